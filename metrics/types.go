@@ -1,0 +1,360 @@
+package metrics
+
+import (
+	"encoding/json"
+	"math"
+
+	"jogstrip/metrics/geometry"
+	"jogstrip/track/traj"
+)
+
+// Evidence tells how far a measure is known to matter.
+type Evidence string
+
+// The kinds of evidence.
+const (
+	Established Evidence = "established" // Shown to go with lameness in published work.
+	Description Evidence = "description" // Seen and reported; not shown to identify a lame limb.
+)
+
+// Girdle is the pair of limbs a measure belongs to.
+type Girdle string
+
+// The girdles.
+const (
+	Fore  Girdle = "fore"
+	Hind  Girdle = "hind"
+	Whole Girdle = "" // The whole horse.
+)
+
+// Name is a measure's name in files. It carries no unit.
+type Name string
+
+// The measures. Names that exist for both girdles end in _fore and _hind.
+const (
+	StrideDuration  Name = "stride_duration"
+	StrideFrequency Name = "stride_frequency"
+	Speed           Name = "speed"
+
+	StanceDurationFore  Name = "stance_duration_fore"
+	StanceDurationHind  Name = "stance_duration_hind"
+	SwingDurationFore   Name = "swing_duration_fore"
+	SwingDurationHind   Name = "swing_duration_hind"
+	DutyFactorFore      Name = "duty_factor_fore"
+	DutyFactorHind      Name = "duty_factor_hind"
+	StepTimingFore      Name = "step_timing_fore" // Hoof-on right after hoof-on left, % of the stride; 50 is even.
+	StepTimingHind      Name = "step_timing_hind"
+	PairTiming          Name = "pair_timing" // Hind hoof-on minus paired fore hoof-on, per pair; side is the fore's.
+	StrideLength        Name = "stride_length"
+	StepLengthFore      Name = "step_length_fore"
+	StepLengthHind      Name = "step_length_hind"
+	PlacementOffsetFore Name = "placement_offset_fore"
+	PlacementOffsetHind Name = "placement_offset_hind"
+	LateralArcFore      Name = "lateral_arc_fore"
+	LateralArcHind      Name = "lateral_arc_hind"
+	MedialArcFore       Name = "medial_arc_fore"
+	MedialArcHind       Name = "medial_arc_hind"
+	FlightHeightFore    Name = "flight_height_fore"
+	FlightHeightHind    Name = "flight_height_hind"
+
+	HeadLowDifference     Name = "head_low_difference"
+	HeadHighDifference    Name = "head_high_difference"
+	WithersLowDifference  Name = "withers_low_difference"
+	WithersHighDifference Name = "withers_high_difference"
+	CroupLowDifference    Name = "croup_low_difference"
+	CroupHighDifference   Name = "croup_high_difference"
+	HipExcursion          Name = "hip_excursion" // Vertical range of each hip point.
+	HeadFirstHarmonic     Name = "head_first_harmonic"
+	HeadSecondHarmonic    Name = "head_second_harmonic"
+	HeadHarmonicShare     Name = "head_harmonic_share" // A1/(A1+A2).
+
+	PlacementSpreadFore  Name = "placement_spread_fore" // SD of the placement offset.
+	PlacementSpreadHind  Name = "placement_spread_hind"
+	StepLengthSpreadFore Name = "step_length_spread_fore"
+	StepLengthSpreadHind Name = "step_length_spread_hind"
+	Crossfall            Name = "crossfall" // Tilt of the lane across, degrees, positive: falls to the camera's right.
+)
+
+// Definition describes one measure for tables, plots and files.
+type Definition struct {
+	Name     Name
+	Title    string // As a table shows it: "Step length, fore".
+	Unit     string // "m", "cm", "mm", "s", "ms", "%", "Hz", "m/s", "°".
+	Decimals int    // How many a table shows.
+	Girdle   Girdle
+	Evidence Evidence
+	// Sided measures have a left and a right value and difference = right − left;
+	// the others have one value a stride, which may itself be a difference.
+	Sided bool
+	// Positive quantities get a symmetry index beside their difference.
+	Positive bool
+	// PerRun measures have one value a run instead of one a stride.
+	PerRun bool
+	// Needs is the lowest level at which the measure exists in Unit.
+	Needs geometry.Level
+	// RatioUnit is the unit in which it exists at geometry.LevelRatio ("% of stride length");
+	// empty where it does not.
+	RatioUnit string
+}
+
+// Observation is one stride's value of one measure.
+type Observation struct {
+	Stride int     // Index into Run.Strides.
+	Time   float64 // Start of the stride, s.
+	Left   float64 // NaN for measures without sides and for a side not seen.
+	Right  float64
+	Value  float64 // Right − left for sided measures, else the value; NaN where a side is missing.
+	SD     float64 // Standard deviation of Value from tracking and geometry; same unit.
+}
+
+type observationJSON struct {
+	Stride int      `json:"stride"`
+	Time   float64  `json:"time_s"`
+	Left   *float64 `json:"left,omitempty"`
+	Right  *float64 `json:"right,omitempty"`
+	Value  *float64 `json:"value,omitempty"`
+	SD     *float64 `json:"sd,omitempty"`
+}
+
+// MarshalJSON writes NaN, which JSON cannot hold, by leaving the field out.
+func (o Observation) MarshalJSON() ([]byte, error) {
+	return json.Marshal(observationJSON{o.Stride, o.Time, number(o.Left), number(o.Right), number(o.Value), number(o.SD)})
+}
+
+// UnmarshalJSON reads what MarshalJSON wrote.
+func (o *Observation) UnmarshalJSON(b []byte) error {
+	var j observationJSON
+	if err := json.Unmarshal(b, &j); err != nil {
+		return err
+	}
+	*o = Observation{j.Stride, j.Time, deref(j.Left), deref(j.Right), deref(j.Value), deref(j.SD)}
+	return nil
+}
+
+func number(x float64) *float64 {
+	if math.IsNaN(x) || math.IsInf(x, 0) {
+		return nil
+	}
+	return &x
+}
+
+func deref(p *float64) float64 {
+	if p == nil {
+		return math.NaN()
+	}
+	return *p
+}
+
+// Series is one measure over the strides of one run.
+type Series struct {
+	Name         Name          `json:"name"`
+	Unit         string        `json:"unit"` // The definition's, or its RatioUnit at geometry.LevelRatio.
+	Observations []Observation `json:"observations,omitempty"`
+	// Reason says why nothing was measured, in words for the report; empty where something was.
+	Reason string `json:"not_measurable,omitempty"`
+	// CommonSD is the part of the error that all observations of the run share
+	// (calibration), as standard deviation of Value; it does not average out.
+	CommonSD float64 `json:"common_sd,omitempty"`
+}
+
+// Contact is one stance of one hoof.
+type Contact struct {
+	Limb  traj.Landmark `json:"limb"`
+	On    float64       `json:"on_s"`
+	Off   float64       `json:"off_s"`
+	OnSD  float64       `json:"on_sd_s"` // Negative where the instant lies outside the clip or in a gap: not measured.
+	OffSD float64       `json:"off_sd_s"`
+	// Placement in the lane frame, metres (geometry.LevelRatio: in camera heights); only where Placed.
+	X      float64 `json:"x_m"`
+	Y      float64 `json:"y_m"`
+	XSD    float64 `json:"x_sd_m"`
+	YSD    float64 `json:"y_sd_m"`
+	Placed bool    `json:"placed"`
+	// PictureX and PictureY are the stabilised picture position, px.
+	PictureX float64 `json:"picture_x_px"`
+	PictureY float64 `json:"picture_y_px"`
+}
+
+// Stride is from one hoof-on of the reference limb to its next.
+type Stride struct {
+	Start float64 `json:"start_s"`
+	End   float64 `json:"end_s"`
+}
+
+// Line is the line of travel in the lane frame: through (X, Y) in direction
+// (DX, DY), a unit vector that points the way the horse goes.
+type Line struct {
+	X  float64 `json:"x_m"`
+	Y  float64 `json:"y_m"`
+	DX float64 `json:"dx"`
+	DY float64 `json:"dy"`
+}
+
+// Signal is a body landmark's height over time, for plots and signals.csv.
+// Index: frame, as Times of the track set. NaN where not measured.
+type Signal struct {
+	Landmark traj.Landmark
+	Unit     string    // "mm", or "%" of its own range where there is no length.
+	Height   []float64 // With slow drift removed: about 0 on average.
+	SD       []float64
+}
+
+// HoofPath is a hoof's path through one swing, for plots: the departure from
+// the chord between its placements. Index: sample over the swing.
+type HoofPath struct {
+	Limb     traj.Landmark
+	Stride   int
+	Progress []float64 // From 0 at hoof-off to 1 at hoof-on.
+	Outward  []float64 // cm, lateral positive.
+	Height   []float64 // cm above stance.
+}
+
+// Run is everything measured on one clip.
+type Run struct {
+	View      traj.View      `json:"view"`
+	Gait      traj.Gait      `json:"gait"`
+	Level     geometry.Level `json:"level"`
+	Reference traj.Landmark  `json:"reference_limb"`
+	Contacts  []Contact      `json:"contacts"`
+	Strides   []Stride       `json:"strides"`
+	Line      *Line          `json:"line_of_travel,omitempty"`
+	Series    []Series       `json:"series"` // In the order of Definitions.
+	Notes     []string       `json:"notes,omitempty"`
+	Signals   []Signal       `json:"-"`
+	Paths     []HoofPath     `json:"-"`
+	// NearestM and FarthestM bound the distances at which hooves were placed, metres.
+	NearestM  float64 `json:"nearest_m,omitempty"`
+	FarthestM float64 `json:"farthest_m,omitempty"`
+	// FocalPX and CameraHeightM are the calibration's, where it knows them.
+	FocalPX       float64 `json:"focal_px,omitempty"`
+	CameraHeightM float64 `json:"camera_height_m,omitempty"`
+}
+
+// Lookup returns the series of measure n, or nil.
+func (r *Run) Lookup(n Name) *Series {
+	for i := range r.Series {
+		if r.Series[i].Name == n {
+			return &r.Series[i]
+		}
+	}
+	return nil
+}
+
+// Estimate is a value with its 95 % interval.
+type Estimate struct {
+	Value float64 `json:"value"`
+	Low   float64 `json:"low"`
+	High  float64 `json:"high"`
+	SE    float64 `json:"se"`
+}
+
+// Result is one measure over a visit (or over one run).
+type Result struct {
+	Name    Name   `json:"name"`
+	Unit    string `json:"unit"`
+	Strides int    `json:"strides"`
+	Runs    int    `json:"runs"`
+	// Left and Right are nil for measures without sides.
+	Left  *Estimate `json:"left,omitempty"`
+	Right *Estimate `json:"right,omitempty"`
+	// Value is right − left for sided measures, else the value itself.
+	Value *Estimate `json:"value,omitempty"`
+	// SymmetryIndex, %, only for positive quantities.
+	SymmetryIndex *Estimate `json:"symmetry_index_percent,omitempty"`
+	Tolerance     float64   `json:"tolerance,omitempty"` // 0 where the table has none.
+	OwnTolerance  bool      `json:"own_tolerance,omitempty"`
+	// Beyond is whether the interval of Value excludes even and the value is beyond the tolerance.
+	Beyond bool   `json:"beyond_tolerance"`
+	Reason string `json:"not_measurable,omitempty"`
+}
+
+// Component is one measure's part in the asymmetry score.
+type Component struct {
+	Name   Name      `json:"name"`
+	Weight float64   `json:"weight"` // Share of the weight present; sums to 1 over the components.
+	Ratio  float64   `json:"ratio"`  // Value over tolerance, signed.
+	Part   float64   `json:"part"`   // What it adds under the root.
+	Side   traj.Side `json:"side"`   // The side the sign points to as uneven; empty where it names none.
+}
+
+// Score is the asymmetry score: 0 is even, 1 as uneven as ordinary
+// run-to-run variation.
+type Score struct {
+	Estimate
+	Components []Component `json:"components"`
+	Missing    []Name      `json:"missing,omitempty"`
+	Strides    int         `json:"strides"`
+	Runs       int         `json:"runs"`
+}
+
+// LimbFinding says where the signs point, never what is wrong.
+type LimbFinding struct {
+	Limb traj.Landmark `json:"limb,omitempty"` // Empty: no side, or undecided.
+	// Sentence is the finding in words: "signs point to the right fore: …".
+	Sentence  string   `json:"sentence"`
+	Agree     []string `json:"agree,omitempty"`
+	Disagree  []string `json:"disagree,omitempty"`
+	Undecided bool     `json:"undecided,omitempty"` // Asymmetry is there, but fore and hind cannot be told apart.
+	Even      bool     `json:"even,omitempty"`
+}
+
+// Summary is one visit: all its runs of one gait together.
+type Summary struct {
+	Gait    traj.Gait        `json:"gait"`
+	Views   []traj.View      `json:"views"`
+	Levels  []geometry.Level `json:"levels"`
+	Runs    int              `json:"runs"`
+	Strides int              `json:"strides"`
+	Results []Result         `json:"results"` // In the order of Definitions.
+	Score   *Score           `json:"score,omitempty"`
+	Limb    LimbFinding      `json:"limb"`
+}
+
+// Lookup returns the result of measure n, or nil.
+func (s *Summary) Lookup(n Name) *Result {
+	for i := range s.Results {
+		if s.Results[i].Name == n {
+			return &s.Results[i]
+		}
+	}
+	return nil
+}
+
+// Verdict is what a comparison says of one measure.
+type Verdict string
+
+// The verdicts.
+const (
+	Improved      Verdict = "improved"
+	Worse         Verdict = "worse"
+	NoChange      Verdict = "no measurable change"
+	Changed       Verdict = "changed" // For measures that are neither better nor worse when they change.
+	NotComparable Verdict = "not comparable"
+)
+
+// Change is one measure before and after.
+type Change struct {
+	Name     Name      `json:"name"`
+	Unit     string    `json:"unit"`
+	Before   *Estimate `json:"before,omitempty"`
+	After    *Estimate `json:"after,omitempty"`
+	Change   *Estimate `json:"change,omitempty"` // After − before, of Value.
+	Smallest float64   `json:"smallest_change"`  // MDC95: the smallest change that counts.
+	OwnMDC   bool      `json:"from_own_repeats"` // Smallest came from repeat runs, not from the table.
+	P        float64   `json:"p"`                // Two-sided, before correction.
+	Followed bool      `json:"followed"`         // Declared beforehand; not corrected.
+	Verdict  Verdict   `json:"verdict"`
+	Reason   string    `json:"reason,omitempty"` // Why not comparable.
+	Sentence string    `json:"sentence"`         // In plain words.
+}
+
+// Comparison is two visits beside each other.
+type Comparison struct {
+	Before   Summary  `json:"before"`
+	After    Summary  `json:"after"`
+	Changes  []Change `json:"changes"`
+	Score    *Change  `json:"score,omitempty"`
+	Verdict  Verdict  `json:"verdict"`  // Of the followed measure, else of the score.
+	Sentence string   `json:"sentence"` // What a trainer wants first.
+	Reasons  []string `json:"reasons,omitempty"`
+}

@@ -1,0 +1,245 @@
+// Package traj holds the plain data that tracking produces and measuring
+// consumes: landmarks, views, gaits and the position of every landmark in
+// every frame. It imports nothing but the standard library, so everything
+// after tracking builds and tests without OpenCV.
+//
+// # Conventions
+//
+// Picture coordinates are pixels of the upright picture (rotation already
+// applied): x to the right, y down, (0, 0) the centre of the top-left pixel.
+// Times are seconds from the clip's first frame on the clip's own timestamps.
+// Left and right are always the horse's own: in a clip filmed toward the
+// camera the horse's left limbs stand on the right of the picture.
+package traj
+
+import (
+	"fmt"
+	"math"
+)
+
+// Landmark names a place on the horse that a person marks.
+type Landmark string
+
+// The landmarks. A hoof is marked at the ground line: at the toe where the
+// horse comes toward the camera, at the heel where it goes away.
+const (
+	LeftFore  Landmark = "left-fore"
+	RightFore Landmark = "right-fore"
+	LeftHind  Landmark = "left-hind"
+	RightHind Landmark = "right-hind"
+	Head      Landmark = "head"
+	Withers   Landmark = "withers"
+	Croup     Landmark = "croup"
+	LeftHip   Landmark = "left-hip"
+	RightHip  Landmark = "right-hip"
+	Chest     Landmark = "chest"
+)
+
+// Landmarks lists every landmark in the order in which pages and tables show
+// them.
+func Landmarks() []Landmark {
+	return []Landmark{LeftFore, RightFore, LeftHind, RightHind, Head, Withers, Croup, LeftHip, RightHip, Chest}
+}
+
+// Valid reports whether l is one of the landmarks above.
+func (l Landmark) Valid() bool {
+	for _, k := range Landmarks() {
+		if l == k {
+			return true
+		}
+	}
+	return false
+}
+
+// IsHoof reports whether l is one of the four hooves.
+func (l Landmark) IsHoof() bool { return l.IsFore() || l.IsHind() }
+
+// IsFore reports whether l is a fore hoof.
+func (l Landmark) IsFore() bool { return l == LeftFore || l == RightFore }
+
+// IsHind reports whether l is a hind hoof.
+func (l Landmark) IsHind() bool { return l == LeftHind || l == RightHind }
+
+// Side returns the horse's own side on which l lies.
+func (l Landmark) Side() Side {
+	switch l {
+	case LeftFore, LeftHind, LeftHip:
+		return Left
+	case RightFore, RightHind, RightHip:
+		return Right
+	}
+	return Middle
+}
+
+// Opposite returns the landmark on the other side; landmarks of the middle
+// return themselves.
+func (l Landmark) Opposite() Landmark {
+	switch l {
+	case LeftFore:
+		return RightFore
+	case RightFore:
+		return LeftFore
+	case LeftHind:
+		return RightHind
+	case RightHind:
+		return LeftHind
+	case LeftHip:
+		return RightHip
+	case RightHip:
+		return LeftHip
+	}
+	return l
+}
+
+// Side is a side of the horse, never of the picture.
+type Side string
+
+// The sides.
+const (
+	Middle Side = ""
+	Left   Side = "left"
+	Right  Side = "right"
+)
+
+// View tells which way the horse goes.
+type View string
+
+// The views.
+const (
+	Toward View = "toward" // The horse comes toward the camera.
+	Away   View = "away"   // The horse goes away from the camera.
+)
+
+// Valid reports whether v is a known view.
+func (v View) Valid() bool { return v == Toward || v == Away }
+
+// LeftSign returns the sign of lane X (to the camera's right) on the horse's
+// own left side: +1 toward the camera, -1 away from it.
+func (v View) LeftSign() float64 {
+	if v == Toward {
+		return 1
+	}
+	return -1
+}
+
+// Gait is how the horse moves.
+type Gait string
+
+// The gaits. Trot pairs diagonal limbs, pace lateral ones.
+const (
+	Walk Gait = "walk"
+	Trot Gait = "trot"
+	Pace Gait = "pace"
+)
+
+// Valid reports whether g is a known gait.
+func (g Gait) Valid() bool { return g == Walk || g == Trot || g == Pace }
+
+// Status tells how a sample came about.
+type Status uint8
+
+// The statuses, worst first.
+const (
+	Lost    Status = iota // No position: X, Y and SD are NaN.
+	Bridged               // From a motion model over a short loss; not seen in this frame.
+	Tracked               // Seen and followed in this frame.
+	Marked                // Clicked by a person in this frame.
+)
+
+var statusNames = [...]string{"lost", "bridged", "tracked", "marked"}
+
+// String returns the status as written in files.
+func (s Status) String() string {
+	if int(s) < len(statusNames) {
+		return statusNames[s]
+	}
+	return fmt.Sprintf("status(%d)", uint8(s))
+}
+
+// Seen reports whether the landmark was really seen in the frame.
+func (s Status) Seen() bool { return s == Tracked || s == Marked }
+
+// Sample is one landmark in one frame.
+type Sample struct {
+	X, Y    float64 // Position in the picture, px.
+	SD      float64 // Spread, px: one standard deviation along each axis.
+	Quality float64 // From 0 (nothing to go by) to 1.
+	Status  Status
+}
+
+// Gone returns the sample of a frame in which the landmark was not found.
+func Gone() Sample {
+	return Sample{X: math.NaN(), Y: math.NaN(), SD: math.NaN(), Status: Lost}
+}
+
+// Track is one landmark through a whole clip.
+type Track struct {
+	Landmark Landmark
+	Samples  []Sample // Index: frame. A frame without a position is a Lost sample, never a missing row.
+}
+
+// Motion is the background's motion, a row-major 3×3 homography that takes
+// homogeneous picture coordinates of one frame to those of the reference frame.
+type Motion [9]float64
+
+// Still returns the motion of a camera that has not moved.
+func Still() Motion { return Motion{1, 0, 0, 0, 1, 0, 0, 0, 1} }
+
+// Apply takes a picture position to the reference frame. It returns NaN where
+// the homography sends the point to infinity.
+func (m Motion) Apply(x, y float64) (float64, float64) {
+	w := m[6]*x + m[7]*y + m[8]
+	if w == 0 {
+		return math.NaN(), math.NaN()
+	}
+	return (m[0]*x + m[1]*y + m[2]) / w, (m[3]*x + m[4]*y + m[5]) / w
+}
+
+// Set is everything tracking knows of one clip.
+type Set struct {
+	Width, Height  int       // Size of the upright picture, px.
+	Times          []float64 // Index: frame. Seconds, strictly increasing, first 0.
+	Tracks         []Track   // In the order of Landmarks; a landmark that was not marked is absent.
+	Motions        []Motion  // Index: frame. Nil where the camera stood still.
+	ReferenceFrame int       // The frame whose picture coordinates Motions lead to.
+	ShakeRMS       float64   // Background shake before stabilising, px, root mean square; 0 on a tripod.
+	ResidualRMS    float64   // What stabilising left of it, px; NaN where it could not be measured.
+}
+
+// Track returns the track of landmark l, or nil where it was not marked.
+func (s *Set) Track(l Landmark) *Track {
+	for i := range s.Tracks {
+		if s.Tracks[i].Landmark == l {
+			return &s.Tracks[i]
+		}
+	}
+	return nil
+}
+
+// Stabilised returns a copy of s in which every position is in the picture
+// coordinates of the reference frame and Motions is nil. The residual of the
+// stabilising is added to the spread in quadrature.
+func (s *Set) Stabilised() *Set {
+	out := *s
+	out.Motions = nil
+	out.Tracks = make([]Track, len(s.Tracks))
+	residual := s.ResidualRMS
+	if math.IsNaN(residual) || s.Motions == nil {
+		residual = 0
+	}
+	for i, t := range s.Tracks {
+		samples := append([]Sample(nil), t.Samples...)
+		if s.Motions != nil {
+			for f := range samples {
+				p := &samples[f]
+				if p.Status == Lost {
+					continue
+				}
+				p.X, p.Y = s.Motions[f].Apply(p.X, p.Y)
+				p.SD = math.Hypot(p.SD, residual)
+			}
+		}
+		out.Tracks[i] = Track{Landmark: t.Landmark, Samples: samples}
+	}
+	return &out
+}
