@@ -1,0 +1,388 @@
+package clip_test
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"image/jpeg"
+	"io"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"testing"
+
+	"jogstrip/pipeline/clip"
+)
+
+// Every frame of a counting clip is one shade of gray: 16 + 4·index, which
+// survives coding, so a test can tell which frame it was given.
+func shade(index int) float64 { return 16 + 4*float64(index) }
+
+const frames = 40
+
+// make writes a counting clip (160 × 96, 20 frames/s) through ffmpeg with
+// more arguments for the output.
+func counting(t *testing.T, name string, filter string, args ...string) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), name)
+	source := "color=black:s=160x96:r=20:d=2,format=yuv420p,geq=lum='if(lt(X,20)*lt(Y,20),235,16+4*N)':cb=128:cr=128"
+	if filter != "" {
+		source += "," + filter
+	}
+	all := append([]string{"-v", "error", "-y", "-f", "lavfi", "-i", source}, args...)
+	run(t, append(all, path)...)
+	return path
+}
+
+func run(t *testing.T, args ...string) {
+	t.Helper()
+	if out, err := exec.Command("ffmpeg", args...).CombinedOutput(); err != nil {
+		t.Fatalf("ffmpeg %v: %v\n%s", args, err, out)
+	}
+}
+
+// read returns the shade in the middle and the time of every frame, and the
+// reader's word on whether the clip was whole.
+func read(t *testing.T, info *clip.Info) (shades, times []float64, corner [4]bool, broken error) {
+	t.Helper()
+	ctx := context.Background()
+	r, err := clip.Open(ctx, info)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	w, h := r.Size()
+	for {
+		pixels, at, err := r.Next(ctx)
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(pixels) != w*h {
+			t.Fatalf("frame has %d pixels, want %d × %d", len(pixels), w, h)
+		}
+		sum := 0.0
+		for y := h/2 - 4; y < h/2+4; y++ {
+			for x := w/2 - 4; x < w/2+4; x++ {
+				sum += float64(pixels[y*w+x])
+			}
+		}
+		shades, times = append(shades, sum/64), append(times, at)
+		white := func(x, y int) bool { return pixels[y*w+x] > 220 }
+		corner = [4]bool{white(4, 4), white(w-5, 4), white(w-5, h-5), white(4, h-5)}
+	}
+	return shades, times, corner, r.Broken()
+}
+
+func TestReader(t *testing.T) {
+	x264 := []string{"-c:v", "libx264", "-preset", "veryfast", "-crf", "8"}
+	with := func(more ...string) []string { return append(append([]string(nil), x264...), more...) }
+	tests := []struct {
+		name, file, filter string
+		args               []string
+		depth              int
+		variable           bool
+		times              func(i int) float64
+	}{
+		{name: "H.264 with B-frames", file: "a.mp4", args: with("-bf", "3"), depth: 8},
+		{name: "H.264 in QuickTime", file: "a.mov", args: x264, depth: 8},
+		{name: "HEVC", file: "a.mp4", args: []string{"-c:v", "libx265", "-preset", "ultrafast", "-crf", "8", "-tag:v", "hvc1", "-x265-params", "log-level=error"}, depth: 8},
+		{name: "HEVC 10 bit", file: "a.mov", args: []string{"-c:v", "libx265", "-preset", "ultrafast", "-crf", "8", "-pix_fmt", "yuv420p10le", "-tag:v", "hvc1", "-x265-params", "log-level=error"}, depth: 10},
+		{name: "variable frame rate", file: "a.mp4", filter: "settb=1/1000,setpts='50*N+20*mod(N,2)'", args: with("-fps_mode", "passthrough", "-enc_time_base", "1/1000"), depth: 8, variable: true,
+			times: func(i int) float64 { return 0.05*float64(i) + 0.02*float64(i%2) }},
+		{name: "starts late", file: "a.mp4", filter: "setpts=PTS+1.5/TB", args: with("-fps_mode", "passthrough"), depth: 8},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			path := counting(t, tt.file, tt.filter, tt.args...)
+			info, err := clip.Probe(context.Background(), path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if info.BitDepth != tt.depth || info.Variable != tt.variable || info.Width != 160 || info.Height != 96 {
+				t.Errorf("probe: %+v", info)
+			}
+			shades, times, _, broken := read(t, info)
+			if broken != nil {
+				t.Errorf("whole clip said to be broken: %v", broken)
+			}
+			if len(shades) != frames || len(info.Times) != frames {
+				t.Fatalf("read %d frames, promised %d, want %d", len(shades), len(info.Times), frames)
+			}
+			want := tt.times
+			if want == nil {
+				want = func(i int) float64 { return float64(i) / 20 }
+			}
+			for i := range shades {
+				if math.Abs(shades[i]-shade(i)) > 1.5 {
+					t.Errorf("frame %d shows shade %.1f, want %.1f", i, shades[i], shade(i))
+				}
+				if math.Abs(times[i]-want(i)) > 1e-3 || math.Abs(info.Times[i]-times[i]) > 1e-6 {
+					t.Errorf("frame %d at %.4f s (promised %.4f), want %.4f", i, times[i], info.Times[i], want(i))
+				}
+			}
+		})
+	}
+}
+
+func TestRotationMakesPictureUpright(t *testing.T) {
+	plain := counting(t, "plain.mp4", "", "-c:v", "libx264", "-crf", "8")
+	for i, degrees := range []int{0, 90, 180, 270} {
+		t.Run(fmt.Sprint(degrees), func(t *testing.T) {
+			path := filepath.Join(t.TempDir(), "turned.mp4")
+			// ffmpeg 5.1 takes this tag as counter-clockwise when it writes.
+			run(t, "-v", "error", "-i", plain, "-c", "copy", "-metadata:s:v", fmt.Sprintf("rotate=%d", (360-degrees)%360), path)
+			info, err := clip.Probe(context.Background(), path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if info.Rotation != degrees {
+				t.Fatalf("rotation %d, want %d", info.Rotation, degrees)
+			}
+			_, _, corner, _ := read(t, info)
+			// The white corner sits top left in the coded picture; each quarter turn
+			// clockwise takes it to the next corner clockwise.
+			want := [4]bool{}
+			want[i] = true
+			if corner != want {
+				t.Errorf("white corner at %v, want %v (clockwise from top left)", corner, want)
+			}
+			// ffmpeg's own automatic rotation is the reference for the JPEG path.
+			got, err := clip.Picture(context.Background(), info, 7, clip.PictureOptions{Quality: 2})
+			if err != nil {
+				t.Fatal(err)
+			}
+			img, err := jpeg.Decode(bytes.NewReader(got))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if b := img.Bounds(); b.Dx() != info.Width || b.Dy() != info.Height {
+				t.Errorf("picture is %v, want %d × %d", b, info.Width, info.Height)
+			}
+			reference, err := exec.Command("ffmpeg", "-v", "error", "-i", path, "-vf", "select=eq(n\\,7)", "-frames:v", "1", "-pix_fmt", "yuvj420p", "-c:v", "mjpeg", "-q:v", "2", "-f", "mjpeg", "-").Output()
+			if err != nil {
+				t.Fatal(err)
+			}
+			ref, err := jpeg.Decode(bytes.NewReader(reference))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if ref.Bounds() != img.Bounds() {
+				t.Fatalf("ffmpeg shows %v", ref.Bounds())
+			}
+			for y := 2; y < img.Bounds().Dy(); y += 5 {
+				for x := 2; x < img.Bounds().Dx(); x += 5 {
+					a, _, _, _ := img.At(x, y).RGBA()
+					b, _, _, _ := ref.At(x, y).RGBA()
+					if math.Abs(float64(a)-float64(b)) > 12*257 {
+						t.Fatalf("pixel %d,%d is %d, ffmpeg's own rotation gives %d", x, y, a/257, b/257)
+					}
+				}
+			}
+		})
+	}
+}
+
+func TestPicturesAreTheFramesOfTheReader(t *testing.T) {
+	for _, name := range []string{"plain", "starts late"} {
+		t.Run(name, func(t *testing.T) {
+			filter := ""
+			if name == "starts late" {
+				filter = "setpts=PTS+1.5/TB"
+			}
+			path := counting(t, "a.mp4", filter, "-c:v", "libx264", "-crf", "8", "-g", "15", "-bf", "2", "-fps_mode", "passthrough")
+			info, err := clip.Probe(context.Background(), path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			shades, _, _, _ := read(t, info)
+			next := 3
+			err = clip.Pictures(context.Background(), info, 3, 37, clip.PictureOptions{}, func(index int, b []byte) error {
+				if index != next {
+					t.Fatalf("got picture %d, want %d", index, next)
+				}
+				next++
+				img, err := jpeg.Decode(bytes.NewReader(b))
+				if err != nil {
+					return err
+				}
+				r, _, _, _ := img.At(80, 48).RGBA()
+				// JPEG uses the full range, the clip 16 to 235.
+				got := float64(r)/257*219/255 + 16
+				if math.Abs(got-shades[index]) > 2 {
+					t.Errorf("picture %d has shade %.1f, the reader's frame %.1f", index, got, shades[index])
+				}
+				return nil
+			})
+			if err != nil || next != 38 {
+				t.Errorf("ended before picture %d: %v", next, err)
+			}
+			if _, err := clip.Picture(context.Background(), info, frames, clip.PictureOptions{}); err == nil {
+				t.Error("a picture past the end gave no error")
+			}
+		})
+	}
+}
+
+func TestBadFiles(t *testing.T) {
+	dir := t.TempDir()
+	write := func(name string, b []byte) string {
+		path := filepath.Join(dir, name)
+		if err := os.WriteFile(path, b, 0o644); err != nil {
+			t.Fatal(err)
+		}
+		return path
+	}
+	sound := filepath.Join(dir, "sound.m4a")
+	run(t, "-v", "error", "-f", "lavfi", "-i", "sine=d=1", "-c:a", "aac", sound)
+	whole, err := os.ReadFile(counting(t, "a.mp4", "", "-c:v", "libx264"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	tests := []struct{ name, path string }{
+		{"empty", write("empty.mp4", nil)},
+		{"text", write("text.mp4", []byte("not a clip at all"))},
+		{"sound only", sound},
+		{"index missing", write("cut.mp4", whole[:len(whole)/2])}, // Without faststart the index stands at the end.
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			_, err := clip.Probe(context.Background(), tt.path)
+			if !errors.Is(err, clip.ErrNoPicture) {
+				t.Fatalf("got %v, want ErrNoPicture", err)
+			}
+			if !bytes.Contains([]byte(err.Error()), []byte(tt.path)) {
+				t.Errorf("error does not name the file: %v", err)
+			}
+		})
+	}
+	if _, err := clip.Probe(context.Background(), filepath.Join(dir, "absent.mp4")); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("absent file: %v", err)
+	}
+}
+
+func TestTruncatedClipIsReadAsFarAsItGoes(t *testing.T) {
+	whole := counting(t, "a.mp4", "noise=alls=20:allf=t", "-c:v", "libx264", "-crf", "12", "-g", "10", "-bf", "0", "-movflags", "+faststart")
+	b, err := os.ReadFile(whole)
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(t.TempDir(), "cut.mp4")
+	if err := os.WriteFile(path, b[:len(b)*6/10], 0o644); err != nil {
+		t.Fatal(err)
+	}
+	info, err := clip.Probe(context.Background(), path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	shades, times, _, broken := read(t, info)
+	if !errors.Is(broken, clip.ErrBroken) {
+		t.Errorf("got %v, want ErrBroken", broken)
+	}
+	t.Log(broken)
+	if len(shades) < frames/3 || len(shades) >= frames {
+		t.Fatalf("read %d frames of %d", len(shades), frames)
+	}
+	for i := range times {
+		if math.Abs(times[i]-float64(i)/20) > 1e-3 {
+			t.Errorf("frame %d at %.3f s", i, times[i])
+		}
+	}
+}
+
+func TestDamagedMiddleKeepsTheRightTimes(t *testing.T) {
+	whole := counting(t, "a.mp4", "", "-c:v", "libx264", "-crf", "8", "-g", "5", "-bf", "0", "-movflags", "+faststart")
+	b, err := os.ReadFile(whole)
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := bytes.Index(b, []byte("mdat")) + (len(b)-bytes.Index(b, []byte("mdat")))/2
+	for i := at; i < at+400 && i < len(b); i++ {
+		b[i] ^= 0x5A
+	}
+	path := filepath.Join(t.TempDir(), "damaged.mp4")
+	if err := os.WriteFile(path, b, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	info, err := clip.Probe(context.Background(), path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	shades, times, _, broken := read(t, info)
+	t.Logf("%d frames, %v", len(shades), broken)
+	// Frames before and well after the damage are whole: their shade tells their
+	// number, their time must agree whatever was lost between.
+	agree := 0
+	for i := range shades {
+		number := math.Round((shades[i] - 16) / 4)
+		if math.Abs(times[i]-number/20) < 1e-3 {
+			agree++
+		}
+	}
+	if agree < len(shades)-12 || len(shades) < 25 {
+		t.Errorf("%d of %d frames have the time of the picture they show", agree, len(shades))
+	}
+}
+
+func TestCancelEndsDecoding(t *testing.T) {
+	path := counting(t, "a.mp4", "", "-c:v", "libx264")
+	info, err := clip.Probe(context.Background(), path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	r, err := clip.Open(ctx, info)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	if _, _, err := r.Next(ctx); err != nil {
+		t.Fatal(err)
+	}
+	cancel()
+	for range frames + 1 {
+		if _, _, err = r.Next(ctx); err != nil {
+			break
+		}
+	}
+	if !errors.Is(err, context.Canceled) {
+		t.Errorf("got %v, want context.Canceled", err)
+	}
+}
+
+func TestRemakePlaysInABrowser(t *testing.T) {
+	path := counting(t, "a.mov", "", "-c:v", "libx265", "-preset", "ultrafast", "-pix_fmt", "yuv420p10le", "-x265-params", "log-level=error")
+	info, err := clip.Probe(context.Background(), path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	target := filepath.Join(t.TempDir(), "tracked.mp4")
+	drawn := 0
+	err = clip.Remake(context.Background(), info, target, clip.RemakeOptions{MaxWidth: 80}, func(index int, p clip.Planes, scale float64) {
+		if index != drawn || p.Width != 80 || p.Height != 48 || scale != 2 {
+			t.Errorf("picture %d is %d × %d at scale %g", index, p.Width, p.Height, scale)
+		}
+		drawn++
+		for i := range p.Y {
+			p.Y[i] = 200
+		}
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	made, err := clip.Probe(context.Background(), target)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if drawn != frames || len(made.Times) != frames || made.Codec != "h264" || made.PixelFormat != "yuv420p" {
+		t.Errorf("drew %d, made %+v", drawn, made)
+	}
+	shades, _, _, _ := read(t, made)
+	if math.Abs(shades[10]-200) > 3 {
+		t.Errorf("drawn shade came out as %.0f", shades[10])
+	}
+}

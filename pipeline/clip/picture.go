@@ -1,0 +1,137 @@
+package clip
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os/exec"
+	"strconv"
+	"strings"
+)
+
+// PictureOptions says how single pictures are made. The zero value gives
+// full-size JPEGs of good quality.
+type PictureOptions struct {
+	MaxWidth int // Wider pictures are scaled down, px; 0 keeps the size.
+	Quality  int // JPEG quality as ffmpeg counts it, 2 (best) to 31; 0 means 3.
+}
+
+// Picture returns frame number index as an upright colour JPEG.
+func Picture(ctx context.Context, info *Info, index int, opts PictureOptions) ([]byte, error) {
+	var picture []byte
+	err := Pictures(ctx, info, index, index, opts, func(_ int, jpeg []byte) error {
+		picture = jpeg
+		return nil
+	})
+	return picture, err
+}
+
+// Pictures calls each with the frames first to last as upright colour JPEGs, in
+// order; each call's bytes are the callee's to keep. It decodes from the key
+// frame before first, so a range costs little more than its first picture.
+func Pictures(ctx context.Context, info *Info, first, last int, opts PictureOptions, each func(index int, jpeg []byte) error) error {
+	if first < 0 || last >= len(info.Times) || first > last {
+		return fmt.Errorf("read pictures %d to %d of clip %s: it has frames 0 to %d", first, last, info.Path, len(info.Times)-1)
+	}
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+
+	// Seeking half an interval early makes the wanted frame the first one shown.
+	from := info.Times[first]
+	if first > 0 {
+		from -= (info.Times[first] - info.Times[first-1]) / 2
+	} else {
+		from = -1
+	}
+	args := []string{"-v", "error", "-nostdin", "-noautorotate"}
+	if seek := info.firstPTS - info.start + from; seek > 0 {
+		args = append(args, "-ss", strconv.FormatFloat(seek, 'f', 6, 64))
+	}
+	filters := "null" + turn(info.Rotation)
+	if opts.MaxWidth > 0 && opts.MaxWidth < info.Width {
+		filters += fmt.Sprintf(",scale=%d:-2", opts.MaxWidth)
+	}
+	quality := opts.Quality
+	if quality == 0 {
+		quality = 3
+	}
+	args = append(args, "-i", asInput(info.Path), "-map", "0:v:0", "-fps_mode", "passthrough", "-frames:v", strconv.Itoa(last-first+1),
+		"-vf", filters, "-pix_fmt", "yuvj420p", "-c:v", "mjpeg", "-q:v", strconv.Itoa(quality), "-f", "mjpeg", "pipe:1")
+	cmd := exec.CommandContext(ctx, "ffmpeg", args...)
+	var stderr bytes.Buffer
+	cmd.Stderr = &capped{buffer: &stderr, limit: 16 << 10}
+	stdout, err := cmd.StdoutPipe()
+	if err != nil {
+		return fmt.Errorf("read pictures of clip %s: %w", info.Path, err)
+	}
+	if err := cmd.Start(); err != nil {
+		return fmt.Errorf("read pictures of clip %s: start ffmpeg: %w", info.Path, err)
+	}
+	in := bufio.NewReaderSize(stdout, 1<<20)
+	index := first
+	var eachErr error
+	for index <= last && eachErr == nil {
+		jpeg, err := nextJPEG(in)
+		if err != nil {
+			break
+		}
+		eachErr = each(index, jpeg)
+		index++
+	}
+	cancel()
+	_, _ = io.Copy(io.Discard, stdout)
+	waitErr := cmd.Wait()
+	if eachErr != nil {
+		return eachErr
+	}
+	if index <= last {
+		return fmt.Errorf("read picture %d of clip %s: %s: %w", index, info.Path, lastWords(stderr.String(), cause(waitErr)), ErrBroken)
+	}
+	return nil
+}
+
+func cause(err error) error {
+	if err == nil {
+		return errors.New("the clip ends before it")
+	}
+	return err
+}
+
+// nextJPEG reads one picture of a stream of JPEGs: from its start marker to its
+// end marker, which inside coded data cannot occur unescaped.
+func nextJPEG(in *bufio.Reader) ([]byte, error) {
+	var picture bytes.Buffer
+	for {
+		chunk, err := in.ReadSlice(0xD9)
+		picture.Write(chunk)
+		if errors.Is(err, bufio.ErrBufferFull) {
+			continue
+		}
+		if err != nil {
+			return nil, err
+		}
+		b := picture.Bytes()
+		if len(b) >= 4 && b[len(b)-2] == 0xFF {
+			if b[0] != 0xFF || b[1] != 0xD8 {
+				return nil, errors.New("not a JPEG stream")
+			}
+			return b, nil
+		}
+	}
+}
+
+// Versions returns the version of the ffmpeg program that reads clips.
+func Versions(ctx context.Context) (ffmpeg string, err error) {
+	out, err := exec.CommandContext(ctx, "ffmpeg", "-version").Output()
+	if err != nil {
+		return "", fmt.Errorf("ask ffmpeg for its version: %w", err)
+	}
+	line, _, _ := strings.Cut(string(out), "\n")
+	if words := strings.Fields(line); len(words) >= 3 {
+		return words[2], nil
+	}
+	return "", fmt.Errorf("ask ffmpeg for its version: it answered %q", line)
+}

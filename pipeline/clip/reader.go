@@ -1,0 +1,311 @@
+package clip
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/exec"
+	"strconv"
+	"strings"
+	"sync"
+	"syscall"
+)
+
+// ErrBroken is wrapped by Reader.Broken where fewer frames could be decoded
+// than the container promises.
+var ErrBroken = errors.New("the clip breaks off")
+
+// How many frames are decoded ahead of the one in use. More only costs memory.
+const ahead = 3
+
+// Reader delivers the frames of a clip one after the other as luma.
+// It is not safe for use by several goroutines.
+type Reader struct {
+	info     *Info
+	cancel   context.CancelFunc
+	cmd      *exec.Cmd
+	frames   chan frame
+	free     chan []byte
+	current  []byte
+	done     bool
+	count    int
+	lastTime float64
+	messages []string // What ffmpeg said; complete once frames is closed.
+	failure  error    // Why decoding ended; complete once frames is closed.
+}
+
+type frame struct {
+	pixels []byte
+	time   float64
+}
+
+type stamp struct {
+	time float64
+	ok   bool
+}
+
+// Open starts to decode the clip that Probe described. The caller must Close
+// the reader.
+func Open(ctx context.Context, info *Info) (*Reader, error) {
+	ctx, cancel := context.WithCancel(ctx)
+	// The luma plane alone is cheaper than a conversion to gray and keeps 10-bit
+	// clips sane. showinfo tells the timestamp of the very frame that follows.
+	// scale does nothing unless the size changes in the middle of a damaged clip.
+	filters := fmt.Sprintf("extractplanes=y%s,scale=%d:%d,showinfo=checksum=0", turn(info.Rotation), info.Width, info.Height)
+	cmd := exec.CommandContext(ctx, "ffmpeg", "-v", "info", "-hide_banner", "-nostats", "-nostdin", "-noautorotate",
+		"-i", asInput(info.Path), "-map", "0:v:0", "-fps_mode", "passthrough", "-vf", filters,
+		"-pix_fmt", "gray", "-f", "rawvideo", "pipe:1")
+	stdout, err := cmd.StdoutPipe()
+	if err != nil {
+		cancel()
+		return nil, fmt.Errorf("decode clip %s: %w", info.Path, err)
+	}
+	stderr, err := cmd.StderrPipe()
+	if err != nil {
+		cancel()
+		return nil, fmt.Errorf("decode clip %s: %w", info.Path, err)
+	}
+	if err := cmd.Start(); err != nil {
+		cancel()
+		return nil, fmt.Errorf("decode clip %s: start ffmpeg: %w", info.Path, err)
+	}
+	widenPipe(stdout)
+	r := &Reader{info: info, cancel: cancel, cmd: cmd, frames: make(chan frame, ahead), free: make(chan []byte, ahead+2), lastTime: -1}
+	for range ahead + 1 {
+		r.free <- make([]byte, info.Width*info.Height)
+	}
+	go r.run(ctx, stdout, stderr)
+	return r, nil
+}
+
+// turn returns the filter that makes a picture upright.
+func turn(rotation int) string {
+	switch rotation {
+	case 90:
+		return ",transpose=clock"
+	case 180:
+		return ",hflip,vflip"
+	case 270:
+		return ",transpose=cclock"
+	}
+	return ""
+}
+
+// widenPipe lets a whole luma row block pass at once; a smaller pipe only costs
+// speed, so a refusal is no error.
+func widenPipe(pipe io.ReadCloser) {
+	if f, ok := pipe.(*os.File); ok {
+		const linuxSetPipeSize = 1031
+		_, _, _ = syscall.Syscall(syscall.SYS_FCNTL, f.Fd(), linuxSetPipeSize, 1<<20)
+	}
+}
+
+func (r *Reader) run(ctx context.Context, stdout, stderr io.Reader) {
+	stamps := make(chan stamp, 4096)
+	var reading sync.WaitGroup
+	reading.Add(1)
+	go func() {
+		defer reading.Done()
+		defer close(stamps)
+		r.messages = readStamps(ctx, stderr, stamps)
+	}()
+	err := r.readFrames(ctx, stdout, stamps)
+	if err != nil {
+		r.cancel() // Ends ffmpeg, so that stderr closes.
+	}
+	for range stamps { //nolint:revive // Drained so that the reader of stderr can end.
+	}
+	reading.Wait()
+	waitErr := r.cmd.Wait()
+	if err == nil && waitErr != nil {
+		err = fmt.Errorf("ffmpeg: %s", lastWords(strings.Join(r.messages, "\n"), waitErr))
+	}
+	r.failure = err
+	close(r.frames)
+}
+
+func (r *Reader) readFrames(ctx context.Context, stdout io.Reader, stamps <-chan stamp) error {
+	for {
+		var pixels []byte
+		select {
+		case pixels = <-r.free:
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+		if _, err := io.ReadFull(stdout, pixels); err != nil {
+			if errors.Is(err, io.EOF) {
+				return nil
+			}
+			return fmt.Errorf("read picture: %w", err)
+		}
+		s, open := <-stamps
+		if !open {
+			return errors.New("a picture came without its timestamp")
+		}
+		if !s.ok {
+			return errors.New("a frame has no timestamp")
+		}
+		select {
+		case r.frames <- frame{pixels, s.time}:
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+	}
+}
+
+// readStamps sends the timestamp of every frame that showinfo tells of and
+// returns the other lines, at most a hundred.
+func readStamps(ctx context.Context, stderr io.Reader, stamps chan<- stamp) []string {
+	var messages []string
+	base := 0.0
+	lines := bufio.NewScanner(stderr)
+	lines.Buffer(make([]byte, 0, 64<<10), 1<<20)
+	for lines.Scan() {
+		line := lines.Text()
+		if !strings.HasPrefix(line, "[Parsed_showinfo") {
+			if isComplaint(line) && len(messages) < 100 {
+				messages = append(messages, line)
+			}
+			continue
+		}
+		if b, ok := field(line, "config in time_base: "); ok {
+			base = fraction(strings.TrimSuffix(b, ","))
+			continue
+		}
+		if _, ok := field(line, " n: "); !ok {
+			continue
+		}
+		s := stamp{}
+		if text, ok := field(line, " pts: "); ok {
+			if pts, err := strconv.ParseInt(text, 10, 64); err == nil && base > 0 {
+				s = stamp{time: float64(pts) * base, ok: true}
+			}
+		}
+		select {
+		case stamps <- s:
+		case <-ctx.Done():
+			_, _ = io.Copy(io.Discard, stderr)
+			return messages
+		}
+	}
+	_, _ = io.Copy(io.Discard, stderr)
+	return messages
+}
+
+// field returns the word after label, leading spaces skipped.
+func field(line, label string) (string, bool) {
+	i := strings.Index(line, label)
+	if i < 0 {
+		return "", false
+	}
+	words := strings.Fields(line[i+len(label):])
+	if len(words) == 0 {
+		return "", false
+	}
+	return words[0], true
+}
+
+func fraction(text string) float64 {
+	a, b, ok := strings.Cut(text, "/")
+	if !ok {
+		return 0
+	}
+	n, err1 := strconv.ParseFloat(a, 64)
+	d, err2 := strconv.ParseFloat(b, 64)
+	if err1 != nil || err2 != nil || d == 0 {
+		return 0
+	}
+	return n / d
+}
+
+// isComplaint keeps ffmpeg's warnings about the file and leaves out its
+// description of streams.
+func isComplaint(line string) bool {
+	if !strings.HasPrefix(line, "[") && !strings.HasPrefix(line, "file:") && !strings.HasPrefix(line, "Error") {
+		return false
+	}
+	lower := strings.ToLower(line)
+	for _, word := range []string{"error", "invalid", "truncat", "corrupt", "missing", "conceal", "partial", "not found", "could not", "broken", "no frame"} {
+		if strings.Contains(lower, word) {
+			return true
+		}
+	}
+	return false
+}
+
+// Size returns the size of the upright picture, px.
+func (r *Reader) Size() (width, height int) { return r.info.Width, r.info.Height }
+
+// Next returns the luma of the next frame, row by row, and its time in seconds
+// from the clip's first frame. The pixels are valid until the next call.
+// At the end, whole or broken, it returns io.EOF: see Broken.
+func (r *Reader) Next(ctx context.Context) ([]byte, float64, error) {
+	if r.current != nil {
+		r.free <- r.current
+		r.current = nil
+	}
+	for !r.done {
+		select {
+		case f, open := <-r.frames:
+			if !open {
+				r.done = true
+				continue
+			}
+			t := f.time - r.info.firstPTS
+			if t <= r.lastTime {
+				r.free <- f.pixels // Shown at the same instant as the one before: no new time.
+				continue
+			}
+			r.current, r.lastTime = f.pixels, t
+			r.count++
+			return f.pixels, max(t, 0), nil
+		case <-ctx.Done():
+			return nil, 0, fmt.Errorf("decode clip %s: %w", r.info.Path, ctx.Err())
+		}
+	}
+	if errors.Is(r.failure, context.Canceled) || errors.Is(r.failure, context.DeadlineExceeded) {
+		return nil, 0, fmt.Errorf("decode clip %s: %w", r.info.Path, r.failure)
+	}
+	if r.count == 0 {
+		cause := "no frame could be decoded"
+		if r.failure != nil {
+			cause = r.failure.Error()
+		}
+		return nil, 0, fmt.Errorf("decode clip %s: %s: %w", r.info.Path, cause, ErrNoPicture)
+	}
+	return nil, 0, io.EOF
+}
+
+// Broken returns nil where every promised frame was read, or after io.EOF an
+// error that wraps ErrBroken and says how much there was. Before the end it
+// returns nil.
+func (r *Reader) Broken() error {
+	if !r.done {
+		return nil
+	}
+	promised := len(r.info.Times)
+	if r.count >= promised && r.failure == nil {
+		return nil
+	}
+	cause := ""
+	switch {
+	case r.failure != nil:
+		cause = ": " + r.failure.Error()
+	case len(r.messages) > 0:
+		cause = ": " + lastWords(strings.Join(r.messages, "\n"), r.failure)
+	}
+	return fmt.Errorf("clip %s: %d of %d promised frames could be read, up to %.2f s%s: %w", r.info.Path, r.count, promised, r.lastTime, cause, ErrBroken)
+}
+
+// Close ends decoding and frees what it held. It may be called at any time,
+// also more than once.
+func (r *Reader) Close() error {
+	r.cancel()
+	for range r.frames { //nolint:revive // Drained until the decoding goroutine has ended.
+	}
+	r.done = true
+	return nil
+}

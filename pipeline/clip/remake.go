@@ -1,0 +1,104 @@
+package clip
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/exec"
+	"strconv"
+)
+
+// Planes is one picture as it passes through Remake: planar YUV 4:2:0, 8 bit,
+// limited range. Y has Width × Height samples, U and V a quarter of that each.
+type Planes struct {
+	Width, Height int
+	Y, U, V       []byte
+}
+
+// RemakeOptions says how the new clip is made. The zero value gives a small
+// clip that ordinary browsers play.
+type RemakeOptions struct {
+	MaxWidth int // Wider clips are scaled down, px; 0 means 960.
+}
+
+// Remake decodes the clip, lets draw change every picture and writes the
+// result as H.264 (yuv420p, MP4, playable while it loads) to target, which is
+// overwritten. scale is the size of a drawn pixel in the clip's own pixels.
+// Pictures are shown at the clip's median frame rate. The caller removes target
+// after an error.
+func Remake(ctx context.Context, info *Info, target string, opts RemakeOptions, draw func(index int, p Planes, scale float64)) (err error) {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	maxWidth := opts.MaxWidth
+	if maxWidth == 0 {
+		maxWidth = 960
+	}
+	width, height := info.Width, info.Height
+	if width > maxWidth {
+		height = height * maxWidth / width
+		width = maxWidth
+	}
+	width, height = width&^1, height&^1
+	scale := float64(info.Width) / float64(width)
+
+	decode := exec.CommandContext(ctx, "ffmpeg", "-v", "error", "-nostdin", "-noautorotate", "-i", asInput(info.Path),
+		"-map", "0:v:0", "-fps_mode", "passthrough", "-vf", fmt.Sprintf("null%s,scale=%d:%d:flags=fast_bilinear", turn(info.Rotation), width, height),
+		"-pix_fmt", "yuv420p", "-f", "rawvideo", "pipe:1")
+	pictures, err := decode.StdoutPipe()
+	if err != nil {
+		return fmt.Errorf("remake clip %s: %w", info.Path, err)
+	}
+	encode := exec.CommandContext(ctx, "ffmpeg", "-v", "error", "-nostdin", "-y", "-f", "rawvideo", "-pix_fmt", "yuv420p",
+		"-s", fmt.Sprintf("%dx%d", width, height), "-framerate", strconv.FormatFloat(max(info.FrameRate, 1), 'f', 4, 64), "-i", "pipe:0",
+		"-c:v", "libx264", "-preset", "ultrafast", "-crf", "26", "-pix_fmt", "yuv420p", "-movflags", "+faststart", "-fflags", "+bitexact", "-flags:v", "+bitexact", "-f", "mp4", asInput(target))
+	encoded, err := encode.StdinPipe()
+	if err != nil {
+		return fmt.Errorf("remake clip %s: %w", info.Path, err)
+	}
+	var complaint bytes.Buffer
+	encode.Stderr = &capped{buffer: &complaint, limit: 16 << 10}
+	if err := decode.Start(); err != nil {
+		return fmt.Errorf("remake clip %s: start ffmpeg: %w", info.Path, err)
+	}
+	if err := encode.Start(); err != nil {
+		cancel()
+		return errors.Join(fmt.Errorf("remake clip %s: start ffmpeg: %w", info.Path, err), decode.Wait())
+	}
+	widenPipe(pictures)
+
+	buffer := make([]byte, width*height*3/2)
+	luma, chroma := width*height, width*height/4
+	planes := Planes{Width: width, Height: height, Y: buffer[:luma], U: buffer[luma : luma+chroma], V: buffer[luma+chroma:]}
+	var writeErr error
+	for index := 0; ; index++ {
+		if _, readErr := io.ReadFull(pictures, buffer); readErr != nil {
+			break // A broken clip is remade as far as it goes.
+		}
+		draw(index, planes, scale)
+		if _, writeErr = encoded.Write(buffer); writeErr != nil {
+			break
+		}
+	}
+	closeErr := encoded.Close()
+	encodeErr := encode.Wait()
+	if writeErr != nil {
+		cancel()
+	}
+	_ = decode.Wait() // What the clip lacks was reported when it was measured.
+	if err := ctx.Err(); err != nil && writeErr == nil {
+		return fmt.Errorf("remake clip %s: %w", info.Path, err)
+	}
+	if encodeErr != nil {
+		return fmt.Errorf("write %s: %s", target, lastWords(complaint.String(), encodeErr))
+	}
+	if err := errors.Join(writeErr, closeErr); err != nil {
+		return fmt.Errorf("write %s: %w", target, err)
+	}
+	if stat, err := os.Stat(target); err != nil || stat.Size() == 0 {
+		return fmt.Errorf("write %s: ffmpeg left it empty", target)
+	}
+	return nil
+}
