@@ -1,0 +1,184 @@
+package record
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/BurntSushi/toml"
+
+	"jogstrip/metrics"
+	"jogstrip/pipeline/fsx"
+	"jogstrip/track/traj"
+)
+
+const tomlLimit = 1 << 20
+
+// Horse is a horse's own page, horse.toml.
+type Horse struct {
+	Name     string    `toml:"name"`
+	Gait     traj.Gait `toml:"gait"`      // The gait it is judged in; empty means trot.
+	WithersM float64   `toml:"withers_m"` // Height at the withers, m; 0 is not known.
+	Notes    string    `toml:"notes"`
+}
+
+// Visit is what was seen, felt and done at one visit, visit.toml.
+type Visit struct {
+	Reason    string       `toml:"reason"`
+	Surface   string       `toml:"surface"` // "concrete", "sand", …: compared word for word.
+	Shoeing   string       `toml:"shoeing"`
+	Presented string       `toml:"presented"` // "led" or "ridden"; empty means led.
+	Followed  metrics.Name `toml:"followed"`  // The measure declared beforehand; empty means the score.
+	Palpation []Palpation  `toml:"palpation"`
+	Treatment []Treatment  `toml:"treatment"`
+	Function  Function     `toml:"function"`
+	AAEPGrade *int         `toml:"aaep_grade"` // As a veterinarian gave it, 0 to 5; never derived.
+	GradedBy  string       `toml:"graded_by"`
+	NextCheck string       `toml:"next_check"` // yyyy-mm-dd.
+	Notes     string       `toml:"notes"`
+}
+
+// Palpation is what was felt in one region of one side.
+type Palpation struct {
+	Region   string    `toml:"region"`
+	Side     traj.Side `toml:"side"`     // "left", "right"; empty for the middle.
+	Soreness int       `toml:"soreness"` // 0 to 4, see FORMATS.md.
+	// Pressure at which the horse reacted, where an algometer was used; 0 is none.
+	Pressure     float64 `toml:"pressure"`
+	PressureUnit string  `toml:"pressure_unit"` // "N" or "kg/cm2".
+	Note         string  `toml:"note"`
+}
+
+// Treatment is one thing that was done.
+type Treatment struct {
+	What string `toml:"what"`
+	Who  string `toml:"who"`
+	Note string `toml:"note"`
+}
+
+// Function is how the horse does where it lives and works.
+type Function struct {
+	Barn  string `toml:"barn"`
+	Field string `toml:"field"`
+	Work  string `toml:"work"`
+}
+
+// Yard is the yard folder's own page, yard.toml.
+type Yard struct {
+	Name       string   `toml:"name"`
+	Letterhead []string `toml:"letterhead"`
+	// Tolerances names a file beside yard.toml that replaces the built-in table.
+	Tolerances string `toml:"tolerances"`
+}
+
+// Values allowed where the format restricts them.
+var presentations = []string{"", "led", "ridden"}
+
+// ReadHorse reads the horse's page at path; a missing file gives a horse named
+// after its folder. Unknown keys are returned: they are kept, not used.
+func ReadHorse(path string) (*Horse, []string, error) {
+	h := &Horse{Name: filepath.Base(filepath.Dir(path)), Gait: traj.Trot}
+	unknown, err := readTOML(path, h)
+	if err != nil {
+		return nil, nil, err
+	}
+	if h.Gait == "" {
+		h.Gait = traj.Trot
+	}
+	if !h.Gait.Valid() {
+		return nil, nil, outOfRange(path, "gait", h.Gait, "walk, trot or pace")
+	}
+	if h.WithersM != 0 && (h.WithersM < 0.5 || h.WithersM > 2.2) {
+		return nil, nil, outOfRange(path, "withers_m", h.WithersM, "0.5 to 2.2")
+	}
+	return h, unknown, nil
+}
+
+// ReadVisit reads the visit's page at path; a missing file gives an empty one.
+func ReadVisit(path string) (*Visit, []string, error) {
+	v := new(Visit)
+	unknown, err := readTOML(path, v)
+	if err != nil {
+		return nil, nil, err
+	}
+	if err := v.check(path); err != nil {
+		return nil, nil, err
+	}
+	return v, unknown, nil
+}
+
+func (v *Visit) check(path string) error {
+	var problems []error
+	if !slices.Contains(presentations, v.Presented) {
+		problems = append(problems, outOfRange(path, "presented", v.Presented, "led or ridden"))
+	}
+	if v.Followed != "" {
+		if _, known := metrics.Define(v.Followed); !known {
+			problems = append(problems, outOfRange(path, "followed", v.Followed, "a measure's name as in result.json, such as step_length_fore"))
+		}
+	}
+	if v.AAEPGrade != nil && (*v.AAEPGrade < 0 || *v.AAEPGrade > 5) {
+		problems = append(problems, outOfRange(path, "aaep_grade", *v.AAEPGrade, "0 to 5"))
+	}
+	for i, p := range v.Palpation {
+		field := fmt.Sprintf("palpation.%d.", i)
+		if p.Region == "" {
+			problems = append(problems, outOfRange(path, field+"region", p.Region, "a region's name"))
+		}
+		if p.Side != traj.Left && p.Side != traj.Right && p.Side != traj.Middle {
+			problems = append(problems, outOfRange(path, field+"side", p.Side, "left, right or empty"))
+		}
+		if p.Soreness < 0 || p.Soreness > 4 {
+			problems = append(problems, outOfRange(path, field+"soreness", p.Soreness, "0 to 4"))
+		}
+		if p.Pressure < 0 || p.Pressure > 1000 {
+			problems = append(problems, outOfRange(path, field+"pressure", p.Pressure, "0 to 1000"))
+		}
+		if p.Pressure > 0 && p.PressureUnit != "N" && p.PressureUnit != "kg/cm2" {
+			problems = append(problems, outOfRange(path, field+"pressure_unit", p.PressureUnit, "N or kg/cm2"))
+		}
+	}
+	return errors.Join(problems...)
+}
+
+// ReadYard reads the yard's page at path; a missing file gives an empty one.
+func ReadYard(path string) (*Yard, []string, error) {
+	y := new(Yard)
+	unknown, err := readTOML(path, y)
+	if err != nil {
+		return nil, nil, err
+	}
+	if y.Tolerances != "" && !filepath.IsLocal(y.Tolerances) {
+		return nil, nil, outOfRange(path, "tolerances", y.Tolerances, "the name of a file inside the yard folder")
+	}
+	return y, unknown, nil
+}
+
+func outOfRange(path, field string, value any, allowed string) error {
+	return fmt.Errorf("read %s: %s is %q; allowed: %s", path, field, fmt.Sprint(value), allowed)
+}
+
+func readTOML(path string, into any) (unknown []string, err error) {
+	data, err := fsx.ReadFile(path, tomlLimit)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, fmt.Errorf("read page: %w", err)
+	}
+	meta, err := toml.Decode(string(data), into)
+	if err != nil {
+		var parse toml.ParseError
+		if errors.As(err, &parse) {
+			return nil, fmt.Errorf("read %s: line %d: %s", path, parse.Position.Line, parse.Message)
+		}
+		return nil, fmt.Errorf("read %s: %s", path, strings.TrimPrefix(err.Error(), "toml: "))
+	}
+	for _, k := range meta.Undecoded() {
+		unknown = append(unknown, k.String())
+	}
+	return unknown, nil
+}
