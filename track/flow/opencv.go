@@ -1,0 +1,412 @@
+package flow
+
+import (
+	"encoding/binary"
+	"fmt"
+	"image"
+	"math"
+
+	"gocv.io/x/gocv"
+)
+
+// Engine holds what OpenCV calls share. Its methods may be used from several
+// goroutines at once. The zero value is not usable; call New.
+type Engine struct {
+	criteria gocv.TermCriteria
+}
+
+// New returns an engine.
+func New() *Engine {
+	// gocv never frees a TermCriteria, so one is made and kept.
+	return &Engine{criteria: gocv.NewTermCriteria(gocv.Count+gocv.EPS, 30, 0.01)}
+}
+
+// Version returns the version of the OpenCV library in use.
+func Version() string { return gocv.OpenCVVersion() }
+
+// FlowOptions sets one Lucas–Kanade call. The zero value is OpenCV's default:
+// 21 px windows and 3 halvings.
+type FlowOptions struct {
+	Window int // Side of the window, px, at least 3; 0 means 21.
+	Levels int // How many times the picture is halved at most; 0 means 3, negative means none.
+}
+
+// Found is where a point went.
+type Found struct {
+	Point
+	OK       bool    // False where OpenCV lost the point, or sent it outside the picture.
+	Residual float64 // Mean absolute difference of the two windows, grey levels.
+}
+
+// Flow follows points from prev to next by pyramidal Lucas–Kanade. guess holds
+// first estimates of the new positions, or is nil. Both pictures must have one
+// size; points must be finite. Index of the result: as points.
+func (e *Engine) Flow(prev, next Gray, points, guess []Point, opts FlowOptions) ([]Found, error) {
+	if err := checkPair(prev, next); err != nil {
+		return nil, fmt.Errorf("optical flow: %w", err)
+	}
+	if opts.Window == 0 {
+		opts.Window = 21
+	}
+	switch {
+	case opts.Levels == 0:
+		opts.Levels = 3
+	case opts.Levels < 0:
+		opts.Levels = 0
+	}
+	if opts.Window < 3 {
+		return nil, fmt.Errorf("optical flow: window of %d px: must be 3 or more", opts.Window)
+	}
+	if guess != nil && len(guess) != len(points) {
+		return nil, fmt.Errorf("optical flow: %w: %d points, %d guesses", ErrSize, len(points), len(guess))
+	}
+	if len(points) == 0 {
+		return nil, nil
+	}
+	from, err := pointMat(points)
+	if err != nil {
+		return nil, fmt.Errorf("optical flow: %w", err)
+	}
+	defer from.Close()
+	start, flags := points, 0
+	if guess != nil {
+		start, flags = guess, gocv.OptflowUseInitialFlow
+	}
+	to, err := pointMat(start)
+	if err != nil {
+		return nil, fmt.Errorf("optical flow: guess: %w", err)
+	}
+	defer to.Close()
+	a, err := grayMat(prev)
+	if err != nil {
+		return nil, err
+	}
+	defer a.Close()
+	b, err := grayMat(next)
+	if err != nil {
+		return nil, err
+	}
+	defer b.Close()
+	status, residual := gocv.NewMat(), gocv.NewMat()
+	defer status.Close()
+	defer residual.Close()
+	gocv.CalcOpticalFlowPyrLKWithParams(a, b, from, to, &status, &residual,
+		image.Pt(opts.Window, opts.Window), opts.Levels, e.criteria, flags, 1e-4)
+	pos, err := to.DataPtrFloat32()
+	if err != nil {
+		return nil, fmt.Errorf("optical flow: read positions: %w", err)
+	}
+	ok, err := status.DataPtrUint8()
+	if err != nil {
+		return nil, fmt.Errorf("optical flow: read status: %w", err)
+	}
+	res, err := residual.DataPtrFloat32()
+	if err != nil {
+		return nil, fmt.Errorf("optical flow: read residuals: %w", err)
+	}
+	if len(pos) < 2*len(points) || len(ok) < len(points) || len(res) < len(points) {
+		return nil, fmt.Errorf("optical flow: %w: short answer", ErrSize)
+	}
+	out := make([]Found, len(points))
+	for i := range out {
+		p := Point{float64(pos[2*i]), float64(pos[2*i+1])}
+		inside := p.Finite() && p.X >= 0 && p.Y >= 0 && p.X <= float64(next.Width-1) && p.Y <= float64(next.Height-1)
+		out[i] = Found{Point: p, OK: ok[i] == 1 && inside, Residual: float64(res[i])}
+	}
+	return out, nil
+}
+
+// Features returns up to most corners (minimum eigenvalue, Shi & Tomasi 1994)
+// whose strength is at least quality times the strongest, at least apart px from
+// each other, strongest first. A flat picture has none.
+func (e *Engine) Features(g Gray, most int, quality, apart float64) ([]Point, error) {
+	if err := g.Check(); err != nil {
+		return nil, fmt.Errorf("find features: %w", err)
+	}
+	if most <= 0 || !(quality > 0 && quality < 1) || !(apart >= 0) {
+		return nil, fmt.Errorf("find features: most %d, quality %v, apart %v: out of range", most, quality, apart)
+	}
+	if g.Width < 8 || g.Height < 8 || flat(g) {
+		return nil, nil
+	}
+	m, err := grayMat(g)
+	if err != nil {
+		return nil, err
+	}
+	defer m.Close()
+	corners := gocv.NewMat()
+	defer corners.Close()
+	gocv.GoodFeaturesToTrack(m, &corners, most, quality, apart)
+	if corners.Empty() {
+		return nil, nil
+	}
+	xy, err := corners.DataPtrFloat32()
+	if err != nil {
+		return nil, fmt.Errorf("find features: read corners: %w", err)
+	}
+	out := make([]Point, len(xy)/2)
+	for i := range out {
+		out[i] = Point{float64(xy[2*i]), float64(xy[2*i+1])}
+	}
+	return out, nil
+}
+
+// Scores is a map of normalised cross-correlation: the score at (x, y) belongs
+// to the template's top-left pixel lying on (x, y).
+type Scores struct {
+	Score         []float32 // Row by row, from −1 to 1; −1 where the picture is flat.
+	Width, Height int
+}
+
+// Match correlates template with every place in g where it fits wholly.
+func (e *Engine) Match(g, template Gray) (Scores, error) {
+	if err := g.Check(); err != nil {
+		return Scores{}, fmt.Errorf("match template: %w", err)
+	}
+	if err := template.Check(); err != nil {
+		return Scores{}, fmt.Errorf("match template: template: %w", err)
+	}
+	if template.Width > g.Width || template.Height > g.Height {
+		return Scores{}, fmt.Errorf("match template: %w: %d×%d for a template of %d×%d", ErrTooSmall, g.Width, g.Height, template.Width, template.Height)
+	}
+	out := Scores{Width: g.Width - template.Width + 1, Height: g.Height - template.Height + 1}
+	out.Score = make([]float32, out.Width*out.Height)
+	if flat(template) {
+		for i := range out.Score {
+			out.Score[i] = -1
+		}
+		return out, nil
+	}
+	a, err := grayMat(g)
+	if err != nil {
+		return Scores{}, err
+	}
+	defer a.Close()
+	b, err := grayMat(template)
+	if err != nil {
+		return Scores{}, err
+	}
+	defer b.Close()
+	result, mask := gocv.NewMat(), gocv.NewMat()
+	defer result.Close()
+	defer mask.Close()
+	gocv.MatchTemplate(a, b, &result, gocv.TmCcoeffNormed, mask)
+	s, err := result.DataPtrFloat32()
+	if err != nil {
+		return Scores{}, fmt.Errorf("match template: read scores: %w", err)
+	}
+	if len(s) != len(out.Score) {
+		return Scores{}, fmt.Errorf("match template: %w: %d scores for %d×%d", ErrSize, len(s), out.Width, out.Height)
+	}
+	for i, v := range s {
+		// OpenCV leaves rounding noise, or a plain 1, where the picture is flat.
+		if !(v >= -1.001 && v <= 1.001) {
+			v = -1
+		}
+		out.Score[i] = v
+	}
+	maskFlat(g, template.Width, template.Height, out)
+	return out, nil
+}
+
+// maskFlat sets the score of flat places to −1.
+func maskFlat(g Gray, w, h int, s Scores) {
+	// Integral pictures of the value and its square, so the cost is one pass.
+	stride := g.Width + 1
+	sum := make([]int64, stride*(g.Height+1))
+	square := make([]int64, stride*(g.Height+1))
+	for y := range g.Height {
+		var a, b int64
+		for x, v := range g.Pix[y*g.Stride : y*g.Stride+g.Width] {
+			a += int64(v)
+			b += int64(v) * int64(v)
+			sum[(y+1)*stride+x+1] = sum[y*stride+x+1] + a
+			square[(y+1)*stride+x+1] = square[y*stride+x+1] + b
+		}
+	}
+	n := int64(w * h)
+	for y := range s.Height {
+		for x := range s.Width {
+			i, j := y*stride+x, (y+h)*stride+x
+			a := sum[j+w] - sum[j] - sum[i+w] + sum[i]
+			b := square[j+w] - square[j] - square[i+w] + square[i]
+			if n*b-a*a < n*n { // Variance below one grey level squared.
+				s.Score[y*s.Width+x] = -1
+			}
+		}
+	}
+}
+
+// Homography fits the row-major 3×3 homography that takes from to to, by RANSAC
+// with the given threshold (px) and a final fit to the inliers. ok is false
+// where there are fewer than 8 pairs or no homography agrees with half of them.
+func (e *Engine) Homography(from, to []Point, threshold float64) (h [9]float64, inliers []bool, ok bool, err error) {
+	if len(from) != len(to) {
+		return h, nil, false, fmt.Errorf("fit homography: %w: %d and %d points", ErrSize, len(from), len(to))
+	}
+	if !(threshold > 0) {
+		return h, nil, false, fmt.Errorf("fit homography: threshold %v px: must be positive", threshold)
+	}
+	if len(from) < 8 || spread(from) < 1 || spread(to) < 1 {
+		return h, nil, false, nil
+	}
+	a, err := pointMat(from)
+	if err != nil {
+		return h, nil, false, fmt.Errorf("fit homography: %w", err)
+	}
+	defer a.Close()
+	b, err := pointMat(to)
+	if err != nil {
+		return h, nil, false, fmt.Errorf("fit homography: %w", err)
+	}
+	defer b.Close()
+	mask := gocv.NewMat()
+	defer mask.Close()
+	m := gocv.FindHomography(a, &b, gocv.HomograpyMethodRANSAC, threshold, &mask, 500, 0.999)
+	defer m.Close()
+	if m.Empty() || m.Rows() != 3 || m.Cols() != 3 {
+		return h, nil, false, nil
+	}
+	v, err := m.DataPtrFloat64()
+	if err != nil {
+		return h, nil, false, fmt.Errorf("fit homography: read matrix: %w", err)
+	}
+	copy(h[:], v)
+	for _, x := range h {
+		if math.IsNaN(x) || math.IsInf(x, 0) {
+			return h, nil, false, nil
+		}
+	}
+	in, err := mask.DataPtrUint8()
+	if err != nil {
+		return h, nil, false, fmt.Errorf("fit homography: read inliers: %w", err)
+	}
+	inliers = make([]bool, len(from))
+	n := 0
+	for i := range inliers {
+		inliers[i] = i < len(in) && in[i] != 0
+		if inliers[i] {
+			n++
+		}
+	}
+	return h, inliers, n >= 8 && 2*n >= len(from), nil
+}
+
+// Resize returns g at the given size: pixel areas averaged when shrinking,
+// bicubic when growing.
+func (e *Engine) Resize(g Gray, width, height int) (Gray, error) {
+	if err := g.Check(); err != nil {
+		return Gray{}, fmt.Errorf("resize picture: %w", err)
+	}
+	if width <= 0 || height <= 0 || width > 1<<14 || height > 1<<14 {
+		return Gray{}, fmt.Errorf("resize picture: to %d×%d: out of range", width, height)
+	}
+	a, err := grayMat(g)
+	if err != nil {
+		return Gray{}, err
+	}
+	defer a.Close()
+	b := gocv.NewMat()
+	defer b.Close()
+	how := gocv.InterpolationCubic
+	if width <= g.Width && height <= g.Height {
+		how = gocv.InterpolationArea
+	}
+	gocv.Resize(a, &b, image.Pt(width, height), 0, 0, how)
+	return copyMat(b)
+}
+
+// Warp returns the picture of the given size in which pixel q shows what g shows
+// at the place that h, a row-major homography, takes to q. What g does not show
+// is black.
+func (e *Engine) Warp(g Gray, h [9]float64, width, height int) (Gray, error) {
+	if err := g.Check(); err != nil {
+		return Gray{}, fmt.Errorf("warp picture: %w", err)
+	}
+	if width <= 0 || height <= 0 || width > 1<<14 || height > 1<<14 {
+		return Gray{}, fmt.Errorf("warp picture: to %d×%d: out of range", width, height)
+	}
+	raw := make([]byte, 72)
+	for i, v := range h {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return Gray{}, fmt.Errorf("warp picture: %w", ErrNumber)
+		}
+		binary.NativeEndian.PutUint64(raw[8*i:], math.Float64bits(v))
+	}
+	m, err := gocv.NewMatFromBytes(3, 3, gocv.MatTypeCV64F, raw)
+	if err != nil {
+		return Gray{}, fmt.Errorf("warp picture: %w", err)
+	}
+	defer m.Close()
+	a, err := grayMat(g)
+	if err != nil {
+		return Gray{}, err
+	}
+	defer a.Close()
+	b := gocv.NewMat()
+	defer b.Close()
+	gocv.WarpPerspective(a, &b, m, image.Pt(width, height))
+	return copyMat(b)
+}
+
+func checkPair(a, b Gray) error {
+	if err := a.Check(); err != nil {
+		return err
+	}
+	if err := b.Check(); err != nil {
+		return err
+	}
+	if a.Width != b.Width || a.Height != b.Height {
+		return fmt.Errorf("%w: %d×%d and %d×%d", ErrSize, a.Width, a.Height, b.Width, b.Height)
+	}
+	return nil
+}
+
+func grayMat(g Gray) (gocv.Mat, error) {
+	m, err := gocv.NewMatFromBytes(g.Height, g.Width, gocv.MatTypeCV8UC1, g.packed())
+	if err != nil {
+		return gocv.Mat{}, fmt.Errorf("hand picture to OpenCV: %w", err)
+	}
+	return m, nil
+}
+
+func copyMat(m gocv.Mat) (Gray, error) {
+	if m.Empty() || m.Type() != gocv.MatTypeCV8UC1 {
+		return Gray{}, fmt.Errorf("take picture from OpenCV: %w", ErrEmpty)
+	}
+	return Gray{Pix: m.ToBytes(), Width: m.Cols(), Height: m.Rows(), Stride: m.Cols()}, nil
+}
+
+func pointMat(points []Point) (gocv.Mat, error) {
+	raw := make([]byte, 8*len(points))
+	for i, p := range points {
+		if !p.Finite() {
+			return gocv.Mat{}, fmt.Errorf("point %d: %w", i, ErrNumber)
+		}
+		binary.NativeEndian.PutUint32(raw[8*i:], math.Float32bits(float32(p.X)))
+		binary.NativeEndian.PutUint32(raw[8*i+4:], math.Float32bits(float32(p.Y)))
+	}
+	return gocv.NewMatFromBytes(len(points), 1, gocv.MatTypeCV32FC2, raw)
+}
+
+func flat(g Gray) bool {
+	low, high := g.Pix[0], g.Pix[0]
+	for y := range g.Height {
+		for _, v := range g.Pix[y*g.Stride : y*g.Stride+g.Width] {
+			low, high = min(low, v), max(high, v)
+		}
+		if high-low > 1 {
+			return false
+		}
+	}
+	return true
+}
+
+func spread(p []Point) float64 {
+	low, high := p[0], p[0]
+	for _, q := range p {
+		low.X, low.Y = min(low.X, q.X), min(low.Y, q.Y)
+		high.X, high.Y = max(high.X, q.X), max(high.Y, q.Y)
+	}
+	return min(high.X-low.X, high.Y-low.Y)
+}
