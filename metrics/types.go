@@ -265,7 +265,9 @@ type Result struct {
 	OwnTolerance  bool      `json:"own_tolerance,omitempty"`
 	// Beyond is whether the interval of Value excludes even and the value is beyond the tolerance.
 	Beyond bool   `json:"beyond_tolerance"`
-	Reason string `json:"not_measurable,omitempty"`
+	// ThisRunOnly says that one run was measured: the interval holds for that run, not for the horse on that day.
+	ThisRunOnly bool   `json:"this_run_only,omitempty"`
+	Reason      string `json:"not_measurable,omitempty"`
 }
 
 // Component is one measure's part in the asymmetry score.
@@ -283,6 +285,7 @@ type Score struct {
 	Estimate
 	Components []Component `json:"components"`
 	Missing    []Name      `json:"missing,omitempty"`
+	Side       traj.Side   `json:"side,omitempty"` // Of the limb the finding names; empty where it names none.
 	Strides    int         `json:"strides"`
 	Runs       int         `json:"runs"`
 }
@@ -308,6 +311,7 @@ type Summary struct {
 	Results []Result         `json:"results"` // In the order of Definitions.
 	Score   *Score           `json:"score,omitempty"`
 	Limb    LimbFinding      `json:"limb"`
+	Notes   []string         `json:"notes,omitempty"` // What the reader must know of how runs were taken together.
 }
 
 // Lookup returns the result of measure n, or nil.
@@ -342,6 +346,7 @@ type Change struct {
 	Smallest float64   `json:"smallest_change"`  // MDC95: the smallest change that counts.
 	OwnMDC   bool      `json:"from_own_repeats"` // Smallest came from repeat runs, not from the table.
 	P        float64   `json:"p"`                // Two-sided, before correction.
+	Holm     float64   `json:"p_corrected"`      // After Holm's correction; as P for the followed measure.
 	Followed bool      `json:"followed"`         // Declared beforehand; not corrected.
 	Verdict  Verdict   `json:"verdict"`
 	Reason   string    `json:"reason,omitempty"` // Why not comparable.
