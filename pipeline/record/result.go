@@ -1,0 +1,158 @@
+package record
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"path/filepath"
+
+	"jogstrip/metrics"
+	"jogstrip/pipeline/fsx"
+	"jogstrip/track/traj"
+)
+
+// ResultSchema is the schema field of a result file.
+const ResultSchema = "jogstrip-result/1"
+
+const resultLimit = 64 << 20
+
+// ResultFile is the name of the result file inside a clip's out folder.
+const ResultFile = "result.json"
+
+// Result is everything measured on one clip. It holds no date and no path of
+// the machine: the same inputs give the same bytes.
+type Result struct {
+	Schema   string           `json:"schema"`
+	Program  Program          `json:"program"`
+	Inputs   Inputs           `json:"inputs"`
+	Clip     ClipFacts        `json:"clip"`
+	Tracking Tracking         `json:"tracking"`
+	Problems []string         `json:"problems,omitempty"` // What limits the numbers, in sentences.
+	Run      metrics.Run      `json:"run"`
+	Summary  *metrics.Summary `json:"summary,omitempty"` // Of this run alone.
+}
+
+// Program says what measured.
+type Program struct {
+	Version   string `json:"version"`
+	Measuring int    `json:"measuring_version"` // Rises whenever numbers may change.
+	OpenCV    string `json:"opencv"`
+	FFmpeg    string `json:"ffmpeg"`
+}
+
+// Inputs identifies what was measured, so that a later run can tell whether the
+// result still holds.
+type Inputs struct {
+	ClipSHA256     string `json:"clip_sha256"`
+	MarksSHA256    string `json:"marks_sha256"`
+	SettingsSHA256 string `json:"settings_sha256"`
+}
+
+// ClipFacts says how the clip was filmed.
+type ClipFacts struct {
+	File            string  `json:"file"`
+	Codec           string  `json:"codec"`
+	BitDepth        int     `json:"bit_depth"`
+	Width           int     `json:"width_px"`
+	Height          int     `json:"height_px"`
+	Rotation        int     `json:"rotation_deg"`
+	FrameRate       float64 `json:"frame_rate_hz"`
+	VariableRate    bool    `json:"variable_frame_rate,omitempty"`
+	Frames          int     `json:"frames"`
+	PromisedFrames  int     `json:"promised_frames"`
+	DurationS       float64 `json:"duration_s"`
+	ShakePX         float64 `json:"shake_rms_px"`
+	ResidualShakePX float64 `json:"residual_shake_rms_px"`
+}
+
+// Tracking says how well every mark was followed.
+type Tracking struct {
+	Landmarks []LandmarkFacts `json:"landmarks"`
+	Losses    []Loss          `json:"losses,omitempty"`
+	Advice    []Advice        `json:"advice,omitempty"`
+	Notes     []string        `json:"notes,omitempty"`
+}
+
+// LandmarkFacts counts the frames of one landmark.
+type LandmarkFacts struct {
+	Landmark traj.Landmark `json:"landmark"`
+	Marked   int           `json:"frames_marked"`
+	Tracked  int           `json:"frames_tracked"`
+	Bridged  int           `json:"frames_bridged"`
+	Lost     int           `json:"frames_lost"`
+	MedianSD float64       `json:"median_sd_px"`
+}
+
+// Loss is a span of frames in which a landmark was not seen.
+type Loss struct {
+	Landmark traj.Landmark `json:"landmark"`
+	First    int           `json:"first_frame"`
+	Last     int           `json:"last_frame"`
+	FromS    float64       `json:"from_s"`
+	ToS      float64       `json:"to_s"`
+	Bridged  bool          `json:"bridged,omitempty"`
+	Cause    string        `json:"cause"`
+}
+
+// Advice says which landmark to mark in which frame to win most.
+type Advice struct {
+	Landmark traj.Landmark `json:"landmark"`
+	Frame    int           `json:"frame"`
+	TimeS    float64       `json:"time_s"`
+	Wins     int           `json:"wins_frames"`
+	Reason   string        `json:"reason"`
+}
+
+// MarshalResult returns the bytes of a result file.
+func MarshalResult(r *Result) ([]byte, error) {
+	copied := *r
+	copied.Schema = ResultSchema
+	data, err := json.MarshalIndent(&copied, "", " ")
+	if err != nil {
+		return nil, fmt.Errorf("write result of %s: %w", r.Clip.File, err)
+	}
+	return append(data, '\n'), nil
+}
+
+// ReadResult reads the result file at path, or in the out folder at path.
+func ReadResult(path string) (*Result, error) {
+	if filepath.Ext(path) != ".json" {
+		path = filepath.Join(path, ResultFile)
+	}
+	data, err := fsx.ReadFile(path, resultLimit)
+	if err != nil {
+		return nil, fmt.Errorf("read result: %w", err)
+	}
+	return ParseResult(path, data)
+}
+
+// ParseResult is ReadResult for bytes at hand; path only serves errors.
+func ParseResult(path string, data []byte) (*Result, error) {
+	var head struct {
+		Schema any `json:"schema"`
+	}
+	if err := json.Unmarshal(data, &head); err != nil {
+		return nil, fmt.Errorf("read %s: it is not a whole result file: %w", path, err)
+	}
+	if err := version(path, head.Schema, ResultSchema); err != nil {
+		return nil, err
+	}
+	r := new(Result)
+	decoder := json.NewDecoder(bytes.NewReader(data))
+	decoder.DisallowUnknownFields()
+	if err := decoder.Decode(r); err != nil {
+		var wrong *json.UnmarshalTypeError
+		if errors.As(err, &wrong) {
+			return nil, fmt.Errorf("read %s: field %s is a %s, must be a %s", path, wrong.Field, wrong.Value, wrong.Type)
+		}
+		return nil, fmt.Errorf("read %s: %w", path, err)
+	}
+	if !r.Run.View.Valid() {
+		return nil, outOfRange(path, "run.view", r.Run.View, "toward or away")
+	}
+	if !r.Run.Gait.Valid() {
+		return nil, outOfRange(path, "run.gait", r.Run.Gait, "walk, trot or pace")
+	}
+	return r, nil
+}
