@@ -1,0 +1,377 @@
+package plots
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+
+	"jogstrip/metrics"
+	"jogstrip/track/traj"
+)
+
+// HistoryPoint is one visit of a horse in its history.
+type HistoryPoint struct {
+	Date time.Time
+	// Summary is the visit's measures; nil where nothing was measured.
+	Summary *metrics.Summary
+	// Soreness felt at the visit, region by region. A region that is absent was
+	// not felt; grade 0 was felt and not sore.
+	Soreness []Soreness
+	// Treatments given at the visit, as short names.
+	Treatments []string
+}
+
+// Soreness is the palpation grade of one region.
+type Soreness struct {
+	Region string
+	Grade  float64 // From 0, not sore, to Worst.
+	Worst  float64 // The scale's end; 0 means 3.
+}
+
+// HistoryOptions chooses what a history shows.
+type HistoryOptions struct {
+	// Followed measures get a panel each, under the score; none means the score alone.
+	Followed []metrics.Name
+}
+
+// History draws a horse's visits on one date axis: the asymmetry score and the
+// followed measures with their intervals, and under them soreness and
+// treatments. Points need not be in order.
+func History(points []HistoryPoint, opts HistoryOptions) (*Figure, error) {
+	const name = "history"
+	points = slices.Clone(points)
+	slices.SortStableFunc(points, func(a, b HistoryPoint) int { return a.Date.Compare(b.Date) })
+	if len(points) == 0 {
+		return nil, &NoDataError{Figure: name, Reason: "there is no visit yet"}
+	}
+	day := func(t time.Time) float64 {
+		y, m, d := t.Date()
+		return float64(time.Date(y, m, d, 0, 0, 0, 0, time.UTC).Unix()) / 86400
+	}
+	x := newExtent()
+	var dates []float64
+	for _, p := range points {
+		dates = append(dates, day(p.Date))
+	}
+	x.add(dates...)
+	if x.high-x.low < 14 {
+		middle := (x.low + x.high) / 2
+		x.low, x.high = middle-7, middle+7
+	}
+	margin := 0.04 * (x.high - x.low)
+	low, high := x.low-margin, x.high+margin
+
+	var panels []*plot.Plot
+	var share []float64
+	add := func(p *plot.Plot, height float64) {
+		p.X.Min, p.X.Max = low, high
+		p.X.Tick.Marker = dateTicks{dates: dates}
+		panels, share = append(panels, p), append(share, height)
+	}
+	const lineHeight = 105.0
+	hasSides := false
+
+	if p, ok := scorePanel(points, dates); ok {
+		add(p, lineHeight)
+	}
+	for _, n := range opts.Followed {
+		if p, sided, ok := measurePanel(points, dates, n); ok {
+			add(p, lineHeight)
+			hasSides = hasSides || sided
+		}
+	}
+	measured := len(panels)
+	if p, rows, ok := sorenessPanel(points, dates); ok {
+		add(p, 22+16*float64(rows))
+	}
+	if p, rows, ok := treatmentPanel(points, dates); ok {
+		add(p, 22+16*float64(rows))
+	}
+	if len(panels) == 0 {
+		return nil, &NoDataError{Figure: name, Reason: "no visit holds a measure, a soreness or a treatment"}
+	}
+	// The date labels stand under the lowest panel alone.
+	for _, p := range panels[:len(panels)-1] {
+		p.X.Tick.Marker = dateTicks{dates: dates, bare: true}
+	}
+	panels[len(panels)-1].X.Label.Text = "Date of the visit"
+	share[len(share)-1] += 14
+	total := 0.0
+	for _, s := range share {
+		total += s
+	}
+	legend := []legendEntry{sideLegend(styleOf(traj.Middle), "score or difference")}
+	if hasSides {
+		legend = append([]legendEntry{sideLegend(styleOf(traj.Left), "left"), sideLegend(styleOf(traj.Right), "right")}, legend...)
+	}
+	note := fmt.Sprintf("n = %s. Whiskers: 95 %% intervals. Grey ground: within the tolerance around even.", count(len(points), "visit"))
+	if measured < len(panels) {
+		note += " Numbers in squares: soreness grade; the darker, the sorer; no square: not felt. Triangles: treatments."
+	}
+	return composition{
+		name:   name,
+		title:  "History: measures, soreness and treatment on one date axis",
+		notes:  []string{note},
+		legend: legend,
+		height: vg.Length(total) + 8*vg.Length(len(panels)-1),
+		body:   func(c draw.Canvas) { stack(c, panels, share, 8) },
+	}.figure(), nil
+}
+
+// scorePanel draws the score over the visits.
+func scorePanel(points []HistoryPoint, dates []float64) (*plot.Plot, bool) {
+	est := make([]*metrics.Estimate, len(points))
+	some := false
+	for i, p := range points {
+		if p.Summary != nil && p.Summary.Score != nil {
+			est[i] = &p.Summary.Score.Estimate
+			some = true
+		}
+	}
+	if !some {
+		return nil, false
+	}
+	p := newPanel("", "Asymmetry score")
+	y := newExtent()
+	y.add(0, 1.1)
+	addEstimates(y, est)
+	y.set(&p.Y, 0.05)
+	p.Y.Min = 0
+	p.Y.Tick.Marker = ticks{most: 5}
+	p.Add(artist(func(s sheet) {
+		s.band(bandColor, []float64{p.X.Min, p.X.Max}, []float64{0, 0}, []float64{1, 1})
+		s.grid(true, false)
+		drawEstimates(s, dates, est, styleOf(traj.Middle), 0)
+	}))
+	return p, true
+}
+
+// measurePanel draws one measure over the visits: left and right of sided
+// measures whose two sides were measured, else the value.
+func measurePanel(points []HistoryPoint, dates []float64, n metrics.Name) (panel *plot.Plot, sided, ok bool) {
+	value := make([]*metrics.Estimate, len(points))
+	left := make([]*metrics.Estimate, len(points))
+	right := make([]*metrics.Estimate, len(points))
+	unit, tolerance := "", 0.0
+	for i, p := range points {
+		if p.Summary == nil {
+			continue
+		}
+		r := p.Summary.Lookup(n)
+		// One panel has one unit; a visit measured in another is left out.
+		if r == nil || r.Value == nil || (unit != "" && r.Unit != unit) {
+			continue
+		}
+		unit, tolerance = r.Unit, math.Max(tolerance, r.Tolerance)
+		value[i], left[i], right[i] = r.Value, r.Left, r.Right
+		ok = true
+		sided = sided || (r.Left != nil && r.Right != nil)
+	}
+	if !ok {
+		return nil, false, false
+	}
+	def, _ := metrics.Define(n)
+	p := newPanel("", strings.Join(wrap(titleOf(n)+", "+unit, lettering(labelSize, inkColor), 92), "\n"))
+	p.Y.Tick.Marker = ticks{most: 5}
+	y := newExtent()
+	even := evenOf(n)
+	difference := isDifference(def) && !sided
+	if sided {
+		addEstimates(y, left)
+		addEstimates(y, right)
+	} else {
+		addEstimates(y, value)
+	}
+	if difference {
+		y.add(even-tolerance, even+tolerance)
+	}
+	y.set(&p.Y, 0.08)
+	p.Add(artist(func(s sheet) {
+		if difference && tolerance > 0 {
+			s.band(bandColor, []float64{p.X.Min, p.X.Max}, []float64{even - tolerance, even - tolerance}, []float64{even + tolerance, even + tolerance})
+		}
+		s.grid(true, false)
+		if difference {
+			s.across(zeroLine, even)
+		}
+		if sided {
+			drawEstimates(s, dates, left, styleOf(traj.Left), -1.6)
+			drawEstimates(s, dates, right, styleOf(traj.Right), 1.6)
+			return
+		}
+		drawEstimates(s, dates, value, styleOf(traj.Middle), 0)
+	}))
+	return p, sided, true
+}
+
+func addEstimates(e *extent, est []*metrics.Estimate) {
+	for _, v := range est {
+		if v != nil {
+			e.add(v.Value, v.Low, v.High)
+		}
+	}
+}
+
+// drawEstimates draws a series of estimates; shift moves it sideways, points,
+// so that two series at one date do not hide each other.
+func drawEstimates(s sheet, dates []float64, est []*metrics.Estimate, sty sideStyle, shift vg.Length) {
+	var at, v []float64
+	perPoint := (s.p.X.Max - s.p.X.Min) / float64(s.c.Max.X-s.c.Min.X)
+	for i, e := range est {
+		if e != nil {
+			at, v = append(at, dates[i]+perPoint*float64(shift)), append(v, e.Value)
+			s.upright(sty.whisker(), at[len(at)-1], e.Low, e.High)
+		}
+	}
+	s.line(sty.line(), at, v)
+	for i := range at {
+		s.mark(glyph(sty, false), at[i], v[i])
+	}
+}
+
+// sorenessPanel draws a row per region and a square per visit with its grade.
+func sorenessPanel(points []HistoryPoint, dates []float64) (*plot.Plot, int, bool) {
+	var regions []string
+	for _, p := range points {
+		for _, s := range p.Soreness {
+			if !slices.Contains(regions, s.Region) {
+				regions = append(regions, s.Region)
+			}
+		}
+	}
+	if len(regions) == 0 {
+		return nil, 0, false
+	}
+	p := rowPanel("Soreness", regions)
+	p.Add(artist(func(s sheet) {
+		s.grid(true, false)
+		for i, v := range points {
+			for _, g := range v.Soreness {
+				worst := g.Worst
+				if worst <= 0 {
+					worst = 3
+				}
+				row := float64(len(regions) - 1 - slices.Index(regions, g.Region))
+				share := math.Max(0, math.Min(1, g.Grade/worst))
+				grey := uint8(250 - 150*share)
+				at := vg.Point{X: s.x(dates[i]), Y: s.y(row)}
+				const half = 6.5
+				box := []vg.Point{{X: at.X - half, Y: at.Y - half}, {X: at.X + half, Y: at.Y - half}, {X: at.X + half, Y: at.Y + half}, {X: at.X - half, Y: at.Y + half}}
+				fill := neutralColor
+				fill.R, fill.G, fill.B = grey, grey, grey
+				s.c.FillPolygon(fill, box)
+				s.c.StrokeLines(draw.LineStyle{Color: softInkColor, Width: 0.7}, append(box, box[0]))
+				ink := inkColor
+				if share > 0.9 {
+					ink.R, ink.G, ink.B = 0xff, 0xff, 0xff
+				}
+				txt := lettering(tickSize, ink)
+				txt.XAlign, txt.YAlign = draw.XCenter, draw.YCenter
+				digits := 0
+				if g.Grade != math.Trunc(g.Grade) {
+					digits = 1
+				}
+				s.c.FillText(txt, vg.Point{X: at.X, Y: at.Y + 0.8}, number(g.Grade, digits))
+			}
+		}
+	}))
+	return p, len(regions), true
+}
+
+// treatmentPanel draws a row per treatment and a mark per visit.
+func treatmentPanel(points []HistoryPoint, dates []float64) (*plot.Plot, int, bool) {
+	var kinds []string
+	for _, p := range points {
+		for _, t := range p.Treatments {
+			if !slices.Contains(kinds, t) {
+				kinds = append(kinds, t)
+			}
+		}
+	}
+	if len(kinds) == 0 {
+		return nil, 0, false
+	}
+	p := rowPanel("Treatment", kinds)
+	g := draw.GlyphStyle{Color: neutralColor, Radius: 4, Shape: mark{shape: triangle}}
+	p.Add(artist(func(s sheet) {
+		s.grid(true, false)
+		for i, v := range points {
+			for _, t := range v.Treatments {
+				s.mark(g, dates[i], float64(len(kinds)-1-slices.Index(kinds, t)))
+			}
+		}
+	}))
+	return p, len(kinds), true
+}
+
+// rowPanel returns a panel with a named row per label, the first on top.
+func rowPanel(title string, labels []string) *plot.Plot {
+	p := newPanel("", title)
+	p.Y.Min, p.Y.Max = -0.6, float64(len(labels))-0.4
+	var t []plot.Tick
+	for i, l := range labels {
+		t = append(t, plot.Tick{Value: float64(len(labels) - 1 - i), Label: shorten(l, 150)})
+	}
+	p.Y.Tick.Marker = plot.ConstantTicks(t)
+	p.Y.Tick.Length = 0
+	return p
+}
+
+// shorten cuts txt to width and marks the cut.
+func shorten(txt string, width vg.Length) string {
+	sty := lettering(tickSize, inkColor)
+	if sty.Width(txt) <= width {
+		return txt
+	}
+	r := []rune(txt)
+	for len(r) > 1 && sty.Width(string(r)+"…") > width {
+		r = r[:len(r)-1]
+	}
+	return string(r) + "…"
+}
+
+// dateTicks marks the visits; where labels would touch, the later one is left
+// out and its mark stays.
+type dateTicks struct {
+	dates []float64
+	bare  bool // Marks without labels.
+}
+
+// Ticks implements plot.Ticker.
+func (t dateTicks) Ticks(low, high float64) []plot.Tick {
+	const apart = 0.17 // Share of the axis a label needs.
+	var out []plot.Tick
+	last := math.Inf(-1)
+	for _, d := range t.dates {
+		// A label of one space keeps the mark a major one.
+		label := " "
+		if !t.bare && (d-last)/(high-low) >= apart {
+			label = time.Unix(int64(d)*86400, 0).UTC().Format(time.DateOnly)
+			last = d
+		}
+		out = append(out, plot.Tick{Value: d, Label: label})
+	}
+	return out
+}
+
+// ComparisonFigures draws the figures of a comparison, in the order of a page.
+func ComparisonFigures(c *metrics.Comparison, names ...metrics.Name) ([]Outcome, error) {
+	var out []Outcome
+	f, err := BeforeAfter(c, names...)
+	o, err := outcome("Before and after", f, err)
+	if err != nil {
+		return nil, err
+	}
+	out = append(out, o)
+	f, err = Changes(c)
+	if o, err = outcome("What changed, and by how much", f, err); err != nil {
+		return nil, err
+	}
+	return append(out, o), nil
+}

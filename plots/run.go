@@ -1,0 +1,888 @@
+package plots
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"sort"
+
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+
+	"jogstrip/metrics"
+	"jogstrip/metrics/geometry"
+	"jogstrip/track/traj"
+)
+
+// RunInput is what the figures of one clip are drawn from.
+type RunInput struct {
+	Run *metrics.Run
+	// Times of the frames, s; index: frame, as in Run.Signals.
+	Times []float64
+	// Summary of this run alone; nil leaves out the intervals that come from it.
+	Summary *metrics.Summary
+}
+
+func (in RunInput) result(n metrics.Name) *metrics.Result {
+	if in.Summary == nil {
+		return nil
+	}
+	return in.Summary.Lookup(n)
+}
+
+// halfPoints is how many samples a half stride is drawn with.
+const halfPoints = 51
+
+// halfStride is a body landmark's height through one half stride.
+type halfStride struct {
+	side   traj.Side // Of the hoof that lands at its start.
+	height []float64 // Index: sample, halfPoints of them; NaN where not measured.
+}
+
+// BodyHeight draws the height of the head, the withers or the croup over the
+// two halves of every stride, laid over each other: from hoof-on left to
+// hoof-on right, and from hoof-on right to hoof-on left. In an even horse the
+// two coincide.
+func BodyHeight(in RunInput, l traj.Landmark) (*Figure, error) {
+	name := string(l) + "-height"
+	none := func(reason string) error { return &NoDataError{Figure: name, Reason: reason} }
+	var signal *metrics.Signal
+	for i := range in.Run.Signals {
+		if in.Run.Signals[i].Landmark == l {
+			signal = &in.Run.Signals[i]
+		}
+	}
+	if signal == nil {
+		return nil, none(fmt.Sprintf("the %s was not marked or not followed", l))
+	}
+	if len(signal.Height) != len(in.Times) {
+		return nil, fmt.Errorf("draw %s: %d heights for %d frame times", name, len(signal.Height), len(in.Times))
+	}
+	girdle := metrics.Fore
+	if l == traj.Croup || l == traj.LeftHip || l == traj.RightHip {
+		girdle = metrics.Hind
+	}
+	beats, timed := stepBeats(in.Run, girdle)
+	if timed == "" {
+		return nil, none("the clip shows no left and right hoof-on to divide the strides by")
+	}
+	halves := cutHalves(beats, in.Times, signal.Height)
+	counts := map[traj.Side]int{}
+	for _, h := range halves {
+		counts[h.side]++
+	}
+	if counts[traj.Left] == 0 || counts[traj.Right] == 0 {
+		return nil, none(fmt.Sprintf("no whole left and right half stride of the %s was followed", l))
+	}
+
+	share := make([]float64, halfPoints)
+	for i := range share {
+		share[i] = 100 * float64(i) / (halfPoints - 1)
+	}
+	type curve struct{ mean, low, high []float64 }
+	curves := map[traj.Side]curve{}
+	y := newExtent()
+	for _, side := range []traj.Side{traj.Left, traj.Right} {
+		k := curve{make([]float64, halfPoints), make([]float64, halfPoints), make([]float64, halfPoints)}
+		for i := range share {
+			var v []float64
+			for _, h := range halves {
+				if h.side == side {
+					v = append(v, h.height[i])
+					y.add(h.height[i])
+				}
+			}
+			k.mean[i], k.low[i], k.high[i], _ = meanInterval(v)
+			y.add(k.mean[i], k.low[i], k.high[i])
+		}
+		curves[side] = k
+	}
+	if y.empty() {
+		return nil, none(fmt.Sprintf("the %s was not followed through any half stride", l))
+	}
+	unit := signal.Unit
+	if unit == "%" {
+		unit = "% of its range"
+	}
+	p := newPanel("Part of the half stride, % (0 is hoof-on)", capital(string(l))+" height, "+unit)
+	p.X.Min, p.X.Max = 0, 100
+	y.set(&p.Y, 0.05)
+	p.Add(artist(func(s sheet) {
+		s.grid(true, true)
+		for _, h := range halves {
+			s.line(styleOf(h.side).faint(), share, h.height)
+		}
+		for _, side := range []traj.Side{traj.Left, traj.Right} {
+			k := curves[side]
+			s.band(styleOf(side).band(), share, k.low, k.high)
+		}
+		for _, side := range []traj.Side{traj.Left, traj.Right} {
+			k, sty := curves[side], styleOf(side)
+			s.line(sty.line(), share, k.mean)
+			// The marks of the sides are offset so that they do not hide each other.
+			first := 5
+			if side == traj.Right {
+				first = 10
+			}
+			for i := first; i < halfPoints; i += 10 {
+				s.mark(glyph(sty, false), share[i], k.mean[i])
+			}
+		}
+	}))
+
+	notes := []string{fmt.Sprintf("%s. Thin lines: single half strides (n = %d left, %d right). Thick lines: their mean; band: 95 %% interval of the mean, this run only.",
+		capital(where(in.Run)), counts[traj.Left], counts[traj.Right])}
+	for _, n := range heightMeasures(l) {
+		if r := in.result(n); r != nil && r.Value != nil {
+			notes = append(notes, fmt.Sprintf("%s, right − left: %s.", titleOf(n), estimateText(*r.Value, r.Unit, decimalsOf(n, r.Unit))))
+		}
+	}
+	left, right := girdleHooves(timed)
+	legend := []legendEntry{
+		sideLegend(styleOf(traj.Left), "from hoof-on "+limbWords(left)),
+		sideLegend(styleOf(traj.Right), "from hoof-on "+limbWords(right)),
+	}
+	if timed != girdle {
+		// The half begins with the girdle's own limb; its timing came from the partner.
+		other := "diagonal"
+		if in.Run.Gait == traj.Pace {
+			other = "lateral"
+		}
+		legend[0] = sideLegend(styleOf(traj.Left), "left half")
+		legend[1] = sideLegend(styleOf(traj.Right), "right half")
+		notes = append(notes, fmt.Sprintf("Halves are timed by the %s hooves (%s pairs), for want of the others.", timed, other))
+	}
+	return composition{
+		name:        name,
+		title:       capital(string(l)) + " height over the stride, left and right half overlaid",
+		notes:       notes,
+		legend:      legend,
+		description: fmt.Sprintf("Curves of the height of the %s after hoof-on of the left and of the right limb.", l),
+		height:      220,
+		body:        func(c draw.Canvas) { p.Draw(c) },
+	}.figure(), nil
+}
+
+func heightMeasures(l traj.Landmark) []metrics.Name {
+	switch l {
+	case traj.Head:
+		return []metrics.Name{metrics.HeadLowDifference, metrics.HeadHighDifference}
+	case traj.Withers:
+		return []metrics.Name{metrics.WithersLowDifference, metrics.WithersHighDifference}
+	case traj.Croup:
+		return []metrics.Name{metrics.CroupLowDifference, metrics.CroupHighDifference}
+	}
+	return nil
+}
+
+// beat is a hoof-on, or its equivalent by pairing, of one side of a girdle.
+type beat struct {
+	time float64
+	side traj.Side
+}
+
+// stepBeats returns the hoof-on instants of a girdle in order of time. Where
+// the girdle's own hooves were not seen on both sides, the other girdle's
+// stand in: diagonal ones at the trot, lateral ones at the pace. The second
+// result is the girdle that timed, empty where neither could.
+func stepBeats(r *metrics.Run, g metrics.Girdle) ([]beat, metrics.Girdle) {
+	collect := func(g metrics.Girdle, swap bool) []beat {
+		left, right := girdleHooves(g)
+		var out []beat
+		seen := map[traj.Side]bool{}
+		for _, c := range r.Contacts {
+			if (c.Limb != left && c.Limb != right) || c.OnSD < 0 || !finite(c.On) {
+				continue
+			}
+			side := c.Limb.Side()
+			if swap {
+				if side == traj.Left {
+					side = traj.Right
+				} else {
+					side = traj.Left
+				}
+			}
+			seen[side] = true
+			out = append(out, beat{c.On, side})
+		}
+		if !seen[traj.Left] || !seen[traj.Right] {
+			return nil
+		}
+		sort.SliceStable(out, func(i, j int) bool { return out[i].time < out[j].time })
+		return out
+	}
+	if b := collect(g, false); b != nil {
+		return b, g
+	}
+	other := metrics.Hind
+	if g == metrics.Hind {
+		other = metrics.Fore
+	}
+	switch r.Gait {
+	case traj.Trot:
+		if b := collect(other, true); b != nil {
+			return b, other
+		}
+	case traj.Pace:
+		if b := collect(other, false); b != nil {
+			return b, other
+		}
+	}
+	return nil, ""
+}
+
+// cutHalves cuts a height at the beats and resamples each half. Halves much
+// longer than the median span a missed hoof-on and are left out, as are those
+// of which less than half was measured.
+func cutHalves(beats []beat, times, height []float64) []halfStride {
+	var spans []float64
+	for i := 1; i < len(beats); i++ {
+		if beats[i].side != beats[i-1].side {
+			spans = append(spans, beats[i].time-beats[i-1].time)
+		}
+	}
+	if len(spans) == 0 {
+		return nil
+	}
+	sorted := slices.Clone(spans)
+	slices.Sort(sorted)
+	longest := 1.6 * sorted[len(sorted)/2]
+	var out []halfStride
+	for i := 1; i < len(beats); i++ {
+		a, b := beats[i-1], beats[i]
+		if a.side == b.side || b.time-a.time > longest || b.time <= a.time {
+			continue
+		}
+		h := halfStride{side: a.side, height: make([]float64, halfPoints)}
+		measured := 0
+		for k := range h.height {
+			t := a.time + (b.time-a.time)*float64(k)/(halfPoints-1)
+			h.height[k] = interpolate(times, height, t)
+			if finite(h.height[k]) {
+				measured++
+			}
+		}
+		if measured >= halfPoints/2 {
+			out = append(out, h)
+		}
+	}
+	return out
+}
+
+// interpolate returns v at time t, linear between frames; NaN outside and
+// beside frames without a value.
+func interpolate(times, v []float64, t float64) float64 {
+	i := sort.SearchFloat64s(times, t)
+	switch {
+	case i == len(times):
+		return math.NaN()
+	case times[i] == t:
+		return v[i]
+	case i == 0:
+		return math.NaN()
+	}
+	f := (t - times[i-1]) / (times[i] - times[i-1])
+	return v[i-1] + f*(v[i]-v[i-1])
+}
+
+// placed is a placement relative to the line of travel.
+type placed struct {
+	limb            traj.Landmark
+	along, left     float64 // m along the line; cm (or % of a camera height) to the horse's left of it.
+	alongSD, leftSD float64
+}
+
+// Placement draws where the hooves were set down, seen from above, relative to
+// the line of travel. The horse goes to the right of the page; its left is up.
+func Placement(in RunInput) (*Figure, error) {
+	const name = "hoof-placement"
+	r := in.Run
+	if r.Line == nil {
+		reason := "no line of travel could be fitted"
+		if r.Level == geometry.LevelNone {
+			reason = "placements need a calibrated clip (ground marks, camera height or horizon)"
+		}
+		return nil, &NoDataError{Figure: name, Reason: reason}
+	}
+	var all []placed
+	first := math.Inf(1)
+	for _, c := range r.Contacts {
+		if !c.Placed || !finite(c.X, c.Y) {
+			continue
+		}
+		dx, dy := c.X-r.Line.X, c.Y-r.Line.Y
+		p := placed{
+			limb:    c.Limb,
+			along:   dx*r.Line.DX + dy*r.Line.DY,
+			left:    100 * (dy*r.Line.DX - dx*r.Line.DY),
+			alongSD: math.Hypot(c.XSD*r.Line.DX, c.YSD*r.Line.DY),
+			leftSD:  100 * math.Hypot(c.XSD*r.Line.DY, c.YSD*r.Line.DX),
+		}
+		first = math.Min(first, p.along)
+		all = append(all, p)
+	}
+	if len(all) == 0 {
+		return nil, &NoDataError{Figure: name, Reason: "no placement was measured"}
+	}
+	x := newExtent()
+	for i := range all {
+		all[i].along -= first
+		x.add(all[i].along-1.96*all[i].alongSD, all[i].along+1.96*all[i].alongSD)
+	}
+	unit := lengthUnit(r.Level)
+	sideUnit := "cm"
+	if unit != "m" {
+		sideUnit = "% of a camera height"
+	}
+	var panels []*plot.Plot
+	var share []float64
+	var summary []string
+	for _, g := range []metrics.Girdle{metrics.Fore, metrics.Hind} {
+		left, right := girdleHooves(g)
+		var here []placed
+		for _, p := range all {
+			if p.limb == left || p.limb == right {
+				here = append(here, p)
+			}
+		}
+		if len(here) == 0 {
+			continue
+		}
+		y := newExtent()
+		y.add(0)
+		type mean struct {
+			side          traj.Side
+			at, low, high float64
+			n             int
+		}
+		var means []mean
+		for _, limb := range []traj.Landmark{left, right} {
+			var v []float64
+			for _, p := range here {
+				if p.limb == limb {
+					v = append(v, p.left)
+				}
+			}
+			m := mean{side: limb.Side()}
+			m.at, m.low, m.high, m.n = meanInterval(v)
+			if m.n == 0 {
+				continue
+			}
+			if e := sideEstimate(in.result(offsetMeasure(g)), limb.Side()); e != nil && sideUnit == "cm" {
+				// The estimate is outward positive; up on the page is the horse's left.
+				m.at, m.low, m.high = e.Value, e.Low, e.High
+				if limb.Side() == traj.Right {
+					m.at, m.low, m.high = -e.Value, -e.High, -e.Low
+				}
+			}
+			y.add(m.low, m.high)
+			means = append(means, m)
+			outward := number(m.at, 1)
+			if limb.Side() == traj.Right {
+				outward = number(-m.at, 1)
+			}
+			interval := ""
+			if finite(m.low, m.high) {
+				lo, hi := m.low, m.high
+				if limb.Side() == traj.Right {
+					lo, hi = -m.high, -m.low
+				}
+				interval = fmt.Sprintf(" (%s to %s)", number(lo, 1), number(hi, 1))
+			}
+			summary = append(summary, fmt.Sprintf("%s %s%s, n = %d", limbWords(limb), outward, interval, m.n))
+		}
+		for _, p := range here {
+			y.add(p.left-1.96*p.leftSD, p.left+1.96*p.leftSD)
+		}
+		p := newPanel("", capital(girdleWord(g))+" hooves, "+sideUnit)
+		p.Y.Tick.Marker = ticks{most: 6}
+		x.set(&p.X, 0.03)
+		y.set(&p.Y, 0.1)
+		p.Add(artist(func(s sheet) {
+			s.grid(true, true)
+			for _, m := range means {
+				s.band(styleOf(m.side).band(), []float64{p.X.Min, p.X.Max}, []float64{m.low, m.low}, []float64{m.high, m.high})
+			}
+			s.across(draw.LineStyle{Color: inkColor, Width: 0.9}, 0)
+			for _, m := range means {
+				s.across(styleOf(m.side).line(), m.at)
+			}
+			for _, h := range here {
+				sty := styleOf(h.limb.Side())
+				s.upright(sty.whisker(), h.along, h.left-1.96*h.leftSD, h.left+1.96*h.leftSD)
+				s.level(sty.whisker(), h.left, h.along-1.96*h.alongSD, h.along+1.96*h.alongSD)
+			}
+			for _, h := range here {
+				s.mark(glyph(styleOf(h.limb.Side()), false), h.along, h.left)
+			}
+		}))
+		panels = append(panels, p)
+		share = append(share, 1)
+	}
+	panels[len(panels)-1].X.Label.Text = "Along the line of travel, " + unit + " (the horse goes to the right)"
+	notes := []string{
+		capital(where(r)) + ". Seen from above; zero is the line of travel, up is the horse’s left. The two axes differ in scale. Whiskers: 95 % interval of each placement; lines and bands: mean per side with 95 % interval.",
+		"Outward of the line, " + sideUnit + ": " + joinSemicolon(summary) + ". Negative: lands across the midline.",
+	}
+	return composition{
+		name:   name,
+		title:  "Hoof placement from above, with the line of travel",
+		notes:  notes,
+		legend: []legendEntry{sideLegend(styleOf(traj.Left), "left"), sideLegend(styleOf(traj.Right), "right")},
+		height: 45 + 125*vg.Length(len(panels)),
+		body:   func(c draw.Canvas) { stack(c, panels, share, 8) },
+	}.figure(), nil
+}
+
+func offsetMeasure(g metrics.Girdle) metrics.Name {
+	if g == metrics.Hind {
+		return metrics.PlacementOffsetHind
+	}
+	return metrics.PlacementOffsetFore
+}
+
+// sideEstimate returns the estimate of one side, or nil.
+func sideEstimate(r *metrics.Result, s traj.Side) *metrics.Estimate {
+	switch {
+	case r == nil:
+		return nil
+	case s == traj.Left:
+		return r.Left
+	case s == traj.Right:
+		return r.Right
+	}
+	return r.Value
+}
+
+// StepLength draws every stride's step length by side.
+func StepLength(in RunInput) (*Figure, error) {
+	const name = "step-length"
+	var panels []*plot.Plot
+	var share []float64
+	var summary []string
+	reason := "no step length was measured"
+	for _, n := range []metrics.Name{metrics.StepLengthFore, metrics.StepLengthHind} {
+		series := in.Run.Lookup(n)
+		if series == nil {
+			continue
+		}
+		if len(series.Observations) == 0 {
+			if series.Reason != "" {
+				reason = series.Reason
+			}
+			continue
+		}
+		def, _ := metrics.Define(n)
+		decimals := decimalsOf(n, series.Unit)
+		result := in.result(n)
+		var number, left, right []float64
+		for _, o := range series.Observations {
+			number = append(number, float64(o.Stride+1))
+			left, right = append(left, o.Left), append(right, o.Right)
+		}
+		y, x := newExtent(), newExtent()
+		y.add(left...)
+		y.add(right...)
+		x.add(number...)
+		if y.empty() {
+			continue
+		}
+		type mean struct {
+			side          traj.Side
+			at, low, high float64
+		}
+		var means []mean
+		for _, side := range []traj.Side{traj.Left, traj.Right} {
+			v := left
+			if side == traj.Right {
+				v = right
+			}
+			m := mean{side: side}
+			var n int
+			m.at, m.low, m.high, n = meanInterval(v)
+			if e := sideEstimate(result, side); e != nil {
+				m.at, m.low, m.high = e.Value, e.Low, e.High
+			}
+			if n == 0 {
+				continue
+			}
+			y.add(m.low, m.high)
+			means = append(means, m)
+			txt := fmt.Sprintf("%s %s %s", side, girdleWord(def.Girdle), numberInterval(m.at, m.low, m.high, decimals))
+			summary = append(summary, fmt.Sprintf("%s, n = %d", txt, n))
+		}
+		p := newPanel("", capital(girdleWord(def.Girdle))+" step length, "+series.Unit)
+		p.X.Min, p.X.Max = x.low-0.5, x.high+0.5
+		p.X.Tick.Marker = wholeTicks{}
+		p.Y.Tick.Marker = ticks{most: 6}
+		y.set(&p.Y, 0.1)
+		p.Add(artist(func(s sheet) {
+			s.grid(true, false)
+			for _, m := range means {
+				s.band(styleOf(m.side).band(), []float64{p.X.Min, p.X.Max}, []float64{m.low, m.low}, []float64{m.high, m.high})
+			}
+			for _, m := range means {
+				sty := styleOf(m.side).line()
+				sty.Width = 0.9
+				s.across(sty, m.at)
+			}
+			s.line(styleOf(traj.Left).line(), number, left)
+			s.line(styleOf(traj.Right).line(), number, right)
+			for i := range number {
+				s.mark(glyph(styleOf(traj.Left), false), number[i], left[i])
+				s.mark(glyph(styleOf(traj.Right), false), number[i], right[i])
+			}
+		}))
+		panels = append(panels, p)
+		share = append(share, 1)
+		if result != nil && result.Value != nil {
+			summary = append(summary, fmt.Sprintf("difference right − left %s", numberInterval(result.Value.Value, result.Value.Low, result.Value.High, decimals)))
+		}
+	}
+	if len(panels) == 0 {
+		return nil, &NoDataError{Figure: name, Reason: reason}
+	}
+	panels[len(panels)-1].X.Label.Text = "Stride number, in the order of the clip"
+	unit := in.Run.Lookup(metrics.StepLengthFore)
+	if unit == nil || len(unit.Observations) == 0 {
+		unit = in.Run.Lookup(metrics.StepLengthHind)
+	}
+	return composition{
+		name:  name,
+		title: "Step length of every stride, by side",
+		notes: []string{
+			capital(where(in.Run)) + ". A step is named for the hoof that lands. Thin level line and band: mean with 95 % interval, this run only.",
+			"Mean, " + unit.Unit + " (95 % interval): " + joinSemicolon(summary) + ".",
+		},
+		legend: []legendEntry{sideLegend(styleOf(traj.Left), "left"), sideLegend(styleOf(traj.Right), "right")},
+		height: 45 + 125*vg.Length(len(panels)),
+		body:   func(c draw.Canvas) { stack(c, panels, share, 8) },
+	}.figure(), nil
+}
+
+// numberInterval writes "1.21 (1.18 to 1.24)", or the value alone where there
+// is no interval.
+func numberInterval(v, low, high float64, decimals int) string {
+	if !finite(low, high) {
+		return number(v, decimals)
+	}
+	return shortText(metrics.Estimate{Value: v, Low: low, High: high}, decimals)
+}
+
+func girdleWord(g metrics.Girdle) string {
+	if g == metrics.Hind {
+		return "hind"
+	}
+	return "fore"
+}
+
+// wholeTicks marks whole numbers only.
+type wholeTicks struct{}
+
+// Ticks implements plot.Ticker.
+func (wholeTicks) Ticks(low, high float64) []plot.Tick {
+	step := math.Max(1, roundStep((high-low)/14))
+	var out []plot.Tick
+	for v := math.Ceil(low/step) * step; v <= high; v += step {
+		out = append(out, plot.Tick{Value: v, Label: number(v, 0)})
+	}
+	return out
+}
+
+// HoofPaths draws the paths of the hooves through the swing as seen from in
+// front: outward departure from the straight line between two placements
+// against height. Left and right are overlaid, outward to the right for both.
+func HoofPaths(in RunInput) (*Figure, error) {
+	const name = "hoof-paths"
+	const samples = 41
+	type limbPath struct {
+		side          traj.Side
+		single        [][2][]float64 // Outward and height of each swing, resampled.
+		outward, high []float64      // Means; index: sample.
+		outLow, outUp []float64
+		hiLow, hiUp   []float64
+	}
+	progress := make([]float64, samples)
+	for i := range progress {
+		progress[i] = float64(i) / (samples - 1)
+	}
+	resample := func(p metrics.HoofPath) ([2][]float64, bool) {
+		var out [2][]float64
+		if len(p.Progress) != len(p.Outward) || len(p.Progress) != len(p.Height) || len(p.Progress) < 2 {
+			return out, false
+		}
+		seen := 0
+		for _, s := range progress {
+			o, h := interpolate(p.Progress, p.Outward, s), interpolate(p.Progress, p.Height, s)
+			if finite(o, h) {
+				seen++
+			}
+			out[0], out[1] = append(out[0], o), append(out[1], h)
+		}
+		return out, seen > samples/2
+	}
+	var panels []*plot.Plot
+	x, y := newExtent(), newExtent()
+	x.add(0)
+	y.add(0)
+	var counts []string
+	for _, g := range []metrics.Girdle{metrics.Fore, metrics.Hind} {
+		left, right := girdleHooves(g)
+		var paths []limbPath
+		for _, limb := range []traj.Landmark{left, right} {
+			k := limbPath{side: limb.Side()}
+			for _, p := range in.Run.Paths {
+				if p.Limb != limb {
+					continue
+				}
+				if q, ok := resample(p); ok {
+					k.single = append(k.single, q)
+				}
+			}
+			if len(k.single) == 0 {
+				continue
+			}
+			for i := range progress {
+				var o, h []float64
+				for _, q := range k.single {
+					o, h = append(o, q[0][i]), append(h, q[1][i])
+				}
+				m, lo, up, _ := meanInterval(o)
+				k.outward, k.outLow, k.outUp = append(k.outward, m), append(k.outLow, lo), append(k.outUp, up)
+				x.add(m, lo, up)
+				x.add(o...)
+				m, lo, up, _ = meanInterval(h)
+				k.high, k.hiLow, k.hiUp = append(k.high, m), append(k.hiLow, lo), append(k.hiUp, up)
+				y.add(m, lo, up)
+				y.add(h...)
+			}
+			paths = append(paths, k)
+			counts = append(counts, fmt.Sprintf("%d %s", len(k.single), limbWords(limb)))
+		}
+		if len(paths) == 0 {
+			continue
+		}
+		p := newPanel(capital(girdleWord(g))+" hooves: outward of the line, cm (lateral +)", "")
+		p.Add(artist(func(s sheet) {
+			s.grid(true, true)
+			s.updown(zeroLine, 0)
+			for _, k := range paths {
+				for _, q := range k.single {
+					s.line(styleOf(k.side).faint(), q[0], q[1])
+				}
+			}
+			for _, k := range paths {
+				sty := styleOf(k.side)
+				s.line(sty.line(), k.outward, k.high)
+				for _, i := range []int{samples / 4, samples / 2, samples * 3 / 4} {
+					s.level(sty.whisker(), k.high[i], k.outLow[i], k.outUp[i])
+					s.upright(sty.whisker(), k.outward[i], k.hiLow[i], k.hiUp[i])
+					s.mark(glyph(sty, false), k.outward[i], k.high[i])
+				}
+			}
+		}))
+		panels = append(panels, p)
+	}
+	if len(panels) == 0 {
+		reason := "no hoof was followed through a whole swing"
+		if in.Run.Level != geometry.LevelMetric && in.Run.Level != geometry.LevelHeight {
+			reason = "the path of a swinging hoof needs a clip calibrated in metres"
+		}
+		return nil, &NoDataError{Figure: name, Reason: reason}
+	}
+	for i, p := range panels {
+		x.set(&p.X, 0.06)
+		y.set(&p.Y, 0.06)
+		if i == 0 {
+			p.Y.Label.Text = "Height above stance, cm"
+		}
+	}
+	from := "in front"
+	if in.Run.View == traj.Away {
+		from = "behind"
+	}
+	return composition{
+		name:  name,
+		title: "Path of the swinging hoof, seen from " + from,
+		notes: []string{
+			capital(where(in.Run)) + ". Thin lines: single swings (n = " + joinComma(counts) + "). Thick lines: their mean; crosses at a quarter, half and three quarters of the swing: 95 % interval of the mean, this run only.",
+			"Zero is the straight line between two placements. Lateral (outward) is to the right for both sides, so that left and right can be laid over each other. Description only: no published work shows that these arcs tell a lame limb.",
+		},
+		legend: []legendEntry{sideLegend(styleOf(traj.Left), "left"), sideLegend(styleOf(traj.Right), "right")},
+		height: 215,
+		body:   func(c draw.Canvas) { beside(c, panels) },
+	}.figure(), nil
+}
+
+// beside draws panels next to each other, equally wide. One alone keeps to
+// two thirds of the width.
+func beside(c draw.Canvas, panels []*plot.Plot) {
+	width := c.Max.X - c.Min.X
+	const gap = 14
+	each := (width - gap*vg.Length(len(panels)-1)) / vg.Length(len(panels))
+	if len(panels) == 1 {
+		each = width * 2 / 3
+	}
+	x := c.Min.X
+	for _, p := range panels {
+		p.Draw(draw.Canvas{Canvas: c.Canvas, Rectangle: vg.Rectangle{Min: vg.Point{X: x, Y: c.Min.Y}, Max: vg.Point{X: x + each, Y: c.Max.Y}}})
+		x += each + gap
+	}
+}
+
+// StanceBars draws which hoof was on the ground when.
+func StanceBars(in RunInput) (*Figure, error) {
+	const name = "stance-bars"
+	limbs := []traj.Landmark{traj.LeftFore, traj.RightFore, traj.LeftHind, traj.RightHind}
+	var rows []traj.Landmark
+	counts := map[traj.Landmark]int{}
+	x := newExtent()
+	for _, c := range in.Run.Contacts {
+		if finite(c.On, c.Off) && c.Off > c.On {
+			counts[c.Limb]++
+			x.add(c.On, c.Off)
+		}
+	}
+	for _, l := range limbs {
+		if counts[l] > 0 {
+			rows = append(rows, l)
+		}
+	}
+	if len(rows) == 0 {
+		return nil, &NoDataError{Figure: name, Reason: "no ground contact was found"}
+	}
+	p := newPanel("Time in the clip, s", "")
+	x.set(&p.X, 0.01)
+	p.Y.Min, p.Y.Max = -0.6, float64(len(rows))-0.4
+	var labels []plot.Tick
+	for i, l := range rows {
+		labels = append(labels, plot.Tick{Value: float64(len(rows) - 1 - i), Label: fmt.Sprintf("%s, n = %d", limbWords(l), counts[l])})
+	}
+	p.Y.Tick.Marker = plot.ConstantTicks(labels)
+	p.Y.Tick.Length = 0
+	p.X.Tick.Marker = ticks{most: 12}
+	run := in.Run
+	p.Add(artist(func(s sheet) {
+		for i, st := range run.Strides {
+			if i%2 == 1 {
+				s.band(bandColor, []float64{st.Start, st.End}, []float64{p.Y.Min, p.Y.Min}, []float64{p.Y.Max, p.Y.Max})
+			}
+		}
+		s.grid(false, true)
+		for i, l := range rows {
+			at := float64(len(rows) - 1 - i)
+			for _, c := range run.Contacts {
+				if c.Limb != l || !finite(c.On, c.Off) || c.Off <= c.On {
+					continue
+				}
+				drawBar(s.c, styleOf(l.Side()), vg.Rectangle{
+					Min: vg.Point{X: s.x(c.On), Y: s.y(at - 0.3)},
+					Max: vg.Point{X: s.x(c.Off), Y: s.y(at + 0.3)},
+				}, c.OnSD >= 0, c.OffSD >= 0)
+				ink := draw.LineStyle{Color: inkColor, Width: 0.9}
+				if c.OnSD > 0 {
+					s.level(ink, at, c.On-1.96*c.OnSD, c.On+1.96*c.OnSD)
+				}
+				if c.OffSD > 0 {
+					s.level(ink, at, c.Off-1.96*c.OffSD, c.Off+1.96*c.OffSD)
+				}
+			}
+		}
+	}))
+	leftStyle, rightStyle := styleOf(traj.Left), styleOf(traj.Right)
+	return composition{
+		name:  name,
+		title: "Which hoof was on the ground when",
+		notes: []string{fmt.Sprintf("%s. Bars: stance; small whiskers at their ends: 95 %% interval of hoof-on and hoof-off. A bar open at one end: that instant lies outside the clip or was not seen. Grey and white ground: %s.",
+			capital(where(run)), count(len(run.Strides), "stride"))},
+		legend: []legendEntry{{text: "left", hatch: &leftStyle}, {text: "right", hatch: &rightStyle}},
+		height: 45 + 24*vg.Length(len(rows)),
+		body:   func(c draw.Canvas) { p.Draw(c) },
+	}.figure(), nil
+}
+
+// drawBar fills a bar in a side's look: left solid, right hatched. An end that
+// was not measured has no edge.
+func drawBar(c draw.Canvas, sty sideStyle, r vg.Rectangle, startKnown, endKnown bool) {
+	box := []vg.Point{r.Min, {X: r.Max.X, Y: r.Min.Y}, r.Max, {X: r.Min.X, Y: r.Max.Y}}
+	if sty.dashes == nil {
+		c.FillPolygon(withAlpha(sty.color, 0xd8), box)
+	} else {
+		c.FillPolygon(withAlpha(sty.color, 0x40), box)
+		inside := draw.Canvas{Canvas: c.Canvas, Rectangle: r}
+		height := r.Max.Y - r.Min.Y
+		var hatch vg.Path
+		for x := r.Min.X - height; x < r.Max.X; x += 4 {
+			for _, l := range inside.ClipLinesX([]vg.Point{{X: x, Y: r.Min.Y}, {X: x + height, Y: r.Max.Y}}) {
+				hatch.Move(l[0])
+				hatch.Line(l[len(l)-1])
+			}
+		}
+		c.SetLineStyle(draw.LineStyle{Color: sty.color, Width: 0.8})
+		c.Stroke(hatch)
+	}
+	edge := draw.LineStyle{Color: sty.color, Width: 1}
+	c.StrokeLine2(edge, r.Min.X, r.Min.Y, r.Max.X, r.Min.Y)
+	c.StrokeLine2(edge, r.Min.X, r.Max.Y, r.Max.X, r.Max.Y)
+	if startKnown {
+		c.StrokeLine2(edge, r.Min.X, r.Min.Y, r.Min.X, r.Max.Y)
+	}
+	if endKnown {
+		c.StrokeLine2(edge, r.Max.X, r.Min.Y, r.Max.X, r.Max.Y)
+	}
+}
+
+// Outcome is a figure, or the reason why there is none.
+type Outcome struct {
+	Name   string
+	Title  string
+	Figure *Figure // Nil where it could not be drawn.
+	Reason string  // Why not, in words without a full stop; empty where there is a figure.
+}
+
+// outcome turns a figure function's answer into an Outcome; errors other than
+// ErrNoData pass through.
+func outcome(title string, f *Figure, err error) (Outcome, error) {
+	var none *NoDataError
+	switch {
+	case errors.As(err, &none):
+		return Outcome{Name: none.Figure, Title: title, Reason: none.Reason}, nil
+	case err != nil:
+		return Outcome{}, err
+	}
+	return Outcome{Name: f.Name, Title: f.Title, Figure: f}, nil
+}
+
+// RunFigures draws every figure of one clip, in the order of a report. What
+// cannot be drawn is there with its reason. The error is for input that
+// contradicts itself.
+func RunFigures(in RunInput) ([]Outcome, error) {
+	type attempt struct {
+		title string
+		draw  func() (*Figure, error)
+	}
+	attempts := []attempt{
+		{"Head height over the stride", func() (*Figure, error) { return BodyHeight(in, traj.Head) }},
+		{"Withers height over the stride", func() (*Figure, error) { return BodyHeight(in, traj.Withers) }},
+		{"Croup height over the stride", func() (*Figure, error) { return BodyHeight(in, traj.Croup) }},
+		{"Step length of every stride", func() (*Figure, error) { return StepLength(in) }},
+		{"Hoof placement from above", func() (*Figure, error) { return Placement(in) }},
+		{"Path of the swinging hoof", func() (*Figure, error) { return HoofPaths(in) }},
+		{"Which hoof was on the ground when", func() (*Figure, error) { return StanceBars(in) }},
+	}
+	if in.Summary != nil {
+		attempts = append(attempts, attempt{"Asymmetry score and its components", func() (*Figure, error) { return ScoreComponents(in.Summary) }})
+	}
+	var out []Outcome
+	for _, a := range attempts {
+		f, err := a.draw()
+		o, err := outcome(a.title, f, err)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, o)
+	}
+	return out, nil
+}

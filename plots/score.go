@@ -1,0 +1,97 @@
+package plots
+
+import (
+	"fmt"
+	"sort"
+
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+
+	"jogstrip/metrics"
+	"jogstrip/track/traj"
+)
+
+// ScoreComponents draws what the asymmetry score is made of: each component's
+// difference as a multiple of its tolerance, with its interval, its weight and
+// what it adds.
+func ScoreComponents(s *metrics.Summary) (*Figure, error) {
+	const name = "score-components"
+	if s.Score == nil || len(s.Score.Components) == 0 {
+		return nil, &NoDataError{Figure: name, Reason: "no component of the asymmetry score could be measured"}
+	}
+	parts := append([]metrics.Component(nil), s.Score.Components...)
+	sort.SliceStable(parts, func(i, j int) bool { return parts[i].Part > parts[j].Part })
+	p := newPanel("Difference right − left,\nin multiples of its tolerance (95 % interval)", "")
+	x := newExtent()
+	x.add(-1.2, 1.2)
+	type row struct {
+		metrics.Component
+		low, high float64
+		hasRange  bool
+	}
+	var rows []row
+	var labels []plot.Tick
+	for i, k := range parts {
+		r := row{Component: k}
+		if m := s.Lookup(k.Name); m != nil && m.Value != nil && m.Tolerance > 0 {
+			even := evenOf(k.Name)
+			r.low, r.high, r.hasRange = (m.Value.Low-even)/m.Tolerance, (m.Value.High-even)/m.Tolerance, true
+			x.add(r.low, r.high)
+		}
+		x.add(r.Ratio)
+		rows = append(rows, r)
+		labels = append(labels, plot.Tick{Value: float64(len(parts) - 1 - i), Label: titleOf(k.Name)})
+	}
+	x.set(&p.X, 0.04)
+	p.Y.Min, p.Y.Max = -0.6, float64(len(parts))-0.4
+	p.Y.Tick.Marker = plot.ConstantTicks(labels)
+	p.Y.Tick.Length = 0
+	const column = 118
+	p.Add(artist(func(sh sheet) {
+		sh.band(bandColor, []float64{-1, 1}, []float64{p.Y.Min, p.Y.Min}, []float64{p.Y.Max, p.Y.Max})
+		sh.grid(false, true)
+		sh.updown(zeroLine, 0)
+		txt := lettering(tickSize, inkColor)
+		txt.YAlign = draw.YCenter
+		for i, r := range rows {
+			at := float64(len(rows) - 1 - i)
+			sty := styleOf(r.Side)
+			stem := sty.line()
+			stem.Width = 3
+			if finite(r.Ratio) {
+				sh.c.StrokeLine2(stem, sh.x(0), sh.y(at), sh.x(r.Ratio), sh.y(at))
+			}
+			if r.hasRange {
+				sh.level(draw.LineStyle{Color: inkColor, Width: 0.9}, at, r.low, r.high)
+			}
+			sh.mark(glyph(sty, false), r.Ratio, at)
+			side := ""
+			if r.Side != traj.Middle {
+				side = ", " + string(r.Side)
+			}
+			sh.c.FillText(txt, vg.Point{X: sh.c.Max.X + 8, Y: sh.y(at) + 1},
+				fmt.Sprintf("weight %s, adds %s%s", number(r.Weight, 2), number(r.Part, 2), side))
+		}
+	}))
+	notes := []string{
+		fmt.Sprintf("Score %s; %s, %s. 0 is even, 1 is as uneven as ordinary run-to-run variation.",
+			estimateText(s.Score.Estimate, "", 2), count(s.Score.Strides, "stride"), count(s.Score.Runs, "run")),
+		"Grey ground: within tolerance. At the right: each component’s weight, what it adds to the square of the score, and the side its sign points to as uneven.",
+	}
+	if len(s.Score.Missing) > 0 {
+		var missing []string
+		for _, n := range s.Score.Missing {
+			missing = append(missing, titleOf(n))
+		}
+		notes = append(notes, "Not measurable and so not part of the score: "+joinSemicolon(missing)+".")
+	}
+	return composition{
+		name:   name,
+		title:  "Asymmetry score and its components",
+		notes:  notes,
+		legend: []legendEntry{sideLegend(styleOf(traj.Left), "points to the left"), sideLegend(styleOf(traj.Right), "points to the right"), sideLegend(styleOf(traj.Middle), "names no side")},
+		height: 40 + 22*vg.Length(len(parts)),
+		body:   func(c draw.Canvas) { p.Draw(draw.Crop(c, 0, -column, 0, 0)) },
+	}.figure(), nil
+}

@@ -1,0 +1,145 @@
+package plots
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"gonum.org/v1/gonum/stat"
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"jogstrip/metrics"
+	"jogstrip/metrics/geometry"
+	"jogstrip/track/traj"
+)
+
+// meanInterval returns the mean of the finite values of v with its 95 %
+// interval from Student's t, and how many there are. The bounds are NaN for
+// fewer than two values, the mean for none.
+func meanInterval(v []float64) (mean, low, high float64, n int) {
+	var ok []float64
+	for _, x := range v {
+		if finite(x) {
+			ok = append(ok, x)
+		}
+	}
+	n = len(ok)
+	switch n {
+	case 0:
+		return math.NaN(), math.NaN(), math.NaN(), 0
+	case 1:
+		return ok[0], math.NaN(), math.NaN(), 1
+	}
+	mean, sd := stat.MeanStdDev(ok, nil)
+	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: float64(n - 1)}.Quantile(0.975)
+	half := t * sd / math.Sqrt(float64(n))
+	return mean, mean - half, mean + half, n
+}
+
+// estimateText writes an estimate as "12 mm (95 % interval 4 to 20)".
+func estimateText(e metrics.Estimate, unit string, decimals int) string {
+	return fmt.Sprintf("%s (95 %% interval %s to %s)",
+		withUnit(number(e.Value, decimals), unit), number(e.Low, decimals), number(e.High, decimals))
+}
+
+// shortText writes an estimate as "12 (4 to 20)".
+func shortText(e metrics.Estimate, decimals int) string {
+	return fmt.Sprintf("%s (%s to %s)", number(e.Value, decimals), number(e.Low, decimals), number(e.High, decimals))
+}
+
+func withUnit(v, unit string) string {
+	switch unit {
+	case "":
+		return v
+	case "°":
+		return v + unit
+	}
+	return v + " " + unit
+}
+
+// titleOf returns a measure's title, and its name where it has no definition.
+func titleOf(n metrics.Name) string {
+	if d, ok := metrics.Define(n); ok {
+		return d.Title
+	}
+	return string(n)
+}
+
+// decimalsOf returns how many decimals a measure is shown with in unit.
+func decimalsOf(n metrics.Name, unit string) int {
+	if d, ok := metrics.Define(n); ok && d.Unit == unit {
+		return d.Decimals
+	}
+	return 1
+}
+
+// evenOf returns the value of a measure at which both sides are alike.
+func evenOf(n metrics.Name) float64 {
+	if n == metrics.StepTimingFore || n == metrics.StepTimingHind {
+		return 50
+	}
+	return 0
+}
+
+// isDifference reports whether the measure's value compares the sides, so
+// that its distance from even is what counts.
+func isDifference(d metrics.Definition) bool {
+	if d.Sided {
+		return true
+	}
+	switch d.Name {
+	case metrics.StepTimingFore, metrics.StepTimingHind,
+		metrics.HeadLowDifference, metrics.HeadHighDifference,
+		metrics.WithersLowDifference, metrics.WithersHighDifference,
+		metrics.CroupLowDifference, metrics.CroupHighDifference:
+		return true
+	}
+	return false
+}
+
+// limbWords writes a hoof as "left fore".
+func limbWords(l traj.Landmark) string { return strings.ReplaceAll(string(l), "-", " ") }
+
+// count writes "1 stride", "4 strides".
+func count(n int, one string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %ss", n, one)
+}
+
+// girdleHooves returns the left and right hoof of a girdle.
+func girdleHooves(g metrics.Girdle) (left, right traj.Landmark) {
+	if g == metrics.Hind {
+		return traj.LeftHind, traj.RightHind
+	}
+	return traj.LeftFore, traj.RightFore
+}
+
+// lengthUnit returns the unit of lane lengths at a calibration level.
+func lengthUnit(l geometry.Level) string {
+	if l == geometry.LevelRatio {
+		return "camera heights"
+	}
+	return "m"
+}
+
+// where adds the view and gait of a run to a note.
+func where(r *metrics.Run) string {
+	if r.View == traj.Away {
+		return string(r.Gait) + ", filmed going away from the camera"
+	}
+	return string(r.Gait) + ", filmed coming toward the camera"
+}
+
+// capital writes the first letter large.
+func capital(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToUpper(s[:1]) + s[1:]
+}
+
+func joinComma(s []string) string { return strings.Join(s, ", ") }
+
+func joinSemicolon(s []string) string { return strings.Join(s, "; ") }
