@@ -1,0 +1,94 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"jogstrip/pipeline"
+	"jogstrip/pipeline/record"
+)
+
+type measureOptions struct {
+	noVideo   bool
+	resamples int
+}
+
+func (o *measureOptions) addFlags(f *pflag.FlagSet) {
+	f.BoolVar(&o.noVideo, "no-video", false, "leave out tracked.mp4")
+	f.IntVar(&o.resamples, "resamples", 0, "resamples of the bootstrap (0: the built-in number)")
+}
+
+func (o *measureOptions) check() error {
+	if o.resamples != 0 && (o.resamples < 200 || o.resamples > 100000) {
+		return fmt.Errorf("%w: --resamples is %d; allowed: 200 to 100000", errUsage, o.resamples)
+	}
+	return nil
+}
+
+func newMeasureCommand(a *app) *cobra.Command {
+	var opts measureOptions
+	c := &cobra.Command{
+		Use:   "measure CLIP...",
+		Short: "Measure clips that have marks beside them",
+		Long: `Measure each clip and write its results into a folder beside it: toward-1.mp4
+with toward-1.marks.json gives toward-1.out with result.json, strides.csv,
+signals.csv, plots, tracked.mp4 and report.html. The clip and its marks are
+never changed; results are replaced whole or not at all.
+` + exitHelp,
+		Example: `  jogstrip measure toward-1.mp4
+  jogstrip measure --no-video yard/horses/bramble/2026-03-02/*.mp4`,
+		Args: cobra.MinimumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := opts.check(); err != nil {
+				return err
+			}
+			return runMeasure(cmd.Context(), a, opts, args)
+		},
+	}
+	opts.addFlags(c.Flags())
+	return c
+}
+
+func runMeasure(ctx context.Context, a *app, opts measureOptions, clips []string) error {
+	p, err := program(ctx)
+	if err != nil {
+		return err
+	}
+	failed := 0
+	for _, path := range clips {
+		line := newStageLine(a.stderr, filepath.Base(path))
+		result, err := pipeline.MeasureClip(ctx, path, pipeline.MeasureOptions{
+			Program: p, Resamples: opts.resamples, NoVideo: opts.noVideo, Progress: line.show,
+		})
+		line.end()
+		if err != nil {
+			if ctx.Err() != nil {
+				return err
+			}
+			if len(clips) == 1 {
+				return err
+			}
+			fmt.Fprintf(a.stderr, "jogstrip: %v\n", err)
+			failed++
+			continue
+		}
+		printFinding(a, path, result)
+	}
+	switch {
+	case failed == len(clips):
+		return fmt.Errorf("none of %d clips could be measured", len(clips))
+	case failed > 0:
+		return fmt.Errorf("%d of %d clips could not be measured: %w", failed, len(clips), errPartly)
+	}
+	return nil
+}
+
+// printFinding says in words what was found on one clip and where its report is.
+func printFinding(a *app, path string, r *record.Result) {
+	fmt.Fprintf(a.stdout, "%s: %s\n", path, pipeline.Finding(r))
+	fmt.Fprintf(a.stdout, "  report: %s\n", filepath.Join(record.OutPath(path), pipeline.ReportFile))
+}

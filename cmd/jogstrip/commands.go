@@ -1,0 +1,11 @@
+package main
+
+import "github.com/spf13/cobra"
+
+// commands lists every command in the order of the job.
+func commands(a *app) []*cobra.Command {
+	return []*cobra.Command{
+		newMeasureCommand(a),
+		newVersionCommand(a),
+	}
+}

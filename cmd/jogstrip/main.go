@@ -1,0 +1,139 @@
+// Command jogstrip measures how evenly a horse moves from phone video of it
+// trotting toward and away from the camera, and remembers it from visit to
+// visit. It measures movement; a veterinarian diagnoses.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"github.com/spf13/cobra"
+)
+
+// version is the program's own version.
+const version = "0.1.0"
+
+// The exit codes are a contract that scripts rely on.
+const (
+	exitGood        = 0   // All good.
+	exitFatal       = 1   // Nothing usable came of it.
+	exitUsage       = 2   // The command line is wrong.
+	exitPartly      = 3   // Finished, but some clips failed or need a look.
+	exitHeld        = 11  // Another batch holds the folder.
+	exitInterrupted = 130 // Interrupted; a second start goes on.
+)
+
+const exitHelp = `
+Exit codes:
+  0    all good
+  1    fatal: nothing usable came of it
+  2    the command line is wrong
+  3    finished, but some clips failed or need a look
+  11   another batch holds the folder
+  130  interrupted; starting again goes on where it stopped`
+
+// Errors that decide the exit code. Commands wrap them.
+var (
+	errUsage  = errors.New("usage")
+	errPartly = errors.New("some clips failed or need a look")
+	errHeld   = errors.New("another batch holds the folder")
+)
+
+// app is what every command gets: where to write.
+type app struct {
+	stdout, stderr io.Writer
+}
+
+func main() {
+	os.Exit(run(os.Args[1:], os.Stdout, os.Stderr))
+}
+
+// run is main without the process: it returns the exit code.
+func run(args []string, stdout, stderr io.Writer) int {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	root := newRootCommand(&app{stdout, stderr})
+	root.SetArgs(args)
+	return report(root.ExecuteContext(ctx), stderr)
+}
+
+// report says what went wrong and turns it into an exit code.
+func report(err error, stderr io.Writer) int {
+	switch {
+	case err == nil:
+		return exitGood
+	case errors.Is(err, context.Canceled):
+		fmt.Fprintln(stderr, "jogstrip: interrupted; starting again goes on where it stopped")
+		return exitInterrupted
+	case errors.Is(err, errPartly):
+		if text := err.Error(); text != errPartly.Error() {
+			fmt.Fprintf(stderr, "jogstrip: %s\n", text)
+		}
+		return exitPartly
+	}
+	fmt.Fprintf(stderr, "jogstrip: %v\n", err)
+	switch {
+	case errors.Is(err, errHeld):
+		return exitHeld
+	case errors.Is(err, errUsage):
+		fmt.Fprintln(stderr, "jogstrip: see jogstrip --help")
+		return exitUsage
+	}
+	return exitFatal
+}
+
+func newRootCommand(a *app) *cobra.Command {
+	root := &cobra.Command{
+		Use:   "jogstrip",
+		Short: "Measure how evenly a horse moves, from phone video",
+		Long: `jogstrip measures how evenly a horse moves: from phone video of it led straight
+toward or away from the camera, with a few marks placed by hand, it measures
+head, steps and hoof placement of every stride, left against right, with honest
+intervals, and compares one visit with another.
+
+  handler       films a straight pass toward and away:   jogstrip guide, jogstrip check
+  practitioner  marks the clips, batches them overnight:  jogstrip mark, jogstrip batch
+  reviewer      compares before and after:                jogstrip compare, jogstrip history
+
+It measures movement. It never names a disease: a veterinarian diagnoses.
+` + exitHelp,
+		Example: `  jogstrip check toward-1.mp4          is the clip fit to be measured?
+  jogstrip mark yard/horses/bramble    place the marks in the browser
+  jogstrip batch yard                  measure every marked clip below the folder
+  jogstrip compare 2026-03-02 2026-03-30   what has changed between two visits`,
+		SilenceUsage:  true,
+		SilenceErrors: true,
+		Args:          cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return cmd.Help()
+		},
+	}
+	root.SetOut(a.stdout)
+	root.SetErr(a.stderr)
+	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error {
+		return fmt.Errorf("%w: %w", errUsage, err)
+	})
+	for _, c := range commands(a) {
+		if c.Args != nil {
+			c.Args = usageArgs(c.Args)
+		}
+		root.AddCommand(c)
+	}
+	root.Args = usageArgs(root.Args)
+	return root
+}
+
+// usageArgs turns a complaint about arguments into a usage error.
+func usageArgs(check cobra.PositionalArgs) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		if err := check(cmd, args); err != nil {
+			return fmt.Errorf("%w: %w", errUsage, err)
+		}
+		return nil
+	}
+}

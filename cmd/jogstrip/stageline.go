@@ -1,0 +1,47 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"strings"
+
+	"golang.org/x/term"
+)
+
+// stageLine shows one clip's progress in a single line of a terminal; elsewhere
+// it shows nothing.
+type stageLine struct {
+	out   io.Writer
+	name  string
+	live  bool
+	shown string
+}
+
+func newStageLine(out io.Writer, name string) *stageLine {
+	f, ok := out.(*os.File)
+	return &stageLine{out: out, name: name, live: ok && term.IsTerminal(int(f.Fd()))}
+}
+
+func (l *stageLine) show(stage string, done, total int) {
+	if !l.live {
+		return
+	}
+	text := fmt.Sprintf("%s: %s", l.name, stage)
+	if total > 0 {
+		const width = 24
+		full := min(width*done/total, width)
+		text = fmt.Sprintf("%s [%s%s] %3d %%  %s", l.name, strings.Repeat("=", full), strings.Repeat(" ", width-full), 100*done/total, stage)
+	}
+	if text == l.shown {
+		return
+	}
+	l.shown = text
+	fmt.Fprintf(l.out, "\r\x1b[K%s", text)
+}
+
+func (l *stageLine) end() {
+	if l.live && l.shown != "" {
+		fmt.Fprint(l.out, "\r\x1b[K")
+	}
+}

@@ -1,0 +1,32 @@
+package pipeline
+
+import (
+	"errors"
+	"fmt"
+	"os"
+
+	"golang.org/x/sys/unix"
+)
+
+// ErrBusy is wrapped by the error of a clip that another run is measuring.
+var ErrBusy = errors.New("another run is measuring this clip")
+
+// lockClip holds the clip for one run until release is called or the process
+// dies. The lock lies on the clip itself, which nobody replaces, so no lock file
+// is left behind. File systems without such locks go unlocked.
+func lockClip(path string) (release func() error, err error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, fmt.Errorf("open clip: %w", err)
+	}
+	err = unix.Flock(int(f.Fd()), unix.LOCK_EX|unix.LOCK_NB)
+	switch {
+	case errors.Is(err, unix.EWOULDBLOCK):
+		return nil, errors.Join(fmt.Errorf("clip %s: %w", path, ErrBusy), f.Close())
+	case errors.Is(err, unix.ENOLCK), errors.Is(err, unix.ENOTSUP), errors.Is(err, unix.EBADF):
+		// A network drive that does not lock files opened for reading.
+	case err != nil:
+		return nil, errors.Join(fmt.Errorf("lock clip %s: %w", path, err), f.Close())
+	}
+	return f.Close, nil
+}

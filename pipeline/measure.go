@@ -1,0 +1,344 @@
+package pipeline
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+
+	"jogstrip/metrics"
+	"jogstrip/metrics/geometry"
+	"jogstrip/pipeline/clip"
+	"jogstrip/pipeline/fsx"
+	"jogstrip/pipeline/overlay"
+	"jogstrip/pipeline/record"
+	"jogstrip/track"
+	"jogstrip/track/traj"
+)
+
+// MeasuringVersion rises whenever the same clip and marks may give other
+// numbers or pages than before; results of another version are made anew.
+const MeasuringVersion = 1
+
+// ErrNoMarks is wrapped by the error of a clip that has no marks file.
+var ErrNoMarks = errors.New("the clip has no marks")
+
+// MeasureOptions sets how clips are measured. The zero value is right.
+type MeasureOptions struct {
+	Program   record.Program // What measures, as it goes into the results; Measuring is set by MeasureClip.
+	Resamples int            // Of the bootstrap; 0 means metrics' own number.
+	NoVideo   bool           // Leave out tracked.mp4.
+	// Progress, where set, is told what is being done and how far it is; total
+	// is 0 where that is not known.
+	Progress func(stage string, done, total int)
+}
+
+func (o *MeasureOptions) tell(stage string, done, total int) {
+	if o.Progress != nil {
+		o.Progress(stage, done, total)
+	}
+}
+
+// job is one clip on its way.
+type job struct {
+	path   string
+	around *Surroundings
+	marks  *record.Marks
+	inputs record.Inputs
+}
+
+// MeasureClip measures the clip at path and puts its results folder in place,
+// whole or not at all. The clip and its marks are only read. A clip that breaks
+// off is measured as far as it goes; the result's Problems say so.
+func MeasureClip(ctx context.Context, path string, opts MeasureOptions) (result *record.Result, err error) {
+	release, err := lockClip(path)
+	if err != nil {
+		return nil, err
+	}
+	defer func() { err = errors.Join(err, release()) }()
+	j, err := prepare(ctx, path, opts)
+	if err != nil {
+		return nil, err
+	}
+	info, err := clip.Probe(ctx, path)
+	if err != nil {
+		return nil, err
+	}
+	if err := j.marks.Fit(record.MarksPath(path), info.Width, info.Height, len(info.Times)); err != nil {
+		return nil, err
+	}
+	tracked, broken, err := j.track(ctx, info, opts)
+	if err != nil {
+		return nil, err
+	}
+	opts.tell("measuring", 0, 1)
+	run, err := metrics.Measure(tracked.Set, j.measureOptions())
+	if err != nil {
+		return nil, fmt.Errorf("measure clip %s: %w", path, err)
+	}
+	summary, err := metrics.Summarise([]metrics.Run{*run}, metrics.SummaryOptions{Tolerances: j.around.Tolerances, Resamples: opts.Resamples})
+	if err != nil {
+		return nil, fmt.Errorf("measure clip %s: %w", path, err)
+	}
+	result = j.result(info, tracked, run, summary, broken, opts)
+	if err := j.write(ctx, info, tracked.Set, result, opts); err != nil {
+		return nil, err
+	}
+	return result, nil
+}
+
+// prepare reads what lies beside the clip and hashes what the result depends on.
+func prepare(ctx context.Context, path string, opts MeasureOptions) (*job, error) {
+	j := &job{path: path}
+	marksPath := record.MarksPath(path)
+	marks, err := record.ReadMarks(marksPath)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, fmt.Errorf("clip %s: %s is not there: %w", path, filepath.Base(marksPath), ErrNoMarks)
+	}
+	if err != nil {
+		return nil, err
+	}
+	j.marks = marks
+	if j.around, err = Look(filepath.Dir(path)); err != nil {
+		return nil, err
+	}
+	if j.inputs.MarksSHA256, err = fsx.Hash(ctx, marksPath); err != nil {
+		return nil, err
+	}
+	if j.inputs.ClipSHA256, err = fsx.Hash(ctx, path); err != nil {
+		return nil, err
+	}
+	j.inputs.SettingsSHA256, err = j.around.settingsHash(opts.Resamples)
+	return j, err
+}
+
+// UpToDate reports whether the results of the clip at path still hold, and if
+// not, why not, in words. hash gives a file's SHA-256; nil reads the file.
+func UpToDate(ctx context.Context, path string, opts MeasureOptions, hash func(ctx context.Context, path string) (string, error)) (bool, string, error) {
+	if hash == nil {
+		hash = fsx.Hash
+	}
+	out := record.OutPath(path)
+	result, err := record.ReadResult(out)
+	if errors.Is(err, fs.ErrNotExist) {
+		return false, "not measured yet", nil
+	}
+	if err != nil {
+		return false, fmt.Sprintf("the result can't be used (%v)", err), nil
+	}
+	if result.Program.Measuring != MeasuringVersion {
+		return false, fmt.Sprintf("measured by measuring version %d, this is %d", result.Program.Measuring, MeasuringVersion), nil
+	}
+	if !opts.NoVideo {
+		if _, err := os.Stat(filepath.Join(out, videoFile)); err != nil {
+			return false, "the tracked video is not there", nil
+		}
+	}
+	around, err := Look(filepath.Dir(path))
+	if err != nil {
+		return false, "", err
+	}
+	settings, err := around.settingsHash(opts.Resamples)
+	if err != nil {
+		return false, "", err
+	}
+	if settings != result.Inputs.SettingsSHA256 {
+		return false, "the horse's page or the tolerances have changed", nil
+	}
+	marks, err := hash(ctx, record.MarksPath(path))
+	if err != nil {
+		return false, "", err
+	}
+	if marks != result.Inputs.MarksSHA256 {
+		return false, "the marks have changed", nil
+	}
+	sum, err := hash(ctx, path)
+	if err != nil {
+		return false, "", err
+	}
+	if sum != result.Inputs.ClipSHA256 {
+		return false, "the clip has changed", nil
+	}
+	return true, "", nil
+}
+
+// source lets the tracker read a clip and keeps the reader's word on whether
+// the clip was whole.
+type source struct {
+	*clip.Reader
+	broken *error
+}
+
+// Close keeps what is known of the clip's end.
+func (s source) Close() error {
+	if err := s.Broken(); err != nil {
+		*s.broken = err
+	}
+	return s.Reader.Close()
+}
+
+func (j *job) track(ctx context.Context, info *clip.Info, opts MeasureOptions) (result *track.Result, broken, err error) {
+	var marks []track.Mark
+	for _, m := range j.marks.Marks {
+		t := track.Mark{Frame: m.Frame, Landmark: m.Landmark, Visible: !m.Hidden}
+		if t.Visible {
+			t.X, t.Y = *m.X, *m.Y
+		}
+		marks = append(marks, t)
+	}
+	set := track.Options{}
+	if j.marks.Calibration != nil {
+		set.ReferenceFrame = j.marks.Calibration.Frame
+	}
+	// The tracker counts frames as it reads; how many there will be is known here.
+	promised := len(info.Times)
+	set.Progress = func(stage string, done, total int) {
+		if total == 0 {
+			total = promised
+		}
+		opts.tell(stage, done, total)
+	}
+	// Scratch space beside the results: a yard's disk is large, /tmp may be memory.
+	set.ScratchDir = os.Getenv("JOGSTRIP_SCRATCH")
+	open := func(ctx context.Context) (track.Source, error) {
+		r, err := clip.Open(ctx, info)
+		if err != nil {
+			return nil, err
+		}
+		return source{r, &broken}, nil
+	}
+	result, err = track.Run(ctx, open, marks, set)
+	if err != nil {
+		return nil, broken, fmt.Errorf("follow the marks of clip %s: %w", j.path, err)
+	}
+	return result, broken, nil
+}
+
+func (j *job) measureOptions() metrics.Options {
+	o := metrics.Options{View: j.marks.View, Gait: j.marks.Gait, WithersM: j.around.Horse.WithersM}
+	if j.marks.WithersM > 0 {
+		o.WithersM = j.marks.WithersM
+	}
+	if j.marks.Calibration != nil {
+		o.Calibration = *j.marks.Calibration
+	}
+	return o
+}
+
+func (j *job) result(info *clip.Info, tracked *track.Result, run *metrics.Run, summary *metrics.Summary, broken error, opts MeasureOptions) *record.Result {
+	set := tracked.Set
+	r := &record.Result{Program: opts.Program, Inputs: j.inputs, Run: *run, Summary: summary}
+	r.Program.Measuring = MeasuringVersion
+	r.Clip = record.ClipFacts{
+		File: filepath.Base(j.path), Codec: info.Codec, BitDepth: info.BitDepth, Width: info.Width, Height: info.Height,
+		Rotation: info.Rotation, FrameRate: rounded(info.FrameRate, 3), VariableRate: info.Variable,
+		Frames: len(set.Times), PromisedFrames: len(info.Times), DurationS: rounded(set.Times[len(set.Times)-1], 4),
+		ShakePX: rounded(set.ShakeRMS, 3), ResidualShakePX: rounded(set.ResidualRMS, 3),
+	}
+	if broken != nil {
+		r.Problems = append(r.Problems, fmt.Sprintf("The clip breaks off: %d of %d promised frames could be read; what follows holds for these.", len(set.Times), len(info.Times)))
+	}
+	if run.Level == geometry.LevelNone {
+		r.Problems = append(r.Problems, "The clip is not calibrated: there are times and rhythm, no lengths. Mark the four ground marks to get them.")
+	}
+	if rate := info.FrameRate; rate > 0 && rate < 50 {
+		r.Problems = append(r.Problems, fmt.Sprintf("Filmed at %.0f frames a second: hoof timing is coarse (one frame is %.0f ms). Film at 60 or more.", rate, 1000/rate))
+	}
+	r.Problems = append(r.Problems, run.Notes...)
+	for _, t := range set.Tracks {
+		r.Tracking.Landmarks = append(r.Tracking.Landmarks, facts(t))
+	}
+	at := func(frame int) float64 { return rounded(set.Times[min(max(frame, 0), len(set.Times)-1)], 4) }
+	for _, l := range tracked.Losses {
+		r.Tracking.Losses = append(r.Tracking.Losses, record.Loss{Landmark: l.Landmark, First: l.First, Last: l.Last, FromS: at(l.First), ToS: at(l.Last), Bridged: l.Bridged, Cause: l.Cause})
+	}
+	for _, a := range tracked.Advice {
+		r.Tracking.Advice = append(r.Tracking.Advice, record.Advice{Landmark: a.Landmark, Frame: a.Frame, TimeS: at(a.Frame), Wins: a.Wins, Reason: a.Reason})
+	}
+	r.Tracking.Notes = tracked.Notes
+	return r
+}
+
+func facts(t traj.Track) record.LandmarkFacts {
+	f := record.LandmarkFacts{Landmark: t.Landmark}
+	var spread []float64
+	for _, s := range t.Samples {
+		switch s.Status {
+		case traj.Marked:
+			f.Marked++
+		case traj.Tracked:
+			f.Tracked++
+		case traj.Bridged:
+			f.Bridged++
+		default:
+			f.Lost++
+			continue
+		}
+		spread = append(spread, s.SD)
+	}
+	if len(spread) > 0 {
+		slices.Sort(spread)
+		f.MedianSD = rounded(spread[len(spread)/2], 3)
+	}
+	return f
+}
+
+// rounded keeps files readable; NaN, which JSON cannot hold, becomes 0.
+func rounded(x float64, decimals int) float64 {
+	if math.IsNaN(x) || math.IsInf(x, 0) {
+		return 0
+	}
+	scale := math.Pow(10, float64(decimals))
+	return math.Round(x*scale) / scale
+}
+
+// videoFile is the tracked video's name in the results folder.
+const videoFile = "tracked.mp4"
+
+// write fills a new results folder and puts it in place.
+func (j *job) write(ctx context.Context, info *clip.Info, set *traj.Set, result *record.Result, opts MeasureOptions) (err error) {
+	target := record.OutPath(j.path)
+	if err := fsx.Sweep(target); err != nil {
+		return err
+	}
+	dir, err := fsx.NewFolder(target)
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, os.RemoveAll(dir))
+		}
+	}()
+	data, err := record.MarshalResult(result)
+	if err != nil {
+		return err
+	}
+	files := newFiles(dir)
+	files.bytes(record.ResultFile, data)
+	files.tables(set, &result.Run)
+	opts.tell("drawing", 0, 1)
+	pictures := files.runFigures(set, result)
+	files.clipReport(j, result, pictures, opts)
+	if files.err != nil {
+		return fmt.Errorf("write results of clip %s: %w", j.path, files.err)
+	}
+	if !opts.NoVideo {
+		painter := overlay.New(set, result.Run.Contacts)
+		err := clip.Remake(ctx, info, filepath.Join(dir, videoFile), clip.RemakeOptions{}, func(index int, p clip.Planes, scale float64) {
+			opts.tell("drawing the video", index+1, len(set.Times))
+			painter.Draw(index, p, scale)
+		})
+		if err != nil {
+			return err
+		}
+	}
+	if err := ctx.Err(); err != nil {
+		return fmt.Errorf("measure clip %s: %w", j.path, err)
+	}
+	return fsx.Commit(dir, target)
+}
