@@ -264,7 +264,7 @@ type Result struct {
 	Tolerance     float64   `json:"tolerance,omitempty"` // 0 where the table has none.
 	OwnTolerance  bool      `json:"own_tolerance,omitempty"`
 	// Beyond is whether the interval of Value excludes even and the value is beyond the tolerance.
-	Beyond bool   `json:"beyond_tolerance"`
+	Beyond bool `json:"beyond_tolerance"`
 	// ThisRunOnly says that one run was measured: the interval holds for that run, not for the horse on that day.
 	ThisRunOnly bool   `json:"this_run_only,omitempty"`
 	Reason      string `json:"not_measurable,omitempty"`

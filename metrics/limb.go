@@ -1,0 +1,428 @@
+package metrics
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"jogstrip/metrics/stats"
+	"jogstrip/track/traj"
+)
+
+// settledP is the level at which two signs of different kinds together name a
+// limb, aloneP the level a single one needs. A horse shows a dozen signs, so one
+// of them alone must be clearer than one in twenty.
+const (
+	settledP = 0.05
+	aloneP   = 0.01
+)
+
+// sign is one measure that points to a limb.
+type sign struct {
+	m      measured
+	limb   traj.Landmark
+	kind   string
+	p      float64 // Two-sided, that the horse is even in this measure.
+	beyond bool    // Whether the value is beyond the tolerance.
+}
+
+func (s sign) settled() bool { return s.beyond && s.p < settledP }
+func (s sign) alone() bool   { return s.beyond && s.p < aloneP }
+
+// signKind groups measures that show the same thing: two of one kind are not
+// two witnesses. An empty kind points nowhere. Kind timing supports and decides
+// nothing.
+func signKind(n Name) string {
+	switch n {
+	case HeadLowDifference, HeadHighDifference:
+		return "head"
+	case WithersLowDifference, WithersHighDifference:
+		return "withers"
+	case CroupLowDifference, CroupHighDifference:
+		return "croup"
+	case HipExcursion:
+		return "hip"
+	case StepLengthFore, StepLengthHind:
+		return "step"
+	case StepTimingFore, StepTimingHind:
+		return "timing"
+	}
+	return ""
+}
+
+// decidesLimb reports whether a kind may name a limb. The withers only tell fore
+// from hind: in forelimb trouble they hardly move.
+func decidesLimb(kind string) bool {
+	return kind == "head" || kind == "croup" || kind == "hip" || kind == "step"
+}
+
+// girdleSigns is what one pair of limbs shows.
+type girdleSigns struct {
+	signs    []sign
+	limb     traj.Landmark // Named, or empty.
+	conflict bool          // Settled signs point to both sides.
+	hint     bool          // Something is settled but not enough to name a limb.
+}
+
+func judge(signs []sign) girdleSigns {
+	g := girdleSigns{signs: signs}
+	kinds := map[traj.Landmark]map[string]bool{}
+	alone := map[traj.Landmark]bool{}
+	for _, s := range signs {
+		if !decidesLimb(s.kind) || !s.settled() {
+			continue
+		}
+		if kinds[s.limb] == nil {
+			kinds[s.limb] = map[string]bool{}
+		}
+		kinds[s.limb][s.kind] = true
+		alone[s.limb] = alone[s.limb] || s.alone()
+	}
+	if len(kinds) > 1 {
+		g.conflict = true
+		return g
+	}
+	for limb, k := range kinds {
+		if alone[limb] || len(k) >= 2 {
+			g.limb = limb
+		} else {
+			g.hint = true
+		}
+	}
+	return g
+}
+
+func (g girdleSigns) settled(kind string, limb traj.Landmark) bool {
+	for _, s := range g.signs {
+		if s.kind == kind && s.limb == limb && s.settled() {
+			return true
+		}
+	}
+	return false
+}
+
+// measuredKind reports whether any sign of the kind was measured.
+func measuredKind(signs []sign, kind string) bool {
+	for _, s := range signs {
+		if s.kind == kind {
+			return true
+		}
+	}
+	return false
+}
+
+// findLimb says where the signs point. Head, croup, hips and step length decide,
+// step timing supports, the withers tell fore from hind; stance duration, arcs
+// and placement never enter.
+//
+// A limb is named where one sign is beyond its tolerance with p < 0.01 or two of
+// different kinds with p < 0.05, and none so clear points to the other side.
+// All intervals used here include how runs differ.
+//
+// A nod alone may come from the hindlimb of the same side. In trot the withers
+// tell (Rhodin et al. 2018, Equine Vet J, 10.1111/evj.12844: with the head, by
+// 0.05–0.10 mm a millimetre, in forelimb trouble; against it, by 0.35–0.55 mm a
+// millimetre of pelvic asymmetry, in hindlimb trouble), and so does an even
+// croup. In walk and pace the withers rule is not known to hold and is not
+// used. Where nothing tells, both limbs are said and none is named.
+func findLimb(all []measured, gait traj.Gait) LimbFinding {
+	var fore, hind, withers []sign
+	for _, m := range all {
+		s, ok := toSign(m)
+		switch {
+		case !ok:
+		case s.kind == "withers":
+			withers = append(withers, s)
+		case m.def.Girdle == Fore:
+			fore = append(fore, s)
+		default:
+			hind = append(hind, s)
+		}
+	}
+	f, h := judge(fore), judge(hind)
+	switch {
+	case len(fore)+len(hind) == 0:
+		return LimbFinding{Sentence: "no side: nothing that points to a limb was measured"}
+	case f.conflict || h.conflict:
+		return conflicting(f, h)
+	case f.limb != "" && f.settled("head", f.limb):
+		return nod(f, h, withers, gait)
+	case f.limb != "" && h.limb != "":
+		return bothGirdles(f, h, "signs are seen in both: ")
+	case f.limb != "":
+		return named(f.limb, f, h, withers, "")
+	case h.limb != "":
+		note := ""
+		if !measuredKind(fore, "head") {
+			note = "the head was not measured, so a forelimb problem carried over to the croup is not excluded"
+		}
+		return named(h.limb, h, f, withers, note)
+	}
+	return noSide(f, h)
+}
+
+func toSign(m measured) (sign, bool) {
+	kind := signKind(m.def.Name)
+	if kind == "" || !m.ok || !m.wideOK || m.tolerance.Tolerance <= 0 {
+		return sign{}, false
+	}
+	d := m.deviation()
+	limb, _ := pointsTo(m.def.Name, d)
+	s := sign{m: m, limb: limb, kind: kind, p: 1, beyond: math.Abs(d) > m.tolerance.Tolerance}
+	if d != 0 {
+		// The interval may be wider than its standard error says; p goes with it.
+		half := m.wide.High - m.wide.Value
+		s.p = stats.TwoSidedP(d/half*stats.TQuantile(0.975, m.wide.DF), m.wide.DF)
+	}
+	return s, true
+}
+
+// Shares of Rhodin et al. 2018. The nod that comes with a hindlimb asymmetry is
+// taken as no larger than the asymmetry itself (common practice), so a hindlimb
+// moves the withers against the head by at least hindWithers of the nod.
+const hindWithers = 0.35
+
+// nod handles a head that names a forelimb: fore, or hind of the same side?
+func nod(f, h girdleSigns, withers []sign, gait traj.Gait) LimbFinding {
+	side := f.limb.Side()
+	foreOut, hindOut := false, false
+	if gait == traj.Trot {
+		foreOut, hindOut = withersSay(f, withers)
+	}
+	croupEven, croupWhy := clearlyEven(h)
+	same := h.limb != "" && h.limb.Side() == side
+	other := h.limb != "" && !same
+
+	forFore := hindOut || croupEven || other && gait == traj.Trot
+	forHind := foreOut || same && gait == traj.Trot
+	switch {
+	case gait != traj.Trot && h.limb != "":
+		return bothGirdles(f, h, "fore and hind cannot be told apart in this gait: ")
+	case forFore && forHind:
+		return bothGirdles(f, h, "fore and hind both show signs and the withers and croup do not settle which came first: ")
+	case forFore:
+		note := ""
+		switch {
+		case hindOut:
+			note = "the withers go with the head, as in forelimb trouble"
+		case croupEven:
+			note = croupWhy
+		case other:
+			note = fmt.Sprintf("the croup points to the %s, which often goes with the opposite fore (common practice)", spoken(h.limb))
+		}
+		return named(f.limb, f, h, withers, note)
+	case forHind:
+		limb := hindOf(side)
+		note := fmt.Sprintf("the head's nod looks like the %s, as a hindlimb of the same side makes it look", spoken(f.limb))
+		if foreOut {
+			note += ", and the withers go against the head"
+		}
+		if h.limb == "" {
+			note += "; the croup itself does not settle it"
+		}
+		finding := named(limb, h, f, withers, note)
+		finding.Agree = append(finding.Agree, phrases(f.signs, func(s sign) bool { return s.kind == "head" && s.settled() })...)
+		finding.Disagree = without(finding.Disagree, finding.Agree)
+		finding.Sentence = limbSentence(limb, finding, note)
+		return finding
+	}
+	why := "neither withers nor croup settles which"
+	if !measuredKind(withers, "withers") && !measuredKind(h.signs, "croup") {
+		why = "neither withers nor croup was marked, so the two cannot be told apart"
+	}
+	agree := phrases(f.signs, func(s sign) bool { return s.limb == f.limb && (s.beyond || s.p < settledP) })
+	return LimbFinding{
+		Undecided: true,
+		Agree:     agree,
+		Disagree:  phrases(f.signs, func(s sign) bool { return s.limb != f.limb && s.beyond }),
+		Sentence: fmt.Sprintf("signs point to the %s side, the %s or the %s: %s; %s",
+			side, spoken(f.limb), spoken(hindOf(side)), joinPhrases(agree), why),
+	}
+}
+
+func hindOf(s traj.Side) traj.Landmark {
+	if s == traj.Right {
+		return traj.RightHind
+	}
+	return traj.LeftHind
+}
+
+// withersSay compares the withers with the head: whether a forelimb is ruled
+// out (the withers go against the head), whether a hindlimb is.
+func withersSay(f girdleSigns, withers []sign) (foreOut, hindOut bool) {
+	right := f.limb.Side() == traj.Right
+	for _, pair := range [][2]Name{{HeadLowDifference, WithersLowDifference}, {HeadHighDifference, WithersHighDifference}} {
+		head, w := findSign(f.signs, pair[0]), findSign(withers, pair[1])
+		if head == nil || w == nil || !head.settled() || head.limb != f.limb {
+			continue
+		}
+		low, high := w.m.wide.Low, w.m.wide.High
+		if !right {
+			low, high = -high, -low
+		}
+		switch {
+		case high < 0 && w.beyond:
+			foreOut = true
+		case w.m.result.Unit == w.m.def.Unit && head.m.result.Unit == head.m.def.Unit:
+			hindOut = hindOut || low > -hindWithers*math.Abs(head.m.wide.Value)
+		default:
+			// Shares of two ranges have no common scale: only a clear sign counts.
+			hindOut = hindOut || w.settled() && w.limb == f.limb
+		}
+	}
+	if foreOut {
+		hindOut = false
+	}
+	return foreOut, hindOut
+}
+
+func findSign(signs []sign, n Name) *sign {
+	for i := range signs {
+		if signs[i].m.def.Name == n {
+			return &signs[i]
+		}
+	}
+	return nil
+}
+
+// precise reports whether a sign's interval stays within twice its tolerance, so
+// that an asymmetry worth the name would have shown.
+func (s sign) precise() bool {
+	e, _ := even(s.m.def)
+	return math.Max(s.m.wide.High-e, e-s.m.wide.Low) <= 2*s.m.tolerance.Tolerance
+}
+
+// clearlyEven reports whether the croup was measured, is within tolerance and
+// measured well enough for that to mean something.
+func clearlyEven(h girdleSigns) (bool, string) {
+	low := findSign(h.signs, CroupLowDifference)
+	if low == nil || low.beyond || !low.precise() || h.hint || h.limb != "" {
+		return false, ""
+	}
+	return true, "the croup is even, so a hindlimb is not behind it"
+}
+
+func phrases(signs []sign, keep func(sign) bool) []string {
+	var out []string
+	for _, s := range signs {
+		if keep(s) {
+			out = append(out, say(s.m))
+		}
+	}
+	return out
+}
+
+func without(s, drop []string) []string {
+	var out []string
+	for _, x := range s {
+		found := false
+		for _, d := range drop {
+			found = found || d == x
+		}
+		if !found {
+			out = append(out, x)
+		}
+	}
+	return out
+}
+
+// named builds the finding of a named limb. Own are the signs of its girdle,
+// rest those of the other one.
+func named(limb traj.Landmark, own, rest girdleSigns, withers []sign, note string) LimbFinding {
+	seen := func(s sign) bool { return s.beyond || s.p < settledP }
+	out := LimbFinding{Limb: limb}
+	out.Agree = phrases(own.signs, func(s sign) bool { return s.limb == limb && seen(s) })
+	out.Disagree = phrases(own.signs, func(s sign) bool { return s.limb != limb && seen(s) })
+	out.Disagree = append(out.Disagree, phrases(rest.signs, func(s sign) bool { return s.settled() })...)
+	for _, s := range withers {
+		if !s.settled() {
+			continue
+		}
+		with := s.limb.Side() == limb.Side()
+		if limb.IsHind() {
+			with = !with
+		}
+		if with {
+			out.Agree = append(out.Agree, say(s.m))
+		} else {
+			out.Disagree = append(out.Disagree, say(s.m))
+		}
+	}
+	out.Sentence = limbSentence(limb, out, note)
+	return out
+}
+
+func limbSentence(limb traj.Landmark, f LimbFinding, note string) string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "signs point to the %s: %s", spoken(limb), joinPhrases(f.Agree))
+	if len(f.Agree) == 0 {
+		b.Reset()
+		fmt.Fprintf(&b, "signs point to the %s", spoken(limb))
+	}
+	if note != "" {
+		fmt.Fprintf(&b, "; %s", note)
+	}
+	if len(f.Disagree) > 0 {
+		fmt.Fprintf(&b, ". Other signs say otherwise: %s", joinPhrases(f.Disagree))
+	}
+	return b.String()
+}
+
+func bothGirdles(f, h girdleSigns, why string) LimbFinding {
+	settled := func(s sign) bool { return s.settled() }
+	out := LimbFinding{Undecided: true, Agree: append(phrases(f.signs, settled), phrases(h.signs, settled)...)}
+	out.Sentence = why + joinPhrases(out.Agree) + "; no single limb is named"
+	return out
+}
+
+func conflicting(f, h girdleSigns) LimbFinding {
+	var right, left []string
+	for _, s := range append(append([]sign(nil), f.signs...), h.signs...) {
+		switch {
+		case !s.settled():
+		case s.limb.Side() == traj.Right:
+			right = append(right, say(s.m))
+		default:
+			left = append(left, say(s.m))
+		}
+	}
+	return LimbFinding{
+		Disagree: append(right, left...),
+		Sentence: fmt.Sprintf("no side: the signs disagree. To the right: %s. To the left: %s", joinPhrases(right), joinPhrases(left)),
+	}
+}
+
+// noSide tells even from not settled.
+func noSide(f, h girdleSigns) LimbFinding {
+	signs := append(append([]sign(nil), f.signs...), h.signs...)
+	within, precise := true, false
+	var open, clear []string
+	for _, s := range signs {
+		if !decidesLimb(s.kind) {
+			continue
+		}
+		if s.beyond {
+			within = false
+			open = append(open, say(s.m))
+			continue
+		}
+		if s.precise() {
+			precise = true
+		} else {
+			clear = append(clear, s.m.def.Title)
+		}
+	}
+	switch {
+	case within && precise:
+		text := "even: no difference between left and right is beyond what a sound horse shows from run to run"
+		if len(clear) > 0 {
+			text += "; too few strides to be sure of: " + joinPhrases(clear)
+		}
+		return LimbFinding{Even: true, Sentence: text}
+	case within:
+		return LimbFinding{Sentence: "no side: nothing is beyond its tolerance, but the intervals are too wide to call the horse even; film more strides"}
+	case f.hint || h.hint:
+		return LimbFinding{Sentence: "no side: one sign alone does not settle it: " + joinPhrases(open)}
+	}
+	return LimbFinding{Sentence: "no side: the intervals do not settle it: " + joinPhrases(open)}
+}

@@ -1,0 +1,386 @@
+package metrics
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"sort"
+	"strings"
+
+	"jogstrip/metrics/geometry"
+	"jogstrip/metrics/stats"
+	"jogstrip/track/traj"
+)
+
+// SummaryOptions says how runs are taken together.
+type SummaryOptions struct {
+	Tolerances *ToleranceTable // Nil means DefaultTolerances.
+	Resamples  int             // Of the two-level bootstrap behind the score's interval; 0 means 2000.
+	Seed       uint64          // Of the bootstrap; 0 is a seed like any other.
+}
+
+const defaultResamples = 2000
+
+// Summarise takes all runs of one visit and one gait together.
+//
+// Each measure's value is the precision-weighted mean over strides and runs,
+// its 95 % interval that of stats.GroupMean: strides differ within runs, runs
+// differ from each other, and with few runs the tolerance table says how much.
+// With one run the interval holds for that run only and the result says so. A
+// measure may be seen from one view only; runs of either view count as runs,
+// so a disagreement between views widens the interval.
+//
+// The order of runs and of observations does not matter. It returns an error
+// where there are no runs, where gaits differ, or where the table is unusable.
+func Summarise(runs []Run, opts SummaryOptions) (*Summary, error) {
+	s, _, err := summarise(runs, opts)
+	return s, err
+}
+
+func summarise(runs []Run, opts SummaryOptions) (*Summary, []measured, error) {
+	table, err := orDefault(opts.Tolerances)
+	if err != nil {
+		return nil, nil, fmt.Errorf("summarise runs: %w", err)
+	}
+	if len(runs) == 0 {
+		return nil, nil, errors.New("summarise runs: there are none")
+	}
+	for _, r := range runs[1:] {
+		if r.Gait != runs[0].Gait {
+			return nil, nil, fmt.Errorf("summarise runs: gaits differ (%s and %s); each gait has its own summary", runs[0].Gait, r.Gait)
+		}
+	}
+	runs = canonicalRuns(runs)
+
+	s := &Summary{Gait: runs[0].Gait, Runs: len(runs)}
+	for _, v := range []traj.View{traj.Toward, traj.Away} {
+		if slices.ContainsFunc(runs, func(r Run) bool { return r.View == v }) {
+			s.Views = append(s.Views, v)
+		}
+	}
+	for _, l := range []geometry.Level{geometry.LevelMetric, geometry.LevelHeight, geometry.LevelRatio, geometry.LevelNone} {
+		if slices.ContainsFunc(runs, func(r Run) bool { return r.Level == l }) {
+			s.Levels = append(s.Levels, l)
+		}
+	}
+	for _, r := range runs {
+		s.Strides += len(r.Strides)
+	}
+
+	var all []measured
+	for _, d := range Definitions() {
+		row, _ := table.Lookup(d.Name)
+		m := measureAll(runs, d, row)
+		all = append(all, m)
+		s.Results = append(s.Results, m.result)
+	}
+	s.Score = score(all, runs, opts)
+	s.Limb = findLimb(all, s.Gait)
+	if s.Score != nil {
+		s.Score.Side = s.Limb.Limb.Side()
+	}
+	s.Notes = summaryNotes(all, runs)
+	return s, all, nil
+}
+
+// measured is one measure over a visit with all that statements are made of.
+type measured struct {
+	def       Definition
+	tolerance Tolerance // In the unit of the result.
+	sample    sample
+	result    Result
+	// here is the mean of these runs as reported; wide includes how runs differ
+	// even where there is one run, and is what statements about the horse rest on.
+	here, wide stats.MeanEstimate
+	ok         bool // Whether here and wide hold something.
+	wideOK     bool // Whether wide includes how runs differ.
+}
+
+// deviation returns how far the value is from even, in the measure's unit.
+func (m measured) deviation() float64 {
+	e, _ := even(m.def)
+	return m.wide.Value - e
+}
+
+// sample is one measure's values, index of the groups: run.
+type sample struct {
+	unit               string
+	value, left, right []stats.Group
+	middle             []stats.Group // Mean of both sides.
+	leftOut            int           // Runs left out because their unit is another.
+	levels             []geometry.Level
+	views              []traj.View
+}
+
+// unitOf returns the unit in which most can be said: the definition's where any
+// run has it, else its RatioUnit.
+func unitOf(runs []Run, d Definition) string {
+	unit := d.Unit
+	for _, r := range runs {
+		if s := r.Lookup(d.Name); s != nil && len(s.Observations) > 0 {
+			if s.Unit == d.Unit {
+				return d.Unit
+			}
+			unit = s.Unit
+		}
+	}
+	return unit
+}
+
+func gather(runs []Run, d Definition, unit string) sample {
+	out := sample{unit: unit}
+	for _, r := range runs {
+		var value, left, right, middle stats.Group
+		s := r.Lookup(d.Name)
+		if s != nil && len(s.Observations) > 0 && s.Unit != unit {
+			out.leftOut++
+			s = nil
+		}
+		if s != nil {
+			for _, o := range s.Observations {
+				addValue(&value, o.Value, o.SD)
+				if !d.Sided {
+					continue
+				}
+				// The error of a difference is that of two sides alike.
+				addValue(&left, o.Left, o.SD/math.Sqrt2)
+				addValue(&right, o.Right, o.SD/math.Sqrt2)
+				addValue(&middle, (o.Left+o.Right)/2, o.SD/2)
+			}
+			value.CommonSD = s.CommonSD
+		}
+		if len(value.Values) > 0 {
+			out.levels = append(out.levels, r.Level)
+			out.views = append(out.views, r.View)
+		}
+		out.value = append(out.value, value)
+		out.left = append(out.left, left)
+		out.right = append(out.right, right)
+		out.middle = append(out.middle, middle)
+	}
+	return out
+}
+
+func addValue(g *stats.Group, value, sd float64) {
+	if math.IsNaN(value) || math.IsInf(value, 0) {
+		return
+	}
+	g.Values = append(g.Values, value)
+	g.SDs = append(g.SDs, sd)
+}
+
+// neighbourCorrelation is the correlation of neighbouring strides' values that
+// comes from sharing a hoof-on. Step length and timing of a stride are made of
+// three hoof-ons L, R, L' as R − ½(L + L'), and the next stride begins with
+// L': with independent hoof-ons the correlation is (½·½)/(1 + ¼ + ¼) = 1/6.
+func neighbourCorrelation(n Name) float64 {
+	switch n {
+	case StepLengthFore, StepLengthHind, StepTimingFore, StepTimingHind:
+		return 1.0 / 6
+	}
+	return 0
+}
+
+func meanOptions(d Definition, t Tolerance) stats.MeanOptions {
+	sd, df := t.runSD()
+	return stats.MeanOptions{
+		GroupSD: sd, GroupDF: df,
+		NeighbourCorrelation: neighbourCorrelation(d.Name),
+		KnownWithin:          d.PerRun,
+	}
+}
+
+func measureAll(runs []Run, d Definition, row Tolerance) measured {
+	unit := unitOf(runs, d)
+	m := measured{def: d, tolerance: row.inUnit(unit), sample: gather(runs, d, unit)}
+	m.result = Result{Name: d.Name, Unit: unit, Tolerance: m.tolerance.Tolerance, OwnTolerance: m.tolerance.Own}
+	r := &m.result
+
+	if d.Sided {
+		side := meanOptions(d, Tolerance{Tolerance: m.tolerance.SideTolerance})
+		side.NeighbourCorrelation = 0
+		r.Left = sideEstimate(m.sample.left, side)
+		r.Right = sideEstimate(m.sample.right, side)
+	}
+	o := meanOptions(d, m.tolerance)
+	m.here, m.wide, m.ok = bothMeans(m.sample.value, o)
+	if !m.ok {
+		r.Reason = whyMissing(runs, m)
+		return m
+	}
+	_, known := m.tolerance.runSD()
+	m.wideOK = m.here.Groups > 1 || known > 0
+	r.Strides, r.Runs = m.here.Values, m.here.Groups
+	r.ThisRunOnly = m.here.Groups == 1
+	r.Value = toEstimate(m.here)
+	if d.Positive {
+		r.SymmetryIndex = symmetryIndex(m)
+	}
+	if e, ok := even(d); ok && r.Tolerance > 0 {
+		excludes := r.Value.Low > e || r.Value.High < e
+		r.Beyond = excludes && math.Abs(r.Value.Value-e) > r.Tolerance
+	}
+	return m
+}
+
+// bothMeans returns the mean as reported and with how runs differ in it.
+func bothMeans(groups []stats.Group, o stats.MeanOptions) (here, wide stats.MeanEstimate, ok bool) {
+	wide, err := stats.GroupMean(groups, o)
+	if err != nil {
+		return here, wide, false
+	}
+	if wide.Groups > 1 {
+		return wide, wide, true
+	}
+	o.WithinOnly = true
+	here, err = stats.GroupMean(groups, o)
+	if err != nil || here.SE == 0 && here.Low == here.High && here.Values < 2 {
+		// One value a run and no known error: there is nothing an interval could rest on.
+		return here, wide, false
+	}
+	return here, wide, true
+}
+
+func sideEstimate(groups []stats.Group, o stats.MeanOptions) *Estimate {
+	here, _, ok := bothMeans(groups, o)
+	if !ok {
+		return nil
+	}
+	return toEstimate(here)
+}
+
+func toEstimate(m stats.MeanEstimate) *Estimate {
+	return &Estimate{Value: m.Value, Low: m.Low, High: m.High, SE: m.SE}
+}
+
+// symmetryIndex takes the difference as a share of the mean of both sides. Its
+// spread is that of the difference and, to first order, that of the mean.
+func symmetryIndex(m measured) *Estimate {
+	o := meanOptions(m.def, Tolerance{Tolerance: m.tolerance.SideTolerance})
+	o.NeighbourCorrelation = 0
+	middle, _, ok := bothMeans(m.sample.middle, o)
+	if !ok || middle.Value <= 0 {
+		return nil
+	}
+	d := m.here
+	index := stats.SymmetryIndex(middle.Value-d.Value/2, middle.Value+d.Value/2)
+	if math.IsNaN(index) {
+		return nil
+	}
+	half := 100 / middle.Value * math.Hypot(d.High-d.Value, d.Value/middle.Value*(middle.High-middle.Value))
+	se := 100 / middle.Value * math.Hypot(d.SE, d.Value/middle.Value*middle.SE)
+	return &Estimate{Value: index, Low: index - half, High: index + half, SE: se}
+}
+
+// whyMissing says why a measure has no value.
+func whyMissing(runs []Run, m measured) string {
+	var seen int
+	for _, g := range m.sample.value {
+		seen += len(g.Values)
+	}
+	sides := func(groups []stats.Group) int {
+		var n int
+		for _, g := range groups {
+			n += len(g.Values)
+		}
+		return n
+	}
+	switch {
+	case seen == 1:
+		return "seen in one stride only: at least two are needed for an interval"
+	case seen > 1:
+		return "one value a run without a known error, and one run: no interval can be given"
+	case m.def.Sided && sides(m.sample.left) > 0 && sides(m.sample.right) == 0:
+		return "only the left side was seen"
+	case m.def.Sided && sides(m.sample.right) > 0 && sides(m.sample.left) == 0:
+		return "only the right side was seen"
+	case m.def.Sided && sides(m.sample.right) > 0:
+		return "left and right were not seen in the same stride"
+	}
+	var reasons []string
+	for _, r := range runs {
+		if s := r.Lookup(m.def.Name); s != nil && s.Reason != "" && !slices.Contains(reasons, s.Reason) {
+			reasons = append(reasons, s.Reason)
+		}
+	}
+	if len(reasons) == 0 {
+		return "not measured in any run"
+	}
+	sort.Strings(reasons)
+	return strings.Join(reasons, "; ")
+}
+
+func summaryNotes(all []measured, runs []Run) []string {
+	var out []string
+	if len(runs) == 1 {
+		out = append(out, "One run was measured: the intervals hold for that run only. The horse may move differently in the next one; film at least three runs each way.")
+	}
+	var left []string
+	for _, m := range all {
+		if m.sample.leftOut > 0 {
+			left = append(left, m.def.Title)
+		}
+	}
+	if len(left) > 0 {
+		out = append(out, "Runs whose calibration gives shares only were left out where other runs give lengths: "+strings.Join(left, "; ")+".")
+	}
+	var own []string
+	for _, m := range all {
+		if m.tolerance.Own {
+			own = append(own, m.def.Title)
+		}
+	}
+	if len(own) > 0 {
+		out = append(out, "Tolerances from the yard's own repeat runs: "+strings.Join(own, "; ")+". All others are from the table.")
+	}
+	return out
+}
+
+// canonicalRuns returns the runs in an order that depends on what they hold
+// only, so that neither rounding nor the bootstrap's draws depend on the order
+// in which clips were listed.
+func canonicalRuns(runs []Run) []Run {
+	type keyed struct {
+		run Run
+		key []float64
+	}
+	keys := make([]keyed, len(runs))
+	for i, r := range runs {
+		keys[i].run = r
+		for _, d := range Definitions() {
+			s := r.Lookup(d.Name)
+			if s == nil {
+				continue
+			}
+			for _, o := range byTime(s.Observations) {
+				if !math.IsNaN(o.Value) {
+					keys[i].key = append(keys[i].key, o.Value)
+				}
+			}
+		}
+	}
+	sort.SliceStable(keys, func(a, b int) bool {
+		x, y := keys[a], keys[b]
+		if x.run.View != y.run.View {
+			return x.run.View < y.run.View
+		}
+		return slices.Compare(x.key, y.key) < 0
+	})
+	out := make([]Run, len(runs))
+	for i, k := range keys {
+		out[i] = k.run
+	}
+	return out
+}
+
+func byTime(observations []Observation) []Observation {
+	out := slices.Clone(observations)
+	sort.SliceStable(out, func(a, b int) bool {
+		if out[a].Time != out[b].Time {
+			return out[a].Time < out[b].Time
+		}
+		return out[a].Stride < out[b].Stride
+	})
+	return out
+}

@@ -1,0 +1,249 @@
+package metrics
+
+import (
+	_ "embed"
+	"fmt"
+	"math"
+
+	"github.com/BurntSushi/toml"
+
+	"jogstrip/metrics/stats"
+)
+
+//go:embed tolerances.toml
+var defaultTolerances []byte
+
+// tableDF is how many degrees of freedom the run-to-run variation of the table
+// is worth for one horse: horses differ, and with 4 two thirds of them lie
+// between 0.7 and 1.5 times the table's figure.
+const tableDF = 4
+
+// minRepeatDF is how many degrees of freedom repeat runs must give before they
+// replace a row of the table: with 6 a standard deviation is known to about 30 %.
+const minRepeatDF = 6
+
+// Tolerance is what is known of one measure's ordinary variation.
+type Tolerance struct {
+	Name Name   `toml:"name" json:"name"`
+	Unit string `toml:"unit" json:"unit"` // The definition's unit.
+	// Tolerance is the difference between sides (for measures without sides: the
+	// difference of the value) that the same sound horse shows from run to run.
+	// It is read as a 95 % bound: 1.96 standard deviations of a run.
+	Tolerance float64 `toml:"tolerance" json:"tolerance"`
+	// SideTolerance is the same for the value of one side alone; 0: not known.
+	SideTolerance float64 `toml:"side_tolerance" json:"side_tolerance,omitempty"`
+	// RatioTolerance is Tolerance in the definition's RatioUnit; 0: not known.
+	RatioTolerance float64 `toml:"ratio_tolerance" json:"ratio_tolerance,omitempty"`
+	// StrideSD is how strides usually differ within a run, measuring error
+	// included; it plans filming and decides nothing. 0: not known.
+	StrideSD float64 `toml:"stride_sd" json:"stride_sd,omitempty"`
+	// Weight is the measure's share in the asymmetry score; 0: none.
+	Weight float64 `toml:"weight" json:"weight"`
+	// Source says where the tolerance comes from.
+	Source string `toml:"source" json:"source"`
+	// Own is whether the yard's own repeat runs replaced the table's figure.
+	Own bool `toml:"-" json:"own,omitempty"`
+	// RunSD is the variation between runs beyond what strides explain, one
+	// standard deviation, from own repeats; 0: Tolerance/1.96.
+	RunSD float64 `toml:"-" json:"run_sd,omitempty"`
+	// DF is the degrees of freedom of own repeats; 0: the table's.
+	DF float64 `toml:"-" json:"df,omitempty"`
+}
+
+// runSD returns the standard deviation between runs and what it is worth.
+func (t Tolerance) runSD() (sd, df float64) {
+	switch {
+	case t.RunSD > 0:
+		return t.RunSD, t.DF
+	case t.Tolerance > 0:
+		return t.Tolerance / stats.Z95, tableDF
+	}
+	return 0, 0
+}
+
+// inUnit returns t for values in unit: the definition's or its RatioUnit. Where
+// the table knows nothing in that unit, only the weight is left.
+func (t Tolerance) inUnit(unit string) Tolerance {
+	if unit == t.Unit {
+		return t
+	}
+	t.Unit, t.Tolerance, t.SideTolerance, t.StrideSD = unit, t.RatioTolerance, 0, 0
+	t.RunSD, t.DF, t.Own = 0, 0, false
+	return t
+}
+
+// ToleranceTable is the tolerances of all measures. It is not changed after
+// parsing.
+type ToleranceTable struct {
+	Rows []Tolerance // In the order of Definitions; a measure may be absent.
+}
+
+// Lookup returns the row of measure n and whether there is one.
+func (t *ToleranceTable) Lookup(n Name) (Tolerance, bool) {
+	for _, r := range t.Rows {
+		if r.Name == n {
+			return r, true
+		}
+	}
+	return Tolerance{Name: n}, false
+}
+
+// DefaultTolerances returns the table that comes with the program.
+func DefaultTolerances() (*ToleranceTable, error) {
+	return parseTolerances("tolerances.toml", defaultTolerances, &ToleranceTable{})
+}
+
+// ToleranceSource returns the default table as it is written, with its
+// comments, for a yard to copy and edit.
+func ToleranceSource() []byte { return append([]byte(nil), defaultTolerances...) }
+
+// ParseTolerances reads a yard's table. Rows it has replace those of the
+// default table, rows it does not have keep them, so a yard writes down only
+// what it changes. The error names the file, the measure, the field, the value
+// and what is allowed.
+func ParseTolerances(name string, b []byte) (*ToleranceTable, error) {
+	base, err := DefaultTolerances()
+	if err != nil {
+		return nil, err
+	}
+	return parseTolerances(name, b, base)
+}
+
+func parseTolerances(file string, b []byte, base *ToleranceTable) (*ToleranceTable, error) {
+	var doc struct {
+		Schema   string      `toml:"schema"`
+		Measures []Tolerance `toml:"measure"`
+	}
+	meta, err := toml.Decode(string(b), &doc)
+	if err != nil {
+		return nil, fmt.Errorf("read tolerances %s: %w", file, err)
+	}
+	if unknown := meta.Undecoded(); len(unknown) > 0 {
+		return nil, fmt.Errorf("read tolerances %s: unknown field %q; allowed are schema and, under [[measure]], name, unit, tolerance, side_tolerance, ratio_tolerance, stride_sd, weight and source", file, unknown[0].String())
+	}
+	const schema = "tolerances/1"
+	if doc.Schema != schema {
+		return nil, fmt.Errorf("read tolerances %s: schema is %q, want %q", file, doc.Schema, schema)
+	}
+	rows := map[Name]Tolerance{}
+	for i, r := range doc.Measures {
+		if err := checkTolerance(r); err != nil {
+			return nil, fmt.Errorf("read tolerances %s: measure %d (%q): %w", file, i+1, r.Name, err)
+		}
+		if _, twice := rows[r.Name]; twice {
+			return nil, fmt.Errorf("read tolerances %s: measure %d (%q): listed twice", file, i+1, r.Name)
+		}
+		rows[r.Name] = r
+	}
+	out := &ToleranceTable{}
+	for _, d := range Definitions() {
+		if r, ok := rows[d.Name]; ok {
+			out.Rows = append(out.Rows, r)
+		} else if r, ok := base.Lookup(d.Name); ok {
+			out.Rows = append(out.Rows, r)
+		}
+	}
+	return out, nil
+}
+
+func checkTolerance(r Tolerance) error {
+	d, ok := Define(r.Name)
+	if !ok {
+		return fmt.Errorf("no such measure; the names are those of MEASURES.md")
+	}
+	if r.Unit != d.Unit {
+		return fmt.Errorf("unit is %q, want %q", r.Unit, d.Unit)
+	}
+	if !(r.Tolerance > 0) || math.IsInf(r.Tolerance, 0) {
+		return fmt.Errorf("tolerance is %v, want a number above 0", r.Tolerance)
+	}
+	for _, f := range []struct {
+		name  string
+		value float64
+	}{{"side_tolerance", r.SideTolerance}, {"ratio_tolerance", r.RatioTolerance}, {"stride_sd", r.StrideSD}, {"weight", r.Weight}} {
+		if !(f.value >= 0) || math.IsInf(f.value, 0) {
+			return fmt.Errorf("%s is %v, want 0 or more", f.name, f.value)
+		}
+	}
+	if r.Weight > 0 {
+		if _, ok := even(d); !ok {
+			return fmt.Errorf("weight is %v, want 0: the measure has no even value that a score could start from", r.Weight)
+		}
+	}
+	if r.Source == "" {
+		return fmt.Errorf(`source is empty, want where the tolerance comes from, or "common practice"`)
+	}
+	return nil
+}
+
+// even returns the value of d in an even horse and whether there is one.
+func even(d Definition) (float64, bool) {
+	switch d.Name {
+	case StepTimingFore, StepTimingHind:
+		return 50, true
+	case HeadLowDifference, HeadHighDifference, WithersLowDifference, WithersHighDifference,
+		CroupLowDifference, CroupHighDifference:
+		return 0, true
+	}
+	return 0, d.Sided
+}
+
+// OwnTolerances returns table with every row replaced for which the yard's own
+// repeat runs say enough: visits of sound or unchanged horses, each with at
+// least two runs, together 6 degrees of freedom or more (runs minus visits).
+// The tolerance becomes 1.96 times the standard deviation of a run within a
+// visit, and the row says Own. A nil table means the default one. Index of
+// visits: visit, run; all runs of a visit show the same horse on the same day.
+// It returns an error where the default table does not parse.
+//
+// Runs of one day leave out how the horse differs from day to day.
+func OwnTolerances(visits [][]Run, table *ToleranceTable) (*ToleranceTable, error) {
+	table, err := orDefault(table)
+	if err != nil {
+		return nil, err
+	}
+	out := &ToleranceTable{}
+	for _, row := range table.Rows {
+		d, _ := Define(row.Name)
+		out.Rows = append(out.Rows, ownTolerance(d, row, visits))
+	}
+	return out, nil
+}
+
+func ownTolerance(d Definition, row Tolerance, visits [][]Run) Tolerance {
+	var repeats [][]float64
+	var within, runs float64
+	for _, v := range visits {
+		m, err := stats.GroupMean(gather(v, d, d.Unit).value, meanOptions(d, Tolerance{}))
+		if err != nil || m.Groups < 2 {
+			continue
+		}
+		var means []float64
+		for i, x := range m.GroupMeans {
+			if !math.IsNaN(x) {
+				means = append(means, x)
+				within += m.GroupSEs[i] * m.GroupSEs[i]
+				runs++
+			}
+		}
+		repeats = append(repeats, means)
+	}
+	sem, df := stats.SEM(repeats)
+	if df < minRepeatDF || !(sem > 0) {
+		return row
+	}
+	row.Tolerance = stats.Z95 * sem
+	// Strides explain part of how run means differ. What is left may come out as
+	// nothing by chance; a third is kept so that runs never count as alike.
+	row.RunSD = math.Max(math.Sqrt(math.Max(0, sem*sem-within/runs)), sem/3)
+	row.DF, row.Own = df, true
+	row.Source = fmt.Sprintf("own repeat runs (%.0f degrees of freedom)", df)
+	return row
+}
+
+func orDefault(t *ToleranceTable) (*ToleranceTable, error) {
+	if t != nil {
+		return t, nil
+	}
+	return DefaultTolerances()
+}
