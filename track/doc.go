@@ -1,0 +1,36 @@
+// Package track follows marked landmarks through a clip: frames and marks in,
+// one position with quality and spread per landmark and frame out.
+//
+// # Method
+//
+// One pass over the frames writes luma to a scratch file, so memory does not
+// grow with the clip, and measures the background's motion. Two sweeps then run
+// over the scratch file, one forward and one backward in time. Each sweep starts
+// at the marks and takes every landmark from frame to frame: corners of the
+// patch around the mark are followed by pyramidal Lucas–Kanade and followed back
+// (forward–backward error), then the patch is registered with free scale and
+// angle against the previous frame, against a key appearance a few frames old,
+// and against the marked appearance resized to the distance. The last of these
+// cuts the drift that the first builds up. What moves is told from what stands
+// still by comparing with a picture of the empty lane where there is one.
+//
+// A landmark is lost, with a cause in words, when its patch no longer looks like
+// itself, when background shows where it should be, when two places look alike,
+// or when two landmarks claim one place. It is searched for and taken up again
+// only where one place alone fits and can be followed on. Short losses are
+// bridged by a motion model with a spread that grows; long ones stay gaps.
+// Where both sweeps see a landmark they are blended by their spreads; where they
+// contradict each other neither is believed.
+//
+// # Spread
+//
+// The spread of a position is carried along: the spread of the mark, plus that
+// of every registration since, less what re-locating wins. It is the standard
+// deviation along each axis, px. Marks are taken to be SD px off (Mark.SD), and
+// an offset common to the whole track, because the mark itself was clicked
+// beside the landmark, is not part of the spread of later frames: the track
+// follows the place that was clicked.
+//
+// Positions follow package traj: pixels of the upright picture, (0, 0) the
+// centre of the top-left pixel.
+package track

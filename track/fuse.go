@@ -1,0 +1,201 @@
+package track
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"jogstrip/track/flow"
+	"jogstrip/track/traj"
+)
+
+// fuse puts the two sweeps of one landmark together, bridges short losses and
+// lists all losses.
+func (c *clip) fuse(l traj.Landmark, forward, backward []estimate, opts Options) (traj.Track, []Loss) {
+	n := len(c.times)
+	t := traj.Track{Landmark: l, Samples: make([]traj.Sample, n)}
+	causes := make([]string, n)
+	for f := range n {
+		t.Samples[f], causes[f] = blend(forward[f], backward[f])
+	}
+	bridge(t.Samples, c.times, opts.BridgeS)
+	var losses []Loss
+	for f := 0; f < n; {
+		if t.Samples[f].Status.Seen() {
+			f++
+			continue
+		}
+		e := f
+		for e+1 < n && !t.Samples[e+1].Status.Seen() && t.Samples[e+1].Status == t.Samples[f].Status {
+			e++
+		}
+		losses = append(losses, Loss{l, f, e, t.Samples[f].Status == traj.Bridged, commonest(causes[f : e+1])})
+		f = e + 1
+	}
+	return t, losses
+}
+
+// blend puts the two sweeps' estimates of one frame together.
+func blend(a, b estimate) (traj.Sample, string) {
+	switch {
+	case a.marked:
+		return traj.Sample{X: a.at.X, Y: a.at.Y, SD: math.Sqrt(a.variance), Quality: 1, Status: traj.Marked}, ""
+	case a.cause == "marked as hidden" || b.cause == "marked as hidden":
+		return traj.Gone(), "marked as hidden"
+	case a.seen && b.seen:
+		d := a.at.Dist(b.at)
+		if d > 2+3*math.Sqrt(a.variance+b.variance) {
+			return traj.Gone(), fmt.Sprintf("followed forward and backward it lies %.0f px apart", d)
+		}
+		k := a.variance / (a.variance + b.variance)
+		p := mix(a.at, b.at, k)
+		v := a.variance * b.variance / (a.variance + b.variance)
+		// Where the two differ by more than they claim, the blend is that uncertain.
+		v = max(v, k*(1-k)*d*d/2)
+		return traj.Sample{X: p.X, Y: p.Y, SD: math.Sqrt(v), Quality: max(a.quality, b.quality), Status: traj.Tracked}, ""
+	case a.seen:
+		return one(a)
+	case b.seen:
+		return one(b)
+	}
+	// The sweep that had begun knows why it was lost.
+	if a.cause != "before the first mark" && a.cause != "" {
+		return traj.Gone(), a.cause
+	}
+	if b.cause != "after the last mark" && b.cause != "" {
+		return traj.Gone(), b.cause
+	}
+	return traj.Gone(), "not followed"
+}
+
+func one(e estimate) (traj.Sample, string) {
+	return traj.Sample{X: e.at.X, Y: e.at.Y, SD: math.Sqrt(e.variance), Quality: e.quality, Status: traj.Tracked}, ""
+}
+
+// bridge fills losses up to the given length that are seen on both sides, by the
+// cubic that leaves and arrives with the landmark's velocity. The spread grows
+// with the distance from the seen frames as an unknown acceleration of the size
+// the landmark shows elsewhere would make it.
+func bridge(s []traj.Sample, times []float64, most float64) {
+	if most < 0 {
+		return
+	}
+	acceleration := accelerationOf(s, times)
+	for f := 1; f < len(s); f++ {
+		if s[f].Status != traj.Lost || !s[f-1].Status.Seen() {
+			continue
+		}
+		e := f
+		for e < len(s) && s[e].Status == traj.Lost {
+			e++
+		}
+		if e == len(s) || times[e]-times[f-1] > most+1e-9 {
+			f = e
+			continue
+		}
+		a, b := s[f-1], s[e]
+		dt := times[e] - times[f-1]
+		va := velocityAt(s, times, f-1, -1)
+		vb := velocityAt(s, times, e, 1)
+		for g := f; g < e; g++ {
+			u := (times[g] - times[f-1]) / dt
+			h00, h10 := (1+2*u)*(1-u)*(1-u), u*(1-u)*(1-u)
+			h01, h11 := u*u*(3-2*u), u*u*(u-1)
+			near := min(times[g]-times[f-1], times[e]-times[g])
+			sd := math.Hypot(max(a.SD, b.SD), 0.5*acceleration*near*near)
+			s[g] = traj.Sample{
+				X:  h00*a.X + h10*dt*va.X + h01*b.X + h11*dt*vb.X,
+				Y:  h00*a.Y + h10*dt*va.Y + h01*b.Y + h11*dt*vb.Y,
+				SD: sd, Quality: 0.3 * min(a.Quality, b.Quality), Status: traj.Bridged,
+			}
+		}
+		f = e
+	}
+}
+
+// velocityAt returns the velocity at frame f, px/s, from the seen neighbour on
+// side dir; zero where there is none.
+func velocityAt(s []traj.Sample, times []float64, f, dir int) flow.Point {
+	g := f + dir
+	if g < 0 || g >= len(s) || !s[g].Status.Seen() {
+		return flow.Point{}
+	}
+	dt := times[f] - times[g]
+	return flow.Point{X: (s[f].X - s[g].X) / dt, Y: (s[f].Y - s[g].Y) / dt}
+}
+
+// accelerationOf returns the 90th percentile of the acceleration over seen
+// frames, px/s²; a plain upper bound where there are too few.
+func accelerationOf(s []traj.Sample, times []float64) float64 {
+	var all []float64
+	for f := 1; f+1 < len(s); f++ {
+		if !s[f-1].Status.Seen() || !s[f].Status.Seen() || !s[f+1].Status.Seen() {
+			continue
+		}
+		d1, d2 := times[f]-times[f-1], times[f+1]-times[f]
+		ax := ((s[f+1].X-s[f].X)/d2 - (s[f].X-s[f-1].X)/d1) / (0.5 * (d1 + d2))
+		ay := ((s[f+1].Y-s[f].Y)/d2 - (s[f].Y-s[f-1].Y)/d1) / (0.5 * (d1 + d2))
+		all = append(all, math.Hypot(ax, ay))
+	}
+	if len(all) < 5 {
+		return 5000
+	}
+	slices.Sort(all)
+	return all[len(all)*9/10]
+}
+
+// commonest returns the cause that most frames share; the earlier on a tie.
+func commonest(causes []string) string {
+	count := map[string]int{}
+	best := causes[0]
+	for _, c := range causes {
+		count[c]++
+	}
+	for _, c := range causes {
+		if count[c] > count[best] {
+			best = c
+		}
+	}
+	return best
+}
+
+// advise ranks which mark would win most: one in the middle of each long loss,
+// and one where a track is least certain.
+func (c *clip) advise(r *Result) []Advice {
+	var out []Advice
+	for _, l := range r.Losses {
+		frames := l.Last - l.First + 1
+		if l.Bridged || frames < 3 || l.Cause == "left the picture" || l.Cause == "marked as hidden" {
+			continue
+		}
+		at := (l.First + l.Last) / 2
+		switch {
+		case l.First == 0 && l.Last == r.Frames-1:
+		case l.First == 0: // Near the seen side the landmark is sure to be in the picture.
+			at = l.First + 2*frames/3
+		case l.Last == r.Frames-1:
+			at = l.First + frames/3
+		}
+		out = append(out, Advice{l.Landmark, at, frames,
+			fmt.Sprintf("%s is lost from frame %d to frame %d (%s); a mark here may bring back %d frames", l.Landmark, l.First, l.Last, l.Cause, frames)})
+	}
+	for i := range r.Set.Tracks {
+		t := &r.Set.Tracks[i]
+		worst, weak := -1, 0
+		for f, s := range t.Samples {
+			if s.Status != traj.Tracked || s.SD < 1.5 {
+				continue
+			}
+			weak++
+			if worst < 0 || s.SD > t.Samples[worst].SD {
+				worst = f
+			}
+		}
+		if weak >= 10 {
+			out = append(out, Advice{t.Landmark, worst, weak / 2,
+				fmt.Sprintf("%s is uncertain by more than 1.5 px in %d frames, most here (%.1f px); a mark here makes them surer", t.Landmark, weak, t.Samples[worst].SD)})
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Advice) int { return b.Wins - a.Wins })
+	return out
+}

@@ -1,0 +1,244 @@
+package track
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"image"
+	"io"
+	"math"
+	"slices"
+	"sync"
+
+	"golang.org/x/sync/errgroup"
+
+	"jogstrip/track/flow"
+	"jogstrip/track/traj"
+)
+
+// Run follows every marked landmark through the clip. It returns a *MarkError
+// for a mark that does not fit the clip, ErrNoMarks where there is none, and the
+// context's error once it is cancelled. Same frames and marks give the same
+// result, bit by bit, whatever the number of processors.
+func Run(ctx context.Context, open Open, marks []Mark, opts Options) (result *Result, err error) {
+	if opts.MaxScratch == 0 {
+		opts.MaxScratch = 16 << 30
+	}
+	if opts.BridgeS == 0 {
+		opts.BridgeS = 0.1
+	}
+	if err := checkMarks(marks); err != nil {
+		return nil, err
+	}
+	c, err := load(ctx, open, marks, opts)
+	if err != nil {
+		return nil, err
+	}
+	defer func() { err = errors.Join(err, c.spool.close()) }()
+	return c.track(ctx, opts)
+}
+
+// clip is everything the one pass over the frames leaves behind.
+type clip struct {
+	engine        *flow.Engine
+	width, height int
+	times         []float64
+	spool         *spool
+	marks         []Mark // Ordered by frame.
+	motions       []traj.Motion
+	shake         float64
+	residual      float64
+}
+
+// checkMarks checks what can be checked without the clip.
+func checkMarks(marks []Mark) error {
+	type place struct {
+		l traj.Landmark
+		f int
+	}
+	seen := map[place]bool{}
+	visible := false
+	for _, m := range marks {
+		switch {
+		case !m.Landmark.Valid():
+			return &MarkError{m, "unknown landmark"}
+		case m.Frame < 0:
+			return &MarkError{m, "frame number is negative"}
+		case seen[place{m.Landmark, m.Frame}]:
+			return &MarkError{m, "marked twice in one frame"}
+		case m.SD < 0 || math.IsNaN(m.SD) || math.IsInf(m.SD, 0):
+			return &MarkError{m, "spread must be a number of pixels, 0 or more"}
+		case m.Visible && !(flow.Point{X: m.X, Y: m.Y}).Finite():
+			return &MarkError{m, "position is not a finite number"}
+		}
+		seen[place{m.Landmark, m.Frame}] = true
+		visible = visible || m.Visible
+	}
+	if !visible {
+		return fmt.Errorf("track: %w", ErrNoMarks)
+	}
+	return nil
+}
+
+// load reads the clip once: luma into the scratch file, times, background.
+func load(ctx context.Context, open Open, marks []Mark, opts Options) (c *clip, err error) {
+	src, err := open(ctx)
+	if err != nil {
+		return nil, fmt.Errorf("open clip: %w", err)
+	}
+	if closer, ok := src.(io.Closer); ok {
+		defer func() { err = errors.Join(err, closer.Close()) }()
+	}
+	w, h := src.Size()
+	if w < 16 || h < 16 || w > 1<<14 || h > 1<<14 {
+		return nil, fmt.Errorf("open clip: picture of %d×%d: must be between 16 and %d pixels on each side", w, h, 1<<14)
+	}
+	loaded := &clip{engine: flow.New(), width: w, height: h, marks: slices.Clone(marks)}
+	slices.SortStableFunc(loaded.marks, func(a, b Mark) int { return a.Frame - b.Frame })
+	for i := range loaded.marks {
+		m := &loaded.marks[i]
+		if m.SD == 0 {
+			m.SD = 0.5
+		}
+		if m.Visible && !(m.X >= -0.5 && m.Y >= -0.5 && m.X <= float64(w)-0.5 && m.Y <= float64(h)-0.5) {
+			return nil, &MarkError{*m, fmt.Sprintf("outside the picture of %d×%d", w, h)}
+		}
+	}
+	if loaded.spool, err = newSpool(opts.ScratchDir, opts.MaxScratch); err != nil {
+		return nil, err
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, loaded.spool.close())
+		}
+	}()
+	back := newBackground(loaded.engine, w, h)
+	for {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		pix, t, err := src.Next(ctx)
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		f := len(loaded.times)
+		if err != nil {
+			return nil, fmt.Errorf("read frame %d: %w", f, err)
+		}
+		if len(pix) != w*h {
+			return nil, fmt.Errorf("read frame %d: %d bytes of luma, want %d for %d×%d", f, len(pix), w*h, w, h)
+		}
+		if math.IsNaN(t) || math.IsInf(t, 0) || f > 0 && t <= loaded.times[f-1] {
+			return nil, fmt.Errorf("read frame %d: time %v s: must be later than the frame before", f, t)
+		}
+		loaded.times = append(loaded.times, t)
+		g := flow.Gray{Pix: pix, Width: w, Height: h, Stride: w}
+		if err := back.add(g); err != nil {
+			return nil, fmt.Errorf("measure background: %w", err)
+		}
+		if err := loaded.spool.add(g, image.Rect(0, 0, w, h)); err != nil {
+			return nil, err
+		}
+		if opts.Progress != nil {
+			opts.Progress("read", f+1, 0)
+		}
+	}
+	n := len(loaded.times)
+	if n == 0 {
+		return nil, errors.New("read clip: it holds no frame")
+	}
+	for _, m := range loaded.marks {
+		if m.Frame >= n {
+			return nil, &MarkError{m, fmt.Sprintf("the clip ends with frame %d", n-1)}
+		}
+	}
+	if opts.ReferenceFrame < 0 || opts.ReferenceFrame >= n {
+		return nil, fmt.Errorf("reference frame %d: the clip has frames 0 to %d", opts.ReferenceFrame, n-1)
+	}
+	for f := n - 1; f >= 0; f-- {
+		loaded.times[f] -= loaded.times[0]
+	}
+	loaded.motions, loaded.shake, loaded.residual = back.result(opts.ReferenceFrame)
+	return loaded, nil
+}
+
+// track runs both sweeps and puts them together.
+func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
+	n := len(c.times)
+	var landmarks []traj.Landmark
+	for _, l := range traj.Landmarks() {
+		for _, m := range c.marks {
+			if m.Landmark == l && m.Visible {
+				landmarks = append(landmarks, l)
+				break
+			}
+		}
+	}
+	windows := c.windows(landmarks)
+	var mu sync.Mutex
+	done := 0
+	progress := func() {
+		if opts.Progress == nil {
+			return
+		}
+		mu.Lock()
+		defer mu.Unlock()
+		done++
+		opts.Progress("follow", done, 2*n)
+	}
+	sweeps := [2]*sweep{}
+	g, gctx := errgroup.WithContext(ctx)
+	for i, dir := range []int{1, -1} {
+		sweeps[i] = newSweep(c, landmarks, windows, dir)
+		g.Go(func() error { return sweeps[i].run(gctx, progress) })
+	}
+	if err := g.Wait(); err != nil {
+		return nil, err
+	}
+	r := &Result{Frames: n, Set: &traj.Set{
+		Width: c.width, Height: c.height, Times: c.times, Motions: c.motions,
+		ReferenceFrame: opts.ReferenceFrame, ShakeRMS: c.shake, ResidualRMS: c.residual,
+	}}
+	for i, l := range landmarks {
+		t, losses := c.fuse(l, sweeps[0].out[i], sweeps[1].out[i], opts)
+		r.Set.Tracks = append(r.Set.Tracks, t)
+		r.Losses = append(r.Losses, losses...)
+	}
+	r.Advice = c.advise(r)
+	return r, nil
+}
+
+// windows returns the patch around each landmark at the size it has in the
+// landmark's first visible mark: a share of the height between the highest and
+// the lowest mark of that frame.
+func (c *clip) windows(landmarks []traj.Landmark) map[traj.Landmark]func(frame int) flow.Window {
+	extent := map[int]float64{}
+	for _, m := range c.marks {
+		if !m.Visible {
+			continue
+		}
+		for _, o := range c.marks {
+			if o.Frame == m.Frame && o.Visible {
+				extent[m.Frame] = max(extent[m.Frame], math.Abs(o.Y-m.Y))
+			}
+		}
+	}
+	fallback := 0.35 * float64(c.height)
+	out := map[traj.Landmark]func(int) flow.Window{}
+	for _, l := range landmarks {
+		out[l] = func(f int) flow.Window {
+			e := extent[f]
+			if e < 0.05*float64(c.height) {
+				e = fallback
+			}
+			if l.IsHoof() {
+				r := min(max(0.048*e, 7), 40)
+				// The hoof stands above its mark; below it lies ground.
+				return flow.Window{Left: r, Right: r, Up: 1.7 * r, Down: 0.35 * r}
+			}
+			r := min(max(0.06*e, 8), 60)
+			return flow.Window{Left: r, Right: r, Up: r, Down: r}
+		}
+	}
+	return out
+}

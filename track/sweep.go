@@ -1,0 +1,814 @@
+package track
+
+import (
+	"context"
+	"fmt"
+	"image"
+	"math"
+	"slices"
+
+	"jogstrip/track/flow"
+	"jogstrip/track/traj"
+)
+
+// estimate is what one sweep knows of one landmark in one frame.
+type estimate struct {
+	at       flow.Point
+	variance float64 // px², along each axis.
+	quality  float64
+	seen     bool
+	marked   bool
+	since    int     // Frames since the sweep last stood on a mark or a re-found appearance.
+	jump     float64 // On a mark: how far the sweep had arrived from it, px; NaN where it had not.
+	jumpVar  float64 // The variance it had claimed.
+	cause    string  // Why it is not seen.
+	weak     bool    // Seen, but not against an older appearance, or barely.
+	trial    bool    // Re-found a moment ago; stands only if it can be followed on.
+}
+
+// sweep follows all landmarks in one direction of time, frame by frame.
+type sweep struct {
+	clip      *clip
+	dir       int
+	followers []*follower
+	out       [][]estimate // Index: landmark, frame.
+}
+
+func newSweep(c *clip, landmarks []traj.Landmark, windows map[traj.Landmark]func(int) flow.Window, dir int) *sweep {
+	s := &sweep{clip: c, dir: dir}
+	for _, l := range landmarks {
+		f := &follower{clip: c, landmark: l, dir: dir, window: windows[l], cause: "before the first mark"}
+		if dir < 0 {
+			f.cause = "after the last mark"
+		}
+		s.followers = append(s.followers, f)
+		s.out = append(s.out, make([]estimate, len(c.times)))
+	}
+	return s
+}
+
+func (s *sweep) run(ctx context.Context, progress func()) error {
+	n := len(s.clip.times)
+	first, last := 0, n-1
+	if s.dir < 0 {
+		first, last = n-1, 0
+	}
+	byFrame := map[int][]Mark{}
+	for _, m := range s.clip.marks {
+		byFrame[m.Frame] = append(byFrame[m.Frame], m)
+	}
+	wasOn := make([]bool, len(s.followers))
+	growth := 1.0 // Of the horse in the picture over the last step.
+	for f := first; ; f += s.dir {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		for i, fo := range s.followers {
+			e, err := s.visit(fo, f, f == first, growth, byFrame[f])
+			if err != nil {
+				return fmt.Errorf("follow %s into frame %d: %w", fo.landmark, f, err)
+			}
+			s.out[i][f] = e
+			if wasOn[i] && !fo.on || e.marked {
+				s.doubt(i, f)
+			}
+		}
+		s.separate(f)
+		for i, fo := range s.followers {
+			if wasOn[i] && !fo.on && s.out[i][f].cause != "" {
+				s.doubt(i, f)
+			}
+			wasOn[i] = fo.on
+		}
+		growth = s.growth(growth)
+		progress()
+		if f == last {
+			return nil
+		}
+	}
+}
+
+// doubt takes back what a follower lost in frame f had claimed just before: the
+// frames in which it was still on trial, and those in which it was already
+// weakening, because what hides a landmark drags the patch along before it is
+// noticed. A mark in frame f that it missed does the same.
+func (s *sweep) doubt(i, f int) {
+	e := s.out[i][f]
+	if e.marked && !(e.jump > 2+3*math.Sqrt(e.jumpVar+e.variance)) {
+		return
+	}
+	cause := e.cause
+	if e.marked {
+		cause = fmt.Sprintf("arrived %.0f px beside the mark of frame %d", e.jump, f)
+	}
+	for g := f - s.dir; g >= 0 && g < len(s.out[i]); g -= s.dir {
+		p := &s.out[i][g]
+		if !p.seen || p.marked || !p.weak && !p.trial {
+			return
+		}
+		*p = estimate{cause: cause, jump: math.NaN()}
+	}
+}
+
+// visit takes one follower into frame f.
+func (s *sweep) visit(fo *follower, f int, first bool, growth float64, marks []Mark) (estimate, error) {
+	if !first && fo.started {
+		var err error
+		if fo.on {
+			err = fo.step(f-s.dir, f, growth)
+		} else {
+			err = fo.search(f, growth, s.claimed(fo))
+		}
+		if err != nil {
+			return estimate{}, err
+		}
+	}
+	for _, m := range marks {
+		if m.Landmark != fo.landmark {
+			continue
+		}
+		if !m.Visible {
+			fo.lose("marked as hidden")
+			break
+		}
+		e := estimate{jump: math.NaN()}
+		if fo.on {
+			e.jump = fo.pose.At.Dist(flow.Point{X: m.X, Y: m.Y})
+			e.jumpVar = fo.variance
+		}
+		if err := fo.start(m); err != nil {
+			return estimate{}, err
+		}
+		// A mark stands whether or not it can be followed from there.
+		e.at, e.variance, e.quality, e.seen, e.marked = flow.Point{X: m.X, Y: m.Y}, m.SD*m.SD, 1, true, true
+		return e, nil
+	}
+	if !fo.on {
+		return estimate{cause: fo.cause, jump: math.NaN()}, nil
+	}
+	return estimate{at: fo.pose.At, variance: fo.variance, quality: fo.quality, seen: true, since: fo.since, jump: math.NaN(), weak: fo.weak, trial: fo.trial > 0}, nil
+}
+
+// claimed returns the places that the other followers hold.
+func (s *sweep) claimed(fo *follower) []flow.Point {
+	var out []flow.Point
+	for _, o := range s.followers {
+		if o != fo && o.on {
+			out = append(out, o.pose.At)
+		}
+	}
+	return out
+}
+
+// separate ends followers that have come to sit on one place: the one that looks
+// less like itself has moved over to the other.
+func (s *sweep) separate(f int) {
+	for i, a := range s.followers {
+		for j := i + 1; j < len(s.followers); j++ {
+			b := s.followers[j]
+			if !a.on || !b.on || s.out[i][f].marked || s.out[j][f].marked {
+				continue
+			}
+			near := 0.3 * min(a.size(), b.size())
+			if a.pose.At.Dist(b.pose.At) > near {
+				continue
+			}
+			loser, k, other := a, i, b
+			if b.quality < a.quality {
+				loser, k, other = b, j, a
+			}
+			loser.lose(fmt.Sprintf("in one place with %s", other.landmark))
+			s.out[k][f] = estimate{cause: loser.cause, jump: math.NaN()}
+		}
+	}
+}
+
+// growth returns how much the horse grew over the last step, from the landmarks
+// of the body where there are any.
+func (s *sweep) growth(before float64) float64 {
+	var body, all []float64
+	for _, f := range s.followers {
+		if f.on && f.lastScale > 0 {
+			g := f.pose.Scale / f.lastScale
+			all = append(all, g)
+			if !f.landmark.IsHoof() {
+				body = append(body, g)
+			}
+		}
+	}
+	if len(body) > 0 {
+		all = body
+	}
+	if len(all) == 0 {
+		return before
+	}
+	slices.Sort(all)
+	g := min(max(all[len(all)/2], 0.97), 1.03)
+	return 0.9*before + 0.1*g
+}
+
+// appearance is what a landmark looked like in one frame.
+type appearance struct {
+	template *flow.Template
+	at       flow.Point
+	scale    float64 // The follower's scale in that frame.
+	angle    float64
+	variance float64 // Of the landmark's position in it, px².
+	// patch holds the pixels around it, for search and for resizing; only for
+	// marked appearances.
+	patch   flow.Gray
+	origin  image.Point
+	window  flow.Window // px, in the frame it was taken from.
+	resized map[int]*flow.Template
+}
+
+// follower follows one landmark in one direction of time.
+type follower struct {
+	clip     *clip
+	landmark traj.Landmark
+	dir      int
+	window   func(frame int) flow.Window
+	base     flow.Window // At scale 1.
+
+	started   bool
+	on        bool
+	cause     string
+	pose      flow.Pose
+	lastScale float64
+	velocity  flow.Point // px a frame, in the sweep's direction.
+	variance  float64
+	quality   float64
+	since     int
+	gone      int // Frames since it was lost.
+	weak      bool
+	trial     int // Frames for which a re-found place still has to prove itself.
+
+	key     appearance
+	anchors []*appearance
+
+	bufA, bufB []byte
+}
+
+// Limits on what counts as seen. They are shares and correlations, so they hold
+// for any clip.
+const (
+	leastNCC      = 0.70 // Against the previous frame.
+	leastAgree    = 0.45
+	aloneNCC      = 0.85 // Against the previous frame, where the key appearance does not hold.
+	keyNCC        = 0.80 // Against the key appearance, to be used.
+	anchorNCC     = 0.85 // Against the marked appearance, to be used.
+	searchNCC     = 0.80 // To be taken up again.
+	searchMargin  = 0.10 // Ahead of the next best place.
+	repeatNCC     = 0.90 // Of the patch with a place beside it.
+	trialFrames   = 4
+	searchForS    = 3.0 // How long a lost landmark is searched for, seconds.
+	scaleStraySD  = 0.02
+	angleStraySD  = 0.04
+	registerFloor = 0.03 // px: what no registration is better than.
+)
+
+func (fo *follower) size() float64 { return fo.base.Scaled(fo.pose.Scale).Size() }
+
+func (fo *follower) lose(cause string) {
+	if fo.on {
+		fo.gone = 0
+		fo.on = false
+		fo.cause = cause
+		fo.trial = 0
+	} else if cause == "marked as hidden" {
+		fo.cause = cause
+	}
+}
+
+// halvings returns how often a patch of the given size is halved for
+// registration, so that its cost stays bounded.
+func halvings(size float64) int {
+	n := 0
+	for ; size > 56; size /= 2 {
+		n++
+	}
+	return n
+}
+
+func rectAround(p flow.Point, w flow.Window, margin float64) image.Rectangle {
+	return image.Rect(
+		int(math.Floor(p.X-w.Left-margin)), int(math.Floor(p.Y-w.Up-margin)),
+		int(math.Ceil(p.X+w.Right+margin))+1, int(math.Ceil(p.Y+w.Down+margin))+1)
+}
+
+// weight is how much a pixel of the patch around at counts: less toward the rim.
+func weight(at flow.Point, w flow.Window) func(x, y float64) float64 {
+	cx, cy := at.X+(w.Right-w.Left)/2, at.Y+(w.Down-w.Up)/2
+	rx, ry := 0.75*(w.Left+w.Right)/2, 0.75*(w.Up+w.Down)/2
+	return func(x, y float64) float64 {
+		dx, dy := (x-cx)/rx, (y-cy)/ry
+		return math.Exp(-(dx*dx + dy*dy) / 2)
+	}
+}
+
+// start puts the follower on a mark.
+func (fo *follower) start(m Mark) error {
+	at := flow.Point{X: m.X, Y: m.Y}
+	w := fo.window(m.Frame)
+	if !fo.started {
+		fo.base = w
+		fo.pose = flow.Pose{At: at, Scale: 1}
+	}
+	// A later mark may come with a better idea of the size; the patch keeps its own.
+	scale := w.Size() / fo.base.Size()
+	fo.pose = flow.Pose{At: at, Scale: scale}
+	fo.lastScale = 0
+	fo.velocity = flow.Point{}
+	fo.variance = m.SD * m.SD
+	fo.quality, fo.since, fo.gone, fo.trial, fo.weak = 1, 0, 0, 0, false
+	fo.started, fo.on, fo.cause = true, true, ""
+	rect := rectAround(at, w, w.Size()/2+6)
+	g, o, _, err := fo.clip.spool.region(m.Frame, rect, nil)
+	if err != nil {
+		return err
+	}
+	plane := flow.NewPlane(g, o.X, o.Y, halvings(w.Size()))
+	t, err := flow.NewTemplate(plane, at, w, weight(at, w))
+	if err != nil {
+		fo.lose("nothing to hold on to at the mark: " + err.Error())
+		return nil
+	}
+	a := &appearance{template: t, at: at, scale: scale, variance: fo.variance, patch: g, origin: o, window: w, resized: map[int]*flow.Template{}}
+	fo.key = *a
+	fo.anchors = append(fo.anchors, a)
+	return fo.repeats(g, o)
+}
+
+// repeats loses a landmark whose patch looks the same a short way off, as a
+// fence or a tyre track does: a jump from one copy to the next could not be told
+// from standing still, and forward–backward checks would agree with it.
+func (fo *follower) repeats(g flow.Gray, o image.Point) error {
+	w := fo.base.Scaled(fo.pose.Scale)
+	size := w.Size()
+	// A landmark does not change its speed by more than this between two frames.
+	reach := 0.8 * size
+	inner := rectAround(fo.pose.At, w, 0).Sub(o).Intersect(image.Rect(0, 0, g.Width, g.Height))
+	part := g.Crop(inner)
+	if part.Width < 8 || part.Height < 8 {
+		return nil
+	}
+	margin := int(math.Ceil(reach))
+	wide := image.Rect(inner.Min.X-margin, inner.Min.Y-margin, inner.Max.X+margin, inner.Max.Y+margin).Intersect(image.Rect(0, 0, g.Width, g.Height))
+	s, err := fo.clip.engine.Match(g.Crop(wide), part)
+	if err != nil {
+		return err
+	}
+	x0, y0 := float64(inner.Min.X-wide.Min.X), float64(inner.Min.Y-wide.Min.Y)
+	for y := range s.Height {
+		for x := range s.Width {
+			d := math.Hypot(float64(x)-x0, float64(y)-y0)
+			if d > 0.3*size && d < reach && s.Score[y*s.Width+x] > repeatNCC {
+				fo.lose("looks the same a short way off: a repeated pattern")
+				return nil
+			}
+		}
+	}
+	return nil
+}
+
+// step follows the landmark from frame f to frame g.
+func (fo *follower) step(f, g int, growth float64) error {
+	size := fo.size()
+	w := fo.base.Scaled(fo.pose.Scale)
+	at := fo.pose.At
+	ahead := at.Add(fo.velocity)
+	margin := 0.5*size + 6 + 0.5*math.Hypot(fo.velocity.X, fo.velocity.Y)
+	rect := rectAround(at, w, margin).Union(rectAround(ahead, w, margin))
+	a, o, bufA, err := fo.clip.spool.region(f, rect, fo.bufA)
+	fo.bufA = bufA
+	if err != nil {
+		return err
+	}
+	b, ob, bufB, err := fo.clip.spool.region(g, rect, fo.bufB)
+	fo.bufB = bufB
+	if err != nil {
+		return err
+	}
+	if a.Width == 0 || b.Width == 0 || o != ob || a.Width != b.Width || a.Height != b.Height {
+		if a, b, o, err = fo.common(f, g, rect); err != nil {
+			return err
+		}
+	}
+	if a.Width < 8 || a.Height < 8 {
+		fo.lose("left the picture")
+		return nil
+	}
+	half := halvings(size)
+	planeA := flow.NewPlane(a, o.X, o.Y, half)
+	planeB := flow.NewPlane(b, o.X, o.Y, half)
+	previous, err := flow.NewTemplate(planeA, at, w, weight(at, w))
+	if err != nil {
+		fo.lose("nothing left to hold on to: " + err.Error())
+		return nil
+	}
+	move, agree, ok, err := fo.flow(a, b, o, at, w)
+	if err != nil {
+		return err
+	}
+	if !ok {
+		if move, ok, err = fo.match(a, b, o, at, w); err != nil {
+			return err
+		}
+		if !ok {
+			fo.lose("no place looks like it: hidden, blurred or too fast")
+			return nil
+		}
+		agree = 0.5
+	}
+	chain := previous.Register(planeB, flow.Pose{At: at.Add(move), Scale: 1}, flow.RegisterOptions{ScaleSD: scaleStraySD, AngleSD: angleStraySD})
+	switch {
+	case !chain.OK:
+		fo.lose("patch could not be placed")
+		return nil
+	case chain.NCC < leastNCC:
+		fo.lose("looks different from the frame before: hidden or blurred")
+		return nil
+	case chain.Agree < leastAgree:
+		fo.lose("part of the patch is hidden")
+		return nil
+	}
+	if !(chain.At.X >= 0 && chain.At.Y >= 0 && chain.At.X <= float64(fo.clip.width-1) && chain.At.Y <= float64(fo.clip.height-1)) {
+		fo.lose("left the picture")
+		return nil
+	}
+	pose := flow.Pose{At: chain.At, Scale: fo.pose.Scale * chain.Scale, Angle: fo.pose.Angle + chain.Angle}
+	variance := fo.variance + spreadOf(chain, size)
+	// Against the key appearance: no drift since then.
+	rel := flow.Pose{At: pose.At, Scale: pose.Scale / fo.key.scale, Angle: pose.Angle - fo.key.angle}
+	key := fo.key.template.Register(planeB, rel, flow.RegisterOptions{ScaleSD: scaleStraySD, AngleSD: angleStraySD})
+	fresh, held := true, false
+	if key.OK && key.NCC >= keyNCC && key.Agree >= leastAgree {
+		v1, v2 := max(variance-fo.key.variance, 1e-6), spreadOf(key, size)
+		if key.At.Dist(pose.At) < 1+3*math.Sqrt(v1+v2) {
+			k := v1 / (v1 + v2)
+			pose.At = mix(pose.At, key.At, k)
+			pose.Scale = math.Exp((1-k)*math.Log(pose.Scale) + k*math.Log(key.Scale*fo.key.scale))
+			pose.Angle += k * (key.Angle + fo.key.angle - pose.Angle)
+			variance = fo.key.variance + v1*v2/(v1+v2)
+			held = true
+			fresh = key.NCC < 0.9 || math.Abs(math.Log(key.Scale)) > 0.08 || math.Abs(key.Angle) > 0.15
+		}
+	}
+	if !held && chain.NCC < aloneNCC {
+		fo.lose("no longer looks like itself: hidden or blurred")
+		return nil
+	}
+	fo.weak = !held || chain.NCC < aloneNCC || chain.Agree < 0.6
+	fo.since++
+	// Against the marked appearance: cuts the drift.
+	best := -1.0
+	for _, m := range fo.anchors {
+		r, v, ok, err := fo.anchor(m, planeB, pose, size)
+		if err != nil {
+			return err
+		}
+		if !ok || r.NCC < anchorNCC || r.Agree < 0.55 {
+			continue
+		}
+		if r.At.Dist(pose.At) > 1+3*math.Sqrt(variance+v) || r.NCC < best {
+			continue
+		}
+		best = r.NCC
+		if v < variance {
+			// The two share the mark's own error, so they are not averaged: the
+			// better one is moved to by as much as it is better.
+			k := min(1, variance/(variance+v))
+			pose.At = mix(pose.At, r.At, k)
+			pose.Scale = math.Exp((1-k)*math.Log(pose.Scale) + k*math.Log(r.Scale*m.scale))
+			variance = max(v, (1-k)*variance+k*v)
+			fo.since = 0
+		}
+	}
+	fo.lastScale = fo.pose.Scale
+	fo.velocity = pose.At.Sub(fo.pose.At)
+	fo.pose = pose
+	fo.variance = variance
+	fo.quality = min(1, max(0, (chain.NCC-0.5)/0.5)) * math.Sqrt(agree) * math.Sqrt(chain.Agree)
+	if fresh && chain.NCC > 0.85 {
+		nw := fo.base.Scaled(pose.Scale)
+		if t, err := flow.NewTemplate(planeB, pose.At, nw, weight(pose.At, nw)); err == nil {
+			fo.key = appearance{template: t, at: pose.At, scale: pose.Scale, angle: pose.Angle, variance: variance}
+			if err := fo.repeats(b, o); err != nil {
+				return err
+			}
+		}
+	}
+	if fo.trial > 0 {
+		fo.trial--
+	}
+	return nil
+}
+
+// common returns the part of both frames inside rect that the scratch file has
+// of both.
+func (fo *follower) common(f, g int, rect image.Rectangle) (a, b flow.Gray, o image.Point, err error) {
+	rect = rect.Intersect(fo.clip.spool.parts[f].rect).Intersect(fo.clip.spool.parts[g].rect)
+	if rect.Empty() {
+		return a, b, o, nil
+	}
+	if a, o, fo.bufA, err = fo.clip.spool.region(f, rect, fo.bufA); err != nil {
+		return a, b, o, err
+	}
+	b, _, fo.bufB, err = fo.clip.spool.region(g, rect, fo.bufB)
+	return a, b, o, err
+}
+
+// spreadOf returns the variance of a registration, px².
+func spreadOf(r flow.Registration, size float64) float64 {
+	// What the noise says, plus what an unlike patch may hide.
+	unlike := 0.02 * size * (1 - r.NCC)
+	return r.SD*r.SD + registerFloor*registerFloor + unlike*unlike
+}
+
+func mix(a, b flow.Point, k float64) flow.Point {
+	return flow.Point{X: a.X + k*(b.X-a.X), Y: a.Y + k*(b.Y-a.Y)}
+}
+
+// flow returns how the patch moved from a to b by Lucas–Kanade on its corners,
+// and the share of the corners that agree.
+func (fo *follower) flow(a, b flow.Gray, o image.Point, at flow.Point, w flow.Window) (flow.Point, float64, bool, error) {
+	zero := flow.Point{X: float64(o.X), Y: float64(o.Y)}
+	inner := rectAround(at, w, 0).Sub(o)
+	part := a.Crop(inner)
+	if part.Width < 8 || part.Height < 8 {
+		return flow.Point{}, 0, false, nil
+	}
+	corners, err := fo.clip.engine.Features(part, 24, 0.05, max(2, w.Size()/12))
+	if err != nil {
+		return flow.Point{}, 0, false, err
+	}
+	if len(corners) < 4 {
+		return flow.Point{}, 0, false, nil
+	}
+	shift := flow.Point{X: float64(max(inner.Min.X, 0)), Y: float64(max(inner.Min.Y, 0))}
+	guess := make([]flow.Point, len(corners))
+	for i := range corners {
+		corners[i] = corners[i].Add(shift)
+		guess[i] = corners[i].Add(fo.velocity)
+	}
+	side := min(max(int(0.6*w.Size()), 9), 31) | 1
+	opts := flow.FlowOptions{Window: side, Levels: 3}
+	there, err := fo.clip.engine.Flow(a, b, corners, guess, opts)
+	if err != nil {
+		return flow.Point{}, 0, false, err
+	}
+	ends := make([]flow.Point, len(there))
+	for i, t := range there {
+		ends[i] = corners[i]
+		if t.OK {
+			ends[i] = t.Point
+		}
+	}
+	back, err := fo.clip.engine.Flow(b, a, ends, corners, opts)
+	if err != nil {
+		return flow.Point{}, 0, false, err
+	}
+	weigh := weight(at.Sub(zero), w)
+	var xs, ys []weighted
+	for i := range there {
+		if !there[i].OK || !back[i].OK || back[i].Dist(corners[i]) > 0.7 {
+			continue
+		}
+		k := weigh(corners[i].X, corners[i].Y)
+		d := there[i].Sub(corners[i])
+		xs, ys = append(xs, weighted{d.X, k}), append(ys, weighted{d.Y, k})
+	}
+	if len(xs) < 4 || 3*len(xs) < len(corners) {
+		return flow.Point{}, 0, false, nil
+	}
+	move := flow.Point{X: median(xs), Y: median(ys)}
+	near := 0
+	for i := range xs {
+		if math.Hypot(xs[i].x-move.X, ys[i].x-move.Y) < 1.5+0.05*w.Size() {
+			near++
+		}
+	}
+	// xs and ys were sorted apart, so near only bounds the agreement from above;
+	// the registration that follows decides.
+	return move, float64(len(xs)) / float64(len(corners)), 2*near >= len(xs), nil
+}
+
+type weighted struct{ x, w float64 }
+
+// median returns the weighted median.
+func median(v []weighted) float64 {
+	slices.SortFunc(v, func(a, b weighted) int {
+		switch {
+		case a.x < b.x:
+			return -1
+		case a.x > b.x:
+			return 1
+		}
+		return 0
+	})
+	var sum float64
+	for _, e := range v {
+		sum += e.w
+	}
+	var run float64
+	for _, e := range v {
+		run += e.w
+		if 2*run >= sum {
+			return e.x
+		}
+	}
+	return v[len(v)-1].x
+}
+
+// match returns how the patch moved by correlation, where one place alone fits.
+func (fo *follower) match(a, b flow.Gray, o image.Point, at flow.Point, w flow.Window) (flow.Point, bool, error) {
+	inner := rectAround(at, w, 0).Sub(o).Intersect(image.Rect(0, 0, a.Width, a.Height))
+	part := a.Crop(inner)
+	if part.Width < 8 || part.Height < 8 {
+		return flow.Point{}, false, nil
+	}
+	s, err := fo.clip.engine.Match(b, part)
+	if err != nil {
+		return flow.Point{}, false, err
+	}
+	p := bestPlace(s, 0.35*w.Size(), nil)
+	if p.score < leastNCC || p.score-p.second < searchMargin {
+		return flow.Point{}, false, nil
+	}
+	return flow.Point{X: float64(p.x - inner.Min.X), Y: float64(p.y - inner.Min.Y)}, true, nil
+}
+
+type place struct {
+	x, y          int
+	score, second float64
+}
+
+// bestPlace returns the highest score and the highest one farther than apart
+// from it. allowed, where given, says which places count as the best.
+func bestPlace(s flow.Scores, apart float64, allowed func(x, y int) bool) place {
+	p := place{score: -1, second: -1}
+	for y := range s.Height {
+		for x := range s.Width {
+			if v := float64(s.Score[y*s.Width+x]); v > p.score && (allowed == nil || allowed(x, y)) {
+				p.x, p.y, p.score = x, y, v
+			}
+		}
+	}
+	for y := range s.Height {
+		for x := range s.Width {
+			v := float64(s.Score[y*s.Width+x])
+			if v > p.second && math.Hypot(float64(x-p.x), float64(y-p.y)) > apart {
+				p.second = v
+			}
+		}
+	}
+	return p
+}
+
+// anchor registers a marked appearance, resized to the distance, in plane.
+func (fo *follower) anchor(m *appearance, plane flow.Plane, pose flow.Pose, size float64) (flow.Registration, float64, bool, error) {
+	rel := pose.Scale / m.scale
+	if rel > 3 || rel < 0.33 {
+		return flow.Registration{}, 0, false, nil
+	}
+	t, ratio, err := fo.resized(m, rel)
+	if err != nil || t == nil {
+		return flow.Registration{}, 0, false, err
+	}
+	r := t.Register(plane, flow.Pose{At: pose.At, Scale: rel / ratio}, flow.RegisterOptions{ScaleSD: 0.04, AngleSD: 0.06})
+	if !r.OK {
+		return r, 0, false, nil
+	}
+	r.Scale *= ratio
+	// The mark's own error scales with the distance; seen from another distance
+	// and angle the patch is not quite the same.
+	change := 0.01 * size * math.Abs(math.Log(rel))
+	v := m.variance + spreadOf(r, size) + change*change
+	return r, v, true, nil
+}
+
+// resized returns the template of m at about rel times its size, and the exact
+// ratio. Templates are kept.
+func (fo *follower) resized(m *appearance, rel float64) (*flow.Template, float64, error) {
+	const per = 0.15
+	k := int(math.Round(math.Log(rel) / per))
+	if k == 0 {
+		return m.template, 1, nil
+	}
+	ratio := math.Exp(per * float64(k))
+	if t, ok := m.resized[k]; ok {
+		return t, ratio, nil
+	}
+	width := int(math.Round(float64(m.patch.Width) * ratio))
+	height := int(math.Round(float64(m.patch.Height) * ratio))
+	if width < 12 || height < 12 {
+		m.resized[k] = nil
+		return nil, ratio, nil
+	}
+	g, err := fo.clip.engine.Resize(m.patch, width, height)
+	if err != nil {
+		return nil, 0, err
+	}
+	// OpenCV keeps the outer rims of the picture in place, so pixel centres move.
+	fx, fy := float64(width)/float64(m.patch.Width), float64(height)/float64(m.patch.Height)
+	at := flow.Point{X: (m.at.X-float64(m.origin.X)+0.5)*fx - 0.5, Y: (m.at.Y-float64(m.origin.Y)+0.5)*fy - 0.5}
+	w := m.window.Scaled(ratio)
+	t, err := flow.NewTemplate(flow.NewPlane(g, 0, 0, halvings(w.Size())), at, w, weight(at, w))
+	if err != nil {
+		t = nil // Too small or too plain at this size.
+	}
+	m.resized[k] = t
+	return t, ratio, nil
+}
+
+// search looks for a lost landmark in frame g.
+func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
+	fo.gone++
+	fo.pose.Scale *= growth
+	dt := math.Abs(fo.clip.times[len(fo.clip.times)-1]) / float64(max(len(fo.clip.times)-1, 1))
+	if len(fo.anchors) == 0 || float64(fo.gone)*dt > searchForS || fo.cause == "marked as hidden" && fo.gone < 2 {
+		return nil
+	}
+	size := fo.size()
+	w := fo.base.Scaled(fo.pose.Scale)
+	reach := min(size*(0.5+0.15*float64(fo.gone)), 3*size)
+	rect := rectAround(fo.pose.At, w, reach+size/2)
+	b, o, buf, err := fo.clip.spool.region(g, rect, fo.bufB)
+	fo.bufB = buf
+	if err != nil || b.Width < 12 || b.Height < 12 {
+		return err
+	}
+	type candidate struct {
+		flow.Registration
+		variance float64
+		from     *appearance
+	}
+	var best *candidate
+	half := halvings(size)
+	plane := flow.NewPlane(b, o.X, o.Y, half)
+	for _, m := range fo.anchors {
+		rel := fo.pose.Scale / m.scale
+		if rel > 3 || rel < 0.33 {
+			continue
+		}
+		inner := rectAround(m.at, m.window, 0).Sub(m.origin)
+		part := m.patch.Crop(inner)
+		if part.Width < 8 || part.Height < 8 {
+			continue
+		}
+		width, height := int(math.Round(float64(part.Width)*rel)), int(math.Round(float64(part.Height)*rel))
+		if width < 8 || height < 8 || width > b.Width || height > b.Height {
+			continue
+		}
+		if part, err = fo.clip.engine.Resize(part, width, height); err != nil {
+			return err
+		}
+		s, err := fo.clip.engine.Match(b, part)
+		if err != nil {
+			return err
+		}
+		// Where the mark lies in the part.
+		mark := flow.Point{X: (m.at.X - float64(m.origin.X) - float64(max(inner.Min.X, 0))) * rel, Y: (m.at.Y - float64(m.origin.Y) - float64(max(inner.Min.Y, 0))) * rel}
+		where := func(x, y int) flow.Point {
+			return flow.Point{X: float64(o.X+x) + mark.X, Y: float64(o.Y+y) + mark.Y}
+		}
+		p := bestPlace(s, 0.35*size, func(x, y int) bool {
+			q := where(x, y)
+			if q.Dist(fo.pose.At) > reach {
+				return false
+			}
+			for _, c := range claimed {
+				if q.Dist(c) < 0.5*size {
+					return false
+				}
+			}
+			return true
+		})
+		if p.score < searchNCC || p.score-p.second < searchMargin {
+			continue
+		}
+		r, v, ok, err := fo.anchor(m, plane, flow.Pose{At: where(p.x, p.y), Scale: fo.pose.Scale}, size)
+		if err != nil {
+			return err
+		}
+		if ok && r.NCC >= anchorNCC && r.Agree > 0.55 && (best == nil || r.NCC > best.NCC) {
+			best = &candidate{r, v, m}
+		}
+	}
+	if best == nil {
+		return nil
+	}
+	pose := flow.Pose{At: best.At, Scale: best.Scale * best.from.scale}
+	nw := fo.base.Scaled(pose.Scale)
+	t, err := flow.NewTemplate(plane, pose.At, nw, weight(pose.At, nw))
+	if err != nil {
+		return nil
+	}
+	fo.pose, fo.lastScale, fo.velocity = pose, 0, flow.Point{}
+	fo.variance = best.variance
+	fo.quality = 0.6
+	fo.since, fo.gone, fo.trial = 0, 0, trialFrames
+	fo.on, fo.cause = true, ""
+	fo.key = appearance{template: t, at: pose.At, scale: pose.Scale, variance: fo.variance}
+	return nil
+}

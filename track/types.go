@@ -1,0 +1,87 @@
+package track
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"jogstrip/track/traj"
+)
+
+// Source delivers the frames of a clip in order.
+type Source interface {
+	// Size returns width and height of the upright picture, px. It does not change.
+	Size() (width, height int)
+	// Next returns the next frame's luma, row by row, and its time in seconds.
+	// The pixels are valid until the next call. After the last frame it returns io.EOF.
+	Next(ctx context.Context) (pixels []byte, timeS float64, err error)
+}
+
+// Open opens the clip at its first frame. A Source that also is an io.Closer is
+// closed by whoever opened it.
+type Open func(ctx context.Context) (Source, error)
+
+// Mark is a landmark clicked by a person in one frame.
+type Mark struct {
+	Frame    int
+	Landmark traj.Landmark
+	X, Y     float64 // px; ignored where not Visible.
+	Visible  bool    // False: the person says that it cannot be seen in this frame.
+	SD       float64 // How far the click may be off, px; 0 means 0.5.
+}
+
+// Options sets a run. The zero value is right for phone clips.
+type Options struct {
+	// ReferenceFrame is the frame to whose picture coordinates Motions lead:
+	// where the ground marks were clicked. 0 is the first frame.
+	ReferenceFrame int
+	// ScratchDir holds the scratch file during the run; empty means the system's
+	// directory for temporary files.
+	ScratchDir string
+	// MaxScratch bounds the scratch file, bytes; 0 means 16 GiB.
+	MaxScratch int64
+	// BridgeS is the longest loss that is bridged, seconds; 0 means 0.1, negative none.
+	BridgeS float64
+	// Progress, where set, is called from one goroutine at a time with what is
+	// being done and how far it is. total is 0 while it is unknown.
+	Progress func(stage string, done, total int)
+}
+
+// Result is what tracking found.
+type Result struct {
+	Set    *traj.Set
+	Frames int      // How many frames the clip has.
+	Losses []Loss   // Ordered by landmark, then by frame.
+	Advice []Advice // Best first; empty where another mark wins nothing.
+	Notes  []string // What a reader of the result should know, in sentences.
+}
+
+// Loss is a span of frames in which a landmark was not seen.
+type Loss struct {
+	Landmark    traj.Landmark
+	First, Last int    // Frames, both inclusive.
+	Bridged     bool   // Whether a motion model fills it.
+	Cause       string // In words: "left the picture".
+}
+
+// Advice says which landmark to mark in which frame.
+type Advice struct {
+	Landmark traj.Landmark
+	Frame    int
+	Wins     int    // Frames that the mark may bring back or check.
+	Reason   string // In words.
+}
+
+// ErrNoMarks is returned where no mark is visible.
+var ErrNoMarks = errors.New("no visible mark")
+
+// MarkError is a mark that does not fit the clip.
+type MarkError struct {
+	Mark   Mark
+	Reason string
+}
+
+// Error names the mark and what is wrong with it.
+func (e *MarkError) Error() string {
+	return fmt.Sprintf("mark %s in frame %d at (%.1f, %.1f): %s", e.Mark.Landmark, e.Mark.Frame, e.Mark.X, e.Mark.Y, e.Reason)
+}
