@@ -1,0 +1,166 @@
+package pipeline
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"jogstrip/metrics"
+	"jogstrip/pipeline/record"
+)
+
+// Visit is what is on record of one visit: the pages and the results of its
+// clips.
+type Visit struct {
+	Folder  string
+	Around  *Surroundings
+	Results []VisitResult // Sorted by clip name.
+	// Problems names clips whose results could not be used, and why.
+	Problems []string
+	// Unmeasured names clips that have no results yet.
+	Unmeasured []string
+}
+
+// VisitResult is one clip's result and where it lies.
+type VisitResult struct {
+	Folder string // The clip's results folder.
+	*record.Result
+}
+
+// Runs returns the runs of the visit in the order of Results.
+func (v *Visit) Runs() []metrics.Run {
+	runs := make([]metrics.Run, len(v.Results))
+	for i, r := range v.Results {
+		runs[i] = r.Run
+	}
+	return runs
+}
+
+// LoadVisit reads the visit at path: a visit folder, a clip's results folder or
+// a result file. A result that cannot be read costs that result alone and is
+// named in Problems.
+func LoadVisit(ctx context.Context, path string) (*Visit, error) {
+	stat, err := os.Stat(path)
+	if err != nil {
+		return nil, fmt.Errorf("open visit: %w", err)
+	}
+	if !stat.IsDir() || strings.HasSuffix(filepath.Clean(path), ".out") {
+		return loadSingle(path, stat.IsDir())
+	}
+	v := &Visit{Folder: path}
+	if v.Around, err = Look(path); err != nil {
+		return nil, err
+	}
+	entries, err := os.ReadDir(path)
+	if err != nil {
+		return nil, fmt.Errorf("open visit: %w", err)
+	}
+	for _, e := range entries {
+		if err := ctx.Err(); err != nil {
+			return nil, fmt.Errorf("open visit %s: %w", path, err)
+		}
+		switch {
+		case strings.HasPrefix(e.Name(), "."):
+		case e.IsDir() && strings.HasSuffix(e.Name(), ".out"):
+			if err := v.add(filepath.Join(path, e.Name())); err != nil {
+				v.Problems = append(v.Problems, err.Error())
+			}
+		case !e.IsDir() && IsClip(e.Name()):
+			if _, err := os.Stat(filepath.Join(record.OutPath(filepath.Join(path, e.Name())), record.ResultFile)); errors.Is(err, fs.ErrNotExist) {
+				v.Unmeasured = append(v.Unmeasured, e.Name())
+			}
+		}
+	}
+	slices.SortFunc(v.Results, func(a, b VisitResult) int { return strings.Compare(a.Folder, b.Folder) })
+	return v, nil
+}
+
+// add reads the result in an out folder; folders without one (pages of a visit
+// or a comparison) are passed over.
+func (v *Visit) add(folder string) error {
+	result, err := record.ReadResult(folder)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	v.Results = append(v.Results, VisitResult{folder, result})
+	return nil
+}
+
+func loadSingle(path string, isFolder bool) (*Visit, error) {
+	folder := path
+	if !isFolder {
+		folder = filepath.Dir(path)
+		if IsClip(path) {
+			folder = record.OutPath(path)
+		}
+	}
+	around, err := Look(filepath.Dir(folder))
+	if err != nil {
+		return nil, err
+	}
+	v := &Visit{Folder: around.Folder, Around: around}
+	file := path
+	if isFolder || IsClip(path) {
+		file = filepath.Join(folder, record.ResultFile)
+	}
+	result, err := record.ReadResult(file)
+	if err != nil {
+		return nil, err
+	}
+	v.Results = []VisitResult{{folder, result}}
+	return v, nil
+}
+
+// Summary returns the visit's runs of its gait taken together.
+func (v *Visit) Summary(resamples int) (*metrics.Summary, error) {
+	if len(v.Results) == 0 {
+		return nil, fmt.Errorf("visit %s: no clip has been measured", v.Folder)
+	}
+	s, err := metrics.Summarise(v.Runs(), metrics.SummaryOptions{Tolerances: v.Around.Tolerances, Resamples: resamples})
+	if err != nil {
+		return nil, fmt.Errorf("sum up visit %s: %w", v.Folder, err)
+	}
+	return s, nil
+}
+
+// Visits returns the visit folders of the horse at folder in the order of
+// their names, which begin with the date.
+func Visits(folder string) ([]string, error) {
+	entries, err := os.ReadDir(folder)
+	if err != nil {
+		return nil, fmt.Errorf("list visits: %w", err)
+	}
+	var out []string
+	for _, e := range entries {
+		if e.IsDir() && isDated(e.Name()) {
+			out = append(out, filepath.Join(folder, e.Name()))
+		}
+	}
+	slices.Sort(out)
+	return out, nil
+}
+
+// isDated reports whether name is yyyy-mm-dd or yyyy-mm-dd-n.
+func isDated(name string) bool {
+	if len(name) < 10 {
+		return false
+	}
+	for i, r := range name[:10] {
+		if i == 4 || i == 7 {
+			if r != '-' {
+				return false
+			}
+		} else if r < '0' || r > '9' {
+			return false
+		}
+	}
+	return len(name) == 10 || name[10] == '-'
+}
