@@ -170,9 +170,7 @@ func toSign(m measured) (sign, bool) {
 	limb, _ := pointsTo(m.def.Name, d)
 	s := sign{m: m, limb: limb, kind: kind, p: 1, beyond: math.Abs(d) > m.tolerance.Tolerance}
 	if d != 0 {
-		// The interval may be wider than its standard error says; p goes with it.
-		half := m.wide.High - m.wide.Value
-		s.p = stats.TwoSidedP(d/half*stats.TQuantile(0.975, m.wide.DF), m.wide.DF)
+		s.p = stats.TwoSidedP(d/standardError(m.wide), m.wide.DF)
 	}
 	return s, true
 }

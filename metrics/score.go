@@ -14,6 +14,7 @@ import (
 // part is one component of the score before weighting.
 type part struct {
 	m      measured
+	mean   stats.MeanEstimate
 	weight float64 // Not yet a share.
 	ratio  float64 // Deviation from even over tolerance.
 	se     float64 // Of the ratio.
@@ -45,7 +46,7 @@ func score(all []measured, runs []Run, opts SummaryOptions) *Score {
 			missing = append(missing, m.def.Name)
 			continue
 		}
-		parts = append(parts, newPart(m))
+		parts = append(parts, newPart(m, m.here))
 	}
 	if len(parts) == 0 {
 		return nil
@@ -54,18 +55,22 @@ func score(all []measured, runs []Run, opts SummaryOptions) *Score {
 	s := scoreOf(parts)
 	s.Missing = missing
 	for _, p := range parts {
-		s.Strides = max(s.Strides, p.m.here.Values)
-		s.Runs = max(s.Runs, p.m.here.Groups)
+		s.Strides = max(s.Strides, p.mean.Values)
+		s.Runs = max(s.Runs, p.mean.Groups)
 	}
 	return s
 }
 
-func newPart(m measured) part {
+func newPart(m measured, mean stats.MeanEstimate) part {
 	e, _ := even(m.def)
 	t := m.tolerance.Tolerance
-	// Where the known errors widened the interval they widen the spread too.
-	se := (m.here.High - m.here.Value) / stats.TQuantile(0.975, m.here.DF)
-	return part{m: m, weight: m.tolerance.Weight, ratio: (m.here.Value - e) / t, se: se / t}
+	return part{m: m, mean: mean, weight: m.tolerance.Weight, ratio: (mean.Value - e) / t, se: standardError(mean) / t}
+}
+
+// standardError returns the standard error that goes with the interval: where
+// the known errors widened the one they widen the other too.
+func standardError(m stats.MeanEstimate) float64 {
+	return (m.High - m.Value) / stats.TQuantile(0.975, m.DF)
 }
 
 // scoreOf computes the score from parts whose draws are made.
@@ -187,7 +192,7 @@ func drawParts(parts []part, runs []Run, opts SummaryOptions) {
 	}
 	stats.TwoLevel(counts, strata, resamples, opts.Seed, func(b int, drawnRuns []int, drawn [][]int) {
 		for i := range parts {
-			parts[i].draws[b] = resampledMean(tables[i], parts[i].m.here, drawnRuns, drawn)
+			parts[i].draws[b] = resampledMean(tables[i], parts[i].mean, drawnRuns, drawn)
 		}
 	})
 	rng := rand.New(rand.NewPCG(opts.Seed, 0x74))
@@ -259,15 +264,15 @@ func resampledMean(table [][]float64, m stats.MeanEstimate, runs []int, drawn []
 
 func stretch(p *part, rng *rand.Rand) {
 	mean, sd := stats.Mean(p.draws), stats.SD(p.draws)
-	chi := distuv.ChiSquared{K: p.m.here.DF, Src: rng}
+	chi := distuv.ChiSquared{K: p.mean.DF, Src: rng}
 	for b := range p.draws {
 		z := rng.NormFloat64()
 		if sd > 1e-12*math.Abs(mean) && sd > 0 {
 			z = (p.draws[b] - mean) / sd
 		}
 		scale := 1.0
-		if p.m.here.DF < 1e6 {
-			scale = math.Sqrt(p.m.here.DF / chi.Rand())
+		if p.mean.DF < 1e6 {
+			scale = math.Sqrt(p.mean.DF / chi.Rand())
 		}
 		p.draws[b] = z * scale * p.se
 	}

@@ -1,0 +1,485 @@
+package metrics
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"jogstrip/metrics/geometry"
+	"jogstrip/metrics/stats"
+	"jogstrip/track/traj"
+)
+
+// Circumstances is what is known of a visit beside its clips.
+type Circumstances struct {
+	Date    string // As it is to be shown; empty: "before" and "now".
+	Surface string // Empty: not recorded.
+	Shoeing string // Empty: not recorded.
+}
+
+// CompareOptions says how two visits are compared.
+type CompareOptions struct {
+	Summary SummaryOptions
+	// Followed is the one measure declared beforehand as what is to change; its
+	// verdict is not corrected for the number of measures. Empty: the score
+	// leads.
+	Followed      Name
+	Before, After Circumstances
+}
+
+const (
+	changeP       = 0.05
+	speedMayVary  = 0.10 // Share of the mean speed.
+	asBefore      = "before"
+	asNow         = "now"
+	surfaceReason = "the surface differs (%s, then %s)"
+)
+
+// Compare sets two visits of one horse beside each other.
+//
+// A change counts where its 95 % interval excludes none and it is larger than
+// the smallest change that counts, MDC95 = 1.96·√2·SEM: from the repeat runs of
+// both visits where they give 6 degrees of freedom, from the yard's own table,
+// else from the default one. SEM is that of one run, not of the visit's mean,
+// because more runs on one day do not tell how the horse differs from day to
+// day. All measures but the followed one (without one: but the score) are
+// corrected by Holm's method.
+//
+// Better means more even: the deviation from even became smaller, whatever its
+// sign. A deviation that went through even to the other side counts as better
+// only by as much as it became smaller; where it did not, the verdict is
+// Changed, as it is for measures that have no even value. Where both visits lie
+// within the tolerance nothing is claimed.
+//
+// Only views that both visits have are compared. Nothing is compared where
+// gait or surface differ or speed by more than 10 %, and no measure where view
+// or calibration level differ. The error is that of Summarise, or says that
+// Followed is no measure.
+func Compare(before, after []Run, opts CompareOptions) (*Comparison, error) {
+	if opts.Followed != "" {
+		if _, ok := Define(opts.Followed); !ok {
+			return nil, fmt.Errorf("compare visits: followed measure %q: no such measure", opts.Followed)
+		}
+	}
+	table, err := orDefault(opts.Summary.Tolerances)
+	if err != nil {
+		return nil, fmt.Errorf("compare visits: %w", err)
+	}
+	opts.Summary.Tolerances = table
+	b, _, err := summarise(before, opts.Summary)
+	if err != nil {
+		return nil, fmt.Errorf("compare visits: before: %w", err)
+	}
+	a, _, err := summarise(after, opts.Summary)
+	if err != nil {
+		return nil, fmt.Errorf("compare visits: after: %w", err)
+	}
+	out := &Comparison{Before: *b, After: *a}
+	barrier := visitBarriers(out, opts)
+
+	before, after = commonViews(before, after)
+	before, after = canonicalRuns(before), canonicalRuns(after)
+	var mb, ma []measured
+	for _, d := range Definitions() {
+		row, _ := table.Lookup(d.Name)
+		x, y := measureAll(before, d, row), measureAll(after, d, row)
+		mb, ma = append(mb, x), append(ma, y)
+		out.Changes = append(out.Changes, changeOf(x, y, before, after, row, opts, barrier))
+	}
+	out.Score = scoreChange(mb, ma, before, after, opts, barrier)
+	decide(out, opts)
+	headline(out, opts)
+	return out, nil
+}
+
+// visitBarriers returns why nothing may be compared, empty where it may, and
+// notes in Reasons what limits the comparison.
+func visitBarriers(c *Comparison, opts CompareOptions) string {
+	var stop []string
+	if c.Before.Gait != c.After.Gait {
+		stop = append(stop, fmt.Sprintf("the gait differs (%s, then %s)", c.Before.Gait, c.After.Gait))
+	}
+	shared := false
+	for _, v := range c.Before.Views {
+		shared = shared || slices.Contains(c.After.Views, v)
+	}
+	if !shared {
+		stop = append(stop, "the horse was filmed from different views")
+	}
+	x, y := strings.TrimSpace(opts.Before.Surface), strings.TrimSpace(opts.After.Surface)
+	switch {
+	case x == "" || y == "":
+		c.Reasons = append(c.Reasons, "the surface was not recorded at both visits: compare only if it was the same")
+	case !strings.EqualFold(x, y):
+		stop = append(stop, fmt.Sprintf(surfaceReason, x, y))
+	}
+	if x, y := strings.TrimSpace(opts.Before.Shoeing), strings.TrimSpace(opts.After.Shoeing); x != "" && y != "" && !strings.EqualFold(x, y) {
+		c.Reasons = append(c.Reasons, fmt.Sprintf("the shoeing changed (%s, then %s): a change of gait may come from it", x, y))
+	}
+	s, t := c.Before.Lookup(Speed), c.After.Lookup(Speed)
+	switch {
+	case s == nil || t == nil || s.Value == nil || t.Value == nil:
+		c.Reasons = append(c.Reasons, "speed was not measured at both visits: compare only if it was the same")
+	default:
+		v, w := s.Value.Value, t.Value.Value
+		if difference := math.Abs(w-v) / (0.5 * (v + w)); difference > speedMayVary {
+			stop = append(stop, fmt.Sprintf("speed differs by %.0f %% (%.2f, then %.2f m/s; at most %.0f %% is allowed)", 100*difference, v, w, 100*speedMayVary))
+		}
+	}
+	if len(c.Before.Views) != len(c.After.Views) && shared {
+		c.Reasons = append(c.Reasons, "only the view that both visits have is compared")
+	}
+	c.Reasons = append(stop, c.Reasons...)
+	return strings.Join(stop, "; ")
+}
+
+// commonViews keeps the runs of views that both visits have; both unchanged
+// where there are none.
+func commonViews(before, after []Run) (b, a []Run) {
+	has := func(runs []Run, v traj.View) bool {
+		return slices.ContainsFunc(runs, func(r Run) bool { return r.View == v })
+	}
+	keep := func(runs, others []Run) []Run {
+		var out []Run
+		for _, r := range runs {
+			if has(others, r.View) {
+				out = append(out, r)
+			}
+		}
+		return out
+	}
+	b, a = keep(before, after), keep(after, before)
+	if len(b) == 0 {
+		return before, after
+	}
+	return b, a
+}
+
+func changeOf(x, y measured, before, after []Run, row Tolerance, opts CompareOptions, barrier string) Change {
+	// A measure seen from one view at one visit and from two at the other is
+	// compared in the view both have.
+	if vx, vy := viewsOf(x), viewsOf(y); x.ok && y.ok && !slices.Equal(vx, vy) {
+		keep := func(runs []Run) []Run {
+			var out []Run
+			for _, r := range runs {
+				if slices.Contains(vx, r.View) && slices.Contains(vy, r.View) {
+					out = append(out, r)
+				}
+			}
+			return out
+		}
+		if b, a := keep(before), keep(after); len(b) > 0 && len(a) > 0 {
+			x, y = measureAll(b, x.def, row), measureAll(a, y.def, row)
+		} else if barrier == "" {
+			barrier = "the horse was filmed from different views"
+		}
+	}
+
+	c := Change{Name: x.def.Name, Unit: x.result.Unit, Before: x.result.Value, After: y.result.Value, P: 1, Holm: 1,
+		Followed: x.def.Name == opts.Followed, Verdict: NotComparable}
+	c.Reason = barrier
+	switch {
+	case !x.ok && !y.ok:
+		c.Reason = "not measured at either visit: " + y.result.Reason
+	case !x.ok:
+		c.Reason = "not measured at the first visit: " + x.result.Reason
+	case !y.ok:
+		c.Reason = "not measured at the second visit: " + y.result.Reason
+	case barrier != "":
+	case x.result.Unit != y.result.Unit:
+		c.Reason = fmt.Sprintf("the calibration gives other units (%s, then %s)", x.result.Unit, y.result.Unit)
+	case x.def.Needs != geometry.LevelNone && !slices.Equal(levelsOf(x), levelsOf(y)):
+		c.Reason = fmt.Sprintf("the calibration level differs (%s, then %s)", joinLevels(levelsOf(x)), joinLevels(levelsOf(y)))
+	case !x.wideOK || !y.wideOK:
+		c.Reason = "one run and no tolerance: how runs differ is not known"
+	}
+	if c.Reason != "" {
+		c.Sentence = "not comparable: " + c.Reason
+		return c
+	}
+	c.Before, c.After = toEstimate(x.wide), toEstimate(y.wide)
+	d, p := difference(x.wide, y.wide)
+	c.Change, c.P = &d, p
+	c.Smallest, c.OwnMDC = smallestChange(x, y)
+	c.Verdict = "" // Decided once all p values are known.
+	return c
+}
+
+// difference returns second − first with its 95 % interval and two-sided p
+// (Welch 1947, with Satterthwaite's degrees of freedom).
+func difference(first, second stats.MeanEstimate) (Estimate, float64) {
+	u, v := math.Pow(standardError(first), 2), math.Pow(standardError(second), 2)
+	value, se := second.Value-first.Value, math.Sqrt(u+v)
+	if se == 0 {
+		p := 1.0
+		if value != 0 {
+			p = 0
+		}
+		return Estimate{Value: value, Low: value, High: value}, p
+	}
+	df := math.Inf(1)
+	if bottom := u*u/first.DF + v*v/second.DF; bottom > 0 {
+		df = (u + v) * (u + v) / bottom
+	}
+	half := stats.TQuantile(0.975, df) * se
+	return Estimate{Value: value, Low: value - half, High: value + half, SE: se}, stats.TwoSidedP(value/se, df)
+}
+
+// smallestChange returns MDC95 and whether it is from own repeat runs.
+func smallestChange(x, y measured) (float64, bool) {
+	var repeats [][]float64
+	for _, m := range []measured{x, y} {
+		var means []float64
+		for _, v := range m.wide.GroupMeans {
+			if !math.IsNaN(v) {
+				means = append(means, v)
+			}
+		}
+		repeats = append(repeats, means)
+	}
+	if sem, df := stats.SEM(repeats); df >= minRepeatDF {
+		return stats.MDC95(sem), true
+	}
+	return stats.MDC95(x.tolerance.Tolerance / stats.Z95), x.tolerance.Own
+}
+
+func viewsOf(m measured) []traj.View {
+	v := slices.Clone(m.sample.views)
+	slices.Sort(v)
+	return slices.Compact(v)
+}
+
+func levelsOf(m measured) []geometry.Level {
+	l := slices.Clone(m.sample.levels)
+	slices.Sort(l)
+	return slices.Compact(l)
+}
+
+func joinLevels(l []geometry.Level) string {
+	var s []string
+	for _, x := range l {
+		s = append(s, string(x))
+	}
+	return strings.Join(s, " and ")
+}
+
+// scoreChange compares the score over the components that both visits have.
+// The interval of the change is taken from those of the two scores (Zou &
+// Donner 2008, Stat Med 27:1693–1702; from memory), which need not be even.
+func scoreChange(mb, ma []measured, before, after []Run, opts CompareOptions, barrier string) *Change {
+	c := &Change{Name: ScoreName, P: 1, Holm: 1, Followed: opts.Followed == "", Verdict: NotComparable, Reason: barrier}
+	var pb, pa []part
+	var dropped []string
+	for i := range mb {
+		x, y := mb[i], ma[i]
+		if x.tolerance.Weight <= 0 {
+			continue
+		}
+		usable := x.ok && y.ok && x.wideOK && y.wideOK && x.tolerance.Tolerance > 0 && x.result.Unit == y.result.Unit &&
+			slices.Equal(viewsOf(x), viewsOf(y)) && (x.def.Needs == geometry.LevelNone || slices.Equal(levelsOf(x), levelsOf(y)))
+		if !usable {
+			if x.ok || y.ok {
+				dropped = append(dropped, x.def.Title)
+			}
+			continue
+		}
+		pb, pa = append(pb, newPart(x, x.wide)), append(pa, newPart(y, y.wide))
+	}
+	if c.Reason == "" && len(pb) == 0 {
+		c.Reason = "no component of the score was measured alike at both visits"
+	}
+	if c.Reason != "" {
+		c.Sentence = "not comparable: " + c.Reason
+		return c
+	}
+	drawParts(pb, before, opts.Summary)
+	drawParts(pa, after, opts.Summary)
+	x, y := scoreOf(pb), scoreOf(pa)
+	c.Before, c.After = &x.Estimate, &y.Estimate
+	value := y.Value - x.Value
+	low := value - math.Hypot(y.Value-y.Low, x.High-x.Value)
+	high := value + math.Hypot(y.High-y.Value, x.Value-x.Low)
+	c.Change = &Estimate{Value: value, Low: low, High: high, SE: (high - low) / (2 * stats.Z95)}
+	// The p goes with the end of the interval that faces no change.
+	facing := value - low
+	if value < 0 {
+		facing = high - value
+	}
+	if facing > 0 {
+		c.P = stats.TwoSidedP(value/facing*stats.Z95, math.Inf(1))
+	}
+	c.Smallest = math.Max(smallestScore(x, pb), smallestScore(y, pa))
+	c.Verdict = ""
+	if len(dropped) > 0 {
+		c.Reason = "the scores compared leave out what was not measured alike at both visits: " + strings.Join(dropped, ", ")
+	}
+	return c
+}
+
+// smallestScore returns MDC95 of the score: the run-to-run spread of its
+// components, each 1/1.96 in units of its tolerance, carried to the score by
+// its derivatives w·r/score. An even horse has no direction; all components
+// then count alike.
+func smallestScore(s *Score, parts []part) float64 {
+	var squares, all float64
+	for _, c := range s.Components {
+		all += c.Weight * c.Weight
+		if s.Value > 0 {
+			squares += c.Weight * c.Part / (s.Value * s.Value)
+		}
+	}
+	if s.Value == 0 {
+		squares = all
+	}
+	return stats.MDC95(math.Sqrt(squares) / stats.Z95)
+}
+
+// ScoreName stands for the asymmetry score where a measure's name is expected.
+const ScoreName Name = "asymmetry_score"
+
+// decide gives every comparable change its verdict.
+func decide(c *Comparison, opts CompareOptions) {
+	var family []*Change
+	for i := range c.Changes {
+		ch := &c.Changes[i]
+		if ch.Verdict == "" && !ch.Followed {
+			family = append(family, ch)
+		}
+	}
+	if c.Score.Verdict == "" && !c.Score.Followed {
+		family = append(family, c.Score)
+	}
+	p := make([]float64, len(family))
+	for i, ch := range family {
+		p[i] = ch.P
+	}
+	for i, q := range stats.Holm(p) {
+		family[i].Holm = q
+	}
+	for i := range c.Changes {
+		ch := &c.Changes[i]
+		if ch.Followed {
+			ch.Holm = ch.P
+		}
+		if ch.Verdict == "" {
+			d, _ := Define(ch.Name)
+			ch.Verdict = verdict(d, ch, c.Before.Lookup(ch.Name).Tolerance)
+			ch.Sentence = changeSentence(d, ch, opts)
+		}
+	}
+	if c.Score.Followed {
+		c.Score.Holm = c.Score.P
+	}
+	if c.Score.Verdict == "" {
+		c.Score.Verdict = scoreVerdict(c.Score)
+		c.Score.Sentence = scoreSentence(c.Score, opts)
+	}
+}
+
+func counts(c *Change) bool {
+	return c.Holm < changeP && (c.Change.Low > 0 || c.Change.High < 0) && math.Abs(c.Change.Value) > c.Smallest
+}
+
+func verdict(d Definition, c *Change, tolerance float64) Verdict {
+	if !counts(c) {
+		return NoChange
+	}
+	e, ok := even(d)
+	if !ok {
+		return Changed
+	}
+	b, a := math.Abs(c.Before.Value-e), math.Abs(c.After.Value-e)
+	if b <= tolerance && a <= tolerance {
+		return NoChange
+	}
+	// On one side of even the size changes as the value does. Through even it
+	// changes less, and must pass both hurdles by itself.
+	size := a - b
+	half := (c.Change.High - c.Change.Low) / 2
+	if math.Abs(size) <= c.Smallest || math.Abs(size) <= half {
+		return Changed
+	}
+	if size < 0 {
+		return Improved
+	}
+	return Worse
+}
+
+func scoreVerdict(c *Change) Verdict {
+	switch {
+	case !counts(c):
+		return NoChange
+	case c.Change.Value < 0:
+		return Improved
+	}
+	return Worse
+}
+
+func dateWords(opts CompareOptions) (before, after string) {
+	before, after = asBefore, asNow
+	if opts.Before.Date != "" {
+		before = "on " + opts.Before.Date
+	}
+	if opts.After.Date != "" {
+		after = "on " + opts.After.Date
+	}
+	return before, after
+}
+
+var verdictWords = map[Verdict]string{
+	Improved: "Improved", Worse: "Worse", NoChange: "No measurable change", Changed: "Changed",
+}
+
+func changeSentence(d Definition, c *Change, opts CompareOptions) string {
+	e, hasEven := even(d)
+	before, after := dateWords(opts)
+	then := phrase(d, c.Unit, c.Before.Value-e)
+	now := phrase(d, c.Unit, c.After.Value-e)
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s: %s, %s; %s, %s.", verdictWords[c.Verdict], before, then, after, now)
+	low, u, decimals := inWords(d, c.Unit, c.Change.Low)
+	high, _, _ := inWords(d, c.Unit, c.Change.High)
+	value, _, _ := inWords(d, c.Unit, c.Change.Value)
+	fmt.Fprintf(&b, " Change %s %s (95 %% interval %s to %s); the smallest that counts is %s %s.",
+		trimNumber(value, decimals), u, trimNumber(low, decimals), trimNumber(high, decimals), amountNumber(d, c.Unit, c.Smallest), u)
+	excludes := c.Change.Low > 0 || c.Change.High < 0
+	switch {
+	case c.Verdict == Changed && hasEven:
+		b.WriteString(" The difference went over to the other side without becoming clearly smaller or larger.")
+	case c.Verdict == NoChange && counts(c):
+		b.WriteString(" Both lie within what a sound horse shows from run to run.")
+	case c.Verdict == NoChange && excludes && math.Abs(c.Change.Value) > c.Smallest:
+		b.WriteString(" With so many measures looked at, a change of this size comes up by chance too often to count.")
+	}
+	return b.String()
+}
+
+func amountNumber(d Definition, unit string, v float64) string {
+	x, _, decimals := inWords(d, unit, v)
+	return trimNumber(x, decimals)
+}
+
+func scoreSentence(c *Change, opts CompareOptions) string {
+	before, after := dateWords(opts)
+	words := map[Verdict]string{Improved: "More even", Worse: "Less even", NoChange: "No measurable change"}
+	return fmt.Sprintf("%s: asymmetry score %.1f %s, %.1f %s (0 is even, 1 as uneven as a sound horse from run to run). Change %+.1f (95 %% interval %.1f to %.1f); the smallest that counts is %.1f.",
+		words[c.Verdict], c.Before.Value, before, c.After.Value, after, c.Change.Value, c.Change.Low, c.Change.High, c.Smallest)
+}
+
+// headline sets the verdict and the sentence a trainer wants first.
+func headline(c *Comparison, opts CompareOptions) {
+	lead := c.Score
+	for i := range c.Changes {
+		if c.Changes[i].Followed {
+			lead = &c.Changes[i]
+		}
+	}
+	c.Verdict = lead.Verdict
+	if lead.Verdict == NotComparable {
+		c.Sentence = "The two visits cannot be compared: " + lead.Reason + "."
+		return
+	}
+	before, after := dateWords(opts)
+	c.Sentence = lead.Sentence + fmt.Sprintf(" Signs %s: %s. Signs %s: %s.", before, c.Before.Limb.Sentence, after, c.After.Limb.Sentence)
+}
