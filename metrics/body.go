@@ -1,0 +1,466 @@
+package metrics
+
+import (
+	"math"
+	"sort"
+
+	"jogstrip/metrics/geometry"
+	"jogstrip/metrics/signal"
+	"jogstrip/track/traj"
+)
+
+// Where marks of the body are, ahead of (positive) the hooves of their girdle in
+// mid-stance, as share of the height at the withers, and how far the hind
+// hooves are behind the fore ones (common practice). An error of 0.2 m at 8 m
+// changes the scale of the movement, alike for both sides, by 2.5 %.
+const (
+	headAhead   = 0.45
+	trunkLength = 0.70
+)
+
+// assumedCameraM is the camera height from which LevelRatio, which has none,
+// takes the size of these places.
+const assumedCameraM = 1.3
+
+// depthSD is how far the body's place over its hooves varies from step to step,
+// metres, one standard deviation: what placements are smoothed against.
+const depthSD = 0.03
+
+// bodyTrack is a mark of the body as height over time.
+type bodyTrack struct {
+	landmark traj.Landmark
+	t        []float64
+	z        []float64 // Drift removed; metres, camera heights (LevelRatio) or shares of the mark's height (LevelNone).
+	sd       []float64
+	frame    []int
+}
+
+// measureBody measures the vertical movement of head, withers, croup and hips.
+func (a *analysis) measureBody(s *spatial, cam geometry.Camera) {
+	if len(a.strides) == 0 {
+		return
+	}
+	low := map[traj.Landmark][2]Name{
+		traj.Head:    {HeadLowDifference, HeadHighDifference},
+		traj.Withers: {WithersLowDifference, WithersHighDifference},
+		traj.Croup:   {CroupLowDifference, CroupHighDifference},
+	}
+	hips := map[int][2][2]float64{}
+	for _, l := range []traj.Landmark{traj.Head, traj.Withers, traj.Croup, traj.LeftHip, traj.RightHip} {
+		b := a.bodyHeights(s, cam, l)
+		if b == nil {
+			continue
+		}
+		fits, whole := a.strideFits(b)
+		unit, scale := "mm", 1000.0
+		if !a.cal.Level.AtLeast(geometry.LevelHeight) {
+			unit, scale = "%", 100/whole
+		}
+		if !(scale > 0) || math.IsInf(scale, 0) {
+			continue
+		}
+		s.signals = append(s.signals, a.signalOf(b, unit, scale))
+		for i, st := range a.strides {
+			h := fits[i]
+			if h == nil {
+				continue
+			}
+			wide := max(1, h.ResidualSD)
+			if l == traj.Head {
+				a.putHarmonics(s, i, st, h, scale, wide)
+			}
+			if l == traj.LeftHip || l == traj.RightHip {
+				top, high, _ := h.Highest(st.Start, st.Start+h.Period)
+				bottom, lowest, _ := h.Lowest(st.Start, st.Start+h.Period)
+				v, seen := hips[i]
+				if !seen {
+					v = [2][2]float64{notSeen, notSeen}
+				}
+				side := 0
+				if l == traj.RightHip {
+					side = 1
+				}
+				v[side] = [2]float64{scale * (high - lowest), scale * wide * h.DifferenceSD(top, bottom)}
+				hips[i] = v
+				continue
+			}
+			if a.opts.Gait == traj.Walk || a.cal.Level == geometry.LevelNone {
+				continue
+			}
+			a.putExtremes(s, i, st, h, l, low[l], scale, wide)
+		}
+	}
+	if a.cal.Level.AtLeast(geometry.LevelHeight) {
+		for i, st := range a.strides {
+			if v, ok := hips[i]; ok {
+				s.found.putSides(HipExcursion, i, st.Start, v)
+			}
+		}
+	}
+}
+
+// putHarmonics adds the head's movement once and twice a stride. The power that
+// noise adds to an amplitude is taken off.
+func (a *analysis) putHarmonics(s *spatial, i int, st Stride, h *signal.Harmonics, scale, wide float64) {
+	var amp, sd [2]float64
+	for k := range 2 {
+		v, _ := h.Amplitude(k + 1)
+		e := wide * h.AmplitudeSD(k+1)
+		amp[k], sd[k] = math.Sqrt(max(0, v*v-e*e)), e
+	}
+	if a.cal.Level != geometry.LevelNone {
+		s.found.put(HeadFirstHarmonic, single(i, st.Start, scale*amp[0], scale*sd[0]))
+		s.found.put(HeadSecondHarmonic, single(i, st.Start, scale*amp[1], scale*sd[1]))
+	}
+	if sum := amp[0] + amp[1]; sum > 0 {
+		s.found.put(HeadHarmonicShare, single(i, st.Start, 100*amp[0]/sum, 100*math.Hypot(amp[1]*sd[0], amp[0]*sd[1])/sum/sum))
+	}
+}
+
+// putExtremes adds the low- and high-point differences of one stride. The low
+// point of a side is the lowest local minimum from shortly before its limb lands
+// until shortly before the other does; its high point the highest maximum
+// between that low point and the other side's. Where a side has no low point of
+// its own (the once-a-stride part is more than four times the other), its value
+// is the lowest of its stance.
+func (a *analysis) putExtremes(s *spatial, i int, st Stride, h *signal.Harmonics, l traj.Landmark, names [2]Name, scale, wide float64) {
+	var on [2]float64
+	for side := range 2 {
+		k := side
+		if l == traj.Croup {
+			k = 2 + side
+		}
+		c := a.stanceIn(k, i)
+		if c == nil {
+			// The limb that lands together with it.
+			if k < 2 {
+				c = a.stanceIn(paired(k, a.opts.Gait), i)
+			} else if a.opts.Gait == traj.Pace {
+				c = a.stanceIn(k-2, i)
+			} else {
+				c = a.stanceIn(3-k, i)
+			}
+			if c == nil {
+				return
+			}
+			s.borrowed = true
+		}
+		on[side] = c.On
+	}
+	t := h.Period
+	var at, value [2]float64
+	for side := range 2 {
+		var local bool
+		at[side], value[side], local = h.Lowest(on[side]-0.05*t, on[side]+0.45*t)
+		if !local {
+			at[side], value[side], _ = h.Lowest(on[side], on[side]+0.4*t)
+		}
+	}
+	s.found.put(names[0], single(i, st.Start, scale*(value[1]-value[0]), scale*wide*h.DifferenceSD(at[1], at[0])))
+	var top, high [2]float64
+	for side := range 2 {
+		next := at[1-side]
+		for next <= at[side] {
+			next += t
+		}
+		for next > at[side]+t {
+			next -= t
+		}
+		top[side], high[side], _ = h.Highest(at[side], next)
+	}
+	s.found.put(names[1], single(i, st.Start, scale*(high[1]-high[0]), scale*wide*h.DifferenceSD(top[1], top[0])))
+}
+
+// strideFits fits harmonics to every stride (nil where the mark was not seen
+// through it) and returns the mean range of the movement.
+func (a *analysis) strideFits(b *bodyTrack) ([]*signal.Harmonics, float64) {
+	fits := make([]*signal.Harmonics, len(a.strides))
+	var sum, n float64
+	for i, st := range a.strides {
+		h := b.fit(st.Start, st.End)
+		if h == nil {
+			continue
+		}
+		fits[i] = h
+		_, high, _ := h.Highest(st.Start, st.End)
+		_, low, _ := h.Lowest(st.Start, st.End)
+		sum += high - low
+		n++
+	}
+	return fits, sum / n
+}
+
+// fit fits up to four harmonics to what lies in [from, to), nil where that does
+// not work.
+func (b *bodyTrack) fit(from, to float64) *signal.Harmonics {
+	lo, hi := span(b.t, from, to)
+	n := hi - lo
+	count := min(4, (n-3)/3)
+	if count < 2 {
+		return nil
+	}
+	h, err := signal.FitHarmonics(b.t[lo:hi], b.z[lo:hi], b.sd[lo:hi], from, to-from, count)
+	if err != nil {
+		return nil
+	}
+	return h
+}
+
+// span returns the range of indices of t inside [from, to).
+func span(t []float64, from, to float64) (int, int) {
+	lo := 0
+	for lo < len(t) && t[lo] < from {
+		lo++
+	}
+	hi := lo
+	for hi < len(t) && t[hi] < to {
+		hi++
+	}
+	return lo, hi
+}
+
+// bodyHeights returns a mark's height over time with drift removed, or nil.
+func (a *analysis) bodyHeights(s *spatial, cam geometry.Camera, l traj.Landmark) *bodyTrack {
+	h := seenTrack(a.raw, a.still, l, a.opts.ReadoutS)
+	if h == nil || len(h.t) < 12 {
+		return nil
+	}
+	b := &bodyTrack{landmark: l}
+	frames := seenFrames(a.still.Track(l))
+	if len(frames) != len(h.t) {
+		return nil
+	}
+	var depth, ground *signal.Spline
+	ahead := 0.0
+	if a.cal.Level == geometry.LevelNone {
+		ground = a.groundRows(l)
+		if ground == nil {
+			return nil
+		}
+	} else {
+		depth, ahead = a.bodyDepth(s, l)
+		if depth == nil {
+			return nil
+		}
+	}
+	for i, t := range h.t {
+		var z, per float64
+		if ground != nil {
+			row, _, _ := ground.At(t)
+			z, per = row-h.y[i], 1
+		} else {
+			y, _, _ := depth.At(t)
+			y += ahead
+			at := geometry.Point{X: h.x[i], Y: h.y[i]}
+			var ok, ok1 bool
+			var z1 float64
+			_, z, ok = cam.AtDepth(at, y)
+			_, z1, ok1 = cam.AtDepth(geometry.Point{X: at.X, Y: at.Y + 1}, y)
+			if !ok || !ok1 {
+				continue
+			}
+			per = math.Abs(z1 - z)
+		}
+		b.t = append(b.t, t)
+		b.z = append(b.z, z)
+		b.sd = append(b.sd, per*h.sd[i])
+		b.frame = append(b.frame, frames[i])
+	}
+	if len(b.t) < 12 {
+		return nil
+	}
+	drift := a.drift(b)
+	if drift == nil {
+		return nil
+	}
+	for i, t := range b.t {
+		d, _, _ := drift.At(t)
+		b.z[i] -= d
+		if ground != nil {
+			// Without a lane the mark's own height over the ground row is the scale: it
+			// grows with the picture as its movement does.
+			if !(d > 1) {
+				return nil
+			}
+			b.z[i] /= d
+			b.sd[i] /= d
+		}
+	}
+	return b
+}
+
+func seenFrames(tr *traj.Track) []int {
+	var out []int
+	for i, p := range tr.Samples {
+		if p.Status.Seen() && !math.IsNaN(p.X) && !math.IsNaN(p.Y) {
+			out = append(out, i)
+		}
+	}
+	return out
+}
+
+// drift returns the mark's mean height over the stride around each instant: the
+// movement of whole strides cancels in it and what is slower stays.
+func (a *analysis) drift(b *bodyTrack) *signal.Spline {
+	var sum float64
+	for _, st := range a.strides {
+		sum += (st.End - st.Start) / float64(len(a.strides))
+	}
+	var t, m, w []float64
+	for c := b.t[0] + sum/2; c <= b.t[len(b.t)-1]-sum/2; c += sum / 4 {
+		// A stride's own duration around c keeps the cancelling exact.
+		period := a.strideAt(c, sum)
+		if h := b.fit(c-period/2, c+period/2); h != nil {
+			t, m, w = append(t, c), append(m, h.Mean), append(w, 1)
+		}
+	}
+	switch {
+	case len(t) == 0:
+		return nil
+	case len(t) < 3:
+		// Too short for a drift: its level alone.
+		var mean float64
+		for _, v := range m {
+			mean += v / float64(len(m))
+		}
+		t, m, w = []float64{t[0], t[0] + 1, t[0] + 2}, []float64{mean, mean, mean}, []float64{1, 1, 1}
+	}
+	s, err := signal.SmoothingSpline(t, m, w, 0)
+	if err != nil {
+		return nil
+	}
+	return s
+}
+
+// strideAt returns the duration of the stride around t, or the mean one outside
+// the strides.
+func (a *analysis) strideAt(t, mean float64) float64 {
+	for _, st := range a.strides {
+		if t >= st.Start && t < st.End {
+			return st.End - st.Start
+		}
+	}
+	return mean
+}
+
+// girdleOf returns the limbs over which a body mark is carried.
+func girdleOf(l traj.Landmark) int {
+	if l == traj.Croup || l == traj.LeftHip || l == traj.RightHip {
+		return 1
+	}
+	return 0
+}
+
+// bodyDepth returns the distance of a mark's girdle over time and how far ahead
+// of it (in lane Y) the mark is. The body is taken to be over a hoof in the
+// middle of its stance; a spline through those instants is smoothed to below the
+// stride's rhythm, so that uneven steps do not look like vertical movement.
+func (a *analysis) bodyDepth(s *spatial, l traj.Landmark) (*signal.Spline, float64) {
+	unit := 1.0
+	if a.cal.Level == geometry.LevelRatio {
+		unit = assumedCameraM
+	}
+	forward := 1.0
+	if a.opts.View == traj.Toward {
+		forward = -1
+	}
+	g := girdleOf(l)
+	ahead := 0.0
+	if l == traj.Head {
+		ahead = headAhead
+	}
+	sp := a.girdleDepth(s, g)
+	if sp == nil {
+		sp = a.girdleDepth(s, 1-g)
+		if g == 0 {
+			ahead += trunkLength
+		} else {
+			ahead -= trunkLength
+		}
+	}
+	return sp, forward * ahead * a.opts.WithersM / unit
+}
+
+func (a *analysis) girdleDepth(s *spatial, g int) *signal.Spline {
+	unit := 1.0
+	if a.cal.Level == geometry.LevelRatio {
+		unit = assumedCameraM
+	}
+	return a.overStances(g, func(k, i int) (float64, float64, bool) {
+		p := s.placed[k][i]
+		return p.y, math.Hypot(p.ySD, depthSD/unit), p.ok
+	})
+}
+
+// groundRows returns the picture row of the ground below a mark's girdle over
+// time, from its stances.
+func (a *analysis) groundRows(l traj.Landmark) *signal.Spline {
+	rows := func(k, i int) (float64, float64, bool) {
+		c := &a.stances[k][i]
+		return c.PictureY, math.Hypot(c.pixelYSD, 0.5), true
+	}
+	if sp := a.overStances(girdleOf(l), rows); sp != nil {
+		return sp
+	}
+	return a.overStances(1-girdleOf(l), rows)
+}
+
+// overStances smooths a quantity of girdle g's stances over the middles of
+// those whose ends were both timed.
+func (a *analysis) overStances(g int, value func(k, i int) (v, sd float64, ok bool)) *signal.Spline {
+	type knot struct{ t, v, w float64 }
+	var knots []knot
+	for k := 2 * g; k < 2*g+2; k++ {
+		for i := range a.stances[k] {
+			c := &a.stances[k][i]
+			if !c.onTimed() || !c.offTimed() {
+				continue
+			}
+			if v, sd, ok := value(k, i); ok {
+				knots = append(knots, knot{c.middle(), v, 1 / sq(sd)})
+			}
+		}
+	}
+	sortBy(knots, func(k knot) float64 { return k.t })
+	var t, v, w []float64
+	var sum float64
+	for _, k := range knots {
+		if n := len(t); n > 0 && k.t-t[n-1] < 0.02 {
+			continue // Two hooves down together say the same.
+		}
+		t, v, w = append(t, k.t), append(v, k.v), append(w, k.w)
+		sum += k.w
+	}
+	if len(t) < 3 {
+		return nil
+	}
+	// The spline's gain at angular frequency ω is 1/(1 + λ·ω⁴/density): a half at a
+	// quarter of the stride's rhythm, 1/257 at the stride's.
+	density := sum / (t[len(t)-1] - t[0])
+	period := a.strides[0].End - a.strides[0].Start
+	if a.period > 0 {
+		period = a.period
+	}
+	sp, err := signal.SmoothingSpline(t, v, w, density*math.Pow(4*period/(2*math.Pi), 4))
+	if err != nil {
+		return nil
+	}
+	return sp
+}
+
+// signalOf returns the mark's height on every frame of the clip.
+func (a *analysis) signalOf(b *bodyTrack, unit string, scale float64) Signal {
+	n := len(a.raw.Times)
+	out := Signal{Landmark: b.landmark, Unit: unit, Height: make([]float64, n), SD: make([]float64, n)}
+	for i := range n {
+		out.Height[i], out.SD[i] = math.NaN(), math.NaN()
+	}
+	for i, f := range b.frame {
+		out.Height[f], out.SD[f] = scale*b.z[i], scale*b.sd[i]
+	}
+	return out
+}
+
+func sortBy[T any](x []T, key func(T) float64) {
+	sort.SliceStable(x, func(i, j int) bool { return key(x[i]) < key(x[j]) })
+}

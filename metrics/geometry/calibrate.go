@@ -1,0 +1,541 @@
+package geometry
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// How far the numbers of a calibration without ground marks may be off, one
+// standard deviation each. Common practice, not published values.
+const (
+	defaultClickSD = 0.5  // px.
+	heightSD       = 0.02 // Of a camera height taken with a tape, metres.
+	focalSD        = 0.03 // Share, of a focal length found by calibrating the phone.
+	fieldSD        = 0.10 // Share, of one computed from a field of view: video is often cropped.
+	rowSDDegrees   = 0.25 // Of a horizon given as a row.
+)
+
+// nominalFocal is the focal length assumed at LevelRatio, as share of the
+// picture's long side. Ratios along the lane do not depend on it.
+const nominalFocal = 0.8
+
+// AtLeast reports whether l supports everything that need supports.
+func (l Level) AtLeast(need Level) bool { return l.rank() >= need.rank() }
+
+func (l Level) rank() int {
+	switch l {
+	case LevelMetric:
+		return 3
+	case LevelHeight:
+		return 2
+	case LevelRatio:
+		return 1
+	}
+	return 0
+}
+
+// Calibration is a clip's camera in the lane frame. The lane's origin is the
+// point of the ground below the camera.
+type Calibration struct {
+	Level Level
+	// Camera is the zero Camera at LevelNone. At LevelRatio its height is 1 and its
+	// focal length nominal: only ratios of lengths in one direction mean anything.
+	Camera Camera
+	// FocalSD, px, and HeightSD, metres, are standard deviations; 0 where not applicable.
+	FocalSD  float64
+	HeightSD float64
+	// ResidualPX is the root mean square distance, px, between the ground marks
+	// clicked and those of the camera found; 0 at the other levels.
+	ResidualPX float64
+	// Notes are remarks for the report.
+	Notes []string
+
+	variants []Camera
+}
+
+// HeightM returns the camera's height over the ground, metres (LevelRatio: 1;
+// LevelNone: 0).
+func (c *Calibration) HeightM() float64 {
+	if c.Level == LevelNone {
+		return 0
+	}
+	_, _, z := c.Camera.Centre()
+	return z
+}
+
+// Variants returns the cameras that lie one standard deviation from Camera on
+// both sides along each independent direction of the calibration's error, as
+// consecutive pairs (plus, minus). For a quantity q the variance due to the
+// calibration is Σ ((q(plus) − q(minus))/2)² over the pairs (first order).
+func (c *Calibration) Variants() []Camera { return append([]Camera(nil), c.variants...) }
+
+// GroundSD returns the standard deviation across and along the lane, metres,
+// of a ground point seen at p that is due to the calibration alone.
+func (c *Calibration) GroundSD(p Point) (x, y float64) {
+	for i := 0; i+1 < len(c.variants); i += 2 {
+		x1, y1, ok1 := c.variants[i].GroundPoint(p)
+		x0, y0, ok0 := c.variants[i+1].GroundPoint(p)
+		if !ok1 || !ok0 {
+			return math.Inf(1), math.Inf(1)
+		}
+		x = math.Hypot(x, (x1-x0)/2)
+		y = math.Hypot(y, (y1-y0)/2)
+	}
+	return x, y
+}
+
+// Calibrate finds the camera of a clip from what a person gave. Points of in
+// must be in the coordinates in which the tracks are given; width and height
+// are the upright picture's, px. It returns an error, in words for the report,
+// for input that no camera can have produced.
+func Calibrate(in CalibrationInput, width, height int) (*Calibration, error) {
+	if width <= 0 || height <= 0 {
+		return nil, fmt.Errorf("calibrate: picture size %d × %d is not positive", width, height)
+	}
+	given := 0
+	for _, set := range []bool{in.Ground != nil, in.Height != nil, in.Horizon != nil} {
+		if set {
+			given++
+		}
+	}
+	if given > 1 {
+		return nil, errors.New("calibrate: give only one of ground marks, camera height and horizon")
+	}
+	var c *Calibration
+	var err error
+	switch {
+	case in.Ground != nil:
+		c, err = fromGround(*in.Ground, width, height)
+	case in.Height != nil:
+		c, err = fromHeight(*in.Height, width, height)
+	case in.Horizon != nil:
+		c, err = fromHorizon(*in.Horizon, width, height)
+	default:
+		c = &Calibration{Level: LevelNone}
+	}
+	if err != nil {
+		return nil, fmt.Errorf("calibrate: %w", err)
+	}
+	return c, nil
+}
+
+func centre(width, height int) (cx, cy float64) {
+	return float64(width-1) / 2, float64(height-1) / 2
+}
+
+func longSide(width, height int) float64 { return float64(max(width, height)) }
+
+// fromHeight builds the camera of LevelHeight.
+func fromHeight(in CameraHeight, width, height int) (*Calibration, error) {
+	if !(in.HeightM > 0) || math.IsInf(in.HeightM, 0) {
+		return nil, fmt.Errorf("camera height is %g m; it must be positive", in.HeightM)
+	}
+	focal, share := in.FocalPX, focalSD
+	switch {
+	case in.FocalPX != 0 && in.FieldOfViewDeg != 0:
+		return nil, errors.New("give the focal length or the field of view, not both")
+	case in.FieldOfViewDeg != 0:
+		if !(in.FieldOfViewDeg > 1 && in.FieldOfViewDeg < 170) {
+			return nil, fmt.Errorf("field of view is %g°; it must lie between 1 and 170", in.FieldOfViewDeg)
+		}
+		focal = float64(width) / 2 / math.Tan(in.FieldOfViewDeg*math.Pi/360)
+		share = fieldSD
+	case !(in.FocalPX > 0) || math.IsInf(in.FocalPX, 0):
+		return nil, fmt.Errorf("focal length is %g px; it must be positive", in.FocalPX)
+	}
+	vanish, cov, err := vanishing(in.Horizon, focal, width, height)
+	if err != nil {
+		return nil, err
+	}
+	cx, cy := centre(width, height)
+	build := func(h, f float64, v Point) Camera { return LevelCamera(f, cx, cy, h, v) }
+	c := &Calibration{Level: LevelHeight, Camera: build(in.HeightM, focal, vanish), FocalSD: share * focal, HeightSD: heightSD}
+	for _, s := range []float64{1, -1} {
+		c.variants = append(c.variants, build(in.HeightM+s*heightSD, focal, vanish))
+	}
+	for _, s := range []float64{1, -1} {
+		c.variants = append(c.variants, build(in.HeightM, focal*(1+s*share), vanish))
+	}
+	for _, d := range cov {
+		for _, s := range []float64{1, -1} {
+			c.variants = append(c.variants, build(in.HeightM, focal, Point{vanish.X + s*d.X, vanish.Y + s*d.Y}))
+		}
+	}
+	return c, nil
+}
+
+// fromHorizon builds the camera of LevelRatio, in units of the camera's height.
+func fromHorizon(in Horizon, width, height int) (*Calibration, error) {
+	focal := nominalFocal * longSide(width, height)
+	vanish, cov, err := vanishing(in, focal, width, height)
+	if err != nil {
+		return nil, err
+	}
+	cx, cy := centre(width, height)
+	c := &Calibration{Level: LevelRatio, Camera: LevelCamera(focal, cx, cy, 1, vanish)}
+	for _, s := range []float64{1, -1} {
+		c.variants = append(c.variants, LevelCamera(focal*(1+s*0.2), cx, cy, 1, vanish))
+	}
+	for _, d := range cov {
+		for _, s := range []float64{1, -1} {
+			c.variants = append(c.variants, LevelCamera(focal, cx, cy, 1, Point{vanish.X + s*d.X, vanish.Y + s*d.Y}))
+		}
+	}
+	return c, nil
+}
+
+// vanishing returns the lane's vanishing point and the independent steps of one
+// standard deviation of its error.
+func vanishing(in Horizon, focal float64, width, height int) (Point, []Point, error) {
+	switch {
+	case in.RowPX != nil && in.Edges != nil:
+		return Point{}, nil, errors.New("give the horizon as a row or by two lane edges, not both")
+	case in.RowPX != nil:
+		row := *in.RowPX
+		if math.IsNaN(row) || math.Abs(row) > 20*longSide(width, height) {
+			return Point{}, nil, fmt.Errorf("horizon row %g px is not a possible row", row)
+		}
+		cx, _ := centre(width, height)
+		return Point{cx, row}, []Point{{0, focal * rowSDDegrees * math.Pi / 180}}, nil
+	case in.Edges != nil:
+		p, ok := crossing(*in.Edges)
+		if !ok {
+			return Point{}, nil, errors.New("the two lane edges are parallel in the picture: they must run along the lane and meet at the horizon")
+		}
+		for _, edge := range in.Edges {
+			for _, q := range edge {
+				if q.Y <= p.Y {
+					return Point{}, nil, errors.New("the two lane edges meet below one of their own points: they must run along the lane and meet at the horizon")
+				}
+			}
+		}
+		// Each of the eight clicked numbers is one independent step.
+		var steps []Point
+		for i := range 2 {
+			for j := range 2 {
+				for k := range 2 {
+					e := *in.Edges
+					if k == 0 {
+						e[i][j].X += defaultClickSD
+					} else {
+						e[i][j].Y += defaultClickSD
+					}
+					q, ok := crossing(e)
+					if !ok {
+						return Point{}, nil, errors.New("the two lane edges are almost parallel in the picture: the horizon cannot be found from them")
+					}
+					steps = append(steps, Point{q.X - p.X, q.Y - p.Y})
+				}
+			}
+		}
+		return p, steps, nil
+	}
+	return Point{}, nil, errors.New("the horizon is missing: give its row or two lane edges")
+}
+
+// crossing returns where the two lines meet.
+func crossing(e [2][2]Point) (Point, bool) {
+	a, b := e[0], e[1]
+	dx1, dy1 := a[1].X-a[0].X, a[1].Y-a[0].Y
+	dx2, dy2 := b[1].X-b[0].X, b[1].Y-b[0].Y
+	det := dx1*dy2 - dy1*dx2
+	if math.IsNaN(det) || math.Abs(det) < 1e-3*math.Hypot(dx1, dy1)*math.Hypot(dx2, dy2) || det == 0 {
+		return Point{}, false
+	}
+	s := ((b[0].X-a[0].X)*dy2 - (b[0].Y-a[0].Y)*dx2) / det
+	return Point{a[0].X + s*dx1, a[0].Y + s*dy1}, true
+}
+
+// fromGround builds the camera of LevelMetric: homography, focal length and
+// pose from the orthogonality of the rectangle's sides, then least squares on
+// the clicks with all of them (square pixels, principal point known).
+func fromGround(in GroundMarks, width, height int) (*Calibration, error) {
+	if !(in.WidthM > 0) || !(in.LengthM > 0) || math.IsInf(in.WidthM, 0) || math.IsInf(in.LengthM, 0) {
+		return nil, fmt.Errorf("the ground rectangle is %g m wide and %g m long; both must be positive", in.WidthM, in.LengthM)
+	}
+	clickSD := in.ClickSD
+	if clickSD == 0 {
+		clickSD = defaultClickSD
+	}
+	if !(clickSD > 0) || math.IsInf(clickSD, 0) {
+		return nil, fmt.Errorf("click spread is %g px; it must be positive", clickSD)
+	}
+	if err := checkOrder(in.Points, longSide(width, height)); err != nil {
+		return nil, err
+	}
+	world := [4]Point{{-in.WidthM / 2, 0}, {in.WidthM / 2, 0}, {in.WidthM / 2, in.LengthM}, {-in.WidthM / 2, in.LengthM}}
+	impossible := fmt.Errorf("no camera sees the four ground marks as a rectangle %g m wide and %g m long: check both lengths and the clicks", in.WidthM, in.LengthM)
+	start, ok := poseFromRectangle(world, in.Points, width, height)
+	if !ok {
+		return nil, impossible
+	}
+	cam, cov, chi2, ok := refine(start, world, in.Points)
+	if !ok {
+		return nil, impossible
+	}
+	cx, cy, cz := cam.Centre()
+	size := longSide(width, height)
+	if !(cz > 0) || !(cam.F > 0.3*size && cam.F < 12*size) {
+		return nil, impossible
+	}
+	c := &Calibration{Level: LevelMetric, ResidualPX: math.Sqrt(chi2 / 4)}
+	// One observation is left over (eight numbers, seven unknowns): it tells clicks
+	// that are worse than they were said to be.
+	ratio := math.Sqrt(chi2) / clickSD
+	if c.ResidualPX > max(8*clickSD, size/150) {
+		return nil, fmt.Errorf("the four ground marks miss a rectangle %g m wide and %g m long by %.1f px: check both lengths, the order and the clicks", in.WidthM, in.LengthM, c.ResidualPX)
+	}
+	if ratio > 3 {
+		c.Notes = append(c.Notes, fmt.Sprintf("The ground marks fit a rectangle of %g × %g m only to %.1f px; all intervals in metres are widened accordingly.", in.WidthM, in.LengthM, c.ResidualPX))
+	}
+	scale := clickSD * max(1, ratio/2)
+	// Move the origin from the rectangle to the ground below the camera.
+	foot := [3]float64{cx, cy, 0}
+	c.Camera = cam.shifted(foot)
+	var eig mat.EigenSym
+	if !eig.Factorize(mat.NewSymDense(7, cov), true) {
+		return nil, impossible
+	}
+	var vectors mat.Dense
+	eig.VectorsTo(&vectors)
+	for k, lambda := range eig.Values(nil) {
+		s := scale * math.Sqrt(max(0, lambda))
+		var step [7]float64
+		for i := range step {
+			step[i] = s * vectors.At(i, k)
+		}
+		c.variants = append(c.variants, cam.moved(step).shifted(foot))
+		for i := range step {
+			step[i] = -step[i]
+		}
+		c.variants = append(c.variants, cam.moved(step).shifted(foot))
+	}
+	for i := 0; i < len(c.variants); i += 2 {
+		_, _, h1 := c.variants[i].Centre()
+		_, _, h0 := c.variants[i+1].Centre()
+		c.HeightSD = math.Hypot(c.HeightSD, (h1-h0)/2)
+		c.FocalSD = math.Hypot(c.FocalSD, (c.variants[i].F-c.variants[i+1].F)/2)
+	}
+	if c.FocalSD > 0.25*cam.F || c.HeightSD > 0.25*cz {
+		return nil, fmt.Errorf("the four ground marks are too small or too far away in the picture to calibrate from (focal length uncertain by %.0f %%): use a longer rectangle or one nearer to the camera", 100*c.FocalSD/cam.F)
+	}
+	return c, nil
+}
+
+// checkOrder refuses marks that are not a convex quadrilateral in the order
+// near left, near right, far right, far left.
+func checkOrder(p [4]Point, size float64) error {
+	for i, q := range p {
+		if math.IsNaN(q.X) || math.IsNaN(q.Y) || math.IsInf(q.X, 0) || math.IsInf(q.Y, 0) {
+			return fmt.Errorf("ground mark %d has no position", i+1)
+		}
+	}
+	const order = "give them as near left, near right, far right, far left"
+	if (p[0].Y+p[1].Y)/2 <= (p[2].Y+p[3].Y)/2 {
+		return errors.New("the near ground marks lie above the far ones in the picture: " + order)
+	}
+	if p[0].X >= p[1].X || p[3].X >= p[2].X {
+		return errors.New("the left ground marks lie to the right of the right ones in the picture: " + order)
+	}
+	for i := range 4 {
+		a, b, c := p[i], p[(i+1)%4], p[(i+2)%4]
+		area := (b.X-a.X)*(c.Y-b.Y) - (b.Y-a.Y)*(c.X-b.X)
+		if !(area < -1e-5*size*size) {
+			return errors.New("three of the ground marks lie on one line, or the four are crossed over: " + order)
+		}
+	}
+	return nil
+}
+
+// poseFromRectangle returns the camera that maps the four world points
+// (metres, on the ground) to the picture, up to what the clicks' errors break
+// of the orthogonality.
+func poseFromRectangle(world, picture [4]Point, width, height int) (Camera, bool) {
+	cx, cy := centre(width, height)
+	size := longSide(width, height)
+	// Homography with h33 = 1 in centred, scaled picture coordinates; the world
+	// origin is in sight, so h33 is not 0.
+	a := mat.NewDense(8, 8, nil)
+	b := mat.NewVecDense(8, nil)
+	for i := range 4 {
+		x, y := world[i].X, world[i].Y
+		u, v := (picture[i].X-cx)/size, (picture[i].Y-cy)/size
+		a.SetRow(2*i, []float64{x, y, 1, 0, 0, 0, -u * x, -u * y})
+		a.SetRow(2*i+1, []float64{0, 0, 0, x, y, 1, -v * x, -v * y})
+		b.SetVec(2*i, u)
+		b.SetVec(2*i+1, v)
+	}
+	var h mat.VecDense
+	if err := h.SolveVec(a, b); err != nil {
+		return Camera{}, false
+	}
+	h1 := [3]float64{h.AtVec(0), h.AtVec(3), h.AtVec(6)}
+	h2 := [3]float64{h.AtVec(1), h.AtVec(4), h.AtVec(7)}
+	h3 := [3]float64{h.AtVec(2), h.AtVec(5), 1}
+	// Orthogonality and equal length of the first two columns of K⁻¹·H: two
+	// equations p·w + q = 0 for w = 1/F². Seen straight down the lane the first is
+	// empty, so both are solved together by least squares.
+	p1, q1 := h1[0]*h2[0]+h1[1]*h2[1], h1[2]*h2[2]
+	p2, q2 := h1[0]*h1[0]+h1[1]*h1[1]-h2[0]*h2[0]-h2[1]*h2[1], h1[2]*h1[2]-h2[2]*h2[2]
+	w := -(p1*q1 + p2*q2) / (p1*p1 + p2*p2)
+	if !(w > 0) || math.IsInf(w, 0) {
+		return Camera{}, false
+	}
+	f := 1 / math.Sqrt(w)
+	m1 := [3]float64{h1[0] / f, h1[1] / f, h1[2]}
+	m2 := [3]float64{h2[0] / f, h2[1] / f, h2[2]}
+	m3 := [3]float64{h3[0] / f, h3[1] / f, h3[2]}
+	n := (math.Sqrt(dot(m1, m1)) + math.Sqrt(dot(m2, m2))) / 2
+	if !(n > 0) {
+		return Camera{}, false
+	}
+	r1 := unit(m1)
+	d := dot(r1, m2)
+	r2 := unit([3]float64{m2[0] - d*r1[0], m2[1] - d*r1[1], m2[2] - d*r1[2]})
+	r3 := cross(r1, r2)
+	c := Camera{F: f * size, CX: cx, CY: cy}
+	for i := range 3 {
+		c.R[i] = [3]float64{r1[i], r2[i], r3[i]}
+		c.T[i] = m3[i] / n
+	}
+	return c, true
+}
+
+func dot(a, b [3]float64) float64 { return a[0]*b[0] + a[1]*b[1] + a[2]*b[2] }
+
+// moved returns c changed by a step of (log F, rotation vector, T).
+func (c Camera) moved(step [7]float64) Camera {
+	c.F *= math.Exp(step[0])
+	c.R = product(turn([3]float64{step[1], step[2], step[3]}), c.R)
+	for i := range 3 {
+		c.T[i] += step[4+i]
+	}
+	return c
+}
+
+// shifted returns c in the frame whose origin is at foot of c's frame.
+func (c Camera) shifted(foot [3]float64) Camera {
+	for i := range 3 {
+		for j := range 3 {
+			c.T[i] += c.R[i][j] * foot[j]
+		}
+	}
+	return c
+}
+
+// refine minimises the sum of squared picture distances (Levenberg's damped
+// least squares) and returns the camera, the 7×7 covariance of its step for
+// clicks of 1 px standard deviation, and the sum of squares, px².
+func refine(c Camera, world, picture [4]Point) (Camera, []float64, float64, bool) {
+	residual := func(c Camera) ([8]float64, bool) {
+		var r [8]float64
+		for i := range 4 {
+			p, ok := c.Project(world[i].X, world[i].Y, 0)
+			if !ok {
+				return r, false
+			}
+			r[2*i], r[2*i+1] = p.X-picture[i].X, p.Y-picture[i].Y
+		}
+		return r, true
+	}
+	sum := func(r [8]float64) (s float64) {
+		for _, v := range r {
+			s += v * v
+		}
+		return s
+	}
+	distance := math.Sqrt(dot(c.T, c.T))
+	jacobian := func(c Camera) (*mat.Dense, bool) {
+		j := mat.NewDense(8, 7, nil)
+		for k := range 7 {
+			h := 1e-6
+			if k >= 4 {
+				h *= distance
+			}
+			var step [7]float64
+			step[k] = h
+			plus, ok1 := residual(c.moved(step))
+			step[k] = -h
+			minus, ok0 := residual(c.moved(step))
+			if !ok1 || !ok0 {
+				return nil, false
+			}
+			for i := range 8 {
+				j.Set(i, k, (plus[i]-minus[i])/(2*h))
+			}
+		}
+		return j, true
+	}
+	r, ok := residual(c)
+	if !ok {
+		return c, nil, 0, false
+	}
+	best, damp := sum(r), 1e-6
+	for range 100 {
+		j, ok := jacobian(c)
+		if !ok {
+			return c, nil, 0, false
+		}
+		var n mat.Dense
+		n.Mul(j.T(), j)
+		var g mat.VecDense
+		g.MulVec(j.T(), mat.NewVecDense(8, r[:]))
+		moved := false
+		for range 20 {
+			var d mat.Dense
+			d.CloneFrom(&n)
+			for k := range 7 {
+				d.Set(k, k, n.At(k, k)*(1+damp)+1e-300)
+			}
+			var s mat.VecDense
+			if err := s.SolveVec(&d, &g); err == nil || isCondition(err) {
+				var step [7]float64
+				for k := range step {
+					step[k] = -s.AtVec(k)
+				}
+				next := c.moved(step)
+				if rn, ok := residual(next); ok && sum(rn) < best {
+					gain := best - sum(rn)
+					c, r, best = next, rn, sum(rn)
+					damp = max(damp/10, 1e-12)
+					moved = gain > 1e-14*(best+1e-12)
+					break
+				}
+			}
+			damp *= 10
+		}
+		if !moved {
+			break
+		}
+	}
+	j, ok := jacobian(c)
+	if !ok {
+		return c, nil, 0, false
+	}
+	var n, inv mat.Dense
+	n.Mul(j.T(), j)
+	if err := inv.Inverse(&n); err != nil && !isCondition(err) {
+		return c, nil, 0, false
+	}
+	cov := make([]float64, 49)
+	for i := range 7 {
+		for k := range 7 {
+			v := (inv.At(i, k) + inv.At(k, i)) / 2
+			if math.IsNaN(v) || math.IsInf(v, 0) {
+				return c, nil, 0, false
+			}
+			cov[7*i+k] = v
+		}
+	}
+	return c, cov, best, true
+}
+
+// isCondition reports whether err only warns of a large condition number, which
+// the scales of focal length and metres give by themselves.
+func isCondition(err error) bool {
+	var c mat.Condition
+	return errors.As(err, &c) && !math.IsInf(float64(c), 0)
+}

@@ -1,0 +1,294 @@
+package metrics
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"jogstrip/metrics/geometry"
+	"jogstrip/track/traj"
+)
+
+// Options tells Measure what the tracks cannot.
+type Options struct {
+	View traj.View // Required.
+	Gait traj.Gait // Required.
+	// Calibration as a person gave it, in the picture of its own frame; the zero
+	// value means geometry.LevelNone.
+	Calibration geometry.CalibrationInput
+	// WithersM is the horse's height at the withers, metres; 0 means 1.60. Only the
+	// places of head and croup ahead of and behind the limbs follow from it, and
+	// from those nothing but the scale of their movement by some percent.
+	WithersM float64
+	// ReadoutS is the time the camera takes to expose the picture from its first
+	// row to its last, s; 0 means not known, and nothing is corrected.
+	ReadoutS float64
+	// CameraLevelled says that the camera was set level across with a spirit level;
+	// false means that the lane's crossfall cannot be told from the camera's tilt.
+	CameraLevelled bool
+	// Reference is the limb whose hoof-on starts a stride; empty means the left fore,
+	// or what comes next of right fore, left hind, right hind that gives strides.
+	Reference traj.Landmark
+}
+
+// limbs is the order in which arrays over limbs are indexed.
+var limbs = [4]traj.Landmark{traj.LeftFore, traj.RightFore, traj.LeftHind, traj.RightHind}
+
+func limbIndex(l traj.Landmark) int {
+	for i, k := range limbs {
+		if k == l {
+			return i
+		}
+	}
+	return -1
+}
+
+// analysis carries one clip through the stages of measuring.
+type analysis struct {
+	opts    Options
+	raw     *traj.Set
+	still   *traj.Set
+	cal     *geometry.Calibration
+	period  float64 // Of a stride, s; 0 where no rhythm was found.
+	hooves  [4]*hoofTrack
+	stances [4][]stance
+	ref     int // Index of the reference limb, −1 for none.
+	strides []Stride
+	at      [4][]int // Index: limb, stride. The limb's stance in that stride, −1 for none.
+	notes   []string
+}
+
+// Measure turns the tracks of one clip into contacts, strides and measures. It
+// stabilises the tracks itself. An error means that the input is wrong; what
+// the clip does not support is no error but a Reason in its series.
+func Measure(set *traj.Set, opts Options) (*Run, error) {
+	if err := checkSet(set); err != nil {
+		return nil, fmt.Errorf("measure: %w", err)
+	}
+	if err := opts.check(); err != nil {
+		return nil, fmt.Errorf("measure: %w", err)
+	}
+	in, err := inReference(set, opts.Calibration)
+	if err != nil {
+		return nil, fmt.Errorf("measure: %w", err)
+	}
+	cal, err := geometry.Calibrate(in, set.Width, set.Height)
+	if err != nil {
+		return nil, fmt.Errorf("measure: %w", err)
+	}
+	if opts.WithersM == 0 {
+		opts.WithersM = 1.60
+	}
+	a := &analysis{opts: opts, raw: set, still: set.Stabilised(), cal: cal, ref: -1}
+	a.notes = append(a.notes, cal.Notes...)
+	a.findContacts()
+	a.findStrides()
+
+	found := a.measureTimes()
+	space := a.measureSpace(cal.Camera)
+	found.add(space.found)
+	a.addCommon(found, space)
+
+	run := &Run{View: opts.View, Gait: opts.Gait, Level: cal.Level, Strides: a.strides, Line: space.line, Signals: space.signals, Paths: space.paths}
+	if a.ref >= 0 {
+		run.Reference = limbs[a.ref]
+	}
+	run.Contacts = a.contacts(space)
+	if cal.Level.AtLeast(geometry.LevelHeight) {
+		run.FocalPX, run.CameraHeightM = cal.Camera.F, cal.HeightM()
+		run.NearestM, run.FarthestM = space.nearest, space.farthest
+	}
+	for _, d := range Definitions() {
+		s := Series{Name: d.Name, Unit: d.Unit}
+		if cal.Level == geometry.LevelRatio && d.RatioUnit != "" {
+			s.Unit = d.RatioUnit
+		}
+		if m := found[d.Name]; m != nil && len(m.observations) > 0 {
+			s.Observations, s.CommonSD = m.observations, m.commonSD
+		} else {
+			s.Reason = a.reason(d)
+		}
+		run.Series = append(run.Series, s)
+	}
+	a.remark(space)
+	run.Notes = a.notes
+	return run, nil
+}
+
+// foundSeries is what a stage found of one measure.
+type foundSeries struct {
+	observations []Observation
+	commonSD     float64
+}
+
+// findings are the measures found so far. They are looked up by name and never
+// ranged over where the order could show.
+type findings map[Name]*foundSeries
+
+func (f findings) put(n Name, o Observation) {
+	if f[n] == nil {
+		f[n] = &foundSeries{}
+	}
+	f[n].observations = append(f[n].observations, o)
+}
+
+func (f findings) add(g findings) {
+	for _, d := range Definitions() {
+		if m := g[d.Name]; m != nil {
+			f[d.Name] = m
+		}
+	}
+}
+
+// mean returns the mean of the values of measure n that are there.
+func (f findings) mean(n Name) float64 {
+	m := f[n]
+	if m == nil {
+		return math.NaN()
+	}
+	var sum, count float64
+	for _, o := range m.observations {
+		if !math.IsNaN(o.Value) {
+			sum += o.Value
+			count++
+		}
+	}
+	return sum / count
+}
+
+// addCommon sets the part of each measure's error that comes from the
+// calibration, by measuring again with every camera one standard deviation
+// away.
+func (a *analysis) addCommon(found findings, space *spatial) {
+	variants := a.cal.Variants()
+	for i := 0; i+1 < len(variants); i += 2 {
+		plus, minus := a.measureSpace(variants[i]), a.measureSpace(variants[i+1])
+		for _, d := range Definitions() {
+			if space.found[d.Name] == nil {
+				continue
+			}
+			v := (plus.found.mean(d.Name) - minus.found.mean(d.Name)) / 2
+			if !math.IsNaN(v) && !math.IsInf(v, 0) {
+				found[d.Name].commonSD = math.Hypot(found[d.Name].commonSD, v)
+			}
+		}
+	}
+	if m := found[Crossfall]; m != nil {
+		m.commonSD = math.Hypot(m.commonSD, levelSD)
+	}
+}
+
+// sided builds the observation of a measure with sides; NaN means not seen.
+func sided(stride int, time, left, leftSD, right, rightSD float64) Observation {
+	return Observation{Stride: stride, Time: time, Left: left, Right: right, Value: right - left, SD: math.Hypot(leftSD, rightSD)}
+}
+
+// single builds the observation of a measure without sides.
+func single(stride int, time, value, sd float64) Observation {
+	return Observation{Stride: stride, Time: time, Left: math.NaN(), Right: math.NaN(), Value: value, SD: sd}
+}
+
+func (o Options) check() error {
+	switch {
+	case !o.View.Valid():
+		return fmt.Errorf("view %q is not %q or %q", o.View, traj.Toward, traj.Away)
+	case !o.Gait.Valid():
+		return fmt.Errorf("gait %q is not %q, %q or %q", o.Gait, traj.Walk, traj.Trot, traj.Pace)
+	case o.WithersM != 0 && !(o.WithersM > 0.4 && o.WithersM < 2.5):
+		return fmt.Errorf("height at the withers is %g m; it must lie between 0.4 and 2.5", o.WithersM)
+	case !(o.ReadoutS >= 0 && o.ReadoutS < 0.1):
+		return fmt.Errorf("readout time is %g s; it must lie between 0 and 0.1", o.ReadoutS)
+	case o.Reference != "" && !o.Reference.IsHoof():
+		return fmt.Errorf("reference %q is not a hoof", o.Reference)
+	}
+	return nil
+}
+
+// checkSet refuses tracks that do not keep the promises of traj.Set.
+func checkSet(set *traj.Set) error {
+	if set == nil || len(set.Times) == 0 {
+		return errors.New("there are no frames")
+	}
+	if set.Width <= 0 || set.Height <= 0 {
+		return fmt.Errorf("picture size %d × %d is not positive", set.Width, set.Height)
+	}
+	for i, t := range set.Times {
+		if math.IsNaN(t) || math.IsInf(t, 0) || (i > 0 && t <= set.Times[i-1]) {
+			return fmt.Errorf("time of frame %d is %g s: times must increase", i, t)
+		}
+	}
+	if set.Motions != nil && len(set.Motions) != len(set.Times) {
+		return fmt.Errorf("%d motions for %d frames", len(set.Motions), len(set.Times))
+	}
+	seen := map[traj.Landmark]bool{}
+	for _, tr := range set.Tracks {
+		if !tr.Landmark.Valid() || seen[tr.Landmark] {
+			return fmt.Errorf("track %q is unknown or there twice", tr.Landmark)
+		}
+		seen[tr.Landmark] = true
+		if len(tr.Samples) != len(set.Times) {
+			return fmt.Errorf("track %s has %d samples for %d frames", tr.Landmark, len(tr.Samples), len(set.Times))
+		}
+		for i, p := range tr.Samples {
+			if !p.Status.Seen() {
+				continue
+			}
+			if math.IsNaN(p.X) || math.IsInf(p.X, 0) || math.IsNaN(p.Y) || math.IsInf(p.Y, 0) || !(p.SD >= 0) || math.IsInf(p.SD, 0) {
+				return fmt.Errorf("track %s is seen at (%g, %g) ± %g px in frame %d", tr.Landmark, p.X, p.Y, p.SD, i)
+			}
+		}
+	}
+	return nil
+}
+
+// inReference takes the calibration's points from its own frame to the
+// reference frame, in whose coordinates stabilised tracks are.
+func inReference(set *traj.Set, in geometry.CalibrationInput) (geometry.CalibrationInput, error) {
+	if in.Ground == nil && in.Height == nil && in.Horizon == nil {
+		return in, nil
+	}
+	if in.Frame < 0 || in.Frame >= len(set.Times) {
+		return in, fmt.Errorf("calibration refers to frame %d of a clip with %d frames", in.Frame, len(set.Times))
+	}
+	if set.Motions == nil {
+		return in, nil
+	}
+	m := set.Motions[in.Frame]
+	move := func(p geometry.Point) geometry.Point {
+		x, y := m.Apply(p.X, p.Y)
+		return geometry.Point{X: x, Y: y}
+	}
+	horizon := func(h geometry.Horizon) geometry.Horizon {
+		if h.RowPX != nil {
+			// The row's middle stands for it; a turn about the optical axis is small.
+			row := move(geometry.Point{X: float64(set.Width-1) / 2, Y: *h.RowPX}).Y
+			h.RowPX = &row
+		}
+		if h.Edges != nil {
+			var e [2][2]geometry.Point
+			for i := range 2 {
+				for j := range 2 {
+					e[i][j] = move(h.Edges[i][j])
+				}
+			}
+			h.Edges = &e
+		}
+		return h
+	}
+	switch {
+	case in.Ground != nil:
+		g := *in.Ground
+		for i := range g.Points {
+			g.Points[i] = move(g.Points[i])
+		}
+		in.Ground = &g
+	case in.Height != nil:
+		h := *in.Height
+		h.Horizon = horizon(h.Horizon)
+		in.Height = &h
+	case in.Horizon != nil:
+		h := horizon(*in.Horizon)
+		in.Horizon = &h
+	}
+	return in, nil
+}

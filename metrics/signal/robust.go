@@ -1,0 +1,36 @@
+package signal
+
+import (
+	"math"
+	"sort"
+)
+
+// Median returns the median of x, NaN where x is empty. It leaves x as it was.
+func Median(x []float64) float64 { return Quantile(x, 0.5) }
+
+// Quantile returns the q-quantile of x with linear interpolation between order
+// statistics, NaN where x is empty. It leaves x as it was.
+func Quantile(x []float64, q float64) float64 {
+	if len(x) == 0 {
+		return math.NaN()
+	}
+	s := append([]float64(nil), x...)
+	sort.Float64s(s)
+	p := q * float64(len(s)-1)
+	i := int(math.Floor(p))
+	if i >= len(s)-1 {
+		return s[len(s)-1]
+	}
+	return s[i] + (p-float64(i))*(s[i+1]-s[i])
+}
+
+// RobustSD returns 1.4826 times the median absolute deviation from the median,
+// which is the standard deviation where x is normal.
+func RobustSD(x []float64) float64 {
+	m := Median(x)
+	d := make([]float64, len(x))
+	for i, v := range x {
+		d[i] = math.Abs(v - m)
+	}
+	return 1.4826 * Median(d)
+}

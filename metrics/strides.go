@@ -1,0 +1,343 @@
+package metrics
+
+import (
+	"fmt"
+	"math"
+	"sort"
+	"strings"
+
+	"jogstrip/metrics/geometry"
+	"jogstrip/track/traj"
+)
+
+// phases is when each limb lands, as share of the stride after the left fore.
+// Walk is the lateral sequence left hind, left fore, right hind, right fore.
+func phases(g traj.Gait) [4]float64 {
+	switch g {
+	case traj.Trot:
+		return [4]float64{0, 0.5, 0.5, 0}
+	case traj.Pace:
+		return [4]float64{0, 0.5, 0, 0.5}
+	}
+	return [4]float64{0, 0.5, 0.75, 0.25}
+}
+
+// findContacts finds and times the stances of every hoof.
+func (a *analysis) findContacts() {
+	var hooves []*hoofTrack
+	for i, l := range limbs {
+		h := seenTrack(a.raw, a.still, l, a.opts.ReadoutS)
+		if h == nil || len(h.t) < 8 {
+			continue
+		}
+		h.prepare()
+		a.hooves[i] = h
+		hooves = append(hooves, h)
+	}
+	a.period = stridePeriod(hooves)
+	var all [][]stance
+	for i, h := range a.hooves {
+		if h == nil {
+			continue
+		}
+		a.stances[i] = h.segment(a.period)
+		all = append(all, a.stances[i])
+	}
+	timeEdges(hooves, all, a.period)
+	for i, h := range a.hooves {
+		if h != nil {
+			h.place(a.stances[i])
+		}
+	}
+}
+
+// findStrides picks the reference limb, cuts the run into strides and gives
+// every stance its stride.
+func (a *analysis) findStrides() {
+	order := []int{0, 1, 2, 3}
+	if a.opts.Reference != "" {
+		order = []int{limbIndex(a.opts.Reference)}
+	}
+	for _, k := range order {
+		strides := a.stridesOf(k)
+		// The left fore leads unless another limb gives clearly more strides.
+		if len(strides) > len(a.strides) && (a.ref < 0 || 2*len(strides) > 3*len(a.strides)) {
+			a.ref, a.strides = k, strides
+		}
+	}
+	if a.ref < 0 {
+		return
+	}
+	ph := phases(a.opts.Gait)
+	for k := range limbs {
+		a.at[k] = make([]int, len(a.strides))
+		expected := math.Mod(ph[k]-ph[a.ref]+1, 1)
+		for i, s := range a.strides {
+			a.at[k][i] = -1
+			best := 0.3
+			for j := range a.stances[k] {
+				d := math.Abs((a.stances[k][j].On-s.Start)/(s.End-s.Start) - expected)
+				if d < best {
+					best, a.at[k][i] = d, j
+				}
+			}
+		}
+	}
+}
+
+// stridesOf returns the strides that limb k's timed landings bound. A pair of
+// landings that a missed one lies between bounds none.
+func (a *analysis) stridesOf(k int) []Stride {
+	var out []Stride
+	for i := range a.stances[k] {
+		if j := a.next(k, i); j >= 0 && a.stances[k][i].onTimed() && a.stances[k][j].onTimed() {
+			out = append(out, Stride{Start: a.stances[k][i].On, End: a.stances[k][j].On})
+		}
+	}
+	return out
+}
+
+// next returns the stance of limb k that follows stance i one stride later, −1
+// where it was not seen.
+func (a *analysis) next(k, i int) int {
+	s := a.stances[k]
+	if i < 0 || i+1 >= len(s) {
+		return -1
+	}
+	d := s[i+1].On - s[i].On
+	if a.period > 0 && (d < 0.65*a.period || d > 1.4*a.period) {
+		return -1
+	}
+	return i + 1
+}
+
+// stance returns limb k's stance in stride i, nil where it was not seen.
+func (a *analysis) stanceIn(k, i int) *stance {
+	if j := a.at[k][i]; j >= 0 {
+		return &a.stances[k][j]
+	}
+	return nil
+}
+
+// pair is one girdle in one stride: the limb that lands first, the other one,
+// and the first one's next landing.
+type pair struct {
+	first, other       int // Limbs.
+	lead, second, last *stance
+}
+
+// pairIn returns girdle g (0 fore, 1 hind) in stride i and whether all three
+// stances are there.
+func (a *analysis) pairIn(g, i int) (pair, bool) {
+	left, right := 2*g, 2*g+1
+	ph := phases(a.opts.Gait)
+	p := pair{first: left, other: right}
+	if math.Mod(ph[right]-ph[a.ref]+1, 1) < math.Mod(ph[left]-ph[a.ref]+1, 1) {
+		p.first, p.other = right, left
+	}
+	p.lead, p.second = a.stanceIn(p.first, i), a.stanceIn(p.other, i)
+	if p.lead == nil || p.second == nil {
+		return p, false
+	}
+	j := a.next(p.first, a.at[p.first][i])
+	if j < 0 {
+		return p, false
+	}
+	p.last = &a.stances[p.first][j]
+	return p, p.second.On > p.lead.On && p.second.On < p.last.On
+}
+
+// measureTimes measures everything that needs only instants.
+func (a *analysis) measureTimes() findings {
+	f := findings{}
+	if a.ref < 0 {
+		return f
+	}
+	for i, s := range a.strides {
+		t := s.End - s.Start
+		lead := a.stanceIn(a.ref, i)
+		last := &a.stances[a.ref][a.next(a.ref, a.at[a.ref][i])]
+		sd := math.Hypot(lead.OnSD, last.OnSD)
+		f.put(StrideDuration, single(i, s.Start, t, sd))
+		f.put(StrideFrequency, single(i, s.Start, 1/t, sd/t/t))
+		for g, names := range [2]struct{ stance, swing, duty, timing Name }{
+			{StanceDurationFore, SwingDurationFore, DutyFactorFore, StepTimingFore},
+			{StanceDurationHind, SwingDurationHind, DutyFactorHind, StepTimingHind},
+		} {
+			var stance, swing, duty [2][2]float64 // Index: side; value and spread.
+			for side := range 2 {
+				k := 2*g + side
+				stance[side], swing[side], duty[side] = notSeen, notSeen, notSeen
+				c := a.stanceIn(k, i)
+				if c == nil || !c.offTimed() {
+					continue
+				}
+				n := a.next(k, a.at[k][i])
+				if c.onTimed() {
+					d := c.Off - c.On
+					stance[side] = [2]float64{d, math.Hypot(c.OnSD, c.OffSD)}
+					if n >= 0 && a.stances[k][n].onTimed() {
+						own := a.stances[k][n].On - c.On
+						// Share of the limb's own stride; derivatives by on, off and next on.
+						v := 100 * d / own
+						duty[side] = [2]float64{v, math.Sqrt(sq((v-100)/own*c.OnSD) + sq(100/own*c.OffSD) + sq(v/own*a.stances[k][n].OnSD))}
+					}
+				}
+				if n >= 0 && a.stances[k][n].onTimed() {
+					swing[side] = [2]float64{a.stances[k][n].On - c.Off, math.Hypot(c.OffSD, a.stances[k][n].OnSD)}
+				}
+			}
+			f.putSides(names.stance, i, s.Start, stance)
+			f.putSides(names.swing, i, s.Start, swing)
+			f.putSides(names.duty, i, s.Start, duty)
+			if p, ok := a.pairIn(g, i); ok && p.lead.onTimed() && p.second.onTimed() && p.last.onTimed() {
+				own := p.last.On - p.lead.On
+				share := (p.second.On - p.lead.On) / own
+				v, sd := 100*share, 100/own*math.Sqrt(sq((1-share)*p.lead.OnSD)+sq(p.second.OnSD)+sq(share*p.last.OnSD))
+				if limbs[p.first].Side() == traj.Right {
+					v = 100 - v
+				}
+				f.put(names.timing, single(i, s.Start, v, sd))
+			}
+		}
+		if a.opts.Gait != traj.Walk {
+			var d [2][2]float64
+			for side := range 2 {
+				d[side] = notSeen
+				fore, hind := a.stanceIn(side, i), a.stanceIn(paired(side, a.opts.Gait), i)
+				if fore != nil && hind != nil && fore.onTimed() && hind.onTimed() {
+					d[side] = [2]float64{1000 * (hind.On - fore.On), 1000 * math.Hypot(fore.OnSD, hind.OnSD)}
+				}
+			}
+			f.putSides(PairTiming, i, s.Start, d)
+		}
+	}
+	return f
+}
+
+// paired returns the hindlimb that lands with forelimb k.
+func paired(k int, g traj.Gait) int {
+	if g == traj.Pace {
+		return k + 2
+	}
+	return 3 - k
+}
+
+var notSeen = [2]float64{math.NaN(), math.NaN()}
+
+func sq(x float64) float64 { return x * x }
+
+// putSides adds a measure with sides unless neither was seen. Index of v: side
+// (0 left), then value and spread.
+func (f findings) putSides(n Name, stride int, time float64, v [2][2]float64) {
+	if math.IsNaN(v[0][0]) && math.IsNaN(v[1][0]) {
+		return
+	}
+	f.put(n, sided(stride, time, v[0][0], v[0][1], v[1][0], v[1][1]))
+}
+
+// contacts lists all stances in the order of their landing.
+func (a *analysis) contacts(space *spatial) []Contact {
+	var out []Contact
+	for k := range limbs {
+		for i := range a.stances[k] {
+			c := a.stances[k][i].Contact
+			if p := space.placed[k][i]; p.ok {
+				c.X, c.Y, c.Placed = p.x, p.y, true
+				cx, cy := a.cal.GroundSD(geometry.Point{X: c.PictureX, Y: c.PictureY})
+				c.XSD, c.YSD = math.Hypot(p.xSD, cx), math.Hypot(p.ySD, cy)
+			}
+			out = append(out, c)
+		}
+	}
+	sort.SliceStable(out, func(i, j int) bool { return out[i].On < out[j].On })
+	return out
+}
+
+// reason says in words why measure d is not there.
+func (a *analysis) reason(d Definition) string {
+	have := func(l traj.Landmark) bool { return a.raw.Track(l) != nil }
+	level := a.cal.Level
+	if !level.AtLeast(d.Needs) && !(level == geometry.LevelRatio && d.RatioUnit != "") {
+		switch {
+		case d.Needs == geometry.LevelMetric:
+			return "needs four ground marks of a known rectangle"
+		default:
+			return "needs lengths: four ground marks of a known rectangle, or the camera's height, focal length and horizon"
+		}
+	}
+	if d.Name == Crossfall {
+		return "a picture cannot tell a tilted lane from a tilted camera: set the camera level with a spirit level and say so"
+	}
+	var body []traj.Landmark
+	switch d.Name {
+	case HeadLowDifference, HeadHighDifference, HeadFirstHarmonic, HeadSecondHarmonic, HeadHarmonicShare:
+		body = []traj.Landmark{traj.Head}
+	case WithersLowDifference, WithersHighDifference:
+		body = []traj.Landmark{traj.Withers}
+	case CroupLowDifference, CroupHighDifference:
+		body = []traj.Landmark{traj.Croup}
+	case HipExcursion:
+		body = []traj.Landmark{traj.LeftHip, traj.RightHip}
+	}
+	var missing []string
+	for _, l := range body {
+		if !have(l) {
+			missing = append(missing, limbWords(l))
+		}
+	}
+	if d.Sided || strings.HasPrefix(string(d.Name), "step_timing") {
+		for k, l := range limbs {
+			if ((d.Girdle == Fore && k < 2) || (d.Girdle == Hind && k >= 2) || d.Name == PairTiming) && !have(l) && body == nil {
+				missing = append(missing, limbWords(l))
+			}
+		}
+	}
+	if len(missing) > 0 {
+		return "not marked: " + strings.Join(missing, ", ")
+	}
+	if a.opts.Gait == traj.Walk {
+		switch d.Name {
+		case PairTiming:
+			return "at the walk the limbs land one by one: there are no pairs"
+		case HeadLowDifference, HeadHighDifference, WithersLowDifference, WithersHighDifference, CroupLowDifference, CroupHighDifference:
+			return "defined for trot and pace: at the walk low and high points do not belong to one limb's stance"
+		}
+	}
+	if len(a.strides) == 0 {
+		return "no whole stride was seen: " + a.whyNoStride()
+	}
+	if body != nil {
+		return "the mark was not seen through a whole stride together with the hooves that time it"
+	}
+	return "in no stride were all the contacts it needs seen and timed"
+}
+
+// whyNoStride says what stood in the way of strides.
+func (a *analysis) whyNoStride() string {
+	marked := 0
+	for _, l := range limbs {
+		if a.raw.Track(l) != nil {
+			marked++
+		}
+	}
+	if marked == 0 {
+		return "no hoof was marked"
+	}
+	contacts, timed := 0, 0
+	for k := range limbs {
+		for i := range a.stances[k] {
+			contacts++
+			if a.stances[k][i].onTimed() {
+				timed++
+			}
+		}
+	}
+	switch {
+	case contacts == 0:
+		return "no hoof stands still long enough in the tracks to be a stance"
+	case timed < 2:
+		return fmt.Sprintf("of %d stances %d had a landing that could be timed", contacts, timed)
+	}
+	return "no two landings of one hoof a stride apart were seen"
+}
