@@ -364,8 +364,9 @@ func decide(c *Comparison, opts CompareOptions) {
 		}
 		if ch.Verdict == "" {
 			d, _ := Define(ch.Name)
-			ch.Verdict = verdict(d, ch, c.Before.Lookup(ch.Name).Tolerance)
-			ch.Sentence = changeSentence(d, ch, opts)
+			tolerance := c.Before.Lookup(ch.Name).Tolerance
+			ch.Verdict = verdict(d, ch, tolerance)
+			ch.Sentence = changeSentence(d, ch, tolerance, opts)
 		}
 	}
 	if c.Score.Followed {
@@ -431,12 +432,15 @@ var verdictWords = map[Verdict]string{
 	Improved: "Improved", Worse: "Worse", NoChange: "No measurable change", Changed: "Changed",
 }
 
-func changeSentence(d Definition, c *Change, opts CompareOptions) string {
+func changeSentence(d Definition, c *Change, tolerance float64, opts CompareOptions) string {
 	e, hasEven := even(d)
 	before, after := dateWords(opts)
 	then := phrase(d, c.Unit, c.Before.Value-e)
 	now := phrase(d, c.Unit, c.After.Value-e)
 	var b strings.Builder
+	if hasEven && tolerance > 0 && math.Abs(c.After.Value-e) <= tolerance && c.Verdict != NoChange {
+		now += ", which is within its tolerance"
+	}
 	fmt.Fprintf(&b, "%s: %s, %s; %s, %s.", verdictWords[c.Verdict], before, then, after, now)
 	low, u, decimals := inWords(d, c.Unit, c.Change.Low)
 	high, _, _ := inWords(d, c.Unit, c.Change.High)
@@ -467,6 +471,8 @@ func scoreSentence(c *Change, opts CompareOptions) string {
 		words[c.Verdict], c.Before.Value, before, c.After.Value, after, c.Change.Value, c.Change.Low, c.Change.High, c.Smallest)
 }
 
+func upperFirst(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
+
 // headline sets the verdict and the sentence a trainer wants first.
 func headline(c *Comparison, opts CompareOptions) {
 	lead := c.Score
@@ -481,5 +487,5 @@ func headline(c *Comparison, opts CompareOptions) {
 		return
 	}
 	before, after := dateWords(opts)
-	c.Sentence = lead.Sentence + fmt.Sprintf(" Signs %s: %s. Signs %s: %s.", before, c.Before.Limb.Sentence, after, c.After.Limb.Sentence)
+	c.Sentence = fmt.Sprintf("%s %s: %s. %s: %s.", lead.Sentence, upperFirst(before), c.Before.Limb.Sentence, upperFirst(after), c.After.Limb.Sentence)
 }

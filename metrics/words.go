@@ -103,6 +103,9 @@ func phrase(d Definition, unit string, deviation float64) string {
 	this, other := sideWords(right)
 	how := amount(d, unit, deviation)
 	girdle := girdleWord(d.Girdle)
+	if _, sides := even(d); sides && strings.Trim(how[:strings.IndexByte(how, ' ')], "0.") == "" {
+		return fmt.Sprintf("left and right are alike in %s", titleWords(d))
+	}
 	switch d.Name {
 	case HeadLowDifference:
 		return fmt.Sprintf("the head is carried %s higher over the %s fore", how, this)
@@ -126,7 +129,7 @@ func phrase(d Definition, unit string, deviation float64) string {
 		if !right {
 			when = "early"
 		}
-		return fmt.Sprintf("the right%s lands %s after the left by %s of the stride", girdle, when, how)
+		return fmt.Sprintf("the right%s lands %s of the stride too %s after the left", girdle, how, when)
 	case PlacementOffsetFore, PlacementOffsetHind:
 		return fmt.Sprintf("the %s%s lands %s further outward than the %s", this, girdle, how, other)
 	case LateralArcFore, LateralArcHind:
@@ -148,7 +151,13 @@ func phrase(d Definition, unit string, deviation float64) string {
 	case StepLengthSpreadFore, StepLengthSpreadHind:
 		return fmt.Sprintf("the %s%s's steps vary in length by %s more than the %s's", this, girdle, how, other)
 	}
-	return fmt.Sprintf("%s is %s", strings.ToLower(d.Title[:1])+d.Title[1:], how)
+	return fmt.Sprintf("%s is %s", titleWords(d), how)
+}
+
+// titleWords returns a title for the middle of a sentence, without its gloss.
+func titleWords(d Definition) string {
+	title, _, _ := strings.Cut(d.Title, " (")
+	return strings.ToLower(title[:1]) + title[1:]
 }
 
 // say returns the phrase of a measured value with its interval.
