@@ -17,6 +17,7 @@ type background struct {
 	width  int
 	height int
 
+	small   flow.Gray // The latest frame, reduced.
 	key     flow.Gray
 	points  []flow.Point
 	keyPose traj.Motion // From the key frame to frame 0.
@@ -43,6 +44,7 @@ func (b *background) add(g flow.Gray) error {
 	} else {
 		small.Pix = append([]byte(nil), g.Pix...)
 	}
+	b.small = small
 	if b.key.Pix == nil {
 		b.keyPose = traj.Still()
 		b.motions = append(b.motions, traj.Still())

@@ -48,6 +48,8 @@ type clip struct {
 	motions       []traj.Motion
 	shake         float64
 	residual      float64
+	toFirst       []traj.Motion // To frame 0; nil where the camera stood still.
+	lane          *lane         // Nil where too little of it was seen.
 }
 
 // checkMarks checks what can be checked without the clip.
@@ -112,6 +114,8 @@ func load(ctx context.Context, open Open, marks []Mark, opts Options) (c *clip, 
 			err = errors.Join(err, loaded.spool.close())
 		}
 	}()
+	moving := &movement{width: w, height: h}
+	empty := newLane(w, h)
 	back := newBackground(loaded.engine, w, h)
 	for {
 		if err := ctx.Err(); err != nil {
@@ -136,8 +140,24 @@ func load(ctx context.Context, open Open, marks []Mark, opts Options) (c *clip, 
 		if err := back.add(g); err != nil {
 			return nil, fmt.Errorf("measure background: %w", err)
 		}
-		if err := loaded.spool.add(g, image.Rect(0, 0, w, h)); err != nil {
+		rate := 60.0
+		if f > 0 {
+			rate = min(max(float64(f)/(t-loaded.times[0]), 5), 1000)
+		}
+		shift := shiftOf(back.motions[f], w, h)
+		scale := float64(back.small.Width) / float64(w)
+		box := moving.add(back.small, flow.Point{X: shift.X * scale, Y: shift.Y * scale}, rate)
+		keep := box
+		if w > 640 {
+			keep = keep.Union(loaded.nearMarks(f, rate))
+		}
+		if err := loaded.spool.add(g, keep); err != nil {
 			return nil, err
+		}
+		if every := max(1, int(rate*lanePerS)); f%every == 0 && w > 640 {
+			if err := empty.see(loaded.engine, g, box, back.motions[f]); err != nil {
+				return nil, fmt.Errorf("frame %d: %w", f, err)
+			}
 		}
 		if opts.Progress != nil {
 			opts.Progress("read", f+1, 0)
@@ -159,7 +179,32 @@ func load(ctx context.Context, open Open, marks []Mark, opts Options) (c *clip, 
 		loaded.times[f] -= loaded.times[0]
 	}
 	loaded.motions, loaded.shake, loaded.residual = back.result(opts.ReferenceFrame)
+	if loaded.motions != nil {
+		loaded.toFirst = back.motions
+	}
+	if w > 640 {
+		empty.finish()
+		loaded.lane = empty
+	}
 	return loaded, nil
+}
+
+// lanePerS is how often the empty lane is looked at, seconds.
+const lanePerS = 0.15
+
+// nearMarks returns the part of the picture around the marks of frames close to
+// frame f, which is kept even if nothing moves there.
+func (c *clip) nearMarks(f int, rate float64) image.Rectangle {
+	out := image.Rectangle{}
+	for _, m := range c.marks {
+		if !m.Visible || math.Abs(float64(m.Frame-f)) > 1.5*rate {
+			continue
+		}
+		margin := int(0.12 * float64(max(c.width, c.height)))
+		x, y := int(m.X), int(m.Y)
+		out = out.Union(image.Rect(x-margin, y-margin, x+margin, y+margin))
+	}
+	return out.Intersect(image.Rect(0, 0, c.width, c.height))
 }
 
 // track runs both sweeps and puts them together.

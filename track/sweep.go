@@ -220,6 +220,7 @@ type appearance struct {
 	origin  image.Point
 	window  flow.Window // px, in the frame it was taken from.
 	resized map[int]*flow.Template
+	weigh   func(x, y float64) float64
 }
 
 // follower follows one landmark in one direction of time.
@@ -241,7 +242,9 @@ type follower struct {
 	since     int
 	gone      int // Frames since it was lost.
 	weak      bool
-	trial     int // Frames for which a re-found place still has to prove itself.
+	unmasked  bool    // The empty lane is of no help.
+	share     float64 // Of the patch that is not lane, at the latest mark.
+	trial     int     // Frames for which a re-found place still has to prove itself.
 
 	key     appearance
 	anchors []*appearance
@@ -306,6 +309,33 @@ func weight(at flow.Point, w flow.Window) func(x, y float64) float64 {
 	}
 }
 
+// weigh is weight, times how surely each pixel of plane is not the empty lane.
+func (fo *follower) weigh(f int, plane flow.Plane, halvings int, at flow.Point, w flow.Window) (weigh func(x, y float64) float64, share float64) {
+	rim := weight(at, w)
+	if fo.unmasked {
+		return rim, 1
+	}
+	mask := fo.clip.foreground(f, plane, halvings)
+	if mask == nil {
+		return rim, 1
+	}
+	weigh = func(x, y float64) float64 {
+		i, j := int(math.Round((x-plane.X0)/plane.Step)), int(math.Round((y-plane.Y0)/plane.Step))
+		if i < 0 || j < 0 || i >= plane.Width || j >= plane.Height {
+			return 0
+		}
+		return rim(x, y) * float64(mask[j*plane.Width+i])
+	}
+	var sum, all float64
+	for y := at.Y - w.Up; y <= at.Y+w.Down; y += plane.Step {
+		for x := at.X - w.Left; x <= at.X+w.Right; x += plane.Step {
+			sum += weigh(x, y)
+			all += rim(x, y)
+		}
+	}
+	return weigh, sum / all
+}
+
 // start puts the follower on a mark.
 func (fo *follower) start(m Mark) error {
 	at := flow.Point{X: m.X, Y: m.Y}
@@ -328,12 +358,20 @@ func (fo *follower) start(m Mark) error {
 		return err
 	}
 	plane := flow.NewPlane(g, o.X, o.Y, halvings(w.Size()))
-	t, err := flow.NewTemplate(plane, at, w, weight(at, w))
+	fo.unmasked = false
+	weigh, share := fo.weigh(m.Frame, plane, halvings(w.Size()), at, w)
+	if share < 0.15 {
+		// The horse has stood here for long, or looks like the lane.
+		fo.unmasked = true
+		weigh, share = weight(at, w), 1
+	}
+	fo.share = share
+	t, err := flow.NewTemplate(plane, at, w, weigh)
 	if err != nil {
 		fo.lose("nothing to hold on to at the mark: " + err.Error())
 		return nil
 	}
-	a := &appearance{template: t, at: at, scale: scale, variance: fo.variance, patch: g, origin: o, window: w, resized: map[int]*flow.Template{}}
+	a := &appearance{template: t, at: at, scale: scale, variance: fo.variance, patch: g, origin: o, window: w, resized: map[int]*flow.Template{}, weigh: weigh}
 	fo.key = *a
 	fo.anchors = append(fo.anchors, a)
 	return fo.repeats(g, o)
@@ -401,12 +439,17 @@ func (fo *follower) step(f, g int, growth float64) error {
 	half := halvings(size)
 	planeA := flow.NewPlane(a, o.X, o.Y, half)
 	planeB := flow.NewPlane(b, o.X, o.Y, half)
-	previous, err := flow.NewTemplate(planeA, at, w, weight(at, w))
+	weigh, share := fo.weigh(f, planeA, half, at, w)
+	if share < 0.35*fo.share {
+		fo.lose("the empty lane shows where it should be")
+		return nil
+	}
+	previous, err := flow.NewTemplate(planeA, at, w, weigh)
 	if err != nil {
 		fo.lose("nothing left to hold on to: " + err.Error())
 		return nil
 	}
-	move, agree, ok, err := fo.flow(a, b, o, at, w)
+	move, agree, ok, err := fo.flow(a, b, o, at, w, weigh)
 	if err != nil {
 		return err
 	}
@@ -491,7 +534,8 @@ func (fo *follower) step(f, g int, growth float64) error {
 	fo.quality = min(1, max(0, (chain.NCC-0.5)/0.5)) * math.Sqrt(agree) * math.Sqrt(chain.Agree)
 	if fresh && chain.NCC > 0.85 {
 		nw := fo.base.Scaled(pose.Scale)
-		if t, err := flow.NewTemplate(planeB, pose.At, nw, weight(pose.At, nw)); err == nil {
+		weigh, _ := fo.weigh(g, planeB, half, pose.At, nw)
+		if t, err := flow.NewTemplate(planeB, pose.At, nw, weigh); err == nil {
 			fo.key = appearance{template: t, at: pose.At, scale: pose.Scale, angle: pose.Angle, variance: variance}
 			if err := fo.repeats(b, o); err != nil {
 				return err
@@ -531,21 +575,27 @@ func mix(a, b flow.Point, k float64) flow.Point {
 
 // flow returns how the patch moved from a to b by Lucas–Kanade on its corners,
 // and the share of the corners that agree.
-func (fo *follower) flow(a, b flow.Gray, o image.Point, at flow.Point, w flow.Window) (flow.Point, float64, bool, error) {
+func (fo *follower) flow(a, b flow.Gray, o image.Point, at flow.Point, w flow.Window, weigh func(x, y float64) float64) (flow.Point, float64, bool, error) {
 	zero := flow.Point{X: float64(o.X), Y: float64(o.Y)}
 	inner := rectAround(at, w, 0).Sub(o)
 	part := a.Crop(inner)
 	if part.Width < 8 || part.Height < 8 {
 		return flow.Point{}, 0, false, nil
 	}
-	corners, err := fo.clip.engine.Features(part, 24, 0.05, max(2, w.Size()/12))
+	all, err := fo.clip.engine.Features(part, 40, 0.02, max(2, w.Size()/12))
 	if err != nil {
 		return flow.Point{}, 0, false, err
+	}
+	shift := flow.Point{X: float64(max(inner.Min.X, 0)), Y: float64(max(inner.Min.Y, 0))}
+	var corners []flow.Point
+	for _, p := range all {
+		if q := p.Add(shift).Add(zero); weigh(q.X, q.Y) > 0.1 {
+			corners = append(corners, p)
+		}
 	}
 	if len(corners) < 4 {
 		return flow.Point{}, 0, false, nil
 	}
-	shift := flow.Point{X: float64(max(inner.Min.X, 0)), Y: float64(max(inner.Min.Y, 0))}
 	guess := make([]flow.Point, len(corners))
 	for i := range corners {
 		corners[i] = corners[i].Add(shift)
@@ -568,13 +618,13 @@ func (fo *follower) flow(a, b flow.Gray, o image.Point, at flow.Point, w flow.Wi
 	if err != nil {
 		return flow.Point{}, 0, false, err
 	}
-	weigh := weight(at.Sub(zero), w)
 	var xs, ys []weighted
 	for i := range there {
 		if !there[i].OK || !back[i].OK || back[i].Dist(corners[i]) > 0.7 {
 			continue
 		}
-		k := weigh(corners[i].X, corners[i].Y)
+		q := corners[i].Add(zero)
+		k := weigh(q.X, q.Y)
 		d := there[i].Sub(corners[i])
 		xs, ys = append(xs, weighted{d.X, k}), append(ys, weighted{d.Y, k})
 	}
@@ -713,7 +763,9 @@ func (fo *follower) resized(m *appearance, rel float64) (*flow.Template, float64
 	fx, fy := float64(width)/float64(m.patch.Width), float64(height)/float64(m.patch.Height)
 	at := flow.Point{X: (m.at.X-float64(m.origin.X)+0.5)*fx - 0.5, Y: (m.at.Y-float64(m.origin.Y)+0.5)*fy - 0.5}
 	w := m.window.Scaled(ratio)
-	t, err := flow.NewTemplate(flow.NewPlane(g, 0, 0, halvings(w.Size())), at, w, weight(at, w))
+	t, err := flow.NewTemplate(flow.NewPlane(g, 0, 0, halvings(w.Size())), at, w, func(x, y float64) float64 {
+		return m.weigh((x+0.5)/fx-0.5+float64(m.origin.X), (y+0.5)/fy-0.5+float64(m.origin.Y))
+	})
 	if err != nil {
 		t = nil // Too small or too plain at this size.
 	}
@@ -800,7 +852,11 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 	}
 	pose := flow.Pose{At: best.At, Scale: best.Scale * best.from.scale}
 	nw := fo.base.Scaled(pose.Scale)
-	t, err := flow.NewTemplate(plane, pose.At, nw, weight(pose.At, nw))
+	weigh, share := fo.weigh(g, plane, half, pose.At, nw)
+	if share < 0.5*fo.share {
+		return nil
+	}
+	t, err := flow.NewTemplate(plane, pose.At, nw, weigh)
 	if err != nil {
 		return nil
 	}
