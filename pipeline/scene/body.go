@@ -1,0 +1,619 @@
+package scene
+
+import (
+	"math"
+)
+
+// material tells how a surface is painted.
+type material uint8
+
+const (
+	matCoat material = iota
+	matHead
+	matHoof
+	matMane
+	matLeather
+	matBall
+	matCone
+	matShirt
+	matTrousers
+	matSkin
+	matBoot
+	matHat
+	matRope
+	matEar
+)
+
+// patch is a run of triangles of one material.
+type patch struct {
+	mat          material
+	limb         int // Which limb, −1 elsewhere: socks and hooves need it.
+	first, last  int // Triangles.
+	vfirst, vend int // Vertices.
+}
+
+// body is the mesh of everything that moves. Its topology and the rest
+// positions, on which the texture is painted, are made once; pose moves the
+// vertices.
+type body struct {
+	m      *motion
+	pos    []vec // Lane frame.
+	normal []vec
+	rest   []vec // Where the vertex is on the horse at rest, m at 1.60 m height.
+	tris   [][3]int32
+	mat    []uint8 // Index: triangle; index into patches.
+	parts  []patch
+
+	resting bool // The first pose lays down topology and rest positions.
+	next    int
+	cur     patch
+}
+
+// ring is one cross-section of a loft: centre, half axes, and how narrow its
+// top is (0 an ellipse, 1 a ridge).
+type ring struct {
+	c          vec
+	ax, ay     vec // Unit vectors to the left and "up" of the cross-section.
+	a, up, low float64
+	ridge      float64
+}
+
+func newBody(m *motion) *body {
+	b := &body{m: m, resting: true}
+	b.shape(standing(m))
+	b.rest = append([]vec(nil), b.pos...)
+	for i := range b.rest {
+		b.rest[i] = b.rest[i].mul(1 / m.k)
+	}
+	b.resting = false
+	b.normal = make([]vec, len(b.pos))
+	return b
+}
+
+func (b *body) begin(mat material, limb int) {
+	b.cur = patch{mat: mat, limb: limb, first: len(b.tris), vfirst: b.next}
+}
+
+func (b *body) end() {
+	if b.resting {
+		b.cur.last, b.cur.vend = len(b.tris), b.next
+		b.parts = append(b.parts, b.cur)
+		for len(b.mat) < len(b.tris) {
+			b.mat = append(b.mat, uint8(len(b.parts)-1))
+		}
+	}
+}
+
+func (b *body) vertex(p vec) int32 {
+	if b.resting {
+		b.pos = append(b.pos, p)
+	} else {
+		b.pos[b.next] = p
+	}
+	b.next++
+	return int32(b.next - 1)
+}
+
+func (b *body) tri(i, j, k int32) {
+	if b.resting {
+		b.tris = append(b.tris, [3]int32{i, j, k})
+	}
+}
+
+// loft joins rings of n vertices and closes both ends.
+func (b *body) loft(rings []ring, n int) {
+	start := int32(b.next)
+	for _, r := range rings {
+		for k := range n {
+			s, c := math.Sincos(2 * math.Pi * float64(k) / float64(n))
+			x, y := r.a*c, r.up*s
+			if s < 0 {
+				y = r.low * s
+			} else {
+				x *= 1 - r.ridge*s*s
+			}
+			b.vertex(r.c.add(r.ax.mul(x)).add(r.ay.mul(y)))
+		}
+	}
+	m := int32(n)
+	if b.resting {
+		for i := range int32(len(rings) - 1) {
+			for k := range m {
+				p, q := start+i*m+k, start+i*m+(k+1)%m
+				b.tri(p, q, p+m)
+				b.tri(q, q+m, p+m)
+			}
+		}
+	}
+	for e, r := range []ring{rings[0], rings[len(rings)-1]} {
+		c := b.vertex(r.c.add(r.ay.mul((r.up - r.low) / 2)))
+		base := start
+		if e == 1 {
+			base += int32(len(rings)-1) * m
+		}
+		for k := range m {
+			if e == 0 {
+				b.tri(c, base+(k+1)%m, base+k)
+			} else {
+				b.tri(c, base+k, base+(k+1)%m)
+			}
+		}
+	}
+}
+
+// tube lofts a round limb along joints with radii (sideways, fore and aft).
+func tube(points []vec, radii [][2]float64, side vec) []ring {
+	rings := make([]ring, len(points))
+	for i, p := range points {
+		d := points[min(i+1, len(points)-1)].sub(points[max(i-1, 0)]).unit()
+		ay := d.cross(side).unit()
+		ax := ay.cross(d).unit()
+		rings[i] = ring{c: p, ax: ax, ay: ay, a: radii[i][0], up: radii[i][1], low: radii[i][1]}
+	}
+	return rings
+}
+
+// frame is what shape needs to know of one instant.
+type frame struct {
+	b      trunk
+	hooves [4]hoof
+	t      float64
+	stride float64 // Phase.
+}
+
+func (m *motion) frameAt(t float64) frame {
+	f := frame{b: m.trunkAt(t), t: t, stride: m.strideAngle(t)}
+	for limb := range f.hooves {
+		f.hooves[limb] = m.hoofAt(limb, t)
+	}
+	return f
+}
+
+// standing is the horse at rest, on which the texture is laid out.
+func standing(m *motion) frame {
+	k := m.k
+	f := frame{b: trunk{withers: withersHeight * k, croup: croupHeight * k, head: headHeight * k, headS: headAhead * k}}
+	for limb := range f.hooves {
+		gd := girdleOf(limb)
+		f.hooves[limb] = hoof{s: []float64{foreStand, hindStand}[gd] * k, l: outward(limb) * 0.10 * k, swing: -1}
+	}
+	return f
+}
+
+// pose moves the mesh to time t.
+func (b *body) pose(t float64) {
+	b.next = 0
+	b.shape(b.m.frameAt(t))
+	m := b.m
+	for i, p := range b.pos {
+		b.pos[i] = m.lane(p.x, p.y, p.z)
+	}
+}
+
+// normals computes vertex normals from the triangles' areas.
+func (b *body) normals() {
+	clear(b.normal)
+	for _, t := range b.tris {
+		p, q, r := b.pos[t[0]], b.pos[t[1]], b.pos[t[2]]
+		n := q.sub(p).cross(r.sub(p))
+		for _, i := range t {
+			b.normal[i] = b.normal[i].add(n)
+		}
+	}
+	for i, n := range b.normal {
+		b.normal[i] = n.unit()
+	}
+}
+
+// Outline of the trunk: place along s, top, bottom, half width, ridge; metres at 1.60 m.
+var trunkOutline = [][5]float64{
+	{0.455, 1.13, 1.04, 0.05, 0},
+	{0.445, 1.20, 0.98, 0.12, 0},
+	{0.41, 1.27, 0.93, 0.175, 0},
+	{0.34, 1.36, 0.87, 0.215, 0},
+	{0.24, 1.45, 0.83, 0.235, 0.25},
+	{0.12, 1.55, 0.80, 0.245, 0.45},
+	{0.00, 1.60, 0.785, 0.255, 0.55},
+	{-0.12, 1.575, 0.765, 0.27, 0.45},
+	{-0.26, 1.525, 0.755, 0.285, 0.25},
+	{-0.42, 1.505, 0.765, 0.295, 0.12},
+	{-0.58, 1.515, 0.80, 0.29, 0.12},
+	{-0.70, 1.55, 0.86, 0.275, -0.20},
+	{-0.78, 1.572, 0.91, 0.268, -0.35},
+	{-0.86, 1.585, 0.95, 0.262, -0.30},
+	{-0.98, 1.565, 0.98, 0.262, -0.15},
+	{-1.10, 1.51, 1.00, 0.25, 0.0},
+	{-1.20, 1.43, 1.03, 0.215, 0.12},
+	{-1.27, 1.34, 1.08, 0.16, 0},
+	{-1.30, 1.27, 1.14, 0.09, 0},
+}
+
+// shape writes every vertex, track coordinates, for one instant.
+func (b *body) shape(f frame) {
+	m := b.m
+	k := m.k
+	t := f.b
+	lft, fwd := vec{0, 1, 0}, vec{1, 0, 0}
+
+	// Trunk: withers and croup carry it, the pelvis rolls.
+	place := func(s float64) (c vec, ax, ay vec, dz float64) {
+		// s is at scale 1; weight of the hindquarters.
+		w := clamp01(s / croupBehind)
+		dz = lerp(t.withers-withersHeight*k, t.croup-croupHeight*k, w)
+		l := lerp(t.l, t.croupL, w)
+		roll := -t.roll * smooth((w-0.45)/0.5) // Left up is positive about s.
+		sr, cr := math.Sincos(roll)
+		return vec{t.s + s*k, l, 0}, vec{0, cr, sr}, vec{0, -sr, cr}, dz
+	}
+	rings := make([]ring, 0, 32)
+	for _, o := range trunkOutline {
+		c, ax, ay, dz := place(o[0])
+		mid := lerp(o[1], o[2], 0.52)
+		c.z = mid*k + dz
+		rings = append(rings, ring{c: c, ax: ax, ay: ay, a: o[3] * k, up: (o[1] - mid) * k, low: (mid - o[2]) * k, ridge: o[4]})
+	}
+	b.begin(matCoat, -1)
+	b.loft(rings, 28)
+	b.end()
+
+	// Neck from the trunk to the poll.
+	poll := m.pollOf(t)
+	forehead := vec{t.headS, t.headL, t.head}
+	pitch := t.headPitch
+	sp, cp := math.Sincos(pitch)
+	// Head axes: face runs down and forward from the poll.
+	turn := func(v vec) vec { return vec{v.x*cp + v.z*sp, v.y, v.z*cp - v.x*sp} }
+	headDown := turn(vec{0.60, 0, -0.80})
+	headOut := turn(vec{0.80, 0, 0.60}) // Out of the forehead.
+	base := vec{t.s + 0.17*k, t.l, 1.29*k + t.withers - withersHeight*k}
+	top := poll.add(headDown.mul(0.05 * k)).add(headOut.mul(-0.075 * k))
+	rings = rings[:0]
+	for _, r := range [][4]float64{{0, 0.31, 0.150, 0.3}, {0.2, 0.26, 0.130, 0.45}, {0.4, 0.215, 0.108, 0.5}, {0.6, 0.18, 0.092, 0.5}, {0.8, 0.15, 0.083, 0.45}, {0.93, 0.13, 0.080, 0.3}, {1.0, 0.10, 0.075, 0}} {
+		x := r[0]
+		c := base.lerp(top, x)
+		c.z += 0.05 * k * math.Sin(math.Pi*x)
+		// The cross-section turns from nearly upright at the base to across the neck.
+		d := top.sub(base).unit()
+		d = d.add(fwd.mul(0.4 * (1 - x))).unit()
+		ay := d.cross(lft).mul(1).unit()
+		if ay.z < 0 {
+			ay = ay.mul(-1)
+		}
+		rings = append(rings, ring{c: c, ax: lft, ay: ay, a: r[2] * k, up: r[1] * k, low: r[1] * k, ridge: r[3]})
+	}
+	b.begin(matCoat, -1)
+	b.loft(rings, 18)
+	b.end()
+	neck := append([]ring(nil), rings...)
+
+	// Head: rings along the face, u from the poll.
+	rings = rings[:0]
+	// u, towards the face, towards the jaw, half width.
+	for _, r := range [][4]float64{{-0.01, 0.02, 0.08, 0.05}, {0.02, 0.04, 0.13, 0.082}, {0.08, 0.052, 0.17, 0.098}, {0.145, 0.058, 0.19, 0.108}, {0.20, 0.056, 0.19, 0.106}, {0.26, 0.048, 0.165, 0.090}, {0.33, 0.042, 0.125, 0.073}, {0.41, 0.038, 0.10, 0.060}, {0.48, 0.036, 0.09, 0.056}, {0.54, 0.034, 0.085, 0.058}, {0.585, 0.026, 0.07, 0.052}, {0.61, 0.005, 0.045, 0.032}} {
+		// The line of the forehead passes the landmark at u = 0.2265.
+		c := forehead.add(headDown.mul((r[0] - foreheadU) * k)).add(headOut.mul(-foreheadV * k))
+		rings = append(rings, ring{c: c, ax: lft, ay: headOut, a: r[3] * k, up: (r[1]) * k, low: r[2] * k, ridge: 0.12})
+	}
+	b.begin(matHead, -1)
+	b.loft(rings, 20)
+	b.end()
+
+	// Ears.
+	for _, sgn := range []float64{1, -1} {
+		foot := poll.add(headDown.mul(0.025 * k)).add(vec{0, sgn * 0.055 * k, 0}).add(headOut.mul(-0.015 * k))
+		tip := foot.add(headDown.mul(-0.155 * k)).add(vec{0, sgn * 0.025 * k, 0}).add(headOut.mul(0.035 * k))
+		pts := []vec{foot, foot.lerp(tip, 0.35), foot.lerp(tip, 0.75), tip}
+		b.begin(matEar, -1)
+		b.loft(tube(pts, [][2]float64{{0.026 * k, 0.022 * k}, {0.034 * k, 0.022 * k}, {0.022 * k, 0.014 * k}, {0.004 * k, 0.004 * k}}, lft), 8)
+		b.end()
+	}
+	// Forelock over the poll, mane along the crest on the right.
+	b.begin(matMane, -1)
+	lock := []ring{}
+	for _, x := range [][3]float64{{-0.05, 0.035, 0.02}, {0.0, 0.045, 0.035}, {0.06, 0.04, 0.02}, {0.13, 0.02, 0.012}} {
+		c := poll.add(headDown.mul(x[0] * k)).add(headOut.mul((0.0 + 0.012) * k))
+		lock = append(lock, ring{c: c, ax: lft, ay: headOut, a: x[1] * k, up: x[2] * k, low: x[2] * k})
+	}
+	b.loft(lock, 8)
+	b.end()
+	b.begin(matMane, -1)
+	mane := []ring{}
+	for i, r := range neck {
+		if i == len(neck)-1 {
+			break
+		}
+		flap := 0.012 * k * math.Sin(2*f.stride+float64(i))
+		c := r.c.add(r.ay.mul(r.up * 0.86)).add(vec{0, -0.035*k + flap, 0})
+		mane = append(mane, ring{c: c, ax: lft, ay: r.ay, a: 0.045 * k, up: 0.05*k + 0.14*r.up, low: 0.12 * k, ridge: 0.6})
+	}
+	b.loft(mane, 8)
+	b.end()
+
+	// Tail.
+	{
+		c, _, _, dz := place(-1.27)
+		dock := vec{c.x, c.y, 1.40*k + dz}
+		swing := 0.05 * k * math.Sin(f.stride+0.8)
+		pts := []vec{dock, dock.add(vec{-0.07 * k, 0, -0.02 * k}), dock.add(vec{-0.12 * k, swing * 0.3, -0.16 * k}), dock.add(vec{-0.13 * k, swing * 0.6, -0.40 * k}), dock.add(vec{-0.115 * k, swing, -0.66 * k}), dock.add(vec{-0.10 * k, swing * 1.3, -0.88 * k})}
+		b.begin(matMane, -1)
+		b.loft(tube(pts, [][2]float64{{0.045 * k, 0.04 * k}, {0.055 * k, 0.05 * k}, {0.075 * k, 0.06 * k}, {0.095 * k, 0.07 * k}, {0.08 * k, 0.06 * k}, {0.02 * k, 0.02 * k}}, lft), 12)
+		b.end()
+	}
+
+	for limb := range 4 {
+		b.limb(f, limb, place)
+	}
+	// The points of the hips stand out of the pelvis.
+	for side := range 2 {
+		b.begin(matCoat, -1)
+		b.ellipsoid(m.hipOf(t, side, -0.035*k), vec{0.075 * k, 0.035 * k, 0.05 * k})
+		b.end()
+	}
+	// The headpiece of the bridle runs over the poll behind the ears.
+	if !m.scene.Horse.NoBridle {
+		top := m.headpieceOf(t)
+		pts := []vec{}
+		for _, x := range []float64{-1, -0.75, -0.4, 0, 0.4, 0.75, 1} {
+			pts = append(pts, top.add(vec{0.05 * k * x * x, 0.088 * k * x, -0.10*k*math.Pow(math.Abs(x), 2.6) - 0.008*k}))
+		}
+		radii := make([][2]float64, len(pts))
+		for i := range radii {
+			radii[i] = [2]float64{0.017 * k, 0.008 * k}
+		}
+		b.begin(matLeather, -1)
+		b.loft(tube(pts, radii, fwd), 8)
+		b.end()
+	}
+	if m.scene.Horse.Markers {
+		spots := []vec{{t.s, t.l, t.withers + ballRadius}, {t.s + croupBehind*k, t.croupL, t.croup + ballRadius}, m.hipOf(t, left, ballRadius), m.hipOf(t, right, ballRadius)}
+		for _, p := range spots {
+			b.begin(matBall, -1)
+			b.ball(p, ballRadius)
+			b.end()
+		}
+	}
+	if m.scene.Horse.Handler {
+		b.handler(f)
+	}
+}
+
+// Where the forehead landmark lies on the head: from the poll along the face,
+// and how far the middle of the head is behind it.
+const (
+	foreheadU = 0.2085
+	foreheadV = 0.05487
+)
+
+func (b *body) ball(p vec, r float64) { b.ellipsoid(p, vec{r, r, r}) }
+
+// ellipsoid has half axes r along s, l and z.
+func (b *body) ellipsoid(p, r vec) {
+	rings := make([]ring, 7)
+	for i := range rings {
+		a := math.Pi * (float64(i) + 0.35) / 6.7
+		s, c := math.Sincos(a)
+		rings[i] = ring{c: p.add(vec{-r.x * c, 0, 0}), ax: vec{0, 1, 0}, ay: vec{0, 0, 1}, a: r.y * s, up: r.z * s, low: r.z * s}
+	}
+	b.loft(rings, 10)
+}
+
+// two solves two bones from a to c of lengths l1, l2 in the plane of s and z;
+// bend +1 puts the joint forward. Lengths too short are stretched.
+func two(a, c vec, l1, l2, bend float64) vec {
+	d := c.sub(a)
+	n := math.Hypot(d.x, d.z)
+	x := 0.5 * (n + (l1*l1-l2*l2)/n)
+	h2 := l1*l1 - x*x
+	h := 0.0
+	if h2 > 0 && n < l1+l2 {
+		h = math.Sqrt(h2)
+	} else {
+		x = n * l1 / (l1 + l2)
+	}
+	ux, uz := d.x/n, d.z/n
+	// Perpendicular that points forward (positive s) for a limb hanging down.
+	px, pz := -uz, ux
+	return vec{a.x + ux*x + px*h*bend, 0, a.z + uz*x + pz*h*bend}
+}
+
+// limb shapes one limb down to the hoof.
+func (b *body) limb(f frame, limb int, place func(float64) (vec, vec, vec, float64)) {
+	m := b.m
+	k := m.k
+	h := f.hooves[limb]
+	out := outward(limb)
+	// Hoof axes.
+	sp, cp := math.Sincos(h.pitch)
+	hf, hu := vec{cp, 0, -sp}, vec{sp, 0, cp}
+	toe := vec{h.s, h.l, h.z}
+	coronet := toe.add(hf.mul(-0.078 * k)).add(hu.mul(0.066 * k))
+	// Pastern slopes back from the hoof; it sinks under load and folds in swing.
+	slope := rad(52 - 15*h.load)
+	if h.swing >= 0 {
+		slope = rad(52 + 26*math.Sin(math.Pi*math.Min(1, h.swing*1.25)))
+	}
+	ss, cs := math.Sincos(slope)
+	past := hf.mul(-cs).add(hu.mul(ss))
+	fetlock := coronet.add(past.mul(0.125 * k))
+	side := vec{0, 1, 0}
+
+	fold := 0.0 // 0 straight, 1 free, for the fore.
+	if h.swing >= 0 {
+		fold = smooth(h.swing/0.18) * smooth((1-h.swing)/0.12)
+	}
+	if !isHind(limb) {
+		c, _, _, dz := place(0.10)
+		pivot := vec{c.x, c.y, 1.42*k + dz}
+		const l1, l2 = 0.425, 0.275
+		es := lerp(pivot.x, fetlock.x, (1.42-0.90)/(1.42-0.17))
+		dx := fetlock.x - es
+		reach := (l1 + l2) * 0.9985 * k
+		straight := fetlock.z + math.Sqrt(math.Max(0.2*reach*reach, reach*reach-dx*dx))
+		free := math.Min(straight, 0.885*k+dz)
+		elbow := vec{es, 0, lerp(straight, free, fold)}
+		carpus := two(elbow, fetlock, l1*k, l2*k, 1)
+		lat := func(z float64) float64 {
+			x := clamp01((z - fetlock.z) / (0.90*k + dz - fetlock.z))
+			return lerp(h.l, c.y+out*0.135*k, math.Pow(x, 1.15))
+		}
+		elbow.y = c.y + out*0.135*k
+		carpus.y = lat(carpus.z)
+		shoulder := vec{lerp(pivot.x, es, 0.35) + 0.16*k, c.y + out*0.13*k, 1.13*k + dz}
+		upperArm := shoulder.lerp(elbow, 0.55)
+		b.begin(matCoat, limb)
+		pts := []vec{shoulder, upperArm, elbow, elbow.lerp(carpus, 0.3), elbow.lerp(carpus, 0.62), elbow.lerp(carpus, 0.86), carpus, carpus.lerp(fetlock, 0.16), carpus.lerp(fetlock, 0.5), carpus.lerp(fetlock, 0.82), fetlock, fetlock.lerp(coronet, 0.45), coronet.add(past.mul(0.012 * k))}
+		rd := scaleRadii(k, [][2]float64{{0.075, 0.11}, {0.085, 0.12}, {0.08, 0.105}, {0.068, 0.085}, {0.052, 0.062}, {0.045, 0.05}, {0.047, 0.05}, {0.037, 0.042}, {0.029, 0.034}, {0.031, 0.037}, {0.038, 0.043}, {0.031, 0.035}, {0.044, 0.046}})
+		b.loft(tube(pts, rd, side), 12)
+		b.end()
+	} else {
+		c, ax, _, dz := place(-1.0)
+		hip := vec{c.x, 0, 1.18*k + dz + ax.z*out*0.16*k}
+		const femur, tibia, cannon = 0.395, 0.43, 0.345
+		knee := two(hip, fetlock, (femur+cannon)*k, tibia*k, 1)
+		a := knee.sub(hip).mul(1 / (femur + cannon))
+		stifle := hip.add(a.mul(femur))
+		hock := fetlock.sub(a.mul(cannon))
+		lat := func(z float64) float64 {
+			x := clamp01((z - fetlock.z) / (1.0*k + dz - fetlock.z))
+			return lerp(h.l, c.y+out*0.155*k, smoothHalf(x))
+		}
+		hip.y = c.y + out*0.13*k
+		stifle.y = c.y + out*0.165*k
+		hock.y = lat(hock.z)
+		thigh := hip.lerp(stifle, 0.55)
+		b.begin(matCoat, limb)
+		pts := []vec{hip.add(vec{0, 0, 0.10 * k}), hip, thigh, stifle.add(vec{-0.05 * k, 0, 0}), stifle.lerp(hock, 0.3), stifle.lerp(hock, 0.62), stifle.lerp(hock, 0.86), hock, hock.lerp(fetlock, 0.15), hock.lerp(fetlock, 0.5), hock.lerp(fetlock, 0.84), fetlock, fetlock.lerp(coronet, 0.45), coronet.add(past.mul(0.012 * k))}
+		rd := scaleRadii(k, [][2]float64{{0.09, 0.14}, {0.115, 0.21}, {0.118, 0.20}, {0.105, 0.165}, {0.078, 0.11}, {0.052, 0.068}, {0.044, 0.055}, {0.046, 0.062}, {0.037, 0.046}, {0.030, 0.036}, {0.032, 0.038}, {0.038, 0.043}, {0.031, 0.035}, {0.044, 0.046}})
+		b.loft(tube(pts, rd, side), 12)
+		b.end()
+	}
+	// Hoof: from the ground ring to the coronet, closed by the sole.
+	b.begin(matHoof, limb)
+	lft := vec{0, 1, 0}
+	hr := []ring{
+		{c: toe.add(hf.mul(-0.0625 * k)), ax: lft, ay: hf, a: 0.061 * k, up: 0.0625 * k, low: 0.0625 * k},
+		{c: toe.add(hf.mul(-0.0655 * k)).add(hu.mul(0.018 * k)), ax: lft, ay: hf, a: 0.0585 * k, up: 0.0585 * k, low: 0.060 * k},
+		{c: toe.add(hf.mul(-0.071 * k)).add(hu.mul(0.042 * k)), ax: lft, ay: hf, a: 0.053 * k, up: 0.052 * k, low: 0.054 * k},
+		{c: toe.add(hf.mul(-0.077 * k)).add(hu.mul(0.066 * k)), ax: lft, ay: hf, a: 0.047 * k, up: 0.046 * k, low: 0.048 * k},
+		{c: toe.add(hf.mul(-0.078 * k)).add(hu.mul(0.074 * k)), ax: lft, ay: hf, a: 0.040 * k, up: 0.040 * k, low: 0.042 * k},
+	}
+	b.loft(hr, 16)
+	b.end()
+}
+
+func smoothHalf(x float64) float64 { return lerp(x, smooth(x), 0.5) }
+
+func scaleRadii(k float64, r [][2]float64) [][2]float64 {
+	for i := range r {
+		r[i][0] *= k
+		r[i][1] *= k
+	}
+	return r
+}
+
+// handler is a person who walks or runs at the horse's left shoulder.
+func (b *body) handler(f frame) {
+	t := f.b
+	side := vec{0, 1, 0}
+	c := vec{t.s + 0.55, t.l + 0.78, 0}
+	bob := 0.03 * math.Sin(2*f.stride)
+	hip := c.add(vec{0, 0, 0.95 + bob})
+	neckP := c.add(vec{0.06, 0, 1.48 + bob})
+	b.begin(matShirt, -1)
+	b.loft(tube([]vec{hip, hip.lerp(neckP, 0.3), hip.lerp(neckP, 0.7), hip.lerp(neckP, 0.93), neckP}, [][2]float64{{0.17, 0.11}, {0.16, 0.105}, {0.20, 0.12}, {0.17, 0.09}, {0.06, 0.06}}, side), 14)
+	b.end()
+	b.begin(matSkin, -1)
+	b.loft(tube([]vec{neckP, neckP.add(vec{0.01, 0, 0.09}), neckP.add(vec{0.03, 0, 0.18}), neckP.add(vec{0.03, 0, 0.27})}, [][2]float64{{0.055, 0.055}, {0.06, 0.07}, {0.078, 0.095}, {0.05, 0.06}}, side), 12)
+	b.end()
+	b.begin(matHat, -1)
+	b.loft(tube([]vec{neckP.add(vec{0.03, 0, 0.21}), neckP.add(vec{0.03, 0, 0.25}), neckP.add(vec{0.025, 0, 0.31}), neckP.add(vec{0.02, 0, 0.335})}, [][2]float64{{0.095, 0.125}, {0.093, 0.115}, {0.07, 0.09}, {0.02, 0.02}}, side), 12)
+	b.end()
+	for i, sgn := range []float64{1, -1} {
+		ph := f.stride + float64(i)*math.Pi
+		sw := 0.42 * math.Sin(ph)
+		lift := math.Max(0, math.Cos(ph))
+		ankle := c.add(vec{sw, sgn * 0.09, 0.08 + 0.16*lift})
+		ankle.x -= 0.18 * lift
+		th := hip.add(vec{0, sgn * 0.085, -0.03})
+		knee := two(th, ankle, 0.46, 0.45, 1)
+		knee.y = th.y
+		b.begin(matTrousers, -1)
+		b.loft(tube([]vec{th, th.lerp(knee, 0.5), knee, knee.lerp(ankle, 0.4), ankle}, [][2]float64{{0.095, 0.10}, {0.082, 0.085}, {0.062, 0.065}, {0.06, 0.065}, {0.045, 0.05}}, side), 10)
+		b.end()
+		b.begin(matBoot, -1)
+		b.loft(tube([]vec{ankle.add(vec{-0.07, 0, -0.03}), ankle.add(vec{0.02, 0, -0.03}), ankle.add(vec{0.12, 0, -0.05}), ankle.add(vec{0.17, 0, -0.06})}, [][2]float64{{0.035, 0.045}, {0.045, 0.055}, {0.045, 0.03}, {0.02, 0.015}}, side), 8)
+		b.end()
+		// The right arm holds the rope, the left swings.
+		sh := neckP.add(vec{-0.02, sgn * 0.19, -0.07})
+		hand := c.add(vec{0.15 - 0.3*sw, 0.24, 0.95})
+		if sgn < 0 {
+			hand = vec{t.s + 0.80, t.l + 0.42, 1.25}
+		}
+		elbow := two(sh, hand, 0.29, 0.28, -1)
+		elbow.y = lerp(sh.y, hand.y, 0.4) + sgn*0.03
+		b.begin(matShirt, -1)
+		b.loft(tube([]vec{sh, elbow, elbow.lerp(hand, 0.9)}, [][2]float64{{0.055, 0.06}, {0.045, 0.045}, {0.032, 0.034}}, side), 8)
+		b.end()
+		b.begin(matSkin, -1)
+		b.loft(tube([]vec{elbow.lerp(hand, 0.88), hand, hand.add(hand.sub(elbow).unit().mul(0.06))}, [][2]float64{{0.03, 0.03}, {0.04, 0.03}, {0.02, 0.015}}, side), 8)
+		b.end()
+		if sgn < 0 {
+			chin := vec{t.headS + 0.12*b.m.k, t.headL + 0.03, t.head - 0.33*b.m.k}
+			sag := hand.lerp(chin, 0.5).add(vec{0, 0, -0.06})
+			b.begin(matRope, -1)
+			b.loft(tube([]vec{hand, sag, chin}, [][2]float64{{0.009, 0.009}, {0.009, 0.009}, {0.009, 0.009}}, side), 6)
+			b.end()
+		}
+	}
+}
+
+// hides reports whether a triangle of the mesh lies before point p by more than
+// the thickness of what carries a landmark.
+func (b *body) hides(e *eye, p vec) bool {
+	x, y, depth := e.project(p)
+	const own = 0.03
+	for _, part := range b.parts {
+		if part.mat == matRope || !b.covers(e, part, x, y, depth-own) {
+			continue
+		}
+		for _, t := range b.tris[part.first:part.last] {
+			x0, y0, z0 := e.project(b.pos[t[0]])
+			x1, y1, z1 := e.project(b.pos[t[1]])
+			x2, y2, z2 := e.project(b.pos[t[2]])
+			if z0 < 0.05 || z1 < 0.05 || z2 < 0.05 {
+				continue
+			}
+			area := (x1-x0)*(y2-y0) - (x2-x0)*(y1-y0)
+			if area == 0 {
+				continue
+			}
+			w0 := ((x1-x)*(y2-y) - (x2-x)*(y1-y)) / area
+			w1 := ((x2-x)*(y0-y) - (x0-x)*(y2-y)) / area
+			w2 := 1 - w0 - w1
+			if w0 < 0 || w1 < 0 || w2 < 0 {
+				continue
+			}
+			if 1/(w0/z0+w1/z1+w2/z2) < depth-own {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// covers reports whether the part's box in the picture holds (x, y) and some of
+// it is nearer than depth.
+func (b *body) covers(e *eye, part patch, x, y, depth float64) bool {
+	var loX, hiX, loY, hiY bool
+	near := false
+	for _, p := range b.pos[part.vfirst:part.vend] {
+		px, py, z := e.project(p)
+		loX, hiX = loX || px <= x, hiX || px >= x
+		loY, hiY = loY || py <= y, hiY || py >= y
+		near = near || z < depth
+		if loX && hiX && loY && hiY && near {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,326 @@
+package scene
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"strconv"
+	"strings"
+	"sync"
+
+	"golang.org/x/sync/errgroup"
+)
+
+// bands runs do over [0, n) cut into one range per core.
+func bands(n int, do func(from, to int)) {
+	k := max(1, min(n, runtime.GOMAXPROCS(0)))
+	var wg sync.WaitGroup
+	for i := range k {
+		wg.Go(func() { do(n*i/k, n*(i+1)/k) })
+	}
+	wg.Wait()
+}
+
+// Render renders a scene into the clip at clipPath (.mp4 or .mov) and its truth
+// into truthPath, which must lie in another folder so that nothing which
+// measures the clip comes across it; an empty truthPath writes none. Both files
+// appear whole or not at all. progress, which may be nil, is called after every
+// frame from one goroutine. It needs ffmpeg on the path.
+func Render(ctx context.Context, s Scene, clipPath, truthPath string, progress func(done, total int)) (*Truth, error) {
+	if truthPath != "" && samePlace(filepath.Dir(clipPath), filepath.Dir(truthPath)) {
+		return nil, fmt.Errorf("render %s: truth %s would lie beside the clip", clipPath, truthPath)
+	}
+	if _, err := container(clipPath); err != nil {
+		return nil, err
+	}
+	m, err := solve(s)
+	if err != nil {
+		return nil, err
+	}
+	t := m.truth()
+	if err := m.write(ctx, t, clipPath, progress); err != nil {
+		return nil, fmt.Errorf("render %s: %w", clipPath, err)
+	}
+	if truthPath != "" {
+		if err := t.Save(truthPath); err != nil {
+			return nil, err
+		}
+	}
+	return t, nil
+}
+
+func samePlace(a, b string) bool {
+	x, err1 := filepath.Abs(a)
+	y, err2 := filepath.Abs(b)
+	return err1 == nil && err2 == nil && x == y
+}
+
+// newPainters returns painters that share the still background.
+func (m *motion) newPainters(n int) []*painter {
+	y := newYard(&m.scene)
+	c := &m.scene.Camera
+	var still *picture
+	var lay *layer
+	if m.shake == nil {
+		still = newPicture(c.Width, c.Height)
+		e := m.eyeAt(0)
+		y.paintStill(still, &e, 1, 0, 0)
+		m.props(y, still)
+	} else {
+		lay = newLayer(m, y)
+	}
+	out := make([]*painter, n)
+	for i := range out {
+		out[i] = &painter{m: m, yard: y, body: newBody(m), still: still, layer: lay, out: newPicture(c.Width, c.Height)}
+	}
+	return out
+}
+
+// write renders all frames and pipes them in order into ffmpeg.
+func (m *motion) write(ctx context.Context, t *Truth, clipPath string, progress func(done, total int)) error {
+	if err := os.MkdirAll(filepath.Dir(clipPath), 0o755); err != nil {
+		return err
+	}
+	work, err := os.MkdirTemp(filepath.Dir(clipPath), ".render-")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(work)
+	raw := filepath.Join(work, "clip"+filepath.Ext(clipPath))
+
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	args, err := m.encodeArgs(t, work)
+	if err != nil {
+		return err
+	}
+	cmd := exec.CommandContext(ctx, "ffmpeg", append(args, raw)...)
+	var said tail
+	cmd.Stderr = &said
+	in, err := cmd.StdinPipe()
+	if err != nil {
+		return err
+	}
+	if err := cmd.Start(); err != nil {
+		return fmt.Errorf("start ffmpeg: %w", err)
+	}
+	err = m.pump(ctx, t.Times, in, progress)
+	err = errors.Join(err, in.Close())
+	if err != nil {
+		cancel()
+	}
+	if werr := cmd.Wait(); werr != nil {
+		if cerr := context.Cause(ctx); cerr != nil && err == nil {
+			return cerr
+		}
+		return errors.Join(err, fmt.Errorf("ffmpeg: %w: %s", werr, said.String()))
+	}
+	if err != nil {
+		return err
+	}
+	done := raw
+	if r := m.scene.Encoding.Rotation; r != 0 {
+		// Only a remux takes the rotation into the display matrix; its sense is
+		// counter-clockwise.
+		done = filepath.Join(work, "turned"+filepath.Ext(clipPath))
+		out, err := exec.CommandContext(ctx, "ffmpeg", "-nostdin", "-v", "error", "-noautorotate", "-i", raw, "-c", "copy", "-map", "0",
+			"-metadata:s:v:0", "rotate="+strconv.Itoa((360-r)%360), "-video_track_timescale", strconv.Itoa(timeBase), "-movflags", "+faststart", done).CombinedOutput()
+		if err != nil {
+			return fmt.Errorf("set rotation: %w: %s", err, out)
+		}
+	}
+	return os.Rename(done, clipPath)
+}
+
+// tail keeps the last of what a child says.
+type tail struct{ b []byte }
+
+func (t *tail) Write(p []byte) (int, error) {
+	t.b = append(t.b, p...)
+	if n := len(t.b) - 4096; n > 0 {
+		t.b = append(t.b[:0], t.b[n:]...)
+	}
+	return len(p), nil
+}
+
+func (t *tail) String() string { return strings.TrimSpace(string(bytes.ToValidUTF8(t.b, []byte("?")))) }
+
+// encodeArgs returns ffmpeg's arguments up to the output file.
+func (m *motion) encodeArgs(t *Truth, work string) ([]string, error) {
+	c, e := m.scene.Camera, m.scene.Encoding
+	w, h := c.Width, c.Height
+	if e.Rotation%180 != 0 {
+		w, h = h, w
+	}
+	format := "yuv420p"
+	if e.BitDepth == 10 {
+		format = "yuv420p10le"
+	}
+	// Time stamps come from a table in a filter script: a tree of comparisons.
+	ticks := make([]int64, len(t.Times))
+	for i, x := range t.Times {
+		ticks[i] = int64(math.Round(x * timeBase))
+	}
+	var tree func(lo, hi int) string
+	tree = func(lo, hi int) string {
+		if hi-lo == 1 {
+			return strconv.FormatInt(ticks[lo], 10)
+		}
+		mid := (lo + hi) / 2
+		return fmt.Sprintf("if(lt(N,%d),%s,%s)", mid, tree(lo, mid), tree(mid, hi))
+	}
+	script := filepath.Join(work, "times")
+	if err := os.WriteFile(script, fmt.Appendf(nil, "settb=1/%d,setpts='%s'", timeBase, tree(0, len(ticks))), 0o600); err != nil {
+		return nil, err
+	}
+	args := []string{
+		"-nostdin", "-v", "error", "-y",
+		"-f", "rawvideo", "-pix_fmt", format, "-video_size", fmt.Sprintf("%dx%d", w, h), "-framerate", strconv.FormatFloat(c.FPS, 'f', -1, 64),
+		"-color_range", "tv", "-colorspace", "bt709", "-color_primaries", "bt709", "-color_trc", "bt709",
+		"-i", "pipe:0", "-filter_script:v", script, "-fps_mode", "passthrough", "-enc_time_base", fmt.Sprintf("1/%d", timeBase),
+		"-pix_fmt", format, "-color_range", "tv", "-colorspace", "bt709", "-color_primaries", "bt709", "-color_trc", "bt709",
+		"-video_track_timescale", strconv.Itoa(timeBase), "-movflags", "+faststart", "-preset", e.Preset,
+	}
+	switch e.Codec {
+	case HEVC:
+		args = append(args, "-c:v", "libx265", "-tag:v", "hvc1", "-x265-params", "log-level=error")
+	default:
+		args = append(args, "-c:v", "libx264")
+	}
+	if e.BitRateK > 0 {
+		k := strconv.Itoa(e.BitRateK) + "k"
+		args = append(args, "-b:v", k, "-maxrate", k, "-bufsize", strconv.Itoa(2*e.BitRateK)+"k")
+	} else {
+		args = append(args, "-crf", strconv.Itoa(e.CRF))
+	}
+	return args, nil
+}
+
+// pump renders frames on all cores and writes them in order. Each painter works
+// on whole frames, and what it draws depends on the frame alone.
+func (m *motion) pump(ctx context.Context, times []float64, out io.Writer, progress func(done, total int)) error {
+	n := max(1, min(runtime.GOMAXPROCS(0), 8, len(times)))
+	painters := m.newPainters(n)
+	g, ctx := errgroup.WithContext(ctx)
+	// Frame f is drawn by painter f mod n and handed over through its channel.
+	full := make([]chan []byte, n)
+	free := make([]chan []byte, n)
+	for i, p := range painters {
+		full[i], free[i] = make(chan []byte, 1), make(chan []byte, 2)
+		free[i] <- nil
+		free[i] <- nil
+		g.Go(func() error {
+			for f := i; f < len(times); f += n {
+				var buf []byte
+				select {
+				case <-ctx.Done():
+					return ctx.Err()
+				case buf = <-free[i]:
+				}
+				buf = m.pack(p.frame(times[f]), f, buf)
+				select {
+				case <-ctx.Done():
+					return ctx.Err()
+				case full[i] <- buf:
+				}
+			}
+			return nil
+		})
+	}
+	g.Go(func() error {
+		for f := range times {
+			var buf []byte
+			select {
+			case <-ctx.Done():
+				return ctx.Err()
+			case buf = <-full[f%n]:
+			}
+			if _, err := out.Write(buf); err != nil {
+				return fmt.Errorf("write frame %d: %w", f, err)
+			}
+			free[f%n] <- buf
+			if progress != nil {
+				progress(f+1, len(times))
+			}
+		}
+		return nil
+	})
+	return g.Wait()
+}
+
+// pack adds sensor noise, quantises, turns the picture as it is stored and
+// returns the planes one after another.
+func (m *motion) pack(p *picture, frame int, buf []byte) []byte {
+	e := m.scene.Encoding
+	wide := 1
+	scale, top := float32(1), float32(255)
+	if e.BitDepth == 10 {
+		wide, scale, top = 2, 4, 1023
+	}
+	size := len(p.y) * 3 / 2 * wide
+	if cap(buf) < size {
+		buf = make([]byte, size)
+	}
+	buf = buf[:size]
+	state := m.scene.Seed*0x9e3779b97f4a7c15 + uint64(frame+1)*0xd1342543de82ef95
+	next := func() uint64 {
+		state += 0x9e3779b97f4a7c15
+		z := state
+		z = (z ^ z>>30) * 0xbf58476d1ce4e5b9
+		z = (z ^ z>>27) * 0x94d049bb133111eb
+		return z ^ z>>31
+	}
+	noise := float32(m.scene.Camera.NoiseSD)
+	at := 0
+	plane := func(v []float32, w, h int, sd float32) {
+		base := at
+		put := func(i int, x float32) {
+			x = x*scale + 0.5
+			if x < 0 {
+				x = 0
+			} else if x > top {
+				x = top
+			}
+			if wide == 1 {
+				buf[base+i] = byte(x)
+			} else {
+				k := uint16(x)
+				buf[base+2*i], buf[base+2*i+1] = byte(k), byte(k>>8)
+			}
+		}
+		for y := range h {
+			row := v[y*w : y*w+w]
+			// Each row reads the table from a place of its own, in odd steps.
+			r := next()
+			j, step := uint16(r), uint16(r>>16)|1
+			for x, c := range row {
+				if sd > 0 {
+					j += step
+					c += sd * gaussTable[j]
+				}
+				switch e.Rotation {
+				case 90: // Stored turned to the left, shown turned to the right.
+					put((w-1-x)*h+y, c)
+				case 180:
+					put((h-1-y)*w+w-1-x, c)
+				case 270:
+					put(x*h+h-1-y, c)
+				default:
+					put(y*w+x, c)
+				}
+			}
+		}
+		at += w * h * wide
+	}
+	plane(p.y, p.w, p.h, noise)
+	plane(p.cb, p.w/2, p.h/2, noise*0.5)
+	plane(p.cr, p.w/2, p.h/2, noise*0.5)
+	return buf
+}

@@ -1,0 +1,98 @@
+package scene
+
+// Value noise: random values on a lattice, joined smoothly. The tables come
+// from a fixed generator, so every build draws the same world.
+
+var (
+	permutation [512]uint8
+	lattice     [256]float32
+	gaussTable  [1 << 16]float32
+)
+
+// The tables are computed once before anything runs and never change.
+var _ = fillTables()
+
+func fillTables() bool {
+	x := uint64(0x9e3779b97f4a7c15)
+	next := func() uint64 {
+		x += 0x9e3779b97f4a7c15
+		z := x
+		z = (z ^ z>>30) * 0xbf58476d1ce4e5b9
+		z = (z ^ z>>27) * 0x94d049bb133111eb
+		return z ^ z>>31
+	}
+	for i := range 256 {
+		permutation[i] = uint8(i)
+		lattice[i] = float32(next()>>11)/(1<<52) - 1
+	}
+	for i := 255; i > 0; i-- {
+		j := int(next() % uint64(i+1))
+		permutation[i], permutation[j] = permutation[j], permutation[i]
+	}
+	copy(permutation[256:], permutation[:256])
+	for i := range gaussTable {
+		// The sum of twelve uniform numbers has variance 1 and is as good as normal here.
+		var s float64
+		for range 12 {
+			s += float64(next()>>11) / (1 << 53)
+		}
+		gaussTable[i] = float32(s - 6)
+	}
+	return true
+}
+
+func floor32(x float32) (int32, float32) {
+	i := int32(x)
+	if float32(i) > x {
+		i--
+	}
+	return i, x - float32(i)
+}
+
+func ease32(t float32) float32 { return t * t * (3 - 2*t) }
+
+// noise3 is value noise in [−1, 1] with period 1 between lattice points.
+func noise3(x, y, z float32) float32 {
+	ix, fx := floor32(x)
+	iy, fy := floor32(y)
+	iz, fz := floor32(z)
+	fx, fy, fz = ease32(fx), ease32(fy), ease32(fz)
+	x0, x1 := uint8(ix), uint8(ix+1)
+	y0, y1 := uint8(iy), uint8(iy+1)
+	z0, z1 := uint8(iz), uint8(iz+1)
+	a, b := permutation[x0], permutation[x1]
+	aa, ab := permutation[a+y0], permutation[a+y1]
+	ba, bb := permutation[b+y0], permutation[b+y1]
+	v := func(p, z uint8) float32 { return lattice[permutation[p+z]] }
+	l := func(a, b, t float32) float32 { return a + (b-a)*t }
+	return l(
+		l(l(v(aa, z0), v(ba, z0), fx), l(v(ab, z0), v(bb, z0), fx), fy),
+		l(l(v(aa, z1), v(ba, z1), fx), l(v(ab, z1), v(bb, z1), fx), fy), fz)
+}
+
+// noise2 is value noise in the plane.
+func noise2(x, y float32) float32 {
+	ix, fx := floor32(x)
+	iy, fy := floor32(y)
+	fx, fy = ease32(fx), ease32(fy)
+	a, b := permutation[uint8(ix)], permutation[uint8(ix+1)]
+	y0, y1 := uint8(iy), uint8(iy+1)
+	p, q := lattice[permutation[a+y0]], lattice[permutation[b+y0]]
+	r, s := lattice[permutation[a+y1]], lattice[permutation[b+y1]]
+	u, w := p+(q-p)*fx, r+(s-r)*fx
+	return u + (w-u)*fy
+}
+
+// fade is the share of a texture of the given frequency (periods/m) left where
+// a sample covers footprint metres: all below a quarter period, none above
+// three quarters.
+func fade(frequency, footprint float32) float32 {
+	x := (0.75 - frequency*footprint) * 2
+	if x <= 0 {
+		return 0
+	}
+	if x >= 1 {
+		return 1
+	}
+	return ease32(x)
+}
