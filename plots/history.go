@@ -31,7 +31,7 @@ type HistoryPoint struct {
 type Soreness struct {
 	Region string
 	Grade  float64 // From 0, not sore, to Worst.
-	Worst  float64 // The scale's end; 0 means 3.
+	Worst  float64 // The scale’s end; 0 means 4.
 }
 
 // HistoryOptions chooses what a history shows.
@@ -255,7 +255,7 @@ func sorenessPanel(points []HistoryPoint, dates []float64) (*plot.Plot, int, boo
 			for _, g := range v.Soreness {
 				worst := g.Worst
 				if worst <= 0 {
-					worst = 3
+					worst = 4
 				}
 				row := float64(len(regions) - 1 - slices.Index(regions, g.Region))
 				share := math.Max(0, math.Min(1, g.Grade/worst))

@@ -1,0 +1,112 @@
+package report
+
+import (
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"jogstrip/metrics"
+)
+
+// Batch is the page of the morning after: what was measured overnight and what
+// needs a person.
+type Batch struct {
+	Header     Header
+	Folder     string
+	Started    time.Time
+	Finished   time.Time
+	Stopped    string // Why it ended early; empty where it ran to the end.
+	Unchanged  int    // Clips whose results still held and were not measured again.
+	Measured   []BatchMeasured
+	SecondLook []BatchItem // Measured, but something needs a person.
+	NeedMarks  []BatchItem
+	Failed     []BatchItem
+	Provenance Provenance
+}
+
+// BatchMeasured is a clip that was measured.
+type BatchMeasured struct {
+	Horse, Visit, Clip string
+	Link               string // To the clip's page, relative to this one.
+	Strides            int
+	Score              *metrics.Estimate
+	Finding            string
+}
+
+// BatchItem is a clip that needs something.
+type BatchItem struct {
+	Horse, Visit, Clip string
+	Link               string
+	Reason             string
+	Next               string // What to do about it.
+}
+
+type batchMeasuredView struct {
+	Horse, Visit, Clip, Link string
+	Strides                  int
+	Score                    cell
+	Finding                  string
+}
+
+type batchSection struct {
+	ID, Title, Intro, None string
+	Items                  []BatchItem
+}
+
+type batchView struct {
+	Folder   string
+	When     string
+	First    string
+	Stopped  string
+	Measured []batchMeasuredView
+	Sections []batchSection
+}
+
+// WriteBatch writes the morning page.
+func WriteBatch(w io.Writer, b Batch) error {
+	v := batchView{Folder: b.Folder, Stopped: sentence(b.Stopped)}
+	if !b.Started.IsZero() {
+		v.When = b.Started.Format("2 January 2006, 15:04")
+		if !b.Finished.IsZero() {
+			v.When += " to " + b.Finished.Format("2 January 2006, 15:04")
+		}
+	}
+	var parts []string
+	add := func(n int, what string) {
+		if n > 0 {
+			parts = append(parts, fmt.Sprintf("%d %s", n, what))
+		}
+	}
+	add(len(b.NeedMarks), "without marks")
+	add(len(b.SecondLook), "to look at again")
+	add(len(b.Failed), "failed")
+	v.First = count(len(b.Measured), "clip") + " measured"
+	if b.Unchanged > 0 {
+		v.First += fmt.Sprintf(", %d unchanged since last time", b.Unchanged)
+	}
+	if len(parts) == 0 {
+		v.First += "; nothing needs you."
+	} else {
+		v.First += "; " + strings.Join(parts, ", ") + "."
+	}
+	for _, m := range b.Measured {
+		v.Measured = append(v.Measured, batchMeasuredView{m.Horse, m.Visit, m.Clip, relative(m.Link), m.Strides, estimateCell(m.Score, 2), sentence(m.Finding)})
+	}
+	section := func(id, title, intro, none string, items []BatchItem) {
+		s := batchSection{ID: id, Title: title, Intro: intro, None: none}
+		for _, i := range items {
+			i.Link, i.Reason, i.Next = relative(i.Link), sentence(i.Reason), sentence(i.Next)
+			s.Items = append(s.Items, i)
+		}
+		v.Sections = append(v.Sections, s)
+	}
+	section("look", "Needs a second look", "These clips were measured, but something limits the numbers.", "No clip needs a second look.", b.SecondLook)
+	section("marks", "Needs marks", "These clips have no marks yet and were not measured.", "Every clip has marks.", b.NeedMarks)
+	section("failed", "Failed", "These clips could not be measured. The others are not affected.", "No clip failed.", b.Failed)
+	title := "Batch"
+	if !b.Started.IsZero() {
+		title += " of " + date(b.Started)
+	}
+	return write(w, "batch", page{Title: title, Header: b.Header, Cautions: Cautions(), Provenance: b.Provenance, View: v})
+}

@@ -1,0 +1,150 @@
+package report
+
+import (
+	"bytes"
+	"encoding/xml"
+	"errors"
+	"fmt"
+	"html"
+	"html/template"
+	"io"
+	"strings"
+
+	"jogstrip/plots"
+)
+
+// Figure is a picture for a page, or the reason why there is none.
+type Figure struct {
+	Title       string
+	Description string // What it shows, in words; used where the SVG has none.
+	SVG         []byte // One svg element; empty where Reason is given.
+	Reason      string // Why there is no picture, in words without a full stop.
+}
+
+// Figures turns the outcomes of package plots into figures for a page.
+func Figures(outcomes []plots.Outcome) ([]Figure, error) {
+	var out []Figure
+	for _, o := range outcomes {
+		if o.Figure == nil {
+			out = append(out, Figure{Title: o.Title, Reason: o.Reason})
+			continue
+		}
+		var b bytes.Buffer
+		if err := o.Figure.SVG(&b); err != nil {
+			return nil, err
+		}
+		out = append(out, Figure{Title: o.Title, Description: o.Figure.Description, SVG: b.Bytes()})
+	}
+	return out, nil
+}
+
+// ErrFigure is what errors.Is finds where a figure is not an SVG this package
+// puts into a page.
+var ErrFigure = errors.New("not a harmless SVG")
+
+// harmless are the elements and attributes a figure may have.
+var (
+	harmlessElements = words("svg g path text tspan title desc rect circle ellipse line polyline polygon")
+	harmlessAttr     = words("xmlns width height viewBox role aria-label transform style d x y x1 y1 x2 y2 cx cy r rx ry points " +
+		"fill fill-opacity stroke stroke-opacity stroke-width stroke-dasharray stroke-dashoffset stroke-linecap stroke-linejoin " +
+		"font-family font-size font-weight font-style text-anchor")
+)
+
+func words(s string) map[string]bool {
+	m := map[string]bool{}
+	for _, w := range strings.Fields(s) {
+		m[w] = true
+	}
+	return m
+}
+
+// clean reads an SVG and writes it anew from harmless parts only. An element
+// or attribute outside the list is an error, not silently dropped: a figure
+// that lost parts would lie.
+func clean(svg []byte) (template.HTML, error) {
+	d := xml.NewDecoder(bytes.NewReader(svg))
+	var b strings.Builder
+	depth, roots := 0, 0
+	for {
+		tok, err := d.Token()
+		if err == io.EOF {
+			break
+		}
+		if err != nil {
+			return "", fmt.Errorf("read figure: %w: %w", ErrFigure, err)
+		}
+		switch t := tok.(type) {
+		case xml.StartElement:
+			name := t.Name.Local
+			if !harmlessElements[name] {
+				return "", fmt.Errorf("read figure: %w: element %q", ErrFigure, name)
+			}
+			if depth == 0 {
+				if roots++; name != "svg" || roots > 1 {
+					return "", fmt.Errorf("read figure: %w: want one svg element", ErrFigure)
+				}
+			}
+			depth++
+			b.WriteString("<" + name)
+			for _, a := range t.Attr {
+				if !harmlessAttr[a.Name.Local] || a.Name.Space != "" || dangerous(a.Value) {
+					return "", fmt.Errorf("read figure: %w: attribute %s=%q", ErrFigure, a.Name.Local, a.Value)
+				}
+				fmt.Fprintf(&b, ` %s="%s"`, a.Name.Local, html.EscapeString(a.Value))
+			}
+			b.WriteString(">")
+		case xml.EndElement:
+			depth--
+			b.WriteString("</" + t.Name.Local + ">")
+		case xml.CharData:
+			if depth > 0 {
+				b.WriteString(html.EscapeString(string(t)))
+			}
+		case xml.Comment, xml.ProcInst:
+			// Carry nothing a reader sees.
+		default:
+			return "", fmt.Errorf("read figure: %w: a directive", ErrFigure)
+		}
+	}
+	if roots != 1 {
+		return "", fmt.Errorf("read figure: %w: want one svg element", ErrFigure)
+	}
+	return template.HTML(b.String()), nil
+}
+
+// dangerous reports whether an attribute's value could fetch or run something.
+func dangerous(v string) bool {
+	v = strings.ToLower(v)
+	for _, s := range []string{"url(", "javascript:", "expression(", "@import", `\`} {
+		if strings.Contains(v, s) {
+			return true
+		}
+	}
+	return false
+}
+
+// figureView is a figure as the templates take it.
+type figureView struct {
+	Title   string
+	Picture template.HTML
+	Reason  string
+}
+
+func viewFigures(figures []Figure) (shown, missing []figureView, err error) {
+	for _, f := range figures {
+		if len(f.SVG) == 0 {
+			missing = append(missing, figureView{Title: f.Title, Reason: f.Reason})
+			continue
+		}
+		picture, err := clean(f.SVG)
+		if err != nil {
+			return nil, nil, fmt.Errorf("put figure %q into the page: %w", f.Title, err)
+		}
+		if !strings.Contains(string(picture[:strings.Index(string(picture), ">")]), "aria-label=") {
+			label := strings.TrimSpace(f.Title + ". " + f.Description)
+			picture = template.HTML(`<svg role="img" aria-label="`+html.EscapeString(label)+`"`) + picture[len("<svg"):]
+		}
+		shown = append(shown, figureView{Title: f.Title, Picture: picture})
+	}
+	return shown, missing, nil
+}

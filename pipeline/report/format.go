@@ -1,0 +1,133 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"net/url"
+	"strconv"
+	"strings"
+	"time"
+
+	"jogstrip/metrics"
+	"jogstrip/track/traj"
+)
+
+// number writes v with a true minus sign, never as minus zero, and "–" where
+// there is none.
+func number(v float64, decimals int) string {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return "–"
+	}
+	s := strconv.FormatFloat(v, 'f', decimals, 64)
+	if strings.Trim(s, "-0.") == "" {
+		return strings.TrimPrefix(s, "-")
+	}
+	return strings.Replace(s, "-", "−", 1)
+}
+
+// cell is a value over its interval in a table.
+type cell struct {
+	Value    string
+	Interval string // "(4 to 20)"; empty where there is none.
+}
+
+func estimateCell(e *metrics.Estimate, decimals int) cell {
+	if e == nil {
+		return cell{Value: "–"}
+	}
+	return cell{Value: number(e.Value, decimals), Interval: interval(*e, decimals)}
+}
+
+func interval(e metrics.Estimate, decimals int) string {
+	if math.IsNaN(e.Low) || math.IsNaN(e.High) {
+		return ""
+	}
+	return fmt.Sprintf("(%s to %s)", number(e.Low, decimals), number(e.High, decimals))
+}
+
+// inText writes an estimate as "1.70 (95 % interval 1.20 to 2.10)".
+func inText(e metrics.Estimate, unit string, decimals int) string {
+	v := number(e.Value, decimals)
+	if unit != "" {
+		v += " " + unit
+	}
+	return fmt.Sprintf("%s (95 %% interval %s to %s)", v, number(e.Low, decimals), number(e.High, decimals))
+}
+
+// count writes "1 stride", "4 strides".
+func count(n int, one string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %ss", n, one)
+}
+
+// date writes a day in words, which every country reads alike.
+func date(t time.Time) string {
+	if t.IsZero() {
+		return ""
+	}
+	return t.Format("2 January 2006")
+}
+
+// sentence makes a sentence of s: a capital first, a full stop last.
+func sentence(s string) string {
+	s = strings.TrimSpace(s)
+	if s == "" {
+		return ""
+	}
+	first := []rune(s)
+	if r := []rune(strings.ToUpper(string(first[0]))); len(r) == 1 {
+		first[0] = r[0]
+	}
+	s = string(first)
+	if !strings.ContainsRune(".!?", rune(s[len(s)-1])) {
+		s += "."
+	}
+	return s
+}
+
+// limbWords writes a landmark as "left fore".
+func limbWords(l traj.Landmark) string { return strings.ReplaceAll(string(l), "-", " ") }
+
+// and joins "a", "a and b", "a, b and c".
+func and(s []string) string {
+	switch len(s) {
+	case 0:
+		return ""
+	case 1:
+		return s[0]
+	}
+	return strings.Join(s[:len(s)-1], ", ") + " and " + s[len(s)-1]
+}
+
+// relative makes a link that can only lead to a file beside or below the page,
+// or up from it: whatever a folder is called, it is neither another site nor a
+// script.
+func relative(path string) string {
+	if path == "" {
+		return ""
+	}
+	parts := strings.Split(strings.TrimLeft(path, "/"), "/")
+	for i, p := range parts {
+		parts[i] = url.PathEscape(p)
+	}
+	return "./" + strings.Join(parts, "/")
+}
+
+// define returns a measure's definition; one that is missing is named by itself.
+func define(n metrics.Name) metrics.Definition {
+	if d, ok := metrics.Define(n); ok {
+		return d
+	}
+	return metrics.Definition{Name: n, Title: string(n), Decimals: 2, Evidence: metrics.Description}
+}
+
+// decimals returns how many decimals to show in unit, which need not be the
+// definition's own.
+func decimals(d metrics.Definition, unit string) int {
+	if unit == d.Unit {
+		return d.Decimals
+	}
+	return 1
+}

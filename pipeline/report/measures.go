@@ -1,0 +1,238 @@
+package report
+
+import (
+	"fmt"
+	"math"
+
+	"jogstrip/metrics"
+)
+
+// measureRow is a row of a table of measures.
+type measureRow struct {
+	Title     string
+	Unit      string
+	Left      cell
+	Right     cell
+	Value     cell
+	Index     cell
+	Tolerance string
+	N         string
+	Words     string
+	Beyond    bool
+	Sided     bool
+}
+
+// measureTables splits a summary's results into what describes the run as a
+// whole, what compares the sides on established evidence, what compares them
+// as description, and what could not be measured.
+type measureTables struct {
+	Whole       []measureRow
+	Established []measureRow
+	Description []measureRow
+	Missing     []missingRow
+}
+
+// missingRow groups the measures that share a reason.
+type missingRow struct {
+	Reason string
+	Titles []string
+}
+
+func tables(s *metrics.Summary) measureTables {
+	var t measureTables
+	for _, r := range s.Results {
+		d := define(r.Name)
+		if r.Value == nil && r.Left == nil && r.Right == nil {
+			t.miss(d.Title, r.Reason)
+			continue
+		}
+		row := measureRowOf(d, r)
+		switch {
+		case !compares(d):
+			t.Whole = append(t.Whole, row)
+		case d.Evidence == metrics.Established:
+			t.Established = append(t.Established, row)
+		default:
+			t.Description = append(t.Description, row)
+		}
+	}
+	return t
+}
+
+func (t *measureTables) miss(title, reason string) {
+	if reason == "" {
+		reason = "no reason was recorded"
+	}
+	for i := range t.Missing {
+		if t.Missing[i].Reason == reason {
+			t.Missing[i].Titles = append(t.Missing[i].Titles, title)
+			return
+		}
+	}
+	t.Missing = append(t.Missing, missingRow{Reason: reason, Titles: []string{title}})
+}
+
+func measureRowOf(d metrics.Definition, r metrics.Result) measureRow {
+	dec := decimals(d, r.Unit)
+	row := measureRow{
+		Title:  d.Title,
+		Unit:   r.Unit,
+		Left:   estimateCell(r.Left, dec),
+		Right:  estimateCell(r.Right, dec),
+		Value:  estimateCell(r.Value, dec),
+		Index:  estimateCell(r.SymmetryIndex, 1),
+		N:      fmt.Sprint(r.Strides),
+		Beyond: r.Beyond,
+		Sided:  d.Sided,
+	}
+	row.Tolerance = "–"
+	if r.Tolerance > 0 {
+		row.Tolerance = "± " + number(r.Tolerance, dec)
+		if r.OwnTolerance {
+			row.Tolerance += ", own repeats"
+		}
+	}
+	if compares(d) {
+		row.Words = inWords(d, r)
+	}
+	return row
+}
+
+// even returns the value of a measure at which the sides are alike.
+func even(n metrics.Name) float64 {
+	if n == metrics.StepTimingFore || n == metrics.StepTimingHind {
+		return 50
+	}
+	return 0
+}
+
+// compares reports whether a measure's value is a comparison of the sides.
+func compares(d metrics.Definition) bool {
+	if d.Sided {
+		return true
+	}
+	_, _, ok := sideWords(d.Name)
+	return ok
+}
+
+// inWords says which side a difference is on: nothing is claimed below the
+// tolerance or where the interval holds even.
+func inWords(d metrics.Definition, r metrics.Result) string {
+	if r.Value == nil {
+		return "one side not measured"
+	}
+	e := even(r.Name)
+	holdsEven := r.Value.Low <= e && e <= r.Value.High
+	if !r.Beyond {
+		switch {
+		case r.Tolerance <= 0:
+			return "no tolerance known"
+		case holdsEven:
+			return "no difference shown"
+		case math.Abs(r.Value.Value-e) <= r.Tolerance:
+			return "within tolerance"
+		}
+		return "not certain"
+	}
+	positive, negative, ok := sideWords(r.Name)
+	if !ok {
+		positive, negative = "right larger", "left larger"
+	}
+	if r.Value.Value > e {
+		return positive
+	}
+	return negative
+}
+
+// sideWords says in words what a positive and a negative difference
+// (right − left) of a measure means; ok is false for measures that do not
+// compare the sides.
+func sideWords(n metrics.Name) (positive, negative string, ok bool) {
+	switch n {
+	case metrics.StepLengthFore, metrics.StepLengthHind:
+		return "left step shorter", "right step shorter", true
+	case metrics.StepTimingFore, metrics.StepTimingHind:
+		return "right lands late after the left", "right lands early after the left", true
+	case metrics.HeadLowDifference:
+		return "head stays higher over the right fore", "head stays higher over the left fore", true
+	case metrics.HeadHighDifference:
+		return "head rises higher after the right fore", "head rises higher after the left fore", true
+	case metrics.WithersLowDifference:
+		return "withers stay higher over the right fore", "withers stay higher over the left fore", true
+	case metrics.WithersHighDifference:
+		return "withers rise higher after the right fore", "withers rise higher after the left fore", true
+	case metrics.CroupLowDifference:
+		return "croup stays higher over the right hind", "croup stays higher over the left hind", true
+	case metrics.CroupHighDifference:
+		return "croup rises higher after the right hind", "croup rises higher after the left hind", true
+	case metrics.HipExcursion:
+		return "right hip moves more", "left hip moves more", true
+	case metrics.StanceDurationFore, metrics.StanceDurationHind, metrics.DutyFactorFore, metrics.DutyFactorHind:
+		return "left stands shorter", "right stands shorter", true
+	case metrics.SwingDurationFore, metrics.SwingDurationHind:
+		return "left swings shorter", "right swings shorter", true
+	case metrics.PairTiming:
+		return "hind later in the right fore’s pair", "hind later in the left fore’s pair", true
+	case metrics.PlacementOffsetFore, metrics.PlacementOffsetHind:
+		return "right lands further out", "left lands further out", true
+	case metrics.LateralArcFore, metrics.LateralArcHind:
+		return "right swings further outward", "left swings further outward", true
+	case metrics.MedialArcFore, metrics.MedialArcHind:
+		return "right swings further inward", "left swings further inward", true
+	case metrics.FlightHeightFore, metrics.FlightHeightHind:
+		return "left carried lower", "right carried lower", true
+	case metrics.PlacementSpreadFore, metrics.PlacementSpreadHind:
+		return "right placements more scattered", "left placements more scattered", true
+	case metrics.StepLengthSpreadFore, metrics.StepLengthSpreadHind:
+		return "right steps more scattered", "left steps more scattered", true
+	}
+	return "", "", false
+}
+
+// beyondSentences lists in words what is beyond its tolerance.
+func beyondSentences(s *metrics.Summary) []string {
+	var out []string
+	for _, r := range s.Results {
+		d := define(r.Name)
+		if !r.Beyond || r.Value == nil || !compares(d) {
+			continue
+		}
+		dec := decimals(d, r.Unit)
+		txt := fmt.Sprintf("%s: %s; difference right − left %s, tolerance %s.", d.Title, inWords(d, r),
+			inText(*r.Value, r.Unit, dec), number(r.Tolerance, dec))
+		if even(r.Name) != 0 {
+			txt = fmt.Sprintf("%s: %s; %s, tolerance %s either way.", d.Title, inWords(d, r),
+				inText(*r.Value, r.Unit, dec), number(r.Tolerance, dec))
+		}
+		if d.Evidence == metrics.Description {
+			txt += " Seen and described; not shown to tell a lame limb."
+		}
+		out = append(out, txt)
+	}
+	return out
+}
+
+// scoreSentence says what the score is and how far to trust it.
+func scoreSentence(s *metrics.Summary) string {
+	if s.Score == nil {
+		return "No asymmetry score: none of its components could be measured."
+	}
+	txt := fmt.Sprintf("Asymmetry score %s, where 0 is even and 1 is as uneven as ordinary run-to-run variation; from %s in %s.",
+		inText(s.Score.Estimate, "", 2), count(s.Score.Strides, "stride"), count(s.Score.Runs, "run"))
+	if s.Score.Runs == 1 {
+		txt += " With one run the interval holds for that run only, not for the horse on that day."
+	}
+	return txt
+}
+
+// scoreMissing says what the score lacks.
+func scoreMissing(s *metrics.Summary) string {
+	if s.Score == nil || len(s.Score.Missing) == 0 {
+		return ""
+	}
+	var titles []string
+	for _, n := range s.Score.Missing {
+		titles = append(titles, define(n).Title)
+	}
+	return "Not part of the score, because not measurable here: " + and(titles) + "."
+}

@@ -1,0 +1,503 @@
+package report
+
+import (
+	"bytes"
+	"encoding/xml"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+
+	"jogstrip/metrics"
+	"jogstrip/metrics/geometry"
+	"jogstrip/track/traj"
+)
+
+var update = flag.Bool("update", false, "write the golden files anew")
+
+// pages writes every kind of page, with small figures.
+func pages(t *testing.T) map[string][]byte {
+	t.Helper()
+	return written(t, map[string]func(io.Writer) error{
+		"clip":       func(w io.Writer) error { return WriteClip(w, clip(small("Head height"))) },
+		"comparison": func(w io.Writer) error { return WriteComparison(w, comparison(small("Before and after"))) },
+		"visit":      func(w io.Writer) error { return WriteVisit(w, visit(small("Score"))) },
+		"batch":      func(w io.Writer) error { return WriteBatch(w, batch()) },
+		"history":    func(w io.Writer) error { return WriteHistory(w, history(small("History"))) },
+	})
+}
+
+func written(t *testing.T, write map[string]func(io.Writer) error) map[string][]byte {
+	t.Helper()
+	out := map[string][]byte{}
+	for name, f := range write {
+		var b bytes.Buffer
+		if err := f(&b); err != nil {
+			t.Fatal(err)
+		}
+		out[name] = b.Bytes()
+	}
+	return out
+}
+
+// TestGolden compares every page with the stored one. After a wanted change
+// run with -update and look at the pages.
+func TestGolden(t *testing.T) {
+	for name, got := range pages(t) {
+		t.Run(name, func(t *testing.T) {
+			path := filepath.Join("testdata", name+".golden.html")
+			if *update {
+				if err := os.MkdirAll("testdata", 0o755); err != nil {
+					t.Fatal(err)
+				}
+				if err := os.WriteFile(path, got, 0o644); err != nil {
+					t.Fatal(err)
+				}
+			}
+			want, err := os.ReadFile(path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if !bytes.Equal(got, want) {
+				t.Errorf("%s differs from %s; run with -update after looking at it", name, path)
+			}
+		})
+	}
+}
+
+// TestLook writes the pages with real figures into the folder named by
+// JOGSTRIP_LOOK, for looking at in a browser.
+func TestLook(t *testing.T) {
+	dir := os.Getenv("JOGSTRIP_LOOK")
+	if dir == "" {
+		t.Skip("JOGSTRIP_LOOK names no folder to write the pages to")
+	}
+	for name, page := range realPages(t) {
+		if err := os.WriteFile(filepath.Join(dir, name+".html"), page, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// realPages writes every page with the figures package plots draws.
+func realPages(t *testing.T) map[string][]byte {
+	t.Helper()
+	some := func(names ...string) (out []Figure) {
+		for _, n := range names {
+			out = append(out, picture(t, n))
+		}
+		return out
+	}
+	return written(t, map[string]func(io.Writer) error{
+		"clip": func(w io.Writer) error {
+			return WriteClip(w, clip(some("head-height", "step-length", "hoof-placement", "hoof-paths", "stance-bars", "score-components")...))
+		},
+		"comparison": func(w io.Writer) error {
+			return WriteComparison(w, comparison(some("before-after", "changes")...))
+		},
+		"visit":   func(w io.Writer) error { return WriteVisit(w, visit(some("score-components")...)) },
+		"batch":   func(w io.Writer) error { return WriteBatch(w, batch()) },
+		"history": func(w io.Writer) error { return WriteHistory(w, history(some("history")...)) },
+	})
+}
+
+// element is an element of a page, as the checks below see it.
+type element struct {
+	name string
+	attr map[string]string
+	text string // Of the element itself, without its children's.
+}
+
+// elements walks a page. The pages are regular enough for an XML reader that
+// knows HTML's void elements and entities.
+func elements(t *testing.T, page []byte) []element {
+	t.Helper()
+	d := xml.NewDecoder(bytes.NewReader(page))
+	d.Strict, d.AutoClose, d.Entity = false, xml.HTMLAutoClose, xml.HTMLEntity
+	var out []element
+	var open []int
+	for {
+		tok, err := d.Token()
+		if err == io.EOF {
+			return out
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		switch k := tok.(type) {
+		case xml.StartElement:
+			e := element{name: k.Name.Local, attr: map[string]string{}}
+			for _, a := range k.Attr {
+				e.attr[a.Name.Local] = a.Value
+			}
+			out = append(out, e)
+			open = append(open, len(out)-1)
+		case xml.EndElement:
+			open = open[:len(open)-1]
+		case xml.CharData:
+			if len(open) > 0 {
+				out[open[len(open)-1]].text += string(k)
+			}
+		}
+	}
+}
+
+// TestPagesAreAccessible checks what a screen reader and a keyboard need:
+// language, one first heading, headings without gaps, tables with captions and
+// scoped headers, figures with words.
+func TestPagesAreAccessible(t *testing.T) {
+	for name, page := range realPages(t) {
+		t.Run(name, func(t *testing.T) {
+			level, firsts, tables, captions, mains := 0, 0, 0, 0, 0
+			for _, e := range elements(t, page) {
+				switch e.name {
+				case "html":
+					if e.attr["lang"] != "en" {
+						t.Errorf("lang is %q", e.attr["lang"])
+					}
+				case "h1", "h2", "h3", "h4":
+					n := int(e.name[1] - '0')
+					if n > level+1 {
+						t.Errorf("%s %q follows a heading of level %d", e.name, e.text, level)
+					}
+					if level = n; n == 1 {
+						firsts++
+					}
+				case "main":
+					mains++
+				case "table":
+					tables++
+				case "caption":
+					captions++
+				case "th":
+					if s := e.attr["scope"]; s != "col" && s != "row" {
+						t.Errorf("th %q has scope %q", e.text, s)
+					}
+				case "svg":
+					if e.attr["role"] != "img" || len(e.attr["aria-label"]) < 20 {
+						t.Errorf("svg has role %q and label %q", e.attr["role"], e.attr["aria-label"])
+					}
+				case "a":
+					if strings.TrimSpace(e.text) == "" {
+						t.Errorf("link to %q has no words", e.attr["href"])
+					}
+				}
+			}
+			if firsts != 1 || mains != 1 {
+				t.Errorf("%d h1 and %d main, want one of each", firsts, mains)
+			}
+			if tables == 0 || tables != captions {
+				t.Errorf("%d tables and %d captions", tables, captions)
+			}
+		})
+	}
+}
+
+// TestPagesFetchNothing checks that a page opens offline: no script, no
+// source, no link out.
+func TestPagesFetchNothing(t *testing.T) {
+	for name, page := range realPages(t) {
+		policy := false
+		for _, e := range elements(t, page) {
+			switch e.name {
+			case "script", "link", "img", "iframe", "object", "embed", "video", "base", "form":
+				t.Errorf("%s: has a %s element", name, e.name)
+			case "meta":
+				policy = policy || e.attr["http-equiv"] == "Content-Security-Policy" && strings.HasPrefix(e.attr["content"], "default-src 'none'")
+			}
+			for a, v := range e.attr {
+				if strings.HasPrefix(a, "on") || a == "src" || a == "srcset" || strings.Contains(v, "url(") {
+					t.Errorf("%s: %s has %s=%q", name, e.name, a, v)
+				}
+				if a == "href" && !strings.HasPrefix(v, "./") && !strings.HasPrefix(v, "#") {
+					t.Errorf("%s: link to %q leaves the folder", name, v)
+				}
+			}
+		}
+		if !policy {
+			t.Errorf("%s: no content security policy", name)
+		}
+		if strings.Contains(styleSheet, "url(") || strings.Contains(styleSheet, "@import") {
+			t.Error("the style sheet fetches")
+		}
+	}
+}
+
+// TestWordsOfPeopleStayWords checks that what a person wrote cannot become
+// markup.
+func TestWordsOfPeopleStayWords(t *testing.T) {
+	for name, page := range pages(t) {
+		for _, e := range elements(t, page) {
+			if e.name == "b" || e.name == "i" {
+				t.Errorf("%s: a person's %q became an element", name, e.name)
+			}
+		}
+	}
+	if page := pages(t)["comparison"]; !bytes.Contains(page, []byte("massage &lt;i&gt;")) || !bytes.Contains(page, []byte("Hazel &#34;Nut&#34; &lt;b&gt;")) {
+		t.Error("a person's words are not on the page")
+	}
+}
+
+// TestEveryPageHasCautions checks that no page goes out without them.
+func TestEveryPageHasCautions(t *testing.T) {
+	for name, page := range pages(t) {
+		for _, want := range []string{"a veterinarian diagnoses", "call the vet", "local law", "kick or a bite"} {
+			if !bytes.Contains(page, []byte(want)) {
+				t.Errorf("%s: %q is missing", name, want)
+			}
+		}
+	}
+}
+
+// TestFindingComesFirst checks the order of a page: words, numbers, pictures.
+func TestFindingComesFirst(t *testing.T) {
+	page := string(pages(t)["clip"])
+	last := -1
+	for _, want := range []string{"Signs point to the left fore", "Asymmetry score 1.70", "<table", "<svg", "Before you act on this"} {
+		at := strings.Index(page, want)
+		if at <= last {
+			t.Errorf("%q stands at %d, after what should follow it (%d)", want, at, last)
+		}
+		last = at
+	}
+}
+
+// TestTextContrast checks every text colour of the style sheet on white: 4.5:1
+// or more (WCAG 2.1, success criterion 1.4.3; formula from memory).
+func TestTextContrast(t *testing.T) {
+	found := regexp.MustCompile(`[ ;{]color: #([0-9a-f]{6})`).FindAllStringSubmatch(styleSheet, -1)
+	if len(found) < 3 {
+		t.Fatalf("found %d text colours in the style sheet", len(found))
+	}
+	for _, m := range found {
+		var y float64
+		for i, weight := range []float64{0.2126, 0.7152, 0.0722} {
+			v, err := strconv.ParseUint(m[1][2*i:2*i+2], 16, 8)
+			if err != nil {
+				t.Fatal(err)
+			}
+			c := float64(v) / 255
+			if c <= 0.03928 {
+				c /= 12.92
+			} else {
+				c = math.Pow((c+0.055)/1.055, 2.4)
+			}
+			y += weight * c
+		}
+		if contrast := 1.05 / (y + 0.05); contrast < 4.5 {
+			t.Errorf("#%s has contrast %.2f on white", m[1], contrast)
+		}
+	}
+}
+
+func TestClean(t *testing.T) {
+	wrap := func(s string) string { return `<svg xmlns="http://www.w3.org/2000/svg">` + s + `</svg>` }
+	tests := []struct {
+		name, svg string
+		ok        bool
+	}{
+		{"drawing", wrap(`<g transform="scale(1, -1)"><path d="M0,0L1,1" style="fill:none"/><text x="1" y="2">a &lt; b</text></g>`), true},
+		{"declaration and comment", `<?xml version="1.0"?><!-- made by hand -->` + wrap(""), true},
+		{"script", wrap(`<script>alert(1)</script>`), false},
+		{"handler", wrap(`<path d="M0,0" onload="alert(1)"/>`), false},
+		{"link", wrap(`<a href="javascript:alert(1)"><text>x</text></a>`), false},
+		{"outside picture", wrap(`<image href="http://example.org/x.png"/>`), false},
+		{"outside style", wrap(`<path d="M0,0" style="fill:url(http://example.org/x)"/>`), false},
+		{"escaped style", wrap(`<path d="M0,0" style="fill:u\72l(x)"/>`), false},
+		{"style element", wrap(`<style>path{fill:red}</style>`), false},
+		{"foreign object", wrap(`<foreignObject><p>x</p></foreignObject>`), false},
+		{"two pictures", wrap("") + wrap(""), false},
+		{"not a picture", `<p>x</p>`, false},
+		{"entity", `<!DOCTYPE svg [<!ENTITY x "y">]>` + wrap(""), false},
+		{"broken off", `<svg xmlns="http://www.w3.org/2000/svg"><g>`, false},
+		{"empty", "", false},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			got, err := clean([]byte(tt.svg))
+			if tt.ok != (err == nil) {
+				t.Fatalf("got %q, error %v; want ok %v", got, err, tt.ok)
+			}
+			if err != nil && !errors.Is(err, ErrFigure) {
+				t.Errorf("error %v is not ErrFigure", err)
+			}
+		})
+	}
+}
+
+// FuzzClean checks that whatever is put in, nothing that runs or fetches comes out.
+func FuzzClean(f *testing.F) {
+	f.Add([]byte(`<svg xmlns="http://www.w3.org/2000/svg"><text x="1">a &amp; b</text></svg>`))
+	f.Add([]byte(`<svg><g onload="x"><![CDATA[<script>]]></g></svg>`))
+	f.Add([]byte(`<svg><title></title><desc>&lt;/desc>&lt;script></desc></svg>`))
+	tags := regexp.MustCompile(`<([a-zA-Z!?]+)([^>]*)>`)
+	f.Fuzz(func(t *testing.T, svg []byte) {
+		got, err := clean(svg)
+		if err != nil {
+			return
+		}
+		for _, m := range tags.FindAllStringSubmatch(string(got), -1) {
+			if !harmlessElements[m[1]] {
+				t.Errorf("element %q came through: %q", m[1], got)
+			}
+			if regexp.MustCompile(`(?i)\s(on\w+|href|src)=`).MatchString(m[2]) {
+				t.Errorf("attributes %q came through", m[2])
+			}
+		}
+		if strings.Count(string(got), "<") != strings.Count(string(got), ">") {
+			t.Errorf("unbalanced brackets in %q", got)
+		}
+	})
+}
+
+func TestBadFigureStopsThePage(t *testing.T) {
+	var b bytes.Buffer
+	err := WriteClip(&b, clip(Figure{Title: "Evil", SVG: []byte(`<svg><script/></svg>`)}))
+	if !errors.Is(err, ErrFigure) || b.Len() != 0 {
+		t.Errorf("error %v, %d bytes written; want ErrFigure and none", err, b.Len())
+	}
+}
+
+func TestRelative(t *testing.T) {
+	for in, want := range map[string]string{
+		"":                                   "",
+		"tracked.mp4":                        "./tracked.mp4",
+		"../visit.html":                      "./../visit.html",
+		"horses/Bracken #2/a?b.html":         "./horses/Bracken%20%232/a%3Fb.html",
+		"javascript:alert(1)":                "./javascript:alert%281%29",
+		"//example.org/x":                    "./example.org/x",
+		"http://example.org/x":               "./http:/" + "/example.org/x",
+		"horses/Grüner Weg/50%.out/rep.html": "./horses/Gr%C3%BCner%20Weg/50%25.out/rep.html",
+	} {
+		if got := relative(in); got != want {
+			t.Errorf("relative(%q) = %q, want %q", in, got, want)
+		}
+	}
+}
+
+// TestLimits checks the figures of the sentences against published and closed
+// forms: one event within one frame of 1/60 s has a standard deviation of
+// T/√12 = 4.8 ms, an interval T/√6 = 6.8 ms; on a level ground plane with
+// f = 1500 px and H = 1.2 m one pixel is 5.6 cm along and 6.7 mm across at
+// 10 m, 22.2 cm and 13.3 mm at 20 m (Z²/(f·H) and Z/f).
+func TestLimits(t *testing.T) {
+	f := Film{FrameRate: 60, Level: geometry.LevelMetric, NearestM: 10, FarthestM: 20, FocalPX: 1500, CameraHeightM: 1.2, ShakePX: 3, ResidualPX: 0.2}
+	all := strings.Join(f.limits(), "\n")
+	for _, want := range []string{
+		"One frame lasts 16.7 ms", "4.8 ms", "6.8 ms",
+		"(10.0 m) one pixel is 6.7 mm across", "(20.0 m) 13.3 mm", "5.6 cm there and 22.2 cm here",
+		"2.0 mm at 15.0 m",
+	} {
+		if !strings.Contains(all, want) {
+			t.Errorf("%q is not in:\n%s", want, all)
+		}
+	}
+}
+
+func TestLimitsSayWhatIsMissing(t *testing.T) {
+	for _, tt := range []struct {
+		name string
+		film Film
+		want string
+		not  string
+	}{
+		{"no calibration", Film{Level: geometry.LevelNone}, "Without calibration only times", "pixel is"},
+		{"horizon only", Film{Level: geometry.LevelRatio}, "share of the horse’s own stride", "metres. A wrong"},
+		{"breaks off", Film{Frames: 10, PromisedFrames: 20}, "promises 20 frames and holds 10", ""},
+		{"shake of unknown size", Film{ShakePX: 2, ResidualPX: math.NaN()}, "could not be measured", "NaN"},
+		{"lost mark", Film{Marks: []MarkFacts{{Landmark: traj.LeftHind, Seen: 75, Lost: 25}}}, "left hind mark was lost in 25 %", ""},
+		{"mark never lost", Film{Marks: []MarkFacts{{Landmark: traj.LeftHind, Seen: 100}}}, "", "was lost"},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			all := strings.Join(tt.film.limits(), "\n")
+			if !strings.Contains(all, tt.want) {
+				t.Errorf("%q is not in:\n%s", tt.want, all)
+			}
+			if tt.not != "" && strings.Contains(all, tt.not) {
+				t.Errorf("%q is in:\n%s", tt.not, all)
+			}
+		})
+	}
+}
+
+// TestInWords checks the side a difference is put on, sign by sign. The head's
+// sign is that of Pfau et al. 2018 (Equine Vet J 50:117–123, figure 1): positive
+// is higher over the right fore.
+func TestInWords(t *testing.T) {
+	result := func(n metrics.Name, v, half, tolerance float64) metrics.Result {
+		e := even(n)
+		return metrics.Result{Name: n, Value: est(v, half), Tolerance: tolerance,
+			Beyond: (v-half > e || v+half < e) && math.Abs(v-e) > tolerance}
+	}
+	tests := []struct {
+		r    metrics.Result
+		want string
+	}{
+		{result(metrics.HeadLowDifference, 25, 5, 13), "head stays higher over the right fore"},
+		{result(metrics.HeadLowDifference, -25, 5, 13), "head stays higher over the left fore"},
+		{result(metrics.HeadLowDifference, 25, 30, 13), "no difference shown"},
+		{result(metrics.HeadLowDifference, 9, 5, 13), "within tolerance"},
+		{result(metrics.StepLengthFore, 0.08, 0.02, 0.03), "left step shorter"},
+		{result(metrics.StepLengthHind, -0.08, 0.02, 0.03), "right step shorter"},
+		{result(metrics.StepTimingFore, 52, 0.5, 1), "right lands late after the left"},
+		{result(metrics.StepTimingFore, 48, 0.5, 1), "right lands early after the left"},
+		{result(metrics.StepTimingFore, 50.2, 0.5, 1), "no difference shown"},
+		{result(metrics.FlightHeightFore, 3, 1, 1), "left carried lower"},
+		{result(metrics.PlacementOffsetFore, -4, 1, 1), "left lands further out"},
+		{metrics.Result{Name: metrics.PlacementOffsetFore, Value: est(3, 1)}, "no tolerance known"},
+		{metrics.Result{Name: metrics.StepLengthFore, Left: est(1, 0.1)}, "one side not measured"},
+	}
+	for _, tt := range tests {
+		t.Run(fmt.Sprint(tt.r.Name, tt.want), func(t *testing.T) {
+			if got := inWords(define(tt.r.Name), tt.r); got != tt.want {
+				t.Errorf("got %q, want %q", got, tt.want)
+			}
+		})
+	}
+}
+
+// TestEverySidedMeasureHasWords keeps new measures from appearing without a side.
+func TestEverySidedMeasureHasWords(t *testing.T) {
+	for _, d := range metrics.Definitions() {
+		if _, _, ok := sideWords(d.Name); d.Sided && !ok {
+			t.Errorf("%s compares the sides and has no words for them", d.Name)
+		}
+	}
+}
+
+func TestSentence(t *testing.T) {
+	for in, want := range map[string]string{
+		"": "", "one": "One.", "Two.": "Two.", "  three!": "Three!", "éprouvé": "Éprouvé.",
+	} {
+		if got := sentence(in); got != want {
+			t.Errorf("sentence(%q) = %q, want %q", in, got, want)
+		}
+	}
+}
+
+// TestEmptyPages checks that a page about nothing still says so.
+func TestEmptyPages(t *testing.T) {
+	for name, page := range written(t, map[string]func(io.Writer) error{
+		"clip":       func(w io.Writer) error { return WriteClip(w, Clip{}) },
+		"comparison": func(w io.Writer) error { return WriteComparison(w, Comparison{Comparison: &metrics.Comparison{}}) },
+		"visit":      func(w io.Writer) error { return WriteVisit(w, Visit{}) },
+		"batch":      func(w io.Writer) error { return WriteBatch(w, Batch{}) },
+		"history":    func(w io.Writer) error { return WriteHistory(w, History{}) },
+	}) {
+		for _, never := range []string{"NaN", "<nil>", "%!", "0001"} {
+			if bytes.Contains(page, []byte(never)) {
+				t.Errorf("%s: an empty page holds %q", name, never)
+			}
+		}
+	}
+	if err := WriteComparison(io.Discard, Comparison{}); err == nil {
+		t.Error("a comparison page without a comparison is no error")
+	}
+}
