@@ -3,6 +3,7 @@ package metrics
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 
 	"jogstrip/metrics/signal"
@@ -26,12 +27,13 @@ const worstEventSD = 0.020
 // row was exposed.
 type hoofTrack struct {
 	limb  traj.Landmark
-	t     []float64 // s.
-	x, y  []float64 // Stabilised picture, px.
-	sd    []float64 // px.
-	scale []float64 // Largest speed nearby, px/s: what "moving" means at this distance.
-	frame float64   // Median time between frames, s.
-	first float64   // Times of the clip's first and last frame.
+	t     []float64    // s.
+	x, y  []float64    // Stabilised picture, px.
+	sd    []float64    // px.
+	scale []float64    // Largest speed nearby, px/s: what "moving" means at this distance.
+	axes  [2][]float64 // The same along each picture axis.
+	frame float64      // Median time between frames, s.
+	first float64      // Times of the clip's first and last frame.
 	last  float64
 }
 
@@ -118,8 +120,11 @@ func (h *hoofTrack) prepare() {
 			h.sd[i] = math.Hypot(h.sd[i], d)
 		}
 	}
-	speed := make([]float64, n)
-	for i := range speed {
+	var speed [3][]float64 // Along x, along y, together.
+	for a := range speed {
+		speed[a] = make([]float64, n)
+	}
+	for i := range n {
 		lo, hi := i, i
 		for lo > 0 && (i-lo < 2 || h.t[i]-h.t[lo] < 0.025) {
 			lo--
@@ -130,18 +135,27 @@ func (h *hoofTrack) prepare() {
 		if h.t[hi]-h.t[lo] > 8*h.frame+0.05 {
 			continue // A gap: no speed here.
 		}
-		speed[i] = math.Hypot(slope(h.t[lo:hi+1], h.x[lo:hi+1]), slope(h.t[lo:hi+1], h.y[lo:hi+1]))
+		speed[0][i] = math.Abs(slope(h.t[lo:hi+1], h.x[lo:hi+1]))
+		speed[1][i] = math.Abs(slope(h.t[lo:hi+1], h.y[lo:hi+1]))
+		speed[2][i] = math.Hypot(speed[0][i], speed[1][i])
 	}
-	h.scale = make([]float64, n)
-	lo, hi := 0, 0
-	for i := range speed {
-		for h.t[i]-h.t[lo] > 0.7 {
-			lo++
+	for a := range speed {
+		local := make([]float64, n)
+		lo, hi := 0, 0
+		for i := range n {
+			for h.t[i]-h.t[lo] > 0.7 {
+				lo++
+			}
+			for hi < n && h.t[hi]-h.t[i] <= 0.7 {
+				hi++
+			}
+			local[i] = signal.Quantile(speed[a][lo:hi], 0.9)
 		}
-		for hi < n && h.t[hi]-h.t[i] <= 0.7 {
-			hi++
+		if a < 2 {
+			h.axes[a] = local
+		} else {
+			h.scale = local
 		}
-		h.scale[i] = signal.Quantile(speed[lo:hi], 0.9)
 	}
 }
 
@@ -494,236 +508,331 @@ func meanSD(x, sd []float64, mean, rho float64) float64 {
 }
 
 // edge is one end of a stance prepared for timing: the samples around it with
-// time running from stance (positive) to swing (negative).
+// time running from stance (positive) into swing (negative), stance first.
 type edge struct {
-	s        *stance
-	off      bool
-	u        []float64 // Seconds into the stance from guess; negative in swing.
-	x, y, sd []float64
-	guess    float64
+	h      *hoofTrack
+	all    []stance // The hoof's stances, of which this is an edge of the i-th.
+	i      int
+	off    bool
+	guess  float64      // s.
+	at     float64      // The instant found, into the stance from guess, s.
+	spread float64      // Of at, s.
+	width  float64      // The instant is searched this far from the guess, s.
+	stride float64      // Duration of a stride, s.
+	scale  [2]float64   // Largest speed nearby along each picture axis, px/s.
+	u      []float64    // Seconds into the stance from guess, falling.
+	v      [2][]float64 // Picture position along each axis, px.
+	sd     []float64
+	logs   [][]float64 // Log likelihood; index: kind of onset, instant. Nil until found.
 }
 
-// onsets are the powers of time with which a hoof may leave or reach its still
-// place: 1 is a hard landing at full speed, 2 a smooth one.
-var onsets = []float64{1, 1.25, 1.5, 1.75, 2, 2.5}
+// onset is how a hoof leaves its still place, or reaches it: its speed and
+// acceleration at that instant are normal about 0, its jerk is white noise.
+// Speed is in units of the largest speed nearby, acceleration in that per tenth
+// of a stride.
+type onset struct{ speed, acceleration, jerk float64 }
+
+// onsets are the kinds of onset among which a run's landings (and its leavings)
+// choose by their likelihood: from hard to smooth, from stiff to lively.
+func onsets() []onset {
+	var out []onset
+	for _, speed := range []float64{0.01, 0.05, 0.12, 0.25, 0.5} {
+		for _, acceleration := range []float64{0.15, 0.4, 1} {
+			for _, jerk := range []float64{0.1, 0.3, 1} {
+				out = append(out, onset{speed, acceleration, jerk})
+			}
+		}
+	}
+	return out
+}
+
+// instants is how many instants an edge is tried at.
+const instants = 64
 
 // timeEdges finds the instants of landing and leaving below the frame time. At
-// each end of a stance the picture position is modelled as still on one side
-// and still + D·|u|^q + E·|u|^(q+1) on the other, with |u| the time from the
-// instant; the power q is shared by all landings (and by all leavings) of the
-// run because single ones do not determine it. The instant is the mean of its
-// likelihood under a flat prior, its spread that likelihood's, widened by what
-// the choice of q leaves open.
+// each end of a stance the picture position is still on one side of the instant
+// and a smooth random movement that starts from there on the other; the
+// likelihood of every instant follows from a Kalman filter that runs from the
+// stance into the swing. How hard the movement begins is shared by all landings
+// (and by all leavings) of the run, because single ones do not determine it, and
+// weighed by how well it explains them all. The instant is the mean of its
+// likelihood under a flat prior, its spread that likelihood's.
 func timeEdges(hooves []*hoofTrack, stances [][]stance, period float64) {
+	if period == 0 {
+		period = 0.7
+	}
 	for _, off := range []bool{false, true} {
 		var edges []*edge
 		for k, h := range hooves {
 			for i := range stances[k] {
-				if e := h.edge(stances[k], i, off, period); e != nil {
+				e := &edge{h: h, all: stances[k], i: i, off: off, stride: period}
+				if e.guessFromSamples() {
 					edges = append(edges, e)
 				}
 			}
 		}
-		if len(edges) == 0 {
-			continue
-		}
-		type timing struct{ at, sd, cost float64 }
-		all := make([][]timing, len(onsets))
-		total := make([]float64, len(onsets))
-		for q, power := range onsets {
-			all[q] = make([]timing, len(edges))
-			for i, e := range edges {
-				at, sd, cost := e.fit(power, e.width(hooves))
-				all[q][i] = timing{at, sd, cost}
-				total[q] += min(cost, 60) // One bad stance does not decide for all.
+		// An instant far from where it was looked for is looked for again around where
+		// it was found, so that its spread is not cut off.
+		for range 3 {
+			kept := edges[:0]
+			for _, e := range edges {
+				if e.logs != nil || e.gather() {
+					kept = append(kept, e)
+				}
+			}
+			edges = kept
+			findInstants(edges)
+			settled := true
+			for _, e := range edges {
+				if math.Abs(e.at) > 0.3*e.width {
+					e.guess += e.sign() * e.at
+					e.at, e.logs = 0, nil
+					settled = false
+				}
+			}
+			if settled {
+				break
 			}
 		}
-		best := 0
-		for q := range total {
-			if total[q] < total[best] {
-				best = q
-			}
-		}
-		var weight []float64
-		var sum float64
-		for q := range total {
-			w := math.Exp(-(total[q] - total[best]) / 2)
-			weight = append(weight, w)
-			sum += w
-		}
-		for i, e := range edges {
-			var at, variance float64
-			for q := range onsets {
-				at += weight[q] / sum * all[q][i].at
-			}
-			for q := range onsets {
-				d := all[q][i].at - at
-				variance += weight[q] / sum * (all[q][i].sd*all[q][i].sd + d*d)
-			}
-			sd := math.Sqrt(variance)
-			frame := e.width(hooves) / 3
-			if sd > max(worstEventSD, frame) || math.IsNaN(sd) {
+		for _, e := range edges {
+			if math.IsNaN(e.spread) || e.spread > max(worstEventSD, e.h.frame) {
 				continue
 			}
+			s := &e.all[e.i]
+			at := e.guess + e.sign()*e.at
 			if off {
-				e.s.Off, e.s.OffSD = e.guess-at, sd
+				s.Off, s.OffSD = at, e.spread
 			} else {
-				e.s.On, e.s.OnSD = e.guess+at, sd
+				s.On, s.OnSD = at, e.spread
 			}
 		}
 	}
 }
 
-// width is how far from the guess the instant is searched, s.
-func (e *edge) width(hooves []*hoofTrack) float64 {
-	for _, h := range hooves {
-		if h.limb == e.s.Limb {
-			return max(3*h.frame, 0.03)
+// findInstants fills the instant and its spread of every edge, all of which are
+// of one kind (landings or leavings).
+func findInstants(edges []*edge) {
+	kinds := onsets()
+	total := make([]float64, len(kinds))
+	for _, e := range edges {
+		if e.logs == nil {
+			for _, kind := range kinds {
+				e.logs = append(e.logs, e.logLikelihoods(kind))
+			}
+		}
+		for q, l := range e.logs {
+			total[q] += logSum(l)
 		}
 	}
-	return 0.05
+	all := logSum(total)
+	for _, e := range edges {
+		var sw, st, stt float64
+		for q := range kinds {
+			w := math.Exp(total[q] - all)
+			if w < 1e-6 {
+				continue
+			}
+			l := e.logs[q]
+			norm := logSum(l)
+			for j, v := range l {
+				p := w * math.Exp(v-norm)
+				tau := e.instant(j)
+				sw += p
+				st += p * tau
+				stt += p * tau * tau
+			}
+		}
+		e.at = st / sw
+		e.spread = math.Hypot(math.Sqrt(max(0, stt/sw-e.at*e.at)), 2*e.width/instants/math.Sqrt(12))
+	}
 }
 
-// edge collects the samples around one end of stance i, or returns nil where
-// the clip or a gap cuts it.
-func (h *hoofTrack) edge(stances []stance, i int, off bool, period float64) *edge {
-	s := &stances[i]
-	if (off && s.endsClip) || (!off && s.startsClip) {
-		return nil
+// logSum returns log Σ exp(x) without overflow.
+func logSum(x []float64) float64 {
+	m := math.Inf(-1)
+	for _, v := range x {
+		m = max(m, v)
 	}
-	if period == 0 {
-		period = 0.7
+	if math.IsInf(m, -1) {
+		return m
 	}
-	e := &edge{s: s, off: off}
-	// Samples inside the stance, away from its other end, and in the swing up to
-	// the neighbouring stance.
-	inside := max(4*h.frame, min(0.14*period, 0.5*(s.Off-s.On)))
-	outside := max(3.5*h.frame, 0.085*period)
-	at, sign := s.from, 1.0
-	if off {
-		at, sign = s.to-1, -1.0
+	var s float64
+	for _, v := range x {
+		s += math.Exp(v - m)
 	}
-	beyond := at - int(sign)
-	if math.Abs(h.t[beyond]-h.t[at]) > 2.6*h.frame+0.01 {
-		return nil // The instant lies in a gap.
+	return m + math.Log(s)
+}
+
+// sign is the direction of time into the stance.
+func (e *edge) sign() float64 {
+	if e.off {
+		return -1
 	}
-	e.guess = (h.t[at] + h.t[beyond]) / 2
-	n, m := 0, 0
-	for k := range h.t {
-		u := sign * (h.t[k] - e.guess)
+	return 1
+}
+
+// guessFromSamples sets the first guess between the last sample outside the
+// stance and the first inside. It returns false where the clip or a gap cuts
+// the stance there.
+func (e *edge) guessFromSamples() bool {
+	s, t := &e.all[e.i], e.h.t
+	if (e.off && s.endsClip) || (!e.off && s.startsClip) {
+		return false
+	}
+	in, out := s.from, s.from-1
+	if e.off {
+		in, out = s.to-1, s.to
+	}
+	if math.Abs(t[out]-t[in]) > 2.6*e.h.frame+0.01 {
+		return false
+	}
+	e.guess = (t[in] + t[out]) / 2
+	return true
+}
+
+// gather collects the samples inside the stance, away from its other end, and
+// in the swing up to the neighbouring stance, around the guess. It returns
+// false where there are too few.
+func (e *edge) gather() bool {
+	h, s := e.h, &e.all[e.i]
+	e.width = max(3*h.frame, 0.035)
+	length := h.t[s.to-1] - h.t[s.from]
+	inside := max(5*h.frame, min(0.2*e.stride, 0.6*length))
+	outside := max(4.5*h.frame, 0.2*e.stride)
+	lo, hi := 0, len(h.t) // Samples that are no other stance's, nor of this one's other end.
+	if e.i > 0 {
+		lo = e.all[e.i-1].to
+	}
+	if e.i+1 < len(e.all) {
+		hi = e.all[e.i+1].from
+	}
+	if e.off {
+		lo = s.from
+	} else {
+		hi = s.to
+	}
+	e.u, e.v, e.sd = e.u[:0], [2][]float64{}, e.sd[:0]
+	still, moving, nearest := 0, 0, lo
+	for k := lo; k < hi; k++ {
+		u := e.sign() * (h.t[k] - e.guess)
 		if u > inside || u < -outside {
 			continue
 		}
-		if j := i + 1; off && j < len(stances) && k >= stances[j].from {
-			continue
-		}
-		if j := i - 1; !off && j >= 0 && k < stances[j].to {
-			continue
-		}
 		e.u = append(e.u, u)
-		e.x = append(e.x, h.x[k])
-		e.y = append(e.y, h.y[k])
+		e.v[0] = append(e.v[0], h.x[k])
+		e.v[1] = append(e.v[1], h.y[k])
 		e.sd = append(e.sd, h.sd[k])
 		if u < 0 {
-			n++
+			moving++
 		} else {
-			m++
+			still++
+		}
+		if math.Abs(h.t[k]-e.guess) < math.Abs(h.t[nearest]-e.guess) {
+			nearest = k
 		}
 	}
-	if n < 3 || m < 3 {
-		return nil
+	if !e.off {
+		// The filter runs from the stance into the swing.
+		for _, x := range [][]float64{e.u, e.v[0], e.v[1], e.sd} {
+			slices.Reverse(x)
+		}
 	}
-	return e
+	e.scale = [2]float64{h.axes[0][nearest], h.axes[1][nearest]}
+	return still >= 3 && moving >= 3 && e.scale[0]+e.scale[1] > 0
 }
 
-// fit returns the instant relative to the guess, its spread and the least cost
-// for the onset power q. The instant is searched within width of the guess.
-func (e *edge) fit(q, width float64) (at, sd, cost float64) {
-	const steps = 96
-	cost = math.Inf(1)
-	costs := make([]float64, steps+1)
-	for k := range costs {
-		tau := width * (2*float64(k)/steps - 1)
-		costs[k] = e.cost(tau, q)
-		cost = min(cost, costs[k])
-	}
-	// More scatter than the samples' own spread widens the likelihood.
-	dof := max(1, float64(2*len(e.u)-7))
-	wide := max(1, cost/dof)
-	var sw, st, stt float64
-	for k, c := range costs {
-		tau := width * (2*float64(k)/steps - 1)
-		w := math.Exp(-(c - cost) / 2 / wide)
-		sw += w
-		st += w * tau
-		stt += w * tau * tau
-	}
-	at = st / sw
-	return at, math.Sqrt(max(0, stt/sw-at*at)), cost
+// instant returns the j-th instant tried, relative to the guess.
+func (e *edge) instant(j int) float64 {
+	return e.width * ((2*float64(j)+1)/instants - 1)
 }
 
-// cost is the sum of squared deviations, in standard deviations, of the best
-// still point and onset for the instant tau.
-func (e *edge) cost(tau, q float64) float64 {
-	scale := 0.0
-	for _, u := range e.u {
-		scale = max(scale, tau-u)
+// logLikelihoods returns the log likelihood of every instant for one kind of
+// onset.
+func (e *edge) logLikelihoods(o onset) []float64 {
+	out := make([]float64, instants)
+	tenth := e.stride / 10
+	for axis := range 2 {
+		s := e.scale[axis]
+		if !(s > 0) {
+			continue
+		}
+		speed, acceleration := o.speed*s, o.acceleration*s/tenth
+		jerk := sq(o.jerk*s/tenth) / tenth // Spectral density, (px/s³)²·s.
+		for j := range out {
+			out[j] += e.filter(axis, e.instant(j), speed, acceleration, jerk)
+		}
 	}
-	if scale <= 0 {
-		scale = 1
-	}
-	// Normal equations of (still, D, E) are the same for x and y.
-	var a [3][3]float64
-	var bx, by [3]float64
-	var xx, yy float64
+	return out
+}
+
+// filter runs through the samples from stance into swing and returns their log
+// likelihood for the instant tau. The state is position, speed and acceleration
+// (away from the stance).
+func (e *edge) filter(axis int, tau, speed, acceleration, jerk float64) float64 {
+	x := e.v[axis]
+	// The still place: the mean of what is in stance, one sample at a time.
+	var m [3]float64
+	var p [3][3]float64
+	m[0], p[0][0] = x[0], 1e6
+	var log float64
+	moving := false
+	last := -tau // Time, running into the swing.
 	for i, u := range e.u {
-		w := 1 / (e.sd[i] * e.sd[i])
-		row := [3]float64{1, 0, 0}
-		if d := (tau - u) / scale; d > 0 {
-			row[1] = math.Pow(d, q)
-			row[2] = row[1] * d
-		}
-		for r := range 3 {
-			for c := range 3 {
-				a[r][c] += w * row[r] * row[c]
+		t := -u
+		if t > -tau {
+			if !moving {
+				moving = true
+				p[1][1], p[2][2] = speed*speed, acceleration*acceleration
 			}
-			bx[r] += w * row[r] * e.x[i]
-			by[r] += w * row[r] * e.y[i]
+			d := t - last
+			last = t
+			propagate(&m, &p, d, jerk)
 		}
-		xx += w * e.x[i] * e.x[i]
-		yy += w * e.y[i] * e.y[i]
-	}
-	// A faint pull to 0 keeps D and E finite where hardly a sample is in swing.
-	a[1][1] += 1e-6
-	a[2][2] += 1e-6
-	sx, ok := solve3(a, bx)
-	if !ok {
-		return math.Inf(1)
-	}
-	sy, _ := solve3(a, by)
-	var cost float64
-	for i, u := range e.u {
-		row := [3]float64{1, 0, 0}
-		if d := (tau - u) / scale; d > 0 {
-			row[1] = math.Pow(d, q)
-			row[2] = row[1] * d
+		v := p[0][0] + e.sd[i]*e.sd[i]
+		r := x[i] - m[0]
+		z := r * r / v
+		gain := 1.0
+		if z > 25 { // A wild sample: counts as one, moves little.
+			gain = 5 / math.Sqrt(z)
+			z = 10*math.Sqrt(z) - 25
 		}
-		var px, py float64
-		for r := range 3 {
-			px += row[r] * sx[r]
-			py += row[r] * sy[r]
+		log -= (z + math.Log(v)) / 2
+		k := [3]float64{p[0][0] / v, p[1][0] / v, p[2][0] / v}
+		row := p[0]
+		for a := range 3 {
+			m[a] += gain * k[a] * r
+			for b := range 3 {
+				p[a][b] -= k[a] * row[b]
+			}
 		}
-		cost += robustSquare((e.x[i]-px)/e.sd[i]) + robustSquare((e.y[i]-py)/e.sd[i])
 	}
-	return cost
+	return log
 }
 
-// robustSquare is z² up to 4 and grows linearly beyond (Huber).
-func robustSquare(z float64) float64 {
-	if z = math.Abs(z); z > 4 {
-		return 8*z - 16
+// propagate moves the state by d seconds under white jerk.
+func propagate(m *[3]float64, p *[3][3]float64, d, jerk float64) {
+	m[0] += d*m[1] + d*d/2*m[2]
+	m[1] += d * m[2]
+	// P ← F·P·Fᵀ + Q.
+	for c := range 3 {
+		p[0][c] += d*p[1][c] + d*d/2*p[2][c]
+		p[1][c] += d * p[2][c]
 	}
-	return z * z
+	for r := range 3 {
+		p[r][0] += d*p[r][1] + d*d/2*p[r][2]
+		p[r][1] += d * p[r][2]
+	}
+	d2 := d * d
+	d3 := d2 * d
+	p[0][0] += jerk * d3 * d2 / 20
+	p[0][1] += jerk * d2 * d2 / 8
+	p[1][0] += jerk * d2 * d2 / 8
+	p[0][2] += jerk * d3 / 6
+	p[2][0] += jerk * d3 / 6
+	p[1][1] += jerk * d3 / 3
+	p[1][2] += jerk * d2 / 2
+	p[2][1] += jerk * d2 / 2
+	p[2][2] += jerk * d
 }
 
 // solve3 solves a·x = b for a symmetric positive definite a.

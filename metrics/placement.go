@@ -450,6 +450,6 @@ func (a *analysis) remark(s *spatial) {
 		}
 	}
 	if s.borrowed {
-		note("No hoof of the girdle itself was timed: low and high points were given to sides by the limb that lands together with it.")
+		note("Where a hoof was not seen, low and high points were given to its side by the limb that lands together with it.")
 	}
 }
