@@ -40,8 +40,8 @@ const (
 //
 // A change counts where its 95 % interval excludes none and it is larger than
 // the smallest change that counts, MDC95 = 1.96·√2·SEM: from the repeat runs of
-// both visits where they give 6 degrees of freedom, from the yard's own table,
-// else from the default one. SEM is that of one run, not of the visit's mean,
+// both visits where they give 6 degrees of freedom, else from the yard's own
+// table or the default one and the error of a run as measured. SEM is that of one run, not of the visit's mean,
 // because more runs on one day do not tell how the horse differs from day to
 // day. All measures but the followed one (without one: but the score) are
 // corrected by Holm's method.
@@ -220,13 +220,18 @@ func difference(first, second stats.MeanEstimate) (Estimate, float64) {
 	}
 	df := math.Inf(1)
 	if bottom := u*u/first.DF + v*v/second.DF; bottom > 0 {
+		// What was known beforehand is the same knowledge at both visits and
+		// counts once.
 		df = (u + v) * (u + v) / bottom
+		df = math.Max(df-math.Min(first.PriorDF, second.PriorDF), math.Min(first.DF, second.DF))
 	}
 	half := stats.TQuantile(0.975, df) * se
 	return Estimate{Value: value, Low: value - half, High: value + half, SE: se}, stats.TwoSidedP(value/se, df)
 }
 
-// smallestChange returns MDC95 and whether it is from own repeat runs.
+// smallestChange returns MDC95 and whether it is from own repeat runs. Where it
+// is from the table, the error of a run as measured here is added: the table is
+// of runs measured without one.
 func smallestChange(x, y measured) (float64, bool) {
 	var repeats [][]float64
 	for _, m := range []measured{x, y} {
@@ -241,7 +246,17 @@ func smallestChange(x, y measured) (float64, bool) {
 	if sem, df := stats.SEM(repeats); df >= minRepeatDF {
 		return stats.MDC95(sem), true
 	}
-	return stats.MDC95(x.tolerance.Tolerance / stats.Z95), x.tolerance.Own
+	run, _ := x.tolerance.runSD()
+	var errors, n float64
+	for _, m := range []measured{x, y} {
+		for _, e := range m.wide.GroupSEs {
+			if !math.IsNaN(e) {
+				errors += e * e
+				n++
+			}
+		}
+	}
+	return stats.MDC95(math.Sqrt(run*run + errors/n)), x.tolerance.Own
 }
 
 func viewsOf(m measured) []traj.View {
@@ -318,21 +333,21 @@ func scoreChange(mb, ma []measured, before, after []Run, opts CompareOptions, ba
 }
 
 // smallestScore returns MDC95 of the score: the run-to-run spread of its
-// components, each 1/1.96 in units of its tolerance, carried to the score by
-// its derivatives w·r/score. An even horse has no direction; all components
-// then count alike.
+// components and the error of a run, in units of the tolerance, carried to the
+// score by its derivatives w·r/score. An even horse has no direction; all
+// components then count alike.
 func smallestScore(s *Score, parts []part) float64 {
-	var squares, all float64
-	for _, c := range s.Components {
-		all += c.Weight * c.Weight
+	var squares float64
+	for i, c := range s.Components {
+		mdc, _ := smallestChange(parts[i].m, parts[i].m)
+		mdc /= parts[i].m.tolerance.Tolerance
+		share := c.Weight
 		if s.Value > 0 {
-			squares += c.Weight * c.Part / (s.Value * s.Value)
+			share = c.Part / (s.Value * s.Value)
 		}
+		squares += c.Weight * share * mdc * mdc
 	}
-	if s.Value == 0 {
-		squares = all
-	}
-	return stats.MDC95(math.Sqrt(squares) / stats.Z95)
+	return math.Sqrt(squares)
 }
 
 // ScoreName stands for the asymmetry score where a measure's name is expected.

@@ -104,7 +104,7 @@ func phrase(d Definition, unit string, deviation float64) string {
 	how := amount(d, unit, deviation)
 	girdle := girdleWord(d.Girdle)
 	if _, sides := even(d); sides && strings.Trim(how[:strings.IndexByte(how, ' ')], "0.") == "" {
-		return fmt.Sprintf("left and right are alike in %s", titleWords(d))
+		return fmt.Sprintf("left and right are alike (%s)", titleWords(d))
 	}
 	switch d.Name {
 	case HeadLowDifference:

@@ -42,7 +42,8 @@ type MeanEstimate struct {
 	DF               float64 // Of the interval: High − Value = t(0.975, DF)·SE unless the known errors alone ask for more.
 	Values, Groups   int
 	GroupMeans       []float64 // Index: group, in the order given.
-	GroupSEs         []float64 // Within the group.
+	GroupSEs         []float64 // Error of each group's mean, its common error included, how groups differ not.
+	PriorDF          float64   // The part of DF that was known beforehand or comes from the spread within.
 	GroupWeights     []float64 // Sum 1.
 	StrideSD         float64   // Spread of values within groups, pooled; NaN where unknown.
 }
@@ -101,7 +102,8 @@ func GroupMean(groups []Group, o MeanOptions) (MeanEstimate, error) {
 	floors := make([]float64, r)    // The same from the known errors alone.
 	for k, i := range order {
 		means[k], variances[k], floors[k] = withinMean(groups[i], stride, o)
-		out.GroupMeans[i], out.GroupSEs[i] = means[k], math.Sqrt(variances[k])
+		out.GroupMeans[i] = means[k]
+		out.GroupSEs[i] = math.Hypot(math.Sqrt(variances[k]), groups[i].CommonSD)
 	}
 
 	groupVariance, groupDF := o.GroupSD*o.GroupSD, o.GroupDF
@@ -138,11 +140,12 @@ func GroupMean(groups []Group, o MeanOptions) (MeanEstimate, error) {
 	// How groups differ may enter only from the groups themselves where nothing
 	// was known beforehand, or where the spread within is unknown.
 	between := float64(r - 1)
+	out.PriorDF = priorDF
 	switch {
 	case o.WithinOnly:
 		q, out.DF = 1, priorDF
 	case (o.GroupDF == 0 || !withinKnown) && r > 1:
-		q, out.DF = q/between, between
+		q, out.DF, out.PriorDF = q/between, between, 0
 	case math.IsInf(priorDF, 1):
 		q, out.DF = 1, priorDF
 	default:

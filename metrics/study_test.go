@@ -1,0 +1,464 @@
+//go:build study
+
+package metrics
+
+import (
+	"flag"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"os"
+	"strings"
+	"sync"
+	"testing"
+
+	"jogstrip/metrics/stats"
+	"jogstrip/track/traj"
+)
+
+// The study simulates visits at the level of Series and writes STUDY.md:
+//
+//	go test -tags study -run Study -timeout 60m ./metrics -study-write
+//
+// Horses differ in how much they vary from run to run: each measure's run SD is
+// the table's times a factor, log-normal with a standard deviation of 0.4. The
+// assumption of the intervals is an inverse chi-squared one, so the study does
+// not draw from what it tests.
+var (
+	studyWrite  = flag.Bool("study-write", false, "write STUDY.md")
+	studyVisits = flag.Int("study-visits", 1000, "simulated visits per cell")
+)
+
+const spreadOfHorses = horsesDiffer
+
+type layout struct{ runs, strides int }
+
+func (l layout) String() string { return fmt.Sprintf("%d × %d", l.runs, l.strides) }
+
+var layouts = []layout{{1, 2}, {1, 5}, {1, 12}, {2, 2}, {2, 5}, {2, 12}, {3, 5}, {3, 12}, {4, 12}}
+
+// studyHorse draws a horse: asymmetry by up to a few tolerances in every
+// measure, run-to-run variation factor × the table's (0: drawn).
+func studyHorse(rng *rand.Rand, factor, asymmetry float64) horse {
+	table, _ := DefaultTolerances()
+	h := evenHorse()
+	h.runSD, h.commonSD = map[Name]float64{}, map[Name]float64{}
+	for _, d := range Definitions() {
+		row, _ := table.Lookup(d.Name)
+		if _, ok := even(d); ok {
+			h.mean[d.Name] += asymmetry * row.Tolerance * rng.NormFloat64()
+		}
+		f := factor
+		if f == 0 {
+			// The mean square of the factor is 1.
+			f = math.Exp(spreadOfHorses*rng.NormFloat64() - spreadOfHorses*spreadOfHorses)
+		}
+		h.runSD[d.Name] = f * row.Tolerance / stats.Z95
+		if !d.PerRun {
+			h.errorSD[d.Name] = row.StrideSD / 2
+			h.commonSD[d.Name] = row.Tolerance / 10
+		}
+	}
+	return h
+}
+
+// each runs f for every visit on all processors, each with its own seed.
+func each(visits int, f func(visit int, rng *rand.Rand)) {
+	var wg sync.WaitGroup
+	const workers = 2
+	for w := 0; w < workers; w++ {
+		wg.Add(1)
+		go func() {
+			defer wg.Done()
+			for v := w; v < visits; v += workers {
+				f(v, rand.New(rand.NewPCG(uint64(v), 20260301)))
+			}
+		}()
+	}
+	wg.Wait()
+}
+
+type tally struct {
+	mu   sync.Mutex
+	hit  map[string]float64
+	seen map[string]float64
+}
+
+func newTally() *tally { return &tally{hit: map[string]float64{}, seen: map[string]float64{}} }
+
+func (t *tally) add(key string, hit bool) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.seen[key]++
+	if hit {
+		t.hit[key]++
+	}
+}
+
+func (t *tally) share(key string) float64 { return 100 * t.hit[key] / t.seen[key] }
+
+func covers(e *Estimate, truth float64) bool { return e.Low <= truth && truth <= e.High }
+
+// trueScore is the score without noise.
+func trueScore(s *Score, truth func(Name) float64) float64 {
+	table, _ := DefaultTolerances()
+	var sum float64
+	for _, c := range s.Components {
+		d, _ := Define(c.Name)
+		e, _ := even(d)
+		row, _ := table.Lookup(c.Name)
+		r := (truth(c.Name) - e) / row.Tolerance
+		sum += c.Weight * r * r
+	}
+	return math.Sqrt(sum)
+}
+
+// coverage counts whether intervals hold the truth: the visit's, or with one
+// run that run's.
+func coverage(t *tally, l layout, change func(*horse), factor, asymmetry float64) {
+	each(*studyVisits, func(v int, rng *rand.Rand) {
+		h := studyHorse(rng, factor, asymmetry)
+		if change != nil {
+			change(&h)
+		}
+		runs, truths := h.runs(rng, traj.Trot, passes(l.runs, l.runs), l.strides)
+		s, err := Summarise(runs, SummaryOptions{Seed: uint64(v)})
+		if err != nil {
+			panic(err)
+		}
+		truth := func(n Name) float64 {
+			r := s.Lookup(n)
+			if r.Runs > 1 {
+				return h.mean[n]
+			}
+			for _, x := range truths {
+				if y, ok := x[n]; ok {
+					return y
+				}
+			}
+			return math.NaN()
+		}
+		for _, r := range s.Results {
+			if r.Value == nil {
+				continue
+			}
+			hit := covers(r.Value, truth(r.Name))
+			t.add(string(r.Name), hit)
+			t.add("all", hit)
+			t.add(l.String(), hit)
+			t.add(string(r.Name)+l.String(), hit)
+			if r.SymmetryIndex != nil && r.Runs > 1 {
+				d, _ := Define(r.Name)
+				x := truth(r.Name)
+				hit := covers(r.SymmetryIndex, stats.SymmetryIndex(middle(d)-x/2, middle(d)+x/2))
+				t.add("symmetry index", hit)
+				t.add("symmetry index"+l.String(), hit)
+			}
+		}
+		hit := covers(&s.Score.Estimate, trueScore(s.Score, truth))
+		t.add("score", hit)
+		t.add("score"+l.String(), hit)
+	})
+}
+
+func TestStudy(t *testing.T) {
+	var page strings.Builder
+	put := func(format string, a ...any) { fmt.Fprintf(&page, format+"\n", a...) }
+	within := func(what string, share, low, high float64) {
+		t.Helper()
+		if !(share >= low && share <= high) {
+			t.Errorf("%s: %.1f %%, want %.1f to %.1f %%", what, share, low, high)
+		}
+	}
+	put("# Study: what the intervals and verdicts are worth")
+	put("")
+	put("Simulated visits with known truth; %d per cell. Written by", *studyVisits)
+	put("`go test -tags study -run Study -timeout 60m ./metrics -study-write`; do not edit.")
+	put("")
+	put("Strides scatter by the table's `stride_sd`, plus a known error of half of it that changes with distance, plus a calibration error common to a run; step length and timing share hoof-ons between neighbouring strides. Runs scatter by the table's tolerance/1.96 times a factor of the horse, log-normal (SD of its logarithm %.1f, mean square 1), drawn per measure. Asymmetries are drawn with a standard deviation of one tolerance. The simulation is of the statistics only: what a camera does to a stride is not in it, and the table's common-practice figures are its weakest part.", spreadOfHorses)
+	put("")
+	put("One run: the truth is that run's own mean. More: the horse's.")
+
+	base := newTally()
+	for _, l := range layouts {
+		coverage(base, l, nil, 0, 1)
+	}
+	put("\n## Coverage of the 95 %% intervals\n")
+	put("| runs per view × strides | all measures | lowest measure | highest measure | symmetry index | score |")
+	put("| --- | --- | --- | --- | --- | --- |")
+	for _, l := range layouts {
+		low, high := 101.0, 0.0
+		for _, d := range Definitions() {
+			if key := string(d.Name) + l.String(); base.seen[key] > 0 {
+				low, high = min(low, base.share(key)), max(high, base.share(key))
+			}
+		}
+		index := "–"
+		if l.runs > 1 {
+			index = fmt.Sprintf("%.1f", base.share("symmetry index"+l.String()))
+		}
+		put("| %s | %.1f | %.1f | %.1f | %s | %.1f |", l, base.share(l.String()), low, high, index, base.share("score"+l.String()))
+		within("coverage "+l.String(), base.share(l.String()), 93, 97)
+		within("score coverage "+l.String(), base.share("score"+l.String()), 93, 97.9)
+	}
+	put("\nBy measure, over all rows above:\n")
+	put("| measure | coverage %% |")
+	put("| --- | --- |")
+	for _, d := range Definitions() {
+		put("| %s | %.1f |", d.Name, base.share(string(d.Name)))
+		within("coverage "+string(d.Name), base.share(string(d.Name)), 93, 97)
+	}
+	put("| score | %.1f |", base.share("score"))
+	within("coverage score", base.share("score"), 93, 97)
+
+	put("\n### Where assumptions do not hold\n")
+	put("| case | 2 × 12 | 3 × 12 | 4 × 12 | score, 3 × 12 |")
+	put("| --- | --- | --- | --- | --- |")
+	for _, c := range []struct {
+		name              string
+		change            func(*horse)
+		factor, asymmetry float64
+	}{
+		{"run-to-run variation half the table's", nil, 0.5, 1},
+		{"as the table's", nil, 1, 1},
+		{"1.5 times", nil, 1.5, 1},
+		{"twice", nil, 2, 1},
+		{"the table's is that of the median horse", func(h *horse) {
+			for n := range h.runSD {
+				h.runSD[n] *= math.Exp(spreadOfHorses * spreadOfHorses)
+			}
+		}, 0, 1},
+		{"heavy-tailed strides (t, 5 df)", func(h *horse) { h.tail = true }, 0, 1},
+		{"measures correlated (0.7)", func(h *horse) { h.shared = 0.7 }, 0, 1},
+		{"even horse", nil, 0, 0},
+		{"very uneven horse (4 tolerances)", nil, 0, 4},
+	} {
+		x := newTally()
+		for _, l := range []layout{{2, 12}, {3, 12}, {4, 12}} {
+			coverage(x, l, c.change, c.factor, c.asymmetry)
+		}
+		put("| %s | %.1f | %.1f | %.1f | %.1f |", c.name, x.share("2 × 12"), x.share("3 × 12"), x.share("4 × 12"), x.share("score3 × 12"))
+	}
+	put("\nA horse that varies twice as much as the table says is the weak spot; own repeat runs cure it. An even horse's score cannot be below 0, so its interval, which then starts at 0, errs on one side only.")
+
+	put("\n## Why not a plain bootstrap\n")
+	put("Coverage for the head low-point difference, 12 strides, of the plain two-level percentile bootstrap (runs, then strides, 2,000 resamples) beside ours:\n")
+	put("| runs | plain | ours |")
+	put("| --- | --- | --- |")
+	for _, runs := range []int{2, 3, 4, 8} {
+		x := newTally()
+		each(*studyVisits, func(v int, rng *rand.Rand) {
+			h := studyHorse(rng, 0, 1)
+			r, _ := h.runs(rng, traj.Trot, passes(runs, 0), 12)
+			d, _ := Define(HeadLowDifference)
+			i, err := stats.TwoLevelPercentile(gather(r, d, d.Unit).value, 2000, uint64(v))
+			if err != nil {
+				panic(err)
+			}
+			m := measureAll(r, d, mustRow(d.Name))
+			x.add("plain", covers(&Estimate{Low: i.Low, High: i.High}, h.mean[d.Name]))
+			x.add("ours", covers(m.result.Value, h.mean[d.Name]))
+		})
+		put("| %d | %.1f | %.1f |", runs, x.share("plain"), x.share("ours"))
+	}
+
+	put("\n## False verdicts under no change\n")
+	put("The same horse twice; share of comparisons (%%) with *improved* or *worse* where nothing changed: of the followed measure (head low-point difference), of the score when nothing is followed, of any other measure after Holm. In brackets any verdict of *changed* with it.\n")
+	put("| runs per view × strides | followed | score | any other | followed, day-to-day variation as large as run-to-run |")
+	put("| --- | --- | --- | --- | --- |")
+	for _, l := range []layout{{1, 12}, {2, 5}, {2, 12}, {3, 12}, {4, 12}} {
+		x := newTally()
+		each(*studyVisits, func(v int, rng *rand.Rand) {
+			h := studyHorse(rng, 0, 1)
+			h.mean[Speed] = 3.5
+			compare := func(b, a horse, followed Name) *Comparison {
+				rb, _ := b.runs(rng, traj.Trot, passes(l.runs, l.runs), l.strides)
+				ra, _ := a.runs(rng, traj.Trot, passes(l.runs, l.runs), l.strides)
+				c, err := Compare(rb, ra, CompareOptions{Followed: followed, Summary: SummaryOptions{Seed: uint64(v), Resamples: 1000}})
+				if err != nil {
+					panic(err)
+				}
+				return c
+			}
+			c := compare(h, h, HeadLowDifference)
+			x.add("followed", c.Verdict == Improved || c.Verdict == Worse)
+			any, changed := false, false
+			for _, ch := range c.Changes {
+				if !ch.Followed {
+					any = any || ch.Verdict == Improved || ch.Verdict == Worse
+					changed = changed || ch.Verdict == Changed
+				}
+			}
+			any = any || c.Score.Verdict == Improved || c.Score.Verdict == Worse
+			x.add("any", any)
+			x.add("changed", any || changed)
+			c = compare(h, h, "")
+			x.add("score", c.Verdict == Improved || c.Verdict == Worse)
+			day := h
+			day.mean = map[Name]float64{}
+			for n, m := range h.mean {
+				day.mean[n] = m
+			}
+			day.mean[HeadLowDifference] += math.Sqrt2 * h.runSD[HeadLowDifference] * rng.NormFloat64()
+			c = compare(h, day, HeadLowDifference)
+			x.add("day", c.Verdict == Improved || c.Verdict == Worse)
+		})
+		put("| %s | %.1f | %.1f | %.1f (%.1f) | %.1f |", l, x.share("followed"), x.share("score"), x.share("any"), x.share("changed"), x.share("day"))
+		within("false verdict, followed "+l.String(), x.share("followed"), 0, 5)
+		within("false verdict, score "+l.String(), x.share("score"), 0, 5)
+		within("false verdict, any other "+l.String(), x.share("changed"), 0, 5)
+	}
+
+	put("\n## What must be filmed to see a difference\n")
+	put("Share of visits (%%) whose 95 %% interval excludes even; in brackets what FilmingAdvice predicts.\n")
+	for _, q := range []struct {
+		n          Name
+		difference float64
+		words      string
+	}{{StepLengthFore, 0.03, "a 3 cm step difference"}, {HeadLowDifference, 10, "a 10 mm nod"}, {CroupLowDifference, 6, "a 6 mm croup difference"}} {
+		put("\n%s:\n", q.words)
+		put("| runs in that view | 5 strides | 10 strides | 20 strides |")
+		put("| --- | --- | --- | --- |")
+		for _, runs := range []int{2, 3, 4, 6, 8} {
+			row := fmt.Sprintf("| %d |", runs)
+			for _, strides := range []int{5, 10, 20} {
+				x := newTally()
+				each(*studyVisits, func(v int, rng *rand.Rand) {
+					h := studyHorse(rng, 0, 0)
+					h.errorSD, h.commonSD = nil, nil
+					h.mean = map[Name]float64{q.n: q.difference}
+					view := passes(runs, 0)
+					if d, _ := Define(q.n); !seenFrom(d, traj.Toward) {
+						view = passes(0, runs)
+					}
+					r, _ := h.runs(rng, traj.Trot, view, strides)
+					d, _ := Define(q.n)
+					e := measureAll(r, d, mustRow(q.n)).result.Value
+					x.add("seen", e.Low > 0 || e.High < 0)
+				})
+				predicted := 100 * chanceToSee(mustRow(q.n), q.difference, runs, strides)
+				row += fmt.Sprintf(" %.0f (%.0f) |", x.share("seen"), predicted)
+				if math.Abs(x.share("seen")-predicted) > 8 {
+					t.Errorf("%s, %d runs, %d strides: seen in %.0f %%, predicted %.0f %%", q.words, runs, strides, x.share("seen"), predicted)
+				}
+			}
+			put("%s", row)
+		}
+	}
+	put("\nAdvice derived from it (FilmingAdvice):\n")
+	advice, err := FilmingAdvice(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, a := range advice {
+		put("- %s", a.Sentence)
+	}
+
+	put("\n## Power of the before/after verdict\n")
+	put("Share (%%) of comparisons called *improved* (followed measure, from the difference given to even), 12 strides a run, table MDC unless own repeats give 6 degrees of freedom:\n")
+	put("| from | 2 runs | 3 runs | 4 runs | 6 runs |")
+	put("| --- | --- | --- | --- | --- |")
+	for _, q := range []struct {
+		n    Name
+		from []float64
+	}{{HeadLowDifference, []float64{15, 20, 30, 40, 50}}, {StepLengthFore, []float64{0.03, 0.05, 0.07, 0.09, 0.12}}} {
+		for _, from := range q.from {
+			d, _ := Define(q.n)
+			row := fmt.Sprintf("| %s %s |", d.Title, amount(d, d.Unit, from))
+			for _, runs := range []int{2, 3, 4, 6} {
+				x := newTally()
+				each(*studyVisits, func(v int, rng *rand.Rand) {
+					b := studyHorse(rng, 0, 0)
+					b.mean = map[Name]float64{q.n: from}
+					a := b
+					a.mean = map[Name]float64{q.n: 0}
+					rb, _ := b.runs(rng, traj.Trot, passes(runs, 0), 12)
+					ra, _ := a.runs(rng, traj.Trot, passes(runs, 0), 12)
+					c, err := Compare(rb, ra, CompareOptions{Followed: q.n, Summary: SummaryOptions{Resamples: 100}})
+					if err != nil {
+						panic(err)
+					}
+					x.add("improved", c.Verdict == Improved)
+				})
+				row += fmt.Sprintf(" %.0f |", x.share("improved"))
+			}
+			put("%s", row)
+		}
+	}
+
+	put("\n## Which limb\n")
+	put("3 runs each way, 12 strides. Fore: nod of the head given, withers 0.075 of it to the same side, croup even. Hind: croup asymmetry given, head 0.7 of it to the same side, withers 0.45 of it to the other (Rhodin et al. 2018; the head's share is assumed). All four limbs in turn; share of visits (%%).\n")
+	put("| horse | right limb | undecided, right side | even or no side | wrong limb | wrong side |")
+	put("| --- | --- | --- | --- | --- | --- |")
+	for _, c := range []struct {
+		name       string
+		fore, hind float64
+		drop       bool
+	}{
+		{"even", 0, 0, false},
+		{"fore, nod 15 mm", 15, 0, false}, {"fore, nod 25 mm", 25, 0, false}, {"fore, nod 40 mm", 40, 0, false},
+		{"hind, croup 10 mm", 0, 10, false}, {"hind, croup 20 mm", 0, 20, false}, {"hind, croup 40 mm", 0, 40, false},
+		{"fore, nod 40 mm, no withers or croup mark", 40, 0, true}, {"hind, croup 40 mm, no withers or croup mark", 0, 40, true},
+	} {
+		x := newTally()
+		each(*studyVisits, func(v int, rng *rand.Rand) {
+			h := studyHorse(rng, 0, 0)
+			sign := 1.0
+			side := traj.Right
+			if v/2%2 == 1 {
+				sign, side = -1, traj.Left
+			}
+			head, croup := c.fore*sign, c.hind*sign
+			withers := 0.075 * head
+			if c.hind != 0 {
+				head, withers = 0.7*croup, -0.45*croup
+			}
+			h.mean[HeadLowDifference], h.mean[HeadHighDifference] = head, 0.8*head
+			h.mean[WithersLowDifference], h.mean[WithersHighDifference] = withers, 0.8*withers
+			h.mean[CroupLowDifference], h.mean[CroupHighDifference] = croup, 0.8*croup
+			if c.drop {
+				for _, n := range []Name{WithersLowDifference, WithersHighDifference, CroupLowDifference, CroupHighDifference, HipExcursion} {
+					delete(h.mean, n)
+				}
+			}
+			r, _ := h.runs(rng, traj.Trot, passes(3, 3), 12)
+			s, err := Summarise(r, SummaryOptions{Seed: uint64(v), Resamples: 100})
+			if err != nil {
+				panic(err)
+			}
+			f := s.Limb
+			named := f.Limb != ""
+			limb := traj.Landmark(string(side) + "-fore")
+			if c.hind != 0 {
+				limb = traj.Landmark(string(side) + "-hind")
+			}
+			sound := c.fore == 0 && c.hind == 0
+			x.add("right", named && !sound && f.Limb == limb)
+			x.add("undecided", f.Undecided)
+			x.add("none", !named && !f.Undecided)
+			x.add("wrong limb", named && (sound || f.Limb != limb))
+			x.add("wrong side", named && (sound || f.Limb.Side() != side))
+		})
+		put("| %s | %.1f | %.1f | %.1f | %.1f | %.1f |", c.name, x.share("right"), x.share("undecided"), x.share("none"), x.share("wrong limb"), x.share("wrong side"))
+		within("wrong limb, "+c.name, x.share("wrong limb"), 0, 5)
+		if c.fore+c.hind > 0 {
+			within("wrong side, "+c.name, x.share("wrong side"), 0, 2.5)
+		}
+	}
+
+	t.Log("\n" + page.String())
+	if *studyWrite {
+		if err := os.WriteFile("STUDY.md", []byte(page.String()), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+func mustRow(n Name) Tolerance {
+	table, err := DefaultTolerances()
+	if err != nil {
+		panic(err)
+	}
+	row, _ := table.Lookup(n)
+	return row
+}
