@@ -248,7 +248,6 @@ func (j *job) result(info *clip.Info, tracked *track.Result, run *metrics.Run, s
 	if rate := info.FrameRate; rate > 0 && rate < 50 {
 		r.Problems = append(r.Problems, fmt.Sprintf("Filmed at %.0f frames a second: hoof timing is coarse (one frame is %.0f ms). Film at 60 or more.", rate, 1000/rate))
 	}
-	r.Problems = append(r.Problems, run.Notes...)
 	for _, t := range set.Tracks {
 		r.Tracking.Landmarks = append(r.Tracking.Landmarks, facts(t))
 	}

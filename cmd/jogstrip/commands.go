@@ -6,6 +6,8 @@ import "github.com/spf13/cobra"
 func commands(a *app) []*cobra.Command {
 	return []*cobra.Command{
 		newMeasureCommand(a),
+		newCompareCommand(a),
+		newHistoryCommand(a),
 		newVersionCommand(a),
 	}
 }

@@ -1,0 +1,93 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"jogstrip/metrics"
+	"jogstrip/pipeline"
+)
+
+type compareOptions struct {
+	out       string
+	followed  string
+	resamples int
+}
+
+func (o *compareOptions) addFlags(f *pflag.FlagSet) {
+	f.StringVar(&o.out, "out", "", "folder for the comparison (default: beside the later visit's clips)")
+	f.StringVar(&o.followed, "followed", "", "the measure declared beforehand as what is to change, such as step_length_fore (default: as visit.toml says)")
+	f.IntVar(&o.resamples, "resamples", 0, "resamples of the bootstrap (0: the built-in number)")
+}
+
+func (o *compareOptions) check() error {
+	if o.followed != "" {
+		if _, known := metrics.Define(metrics.Name(o.followed)); !known {
+			return fmt.Errorf("%w: --followed %q is no measure; result.json lists their names", errUsage, o.followed)
+		}
+	}
+	return (&measureOptions{resamples: o.resamples}).check()
+}
+
+func newCompareCommand(a *app) *cobra.Command {
+	var opts compareOptions
+	c := &cobra.Command{
+		Use:   "compare BEFORE AFTER",
+		Short: "Compare two visits",
+		Long: `Compare two visits of one horse and write a page with the sentence a trainer
+wants first, every measure before and after with the change, its 95 % interval
+and the smallest change that counts, paired plots, and palpation, treatment and
+function of both visits side by side. BEFORE and AFTER are visit folders, clips'
+results folders, or result.json files.
+
+Only like is compared with like: view, gait, surface and calibration must
+agree, and speed within 10 %.
+` + exitHelp,
+		Example: `  jogstrip compare yard/horses/bramble/2026-03-02 yard/horses/bramble/2026-03-30
+  jogstrip compare 2026-03-02/toward-1.out 2026-03-30/toward-1.out --out /tmp/toward`,
+		Args: cobra.ExactArgs(2),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := opts.check(); err != nil {
+				return err
+			}
+			return runCompare(cmd.Context(), a, opts, args[0], args[1])
+		},
+	}
+	opts.addFlags(c.Flags())
+	return c
+}
+
+func runCompare(ctx context.Context, a *app, opts compareOptions, before, after string) error {
+	p, err := program(ctx)
+	if err != nil {
+		return err
+	}
+	c, err := pipeline.CompareVisits(ctx, before, after, pipeline.CompareOptions{Program: p, Resamples: opts.resamples, Followed: metrics.Name(opts.followed), Out: opts.out})
+	if err != nil {
+		return err
+	}
+	fmt.Fprintln(a.stdout, c.Sentence)
+	for _, change := range c.Changes {
+		switch change.Verdict {
+		case metrics.Improved, metrics.Worse, metrics.Changed:
+			fmt.Fprintf(a.stdout, "  %s\n", change.Sentence)
+		}
+	}
+	fmt.Fprintf(a.stdout, "report: %s\n", filepath.Join(c.Folder, pipeline.ReportFile))
+	return partly(a, c.Problems)
+}
+
+// partly reports results that could not be used and makes the exit code say so.
+func partly(a *app, problems []string) error {
+	if len(problems) == 0 {
+		return nil
+	}
+	for _, p := range problems {
+		fmt.Fprintf(a.stderr, "jogstrip: left out: %s\n", p)
+	}
+	return fmt.Errorf("%d result(s) could not be used: %w", len(problems), errPartly)
+}

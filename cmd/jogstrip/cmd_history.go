@@ -1,0 +1,40 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+
+	"jogstrip/pipeline"
+)
+
+func newHistoryCommand(a *app) *cobra.Command {
+	return &cobra.Command{
+		Use:   "history HORSE",
+		Short: "Show all visits of a horse on one page",
+		Long: `Write one page about all visits in a horse's folder: score and followed measures
+with their intervals over time, soreness and treatments under them on the same
+axis. HORSE is the folder that holds the visit folders.
+` + exitHelp,
+		Example: `  jogstrip history yard/horses/bramble`,
+		Args:    cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return runHistory(cmd.Context(), a, args[0])
+		},
+	}
+}
+
+func runHistory(ctx context.Context, a *app, horse string) error {
+	p, err := program(ctx)
+	if err != nil {
+		return err
+	}
+	h, err := pipeline.History(ctx, horse, pipeline.CompareOptions{Program: p})
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(a.stdout, "%d visits. %s\nreport: %s\n", h.Visits, h.Finding, filepath.Join(h.Folder, pipeline.ReportFile))
+	return partly(a, h.Problems)
+}

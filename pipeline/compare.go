@@ -1,0 +1,332 @@
+package pipeline
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"jogstrip/metrics"
+	"jogstrip/pipeline/fsx"
+	"jogstrip/pipeline/record"
+	"jogstrip/pipeline/report"
+	"jogstrip/pipeline/table"
+	"jogstrip/plots"
+	"jogstrip/track/traj"
+)
+
+// ComparisonSchema is the schema field of a comparison file.
+const ComparisonSchema = "jogstrip-comparison/1"
+
+// CompareOptions sets how visits are compared. The zero value is right.
+type CompareOptions struct {
+	Program   record.Program
+	Resamples int
+	Followed  metrics.Name // Overrides what the later visit's page declares.
+	Out       string       // Folder for the comparison; empty puts it beside the later visit's clips.
+}
+
+// Compared is a comparison and where its page lies.
+type Compared struct {
+	*metrics.Comparison
+	Folder   string
+	Problems []string // Results that could not be used.
+}
+
+// comparisonFile is what comparison.json holds.
+type comparisonFile struct {
+	Schema     string              `json:"schema"`
+	Program    record.Program      `json:"program"`
+	Before     comparedVisit       `json:"before"`
+	After      comparedVisit       `json:"after"`
+	Problems   []string            `json:"problems,omitempty"`
+	Comparison *metrics.Comparison `json:"comparison"`
+}
+
+type comparedVisit struct {
+	Name    string        `json:"name"`
+	Results []resultInput `json:"results"`
+}
+
+type resultInput struct {
+	Clip   string        `json:"clip"`
+	Inputs record.Inputs `json:"inputs"`
+}
+
+// CompareVisits compares two visits, given as visit folders, results folders or
+// result files, and writes the comparison: a page, plots, and the numbers as
+// JSON and CSV. Only the later visit's folder (or opts.Out) is written to.
+func CompareVisits(ctx context.Context, before, after string, opts CompareOptions) (*Compared, error) {
+	b, err := LoadVisit(ctx, before)
+	if err != nil {
+		return nil, err
+	}
+	a, err := LoadVisit(ctx, after)
+	if err != nil {
+		return nil, err
+	}
+	for _, v := range []*Visit{b, a} {
+		if len(v.Results) == 0 {
+			problem := fmt.Errorf("compare: visit %s has no measured clip; measure it first", v.Folder)
+			if len(v.Problems) > 0 {
+				problem = fmt.Errorf("%w (%s)", problem, strings.Join(v.Problems, "; "))
+			}
+			return nil, problem
+		}
+	}
+	comparison, err := metrics.Compare(b.Runs(), a.Runs(), compareSettings(b, a, opts))
+	if err != nil {
+		return nil, err
+	}
+	out := &Compared{Comparison: comparison, Problems: append(slices.Clone(b.Problems), a.Problems...), Folder: opts.Out}
+	if out.Folder == "" {
+		out.Folder = filepath.Join(a.Around.Folder, "compared-with-"+visitName(b, a)+".out")
+	}
+	return out, writeComparison(out, b, a, opts)
+}
+
+func compareSettings(b, a *Visit, opts CompareOptions) metrics.CompareOptions {
+	o := metrics.CompareOptions{
+		Summary:  metrics.SummaryOptions{Tolerances: a.Around.Tolerances, Resamples: opts.Resamples},
+		Followed: opts.Followed,
+		Before:   circumstances(b),
+		After:    circumstances(a),
+	}
+	if o.Followed == "" {
+		o.Followed = a.Around.Visit.Followed
+	}
+	if o.Followed == "" {
+		o.Followed = b.Around.Visit.Followed
+	}
+	return o
+}
+
+func circumstances(v *Visit) metrics.Circumstances {
+	c := metrics.Circumstances{Surface: v.Around.Visit.Surface, Shoeing: v.Around.Visit.Shoeing}
+	if d := day(v.Around.Folder); !d.IsZero() {
+		c.Date = d.Format("2 January 2006")
+	}
+	return c
+}
+
+// visitName names the earlier visit in the comparison's folder name.
+func visitName(b, a *Visit) string {
+	name := filepath.Base(b.Around.Folder)
+	if b.Around.Folder == a.Around.Folder || len(b.Results) == 1 && strings.HasSuffix(b.Results[0].Folder, ".out") && b.Folder == b.Around.Folder && len(a.Results) == 1 {
+		name += "-" + strings.TrimSuffix(filepath.Base(b.Results[0].Folder), ".out")
+	}
+	return name
+}
+
+func writeComparison(c *Compared, b, a *Visit, opts CompareOptions) (err error) {
+	if err := os.MkdirAll(filepath.Dir(c.Folder), 0o755); err != nil {
+		return fmt.Errorf("write comparison: %w", err)
+	}
+	if err := mayReplace(c.Folder, "comparison.json"); err != nil {
+		return err
+	}
+	return makeFolder(c.Folder, func(f *files) error {
+		data, err := json.MarshalIndent(comparisonFile{
+			Schema: ComparisonSchema, Program: opts.Program, Before: compared(b), After: compared(a), Problems: c.Problems, Comparison: c.Comparison,
+		}, "", " ")
+		if err != nil {
+			return err
+		}
+		f.bytes("comparison.json", append(data, '\n'))
+		f.from("changes.csv", func(w io.Writer) error { return table.Changes(w, c.Comparison) })
+		f.from("columns.csv", table.ChangesDictionary)
+		pictures := f.figures(plots.ComparisonFigures(c.Comparison))
+		var inputs []report.Input
+		for _, v := range []*Visit{b, a} {
+			for _, r := range v.Results {
+				inputs = append(inputs, report.Input{Name: filepath.Join(filepath.Base(v.Around.Folder), r.Clip.File), SHA256: r.Inputs.ClipSHA256})
+			}
+		}
+		page := report.Comparison{
+			Header: header(a.Around), Before: visited(b, c.Folder), After: visited(a, c.Folder), Comparison: c.Comparison,
+			Figures: pictures, Records: recordsBeside(&b.Around.Visit, &a.Around.Visit), Provenance: provenance(opts.Program, inputs),
+		}
+		f.from(ReportFile, func(w io.Writer) error { return report.WriteComparison(w, page) })
+		return nil
+	})
+}
+
+// mayReplace refuses to replace a folder that holds anything but an earlier
+// result of the same kind, so that a mistyped folder costs nothing.
+func mayReplace(folder, mark string) error {
+	entries, err := os.ReadDir(folder)
+	if errors.Is(err, os.ErrNotExist) || err == nil && len(entries) == 0 {
+		return nil
+	}
+	if err != nil {
+		return fmt.Errorf("write into %s: %w", folder, err)
+	}
+	if _, err := os.Stat(filepath.Join(folder, mark)); err != nil {
+		return fmt.Errorf("write into %s: it holds other files and is left as it is; name a new folder", folder)
+	}
+	return nil
+}
+
+// makeFolder fills a results folder and puts it in place whole.
+func makeFolder(target string, fill func(*files) error) (err error) {
+	if err := fsx.Sweep(target); err != nil {
+		return err
+	}
+	dir, err := fsx.NewFolder(target)
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, os.RemoveAll(dir))
+		}
+	}()
+	f := newFiles(dir)
+	if err := errors.Join(fill(f), f.err); err != nil {
+		return fmt.Errorf("write %s: %w", target, err)
+	}
+	return fsx.Commit(dir, target)
+}
+
+func compared(v *Visit) comparedVisit {
+	c := comparedVisit{Name: filepath.Base(v.Around.Folder)}
+	for _, r := range v.Results {
+		c.Results = append(c.Results, resultInput{r.Clip.File, r.Inputs})
+	}
+	return c
+}
+
+func visited(v *Visit, from string) report.Visited {
+	out := report.Visited{Date: day(v.Around.Folder)}
+	var words []string
+	for _, w := range []string{v.Around.Visit.Reason, v.Around.Visit.Surface, v.Around.Visit.Shoeing} {
+		if w != "" {
+			words = append(words, w)
+		}
+	}
+	out.Note = strings.Join(words, "; ")
+	page := filepath.Join(v.Around.Folder, visitOut, ReportFile)
+	if _, err := os.Stat(page); err == nil {
+		out.Link = relativeLink(from, page)
+	}
+	return out
+}
+
+// relativeLink returns the way from a page in folder from to the file at path.
+func relativeLink(from, path string) string {
+	absolute, err := filepath.Abs(from)
+	if err != nil {
+		return ""
+	}
+	rel, err := filepath.Rel(absolute, path)
+	if err != nil {
+		return ""
+	}
+	return filepath.ToSlash(rel)
+}
+
+// sorenessWords explains the grades of soreness; FORMATS.md has the same.
+var sorenessWords = [...]string{"0 none", "1 slight", "2 clear", "3 marked", "4 will not be touched there"}
+
+func palpationWords(p record.Palpation) string {
+	text := sorenessWords[p.Soreness]
+	if p.Pressure > 0 {
+		text += fmt.Sprintf(", reacted at %g %s", p.Pressure, strings.ReplaceAll(p.PressureUnit, "cm2", "cm²"))
+	}
+	if p.Note != "" {
+		text += ": " + p.Note
+	}
+	return text
+}
+
+func regionWords(p record.Palpation) string {
+	if p.Side == traj.Middle {
+		return p.Region
+	}
+	return p.Region + ", " + string(p.Side)
+}
+
+func treatmentWords(t record.Treatment) string {
+	text := t.What
+	if t.Who != "" {
+		text += " (" + t.Who + ")"
+	}
+	if t.Note != "" {
+		text += ": " + t.Note
+	}
+	return text
+}
+
+func gradeWords(v *record.Visit) string {
+	if v.AAEPGrade == nil {
+		return ""
+	}
+	text := fmt.Sprintf("%d", *v.AAEPGrade)
+	if v.GradedBy != "" {
+		text += ", by " + v.GradedBy
+	}
+	return text
+}
+
+const (
+	palpationTitle = "Soreness on palpation"
+	palpationNote  = "Grades as the practitioner felt them: 0 none, 1 slight (looks round, tenses), 2 clear (moves away), 3 marked (at light touch), 4 will not be touched there."
+	treatmentTitle = "Treatment given"
+	functionTitle  = "Function"
+	gradeTitle     = "Veterinarian's grade (AAEP, 0 to 5)"
+	gradeNote      = "Entered as the veterinarian gave it; never derived from measures."
+)
+
+// recordsBeside puts what two visits wrote down side by side.
+func recordsBeside(before, after *record.Visit) []report.RecordSection {
+	felt := report.RecordSection{Title: palpationTitle, Note: palpationNote}
+	row := map[string]int{}
+	place := func(region string) *report.RecordRow {
+		i, known := row[region]
+		if !known {
+			i = len(felt.Rows)
+			row[region] = i
+			felt.Rows = append(felt.Rows, report.RecordRow{Region: region})
+		}
+		return &felt.Rows[i]
+	}
+	for _, p := range before.Palpation {
+		place(regionWords(p)).Before = palpationWords(p)
+	}
+	for _, p := range after.Palpation {
+		place(regionWords(p)).After = palpationWords(p)
+	}
+	treated := report.RecordSection{Title: treatmentTitle}
+	for i := range max(len(before.Treatment), len(after.Treatment)) {
+		r := report.RecordRow{Region: fmt.Sprintf("%d", i+1)}
+		if i < len(before.Treatment) {
+			r.Before = treatmentWords(before.Treatment[i])
+		}
+		if i < len(after.Treatment) {
+			r.After = treatmentWords(after.Treatment[i])
+		}
+		treated.Rows = append(treated.Rows, r)
+	}
+	function := report.RecordSection{Title: functionTitle, Rows: filled([]report.RecordRow{
+		{Region: "In the barn", Before: before.Function.Barn, After: after.Function.Barn},
+		{Region: "In the field", Before: before.Function.Field, After: after.Function.Field},
+		{Region: "At work", Before: before.Function.Work, After: after.Function.Work},
+	})}
+	grade := report.RecordSection{Title: gradeTitle, Note: gradeNote, Rows: filled([]report.RecordRow{{Region: "Grade", Before: gradeWords(before), After: gradeWords(after)}})}
+	var out []report.RecordSection
+	for _, s := range []report.RecordSection{felt, treated, function, grade} {
+		if len(s.Rows) > 0 {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+func filled(rows []report.RecordRow) []report.RecordRow {
+	return slices.DeleteFunc(rows, func(r report.RecordRow) bool { return r.Before == "" && r.After == "" })
+}

@@ -1,0 +1,176 @@
+package pipeline
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"jogstrip/metrics"
+	"jogstrip/pipeline/record"
+	"jogstrip/pipeline/report"
+	"jogstrip/pipeline/table"
+	"jogstrip/plots"
+	"jogstrip/track/traj"
+)
+
+// ReportFile is the name of the page in every results folder.
+const ReportFile = "report.html"
+
+// files writes the files of one results folder and keeps the first error.
+type files struct {
+	dir string
+	err error
+}
+
+func newFiles(dir string) *files { return &files{dir: dir} }
+
+func (f *files) bytes(name string, data []byte) {
+	if f.err != nil {
+		return
+	}
+	path := filepath.Join(f.dir, name)
+	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+		f.err = err
+		return
+	}
+	f.err = os.WriteFile(path, data, 0o644)
+}
+
+func (f *files) from(name string, write func(io.Writer) error) {
+	if f.err != nil {
+		return
+	}
+	var b bytes.Buffer
+	if err := write(&b); err != nil {
+		f.err = fmt.Errorf("write %s: %w", name, err)
+		return
+	}
+	f.bytes(name, b.Bytes())
+}
+
+func (f *files) tables(set *traj.Set, run *metrics.Run) {
+	f.from("strides.csv", func(w io.Writer) error { return table.Strides(w, run) })
+	f.from("signals.csv", func(w io.Writer) error { return table.Signals(w, set, run) })
+	f.from("columns.csv", func(w io.Writer) error { return table.Dictionary(w, set, run) })
+}
+
+// figures writes every figure as PNG and SVG and returns them for a page.
+func (f *files) figures(outcomes []plots.Outcome, err error) []report.Figure {
+	if f.err == nil && err != nil {
+		f.err = fmt.Errorf("draw: %w", err)
+	}
+	if f.err != nil {
+		return nil
+	}
+	for _, o := range outcomes {
+		if o.Figure == nil {
+			continue
+		}
+		f.from(filepath.Join("plots", o.Name+".png"), o.Figure.PNG)
+		f.from(filepath.Join("plots", o.Name+".svg"), o.Figure.SVG)
+	}
+	pictures, err := report.Figures(outcomes)
+	if f.err == nil && err != nil {
+		f.err = err
+	}
+	return pictures
+}
+
+func (f *files) runFigures(set *traj.Set, r *record.Result) []report.Figure {
+	return f.figures(plots.RunFigures(plots.RunInput{Run: &r.Run, Times: set.Times, Summary: r.Summary}))
+}
+
+func (f *files) clipReport(j *job, r *record.Result, pictures []report.Figure, opts MeasureOptions) {
+	page := report.Clip{
+		Header: header(j.around), Visit: day(j.around.Folder), VisitLink: "../" + visitOut + "/" + ReportFile,
+		Summary: r.Summary, Film: film(r), Notes: append(append([]string(nil), r.Tracking.Notes...), r.Run.Notes...), Figures: pictures,
+		Provenance: provenance(r.Program, []report.Input{
+			{Name: r.Clip.File, SHA256: r.Inputs.ClipSHA256},
+			{Name: filepath.Base(record.MarksPath(r.Clip.File)), SHA256: r.Inputs.MarksSHA256},
+			{Name: "horse's page and tolerances", SHA256: r.Inputs.SettingsSHA256},
+		}),
+	}
+	if day(j.around.Folder).IsZero() {
+		page.VisitLink = ""
+	}
+	if !opts.NoVideo {
+		page.Video = videoFile
+	}
+	for _, a := range r.Tracking.Advice {
+		page.NextMarks = append(page.NextMarks, fmt.Sprintf("Mark the %s in frame %d (%.2f s): %s.", strings.ReplaceAll(string(a.Landmark), "-", " "), a.Frame, a.TimeS, strings.TrimSuffix(a.Reason, ".")))
+	}
+	f.from(ReportFile, func(w io.Writer) error { return report.WriteClip(w, page) })
+}
+
+func header(s *Surroundings) report.Header {
+	h := report.Header{Letterhead: s.Yard.Letterhead, Horse: s.Horse.Name}
+	if len(h.Letterhead) == 0 && s.Yard.Name != "" {
+		h.Letterhead = []string{s.Yard.Name}
+	}
+	return h
+}
+
+// day returns the date that a visit folder's name begins with, or zero.
+func day(folder string) time.Time {
+	name := filepath.Base(folder)
+	if !isDated(name) {
+		return time.Time{}
+	}
+	t, err := time.Parse(time.DateOnly, name[:10])
+	if err != nil {
+		return time.Time{}
+	}
+	return t
+}
+
+func provenance(p record.Program, inputs []report.Input) report.Provenance {
+	return report.Provenance{
+		Program: fmt.Sprintf("jogstrip %s (measuring version %d)", p.Version, p.Measuring),
+		Tools:   []report.Tool{{Name: "OpenCV", Version: p.OpenCV}, {Name: "FFmpeg", Version: p.FFmpeg}},
+		Inputs:  inputs,
+	}
+}
+
+func film(r *record.Result) report.Film {
+	f := report.Film{
+		File: r.Clip.File, Codec: r.Clip.Codec, Width: r.Clip.Width, Height: r.Clip.Height,
+		FrameRate: r.Clip.FrameRate, VariableRate: r.Clip.VariableRate, Frames: r.Clip.Frames, PromisedFrames: r.Clip.PromisedFrames,
+		Duration: r.Clip.DurationS, View: r.Run.View, Gait: r.Run.Gait, Level: r.Run.Level,
+		NearestM: r.Run.NearestM, FarthestM: r.Run.FarthestM, FocalPX: r.Run.FocalPX, CameraHeightM: r.Run.CameraHeightM,
+		ShakePX: r.Clip.ShakePX, ResidualPX: r.Clip.ResidualShakePX, Problems: r.Problems,
+	}
+	for _, l := range r.Tracking.Landmarks {
+		f.Marks = append(f.Marks, report.MarkFacts{Landmark: l.Landmark, Marked: l.Marked, Seen: l.Marked + l.Tracked, Bridged: l.Bridged, Lost: l.Lost, MedianSD: l.MedianSD})
+	}
+	return f
+}
+
+// Finding returns what was found on one clip in a sentence or two.
+func Finding(r *record.Result) string {
+	if r.Summary == nil {
+		return "nothing could be measured"
+	}
+	return summaryWords(r.Summary)
+}
+
+func summaryWords(s *metrics.Summary) string {
+	text := s.Limb.Sentence
+	if s.Score != nil {
+		text = fmt.Sprintf("%s Asymmetry score %.2f (95 %% interval %.2f to %.2f; 0 is even, 1 as uneven as ordinary run-to-run variation).",
+			ended(text), s.Score.Value, s.Score.Low, s.Score.High)
+	}
+	return fmt.Sprintf("%s %d strides in %d run(s).", ended(text), s.Strides, s.Runs)
+}
+
+// ended returns text as a whole sentence.
+func ended(text string) string {
+	text = strings.TrimSpace(text)
+	if text == "" || strings.HasSuffix(text, ".") {
+		return text
+	}
+	return text + "."
+}

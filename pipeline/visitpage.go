@@ -1,0 +1,102 @@
+package pipeline
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"path/filepath"
+
+	"jogstrip/pipeline/record"
+	"jogstrip/pipeline/report"
+	"jogstrip/plots"
+)
+
+// VisitPage sums up the measured clips of the visit at folder on one page and
+// returns the visit. A visit without measured clips gets no page; written tells.
+func VisitPage(ctx context.Context, folder string, opts MeasureOptions) (visit *Visit, written bool, err error) {
+	v, err := LoadVisit(ctx, folder)
+	if err != nil {
+		return nil, false, err
+	}
+	if len(v.Results) == 0 {
+		return v, false, nil
+	}
+	summary, err := v.Summary(opts.Resamples)
+	if err != nil {
+		return v, false, err
+	}
+	page := report.Visit{Header: header(v.Around), Date: day(v.Around.Folder), Facts: visitFacts(&v.Around.Visit), Summary: summary, Records: visitRecords(&v.Around.Visit)}
+	var inputs []report.Input
+	for _, r := range v.Results {
+		row := report.RunRow{
+			Clip: r.Clip.File, Link: "../" + filepath.Base(r.Folder) + "/" + ReportFile, View: r.Run.View, Level: r.Run.Level,
+			Strides: len(r.Run.Strides), Problems: r.Problems,
+		}
+		if r.Result.Summary != nil {
+			row.Finding = r.Result.Summary.Limb.Sentence
+			if r.Result.Summary.Score != nil {
+				row.Score = &r.Result.Summary.Score.Estimate
+			}
+		}
+		page.Runs = append(page.Runs, row)
+		inputs = append(inputs, report.Input{Name: r.Clip.File, SHA256: r.Inputs.ClipSHA256})
+	}
+	for _, name := range v.Unmeasured {
+		page.Runs = append(page.Runs, report.RunRow{Clip: name, Failed: "not measured yet"})
+	}
+	for _, problem := range v.Problems {
+		page.Runs = append(page.Runs, report.RunRow{Clip: "a result", Failed: problem})
+	}
+	page.Provenance = provenance(opts.Program, inputs)
+	target := filepath.Join(v.Around.Folder, visitOut)
+	if err := mayReplace(target, ReportFile); err != nil {
+		return v, false, err
+	}
+	err = makeFolder(target, func(f *files) error {
+		page.Figures = f.figures(plots.SummaryFigures(summary))
+		f.from(ReportFile, func(w io.Writer) error { return report.WriteVisit(w, page) })
+		return nil
+	})
+	if err != nil {
+		return v, false, fmt.Errorf("write page of visit %s: %w", folder, err)
+	}
+	return v, true, nil
+}
+
+func visitFacts(v *record.Visit) []report.Fact {
+	var out []report.Fact
+	for _, f := range []report.Fact{
+		{Name: "Reason", Value: v.Reason}, {Name: "Surface", Value: v.Surface}, {Name: "Shoeing", Value: v.Shoeing},
+		{Name: "Presented", Value: v.Presented}, {Name: "Followed", Value: measureTitle(v.Followed)},
+		{Name: gradeTitle, Value: gradeWords(v)}, {Name: "Next check", Value: v.NextCheck}, {Name: "Notes", Value: v.Notes},
+	} {
+		if f.Value != "" {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+func visitRecords(v *record.Visit) []report.VisitRecords {
+	felt := report.VisitRecords{Title: palpationTitle, Note: palpationNote}
+	for _, p := range v.Palpation {
+		felt.Items = append(felt.Items, report.RecordItem{Region: regionWords(p), Text: palpationWords(p)})
+	}
+	treated := report.VisitRecords{Title: treatmentTitle}
+	for i, t := range v.Treatment {
+		treated.Items = append(treated.Items, report.RecordItem{Region: fmt.Sprintf("%d", i+1), Text: treatmentWords(t)})
+	}
+	function := report.VisitRecords{Title: functionTitle}
+	for _, item := range []report.RecordItem{{Region: "In the barn", Text: v.Function.Barn}, {Region: "In the field", Text: v.Function.Field}, {Region: "At work", Text: v.Function.Work}} {
+		if item.Text != "" {
+			function.Items = append(function.Items, item)
+		}
+	}
+	var out []report.VisitRecords
+	for _, r := range []report.VisitRecords{felt, treated, function} {
+		if len(r.Items) > 0 {
+			out = append(out, r)
+		}
+	}
+	return out
+}
