@@ -190,12 +190,20 @@ func (a *analysis) strideFits(b *bodyTrack) ([]*signal.Harmonics, float64) {
 	return fits, sum / n
 }
 
-// fit fits up to four harmonics to what lies in [from, to), nil where that does
-// not work.
+// fit fits up to four harmonics to what lies in [from, to): as many as the
+// samples and the longest gap between them determine. It returns nil where
+// those are not even two.
 func (b *bodyTrack) fit(from, to float64) *signal.Harmonics {
 	lo, hi := span(b.t, from, to)
-	n := hi - lo
-	count := min(4, (n-3)/3)
+	if hi-lo < 9 {
+		return nil
+	}
+	// The movement repeats, so the gap from the last sample round to the first counts too.
+	gap := b.t[lo] + (to - from) - b.t[hi-1]
+	for i := lo + 1; i < hi; i++ {
+		gap = max(gap, b.t[i]-b.t[i-1])
+	}
+	count := min(4, (hi-lo-3)/3, int((to-from)/(2*gap)))
 	if count < 2 {
 		return nil
 	}
@@ -221,7 +229,7 @@ func span(t []float64, from, to float64) (int, int) {
 
 // bodyHeights returns a mark's height over time with drift removed, or nil.
 func (a *analysis) bodyHeights(s *spatial, cam geometry.Camera, l traj.Landmark) *bodyTrack {
-	h := seenTrack(a.raw, a.still, l, a.opts.ReadoutS)
+	h := seenTrack(a.raw, a.still, l, a.opts)
 	if h == nil || len(h.t) < 12 {
 		return nil
 	}

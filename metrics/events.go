@@ -23,6 +23,11 @@ const (
 // one frame, whichever is more.
 const worstEventSD = 0.020
 
+// modelSD is what the unknown shape of landing and leaving adds to every
+// instant, s: the scatter that remains where pixels have no noise (found with
+// force plates and with horses in formulas; see the tests).
+const modelSD = 0.004
+
 // hoofTrack is what was really seen of one hoof, at the instants at which its
 // row was exposed.
 type hoofTrack struct {
@@ -53,9 +58,9 @@ func (s *stance) offTimed() bool { return s.OffSD >= 0 }
 // middle returns the middle of the stance, as far as it was seen.
 func (s *stance) middle() float64 { return (s.On + s.Off) / 2 }
 
-// seenHoof takes what was seen of a landmark from raw (for the row at which it
+// seenTrack takes what was seen of a landmark from raw (for the row at which it
 // was exposed) and still (stabilised) tracks.
-func seenTrack(raw, still *traj.Set, limb traj.Landmark, readout float64) *hoofTrack {
+func seenTrack(raw, still *traj.Set, limb traj.Landmark, o Options) *hoofTrack {
 	r, s := raw.Track(limb), still.Track(limb)
 	if r == nil || s == nil {
 		return nil
@@ -74,7 +79,7 @@ func seenTrack(raw, still *traj.Set, limb traj.Landmark, readout float64) *hoofT
 		if !p.Status.Seen() || math.IsNaN(p.X) || math.IsNaN(p.Y) {
 			continue
 		}
-		t := raw.Times[i] + readout*r.Samples[i].Y/float64(raw.Height)
+		t := raw.Times[i] + o.exposure(raw, r.Samples[i])
 		if k := len(h.t); k > 0 && t <= h.t[k-1] {
 			continue // A readout longer than the frame: cannot happen in a sound clip.
 		}
@@ -600,10 +605,11 @@ func timeEdges(hooves []*hoofTrack, stances [][]stance, period float64) {
 			}
 			s := &e.all[e.i]
 			at := e.guess + e.sign()*e.at
+			sd := math.Hypot(e.spread, modelSD)
 			if off {
-				s.Off, s.OffSD = at, e.spread
+				s.Off, s.OffSD = at, sd
 			} else {
-				s.On, s.OnSD = at, e.spread
+				s.On, s.OnSD = at, sd
 			}
 		}
 	}

@@ -21,8 +21,12 @@ type Options struct {
 	// from those nothing but the scale of their movement by some percent.
 	WithersM float64
 	// ReadoutS is the time the camera takes to expose the picture from its first
-	// row to its last, s; 0 means not known, and nothing is corrected.
+	// row to its last, s; 0 means not known, and nothing is corrected. The clip's
+	// time stamps are taken as those of the middle row.
 	ReadoutS float64
+	// Rotation is by how many degrees clockwise (0, 90, 180 or 270) the recorded
+	// picture was turned to stand upright: it says where the recorded rows lie.
+	Rotation int
 	// CameraLevelled says that the camera was set level across with a spirit level;
 	// false means that the lane's crossfall cannot be told from the camera's tilt.
 	CameraLevelled bool
@@ -167,6 +171,9 @@ func (a *analysis) addCommon(found findings, space *spatial) {
 			if space.found[d.Name] == nil {
 				continue
 			}
+			if d.PerRun && d.Name != Crossfall {
+				continue // Spreads scale with the lane by the same share of themselves: nothing to speak of.
+			}
 			v := (plus.found.mean(d.Name) - minus.found.mean(d.Name)) / 2
 			if !math.IsNaN(v) && !math.IsInf(v, 0) {
 				found[d.Name].commonSD = math.Hypot(found[d.Name].commonSD, v)
@@ -198,10 +205,23 @@ func (o Options) check() error {
 		return fmt.Errorf("height at the withers is %g m; it must lie between 0.4 and 2.5", o.WithersM)
 	case !(o.ReadoutS >= 0 && o.ReadoutS < 0.1):
 		return fmt.Errorf("readout time is %g s; it must lie between 0 and 0.1", o.ReadoutS)
+	case o.Rotation != 0 && o.Rotation != 90 && o.Rotation != 180 && o.Rotation != 270:
+		return fmt.Errorf("rotation is %d°; it must be 0, 90, 180 or 270", o.Rotation)
 	case o.Reference != "" && !o.Reference.IsHoof():
 		return fmt.Errorf("reference %q is not a hoof", o.Reference)
 	}
 	return nil
+}
+
+// exposure returns how much later than the frame's time stamp the picture was
+// exposed at p, s.
+func (o Options) exposure(set *traj.Set, p traj.Sample) float64 {
+	if o.ReadoutS == 0 {
+		return 0
+	}
+	x, y := (p.X+0.5)/float64(set.Width), (p.Y+0.5)/float64(set.Height)
+	row := [4]float64{y, 1 - x, 1 - y, x}[o.Rotation/90]
+	return o.ReadoutS * (max(0, min(1, row)) - 0.5)
 }
 
 // checkSet refuses tracks that do not keep the promises of traj.Set.

@@ -26,7 +26,7 @@ func phases(g traj.Gait) [4]float64 {
 func (a *analysis) findContacts() {
 	var hooves []*hoofTrack
 	for i, l := range limbs {
-		h := seenTrack(a.raw, a.still, l, a.opts.ReadoutS)
+		h := seenTrack(a.raw, a.still, l, a.opts)
 		if h == nil || len(h.t) < 8 {
 			continue
 		}

@@ -226,7 +226,7 @@ func (h artificial) tracks() *traj.Set {
 			p, ok := look(set.Times[i])
 			if h.readout > 0 {
 				for range 5 {
-					p, ok = look(set.Times[i] + h.readout*p.Y/float64(h.height))
+					p, ok = look(set.Times[i] + h.readout*((p.Y+0.5)/float64(h.height)-0.5))
 				}
 			}
 			x, y := p.X+h.noise*r.NormFloat64(), p.Y+h.noise*r.NormFloat64()
