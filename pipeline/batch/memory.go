@@ -1,0 +1,105 @@
+package batch
+
+import (
+	"bufio"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+)
+
+// What measuring one clip takes, measured with scripts/bench-memory on clips
+// from 720p to 2160p and rounded up: a part of its own, and a part that grows
+// with the picture.
+const (
+	needBase     = 300 << 20
+	needPerPixel = 60
+)
+
+// Need returns the memory that measuring a clip of width × height px takes, bytes.
+func Need(width, height int) int64 {
+	return needBase + needPerPixel*int64(width)*int64(height)
+}
+
+// AvailableMemory returns how much memory can be had without pushing others
+// out, bytes; ok is false where the system does not tell. A limit set for a
+// group of processes (containers, cluster jobs) counts.
+func AvailableMemory() (bytes int64, ok bool) {
+	return availableMemory("/proc/meminfo", "/proc/self/cgroup", "/sys/fs/cgroup")
+}
+
+func availableMemory(meminfo, membership, groups string) (bytes int64, ok bool) {
+	if b, found := meminfoAvailable(meminfo); found {
+		bytes, ok = b, true
+	}
+	if b, found := groupHeadroom(membership, groups); found && (!ok || b < bytes) {
+		bytes, ok = b, true
+	}
+	return bytes, ok
+}
+
+func meminfoAvailable(path string) (int64, bool) {
+	f, err := os.Open(path)
+	if err != nil {
+		return 0, false
+	}
+	defer f.Close()
+	lines := bufio.NewScanner(f)
+	for lines.Scan() {
+		words := strings.Fields(lines.Text())
+		if len(words) >= 2 && words[0] == "MemAvailable:" {
+			kib, err := strconv.ParseInt(words[1], 10, 64)
+			return kib << 10, err == nil && kib > 0
+		}
+	}
+	return 0, false
+}
+
+// groupHeadroom returns the least room up to a limit of the process's control
+// group or of one above it.
+func groupHeadroom(membership, groups string) (least int64, ok bool) {
+	data, err := os.ReadFile(membership)
+	if err != nil {
+		return 0, false
+	}
+	consider := func(dir, limitFile, usedFile string) {
+		limit, limited := readNumber(filepath.Join(dir, limitFile))
+		if !limited {
+			return
+		}
+		used, _ := readNumber(filepath.Join(dir, usedFile))
+		if room := max(limit-used, 0); !ok || room < least {
+			least, ok = room, true
+		}
+	}
+	for _, line := range strings.Split(strings.TrimSpace(string(data)), "\n") {
+		parts := strings.SplitN(line, ":", 3)
+		if len(parts) != 3 {
+			continue
+		}
+		root, limitFile, usedFile := groups, "memory.max", "memory.current"
+		if parts[1] != "" {
+			if !strings.Contains(","+parts[1]+",", ",memory,") {
+				continue
+			}
+			root, limitFile, usedFile = filepath.Join(groups, "memory"), "memory.limit_in_bytes", "memory.usage_in_bytes"
+		}
+		for dir := filepath.Clean("/" + parts[2]); ; dir = filepath.Dir(dir) {
+			consider(filepath.Join(root, dir), limitFile, usedFile)
+			if dir == "/" {
+				break
+			}
+		}
+	}
+	return least, ok
+}
+
+func readNumber(path string) (int64, bool) {
+	data, err := os.ReadFile(path)
+	if err != nil {
+		return 0, false
+	}
+	n, err := strconv.ParseInt(strings.TrimSpace(string(data)), 10, 64)
+	const unlimited = 1 << 60 // The first version's way to say so.
+	return n, err == nil && n < unlimited
+}
