@@ -51,29 +51,27 @@ func newYard(s *Scene) *yard {
 
 const laneHalf = 1.9
 
-// look returns the light from a direction seen from c; px is the angle of a pixel.
-func (y *yard) look(c vec, d vec, px float64) colour {
+// look returns the light from a direction seen from c; a sample covers an angle
+// of wide × high.
+func (y *yard) look(c vec, d vec, wide, high float64) colour {
 	if d.z < 0 {
 		t := -c.z / d.z
 		p := c.add(d.mul(t))
 		if p.y < y.backdrop {
 			dist := t * d.norm()
-			across := dist * px
-			along := across * dist / c.z
+			across := dist * wide
+			along := dist * high * dist / c.z
 			return y.soil(float32(p.x), float32(p.y), float32(across), float32(along)).tint(y.ground)
 		}
 	}
 	t := (y.backdrop - c.y) / d.y
 	p := c.add(d.mul(t))
-	return y.scenery(float32(p.x), float32(p.z), float32(t*px))
+	return y.scenery(float32(p.x), float32(p.z), float32(t*math.Max(wide, high)))
 }
 
 // soil is the albedo of the ground; a sample covers across × along metres.
 func (y *yard) soil(x, v, across, along float32) colour {
-	foot := across
-	if a := along * 0.5; a > foot {
-		foot = a
-	}
+	foot := max(across, along*0.7)
 	edge := 0.12*noise2(x*0.9+40, v*0.9) + 0.05*noise2(x*4, v*4)
 	grass := step32(laneHalf-0.06, laneHalf+0.10, abs32(x)+edge)
 	n := 1 + 0.10*noise2(x*0.8, v*0.8+9) + 0.09*noise2(x*2.7+5, v*2.7)
@@ -147,9 +145,11 @@ func (y *yard) scenery(x, z, foot float32) colour {
 	soft := foot*0.7 + 0.01
 	edge := func(d float32) float32 { return step32(-soft, soft, d) }
 	// Trees: a far row and a near hedge.
-	far := 5.5 + 1.8*noise2(x*0.11, 3) + 1.0*noise2(x*0.37, 9) + 0.45*noise2(x*1.4, 1)*fade(1.4, foot) + 0.2*noise2(x*5, z*5)*fade(5, foot)
-	n := 1 + 0.35*noise2(x*0.8, z*0.9) + 0.3*noise2(x*2.9, z*2.6)*fade(2.9, foot) + 0.4*noise2(x*9, z*8)*fade(9, foot)
-	c := mix(colour{0.055, 0.085, 0.030}.mul(n).tint(light), y.l.haze, 0.14)
+	far := 5.2 + 1.7*noise2(x*0.11, 3) + 1.0*noise2(x*0.37, 9)
+	far += 0.55*noise2(x*1.3, z*0.35) + 0.30*noise2(x*3.4, z*1.5)*fade(3.4, foot) + 0.16*noise2(x*9, z*7)*fade(9, foot)
+	n := 1 + 0.40*noise2(x*0.55, z*0.7) + 0.35*noise2(x*1.9, z*1.7)*fade(1.9, foot) + 0.45*noise2(x*5.3, z*4.8)*fade(5.3, foot) + 0.45*noise2(x*14, z*13)*fade(14, foot)
+	n *= 0.72 + 0.10*min(z, 6)*0.5
+	c := mix(colour{0.060, 0.088, 0.030}.mul(max(0.15, n)).tint(light), y.l.haze, 0.08)
 	c = mix(c, sky, edge(z-far))
 	hedge := 1.75 + 0.25*noise2(x*0.7, 50) + 0.12*noise2(x*3.1, z*3)
 	h := 1 + 0.4*noise2(x*2.1+9, z*2.2) + 0.45*noise2(x*7, z*7)*fade(7, foot) + 0.3*noise2(x*18, z*18)*fade(18, foot)

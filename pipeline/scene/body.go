@@ -346,7 +346,7 @@ func (b *body) shape(f frame) {
 	// The points of the hips stand out of the pelvis.
 	for side := range 2 {
 		b.begin(matCoat, -1)
-		b.ellipsoid(m.hipOf(t, side, -0.035*k), vec{0.075 * k, 0.035 * k, 0.05 * k})
+		b.ellipsoid(m.hipOf(t, side, -0.05*k), vec{0.11 * k, 0.05 * k, 0.085 * k})
 		b.end()
 	}
 	// The headpiece of the bridle runs over the poll behind the ears.
@@ -458,11 +458,11 @@ func (b *body) limb(f frame, limb int, place func(float64) (vec, vec, vec, float
 		}
 		elbow.y = c.y + out*0.135*k
 		carpus.y = lat(carpus.z)
-		shoulder := vec{lerp(pivot.x, es, 0.35) + 0.16*k, c.y + out*0.13*k, 1.13*k + dz}
+		shoulder := vec{lerp(pivot.x, es, 0.35) + 0.13*k, c.y + out*0.12*k, 1.17*k + dz}
 		upperArm := shoulder.lerp(elbow, 0.55)
 		b.begin(matCoat, limb)
-		pts := []vec{shoulder, upperArm, elbow, elbow.lerp(carpus, 0.3), elbow.lerp(carpus, 0.62), elbow.lerp(carpus, 0.86), carpus, carpus.lerp(fetlock, 0.16), carpus.lerp(fetlock, 0.5), carpus.lerp(fetlock, 0.82), fetlock, fetlock.lerp(coronet, 0.45), coronet.add(past.mul(0.012 * k))}
-		rd := scaleRadii(k, [][2]float64{{0.075, 0.11}, {0.085, 0.12}, {0.08, 0.105}, {0.068, 0.085}, {0.052, 0.062}, {0.045, 0.05}, {0.047, 0.05}, {0.037, 0.042}, {0.029, 0.034}, {0.031, 0.037}, {0.038, 0.043}, {0.031, 0.035}, {0.044, 0.046}})
+		pts := []vec{shoulder.add(vec{-0.05 * k, 0, 0.12 * k}), shoulder.add(vec{-0.02 * k, 0, 0.06 * k}), shoulder, upperArm, elbow, elbow.lerp(carpus, 0.3), elbow.lerp(carpus, 0.62), elbow.lerp(carpus, 0.86), carpus, carpus.lerp(fetlock, 0.16), carpus.lerp(fetlock, 0.5), carpus.lerp(fetlock, 0.82), fetlock, fetlock.lerp(coronet, 0.45), coronet.add(past.mul(0.012 * k))}
+		rd := scaleRadii(k, [][2]float64{{0.03, 0.05}, {0.065, 0.085}, {0.082, 0.10}, {0.09, 0.115}, {0.084, 0.105}, {0.068, 0.085}, {0.052, 0.062}, {0.045, 0.05}, {0.047, 0.05}, {0.037, 0.042}, {0.029, 0.034}, {0.031, 0.037}, {0.038, 0.043}, {0.031, 0.035}, {0.044, 0.046}})
 		b.loft(tube(pts, rd, side), 12)
 		b.end()
 	} else {

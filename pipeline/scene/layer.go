@@ -43,67 +43,85 @@ func (l *layer) draw(out *picture, m *motion, t, exposure float64) {
 	share := 1 / float32(n)
 	for k := range n {
 		at := t + ((float64(k)+0.5)/float64(n)-0.5)*exposure
-		for y := 0; y < out.h; y++ {
-			when := at
+		e := m.eyeAt(at)
+		for y := range out.h {
 			if c.ReadoutS > 0 {
-				when += ((float64(y)+0.5)/float64(out.h) - 0.5) * c.ReadoutS
+				e = m.eyeAt(at + ((float64(y)+0.5)/float64(out.h)-0.5)*c.ReadoutS)
 			}
-			e := m.eyeAt(when)
 			l.row(out, &e, y, k == 0, share)
 		}
 	}
 }
 
-// row adds one row of the background seen from e.
+// row adds one row of the background seen from e. Along a row the place in the
+// layer is a ratio of linear functions of x, one for each plane.
 func (l *layer) row(out *picture, e *eye, y int, first bool, share float32) {
 	w := out.w
-	chroma := y&1 == 0
-	// The horizon cuts the row where the view meets the backdrop's foot; for each
-	// pixel the plane is found from its ray.
-	d := e.ray(0, float64(y))
-	step := e.r.mul(1 / e.f)
-	foot := vec{0, l.yard.backdrop, 0}
+	d0 := e.ray(0, float64(y))
+	d1 := d0.add(e.r.mul(float64(w) / e.f)) // One picture width on.
+	shift := e.c.sub(l.e.c)
+	back := l.yard.backdrop - e.c.y
+	// Homogeneous vector from the layer's camera to where a view meets a plane.
+	onGround := func(d vec) vec { return d.mul(e.c.z).sub(shift.mul(d.z)) }
+	onBackdrop := func(d vec) vec { return d.mul(back).add(shift.mul(d.y)) }
 	inv := 1 / l.step
-	for x := range w {
-		var p vec
-		ground := false
-		if d.z < 0 {
-			t := -e.c.z / d.z
-			p = e.c.add(d.mul(t))
-			ground = p.y < l.yard.backdrop
+	type ratio struct{ u, v, w, du, dv, dw float64 }
+	linear := func(q func(vec) vec) ratio {
+		at := func(d vec) (u, v, w float64) {
+			h := q(d)
+			w = h.dot(l.e.w)
+			return (l.e.f*h.dot(l.e.r) + (l.e.cx-l.ox)*w) * inv, (l.e.f*h.dot(l.e.d) + (l.e.cy-l.oy)*w) * inv, w
 		}
-		if !ground {
-			p = e.c.add(d.mul((foot.y - e.c.y) / d.y))
+		u0, v0, w0 := at(d0)
+		u1, v1, w1 := at(d1)
+		n := 1 / float64(w)
+		return ratio{u0, v0, w0, (u1 - u0) * n, (v1 - v0) * n, (w1 - w0) * n}
+	}
+	planes := [2]ratio{linear(onBackdrop), linear(onGround)}
+	// The ground is seen where this is positive: before the backdrop and below.
+	g0, g1 := -back*d0.z-e.c.z*d0.y, -back*d1.z-e.c.z*d1.y
+	dg := (g1 - g0) / float64(w)
+	chroma := y&1 == 0
+	line := out.y[y*w : y*w+w]
+	for x := range line {
+		fx := float64(x)
+		p := &planes[0]
+		if g0+dg*fx > 0 {
+			p = &planes[1]
 		}
-		u, v, _ := l.e.project(p)
-		fx, fy := (u-l.ox)*inv, (v-l.oy)*inv
-		i := y*w + x
+		k := 1 / (p.w + p.dw*fx)
+		u, v := float32((p.u+p.du*fx)*k), float32((p.v+p.dv*fx)*k)
+		value := share * bilinear(l.p.y, l.p.w, l.p.h, u, v)
 		if first {
-			out.y[i] = 0
+			line[x] = value
+		} else {
+			line[x] += value
 		}
-		out.y[i] += share * bilinear(l.p.y, l.p.w, l.p.h, fx, fy)
 		if chroma && x&1 == 0 {
 			j := y/2*(w/2) + x/2
+			// Half a pixel on: the middle of the four pixels that share the value.
+			cu, cv := (u-0.5)/2+0.5, (v-0.5)/2+0.5
+			cb, cr := share*bilinear(l.p.cb, l.p.w/2, l.p.h/2, cu, cv), share*bilinear(l.p.cr, l.p.w/2, l.p.h/2, cu, cv)
 			if first {
-				out.cb[j], out.cr[j] = 0, 0
+				out.cb[j], out.cr[j] = cb, cr
+			} else {
+				out.cb[j] += cb
+				out.cr[j] += cr
 			}
-			// The chroma sample is the middle of four pixels.
-			cx, cy := fx/2+0.25, fy/2+0.25
-			out.cb[j] += share * bilinear(l.p.cb, l.p.w/2, l.p.h/2, cx, cy)
-			out.cr[j] += share * bilinear(l.p.cr, l.p.w/2, l.p.h/2, cx, cy)
 		}
-		d = d.add(step)
 	}
 }
 
-func bilinear(v []float32, w, h int, x, y float64) float32 {
-	x = math.Max(0, math.Min(float64(w)-1.001, x))
-	y = math.Max(0, math.Min(float64(h)-1.001, y))
+// bilinear reads a plane between its pixels. At twice the resolution of the
+// picture its softening is slight and the same in all directions.
+func bilinear(v []float32, w, h int, x, y float32) float32 {
+	x, y = max(0, min(float32(w)-1.01, x)), max(0, min(float32(h)-1.01, y))
 	ix, iy := int(x), int(y)
-	fx, fy := float32(x-float64(ix)), float32(y-float64(iy))
+	fx, fy := x-float32(ix), y-float32(iy)
 	i := iy*w + ix
-	a := v[i] + (v[i+1]-v[i])*fx
-	b := v[i+w] + (v[i+w+1]-v[i+w])*fx
+	p, q := v[i:i+2:i+2], v[i+w:i+w+2:i+w+2]
+	a := p[0] + (p[1]-p[0])*fx
+	b := q[0] + (q[1]-q[0])*fx
 	return a + (b-a)*fy
 }
 

@@ -19,7 +19,7 @@ type paints struct {
 }
 
 var coats = map[Coat]paints{
-	Bay:      {colour{0.20, 0.085, 0.036}, colour{0.022, 0.017, 0.015}, colour{0.018, 0.014, 0.012}, colour{0.05, 0.03, 0.022}, 0.10},
+	Bay:      {colour{0.20, 0.085, 0.036}, colour{0.034, 0.026, 0.022}, colour{0.018, 0.014, 0.012}, colour{0.05, 0.03, 0.022}, 0.10},
 	Grey:     {colour{0.50, 0.50, 0.50}, colour{0.22, 0.22, 0.23}, colour{0.55, 0.54, 0.52}, colour{0.17, 0.16, 0.16}, 0.35},
 	Black:    {colour{0.026, 0.023, 0.022}, colour{0.020, 0.018, 0.018}, colour{0.014, 0.013, 0.013}, colour{0.03, 0.025, 0.022}, 0.15},
 	Chestnut: {colour{0.30, 0.115, 0.042}, colour{0.26, 0.10, 0.038}, colour{0.36, 0.17, 0.07}, colour{0.20, 0.085, 0.045}, 0.08},
@@ -64,12 +64,12 @@ func (b *body) paint(p *patch, x, y, z, foot float32) colour {
 		return face(&c, h, p, x, y, z, foot)
 	case matHoof:
 		// Horn: dark, ringed, streaked down the wall, dusty in patches.
-		horn := colour{0.060, 0.050, 0.042}
+		horn := colour{0.085, 0.072, 0.060}
 		if h.Socks[p.limb] {
-			horn = colour{0.17, 0.135, 0.10}
+			horn = colour{0.20, 0.16, 0.12}
 		}
-		n := 1 + 0.35*fade(110, foot)*noise3(x*20, y*20, z*130)
-		n += 0.5 * fade(90, foot) * noise3(x*110, y*110, z*12)
+		n := 1 + 0.45*fade(110, foot)*noise3(x*20, y*20, z*110)
+		n += 0.45 * fade(80, foot) * noise3(x*80, y*80, z*12)
 		k := horn.mul(n)
 		dust := step32(0.0, 0.75, noise3(x*38+7, y*38, z*45)*fade(38, foot)+0.15-z*3)
 		k = mix(k, colour{0.26, 0.21, 0.155}, 0.75*dust)
@@ -104,15 +104,15 @@ func (b *body) paint(p *patch, x, y, z, foot float32) colour {
 func coat(c *paints, h *Horse, p *patch, x, y, z, foot float32) colour {
 	body := c.body
 	// Hair, muscle shading and dapples.
-	n := 1 + 0.10*noise3(x*5, y*5, z*5)
+	n := 1 + 0.14*noise3(x*5, y*5, z*5)
 	if f := fade(16, foot); f > 0 {
 		n += c.dapple * f * noise3(x*16+3, y*16, z*16)
 	}
 	if f := fade(55, foot); f > 0 {
-		n += 0.13 * f * noise3(x*55, y*55, z*40)
+		n += 0.20 * f * noise3(x*55, y*55, z*40)
 	}
 	if f := fade(170, foot); f > 0 {
-		n += 0.12 * f * noise3(x*170, y*170, z*90)
+		n += 0.18 * f * noise3(x*170, y*170, z*90)
 	}
 	if p.mat == matEar {
 		return mix(body, c.points, 0.5).mul(n)
@@ -139,10 +139,10 @@ func face(c *paints, h *Horse, p *patch, x, y, z, foot float32) colour {
 	u, v, w := headCoordinates(x, y, z)
 	n := 1 + 0.10*noise3(x*9, y*9, z*9)
 	if f := fade(40, foot); f > 0 {
-		n += 0.14 * f * noise3(x*40+5, y*40, z*40)
+		n += 0.20 * f * noise3(x*40+5, y*40, z*40)
 	}
 	if f := fade(130, foot); f > 0 {
-		n += 0.12 * f * noise3(x*130, y*130, z*130)
+		n += 0.18 * f * noise3(x*130, y*130, z*130)
 	}
 	k := mix(c.body, c.muzzle, step32(0.40, 0.56, u))
 	k = k.mul(n)

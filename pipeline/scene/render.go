@@ -103,22 +103,24 @@ func (y *yard) paintStill(p *picture, e *eye, step, ox, oy float64) {
 // sample averages the light over a pixel: the farther the ground, the more
 // samples along it.
 func (y *yard) sample(e *eye, u, v, step, px float64) colour {
-	const across = 2
+	across := 2
+	if step < 1 {
+		across = 1 // The pixels of a finer layer are averaged again when it is read.
+	}
 	d := e.ray(u, v)
-	rows := 2
+	rows := across
 	if d.z < 0 {
 		dist := -e.c.z / d.z
 		if dist < 60 {
-			rows = 2 + int(math.Min(4, 1500/e.f*step*dist*0.35))
+			rows += int(math.Min(4, 1500/e.f*step*dist*0.35))
 		}
 	}
 	var sum colour
-	fine := px / float64(across) * 1.2
 	for i := range rows {
 		for j := range across {
-			du := (float64(j)+0.5)/across - 0.5
+			du := (float64(j)+0.5)/float64(across) - 0.5
 			dv := (float64(i)+0.5)/float64(rows) - 0.5
-			sum = sum.add(y.look(e.c, e.ray(u+du*step, v+dv*step), fine))
+			sum = sum.add(y.look(e.c, e.ray(u+du*step, v+dv*step), px*1.2/float64(across), px*1.2/float64(rows)))
 		}
 	}
 	return sum.mul(1 / float32(rows*across))
