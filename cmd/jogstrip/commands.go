@@ -8,6 +8,7 @@ func commands(a *app) []*cobra.Command {
 		newMeasureCommand(a),
 		newCompareCommand(a),
 		newHistoryCommand(a),
+		newDemoCommand(a),
 		newVersionCommand(a),
 	}
 }

@@ -1,0 +1,39 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+
+	"jogstrip/pipeline/demo"
+)
+
+func newDemoCommand(a *app) *cobra.Command {
+	return &cobra.Command{
+		Use:   "demo FOLDER",
+		Short: "Render a yard folder to try the program on",
+		Long: `Render the demo yard below FOLDER: an invented horse, stiff and short on one
+shoulder, filmed at three visits over four weeks while it eases; toward and
+away, two runs each, with marks as a careful person would set them. What is true
+of the clips is written beside the yard and read by nothing that measures.
+` + exitHelp,
+		Example: `  jogstrip demo demo && jogstrip batch demo/yard`,
+		Args:    cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return runDemo(cmd.Context(), a, args[0])
+		},
+	}
+}
+
+func runDemo(ctx context.Context, a *app, folder string) error {
+	line := newStageLine(a.stderr, "demo yard")
+	yard, err := demo.Make(ctx, folder, demo.Options{Progress: func(clip string, done, total int) { line.show("rendering "+clip, done, total) }})
+	line.end()
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(a.stdout, "The demo yard is in %s, its horse in %s.\n", yard, filepath.Join(yard, demo.Horse))
+	return nil
+}

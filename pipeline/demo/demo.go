@@ -1,0 +1,232 @@
+// Package demo makes a yard folder to try the program on: an invented horse,
+// stiff and short on one shoulder, filmed at three visits over four weeks while
+// it eases. The clips are rendered, so what is true of them is known; that
+// truth goes to a folder of its own which nothing that measures reads.
+package demo
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"jogstrip/metrics/geometry"
+	"jogstrip/pipeline/fsx"
+	"jogstrip/pipeline/record"
+	"jogstrip/pipeline/scene"
+	"jogstrip/track/traj"
+)
+
+// Horse is the folder of the demo's horse below the yard folder.
+const Horse = "horses/juniper"
+
+// visit is one of the demo's visits.
+type visit struct {
+	date     string
+	severity float64 // Of the left fore's shortness; 1 is plain to see.
+	page     string
+}
+
+var visits = []visit{
+	{"2026-03-06", 1, `reason = "feels short in front on the left rein; reluctant to bend left"
+surface = "firm gravel lane"
+shoeing = "shod in front, four weeks old"
+presented = "led"
+followed = "step_length_fore"
+next_check = "2026-03-20"
+
+[[palpation]]
+region = "shoulder muscles (infraspinatus, supraspinatus)"
+side = "left"
+soreness = 3
+note = "tight band in front of the spine of the shoulder blade"
+
+[[palpation]]
+region = "shoulder muscles (infraspinatus, supraspinatus)"
+side = "right"
+soreness = 1
+
+[[palpation]]
+region = "lower neck (brachiocephalicus)"
+side = "left"
+soreness = 2
+
+[[treatment]]
+what = "massage and stretching of the left shoulder and neck"
+who = "R. Aldous"
+note = "after the yard's vet had seen the horse"
+
+[function]
+barn = "rests the left fore pointed"
+field = "walks stiffly for the first minutes"
+work = "light work in straight lines only"
+`},
+	{"2026-03-20", 0.5, `reason = "second visit"
+surface = "firm gravel lane"
+shoeing = "shod in front, six weeks old"
+presented = "led"
+followed = "step_length_fore"
+next_check = "2026-04-03"
+
+[[palpation]]
+region = "shoulder muscles (infraspinatus, supraspinatus)"
+side = "left"
+soreness = 2
+
+[[palpation]]
+region = "lower neck (brachiocephalicus)"
+side = "left"
+soreness = 1
+
+[[treatment]]
+what = "massage of the left shoulder; exercises shown to the handler"
+who = "R. Aldous"
+
+[function]
+barn = "stands square"
+field = "stiff on cold mornings"
+work = "straight lines and wide circles"
+`},
+	{"2026-04-03", 0.1, `reason = "third visit"
+surface = "firm gravel lane"
+shoeing = "newly shod"
+presented = "led"
+followed = "step_length_fore"
+
+[[palpation]]
+region = "shoulder muscles (infraspinatus, supraspinatus)"
+side = "left"
+soreness = 1
+
+[[palpation]]
+region = "lower neck (brachiocephalicus)"
+side = "left"
+soreness = 0
+
+[[treatment]]
+what = "none; exercises go on"
+who = "R. Aldous"
+
+[function]
+barn = "stands square"
+field = "moves off freely"
+work = "back to ordinary work"
+`},
+}
+
+const yardPage = `name = "Alder Lane Yard"
+letterhead = ["Alder Lane Yard", "demo yard: every clip in it is rendered, every name invented"]
+`
+
+const horsePage = `name = "Juniper"
+gait = "trot"
+withers_m = 1.60
+notes = "invented for the demo"
+`
+
+// Options sets the demo. The zero value is the whole demo.
+type Options struct {
+	// Progress, where set, is told the clip being rendered, and frames done of all.
+	Progress func(clip string, done, total int)
+}
+
+// plan is one clip to render.
+type plan struct {
+	folder, name string
+	scene        scene.Scene
+}
+
+// Make renders the demo below folder: the yard in yard, what is true of its
+// clips in truth. Clips that are there already are kept.
+func Make(ctx context.Context, folder string, opts Options) (yard string, err error) {
+	yard = filepath.Join(folder, "yard")
+	if err := writePages(yard); err != nil {
+		return "", fmt.Errorf("make demo: %w", err)
+	}
+	var plans []plan
+	for i, v := range visits {
+		for _, view := range []traj.View{traj.Toward, traj.Away} {
+			for run := range 2 {
+				s := scene.Scene{Seed: uint64(1000 + 100*i + 10*run + len(view)), View: view, Asymmetry: scene.ShortFore(traj.Left, v.severity)}
+				s.Horse.Markers = true
+				plans = append(plans, plan{filepath.Join(yard, Horse, v.date), fmt.Sprintf("%s-%d", view, run+1), s})
+			}
+		}
+	}
+	for i, p := range plans {
+		tell := func(done, total int) {
+			if opts.Progress != nil && total > 0 {
+				opts.Progress(p.name, i*100+100*done/total, len(plans)*100)
+			}
+		}
+		if err := renderClip(ctx, p, filepath.Join(folder, "truth"), tell); err != nil {
+			return "", fmt.Errorf("make demo: %w", err)
+		}
+	}
+	return yard, nil
+}
+
+func writePages(yard string) error {
+	horse := filepath.Join(yard, Horse)
+	pages := map[string]string{filepath.Join(yard, "yard.toml"): yardPage, filepath.Join(horse, "horse.toml"): horsePage}
+	for _, v := range visits {
+		pages[filepath.Join(horse, v.date, "visit.toml")] = v.page
+	}
+	for path, text := range pages {
+		if _, err := os.Stat(path); !errors.Is(err, fs.ErrNotExist) {
+			continue // A page that is there may have been edited.
+		}
+		if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+			return err
+		}
+		if err := fsx.WriteFile(path, []byte(text)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func renderClip(ctx context.Context, p plan, truthFolder string, progress func(done, total int)) error {
+	clip := filepath.Join(p.folder, p.name+".mp4")
+	marks := record.MarksPath(clip)
+	if _, err := os.Stat(marks); err == nil {
+		progress(1, 1)
+		return nil
+	}
+	truthPath := filepath.Join(truthFolder, filepath.Base(p.folder), p.name+".truth.json")
+	truth, err := scene.Render(ctx, p.scene, clip, truthPath, progress)
+	if err != nil {
+		return err
+	}
+	return record.WriteMarks(marks, Clicked(truth, p.scene, p.name+".mp4"))
+}
+
+// landmarksOf are the landmarks a practitioner marks in each view: those that
+// can be seen and that lie on something to hold on to.
+var landmarksOf = map[traj.View][]traj.Landmark{
+	traj.Toward: {traj.LeftFore, traj.RightFore, traj.LeftHind, traj.RightHind, traj.Head},
+	traj.Away:   {traj.LeftFore, traj.RightFore, traj.LeftHind, traj.RightHind, traj.Withers, traj.Croup, traj.LeftHip, traj.RightHip},
+}
+
+// Clicked returns the marks that a careful person would set on the clip of a
+// scene: three frames, with the small errors that clicks have under a loupe.
+func Clicked(truth *scene.Truth, s scene.Scene, name string) *record.Marks {
+	const clickSD = 0.3 // px, under a loupe.
+	view, gait := s.View, s.Gait
+	if view == "" {
+		view = traj.Toward
+	}
+	if gait == "" {
+		gait = traj.Trot
+	}
+	frames := truth.SeedFrames(3)
+	m := &record.Marks{Clip: name, View: view, Gait: gait, Picture: record.Picture{Width: truth.Width, Height: truth.Height}}
+	calibration := truth.Calibration(geometry.LevelMetric, frames[0], scene.ClickOptions{SD: clickSD, Seed: s.Seed + 1})
+	m.Calibration = &calibration
+	for _, c := range truth.Clicks(frames, scene.ClickOptions{SD: clickSD, Seed: s.Seed, Landmarks: landmarksOf[view]}) {
+		m.Marks = append(m.Marks, record.At(c.Frame, c.Landmark, c.X, c.Y))
+	}
+	return m
+}
