@@ -219,7 +219,6 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 			}
 		}
 	}
-	windows := c.windows(landmarks)
 	var mu sync.Mutex
 	done := 0
 	progress := func() {
@@ -229,23 +228,44 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 		mu.Lock()
 		defer mu.Unlock()
 		done++
-		opts.Progress("follow", done, 2*n)
+		opts.Progress("follow", done, 4*n)
 	}
-	sweeps := [2]*sweep{}
-	g, gctx := errgroup.WithContext(ctx)
-	for i, dir := range []int{1, -1} {
-		sweeps[i] = newSweep(c, landmarks, windows, dir)
-		g.Go(func() error { return sweeps[i].run(gctx, progress) })
+	both := func(seeds []seed) (forward, backward [][]estimate, err error) {
+		var out [2][][]estimate
+		g, gctx := errgroup.WithContext(ctx)
+		for i, dir := range []int{1, -1} {
+			s := newSweep(c, landmarks, c.window, seeds, dir)
+			out[i] = s.out
+			g.Go(func() error { return s.run(gctx, progress) })
+		}
+		err = g.Wait()
+		return out[0], out[1], err
 	}
-	if err := g.Wait(); err != nil {
+	seeds := make([]seed, len(c.marks))
+	for i, m := range c.marks {
+		seeds[i] = seed{Mark: m}
+	}
+	forward, backward, err := both(seeds)
+	if err != nil {
 		return nil, err
+	}
+	if t := trunkOf(landmarks, forward, backward); t != nil {
+		found, err := c.findStances(ctx, landmarks, c.window, t, forward, backward)
+		if err != nil {
+			return nil, err
+		}
+		if len(found) > 0 {
+			if forward, backward, err = both(merge(seeds, found)); err != nil {
+				return nil, err
+			}
+		}
 	}
 	r := &Result{Frames: n, Set: &traj.Set{
 		Width: c.width, Height: c.height, Times: c.times, Motions: c.motions,
 		ReferenceFrame: opts.ReferenceFrame, ShakeRMS: c.shake, ResidualRMS: c.residual,
 	}}
 	for i, l := range landmarks {
-		t, losses := c.fuse(l, sweeps[0].out[i], sweeps[1].out[i], opts)
+		t, losses := c.fuse(l, forward[i], backward[i], opts)
 		r.Set.Tracks = append(r.Set.Tracks, t)
 		r.Losses = append(r.Losses, losses...)
 	}
@@ -253,37 +273,44 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 	return r, nil
 }
 
-// windows returns the patch around each landmark at the size it has in the
-// landmark's first visible mark: a share of the height between the highest and
-// the lowest mark of that frame.
-func (c *clip) windows(landmarks []traj.Landmark) map[traj.Landmark]func(frame int) flow.Window {
-	extent := map[int]float64{}
-	for _, m := range c.marks {
-		if !m.Visible {
-			continue
+// merge adds found seeds to the marks, leaving out what lies so close in time to
+// a mark of the same landmark that the mark says it better.
+func merge(marks, found []seed) []seed {
+	out := slices.Clone(marks)
+	for _, f := range found {
+		near := false
+		for _, m := range marks {
+			near = near || m.Landmark == f.Landmark && m.Frame == f.Frame
 		}
-		for _, o := range c.marks {
-			if o.Frame == m.Frame && o.Visible {
-				extent[m.Frame] = max(extent[m.Frame], math.Abs(o.Y-m.Y))
-			}
-		}
-	}
-	fallback := 0.35 * float64(c.height)
-	out := map[traj.Landmark]func(int) flow.Window{}
-	for _, l := range landmarks {
-		out[l] = func(f int) flow.Window {
-			e := extent[f]
-			if e < 0.05*float64(c.height) {
-				e = fallback
-			}
-			if l.IsHoof() {
-				r := min(max(0.048*e, 7), 40)
-				// The hoof stands above its mark; below it lies ground.
-				return flow.Window{Left: r, Right: r, Up: 1.7 * r, Down: 0.35 * r}
-			}
-			r := min(max(0.06*e, 8), 60)
-			return flow.Window{Left: r, Right: r, Up: r, Down: r}
+		if !near {
+			out = append(out, f)
 		}
 	}
 	return out
+}
+
+// windowsOf returns the patch around a landmark marked in a frame and whether
+// its size is known from the marks.
+type windowsOf func(l traj.Landmark, frame int) (flow.Window, bool)
+
+// window returns the patch around landmark l as marked in frame f: a share of the
+// height between the highest and the lowest mark of that frame.
+func (c *clip) window(l traj.Landmark, f int) (flow.Window, bool) {
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, m := range c.marks {
+		if m.Visible && m.Frame == f {
+			low, high = min(low, m.Y), max(high, m.Y)
+		}
+	}
+	extent, known := high-low, true
+	if !(extent > 0.05*float64(c.height)) {
+		extent, known = 0.35*float64(c.height), false
+	}
+	if l.IsHoof() {
+		r := min(max(0.048*extent, 7), 60)
+		// The hoof stands above its mark; below it lies ground.
+		return flow.Window{Left: r, Right: r, Up: 1.7 * r, Down: 0.35 * r}, known
+	}
+	r := min(max(0.06*extent, 8), 80)
+	return flow.Window{Left: r, Right: r, Up: r, Down: r}, known
 }

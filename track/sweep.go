@@ -22,6 +22,9 @@ type estimate struct {
 	jump     float64 // On a mark: how far the sweep had arrived from it, px; NaN where it had not.
 	jumpVar  float64 // The variance it had claimed.
 	cause    string  // Why it is not seen.
+	size     float64 // Side of the patch, px.
+	found    bool    // A stance that was found again starts here.
+	anchored bool    // It looked as it was marked.
 	weak     bool    // Seen, but not against an older appearance, or barely.
 	trial    bool    // Re-found a moment ago; stands only if it can be followed on.
 }
@@ -30,14 +33,19 @@ type estimate struct {
 type sweep struct {
 	clip      *clip
 	dir       int
+	seeds     map[int][]seed // By frame.
+	reach     float64        // Hooves are followed for so long from a mark, seconds; 0 without bound.
 	followers []*follower
 	out       [][]estimate // Index: landmark, frame.
 }
 
-func newSweep(c *clip, landmarks []traj.Landmark, windows map[traj.Landmark]func(int) flow.Window, dir int) *sweep {
-	s := &sweep{clip: c, dir: dir}
+func newSweep(c *clip, landmarks []traj.Landmark, windows windowsOf, seeds []seed, dir int) *sweep {
+	s := &sweep{clip: c, dir: dir, seeds: map[int][]seed{}}
+	for _, m := range seeds {
+		s.seeds[m.Frame] = append(s.seeds[m.Frame], m)
+	}
 	for _, l := range landmarks {
-		f := &follower{clip: c, landmark: l, dir: dir, window: windows[l], cause: "before the first mark"}
+		f := &follower{clip: c, landmark: l, dir: dir, windows: windows, cause: "before the first mark"}
 		if dir < 0 {
 			f.cause = "after the last mark"
 		}
@@ -53,10 +61,6 @@ func (s *sweep) run(ctx context.Context, progress func()) error {
 	if s.dir < 0 {
 		first, last = n-1, 0
 	}
-	byFrame := map[int][]Mark{}
-	for _, m := range s.clip.marks {
-		byFrame[m.Frame] = append(byFrame[m.Frame], m)
-	}
 	wasOn := make([]bool, len(s.followers))
 	growth := 1.0 // Of the horse in the picture over the last step.
 	for f := first; ; f += s.dir {
@@ -64,12 +68,12 @@ func (s *sweep) run(ctx context.Context, progress func()) error {
 			return err
 		}
 		for i, fo := range s.followers {
-			e, err := s.visit(fo, f, f == first, growth, byFrame[f])
+			e, err := s.visit(fo, f, f == first, growth, s.seeds[f])
 			if err != nil {
 				return fmt.Errorf("follow %s into frame %d: %w", fo.landmark, f, err)
 			}
 			s.out[i][f] = e
-			if wasOn[i] && !fo.on || e.marked {
+			if wasOn[i] && !fo.on || e.marked || e.found {
 				s.doubt(i, f)
 			}
 		}
@@ -94,16 +98,19 @@ func (s *sweep) run(ctx context.Context, progress func()) error {
 // noticed. A mark in frame f that it missed does the same.
 func (s *sweep) doubt(i, f int) {
 	e := s.out[i][f]
-	if e.marked && !(e.jump > 2+3*math.Sqrt(e.jumpVar+e.variance)) {
+	if (e.marked || e.found) && !(e.jump > 2+3*math.Sqrt(e.jumpVar+e.variance)) {
 		return
 	}
 	cause := e.cause
-	if e.marked {
+	switch {
+	case e.marked:
 		cause = fmt.Sprintf("arrived %.0f px beside the mark of frame %d", e.jump, f)
+	case e.found:
+		cause = fmt.Sprintf("arrived %.0f px beside the stance of frame %d", e.jump, f)
 	}
 	for g := f - s.dir; g >= 0 && g < len(s.out[i]); g -= s.dir {
 		p := &s.out[i][g]
-		if !p.seen || p.marked || !p.weak && !p.trial {
+		if !p.seen || p.marked || p.found || !p.weak && !p.trial {
 			return
 		}
 		*p = estimate{cause: cause, jump: math.NaN()}
@@ -111,7 +118,7 @@ func (s *sweep) doubt(i, f int) {
 }
 
 // visit takes one follower into frame f.
-func (s *sweep) visit(fo *follower, f int, first bool, growth float64, marks []Mark) (estimate, error) {
+func (s *sweep) visit(fo *follower, f int, first bool, growth float64, marks []seed) (estimate, error) {
 	if !first && fo.started {
 		var err error
 		if fo.on {
@@ -131,7 +138,7 @@ func (s *sweep) visit(fo *follower, f int, first bool, growth float64, marks []M
 			fo.lose("marked as hidden")
 			break
 		}
-		e := estimate{jump: math.NaN()}
+		e := estimate{jump: math.NaN(), found: m.found}
 		if fo.on {
 			e.jump = fo.pose.At.Dist(flow.Point{X: m.X, Y: m.Y})
 			e.jumpVar = fo.variance
@@ -140,13 +147,16 @@ func (s *sweep) visit(fo *follower, f int, first bool, growth float64, marks []M
 			return estimate{}, err
 		}
 		// A mark stands whether or not it can be followed from there.
-		e.at, e.variance, e.quality, e.seen, e.marked = flow.Point{X: m.X, Y: m.Y}, m.SD*m.SD, 1, true, true
+		e.at, e.variance, e.quality, e.seen, e.marked, e.size = flow.Point{X: m.X, Y: m.Y}, m.SD*m.SD, 1, true, !m.found, fo.size()
+		if m.found {
+			e.quality, e.anchored = 0.9, true
+		}
 		return e, nil
 	}
 	if !fo.on {
 		return estimate{cause: fo.cause, jump: math.NaN()}, nil
 	}
-	return estimate{at: fo.pose.At, variance: fo.variance, quality: fo.quality, seen: true, since: fo.since, jump: math.NaN(), weak: fo.weak, trial: fo.trial > 0}, nil
+	return estimate{at: fo.pose.At, variance: fo.variance, quality: fo.quality, seen: true, since: fo.since, jump: math.NaN(), weak: fo.weak, trial: fo.trial > 0, anchored: fo.anchored, size: fo.size()}, nil
 }
 
 // claimed returns the places that the other followers hold.
@@ -228,7 +238,7 @@ type follower struct {
 	clip     *clip
 	landmark traj.Landmark
 	dir      int
-	window   func(frame int) flow.Window
+	windows  windowsOf
 	base     flow.Window // At scale 1.
 
 	started   bool
@@ -242,6 +252,8 @@ type follower struct {
 	since     int
 	gone      int // Frames since it was lost.
 	weak      bool
+	anchored  bool    // In the latest frame it looks as it was marked.
+	keyTurn   float64 // Variance that swing has added since the key appearance, px².
 	unmasked  bool    // The empty lane is of no help.
 	share     float64 // Of the patch that is not lane, at the latest mark.
 	trial     int     // Frames for which a re-found place still has to prove itself.
@@ -337,15 +349,22 @@ func (fo *follower) weigh(f int, plane flow.Plane, halvings int, at flow.Point, 
 }
 
 // start puts the follower on a mark.
-func (fo *follower) start(m Mark) error {
+func (fo *follower) start(m seed) error {
 	at := flow.Point{X: m.X, Y: m.Y}
-	w := fo.window(m.Frame)
+	w, known := fo.windows(fo.landmark, m.Frame)
+	if m.size > 0 {
+		w, known = w.Scaled(m.size/w.Size()), true
+	}
 	if !fo.started {
 		fo.base = w
 		fo.pose = flow.Pose{At: at, Scale: 1}
 	}
-	// A later mark may come with a better idea of the size; the patch keeps its own.
 	scale := w.Size() / fo.base.Size()
+	if fo.started && m.size == 0 && (fo.on || !known) {
+		// What was followed here knows its size better than the marks around it do.
+		scale = fo.pose.Scale
+	}
+	w = fo.base.Scaled(scale)
 	fo.pose = flow.Pose{At: at, Scale: scale}
 	fo.lastScale = 0
 	fo.velocity = flow.Point{}
@@ -372,8 +391,10 @@ func (fo *follower) start(m Mark) error {
 		return nil
 	}
 	a := &appearance{template: t, at: at, scale: scale, variance: fo.variance, patch: g, origin: o, window: w, resized: map[int]*flow.Template{}, weigh: weigh}
-	fo.key = *a
-	fo.anchors = append(fo.anchors, a)
+	fo.key, fo.keyTurn = *a, 0
+	if !m.found {
+		fo.anchors = append(fo.anchors, a)
+	}
 	return fo.repeats(g, o)
 }
 
@@ -480,13 +501,15 @@ func (fo *follower) step(f, g int, growth float64) error {
 		return nil
 	}
 	pose := flow.Pose{At: chain.At, Scale: fo.pose.Scale * chain.Scale, Angle: fo.pose.Angle + chain.Angle}
-	variance := fo.variance + spreadOf(chain, size)
+	moved := fo.clip.moved(f, g, at, chain.At)
+	turn := fo.turning(moved, size)
+	variance := fo.variance + spreadOf(chain, size) + turn
 	// Against the key appearance: no drift since then.
 	rel := flow.Pose{At: pose.At, Scale: pose.Scale / fo.key.scale, Angle: pose.Angle - fo.key.angle}
 	key := fo.key.template.Register(planeB, rel, flow.RegisterOptions{ScaleSD: scaleStraySD, AngleSD: angleStraySD})
 	fresh, held := true, false
 	if key.OK && key.NCC >= keyNCC && key.Agree >= leastAgree {
-		v1, v2 := max(variance-fo.key.variance, 1e-6), spreadOf(key, size)
+		v1, v2 := max(variance-fo.key.variance, 1e-6), spreadOf(key, size)+fo.keyTurn+turn
 		if key.At.Dist(pose.At) < 1+3*math.Sqrt(v1+v2) {
 			k := v1 / (v1 + v2)
 			pose.At = mix(pose.At, key.At, k)
@@ -497,6 +520,7 @@ func (fo *follower) step(f, g int, growth float64) error {
 			fresh = key.NCC < 0.9 || math.Abs(math.Log(key.Scale)) > 0.08 || math.Abs(key.Angle) > 0.15
 		}
 	}
+	fo.keyTurn += turn
 	if !held && chain.NCC < aloneNCC {
 		fo.lose("no longer looks like itself: hidden or blurred")
 		return nil
@@ -504,27 +528,27 @@ func (fo *follower) step(f, g int, growth float64) error {
 	fo.weak = !held || chain.NCC < aloneNCC || chain.Agree < 0.6
 	fo.since++
 	// Against the marked appearance: cuts the drift.
-	best := -1.0
-	for _, m := range fo.anchors {
-		r, v, ok, err := fo.anchor(m, planeB, pose, size)
-		if err != nil {
-			return err
-		}
-		if !ok || r.NCC < anchorNCC || r.Agree < 0.55 {
-			continue
-		}
-		if r.At.Dist(pose.At) > 1+3*math.Sqrt(variance+v) || r.NCC < best {
-			continue
-		}
-		best = r.NCC
-		if v < variance {
+	fo.anchored = false
+	found, err := fo.relocate(planeB, pose, variance, size, moved)
+	if err != nil {
+		return err
+	}
+	if found.from != nil {
+		fo.anchored = found.NCC >= 0.88
+		if found.variance < variance {
 			// The two share the mark's own error, so they are not averaged: the
 			// better one is moved to by as much as it is better.
-			k := min(1, variance/(variance+v))
-			pose.At = mix(pose.At, r.At, k)
-			pose.Scale = math.Exp((1-k)*math.Log(pose.Scale) + k*math.Log(r.Scale*m.scale))
-			variance = max(v, (1-k)*variance+k*v)
+			k := min(1, variance/(variance+found.variance))
+			if variance > 4*found.variance {
+				k = 1
+			}
+			pose.At = mix(pose.At, found.At, k)
+			pose.Scale = math.Exp((1-k)*math.Log(pose.Scale) + k*math.Log(found.Scale*found.from.scale))
+			variance = max(found.variance, (1-k)*variance+k*found.variance)
 			fo.since = 0
+			if k == 1 {
+				fresh = true
+			}
 		}
 	}
 	fo.lastScale = fo.pose.Scale
@@ -536,7 +560,7 @@ func (fo *follower) step(f, g int, growth float64) error {
 		nw := fo.base.Scaled(pose.Scale)
 		weigh, _ := fo.weigh(g, planeB, half, pose.At, nw)
 		if t, err := flow.NewTemplate(planeB, pose.At, nw, weigh); err == nil {
-			fo.key = appearance{template: t, at: pose.At, scale: pose.Scale, angle: pose.Angle, variance: variance}
+			fo.key, fo.keyTurn = appearance{template: t, at: pose.At, scale: pose.Scale, angle: pose.Angle, variance: variance}, 0
 			if err := fo.repeats(b, o); err != nil {
 				return err
 			}
@@ -546,6 +570,69 @@ func (fo *follower) step(f, g int, growth float64) error {
 		fo.trial--
 	}
 	return nil
+}
+
+// turning is the variance, px², that one frame of swing adds: the hoof turns
+// about its axis across, which moves the mark against the pattern that is
+// followed. A body landmark does not turn so, and a hoof in stance stands.
+func (fo *follower) turning(moved, size float64) float64 {
+	if !fo.landmark.IsHoof() {
+		return 0
+	}
+	sd := min(max(0.4*(moved-0.012*size-0.15), 0), 0.06*size)
+	return sd * sd
+}
+
+// moved returns how far a point went from frame f to frame g against the
+// background, px.
+func (c *clip) moved(f, g int, a, b flow.Point) float64 {
+	if c.toFirst == nil {
+		return a.Dist(b)
+	}
+	ax, ay := c.toFirst[f].Apply(a.X, a.Y)
+	bx, by := c.toFirst[g].Apply(b.X, b.Y)
+	return math.Hypot(ax-bx, ay-by)
+}
+
+// relocation is a place found by an old appearance.
+type relocation struct {
+	flow.Registration
+	variance float64
+	from     *appearance // Nil where none was found.
+}
+
+// relocate looks for the marked appearances near pose. It returns the best that
+// fits and lies where the spread allows.
+func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size, moved float64) (relocation, error) {
+	var best relocation
+	scales := []float64{1}
+	if sd := math.Sqrt(variance); sd > 0.04*size {
+		// Scale has drifted along with place.
+		scales = []float64{1, 0.87, 1.15}
+	}
+	if fo.landmark.IsHoof() && moved > 0.06*size {
+		// In full swing a hoof does not look as it was marked.
+		return best, nil
+	}
+	for _, m := range fo.anchors {
+		for _, k := range scales {
+			p := pose
+			p.Scale *= k
+			r, v, ok, err := fo.anchor(m, plane, p, size)
+			if err != nil {
+				return best, err
+			}
+			if !ok || r.NCC < anchorNCC || r.Agree < 0.55 || best.from != nil && r.NCC <= best.NCC {
+				continue
+			}
+			d := r.At.Dist(pose.At)
+			if d > 1+3*math.Sqrt(variance+v) && !(fo.landmark.IsHoof() && r.NCC > 0.93 && d < 0.35*size) {
+				continue
+			}
+			best = relocation{r, v, m}
+		}
+	}
+	return best, nil
 }
 
 // common returns the part of both frames inside rect that the scratch file has
@@ -865,6 +952,6 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 	fo.quality = 0.6
 	fo.since, fo.gone, fo.trial = 0, 0, trialFrames
 	fo.on, fo.cause = true, ""
-	fo.key = appearance{template: t, at: pose.At, scale: pose.Scale, variance: fo.variance}
+	fo.key, fo.keyTurn = appearance{template: t, at: pose.At, scale: pose.Scale, variance: fo.variance}, 0
 	return nil
 }

@@ -1,0 +1,464 @@
+package track
+
+import (
+	"context"
+	"fmt"
+	"image"
+	"math"
+	"slices"
+
+	"jogstrip/track/flow"
+	"jogstrip/track/traj"
+)
+
+// seed is where a sweep starts or starts anew: a person's mark, or a stance in
+// which a hoof was found again.
+type seed struct {
+	Mark
+	found bool
+	size  float64 // Side of the patch, px; 0 where it follows from the marks.
+}
+
+// trunk is where the body is and how large it looks in every frame: the scale
+// by which appearances are resized and the place from which hooves are expected.
+type trunk struct {
+	at   []flow.Point
+	size []float64 // px, of the landmark's patch; only ratios matter. 0 where it is not known.
+}
+
+// trunkOf returns the trunk by the body landmark seen in most frames, or nil.
+func trunkOf(landmarks []traj.Landmark, forward, backward [][]estimate) *trunk {
+	var best *trunk
+	most := 0
+	for i, l := range landmarks {
+		if l.IsHoof() {
+			continue
+		}
+		a, b := forward[i], backward[i]
+		// The two sweeps measure size from different marks: bring them together.
+		var ratios []float64
+		for f := range a {
+			if a[f].seen && b[f].seen {
+				ratios = append(ratios, a[f].size/b[f].size)
+			}
+		}
+		ratio := 1.0
+		if len(ratios) > 0 {
+			slices.Sort(ratios)
+			ratio = ratios[len(ratios)/2]
+		}
+		t := &trunk{at: make([]flow.Point, len(a)), size: make([]float64, len(a))}
+		n := 0
+		for f := range a {
+			switch {
+			case a[f].seen && b[f].seen:
+				k := a[f].variance / (a[f].variance + b[f].variance)
+				t.at[f] = mix(a[f].at, b[f].at, k)
+				t.size[f] = (1-k)*a[f].size + k*b[f].size*ratio
+			case a[f].seen:
+				t.at[f], t.size[f] = a[f].at, a[f].size
+			case b[f].seen:
+				t.at[f], t.size[f] = b[f].at, b[f].size*ratio
+			default:
+				continue
+			}
+			n++
+		}
+		if n > most {
+			best, most = t, n
+		}
+	}
+	return best
+}
+
+// How far from where it is expected a stance may lie, in sides of the hoof's
+// patch, across and down the picture: less than half the way to the other limbs.
+const (
+	stanceAcross = 0.6
+	stanceDown   = 0.75
+	stanceNCC    = 0.90
+	stanceHits   = 3 // In how many looked-at frames it must stand still.
+)
+
+// model is a hoof's appearance in a stance, and where it stood from the trunk.
+type model struct {
+	*appearance
+	frame  int
+	offset flow.Point // From the trunk, in units of the trunk's size.
+	ratio  float64    // Side of the patch over the trunk's size.
+}
+
+// finder looks for the stances of one hoof through the whole clip.
+type finder struct {
+	clip   *clip
+	trunk  *trunk
+	fo     *follower // Lends its resizing of appearances.
+	models []model
+}
+
+// hit is the hoof found in one frame, as it looks in stance.
+type hit struct {
+	frame    int
+	at       flow.Point
+	steady   flow.Point // In the coordinates of frame 0.
+	variance float64
+	ncc      float64
+	size     float64
+	off      float64 // Distance from where it was expected, in sides of the patch.
+}
+
+// stance is a run of hits in one place.
+type stance struct {
+	landmark traj.Landmark
+	hits     []hit
+}
+
+func (s *stance) ncc() float64 {
+	var sum float64
+	for _, h := range s.hits {
+		sum += h.ncc
+	}
+	return sum / float64(len(s.hits))
+}
+
+// find returns the stances of the hoof, in order of time.
+func (fi *finder) find(ctx context.Context) ([]stance, error) {
+	n := len(fi.clip.times)
+	if len(fi.models) == 0 || n < 2 {
+		return nil, nil
+	}
+	rate := float64(n-1) / fi.clip.times[n-1]
+	every := max(1, int(rate/30+0.5))
+	var all []stance
+	var open []stance
+	var buf []byte
+	for f := 0; f < n; f += every {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		hits, b, err := fi.look(f, buf)
+		buf = b
+		if err != nil {
+			return nil, err
+		}
+		var next []stance
+		for _, s := range open {
+			last := s.hits[len(s.hits)-1]
+			grown := false
+			for k, h := range hits {
+				if h.steady.Dist(last.steady) < 0.6+0.02*h.size && math.Abs(h.size/last.size-1) < 0.12 {
+					s.hits = append(s.hits, h)
+					hits = slices.Delete(hits, k, k+1)
+					grown = true
+					break
+				}
+			}
+			if !grown && f-last.frame > 2*every {
+				all = append(all, s)
+				continue
+			}
+			next = append(next, s)
+		}
+		open = next
+		for _, h := range hits {
+			open = append(open, stance{fi.fo.landmark, []hit{h}})
+		}
+	}
+	all = append(all, open...)
+	all = slices.DeleteFunc(all, func(s stance) bool {
+		return len(s.hits) < stanceHits || fi.clip.times[s.hits[len(s.hits)-1].frame]-fi.clip.times[s.hits[0].frame] < 0.05
+	})
+	slices.SortStableFunc(all, func(a, b stance) int { return a.hits[0].frame - b.hits[0].frame })
+	return all, nil
+}
+
+// look returns where in frame f the hoof may stand: the best places of every model.
+func (fi *finder) look(f int, buf []byte) ([]hit, []byte, error) {
+	if fi.trunk.size[f] == 0 {
+		return nil, buf, nil
+	}
+	var hits []hit
+	// Models by nearness of the distance at which they were marked.
+	order := slices.Clone(fi.models)
+	slices.SortStableFunc(order, func(a, b model) int {
+		da := math.Abs(math.Log(fi.trunk.size[f] / fi.trunk.size[a.frame]))
+		db := math.Abs(math.Log(fi.trunk.size[f] / fi.trunk.size[b.frame]))
+		switch {
+		case da < db:
+			return -1
+		case da > db:
+			return 1
+		}
+		return 0
+	})
+	for _, m := range order[:min(2, len(order))] {
+		size := fi.trunk.size[f] * m.ratio
+		rel := size / m.window.Size()
+		if size < 10 || rel > 4 || rel < 0.25 {
+			continue
+		}
+		expected := fi.trunk.at[f].Add(flow.Point{X: m.offset.X * fi.trunk.size[f], Y: m.offset.Y * fi.trunk.size[f]})
+		w := m.window.Scaled(rel)
+		rect := image.Rect(
+			int(expected.X-w.Left-(stanceAcross+0.3)*size), int(expected.Y-w.Up-(stanceDown+0.3)*size),
+			int(expected.X+w.Right+(stanceAcross+0.3)*size)+1, int(expected.Y+w.Down+(stanceDown+0.3)*size)+1)
+		g, o, b, err := fi.clip.spool.region(f, rect, buf)
+		buf = b
+		if err != nil {
+			return nil, buf, err
+		}
+		if g.Width < 12 || g.Height < 12 {
+			continue
+		}
+		// The search runs at a size at which the patch has about 20 pixels.
+		small := min(1, 20/size)
+		sw, sh := int(float64(g.Width)*small+0.5), int(float64(g.Height)*small+0.5)
+		inner := rectAround(m.at, m.window, 0).Sub(m.origin)
+		part := m.patch.Crop(inner)
+		tw, th := int(float64(part.Width)*rel*small+0.5), int(float64(part.Height)*rel*small+0.5)
+		if tw < 6 || th < 6 || tw > sw || th > sh || part.Width < 6 || part.Height < 6 {
+			continue
+		}
+		field, err := fi.clip.engine.Resize(g, sw, sh)
+		if err != nil {
+			return nil, buf, err
+		}
+		template, err := fi.clip.engine.Resize(part, tw, th)
+		if err != nil {
+			return nil, buf, err
+		}
+		s, err := fi.clip.engine.Match(field, template)
+		if err != nil {
+			return nil, buf, err
+		}
+		mark := flow.Point{
+			X: (m.at.X - float64(m.origin.X) - float64(max(inner.Min.X, 0)) + 0.5) * float64(tw) / float64(part.Width),
+			Y: (m.at.Y - float64(m.origin.Y) - float64(max(inner.Min.Y, 0)) + 0.5) * float64(th) / float64(part.Height),
+		}
+		where := func(x, y int) flow.Point {
+			return flow.Point{
+				X: float64(o.X) + (float64(x)+mark.X)*float64(g.Width)/float64(sw) - 0.5,
+				Y: float64(o.Y) + (float64(y)+mark.Y)*float64(g.Height)/float64(sh) - 0.5,
+			}
+		}
+		half := halvings(size)
+		plane := flow.NewPlane(g, o.X, o.Y, half)
+		for range 3 {
+			p := bestPlace(s, 0, func(x, y int) bool {
+				q := where(x, y)
+				return math.Abs(q.X-expected.X) < stanceAcross*size && math.Abs(q.Y-expected.Y) < stanceDown*size
+			})
+			if p.score < 0.6 {
+				break
+			}
+			// Do not come back to this peak.
+			for y := max(p.y-th/3, 0); y <= min(p.y+th/3, s.Height-1); y++ {
+				for x := max(p.x-tw/3, 0); x <= min(p.x+tw/3, s.Width-1); x++ {
+					s.Score[y*s.Width+x] = -1
+				}
+			}
+			r, v, ok, err := fi.fo.anchor(m.appearance, plane, flow.Pose{At: where(p.x, p.y), Scale: rel * m.scale}, size)
+			if err != nil {
+				return nil, buf, err
+			}
+			if !ok || r.NCC < stanceNCC || r.Agree < 0.55 {
+				continue
+			}
+			d := r.At.Sub(expected)
+			if math.Abs(d.X) > stanceAcross*size || math.Abs(d.Y) > stanceDown*size || math.Abs(math.Log(r.Scale/rel)) > 0.25 {
+				continue
+			}
+			h := hit{frame: f, at: r.At, steady: r.At, variance: v, ncc: r.NCC, size: r.Scale * m.window.Size(), off: math.Hypot(d.X, d.Y) / size}
+			if fi.clip.toFirst != nil {
+				h.steady.X, h.steady.Y = fi.clip.toFirst[f].Apply(r.At.X, r.At.Y)
+			}
+			double := false
+			for k := range hits {
+				if hits[k].at.Dist(h.at) < 0.3*size {
+					double = true
+					if h.ncc > hits[k].ncc {
+						hits[k] = h
+					}
+				}
+			}
+			if !double {
+				hits = append(hits, h)
+			}
+		}
+	}
+	return hits, buf, nil
+}
+
+// modelsOf returns what hoof l looks like in stance: its marks, where it stood
+// still around them in the first sweeps, and the stances those sweeps reached
+// from a mark without a break where it did not.
+func (c *clip) modelsOf(fo *follower, t *trunk, marks []Mark, forward, backward []estimate) ([]model, error) {
+	var out []model
+	for _, m := range marks {
+		if m.Landmark != fo.landmark || !m.Visible || t.size[m.Frame] == 0 {
+			continue
+		}
+		frame, e := m.Frame, estimate{at: flow.Point{X: m.X, Y: m.Y}, variance: m.SD * m.SD}
+		if !c.stands(forward, backward, frame) {
+			// Marked in swing: the nearest stance that was reached from the mark.
+			frame = -1
+			for _, dir := range []int{1, -1} {
+				es := forward
+				if dir < 0 {
+					es = backward
+				}
+				for f := m.Frame + dir; f >= 0 && f < len(es) && es[f].seen; f += dir {
+					if es[f].marked || math.Abs(c.times[f]-c.times[m.Frame]) > 0.6 {
+						break
+					}
+					if c.stands(es, es, f) && (frame < 0 || es[f].variance < e.variance) && t.size[f] > 0 {
+						frame, e = f, es[f]
+						break
+					}
+				}
+			}
+			if frame < 0 {
+				continue
+			}
+		}
+		s := seed{Mark: Mark{Frame: frame, Landmark: fo.landmark, X: e.at.X, Y: e.at.Y, Visible: true, SD: math.Sqrt(e.variance)}, size: e.size}
+		fo.anchors = nil
+		if err := fo.start(s); err != nil {
+			return nil, err
+		}
+		if len(fo.anchors) == 0 {
+			continue
+		}
+		a := fo.anchors[0]
+		d := a.at.Sub(t.at[frame])
+		out = append(out, model{
+			appearance: a, frame: frame, ratio: a.window.Size() / t.size[frame],
+			offset: flow.Point{X: d.X / t.size[frame], Y: d.Y / t.size[frame]},
+		})
+	}
+	return out, nil
+}
+
+// stands reports whether the landmark stood still around frame f.
+func (c *clip) stands(forward, backward []estimate, f int) bool {
+	n := 0
+	here := forward[f]
+	if !here.seen {
+		here = backward[f]
+	}
+	if !here.seen {
+		return false
+	}
+	reach := max(1, int(0.035*float64(len(c.times)-1)/max(c.times[len(c.times)-1], 1e-9)+0.5))
+	for _, side := range [][]estimate{forward, backward} {
+		for _, g := range []int{f - reach, f + reach} {
+			if g < 0 || g >= len(side) || !side[g].seen {
+				continue
+			}
+			if c.moved(f, g, here.at, side[g].at) > 0.4+0.02*here.size*float64(reach) {
+				return false
+			}
+			n++
+		}
+	}
+	return n > 0
+}
+
+// seedsOf turns stances into seeds: the first, middle and last frame of each,
+// at the place that all its frames together give.
+func (c *clip) seedsOf(stances []stance) []seed {
+	var out []seed
+	for _, s := range stances {
+		xs, ys := make([]weighted, len(s.hits)), make([]weighted, len(s.hits))
+		variance := math.Inf(1)
+		for i, h := range s.hits {
+			xs[i], ys[i] = weighted{h.steady.X, 1}, weighted{h.steady.Y, 1}
+			variance = min(variance, h.variance)
+		}
+		place := flow.Point{X: median(xs), Y: median(ys)}
+		for _, i := range slices.Compact([]int{0, len(s.hits) / 2, len(s.hits) - 1}) {
+			h := s.hits[i]
+			at := place
+			if c.toFirst != nil {
+				back, ok := invert(c.toFirst[h.frame])
+				if !ok {
+					continue
+				}
+				at.X, at.Y = back.Apply(place.X, place.Y)
+			}
+			out = append(out, seed{
+				Mark:  Mark{Frame: h.frame, Landmark: s.landmark, X: at.X, Y: at.Y, Visible: true, SD: math.Sqrt(variance)},
+				found: true, size: h.size,
+			})
+		}
+	}
+	return out
+}
+
+// settle decides between stances that contradict each other: of one limb in two
+// places at one time, or of two limbs in one place. What cannot be decided is
+// dropped.
+func settle(all []stance) []stance {
+	drop := make([]bool, len(all))
+	overlap := func(a, b *stance) bool {
+		return a.hits[0].frame <= b.hits[len(b.hits)-1].frame && b.hits[0].frame <= a.hits[len(a.hits)-1].frame
+	}
+	cost := func(s *stance) float64 {
+		var off float64
+		for _, h := range s.hits {
+			off += h.off
+		}
+		return 3*(1-s.ncc()) + 0.5*off/float64(len(s.hits)) - 0.01*float64(min(len(s.hits), 10))
+	}
+	for i := range all {
+		for j := i + 1; j < len(all); j++ {
+			a, b := &all[i], &all[j]
+			if !overlap(a, b) {
+				continue
+			}
+			near := a.hits[0].steady.Dist(b.hits[0].steady) < 0.35*min(a.hits[0].size, b.hits[0].size)
+			if a.landmark != b.landmark && !near {
+				continue
+			}
+			ca, cb := cost(a), cost(b)
+			switch {
+			case math.Abs(ca-cb) < 0.02:
+				drop[i], drop[j] = true, true
+			case ca < cb:
+				drop[j] = true
+			default:
+				drop[i] = true
+			}
+		}
+	}
+	var out []stance
+	for i, s := range all {
+		if !drop[i] {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// findStances finds all hooves' stances through the clip, as seeds for the
+// second sweeps. t must not be nil.
+func (c *clip) findStances(ctx context.Context, landmarks []traj.Landmark, windows windowsOf, t *trunk, forward, backward [][]estimate) ([]seed, error) {
+	var all []stance
+	for i, l := range landmarks {
+		if !l.IsHoof() {
+			continue
+		}
+		fo := &follower{clip: c, landmark: l, dir: 1, windows: windows}
+		models, err := c.modelsOf(fo, t, c.marks, forward[i], backward[i])
+		if err != nil {
+			return nil, fmt.Errorf("look at the marks of %s: %w", l, err)
+		}
+		fi := &finder{clip: c, trunk: t, fo: fo, models: models}
+		s, err := fi.find(ctx)
+		if err != nil {
+			return nil, fmt.Errorf("find the stances of %s: %w", l, err)
+		}
+		all = append(all, s...)
+	}
+	return c.seedsOf(settle(all)), nil
+}
