@@ -157,7 +157,7 @@ func TestSVGStandsAlone(t *testing.T) {
 // TestFiguresSayNAndInterval checks what every figure owes its reader.
 func TestFiguresSayNAndInterval(t *testing.T) {
 	for _, f := range samples(t) {
-		if !strings.Contains(f.Description, "95 %") {
+		if !strings.Contains(f.Description, "95 %") {
 			t.Errorf("%s does not say what its intervals are: %q", f.Name, f.Description)
 		}
 		if !strings.Contains(f.Description, "n = ") && !strings.Contains(f.Description, "stride") {
@@ -400,7 +400,7 @@ func TestNumber(t *testing.T) {
 		v    float64
 		d    int
 		want string
-	}{{-0.04, 1, "0.0"}, {-1.26, 1, "−1.3"}, {12, 0, "12"}, {-0.0, 0, "0"}} {
+	}{{-0.04, 1, "0.0"}, {-1.26, 1, "−1.3"}, {12, 0, "12"}, {math.Copysign(0, -1), 0, "0"}} {
 		if got := number(tt.v, tt.d); got != tt.want {
 			t.Errorf("number(%v, %d) = %q, want %q", tt.v, tt.d, got, tt.want)
 		}

@@ -110,7 +110,7 @@ func History(points []HistoryPoint, opts HistoryOptions) (*Figure, error) {
 	if hasSides {
 		legend = append([]legendEntry{sideLegend(styleOf(traj.Left), "left"), sideLegend(styleOf(traj.Right), "right")}, legend...)
 	}
-	note := fmt.Sprintf("n = %s. Whiskers: 95 %% intervals. Grey ground: within the tolerance around even.", count(len(points), "visit"))
+	note := fmt.Sprintf("n = %s. Whiskers: 95 %% intervals. Grey ground: within the tolerance around even.", count(len(points), "visit"))
 	if measured < len(panels) {
 		note += " Numbers in squares: soreness grade; the darker, the sorer; no square: not felt. Triangles: treatments."
 	}

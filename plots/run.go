@@ -132,7 +132,7 @@ func BodyHeight(in RunInput, l traj.Landmark) (*Figure, error) {
 		}
 	}))
 
-	notes := []string{fmt.Sprintf("%s. Thin lines: single half strides (n = %d left, %d right). Thick lines: their mean; band: 95 %% interval of the mean, this run only.",
+	notes := []string{fmt.Sprintf("%s. Thin lines: single half strides (n = %d left, %d right). Thick lines: their mean; band: 95 %% interval of the mean, this run only.",
 		capital(where(in.Run)), counts[traj.Left], counts[traj.Right])}
 	for _, n := range heightMeasures(l) {
 		if r := in.result(n); r != nil && r.Value != nil {
@@ -379,19 +379,11 @@ func Placement(in RunInput) (*Figure, error) {
 			}
 			y.add(m.low, m.high)
 			means = append(means, m)
-			outward := number(m.at, 1)
+			outward := numberInterval(m.at, m.low, m.high, 1)
 			if limb.Side() == traj.Right {
-				outward = number(-m.at, 1)
+				outward = numberInterval(-m.at, -m.high, -m.low, 1)
 			}
-			interval := ""
-			if finite(m.low, m.high) {
-				lo, hi := m.low, m.high
-				if limb.Side() == traj.Right {
-					lo, hi = -m.high, -m.low
-				}
-				interval = fmt.Sprintf(" (%s to %s)", number(lo, 1), number(hi, 1))
-			}
-			summary = append(summary, fmt.Sprintf("%s %s%s, n = %d", limbWords(limb), outward, interval, m.n))
+			summary = append(summary, fmt.Sprintf("%s %s, n = %d", limbWords(limb), outward, m.n))
 		}
 		for _, p := range here {
 			y.add(p.left-1.96*p.leftSD, p.left+1.96*p.leftSD)
@@ -423,7 +415,7 @@ func Placement(in RunInput) (*Figure, error) {
 	}
 	panels[len(panels)-1].X.Label.Text = "Along the line of travel, " + unit + " (the horse goes to the right)"
 	notes := []string{
-		capital(where(r)) + ". Seen from above; zero is the line of travel, up is the horse’s left. The two axes differ in scale. Whiskers: 95 % interval of each placement; lines and bands: mean per side with 95 % interval.",
+		capital(where(r)) + ". Seen from above; zero is the line of travel, up is the horse’s left. The two axes differ in scale. Whiskers: 95 % interval of each placement; lines and bands: mean per side with 95 % interval.",
 		"Outward of the line, " + sideUnit + ": " + joinSemicolon(summary) + ". Negative: lands across the midline.",
 	}
 	return composition{
@@ -553,8 +545,8 @@ func StepLength(in RunInput) (*Figure, error) {
 		name:  name,
 		title: "Step length of every stride, by side",
 		notes: []string{
-			capital(where(in.Run)) + ". A step is named for the hoof that lands. Thin level line and band: mean with 95 % interval, this run only.",
-			"Mean, " + unit.Unit + " (95 % interval): " + joinSemicolon(summary) + ".",
+			capital(where(in.Run)) + ". A step is named for the hoof that lands. Thin level line and band: mean with 95 % interval, this run only.",
+			"Mean, " + unit.Unit + " (95 % interval): " + joinSemicolon(summary) + ".",
 		},
 		legend: []legendEntry{sideLegend(styleOf(traj.Left), "left"), sideLegend(styleOf(traj.Right), "right")},
 		height: 45 + 125*vg.Length(len(panels)),
@@ -565,9 +557,6 @@ func StepLength(in RunInput) (*Figure, error) {
 // numberInterval writes "1.21 (1.18 to 1.24)", or the value alone where there
 // is no interval.
 func numberInterval(v, low, high float64, decimals int) string {
-	if !finite(low, high) {
-		return number(v, decimals)
-	}
 	return shortText(metrics.Estimate{Value: v, Low: low, High: high}, decimals)
 }
 
@@ -707,7 +696,7 @@ func HoofPaths(in RunInput) (*Figure, error) {
 		name:  name,
 		title: "Path of the swinging hoof, seen from " + from,
 		notes: []string{
-			capital(where(in.Run)) + ". Thin lines: single swings (n = " + joinComma(counts) + "). Thick lines: their mean; crosses at a quarter, half and three quarters of the swing: 95 % interval of the mean, this run only.",
+			capital(where(in.Run)) + ". Thin lines: single swings (n = " + joinComma(counts) + "). Thick lines: their mean; crosses at a quarter, half and three quarters of the swing: 95 % interval of the mean, this run only.",
 			"Zero is the straight line between two placements. Lateral (outward) is to the right for both sides, so that left and right can be laid over each other. Description only: no published work shows that these arcs tell a lame limb.",
 		},
 		legend: []legendEntry{sideLegend(styleOf(traj.Left), "left"), sideLegend(styleOf(traj.Right), "right")},
@@ -795,7 +784,7 @@ func StanceBars(in RunInput) (*Figure, error) {
 	return composition{
 		name:  name,
 		title: "Which hoof was on the ground when",
-		notes: []string{fmt.Sprintf("%s. Bars: stance; small whiskers at their ends: 95 %% interval of hoof-on and hoof-off. A bar open at one end: that instant lies outside the clip or was not seen. Grey and white ground: %s.",
+		notes: []string{fmt.Sprintf("%s. Bars: stance; small whiskers at their ends: 95 %% interval of hoof-on and hoof-off. A bar open at one end: that instant lies outside the clip or was not seen. Grey and white ground: %s.",
 			capital(where(run)), count(len(run.Strides), "stride"))},
 		legend: []legendEntry{{text: "left", hatch: &leftStyle}, {text: "right", hatch: &rightStyle}},
 		height: 45 + 24*vg.Length(len(rows)),

@@ -22,7 +22,7 @@ func ScoreComponents(s *metrics.Summary) (*Figure, error) {
 	}
 	parts := append([]metrics.Component(nil), s.Score.Components...)
 	sort.SliceStable(parts, func(i, j int) bool { return parts[i].Part > parts[j].Part })
-	p := newPanel("Difference right − left,\nin multiples of its tolerance (95 % interval)", "")
+	p := newPanel("Difference right − left,\nin multiples of its tolerance (95 % interval)", "")
 	x := newExtent()
 	x.add(-1.2, 1.2)
 	type row struct {

@@ -78,7 +78,8 @@ func (k composition) figure() *Figure {
 func wrap(txt string, sty text.Style, width vg.Length) []string {
 	var lines []string
 	line := ""
-	for _, word := range strings.Fields(txt) {
+	// Not strings.Fields: a space that must not break stays inside its word.
+	for _, word := range strings.Split(txt, " ") {
 		longer := word
 		if line != "" {
 			longer = line + " " + word
@@ -317,8 +318,14 @@ func (t ticks) Ticks(low, high float64) []plot.Tick {
 	step := roundStep((high - low) / float64(most))
 	decimals := max(0, int(math.Ceil(-math.Log10(step)-1e-9)))
 	var out []plot.Tick
-	for k := math.Ceil(low/step - 1e-9); k*step <= high+1e-9*step; k++ {
-		out = append(out, plot.Tick{Value: k * step, Label: number(k*step, decimals)})
+	// Counted, because adding a step to a huge value may not change it.
+	first := math.Ceil(low/step - 1e-9)
+	for i := 0; i <= most+1; i++ {
+		v := (first + float64(i)) * step
+		if v > high+1e-9*step {
+			break
+		}
+		out = append(out, plot.Tick{Value: v, Label: number(v, decimals)})
 	}
 	return out
 }
@@ -335,8 +342,12 @@ func roundStep(atLeast float64) float64 {
 	return 10 * power
 }
 
-// number writes v with a true minus sign and never as minus zero.
+// number writes v with a true minus sign, never as minus zero, and as a dash
+// where there is none.
 func number(v float64, decimals int) string {
+	if !finite(v) {
+		return "–"
+	}
 	s := strconv.FormatFloat(v, 'f', decimals, 64)
 	if strings.Trim(s, "-0.") == "" {
 		return strings.TrimPrefix(s, "-")

@@ -38,12 +38,18 @@ func meanInterval(v []float64) (mean, low, high float64, n int) {
 
 // estimateText writes an estimate as "12 mm (95 % interval 4 to 20)".
 func estimateText(e metrics.Estimate, unit string, decimals int) string {
-	return fmt.Sprintf("%s (95 %% interval %s to %s)",
+	if !finite(e.Low, e.High) {
+		return withUnit(number(e.Value, decimals), unit) + " (no interval)"
+	}
+	return fmt.Sprintf("%s (95 %% interval %s to %s)",
 		withUnit(number(e.Value, decimals), unit), number(e.Low, decimals), number(e.High, decimals))
 }
 
 // shortText writes an estimate as "12 (4 to 20)".
 func shortText(e metrics.Estimate, decimals int) string {
+	if !finite(e.Low, e.High) {
+		return number(e.Value, decimals)
+	}
 	return fmt.Sprintf("%s (%s to %s)", number(e.Value, decimals), number(e.Low, decimals), number(e.High, decimals))
 }
 
@@ -54,7 +60,7 @@ func withUnit(v, unit string) string {
 	case "°":
 		return v + unit
 	}
-	return v + " " + unit
+	return v + " " + unit
 }
 
 // titleOf returns a measure's title, and its name where it has no definition.

@@ -39,7 +39,7 @@ type BatchItem struct {
 	Horse, Visit, Clip string
 	Link               string
 	Reason             string
-	Next               string // What to do about it.
+	Next               string // What to do about it; shown as it is, for it may be a command.
 }
 
 type batchMeasuredView struct {
@@ -96,7 +96,7 @@ func WriteBatch(w io.Writer, b Batch) error {
 	section := func(id, title, intro, none string, items []BatchItem) {
 		s := batchSection{ID: id, Title: title, Intro: intro, None: none}
 		for _, i := range items {
-			i.Link, i.Reason, i.Next = relative(i.Link), sentence(i.Reason), sentence(i.Next)
+			i.Link, i.Reason = relative(i.Link), sentence(i.Reason)
 			s.Items = append(s.Items, i)
 		}
 		v.Sections = append(v.Sections, s)

@@ -19,7 +19,7 @@ func glossary() []term {
 	return []term{
 		{"left, right", "the horse’s own, whichever way it goes"},
 		{"difference", "right − left; beside it stands in words which side"},
-		{"95 % interval", "where the true value lies, as far as the strides seen can tell"},
+		{"95 % interval", "where the true value lies, as far as the strides seen can tell"},
 		{"tolerance", "the difference the same sound horse shows from run to run; below it nothing is claimed"},
 		{"symmetry index", "100 · (right − left) / half of (right + left), for lengths and durations only"},
 		{"established", "published work shows that the measure goes with lameness"},

@@ -47,7 +47,7 @@ type changeRow struct {
 	Before   cell
 	After    cell
 	Change   cell
-	Smallest string
+	Smallest cell // Its second line says where it comes from, if not from the table.
 	Verdict  string
 	Counts   bool // The verdict is a change.
 	Sentence string
@@ -93,11 +93,11 @@ func changeRowOf(c metrics.Change, title string, dec int) changeRow {
 		Verdict: string(c.Verdict), Sentence: sentence(c.Sentence),
 		Counts: c.Verdict == metrics.Improved || c.Verdict == metrics.Worse || c.Verdict == metrics.Changed,
 	}
-	row.Smallest = "–"
+	row.Smallest = cell{Value: "–"}
 	if c.Smallest > 0 {
-		row.Smallest = number(c.Smallest, dec)
+		row.Smallest.Value = number(c.Smallest, dec)
 		if c.OwnMDC {
-			row.Smallest += ", own repeats"
+			row.Smallest.Interval = "own repeats"
 		}
 	}
 	if c.Verdict == metrics.NotComparable {

@@ -28,7 +28,7 @@ func number(v float64, decimals int) string {
 // cell is a value over its interval in a table.
 type cell struct {
 	Value    string
-	Interval string // "(4 to 20)"; empty where there is none.
+	Interval string // "(4 to 20)", or another second line; empty where there is none.
 }
 
 func estimateCell(e *metrics.Estimate, decimals int) cell {
@@ -39,7 +39,7 @@ func estimateCell(e *metrics.Estimate, decimals int) cell {
 }
 
 func interval(e metrics.Estimate, decimals int) string {
-	if math.IsNaN(e.Low) || math.IsNaN(e.High) {
+	if math.IsNaN(e.Low-e.High) || math.IsInf(e.Low-e.High, 0) {
 		return ""
 	}
 	return fmt.Sprintf("(%s to %s)", number(e.Low, decimals), number(e.High, decimals))
@@ -47,11 +47,29 @@ func interval(e metrics.Estimate, decimals int) string {
 
 // inText writes an estimate as "1.70 (95 % interval 1.20 to 2.10)".
 func inText(e metrics.Estimate, unit string, decimals int) string {
-	v := number(e.Value, decimals)
-	if unit != "" {
-		v += " " + unit
+	if interval(e, decimals) == "" {
+		return withUnit(number(e.Value, decimals), unit) + " (no interval)"
 	}
-	return fmt.Sprintf("%s (95 %% interval %s to %s)", v, number(e.Low, decimals), number(e.High, decimals))
+	return fmt.Sprintf("%s (95 %% interval %s to %s)", withUnit(number(e.Value, decimals), unit), number(e.Low, decimals), number(e.High, decimals))
+}
+
+// withUnit puts a unit after a number, on the same line as it.
+func withUnit(v, unit string) string {
+	switch unit {
+	case "":
+		return v
+	case "°":
+		return v + unit
+	}
+	return v + " " + unit
+}
+
+// lowerFirst writes the first letter small, for a title inside a sentence.
+func lowerFirst(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToLower(s[:1]) + s[1:]
 }
 
 // count writes "1 stride", "4 strides".

@@ -15,7 +15,7 @@ type measureRow struct {
 	Right     cell
 	Value     cell
 	Index     cell
-	Tolerance string
+	Tolerance cell // Its second line says where it comes from, if not from the table.
 	N         string
 	Words     string
 	Beyond    bool
@@ -85,11 +85,11 @@ func measureRowOf(d metrics.Definition, r metrics.Result) measureRow {
 		Beyond: r.Beyond,
 		Sided:  d.Sided,
 	}
-	row.Tolerance = "–"
+	row.Tolerance = cell{Value: "–"}
 	if r.Tolerance > 0 {
-		row.Tolerance = "± " + number(r.Tolerance, dec)
+		row.Tolerance.Value = "± " + number(r.Tolerance, dec)
 		if r.OwnTolerance {
-			row.Tolerance += ", own repeats"
+			row.Tolerance.Interval = "own repeats"
 		}
 	}
 	if compares(d) {
@@ -199,10 +199,10 @@ func beyondSentences(s *metrics.Summary) []string {
 		}
 		dec := decimals(d, r.Unit)
 		txt := fmt.Sprintf("%s: %s; difference right − left %s, tolerance %s.", d.Title, inWords(d, r),
-			inText(*r.Value, r.Unit, dec), number(r.Tolerance, dec))
+			inText(*r.Value, r.Unit, dec), withUnit(number(r.Tolerance, dec), r.Unit))
 		if even(r.Name) != 0 {
 			txt = fmt.Sprintf("%s: %s; %s, tolerance %s either way.", d.Title, inWords(d, r),
-				inText(*r.Value, r.Unit, dec), number(r.Tolerance, dec))
+				inText(*r.Value, r.Unit, dec), withUnit(number(r.Tolerance, dec), r.Unit))
 		}
 		if d.Evidence == metrics.Description {
 			txt += " Seen and described; not shown to tell a lame limb."
@@ -232,7 +232,7 @@ func scoreMissing(s *metrics.Summary) string {
 	}
 	var titles []string
 	for _, n := range s.Score.Missing {
-		titles = append(titles, define(n).Title)
+		titles = append(titles, lowerFirst(define(n).Title))
 	}
 	return "Not part of the score, because not measurable here: " + and(titles) + "."
 }

@@ -412,7 +412,7 @@ func TestLimitsSayWhatIsMissing(t *testing.T) {
 		{"horizon only", Film{Level: geometry.LevelRatio}, "share of the horse’s own stride", "metres. A wrong"},
 		{"breaks off", Film{Frames: 10, PromisedFrames: 20}, "promises 20 frames and holds 10", ""},
 		{"shake of unknown size", Film{ShakePX: 2, ResidualPX: math.NaN()}, "could not be measured", "NaN"},
-		{"lost mark", Film{Marks: []MarkFacts{{Landmark: traj.LeftHind, Seen: 75, Lost: 25}}}, "left hind mark was lost in 25 %", ""},
+		{"lost mark", Film{Marks: []MarkFacts{{Landmark: traj.LeftHind, Seen: 75, Lost: 25}}}, "left hind mark was lost in 25 %", ""},
 		{"mark never lost", Film{Marks: []MarkFacts{{Landmark: traj.LeftHind, Seen: 100}}}, "", "was lost"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
