@@ -6,9 +6,12 @@ import "github.com/spf13/cobra"
 func commands(a *app) []*cobra.Command {
 	return []*cobra.Command{
 		newMeasureCommand(a),
+		newBatchCommand(a),
+		newMergeCommand(a),
 		newCompareCommand(a),
 		newHistoryCommand(a),
 		newDemoCommand(a),
 		newVersionCommand(a),
+		newWorkerCommand(a),
 	}
 }

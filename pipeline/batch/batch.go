@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"os/exec"
+	"path"
 	"path/filepath"
 	"runtime"
 	"slices"
@@ -52,11 +54,14 @@ type Options struct {
 	// its picture size, px. Nil leaves clips without marks unopened and takes
 	// every picture for 1920 × 1080.
 	Probe func(ctx context.Context, clip string) (width, height int, err error)
-	// Command returns the program and arguments of the process that measures a
-	// clip: one that calls Serve.
-	Command func(clip string) []string
-	// Environment is added to the environment of these processes.
-	Environment []string
+	// Command returns the process that measures a clip: one that calls Serve. Its
+	// standard input and output are left to the batch.
+	Command func(clip string) *exec.Cmd
+	// Visit brings the page of a visit up to date whose clips lie in folder; fresh
+	// is whether one of them was measured now. It is called at the end, for
+	// every folder that has results; in a divided batch, by Merge. Nil leaves
+	// these pages alone.
+	Visit func(ctx context.Context, folder string, fresh bool) error
 	// Page makes the morning page; nil writes its data only.
 	Page func(l *Ledger) ([]byte, error)
 	// Report is the name of the report inside a clip's results folder; empty
@@ -435,7 +440,7 @@ func (r *run) one(ctx context.Context, j job) error {
 	r.tell(Event{Kind: EventBegin, Clip: j.name, Text: j.reason, Bytes: j.bytes})
 	begun := time.Now()
 	c := child{
-		command: r.Command(j.path), environment: r.Environment, timeLimit: r.TimeLimit, stall: r.Stall,
+		cmd: r.Command(j.path), timeLimit: r.TimeLimit, stall: r.Stall,
 		progress: func(stage string, done, total int) {
 			r.tell(Event{Kind: EventProgress, Clip: j.name, Stage: stage, Done: done, Total: total})
 		},
@@ -508,6 +513,9 @@ func (r *run) end(ctx context.Context, cause error) (*Ledger, error) {
 	page := ""
 	if r.state != "" {
 		var problems []error
+		if r.Share.whole() && cause == nil {
+			r.ledger.Notes = append(r.ledger.Notes, visits(ctx, r.Folder, r.ledger.Entries, r.Visit)...)
+		}
 		data, err := r.ledger.marshal()
 		if err == nil {
 			err = fsx.WriteFile(filepath.Join(r.state, ledgerName(r.Share)), data)
@@ -528,6 +536,36 @@ func (r *run) end(ctx context.Context, cause error) (*Ledger, error) {
 	}
 	r.tell(e)
 	return &r.ledger, cause
+}
+
+// visits brings the pages of all visits with results up to date and returns
+// what went wrong, a sentence for each page.
+func visits(ctx context.Context, folder string, entries []Entry, visit func(ctx context.Context, folder string, fresh bool) error) []string {
+	if visit == nil {
+		return nil
+	}
+	fresh := map[string]bool{}
+	var order []string
+	for _, e := range entries {
+		if e.Facts == nil {
+			continue
+		}
+		dir := filepath.Join(folder, filepath.FromSlash(path.Dir(e.Clip)))
+		if _, seen := fresh[dir]; !seen {
+			order = append(order, dir)
+		}
+		fresh[dir] = fresh[dir] || e.Fresh
+	}
+	var problems []string
+	for _, dir := range order {
+		if ctx.Err() != nil {
+			return append(problems, "Not every visit's page was made: the batch was interrupted.")
+		}
+		if err := visit(ctx, dir, fresh[dir]); err != nil {
+			problems = append(problems, printable(strings.ReplaceAll(fmt.Sprintf("The page of a visit could not be made: %v.", err), folder+string(filepath.Separator), "")))
+		}
+	}
+	return problems
 }
 
 // writeMorning writes the morning page and its data and returns the page's path.

@@ -38,8 +38,7 @@ const (
 
 // child is a clip's process.
 type child struct {
-	command          []string
-	environment      []string      // Added to the batch's own.
+	cmd              *exec.Cmd     // Without standard input and output: they are set here.
 	timeLimit, stall time.Duration // 0 is none.
 	grace            time.Duration // From the word to end to the kill; 0 is graceTime.
 	progress         func(stage string, done, total int)
@@ -73,8 +72,7 @@ type process struct {
 }
 
 func (c *child) start() (*process, error) {
-	cmd := exec.Command(c.command[0], c.command[1:]...)
-	cmd.Env = append(os.Environ(), c.environment...)
+	cmd := c.cmd
 	// A group of its own: ctrl-C reaches the batch alone, and the group can be
 	// ended with everything that it has started.
 	cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}

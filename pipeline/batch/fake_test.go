@@ -265,8 +265,11 @@ func fakes(t testing.TB, folder string) Options {
 	return Options{
 		Folder: folder, Program: "test",
 		Find: fakeFind, Check: fakeCheck, Probe: fakeProbe,
-		Command:     func(clip string) []string { return []string{self, clip} },
-		Environment: []string{playClip + "=1"},
+		Command: func(clip string) *exec.Cmd {
+			cmd := exec.Command(self, clip)
+			cmd.Env = append(os.Environ(), playClip+"=1")
+			return cmd
+		},
 		Page: func(l *Ledger) ([]byte, error) {
 			return fmt.Appendf(nil, "<p>%d clips</p>", l.Totals.Clips), nil
 		},

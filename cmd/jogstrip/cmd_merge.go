@@ -1,0 +1,162 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"path"
+	"path/filepath"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"jogstrip/pipeline"
+	"jogstrip/pipeline/batch"
+	"jogstrip/pipeline/record"
+	pages "jogstrip/pipeline/report"
+)
+
+func newMergeCommand(a *app) *cobra.Command {
+	var log string
+	c := &cobra.Command{
+		Use:   "merge FOLDER",
+		Short: "Make one morning page of the shares of a divided batch",
+		Long: `Take what all shares of a divided batch (batch --share i/n) have written down
+and make one morning page, FOLDER/morning.html with its data in morning.json.
+Shares that are missing or have not ended, and clips that no share has seen, are
+named. Merging measures nothing and may be done at any time, any number of times.
+` + exitHelp,
+		Example: `  jogstrip merge /shared/yard`,
+		Args:    cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := checkLog(log); err != nil {
+				return err
+			}
+			return runMerge(cmd.Context(), a, log, args[0])
+		},
+	}
+	addLogFlag(c.Flags(), &log)
+	return c
+}
+
+func runMerge(ctx context.Context, a *app, log, folder string) error {
+	p, err := program(ctx)
+	if err != nil {
+		return err
+	}
+	ledger, page, err := batch.Merge(ctx, batch.MergeOptions{
+		Folder: folder, Find: findClips, Visit: visitPages(pipeline.MeasureOptions{Program: p}), Page: morningPage(p, folder),
+	})
+	if err != nil {
+		return err
+	}
+	printer := newPrinter(a.stdout, log)
+	defer printer.Close()
+	for _, n := range ledger.Notes {
+		printer.Event(batch.Event{Kind: batch.EventNote, Text: n})
+	}
+	printer.Event(batch.Event{Kind: batch.EventEnd, Folder: folder, Totals: ledger.Totals, Page: page, Text: ledger.Stopped})
+	if !ledger.Totals.AllGood() || ledger.Stopped != "" {
+		return errPartly
+	}
+	return nil
+}
+
+// morningPage returns a function that makes the page of a batch over folder.
+func morningPage(p record.Program, folder string) func(l *batch.Ledger) ([]byte, error) {
+	return func(l *batch.Ledger) ([]byte, error) {
+		b := pages.Batch{
+			Header: pages.Header{Printed: l.Ended.Local()}, Folder: filepath.Base(absolute(folder)),
+			Started: l.Started.Local(), Finished: l.Ended.Local(), Stopped: l.Stopped,
+			Provenance: pages.Provenance{Program: fmt.Sprintf("jogstrip %s, measuring version %d", p.Version, p.Measuring), Tools: []pages.Tool{{Name: "OpenCV", Version: p.OpenCV}, {Name: "FFmpeg", Version: p.FFmpeg}}},
+		}
+		if around, err := pipeline.Look(folder); err == nil {
+			b.Header.Letterhead = around.Yard.Letterhead
+		}
+		names := namer{folder: folder, known: map[string][2]string{}}
+		for _, e := range l.Entries {
+			horse, visit := names.of(e.Clip)
+			item := pages.BatchItem{Horse: horse, Visit: visit, Clip: path.Base(e.Clip), Link: e.Report, Reason: e.Reason, Next: nextStep(e)}
+			switch e.Outcome {
+			case batch.Measured, batch.UpToDate:
+				b.Measured = append(b.Measured, measuredRow(e, horse, visit))
+			case batch.SecondLook:
+				b.SecondLook = append(b.SecondLook, item)
+			case batch.NeedsMarks:
+				b.NeedMarks = append(b.NeedMarks, item)
+			default:
+				b.Failed = append(b.Failed, item)
+			}
+		}
+		var page bytes.Buffer
+		if err := pages.WriteBatch(&page, b); err != nil {
+			return nil, err
+		}
+		return page.Bytes(), nil
+	}
+}
+
+func absolute(path string) string {
+	if abs, err := filepath.Abs(path); err == nil {
+		return abs
+	}
+	return path
+}
+
+func measuredRow(e batch.Entry, horse, visit string) pages.BatchMeasured {
+	m := pages.BatchMeasured{Horse: horse, Visit: visit, Clip: path.Base(e.Clip), Link: e.Report}
+	if f := e.Facts; f != nil {
+		m.Strides, m.Score, m.Finding = f.Strides, f.Score, f.Finding
+	}
+	return m
+}
+
+// nextStep says what to do about a clip that needs something.
+func nextStep(e batch.Entry) string {
+	switch e.Outcome {
+	case batch.NeedsMarks:
+		return "mark it: jogstrip mark"
+	case batch.SecondLook:
+		if e.Facts != nil && len(e.Facts.Advice) > 0 {
+			return e.Facts.Advice[0]
+		}
+		return "open its report"
+	case batch.Busy, batch.NotReached, batch.Unfinished:
+		return "start the batch again: it goes on where it stopped"
+	}
+	switch e.Cause {
+	case batch.CauseDiskFull:
+		return "make room on the disk and start the batch again"
+	case batch.CauseTimeLimit:
+		return "try it alone with a longer --time-limit, or cut the clip to one pass"
+	case batch.CauseCrash, batch.CauseAnswer:
+		return "try it alone: jogstrip measure; if it fails again, copy the clip from the phone anew"
+	}
+	return "look at the reason; copy the clip from the phone anew if it is damaged"
+}
+
+// namer finds the names of horse and visit for clips of a folder.
+type namer struct {
+	folder string
+	known  map[string][2]string
+}
+
+func (n *namer) of(clip string) (horse, visit string) {
+	dir := path.Dir(clip)
+	if k, ok := n.known[dir]; ok {
+		return k[0], k[1]
+	}
+	if around, err := pipeline.Look(filepath.Join(n.folder, filepath.FromSlash(dir))); err == nil {
+		horse = around.Horse.Name
+	}
+	if base := path.Base(dir); len(base) >= len(time.DateOnly) {
+		if _, err := time.Parse(time.DateOnly, base[:len(time.DateOnly)]); err == nil {
+			visit = base
+		}
+	}
+	if visit == "" && dir != "." {
+		visit = dir
+	}
+	n.known[dir] = [2]string{horse, visit}
+	return horse, visit
+}
