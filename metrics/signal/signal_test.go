@@ -1,0 +1,485 @@
+package signal
+
+import (
+	"bufio"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+
+	"pgregory.net/rapid"
+)
+
+func near(t *testing.T, what string, got, want, tol float64) {
+	t.Helper()
+	if math.IsNaN(got) || math.Abs(got-want) > tol {
+		t.Errorf("%s = %.12g, want %.12g ± %g", what, got, want, tol)
+	}
+}
+
+// Coefficients for a cut-off of a tenth of the rate, as printed in many open
+// filter codes.
+func TestButterworthCoefficients(t *testing.T) {
+	s, err := Butterworth(10, 100)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "b0", s.B0, 0.067455273889072, 1e-14)
+	near(t, "b1", s.B1, 0.134910547778144, 1e-14)
+	near(t, "b2", s.B2, 0.067455273889072, 1e-14)
+	near(t, "a1", s.A1, -1.142980502539901, 1e-14)
+	near(t, "a2", s.A2, 0.412801598096189, 1e-14)
+}
+
+// Two passes: the correction (√2 − 1)^¼ = 0.802 (Winter, Biomechanics and Motor
+// Control of Human Movement; value from memory and computed), applied to the
+// warped frequency, puts the gain of both passes at 1/√2. Coefficients computed
+// from the closed form.
+func TestButterworthTwoPass(t *testing.T) {
+	near(t, "correction", math.Pow(math.Sqrt2-1, 0.25), 0.8022432629, 1e-10)
+	for _, w := range []struct{ cutoff, rate, b0, a1, a2 float64 }{
+		{6, 60, 0.0944467439, -0.9626413088, 0.3404282844},
+		{10, 120, 0.0704310425, -1.1218413581, 0.4035655280},
+		{15, 240, 0.0435349943, -1.3292359379, 0.5033759151},
+	} {
+		s, err := ButterworthTwoPass(w.cutoff, w.rate)
+		if err != nil {
+			t.Fatal(err)
+		}
+		near(t, "b0", s.B0, w.b0, 1e-10)
+		near(t, "a1", s.A1, w.a1, 1e-10)
+		near(t, "a2", s.A2, w.a2, 1e-10)
+		near(t, "gain of two passes", s.Gain(w.cutoff, w.rate)*s.Gain(w.cutoff, w.rate), 1/math.Sqrt2, 1e-12)
+		near(t, "gain at 0 Hz", s.Gain(0, w.rate), 1, 1e-12)
+	}
+	for _, w := range [][2]float64{{0, 60}, {30, 60}, {40, 60}, {-1, 60}, {5, 0}, {math.NaN(), 60}} {
+		if _, err := ButterworthTwoPass(w[0], w[1]); err == nil {
+			t.Errorf("cut-off %g Hz at %g Hz is accepted", w[0], w[1])
+		}
+		if _, err := Butterworth(w[0], w[1]); err == nil {
+			t.Errorf("cut-off %g Hz at %g Hz is accepted", w[0], w[1])
+		}
+	}
+}
+
+func TestZeroPhase(t *testing.T) {
+	s, _ := ButterworthTwoPass(6, 60)
+	x := make([]float64, 300)
+	for i := range x {
+		x[i] = 3 + 0.2*float64(i)
+	}
+	y, err := ZeroPhase(nil, x, nil, s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range y {
+		near(t, "a slope passes unchanged", y[i], x[i], 0.02)
+	}
+	// A sine inside the pass band comes out in phase.
+	for i := range x {
+		x[i] = math.Sin(2 * math.Pi * float64(i) / 60)
+	}
+	y, _ = ZeroPhase(nil, x, nil, s)
+	g := s.Gain(1, 60)
+	for i := 60; i < 240; i++ {
+		near(t, "sine", y[i], g*g*x[i], 2e-3)
+	}
+	// The mask parts runs; what is not valid neither matters nor comes out.
+	valid := make([]bool, len(x))
+	for i := range valid {
+		valid[i] = i < 100 || i > 120
+		if !valid[i] {
+			x[i] = math.NaN()
+		}
+	}
+	y, err = ZeroPhase(nil, x, valid, s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range y {
+		if math.IsNaN(y[i]) == valid[i] {
+			t.Fatalf("sample %d is %g, valid %v", i, y[i], valid[i])
+		}
+	}
+	x[50] = math.NaN()
+	if _, err := ZeroPhase(nil, x, valid, s); err == nil {
+		t.Error("NaN in a valid run passes")
+	}
+	x[50] = math.Inf(1)
+	if _, err := ZeroPhase(nil, x, valid, s); err == nil {
+		t.Error("an infinity in a valid run passes")
+	}
+}
+
+func TestZeroPhaseIsLinearAndReversible(t *testing.T) {
+	s, _ := ButterworthTwoPass(5, 50)
+	rapid.Check(t, func(rt *rapid.T) {
+		x := rapid.SliceOfN(rapid.Float64Range(-100, 100), 30, 120).Draw(rt, "x")
+		k := rapid.Float64Range(-5, 5).Draw(rt, "k")
+		scaled := make([]float64, len(x))
+		for i := range x {
+			scaled[i] = k*x[i] + 7
+		}
+		a, _ := ZeroPhase(nil, x, nil, s)
+		b, _ := ZeroPhase(nil, scaled, nil, s)
+		for i := range a {
+			if math.Abs(k*a[i]+7-b[i]) > 1e-9*(1+math.Abs(k))*100 {
+				rt.Fatalf("sample %d: %g, want %g", i, b[i], k*a[i]+7)
+			}
+		}
+	})
+}
+
+// head is the closed form z(t) = A1·cos(ωt + p) + A2·cos(2ωt) with A1 < 4·A2.
+// Its extremes are known: for p = 90° the minima differ by 2·A1 and the maxima
+// are equal at A2 + A1²/(8·A2); for p = 0 the other way round.
+func TestClosedFormHead(t *testing.T) {
+	const a1, a2, period = 10.0, 30.0, 0.72
+	for _, w := range []struct {
+		p          float64
+		lows, tops [2]float64
+	}{
+		{90, [2]float64{-40, -20}, [2]float64{30.416667, 30.416667}},
+		{0, [2]float64{-30.416667, -30.416667}, [2]float64{40, 20}},
+		{45, [2]float64{-37.267800, -23.150324}, [2]float64{37.267800, 23.150324}},
+	} {
+		for _, fps := range []float64{25, 30, 59.94, 240} {
+			var ts, zs, sds []float64
+			for i := 0; float64(i)/fps < period; i++ {
+				x := float64(i)/fps + 0.003
+				if x >= period {
+					break
+				}
+				ts = append(ts, x)
+				zs = append(zs, 500+a1*math.Cos(2*math.Pi*x/period+w.p*math.Pi/180)+a2*math.Cos(4*math.Pi*x/period))
+				sds = append(sds, 1)
+			}
+			h, err := FitHarmonics(ts, zs, sds, 0, period, 4)
+			if err != nil {
+				t.Fatal(err)
+			}
+			near(t, "mean", h.Mean, 500, 1e-9)
+			amp, phase := h.Amplitude(1)
+			near(t, "A1", amp, a1, 1e-9)
+			near(t, "phase", phase, w.p*math.Pi/180, 1e-9)
+			amp, _ = h.Amplitude(2)
+			near(t, "A2", amp, a2, 1e-9)
+			// The two low points lie near a quarter and three quarters, the tops near 0 and a half.
+			_, l0, ok0 := h.Lowest(0.05*period, 0.5*period)
+			_, l1, ok1 := h.Lowest(0.5*period, 0.95*period)
+			_, h0, ok2 := h.Highest(-0.25*period, 0.25*period)
+			_, h1, ok3 := h.Highest(0.25*period, 0.75*period)
+			if !ok0 || !ok1 || !ok2 || !ok3 {
+				t.Fatal("an extreme is not local")
+			}
+			near(t, "first low", l0-500, w.lows[0], 1e-6)
+			near(t, "second low", l1-500, w.lows[1], 1e-6)
+			near(t, "first top", h0-500, w.tops[0], 1e-6)
+			near(t, "second top", h1-500, w.tops[1], 1e-6)
+		}
+	}
+}
+
+// The spreads that the fit states are those of its results over many noises.
+func TestHarmonicsSpread(t *testing.T) {
+	r := rand.New(rand.NewPCG(2, 3))
+	const n, noise = 2000, 2.0
+	var amps, diffs []float64
+	var ampSD, diffSD float64
+	for range n {
+		var ts, zs, sds []float64
+		for i := range 40 {
+			x := float64(i) / 55
+			ts, sds = append(ts, x), append(sds, noise)
+			zs = append(zs, 10*math.Cos(2*math.Pi*x/0.73)+30*math.Cos(4*math.Pi*x/0.73)+noise*r.NormFloat64())
+		}
+		h, err := FitHarmonics(ts, zs, sds, 0, 0.73, 4)
+		if err != nil {
+			t.Fatal(err)
+		}
+		a, _ := h.Amplitude(1)
+		v1, _ := h.At(0.55)
+		v0, _ := h.At(0.18)
+		amps, diffs = append(amps, a), append(diffs, v1-v0)
+		ampSD, diffSD = h.AmplitudeSD(1), h.DifferenceSD(0.55, 0.18)
+	}
+	near(t, "spread of the amplitude", sd(amps), ampSD, 0.06*ampSD)
+	near(t, "spread of a difference", sd(diffs), diffSD, 0.06*diffSD)
+}
+
+func sd(x []float64) float64 {
+	var m, v float64
+	for _, a := range x {
+		m += a / float64(len(x))
+	}
+	for _, a := range x {
+		v += (a - m) * (a - m) / float64(len(x)-1)
+	}
+	return math.Sqrt(v)
+}
+
+func TestFitHarmonicsRefuses(t *testing.T) {
+	var ts, zs, sds []float64
+	for i := range 40 {
+		ts, zs, sds = append(ts, float64(i)/50), append(zs, 1), append(sds, 1)
+	}
+	if _, err := FitHarmonics(ts[:8], zs[:8], sds[:8], 0, 0.8, 4); err == nil {
+		t.Error("8 samples for 9 coefficients are accepted")
+	}
+	if _, err := FitHarmonics(ts[:20], zs[:20], sds[:20], 0, 0.8, 2); err == nil {
+		t.Error("half a period is accepted")
+	}
+	zs[3] = math.NaN()
+	if _, err := FitHarmonics(ts, zs, sds, 0, 0.8, 4); err == nil {
+		t.Error("NaN is accepted")
+	}
+	if _, err := FitHarmonics(ts, zs, sds, 0, 0, 4); err == nil {
+		t.Error("a period of 0 is accepted")
+	}
+}
+
+func TestSmoothingSpline(t *testing.T) {
+	ts := []float64{0, 0.5, 1.5, 2, 3.1, 4}
+	line := []float64{1, 2, 4, 5, 7.2, 9}
+	for _, lambda := range []float64{0, 1e-3, 1, 1e6} {
+		s, err := SmoothingSpline(ts, line, nil, lambda)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, x := range []float64{-2, 0, 0.7, 3.9, 4, 6} {
+			v, d, c := s.At(x)
+			near(t, "line", v, 1+2*x, 1e-6)
+			near(t, "slope", d, 2, 1e-6)
+			near(t, "bend", c, 0, 1e-6)
+		}
+	}
+	wild := []float64{0, 1, -1, 2, 0, 5}
+	s, err := SmoothingSpline(ts, wild, nil, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range ts {
+		v, _, _ := s.At(ts[i])
+		near(t, "interpolation", v, wild[i], 1e-12)
+	}
+	near(t, "parameters", s.Edf, 6, 1e-12)
+	s, _ = SmoothingSpline(ts, wild, nil, 1e12)
+	near(t, "parameters of a straight line", s.Edf, 2, 1e-6)
+	for _, bad := range []func() error{
+		func() error { _, err := SmoothingSpline(ts[:2], wild[:2], nil, 1); return err },
+		func() error { _, err := SmoothingSpline(ts, wild, nil, -1); return err },
+		func() error { _, err := SmoothingSpline([]float64{0, 0, 1}, wild[:3], nil, 1); return err },
+		func() error { _, err := SmoothingSpline(ts[:3], []float64{0, math.NaN(), 1}, nil, 1); return err },
+		func() error { _, err := SmoothingSpline(ts[:3], wild[:3], []float64{1, 0, 1}, 1); return err },
+	} {
+		if bad() == nil {
+			t.Error("a bad series is accepted")
+		}
+	}
+}
+
+func TestPeaksAndMedian(t *testing.T) {
+	x := []float64{0, 2, 1, 1, 3, 3, 3, 0, 5, 5}
+	got := Peaks(x)
+	if fmt.Sprint(got) != "[1 5]" {
+		t.Errorf("peaks at %v", got)
+	}
+	at, height := RefinePeak([]float64{-(1.3 * 1.3), -(0.3 * 0.3), -(0.7 * 0.7)}, 1)
+	near(t, "vertex", at, 1.3, 1e-12)
+	near(t, "height", height, 0, 1e-12)
+	near(t, "median", Median([]float64{3, 1, 2, 10}), 2.5, 0)
+	near(t, "quantile", Quantile([]float64{0, 1, 2, 3, 4}, 0.3), 1.2, 1e-12)
+	if !math.IsNaN(Median(nil)) {
+		t.Error("nothing has a median")
+	}
+	near(t, "robust spread", RobustSD([]float64{1, 2, 3, 4, 100}), 1.4826, 1e-12)
+}
+
+// Everything SciPy has too is compared with SciPy, run here.
+func TestAgainstSciPy(t *testing.T) {
+	const python = "/usr/bin/python3"
+	if out, err := exec.Command(python, "-c", "import scipy, numpy").CombinedOutput(); err != nil {
+		t.Skipf("SKIPPED, not compared with SciPy (Debian: python3-scipy): %v: %s", err, strings.TrimSpace(string(out)))
+	}
+	r := rand.New(rand.NewPCG(5, 6))
+	const n = 200
+	x, ts, w := make([]float64, n), make([]float64, n), make([]float64, n)
+	for i := range n {
+		ts[i] = 0.01*float64(i) + 0.004*r.Float64()
+		w[i] = 0.5 + r.Float64()
+		x[i] = math.Sin(9*ts[i]) + 0.3*r.NormFloat64()
+	}
+	s, _ := ButterworthTwoPass(6, 100)
+	probe := []float64{0.011, 0.4, 0.987, 1.5, 1.97}
+	in, err := json.Marshal(map[string]any{"x": x, "t": ts, "w": w, "b": []float64{s.B0, s.B1, s.B2}, "a": []float64{1, s.A1, s.A2}, "pad": padding, "probe": probe, "lam": 1e-5, "fft": x[:128]})
+	if err != nil {
+		t.Fatal(err)
+	}
+	cmd := exec.Command(python, "-c", `
+import json, sys, numpy as np
+from scipy import signal, interpolate, stats
+q = json.load(sys.stdin)
+x, t, w, p = (np.array(q[k]) for k in ('x', 't', 'w', 'probe'))
+lpn = signal.butter(2, 0.2)
+f = signal.filtfilt(q['b'], q['a'], x, padtype='odd', padlen=q['pad'])
+sp = interpolate.make_smoothing_spline(t, x, w, lam=q['lam'])
+gcv = interpolate.make_smoothing_spline(t, x)
+nat = interpolate.CubicSpline(t, x, bc_type='natural')
+peaks = signal.find_peaks(x)[0]
+c = np.fft.rfft(q['fft']) * 2 / len(q['fft'])
+print(json.dumps(dict(b=list(lpn[0]), a=list(lpn[1]), f=f.tolist(), sp=sp(p).tolist(), d=sp(p, 1).tolist(), dd=sp(p, 2).tolist(),
+  gcv=gcv(p).tolist(), nat=nat(p).tolist(), peaks=peaks.tolist(), amp=np.abs(c[1:4]).tolist(), ang=np.angle(c[1:4]).tolist(),
+  med=float(np.median(x)), q=float(np.quantile(x, 0.3)), mad=float(stats.median_abs_deviation(x)))))
+`)
+	cmd.Stdin = strings.NewReader(string(in))
+	raw, err := cmd.Output()
+	if err != nil {
+		var exit *exec.ExitError
+		if errors.As(err, &exit) {
+			t.Fatalf("%v: %s", err, exit.Stderr)
+		}
+		t.Fatal(err)
+	}
+	var want struct {
+		B, A, F, SP, D, DD, GCV, Nat, Amp, Ang []float64
+		Peaks                                  []int
+		Med, Q, MAD                            float64
+	}
+	if err := json.Unmarshal(raw, &want); err != nil {
+		t.Fatal(err)
+	}
+	single, _ := Butterworth(10, 100)
+	for i, v := range []float64{single.B0, single.B1, single.B2} {
+		near(t, "butter b", v, want.B[i], 1e-14)
+	}
+	for i, v := range []float64{1, single.A1, single.A2} {
+		near(t, "butter a", v, want.A[i], 1e-13)
+	}
+	f, err := ZeroPhase(nil, x, nil, s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range f {
+		near(t, "filtfilt", f[i], want.F[i], 1e-12)
+	}
+	sp, err := SmoothingSpline(ts, x, w, 1e-5)
+	if err != nil {
+		t.Fatal(err)
+	}
+	exact, _ := SmoothingSpline(ts, x, nil, 0)
+	gcv, _, err := SmoothingSplineGCV(ts, x, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, p := range probe {
+		v, d, dd := sp.At(p)
+		near(t, "spline", v, want.SP[i], 1e-8)
+		near(t, "spline slope", d, want.D[i], 1e-6)
+		near(t, "spline bend", dd, want.DD[i], 1e-4)
+		v, _, _ = exact.At(p)
+		near(t, "natural spline", v, want.Nat[i], 1e-9)
+		v, _, _ = gcv.At(p)
+		near(t, "cross-validated spline", v, want.GCV[i], 2e-3)
+	}
+	if fmt.Sprint(Peaks(x)) != fmt.Sprint(want.Peaks) {
+		t.Errorf("peaks %v, want %v", Peaks(x), want.Peaks)
+	}
+	at, ones := make([]float64, 128), make([]float64, 128)
+	for i := range at {
+		at[i], ones[i] = float64(i), 1
+	}
+	h, err := FitHarmonics(at, x[:128], ones, 0, 128, 3)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for k := 1; k <= 3; k++ {
+		a, p := h.Amplitude(k)
+		near(t, "Fourier amplitude", a, want.Amp[k-1], 1e-12)
+		near(t, "Fourier phase", p, want.Ang[k-1], 1e-10)
+	}
+	near(t, "median", Median(x), want.Med, 1e-15)
+	near(t, "quantile", Quantile(x, 0.3), want.Q, 1e-12)
+	near(t, "median absolute deviation", RobustSD(x)/1.4826, want.MAD, 1e-12)
+}
+
+// Pezzack, Norman & Winter 1977, as reprinted by Vint & Hinrichs 1996 (J Biomech
+// 29:1637–1642): displacement, the same with noise, and the acceleration
+// measured directly. Differentiating the noisy displacement twice must come
+// back to the measured acceleration.
+func TestPezzack(t *testing.T) {
+	ts, noisy, accel := readPezzack(t)
+	rms := func(get func(i int) float64) float64 {
+		var s, n float64
+		// The ends are left out: nothing after them tells the acceleration.
+		for i := 8; i < len(ts)-8; i++ {
+			d := get(i) - accel[i]
+			s += d * d
+			n++
+		}
+		return math.Sqrt(s / n)
+	}
+	rate := 1 / (ts[1] - ts[0])
+	f, _ := ButterworthTwoPass(4.5, rate)
+	y, err := ZeroPhase(nil, noisy, nil, f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	second := func(x []float64) func(int) float64 {
+		return func(i int) float64 { return (x[i+1] - 2*x[i] + x[i-1]) * rate * rate }
+	}
+	s, lambda, err := SmoothingSplineGCV(ts, noisy, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	raw := rms(second(noisy))
+	filtered := rms(second(y))
+	spline := rms(func(i int) float64 { _, _, a := s.At(ts[i]); return a })
+	var size float64
+	for _, a := range accel {
+		size += a * a / float64(len(accel))
+	}
+	t.Logf("measured acceleration %.1f rad/s² rms; error of the twice differentiated noisy angle: raw %.1f, filtered at 4.5 Hz %.2f, cross-validated cubic spline %.2f (λ %.2g, %.0f parameters)",
+		math.Sqrt(size), raw, filtered, spline, lambda, s.Edf)
+	if !(filtered < 0.25*math.Sqrt(size)) || !(spline < 0.35*math.Sqrt(size)) || !(raw > 3*filtered) {
+		t.Error("smoothing does not bring the acceleration back")
+	}
+}
+
+func readPezzack(t *testing.T) (ts, noisy, accel []float64) {
+	t.Helper()
+	dir := os.Getenv("JOGSTRIP_SHARED")
+	if dir == "" {
+		dir = filepath.Join("..", "..", "..", "shared")
+	}
+	file, err := os.Open(filepath.Join(dir, "data", "walk", "Pezzack.txt"))
+	if err != nil {
+		t.Skipf("SKIPPED, no smoothing of measured data: %v", err)
+	}
+	defer file.Close()
+	for sc := bufio.NewScanner(file); sc.Scan(); {
+		f := strings.Fields(sc.Text())
+		if len(f) != 4 {
+			continue
+		}
+		var v [4]float64
+		ok := true
+		for i := range f {
+			v[i], err = strconv.ParseFloat(f[i], 64)
+			ok = ok && err == nil
+		}
+		if ok {
+			ts, noisy, accel = append(ts, v[0]), append(noisy, v[2]), append(accel, v[3])
+		}
+	}
+	if len(ts) < 100 {
+		t.Fatalf("only %d rows of data", len(ts))
+	}
+	return ts, noisy, accel
+}
