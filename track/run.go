@@ -230,35 +230,60 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 		done++
 		opts.Progress("follow", done, 4*n)
 	}
-	both := func(seeds []seed) (forward, backward [][]estimate, err error) {
+	both := func(who []traj.Landmark, seeds []seed) (forward, backward [][]estimate, err error) {
 		var out [2][][]estimate
 		g, gctx := errgroup.WithContext(ctx)
 		for i, dir := range []int{1, -1} {
-			s := newSweep(c, landmarks, c.window, seeds, dir)
+			s := newSweep(c, who, c.window, seeds, dir)
 			out[i] = s.out
 			g.Go(func() error { return s.run(gctx, progress) })
 		}
 		err = g.Wait()
 		return out[0], out[1], err
 	}
+	var body, hooves []traj.Landmark
+	for _, l := range landmarks {
+		if l.IsHoof() {
+			hooves = append(hooves, l)
+		} else {
+			body = append(body, l)
+		}
+	}
 	seeds := make([]seed, len(c.marks))
 	for i, m := range c.marks {
 		seeds[i] = seed{Mark: m}
 	}
-	forward, backward, err := both(seeds)
-	if err != nil {
-		return nil, err
+	// The body first: it is never hidden for long and tells how large the hooves
+	// are and where to expect them.
+	var forward, backward [][]estimate
+	var err error
+	if len(body) > 0 {
+		if forward, backward, err = both(body, seeds); err != nil {
+			return nil, err
+		}
 	}
-	if t := trunkOf(landmarks, forward, backward); t != nil {
-		found, err := c.findStances(ctx, landmarks, c.window, t, forward, backward)
+	if len(hooves) > 0 {
+		t := trunkOf(body, forward, backward)
+		if t != nil {
+			c.sizeHooves(seeds, t)
+		}
+		hf, hb, err := both(hooves, seeds)
 		if err != nil {
 			return nil, err
 		}
-		if len(found) > 0 {
-			if forward, backward, err = both(merge(seeds, found)); err != nil {
+		if t != nil {
+			found, err := c.findStances(ctx, hooves, c.window, t, seeds, hf, hb)
+			if err != nil {
 				return nil, err
 			}
+			if len(found) > 0 {
+				if hf, hb, err = both(hooves, merge(seeds, found)); err != nil {
+					return nil, err
+				}
+			}
 		}
+		forward, backward = append(hf, forward...), append(hb, backward...)
+		landmarks = append(hooves, body...) // The order of traj.Landmarks.
 	}
 	r := &Result{Frames: n, Set: &traj.Set{
 		Width: c.width, Height: c.height, Times: c.times, Motions: c.motions,
@@ -287,6 +312,32 @@ func merge(marks, found []seed) []seed {
 		}
 	}
 	return out
+}
+
+// sizeHooves gives every mark of a hoof the size that the trunk has there, in
+// the proportion that the best of the marked frames shows: the one whose marks
+// reach from the head to the ground.
+func (c *clip) sizeHooves(seeds []seed, t *trunk) {
+	var best, ratio float64
+	for _, s := range seeds {
+		if w, known := c.window(s.Landmark, s.Frame); s.Visible && s.Landmark.IsHoof() && known && t.size[s.Frame] > 0 {
+			// The most marks, then the largest picture, are measured best.
+			var n float64
+			for _, o := range seeds {
+				if o.Visible && o.Frame == s.Frame {
+					n++
+				}
+			}
+			if q := n + w.Size()/1000; q > best {
+				best, ratio = q, w.Size()/t.size[s.Frame]
+			}
+		}
+	}
+	for i := range seeds {
+		if s := &seeds[i]; s.Landmark.IsHoof() && ratio > 0 && t.size[s.Frame] > 0 {
+			s.size = min(max(ratio*t.size[s.Frame], 14), 160)
+		}
+	}
 }
 
 // windowsOf returns the patch around a landmark marked in a frame and whether

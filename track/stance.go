@@ -113,6 +113,20 @@ type stance struct {
 	hits     []hit
 }
 
+// mean returns the mean place of the hits.
+func (s *stance) mean() flow.Point {
+	var p flow.Point
+	for _, h := range s.hits {
+		p = p.Add(h.steady)
+	}
+	return flow.Point{X: p.X / float64(len(s.hits)), Y: p.Y / float64(len(s.hits))}
+}
+
+// middle returns the time halfway through the stance.
+func (s *stance) middle(times []float64) float64 {
+	return (times[s.hits[0].frame] + times[s.hits[len(s.hits)-1].frame]) / 2
+}
+
 func (s *stance) ncc() float64 {
 	var sum float64
 	for _, h := range s.hits {
@@ -146,7 +160,7 @@ func (fi *finder) find(ctx context.Context) ([]stance, error) {
 			last := s.hits[len(s.hits)-1]
 			grown := false
 			for k, h := range hits {
-				if h.steady.Dist(last.steady) < 0.6+0.02*h.size && math.Abs(h.size/last.size-1) < 0.12 {
+				if h.steady.Dist(s.mean()) < 0.5+0.02*h.size && math.Abs(h.size/last.size-1) < 0.12 {
 					s.hits = append(s.hits, h)
 					hits = slices.Delete(hits, k, k+1)
 					grown = true
@@ -265,10 +279,10 @@ func (fi *finder) look(f int, buf []byte) ([]hit, []byte, error) {
 				continue
 			}
 			d := r.At.Sub(expected)
-			if math.Abs(d.X) > stanceAcross*size || math.Abs(d.Y) > stanceDown*size || math.Abs(math.Log(r.Scale/rel)) > 0.25 {
+			if math.Abs(d.X) > stanceAcross*size || math.Abs(d.Y) > stanceDown*size || math.Abs(math.Log(r.Scale/rel)) > 0.2 {
 				continue
 			}
-			h := hit{frame: f, at: r.At, steady: r.At, variance: v, ncc: r.NCC, size: r.Scale * m.window.Size(), off: math.Hypot(d.X, d.Y) / size}
+			h := hit{frame: f, at: r.At, steady: r.At, variance: v, ncc: r.NCC, size: r.Scale * m.window.Size(), off: math.Hypot(math.Hypot(d.X, d.Y)/size, 4*math.Log(r.Scale/rel))}
 			if fi.clip.toFirst != nil {
 				h.steady.X, h.steady.Y = fi.clip.toFirst[f].Apply(r.At.X, r.At.Y)
 			}
@@ -292,56 +306,81 @@ func (fi *finder) look(f int, buf []byte) ([]hit, []byte, error) {
 // modelsOf returns what hoof l looks like in stance: its marks, where it stood
 // still around them in the first sweeps, and the stances those sweeps reached
 // from a mark without a break where it did not.
-func (c *clip) modelsOf(fo *follower, t *trunk, marks []Mark, forward, backward []estimate) ([]model, error) {
-	var out []model
+func (c *clip) modelsOf(fo *follower, t *trunk, marks []seed, forward, backward []estimate) ([]model, error) {
+	var standing, reached []model
 	for _, m := range marks {
 		if m.Landmark != fo.landmark || !m.Visible || t.size[m.Frame] == 0 {
 			continue
 		}
-		frame, e := m.Frame, estimate{at: flow.Point{X: m.X, Y: m.Y}, variance: m.SD * m.SD}
-		if !c.stands(forward, backward, frame) {
-			// Marked in swing: the nearest stance that was reached from the mark.
-			frame = -1
-			for _, dir := range []int{1, -1} {
-				es := forward
-				if dir < 0 {
-					es = backward
-				}
-				for f := m.Frame + dir; f >= 0 && f < len(es) && es[f].seen; f += dir {
-					if es[f].marked || math.Abs(c.times[f]-c.times[m.Frame]) > 0.6 {
-						break
-					}
-					if c.stands(es, es, f) && (frame < 0 || es[f].variance < e.variance) && t.size[f] > 0 {
-						frame, e = f, es[f]
-						break
-					}
-				}
+		if c.stands(forward, backward, m.Frame) {
+			a, err := c.modelAt(fo, t, m)
+			if err != nil {
+				return nil, err
 			}
-			if frame < 0 {
-				continue
-			}
-		}
-		s := seed{Mark: Mark{Frame: frame, Landmark: fo.landmark, X: e.at.X, Y: e.at.Y, Visible: true, SD: math.Sqrt(e.variance)}, size: e.size}
-		fo.anchors = nil
-		if err := fo.start(s); err != nil {
-			return nil, err
-		}
-		if len(fo.anchors) == 0 {
+			standing = append(standing, a...)
 			continue
 		}
-		a := fo.anchors[0]
-		d := a.at.Sub(t.at[frame])
-		out = append(out, model{
-			appearance: a, frame: frame, ratio: a.window.Size() / t.size[frame],
-			offset: flow.Point{X: d.X / t.size[frame], Y: d.Y / t.size[frame]},
-		})
+		// Marked in swing: the middle of the nearest stance that was reached from
+		// the mark without a break.
+		for _, dir := range []int{1, -1} {
+			es := forward
+			if dir < 0 {
+				es = backward
+			}
+			first, last := -1, -1
+			for f := m.Frame + dir; f >= 0 && f < len(es) && es[f].seen && !es[f].marked; f += dir {
+				if math.Abs(c.times[f]-c.times[m.Frame]) > 0.6 {
+					break
+				}
+				if c.stands(es, es, f) {
+					if first < 0 {
+						first = f
+					}
+					last = f
+				} else if first >= 0 {
+					break
+				}
+			}
+			if first < 0 || t.size[(first+last)/2] == 0 || math.Abs(c.times[last]-c.times[first]) < 0.06 {
+				continue
+			}
+			f := (first + last) / 2
+			s := seed{Mark: Mark{Frame: f, Landmark: fo.landmark, X: es[f].at.X, Y: es[f].at.Y, Visible: true, SD: math.Sqrt(es[f].variance)}}
+			if m.size > 0 {
+				s.size = m.size * t.size[f] / t.size[m.Frame]
+			}
+			a, err := c.modelAt(fo, t, s)
+			if err != nil {
+				return nil, err
+			}
+			reached = append(reached, a...)
+		}
 	}
-	return out, nil
+	if len(standing) > 0 {
+		return standing, nil
+	}
+	slices.SortStableFunc(reached, func(a, b model) int { return a.frame - b.frame })
+	return reached, nil
 }
 
-// stands reports whether the landmark stood still around frame f.
+// modelAt returns the model that seed s gives, or none where its patch is of no use.
+func (c *clip) modelAt(fo *follower, t *trunk, s seed) ([]model, error) {
+	fo.anchors, fo.started = nil, false
+	if err := fo.start(s); err != nil {
+		return nil, err
+	}
+	if len(fo.anchors) == 0 {
+		return nil, nil
+	}
+	a := fo.anchors[0]
+	size := t.size[s.Frame]
+	d := a.at.Sub(t.at[s.Frame])
+	return []model{{appearance: a, frame: s.Frame, ratio: a.window.Size() / size, offset: flow.Point{X: d.X / size, Y: d.Y / size}}}, nil
+}
+
+// stands reports whether the landmark stands still around frame f: over a
+// twentieth of a second on one side at least, and on both where it is seen.
 func (c *clip) stands(forward, backward []estimate, f int) bool {
-	n := 0
 	here := forward[f]
 	if !here.seen {
 		here = backward[f]
@@ -349,19 +388,27 @@ func (c *clip) stands(forward, backward []estimate, f int) bool {
 	if !here.seen {
 		return false
 	}
-	reach := max(1, int(0.035*float64(len(c.times)-1)/max(c.times[len(c.times)-1], 1e-9)+0.5))
-	for _, side := range [][]estimate{forward, backward} {
-		for _, g := range []int{f - reach, f + reach} {
-			if g < 0 || g >= len(side) || !side[g].seen {
-				continue
+	sides := 0
+	for _, es := range [][]estimate{forward, backward} {
+		for _, dir := range []int{-1, 1} {
+			// A sweep is followed away from where it started.
+			n := 0
+			for g := f + dir; g >= 0 && g < len(es) && math.Abs(c.times[g]-c.times[f]) < 0.05; g += dir {
+				if !es[g].seen {
+					n = -1
+					break
+				}
+				if c.moved(f, g, here.at, es[g].at) > 0.5+0.025*here.size {
+					return false
+				}
+				n++
 			}
-			if c.moved(f, g, here.at, side[g].at) > 0.4+0.02*here.size*float64(reach) {
-				return false
+			if n > 1 {
+				sides++
 			}
-			n++
 		}
 	}
-	return n > 0
+	return sides > 0
 }
 
 // seedsOf turns stances into seeds: the first, middle and last frame of each,
@@ -395,6 +442,15 @@ func (c *clip) seedsOf(stances []stance) []seed {
 	return out
 }
 
+// cost is how little a stance fits: unlike, far from where it is expected, short.
+func (s *stance) cost() float64 {
+	var off float64
+	for _, h := range s.hits {
+		off += h.off
+	}
+	return 3*(1-s.ncc()) + 0.3*off/float64(len(s.hits)) - 0.01*float64(min(len(s.hits), 10))
+}
+
 // settle decides between stances that contradict each other: of one limb in two
 // places at one time, or of two limbs in one place. What cannot be decided is
 // dropped.
@@ -402,13 +458,6 @@ func settle(all []stance) []stance {
 	drop := make([]bool, len(all))
 	overlap := func(a, b *stance) bool {
 		return a.hits[0].frame <= b.hits[len(b.hits)-1].frame && b.hits[0].frame <= a.hits[len(a.hits)-1].frame
-	}
-	cost := func(s *stance) float64 {
-		var off float64
-		for _, h := range s.hits {
-			off += h.off
-		}
-		return 3*(1-s.ncc()) + 0.5*off/float64(len(s.hits)) - 0.01*float64(min(len(s.hits), 10))
 	}
 	for i := range all {
 		for j := i + 1; j < len(all); j++ {
@@ -420,7 +469,7 @@ func settle(all []stance) []stance {
 			if a.landmark != b.landmark && !near {
 				continue
 			}
-			ca, cb := cost(a), cost(b)
+			ca, cb := a.cost(), b.cost()
 			switch {
 			case math.Abs(ca-cb) < 0.02:
 				drop[i], drop[j] = true, true
@@ -440,16 +489,78 @@ func settle(all []stance) []stance {
 	return out
 }
 
+// inRhythm drops stances that do not fit the stride: a limb stands once in every
+// stride, at much the same moment of it. stances are of all limbs.
+func inRhythm(stances []stance, times []float64) []stance {
+	byLimb := map[traj.Landmark][]int{}
+	var limbs []traj.Landmark
+	for i, s := range stances {
+		if byLimb[s.landmark] == nil {
+			limbs = append(limbs, s.landmark)
+		}
+		byLimb[s.landmark] = append(byLimb[s.landmark], i)
+	}
+	var gaps []float64
+	for _, l := range limbs {
+		slices.SortStableFunc(byLimb[l], func(a, b int) int { return stances[a].hits[0].frame - stances[b].hits[0].frame })
+		for k := 1; k < len(byLimb[l]); k++ {
+			gaps = append(gaps, stances[byLimb[l][k]].middle(times)-stances[byLimb[l][k-1]].middle(times))
+		}
+	}
+	if len(gaps) == 0 {
+		return stances
+	}
+	slices.Sort(gaps)
+	stride := gaps[len(gaps)/2]
+	drop := make([]bool, len(stances))
+	for _, l := range limbs {
+		for {
+			// Of two that follow each other too soon, the less sure one goes.
+			var alive []int
+			for _, i := range byLimb[l] {
+				if !drop[i] {
+					alive = append(alive, i)
+				}
+			}
+			worst := -1
+			for k := 1; k < len(alive); k++ {
+				a, b := alive[k-1], alive[k]
+				if stances[b].middle(times)-stances[a].middle(times) > 0.8*stride {
+					continue
+				}
+				loser := a
+				if stances[b].cost() > stances[a].cost() {
+					loser = b
+				}
+				if worst < 0 || stances[loser].cost() > stances[worst].cost() {
+					worst = loser
+				}
+			}
+			if worst < 0 {
+				break
+			}
+			drop[worst] = true
+		}
+	}
+	var out []stance
+	for i, s := range stances {
+		if !drop[i] {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
 // findStances finds all hooves' stances through the clip, as seeds for the
 // second sweeps. t must not be nil.
-func (c *clip) findStances(ctx context.Context, landmarks []traj.Landmark, windows windowsOf, t *trunk, forward, backward [][]estimate) ([]seed, error) {
+func (c *clip) findStances(ctx context.Context, landmarks []traj.Landmark, windows windowsOf, t *trunk, seeds []seed, forward, backward [][]estimate) ([]seed, error) {
 	var all []stance
 	for i, l := range landmarks {
 		if !l.IsHoof() {
 			continue
 		}
 		fo := &follower{clip: c, landmark: l, dir: 1, windows: windows}
-		models, err := c.modelsOf(fo, t, c.marks, forward[i], backward[i])
+		models, err := c.modelsOf(fo, t, seeds, forward[i], backward[i])
 		if err != nil {
 			return nil, fmt.Errorf("look at the marks of %s: %w", l, err)
 		}
@@ -460,5 +571,5 @@ func (c *clip) findStances(ctx context.Context, landmarks []traj.Landmark, windo
 		}
 		all = append(all, s...)
 	}
-	return c.seedsOf(settle(all)), nil
+	return c.seedsOf(inRhythm(settle(all), c.times)), nil
 }
