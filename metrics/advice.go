@@ -90,22 +90,16 @@ func chanceToSee(row Tolerance, difference float64, runs, strides int) float64 {
 	if rho := neighbourCorrelation(row.Name); rho > 0 {
 		stride *= 1 + 2*rho*float64(strides-1)/float64(strides)
 	}
-	if df == 0 {
-		df = math.Inf(1)
-	}
-	// The interval's multiplier: as GroupMean with an ordinary horse.
-	total := runSD*runSD + stride
-	priorDF := total * total / (math.Pow(runSD, 4)/df + stride*stride/float64(runs*(strides-1)))
-	t := stats.TQuantile(0.975, priorDF+float64(runs-1))
+	// The interval's width: as GroupMean with an ordinary horse.
+	stretch := math.Max(1, math.Pow(stats.TQuantile(0.975, float64(runs*(strides-1)))/stats.TQuantile(0.975, df), 2))
+	total := runSD*runSD + stretch*stride
+	t := stats.TQuantile(0.975, df+float64(runs-1))
 	chance := func(factor float64) float64 {
 		truth := factor*runSD*runSD + stride
-		q := (priorDF + float64(runs-1)*truth/total) / (priorDF + float64(runs-1))
+		q := (df + float64(runs-1)*truth/total) / (df + float64(runs-1))
 		half := t * math.Sqrt(q*total/float64(runs))
 		se := math.Sqrt(truth / float64(runs))
 		return distuv.UnitNormal.CDF((math.Abs(difference)-half)/se) + distuv.UnitNormal.CDF((-math.Abs(difference)-half)/se)
-	}
-	if math.IsInf(df, 1) {
-		return chance(1)
 	}
 	// The run variance of a horse over the table's: log-normal with mean 1.
 	return quad.Fixed(func(z float64) float64 {

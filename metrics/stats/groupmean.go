@@ -39,7 +39,7 @@ type MeanOptions struct {
 type MeanEstimate struct {
 	Value, Low, High float64
 	SE               float64
-	DF               float64 // Of the interval: High − Value = t(0.975, DF)·SE unless the known errors alone ask for more.
+	DF               float64 // High − Value = t(0.975, DF)·SE.
 	Values, Groups   int
 	GroupMeans       []float64 // Index: group, in the order given.
 	GroupSEs         []float64 // Error of each group's mean, its common error included, how groups differ not.
@@ -52,21 +52,24 @@ type MeanEstimate struct {
 // interval.
 //
 // Each value is weighted by 1/(s² + e²), s the spread within groups beyond the
-// known errors e; each group mean by 1/(g² + c² + v), g the usual spread of
-// groups, c its common error and v the variance of its mean. The variance of
-// the result is 1/Σw times
+// known errors e; each group mean by w = 1/(g² + c² + k·v), g the usual spread of
+// groups, c its common error, v the variance of its mean and k what few values
+// cost: (t(0.975, degrees of freedom within)/t(0.975, ν))², at least 1. The
+// half-width is
 //
-//	q = (ν + Σ w·(group mean − mean)²) / (ν + groups − 1)
+//	t(0.975, ν + groups − 1)·√(q/Σw),  q = (ν + Σ w·(group mean − mean)²)/(ν + groups − 1)
 //
-// with ν the degrees of freedom of what was known beforehand (Satterthwaite
-// 1946 over g² and v), and the interval uses Student's t with ν + groups − 1.
-// Without prior knowledge this is the interval of Hartung & Knapp 2001 (Stat
-// Med 20:3875–3889) and Sidik & Jonkman 2002 (Stat Med 21:3153–3159); both from
-// memory. It is closed, so it does not jitter with a seed, and it keeps its
-// coverage with one to four groups, where resampling two or three groups
-// cannot: see the study in STUDY.md beside package metrics.
+// with ν the degrees of freedom of what was known beforehand. Without prior
+// knowledge this is the interval of Hartung & Knapp 2001 (Stat Med
+// 20:3875–3889) and Sidik & Jonkman 2002 (Stat Med 21:3153–3159), with one group
+// and WithinOnly Student's; both from memory. It is closed, so it does not jitter
+// with a seed, and it keeps its coverage with one to four groups, where
+// resampling two or three groups cannot: see the study in STUDY.md beside
+// package metrics.
 //
-// The half-width is never below what the known errors alone demand.
+// The half-width is never below what the known errors alone demand. DF is how
+// heavy the tails are (Satterthwaite 1946, Biometrics Bull 2:110–114), for
+// p values beyond the interval's 5 %.
 //
 // Groups without values are skipped. The error is ErrTooFew where no group has
 // two values and neither KnownWithin nor two groups help.
@@ -106,17 +109,25 @@ func GroupMean(groups []Group, o MeanOptions) (MeanEstimate, error) {
 		out.GroupSEs[i] = math.Hypot(math.Sqrt(variances[k]), groups[i].CommonSD)
 	}
 
-	groupVariance, groupDF := o.GroupSD*o.GroupSD, o.GroupDF
+	groupVariance := o.GroupSD * o.GroupSD
+	prior := o.GroupDF
 	if o.WithinOnly || o.GroupDF == 0 {
-		groupVariance = 0
+		groupVariance, prior = 0, math.Inf(1)
+	}
+	// Without knowledge of how groups differ several groups must tell it alone.
+	alone := r > 1 && !o.WithinOnly && (o.GroupDF == 0 || !withinKnown)
+	stretch := 1.0
+	if !alone && !o.KnownWithin {
+		stretch = math.Max(1, math.Pow(TQuantile(0.975, float64(withinDF))/TQuantile(0.975, prior), 2))
 	}
 	weights := make([]float64, r)
-	var sumW, sumFloor, priorDF float64
+	var sumW, sumFloor, tailDF float64
 	for k, i := range order {
 		common := groups[i].CommonSD * groups[i].CommonSD
-		t := groupVariance + common + variances[k]
-		if t <= 0 {
-			t = math.SmallestNonzeroFloat32
+		t := math.Max(groupVariance+common+stretch*variances[k], math.SmallestNonzeroFloat32)
+		if alone {
+			// How much groups differ decides how much their own precision matters.
+			t = 1
 		}
 		weights[k] = 1 / t
 		sumW += weights[k]
@@ -125,7 +136,7 @@ func GroupMean(groups []Group, o MeanOptions) (MeanEstimate, error) {
 		} else {
 			sumFloor = math.Inf(1)
 		}
-		priorDF += satterthwaite(t, groupVariance, groupDF, variances[k], withinDF, o.KnownWithin) / float64(r)
+		tailDF += satterthwaite(groupVariance, prior, common, variances[k], withinDF, o.KnownWithin) / float64(r)
 	}
 	for k, i := range order {
 		out.Value += weights[k] / sumW * means[k]
@@ -137,40 +148,40 @@ func GroupMean(groups []Group, o MeanOptions) (MeanEstimate, error) {
 		q += weights[k] * d * d
 	}
 
-	// How groups differ may enter only from the groups themselves where nothing
-	// was known beforehand, or where the spread within is unknown.
 	between := float64(r - 1)
-	out.PriorDF = priorDF
+	df := prior + between
 	switch {
-	case o.WithinOnly:
-		q, out.DF = 1, priorDF
-	case (o.GroupDF == 0 || !withinKnown) && r > 1:
-		q, out.DF, out.PriorDF = q/between, between, 0
-	case math.IsInf(priorDF, 1):
-		q, out.DF = 1, priorDF
+	case alone:
+		q, df = q/between, between
+		out.DF = between
+	case math.IsInf(prior, 1):
+		q = 1
+		out.DF, out.PriorDF = tailDF, tailDF
 	default:
-		q, out.DF = (priorDF+q)/(priorDF+between), priorDF+between
+		q = (prior + q) / df
+		out.DF, out.PriorDF = tailDF+between, tailDF
 	}
-	out.SE = math.Sqrt(q / sumW)
-	half := math.Max(TQuantile(0.975, out.DF)*out.SE, Z95*math.Sqrt(1/sumFloor))
+	half := math.Max(TQuantile(0.975, df)*math.Sqrt(q/sumW), Z95*math.Sqrt(1/sumFloor))
 	out.Low, out.High = out.Value-half, out.Value+half
+	out.SE = half / TQuantile(0.975, out.DF)
 	return out, nil
 }
 
 // satterthwaite returns the degrees of freedom of a sum of a variance between
-// groups, known errors and a variance within.
-func satterthwaite(total, between, betweenDF, within float64, withinDF int, withinKnown bool) float64 {
-	var s float64
+// groups, a known one and a variance within.
+func satterthwaite(between, betweenDF, known, within float64, withinDF int, withinKnown bool) float64 {
+	var bottom float64
 	if between > 0 {
-		s += between * between / betweenDF
+		bottom += between * between / betweenDF
 	}
 	if within > 0 && !withinKnown && withinDF > 0 {
-		s += within * within / float64(withinDF)
+		bottom += within * within / float64(withinDF)
 	}
-	if s == 0 {
+	if bottom == 0 {
 		return math.Inf(1)
 	}
-	return total * total / s
+	total := between + known + within
+	return total * total / bottom
 }
 
 type variance struct {
@@ -207,13 +218,19 @@ func withinMean(g Group, stride variance, o MeanOptions) (mean, variance, floor 
 		index[i] = i
 	}
 	sort.Slice(index, func(a, b int) bool { return less(g, index[a], g, index[b]) })
+	excess := stride.excess
+	if o.KnownWithin {
+		excess = 0
+	}
+	var largest float64
+	for _, i := range index {
+		largest = math.Max(largest, excess+g.sd(i)*g.sd(i))
+	}
 	var sumW, sumY, sumFloor, spread float64
 	for _, i := range index {
 		e := g.sd(i)
-		v := stride.excess + e*e
-		if o.KnownWithin {
-			v = e * e
-		}
+		// A value said to be a thousand times better than another is not believed.
+		v := math.Max(excess+e*e, 1e-6*largest)
 		w := 1.0
 		if v > 0 {
 			w = 1 / v
