@@ -89,6 +89,12 @@ func (y *yard) soil(x, v, across, along float32) colour {
 		}
 		track := abs32(abs32(x)-0.75) - 0.17 + 0.05*noise2(x*2, v*0.7)
 		m *= 1 - 0.10*(1-step32(-0.1, 0.12, track))
+		if y.s.Yard.TyreTracks {
+			// Slanted treads every 9 cm in two prints side by side.
+			in := 1 - step32(0.10, 0.12, abs32(abs32(x)-0.14))
+			_, tread := floor32((v + abs32(x)*0.5) / 0.09)
+			m *= 1 - 0.45*in*step32(0.2, 0.3, abs32(tread-0.5))*fade(11, along)
+		}
 		c := colour{0.33, 0.265, 0.185}
 		if y.s.Yard.DarkLane {
 			c = colour{0.075, 0.060, 0.046}
@@ -139,7 +145,7 @@ func (y *yard) scenery(x, z, foot float32) colour {
 		up = 1
 	}
 	sky := mix(y.l.haze, y.l.zenith, up)
-	cloud := step32(0.1, 0.8, noise2(x*0.05, z*0.11)+0.5*noise2(x*0.13+5, z*0.28)+0.25*noise2(x*0.4, z*0.8))
+	cloud := step32(0.0, 1.3, noise2(x*0.035+3, z*0.09)+0.5*noise2(x*0.11+5, z*0.25)+0.3*noise2(x*0.29, z*0.6)+0.15*noise2(x*0.9, z*1.7))
 	sky = mix(sky, y.l.haze.mul(1.25), 0.8*cloud)
 	light := y.l.on(vec{0, -0.8, 0.6})
 	soft := foot*0.7 + 0.01

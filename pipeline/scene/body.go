@@ -45,6 +45,7 @@ type body struct {
 	parts  []patch
 
 	resting bool // The first pose lays down topology and rest positions.
+	fixed   bool // Stands still: pose changes nothing.
 	next    int
 	cur     patch
 }
@@ -70,6 +71,23 @@ func newBody(m *motion) *body {
 	return b
 }
 
+// newCones returns a body of the four cones that stand outside the ground marks.
+func newCones(m *motion, marks [][2]float64) *body {
+	b := &body{m: m, resting: true, fixed: true}
+	for _, k := range marks {
+		x := k[0] + math.Copysign(0.42, k[0])
+		foot := vec{x, k[1], 0}
+		up := func(z float64) vec { return foot.add(vec{0, 0, z}) }
+		b.begin(matCone, -1)
+		b.loft(tube([]vec{up(0), up(0.025), up(0.03), up(0.14), up(0.24), up(0.36), up(0.37)}, [][2]float64{{0.145, 0.145}, {0.14, 0.14}, {0.105, 0.105}, {0.078, 0.078}, {0.054, 0.054}, {0.026, 0.026}, {0.012, 0.012}}, vec{1, 0, 0}), 18)
+		b.end()
+	}
+	b.rest = append([]vec(nil), b.pos...)
+	b.resting = false
+	b.normal = make([]vec, len(b.pos))
+	return b
+}
+
 func (b *body) begin(mat material, limb int) {
 	b.cur = patch{mat: mat, limb: limb, first: len(b.tris), vfirst: b.next}
 }
@@ -77,9 +95,25 @@ func (b *body) begin(mat material, limb int) {
 func (b *body) end() {
 	if b.resting {
 		b.cur.last, b.cur.vend = len(b.tris), b.next
+		b.turnOut(b.tris[b.cur.first:])
 		b.parts = append(b.parts, b.cur)
 		for len(b.mat) < len(b.tris) {
 			b.mat = append(b.mat, uint8(len(b.parts)-1))
+		}
+	}
+}
+
+// turnOut turns the triangles of a closed surface so that their normals point
+// out of it: the volume they span is then positive.
+func (b *body) turnOut(tris [][3]int32) {
+	var volume float64
+	o := b.pos[tris[0][0]]
+	for _, t := range tris {
+		volume += b.pos[t[0]].sub(o).dot(b.pos[t[1]].sub(o).cross(b.pos[t[2]].sub(o)))
+	}
+	if volume < 0 {
+		for i, t := range tris {
+			tris[i] = [3]int32{t[0], t[2], t[1]}
 		}
 	}
 }
@@ -182,6 +216,9 @@ func standing(m *motion) frame {
 
 // pose moves the mesh to time t.
 func (b *body) pose(t float64) {
+	if b.fixed {
+		return
+	}
 	b.next = 0
 	b.shape(b.m.frameAt(t))
 	m := b.m
@@ -346,7 +383,7 @@ func (b *body) shape(f frame) {
 	// The points of the hips stand out of the pelvis.
 	for side := range 2 {
 		b.begin(matCoat, -1)
-		b.ellipsoid(m.hipOf(t, side, -0.05*k), vec{0.11 * k, 0.05 * k, 0.085 * k})
+		b.ellipsoid(m.hipOf(t, side, -0.04*k), vec{0.09 * k, 0.04 * k, 0.05 * k})
 		b.end()
 	}
 	// The headpiece of the bridle runs over the poll behind the ears.
@@ -520,10 +557,10 @@ func (b *body) handler(f frame) {
 	hip := c.add(vec{0, 0, 0.95 + bob})
 	neckP := c.add(vec{0.06, 0, 1.48 + bob})
 	b.begin(matShirt, -1)
-	b.loft(tube([]vec{hip, hip.lerp(neckP, 0.3), hip.lerp(neckP, 0.7), hip.lerp(neckP, 0.93), neckP}, [][2]float64{{0.17, 0.11}, {0.16, 0.105}, {0.20, 0.12}, {0.17, 0.09}, {0.06, 0.06}}, side), 14)
+	b.loft(tube([]vec{hip, hip.lerp(neckP, 0.3), hip.lerp(neckP, 0.7), hip.lerp(neckP, 0.93), neckP}, [][2]float64{{0.17, 0.11}, {0.16, 0.105}, {0.205, 0.12}, {0.195, 0.095}, {0.07, 0.06}}, side), 14)
 	b.end()
 	b.begin(matSkin, -1)
-	b.loft(tube([]vec{neckP, neckP.add(vec{0.01, 0, 0.09}), neckP.add(vec{0.03, 0, 0.18}), neckP.add(vec{0.03, 0, 0.27})}, [][2]float64{{0.055, 0.055}, {0.06, 0.07}, {0.078, 0.095}, {0.05, 0.06}}, side), 12)
+	b.loft(tube([]vec{neckP.add(vec{0, 0, -0.04}), neckP.add(vec{0, 0, 0.05}), neckP.add(vec{0.02, 0, 0.08}), neckP.add(vec{0.035, 0, 0.13}), neckP.add(vec{0.03, 0, 0.20}), neckP.add(vec{0.02, 0, 0.26})}, [][2]float64{{0.06, 0.06}, {0.055, 0.055}, {0.056, 0.075}, {0.073, 0.098}, {0.080, 0.102}, {0.06, 0.07}}, side), 12)
 	b.end()
 	b.begin(matHat, -1)
 	b.loft(tube([]vec{neckP.add(vec{0.03, 0, 0.21}), neckP.add(vec{0.03, 0, 0.25}), neckP.add(vec{0.025, 0, 0.31}), neckP.add(vec{0.02, 0, 0.335})}, [][2]float64{{0.095, 0.125}, {0.093, 0.115}, {0.07, 0.09}, {0.02, 0.02}}, side), 12)
@@ -544,7 +581,7 @@ func (b *body) handler(f frame) {
 		b.loft(tube([]vec{ankle.add(vec{-0.07, 0, -0.03}), ankle.add(vec{0.02, 0, -0.03}), ankle.add(vec{0.12, 0, -0.05}), ankle.add(vec{0.17, 0, -0.06})}, [][2]float64{{0.035, 0.045}, {0.045, 0.055}, {0.045, 0.03}, {0.02, 0.015}}, side), 8)
 		b.end()
 		// The right arm holds the rope, the left swings.
-		sh := neckP.add(vec{-0.02, sgn * 0.19, -0.07})
+		sh := neckP.add(vec{-0.02, sgn * 0.185, -0.075})
 		hand := c.add(vec{0.15 - 0.3*sw, 0.24, 0.95})
 		if sgn < 0 {
 			hand = vec{t.s + 0.80, t.l + 0.42, 1.25}
@@ -552,7 +589,7 @@ func (b *body) handler(f frame) {
 		elbow := two(sh, hand, 0.29, 0.28, -1)
 		elbow.y = lerp(sh.y, hand.y, 0.4) + sgn*0.03
 		b.begin(matShirt, -1)
-		b.loft(tube([]vec{sh, elbow, elbow.lerp(hand, 0.9)}, [][2]float64{{0.055, 0.06}, {0.045, 0.045}, {0.032, 0.034}}, side), 8)
+		b.loft(tube([]vec{sh.add(vec{0, -sgn * 0.03, 0.045}), sh, sh.lerp(elbow, 0.5), elbow, elbow.lerp(hand, 0.9)}, [][2]float64{{0.02, 0.03}, {0.058, 0.062}, {0.052, 0.055}, {0.045, 0.045}, {0.032, 0.034}}, side), 8)
 		b.end()
 		b.begin(matSkin, -1)
 		b.loft(tube([]vec{elbow.lerp(hand, 0.88), hand, hand.add(hand.sub(elbow).unit().mul(0.06))}, [][2]float64{{0.03, 0.03}, {0.04, 0.03}, {0.02, 0.015}}, side), 8)
@@ -561,7 +598,7 @@ func (b *body) handler(f frame) {
 			chin := vec{t.headS + 0.12*b.m.k, t.headL + 0.03, t.head - 0.33*b.m.k}
 			sag := hand.lerp(chin, 0.5).add(vec{0, 0, -0.06})
 			b.begin(matRope, -1)
-			b.loft(tube([]vec{hand, sag, chin}, [][2]float64{{0.009, 0.009}, {0.009, 0.009}, {0.009, 0.009}}, side), 6)
+			b.loft(tube([]vec{hand, hand.lerp(sag, 0.5).add(vec{0, 0, -0.015}), sag, sag.lerp(chin, 0.5).add(vec{0, 0, -0.015}), chin}, [][2]float64{{0.009, 0.009}, {0.009, 0.009}, {0.009, 0.009}, {0.009, 0.009}, {0.009, 0.009}}, side), 6)
 			b.end()
 		}
 	}

@@ -72,13 +72,13 @@ func (m *motion) newPainters(n int) []*painter {
 		still = newPicture(c.Width, c.Height)
 		e := m.eyeAt(0)
 		y.paintStill(still, &e, 1, 0, 0)
-		m.props(y, still)
+		m.props(y, still, &e, 1, 0, 0)
 	} else {
 		lay = newLayer(m, y)
 	}
 	out := make([]*painter, n)
 	for i := range out {
-		out[i] = &painter{m: m, yard: y, body: newBody(m), still: still, layer: lay, out: newPicture(c.Width, c.Height)}
+		out[i] = &painter{m: m, yard: y, body: newBody(m), still: still, layer: lay, out: newPicture(c.Width, c.Height), view: m.eyeAt}
 	}
 	return out
 }
@@ -95,6 +95,7 @@ func (m *motion) write(ctx context.Context, t *Truth, clipPath string, progress 
 	defer os.RemoveAll(work)
 	raw := filepath.Join(work, "clip"+filepath.Ext(clipPath))
 
+	asked := ctx
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	args, err := m.encodeArgs(t, work)
@@ -116,10 +117,12 @@ func (m *motion) write(ctx context.Context, t *Truth, clipPath string, progress 
 	if err != nil {
 		cancel()
 	}
-	if werr := cmd.Wait(); werr != nil {
-		if cerr := context.Cause(ctx); cerr != nil && err == nil {
-			return cerr
-		}
+	werr := cmd.Wait()
+	if asked.Err() != nil {
+		// What a killed child and its pipe say tells nothing more.
+		return asked.Err()
+	}
+	if werr != nil {
 		return errors.Join(err, fmt.Errorf("ffmpeg: %w: %s", werr, said.String()))
 	}
 	if err != nil {

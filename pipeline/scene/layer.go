@@ -27,7 +27,7 @@ func newLayer(m *motion, y *yard) *layer {
 	h := int(math.Ceil((float64(c.Height)+2*margin)/l.step/2)) * 2
 	l.p = newPicture(w, h)
 	y.paintStill(l.p, &l.e, l.step, l.ox, l.oy)
-	m.propsOn(y, l.p, &l.e, l.step, l.ox, l.oy)
+	m.props(y, l.p, &l.e, l.step, l.ox, l.oy)
 	return l
 }
 
@@ -125,10 +125,16 @@ func bilinear(v []float32, w, h int, x, y float32) float32 {
 	return a + (b-a)*fy
 }
 
-// props draws what stands in the yard into the still picture.
-func (m *motion) props(y *yard, p *picture) {
-	e := m.eyeAt(0)
-	m.propsOn(y, p, &e, 1, 0, 0)
+// props draws what stands in the yard into a picture seen from e; step and
+// place as for paintStill.
+func (m *motion) props(y *yard, p *picture, e *eye, step, ox, oy float64) {
+	if len(y.marks) == 0 {
+		return
+	}
+	v := *e
+	v.f, v.cx, v.cy = e.f/step, (e.cx-ox)/step, (e.cy-oy)/step
+	still := *m
+	still.scene.Camera.ReadoutS = 0
+	pt := &painter{m: &still, yard: y, body: newCones(&still, y.marks), out: p, view: func(float64) eye { return v }}
+	pt.draw(0, passesOf(16))
 }
-
-func (m *motion) propsOn(*yard, *picture, *eye, float64, float64, float64) {}

@@ -110,7 +110,7 @@ const (
 	headAhead   = 0.93  // Forehead.
 	croupBehind = -0.86 // Highest point of the croup.
 	hipBehind   = -0.78
-	hipWide     = 0.253
+	hipWide     = 0.246
 	hipBelow    = 0.150 // Below the croup.
 	foreStand   = 0.16  // Toe at the middle of the stance.
 	hindStand   = -0.98

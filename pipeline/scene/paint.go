@@ -84,7 +84,10 @@ func (b *body) paint(p *patch, x, y, z, foot float32) colour {
 	case matBall:
 		return colour{0.85, 0.85, 0.83}
 	case matCone:
-		return colour{0.75, 0.16, 0.02}
+		if z > 0.15 && z < 0.25 {
+			return colour{0.75, 0.75, 0.74}
+		}
+		return colour{0.72, 0.13, 0.02}.mul(1 + 0.15*fade(60, foot)*noise3(x*60, y*60, z*60))
 	case matShirt:
 		return colour{0.05, 0.09, 0.20}.mul(1 + 0.25*fade(20, foot)*noise3(x*20, y*20, z*8))
 	case matTrousers:
@@ -98,7 +101,7 @@ func (b *body) paint(p *patch, x, y, z, foot float32) colour {
 	case matRope:
 		return colour{0.5, 0.42, 0.1}
 	}
-	return colour{0.5, 0.5, 0.5}
+	return colour{}
 }
 
 func coat(c *paints, h *Horse, p *patch, x, y, z, foot float32) colour {

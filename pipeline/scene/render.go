@@ -139,6 +139,7 @@ type painter struct {
 	still *picture // The background on a tripod.
 	layer *layer   // The background in the hand.
 	out   *picture
+	view  func(t float64) eye
 
 	// Of one pass over the region.
 	region  box
@@ -149,11 +150,9 @@ type painter struct {
 	hits    []uint16
 	shadows []uint16
 
-	sx, sy, sz   []float32 // Projected vertices, with 1/depth.
-	gx, gy, gz   []float32 // Their shadows.
-	light        []colour
-	passes       []pass
-	xs, ys, invs [][]float32
+	sx, sy, sz []float32 // Projected vertices, with 1/depth.
+	gx, gy, gz []float32 // Their shadows.
+	light      []colour
 }
 
 // pass is one sample of every pixel: its place in the pixel and its time.
@@ -191,7 +190,7 @@ func (p *painter) frame(t float64) *picture {
 	} else {
 		p.out.copy(p.still)
 	}
-	p.horse(t)
+	p.draw(t, passesOf(p.samplesFor(t)))
 	if a := c.ExposureDrift; a != 0 {
 		g := float32(math.Pow(1+a*math.Sin(2*math.Pi*0.23*t+1)+0.4*a*math.Sin(2*math.Pi*0.71*t), 1/gamma))
 		for i, v := range p.out.y {
@@ -224,11 +223,10 @@ func (p *painter) samplesFor(t float64) int {
 	return n + n&1
 }
 
-// horse draws everything that moves over the background in p.out.
-func (p *painter) horse(t float64) {
-	m, b := p.m, p.body
-	c := &m.scene.Camera
-	passes := passesOf(p.samplesFor(t))
+// draw draws the body over the background in p.out.
+func (p *painter) draw(t float64, passes []pass) {
+	b := p.body
+	c := &p.m.scene.Camera
 	nv := len(b.pos)
 	p.sx, p.sy, p.sz = grow(p.sx, nv), grow(p.sy, nv), grow(p.sz, nv)
 	p.gx, p.gy, p.gz = grow(p.gx, nv), grow(p.gy, nv), grow(p.gz, nv)
@@ -269,7 +267,7 @@ func (p *painter) reach(t float64) box {
 	half := c.ExposureS/2 + c.ReadoutS/2
 	for _, at := range []float64{t - half, t, t + half} {
 		p.body.pose(at)
-		e := p.m.eyeAt(at)
+		e := p.view(at)
 		take := func(q vec) {
 			x, y, z := e.project(q)
 			if z < 0.2 {
@@ -297,7 +295,7 @@ func (p *painter) reach(t float64) box {
 		return box{}
 	}
 	r.x0, r.y0 = max(0, r.x0)&^1, max(0, r.y0)&^1
-	r.x1, r.y1 = (min(c.Width, r.x1)+1)&^1, (min(c.Height, r.y1)+1)&^1
+	r.x1, r.y1 = (min(p.out.w, r.x1)+1)&^1, (min(p.out.h, r.y1)+1)&^1
 	return r
 }
 
@@ -326,9 +324,9 @@ func (p *painter) lightVertices() {
 // projectAll projects the posed mesh for one pass. With a rolling shutter every
 // vertex is posed for the time of its row.
 func (p *painter) projectAll(at float64, s pass) {
-	m, b := p.m, p.body
-	c := &m.scene.Camera
-	e := m.eyeAt(at)
+	b := p.body
+	c := &p.m.scene.Camera
+	e := p.view(at)
 	put := func(i int, q vec, xs, ys, zs []float32, e *eye) {
 		x, y, z := e.project(q)
 		if z < 0.2 {
@@ -351,7 +349,7 @@ func (p *painter) projectAll(at float64, s pass) {
 		u := at + (float64(k)/2-0.5)*c.ReadoutS
 		b.pose(u)
 		poses[k] = append([]vec(nil), b.pos...)
-		eyes[k] = m.eyeAt(u)
+		eyes[k] = p.view(u)
 	}
 	between := func(pos func(k int) vec) (x, y, z float64) {
 		var xs, ys, zs [3]float64
@@ -487,7 +485,8 @@ func (p *painter) rasterShadow() {
 func (p *painter) shadeSamples() {
 	b := p.body
 	w := p.region.x1 - p.region.x0
-	f := float32(p.m.scene.Camera.FocalPX)
+	e := p.view(0)
+	f := float32(e.f)
 	for i, z := range p.depth {
 		if z == 0 {
 			if p.shade[i] != 0 {

@@ -208,7 +208,7 @@ type Camera struct {
 	ShakeDeg float64 `json:"shake_deg,omitempty"`
 	// ShakeMM is the root mean square of the translation when in the hand; 0 means 3 mm, negative none.
 	ShakeMM float64 `json:"shake_mm,omitempty"`
-	// ExposureS is the exposure time; 0 means 1/500 s by day and 1/70 s (at most half a frame longer than the frame allows) at dusk.
+	// ExposureS is the exposure time; 0 means 1/500 s by day, at dusk 1/70 s or the whole frame interval where that is shorter.
 	ExposureS float64 `json:"exposure_s,omitempty"`
 	// NoiseSD is the sensor noise in 8-bit code values; 0 means 1 by day, 3 at dusk; negative none.
 	NoiseSD float64 `json:"noise_sd,omitempty"`
@@ -235,15 +235,15 @@ const (
 type Yard struct {
 	// Light; empty means sun.
 	Light Light `json:"light,omitempty"`
-	// Lane surface tone: 0 means sand; DarkLane is wet, dark ground.
+	// DarkLane makes the lane wet, dark ground instead of pale sand.
 	DarkLane bool `json:"dark_lane,omitempty"`
 	// MarksWidthM, MarksNearM and MarksLengthM lay out the four ground marks;
 	// 0 means 2.5 m wide, from 4 m, 8 m long. Negative width: no marks.
 	MarksWidthM  float64 `json:"marks_width_m,omitempty"`
 	MarksNearM   float64 `json:"marks_near_m,omitempty"`
 	MarksLengthM float64 `json:"marks_length_m,omitempty"`
-	// Rails puts a fence with repeated boards close to the lane instead of far behind it.
-	CloseFence bool `json:"close_fence,omitempty"`
+	// TyreTracks leaves the repeated print of a tyre where the hooves land.
+	TyreTracks bool `json:"tyre_tracks,omitempty"`
 }
 
 // Codec is a video codec.

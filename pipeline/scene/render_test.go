@@ -1,0 +1,401 @@
+package scene
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/json"
+	"errors"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"sort"
+	"strconv"
+	"testing"
+
+	"go.uber.org/goleak"
+
+	"jogstrip/track/traj"
+)
+
+func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+
+// short is a small, quick clip.
+func short() Scene {
+	return Scene{Seed: 1, Camera: Camera{Width: 480, Height: 270, FPS: 30}, Motion: Motion{StartM: 9, EndM: 6}}
+}
+
+// A marker of known place is drawn where truth says: the centre of the samples
+// that hit a ball against the projection of its centre, at many instants, with
+// blur, shake and a rolling shutter.
+func TestMarkersAreDrawnWhereTruthSays(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		s    Scene
+		tol  float64 // px
+	}{
+		{"sharp", Scene{Camera: Camera{Samples: 256}}, 0.02},
+		{"default samples", Scene{}, 0.05},
+		{"long exposure", Scene{Camera: Camera{ExposureS: 1.0 / 60, Samples: 256}}, 0.03},
+		{"hand", Scene{Camera: Camera{Hand: true, Samples: 256, ShakeDeg: 0.3}}, 0.02},
+		{"rolling shutter", Scene{Camera: Camera{Hand: true, Samples: 256, ReadoutS: 1.0 / 70}}, 0.03},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s := c.s
+			s.Seed, s.View, s.Horse.Markers = 3, traj.Away, true
+			m, err := solve(s)
+			if err != nil {
+				t.Fatal(err)
+			}
+			p := &painter{m: m, yard: newYard(&m.scene), body: newBody(m), out: newPicture(m.scene.Camera.Width, m.scene.Camera.Height), view: m.eyeAt}
+			b := p.body
+			all, mats := b.tris, b.mat
+			// The balls in the order in which they are made.
+			balls := []traj.Landmark{traj.Withers, traj.Croup, traj.LeftHip, traj.RightHip}
+			var square, n float64
+			ball := 0
+			for i, part := range b.parts {
+				if part.mat != matBall {
+					continue
+				}
+				l := balls[ball]
+				ball++
+				b.tris, b.mat = all[part.first:part.last], mats[part.first:part.last]
+				_ = i
+				for _, at := range []float64{0.113, 0.371, 0.902, 1.7} {
+					passes := passesOf(p.samplesFor(at))
+					p.draw(at, passes)
+					var sx, sy, sum float64
+					w := p.region.x1 - p.region.x0
+					for j, h := range p.hits {
+						sx += float64(h) * float64(p.region.x0+j%w)
+						sy += float64(h) * float64(p.region.y0+j/w)
+						sum += float64(h)
+					}
+					q, e := m.seen(l, at)
+					x, y, _ := e.project(q)
+					dx, dy := sx/sum-x, sy/sum-y
+					square, n = square+dx*dx+dy*dy, n+2
+					if math.Hypot(dx, dy) > 4*c.tol {
+						t.Errorf("%s at %.3f s is off by (%.3f, %.3f) px", l, at, dx, dy)
+					}
+				}
+			}
+			if ball != 4 {
+				t.Fatalf("%d balls", ball)
+			}
+			if r := math.Sqrt(square / n); r > c.tol {
+				t.Errorf("markers are off by %.4f px root mean square, want at most %g", r, c.tol)
+			} else {
+				t.Logf("%.4f px root mean square", r)
+			}
+		})
+	}
+}
+
+// Landmarks of the skin lie on the mesh: the nearest surface along the view is
+// not farther than the landmark by more than a little, nor before it.
+func TestLandmarksLieOnTheSkin(t *testing.T) {
+	for _, v := range []traj.View{traj.Toward, traj.Away} {
+		m, err := solve(Scene{Seed: 2, View: v})
+		if err != nil {
+			t.Fatal(err)
+		}
+		b := newBody(m)
+		for _, at := range []float64{0.2, 0.55, 1.31} {
+			b.pose(at)
+			for _, l := range traj.Landmarks() {
+				p := m.point(l, at)
+				nearest := math.Inf(1)
+				for _, tri := range b.tris {
+					nearest = math.Min(nearest, toTriangle(p, b.pos[tri[0]], b.pos[tri[1]], b.pos[tri[2]]))
+				}
+				if nearest > 0.006 {
+					t.Errorf("%s %s at %.2f s is %.1f mm off the surface", v, l, at, 1000*nearest)
+				}
+			}
+		}
+	}
+}
+
+// toTriangle is the distance of p from a triangle, by sampling it finely.
+func toTriangle(p, a, b, c vec) float64 {
+	best := math.Inf(1)
+	if p.sub(a).norm() > 0.25 {
+		return best
+	}
+	const n = 12
+	for i := range n + 1 {
+		for j := range n + 1 - i {
+			u, v := float64(i)/n, float64(j)/n
+			q := a.mul(1 - u - v).add(b.mul(u)).add(c.mul(v))
+			best = math.Min(best, p.sub(q).norm())
+		}
+	}
+	return best
+}
+
+// The spread of samples shifts neither place nor time.
+func TestPassesAreUnbiased(t *testing.T) {
+	for _, n := range []int{2, 8, 9, 16, 40} {
+		var x, y, at, xt, yt float64
+		ps := passesOf(n)
+		for _, p := range ps {
+			x, y, at, xt, yt = x+p.dx, y+p.dy, at+p.t, xt+p.dx*p.t, yt+p.dy*p.t
+			if math.Abs(p.dx) > 0.5 || math.Abs(p.dy) > 0.5 || math.Abs(p.t) > 0.5 {
+				t.Errorf("n = %d: sample %+v outside the pixel or the exposure", n, p)
+			}
+		}
+		for _, v := range []float64{x, y, at, xt, yt} {
+			if math.Abs(v) > 1e-12 {
+				t.Errorf("n = %d: sums %g %g %g %g %g, want 0", n, x, y, at, xt, yt)
+			}
+		}
+	}
+}
+
+type hashWriter struct {
+	sum  [32]byte
+	data []byte
+}
+
+func (h *hashWriter) Write(p []byte) (int, error) {
+	s := sha256.New()
+	s.Write(h.sum[:])
+	s.Write(p)
+	s.Sum(h.sum[:0])
+	return len(p), nil
+}
+
+// The same seed gives the same pixels on any number of cores; another seed does not.
+func TestDeterministicOnAnyNumberOfCores(t *testing.T) {
+	pixels := func(s Scene, cores int) [32]byte {
+		defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(cores))
+		m, err := solve(s)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var h hashWriter
+		if err := m.pump(context.Background(), m.frameTimes(), &h, nil); err != nil {
+			t.Fatal(err)
+		}
+		return h.sum
+	}
+	for _, hand := range []bool{false, true} {
+		s := short()
+		s.Camera.Hand = hand
+		one := pixels(s, 1)
+		for _, cores := range []int{2, 5} {
+			if pixels(s, cores) != one {
+				t.Errorf("hand %v: pixels on %d cores differ from those on one", hand, cores)
+			}
+		}
+		s.Seed = 2
+		if pixels(s, 2) == one {
+			t.Errorf("hand %v: another seed gives the same pixels", hand)
+		}
+	}
+}
+
+// The layer of a handheld clip shows what painting the yard directly shows.
+func TestLayerAgreesWithTheYard(t *testing.T) {
+	s := short()
+	s.Camera.Hand = true
+	m, err := solve(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	y := newYard(&m.scene)
+	y.marks = nil
+	got, want := newPicture(480, 270), newPicture(480, 270)
+	l := newLayer(m, y)
+	const at = 0.7
+	l.draw(got, m, at, 0)
+	e := m.eyeAt(at)
+	y.paintStill(want, &e, 1, 0, 0)
+	var sum, square, spread float64
+	n := float64(len(got.y))
+	for i := range got.y {
+		d := float64(got.y[i] - want.y[i])
+		sum, square = sum+d/n, square+d*d/n
+		spread += math.Abs(float64(want.y[i])-100) / n
+	}
+	if r := math.Sqrt(square); math.Abs(sum) > 0.3 || r > 4 {
+		t.Errorf("layer differs from the yard by %.2f on average, %.2f root mean square", sum, r)
+	}
+}
+
+type probe struct {
+	Streams []struct {
+		Codec    string `json:"codec_name"`
+		Format   string `json:"pix_fmt"`
+		Width    int
+		Height   int
+		SideData []struct{ Rotation float64 } `json:"side_data_list"`
+	}
+	Packets []struct {
+		PTS string `json:"pts_time"`
+	}
+}
+
+func inspect(t *testing.T, path string) (probe, []float64) {
+	t.Helper()
+	out, err := exec.Command("ffprobe", "-v", "error", "-show_streams", "-show_entries", "packet=pts_time", "-of", "json", path).Output()
+	if err != nil {
+		t.Fatalf("ffprobe %s: %v", path, err)
+	}
+	var p probe
+	if err := json.Unmarshal(out, &p); err != nil {
+		t.Fatal(err)
+	}
+	var times []float64
+	for _, k := range p.Packets {
+		v, err := strconv.ParseFloat(k.PTS, 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		times = append(times, v)
+	}
+	sort.Float64s(times)
+	return p, times
+}
+
+func needFFmpeg(t testing.TB) {
+	for _, tool := range []string{"ffmpeg", "ffprobe"} {
+		if _, err := exec.LookPath(tool); err != nil {
+			t.Skipf("SKIPPED: %s is not installed, clips are not written", tool)
+		}
+	}
+}
+
+// Clips carry the codec, depth, size, rotation and the very time stamps of truth.
+func TestClipsAreWrittenAsAsked(t *testing.T) {
+	needFFmpeg(t)
+	for _, c := range []struct {
+		name, file, codec, format string
+		set                       func(*Scene)
+		width, height             int
+		rotation                  float64 // As ffprobe tells it: counter-clockwise.
+	}{
+		{"plain", "a.mp4", "h264", "yuv420p", func(*Scene) {}, 480, 270, 0},
+		{"hevc 10 bit", "a.mov", "hevc", "yuv420p10le", func(s *Scene) { s.Encoding.Codec, s.Encoding.BitDepth = HEVC, 10 }, 480, 270, 0},
+		{"portrait", "p.mp4", "h264", "yuv420p", func(s *Scene) {
+			s.Camera.Width, s.Camera.Height, s.Encoding.Rotation = 270, 480, 90
+		}, 480, 270, -90},
+		{"upside down", "u.mov", "h264", "yuv420p", func(s *Scene) { s.Encoding.Rotation = 180 }, 480, 270, -180},
+		{"portrait other way, variable rate", "o.mov", "hevc", "yuv420p", func(s *Scene) {
+			s.Camera.Width, s.Camera.Height, s.Encoding.Rotation = 270, 480, 270
+			s.Encoding.Codec, s.Encoding.JitterMS, s.Encoding.DropShare = HEVC, 3, 0.1
+		}, 480, 270, 90},
+		{"variable rate", "v.mp4", "h264", "yuv420p", func(s *Scene) { s.Encoding.JitterMS, s.Encoding.DropShare = 4, 0.15 }, 480, 270, 0},
+		{"low bit rate", "l.mp4", "h264", "yuv420p", func(s *Scene) { s.Encoding.BitRateK = 300 }, 480, 270, 0},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s := short()
+			c.set(&s)
+			dir := t.TempDir()
+			path := filepath.Join(dir, "clips", c.file)
+			tr, err := Render(context.Background(), s, path, filepath.Join(dir, "truth", "x.truth.json"), nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			p, times := inspect(t, path)
+			v := p.Streams[0]
+			if v.Codec != c.codec || v.Format != c.format || v.Width != c.width || v.Height != c.height {
+				t.Errorf("stream is %s %s %d × %d", v.Codec, v.Format, v.Width, v.Height)
+			}
+			rotation := 0.0
+			for _, d := range v.SideData {
+				rotation += d.Rotation
+			}
+			if rotation != c.rotation {
+				t.Errorf("rotation is %g, want %g", rotation, c.rotation)
+			}
+			if len(times) != len(tr.Times) {
+				t.Fatalf("%d packets, truth has %d frames", len(times), len(tr.Times))
+			}
+			uneven := false
+			for i := range times {
+				if d := times[i] - times[0] - tr.Times[i]; math.Abs(d) > 2e-6 {
+					t.Fatalf("frame %d is at %.6f s, truth says %.6f", i, times[i]-times[0], tr.Times[i])
+				}
+				uneven = uneven || (i > 0 && math.Abs(tr.Times[i]-tr.Times[i-1]-1.0/30) > 1e-3)
+			}
+			if uneven != (s.Encoding.JitterMS > 0) {
+				t.Errorf("uneven times: %v", uneven)
+			}
+			left, err := filepath.Glob(filepath.Join(dir, "clips", ".*"))
+			if err != nil || len(left) > 0 {
+				t.Errorf("left behind: %v", left)
+			}
+		})
+	}
+}
+
+// A player that obeys the rotation shows the upright picture.
+func TestRotatedClipShowsUpright(t *testing.T) {
+	needFFmpeg(t)
+	decode := func(s Scene) []byte {
+		path := filepath.Join(t.TempDir(), "c.mp4")
+		if _, err := Render(context.Background(), s, path, "", nil); err != nil {
+			t.Fatal(err)
+		}
+		out, err := exec.Command("ffmpeg", "-v", "error", "-i", path, "-frames:v", "1", "-pix_fmt", "gray", "-f", "rawvideo", "-").Output()
+		if err != nil {
+			t.Fatal(err)
+		}
+		return out
+	}
+	for _, r := range []int{90, 180, 270} {
+		s := short()
+		s.Camera.NoiseSD = -1
+		s.Camera.Width, s.Camera.Height = 288, 512
+		want := decode(s)
+		s.Encoding.Rotation = r
+		got := decode(s)
+		if len(got) != len(want) {
+			t.Fatalf("rotation %d: %d bytes, want %d", r, len(got), len(want))
+		}
+		var sum float64
+		for i := range got {
+			sum += math.Abs(float64(got[i]) - float64(want[i]))
+		}
+		if mean := sum / float64(len(got)); mean > 3 {
+			t.Errorf("rotation %d: pictures differ by %.1f on average", r, mean)
+		}
+	}
+}
+
+func TestCancelledRenderLeavesNothing(t *testing.T) {
+	needFFmpeg(t)
+	dir := t.TempDir()
+	ctx, cancel := context.WithCancel(context.Background())
+	defer cancel()
+	_, err := Render(ctx, short(), filepath.Join(dir, "c.mp4"), filepath.Join(dir, "truth", "c.truth.json"), func(done, _ int) {
+		if done == 3 {
+			cancel()
+		}
+	})
+	if !errors.Is(err, context.Canceled) {
+		t.Errorf("error is %v, want context.Canceled", err)
+	}
+	left, err := os.ReadDir(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(left) > 0 {
+		t.Errorf("left behind: %v", left)
+	}
+}
+
+func TestTruthIsNeverWrittenBesideTheClip(t *testing.T) {
+	dir := t.TempDir()
+	_, err := Render(context.Background(), short(), filepath.Join(dir, "c.mp4"), filepath.Join(dir, "c.truth.json"), nil)
+	if err == nil {
+		t.Error("accepted")
+	}
+	if _, err := Render(context.Background(), short(), filepath.Join(dir, "c.avi"), "", nil); err == nil {
+		t.Error("accepted a clip that is neither .mp4 nor .mov")
+	}
+}
