@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/BurntSushi/toml"
 
@@ -99,8 +100,17 @@ func ReadHorse(path string) (*Horse, []string, error) {
 
 // ReadVisit reads the visit's page at path; a missing file gives an empty one.
 func ReadVisit(path string) (*Visit, []string, error) {
+	data, err := fsx.ReadFile(path, tomlLimit)
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return nil, nil, fmt.Errorf("read page: %w", err)
+	}
+	return ParseVisit(path, data)
+}
+
+// ParseVisit is ReadVisit for bytes at hand; path only serves errors.
+func ParseVisit(path string, data []byte) (*Visit, []string, error) {
 	v := new(Visit)
-	unknown, err := readTOML(path, v)
+	unknown, err := parseTOML(path, data, v)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -123,6 +133,11 @@ func (v *Visit) check(path string) error {
 	if v.AAEPGrade != nil && (*v.AAEPGrade < 0 || *v.AAEPGrade > 5) {
 		problems = append(problems, outOfRange(path, "aaep_grade", *v.AAEPGrade, "0 to 5"))
 	}
+	if v.NextCheck != "" {
+		if _, err := time.Parse(time.DateOnly, v.NextCheck); err != nil {
+			problems = append(problems, outOfRange(path, "next_check", v.NextCheck, "a date, yyyy-mm-dd"))
+		}
+	}
 	for i, p := range v.Palpation {
 		field := fmt.Sprintf("palpation.%d.", i)
 		if p.Region == "" {
@@ -134,7 +149,7 @@ func (v *Visit) check(path string) error {
 		if p.Soreness < 0 || p.Soreness > 4 {
 			problems = append(problems, outOfRange(path, field+"soreness", p.Soreness, "0 to 4"))
 		}
-		if p.Pressure < 0 || p.Pressure > 1000 {
+		if !(p.Pressure >= 0 && p.Pressure <= 1000) {
 			problems = append(problems, outOfRange(path, field+"pressure", p.Pressure, "0 to 1000"))
 		}
 		if p.Pressure > 0 && p.PressureUnit != "N" && p.PressureUnit != "kg/cm2" {
@@ -169,6 +184,10 @@ func readTOML(path string, into any) (unknown []string, err error) {
 	if err != nil {
 		return nil, fmt.Errorf("read page: %w", err)
 	}
+	return parseTOML(path, data, into)
+}
+
+func parseTOML(path string, data []byte, into any) (unknown []string, err error) {
 	meta, err := toml.Decode(string(data), into)
 	if err != nil {
 		var parse toml.ParseError
