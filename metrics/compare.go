@@ -85,7 +85,17 @@ func Compare(before, after []Run, opts CompareOptions) (*Comparison, error) {
 		row, _ := table.Lookup(d.Name)
 		x, y := measureAll(before, d, row), measureAll(after, d, row)
 		mb, ma = append(mb, x), append(ma, y)
-		out.Changes = append(out.Changes, changeOf(x, y, before, after, row, opts, barrier))
+		c := changeOf(x, y, before, after, row, opts, barrier)
+		// In the view both visits have, a measure may be missing that one of them
+		// has from another.
+		if full := out.Before.Lookup(d.Name); !x.ok && full.Value != nil {
+			c.Before, c.Reason = full.Value, "not measured at the second visit from the view that shows it"
+			c.Sentence = "not comparable: " + c.Reason
+		} else if full := out.After.Lookup(d.Name); !y.ok && full.Value != nil {
+			c.After, c.Reason = full.Value, "not measured at the first visit from the view that shows it"
+			c.Sentence = "not comparable: " + c.Reason
+		}
+		out.Changes = append(out.Changes, c)
 	}
 	out.Score = scoreChange(mb, ma, before, after, opts, barrier)
 	decide(out, opts)

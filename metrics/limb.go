@@ -258,18 +258,18 @@ func withersSay(f girdleSigns, withers []sign) (foreOut, hindOut bool) {
 		if !right {
 			low, high = -high, -low
 		}
-		switch {
-		case high < 0 && w.beyond:
-			foreOut = true
-		case w.m.result.Unit == w.m.def.Unit && head.m.result.Unit == head.m.def.Unit:
-			hindOut = hindOut || low > -hindWithers*math.Abs(head.m.wide.Value)
-		default:
-			// Shares of two ranges have no common scale: only a clear sign counts.
-			hindOut = hindOut || w.settled() && w.limb == f.limb
+		notFore := high < 0 && w.beyond
+		// Shares of two ranges have no common scale: only a clear sign counts there.
+		notHind := w.settled() && w.limb == f.limb
+		if w.m.result.Unit == w.m.def.Unit && head.m.result.Unit == head.m.def.Unit {
+			notHind = low > -hindWithers*math.Abs(head.m.wide.Value)
 		}
+		// Against the head, but by less than a hindlimb would make it: neither.
+		foreOut = foreOut || notFore && !notHind
+		hindOut = hindOut || notHind && !notFore
 	}
-	if foreOut {
-		hindOut = false
+	if foreOut && hindOut {
+		return false, false
 	}
 	return foreOut, hindOut
 }

@@ -1,0 +1,226 @@
+package metrics
+
+import (
+	"encoding/json"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+
+	"jogstrip/metrics/geometry"
+	"jogstrip/track/traj"
+)
+
+func visit(seed uint64, h horse, toward, away int) []Run {
+	runs, _ := h.runs(rand.New(rand.NewPCG(seed, 77)), traj.Trot, passes(toward, away), 12)
+	return runs
+}
+
+var sameSurface = CompareOptions{Before: Circumstances{Date: "2026-03-02", Surface: "asphalt"}, After: Circumstances{Date: "2026-03-23", Surface: "Asphalt"}}
+
+func find(t *testing.T, c *Comparison, n Name) Change {
+	t.Helper()
+	for _, ch := range c.Changes {
+		if ch.Name == n {
+			return ch
+		}
+	}
+	t.Fatalf("no change of %s", n)
+	return Change{}
+}
+
+func TestVerdicts(t *testing.T) {
+	nod := func(mm float64) horse { return lame(false, map[Name]float64{HeadLowDifference: mm}) }
+	for _, c := range []struct {
+		name          string
+		before, after float64
+		want          Verdict
+		says          []string
+	}{
+		{"much smaller", 50, 0, Improved, []string{"Improved: on 2026-03-02, the head is carried", "higher over the right fore", "within its tolerance", "smallest that counts"}},
+		{"much larger", 0, 50, Worse, []string{"Worse: "}},
+		{"the same", 25, 25, NoChange, []string{"No measurable change"}},
+		{"smaller than counts", 30, 22, NoChange, nil},
+		{"over to the other side, no smaller", 30, -30, Changed, []string{"went over to the other side"}},
+		{"over to the other side and clearly smaller", 60, -6, Improved, nil},
+		{"left side, smaller", -50, 0, Improved, []string{"higher over the left fore"}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			opts := sameSurface
+			opts.Followed = HeadLowDifference
+			cmp, err := Compare(visit(1, nod(c.before), 3, 3), visit(2, nod(c.after), 3, 3), opts)
+			if err != nil {
+				t.Fatal(err)
+			}
+			ch := find(t, cmp, HeadLowDifference)
+			if ch.Verdict != c.want || cmp.Verdict != c.want || !ch.Followed {
+				t.Errorf("verdict %q, leading %q, want %q: %s", ch.Verdict, cmp.Verdict, c.want, ch.Sentence)
+			}
+			for _, say := range c.says {
+				if !strings.Contains(cmp.Sentence, say) {
+					t.Errorf("%q does not say %q", cmp.Sentence, say)
+				}
+			}
+			if ch.P != ch.Holm {
+				t.Errorf("the followed measure is corrected: p %v became %v", ch.P, ch.Holm)
+			}
+		})
+	}
+}
+
+func TestOthersAreCorrected(t *testing.T) {
+	opts := sameSurface
+	opts.Followed = StepLengthFore
+	c, err := Compare(visit(1, lame(false, map[Name]float64{HeadLowDifference: 50}), 3, 3), visit(2, evenHorse(), 3, 3), opts)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ch := find(t, c, HeadLowDifference)
+	if !(ch.Holm > ch.P) || ch.Verdict != Improved {
+		t.Errorf("p %v corrected to %v, verdict %q", ch.P, ch.Holm, ch.Verdict)
+	}
+	if c.Verdict != find(t, c, StepLengthFore).Verdict {
+		t.Errorf("the followed measure does not lead")
+	}
+}
+
+func TestMeasuresWithoutAnEvenValueAreChanged(t *testing.T) {
+	faster := evenHorse()
+	faster.mean[StrideDuration] = 0.55
+	opts := sameSurface
+	opts.Followed = StrideDuration
+	c, err := Compare(visit(1, evenHorse(), 3, 3), visit(2, faster, 3, 3), opts)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if c.Verdict != Changed {
+		t.Errorf("verdict %q, want %q: %s", c.Verdict, Changed, c.Sentence)
+	}
+}
+
+func TestNotComparable(t *testing.T) {
+	fast := evenHorse()
+	fast.mean[Speed] = 4.5
+	walk, _ := evenHorse().runs(rand.New(rand.NewPCG(1, 1)), traj.Walk, passes(3, 3), 8)
+	atLevel := func(l geometry.Level) []Run {
+		runs := visit(3, evenHorse(), 3, 3)
+		for i := range runs {
+			runs[i].Level = l
+		}
+		return runs
+	}
+	other := sameSurface
+	other.After.Surface = "sand"
+	for _, c := range []struct {
+		name  string
+		after []Run
+		opts  CompareOptions
+		n     Name
+		want  string
+	}{
+		{"gait", walk, sameSurface, HeadLowDifference, "the gait differs (trot, then walk)"},
+		{"surface", visit(2, evenHorse(), 3, 3), other, HeadLowDifference, "the surface differs (asphalt, then sand)"},
+		{"speed", visit(2, fast, 3, 3), sameSurface, HeadLowDifference, "speed differs by 2"},
+		{"view of one measure", visit(2, evenHorse(), 3, 0), sameSurface, CroupLowDifference, "not measured at the second visit"},
+		{"calibration level", atLevel(geometry.LevelHeight), sameSurface, StepLengthFore, "the calibration level differs (metric, then height)"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			cmp, err := Compare(visit(1, evenHorse(), 3, 3), c.after, c.opts)
+			if err != nil {
+				t.Fatal(err)
+			}
+			ch := find(t, cmp, c.n)
+			if ch.Verdict != NotComparable || !strings.Contains(ch.Reason, c.want) || !strings.Contains(ch.Sentence, c.want) {
+				t.Errorf("verdict %q, reason %q, want %q", ch.Verdict, ch.Reason, c.want)
+			}
+		})
+	}
+	t.Run("no view in common", func(t *testing.T) {
+		c, err := Compare(visit(1, evenHorse(), 3, 0), visit(2, evenHorse(), 0, 3), sameSurface)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if c.Verdict != NotComparable || !strings.Contains(c.Sentence, "different views") || find(t, c, StrideDuration).Verdict != NotComparable {
+			t.Errorf("%q: %s", c.Verdict, c.Sentence)
+		}
+	})
+	t.Run("times do not need a level", func(t *testing.T) {
+		c, err := Compare(visit(1, evenHorse(), 3, 3), atLevel(geometry.LevelHeight), sameSurface)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if ch := find(t, c, StrideDuration); ch.Verdict == NotComparable {
+			t.Errorf("stride duration: %s", ch.Reason)
+		}
+	})
+	t.Run("surface not recorded is said", func(t *testing.T) {
+		c, err := Compare(visit(1, evenHorse(), 3, 3), visit(2, evenHorse(), 3, 3), CompareOptions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if c.Verdict == NotComparable || !strings.Contains(strings.Join(c.Reasons, " "), "surface was not recorded") {
+			t.Errorf("%q, reasons %q", c.Verdict, c.Reasons)
+		}
+	})
+}
+
+func TestScoreLeadsWhereNothingIsFollowed(t *testing.T) {
+	uneven := lame(false, map[Name]float64{HeadLowDifference: 60, HeadHighDifference: 50, StepLengthFore: -0.15, StepTimingFore: -3})
+	c, err := Compare(visit(1, uneven, 4, 4), visit(2, evenHorse(), 4, 4), sameSurface)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !c.Score.Followed || c.Verdict != Improved || !strings.HasPrefix(c.Sentence, "More even: asymmetry score") || !strings.Contains(c.Sentence, "signs point to the right fore") {
+		t.Errorf("%q: %s", c.Verdict, c.Sentence)
+	}
+}
+
+func TestSmallestChangeFromOwnRepeats(t *testing.T) {
+	few, err := Compare(visit(1, evenHorse(), 3, 3), visit(2, evenHorse(), 3, 3), sameSurface)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if ch := find(t, few, HeadLowDifference); ch.OwnMDC {
+		t.Errorf("4 degrees of freedom are enough: %+v", ch)
+	}
+	many, err := Compare(visit(1, evenHorse(), 4, 3), visit(2, evenHorse(), 4, 3), sameSurface)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if ch := find(t, many, HeadLowDifference); !ch.OwnMDC || ch.Smallest <= 0 {
+		t.Errorf("6 degrees of freedom are not used: %+v", ch)
+	}
+}
+
+func TestCompareErrors(t *testing.T) {
+	runs := visit(1, evenHorse(), 1, 1)
+	for name, f := range map[string]func() error{
+		"no such measure": func() error { _, err := Compare(runs, runs, CompareOptions{Followed: "grace"}); return err },
+		"before: ":        func() error { _, err := Compare(nil, runs, CompareOptions{}); return err },
+		"after: ":         func() error { _, err := Compare(runs, nil, CompareOptions{}); return err },
+	} {
+		if err := f(); err == nil || !strings.Contains(err.Error(), name) {
+			t.Errorf("error %v, want one that says %q", err, name)
+		}
+	}
+}
+
+func TestComparisonSurvivesJSONAndOrder(t *testing.T) {
+	b, a := visit(1, studyLikeHorse(rand.New(rand.NewPCG(1, 1))), 2, 1), visit(2, evenHorse(), 2, 2)
+	c, err := Compare(b, a, sameSurface)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := json.Marshal(c); err != nil {
+		t.Fatal(err)
+	}
+	rng := rand.New(rand.NewPCG(9, 9))
+	d, err := Compare(shuffle(rng, b), shuffle(rng, a), sameSurface)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(c, d); diff != "" {
+		t.Errorf("order of clips or strides changes the comparison:\n%s", diff)
+	}
+}
