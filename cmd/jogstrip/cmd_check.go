@@ -1,0 +1,108 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"jogstrip/pipeline/clip"
+	"jogstrip/pipeline/film"
+	"jogstrip/pipeline/record"
+)
+
+type checkOptions struct {
+	json bool
+}
+
+func (o *checkOptions) addFlags(f *pflag.FlagSet) {
+	f.BoolVar(&o.json, "json", false, "write one JSON object a clip and line")
+}
+
+func newCheckCommand(a *app) *cobra.Command {
+	var opts checkOptions
+	c := &cobra.Command{
+		Use:   "check CLIP...",
+		Short: "Say whether clips are fit to be measured, and what to film differently",
+		Long: `Look through each clip, faster than it lasts, and say of frame rate, resolution,
+exposure, motion blur, shake, size, distance, strides, framing and straightness
+whether they are good, usable or a reason to film again, and what to do
+differently. Nothing is measured and nothing is written.
+
+The exit code is 3 where a clip should be filmed again or cannot be read.
+` + exitHelp,
+		Example: `  jogstrip check toward-1.mp4
+  jogstrip check *.mp4`,
+		Args: cobra.MinimumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return runCheck(cmd.Context(), a, opts, args)
+		},
+	}
+	opts.addFlags(c.Flags())
+	return c
+}
+
+func runCheck(ctx context.Context, a *app, opts checkOptions, clips []string) error {
+	again, unread := 0, 0
+	for _, path := range clips {
+		report, err := checkOne(ctx, path)
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		if err != nil {
+			if len(clips) == 1 {
+				return err
+			}
+			fmt.Fprintf(a.stderr, "jogstrip: %v\n", err)
+			unread++
+			continue
+		}
+		if report.Verdict == film.FilmAgain {
+			again++
+		}
+		if opts.json {
+			if err := json.NewEncoder(a.stdout).Encode(report); err != nil {
+				return fmt.Errorf("write check: %w", err)
+			}
+			continue
+		}
+		printCheck(a.stdout, report)
+	}
+	switch {
+	case unread == len(clips):
+		return fmt.Errorf("none of %d clips could be read", len(clips))
+	case unread > 0:
+		return fmt.Errorf("%d of %d clips could not be read: %w", unread, len(clips), errPartly)
+	case again > 0:
+		return fmt.Errorf("%w: %w", film.ErrFilmAgain, errPartly)
+	}
+	return nil
+}
+
+func checkOne(ctx context.Context, path string) (*film.Report, error) {
+	info, err := clip.Probe(ctx, path)
+	if err != nil {
+		return nil, err
+	}
+	marks, err := record.ReadMarks(record.MarksPath(path))
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		marks = nil // The check does without marks that cannot be read.
+	}
+	return film.Check(ctx, info, film.Options{Marks: marks})
+}
+
+func printCheck(w io.Writer, r *film.Report) {
+	fmt.Fprintf(w, "%s: %s: %s\n", r.Clip, r.Verdict, r.Sentence)
+	for _, i := range r.Items {
+		fmt.Fprintf(w, "  %-21s %-11s %s\n", i.Title, i.Verdict, i.Found)
+		if i.Advice != "" {
+			fmt.Fprintf(w, "  %-21s %-11s → %s\n", "", "", i.Advice)
+		}
+	}
+	fmt.Fprintf(w, "  looked at %d pictures in %.1f s; the clip lasts %.1f s\n", r.Frames, r.TookS, r.DurationS)
+}

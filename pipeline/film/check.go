@@ -1,0 +1,335 @@
+package film
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"jogstrip/metrics/geometry"
+	"jogstrip/pipeline/clip"
+	"jogstrip/pipeline/record"
+	"jogstrip/track/traj"
+)
+
+// ErrFilmAgain is for callers to wrap where a clip should be filmed again.
+var ErrFilmAgain = errors.New("the clip should be filmed again")
+
+// Verdict is what the check says of one thing.
+type Verdict string
+
+// The verdicts.
+const (
+	Good      Verdict = "good"
+	Usable    Verdict = "usable"     // Can be measured, with wider intervals.
+	FilmAgain Verdict = "film again" // Would waste the measuring.
+	NotKnown  Verdict = "not known"  // Cannot be told from the pictures.
+)
+
+// Options says what the check may use besides the clip. The zero value is right.
+type Options struct {
+	// Marks of the clip; nil where there are none yet.
+	Marks *record.Marks
+}
+
+// Item is one thing that was checked.
+type Item struct {
+	Name    string  `json:"name"`
+	Title   string  `json:"title"`
+	Verdict Verdict `json:"verdict"`
+	// Found is what was found, in words with numbers and units.
+	Found string `json:"found"`
+	// Advice says what to do differently; empty where nothing needs to change.
+	Advice string `json:"advice,omitempty"`
+}
+
+// Report is what the check found.
+type Report struct {
+	Clip    string  `json:"clip"`
+	Verdict Verdict `json:"verdict"` // The worst of the items; NotKnown ones do not count.
+	// Sentence is the finding in plain words.
+	Sentence  string  `json:"sentence"`
+	Items     []Item  `json:"items"`
+	Frames    int     `json:"frames"` // How many pictures were looked at.
+	DurationS float64 `json:"duration_s"`
+	TookS     float64 `json:"took_s"`
+}
+
+// Item returns the item of that name, or nil.
+func (r *Report) Item(name string) *Item {
+	for i := range r.Items {
+		if r.Items[i].Name == name {
+			return &r.Items[i]
+		}
+	}
+	return nil
+}
+
+// Names of the items.
+const (
+	FrameRate    = "frame_rate"
+	Resolution   = "resolution"
+	Exposure     = "exposure"
+	Blur         = "motion_blur"
+	Shake        = "shake"
+	Size         = "size"
+	Distance     = "distance"
+	Strides      = "strides"
+	InFrame      = "in_frame"
+	Straightness = "straightness"
+)
+
+// The bounds between the verdicts. They are common practice and what the
+// tracker needs, not published values; each is told to the handler as a number.
+const (
+	goodRate, usableRate   = 100.0, 45.0 // Frames per second.
+	goodShort, usableShort = 1080, 720   // Shorter side of the picture, px.
+	goodBlur, usableBlur   = 4.0, 9.0    // Width of a moving edge at 1080p scale, px.
+	goodShake, usableShake = 0.003, 0.02 // Share of the picture's width, root mean square, from one twelfth of a second to the next.
+	goodTall, usableTall   = 0.30, 0.15  // Height of the horse at its largest, share of the picture's height.
+	goodStride, fewStrides = 8.0, 5.0    // Strides in sight.
+	goodDrift, usableDrift = 0.25, 0.60  // Wander about a straight path, metres, for a horse of ordinary height.
+)
+
+// Check looks through the clip. It reads a sample of about twelve pictures a
+// second, whatever the clip's own rate, in memory that does not depend on its
+// length.
+func Check(ctx context.Context, info *clip.Info, opts Options) (*Report, error) {
+	began := time.Now()
+	s, err := sample(ctx, info)
+	if err != nil {
+		return nil, fmt.Errorf("check clip %s: %w", info.Path, err)
+	}
+	f := analyse(s)
+	r := &Report{Clip: info.Path, DurationS: info.DurationS(), Frames: len(s.frames)}
+	r.Items = []Item{
+		frameRate(info), resolution(info), exposure(f), blur(f, info), shake(f),
+		size(f), distance(opts.Marks, info), strides(f, opts.Marks), inFrame(f), straightness(f),
+	}
+	if s.broken {
+		r.Items = append(r.Items, Item{Name: "whole", Title: "Whole file", Verdict: Usable, Found: "the clip breaks off before its end", Advice: "Copy the file from the phone once more; if it stays so, film again."})
+	}
+	r.conclude()
+	r.TookS = time.Since(began).Seconds()
+	return r, nil
+}
+
+func (r *Report) conclude() {
+	r.Verdict = Good
+	var again, better []string
+	for _, i := range r.Items {
+		switch i.Verdict {
+		case FilmAgain:
+			again = append(again, strings.ToLower(i.Title))
+		case Usable:
+			better = append(better, strings.ToLower(i.Title))
+		}
+	}
+	switch {
+	case len(again) > 0:
+		r.Verdict = FilmAgain
+		r.Sentence = "film again while the horse is still there: " + strings.Join(again, ", ") + "."
+	case len(better) > 0:
+		r.Verdict = Usable
+		r.Sentence = "the clip can be measured; better next time: " + strings.Join(better, ", ") + "."
+	default:
+		r.Sentence = "the clip is well filmed."
+	}
+}
+
+func grade(value, good, usable float64) Verdict {
+	switch {
+	case math.IsNaN(value):
+		return NotKnown
+	case value >= good:
+		return Good
+	case value >= usable:
+		return Usable
+	}
+	return FilmAgain
+}
+
+// under grades a value of which less is better.
+func under(value, good, usable float64) Verdict { return grade(-value, -good, -usable) }
+
+func frameRate(info *clip.Info) Item {
+	i := Item{Name: FrameRate, Title: "Frame rate", Verdict: grade(info.FrameRate, goodRate, usableRate), Found: fmt.Sprintf("%.0f frames a second", info.FrameRate)}
+	if info.Variable {
+		i.Found += ", varying; the true times are used"
+	}
+	if i.Verdict != Good {
+		// One event is caught to within a frame: uniform error, interval over √12.
+		i.Found += fmt.Sprintf("; an instant is caught to ±%.0f ms", 1000/info.FrameRate/math.Sqrt(12))
+		i.Advice = "Set the phone's video to 120 frames a second (60 where it has no 120)."
+	}
+	return i
+}
+
+func resolution(info *clip.Info) Item {
+	i := Item{Name: Resolution, Title: "Resolution", Verdict: grade(float64(min(info.Width, info.Height)), goodShort, usableShort), Found: fmt.Sprintf("%d × %d px", info.Width, info.Height)}
+	if i.Verdict != Good {
+		i.Advice = "Set the phone's video to 1080p (1920 × 1080) or more, and send the original file, not one shrunk by a messenger."
+	}
+	return i
+}
+
+func exposure(f findings) Item {
+	i := Item{Name: Exposure, Title: "Exposure", Found: fmt.Sprintf("mean brightness %.0f of 255, %.0f %% of the picture burnt out, %.0f %% black", f.mean, 100*f.burnt, 100*f.black)}
+	if f.horseMean > 0 {
+		i.Found += fmt.Sprintf("; where the horse moves %.0f", f.horseMean)
+	}
+	level := f.mean
+	if f.horseMean > 0 {
+		level = f.horseMean
+	}
+	switch {
+	case level < 30 || f.black > 0.6 || f.burnt > 0.5:
+		i.Verdict = FilmAgain
+	case level < 60 || f.burnt > 0.2 || f.black > 0.3 || level > 215:
+		i.Verdict = Usable
+	default:
+		i.Verdict = Good
+	}
+	switch {
+	case i.Verdict == Good:
+	case level < 60 || f.black > 0.3:
+		i.Advice = "Too dark: film in daylight with the sun behind the camera, or tap on the horse on the screen so that the phone exposes for it."
+	default:
+		i.Advice = "Too bright: keep the sky out of the picture and tap on the horse on the screen so that the phone exposes for it."
+	}
+	return i
+}
+
+func blur(f findings, info *clip.Info) Item {
+	i := Item{Name: Blur, Title: "Motion blur", Verdict: NotKnown, Found: "not known: nothing with clear edges moves in the picture"}
+	if math.IsNaN(f.movingEdge) {
+		return i
+	}
+	at1080 := f.movingEdge * 1080 / float64(min(info.Width, info.Height))
+	i.Verdict = under(at1080, goodBlur, usableBlur)
+	i.Found = fmt.Sprintf("edges that move are %.1f px wide", f.movingEdge)
+	if !math.IsNaN(f.stillEdge) {
+		i.Found += fmt.Sprintf(", still ones %.1f px", f.stillEdge)
+		if f.stillEdge*1080/float64(min(info.Width, info.Height)) > usableBlur {
+			i.Verdict = FilmAgain
+			i.Advice = "The whole picture is blurred: wipe the lens, tap on the horse on the screen to focus, and hold the phone still."
+			return i
+		}
+	}
+	if i.Verdict != Good {
+		i.Advice = "The exposure is too long for the speed: film in brighter light, or set a shutter time of 1/500 s or less."
+	}
+	return i
+}
+
+func shake(f findings) Item {
+	if math.IsNaN(f.shake) {
+		return Item{Name: Shake, Title: "Shake", Verdict: NotKnown, Found: "not known: the background has no structure"}
+	}
+	i := Item{Name: Shake, Title: "Shake", Verdict: under(f.shake, goodShake, usableShake), Found: fmt.Sprintf("the background moves by %.1f %% of the picture's width from one twelfth of a second to the next", 100*f.shake)}
+	if i.Verdict != Good {
+		i.Advice = "Put the phone on a tripod or lean it on something firm; do not follow the horse with it."
+	}
+	return i
+}
+
+func size(f findings) Item {
+	if !f.found {
+		return Item{Name: Size, Title: "Size in the picture", Verdict: FilmAgain, Found: "nothing as large as a horse moves against the background", Advice: "Begin to film when the horse sets off and keep it in the picture."}
+	}
+	i := Item{Name: Size, Title: "Size in the picture", Verdict: grade(f.tallest, goodTall, usableTall), Found: fmt.Sprintf("what moves is at most %.0f %% and at least %.0f %% of the picture's height", 100*f.tallest, 100*f.smallest)}
+	if i.Verdict != Good {
+		i.Advice = "Let the horse come nearer (it may pass the camera at a safe distance), or hold the phone upright; do not use the zoom."
+	}
+	return i
+}
+
+func distance(m *record.Marks, info *clip.Info) Item {
+	i := Item{Name: Distance, Title: "Distance", Verdict: NotKnown, Found: "not known without marks"}
+	if m == nil || m.Calibration == nil || (m.Calibration.Ground == nil && m.Calibration.Height == nil) {
+		return i
+	}
+	c, err := geometry.Calibrate(*m.Calibration, info.Width, info.Height)
+	if err != nil {
+		i.Found = "not known: the ground marks do not fit"
+		return i
+	}
+	nearest, farthest := math.Inf(1), math.Inf(-1)
+	for _, k := range m.Marks {
+		if k.Hidden || !k.Landmark.IsHoof() || k.X == nil || k.Y == nil {
+			continue
+		}
+		if _, y, ok := c.Camera.GroundPoint(geometry.Point{X: *k.X, Y: *k.Y}); ok {
+			nearest, farthest = min(nearest, y), max(farthest, y)
+		}
+	}
+	if math.IsInf(nearest, 0) {
+		i.Found = "not known: no hoof is marked"
+		return i
+	}
+	i.Found = fmt.Sprintf("the hooves marked are %.1f to %.1f m from the camera", nearest, farthest)
+	i.Verdict = under(nearest, 12, 25)
+	if i.Verdict != Good {
+		i.Advice = "Stand nearer: hooves should be placed within 5 to 15 m of the camera."
+	}
+	return i
+}
+
+func strides(f findings, m *record.Marks) Item {
+	i := Item{Name: Strides, Title: "Strides"}
+	gait := traj.Trot
+	if m != nil && m.Gait != "" {
+		gait = m.Gait
+	}
+	if !f.found {
+		i.Verdict, i.Found = NotKnown, "not known: no horse was found"
+		return i
+	}
+	if f.stepHz > 0 {
+		n := f.inSightS * f.stepHz / 2
+		i.Verdict = grade(math.Round(n), goodStride, fewStrides)
+		i.Found = fmt.Sprintf("about %.0f, from the rhythm of the movement (%.1f steps a second for %.1f s)", n, f.stepHz, f.inSightS)
+	} else {
+		// Ordinary stride durations; a plausibility band from memory, told as such.
+		low, high := 0.66, 0.80
+		if gait == traj.Walk {
+			low, high = 1.0, 1.3
+		}
+		n := f.inSightS / high
+		i.Verdict = grade(math.Floor(n), goodStride, fewStrides)
+		i.Found = fmt.Sprintf("about %.0f to %.0f, from %.1f s in sight at an ordinary %s; no clear rhythm was found", n, f.inSightS/low, f.inSightS, gait)
+	}
+	if i.Verdict != Good {
+		i.Advice = "Film a longer pass: 30 m in one go, or several passes, each as a clip of its own."
+	}
+	return i
+}
+
+func inFrame(f findings) Item {
+	i := Item{Name: InFrame, Title: "Horse in the picture"}
+	if !f.found {
+		i.Verdict, i.Found = NotKnown, "not known: no horse was found"
+		return i
+	}
+	i.Verdict = under(f.cut, 0.08, 0.30)
+	i.Found = fmt.Sprintf("what moves touches the picture's edge in %.0f %% of the time it is in sight", 100*f.cut)
+	if i.Verdict != Good {
+		i.Advice = "Leave room around the horse: ground below the hooves and air above the ears, the whole way."
+	}
+	return i
+}
+
+func straightness(f findings) Item {
+	i := Item{Name: Straightness, Title: "Straightness", Verdict: NotKnown, Found: "not known: the horse hardly changes in size, or is not in sight for long enough"}
+	if !f.found || math.IsNaN(f.wander) {
+		return i
+	}
+	i.Verdict = under(f.wander, goodDrift, usableDrift)
+	i.Found = fmt.Sprintf("what moves strays about %.2f m from a straight path (an estimate for a horse of ordinary height)", f.wander)
+	if i.Verdict != Good {
+		i.Advice = "Lead straight toward the camera or away from it along a line on the ground, with the head free and straight."
+	}
+	return i
+}

@@ -1,0 +1,25 @@
+// Package markpage serves the local page on which a person does by hand what
+// only a person can: list the clips of a folder and what each one needs, mark
+// landmarks and the ground, check how a clip was filmed, look over what
+// tracking made of it, and keep the visit's record.
+//
+// The page is plain HTML, CSS and JavaScript modules, embedded in the program;
+// nothing is fetched from elsewhere and nothing is sent there.
+//
+// # Safety
+//
+// The server listens on a loopback address unless it is told otherwise. Every
+// request needs the random token of this start, first in the address that the
+// program prints, from then on in a cookie that no other site and no script
+// can read. Requests under another host name (DNS rebinding) or from another
+// origin are refused, bodies are bounded, and no path outside the folder can be
+// read or written, through symbolic links neither.
+//
+// # What is saved when
+//
+// Every click is saved at once to the clip's marks file, whole or not at all.
+// A request names the version it changes (If-Match), so that two windows cannot
+// overwrite each other unseen. While the program is away, the page keeps the
+// clicks in the browser and sends them when it is back; for that the port is
+// derived from the folder, so that the page finds the program again.
+package markpage

@@ -1,0 +1,199 @@
+package markpage
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"hash/fnv"
+	"log/slog"
+	"net"
+	"net/http"
+	"net/netip"
+	"path/filepath"
+	"strconv"
+	"time"
+)
+
+// Options says what is served and where.
+type Options struct {
+	// Folder is the yard folder, or any folder with clips. It must exist.
+	Folder string
+	// Address is where to listen, host:port with a numeric host. Empty means the
+	// loopback address and a port derived from the folder, or a free one where
+	// that is taken.
+	Address string
+	// Remote allows an Address that other machines can reach. The token is needed
+	// there as well, but what is sent is not encrypted.
+	Remote bool
+	// Measurer measures clips for the second look; nil leaves that out.
+	Measurer Measurer
+	// Logger is told what goes wrong; nil keeps quiet.
+	Logger *slog.Logger
+	// PictureBytes bounds the memory for pictures ready to be shown; 0 means 256 MiB.
+	PictureBytes int64
+}
+
+// Server is the marks page of one folder. Its methods are safe for use by
+// several goroutines.
+type Server struct {
+	folder   *folder
+	pictures *pictures
+	clips    *clipCache
+	queue    *queue
+	locks    keyedMutex
+	token    string
+	logger   *slog.Logger
+	listener net.Listener
+	handler  http.Handler
+	stop     context.CancelFunc
+}
+
+// Listen opens the folder and the port. The caller must then call Serve, or
+// Close to give both up.
+func Listen(opts Options) (*Server, error) {
+	f, err := openFolder(opts.Folder)
+	if err != nil {
+		return nil, err
+	}
+	listener, err := listen(opts, f.dir)
+	if err != nil {
+		return nil, errors.Join(err, f.close())
+	}
+	token, err := newToken()
+	if err != nil {
+		return nil, errors.Join(err, listener.Close(), f.close())
+	}
+	logger := opts.Logger
+	if logger == nil {
+		logger = slog.New(slog.DiscardHandler)
+	}
+	limit := opts.PictureBytes
+	if limit == 0 {
+		limit = 256 << 20
+	}
+	ctx, stop := context.WithCancel(context.Background())
+	s := &Server{
+		folder: f, pictures: newPictures(ctx, limit), clips: newClipCache(),
+		token: token, logger: logger, listener: listener, stop: stop,
+	}
+	s.queue = newQueue(ctx, opts.Measurer, s.absolute)
+	s.handler = s.guard(s.routes())
+	return s, nil
+}
+
+func listen(opts Options, dir string) (net.Listener, error) {
+	if opts.Address != "" {
+		address, err := netip.ParseAddrPort(opts.Address)
+		if err != nil {
+			return nil, fmt.Errorf("listen on %q: it must be a numeric address and a port, such as 127.0.0.1:8765", opts.Address)
+		}
+		if !address.Addr().IsLoopback() && !opts.Remote {
+			return nil, fmt.Errorf("listen on %s: other machines could reach it; say so explicitly if that is meant", opts.Address)
+		}
+		l, err := net.Listen("tcp", opts.Address)
+		if err != nil {
+			return nil, fmt.Errorf("listen: %w", err)
+		}
+		return l, nil
+	}
+	// The same folder gets the same port, so that a page left open finds the
+	// program again and a browser finds what it kept for the page.
+	l, err := net.Listen("tcp", net.JoinHostPort("127.0.0.1", strconv.Itoa(portOf(dir))))
+	if err != nil {
+		l, err = net.Listen("tcp", "127.0.0.1:0")
+	}
+	if err != nil {
+		return nil, fmt.Errorf("listen: %w", err)
+	}
+	return l, nil
+}
+
+// portOf derives a port from the folder, below the range from which systems
+// take ports of outgoing connections.
+func portOf(dir string) int {
+	h := fnv.New32a()
+	_, _ = h.Write([]byte(dir))
+	return 20000 + int(h.Sum32()%10000)
+}
+
+// URL returns the address to open, with the token in it.
+func (s *Server) URL() string {
+	return fmt.Sprintf("http://%s/?token=%s", s.Address(), s.token)
+}
+
+// Address returns the host and port listened on.
+func (s *Server) Address() string { return s.listener.Addr().String() }
+
+// Folder returns the folder served, as an absolute path.
+func (s *Server) Folder() string { return s.folder.dir }
+
+// Handler returns what answers requests, guard included.
+func (s *Server) Handler() http.Handler { return s.handler }
+
+// Serve answers requests until ctx ends; then it lets those under way finish
+// for a moment and returns nil.
+func (s *Server) Serve(ctx context.Context) error {
+	server := &http.Server{
+		Handler:           s.handler,
+		ReadHeaderTimeout: 10 * time.Second,
+		ReadTimeout:       60 * time.Second,
+		IdleTimeout:       2 * time.Minute,
+		MaxHeaderBytes:    64 << 10,
+		ErrorLog:          slog.NewLogLogger(s.logger.Handler(), slog.LevelWarn),
+	}
+	ended := make(chan error, 1)
+	go func() { ended <- server.Serve(s.listener) }()
+	var err error
+	select {
+	case err = <-ended:
+	case <-ctx.Done():
+		s.stop() // Streams of progress end with it.
+		grace, cancel := context.WithTimeout(context.WithoutCancel(ctx), 3*time.Second)
+		defer cancel()
+		if server.Shutdown(grace) != nil {
+			_ = server.Close()
+		}
+		err = <-ended
+	}
+	if errors.Is(err, http.ErrServerClosed) {
+		err = nil
+	}
+	return errors.Join(err, s.Close())
+}
+
+// Close ends everything the server has under way and gives the folder up. It
+// may be called more than once.
+func (s *Server) Close() error {
+	s.stop()
+	s.pictures.wait()
+	s.queue.wait()
+	err := s.listener.Close()
+	if errors.Is(err, net.ErrClosed) {
+		err = nil
+	}
+	return errors.Join(err, s.folder.close())
+}
+
+func (s *Server) routes() http.Handler {
+	mux := http.NewServeMux()
+	mux.HandleFunc("GET /{$}", s.index)
+	mux.HandleFunc("GET /app/{file}", s.asset)
+	mux.HandleFunc("GET /guide", s.guide)
+	mux.HandleFunc("GET /picture", s.picture)
+	mux.HandleFunc("GET /api/clips", s.listClips)
+	mux.HandleFunc("GET /api/clip", s.oneClip)
+	mux.HandleFunc("PUT /api/marks", s.putMarks)
+	mux.HandleFunc("POST /api/calibrate", s.calibrate)
+	mux.HandleFunc("GET /api/check", s.checkClip)
+	mux.HandleFunc("GET /api/look", s.look)
+	mux.HandleFunc("POST /api/measure", s.measure)
+	mux.HandleFunc("GET /api/progress", s.progress)
+	mux.HandleFunc("GET /api/visit", s.getVisit)
+	mux.HandleFunc("PUT /api/visit", s.putVisit)
+	return mux
+}
+
+// absolute returns where the clip at the slash-separated rel lies.
+func (s *Server) absolute(rel string) string {
+	return filepath.Join(s.folder.dir, filepath.FromSlash(rel))
+}

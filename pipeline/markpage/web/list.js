@@ -1,0 +1,87 @@
+// The clip list: what each clip still needs.
+
+import { h, put, button } from './dom.js';
+import { get, send } from './api.js';
+import { unsent } from './saver.js';
+import { needWords, levelWords } from './words.js';
+import { watch } from './progress.js';
+
+const phases = { waiting: 'waiting to be measured', running: 'being measured', done: 'measured', failed: 'measuring failed' };
+
+/** Opens the list. Returns a function that leaves it. */
+export async function openList(main, _path, { show }) {
+  const { folder, clips, more, measures } = await get('/api/clips');
+  const waiting = unsent('marks');
+  const ready = clips.filter((c) => c.needs.includes('measuring'));
+  const groups = new Map();
+  for (const c of clips) {
+    if (!groups.has(c.group)) groups.set(c.group, []);
+    groups.get(c.group).push(c);
+  }
+  const lines = new Map();
+  const first = clips.find((c) => c.needs.includes('marks'));
+  const asked = h('div', { class: 'actions' },
+    first ? h('a', { class: 'button primary', id: 'first', href: `#/mark/${encodeURIComponent(first.path)}` }, `Mark the next clip: ${first.name}`) : null,
+    measures ? button(`Measure ${ready.length === 1 ? 'the clip' : `all ${ready.length} clips`} that ${ready.length === 1 ? 'is' : 'are'} ready`, async () => {
+      for (const c of ready) await send('POST', '/api/measure', { clip: c.path }); // eslint-disable-line no-await-in-loop
+    }, { id: 'measure-all', disabled: ready.length === 0 }) : null,
+    h('a', { class: 'button', href: '/guide', target: '_blank', rel: 'noopener' }, 'Film guide to print'));
+  const count = (need) => clips.filter((c) => c.needs.includes(need)).length;
+  put(main,
+    h('h1', {}, `Clips in ${folder}`),
+    clips.length === 0
+      ? h('p', {}, 'There are no clips in this folder yet. Copy the phone’s video files into it and load this page again.')
+      : h('p', {}, `${clips.length} ${clips.length === 1 ? 'clip' : 'clips'}: ${count('marks')} need marks, ${count('calibration')} have no ground marks, ${count('measuring')} are ready to be measured, ${count('second look')} want a second look.`),
+    more ? h('p', { class: 'notice warn' }, 'There are more clips in this folder than the list shows. Open a folder inside it.') : null,
+    waiting.length > 0 ? h('div', { class: 'notice warn' }, h('p', {}, 'This browser keeps marks that were not saved because the program was away. Open the clip to save them:'),
+      h('ul', {}, waiting.map((p) => h('li', {}, h('a', { href: `#/mark/${encodeURIComponent(p)}` }, p))))) : null,
+    asked,
+    [...groups].map(([group, list]) => {
+      const id = `group-${list[0].path}`;
+      const [c] = list;
+      return h('section', { class: 'group', 'aria-labelledby': id },
+        h('div', { class: 'grouphead' },
+          h('h2', { id }, c.horse ? `${c.horse}, visit of ${c.visit}` : group === '.' ? folder : group),
+          h('a', { class: 'button', href: `#/visit/${encodeURIComponent(group)}`, 'aria-label': `Visit record of ${c.horse ? `${c.horse}, ${c.visit}` : group}` }, 'Visit record')),
+        h('ul', { class: 'clips' }, list.map((k) => {
+          const line = h('li', { class: 'clip' });
+          lines.set(k.path, line);
+          return fillLine(line, k, measures, null);
+        })));
+    }));
+  show('', '');
+  const stop = measures ? watch((jobs) => {
+    for (const j of jobs) {
+      const c = clips.find((k) => k.path === j.clip);
+      if (!c || !lines.has(j.clip)) continue;
+      fillLine(lines.get(j.clip), c, measures, j);
+    }
+  }) : null;
+  return () => stop?.();
+}
+
+function fillLine(line, c, measures, job) {
+  const path = encodeURIComponent(c.path);
+  const needs = job?.phase === 'done' ? c.needs.filter((n) => n !== 'measuring') : c.needs;
+  const held = line.contains(document.activeElement) ? document.activeElement.textContent : null;
+  put(line,
+    h('a', { class: 'thumb', href: `#/mark/${path}`, tabindex: '-1', 'aria-hidden': 'true' },
+      h('img', { src: `/picture?clip=${path}&size=thumb`, alt: '', loading: 'lazy', width: 160, height: 90 })),
+    h('div', { class: 'about' },
+      h('h3', {}, c.name),
+      h('p', { class: 'needs' }, needs.length === 0 ? h('span', { class: 'tag good' }, '✓ nothing needed') : needs.map((n) => h('span', { class: `tag need-${n.replace(' ', '-')}` }, `needs ${needWords[n]}`))),
+      h('p', { class: 'facts' }, [
+        c.view ? `${c.view === 'toward' ? 'toward' : 'away'}, ${c.gait}` : 'not marked yet',
+        c.marks > 0 ? `${c.marks} landmarks in ${c.frames} ${c.frames === 1 ? 'frame' : 'frames'}` : null,
+        c.view ? `calibration: ${levelWords[c.calibration]}` : null,
+      ].filter(Boolean).join(' · ')),
+      c.state.second_look && !job ? h('p', { class: 'facts' }, `Second look: ${c.state.second_look}`) : null,
+      job ? h('p', { class: job.phase === 'failed' ? 'notice bad' : 'facts', role: 'status' }, `${phases[job.phase]}${job.phase === 'running' && job.progress.stage ? `: ${job.progress.stage}${job.progress.total > 0 ? ` ${Math.round((100 * job.progress.done) / job.progress.total)} %` : ''}` : ''}${job.error ? `: ${job.error}` : ''}`) : null,
+      c.error ? h('p', { class: 'notice bad' }, c.error) : null),
+    h('div', { class: 'ways' },
+      h('a', { class: 'button', href: `#/mark/${path}`, 'aria-label': `Mark ${c.name}` }, 'Mark'),
+      measures && (c.state.measured || job?.phase === 'done') ? h('a', { class: 'button', href: `#/look/${path}`, 'aria-label': `Second look at ${c.name}` }, 'Second look') : null,
+      h('a', { class: 'button', href: `#/check/${path}`, 'aria-label': `Film check of ${c.name}` }, 'Film check')));
+  if (held) [...line.querySelectorAll('a')].find((a) => a.textContent === held)?.focus();
+  return line;
+}

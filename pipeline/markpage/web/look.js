@@ -1,0 +1,252 @@
+// The second look: the clip with what was followed drawn on it, where quality
+// fell, and the frames that win most if marked.
+
+import { h, put, button, svg } from './dom.js';
+import { get, send } from './api.js';
+import { Frames } from './frames.js';
+import { Stage, drawSign, drawWords } from './stage.js';
+import { landmarkNames, sideOf, symbols, colours } from './words.js';
+import { watch } from './progress.js';
+
+const trailFrames = 24;
+
+/** Opens the second look. Returns a function that leaves it. */
+export async function openLook(main, path, { setCrumbs, frame }) {
+  const clip = await get('/api/clip', { clip: path });
+  setCrumbs(clip);
+  const page = new LookPage(main, clip, frame);
+  await page.start();
+  return () => page.close();
+}
+
+class LookPage {
+  constructor(main, clip, frame) {
+    this.main = main;
+    this.clip = clip;
+    this.frame = Math.max(0, Math.min(clip.times.length - 1, frame ?? 0));
+    this.frames = new Frames(clip, 'play');
+    this.speed = 0.25;
+    this.hidden = new Set();
+  }
+
+  async start() {
+    const { clip } = this;
+    this.stage = new Stage({ width: clip.width, height: clip.height, draw: (pen) => this.draw(pen), point: () => {}, label: 'The clip with what was followed drawn on it' });
+    this.slider = h('input', { type: 'range', min: 0, max: clip.times.length - 1, step: 1, 'aria-label': 'Frame', oninput: () => this.goTo(Number(this.slider.value)) });
+    this.where = h('output', { class: 'where' });
+    this.play = button('Play', () => this.toggle(), { id: 'play', class: 'primary' });
+    this.strips = h('div', { class: 'strips' });
+    this.side = h('aside', { class: 'side', 'aria-label': 'Findings' });
+    this.status = h('p', { class: 'message', role: 'status', 'aria-live': 'polite' });
+    this.bar = h('progress', { max: 1, value: 0, hidden: true, 'aria-label': 'Progress of measuring' });
+    put(this.main, h('h1', { class: 'quiet' }, `Second look at ${clip.name}`),
+      h('div', { class: 'workbench' },
+        h('section', { class: 'sight', 'aria-label': 'Clip' },
+          h('div', { class: 'frame' }, this.stage.canvas),
+          h('div', { class: 'transport' },
+            this.play,
+            button('◀', () => this.goTo(this.frame - 1), { 'aria-label': 'One frame back' }), this.slider,
+            button('▶', () => this.goTo(this.frame + 1), { 'aria-label': 'One frame forward' }),
+            h('label', { class: 'inline' }, 'Speed ', h('select', { id: 'speed', onchange: (e) => { this.speed = Number(e.target.value); } },
+              [[0.1, '1/10'], [0.25, '1/4'], [0.5, '1/2'], [1, 'real']].map(([v, t]) => h('option', { value: v, selected: v === this.speed }, t)))),
+            this.where),
+          this.strips),
+        this.side));
+    this.keys = (e) => {
+      if (e.target.matches('input:not([type=range]), select, textarea, button, a') && e.key === ' ') return;
+      const act = { ',': () => this.goTo(this.frame - 1), '.': () => this.goTo(this.frame + 1), '<': () => this.goTo(this.frame - 10), '>': () => this.goTo(this.frame + 10), ' ': () => this.toggle() }[e.key];
+      if (act) {
+        e.preventDefault();
+        act();
+      }
+    };
+    document.addEventListener('keydown', this.keys);
+    await this.load();
+    this.goTo(this.frame);
+    this.stopWatching = watch((jobs) => this.progress(jobs.find((j) => j.clip === clip.path)));
+  }
+
+  close() {
+    this.closed = true;
+    this.playing = false;
+    this.stopWatching?.();
+    this.frames.close();
+    this.stage.close();
+    document.removeEventListener('keydown', this.keys);
+  }
+
+  async load() {
+    const { look, state } = await get('/api/look', { clip: this.clip.path });
+    this.look = look;
+    this.state = state;
+    this.refresh();
+  }
+
+  progress(job) {
+    const was = this.phase;
+    this.phase = job?.phase;
+    const busy = job && (job.phase === 'running' || job.phase === 'waiting');
+    this.bar.hidden = !busy;
+    if (busy) {
+      const p = job.progress;
+      if (p.total > 0) this.bar.value = p.done / p.total;
+      else this.bar.removeAttribute('value');
+      this.status.textContent = job.phase === 'waiting' ? 'Waiting for other clips to be measured.' : `Measuring: ${p.stage || 'beginning'}${p.total > 0 ? `, ${Math.round((100 * p.done) / p.total)} %` : ''}.`;
+    }
+    if (job?.phase === 'failed') this.status.textContent = `Measuring failed: ${job.error}`;
+    if (job?.phase === 'done' && (was === 'running' || was === 'waiting')) {
+      this.status.textContent = 'Measured anew.';
+      this.load();
+    }
+    if (this.again) this.again.disabled = Boolean(busy);
+  }
+
+  async measure() {
+    this.status.textContent = 'Asked for.';
+    await send('POST', '/api/measure', { clip: this.clip.path });
+  }
+
+  refresh() {
+    const { look, clip } = this;
+    const path = encodeURIComponent(clip.path);
+    this.again = button(look ? 'Measure again' : 'Measure now', () => this.measure(), { id: 'measure', class: look && !this.state.stale ? '' : 'primary' });
+    const head = [this.status, this.bar];
+    if (!look) {
+      put(this.side, h('h2', {}, 'Not measured yet'), h('p', {}, 'Mark the clip, then measure it: this page shows what was followed and where to help.'), head, h('div', { class: 'actions' }, this.again, h('a', { class: 'button', href: `#/mark/${path}` }, 'Mark')));
+      put(this.strips);
+      return;
+    }
+    put(this.side,
+      h('h2', {}, 'What was found'), h('p', { class: 'finding' }, look.finding),
+      this.state.stale ? h('p', { class: 'notice warn' }, 'Marks or clip have changed since: measure again.') : null,
+      head, h('div', { class: 'actions' }, this.again),
+      h('h2', {}, 'Frames that win most if marked'),
+      look.advice.length === 0 ? h('p', {}, 'None: every landmark was followed well enough.')
+        : h('ol', { class: 'advice' }, look.advice.map((a, i) => h('li', {},
+          h('p', {}, h('span', { class: `sign-text ${sideOf(a.landmark)}`, 'aria-hidden': 'true' }, symbols[sideOf(a.landmark)]), ` ${landmarkNames[a.landmark]}, frame ${a.frame}: ${a.reason}`),
+          h('div', { class: 'actions' }, button('Show', () => this.goTo(a.frame), { 'aria-label': `Show frame ${a.frame}` }),
+            h('a', { class: 'button', id: i === 0 ? 'best-advice' : undefined, href: `#/mark/${path}?frame=${a.frame}&landmark=${a.landmark}` }, `Mark the ${landmarkNames[a.landmark]} here`))))),
+      h('h2', {}, 'Losses'),
+      look.losses.length === 0 ? h('p', {}, 'No landmark was lost.')
+        : h('ul', {}, look.losses.map((l) => h('li', {}, button(`${landmarkNames[l.landmark]}, frames ${l.first} to ${l.last}`, () => this.goTo(l.first), { class: 'link' }), ` ${l.reason}`))),
+      look.notes.length > 0 ? [h('h2', {}, 'Remarks'), h('ul', {}, look.notes.map((n) => h('li', {}, n)))] : null,
+      h('fieldset', {}, h('legend', {}, 'Show'), look.tracks.map((t) => h('label', { class: 'tick' },
+        h('input', { type: 'checkbox', checked: !this.hidden.has(t.landmark), onchange: (e) => { this.hidden[e.target.checked ? 'delete' : 'add'](t.landmark); this.stage.paint(); } }),
+        h('span', { class: `sign-text ${sideOf(t.landmark)}`, 'aria-hidden': 'true' }, symbols[sideOf(t.landmark)]), ` ${landmarkNames[t.landmark]}`))));
+    this.drawStrips();
+    this.stage.paint();
+  }
+
+  /** A strip for every landmark: how well it was followed, and its contacts. */
+  drawStrips() {
+    const n = this.clip.times.length;
+    const { times } = this.clip;
+    const span = times[n - 1] || 1;
+    put(this.strips, this.look.tracks.map((t) => {
+      const side = sideOf(t.landmark);
+      const runs = [];
+      for (let i = 0; i < n; i += 1) {
+        const last = runs.at(-1);
+        if (last && last.status === t.status[i]) last.to = i;
+        else runs.push({ status: t.status[i], from: i, to: i });
+      }
+      const seen = t.status.filter((s) => s === 'tracked' || s === 'marked').length;
+      const lost = t.status.filter((s) => s === 'lost').length;
+      const quality = t.quality.map((q, i) => (q === null ? null : `${i},${(20 - 18 * q).toFixed(1)}`));
+      const lines = [];
+      let line = [];
+      for (const p of [...quality, null]) {
+        if (p !== null) line.push(p);
+        else if (line.length > 0) {
+          lines.push(line.join(' '));
+          line = [];
+        }
+      }
+      return h('div', { class: 'strip' },
+        h('span', { class: 'name' }, h('span', { class: `sign-text ${side}`, 'aria-hidden': 'true' }, symbols[side]), ` ${landmarkNames[t.landmark]}`),
+        svg('svg', {
+          viewBox: `0 0 ${n} 28`, preserveAspectRatio: 'none', role: 'img', 'aria-label': `${landmarkNames[t.landmark]}: seen in ${seen} of ${n} frames, lost in ${lost}`,
+          onclick: (e) => { const b = e.currentTarget.getBoundingClientRect(); this.goTo(Math.floor(((e.clientX - b.left) / b.width) * n)); },
+        },
+        runs.map((r) => svg('rect', { x: r.from, y: 0, width: r.to - r.from + 1, height: 20, class: `run ${r.status}` })),
+        lines.map((points) => svg('polyline', { points, class: 'quality' })),
+        this.look.contacts.filter((c) => c.limb === t.landmark).map((c) => svg('rect', { x: (c.on_s / span) * (n - 1), y: 22, width: Math.max(0.5, ((c.off_s - c.on_s) / span) * (n - 1)), height: 6, class: `contact ${side}` }))));
+    }),
+    h('p', { class: 'hint' }, 'White: seen. Hatched grey: bridged. Dark: lost. The line is the quality, high is good. Bars below are ground contacts.'));
+  }
+
+  goTo(frame) {
+    const f = Math.max(0, Math.min(this.clip.times.length - 1, frame));
+    this.frame = f;
+    this.slider.value = String(f);
+    this.where.value = `frame ${f}, ${this.clip.times[f].toFixed(3)} s`;
+    this.slider.setAttribute('aria-valuetext', this.where.value);
+    return this.frames.show(f).then((bitmap) => {
+      if (this.frame === f && !this.closed) this.stage.show(bitmap);
+    }, () => {});
+  }
+
+  async toggle() {
+    this.playing = !this.playing;
+    this.play.textContent = this.playing ? 'Pause' : 'Play';
+    if (!this.playing) return;
+    const { times } = this.clip;
+    if (this.frame >= times.length - 1) this.frame = 0;
+    let from = performance.now();
+    let at = times[this.frame];
+    while (this.playing && !this.closed) {
+      await new Promise((r) => { requestAnimationFrame(r); }); // eslint-disable-line no-await-in-loop
+      const now = at + ((performance.now() - from) / 1000) * this.speed;
+      let f = this.frame;
+      while (f + 1 < times.length && times[f + 1] <= now) f += 1;
+      if (f === this.frame) continue;
+      // A picture that is late stops the clock: nothing is skipped unseen.
+      f = Math.min(f, this.frame + 2);
+      await this.goTo(f); // eslint-disable-line no-await-in-loop
+      if (times[f] < now - 0.1 * this.speed) {
+        at = times[f];
+        from = performance.now();
+      }
+      if (f >= times.length - 1) this.playing = false;
+    }
+    this.play.textContent = 'Play';
+  }
+
+  draw({ c, to, ratio }) {
+    if (!this.look) return;
+    const f = this.frame;
+    const time = this.clip.times[f];
+    for (const t of this.look.tracks) {
+      if (this.hidden.has(t.landmark)) continue;
+      const side = sideOf(t.landmark);
+      const colour = colours[side];
+      for (const [style, width] of [['rgba(255,255,255,.85)', 4], [colour, 2]]) {
+        c.strokeStyle = style;
+        c.lineWidth = width * ratio;
+        c.setLineDash(side === 'right' ? [7 * ratio, 4 * ratio] : []);
+        c.beginPath();
+        let open = false;
+        for (let i = Math.max(0, f - trailFrames); i <= f; i += 1) {
+          if (t.x[i] === null) {
+            open = false;
+            continue;
+          }
+          const [x, y] = to(t.x[i], t.y[i]);
+          if (open) c.lineTo(x, y);
+          else c.moveTo(x, y);
+          open = true;
+        }
+        c.stroke();
+      }
+      c.setLineDash([]);
+      if (t.x[f] === null) continue;
+      const [x, y] = to(t.x[f], t.y[f]);
+      const down = this.look.contacts.some((k) => k.limb === t.landmark && k.on_s <= time && time <= k.off_s);
+      drawSign(c, side, x, y, (down ? 11 : 8) * ratio, { colour, hollow: t.status[f] === 'bridged' });
+      if (down) drawWords(c, 'on the ground', x, y + 20 * ratio, 10 * ratio, '#fff', 'center');
+      if (t.status[f] === 'bridged') drawWords(c, 'bridged', x, y - 18 * ratio, 10 * ratio, '#ffe58a', 'center');
+    }
+    const lost = this.look.tracks.filter((t) => t.status[f] === 'lost' && !this.hidden.has(t.landmark));
+    lost.forEach((t, i) => drawWords(c, `lost: ${landmarkNames[t.landmark]}`, 10 * ratio, (18 + 18 * i) * ratio, 13 * ratio, '#ffe58a'));
+  }
+}

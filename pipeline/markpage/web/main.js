@@ -1,0 +1,76 @@
+// The page's frame: which view is shown, and where one is.
+
+import { h, put } from './dom.js';
+import { openList } from './list.js';
+import { openMark } from './mark.js';
+import { openLook } from './look.js';
+import { openCheck } from './check.js';
+import { openVisit } from './visit.js';
+
+const main = document.getElementById('main');
+const crumbs = document.getElementById('crumbs');
+const saved = document.getElementById('saved');
+
+let leave = null;
+let turn = 0;
+
+function show(state, text) {
+  saved.className = state;
+  saved.textContent = text;
+}
+
+function setCrumbs(clip, here) {
+  document.title = here ?? clip?.name ?? 'jogstrip';
+  const path = clip && encodeURIComponent(clip.path);
+  put(crumbs,
+    h('a', { href: '#/' }, 'All clips'),
+    clip ? [
+      h('span', { 'aria-hidden': 'true' }, ' › '),
+      h('span', { class: 'here' }, clip.horse ? `${clip.horse}, ${clip.visit}, ${clip.name}` : clip.name),
+      h('span', { class: 'ways' },
+        h('a', { href: `#/mark/${path}` }, 'Mark'),
+        clip.measures ? h('a', { href: `#/look/${path}` }, 'Second look') : null,
+        h('a', { href: `#/check/${path}` }, 'Film check'),
+        h('a', { href: `#/visit/${encodeURIComponent(clip.group)}` }, 'Visit')),
+    ] : here ? [h('span', { 'aria-hidden': 'true' }, ' › '), h('span', { class: 'here' }, here)] : null);
+  for (const a of crumbs.querySelectorAll('a')) if (a.getAttribute('href') === location.hash.split('?')[0]) a.setAttribute('aria-current', 'page');
+}
+
+const views = { mark: openMark, look: openLook, check: openCheck, visit: openVisit };
+
+async function route() {
+  turn += 1;
+  const mine = turn;
+  leave?.();
+  leave = null;
+  show('', '');
+  const [where, query] = location.hash.replace(/^#\/?/, '').split('?');
+  const [name, ...rest] = where.split('/');
+  const open = views[name] ?? openList;
+  const asked = new URLSearchParams(query);
+  const options = {
+    show, setCrumbs,
+    frame: asked.has('frame') ? Number(asked.get('frame')) : undefined,
+    landmark: asked.get('landmark') ?? undefined,
+  };
+  put(main, h('p', { class: 'wait' }, 'Loading…'));
+  const page = h('div', { class: 'page' });
+  try {
+    if (open === openList) setCrumbs(null);
+    const left = await open(page, decodeURIComponent(rest.join('/')), options);
+    if (mine !== turn) {
+      left?.();
+      return;
+    }
+    leave = left;
+    put(main, page);
+  } catch (error) {
+    if (mine !== turn) return;
+    put(main, h('div', { class: 'notice bad', role: 'alert' }, h('p', {}, error.message), h('p', {}, h('a', { href: '#/' }, 'All clips'))));
+  }
+  main.focus({ preventScroll: true });
+  window.scrollTo(0, 0);
+}
+
+window.addEventListener('hashchange', route);
+route();
