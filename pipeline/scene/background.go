@@ -41,7 +41,7 @@ type yard struct {
 func newYard(s *Scene) *yard {
 	y := &yard{s: s, l: lightsOf(s.Yard.Light)}
 	y.ground = y.l.on(vec{0, 0, 1})
-	y.backdrop = math.Max(s.Motion.StartM, s.Motion.EndM) + 8
+	y.backdrop = math.Max(34, math.Max(s.Motion.StartM, s.Motion.EndM)+8)
 	if w := s.Yard.MarksWidthM; w > 0 {
 		y0, y1 := s.Yard.MarksNearM, s.Yard.MarksNearM+s.Yard.MarksLengthM
 		y.marks = [][2]float64{{-w / 2, y0}, {w / 2, y0}, {w / 2, y1}, {-w / 2, y1}}
@@ -153,12 +153,14 @@ func (y *yard) scenery(x, z, foot float32) colour {
 	// Trees: a far row and a near hedge.
 	far := 5.2 + 1.7*noise2(x*0.11, 3) + 1.0*noise2(x*0.37, 9)
 	far += 0.55*noise2(x*1.3, z*0.35) + 0.30*noise2(x*3.4, z*1.5)*fade(3.4, foot) + 0.16*noise2(x*9, z*7)*fade(9, foot)
-	n := 1 + 0.40*noise2(x*0.55, z*0.7) + 0.35*noise2(x*1.9, z*1.7)*fade(1.9, foot) + 0.45*noise2(x*5.3, z*4.8)*fade(5.3, foot) + 0.45*noise2(x*14, z*13)*fade(14, foot)
+	// Turned, so that the noise's lattice does not show.
+	u, v := 0.8*x+0.6*z, 0.8*z-0.6*x
+	n := 1 + 0.40*noise2(u*0.55, v*0.6) + 0.35*noise2(v*1.9, u*1.7)*fade(1.9, foot) + 0.45*noise2(u*5.3, v*4.8)*fade(5.3, foot) + 0.45*noise2(v*14, u*13)*fade(14, foot)
 	n *= 0.72 + 0.10*min(z, 6)*0.5
 	c := mix(colour{0.060, 0.088, 0.030}.mul(max(0.15, n)).tint(light), y.l.haze, 0.08)
 	c = mix(c, sky, edge(z-far))
 	hedge := 1.75 + 0.25*noise2(x*0.7, 50) + 0.12*noise2(x*3.1, z*3)
-	h := 1 + 0.4*noise2(x*2.1+9, z*2.2) + 0.45*noise2(x*7, z*7)*fade(7, foot) + 0.3*noise2(x*18, z*18)*fade(18, foot)
+	h := 1 + 0.4*noise2(u*2.1+9, v*2.2) + 0.45*noise2(v*7, u*7)*fade(7, foot) + 0.3*noise2(u*18, v*18)*fade(18, foot)
 	c = mix(colour{0.040, 0.070, 0.022}.mul(h).tint(light), c, edge(z-hedge))
 	// A fence of posts and rails.
 	wood := colour{0.24, 0.20, 0.155}.mul(1 + 0.25*noise2(x*3, z*25)*fade(25, foot)).tint(light)

@@ -31,3 +31,11 @@ func BenchmarkRender(b *testing.B) {
 		})
 	}
 }
+
+func BenchmarkSimulate(b *testing.B) {
+	for b.Loop() {
+		if _, err := Simulate(Scene{Seed: 1, Asymmetry: ShortFore("right", 1)}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

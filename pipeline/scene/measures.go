@@ -5,6 +5,7 @@ import (
 	"sort"
 
 	"jogstrip/metrics"
+	"jogstrip/track/traj"
 )
 
 func sortContacts(cs []Contact) {
@@ -249,11 +250,13 @@ func (m *motion) fromTrunk(limb, i int) float64 {
 // after stance i from the chord and the largest height of the hoof's landmark, m.
 func (m *motion) swingExtremes(limb, i int) (lateral, medial, height float64) {
 	f, next := m.falls[limb][i], m.falls[limb][i+1]
-	z := func(t float64) float64 { return m.hoofPoint(m.hoofAt(limb, t)).z }
-	o := func(t float64) float64 { return m.hoofAt(limb, t).outward }
-	_, height = extreme(z, f.off, next.on, 1)
-	_, lateral = extreme(o, f.off, next.on, 1)
-	_, medial = extreme(o, f.off, next.on, -1)
+	if m.scene.View == traj.Toward {
+		_, height = extreme(func(x float64) float64 { return f.flight / 100 * liftOf(girdleOf(limb), x) }, 0, 1, 1)
+	} else {
+		_, height = extreme(func(t float64) float64 { return m.hoofPoint(m.hoofAt(limb, t)).z }, f.off, next.on, 1)
+	}
+	_, lateral = extreme(f.outward, 0, 1, 1)
+	_, medial = extreme(f.outward, 0, 1, -1)
 	return math.Max(0, lateral), math.Max(0, -medial), height
 }
 

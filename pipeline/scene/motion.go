@@ -384,8 +384,8 @@ func (m *motion) hoofAt(limb int, t float64) hoof {
 	// Slope of the pitch at hoof-off, per swing, continues the breakover's.
 	slope := math.Min(2*over/(f.off-f.heelOff)*swing, rad(700))
 	h.pitch = hermite([][3]float64{{0, over, slope}, {0.17, over + rad(42), 0}, {0.5, rad(38), -rad(190)}, {0.84, -rad(9), 0}, {1, 0, 0}}, x)
-	h.z = f.flight / 100 * m.liftOf(gd, x)
-	h.outward = f.lateral/100*bump(x, 0.60) - f.medial/100*bump(x, 0.30)
+	h.z = f.flight / 100 * liftOf(gd, x)
+	h.outward = f.outward(x)
 	dir := math.Hypot(next.s-f.s, next.l-f.l)
 	// Across the chord, not across the line.
 	cs, cl := (next.s-f.s)/dir, (next.l-f.l)/dir
@@ -394,8 +394,13 @@ func (m *motion) hoofAt(limb int, t float64) hoof {
 	return h
 }
 
-func (m *motion) liftOf(girdle int, x float64) float64 {
-	return math.Max(0, hermite(toeLift[girdle], x))
+// liftOf is the height of the toe at x of the swing as a share of the highest.
+func liftOf(girdle int, x float64) float64 { return math.Max(0, hermite(toeLift[girdle], x)) }
+
+// outward is the departure from the chord at x of the swing, m: medial while
+// the hoof passes the opposite limb, lateral after that.
+func (f fall) outward(x float64) float64 {
+	return f.lateral/100*bump(x, 0.60) - f.medial/100*bump(x, 0.30)
 }
 
 // hoofPoint returns the landmark of a hoof in lane coordinates: the toe at the
