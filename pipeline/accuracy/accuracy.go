@@ -1,0 +1,282 @@
+package accuracy
+
+import (
+	"encoding/csv"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+
+	"jogstrip/metrics"
+	"jogstrip/pipeline/record"
+	"jogstrip/pipeline/scene"
+	"jogstrip/track/traj"
+)
+
+// Figures are the errors of one measured clip against truth. What could not be
+// had is NaN.
+type Figures struct {
+	// StanceRMS and SwingRMS are the errors of hoof positions, px, root mean
+	// square over both axes, in frames reported as seen; Body that of the others.
+	StanceRMS, SwingRMS, BodyRMS float64
+	// Wrong counts frames reported as seen that are more than 5 px off; Seen all
+	// frames reported as seen.
+	Wrong, Seen int
+	// NormalisedSD is the standard deviation of error over reported spread.
+	NormalisedSD float64
+	// HeadLow and HeadHigh are the errors of the run's mean difference, mm, against
+	// the truth of the same strides.
+	HeadLow, HeadHigh float64
+	// StepFore and StepHind are those of the step-length difference, cm.
+	StepFore, StepHind float64
+	// OffsetFore and OffsetHind are the larger of the left's and right's errors of placement, cm.
+	OffsetFore, OffsetHind float64
+	// Arc and Flight are the largest errors of the four limbs' means, cm.
+	Arc, Flight float64
+	// On and Off are the medians of the absolute errors of hoof-on and hoof-off, ms.
+	On, Off float64
+	// Contacts counts the timed landings that have a true one within 0.1 s;
+	// Invented those that have none.
+	Contacts, Invented int
+	// Outside names measures whose true mean lies outside the reported interval, and
+	// Inside how many lie inside.
+	Outside []string
+	Inside  int
+}
+
+// Compare sets the results in folder out beside the truth.
+func Compare(out string, truth *scene.Truth) (*Figures, error) {
+	result, err := record.ReadResult(out)
+	if err != nil {
+		return nil, err
+	}
+	set, err := readSignals(filepath.Join(out, "signals.csv"))
+	if err != nil {
+		return nil, err
+	}
+	f := new(Figures)
+	f.positions(set, truth)
+	f.contacts(result, truth)
+	f.measures(result, truth)
+	return f, nil
+}
+
+type seen struct{ x, y, sd float64 }
+
+// readSignals returns the positions reported as seen. Index: frame.
+func readSignals(path string) (map[traj.Landmark]map[int]seen, error) {
+	file, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer file.Close()
+	rows, err := csv.NewReader(file).ReadAll()
+	if err != nil {
+		return nil, fmt.Errorf("read %s: %w", path, err)
+	}
+	out := map[traj.Landmark]map[int]seen{}
+	column := map[string]int{}
+	for i, name := range rows[0] {
+		column[name] = i
+	}
+	for _, l := range traj.Landmarks() {
+		name := strings.ReplaceAll(string(l), "-", "_")
+		at, marked := column[name+"_status"]
+		if !marked {
+			continue
+		}
+		out[l] = map[int]seen{}
+		for frame, row := range rows[1:] {
+			if row[at] != "tracked" && row[at] != "marked" {
+				continue
+			}
+			var s seen
+			for _, part := range []struct {
+				suffix string
+				into   *float64
+			}{{"_x_px", &s.x}, {"_y_px", &s.y}, {"_sd_px", &s.sd}} {
+				if *part.into, err = strconv.ParseFloat(row[column[name+part.suffix]], 64); err != nil {
+					return nil, fmt.Errorf("read %s: frame %d: %w", path, frame, err)
+				}
+			}
+			out[l][frame] = s
+		}
+	}
+	return out, nil
+}
+
+func (f *Figures) positions(set map[traj.Landmark]map[int]seen, truth *scene.Truth) {
+	var stance, swing, body, normalised []float64
+	for _, l := range traj.Landmarks() {
+		points := truth.Points(l)
+		for frame := range truth.Times {
+			s, ok := set[l][frame]
+			if !ok {
+				continue
+			}
+			f.Seen++
+			dx, dy := s.x-points[frame].X, s.y-points[frame].Y
+			if math.Hypot(dx, dy) > 5 {
+				f.Wrong++
+			}
+			if s.sd > 0 {
+				normalised = append(normalised, dx/s.sd, dy/s.sd)
+			}
+			into := &body
+			if l.IsHoof() {
+				into = &swing
+				if stands(truth, l, truth.Times[frame]) {
+					into = &stance
+				}
+			}
+			*into = append(*into, dx, dy)
+		}
+	}
+	f.StanceRMS, f.SwingRMS, f.BodyRMS, f.NormalisedSD = rms(stance), rms(swing), rms(body), rms(normalised)
+}
+
+func stands(truth *scene.Truth, l traj.Landmark, t float64) bool {
+	for _, c := range truth.Contacts {
+		if c.Limb == l && c.On <= t && t < c.HeelOff {
+			return true
+		}
+	}
+	return false
+}
+
+func rms(x []float64) float64 {
+	if len(x) == 0 {
+		return math.NaN()
+	}
+	sum := 0.0
+	for _, v := range x {
+		sum += v * v
+	}
+	return math.Sqrt(sum / float64(len(x)))
+}
+
+func (f *Figures) contacts(result *record.Result, truth *scene.Truth) {
+	var on, off []float64
+	for _, c := range result.Run.Contacts {
+		best, at := math.Inf(1), -1
+		for i, k := range truth.Contacts {
+			if k.Limb == c.Limb && math.Abs(k.On-c.On) < best {
+				best, at = math.Abs(k.On-c.On), i
+			}
+		}
+		if c.OnSD >= 0 {
+			if best > 0.1 {
+				f.Invented++
+				continue
+			}
+			f.Contacts++
+			on = append(on, 1000*best)
+		}
+		if c.OffSD >= 0 && at >= 0 && best <= 0.1 {
+			end := truth.Contacts[at].Off
+			if result.Run.View == traj.Away {
+				end = truth.Contacts[at].HeelOff // From behind the heel is marked.
+			}
+			off = append(off, 1000*math.Abs(c.Off-end))
+		}
+	}
+	f.On, f.Off = median(on), median(off)
+}
+
+func median(x []float64) float64 {
+	if len(x) == 0 {
+		return math.NaN()
+	}
+	x = slices.Clone(x)
+	slices.Sort(x)
+	return (x[(len(x)-1)/2] + x[len(x)/2]) / 2
+}
+
+// pick chooses left, right or value of an observation.
+type pick func(metrics.Observation) float64
+
+func left(o metrics.Observation) float64  { return o.Left }
+func right(o metrics.Observation) float64 { return o.Right }
+func value(o metrics.Observation) float64 { return o.Value }
+
+// meanError returns the mean of measured minus true over the strides that both
+// have, weighted as a run's mean is, and NaN where there are none.
+func meanError(result *record.Result, truth *scene.Truth, n metrics.Name, p pick) float64 {
+	s, m := result.Run.Lookup(n), truth.Measure(n)
+	if s == nil || m == nil {
+		return math.NaN()
+	}
+	sum, weights := 0.0, 0.0
+	for _, o := range s.Observations {
+		for _, k := range m.Observations {
+			if math.Abs(o.Time-k.Time) > 0.1 || math.IsNaN(p(o)) || math.IsNaN(p(k)) {
+				continue
+			}
+			w := 1.0
+			if o.SD > 0 {
+				w = 1 / (o.SD * o.SD)
+			}
+			sum += w * (p(o) - p(k))
+			weights += w
+			break
+		}
+	}
+	return sum / weights // NaN where nothing matched.
+}
+
+// worst returns the largest absolute value, NaN where there is none.
+func worst(x ...float64) float64 {
+	out := math.NaN()
+	for _, v := range x {
+		if !math.IsNaN(v) && !(math.Abs(v) <= out) {
+			out = math.Abs(v)
+		}
+	}
+	return out
+}
+
+func (f *Figures) measures(result *record.Result, truth *scene.Truth) {
+	of := func(n metrics.Name, p pick) float64 { return meanError(result, truth, n, p) }
+	f.HeadLow, f.HeadHigh = of(metrics.HeadLowDifference, value), of(metrics.HeadHighDifference, value)
+	f.StepFore, f.StepHind = 100*of(metrics.StepLengthFore, value), 100*of(metrics.StepLengthHind, value)
+	f.OffsetFore = worst(of(metrics.PlacementOffsetFore, left), of(metrics.PlacementOffsetFore, right))
+	f.OffsetHind = worst(of(metrics.PlacementOffsetHind, left), of(metrics.PlacementOffsetHind, right))
+	f.Arc, f.Flight = math.NaN(), math.NaN()
+	for _, n := range []metrics.Name{metrics.LateralArcFore, metrics.LateralArcHind, metrics.MedialArcFore, metrics.MedialArcHind} {
+		f.Arc = worst(f.Arc, of(n, left), of(n, right))
+	}
+	for _, n := range []metrics.Name{metrics.FlightHeightFore, metrics.FlightHeightHind} {
+		f.Flight = worst(f.Flight, of(n, left), of(n, right))
+	}
+	if result.Summary == nil {
+		return
+	}
+	for _, r := range result.Summary.Results {
+		want := truth.Mean(r.Name)
+		d, _ := metrics.Define(r.Name)
+		if r.Value == nil || math.IsNaN(want) || d.PerRun {
+			continue
+		}
+		if r.Value.Low <= want && want <= r.Value.High {
+			f.Inside++
+		} else {
+			f.Outside = append(f.Outside, fmt.Sprintf("%s %.4g not in %.4g to %.4g %s", r.Name, want, r.Value.Low, r.Value.High, r.Unit))
+		}
+	}
+}
+
+// Header and Row make a table.
+func Header() string {
+	return fmt.Sprintf("%-34s %6s %6s %6s %9s %5s | %6s %6s %6s %6s %6s %6s %6s %6s | %5s %5s %4s %3s | %s",
+		"clip", "stance", "swing", "body", "wrong", "nSD", "headLo", "headHi", "stepF", "stepH", "offsF", "offsH", "arc", "flight", "on", "off", "n", "inv", "in/out")
+}
+
+// Row is one line under Header: px, mm, cm and ms.
+func (f *Figures) Row(name string) string {
+	return fmt.Sprintf("%-34s %6.2f %6.2f %6.2f %4d/%4d %5.2f | %6.1f %6.1f %6.1f %6.1f %6.1f %6.1f %6.1f %6.1f | %5.1f %5.1f %4d %3d | %d/%d",
+		name, f.StanceRMS, f.SwingRMS, f.BodyRMS, f.Wrong, f.Seen, f.NormalisedSD, f.HeadLow, f.HeadHigh, f.StepFore, f.StepHind, f.OffsetFore, f.OffsetHind, f.Arc, f.Flight,
+		f.On, f.Off, f.Contacts, f.Invented, f.Inside, len(f.Outside))
+}
