@@ -124,30 +124,31 @@ func (a *analysis) putHarmonics(s *spatial, i int, st Stride, h *signal.Harmonic
 // its own (the once-a-stride part is more than four times the other), its value
 // is the lowest of its stance.
 func (a *analysis) putExtremes(s *spatial, i int, st Stride, h *signal.Harmonics, l traj.Landmark, names [2]Name, scale, wide float64) {
+	t := h.Period
+	ph := phases(a.opts.Gait)
 	var on [2]float64
 	for side := range 2 {
 		k := side
 		if l == traj.Croup {
 			k = 2 + side
 		}
-		c := a.stanceIn(k, i)
-		if c == nil {
-			// The limb that lands together with it.
-			if k < 2 {
-				c = a.stanceIn(paired(k, a.opts.Gait), i)
-			} else if a.opts.Gait == traj.Pace {
-				c = a.stanceIn(k-2, i)
-			} else {
-				c = a.stanceIn(3-k, i)
-			}
-			if c == nil {
-				return
-			}
+		// The limb itself, else the one that lands together with it, else when it
+		// lands in an even stride: this only chooses between two low points that lie
+		// half a stride apart.
+		other := paired(k, a.opts.Gait)
+		if k >= 2 {
+			other = pairedFore(k, a.opts.Gait)
+		}
+		if c := a.stanceIn(k, i); c != nil && c.onTimed() {
+			on[side] = c.On
+		} else if c := a.stanceIn(other, i); c != nil && c.onTimed() {
+			on[side] = c.On
+			s.borrowed = true
+		} else {
+			on[side] = st.Start + t*math.Mod(ph[k]-ph[a.ref]+1, 1)
 			s.borrowed = true
 		}
-		on[side] = c.On
 	}
-	t := h.Period
 	var at, value [2]float64
 	for side := range 2 {
 		var local bool
@@ -155,6 +156,10 @@ func (a *analysis) putExtremes(s *spatial, i int, st Stride, h *signal.Harmonics
 		if !local {
 			at[side], value[side], _ = h.Lowest(on[side], on[side]+0.4*t)
 		}
+	}
+	// Two sides cannot share one low point.
+	if apart := math.Abs(math.Remainder(at[1]-at[0], t)); apart < t/8 {
+		return
 	}
 	s.found.put(names[0], single(i, st.Start, scale*(value[1]-value[0]), scale*wide*h.DifferenceSD(at[1], at[0])))
 	var top, high [2]float64

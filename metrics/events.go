@@ -28,6 +28,16 @@ const worstEventSD = 0.020
 // force plates and with horses in formulas; see the tests).
 const modelSD = 0.004
 
+// hiddenDescentSD takes its place for landings seen from behind: there a hoof
+// comes down almost along the line of sight (a descent of 10 cm over 70 cm of
+// way, seen from 1.5 m height at 10 m), so that it seems at rest before it is.
+const hiddenDescentSD = 0.012
+
+// restShare makes "at rest" what it is on a living foot: a mark in stance still
+// gives by some millimetres as hoof, shoe and skin take the load. In seconds of
+// the largest speed nearby: at 6 m/s it is 3 mm, one standard deviation.
+const restShare = 0.0005
+
 // hoofTrack is what was really seen of one hoof, at the instants at which its
 // row was exposed.
 type hoofTrack struct {
@@ -35,6 +45,7 @@ type hoofTrack struct {
 	t     []float64    // s.
 	x, y  []float64    // Stabilised picture, px.
 	sd    []float64    // px.
+	rest  []float64    // px: sd with what a mark at rest gives.
 	scale []float64    // Largest speed nearby, px/s: what "moving" means at this distance.
 	axes  [2][]float64 // The same along each picture axis.
 	frame float64      // Median time between frames, s.
@@ -161,6 +172,10 @@ func (h *hoofTrack) prepare() {
 		} else {
 			h.scale = local
 		}
+	}
+	h.rest = make([]float64, n)
+	for i := range n {
+		h.rest[i] = math.Hypot(h.sd[i], restShare*h.scale[i])
 	}
 }
 
@@ -316,7 +331,7 @@ func (h *hoofTrack) segment(period float64) []stance {
 	const (
 		moving = 8.0  // Cost of a sample outside stance: what a still one exceeds once in 50 times.
 		change = 12.0 // Cost of a stance, so that noise makes none.
-		creep  = 0.04 // Creep allowed, share of the local scale of speed.
+		creep  = 0.005 // Creep allowed, share of the local scale of speed.
 	)
 	n := len(h.t)
 	if n < 8 {
@@ -333,7 +348,7 @@ func (h *hoofTrack) segment(period float64) []stance {
 	acc := make([]sums, n+1)
 	t0, x0, y0 := h.t[n/2], h.x[n/2], h.y[n/2]
 	for i := range n {
-		w := 1 / (h.sd[i] * h.sd[i])
+		w := 1 / (h.rest[i] * h.rest[i])
 		t, x, y := h.t[i]-t0, h.x[i]-x0, h.y[i]-y0
 		a := acc[i]
 		acc[i+1] = sums{a.w + w, a.t + w*t, a.tt + w*t*t, a.x + w*x, a.xt + w*x*t, a.xx + w*x*x, a.y + w*y, a.yt + w*y*t, a.yy + w*y*y}
@@ -528,6 +543,7 @@ type edge struct {
 	u      []float64    // Seconds into the stance from guess, falling.
 	v      [2][]float64 // Picture position along each axis, px.
 	sd     []float64
+	still  [2][]stillState
 	logs   [][]float64 // Log likelihood; index: kind of onset, instant. Nil until found.
 }
 
@@ -562,7 +578,7 @@ const instants = 64
 // (and by all leavings) of the run, because single ones do not determine it, and
 // weighed by how well it explains them all. The instant is the mean of its
 // likelihood under a flat prior, its spread that likelihood's.
-func timeEdges(hooves []*hoofTrack, stances [][]stance, period float64) {
+func timeEdges(hooves []*hoofTrack, stances [][]stance, period float64, view traj.View) {
 	if period == 0 {
 		period = 0.7
 	}
@@ -605,7 +621,11 @@ func timeEdges(hooves []*hoofTrack, stances [][]stance, period float64) {
 			}
 			s := &e.all[e.i]
 			at := e.guess + e.sign()*e.at
-			sd := math.Hypot(e.spread, modelSD)
+			shape := modelSD
+			if view == traj.Away && !off {
+				shape = hiddenDescentSD
+			}
+			sd := math.Hypot(e.spread, shape)
 			if off {
 				s.Off, s.OffSD = at, sd
 			} else {
@@ -615,23 +635,38 @@ func timeEdges(hooves []*hoofTrack, stances [][]stance, period float64) {
 	}
 }
 
+// neighbours is how many edges before and after one, in time, share with it the
+// choice among the kinds of onset. All of a run must not: with the distance the
+// picture of a landing changes from a drop to a stop, because from afar the
+// hoof's forward way weighs less than its height.
+const neighbours = 5
+
 // findInstants fills the instant and its spread of every edge, all of which are
 // of one kind (landings or leavings).
 func findInstants(edges []*edge) {
 	kinds := onsets()
-	total := make([]float64, len(kinds))
-	for _, e := range edges {
+	sort.SliceStable(edges, func(i, j int) bool { return edges[i].guess < edges[j].guess })
+	evidence := make([][]float64, len(edges)) // Index: edge, kind.
+	for i, e := range edges {
 		if e.logs == nil {
 			for _, kind := range kinds {
 				e.logs = append(e.logs, e.logLikelihoods(kind))
 			}
 		}
+		evidence[i] = make([]float64, len(kinds))
 		for q, l := range e.logs {
-			total[q] += logSum(l)
+			evidence[i][q] = logSum(l)
 		}
 	}
-	all := logSum(total)
-	for _, e := range edges {
+	total := make([]float64, len(kinds))
+	for i, e := range edges {
+		for q := range kinds {
+			total[q] = 0
+			for j := max(0, i-neighbours); j < min(len(edges), i+neighbours+1); j++ {
+				total[q] += evidence[j][q]
+			}
+		}
+		all := logSum(total)
 		var sw, st, stt float64
 		for q := range kinds {
 			w := math.Exp(total[q] - all)
@@ -727,7 +762,7 @@ func (e *edge) gather() bool {
 		e.u = append(e.u, u)
 		e.v[0] = append(e.v[0], h.x[k])
 		e.v[1] = append(e.v[1], h.y[k])
-		e.sd = append(e.sd, h.sd[k])
+		e.sd = append(e.sd, h.rest[k])
 		if u < 0 {
 			moving++
 		} else {
@@ -744,7 +779,11 @@ func (e *edge) gather() bool {
 		}
 	}
 	e.scale = [2]float64{h.axes[0][nearest], h.axes[1][nearest]}
-	return still >= 3 && moving >= 3 && e.scale[0]+e.scale[1] > 0
+	if still < 3 || moving < 3 || !(e.scale[0]+e.scale[1] > 0) {
+		return false
+	}
+	e.prepareStill()
+	return true
 }
 
 // instant returns the j-th instant tried, relative to the guess.
@@ -771,38 +810,63 @@ func (e *edge) logLikelihoods(o onset) []float64 {
 	return out
 }
 
-// filter runs through the samples from stance into swing and returns their log
+// stillState is what the first samples of an edge, all taken as stance, say of
+// the still place: mean, variance and log likelihood.
+type stillState struct{ mean, variance, log float64 }
+
+// prepareStill fills the still states after 0, 1, … samples, which are the same
+// for every kind of onset.
+func (e *edge) prepareStill() {
+	for axis := range 2 {
+		x := e.v[axis]
+		s := stillState{mean: x[0], variance: 1e6}
+		e.still[axis] = append(e.still[axis][:0], s)
+		for i := range x {
+			v := s.variance + e.sd[i]*e.sd[i]
+			r := x[i] - s.mean
+			z, gain := softSquare(r * r / v)
+			k := s.variance / v
+			s = stillState{s.mean + gain*k*r, s.variance * (1 - k), s.log - (z+math.Log(v))/2}
+			e.still[axis] = append(e.still[axis], s)
+		}
+	}
+}
+
+// softSquare returns z² up to 25 and less beyond, and by how much less such a
+// sample may move the state: a wild sample counts as one and moves little.
+func softSquare(z2 float64) (float64, float64) {
+	if z2 <= 25 {
+		return z2, 1
+	}
+	z := math.Sqrt(z2)
+	return 10*z - 25, 5 / z
+}
+
+// filter runs from the still place into the swing and returns the samples' log
 // likelihood for the instant tau. The state is position, speed and acceleration
 // (away from the stance).
 func (e *edge) filter(axis int, tau, speed, acceleration, jerk float64) float64 {
 	x := e.v[axis]
-	// The still place: the mean of what is in stance, one sample at a time.
-	var m [3]float64
-	var p [3][3]float64
-	m[0], p[0][0] = x[0], 1e6
-	var log float64
-	moving := false
-	last := -tau // Time, running into the swing.
-	for i, u := range e.u {
-		t := -u
-		if t > -tau {
-			if !moving {
-				moving = true
-				p[1][1], p[2][2] = speed*speed, acceleration*acceleration
-			}
-			d := t - last
-			last = t
-			propagate(&m, &p, d, jerk)
-		}
+	n := 0
+	for n < len(e.u) && e.u[n] >= tau {
+		n++
+	}
+	s := e.still[axis][n]
+	m := [3]float64{s.mean}
+	p := [3][3]float64{{s.variance}, {1: speed * speed}, {2: acceleration * acceleration}}
+	sum, det := 0.0, 1.0
+	last := tau
+	for i := n; i < len(e.u); i++ {
+		propagate(&m, &p, last-e.u[i], jerk)
+		last = e.u[i]
 		v := p[0][0] + e.sd[i]*e.sd[i]
 		r := x[i] - m[0]
-		z := r * r / v
-		gain := 1.0
-		if z > 25 { // A wild sample: counts as one, moves little.
-			gain = 5 / math.Sqrt(z)
-			z = 10*math.Sqrt(z) - 25
+		z, gain := softSquare(r * r / v)
+		sum += z
+		if det *= v; det > 1e100 || det < 1e-100 {
+			sum += math.Log(det)
+			det = 1
 		}
-		log -= (z + math.Log(v)) / 2
 		k := [3]float64{p[0][0] / v, p[1][0] / v, p[2][0] / v}
 		row := p[0]
 		for a := range 3 {
@@ -812,7 +876,7 @@ func (e *edge) filter(axis int, tau, speed, acceleration, jerk float64) float64 
 			}
 		}
 	}
-	return log
+	return s.log - (sum+math.Log(det))/2
 }
 
 // propagate moves the state by d seconds under white jerk.

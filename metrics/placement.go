@@ -408,7 +408,7 @@ func (a *analysis) remark(s *spatial) {
 	}
 	if any {
 		if a.opts.View == traj.Away {
-			note("Seen from behind the mark is on the heel, which lifts before the toe leaves the ground: stance ends at heel-off here and is shorter than in clips toward the camera.")
+			note("Seen from behind the mark is on the heel, which lifts before the toe leaves the ground: stance ends at heel-off here and is shorter than in clips toward the camera. A hoof that lands far from the camera comes down almost along the line of sight, so that landings from behind are less certain.")
 		}
 		for k, h := range a.hooves {
 			if h != nil && len(h.t) < len(a.raw.Times)*3/4 {

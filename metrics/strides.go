@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"jogstrip/metrics/geometry"
+	"jogstrip/metrics/signal"
 	"jogstrip/track/traj"
 )
 
@@ -43,7 +44,7 @@ func (a *analysis) findContacts() {
 		a.stances[i] = h.segment(a.period)
 		all = append(all, a.stances[i])
 	}
-	timeEdges(hooves, all, a.period)
+	timeEdges(hooves, all, a.period, a.opts.View)
 	for i, h := range a.hooves {
 		if h != nil {
 			h.place(a.stances[i])
@@ -76,7 +77,7 @@ func (a *analysis) findStrides() {
 			a.at[k][i] = -1
 			best := 0.3
 			for j := range a.stances[k] {
-				d := math.Abs((a.stances[k][j].On-s.Start)/(s.End-s.Start) - expected)
+				d := math.Abs((a.landing(k, j)-s.Start)/(s.End-s.Start) - expected)
 				if d < best {
 					best, a.at[k][i] = d, j
 				}
@@ -104,14 +105,38 @@ func (a *analysis) next(k, i int) int {
 	if i < 0 || i+1 >= len(s) {
 		return -1
 	}
-	d := s[i+1].On - s[i].On
+	d := a.landing(k, i+1) - a.landing(k, i)
 	if a.period > 0 && (d < 0.65*a.period || d > 1.4*a.period) {
 		return -1
 	}
 	return i + 1
 }
 
-// stance returns limb k's stance in stride i, nil where it was not seen.
+// landing returns when stance i of limb k began: as timed, or as long before it
+// was left as that limb's timed stances last (of all limbs where it has none),
+// or when it was first seen.
+func (a *analysis) landing(k, i int) float64 {
+	s := &a.stances[k][i]
+	if s.onTimed() || !s.offTimed() {
+		return s.On
+	}
+	for _, of := range [][]int{{k}, {0, 1, 2, 3}} {
+		var lengths []float64
+		for _, j := range of {
+			for n := range a.stances[j] {
+				if c := &a.stances[j][n]; c.onTimed() && c.offTimed() {
+					lengths = append(lengths, c.Off-c.On)
+				}
+			}
+		}
+		if len(lengths) > 0 {
+			return s.Off - signal.Median(lengths)
+		}
+	}
+	return s.On
+}
+
+// stanceIn returns limb k's stance in stride i, nil where it was not seen.
 func (a *analysis) stanceIn(k, i int) *stance {
 	if j := a.at[k][i]; j >= 0 {
 		return &a.stances[k][j]
@@ -219,6 +244,14 @@ func (a *analysis) measureTimes() findings {
 func paired(k int, g traj.Gait) int {
 	if g == traj.Pace {
 		return k + 2
+	}
+	return 3 - k
+}
+
+// pairedFore returns the forelimb that lands with hindlimb k.
+func pairedFore(k int, g traj.Gait) int {
+	if g == traj.Pace {
+		return k - 2
 	}
 	return 3 - k
 }
