@@ -42,6 +42,8 @@ func blend(a, b estimate) (traj.Sample, string) {
 		return traj.Sample{X: a.at.X, Y: a.at.Y, SD: math.Sqrt(a.variance), Quality: 1, Status: traj.Marked}, ""
 	case a.cause == "marked as hidden" || b.cause == "marked as hidden":
 		return traj.Gone(), "marked as hidden"
+	case a.seen && b.seen && min(a.variance, b.variance) > mostSD*mostSD*2:
+		return traj.Gone(), "too uncertain: it no longer looks as it was marked"
 	case a.seen && b.seen:
 		d := a.at.Dist(b.at)
 		if d > 2+3*math.Sqrt(a.variance+b.variance) {
@@ -52,6 +54,9 @@ func blend(a, b estimate) (traj.Sample, string) {
 		v := a.variance * b.variance / (a.variance + b.variance)
 		// Where the two differ by more than they claim, the blend is that uncertain.
 		v = max(v, k*(1-k)*d*d/2)
+		if v > mostSD*mostSD {
+			return traj.Gone(), "too uncertain: it no longer looks as it was marked"
+		}
 		return traj.Sample{X: p.X, Y: p.Y, SD: math.Sqrt(v), Quality: max(a.quality, b.quality), Status: traj.Tracked}, ""
 	case a.seen:
 		return one(a)
@@ -68,7 +73,13 @@ func blend(a, b estimate) (traj.Sample, string) {
 	return traj.Gone(), "not followed"
 }
 
+// mostSD is the spread, px, beyond which a place does not count as seen.
+const mostSD = 2
+
 func one(e estimate) (traj.Sample, string) {
+	if e.variance > mostSD*mostSD && !e.marked && !e.found {
+		return traj.Gone(), "too uncertain: it no longer looks as it was marked"
+	}
 	return traj.Sample{X: e.at.X, Y: e.at.Y, SD: math.Sqrt(e.variance), Quality: e.quality, Status: traj.Tracked}, ""
 }
 

@@ -160,7 +160,7 @@ func (fi *finder) find(ctx context.Context) ([]stance, error) {
 			last := s.hits[len(s.hits)-1]
 			grown := false
 			for k, h := range hits {
-				if h.steady.Dist(s.mean()) < 0.5+0.02*h.size && math.Abs(h.size/last.size-1) < 0.12 {
+				if h.steady.Dist(s.mean()) < 0.3+0.012*h.size && math.Abs(h.size/last.size-1) < 0.12 {
 					s.hits = append(s.hits, h)
 					hits = slices.Delete(hits, k, k+1)
 					grown = true
@@ -303,11 +303,10 @@ func (fi *finder) look(f int, buf []byte) ([]hit, []byte, error) {
 	return hits, buf, nil
 }
 
-// modelsOf returns what hoof l looks like in stance: its marks, where it stood
-// still around them in the first sweeps, and the stances those sweeps reached
-// from a mark without a break where it did not.
-func (c *clip) modelsOf(fo *follower, t *trunk, marks []seed, forward, backward []estimate) ([]model, error) {
-	var standing, reached []model
+// modelsOf returns what a hoof looks like in stance: standing are its marks in
+// frames in which it stood still, reached the stances to which the first sweeps
+// followed it from a mark in swing without a break.
+func (c *clip) modelsOf(fo *follower, t *trunk, marks []seed, forward, backward []estimate) (standing, reached []model, err error) {
 	for _, m := range marks {
 		if m.Landmark != fo.landmark || !m.Visible || t.size[m.Frame] == 0 {
 			continue
@@ -315,7 +314,7 @@ func (c *clip) modelsOf(fo *follower, t *trunk, marks []seed, forward, backward 
 		if c.stands(forward, backward, m.Frame) {
 			a, err := c.modelAt(fo, t, m)
 			if err != nil {
-				return nil, err
+				return nil, nil, err
 			}
 			standing = append(standing, a...)
 			continue
@@ -351,16 +350,13 @@ func (c *clip) modelsOf(fo *follower, t *trunk, marks []seed, forward, backward 
 			}
 			a, err := c.modelAt(fo, t, s)
 			if err != nil {
-				return nil, err
+				return nil, nil, err
 			}
 			reached = append(reached, a...)
 		}
 	}
-	if len(standing) > 0 {
-		return standing, nil
-	}
 	slices.SortStableFunc(reached, func(a, b model) int { return a.frame - b.frame })
-	return reached, nil
+	return standing, reached, nil
 }
 
 // modelAt returns the model that seed s gives, or none where its patch is of no use.
@@ -378,8 +374,48 @@ func (c *clip) modelAt(fo *follower, t *trunk, s seed) ([]model, error) {
 	return []model{{appearance: a, frame: s.Frame, ratio: a.window.Size() / size, offset: flow.Point{X: d.X / size, Y: d.Y / size}}}, nil
 }
 
-// stands reports whether the landmark stands still around frame f: over a
-// twentieth of a second on one side at least, and on both where it is seen.
+// mirrored returns the stance of the opposite limb as that of l: hooves of a pair
+// are mirror images but for light and shape, which cost some of the certainty.
+// own are l's marks, which say on which side of the trunk it goes.
+func (c *clip) mirrored(m model, t *trunk, own []seed) (model, bool) {
+	g := m.patch
+	flipped := flow.Gray{Width: g.Width, Height: g.Height, Stride: g.Width, Pix: make([]byte, g.Width*g.Height)}
+	for y := range g.Height {
+		for x := range g.Width {
+			flipped.Pix[y*g.Width+g.Width-1-x] = g.Pix[y*g.Stride+x]
+		}
+	}
+	var across []weighted
+	for _, s := range own {
+		if s.Visible && t.size[s.Frame] > 0 {
+			across = append(across, weighted{(s.X - t.at[s.Frame].X) / t.size[s.Frame], 1})
+		}
+	}
+	if len(across) == 0 {
+		return model{}, false
+	}
+	// The patch is turned about the mark's own column, so the origin moves.
+	axis := 2 * m.at.X
+	origin := image.Pt(int(math.Round(axis))-m.origin.X-(g.Width-1), m.origin.Y)
+	at := flow.Point{X: float64(origin.X+g.Width-1) - (m.at.X - float64(m.origin.X)), Y: m.at.Y}
+	a := &appearance{
+		at: at, scale: m.scale, patch: flipped, origin: origin, resized: map[int]*flow.Template{},
+		window:   flow.Window{Left: m.window.Right, Right: m.window.Left, Up: m.window.Up, Down: m.window.Down},
+		variance: m.variance + math.Pow(0.03*m.window.Size(), 2),
+		weigh:    func(x, y float64) float64 { return m.weigh(m.at.X-(x-at.X), y) },
+	}
+	template, err := flow.NewTemplate(flow.NewPlane(flipped, origin.X, origin.Y, halvings(a.window.Size())), at, a.window, a.weigh)
+	if err != nil {
+		return model{}, false
+	}
+	a.template = template
+	return model{appearance: a, frame: m.frame, ratio: m.ratio, offset: flow.Point{X: median(across), Y: m.offset.Y}}, true
+}
+
+// stands reports whether the landmark stands still around frame f: whether it
+// was followed from there for a twentieth of a second, in one direction at
+// least, without leaving its place. (In late swing a hoof that goes away from
+// the camera moves as little as a third of a pixel a frame.)
 func (c *clip) stands(forward, backward []estimate, f int) bool {
 	here := forward[f]
 	if !here.seen {
@@ -388,27 +424,22 @@ func (c *clip) stands(forward, backward []estimate, f int) bool {
 	if !here.seen {
 		return false
 	}
-	sides := 0
 	for _, es := range [][]estimate{forward, backward} {
+	direction:
 		for _, dir := range []int{-1, 1} {
-			// A sweep is followed away from where it started.
 			n := 0
-			for g := f + dir; g >= 0 && g < len(es) && math.Abs(c.times[g]-c.times[f]) < 0.05; g += dir {
-				if !es[g].seen {
-					n = -1
-					break
-				}
-				if c.moved(f, g, here.at, es[g].at) > 0.5+0.025*here.size {
-					return false
+			for g := f + dir; g >= 0 && g < len(es) && (n < 2 || math.Abs(c.times[g]-c.times[f]) < 0.051); g += dir {
+				if !es[g].seen || c.moved(f, g, here.at, es[g].at) > 0.2+0.01*here.size {
+					continue direction
 				}
 				n++
 			}
 			if n > 1 {
-				sides++
+				return true
 			}
 		}
 	}
-	return sides > 0
+	return false
 }
 
 // seedsOf turns stances into seeds: the first, middle and last frame of each,
@@ -554,17 +585,32 @@ func inRhythm(stances []stance, times []float64) []stance {
 // findStances finds all hooves' stances through the clip, as seeds for the
 // second sweeps. t must not be nil.
 func (c *clip) findStances(ctx context.Context, landmarks []traj.Landmark, windows windowsOf, t *trunk, seeds []seed, forward, backward [][]estimate) ([]seed, error) {
-	var all []stance
+	standing := map[traj.Landmark][]model{}
+	reached := map[traj.Landmark][]model{}
+	followers := map[traj.Landmark]*follower{}
 	for i, l := range landmarks {
-		if !l.IsHoof() {
-			continue
-		}
 		fo := &follower{clip: c, landmark: l, dir: 1, windows: windows}
-		models, err := c.modelsOf(fo, t, seeds, forward[i], backward[i])
+		s, r, err := c.modelsOf(fo, t, seeds, forward[i], backward[i])
 		if err != nil {
 			return nil, fmt.Errorf("look at the marks of %s: %w", l, err)
 		}
-		fi := &finder{clip: c, trunk: t, fo: fo, models: models}
+		standing[l], reached[l], followers[l] = s, r, fo
+	}
+	var all []stance
+	for _, l := range landmarks {
+		models := standing[l]
+		if len(models) == 0 {
+			own := slices.DeleteFunc(slices.Clone(seeds), func(s seed) bool { return s.Landmark != l })
+			for _, m := range standing[l.Opposite()] {
+				if m, ok := c.mirrored(m, t, own); ok {
+					models = append(models, m)
+				}
+			}
+		}
+		if len(models) == 0 {
+			models = reached[l]
+		}
+		fi := &finder{clip: c, trunk: t, fo: followers[l], models: models}
 		s, err := fi.find(ctx)
 		if err != nil {
 			return nil, fmt.Errorf("find the stances of %s: %w", l, err)

@@ -241,22 +241,27 @@ type follower struct {
 	windows  windowsOf
 	base     flow.Window // At scale 1.
 
-	started   bool
-	on        bool
-	cause     string
-	pose      flow.Pose
-	lastScale float64
-	velocity  flow.Point // px a frame, in the sweep's direction.
-	variance  float64
-	quality   float64
-	since     int
-	gone      int // Frames since it was lost.
-	weak      bool
-	anchored  bool    // In the latest frame it looks as it was marked.
-	keyTurn   float64 // Variance that swing has added since the key appearance, px².
-	unmasked  bool    // The empty lane is of no help.
-	share     float64 // Of the patch that is not lane, at the latest mark.
-	trial     int     // Frames for which a re-found place still has to prove itself.
+	started    bool
+	on         bool
+	cause      string
+	pose       flow.Pose
+	lastScale  float64
+	velocity   flow.Point // px a frame, in the sweep's direction.
+	variance   float64
+	quality    float64
+	since      int
+	gone       int // Frames since it was lost.
+	weak       bool
+	anchored   bool        // In the latest frame it looks as it was marked.
+	home       *appearance // At the latest mark or stance found again.
+	like       float64     // How much it looks like home in the latest frame, NCC.
+	keyTurn    float64     // Variance that swing has added since the key appearance, px².
+	likeAtHome float64
+	unlike     float64 // From 0, as at home, to 1.
+	sinceHome  int     // Frames.
+	unmasked   bool    // The empty lane is of no help.
+	share      float64 // Of the patch that is not lane, at the latest mark.
+	trial      int     // Frames for which a re-found place still has to prove itself.
 
 	key     appearance
 	anchors []*appearance
@@ -272,6 +277,7 @@ const (
 	aloneNCC      = 0.85 // Against the previous frame, where the key appearance does not hold.
 	keyNCC        = 0.80 // Against the key appearance, to be used.
 	anchorNCC     = 0.85 // Against the marked appearance, to be used.
+	hoofNCC       = 0.93 // The same for a hoof, which looks much alike in poses in which its mark lies elsewhere.
 	searchNCC     = 0.80 // To be taken up again.
 	searchMargin  = 0.10 // Ahead of the next best place.
 	repeatNCC     = 0.90 // Of the patch with a place beside it.
@@ -391,7 +397,8 @@ func (fo *follower) start(m seed) error {
 		return nil
 	}
 	a := &appearance{template: t, at: at, scale: scale, variance: fo.variance, patch: g, origin: o, window: w, resized: map[int]*flow.Template{}, weigh: weigh}
-	fo.key, fo.keyTurn = *a, 0
+	fo.key, fo.keyTurn, fo.home = *a, 0, a
+	fo.likeAtHome, fo.unlike, fo.sinceHome = 0, 0, 0
 	if !m.found {
 		fo.anchors = append(fo.anchors, a)
 	}
@@ -502,7 +509,10 @@ func (fo *follower) step(f, g int, growth float64) error {
 	}
 	pose := flow.Pose{At: chain.At, Scale: fo.pose.Scale * chain.Scale, Angle: fo.pose.Angle + chain.Angle}
 	moved := fo.clip.moved(f, g, at, chain.At)
-	turn := fo.turning(moved, size)
+	turn, err := fo.turning(planeB, pose, moved, size)
+	if err != nil {
+		return err
+	}
 	variance := fo.variance + spreadOf(chain, size) + turn
 	// Against the key appearance: no drift since then.
 	rel := flow.Pose{At: pose.At, Scale: pose.Scale / fo.key.scale, Angle: pose.Angle - fo.key.angle}
@@ -572,16 +582,37 @@ func (fo *follower) step(f, g int, growth float64) error {
 	return nil
 }
 
-// turning is the variance, px², that one frame of swing adds: the hoof turns
-// about its axis across, which moves the mark against the pattern that is
-// followed. A body landmark does not turn so, and a hoof in stance stands.
-func (fo *follower) turning(moved, size float64) float64 {
-	if !fo.landmark.IsHoof() {
-		return 0
+// turning is the variance, px², that one frame adds because the landmark turns
+// away from how it was marked: the mark then moves against the pattern that is
+// followed, and no comparison with the frame before can tell. What still looks
+// as it was marked, at the place followed to, does not turn.
+func (fo *follower) turning(plane flow.Plane, pose flow.Pose, moved, size float64) (float64, error) {
+	r, _, ok, err := fo.anchor(fo.home, plane, pose, size)
+	if err != nil {
+		return 0, err
 	}
-	sd := min(max(0.4*(moved-0.012*size-0.15), 0), 0.06*size)
-	return sd * sd
+	off := 1.0
+	fo.like = 0
+	if ok {
+		fo.like, off = max(r.NCC, 0), r.At.Dist(pose.At)/size
+	}
+	// How like itself it looks from frame to frame where nothing turns depends on
+	// noise and contrast: the first frames show it.
+	if fo.sinceHome < 3 {
+		fo.likeAtHome = max(fo.likeAtHome, min(fo.like, 0.99))
+	}
+	fo.sinceHome++
+	fo.unlike = max(ramp(max(fo.likeAtHome, 0.9)-fo.like, 0.01, 0.05), ramp(off, 0.02, 0.06))
+	share := 0.025
+	if fo.landmark.IsHoof() {
+		share = 0.08
+	}
+	sd := share * size * fo.unlike
+	return sd * sd, nil
 }
+
+// ramp rises from 0 at low to 1 at high.
+func ramp(x, low, high float64) float64 { return min(max((x-low)/(high-low), 0), 1) }
 
 // moved returns how far a point went from frame f to frame g against the
 // background, px.
@@ -610,7 +641,7 @@ func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size, m
 		// Scale has drifted along with place.
 		scales = []float64{1, 0.87, 1.15}
 	}
-	if fo.landmark.IsHoof() && moved > 0.06*size {
+	if fo.like < 0.5 && fo.landmark.IsHoof() && moved > 0.06*size {
 		// In full swing a hoof does not look as it was marked.
 		return best, nil
 	}
@@ -622,7 +653,16 @@ func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size, m
 			if err != nil {
 				return best, err
 			}
-			if !ok || r.NCC < anchorNCC || r.Agree < 0.55 || best.from != nil && r.NCC <= best.NCC {
+			least := anchorNCC
+			if fo.landmark.IsHoof() {
+				least = hoofNCC
+				if moved > 0.015*size+0.3 {
+					// A hoof tilted a little looks much as in stance, but its mark has moved.
+					doubt := 0.25 * size * ramp(0.98-r.NCC, 0.01, 0.05)
+					v += doubt * doubt
+				}
+			}
+			if !ok || r.NCC < least || r.Agree < 0.55 || best.from != nil && r.NCC <= best.NCC {
 				continue
 			}
 			d := r.At.Dist(pose.At)
