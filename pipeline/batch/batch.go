@@ -336,6 +336,14 @@ func (r *run) look(ctx context.Context, c Clip) (*Entry, *job) {
 		e.Outcome, e.Cause, e.Reason = Failed, CauseClip, r.shorten(c.Problem.Error())
 		return e, nil
 	}
+	if stat, err := os.Stat(c.Path); err != nil {
+		e.Outcome, e.Cause, e.Reason = Failed, CauseClip, r.shorten(fmt.Sprintf("open clip: %v", err))
+		return e, nil
+	} else if !stat.Mode().IsRegular() {
+		// Opening a pipe or a device could wait for ever.
+		e.Outcome, e.Cause, e.Reason = Failed, CauseClip, fmt.Sprintf("clip %s: it is not an ordinary file", name)
+		return e, nil
+	}
 	if !c.Marks {
 		e.Outcome, e.Reason = NeedsMarks, "nobody has marked it yet"
 		if r.Probe != nil {

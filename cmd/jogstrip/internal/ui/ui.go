@@ -45,7 +45,8 @@ func clipLine(e *batch.Entry) string {
 		text += ": " + e.Reason
 	}
 	if e.Outcome == batch.Measured && e.Facts != nil && e.Facts.Finding != "" {
-		text += ": " + e.Facts.Finding
+		finding, _, _ := strings.Cut(e.Facts.Finding, ": ") // Its grounds are in the report.
+		text += ": " + finding
 	}
 	return oneLine(text)
 }
@@ -96,11 +97,11 @@ func count(n int, what string) string {
 
 // duration writes d as people say it.
 func duration(d time.Duration) string {
+	d = d.Round(time.Second)
 	switch {
 	case d < time.Minute:
-		return fmt.Sprintf("%d s", int(d.Round(time.Second)/time.Second))
+		return fmt.Sprintf("%d s", int(d/time.Second))
 	case d < time.Hour:
-		d = d.Round(time.Second)
 		return fmt.Sprintf("%d min %02d s", int(d/time.Minute), int(d%time.Minute/time.Second))
 	}
 	d = d.Round(time.Minute)
