@@ -368,7 +368,7 @@ func (b *body) shape(f frame) {
 
 	// Tail.
 	{
-		c, _, _, dz := place(-1.27)
+		c, _, _, dz := place(-1.205)
 		dock := vec{c.x, c.y, 1.40*k + dz}
 		swing := 0.05 * k * math.Sin(f.stride+0.8)
 		pts := []vec{dock, dock.add(vec{-0.07 * k, 0, -0.02 * k}), dock.add(vec{-0.12 * k, swing * 0.3, -0.16 * k}), dock.add(vec{-0.13 * k, swing * 0.6, -0.40 * k}), dock.add(vec{-0.115 * k, swing, -0.66 * k}), dock.add(vec{-0.10 * k, swing * 1.3, -0.88 * k})}

@@ -22,7 +22,7 @@ type ClickOptions struct {
 	SD float64
 	// Seed makes the errors.
 	Seed uint64
-	// Landmarks to click; nil means all that are visible in a frame.
+	// Landmarks to click; nil means those a person marks in the view (see Usual).
 	Landmarks []traj.Landmark
 	// Hidden clicks landmarks that cannot be seen, too.
 	Hidden bool
@@ -35,10 +35,23 @@ func (o ClickOptions) sd() float64 {
 	return math.Max(0, o.SD)
 }
 
+// Usual lists the landmarks that a person marks in a view: hooves, head and
+// withers in both, the chest toward the camera, croup and hips away from it.
+func Usual(v traj.View) []traj.Landmark {
+	out := []traj.Landmark{traj.LeftFore, traj.RightFore, traj.LeftHind, traj.RightHind, traj.Head, traj.Withers}
+	if v == traj.Toward {
+		return append(out, traj.Chest)
+	}
+	return append(out, traj.Croup, traj.LeftHip, traj.RightHip)
+}
+
 // Clicks returns the marks a careful person would set in the given frames, by
 // frame and then in the order of traj.Landmarks. Frames outside the clip are
 // left out.
 func (t *Truth) Clicks(frames []int, o ClickOptions) []Click {
+	if o.Landmarks == nil {
+		o.Landmarks = Usual(t.Scene.View)
+	}
 	rng := rand.New(rand.NewPCG(o.Seed, 0xbb67ae8584caa73b))
 	var out []Click
 	for _, f := range frames {
@@ -47,7 +60,7 @@ func (t *Truth) Clicks(frames []int, o ClickOptions) []Click {
 		}
 		for _, l := range t.Landmarks {
 			dx, dy := rng.NormFloat64()*o.sd(), rng.NormFloat64()*o.sd()
-			if o.Landmarks != nil && !slices.Contains(o.Landmarks, l.Name) {
+			if !slices.Contains(o.Landmarks, l.Name) {
 				continue
 			}
 			p := l.Points[f]
@@ -169,7 +182,7 @@ type TrackOptions struct {
 	Seed uint64
 	// Hidden keeps the positions of landmarks that cannot be seen; else they are lost.
 	Hidden bool
-	// Landmarks to track; nil means all.
+	// Landmarks to track; nil means those a person marks in the view (see Usual).
 	Landmarks []traj.Landmark
 }
 
@@ -178,10 +191,13 @@ type TrackOptions struct {
 // 0.02 px. For a handheld clip the motions undo the camera's rotation only, to
 // frame 0; what its shift leaves is in ResidualRMS.
 func (t *Truth) TrackSet(o TrackOptions) *traj.Set {
+	if o.Landmarks == nil {
+		o.Landmarks = Usual(t.Scene.View)
+	}
 	rng := rand.New(rand.NewPCG(o.Seed, 0x510e527fade682d1))
 	s := &traj.Set{Width: t.Width, Height: t.Height, Times: append([]float64(nil), t.Times...)}
 	for _, l := range t.Landmarks {
-		if o.Landmarks != nil && !slices.Contains(o.Landmarks, l.Name) {
+		if !slices.Contains(o.Landmarks, l.Name) {
 			continue
 		}
 		samples := make([]traj.Sample, len(l.Points))

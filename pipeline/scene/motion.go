@@ -26,7 +26,6 @@ var limbNames = [4]traj.Landmark{traj.LeftFore, traj.RightFore, traj.LeftHind, t
 
 func sideOf(limb int) int         { return limb & 1 }
 func isHind(limb int) bool        { return limb >= lh }
-func opposite(limb int) int       { return limb ^ 1 }
 func outward(l int) float64       { return [2]float64{1, -1}[sideOf(l)] } // Sign of l (track) outward.
 func girdleOf(limb int) int       { return limb >> 1 }                    // 0 fore, 1 hind.
 func limbOf(girdle, side int) int { return girdle<<1 | side }
@@ -100,7 +99,6 @@ type motion struct {
 	fwd, lft vec       // Unit vectors of s and l in the lane.
 	weave    []wave
 	drift    []wave
-	sway     float64
 	shake    *shake
 	k        float64 // Body scale, 1 at 1.60 m.
 }

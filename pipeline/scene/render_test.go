@@ -23,7 +23,7 @@ func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 
 // short is a small, quick clip.
 func short() Scene {
-	return Scene{Seed: 1, Camera: Camera{Width: 480, Height: 270, FPS: 30}, Motion: Motion{StartM: 9, EndM: 6}}
+	return Scene{Seed: 1, Camera: Camera{Width: 480, Height: 270, FPS: 30}, Motion: Motion{StartM: 7.5, EndM: 6}}
 }
 
 // A marker of known place is drawn where truth says: the centre of the samples
@@ -35,11 +35,11 @@ func TestMarkersAreDrawnWhereTruthSays(t *testing.T) {
 		s    Scene
 		tol  float64 // px
 	}{
-		{"sharp", Scene{Camera: Camera{Samples: 256}}, 0.02},
+		{"sharp", Scene{Camera: Camera{Samples: 96}}, 0.02},
 		{"default samples", Scene{}, 0.05},
-		{"long exposure", Scene{Camera: Camera{ExposureS: 1.0 / 60, Samples: 256}}, 0.03},
-		{"hand", Scene{Camera: Camera{Hand: true, Samples: 256, ShakeDeg: 0.3}}, 0.02},
-		{"rolling shutter", Scene{Camera: Camera{Hand: true, Samples: 256, ReadoutS: 1.0 / 70}}, 0.03},
+		{"long exposure", Scene{Camera: Camera{ExposureS: 1.0 / 60, Samples: 96}}, 0.03},
+		{"hand", Scene{Camera: Camera{Hand: true, Samples: 96, ShakeDeg: 0.3}}, 0.02},
+		{"rolling shutter", Scene{Camera: Camera{Hand: true, Samples: 96, ReadoutS: 1.0 / 70}}, 0.03},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			s := c.s
@@ -55,15 +55,14 @@ func TestMarkersAreDrawnWhereTruthSays(t *testing.T) {
 			balls := []traj.Landmark{traj.Withers, traj.Croup, traj.LeftHip, traj.RightHip}
 			var square, n float64
 			ball := 0
-			for i, part := range b.parts {
+			for _, part := range b.parts {
 				if part.mat != matBall {
 					continue
 				}
 				l := balls[ball]
 				ball++
 				b.tris, b.mat = all[part.first:part.last], mats[part.first:part.last]
-				_ = i
-				for _, at := range []float64{0.113, 0.371, 0.902, 1.7} {
+				for _, at := range []float64{0.113, 0.371, 1.7} {
 					passes := passesOf(p.samplesFor(at))
 					p.draw(at, passes)
 					var sx, sy, sum float64
@@ -155,10 +154,8 @@ func TestPassesAreUnbiased(t *testing.T) {
 	}
 }
 
-type hashWriter struct {
-	sum  [32]byte
-	data []byte
-}
+// hashWriter hashes what is written together with the hash so far.
+type hashWriter struct{ sum [32]byte }
 
 func (h *hashWriter) Write(p []byte) (int, error) {
 	s := sha256.New()
@@ -214,12 +211,11 @@ func TestLayerAgreesWithTheYard(t *testing.T) {
 	l.draw(got, m, at, 0)
 	e := m.eyeAt(at)
 	y.paintStill(want, &e, 1, 0, 0)
-	var sum, square, spread float64
+	var sum, square float64
 	n := float64(len(got.y))
 	for i := range got.y {
 		d := float64(got.y[i] - want.y[i])
 		sum, square = sum+d/n, square+d*d/n
-		spread += math.Abs(float64(want.y[i])-100) / n
 	}
 	if r := math.Sqrt(square); math.Abs(sum) > 0.3 || r > 4 {
 		t.Errorf("layer differs from the yard by %.2f on average, %.2f root mean square", sum, r)

@@ -98,14 +98,6 @@ func (s Sides) of(side int) float64 {
 	return s.Right
 }
 
-func (s *Sides) add(side int, x float64) {
-	if side == left {
-		s.Left += x
-	} else {
-		s.Right += x
-	}
-}
-
 // Asymmetry departs from the sound horse; the zero value is even. The means
 // over the clip's strides, measured on the 3D truth, are exactly these.
 // Differences are right − left.
