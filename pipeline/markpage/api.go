@@ -443,6 +443,7 @@ func (s *Server) checkClip(w http.ResponseWriter, r *http.Request) {
 		s.failed(w, r, err)
 		return
 	}
+	report.Clip = rel
 	reply(w, report)
 }
 

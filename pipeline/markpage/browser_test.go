@@ -1,0 +1,272 @@
+package markpage
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/input"
+	"github.com/chromedp/cdproto/log"
+	"github.com/chromedp/cdproto/page"
+	"github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/chromedp"
+)
+
+// browser is one page in a browser of its own.
+type browser struct {
+	testing.TB
+	ctx  context.Context
+	mu   *sync.Mutex
+	errs *[]string
+}
+
+// action is a step in the browser.
+type action = chromedp.Action[chromedp.Void]
+
+func browserPath() string {
+	if p := os.Getenv("JOGSTRIP_BROWSER"); p != "" {
+		return p
+	}
+	for _, n := range []string{"chromium", "chromium-browser", "google-chrome"} {
+		if p, err := exec.LookPath(n); err == nil {
+			return p
+		}
+	}
+	return ""
+}
+
+// openBrowser starts a browser with a page of the given size.
+func openBrowser(t testing.TB, width, height int64, touch bool) *browser {
+	t.Helper()
+	path := browserPath()
+	if path == "" {
+		t.Skip("SKIPPED: no browser; scripts/setup-browser installs Chromium")
+	}
+	opts := append(chromedp.DefaultExecAllocatorOptions[:],
+		chromedp.ExecPath(path), chromedp.UserDataDir(t.TempDir()), chromedp.NoSandbox, chromedp.NoFirstRun, chromedp.DisableGPU,
+		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true),
+		chromedp.Flag("disable-sync", true), chromedp.Flag("disable-dev-shm-usage", true), chromedp.WSURLReadTimeout(2*time.Minute))
+	allocated, endAllocator := chromedp.NewExecAllocator(context.Background(), opts...)
+	ctx, endPage := chromedp.NewContext(allocated)
+	t.Cleanup(func() {
+		endPage()
+		endAllocator()
+	})
+	b := &browser{TB: t, ctx: ctx, mu: new(sync.Mutex), errs: new([]string)}
+	if err := chromedp.Listen(ctx, b.hear); err != nil {
+		t.Fatalf("start browser: %v", err)
+	}
+	bounded, endTime := context.WithTimeout(ctx, 5*time.Minute)
+	t.Cleanup(endTime)
+	b.ctx = bounded
+	if touch {
+		b.do(chromedp.EmulateViewport(width, height, chromedp.EmulateMobile, chromedp.EmulateTouch))
+	} else {
+		b.do(chromedp.EmulateViewport(width, height))
+	}
+	return b
+}
+
+// hear notes what the page complains of.
+func (b *browser) hear(e any) {
+	complaint := ""
+	switch e := e.(type) {
+	case *runtime.EventExceptionThrown:
+		complaint = e.ExceptionDetails.Text
+		if e.ExceptionDetails.Exception != nil {
+			complaint += " " + e.ExceptionDetails.Exception.Description
+		}
+	case *runtime.EventConsoleAPICalled:
+		if e.Type == "error" {
+			complaint = fmt.Sprintf("console: %v", e.Args)
+		}
+	case *log.EventEntryAdded:
+		if e.Entry.Level == "error" {
+			complaint = e.Entry.Text + " " + e.Entry.URL
+		}
+	}
+	if complaint != "" {
+		b.mu.Lock()
+		defer b.mu.Unlock()
+		*b.errs = append(*b.errs, complaint)
+	}
+}
+
+func (b *browser) complaints() []string {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return append([]string(nil), *b.errs...)
+}
+
+func (b *browser) do(actions ...action) {
+	b.Helper()
+	if err := chromedp.Do(b.ctx, actions...); err != nil {
+		b.shoot("failure")
+		b.Fatalf("browser: %v; the page complained: %v", err, b.complaints())
+	}
+}
+
+// wait waits until a JavaScript expression is true.
+func (b *browser) wait(expression string) {
+	b.Helper()
+	if _, err := chromedp.Run(b.ctx, chromedp.Poll[any](expression, chromedp.WithPollingTimeout(45*time.Second), chromedp.WithPollingInterval(40*time.Millisecond))); err != nil {
+		b.shoot("failure")
+		b.Fatalf("waited for %s: %v; the page complained: %v", expression, err, b.complaints())
+	}
+}
+
+// eval returns what a JavaScript expression gives.
+func eval[T any](b *browser, expression string) T {
+	b.Helper()
+	out, err := chromedp.Run(b.ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
+	if err != nil {
+		b.shoot("failure")
+		b.Fatalf("evaluate %.200s: %v; the page complained: %v", expression, err, b.complaints())
+	}
+	return out
+}
+
+// run runs a script for what it does.
+func (b *browser) run(script string) {
+	b.Helper()
+	eval[bool](b, "(() => {"+script+"; return true; })()")
+}
+
+// fill replaces what a field holds, by typing.
+func (b *browser) fill(selector, text string) {
+	b.Helper()
+	b.run(fmt.Sprintf(`const e = document.querySelector(%q); e.focus(); e.select()`, selector))
+	b.do(chromedp.KeyEvent(text + "\t"))
+}
+
+// click clicks what a selector names, as a person with a mouse would.
+func (b *browser) click(selector string) {
+	b.Helper()
+	b.wait(fmt.Sprintf(`(() => { const e = document.querySelector(%q); return e && !e.disabled && e.getClientRects().length > 0; })()`, selector))
+	b.do(chromedp.ScrollIntoView(chromedp.CSS(selector)), chromedp.Click(chromedp.CSS(selector)))
+}
+
+func (b *browser) text(selector string) string {
+	return eval[string](b, fmt.Sprintf(`document.querySelector(%q)?.textContent ?? ''`, selector))
+}
+
+// at returns where a position of the clip's picture lies in the window.
+func (b *browser) at(x, y float64) (float64, float64) {
+	b.Helper()
+	p := eval[[]float64](b, fmt.Sprintf(`(() => { const c = document.querySelector('canvas.picture'); c.scrollIntoView({block:'center', behavior:'instant'}); const r = c.getBoundingClientRect();
+		const w = Number(c.dataset.clipWidth), h = Number(c.dataset.clipHeight), s = Math.min(r.width / w, r.height / h);
+		return [r.left + r.width / 2 + (%f + 0.5 - w / 2) * s, r.top + r.height / 2 + (%f + 0.5 - h / 2) * s]; })()`, x, y))
+	return p[0], p[1]
+}
+
+// press clicks a position of the clip's picture with the mouse.
+func (b *browser) press(x, y float64) {
+	b.Helper()
+	px, py := b.at(x, y)
+	b.do(chromedp.MouseEvent(input.DispatchMouseEventTypeMouseMoved, px, py), chromedp.MouseClickXY(px, py))
+}
+
+// touch taps a position of the clip's picture with a finger.
+func (b *browser) touch(x, y float64) {
+	b.Helper()
+	px, py := b.at(x, y)
+	b.do(chromedp.TapXY(px, py))
+}
+
+// shoot keeps a picture of the page where JOGSTRIP_SCREENSHOTS names a folder.
+func (b *browser) shoot(name string) {
+	dir := os.Getenv("JOGSTRIP_SCREENSHOTS")
+	if dir == "" {
+		return
+	}
+	ctx, cancel := context.WithTimeout(b.ctx, 20*time.Second)
+	defer cancel()
+	beyond := true
+	png, err := chromedp.Run(ctx, func(ctx context.Context, t *chromedp.Target) ([]byte, error) {
+		r, err := cdp.Call(ctx, t, page.CaptureScreenshot, page.CaptureScreenshotParams{CaptureBeyondViewport: &beyond})
+		if err != nil {
+			return nil, err
+		}
+		return r.Data, nil
+	})
+	if err != nil {
+		b.Logf("no picture of the page: %v", err)
+		return
+	}
+	file := filepath.Join(dir, strings.NewReplacer("/", "_", " ", "_").Replace(b.Name()+"-"+name)+".png")
+	if err := os.WriteFile(file, png, 0o644); err != nil {
+		b.Log(err)
+	}
+}
+
+// silent fails the test where the page complained.
+func (b *browser) silent() {
+	b.Helper()
+	for _, e := range b.complaints() {
+		b.Errorf("the page complained: %s", e)
+	}
+}
+
+// axePath returns where axe-core's script lies, or "".
+func axePath() string {
+	if p := os.Getenv("JOGSTRIP_AXE"); p != "" {
+		return p
+	}
+	cache, err := os.UserCacheDir()
+	if err != nil {
+		return ""
+	}
+	p := filepath.Join(cache, "jogstrip", "browser", "node_modules", "axe-core", "axe.min.js")
+	if _, err := os.Stat(p); err != nil {
+		return ""
+	}
+	return p
+}
+
+// accessible runs axe-core over the page with the rules of WCAG 2.1 A and AA.
+func (b *browser) accessible() {
+	b.Helper()
+	path := axePath()
+	if path == "" {
+		b.Log("SKIPPED: accessibility rules; scripts/setup-browser installs axe-core")
+		return
+	}
+	script, err := os.ReadFile(path)
+	if err != nil {
+		b.Fatal(err)
+	}
+	eval[any](b, string(script)+"; true")
+	text := eval[string](b, `axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'best-practice']}).then((r) => JSON.stringify(r.violations.map((v) => ({id: v.id, help: v.help, nodes: v.nodes.slice(0, 4).map((n) => n.html.slice(0, 220) + ' — ' + n.failureSummary)}))))`)
+	var violations []struct {
+		ID, Help string
+		Nodes    []string
+	}
+	if err := json.Unmarshal([]byte(text), &violations); err != nil {
+		b.Fatal(err)
+	}
+	for _, v := range violations {
+		b.Errorf("accessibility: %s: %s\n  %s", v.ID, v.Help, strings.Join(v.Nodes, "\n  "))
+	}
+}
+
+// fits fails where the page is wider than the window.
+func (b *browser) fits() {
+	b.Helper()
+	if over := eval[int](b, `document.documentElement.scrollWidth - window.innerWidth`); over > 0 {
+		b.Errorf("the page is %d px wider than the window", over)
+	}
+}
+
+// choose chooses one of a group of radio buttons with the mouse.
+func (b *browser) choose(selector string) {
+	b.Helper()
+	b.click(selector + " + span")
+}

@@ -1,0 +1,508 @@
+package markpage
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+
+	"jogstrip/metrics/geometry"
+	"jogstrip/pipeline/record"
+	"jogstrip/pipeline/scene"
+	"jogstrip/track/traj"
+)
+
+// serve serves dir until the test ends and returns the address to open.
+func serve(t testing.TB, dir string, m Measurer) *Server {
+	t.Helper()
+	s, stop := serveAt(t, dir, "", m)
+	t.Cleanup(stop)
+	return s
+}
+
+func serveAt(t testing.TB, dir, address string, m Measurer) (*Server, func()) {
+	t.Helper()
+	s, err := Listen(Options{Folder: dir, Address: address, Measurer: m})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	ended := make(chan error, 1)
+	go func() { ended <- s.Serve(ctx) }()
+	stopped := false
+	return s, func() {
+		if stopped {
+			return
+		}
+		stopped = true
+		cancel()
+		if err := <-ended; err != nil {
+			t.Error(err)
+		}
+	}
+}
+
+func hash(view, rel string) string { return "#/" + view + "/" + url.PathEscape(rel) }
+
+// go_ opens a view of the page that is open already.
+func (b *browser) view(view, rel string) {
+	b.Helper()
+	b.run(fmt.Sprintf(`location.hash = %q`, hash(view, rel)))
+}
+
+const visitFolder = "horses/bramble/2026-03-02"
+
+// groundPoints returns the ground marks of a rendered clip in frame f.
+func groundPoints(truth *scene.Truth, f int) [4]geometry.Point {
+	var out [4]geometry.Point
+	for i, m := range truth.Marks {
+		x, y, _ := truth.Eye(f).Project(m[0], m[1], 0)
+		out[i] = geometry.Point{X: x, Y: y}
+	}
+	return out
+}
+
+func point(truth *scene.Truth, l traj.Landmark, f int) scene.Point { return truth.Points(l)[f] }
+
+// A practitioner marks a clip from nothing, calibrates it, has it measured,
+// takes the second look, corrects, and fills in the visit.
+func TestFromNewClipToVisit(t *testing.T) {
+	clip, truth := renderedClip(t)
+	dir, visit := yard(t, clip, "toward-1.mp4", "toward-2.mp4")
+	s := serve(t, dir, &pretendMeasurer{frames: len(truth.Times)})
+	b := openBrowser(t, 1440, 900, false)
+
+	b.do(chromedp.Navigate(s.URL()))
+	b.wait(`document.querySelectorAll('.clip').length === 2`)
+	if eval[bool](b, `location.search.includes('token')`) {
+		t.Error("the token stays in the address bar")
+	}
+	b.wait(`[...document.querySelectorAll('.thumb img')].every((i) => i.complete && i.naturalWidth > 0)`)
+	b.accessible()
+	b.shoot("list")
+	b.click("#first")
+
+	// Which way the horse goes is asked, not guessed.
+	b.wait(`document.querySelector('.choice input[value=toward]') !== null`)
+	b.wait(`document.querySelector('canvas.picture').dataset.frame !== undefined`)
+	b.shoot("horse")
+	b.accessible()
+	b.choose(".choice input[value=toward]")
+	b.click("#go-marks")
+	b.wait(`document.querySelector('.edge.end').textContent.includes('horse’s left')`)
+	b.wait(`document.querySelector('.edge.start').textContent.includes('horse’s right')`)
+
+	frame := len(truth.Times) / 2
+	b.wait(`document.querySelector('.ask')?.textContent.includes('left fore')`)
+	asked := []traj.Landmark{traj.LeftFore, traj.RightFore, traj.Head, traj.Withers, traj.LeftHind, traj.RightHind, traj.Chest}
+	for i, l := range asked {
+		b.wait(fmt.Sprintf(`document.querySelector('#chip-%s').getAttribute('aria-pressed') === 'true'`, l))
+		if l == traj.Withers {
+			b.do(chromedp.KeyEvent("n"))
+			continue
+		}
+		p := point(truth, l, frame)
+		b.press(p.X, p.Y)
+		if i == 0 {
+			b.shoot("first-mark")
+		}
+	}
+	b.wait(`document.querySelector('#go-ground') !== null`)
+	b.accessible()
+	b.shoot("marked")
+	b.click("#go-ground")
+
+	b.wait(`document.querySelector('#lane-width_m') !== null`)
+	b.fill("#lane-width_m", "2.5")
+	b.fill("#lane-length_m", "8")
+	for _, p := range groundPoints(truth, frame) {
+		b.press(p.X, p.Y)
+	}
+	b.wait(`document.querySelector('.notice.good')?.textContent.includes('Camera')`)
+	b.shoot("ground")
+	b.accessible()
+	b.click("#go-finish")
+	b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
+	b.shoot("finish")
+	b.accessible()
+
+	path := filepath.Join(visit, "toward-1.mp4")
+	marks, err := record.ReadMarks(record.MarksPath(path))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if marks.View != traj.Toward || len(marks.Marks) != len(asked) {
+		t.Errorf("saved %d marks, view %s; want %d, toward", len(marks.Marks), marks.View, len(asked))
+	}
+	for _, m := range marks.Marks {
+		if m.Hidden != (m.Landmark == traj.Withers) {
+			t.Errorf("%s hidden: %v", m.Landmark, m.Hidden)
+		}
+		if m.Hidden {
+			continue
+		}
+		// A mouse moves by whole screen pixels: at this size about a pixel of the clip.
+		if p := point(truth, m.Landmark, frame); math.Hypot(*m.X-p.X, *m.Y-p.Y) > 1.1 {
+			t.Errorf("%s is saved at %.1f, %.1f; clicked at %.1f, %.1f", m.Landmark, *m.X, *m.Y, p.X, p.Y)
+		}
+	}
+	if marks.Calibration == nil || marks.Calibration.Ground == nil || marks.Calibration.Ground.WidthM != 2.5 || marks.Calibration.Ground.LengthM != 8 {
+		t.Errorf("the calibration is saved as %+v", marks.Calibration)
+	}
+
+	// Measure, look, correct, measure again.
+	b.click("#measure-now")
+	b.wait(`location.hash.startsWith('#/look/')`)
+	b.wait(`document.querySelector('progress') && !document.querySelector('progress').hidden`)
+	b.wait(`document.querySelector('#best-advice') !== null`)
+	b.wait(`document.querySelector('.strip rect.run.lost') !== null`)
+	b.shoot("look")
+	b.accessible()
+	b.click("#best-advice")
+	b.wait(`document.querySelector('.ask')?.textContent.includes('left fore')`)
+	other := len(truth.Times)/2 + 2
+	b.wait(fmt.Sprintf(`document.querySelector('canvas.picture').dataset.frame === '%d'`, other))
+	p := point(truth, traj.LeftFore, other)
+	b.press(p.X, p.Y)
+	b.wait(fmt.Sprintf(`document.querySelector('.marked')?.textContent.includes('%d')`, other))
+	b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
+	b.view("look", visitFolder+"/toward-1.mp4")
+	b.click("#measure")
+	b.wait(`document.querySelector('.message')?.textContent === 'Measured anew.'`)
+	b.wait(`document.querySelector('#best-advice') === null`)
+	b.click("#play")
+	b.wait(`document.querySelector('.where').textContent.includes('frame 3')`)
+	b.click("#play")
+
+	// The other clip takes the calibration over.
+	b.view("mark", visitFolder+"/toward-2.mp4")
+	b.wait(`document.querySelector('.choice input[value=toward]') !== null && document.querySelector('h1').textContent.includes('toward-2')`)
+	b.choose(".choice input[value=toward]")
+	b.click("#step-ground")
+	b.wait(`document.querySelector('.notice button') !== null`)
+	b.click(".notice button")
+	b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
+	if m, err := record.ReadMarks(record.MarksPath(filepath.Join(visit, "toward-2.mp4"))); err != nil || m.Calibration == nil || m.Calibration.Ground == nil {
+		t.Errorf("the calibration was not carried over: %v", err)
+	}
+
+	// The visit's page, with a remark put there by hand before.
+	const remark = "# seen at the gate\nreason = \"short in front\" # owner\n"
+	if err := os.WriteFile(filepath.Join(visit, record.VisitFile), []byte(remark), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	b.view("visit", visitFolder)
+	b.wait(`document.querySelector('#visit-reason')?.value === 'short in front'`)
+	b.shoot("visit")
+	b.accessible()
+	b.fill("#visit-surface", "firm sand")
+	b.run(`const e = document.querySelector('#felt-triceps-left-1'); e.value = '3'; e.dispatchEvent(new Event('change'))`)
+	b.wait(`document.querySelector('.silhouette [data-region=triceps].grade-3') !== null`)
+	b.click("#add-treatment")
+	b.fill("#treatment-0-what", "massage")
+	b.fill("#visit-function-work", "takes the left lead late")
+	b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
+	b.shoot("visit-filled")
+	b.accessible()
+	written, err := os.ReadFile(filepath.Join(visit, record.VisitFile))
+	if err != nil {
+		t.Fatal(err)
+	}
+	v, _, err := record.ParseVisit("visit.toml", written)
+	if err != nil {
+		t.Fatalf("%v\n%s", err, written)
+	}
+	if !strings.Contains(string(written), remark) || v.Surface != "firm sand" || len(v.Palpation) != 1 || v.Palpation[0] != (record.Palpation{Region: "triceps", Side: traj.Left, Soreness: 3}) || len(v.Treatment) != 1 || v.Treatment[0].What != "massage" || v.Function.Work != "takes the left lead late" {
+		t.Errorf("the visit's page says:\n%s", written)
+	}
+
+	b.view("check", visitFolder+"/toward-1.mp4")
+	b.wait(`document.querySelector('.checks') !== null`)
+	b.shoot("check")
+	b.accessible()
+	b.fits()
+	b.silent()
+}
+
+// Everything on the marking page is done without a mouse.
+func TestKeyboardAlone(t *testing.T) {
+	clip, truth := renderedClip(t)
+	dir, visit := yard(t, clip, "toward-1.mp4")
+	s := serve(t, dir, nil)
+	b := openBrowser(t, 820, 1100, false)
+	b.do(chromedp.Navigate(s.URL()))
+	b.wait(`document.querySelector('#first') !== null`)
+	// tab moves on until the focus is where a selector says, as a person would.
+	tab := func(selector string) {
+		t.Helper()
+		for range 80 {
+			if eval[bool](b, fmt.Sprintf(`document.activeElement.matches(%q)`, selector)) {
+				return
+			}
+			b.do(chromedp.KeyEvent(kb.Tab))
+		}
+		b.shoot("failure")
+		t.Fatalf("Tab never reaches %s", selector)
+	}
+	tab("#first")
+	b.do(chromedp.KeyEvent(kb.Enter))
+	b.wait(`document.querySelector('canvas.picture')?.dataset.frame !== undefined`)
+	tab("input[name=view]")
+	b.do(chromedp.KeyEvent(" "))
+	b.wait(`document.querySelector('input[value=toward]').checked`)
+	tab("#go-marks")
+	b.do(chromedp.KeyEvent(kb.Enter))
+	b.wait(`document.querySelector('.ask')?.textContent.includes('left fore')`)
+	b.do(chromedp.KeyEvent("."), chromedp.KeyEvent("."), chromedp.KeyEvent(","))
+	frame := len(truth.Times)/2 + 1
+	b.wait(fmt.Sprintf(`document.querySelector('canvas.picture').dataset.frame === '%d'`, frame))
+	b.do(chromedp.KeyEvent(kb.Tab))
+	tab("canvas.picture")
+	// From the middle of the picture (479.5, 269.5) to the hoof, then a tenth of a pixel.
+	target := point(truth, traj.LeftFore, frame)
+	dx, dy := int(math.Round(target.X-479.5)), int(math.Round(target.Y-269.5))
+	move := func(n int, plus, minus string) {
+		key := plus
+		if n < 0 {
+			key, n = minus, -n
+		}
+		for range n / 10 {
+			b.do(chromedp.KeyEvent(key, chromedp.KeyModifiers(chromedp.ModifierShift)))
+		}
+		for range n % 10 {
+			b.do(chromedp.KeyEvent(key))
+		}
+	}
+	move(dx, kb.ArrowRight, kb.ArrowLeft)
+	move(dy, kb.ArrowDown, kb.ArrowUp)
+	b.do(chromedp.KeyEvent(kb.ArrowRight, chromedp.KeyModifiers(chromedp.ModifierAlt)))
+	b.shoot("loupe")
+	b.do(chromedp.KeyEvent(kb.Enter))
+	b.wait(`document.querySelector('.ask')?.textContent.includes('right fore')`)
+	b.do(chromedp.KeyEvent("n"))
+	b.wait(`document.querySelector('.ask')?.textContent.includes('head')`)
+	b.do(chromedp.KeyEvent("u"))
+	b.wait(`document.querySelector('.ask')?.textContent.includes('right fore')`)
+	b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
+	m, err := record.ReadMarks(record.MarksPath(filepath.Join(visit, "toward-1.mp4")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(m.Marks) != 1 || m.Marks[0].Landmark != traj.LeftFore || m.Marks[0].Frame != frame {
+		t.Fatalf("saved %+v", m.Marks)
+	}
+	if x, y := 479.5+float64(dx)+0.1, 269.5+float64(dy); math.Abs(*m.Marks[0].X-x) > 0.011 || math.Abs(*m.Marks[0].Y-y) > 0.011 {
+		t.Errorf("saved at %.2f, %.2f; the cross stood at %.2f, %.2f", *m.Marks[0].X, *m.Marks[0].Y, x, y)
+	}
+	b.fits()
+	b.silent()
+}
+
+// On a phone's width with fingers; left and right exchanged draw a warning.
+func TestTouchOnANarrowScreen(t *testing.T) {
+	clip, truth := renderedClip(t)
+	dir, visit := yard(t, clip, "toward-1.mp4")
+	s := serve(t, dir, nil)
+	b := openBrowser(t, 375, 740, true)
+	b.do(chromedp.Navigate(s.URL()))
+	b.wait(`document.querySelector('#first') !== null`)
+	b.fits()
+	b.shoot("list")
+	b.accessible()
+	b.view("mark", visitFolder+"/toward-1.mp4")
+	b.wait(`document.querySelector('canvas.picture')?.dataset.frame !== undefined`)
+	b.choose(".choice input[value=toward]")
+	b.click("#go-marks")
+	b.wait(`document.querySelector('.ask')?.textContent.includes('left fore')`)
+	frame := len(truth.Times) / 2
+	right, left := point(truth, traj.RightFore, frame), point(truth, traj.LeftFore, frame)
+	if left.X <= right.X {
+		t.Fatal("the clip has the limbs crossed in this frame: the test needs another one")
+	}
+	b.touch(right.X, right.Y) // The wrong one.
+	b.wait(`document.querySelector('.ask')?.textContent.includes('right fore')`)
+	b.touch(left.X, left.Y)
+	b.wait(`document.querySelector('.notice.warn')?.textContent.includes('confused')`)
+	b.shoot("confused")
+	b.accessible()
+	b.click("#swap-left-fore")
+	b.wait(`document.querySelector('.notice.warn') === null`)
+	b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
+	m, err := record.ReadMarks(record.MarksPath(filepath.Join(visit, "toward-1.mp4")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, k := range m.Marks {
+		want := map[traj.Landmark]scene.Point{traj.LeftFore: left, traj.RightFore: right}[k.Landmark]
+		// A finger's place is told in whole px of the window: 960 px of the clip lie on about 350.
+		if math.Hypot(*k.X-want.X, *k.Y-want.Y) > 4 {
+			t.Errorf("%s is saved at %.1f, %.1f; want %.1f, %.1f", k.Landmark, *k.X, *k.Y, want.X, want.Y)
+		}
+	}
+	b.click("#nudge-right")
+	b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
+	b.fits()
+	for _, v := range []struct{ view, rel, ready string }{
+		{"visit", visitFolder, `document.querySelector('.felt') !== null`},
+		{"check", visitFolder + "/toward-1.mp4", `document.querySelector('.checks') !== null`},
+	} {
+		b.view(v.view, v.rel)
+		b.wait(v.ready)
+		b.fits()
+		b.accessible()
+		b.shoot(v.view)
+	}
+	b.silent()
+}
+
+// The program is killed in the middle; what was clicked meanwhile is kept by
+// the browser, also through a new window, and saved once the program is back.
+func TestNothingIsLostWhenTheProgramGoesAway(t *testing.T) {
+	clip, truth := renderedClip(t)
+	dir, visit := yard(t, clip, "toward-1.mp4")
+	s, stop := serveAt(t, dir, "", nil)
+	address := s.Address()
+	b := openBrowser(t, 1440, 900, false)
+	b.do(chromedp.Navigate(s.URL()))
+	b.view("mark", visitFolder+"/toward-1.mp4")
+	b.wait(`document.querySelector('canvas.picture')?.dataset.frame !== undefined`)
+	b.choose(".choice input[value=toward]")
+	b.click("#go-marks")
+	frame := len(truth.Times) / 2
+	mark := func(l traj.Landmark) {
+		t.Helper()
+		b.wait(fmt.Sprintf(`document.querySelector('#chip-%s')?.getAttribute('aria-pressed') === 'true'`, l))
+		p := point(truth, l, frame)
+		b.press(p.X, p.Y)
+	}
+	mark(traj.LeftFore)
+	b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
+	stop()
+	mark(traj.RightFore)
+	mark(traj.Head)
+	b.wait(`document.querySelector('#saved').textContent.includes('kept in this browser')`)
+	b.shoot("kept")
+	path := record.MarksPath(filepath.Join(visit, "toward-1.mp4"))
+	if m, err := record.ReadMarks(path); err != nil || len(m.Marks) != 1 {
+		t.Fatalf("while the program is away the file has %v, %v", m, err)
+	}
+
+	// A new start on the same address: the token is new, so the old page waits
+	// for the person to open the printed address; the browser window is closed
+	// and opened anew.
+	again, stopAgain := serveAt(t, dir, address, nil)
+	defer stopAgain()
+	b.do(chromedp.Navigate(again.URL()))
+	b.wait(`document.querySelector('.notice.warn a')?.textContent.includes('toward-1.mp4')`)
+	b.click(".notice.warn a")
+	b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
+	m, err := record.ReadMarks(path)
+	if err != nil || len(m.Marks) != 3 {
+		t.Fatalf("after the program is back the file has %+v, %v", m, err)
+	}
+	b.silentBut("net::ERR_", "Failed to load resource")
+}
+
+// silentBut is silent but for complaints that a test provokes.
+func (b *browser) silentBut(parts ...string) {
+	b.Helper()
+	for _, e := range b.complaints() {
+		expected := false
+		for _, p := range parts {
+			expected = expected || strings.Contains(e, p)
+		}
+		if !expected {
+			b.Errorf("the page complained: %s", e)
+		}
+	}
+}
+
+// Two windows on one clip: changes of both are kept; the same landmark marked
+// in both is asked about.
+func TestTwoWindows(t *testing.T) {
+	clip, truth := renderedClip(t)
+	dir, visit := yard(t, clip, "toward-1.mp4")
+	path := record.MarksPath(filepath.Join(visit, "toward-1.mp4"))
+	s := serve(t, dir, nil)
+	b := openBrowser(t, 1440, 900, false)
+	b.do(chromedp.Navigate(s.URL()))
+	b.view("mark", visitFolder+"/toward-1.mp4")
+	b.wait(`document.querySelector('canvas.picture')?.dataset.frame !== undefined`)
+	b.choose(".choice input[value=toward]")
+	b.click("#go-marks")
+	frame := len(truth.Times) / 2
+	p := point(truth, traj.LeftFore, frame)
+	b.press(p.X, p.Y)
+	b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
+
+	// The other window, as far as the file is concerned.
+	m, err := record.ReadMarks(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	m.Marks = append(m.Marks, record.At(2, traj.Head, 400, 200), record.At(frame, traj.RightFore, 10, 10))
+	if err := record.WriteMarks(path, m); err != nil {
+		t.Fatal(err)
+	}
+	q := point(truth, traj.RightFore, frame)
+	b.press(q.X, q.Y)
+	b.wait(`document.querySelector('dialog')?.textContent.includes('right fore hoof in frame')`)
+	b.shoot("conflict")
+	b.accessible()
+	b.click("dialog button.primary")
+	b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
+	m, err = record.ReadMarks(path)
+	if err != nil || len(m.Marks) != 3 {
+		t.Fatalf("the file has %+v, %v", m, err)
+	}
+	for _, k := range m.Marks {
+		if k.Landmark == traj.RightFore && math.Hypot(*k.X-q.X, *k.Y-q.Y) > 1.1 {
+			t.Errorf("this window's mark did not win: %.1f, %.1f", *k.X, *k.Y)
+		}
+	}
+	b.silentBut("412")
+}
+
+// Nothing is asked of any other address.
+func TestThePageKeepsToItself(t *testing.T) {
+	clip, _ := renderedClip(t)
+	dir, _ := yard(t, clip, `toward <img src=x onerror=alert(1)> & "q".mp4`)
+	s := serve(t, dir, &pretendMeasurer{frames: 10})
+	b := openBrowser(t, 1440, 900, false)
+	var foreign []string
+	if err := chromedp.Listen(b.ctx, func(e any) {
+		if r, ok := e.(*network.EventRequestWillBeSent); ok && !strings.HasPrefix(r.Request.URL, "http://"+s.Address()+"/") && !strings.HasPrefix(r.Request.URL, "blob:") && !strings.HasPrefix(r.Request.URL, "data:") {
+			foreign = append(foreign, r.Request.URL)
+		}
+	}); err != nil {
+		t.Fatal(err)
+	}
+	b.do(chromedp.Navigate(s.URL()))
+	b.wait(`document.querySelector('.clip h3') !== null`)
+	// A hostile file name is text and nothing else.
+	if got := b.text(".clip h3"); got != `toward <img src=x onerror=alert(1)> & "q".mp4` {
+		t.Errorf("the name is shown as %q", got)
+	}
+	if n := eval[int](b, `document.querySelectorAll('.about img').length`); n != 0 {
+		t.Error("a file name became part of the page")
+	}
+	b.shoot("hostile")
+	for _, view := range []string{"mark", "look", "check"} {
+		b.view(view, visitFolder+`/toward <img src=x onerror=alert(1)> & "q".mp4`)
+		b.wait(`document.querySelector('h1')?.textContent.includes('<img')`)
+	}
+	time.Sleep(300 * time.Millisecond)
+	for _, f := range foreign {
+		t.Errorf("the page asked for %s", f)
+	}
+	b.silent()
+}
