@@ -12,14 +12,14 @@ import (
 	"jogstrip/track/traj"
 )
 
-func visit(seed uint64, h horse, toward, away int) []Run {
+func visitOf(seed uint64, h horse, toward, away int) []Run {
 	runs, _ := h.runs(rand.New(rand.NewPCG(seed, 77)), traj.Trot, passes(toward, away), 12)
 	return runs
 }
 
 var sameSurface = CompareOptions{Before: Circumstances{Date: "2026-03-02", Surface: "asphalt"}, After: Circumstances{Date: "2026-03-23", Surface: "Asphalt"}}
 
-func find(t *testing.T, c *Comparison, n Name) Change {
+func changeNamed(t *testing.T, c *Comparison, n Name) Change {
 	t.Helper()
 	for _, ch := range c.Changes {
 		if ch.Name == n {
@@ -49,11 +49,11 @@ func TestVerdicts(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			opts := sameSurface
 			opts.Followed = HeadLowDifference
-			cmp, err := Compare(visit(1, nod(c.before), 3, 3), visit(2, nod(c.after), 3, 3), opts)
+			cmp, err := Compare(visitOf(1, nod(c.before), 3, 3), visitOf(2, nod(c.after), 3, 3), opts)
 			if err != nil {
 				t.Fatal(err)
 			}
-			ch := find(t, cmp, HeadLowDifference)
+			ch := changeNamed(t, cmp, HeadLowDifference)
 			if ch.Verdict != c.want || cmp.Verdict != c.want || !ch.Followed {
 				t.Errorf("verdict %q, leading %q, want %q: %s", ch.Verdict, cmp.Verdict, c.want, ch.Sentence)
 			}
@@ -72,15 +72,15 @@ func TestVerdicts(t *testing.T) {
 func TestOthersAreCorrected(t *testing.T) {
 	opts := sameSurface
 	opts.Followed = StepLengthFore
-	c, err := Compare(visit(1, lame(false, map[Name]float64{HeadLowDifference: 50}), 3, 3), visit(2, evenHorse(), 3, 3), opts)
+	c, err := Compare(visitOf(1, lame(false, map[Name]float64{HeadLowDifference: 50}), 3, 3), visitOf(2, evenHorse(), 3, 3), opts)
 	if err != nil {
 		t.Fatal(err)
 	}
-	ch := find(t, c, HeadLowDifference)
+	ch := changeNamed(t, c, HeadLowDifference)
 	if !(ch.Holm > ch.P) || ch.Verdict != Improved {
 		t.Errorf("p %v corrected to %v, verdict %q", ch.P, ch.Holm, ch.Verdict)
 	}
-	if c.Verdict != find(t, c, StepLengthFore).Verdict {
+	if c.Verdict != changeNamed(t, c, StepLengthFore).Verdict {
 		t.Errorf("the followed measure does not lead")
 	}
 }
@@ -90,7 +90,7 @@ func TestMeasuresWithoutAnEvenValueAreChanged(t *testing.T) {
 	faster.mean[StrideDuration] = 0.55
 	opts := sameSurface
 	opts.Followed = StrideDuration
-	c, err := Compare(visit(1, evenHorse(), 3, 3), visit(2, faster, 3, 3), opts)
+	c, err := Compare(visitOf(1, evenHorse(), 3, 3), visitOf(2, faster, 3, 3), opts)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -104,7 +104,7 @@ func TestNotComparable(t *testing.T) {
 	fast.mean[Speed] = 4.5
 	walk, _ := evenHorse().runs(rand.New(rand.NewPCG(1, 1)), traj.Walk, passes(3, 3), 8)
 	atLevel := func(l geometry.Level) []Run {
-		runs := visit(3, evenHorse(), 3, 3)
+		runs := visitOf(3, evenHorse(), 3, 3)
 		for i := range runs {
 			runs[i].Level = l
 		}
@@ -120,42 +120,42 @@ func TestNotComparable(t *testing.T) {
 		want  string
 	}{
 		{"gait", walk, sameSurface, HeadLowDifference, "the gait differs (trot, then walk)"},
-		{"surface", visit(2, evenHorse(), 3, 3), other, HeadLowDifference, "the surface differs (asphalt, then sand)"},
-		{"speed", visit(2, fast, 3, 3), sameSurface, HeadLowDifference, "speed differs by 2"},
-		{"view of one measure", visit(2, evenHorse(), 3, 0), sameSurface, CroupLowDifference, "not measured at the second visit"},
+		{"surface", visitOf(2, evenHorse(), 3, 3), other, HeadLowDifference, "the surface differs (asphalt, then sand)"},
+		{"speed", visitOf(2, fast, 3, 3), sameSurface, HeadLowDifference, "speed differs by 2"},
+		{"view of one measure", visitOf(2, evenHorse(), 3, 0), sameSurface, CroupLowDifference, "not measured at the second visit"},
 		{"calibration level", atLevel(geometry.LevelHeight), sameSurface, StepLengthFore, "the calibration level differs (metric, then height)"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			cmp, err := Compare(visit(1, evenHorse(), 3, 3), c.after, c.opts)
+			cmp, err := Compare(visitOf(1, evenHorse(), 3, 3), c.after, c.opts)
 			if err != nil {
 				t.Fatal(err)
 			}
-			ch := find(t, cmp, c.n)
+			ch := changeNamed(t, cmp, c.n)
 			if ch.Verdict != NotComparable || !strings.Contains(ch.Reason, c.want) || !strings.Contains(ch.Sentence, c.want) {
 				t.Errorf("verdict %q, reason %q, want %q", ch.Verdict, ch.Reason, c.want)
 			}
 		})
 	}
 	t.Run("no view in common", func(t *testing.T) {
-		c, err := Compare(visit(1, evenHorse(), 3, 0), visit(2, evenHorse(), 0, 3), sameSurface)
+		c, err := Compare(visitOf(1, evenHorse(), 3, 0), visitOf(2, evenHorse(), 0, 3), sameSurface)
 		if err != nil {
 			t.Fatal(err)
 		}
-		if c.Verdict != NotComparable || !strings.Contains(c.Sentence, "different views") || find(t, c, StrideDuration).Verdict != NotComparable {
+		if c.Verdict != NotComparable || !strings.Contains(c.Sentence, "different views") || changeNamed(t, c, StrideDuration).Verdict != NotComparable {
 			t.Errorf("%q: %s", c.Verdict, c.Sentence)
 		}
 	})
 	t.Run("times do not need a level", func(t *testing.T) {
-		c, err := Compare(visit(1, evenHorse(), 3, 3), atLevel(geometry.LevelHeight), sameSurface)
+		c, err := Compare(visitOf(1, evenHorse(), 3, 3), atLevel(geometry.LevelHeight), sameSurface)
 		if err != nil {
 			t.Fatal(err)
 		}
-		if ch := find(t, c, StrideDuration); ch.Verdict == NotComparable {
+		if ch := changeNamed(t, c, StrideDuration); ch.Verdict == NotComparable {
 			t.Errorf("stride duration: %s", ch.Reason)
 		}
 	})
 	t.Run("surface not recorded is said", func(t *testing.T) {
-		c, err := Compare(visit(1, evenHorse(), 3, 3), visit(2, evenHorse(), 3, 3), CompareOptions{})
+		c, err := Compare(visitOf(1, evenHorse(), 3, 3), visitOf(2, evenHorse(), 3, 3), CompareOptions{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -167,7 +167,7 @@ func TestNotComparable(t *testing.T) {
 
 func TestScoreLeadsWhereNothingIsFollowed(t *testing.T) {
 	uneven := lame(false, map[Name]float64{HeadLowDifference: 60, HeadHighDifference: 50, StepLengthFore: -0.15, StepTimingFore: -3})
-	c, err := Compare(visit(1, uneven, 4, 4), visit(2, evenHorse(), 4, 4), sameSurface)
+	c, err := Compare(visitOf(1, uneven, 4, 4), visitOf(2, evenHorse(), 4, 4), sameSurface)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -177,24 +177,24 @@ func TestScoreLeadsWhereNothingIsFollowed(t *testing.T) {
 }
 
 func TestSmallestChangeFromOwnRepeats(t *testing.T) {
-	few, err := Compare(visit(1, evenHorse(), 3, 3), visit(2, evenHorse(), 3, 3), sameSurface)
+	few, err := Compare(visitOf(1, evenHorse(), 3, 3), visitOf(2, evenHorse(), 3, 3), sameSurface)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if ch := find(t, few, HeadLowDifference); ch.OwnMDC {
+	if ch := changeNamed(t, few, HeadLowDifference); ch.OwnMDC {
 		t.Errorf("4 degrees of freedom are enough: %+v", ch)
 	}
-	many, err := Compare(visit(1, evenHorse(), 4, 3), visit(2, evenHorse(), 4, 3), sameSurface)
+	many, err := Compare(visitOf(1, evenHorse(), 4, 3), visitOf(2, evenHorse(), 4, 3), sameSurface)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if ch := find(t, many, HeadLowDifference); !ch.OwnMDC || ch.Smallest <= 0 {
+	if ch := changeNamed(t, many, HeadLowDifference); !ch.OwnMDC || ch.Smallest <= 0 {
 		t.Errorf("6 degrees of freedom are not used: %+v", ch)
 	}
 }
 
 func TestCompareErrors(t *testing.T) {
-	runs := visit(1, evenHorse(), 1, 1)
+	runs := visitOf(1, evenHorse(), 1, 1)
 	for name, f := range map[string]func() error{
 		"no such measure": func() error { _, err := Compare(runs, runs, CompareOptions{Followed: "grace"}); return err },
 		"before: ":        func() error { _, err := Compare(nil, runs, CompareOptions{}); return err },
@@ -207,7 +207,7 @@ func TestCompareErrors(t *testing.T) {
 }
 
 func TestComparisonSurvivesJSONAndOrder(t *testing.T) {
-	b, a := visit(1, studyLikeHorse(rand.New(rand.NewPCG(1, 1))), 2, 1), visit(2, evenHorse(), 2, 2)
+	b, a := visitOf(1, studyLikeHorse(rand.New(rand.NewPCG(1, 1))), 2, 1), visitOf(2, evenHorse(), 2, 2)
 	c, err := Compare(b, a, sameSurface)
 	if err != nil {
 		t.Fatal(err)
@@ -216,7 +216,7 @@ func TestComparisonSurvivesJSONAndOrder(t *testing.T) {
 		t.Fatal(err)
 	}
 	rng := rand.New(rand.NewPCG(9, 9))
-	d, err := Compare(shuffle(rng, b), shuffle(rng, a), sameSurface)
+	d, err := Compare(shuffledRuns(rng, b), shuffledRuns(rng, a), sameSurface)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -117,7 +117,7 @@ func TestLimbFinding(t *testing.T) {
 }
 
 func TestNothingMeasuredNamesNoSide(t *testing.T) {
-	f := mustSummarise(t, []Run{oneRun(traj.Toward, Speed, value(3), value(3.1))}).Limb
+	f := mustSummarise(t, []Run{oneRun(traj.Toward, Speed, valueOnly(3), valueOnly(3.1))}).Limb
 	if f.Limb != "" || f.Even || f.Undecided || !strings.Contains(f.Sentence, "nothing that points to a limb") {
 		t.Errorf("%+v", f)
 	}

@@ -15,10 +15,13 @@ import (
 type part struct {
 	m      measured
 	mean   stats.MeanEstimate
-	weight float64 // Not yet a share.
-	ratio  float64 // Deviation from even over tolerance.
-	se     float64 // Of the ratio.
-	draws  []float64
+	weight float64   // Not yet a share.
+	ratio  float64   // Deviation from even over tolerance.
+	se     float64   // Of the ratio.
+	plain  float64   // The same without what few strides add; its square is the bias of the ratio's.
+	draws  []float64 // How far the ratio may be off, index: resample.
+	noise  []float64 // The same draws at the plain spread, without the tails.
+	tails  []float64 // The same at the plain spread, with them.
 }
 
 // score returns the asymmetry score
@@ -26,8 +29,9 @@ type part struct {
 //	√(Σ w·max(0, (d/t)² − (se/t)²)), Σw = 1
 //
 // over the measures that have a weight, a tolerance and a value: d the
-// deviation from even, t the tolerance, se the standard error. Squaring turns
-// noise into score; taking se² off removes that on average. It returns nil
+// deviation from even, t the tolerance, se the standard error (the plain one,
+// whose square is unbiased). Squaring turns noise into score; taking se² off
+// removes that on average. It returns nil
 // where no component was measured.
 //
 // The interval inverts the two-level bootstrap (grid bootstrap, Hansen 1999,
@@ -64,7 +68,7 @@ func score(all []measured, runs []Run, opts SummaryOptions) *Score {
 func newPart(m measured, mean stats.MeanEstimate) part {
 	e, _ := even(m.def)
 	t := m.tolerance.Tolerance
-	return part{m: m, mean: mean, weight: m.tolerance.Weight, ratio: (mean.Value - e) / t, se: standardError(mean) / t}
+	return part{m: m, mean: mean, weight: m.tolerance.Weight, ratio: (mean.Value - e) / t, se: standardError(mean) / t, plain: mean.PlainSE / t}
 }
 
 // standardError returns the standard error that goes with the interval: where
@@ -85,7 +89,7 @@ func scoreOf(parts []part) *Score {
 	var length, rawLength float64
 	for i, p := range parts {
 		w := p.weight / total
-		unbiased := math.Max(0, p.ratio*p.ratio-p.se*p.se)
+		unbiased := math.Max(0, p.ratio*p.ratio-p.plain*p.plain)
 		limb, _ := pointsTo(p.m.def.Name, p.ratio)
 		out.Components = append(out.Components, Component{
 			Name: p.m.def.Name, Weight: w, Ratio: p.ratio, Part: w * unbiased, Side: limb.Side(),
@@ -107,18 +111,22 @@ func scoreOf(parts []part) *Score {
 		direction[0] = math.Sqrt(total / parts[0].weight)
 	}
 
-	// A sum of squares under the score s and draw b is s² + 2·s·cross + noise.
+	// A sum of squares under the score s and draw b is s² + 2·s·cross + noise. The
+	// tails of few strides keep the lower end honest and would pull the upper one
+	// down, which therefore takes the noise without them.
 	n := len(parts[0].draws)
 	cross := make([]float64, n)
+	wide := make([]float64, n)
 	noise := make([]float64, n)
 	for i, p := range parts {
 		w, u := p.weight/total, direction[i]/math.Sqrt(length)
 		for b, d := range p.draws {
 			cross[b] += w * u * d
-			noise[b] += w * d * d
+			wide[b] += w * p.tails[b] * p.tails[b]
+			noise[b] += w * p.noise[b] * p.noise[b]
 		}
 	}
-	share := func(s, q float64) float64 {
+	share := func(s, q float64, noise []float64) float64 {
 		var above float64
 		for b := range cross {
 			if s*s+2*s*cross[b]+noise[b] >= q {
@@ -128,13 +136,13 @@ func scoreOf(parts []part) *Score {
 		return above / float64(n)
 	}
 	out.Value = math.Sqrt(sum)
-	out.Low = solveRising(observed, func(s float64) float64 { return share(s, observed) - 0.025 })
+	out.Low = solveRising(observed, func(s float64) float64 { return share(s, observed, wide) - 0.025 })
 	// A horse cannot be more even than even: a sum of squares below what noise
 	// gives at least half the time says no more than one at that level.
 	sortedNoise := append([]float64(nil), noise...)
 	sort.Float64s(sortedNoise)
 	q := math.Max(observed, stats.Quantile(0.5, sortedNoise))
-	out.High = solveRising(q, func(s float64) float64 { return share(s, q) - 0.975 })
+	out.High = solveRising(q, func(s float64) float64 { return share(s, q, noise) - 0.975 })
 	out.Low = math.Min(out.Low, out.Value)
 	out.High = math.Max(out.High, out.Value)
 	out.SE = (out.High - out.Low) / (2 * stats.Z95)
@@ -168,7 +176,7 @@ func solveRising(observed float64, f func(float64) float64) float64 {
 // resample. Runs and strides are drawn once for all parts, so measures of the
 // same stride keep their correlation. Runs drawn with replacement differ less
 // than runs do and few strides know little of their own spread; the draws are
-// therefore brought to the standard error of the part and its Student's t.
+// therefore stretched to the interval of the part.
 func drawParts(parts []part, runs []Run, opts SummaryOptions) {
 	resamples := opts.Resamples
 	if resamples <= 0 {
@@ -262,8 +270,12 @@ func resampledMean(table [][]float64, m stats.MeanEstimate, runs []int, drawn []
 	return sum / weights
 }
 
+// stretch gives the draws the tails of Student's t and scales them so that 95 %
+// of them lie within the part's own interval.
 func stretch(p *part, rng *rand.Rand) {
 	mean, sd := stats.Mean(p.draws), stats.SD(p.draws)
+	sizes := make([]float64, len(p.draws))
+	p.noise, p.tails = make([]float64, len(p.draws)), make([]float64, len(p.draws))
 	chi := distuv.ChiSquared{K: p.mean.DF, Src: rng}
 	for b := range p.draws {
 		z := rng.NormFloat64()
@@ -274,6 +286,15 @@ func stretch(p *part, rng *rand.Rand) {
 		if p.mean.DF < 1e6 {
 			scale = math.Sqrt(p.mean.DF / chi.Rand())
 		}
-		p.draws[b] = z * scale * p.se
+		p.noise[b], p.tails[b] = z*p.plain, z*scale*p.plain
+		p.draws[b] = z * scale
+		sizes[b] = math.Abs(p.draws[b])
+	}
+	sort.Float64s(sizes)
+	if size := stats.Quantile(0.95, sizes); size > 0 {
+		half := p.se * stats.TQuantile(0.975, p.mean.DF)
+		for b := range p.draws {
+			p.draws[b] *= half / size
+		}
 	}
 }

@@ -46,9 +46,9 @@ func (h horse) runs(rng *rand.Rand, gait traj.Gait, views []traj.View, strides i
 			}
 			row, _ := table.Lookup(d.Name)
 			s := Series{Name: d.Name, Unit: d.Unit, CommonSD: h.commonSD[d.Name]}
-			stride := or(h.strideSD[d.Name], row.StrideSD)
+			stride := orElse(h.strideSD[d.Name], row.StrideSD)
 			z := h.shared*runCommon + math.Sqrt(1-h.shared*h.shared)*rng.NormFloat64()
-			truth[d.Name] = mean + or(h.runSD[d.Name], row.Tolerance/1.959964)*z
+			truth[d.Name] = mean + orElse(h.runSD[d.Name], row.Tolerance/1.959964)*z
 			offset := truth[d.Name] + s.CommonSD*rng.NormFloat64()
 			n := strides
 			if d.PerRun {
@@ -71,7 +71,7 @@ func (h horse) runs(rng *rand.Rand, gait traj.Gait, views []traj.View, strides i
 				v := offset + stride*noise + e*rng.NormFloat64()
 				o := Observation{Stride: i, Time: run.Strides[i].Start, Left: math.NaN(), Right: math.NaN(), Value: v, SD: e}
 				if d.Sided {
-					m := middle(d)
+					m := middleOf(d)
 					o.Left, o.Right = m-v/2, m+v/2
 				}
 				s.Observations = append(s.Observations, o)
@@ -109,8 +109,8 @@ func seenFrom(d Definition, v traj.View) bool {
 	return true
 }
 
-// middle returns a plausible mean of both sides.
-func middle(d Definition) float64 {
+// middleOf returns a plausible mean of both sides.
+func middleOf(d Definition) float64 {
 	switch d.Unit {
 	case "m":
 		return 1.25
@@ -122,7 +122,7 @@ func middle(d Definition) float64 {
 	return 20
 }
 
-func or(x, otherwise float64) float64 {
+func orElse(x, otherwise float64) float64 {
 	if x != 0 {
 		return x
 	}

@@ -25,11 +25,11 @@ func oneRun(view traj.View, n Name, observations ...Observation) Run {
 		Series: []Series{{Name: n, Unit: d.Unit, Observations: observations}}}
 }
 
-func both(left, right float64) Observation {
+func bothSides(left, right float64) Observation {
 	return Observation{Left: left, Right: right, Value: right - left}
 }
 
-func value(v float64) Observation {
+func valueOnly(v float64) Observation {
 	return Observation{Left: math.NaN(), Right: math.NaN(), Value: v}
 }
 
@@ -46,9 +46,9 @@ func TestSummariseErrors(t *testing.T) {
 	if _, err := Summarise(nil, SummaryOptions{}); err == nil || !strings.Contains(err.Error(), "there are none") {
 		t.Errorf("no runs: %v", err)
 	}
-	walk := oneRun(traj.Toward, Speed, value(1.5), value(1.6))
+	walk := oneRun(traj.Toward, Speed, valueOnly(1.5), valueOnly(1.6))
 	walk.Gait = traj.Walk
-	if _, err := Summarise([]Run{walk, oneRun(traj.Toward, Speed, value(3))}, SummaryOptions{}); err == nil || !strings.Contains(err.Error(), "gaits differ") {
+	if _, err := Summarise([]Run{walk, oneRun(traj.Toward, Speed, valueOnly(3))}, SummaryOptions{}); err == nil || !strings.Contains(err.Error(), "gaits differ") {
 		t.Errorf("two gaits: %v", err)
 	}
 }
@@ -65,7 +65,7 @@ func TestWhatIsNotMeasuredHasAReason(t *testing.T) {
 	}{
 		{"the run's own reason", unseen, StepLengthFore, "needs lengths"},
 		{"not in any run", unseen, Speed, "not measured in any run"},
-		{"one stride", oneRun(traj.Toward, StepLengthFore, both(1.2, 1.3)), StepLengthFore, "one stride only"},
+		{"one stride", oneRun(traj.Toward, StepLengthFore, bothSides(1.2, 1.3)), StepLengthFore, "one stride only"},
 		{"left only", oneRun(traj.Toward, StanceDurationFore, Observation{Left: 0.3, Right: nan, Value: nan}, Observation{Left: 0.31, Right: nan, Value: nan}), StanceDurationFore, "only the left side"},
 		{"right only", oneRun(traj.Toward, StanceDurationFore, Observation{Left: nan, Right: 0.3, Value: nan}, Observation{Left: nan, Right: 0.3, Value: nan}), StanceDurationFore, "only the right side"},
 		{"never together", oneRun(traj.Toward, StanceDurationFore, Observation{Left: 0.3, Right: nan, Value: nan}, Observation{Left: nan, Right: 0.3, Value: nan}), StanceDurationFore, "not seen in the same stride"},
@@ -86,7 +86,7 @@ func TestWhatIsNotMeasuredHasAReason(t *testing.T) {
 
 // Two strides: Student's t with one degree of freedom, 12.7 standard errors.
 func TestTwoStridesAreWide(t *testing.T) {
-	s := mustSummarise(t, []Run{oneRun(traj.Toward, HeadLowDifference, value(20), value(24))})
+	s := mustSummarise(t, []Run{oneRun(traj.Toward, HeadLowDifference, valueOnly(20), valueOnly(24))})
 	r := s.Lookup(HeadLowDifference)
 	if math.Abs(r.Value.Low-(22-12.7062*2)) > 1e-3 || !r.ThisRunOnly {
 		t.Errorf("interval %v to %v, this run only %v", r.Value.Low, r.Value.High, r.ThisRunOnly)
@@ -112,7 +112,7 @@ func TestSixtyStridesAreNarrow(t *testing.T) {
 func TestCommonErrorDoesNotAverageOut(t *testing.T) {
 	run := oneRun(traj.Toward, StepLengthFore)
 	for range 50 {
-		run.Series[0].Observations = append(run.Series[0].Observations, both(1.2, 1.25))
+		run.Series[0].Observations = append(run.Series[0].Observations, bothSides(1.2, 1.25))
 	}
 	run.Series[0].CommonSD = 0.02
 	r := mustSummarise(t, []Run{run}).Lookup(StepLengthFore)
@@ -123,8 +123,8 @@ func TestCommonErrorDoesNotAverageOut(t *testing.T) {
 
 func TestSymmetryIndexIsForPositiveQuantitiesOnly(t *testing.T) {
 	s := mustSummarise(t, []Run{
-		oneRun(traj.Toward, StepLengthFore, both(1.0, 1.1), both(1.01, 1.11), both(0.99, 1.09)),
-		oneRun(traj.Toward, PlacementOffsetFore, both(4, -3), both(5, -4), both(4, -4)),
+		oneRun(traj.Toward, StepLengthFore, bothSides(1.0, 1.1), bothSides(1.01, 1.11), bothSides(0.99, 1.09)),
+		oneRun(traj.Toward, PlacementOffsetFore, bothSides(4, -3), bothSides(5, -4), bothSides(4, -4)),
 	})
 	// 9.5238 is the published formula's value for 1.1 and 1.0 (see package stats).
 	if x := s.Lookup(StepLengthFore).SymmetryIndex; x == nil || math.Abs(x.Value-9.5238) > 1e-3 || x.Low >= x.Value || x.High <= x.Value {
@@ -136,9 +136,9 @@ func TestSymmetryIndexIsForPositiveQuantitiesOnly(t *testing.T) {
 }
 
 func TestRunsInOtherUnitsAreLeftOut(t *testing.T) {
-	share := oneRun(traj.Toward, StepLengthFore, both(50, 50), both(49, 51))
+	share := oneRun(traj.Toward, StepLengthFore, bothSides(50, 50), bothSides(49, 51))
 	share.Level, share.Series[0].Unit = geometry.LevelRatio, "% of stride length"
-	s := mustSummarise(t, []Run{share, oneRun(traj.Toward, StepLengthFore, both(1.2, 1.3), both(1.2, 1.28))})
+	s := mustSummarise(t, []Run{share, oneRun(traj.Toward, StepLengthFore, bothSides(1.2, 1.3), bothSides(1.2, 1.28))})
 	if r := s.Lookup(StepLengthFore); r.Unit != "m" || r.Runs != 1 || len(s.Notes) == 0 {
 		t.Errorf("unit %s of %d runs, notes %q", r.Unit, r.Runs, s.Notes)
 	}
@@ -154,9 +154,9 @@ func TestBeyond(t *testing.T) {
 		values []Observation
 		want   bool
 	}{
-		{"far beyond", []Observation{value(30), value(32), value(31), value(29)}, true},
-		{"clear of even but within tolerance", []Observation{value(8), value(9), value(8), value(9)}, false},
-		{"beyond but not clear", []Observation{value(60), value(-20), value(50), value(-10)}, false},
+		{"far beyond", []Observation{valueOnly(30), valueOnly(32), valueOnly(31), valueOnly(29)}, true},
+		{"clear of even but within tolerance", []Observation{valueOnly(8), valueOnly(9), valueOnly(8), valueOnly(9)}, false},
+		{"beyond but not clear", []Observation{valueOnly(60), valueOnly(-20), valueOnly(50), valueOnly(-10)}, false},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			if r := mustSummarise(t, []Run{oneRun(traj.Toward, HeadLowDifference, c.values...)}).Lookup(HeadLowDifference); r.Beyond != c.want {
@@ -164,7 +164,7 @@ func TestBeyond(t *testing.T) {
 			}
 		})
 	}
-	if r := mustSummarise(t, []Run{oneRun(traj.Toward, StepTimingFore, value(46), value(46.2), value(45.9))}).Lookup(StepTimingFore); !r.Beyond {
+	if r := mustSummarise(t, []Run{oneRun(traj.Toward, StepTimingFore, valueOnly(46), valueOnly(46.2), valueOnly(45.9))}).Lookup(StepTimingFore); !r.Beyond {
 		t.Errorf("step timing of 46 %% is not beyond: even is 50")
 	}
 }
@@ -182,7 +182,7 @@ func TestSummaryIsValidJSON(t *testing.T) {
 	}
 }
 
-func shuffle(rng *rand.Rand, runs []Run) []Run {
+func shuffledRuns(rng *rand.Rand, runs []Run) []Run {
 	out := make([]Run, len(runs))
 	for i, j := range rng.Perm(len(runs)) {
 		out[i] = runs[j]
@@ -208,7 +208,7 @@ func TestOrderDoesNotMatter(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		b, err := Summarise(shuffle(rng, runs), opts)
+		b, err := Summarise(shuffledRuns(rng, runs), opts)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -218,8 +218,8 @@ func TestOrderDoesNotMatter(t *testing.T) {
 	})
 }
 
-// mirror exchanges left and right of the horse.
-func mirror(runs []Run) []Run {
+// mirrorRuns exchanges left and right of the horse.
+func mirrorRuns(runs []Run) []Run {
 	var out []Run
 	for _, r := range runs {
 		m := r
@@ -253,7 +253,7 @@ func TestMirrorFlipsEverySignAndNothingElse(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		b, err := Summarise(mirror(runs), opts)
+		b, err := Summarise(mirrorRuns(runs), opts)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -294,13 +294,13 @@ func studyLikeHorse(rng *rand.Rand) horse {
 	h := evenHorse()
 	for _, d := range Definitions() {
 		if _, ok := even(d); ok {
-			h.mean[d.Name] += 1.5 * tolerance(d.Name) * rng.NormFloat64()
+			h.mean[d.Name] += 1.5 * tableTolerance(d.Name) * rng.NormFloat64()
 		}
 	}
 	return h
 }
 
-func tolerance(n Name) float64 {
+func tableTolerance(n Name) float64 {
 	table, err := DefaultTolerances()
 	if err != nil {
 		panic(err)
@@ -312,7 +312,7 @@ func tolerance(n Name) float64 {
 // The score by hand: two components of equal weight, no noise to speak of.
 func TestScoreByHand(t *testing.T) {
 	exact := func(n Name, v float64) Run {
-		return oneRun(traj.Toward, n, value(v), value(v+1e-9), value(v-1e-9))
+		return oneRun(traj.Toward, n, valueOnly(v), valueOnly(v+1e-9), valueOnly(v-1e-9))
 	}
 	s := mustSummarise(t, []Run{exact(HeadLowDifference, 26), exact(HeadHighDifference, -12)})
 	// (26/13)² and (12/12)² at half weight each: √2.5.
@@ -378,6 +378,9 @@ func TestEveryMeasureIsDescribed(t *testing.T) {
 			if !strings.Contains(section, part) {
 				t.Errorf("%s: MEASURES.md lacks %s", d.Name, part)
 			}
+		}
+		if !strings.Contains(strings.ToLower(section), "**evidence.** "+string(d.Evidence)) {
+			t.Errorf("%s: MEASURES.md does not call it %s", d.Name, d.Evidence)
 		}
 		if !strings.Contains(section, d.Unit) {
 			t.Errorf("%s: MEASURES.md does not give the unit %s", d.Name, d.Unit)

@@ -40,6 +40,7 @@ type MeanEstimate struct {
 	Value, Low, High float64
 	SE               float64
 	DF               float64 // High − Value = t(0.975, DF)·SE.
+	PlainSE          float64 // Without what few values and unknown variances add: its square is unbiased.
 	Values, Groups   int
 	GroupMeans       []float64 // Index: group, in the order given.
 	GroupSEs         []float64 // Error of each group's mean, its common error included, how groups differ not.
@@ -121,10 +122,12 @@ func GroupMean(groups []Group, o MeanOptions) (MeanEstimate, error) {
 		stretch = math.Max(1, math.Pow(TQuantile(0.975, float64(withinDF))/TQuantile(0.975, prior), 2))
 	}
 	weights := make([]float64, r)
+	plain := make([]float64, r)
 	var sumW, sumFloor, tailDF float64
 	for k, i := range order {
 		common := groups[i].CommonSD * groups[i].CommonSD
 		t := math.Max(groupVariance+common+stretch*variances[k], math.SmallestNonzeroFloat32)
+		plain[k] = groupVariance + common + variances[k]
 		if alone {
 			// How much groups differ decides how much their own precision matters.
 			t = 1
@@ -142,10 +145,14 @@ func GroupMean(groups []Group, o MeanOptions) (MeanEstimate, error) {
 		out.Value += weights[k] / sumW * means[k]
 		out.GroupWeights[i] = weights[k] / sumW
 	}
-	var q float64
+	var q, plainQ, plainVariance float64
 	for k := range means {
 		d := means[k] - out.Value
 		q += weights[k] * d * d
+		plainVariance += weights[k] * weights[k] / (sumW * sumW) * plain[k]
+		if plain[k] > 0 {
+			plainQ += d * d / plain[k]
+		}
 	}
 
 	between := float64(r - 1)
@@ -154,16 +161,19 @@ func GroupMean(groups []Group, o MeanOptions) (MeanEstimate, error) {
 	case alone:
 		q, df = q/between, between
 		out.DF = between
+		plainVariance = q / sumW
 	case math.IsInf(prior, 1):
 		q = 1
 		out.DF, out.PriorDF = tailDF, tailDF
 	default:
 		q = (prior + q) / df
+		plainVariance *= (prior + plainQ) / df
 		out.DF, out.PriorDF = tailDF+between, tailDF
 	}
 	half := math.Max(TQuantile(0.975, df)*math.Sqrt(q/sumW), Z95*math.Sqrt(1/sumFloor))
 	out.Low, out.High = out.Value-half, out.Value+half
 	out.SE = half / TQuantile(0.975, out.DF)
+	out.PlainSE = math.Min(math.Sqrt(plainVariance), out.SE)
 	return out, nil
 }
 
