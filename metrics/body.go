@@ -222,11 +222,11 @@ func (b *bodyTrack) fit(from, to float64) *signal.Harmonics {
 // span returns the range of indices of t inside [from, to).
 func span(t []float64, from, to float64) (int, int) {
 	lo := 0
-	for lo < len(t) && t[lo] < from {
+	for lo < len(t) && t[lo] < from-alike {
 		lo++
 	}
 	hi := lo
-	for hi < len(t) && t[hi] < to {
+	for hi < len(t) && t[hi] < to-alike {
 		hi++
 	}
 	return lo, hi
@@ -320,7 +320,7 @@ func (a *analysis) drift(b *bodyTrack) *signal.Spline {
 		sum += (st.End - st.Start) / float64(len(a.strides))
 	}
 	var t, m, w []float64
-	for c := b.t[0] + sum/2; c <= b.t[len(b.t)-1]-sum/2; c += sum / 4 {
+	for c := b.t[0] + sum/2; c <= b.t[len(b.t)-1]-sum/2+alike; c += sum / 4 {
 		// A stride's own duration around c keeps the cancelling exact.
 		period := a.strideAt(c, sum)
 		if h := b.fit(c-period/2, c+period/2); h != nil {

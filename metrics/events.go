@@ -28,6 +28,10 @@ const worstEventSD = 0.020
 // force plates and with horses in formulas; see the tests).
 const modelSD = 0.004
 
+// alike is by how much two spans of time may differ by rounding alone, s, so that
+// nothing hangs on where a clip's clock starts.
+const alike = 1e-7
+
 // hiddenDescentSD takes its place for landings seen from behind: there a hoof
 // comes down almost along the line of sight (a descent of 10 cm over 70 cm of
 // way, seen from 1.5 m height at 10 m), so that it seems at rest before it is.
@@ -142,10 +146,10 @@ func (h *hoofTrack) prepare() {
 	}
 	for i := range n {
 		lo, hi := i, i
-		for lo > 0 && (i-lo < 2 || h.t[i]-h.t[lo] < 0.025) {
+		for lo > 0 && (i-lo < 2 || h.t[i]-h.t[lo] < 0.025-alike) {
 			lo--
 		}
-		for hi < n-1 && (hi-i < 2 || h.t[hi]-h.t[i] < 0.025) {
+		for hi < n-1 && (hi-i < 2 || h.t[hi]-h.t[i] < 0.025-alike) {
 			hi++
 		}
 		if h.t[hi]-h.t[lo] > 8*h.frame+0.05 {
@@ -159,10 +163,10 @@ func (h *hoofTrack) prepare() {
 		local := make([]float64, n)
 		lo, hi := 0, 0
 		for i := range n {
-			for h.t[i]-h.t[lo] > 0.7 {
+			for h.t[i]-h.t[lo] > 0.7+alike {
 				lo++
 			}
-			for hi < n && h.t[hi]-h.t[i] <= 0.7 {
+			for hi < n && h.t[hi]-h.t[i] <= 0.7+alike {
 				hi++
 			}
 			local[i] = signal.Quantile(speed[a][lo:hi], 0.9)
@@ -259,7 +263,7 @@ func stridePeriod(hooves []*hoofTrack) float64 {
 
 // resample interpolates linearly on a grid; gaps longer than gap give NaN.
 func resample(t, x []float64, step, gap float64) []float64 {
-	n := int((t[len(t)-1]-t[0])/step) + 1
+	n := int((t[len(t)-1]-t[0])/step+1e-6) + 1
 	out := make([]float64, n)
 	k := 0
 	for i := range out {
@@ -329,8 +333,8 @@ func withoutDrift(x []float64, step float64) []float64 {
 // and end inside one.
 func (h *hoofTrack) segment(period float64) []stance {
 	const (
-		moving = 8.0  // Cost of a sample outside stance: what a still one exceeds once in 50 times.
-		change = 12.0 // Cost of a stance, so that noise makes none.
+		moving = 8.0   // Cost of a sample outside stance: what a still one exceeds once in 50 times.
+		change = 12.0  // Cost of a stance, so that noise makes none.
 		creep  = 0.005 // Creep allowed, share of the local scale of speed.
 	)
 	n := len(h.t)
@@ -375,7 +379,7 @@ func (h *hoofTrack) segment(period float64) []stance {
 	open, openFrom, next := 0.0, -1, 0
 	for i := range n + 1 {
 		// Stances that ended early enough for a whole swing before sample i.
-		for i < n && next < i && h.t[i]-h.t[next] >= minSwing {
+		for i < n && next < i && h.t[i]-h.t[next] >= minSwing-alike {
 			if v := bestStance[next] - moving*float64(next+1); v < open {
 				open, openFrom = v, next
 			}
@@ -386,9 +390,9 @@ func (h *hoofTrack) segment(period float64) []stance {
 			break
 		}
 		bestStance[i], stanceFrom[i] = inf, none
-		for j := i; j >= 0 && h.t[i]-h.t[j] <= maxStance; j-- {
+		for j := i; j >= 0 && h.t[i]-h.t[j] <= maxStance+alike; j-- {
 			whole := j > 0 && i < n-1
-			if i-j < 3 || (whole && h.t[i]-h.t[j] < minStance) {
+			if i-j < 3 || (whole && h.t[i]-h.t[j] < minStance-alike) {
 				continue
 			}
 			if v := bestMove[j] + change + still(j, i); v < bestStance[i] {
@@ -756,7 +760,7 @@ func (e *edge) gather() bool {
 	still, moving, nearest := 0, 0, lo
 	for k := lo; k < hi; k++ {
 		u := e.sign() * (h.t[k] - e.guess)
-		if u > inside || u < -outside {
+		if u > inside+alike || u < -outside-alike {
 			continue
 		}
 		e.u = append(e.u, u)

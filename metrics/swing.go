@@ -153,8 +153,9 @@ func (a *analysis) departures(s *spatial, cam geometry.Camera, k, lo, hi int, of
 		y := p0.y + way*(p1.y-p0.y)
 		at := geometry.Point{X: h.x[lo+r], Y: h.y[lo+r]}
 		x, z, found := cam.AtDepth(at, y)
-		x1, z1, found1 := cam.AtDepth(geometry.Point{X: at.X + 1, Y: at.Y + 1}, y)
-		if !found || !found1 {
+		acrossX, acrossZ, found1 := cam.AtDepth(geometry.Point{X: at.X + 1, Y: at.Y}, y)
+		downX, downZ, found2 := cam.AtDepth(geometry.Point{X: at.X, Y: at.Y + 1}, y)
+		if !found || !found1 || !found2 {
 			return nil, nil, noise, false
 		}
 		sd := h.sd[lo+r]
@@ -168,8 +169,8 @@ func (a *analysis) departures(s *spatial, cam geometry.Camera, k, lo, hi int, of
 		}
 		side.SetVec(r, w*d)
 		up.SetVec(r, w*z)
-		noiseX += sq((x1 - x) * sd)
-		noiseZ += sq((z1 - z) * sd)
+		noiseX += sq(sd) * (sq(acrossX-x) + sq(downX-x))
+		noiseZ += sq(sd) * (sq(acrossZ-z) + sq(downZ-z))
 	}
 	var normal mat.SymDense
 	normal.SymOuterK(1, design.T())
