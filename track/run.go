@@ -271,15 +271,26 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 		if err != nil {
 			return nil, err
 		}
+		changed := false
+		for i, l := range hooves {
+			for k := range seeds {
+				if s := &seeds[k]; s.Landmark == l && s.Visible && c.stands(hf[i], hb[i], s.Frame) {
+					s.stands, changed = true, true
+				}
+			}
+		}
+		again := seeds
 		if t != nil {
 			found, err := c.findStances(ctx, hooves, c.window, t, seeds, hf, hb)
 			if err != nil {
 				return nil, err
 			}
-			if len(found) > 0 {
-				if hf, hb, err = both(hooves, merge(seeds, found)); err != nil {
-					return nil, err
-				}
+			again = merge(seeds, found)
+			changed = changed || len(found) > 0
+		}
+		if changed {
+			if hf, hb, err = both(hooves, again); err != nil {
+				return nil, err
 			}
 		}
 		forward, backward = append(hf, forward...), append(hb, backward...)

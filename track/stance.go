@@ -15,8 +15,9 @@ import (
 // which a hoof was found again.
 type seed struct {
 	Mark
-	found bool
-	size  float64 // Side of the patch, px; 0 where it follows from the marks.
+	found  bool
+	stands bool    // Known to stand still in this frame.
+	size   float64 // Side of the patch, px; 0 where it follows from the marks.
 }
 
 // trunk is where the body is and how large it looks in every frame: the scale
@@ -361,7 +362,7 @@ func (c *clip) modelsOf(fo *follower, t *trunk, marks []seed, forward, backward 
 
 // modelAt returns the model that seed s gives, or none where its patch is of no use.
 func (c *clip) modelAt(fo *follower, t *trunk, s seed) ([]model, error) {
-	fo.anchors, fo.started = nil, false
+	fo.anchors, fo.started, s.stands = nil, false, true
 	if err := fo.start(s); err != nil {
 		return nil, err
 	}

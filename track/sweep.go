@@ -258,6 +258,7 @@ type follower struct {
 	keyTurn    float64     // Variance that swing has added since the key appearance, px².
 	likeAtHome float64
 	unlike     float64 // From 0, as at home, to 1.
+	homeStands bool    // At home it stood still.
 	sinceHome  int     // Frames.
 	unmasked   bool    // The empty lane is of no help.
 	share      float64 // Of the patch that is not lane, at the latest mark.
@@ -398,8 +399,10 @@ func (fo *follower) start(m seed) error {
 	}
 	a := &appearance{template: t, at: at, scale: scale, variance: fo.variance, patch: g, origin: o, window: w, resized: map[int]*flow.Template{}, weigh: weigh}
 	fo.key, fo.keyTurn, fo.home = *a, 0, a
-	fo.likeAtHome, fo.unlike, fo.sinceHome = 0, 0, 0
-	if !m.found {
+	fo.likeAtHome, fo.unlike, fo.sinceHome, fo.homeStands = 0, 0, 0, m.found || m.stands
+	if !m.found && (m.stands || !fo.landmark.IsHoof()) {
+		// A hoof marked in swing looks much like one in stance at small size, with
+		// its mark elsewhere: it is no help for finding it again.
 		fo.anchors = append(fo.anchors, a)
 	}
 	return fo.repeats(g, o)
@@ -602,10 +605,19 @@ func (fo *follower) turning(plane flow.Plane, pose flow.Pose, moved, size float6
 		fo.likeAtHome = max(fo.likeAtHome, min(fo.like, 0.99))
 	}
 	fo.sinceHome++
-	fo.unlike = max(ramp(max(fo.likeAtHome, 0.9)-fo.like, 0.01, 0.05), ramp(off, 0.02, 0.06))
+	fo.unlike = max(ramp(max(fo.likeAtHome, 0.9)-fo.like, 0.005, 0.04), ramp(off, 0.02, 0.06))
 	share := 0.025
 	if fo.landmark.IsHoof() {
 		share = 0.08
+		if !fo.homeStands {
+			// Marked in swing: it turns from the first frame.
+			fo.unlike = max(fo.unlike, 0.5*ramp(moved/size, 0.005, 0.03))
+		} else if fo.dir > 0 {
+			// A hoof that leaves the ground turns at once; one that comes down has
+			// come flat for some frames, so going back in time from a stance the
+			// likeness tells.
+			fo.unlike = max(fo.unlike, ramp(moved/size, 0.01, 0.04))
+		}
 	}
 	sd := share * size * fo.unlike
 	return sd * sd, nil
@@ -658,7 +670,7 @@ func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size, m
 				least = hoofNCC
 				if moved > 0.015*size+0.3 {
 					// A hoof tilted a little looks much as in stance, but its mark has moved.
-					doubt := 0.25 * size * ramp(0.98-r.NCC, 0.01, 0.05)
+					doubt := size * (0.1 + 0.15*ramp(0.98-r.NCC, 0.01, 0.05))
 					v += doubt * doubt
 				}
 			}
