@@ -2,6 +2,7 @@ package scene
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
 	"os"
@@ -201,16 +202,24 @@ func solve(s Scene) (*motion, error) {
 	}
 	m := newMotion(s)
 	want := m.targets()
-	m.set = want
-	m.set.timingFore = 0.5 + s.Asymmetry.StepTimingForePercent/100
 	v := s.Variation
 	if v.Free {
-		m.correct(None(), want)
-		m.build(v)
-	} else {
-		m.correct(v, want)
+		v = None()
 	}
-	return m, nil
+	// Where a hoof-on lies so close to an end of the clip that a correction moves
+	// it out of the clip, and the next one in again, corrections do not settle;
+	// then the horse enters in another phase of its stride.
+	for range 8 {
+		m.set = want
+		if m.correct(v, want) {
+			if s.Variation.Free {
+				m.build(s.Variation)
+			}
+			return m, nil
+		}
+		m.t0 -= 0.15 * s.Motion.StrideS
+	}
+	return nil, errors.New("scene: the settings contradict one another or go beyond what a horse can do; the motion does not settle")
 }
 
 // targets are the values wanted of the means.
@@ -245,14 +254,14 @@ func (m *motion) targets() applied {
 const heelOverToe = 0.10
 
 // correct builds the motion and moves its settings until the measured means
-// are the wanted ones.
-func (m *motion) correct(v Variation, want applied) {
+// are the wanted ones; it reports whether they came to be.
+func (m *motion) correct(v Variation, want applied) bool {
 	if m.scene.View == traj.Away {
 		for limb := range m.set.flight {
 			m.set.flight[limb] -= 100 * m.k * heelOverToe
 		}
 	}
-	for range 12 {
+	for range 16 {
 		m.build(v)
 		got := m.measured()
 		worst := 0.0
@@ -290,9 +299,10 @@ func (m *motion) correct(v Variation, want applied) {
 		}
 		fix(&s.hip, w.hip, g.hip, 1e-6, 0.25)
 		if worst < 1 {
-			return
+			return true
 		}
 	}
+	return false
 }
 
 // measured returns the means of the clip in the form of settings.
