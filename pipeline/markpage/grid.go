@@ -75,7 +75,8 @@ func grid(c *geometry.Calibration, width, height int, withersM float64) gridAnsw
 			out.Labels = append(out.Labels, gridLabel{geometry.Point{X: hundredth(p.X), Y: hundredth(p.Y)}, fmt.Sprintf("%g %s", y, unit)})
 		}
 		if c.Level != geometry.LevelRatio {
-			trace("post", func(s float64) (float64, float64, float64) { return 0, y, s }, 0, withersM)
+			// Beside the middle, where they do not hide behind each other or the horse.
+			trace("post", func(s float64) (float64, float64, float64) { return -gridSide / 2, y, s }, 0, withersM)
 		}
 	}
 	return out

@@ -60,7 +60,7 @@ export function choice(legend, name, options, value, onchange) {
   return h('fieldset', { class: 'choice' }, h('legend', {}, legend),
     h('div', { class: 'options' }, options.map(([key, text, picture]) => h('label', {},
       h('input', { type: 'radio', name, value: key, checked: key === value, onchange: () => onchange(key) }),
-      h('span', {}, picture ?? null, text)))));
+      h('span', { class: picture ? 'pictured' : undefined }, picture ?? null, text)))));
 }
 
 /** Writes a number with a fixed number of decimals and no trailing zeros. */

@@ -86,7 +86,7 @@ export function sign(side, x, y, r, attributes = {}) {
 export function facing(view, { wanted, done = [], title } = {}) {
   const shape = view === 'toward' ? front() : back();
   const leftX = view === 'toward' ? 1 : -1;
-  const root = svg('svg', { viewBox: '-84 -6 168 316', class: 'horse', role: 'img', 'aria-label': title ?? (view === 'toward' ? 'Horse from the front' : 'Horse from behind') });
+  const root = svg('svg', { viewBox: '-98 -6 196 316', class: 'horse', role: 'img', 'aria-label': title ?? (view === 'toward' ? 'Horse from the front' : 'Horse from behind') });
   root.append(
     svg('path', { d: 'M-70,293H70', class: 'ground' }),
     ...shape.far.map((d) => svg('path', { d, class: 'far' })),

@@ -22,7 +22,7 @@ export async function openList(main, _path, { show }) {
   const first = clips.find((c) => c.needs.includes('marks'));
   const asked = h('div', { class: 'actions' },
     first ? h('a', { class: 'button primary', id: 'first', href: `#/mark/${encodeURIComponent(first.path)}` }, `Mark the next clip: ${first.name}`) : null,
-    measures ? button(`Measure ${ready.length === 1 ? 'the clip' : `all ${ready.length} clips`} that ${ready.length === 1 ? 'is' : 'are'} ready`, async () => {
+    measures ? button(ready.length === 0 ? 'No clip is ready to be measured' : ready.length === 1 ? 'Measure the clip that is ready' : `Measure the ${ready.length} clips that are ready`, async () => {
       for (const c of ready) await send('POST', '/api/measure', { clip: c.path }); // eslint-disable-line no-await-in-loop
     }, { id: 'measure-all', disabled: ready.length === 0 }) : null,
     h('a', { class: 'button', href: '/guide', target: '_blank', rel: 'noopener' }, 'Film guide to print'));

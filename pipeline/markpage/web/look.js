@@ -172,7 +172,7 @@ class LookPage {
         lines.map((points) => svg('polyline', { points, class: 'quality' })),
         this.look.contacts.filter((c) => c.limb === t.landmark).map((c) => svg('rect', { x: (c.on_s / span) * (n - 1), y: 22, width: Math.max(0.5, ((c.off_s - c.on_s) / span) * (n - 1)), height: 6, class: `contact ${side}` }))));
     }),
-    h('p', { class: 'hint' }, 'White: seen. Hatched grey: bridged. Dark: lost. The line is the quality, high is good. Bars below are ground contacts.'));
+    h('p', { class: 'hint' }, 'White: seen. Yellow: marked. Grey: bridged. Dark: lost. The line is the quality, high is good. Bars below are ground contacts.'));
   }
 
   goTo(frame) {

@@ -18,6 +18,7 @@ export class Stage {
     Object.assign(this, options);
     this.canvas = h('canvas', { tabindex: '0', role: 'application', 'aria-label': this.label, class: 'picture' });
     Object.assign(this.canvas.dataset, { clipWidth: this.width, clipHeight: this.height });
+    this.canvas.style.aspectRatio = `${this.width} / ${this.height}`;
     this.context = this.canvas.getContext('2d');
     this.zoom = 1; // Relative to showing the whole picture.
     this.cx = this.width / 2 - 0.5;
