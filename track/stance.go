@@ -313,6 +313,11 @@ func (c *clip) modelsOf(fo *follower, t *trunk, marks []seed, forward, backward 
 			continue
 		}
 		if c.stands(forward, backward, m.Frame) {
+			if !c.standsBetween(forward, backward, m.Frame) {
+				// At the edge of a stance the hoof may still be coming down or have
+				// begun to tilt.
+				m.SD = math.Hypot(m.SD, 0.015*m.size)
+			}
 			a, err := c.modelAt(fo, t, m)
 			if err != nil {
 				return nil, nil, err
@@ -426,21 +431,30 @@ func (c *clip) stands(forward, backward []estimate, f int) bool {
 		return false
 	}
 	for _, es := range [][]estimate{forward, backward} {
-	direction:
-		for _, dir := range []int{-1, 1} {
-			n := 0
-			for g := f + dir; g >= 0 && g < len(es) && (n < 2 || math.Abs(c.times[g]-c.times[f]) < 0.051); g += dir {
-				if !es[g].seen || c.moved(f, g, here.at, es[g].at) > 0.2+0.01*here.size {
-					continue direction
-				}
-				n++
-			}
-			if n > 1 {
-				return true
-			}
+		if c.stillToward(es, here, f, -1) || c.stillToward(es, here, f, 1) {
+			return true
 		}
 	}
 	return false
+}
+
+// standsBetween reports whether the landmark, which stands in frame f, stood
+// before it and stands after it.
+func (c *clip) standsBetween(forward, backward []estimate, f int) bool {
+	return c.stillToward(forward, forward[f], f, 1) && c.stillToward(backward, backward[f], f, -1)
+}
+
+// stillToward reports whether es keeps to the place here for a twentieth of a
+// second from frame f in direction dir of time.
+func (c *clip) stillToward(es []estimate, here estimate, f, dir int) bool {
+	n := 0
+	for g := f + dir; g >= 0 && g < len(es) && (n < 2 || math.Abs(c.times[g]-c.times[f]) < 0.051); g += dir {
+		if !es[g].seen || c.moved(f, g, here.at, es[g].at) > 0.2+0.01*here.size {
+			return false
+		}
+		n++
+	}
+	return n > 1
 }
 
 // seedsOf turns stances into seeds: the first, middle and last frame of each,

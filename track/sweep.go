@@ -258,6 +258,7 @@ type follower struct {
 	keyTurn    float64     // Variance that swing has added since the key appearance, px².
 	likeAtHome float64
 	unlike     float64 // From 0, as at home, to 1.
+	turned     float64 // Spread that turning has added since home, px.
 	homeStands bool    // At home it stood still.
 	sinceHome  int     // Frames.
 	unmasked   bool    // The empty lane is of no help.
@@ -399,7 +400,7 @@ func (fo *follower) start(m seed) error {
 	}
 	a := &appearance{template: t, at: at, scale: scale, variance: fo.variance, patch: g, origin: o, window: w, resized: map[int]*flow.Template{}, weigh: weigh}
 	fo.key, fo.keyTurn, fo.home = *a, 0, a
-	fo.likeAtHome, fo.unlike, fo.sinceHome, fo.homeStands = 0, 0, 0, m.found || m.stands
+	fo.likeAtHome, fo.unlike, fo.sinceHome, fo.turned, fo.homeStands = 0, 0, 0, 0, m.found || m.stands
 	if !m.found && (m.stands || !fo.landmark.IsHoof()) {
 		// A hoof marked in swing looks much like one in stance at small size, with
 		// its mark elsewhere: it is no help for finding it again.
@@ -560,7 +561,7 @@ func (fo *follower) step(f, g int, growth float64) error {
 			variance = max(found.variance, (1-k)*variance+k*found.variance)
 			fo.since = 0
 			if k == 1 {
-				fresh = true
+				fresh, fo.turned = true, 0
 			}
 		}
 	}
@@ -608,7 +609,7 @@ func (fo *follower) turning(plane flow.Plane, pose flow.Pose, moved, size float6
 	fo.unlike = max(ramp(max(fo.likeAtHome, 0.9)-fo.like, 0.005, 0.04), ramp(off, 0.02, 0.06))
 	share := 0.025
 	if fo.landmark.IsHoof() {
-		share = 0.08
+		share = 0.05
 		if !fo.homeStands {
 			// Marked in swing: it turns from the first frame.
 			fo.unlike = max(fo.unlike, 0.5*ramp(moved/size, 0.005, 0.03))
@@ -619,8 +620,10 @@ func (fo *follower) turning(plane flow.Plane, pose flow.Pose, moved, size float6
 			fo.unlike = max(fo.unlike, ramp(moved/size, 0.01, 0.04))
 		}
 	}
-	sd := share * size * fo.unlike
-	return sd * sd, nil
+	// The error goes on in one direction while it turns, so spreads add, not variances.
+	before := fo.turned
+	fo.turned += share * size * fo.unlike
+	return fo.turned*fo.turned - before*before, nil
 }
 
 // ramp rises from 0 at low to 1 at high.
