@@ -17,11 +17,9 @@ type part struct {
 	mean   stats.MeanEstimate
 	weight float64   // Not yet a share.
 	ratio  float64   // Deviation from even over tolerance.
-	se     float64   // Of the ratio.
-	plain  float64   // The same without what few strides add; its square is the bias of the ratio's.
-	draws  []float64 // How far the ratio may be off, index: resample.
-	noise  []float64 // The same draws at the plain spread, without the tails.
-	tails  []float64 // The same at the plain spread, with them.
+	se     float64   // Of the ratio; its square is the bias of the ratio's.
+	draws  []float64 // How far the ratio may be off, with the tails of Student's t; index: resample.
+	noise  []float64 // The same draws without the tails.
 }
 
 // score returns the asymmetry score
@@ -68,7 +66,7 @@ func score(all []measured, runs []Run, opts SummaryOptions) *Score {
 func newPart(m measured, mean stats.MeanEstimate) part {
 	e, _ := even(m.def)
 	t := m.tolerance.Tolerance
-	return part{m: m, mean: mean, weight: m.tolerance.Weight, ratio: (mean.Value - e) / t, se: standardError(mean) / t, plain: mean.PlainSE / t}
+	return part{m: m, mean: mean, weight: m.tolerance.Weight, ratio: (mean.Value - e) / t, se: mean.PlainSE / t}
 }
 
 // standardError returns the standard error that goes with the interval: where
@@ -89,7 +87,7 @@ func scoreOf(parts []part) *Score {
 	var length, rawLength float64
 	for i, p := range parts {
 		w := p.weight / total
-		unbiased := math.Max(0, p.ratio*p.ratio-p.plain*p.plain)
+		unbiased := math.Max(0, p.ratio*p.ratio-p.se*p.se)
 		limb, _ := pointsTo(p.m.def.Name, p.ratio)
 		out.Components = append(out.Components, Component{
 			Name: p.m.def.Name, Weight: w, Ratio: p.ratio, Part: w * unbiased, Side: limb.Side(),
@@ -122,7 +120,7 @@ func scoreOf(parts []part) *Score {
 		w, u := p.weight/total, direction[i]/math.Sqrt(length)
 		for b, d := range p.draws {
 			cross[b] += w * u * d
-			wide[b] += w * p.tails[b] * p.tails[b]
+			wide[b] += w * d * d
 			noise[b] += w * p.noise[b] * p.noise[b]
 		}
 	}
@@ -176,7 +174,7 @@ func solveRising(observed float64, f func(float64) float64) float64 {
 // resample. Runs and strides are drawn once for all parts, so measures of the
 // same stride keep their correlation. Runs drawn with replacement differ less
 // than runs do and few strides know little of their own spread; the draws are
-// therefore stretched to the interval of the part.
+// therefore stretched to the part's standard error and its Student's t.
 func drawParts(parts []part, runs []Run, opts SummaryOptions) {
 	resamples := opts.Resamples
 	if resamples <= 0 {
@@ -270,13 +268,11 @@ func resampledMean(table [][]float64, m stats.MeanEstimate, runs []int, drawn []
 	return sum / weights
 }
 
-// stretch gives the draws the tails of Student's t and scales them so that 95 %
-// of them lie within the part's own interval.
+// stretch brings the draws to the part's standard error and Student's t.
 func stretch(p *part, rng *rand.Rand) {
 	mean, sd := stats.Mean(p.draws), stats.SD(p.draws)
-	sizes := make([]float64, len(p.draws))
-	p.noise, p.tails = make([]float64, len(p.draws)), make([]float64, len(p.draws))
 	chi := distuv.ChiSquared{K: p.mean.DF, Src: rng}
+	p.noise = make([]float64, len(p.draws))
 	for b := range p.draws {
 		z := rng.NormFloat64()
 		if sd > 1e-12*math.Abs(mean) && sd > 0 {
@@ -286,15 +282,7 @@ func stretch(p *part, rng *rand.Rand) {
 		if p.mean.DF < 1e6 {
 			scale = math.Sqrt(p.mean.DF / chi.Rand())
 		}
-		p.noise[b], p.tails[b] = z*p.plain, z*scale*p.plain
-		p.draws[b] = z * scale
-		sizes[b] = math.Abs(p.draws[b])
-	}
-	sort.Float64s(sizes)
-	if size := stats.Quantile(0.95, sizes); size > 0 {
-		half := p.se * stats.TQuantile(0.975, p.mean.DF)
-		for b := range p.draws {
-			p.draws[b] *= half / size
-		}
+		p.noise[b] = z * p.se
+		p.draws[b] = p.noise[b] * scale
 	}
 }
