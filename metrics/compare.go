@@ -219,7 +219,7 @@ func changeOf(x, y measured, before, after []Run, row Tolerance, opts CompareOpt
 // difference returns second − first with its 95 % interval and two-sided p
 // (Welch 1947, with Satterthwaite's degrees of freedom).
 func difference(first, second stats.MeanEstimate) (Estimate, float64) {
-	u, v := math.Pow(standardError(first), 2), math.Pow(standardError(second), 2)
+	u, v := math.Pow(first.SE, 2), math.Pow(second.SE, 2)
 	value, se := second.Value-first.Value, math.Sqrt(u+v)
 	if se == 0 {
 		p := 1.0

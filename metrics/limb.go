@@ -170,7 +170,7 @@ func toSign(m measured) (sign, bool) {
 	limb, _ := pointsTo(m.def.Name, d)
 	s := sign{m: m, limb: limb, kind: kind, p: 1, beyond: math.Abs(d) > m.tolerance.Tolerance}
 	if d != 0 {
-		s.p = stats.TwoSidedP(d/standardError(m.wide), m.wide.DF)
+		s.p = stats.TwoSidedP(d/m.wide.SE, m.wide.DF)
 	}
 	return s, true
 }

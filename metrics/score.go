@@ -69,12 +69,6 @@ func newPart(m measured, mean stats.MeanEstimate) part {
 	return part{m: m, mean: mean, weight: m.tolerance.Weight, ratio: (mean.Value - e) / t, se: mean.PlainSE / t}
 }
 
-// standardError returns the standard error that goes with the interval: where
-// the known errors widened the one they widen the other too.
-func standardError(m stats.MeanEstimate) float64 {
-	return (m.High - m.Value) / stats.TQuantile(0.975, m.DF)
-}
-
 // scoreOf computes the score from parts whose draws are made.
 func scoreOf(parts []part) *Score {
 	var total float64
