@@ -639,17 +639,16 @@ func timeEdges(hooves []*hoofTrack, stances [][]stance, period float64, view tra
 	}
 }
 
-// neighbours is how many edges before and after one, in time, share with it the
+// neighbourhood is how many strides before and after an edge share with it the
 // choice among the kinds of onset. All of a run must not: with the distance the
 // picture of a landing changes from a drop to a stop, because from afar the
 // hoof's forward way weighs less than its height.
-const neighbours = 5
+const neighbourhood = 1.3
 
 // findInstants fills the instant and its spread of every edge, all of which are
 // of one kind (landings or leavings).
 func findInstants(edges []*edge) {
 	kinds := onsets()
-	sort.SliceStable(edges, func(i, j int) bool { return edges[i].guess < edges[j].guess })
 	evidence := make([][]float64, len(edges)) // Index: edge, kind.
 	for i, e := range edges {
 		if e.logs == nil {
@@ -663,11 +662,13 @@ func findInstants(edges []*edge) {
 		}
 	}
 	total := make([]float64, len(kinds))
-	for i, e := range edges {
+	for _, e := range edges {
 		for q := range kinds {
 			total[q] = 0
-			for j := max(0, i-neighbours); j < min(len(edges), i+neighbours+1); j++ {
-				total[q] += evidence[j][q]
+			for j, other := range edges {
+				if math.Abs(other.guess-e.guess) < neighbourhood*e.stride+alike {
+					total[q] += evidence[j][q]
+				}
 			}
 		}
 		all := logSum(total)
@@ -772,7 +773,7 @@ func (e *edge) gather() bool {
 		} else {
 			still++
 		}
-		if math.Abs(h.t[k]-e.guess) < math.Abs(h.t[nearest]-e.guess) {
+		if math.Abs(h.t[k]-e.guess) < math.Abs(h.t[nearest]-e.guess)-alike {
 			nearest = k
 		}
 	}

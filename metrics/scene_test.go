@@ -133,12 +133,41 @@ func measureScene(t testing.TB, c sceneCase) (*scene.Truth, *metrics.Run) {
 	return truth, run
 }
 
+// Half of the landings seen from the front lie within 8 ms, placements within
+// millimetres across and a few centimetres along. From behind, landings are worse:
+// the hoof comes down along the line of sight.
 func TestSceneContacts(t *testing.T) {
 	for _, c := range sceneCases() {
 		truth, run := measureScene(t, c)
 		on, off, x, y := contactErrors(truth, run)
+		median := func(e *errors) float64 { return 1000 * signal.Median(absAll(e.event)) }
+		landing, leaving := 10.0, 10.0
+		if truth.Scene.View == traj.Away {
+			landing, leaving = 35, 20
+		}
+		if v := median(on); !(v < landing) {
+			t.Errorf("%s: half of the landings are off by more than %.1f ms", c.name, v)
+		}
+		if v := median(off); !(v < leaving) {
+			t.Errorf("%s: half of the leavings are off by more than %.1f ms", c.name, v)
+		}
+		if v, w := median(x), median(y); !(v < 2) || !(w < 10) {
+			t.Errorf("%s: half of the placements are off by more than %.1f mm across and %.1f mm along", c.name, v, w)
+		}
 		t.Logf("%-16s strides %d of %d\n  on  ms %s\n  off ms %s\n  x   mm %s\n  y   mm %s", c.name, len(run.Strides), len(truth.Strides), on.row(1000), off.row(1000), x.row(1000), y.row(1000))
 	}
+}
+
+// sceneTolerance is how far a run's mean may lie from its truth: what a visit's
+// interval has to cover. The heads' truth includes the slow drift of the
+// carriage, which measuring takes off; over three strides that is some mm.
+var sceneTolerance = map[metrics.Name]float64{
+	metrics.StrideDuration: 0.01, metrics.Speed: 0.08, metrics.StrideLength: 0.02,
+	metrics.StepLengthFore: 0.03, metrics.StepLengthHind: 0.05, metrics.StepTimingFore: 1.5,
+	metrics.StanceDurationFore: 0.015, metrics.PlacementOffsetFore: 0.6, metrics.LateralArcFore: 0.6,
+	metrics.FlightHeightFore: 1, metrics.HeadLowDifference: 6, metrics.HeadHighDifference: 6,
+	metrics.CroupLowDifference: 4, metrics.CroupHighDifference: 4, metrics.HipExcursion: 3,
+	metrics.HeadFirstHarmonic: 2, metrics.HeadSecondHarmonic: 2,
 }
 
 func TestSceneMeasures(t *testing.T) {
@@ -167,6 +196,9 @@ func TestSceneMeasures(t *testing.T) {
 				}
 			}
 			n := float64(len(d))
+			if tol, ok := sceneTolerance[s.Name]; ok && n > 0 && math.Abs(got-want)/n > tol {
+				t.Errorf("%s: %s is %.3f, truth %.3f %s", c.name, s.Name, got/n, want/n, s.Unit)
+			}
 			fmt.Fprintf(&b, "%-24s n %2.0f want %9.3f got %9.3f | per stride |.| median %7.3f p95 %7.3f, stated SD %7.3f, z %.2f common %.3f %s\n", s.Name, n, want/n, got/n,
 				signal.RobustSD(d)/1.4826, signal.Quantile(absAll(d), 0.95), s.Observations[0].SD, signal.RobustSD(z), s.CommonSD, s.Unit)
 		}
