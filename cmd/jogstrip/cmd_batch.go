@@ -95,9 +95,11 @@ func parseBytes(text string) (int64, error) {
 	if text == "" {
 		return 0, nil
 	}
-	number := strings.TrimRight(text, "kKMGTiBb ")
+	upper := strings.TrimSuffix(strings.ToUpper(text), "B")
+	upper = strings.TrimSuffix(upper, "I")
 	scale := 1.0
-	switch unit := strings.TrimSpace(text[len(number):]); strings.ToUpper(strings.TrimSuffix(strings.TrimSuffix(strings.ToUpper(unit), "B"), "I")) {
+	number := strings.TrimRight(upper, "KMGT")
+	switch upper[len(number):] {
 	case "":
 	case "K":
 		scale = 1 << 10
@@ -110,7 +112,7 @@ func parseBytes(text string) (int64, error) {
 	default:
 		number = ""
 	}
-	x, err := strconv.ParseFloat(number, 64)
+	x, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
 	if err != nil || math.IsNaN(x) || x*scale < 64<<20 || x*scale > 1<<55 {
 		return 0, fmt.Errorf("is %q; allowed: 64MiB or more, such as 6GiB", text)
 	}

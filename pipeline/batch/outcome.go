@@ -1,6 +1,8 @@
 package batch
 
 import (
+	"fmt"
+	"strings"
 	"time"
 
 	"jogstrip/metrics"
@@ -102,13 +104,16 @@ func FactsOf(r *record.Result) Facts {
 
 // doubt returns why results need a second look, or "".
 func (f *Facts) doubt() string {
-	switch {
-	case f.Strides == 0 && len(f.Problems) == 0:
-		return "no whole stride could be measured"
-	case len(f.Problems) > 0:
-		return f.Problems[0]
+	var reasons []string
+	if f.Strides == 0 {
+		reasons = append(reasons, "No whole stride could be measured.")
 	}
-	return ""
+	reasons = append(reasons, f.Problems...)
+	const shown = 3 // The report has all.
+	if more := len(reasons) - shown; more > 1 {
+		reasons = append(reasons[:shown:shown], fmt.Sprintf("And %d more.", more))
+	}
+	return strings.Join(reasons, " ")
 }
 
 // Totals counts entries.

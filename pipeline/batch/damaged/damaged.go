@@ -19,6 +19,7 @@ import (
 	"path/filepath"
 	"strings"
 	"syscall"
+	"time"
 
 	"jogstrip/pipeline/batch"
 	"jogstrip/pipeline/record"
@@ -77,7 +78,9 @@ func (m *maker) encode(ext string, args ...string) ([]byte, error) {
 	}
 	path := filepath.Join(m.root, ".base"+ext)
 	all := append([]string{"-v", "error", "-nostdin", "-y"}, args...)
-	out, err := exec.CommandContext(m.ctx, "ffmpeg", append(all, "-fflags", "+bitexact", path)...).CombinedOutput()
+	ctx, cancel := context.WithTimeout(m.ctx, time.Minute) // Each takes a fraction of a second.
+	defer cancel()
+	out, err := exec.CommandContext(ctx, "ffmpeg", append(all, "-fflags", "+bitexact", path)...).CombinedOutput()
 	if err != nil {
 		return nil, fmt.Errorf("ffmpeg %v: %w: %s", args, err, out)
 	}
@@ -190,7 +193,7 @@ func (m *maker) misnamed() error {
 	if err != nil {
 		return err
 	}
-	cover, err := m.encode(".mp4", append(append([]string{"-f", "lavfi", "-i", "sine=duration=1"}, source(64, 64)...), "-map", "0:a", "-map", "1:v", "-c:a", "aac", "-c:v", "mjpeg", "-frames:v", "1", "-disposition:v:0", "attached_pic")...)
+	cover, err := m.encode(".mp4", []string{"-f", "lavfi", "-i", "sine=duration=1", "-f", "lavfi", "-i", "testsrc2=size=64x64:rate=60:duration=0.01", "-map", "0:a", "-map", "1:v", "-c:a", "aac", "-c:v", "mjpeg", "-frames:v", "1", "-disposition:v:0", "attached_pic"}...)
 	if err != nil {
 		return err
 	}
@@ -224,7 +227,7 @@ func (m *maker) odd() error {
 	raw := append(source(width, height), "-frames:v", fmt.Sprint(frames))
 	for _, c := range []made{
 		{"odd/ten-bit.mp4", "10 bits a sample", ".mp4", append(raw, "-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p10le"), width, height, measured, nil},
-		{"odd/odd-size.mp4", "odd numbers of pixels", ".mp4", append(source(193, 145), "-frames:v", fmt.Sprint(frames), "-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv444p"), 193, 145, measured, nil},
+		{"odd/odd-size.mp4", "odd numbers of pixels", ".mp4", append(raw, "-vf", "scale=193:145,format=yuv444p", "-c:v", "libx264", "-preset", "ultrafast"), 193, 145, measured, nil},
 		{"odd/tiny.mp4", "8 × 8 px", ".mp4", append(source(8, 8), "-frames:v", "5", "-c:v", "mpeg4"), 16, 16, failed, []string{"8 × 8"}},
 		{"odd/one-frame.mp4", "one frame", ".mp4", append(source(width, height), "-frames:v", "1", "-c:v", "libx264", "-pix_fmt", "yuv420p"), width, height, either, nil},
 		{"odd/two-frames.mp4", "two frames", ".mp4", append(source(width, height), "-frames:v", "2", "-c:v", "libx264", "-pix_fmt", "yuv420p"), width, height, either, nil},
