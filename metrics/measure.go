@@ -100,7 +100,9 @@ func Measure(set *traj.Set, opts Options) (*Run, error) {
 	run.Contacts = a.contacts(space)
 	if cal.Level.AtLeast(geometry.LevelHeight) {
 		run.FocalPX, run.CameraHeightM = cal.Camera.F, cal.HeightM()
-		run.NearestM, run.FarthestM = space.nearest, space.farthest
+		if !math.IsNaN(space.nearest) {
+			run.NearestM, run.FarthestM = space.nearest, space.farthest
+		}
 	}
 	for _, d := range Definitions() {
 		s := Series{Name: d.Name, Unit: d.Unit}

@@ -414,6 +414,9 @@ func TestLevels(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
+			if _, err := json.Marshal(run); err != nil {
+				t.Errorf("not fit for a file: %v", err)
+			}
 			if run.Level != c.level || len(run.Series) != len(Definitions()) {
 				t.Fatalf("level %s, %d series", run.Level, len(run.Series))
 			}
@@ -479,6 +482,9 @@ func TestMissingMarks(t *testing.T) {
 			run, err := Measure(h.tracks(), h.options())
 			if err != nil {
 				t.Fatal(err)
+			}
+			if _, err := json.Marshal(run); err != nil {
+				t.Errorf("not fit for a file: %v", err)
 			}
 			if run.Reference != c.ref {
 				t.Errorf("reference is %q, want %q", run.Reference, c.ref)

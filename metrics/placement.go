@@ -442,6 +442,9 @@ func (a *analysis) remark(s *spatial) {
 		if math.Abs(s.bow) > 0.10 && math.Abs(s.bow) > 3*s.bowSD {
 			note("The horse did not go straight: the run bows %.0f cm from its straight line, so sideways placement is less certain than its interval says.", 100*math.Abs(s.bow))
 		}
+		if f := s.found[LateralArcFore]; f != nil && f.commonSD > 1.5 {
+			note("The horse went off the line of sight, so how fast the hoof swings forward leaks into its sideways arc: differences of arcs are uncertain by %.1f cm in all strides alike. Stand in line with the lane.", f.commonSD)
+		}
 		switch {
 		case s.middle && !s.bothGirdles:
 			note("Only one pair of limbs was placed: the line of travel is their own midline, so sideways placement shows how wide they are set but not a difference between left and right.")

@@ -275,9 +275,9 @@ func (a *analysis) contacts(space *spatial) []Contact {
 	for k := range limbs {
 		for i := range a.stances[k] {
 			c := a.stances[k][i].Contact
-			if p := space.placed[k][i]; p.ok {
+			cx, cy := a.cal.GroundSD(geometry.Point{X: c.PictureX, Y: c.PictureY})
+			if p := space.placed[k][i]; p.ok && !math.IsInf(cx, 0) {
 				c.X, c.Y, c.Placed = p.x, p.y, true
-				cx, cy := a.cal.GroundSD(geometry.Point{X: c.PictureX, Y: c.PictureY})
 				c.XSD, c.YSD = math.Hypot(p.xSD, cx), math.Hypot(p.ySD, cy)
 			}
 			out = append(out, c)

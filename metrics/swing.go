@@ -15,11 +15,13 @@ import (
 // ramp of the swing, stays level, and falls likewise. With a ramp of a fifth the
 // hoof's top speed is 1.25 times its mean, which at a duty factor of 0.4 is
 // twice the horse's own speed (trade press: Clayton; checked in the tests).
-// How far the truth may lie from it goes into the spreads: profiles that lead or
-// lag by skew of the stride length at mid-swing.
+// How far the truth may lie from it goes into the error that all strides share:
+// profiles that lead or lag by skew of the stride length at mid-swing, of which
+// the two sides of one horse share alikeSides.
 const (
-	ramp = 0.2
-	skew = 0.04
+	ramp       = 0.2
+	skew       = 0.05
+	alikeSides = 0.75
 )
 
 // progress returns the share of the way covered at share u of the swing.
@@ -45,33 +47,45 @@ const swingTerms = 5
 
 // measureSwings measures the arcs and the height of every swing.
 func (a *analysis) measureSwings(s *spatial, cam geometry.Camera) {
-	names := [2]struct{ lateral, medial, height Name }{
+	names := [2][3]Name{
 		{LateralArcFore, MedialArcFore, FlightHeightFore},
 		{LateralArcHind, MedialArcHind, FlightHeightHind},
 	}
-	for i, st := range a.strides {
-		for g := range 2 {
-			lateral, medial, height := [2][2]float64{notSeen, notSeen}, [2][2]float64{notSeen, notSeen}, [2][2]float64{notSeen, notSeen}
+	for g := range 2 {
+		var lean, count [2][3]float64 // Index: side, measure. Half the change from a lagging to a leading profile.
+		for i, st := range a.strides {
+			var v [3][2][2]float64 // Index: measure, side, then value and spread.
 			for side := range 2 {
-				k := 2*g + side
-				sw, ok := a.swing(s, cam, k, i)
-				if !ok {
-					continue
+				sw, ok := a.swing(s, cam, 2*g+side, i)
+				for m := range 3 {
+					if v[m][side] = notSeen; ok {
+						v[m][side] = sw.value[m]
+						lean[side][m] += sw.lean[m]
+						count[side][m]++
+					}
 				}
-				lateral[side], medial[side], height[side] = sw.lateral, sw.medial, sw.height
-				s.paths = append(s.paths, sw.path)
+				if ok {
+					s.paths = append(s.paths, sw.path)
+				}
 			}
-			s.found.putSides(names[g].lateral, i, st.Start, lateral)
-			s.found.putSides(names[g].medial, i, st.Start, medial)
-			s.found.putSides(names[g].height, i, st.Start, height)
+			for m, n := range names[g] {
+				s.found.putSides(n, i, st.Start, v[m])
+			}
+		}
+		for m, n := range names[g] {
+			if f := s.found[n]; f != nil && count[0][m] > 0 && count[1][m] > 0 {
+				l, r := lean[0][m]/count[0][m], lean[1][m]/count[1][m]
+				f.commonSD = math.Sqrt(alikeSides*sq(r-l) + (1-alikeSides)*(sq(l)+sq(r)))
+			}
 		}
 	}
 }
 
-// flight is one measured swing; values and spreads in cm.
+// flight is one measured swing: lateral arc, medial arc and height, cm.
 type flight struct {
-	lateral, medial, height [2]float64
-	path                    HoofPath
+	value [3][2]float64 // Value and spread.
+	lean  [3]float64    // Half the change from a lagging to a leading profile.
+	path  HoofPath
 }
 
 // swing measures the swing that follows limb k's stance in stride i.
@@ -100,41 +114,39 @@ func (a *analysis) swing(s *spatial, cam geometry.Camera, k, i int) (flight, boo
 	}
 	var out flight
 	out.path = HoofPath{Limb: h.limb, Stride: i}
-	var spreadOut, spreadHeight [3]float64
-	for v, lead := range [3]float64{0, 1, -1} {
+	_, sd0 := s.line.left(p0)
+	_, sd1 := s.line.left(p1)
+	// The chord's ends are placements with spreads of their own.
+	chord := 100 * math.Hypot(sd0, sd1) / 2
+	for _, lead := range [3]float64{0, 1, -1} {
 		departures, heights, noise, ok := a.departures(s, cam, k, lo, hi, from.Off, to.On, p0, p1, lead*skew)
 		if !ok {
 			return flight{}, false
 		}
-		most, least, top := math.Inf(-1), math.Inf(1), math.Inf(-1)
+		most, least, top := 0.0, 0.0, 0.0
 		const points = 40
 		for q := 0; q <= points; q++ {
 			u := float64(q) / points
 			d, z := sineSeries(departures, u), sineSeries(heights, u)
 			most, least, top = max(most, d), min(least, d), max(top, z)
-			if v == 0 {
+			if lead == 0 {
 				out.path.Progress = append(out.path.Progress, u)
 				out.path.Outward = append(out.path.Outward, 100*d)
 				out.path.Height = append(out.path.Height, 100*z)
 			}
 		}
-		if v == 0 {
-			out.lateral = [2]float64{100 * max(0, most), 100 * noise[0]}
-			out.medial = [2]float64{100 * max(0, -least), 100 * noise[0]}
-			out.height = [2]float64{100 * max(0, top), 100 * noise[1]}
-			continue
+		for m, v := range [3]float64{100 * most, -100 * least, 100 * top} {
+			if lead == 0 {
+				sd := math.Hypot(100*noise[0], chord)
+				if m == 2 {
+					sd = 100 * noise[1]
+				}
+				out.value[m] = [2]float64{v, sd}
+			} else {
+				out.lean[m] += lead * v / 2
+			}
 		}
-		spreadOut[v] = math.Max(math.Abs(100*max(0, most)-out.lateral[0]), math.Abs(100*max(0, -least)-out.medial[0]))
-		spreadHeight[v] = math.Abs(100*max(0, top) - out.height[0])
 	}
-	// The chord's ends are placements with spreads of their own.
-	_, sd0 := s.line.left(p0)
-	_, sd1 := s.line.left(p1)
-	chord := 100 * math.Hypot(sd0, sd1) / 2
-	for _, m := range []*[2]float64{&out.lateral, &out.medial} {
-		m[1] = math.Sqrt(sq(m[1]) + sq(chord) + sq((spreadOut[1]+spreadOut[2])/2))
-	}
-	out.height[1] = math.Hypot(out.height[1], (spreadHeight[1]+spreadHeight[2])/2)
 	return out, true
 }
 
