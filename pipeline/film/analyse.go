@@ -2,7 +2,10 @@ package film
 
 import (
 	"math"
+	"runtime"
 	"slices"
+	"sync"
+	"sync/atomic"
 
 	"gonum.org/v1/gonum/stat"
 )
@@ -11,13 +14,16 @@ import (
 type findings struct {
 	mean, burnt, black float64 // Of the whole picture.
 	horseMean          float64 // Mean luma of what moves; 0 where nothing does.
-	movingEdge         float64 // Median width of edges on what moves, px of the full picture.
-	stillEdge          float64 // Lower quartile of the width of the others, px.
+	movingEdge         float64 // Upper quartile of the width of edges on what moves, px of the full picture: those along the movement stay sharp.
+	stillEdge          float64 // Upper quartile of the width of the others, px.
+	sharpestEdge       float64 // Lower quartile of the width of the others, px.
 	shake              float64 // Share of the picture's width, root mean square.
 	found              bool    // Something as large as a horse moves.
 	tallest, smallest  float64 // Height of what moves, share of the picture's height.
 	inSightS           float64 // For how long it is in sight.
 	stepHz             float64 // Steps a second; 0 where no rhythm stands out.
+	clipS              float64 // How long the clip lasts.
+	unsteady           bool    // The camera moved so much that a small horse far away may have been missed.
 	cut                float64 // Share of the time in sight at which it touches the edge.
 	wander             float64 // Departure from a straight path, metres, root mean square.
 }
@@ -29,15 +35,19 @@ const assumedTallM = 2.0
 // box is what moves in one picture, in reduced pixels; empty where nothing does.
 type box struct {
 	seen                     bool
+	cells                    int
 	left, right, top, bottom int // Inclusive.
 	cut                      bool
 }
 
 func (b box) height() float64 { return float64(b.bottom - b.top + 1) }
+func (b box) within(x, y int) bool {
+	return b.seen && x >= b.left && x <= b.right && y >= b.top && y <= b.bottom
+}
 func (b box) centre() float64 { return float64(b.left+b.right) / 2 }
 
 func analyse(s *samples) findings {
-	f := findings{movingEdge: math.NaN(), stillEdge: math.NaN(), shake: math.NaN(), wander: math.NaN()}
+	f := findings{movingEdge: math.NaN(), stillEdge: math.NaN(), sharpestEdge: math.NaN(), shake: math.NaN(), wander: math.NaN()}
 	n := float64(len(s.frames))
 	for _, p := range s.frames {
 		f.mean += p.mean / n
@@ -54,12 +64,11 @@ func analyse(s *samples) findings {
 			f.shake = math.Sqrt(sum/float64(len(shifts)-1)) / float64(s.w)
 		}
 	}
+	f.unsteady = !known || f.shake*float64(s.w) > 0.2
+	f.clipS = s.frames[len(s.frames)-1].time
 	masks := s.moving(shifts)
-	boxes := make([]box, len(masks))
-	for i, m := range masks {
-		boxes[i] = s.largest(m)
-	}
-	f.edges(s, masks)
+	boxes := s.follow(masks)
+	f.edges(s, masks, boxes)
 	f.where(s, masks, boxes, shifts)
 	return f
 }
@@ -71,15 +80,19 @@ type vector struct{ x, y float64 }
 // is nothing to hold on to.
 func (s *samples) backgroundShifts() ([]vector, bool) {
 	shifts := make([]vector, len(s.frames))
-	held := 0
-	for i := 1; i < len(s.frames); i++ {
-		d, ok := s.shift(s.frames[i-1].small, s.frames[i].small)
-		if ok {
-			shifts[i] = d
-			held++
+	held := make([]bool, len(s.frames))
+	inParallel(len(s.frames)-1, func(i int) {
+		if d, ok := s.shift(s.frames[i].small, s.frames[i+1].small); ok {
+			shifts[i+1], held[i+1] = d, true
+		}
+	})
+	n := 0
+	for _, h := range held {
+		if h {
+			n++
 		}
 	}
-	return shifts, len(s.frames) > 1 && held*2 > len(s.frames)
+	return shifts, len(s.frames) > 1 && n*2 > len(s.frames)
 }
 
 // shift finds the translation d for which b(p + d) looks like a(p), by least
@@ -90,12 +103,13 @@ func (s *samples) shift(a, b []float32) (vector, bool) {
 	for _, level := range []int{4, 2, 1} {
 		la, w, h := shrink(a, s.w, s.h, level)
 		lb, _, _ := shrink(b, s.w, s.h, level)
+		la, lb = soften(la, w, h), soften(lb, w, h)
 		if w < 16 || h < 8 {
 			continue
 		}
 		d.x, d.y = d.x/float64(level), d.y/float64(level)
 		residuals := make([]float64, 0, w*h)
-		for range 4 {
+		for range 8 {
 			spread := 6.0
 			if len(residuals) > 0 {
 				slices.Sort(residuals)
@@ -103,6 +117,7 @@ func (s *samples) shift(a, b []float32) (vector, bool) {
 			}
 			residuals = residuals[:0]
 			var gxx, gxy, gyy, rx, ry float64
+			used := 0
 			for y := 2; y < h-2; y++ {
 				for x := 2; x < w-2; x++ {
 					gx := float64(la[y*w+x+1]-la[y*w+x-1]) / 2
@@ -115,10 +130,11 @@ func (s *samples) shift(a, b []float32) (vector, bool) {
 						continue
 					}
 					r := float64(la[y*w+x]) - v
-					residuals = append(residuals, math.Abs(r))
+					if used++; used%3 == 0 {
+						residuals = append(residuals, math.Abs(r))
+					}
 					k := r / spread
 					weight := 1 / (1 + k*k)
-					weight *= weight
 					gxx += weight * gx * gx
 					gxy += weight * gx * gy
 					gyy += weight * gy * gy
@@ -127,7 +143,7 @@ func (s *samples) shift(a, b []float32) (vector, bool) {
 				}
 			}
 			det := gxx*gyy - gxy*gxy
-			if len(residuals) < 20 || det < 1e-3*(gxx+gyy)*(gxx+gyy) {
+			if used < 40 || det < 1e-3*(gxx+gyy)*(gxx+gyy) {
 				return vector{}, false
 			}
 			step := vector{(gyy*rx - gxy*ry) / det, (gxx*ry - gxy*rx) / det}
@@ -165,6 +181,26 @@ func shrink(p []float32, w, h, by int) ([]float32, int, int) {
 	return out, nw, nh
 }
 
+// soften averages over three by three cells: least squares on gradients wants
+// edges wider than the step it looks for.
+func soften(p []float32, w, h int) []float32 {
+	rows := make([]float32, len(p))
+	for y := range h {
+		r, o := p[y*w:(y+1)*w], rows[y*w:(y+1)*w]
+		for x := range r {
+			o[x] = (r[max(0, x-1)] + r[x] + r[min(w-1, x+1)]) / 3
+		}
+	}
+	out := make([]float32, len(p))
+	for y := range h {
+		a, b, c := rows[max(0, y-1)*w:], rows[y*w:], rows[min(h-1, y+1)*w:]
+		for x := range w {
+			out[y*w+x] = (a[x] + b[x] + c[x]) / 3
+		}
+	}
+	return out
+}
+
 // at interpolates between four pixels; false outside the picture.
 func at(p []float32, w, h int, x, y float64) (float64, bool) {
 	if !(x >= 0 && y >= 0 && x < float64(w-1) && y < float64(h-1)) {
@@ -176,65 +212,62 @@ func at(p []float32, w, h int, x, y float64) (float64, bool) {
 	return (1-fy)*((1-fx)*float64(p[k])+fx*float64(p[k+1])) + fy*((1-fx)*float64(p[k+w])+fx*float64(p[k+w+1])), true
 }
 
-// moving returns for every picture which cells differ from the background.
+// moving returns for every picture which cells move: those that differ from
+// the pictures before and after alike, at one of a few distances in time. What
+// differs from one side only is where something was or will be.
 func (s *samples) moving(shifts []vector) [][]bool {
 	n := len(s.frames)
-	cumulated := make([]vector, n)
-	farthest := 0.0
+	at := make([]vector, n) // Place of every picture, relative to the first.
 	for i := 1; i < n; i++ {
-		cumulated[i] = vector{cumulated[i-1].x + shifts[i].x, cumulated[i-1].y + shifts[i].y}
-		farthest = max(farthest, math.Abs(cumulated[i].x), math.Abs(cumulated[i].y))
+		at[i] = vector{at[i-1].x + shifts[i].x, at[i-1].y + shifts[i].y}
 	}
 	masks := make([][]bool, n)
-	if farthest < float64(s.w)/8 && n >= 8 {
-		background := s.background(cumulated)
-		for i, p := range s.frames {
-			masks[i] = s.differs(p.small, background, vector{-cumulated[i].x, -cumulated[i].y})
-		}
-		return masks
-	}
-	// A camera that follows the horse leaves only the change from picture to picture.
-	for i := range s.frames {
-		j, d := i-1, vector{-shifts[i].x, -shifts[i].y}
-		if i == 0 {
-			if n == 1 {
-				return [][]bool{make([]bool, s.w*s.h)}
+	inParallel(n, func(i int) {
+		mask := make([]bool, s.w*s.h)
+		for _, apart := range []int{1, 2, 4, 6} {
+			before, after := i-apart, i+apart
+			// At the ends both neighbours lie on the same side.
+			if before < 0 {
+				before = i + 2*apart
 			}
-			j, d = 1, shifts[1]
+			if after >= n {
+				after = i - 2*apart
+			}
+			if before < 0 || before >= n || after < 0 || after >= n {
+				continue
+			}
+			a := s.differs(s.frames[i].small, s.frames[before].small, vector{at[before].x - at[i].x, at[before].y - at[i].y})
+			b := s.differs(s.frames[i].small, s.frames[after].small, vector{at[after].x - at[i].x, at[after].y - at[i].y})
+			for k := range mask {
+				mask[k] = mask[k] || a[k] && b[k]
+			}
 		}
-		masks[i] = s.differs(s.frames[i].small, s.frames[j].small, d)
-	}
+		masks[i] = mask
+	})
 	return masks
 }
 
-// background is the median over time of every cell, in the first picture's
-// place. At most 61 pictures take part.
-func (s *samples) background(cumulated []vector) []float32 {
-	every := (len(s.frames) + 60) / 61
-	out := make([]float32, s.w*s.h)
-	values := make([]float32, 0, 61)
-	for y := range s.h {
-		for x := range s.w {
-			values = values[:0]
-			for i := 0; i < len(s.frames); i += every {
-				if v, ok := at(s.frames[i].small, s.w, s.h, float64(x)+cumulated[i].x, float64(y)+cumulated[i].y); ok {
-					values = append(values, float32(v))
-				}
+// inParallel calls do for 0 to n-1 on every processor.
+func inParallel(n int, do func(i int)) {
+	var wg sync.WaitGroup
+	var next atomic.Int64
+	for range runtime.GOMAXPROCS(0) {
+		wg.Go(func() {
+			for i := int(next.Add(1)) - 1; i < n; i = int(next.Add(1)) - 1 {
+				do(i)
 			}
-			if len(values) == 0 {
-				out[y*s.w+x] = s.frames[0].small[y*s.w+x]
-				continue
-			}
-			slices.Sort(values)
-			out[y*s.w+x] = values[len(values)/2]
-		}
+		})
 	}
-	return out
+	wg.Wait()
 }
 
 // differs compares p(x) with q(x + d) and marks cells whose difference stands
 // out of the noise and of what a small misplacement explains.
 func (s *samples) differs(p, q []float32, d vector) []bool {
+	slack := 0.15 // Cells by which the pictures may be misplaced.
+	if math.Hypot(d.x, d.y) > 0.1 {
+		slack = 0.6
+	}
 	difference := make([]float32, s.w*s.h)
 	var all []float64
 	for y := 1; y < s.h-1; y++ {
@@ -245,15 +278,17 @@ func (s *samples) differs(p, q []float32, d vector) []bool {
 			}
 			k := y*s.w + x
 			slope := math.Abs(float64(p[k+1]-p[k-1]))/2 + math.Abs(float64(p[k+s.w]-p[k-s.w]))/2
-			e := math.Max(0, math.Abs(float64(p[k])-v)-0.4*slope)
+			e := math.Max(0, math.Abs(float64(p[k])-v)-slack*slope)
 			difference[k] = float32(e)
-			all = append(all, e)
+			if k%7 == 0 {
+				all = append(all, e)
+			}
 		}
 	}
 	slices.Sort(all)
-	limit := 7.0
+	limit := 4.0
 	if len(all) > 0 {
-		limit = max(limit, 5*all[len(all)/2])
+		limit = max(limit, 6*all[len(all)/2])
 	}
 	raw := make([]bool, len(difference))
 	for k, e := range difference {
@@ -277,68 +312,122 @@ func (s *samples) differs(p, q []float32, d vector) []bool {
 	return out
 }
 
-// largest returns the box around the largest piece of a mask, gaps of a few
-// cells bridged.
-func (s *samples) largest(mask []bool) box {
-	label := make([]int32, len(mask))
-	var best []int
+// pieces returns the boxes around the pieces of a mask, gaps of a few cells
+// bridged, largest first. Specks are left out.
+func (s *samples) pieces(mask []bool) []box {
+	seen := make([]bool, len(mask))
+	var out []box
 	const reach = 3
 	for start := range mask {
-		if !mask[start] || label[start] != 0 {
+		if !mask[start] || seen[start] {
 			continue
 		}
-		label[start] = 1
+		seen[start] = true
 		piece := []int{start}
 		for i := 0; i < len(piece); i++ {
 			x, y := piece[i]%s.w, piece[i]/s.w
 			for j := max(0, y-reach); j <= min(s.h-1, y+reach); j++ {
 				for k := max(0, x-reach); k <= min(s.w-1, x+reach); k++ {
-					if c := j*s.w + k; mask[c] && label[c] == 0 {
-						label[c] = 1
+					if c := j*s.w + k; mask[c] && !seen[c] {
+						seen[c] = true
 						piece = append(piece, c)
 					}
 				}
 			}
 		}
-		if len(piece) > len(best) {
-			best = piece
+		if len(piece) < 6 {
+			continue
+		}
+		xs, ys := make([]int, len(piece)), make([]int, len(piece))
+		for i, c := range piece {
+			xs[i], ys[i] = c%s.w, c/s.w
+		}
+		slices.Sort(xs)
+		slices.Sort(ys)
+		trim := len(piece) / 100
+		b := box{seen: true, cells: len(piece), left: xs[trim], right: xs[len(xs)-1-trim], top: ys[trim], bottom: ys[len(ys)-1-trim]}
+		// The outermost cells have no neighbours to count with.
+		b.cut = xs[0] <= 1 || ys[0] <= 1 || xs[len(xs)-1] >= s.w-2 || ys[len(ys)-1] >= s.h-2
+		out = append(out, b)
+	}
+	slices.SortFunc(out, func(a, b box) int { return b.cells - a.cells })
+	return out
+}
+
+// follow picks the horse among what moves: the largest piece of all, and from
+// there, forward and back in time, the piece that fits on to the last one.
+// Index: picture.
+func (s *samples) follow(masks [][]bool) []box {
+	all := make([][]box, len(masks))
+	best := -1
+	for i, m := range masks {
+		all[i] = s.pieces(m)
+		if len(all[i]) > 0 && (best < 0 || all[i][0].cells > all[best][0].cells) {
+			best = i
 		}
 	}
+	out := make([]box, len(masks))
+	if best < 0 || all[best][0].height() < 0.08*float64(s.h) {
+		return out
+	}
+	out[best] = all[best][0]
+	for _, step := range []int{1, -1} {
+		last, since := out[best], 0
+		for i := best + step; i >= 0 && i < len(masks); i += step {
+			since++
+			if float64(since)*s.interval > 1.5 {
+				break
+			}
+			b, ok := s.fitting(all[i], last, since)
+			if ok {
+				out[i], last, since = b, b, 0
+			}
+		}
+	}
+	return out
+}
+
+// fitting joins the pieces that lie where the horse must be, since pictures
+// after it was in the box last.
+func (s *samples) fitting(pieces []box, last box, since int) (box, bool) {
+	margin := 3 + 0.12*float64(since)*last.height()
 	var b box
-	if float64(len(best)) < 0.002*float64(len(mask)) {
-		return b
+	for _, p := range pieces {
+		inside := float64(p.left) >= float64(last.left)-margin && float64(p.right) <= float64(last.right)+margin &&
+			float64(p.top) >= float64(last.top)-margin && float64(p.bottom) <= float64(last.bottom)+margin
+		if !inside {
+			continue
+		}
+		if !b.seen {
+			b = p
+			continue
+		}
+		b.left, b.right, b.top, b.bottom = min(b.left, p.left), max(b.right, p.right), min(b.top, p.top), max(b.bottom, p.bottom)
+		b.cells += p.cells
+		b.cut = b.cut || p.cut
 	}
-	xs, ys := make([]int, len(best)), make([]int, len(best))
-	for i, c := range best {
-		xs[i], ys[i] = c%s.w, c/s.w
-	}
-	slices.Sort(xs)
-	slices.Sort(ys)
-	trim := len(best) / 100
-	b = box{seen: true, left: xs[trim], right: xs[len(xs)-1-trim], top: ys[trim], bottom: ys[len(ys)-1-trim]}
-	if b.height() < 0.06*float64(s.h) {
-		return box{}
-	}
-	// The outermost cells have no neighbours to count with.
-	b.cut = xs[0] <= 1 || ys[0] <= 1 || xs[len(xs)-1] >= s.w-2 || ys[len(ys)-1] >= s.h-2
-	return b
+	// A part of the horse that moves alone is not the whole of it.
+	return b, b.seen && b.height() > 0.45*last.height() && b.height() >= 4
 }
 
 // edges sums up how wide edges are on what moves and elsewhere.
-func (f *findings) edges(s *samples, masks [][]bool) {
+func (f *findings) edges(s *samples, masks [][]bool, boxes []box) {
 	var moving, still []float64
 	var sum float64
 	cells := 0
 	for i, p := range s.frames {
+		b := boxes[i]
 		for _, e := range p.edges {
 			if masks[i][e.cell] {
-				moving = append(moving, float64(e.width))
+				if b.within(int(e.cell)%s.w, int(e.cell)/s.w) {
+					moving = append(moving, float64(e.width))
+				}
 			} else {
 				still = append(still, float64(e.width))
 			}
 		}
 		for c, m := range masks[i] {
-			if m {
+			if m && b.within(c%s.w, c/s.w) {
 				sum += float64(p.small[c])
 				cells++
 			}
@@ -351,10 +440,11 @@ func (f *findings) edges(s *samples, masks [][]bool) {
 	slices.Sort(moving)
 	slices.Sort(still)
 	if len(moving) >= enough {
-		f.movingEdge = stat.Quantile(0.5, stat.Empirical, moving, nil)
+		f.movingEdge = stat.Quantile(0.75, stat.Empirical, moving, nil)
 	}
 	if len(still) >= enough {
-		f.stillEdge = stat.Quantile(0.25, stat.Empirical, still, nil)
+		f.stillEdge = stat.Quantile(0.75, stat.Empirical, still, nil)
+		f.sharpestEdge = stat.Quantile(0.25, stat.Empirical, still, nil)
 	}
 }
 
@@ -388,7 +478,9 @@ func (f *findings) where(s *samples, masks [][]bool, boxes []box, shifts []vecto
 	f.smallest = stat.Quantile(0.05, stat.Empirical, sorted, nil) / float64(s.h)
 	f.cut = float64(cut) / float64(len(heights))
 	f.stepHz = s.rhythm(masks, boxes, indices)
-	f.wander = wander(heights, centres, times)
+	if !f.unsteady {
+		f.wander = wander(heights, centres, times)
+	}
 }
 
 // wander returns how far the path departs from a straight line, metres.

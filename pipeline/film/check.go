@@ -86,10 +86,11 @@ const (
 const (
 	goodRate, usableRate   = 100.0, 45.0 // Frames per second.
 	goodShort, usableShort = 1080, 720   // Shorter side of the picture, px.
-	goodBlur, usableBlur   = 4.0, 9.0    // Width of a moving edge at 1080p scale, px.
+	goodBlur, usableBlur   = 4.0, 9.0    // What movement adds to the width of an edge, px at 1080p.
+	softEdge               = 4.5         // Width of the sharpest edges of a picture out of focus, px.
 	goodShake, usableShake = 0.003, 0.02 // Share of the picture's width, root mean square, from one twelfth of a second to the next.
 	goodTall, usableTall   = 0.30, 0.15  // Height of the horse at its largest, share of the picture's height.
-	goodStride, fewStrides = 8.0, 5.0    // Strides in sight.
+	goodStride, fewStrides = 8.0, 4.0    // Strides in sight.
 	goodDrift, usableDrift = 0.25, 0.60  // Wander about a straight path, metres, for a horse of ordinary height.
 )
 
@@ -185,7 +186,7 @@ func exposure(f findings) Item {
 		level = f.horseMean
 	}
 	switch {
-	case level < 30 || f.black > 0.6 || f.burnt > 0.5:
+	case level < 40 || f.black > 0.6 || f.burnt > 0.5:
 		i.Verdict = FilmAgain
 	case level < 60 || f.burnt > 0.2 || f.black > 0.3 || level > 215:
 		i.Verdict = Usable
@@ -207,17 +208,19 @@ func blur(f findings, info *clip.Info) Item {
 	if math.IsNaN(f.movingEdge) {
 		return i
 	}
-	at1080 := f.movingEdge * 1080 / float64(min(info.Width, info.Height))
-	i.Verdict = under(at1080, goodBlur, usableBlur)
 	i.Found = fmt.Sprintf("edges that move are %.1f px wide", f.movingEdge)
+	excess := f.movingEdge
 	if !math.IsNaN(f.stillEdge) {
 		i.Found += fmt.Sprintf(", still ones %.1f px", f.stillEdge)
-		if f.stillEdge*1080/float64(min(info.Width, info.Height)) > usableBlur {
+		if f.sharpestEdge > softEdge {
 			i.Verdict = FilmAgain
 			i.Advice = "The whole picture is blurred: wipe the lens, tap on the horse on the screen to focus, and hold the phone still."
 			return i
 		}
+		// Widths of independent blurs add up in quadrature.
+		excess = math.Sqrt(max(0, f.movingEdge*f.movingEdge-f.stillEdge*f.stillEdge))
 	}
+	i.Verdict = under(excess*1080/float64(min(info.Width, info.Height)), goodBlur, usableBlur)
 	if i.Verdict != Good {
 		i.Advice = "The exposure is too long for the speed: film in brighter light, or set a shutter time of 1/500 s or less."
 	}
@@ -237,7 +240,11 @@ func shake(f findings) Item {
 
 func size(f findings) Item {
 	if !f.found {
-		return Item{Name: Size, Title: "Size in the picture", Verdict: FilmAgain, Found: "nothing as large as a horse moves against the background", Advice: "Begin to film when the horse sets off and keep it in the picture."}
+		verdict := FilmAgain
+		if f.unsteady {
+			verdict = NotKnown
+		}
+		return Item{Name: Size, Title: "Size in the picture", Verdict: verdict, Found: "nothing as large as a horse moves against the background", Advice: "Begin to film when the horse sets off and keep it in the picture."}
 	}
 	i := Item{Name: Size, Title: "Size in the picture", Verdict: grade(f.tallest, goodTall, usableTall), Found: fmt.Sprintf("what moves is at most %.0f %% and at least %.0f %% of the picture's height", 100*f.tallest, 100*f.smallest)}
 	if i.Verdict != Good {
@@ -287,19 +294,28 @@ func strides(f findings, m *record.Marks) Item {
 		i.Verdict, i.Found = NotKnown, "not known: no horse was found"
 		return i
 	}
-	if f.stepHz > 0 {
+	// Ordinary stride durations; a plausibility band from memory, told as such.
+	short, long := 0.66, 0.80
+	if gait == traj.Walk {
+		short, long = 1.0, 1.3
+	}
+	switch {
+	case f.stepHz > 0 && !f.unsteady:
 		n := f.inSightS * f.stepHz / 2
 		i.Verdict = grade(math.Round(n), goodStride, fewStrides)
 		i.Found = fmt.Sprintf("about %.0f, from the rhythm of the movement (%.1f steps a second for %.1f s)", n, f.stepHz, f.inSightS)
-	} else {
-		// Ordinary stride durations; a plausibility band from memory, told as such.
-		low, high := 0.66, 0.80
-		if gait == traj.Walk {
-			low, high = 1.0, 1.3
+	case f.unsteady:
+		// The horse may have been missed while it was small.
+		low, high := f.inSightS/long, f.clipS/short
+		i.Verdict = grade(math.Floor(f.clipS/long), goodStride, fewStrides)
+		if i.Verdict == Good && low < goodStride {
+			i.Verdict = Usable
 		}
-		n := f.inSightS / high
-		i.Verdict = grade(math.Floor(n), goodStride, fewStrides)
-		i.Found = fmt.Sprintf("about %.0f to %.0f, from %.1f s in sight at an ordinary %s; no clear rhythm was found", n, f.inSightS/low, f.inSightS, gait)
+		i.Found = fmt.Sprintf("between %.0f and %.0f; the camera moves too much to tell how long the horse is in sight", math.Floor(low), high)
+	default:
+		low := f.inSightS / long
+		i.Verdict = grade(math.Round(low), goodStride, fewStrides)
+		i.Found = fmt.Sprintf("about %.0f to %.0f, from %.1f s in sight at an ordinary %s; no clear rhythm was found", low, f.inSightS/short, f.inSightS, gait)
 	}
 	if i.Verdict != Good {
 		i.Advice = "Film a longer pass: 30 m in one go, or several passes, each as a clip of its own."
@@ -313,6 +329,10 @@ func inFrame(f findings) Item {
 		i.Verdict, i.Found = NotKnown, "not known: no horse was found"
 		return i
 	}
+	if f.unsteady {
+		i.Verdict, i.Found = NotKnown, "not known: the camera moves"
+		return i
+	}
 	i.Verdict = under(f.cut, 0.08, 0.30)
 	i.Found = fmt.Sprintf("what moves touches the picture's edge in %.0f %% of the time it is in sight", 100*f.cut)
 	if i.Verdict != Good {
@@ -323,6 +343,9 @@ func inFrame(f findings) Item {
 
 func straightness(f findings) Item {
 	i := Item{Name: Straightness, Title: "Straightness", Verdict: NotKnown, Found: "not known: the horse hardly changes in size, or is not in sight for long enough"}
+	if f.found && f.unsteady {
+		i.Found = "not known: the camera moves"
+	}
 	if !f.found || math.IsNaN(f.wander) {
 		return i
 	}

@@ -15,7 +15,7 @@ import (
 
 const (
 	sampleRate = 12.0 // Pictures a second that are looked at.
-	smallWide  = 192  // Width of the reduced pictures, px.
+	smallWide  = 288  // Width of the reduced pictures, px.
 	maxSamples = 900  // Bound for long clips; the rate is lowered beyond it.
 )
 
@@ -33,7 +33,7 @@ type sampleFrame struct {
 	time  float64
 	small []float32 // Mean luma of each cell, row by row.
 	mean  float64
-	burnt float64     // Share of pixels at 250 or above.
+	burnt float64     // Share of pixels at 233 or above: video luma ends at 235.
 	black float64     // Share of pixels at 18 or below: video luma ends at 16.
 	edges []edgeSmall // Where and how wide the clearest edges are.
 }
@@ -130,7 +130,7 @@ func (s *samples) reduce(pixels []byte, time float64) sampleFrame {
 	for v, n := range histogram {
 		total += n
 		f.mean += float64(v * n)
-		if v >= 250 {
+		if v >= 233 {
 			f.burnt += float64(n)
 		}
 		if v <= 18 {
@@ -147,50 +147,75 @@ func (s *samples) reduce(pixels []byte, time float64) sampleFrame {
 // findEdges measures clear edges along rows and columns that lie evenly over the
 // picture.
 //
-// An edge is a monotone rise or fall; its width is its height over its steepest
-// slope. For an edge of a step blurred over w px that is w, for a Gaussian of
-// standard deviation σ it is 2.5·σ.
+// Where brightness changes most over a window, the change over the steepest
+// slope inside is the width of the edge: for a step blurred evenly over w px that
+// is w, for a Gaussian of standard deviation σ it is 2.5·σ. Three lines are
+// averaged, so that noise does not pass for sharpness. Widths beyond the window
+// count as the window.
 func (s *samples) findEdges(pixels []byte) []edgeSmall {
 	var out []edgeSmall
-	const clear = 40 // Least height of an edge, grey levels.
 	step := max(4, s.height/180)
-	for y := step / 2; y < s.height; y += step {
-		row := pixels[y*s.width : (y+1)*s.width]
-		out = s.edgesAlong(out, s.width, clear, func(i int) int { return int(row[i]) }, func(i int) int { return (y*s.h/s.height)*s.w + i*s.w/s.width })
+	half := max(8, min(s.width, s.height)/90)
+	profile := make([]int, max(s.width, s.height))
+	for y := step / 2; y+1 < s.height; y += step {
+		line := profile[:s.width]
+		k := y * s.width
+		for x := range line {
+			line[x] = int(pixels[k-s.width+x]) + int(pixels[k+x]) + int(pixels[k+s.width+x])
+		}
+		row := (y * s.h / s.height) * s.w
+		out = edgesAlong(out, line, half, func(i int) int { return row + i*s.w/s.width })
 	}
-	for x := step / 2; x < s.width; x += step {
-		out = s.edgesAlong(out, s.height, clear, func(i int) int { return int(pixels[i*s.width+x]) }, func(i int) int { return (i*s.h/s.height)*s.w + x*s.w/s.width })
+	for x := step / 2; x+1 < s.width; x += step {
+		line := profile[:s.height]
+		for y := range line {
+			k := y*s.width + x
+			line[y] = int(pixels[k-1]) + int(pixels[k]) + int(pixels[k+1])
+		}
+		column := x * s.w / s.width
+		out = edgesAlong(out, line, half, func(i int) int { return (i*s.h/s.height)*s.w + column })
 	}
 	return out
 }
 
-func (s *samples) edgesAlong(out []edgeSmall, n, clear int, at, cell func(int) int) []edgeSmall {
-	// Slopes over two pixels are quieter than over one.
-	for i := 2; i < n-2; {
-		slope := at(i+1) - at(i-1)
-		if slope > -8 && slope < 8 {
+// edgesAlong finds the edges of a line of which every value is three grey
+// levels' sum.
+func edgesAlong(out []edgeSmall, line []int, half int, cell func(int) int) []edgeSmall {
+	const clear = 3 * 36 // Least height of an edge.
+	change := func(i int) int { return line[i+half] - line[i-half] }
+	for i := half; i < len(line)-half; {
+		if c := change(i); c < clear && c > -clear {
 			i++
 			continue
 		}
-		sign := 1
-		if slope < 0 {
-			sign = -1
-		}
-		start, steepest := i, 0
-		for i < n-2 {
-			d := sign * (at(i+1) - at(i-1))
-			if d < 3 {
-				break
+		// The strongest place of the window, then on behind it.
+		best := i
+		for j := i + 1; j <= i+half && j < len(line)-half; j++ {
+			if abs(change(j)) > abs(change(best)) {
+				best = j
 			}
-			steepest = max(steepest, d)
-			i++
 		}
-		height := sign * (at(i) - at(start-1))
-		if height >= clear && steepest > 0 {
-			out = append(out, edgeSmall{int32(cell((start + i) / 2)), float32(height) / (float32(steepest) / 2)})
+		height, sign := change(best), 1
+		if height < 0 {
+			height, sign = -height, -1
 		}
+		steepest := 0
+		for j := best - half + 1; j < best+half; j++ {
+			steepest = max(steepest, sign*(line[j+1]-line[j-1]))
+		}
+		if steepest > 0 {
+			out = append(out, edgeSmall{int32(cell(best)), min(float32(2*half), 2*float32(height)/float32(steepest))})
+		}
+		i = best + half + 1
 	}
 	return out
+}
+
+func abs(i int) int {
+	if i < 0 {
+		return -i
+	}
+	return i
 }
 
 type limited struct {

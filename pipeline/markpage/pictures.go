@@ -90,7 +90,7 @@ func (p *pictures) get(ctx context.Context, info *clip.Info, stamp string, frame
 		p.mu.Unlock()
 	}()
 	if f.together > 1 {
-		for _, number := range []int{key.number + 1, key.number - 1} {
+		for _, number := range []int{key.number + 1, key.number - 1, key.number + 2, key.number - 2} {
 			if number >= 0 && number*f.together < len(info.Times) {
 				neighbour := key
 				neighbour.number = number

@@ -1,0 +1,398 @@
+package film
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/base64"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"jogstrip/metrics/geometry"
+	"jogstrip/pipeline/clip"
+	"jogstrip/pipeline/record"
+	"jogstrip/pipeline/scene"
+	"jogstrip/track/traj"
+)
+
+// staged is a clip of a patterned board that moves before a patterned wall, all
+// of it known.
+type staged struct {
+	width, height int
+	rate          float64
+	seconds       float64
+	board         float64                           // Side of the board, px at scale 1.
+	at            func(t float64) (x, y, s float64) // Centre of the board, px, and its scale.
+	camera        func(t float64) (dx, dy float64)  // How far the whole picture is moved, px.
+	exposureS     float64                           // How long the shutter is open; 0 is an instant.
+	light         func(v float64) float64           // What becomes of a brightness from 0 to 255.
+	seed          uint64
+}
+
+// film renders and encodes the clip.
+func (s staged) film(t *testing.T) *clip.Info {
+	t.Helper()
+	if _, err := exec.LookPath("ffmpeg"); err != nil {
+		t.Skip("SKIPPED: ffmpeg is not installed (Debian: apt install ffmpeg)")
+	}
+	path := filepath.Join(t.TempDir(), "staged.mp4")
+	cmd := exec.Command("ffmpeg", "-v", "error", "-f", "rawvideo", "-pix_fmt", "gray", "-s", fmt.Sprintf("%dx%d", s.width, s.height), "-framerate", fmt.Sprint(s.rate), "-i", "pipe:0",
+		"-c:v", "libx264", "-preset", "ultrafast", "-crf", "12", "-pix_fmt", "yuv420p", path)
+	stdin, err := cmd.StdinPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var stderr bytes.Buffer
+	cmd.Stderr = &stderr
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	s.write(stdin)
+	if err := errors.Join(stdin.Close(), cmd.Wait()); err != nil {
+		t.Fatalf("%v: %s", err, stderr.String())
+	}
+	info, err := clip.Probe(t.Context(), path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return info
+}
+
+func (s staged) write(w io.Writer) {
+	r := rand.New(rand.NewPCG(s.seed, 7))
+	// Patterns of squares of random brightness.
+	const cell = 24
+	pattern := func() func(x, y float64) float64 {
+		const side = 64
+		var v [side * side]float64
+		for i := range v {
+			v[i] = 40 + 160*r.Float64()
+		}
+		return func(x, y float64) float64 {
+			i, j := int(math.Floor(x/cell)), int(math.Floor(y/cell))
+			return v[((j%side+side)%side)*side+(i%side+side)%side]
+		}
+	}
+	wall, board := pattern(), pattern()
+	opens := 1
+	if s.exposureS > 0 {
+		opens = 9
+	}
+	frame := make([]byte, s.width*s.height)
+	for n := range int(s.seconds * s.rate) {
+		sum := make([]float64, len(frame))
+		for k := range opens {
+			t := float64(n) / s.rate
+			if opens > 1 {
+				t += s.exposureS * (float64(k)/float64(opens-1) - 0.5)
+			}
+			var dx, dy float64
+			if s.camera != nil {
+				dx, dy = s.camera(t)
+			}
+			bx, by, scale := -1e6, 0.0, 1.0
+			if s.at != nil {
+				bx, by, scale = s.at(t)
+			}
+			half := s.board * scale / 2
+			for y := range s.height {
+				for x := range s.width {
+					u, v := float64(x)-dx, float64(y)-dy
+					if math.Abs(u-bx) < half && math.Abs(v-by) < half {
+						sum[y*s.width+x] += board((u-bx)/scale, (v-by)/scale)
+					} else {
+						sum[y*s.width+x] += wall(u, v)
+					}
+				}
+			}
+		}
+		for i, v := range sum {
+			v /= float64(opens)
+			if s.light != nil {
+				v = s.light(v)
+			}
+			frame[i] = byte(max(16, min(255, math.Round(v))))
+		}
+		if _, err := w.Write(frame); err != nil {
+			return
+		}
+	}
+}
+
+// still is a well lit clip without movement.
+func still() staged {
+	return staged{width: 640, height: 360, rate: 24, seconds: 1.5, board: 100, seed: 1}
+}
+
+// approach lets the board come nearer straight.
+func approach() staged {
+	s := still()
+	s.seconds = 3
+	s.at = func(t float64) (float64, float64, float64) {
+		z := 10 - 2.2*t
+		return 320 + 60*2/z, 180, 6 / z
+	}
+	return s
+}
+
+func check(t *testing.T, info *clip.Info, opts Options) *Report {
+	t.Helper()
+	r, err := Check(t.Context(), info, opts)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := map[Verdict]bool{Good: true, Usable: true, FilmAgain: true}; !got[r.Verdict] || r.Sentence == "" {
+		t.Errorf("verdict %q, sentence %q", r.Verdict, r.Sentence)
+	}
+	for _, i := range r.Items {
+		if i.Found == "" || i.Title == "" || (i.Verdict == FilmAgain) && i.Advice == "" {
+			t.Errorf("item %+v says too little", i)
+		}
+	}
+	return r
+}
+
+func TestVerdictsFollowWhatWasFilmed(t *testing.T) {
+	t.Parallel()
+	tests := []struct {
+		name   string
+		clip   func() staged
+		item   string
+		want   Verdict
+		advice string
+	}{
+		{"24 frames a second", still, FrameRate, FilmAgain, "120 frames"},
+		{"360 lines", still, Resolution, FilmAgain, "1080p"},
+		{"ordinary light", still, Exposure, Good, ""},
+		{"far too dark", func() staged { s := still(); s.light = func(v float64) float64 { return 16 + v/20 }; return s }, Exposure, FilmAgain, "Too dark"},
+		{"burnt out", func() staged { s := still(); s.light = func(v float64) float64 { return v + 150 }; return s }, Exposure, FilmAgain, "Too bright"},
+		{"tripod", approach, Shake, Good, ""},
+		{"held by hand", func() staged {
+			s := approach()
+			s.camera = func(t float64) (float64, float64) { return 5 * math.Sin(9*t), 4 * math.Sin(7*t+1) }
+			return s
+		}, Shake, Usable, "tripod"},
+		{"torn about", func() staged {
+			s := approach()
+			s.camera = func(t float64) (float64, float64) { return 40 * math.Sin(9*t), 30 * math.Sin(7*t+1) }
+			return s
+		}, Shake, FilmAgain, "tripod"},
+		{"nothing moves", still, Size, FilmAgain, "horse"},
+		{"nothing moves, blur", still, Blur, NotKnown, ""},
+		{"nothing moves, strides", still, Strides, NotKnown, ""},
+		{"large", approach, Size, Good, ""},
+		{"small", func() staged { s := approach(); s.board = 22; return s }, Size, FilmAgain, "nearer"},
+		{"within the picture", approach, InFrame, Good, ""},
+		{"half outside", func() staged {
+			s := approach()
+			s.at = func(t float64) (float64, float64, float64) { z := 10 - 2.2*t; return 10 + 20*t, 180, 6 / z }
+			return s
+		}, InFrame, FilmAgain, "room"},
+		{"straight", approach, Straightness, Good, ""},
+		{"in a bow", func() staged {
+			s := approach()
+			s.at = func(t float64) (float64, float64, float64) {
+				z := 10 - 2.2*t
+				return 320 + 400*2.2*math.Sin(2.1*t)/z, 180, 6 / z
+			}
+			return s
+		}, Straightness, FilmAgain, "straight"},
+		{"too short", func() staged { s := approach(); s.seconds = 2; return s }, Strides, FilmAgain, "longer"},
+		{"sharp", approach, Blur, Good, ""},
+		{"long exposure", func() staged {
+			s := approach()
+			s.exposureS = 1.0 / 25
+			s.at = func(t float64) (float64, float64, float64) { return 100 + 140*t, 180, 1.4 }
+			return s
+		}, Blur, FilmAgain, "exposure"},
+		{"out of focus", func() staged {
+			s := approach()
+			// A wide blur by moving the camera in a circle while the shutter is open.
+			s.exposureS = 1.0 / 25
+			s.camera = func(t float64) (float64, float64) {
+				a := 2 * math.Pi * 25 * t
+				return 7 * math.Cos(a), 7 * math.Sin(a)
+			}
+			return s
+		}, Blur, FilmAgain, "whole picture"},
+		{"distance without marks", approach, Distance, NotKnown, ""},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			i := check(t, tt.clip().film(t), Options{}).Item(tt.item)
+			if i == nil || i.Verdict != tt.want || !strings.Contains(i.Advice, tt.advice) {
+				t.Errorf("%+v; want %s, advice with %q", i, tt.want, tt.advice)
+			}
+		})
+	}
+}
+
+// The width of moving edges grows with the way they go while the shutter is
+// open, and the shake is that of the camera.
+func TestBlurAndShakeAreThoseFilmed(t *testing.T) {
+	t.Parallel()
+	for _, speed := range []float64{100, 200} {
+		s := still()
+		s.seconds, s.board, s.exposureS = 2, 150, 1.0/25
+		s.at = func(t float64) (float64, float64, float64) { return 100 + speed*t, 180, 1 }
+		smp, err := sample(t.Context(), s.film(t))
+		if err != nil {
+			t.Fatal(err)
+		}
+		f := analyse(smp)
+		// Edges along the movement stay sharp; the upright ones are as wide as the way.
+		way := speed / 25
+		if f.movingEdge < 0.7*way || f.movingEdge > 1.4*way {
+			t.Errorf("at %.0f px/s, 1/25 s: moving edges %.1f px wide, the way is %.1f px", speed, f.movingEdge, way)
+		}
+		if f.stillEdge > 3 {
+			t.Errorf("still edges are %.1f px wide", f.stillEdge)
+		}
+	}
+	s := still()
+	s.seconds = 3
+	const amplitude, turn = 6.0, 2 * math.Pi * 1.7
+	s.camera = func(t float64) (float64, float64) { return amplitude * math.Sin(turn*t), 0 }
+	smp, err := sample(t.Context(), s.film(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	// A sine's step over the interval d has a root mean square of √2·A·sin(ω·d/2).
+	want := math.Sqrt2 * amplitude * math.Sin(turn*smp.interval/2) / float64(s.width)
+	if got := analyse(smp).shake; math.Abs(got-want) > 0.1*want {
+		t.Errorf("shake %.4f of the width, filmed with %.4f", got, want)
+	}
+}
+
+// On a rendered horse: found all the way, on a straight line, with the rhythm
+// that was rendered.
+func TestARenderedHorse(t *testing.T) {
+	t.Parallel()
+	path := filepath.Join(t.TempDir(), "toward.mp4")
+	truth, err := scene.Render(t.Context(), scene.Scene{Seed: 21, Motion: scene.Motion{StartM: 17}, Camera: scene.Camera{Width: 960, Height: 540, FPS: 30}}, path, "", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	info, err := clip.Probe(t.Context(), path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	smp, err := sample(t.Context(), info)
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := analyse(smp)
+	if !f.found || f.inSightS < 0.9*info.DurationS() {
+		t.Errorf("in sight for %.1f s of %.1f s", f.inSightS, info.DurationS())
+	}
+	steps := 2 / (truth.Strides[0].End - truth.Strides[0].Start)
+	if f.stepHz != 0 && math.Abs(f.stepHz-steps) > 0.15 {
+		t.Errorf("%.2f steps a second, rendered with %.2f", f.stepHz, steps)
+	}
+	if f.wander > goodDrift {
+		t.Errorf("a straight run strays by %.2f m", f.wander)
+	}
+	// The horse's true height in the picture at the end, hoof to poll.
+	last := len(truth.Times) - 1
+	tall := (truth.Points(traj.LeftFore)[last].Y - truth.Points(traj.Head)[last].Y) / 540
+	if f.tallest < 0.8*tall || f.tallest > 1.4*tall {
+		t.Errorf("at most %.2f of the picture's height, rendered with %.2f from hoof to head", f.tallest, tall)
+	}
+
+	// With marks the distance is that of the hooves.
+	var ground geometry.GroundMarks
+	for i, m := range truth.Marks {
+		x, y, _ := truth.Eye(last).Project(m[0], m[1], 0)
+		ground.Points[i] = geometry.Point{X: x, Y: y}
+	}
+	ground.WidthM, ground.LengthM = 2.5, 8
+	p := truth.Points(traj.LeftFore)[last]
+	marks := &record.Marks{View: traj.Toward, Gait: traj.Trot, Calibration: &geometry.CalibrationInput{Frame: last, Ground: &ground}, Marks: []record.Mark{record.At(last, traj.LeftFore, p.X, p.Y)}}
+	i := check(t, info, Options{Marks: marks}).Item(Distance)
+	if i.Verdict != Good || !strings.Contains(i.Found, "m from the camera") {
+		t.Errorf("distance: %+v; the hoof is at %.1f m", i, p.Lane[1])
+	}
+}
+
+func TestCheckSaysWhatItCannotRead(t *testing.T) {
+	t.Parallel()
+	s := still()
+	info := s.film(t)
+	cancelled, cancel := context.WithCancel(t.Context())
+	cancel()
+	if _, err := Check(cancelled, info, Options{}); !errors.Is(err, context.Canceled) {
+		t.Errorf("cancelled: %v", err)
+	}
+	data, err := os.ReadFile(info.Path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// The index (moov) of this clip lies at its end: without it nothing is readable,
+	// but what Probe said before still is at hand.
+	if err := os.WriteFile(info.Path, data[:len(data)/2], 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Check(t.Context(), info, Options{}); !errors.Is(err, clip.ErrNoPicture) {
+		t.Errorf("truncated: %v", err)
+	}
+}
+
+func TestGuide(t *testing.T) {
+	t.Parallel()
+	text := string(Guide())
+	_, rest, _ := strings.Cut(text, "<style>")
+	style, _, ok := strings.Cut(rest, "</style>")
+	sum := sha256.Sum256([]byte(style))
+	if want := "'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'"; !ok || GuideStyleHash() != want {
+		t.Errorf("style hash %s, want %s", GuideStyleHash(), want)
+	}
+	for _, forbidden := range []string{"http:", "https:", "<script", " style=", "src="} {
+		if strings.Contains(text, forbidden) {
+			t.Errorf("the guide has %q", forbidden)
+		}
+	}
+	// The cautions that every screen carries.
+	for _, must := range []string{"clearly lame at the walk", "hard hat", "veterinarian diagnoses", "local law", "way out"} {
+		if !strings.Contains(text, must) {
+			t.Errorf("the guide lacks %q", must)
+		}
+	}
+}
+
+// BenchmarkCheck reports how long the check takes beside the clip's own length.
+func BenchmarkCheck(b *testing.B) {
+	if _, err := exec.LookPath("ffmpeg"); err != nil {
+		b.Skip("SKIPPED: ffmpeg is not installed (Debian: apt install ffmpeg)")
+	}
+	for _, size := range []string{"1920x1080", "3840x2160"} {
+		b.Run(size, func(b *testing.B) {
+			path := filepath.Join(b.TempDir(), "a.mp4")
+			out, err := exec.Command("ffmpeg", "-v", "error", "-f", "lavfi", "-i", "testsrc2=size="+size+":rate=60:duration=4,noise=alls=8:allf=t", "-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p", path).CombinedOutput()
+			if err != nil {
+				b.Fatalf("%v: %s", err, out)
+			}
+			info, err := clip.Probe(b.Context(), path)
+			if err != nil {
+				b.Fatal(err)
+			}
+			var took float64
+			for b.Loop() {
+				r, err := Check(b.Context(), info, Options{})
+				if err != nil {
+					b.Fatal(err)
+				}
+				took += r.TookS
+			}
+			b.ReportMetric(took/float64(b.N)/info.DurationS(), "s/clip-s")
+		})
+	}
+}
