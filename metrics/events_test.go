@@ -1,7 +1,6 @@
 package metrics
 
 import (
-	"fmt"
 	"math"
 	"testing"
 
@@ -58,30 +57,36 @@ func absolute(x []float64) []float64 {
 	return out
 }
 
+// Instants of a horse in formulas, whose hooves land and leave by profiles that
+// timing does not know. The goal at 60 frames a second and 0.2 px of noise is
+// half of the landings within 8 ms, from 5 to 20 m. Where hooves leave without
+// any speed, or lift along the line of sight (racing), no method can see the
+// instant itself; those rows bound how wrong it may then be.
 func TestEventsOfArtificialHorse(t *testing.T) {
 	for _, c := range []struct {
-		name   string
-		change func(*artificial)
+		name    string
+		on, off float64 // Half of the errors are smaller, ms.
+		change  func(*artificial)
 	}{
-		{"sound", func(h *artificial) {}},
-		{"perfect", func(h *artificial) { h.noise = 0.001 }},
-		{"smooth landing", func(h *artificial) { h.hard = 0 }},
-		{"hard landing", func(h *artificial) { h.hard = 1 }},
-		{"away", func(h *artificial) { h.view = traj.Away }},
-		{"30 fps", func(h *artificial) { h.fps = 30 }},
-		{"240 fps", func(h *artificial) { h.fps = 240 }},
-		{"jitter", func(h *artificial) { h.jitter = 0.8 }},
-		{"noise 0.5", func(h *artificial) { h.noise = 0.5 }},
-		{"noise 0.5 said 0.1", func(h *artificial) { h.noise = 0.5; h.spread = 0.1 }},
-		{"far", func(h *artificial) { h.near = 15 }},
-		{"pace", func(h *artificial) { h.gait = traj.Pace }},
-		{"walk", func(h *artificial) {
+		{"sound", 8, 8, func(h *artificial) {}},
+		{"no noise", 2, 3, func(h *artificial) { h.noise = 0.001 }},
+		{"smooth landing", 10, 20, func(h *artificial) { h.hard = 0 }},
+		{"hard landing", 4, 6, func(h *artificial) { h.hard = 1 }},
+		{"away", 8, 8, func(h *artificial) { h.view = traj.Away }},
+		{"30 frames/s", 9, 12, func(h *artificial) { h.fps = 30 }},
+		{"240 frames/s", 4, 8, func(h *artificial) { h.fps = 240; h.strides = 4 }},
+		{"uneven frame times", 8, 8, func(h *artificial) { h.jitter = 0.8 }},
+		{"noise 0.5 px", 12, 14, func(h *artificial) { h.noise = 0.5 }},
+		{"noise 0.5 px said to be 0.1", 12, 14, func(h *artificial) { h.noise = 0.5; h.spread = 0.1 }},
+		{"from 15 to 30 m", 12, 10, func(h *artificial) { h.near = 15 }},
+		{"pace", 8, 8, func(h *artificial) { h.gait = traj.Pace }},
+		{"walk", 8, 8, func(h *artificial) {
 			h.gait = traj.Walk
 			h.period, h.length = 1.1, 1.7
 			h.duty = [4]float64{0.62, 0.62, 0.62, 0.62}
 			h.flight = [4]float64{0.08, 0.08, 0.08, 0.08}
 		}},
-		{"racing", func(h *artificial) {
+		{"racing trot", 20, 25, func(h *artificial) {
 			h.period, h.length, h.strides = 0.455, 5.45, 4
 			h.duty = [4]float64{0.242, 0.242, 0.257, 0.257}
 		}},
@@ -94,11 +99,20 @@ func TestEventsOfArtificialHorse(t *testing.T) {
 				t.Fatal(err)
 			}
 			on, off, z, missed := eventErrors(t, h, run)
-			t.Logf("%-18s n %3d missed %2d | on: median %+6.1f, |.| median %5.1f p95 %5.1f ms | off: median %+6.1f, |.| median %5.1f p95 %5.1f ms | spread of error/SD %.2f",
-				c.name, len(on)+len(off), missed, signal.Median(on), signal.Median(absolute(on)), signal.Quantile(absolute(on), 0.95),
+			t.Logf("%-27s timed %2d of %2d | on: median %+5.1f, half within %4.1f, 95 %% within %5.1f ms | off: median %+5.1f, half within %4.1f, 95 %% within %5.1f ms | spread of error over its stated one %.2f",
+				c.name, len(on)+len(off), len(on)+len(off)+missed, signal.Median(on), signal.Median(absolute(on)), signal.Quantile(absolute(on), 0.95),
 				signal.Median(off), signal.Median(absolute(off)), signal.Quantile(absolute(off), 0.95), signal.RobustSD(z))
-			for _, n := range run.Notes {
-				_ = fmt.Sprint(n)
+			if v := signal.Median(absolute(on)); !(v < c.on) {
+				t.Errorf("half of the landings are off by %.1f ms or more, want %g", v, c.on)
+			}
+			if v := signal.Median(absolute(off)); !(v < c.off) {
+				t.Errorf("half of the leavings are off by %.1f ms or more, want %g", v, c.off)
+			}
+			if n := len(on) + len(off); missed > n/4 {
+				t.Errorf("%d of %d instants were not timed", missed, n+missed)
+			}
+			if s := signal.RobustSD(z); s > 1.6 {
+				t.Errorf("errors are %.2f times as wide as stated", s)
 			}
 		})
 	}
