@@ -187,8 +187,11 @@ func (c *clip) advise(r *Result) []Advice {
 		case l.Last == r.Frames-1:
 			at = l.First + frames/3
 		}
-		out = append(out, Advice{l.Landmark, at, frames,
-			fmt.Sprintf("%s is lost from frame %d to frame %d (%s); a mark here may bring back %d frames", l.Landmark, l.First, l.Last, l.Cause, frames)})
+		reason := fmt.Sprintf("%s is lost from frame %d to frame %d (%s); a mark here may bring back %d frames", l.Landmark, l.First, l.Last, l.Cause, frames)
+		if l.Landmark.IsHoof() {
+			reason += "; best in a frame nearby in which the hoof stands"
+		}
+		out = append(out, Advice{l.Landmark, at, frames, reason})
 	}
 	for i := range r.Set.Tracks {
 		t := &r.Set.Tracks[i]

@@ -220,7 +220,7 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 		}
 	}
 	var mu sync.Mutex
-	done := 0
+	done, total := 0, 0 // Frames of all sweeps.
 	progress := func() {
 		if opts.Progress == nil {
 			return
@@ -228,7 +228,7 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 		mu.Lock()
 		defer mu.Unlock()
 		done++
-		opts.Progress("follow", done, 4*n)
+		opts.Progress("follow", min(done, total), total)
 	}
 	both := func(who []traj.Landmark, seeds []seed) (forward, backward [][]estimate, err error) {
 		var out [2][][]estimate
@@ -248,6 +248,12 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 		} else {
 			body = append(body, l)
 		}
+	}
+	if len(body) > 0 {
+		total += 2 * n
+	}
+	if len(hooves) > 0 {
+		total += 4 * n
 	}
 	seeds := make([]seed, len(c.marks))
 	for i, m := range c.marks {
@@ -374,5 +380,10 @@ func (c *clip) window(l traj.Landmark, f int) (flow.Window, bool) {
 		return flow.Window{Left: r, Right: r, Up: 1.7 * r, Down: 0.35 * r}, known
 	}
 	r := min(max(0.06*extent, 8), 80)
+	switch l {
+	case traj.Croup, traj.LeftHip, traj.RightHip:
+		// The body lies below these; above the croup the head sways far in front of it.
+		return flow.Window{Left: 1.4 * r, Right: 1.4 * r, Up: 0.25 * r, Down: 1.6 * r}, known
+	}
 	return flow.Window{Left: r, Right: r, Up: r, Down: r}, known
 }

@@ -231,6 +231,7 @@ type appearance struct {
 	window  flow.Window // px, in the frame it was taken from.
 	resized map[int]*flow.Template
 	weigh   func(x, y float64) float64
+	share   float64 // Of the patch that is not lane.
 }
 
 // follower follows one landmark in one direction of time.
@@ -280,6 +281,7 @@ const (
 	keyNCC        = 0.80 // Against the key appearance, to be used.
 	anchorNCC     = 0.85 // Against the marked appearance, to be used.
 	hoofNCC       = 0.93 // The same for a hoof, which looks much alike in poses in which its mark lies elsewhere.
+	edgeHold      = 0.10 // Hold below which a patch counts as an edge.
 	searchNCC     = 0.80 // To be taken up again.
 	searchMargin  = 0.10 // Ahead of the next best place.
 	repeatNCC     = 0.90 // Of the patch with a place beside it.
@@ -398,7 +400,7 @@ func (fo *follower) start(m seed) error {
 		fo.lose("nothing to hold on to at the mark: " + err.Error())
 		return nil
 	}
-	a := &appearance{template: t, at: at, scale: scale, variance: fo.variance, patch: g, origin: o, window: w, resized: map[int]*flow.Template{}, weigh: weigh}
+	a := &appearance{template: t, at: at, scale: scale, variance: fo.variance, patch: g, origin: o, window: w, resized: map[int]*flow.Template{}, weigh: weigh, share: min(share, 1)}
 	fo.key, fo.keyTurn, fo.home = *a, 0, a
 	fo.likeAtHome, fo.unlike, fo.sinceHome, fo.turned, fo.homeStands = 0, 0, 0, 0, m.found || m.stands
 	if !m.found && (m.stands || !fo.landmark.IsHoof()) {
@@ -607,7 +609,7 @@ func (fo *follower) turning(plane flow.Plane, pose flow.Pose, moved, size float6
 	}
 	fo.sinceHome++
 	fo.unlike = max(ramp(max(fo.likeAtHome, 0.9)-fo.like, 0.005, 0.04), ramp(off, 0.02, 0.06))
-	share := 0.025
+	share := 0.015
 	if fo.landmark.IsHoof() {
 		share = 0.05
 		if !fo.homeStands {
@@ -677,6 +679,10 @@ func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size, m
 					v += doubt * doubt
 				}
 			}
+			if !fo.landmark.IsHoof() {
+				// The farther it would jump, the more alike it must be.
+				least += 0.08 * ramp(r.At.Dist(pose.At)/size, 0.01, 0.08)
+			}
 			if !ok || r.NCC < least || r.Agree < 0.55 || best.from != nil && r.NCC <= best.NCC {
 				continue
 			}
@@ -706,8 +712,9 @@ func (fo *follower) common(f, g int, rect image.Rectangle) (a, b flow.Gray, o im
 
 // spreadOf returns the variance of a registration, px².
 func spreadOf(r flow.Registration, size float64) float64 {
-	// What the noise says, plus what an unlike patch may hide.
-	unlike := 0.02 * size * (1 - r.NCC)
+	// What the noise says, plus what an unlike patch may hide, plus how a patch
+	// that is little more than an edge may slide along it.
+	unlike := 0.02*size*(1-r.NCC) + 0.04*size*ramp(edgeHold-r.Hold, 0, edgeHold)
 	return r.SD*r.SD + registerFloor*registerFloor + unlike*unlike
 }
 
@@ -875,6 +882,11 @@ func (fo *follower) anchor(m *appearance, plane flow.Plane, pose flow.Pose, size
 	// The mark's own error scales with the distance; seen from another distance
 	// and angle the patch is not quite the same.
 	change := 0.01 * size * math.Abs(math.Log(rel))
+	if !fo.landmark.IsHoof() {
+		// On the outline of the body the mark lies on a rounded rim, which another
+		// part of the body forms from another distance.
+		change += 0.06 * size * max(0, 0.9-m.share) * math.Abs(math.Log(rel))
+	}
 	v := m.variance + spreadOf(r, size) + change*change
 	return r, v, true, nil
 }

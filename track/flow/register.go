@@ -97,6 +97,7 @@ type Template struct {
 	weight float64 // Sum of the pixels' weights.
 	mean   float64 // Weighted mean of the values.
 	spread float64 // Weighted variance of the values.
+	hold   float64 // Weaker over stronger direction of the structure tensor.
 }
 
 type templatePixel struct {
@@ -159,6 +160,7 @@ func NewTemplate(p Plane, mark Point, w Window, weight func(x, y float64) float6
 	if weakest < 0.25 {
 		return nil, ErrNoTexture
 	}
+	t.hold = weakest / ((sxx + syy) / t.weight * p.Step * p.Step)
 	return t, nil
 }
 
@@ -180,6 +182,9 @@ type Registration struct {
 	SD    float64
 	Agree float64 // Share of the patch's weight that agrees with the fit, 0 to 1.
 	Gain  float64 // Contrast against the template's.
+	// Hold is how evenly the patch holds in both directions, from 0 (an edge,
+	// along which it slides) to 0.5.
+	Hold float64
 }
 
 // noiseInflation turns the variance of smoothed residuals into that of the
@@ -199,7 +204,7 @@ func (t *Template) Register(p Plane, start Pose, opts RegisterOptions) Registrat
 		iterations = 15
 	}
 	pose := start
-	r := Registration{Pose: pose}
+	r := Registration{Pose: pose, Hold: t.hold}
 	values := make([]float32, len(t.pixels))
 	inside := make([]bool, len(t.pixels))
 	sigma := 0.0

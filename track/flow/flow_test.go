@@ -1,0 +1,122 @@
+package flow_test
+
+import (
+	"errors"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"jogstrip/track/flow"
+)
+
+// waves renders an analytic pattern shifted by (dx, dy) and scaled about (cx, cy).
+func waves(w, h int, dx, dy, scale float64, noise float64) flow.Gray {
+	rng := rand.New(rand.NewPCG(3, uint64(1000*dx)))
+	g := flow.Gray{Width: w, Height: h, Stride: w, Pix: make([]byte, w*h)}
+	cx, cy := float64(w)/2, float64(h)/2
+	for y := range h {
+		for x := range w {
+			u, v := (float64(x)-dx-cx)/scale, (float64(y)-dy-cy)/scale
+			s := 120 + 30*math.Sin(0.31*u+0.2*v) + 25*math.Cos(0.17*u-0.37*v) + 15*math.Sin(0.6*u+0.5*math.Sin(0.2*v)) + noise*rng.NormFloat64()
+			g.Pix[y*w+x] = byte(min(max(math.Round(s), 0), 255))
+		}
+	}
+	return g
+}
+
+// Whatever OpenCV would answer with an exception comes back as an error.
+func TestBadInputIsAnError(t *testing.T) {
+	e := flow.New()
+	good := waves(64, 48, 0, 0, 1, 0)
+	short := good
+	short.Pix = good.Pix[:100]
+	small := waves(32, 48, 0, 0, 1, 0)
+	p := []flow.Point{{X: 20, Y: 20}}
+	nan := []flow.Point{{X: math.NaN(), Y: 20}}
+	for _, tt := range []struct {
+		name string
+		call func() error
+		want error
+	}{
+		{"flow: no picture", func() error { _, err := e.Flow(flow.Gray{}, good, p, nil, flow.FlowOptions{}); return err }, flow.ErrEmpty},
+		{"flow: too few pixels", func() error { _, err := e.Flow(good, short, p, nil, flow.FlowOptions{}); return err }, flow.ErrSize},
+		{"flow: two sizes", func() error { _, err := e.Flow(good, small, p, nil, flow.FlowOptions{}); return err }, flow.ErrSize},
+		{"flow: not a number", func() error { _, err := e.Flow(good, good, nan, nil, flow.FlowOptions{}); return err }, flow.ErrNumber},
+		{"flow: guesses missing", func() error { _, err := e.Flow(good, good, p, []flow.Point{}, flow.FlowOptions{}); return err }, flow.ErrSize},
+		{"flow: tiny window", func() error { _, err := e.Flow(good, good, p, nil, flow.FlowOptions{Window: 1}); return err }, nil},
+		{"features: no picture", func() error { _, err := e.Features(flow.Gray{}, 10, 0.01, 3); return err }, flow.ErrEmpty},
+		{"features: quality", func() error { _, err := e.Features(good, 10, math.NaN(), 3); return err }, nil},
+		{"match: template larger", func() error { _, err := e.Match(small, good); return err }, flow.ErrTooSmall},
+		{"match: no template", func() error { _, err := e.Match(small, flow.Gray{}); return err }, flow.ErrEmpty},
+		{"homography: two lengths", func() error { _, _, _, err := e.Homography(p, nil, 1); return err }, flow.ErrSize},
+		{"resize: to nothing", func() error { _, err := e.Resize(good, 0, 5); return err }, nil},
+		{"warp: not a number", func() error { _, err := e.Warp(good, [9]float64{math.NaN()}, 5, 5); return err }, flow.ErrNumber},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			err := tt.call()
+			if err == nil || tt.want != nil && !errors.Is(err, tt.want) {
+				t.Errorf("error %v, want %v", err, tt.want)
+			}
+		})
+	}
+}
+
+func TestEmptyAndFlatPicturesHoldNothing(t *testing.T) {
+	e := flow.New()
+	flat := flow.Gray{Width: 64, Height: 48, Stride: 64, Pix: make([]byte, 64*48)}
+	if f, err := e.Features(flat, 10, 0.01, 3); err != nil || len(f) != 0 {
+		t.Errorf("features of a flat picture: %v, %v", f, err)
+	}
+	if f, err := e.Flow(flat, flat, nil, nil, flow.FlowOptions{}); err != nil || len(f) != 0 {
+		t.Errorf("flow of no points: %v, %v", f, err)
+	}
+	far := []flow.Point{{X: -500, Y: 3}, {X: 1e5, Y: 1e5}}
+	f, err := e.Flow(waves(64, 48, 0, 0, 1, 0), waves(64, 48, 0, 0, 1, 0), far, nil, flow.FlowOptions{})
+	if err != nil || f[0].OK || f[1].OK {
+		t.Errorf("points outside the picture: %v, %v", f, err)
+	}
+	s, err := e.Match(flat, waves(9, 9, 0, 0, 1, 0))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, v := range s.Score {
+		if v != -1 {
+			t.Fatalf("score %v where the picture is flat, want -1", v)
+		}
+	}
+	if _, err := flow.NewTemplate(flow.NewPlane(flat, 0, 0, 0), flow.Point{X: 20, Y: 20}, flow.Window{Left: 8, Right: 8, Up: 8, Down: 8}, nil); !errors.Is(err, flow.ErrNoTexture) {
+		t.Errorf("template of a flat patch: %v, want ErrNoTexture", err)
+	}
+}
+
+// Registration finds a known shift and scale, and its spread is true: over many
+// shifts with noise, error over spread has a standard deviation near 1.
+func TestRegisterFindsShiftAndScale(t *testing.T) {
+	const w, h = 96, 96
+	rng := rand.New(rand.NewPCG(5, 5))
+	var sum, norm float64
+	const n = 60
+	for range n {
+		dx, dy, scale := 4*rng.Float64()-2, 4*rng.Float64()-2, 1+0.06*rng.Float64()-0.03
+		a, b := waves(w, h, 0, 0, 1, 2.5), waves(w, h, dx, dy, scale, 2.5)
+		mark := flow.Point{X: w / 2, Y: h / 2}
+		tm, err := flow.NewTemplate(flow.NewPlane(a, 0, 0, 0), mark, flow.Window{Left: 15, Right: 15, Up: 15, Down: 15}, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := tm.Register(flow.NewPlane(b, 0, 0, 0), flow.Pose{At: mark, Scale: 1}, flow.RegisterOptions{ScaleSD: 0.05, AngleSD: 0.05})
+		if !r.OK || r.NCC < 0.9 || math.Abs(r.Scale-scale) > 0.01 {
+			t.Fatalf("shift (%.2f, %.2f), scale %.3f: %+v", dx, dy, scale, r)
+		}
+		ex, ey := r.At.X-mark.X-dx, r.At.Y-mark.Y-dy
+		sum += (ex*ex + ey*ey) / 2
+		norm += (ex*ex + ey*ey) / (2 * r.SD * r.SD)
+	}
+	t.Logf("error %.4f px rms, over its spread %.2f", math.Sqrt(sum/n), math.Sqrt(norm/n))
+	if rms := math.Sqrt(sum / n); rms > 0.06 {
+		t.Errorf("error %.3f px rms, want 0.06 or less", rms)
+	}
+	if q := math.Sqrt(norm / n); q < 0.5 || q > 1.5 {
+		t.Errorf("error over spread %.2f, want 0.5 to 1.5", q)
+	}
+}

@@ -1,0 +1,207 @@
+package track_test
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"path/filepath"
+	"testing"
+
+	"jogstrip/pipeline/clip"
+	"jogstrip/pipeline/scene"
+	"jogstrip/track"
+	"jogstrip/track/traj"
+)
+
+// rendered is one rendered clip with its truth, which only the test sees.
+type rendered struct {
+	name string
+	clip string
+	*scene.Truth
+}
+
+func render(t *testing.T, name string, s scene.Scene) rendered {
+	t.Helper()
+	if testing.Short() {
+		t.Skip("SKIPPED in short mode: renders a clip")
+	}
+	dir := t.TempDir()
+	path := filepath.Join(dir, "clips", name+".mp4")
+	truth, err := scene.Render(t.Context(), s, path, filepath.Join(dir, "truth", name+".json"), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return rendered{name, path, truth}
+}
+
+// marks marks all landmarks that are visible, each in the frame nearest to one of
+// frames in which it is seen, as a person would: hooves where they stand.
+func (r *rendered) marks(frames []int) []track.Mark {
+	body := traj.Withers
+	if r.Scene.View == traj.Away {
+		body = traj.Croup
+	}
+	var out []track.Mark
+	for _, l := range []traj.Landmark{traj.LeftFore, traj.RightFore, traj.LeftHind, traj.RightHind, traj.Head, body} {
+		points := r.Points(l)
+		used := map[int]bool{}
+		for _, f := range frames {
+			best := -1
+			for g := range points {
+				p := points[g]
+				if !p.Visible || p.X < 8 || p.Y < 8 || p.X > float64(r.Width)-8 || p.Y > float64(r.Height)-8 || l.IsHoof() && !r.mid(l, g) {
+					continue
+				}
+				if best < 0 || abs(g-f) < abs(best-f) {
+					best = g
+				}
+			}
+			if best >= 0 && !used[best] {
+				used[best] = true
+				out = append(out, track.Mark{Frame: best, Landmark: l, X: points[best].X, Y: points[best].Y, Visible: true, SD: 0.05})
+			}
+		}
+	}
+	return out
+}
+
+func abs(x int) int { return max(x, -x) }
+
+// mid reports whether hoof l is in the middle half of a stance in frame f.
+func (r *rendered) mid(l traj.Landmark, f int) bool {
+	for _, c := range r.Contacts {
+		if u := (r.Times[f] - c.On) / (c.HeelOff - c.On); c.Limb == l && u > 0.25 && u < 0.75 {
+			return true
+		}
+	}
+	return false
+}
+
+func (r *rendered) stands(l traj.Landmark, f int) bool {
+	for _, c := range r.Contacts {
+		if c.Limb == l && r.Times[f] >= c.On && r.Times[f] <= c.HeelOff {
+			return true
+		}
+	}
+	return false
+}
+
+func (r *rendered) track(t *testing.T, marks []track.Mark) *track.Result {
+	t.Helper()
+	info, err := clip.Probe(t.Context(), r.clip)
+	if err != nil {
+		t.Fatal(err)
+	}
+	res, err := track.Run(t.Context(), func(ctx context.Context) (track.Source, error) { return clip.Open(ctx, info) }, marks, track.Options{ScratchDir: t.TempDir()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return res
+}
+
+// row is one landmark's line of the accuracy table.
+type row struct {
+	landmark             traj.Landmark
+	marks                int
+	rms, seen            [2]float64 // Stance (and body landmarks), swing: px; share of the visible frames.
+	normalised           [2]float64 // Root mean square of error over spread.
+	tracked, wrong       int        // Samples reported as tracked; those of them more than 5 px wrong.
+	wrongWhereHidden     int
+	samples, visible     [2]int
+	squares, normSquares [2]float64
+}
+
+func (r *rendered) table(res *track.Result) []row {
+	var out []row
+	for i := range res.Set.Tracks {
+		tr := &res.Set.Tracks[i]
+		points := r.Points(tr.Landmark)
+		w := row{landmark: tr.Landmark}
+		for f, s := range tr.Samples {
+			if s.Status == traj.Marked {
+				w.marks++
+				continue
+			}
+			k := 0
+			if tr.Landmark.IsHoof() && !r.stands(tr.Landmark, f) {
+				k = 1
+			}
+			p := points[f]
+			if p.Visible {
+				w.visible[k]++
+			}
+			if s.Status != traj.Tracked {
+				continue
+			}
+			w.tracked++
+			dx, dy := s.X-p.X, s.Y-p.Y
+			if math.Hypot(dx, dy) > 5 {
+				w.wrong++
+				if !p.Visible {
+					w.wrongWhereHidden++
+				}
+			}
+			if p.Visible {
+				w.samples[k]++
+				w.squares[k] += (dx*dx + dy*dy) / 2
+				w.normSquares[k] += (dx*dx + dy*dy) / (2 * s.SD * s.SD)
+			}
+		}
+		for k := range 2 {
+			w.rms[k] = math.Sqrt(w.squares[k] / float64(w.samples[k]))
+			w.normalised[k] = math.Sqrt(w.normSquares[k] / float64(w.samples[k]))
+			w.seen[k] = 100 * float64(w.samples[k]) / float64(w.visible[k])
+		}
+		out = append(out, w)
+	}
+	return out
+}
+
+func (r *rendered) log(t *testing.T, title string, rows []row) {
+	t.Helper()
+	s := fmt.Sprintf("%s, %s, %d frames: error along each axis, px; seen: share of the frames in which it is visible\n", r.name, title, len(r.Times))
+	s += fmt.Sprintf("%-11s %5s | %7s %6s %10s | %7s %6s %10s | %7s %5s %7s\n", "landmark", "marks", "stance", "seen", "normalised", "swing", "seen", "normalised", "tracked", "wrong", "hidden")
+	for _, w := range rows {
+		s += fmt.Sprintf("%-11s %5d | %7.2f %5.0f%% %10.2f | %7.2f %5.0f%% %10.2f | %7d %5d %7d\n", w.landmark, w.marks,
+			w.rms[0], w.seen[0], w.normalised[0], w.rms[1], w.seen[1], w.normalised[1], w.tracked, w.wrong, w.wrongWhereHidden)
+	}
+	t.Log("\n" + s)
+}
+
+// Against the renderer's truth. The limits are far wider than what the table
+// shows; the goals are those of the table's head in the design.
+func TestAccuracyRendered(t *testing.T) {
+	for _, tt := range []struct {
+		name       string
+		view       traj.View
+		start, end float64
+		seed       uint64
+	}{
+		{"toward", traj.Toward, 9.5, 4.8, 21},
+		{"away", traj.Away, 5.4, 9.8, 22},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			s := scene.Scene{Seed: tt.seed, View: tt.view}
+			s.Motion.StartM, s.Motion.EndM = tt.start, tt.end
+			r := render(t, tt.name, s)
+			n := len(r.Times)
+			for _, frames := range [][]int{{n / 2}, {n / 6, n / 2, 5 * n / 6}} {
+				rows := r.table(r.track(t, r.marks(frames)))
+				r.log(t, fmt.Sprintf("%d marked frames", len(frames)), rows)
+				tracked, wrong := 0, 0
+				for _, w := range rows {
+					tracked, wrong = tracked+w.tracked, wrong+w.wrong
+					if w.landmark == traj.Head && !(w.rms[0] < 0.4 && w.seen[0] > 95) {
+						t.Errorf("head: %.2f px, seen in %.0f %%: want less than 0.4 px, more than 95 %%", w.rms[0], w.seen[0])
+					}
+					if w.landmark.IsHoof() && w.samples[0] > 15 && w.rms[0] > 1.5 {
+						t.Errorf("%s in stance: %.2f px, want 1.5 or less", w.landmark, w.rms[0])
+					}
+				}
+				if 50*wrong > tracked {
+					t.Errorf("%d of %d tracked samples are more than 5 px wrong, want 2 %% or less", wrong, tracked)
+				}
+			}
+		})
+	}
+}
