@@ -2,6 +2,7 @@ package metrics
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"jogstrip/metrics/signal"
@@ -115,5 +116,67 @@ func TestEventsOfArtificialHorse(t *testing.T) {
 				t.Errorf("errors are %.2f times as wide as stated", s)
 			}
 		})
+	}
+}
+
+// Tracks as optical flow leaves them: error that wanders from frame to frame
+// (lag-one correlation 0.9, 0.4 px), single mismatches of up to 15 px in one
+// frame of a hundred, and short losses. Stances are still found one for one,
+// and steps and instants stay within what is stated.
+func TestRoughTracks(t *testing.T) {
+	h := sound()
+	h.near, h.strides, h.ahead[1] = 4, 5, 0.05
+	set := h.tracks()
+	r := rand.New(rand.NewPCG(8, 8))
+	for k := range set.Tracks {
+		var ex, ey float64
+		const rho = 0.9
+		for i := range set.Tracks[k].Samples {
+			p := &set.Tracks[k].Samples[i]
+			w := 0.4 * math.Sqrt(1-rho*rho)
+			ex, ey = rho*ex+w*r.NormFloat64(), rho*ey+w*r.NormFloat64()
+			p.X, p.Y, p.SD = p.X+ex, p.Y+ey, 0.45
+			switch v := r.Float64(); {
+			case v < 0.01:
+				p.X, p.Y = p.X+15*(2*r.Float64()-1), p.Y+15*(2*r.Float64()-1)
+			case v < 0.02:
+				*p = traj.Gone()
+			}
+		}
+	}
+	run, err := Measure(set, h.options())
+	if err != nil {
+		t.Fatal(err)
+	}
+	on, off, z, missed := eventErrors(t, h, run)
+	t.Logf("landings within %.1f, leavings within %.1f ms (half of them); %d of %d missed; errors %.2f times their spread", signal.Median(absolute(on)), signal.Median(absolute(off)), missed, missed+len(on)+len(off), signal.RobustSD(z))
+	if signal.Median(absolute(on)) > 12 || signal.Median(absolute(off)) > 15 || missed > 12 || signal.RobustSD(z) > 1.6 {
+		t.Error("rough tracks are timed too badly")
+	}
+	stances := 0
+	for _, c := range h.truth() {
+		if c.on > 0.1 && c.off < h.duration()-0.1 {
+			n := 0
+			for _, g := range run.Contacts {
+				if g.Limb == c.limb && math.Min(g.Off, c.off)-math.Max(g.On, c.on) > 0.5*(c.off-c.on) {
+					n++
+				}
+			}
+			if n != 1 {
+				t.Errorf("%s stance at %.2f s was found %d times", c.limb, c.on, n)
+			}
+			stances++
+		}
+	}
+	if stances < 15 {
+		t.Fatalf("only %d stances to find", stances)
+	}
+	_, _, v, sd, n := values(run, StepLengthFore)
+	if math.Abs(v-0.10) > 4*sd/math.Sqrt(float64(n)) || sd > 0.08 {
+		t.Errorf("step difference %.3f ± %.3f m of %d strides, want 0.100", v, sd, n)
+	}
+	_, _, v, sd, n = values(run, HeadLowDifference)
+	if math.Abs(v) > 4*sd/math.Sqrt(float64(n)) || n < 3 {
+		t.Errorf("an even head nods by %.1f ± %.1f mm (%d strides)", v, sd, n)
 	}
 }

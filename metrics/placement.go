@@ -270,8 +270,7 @@ func bow(y, r, w []float64) (float64, float64) {
 	return -q[2], math.Sqrt(e[2])
 }
 
-// lengthUnits returns what lengths along the line are multiplied with, and
-// whether they are shares of the own stride.
+// share reports whether lengths can only be given as shares of the own stride.
 func (a *analysis) share() bool { return a.cal.Level == geometry.LevelRatio }
 
 // measureLengths measures stride and step lengths and speed. Both steps of a
