@@ -9,8 +9,10 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"math"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"jogstrip/metrics/geometry"
 	"jogstrip/pipeline/fsx"
@@ -211,7 +213,9 @@ var landmarksOf = map[traj.View][]traj.Landmark{
 }
 
 // Clicked returns the marks that a careful person would set on the clip of a
-// scene: three frames, with the small errors that clicks have under a loupe.
+// scene: at three distances two frames each, one in the middle of a left fore's
+// stance and one of a right fore's, in which the hooves that stand are marked,
+// with the small errors that clicks have under a loupe.
 func Clicked(truth *scene.Truth, s scene.Scene, name string) *record.Marks {
 	const clickSD = 0.3 // px, under a loupe.
 	view, gait := s.View, s.Gait
@@ -221,12 +225,46 @@ func Clicked(truth *scene.Truth, s scene.Scene, name string) *record.Marks {
 	if gait == "" {
 		gait = traj.Trot
 	}
-	frames := truth.SeedFrames(3)
 	m := &record.Marks{Clip: name, View: view, Gait: gait, Picture: record.Picture{Width: truth.Width, Height: truth.Height}}
-	calibration := truth.Calibration(geometry.LevelMetric, frames[0], scene.ClickOptions{SD: clickSD, Seed: s.Seed + 1})
+	reference := 0
+	var frames []int
+	for _, near := range truth.SeedFrames(3) {
+		for _, limb := range []traj.Landmark{traj.LeftFore, traj.RightFore} {
+			f := standing(truth, limb, near)
+			if !slices.Contains(frames, f) {
+				frames = append(frames, f)
+			}
+		}
+	}
+	slices.Sort(frames)
+	calibration := truth.Calibration(geometry.LevelMetric, reference, scene.ClickOptions{SD: clickSD, Seed: s.Seed + 1})
 	m.Calibration = &calibration
 	for _, c := range truth.Clicks(frames, scene.ClickOptions{SD: clickSD, Seed: s.Seed, Landmarks: landmarksOf[view]}) {
+		if c.Landmark.IsHoof() && !stands(truth, c.Landmark, truth.Times[c.Frame]) {
+			continue
+		}
 		m.Marks = append(m.Marks, record.At(c.Frame, c.Landmark, c.X, c.Y))
 	}
 	return m
+}
+
+// standing returns the frame nearest to near in the middle of a stance of limb.
+func standing(truth *scene.Truth, limb traj.Landmark, near int) int {
+	best, at := math.Inf(1), near
+	for _, c := range truth.Contacts {
+		middle := (c.On + c.HeelOff) / 2
+		if c.Limb != limb || middle < 0 || middle > truth.Times[len(truth.Times)-1] {
+			continue
+		}
+		if d := math.Abs(middle - truth.Times[near]); d < best {
+			best = d
+			i, _ := slices.BinarySearch(truth.Times, middle)
+			at = min(i, len(truth.Times)-1)
+		}
+	}
+	return at
+}
+
+func stands(truth *scene.Truth, limb traj.Landmark, t float64) bool {
+	return slices.ContainsFunc(truth.Contacts, func(c scene.Contact) bool { return c.Limb == limb && c.On <= t && t < c.HeelOff })
 }
