@@ -3,16 +3,31 @@
 //
 // # Method
 //
-// One pass over the frames writes luma to a scratch file, so memory does not
-// grow with the clip, and measures the background's motion. Two sweeps then run
-// over the scratch file, one forward and one backward in time. Each sweep starts
-// at the marks and takes every landmark from frame to frame: corners of the
-// patch around the mark are followed by pyramidal Lucas–Kanade and followed back
-// (forward–backward error), then the patch is registered with free scale and
-// angle against the previous frame, against a key appearance a few frames old,
-// and against the marked appearance resized to the distance. The last of these
-// cuts the drift that the first builds up. What moves is told from what stands
-// still by comparing with a picture of the empty lane where there is one.
+// One pass over the frames writes luma of the part that moves to a scratch file,
+// so memory does not grow with the clip, measures the background's motion and
+// gathers a picture of the empty lane. Sweeps then run over the scratch file,
+// one forward and one backward in time. Each starts at the marks and takes every
+// landmark from frame to frame: corners of the patch around the mark are
+// followed by pyramidal Lucas–Kanade and followed back (forward–backward error),
+// then the patch is registered with free scale and angle against the previous
+// frame, against a key appearance a few frames old, and against the marked
+// appearance resized to the distance. The last of these cuts the drift that the
+// first builds up. What moves is told from what stands still by comparing with
+// the picture of the empty lane.
+//
+// The body is swept first. With its place and size known, every stance of every
+// marked hoof is looked for: the appearance of the hoof as it was marked while
+// standing (or that of the opposite hoof, mirrored, where it was marked in swing
+// only), resized to the distance, found near where it is expected below the
+// trunk, and standing still there for some frames. Stances that contradict each
+// other, or the rhythm of the stride, are dropped; this is what keeps left and
+// right, fore and hind apart. The hooves' sweeps then start anew in each stance.
+//
+// In swing a hoof turns, and its mark moves against the pattern that is followed.
+// How little it looks as it did while standing is taken as a measure of that and
+// added to the spread; where the spread passes 2 px the frame does not count as
+// seen. Late swing, in which the hoof comes down flat, is mostly followed; the
+// first half mostly is not.
 //
 // A landmark is lost, with a cause in words, when its patch no longer looks like
 // itself, when background shows where it should be, when two places look alike,
