@@ -34,9 +34,7 @@ func (o *markOptions) check() error {
 	return nil
 }
 
-// newMarkCommand returns the command that serves the marks page. newMeasurer
-// makes what measures clips for the second look; nil leaves that out.
-func newMarkCommand(a *app, newMeasurer func(ctx context.Context) (markpage.Measurer, error)) *cobra.Command {
+func newMarkCommand(a *app) *cobra.Command {
 	var opts markOptions
 	c := &cobra.Command{
 		Use:   "mark FOLDER",
@@ -58,12 +56,9 @@ Stop with ctrl-C: nothing is lost.
 			if err := opts.check(); err != nil {
 				return err
 			}
-			var measurer markpage.Measurer
-			if newMeasurer != nil {
-				var err error
-				if measurer, err = newMeasurer(cmd.Context()); err != nil {
-					return err
-				}
+			measurer, err := newClipMeasurer()
+			if err != nil {
+				return err
 			}
 			return runMark(cmd.Context(), a, opts, args[0], measurer)
 		},

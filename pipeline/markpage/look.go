@@ -66,9 +66,8 @@ type LookTrack struct {
 	Landmark traj.Landmark `json:"landmark"`
 	X        Values        `json:"x"`
 	Y        Values        `json:"y"`
-	SD       Values        `json:"sd"`
-	Quality  Values        `json:"quality"` // 0 to 1.
-	Status   []string      `json:"status"`  // "lost", "bridged", "tracked" or "marked".
+	SD       Values        `json:"sd"`     // Standard deviation along each axis.
+	Status   []string      `json:"status"` // "lost", "bridged", "tracked" or "marked".
 }
 
 // LookContact is one stance of one hoof, seconds from the clip's first frame.
@@ -113,9 +112,9 @@ func (v Values) MarshalJSON() ([]byte, error) {
 // TrackLook returns the look of a track.
 func TrackLook(t traj.Track) LookTrack {
 	n := len(t.Samples)
-	l := LookTrack{Landmark: t.Landmark, X: make(Values, n), Y: make(Values, n), SD: make(Values, n), Quality: make(Values, n), Status: make([]string, n)}
+	l := LookTrack{Landmark: t.Landmark, X: make(Values, n), Y: make(Values, n), SD: make(Values, n), Status: make([]string, n)}
 	for i, s := range t.Samples {
-		l.X[i], l.Y[i], l.SD[i], l.Quality[i], l.Status[i] = s.X, s.Y, s.SD, s.Quality, s.Status.String()
+		l.X[i], l.Y[i], l.SD[i], l.Status[i] = s.X, s.Y, s.SD, s.Status.String()
 	}
 	return l
 }

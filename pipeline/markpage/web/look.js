@@ -9,6 +9,7 @@ import { landmarkNames, sideOf, symbols, colours } from './words.js';
 import { watch } from './progress.js';
 
 const trailFrames = 24;
+const worstSpread = 4; // px at which the line of a strip reaches the bottom.
 
 /** Opens the second look. Returns a function that leaves it. */
 export async function openLook(main, path, { setCrumbs, frame }) {
@@ -129,6 +130,7 @@ class LookPage {
       h('h2', {}, 'Losses'),
       look.losses.length === 0 ? h('p', {}, 'No landmark was lost.')
         : h('ul', {}, look.losses.map((l) => h('li', {}, button(`${landmarkNames[l.landmark]}, frames ${l.first} to ${l.last}`, () => this.goTo(l.first), { class: 'link' }), ` ${l.reason}`))),
+      this.state.report ? h('p', { class: 'hint' }, `The report lies beside the clip: ${this.clip.group === '.' ? '' : `${this.clip.group}/`}${this.state.report}`) : null,
       look.notes.length > 0 ? [h('h2', {}, 'Remarks'), h('ul', {}, look.notes.map((n) => h('li', {}, n)))] : null,
       h('fieldset', {}, h('legend', {}, 'Show'), look.tracks.map((t) => h('label', { class: 'tick' },
         h('input', { type: 'checkbox', checked: !this.hidden.has(t.landmark), onchange: (e) => { this.hidden[e.target.checked ? 'delete' : 'add'](t.landmark); this.stage.paint(); } }),
@@ -152,7 +154,7 @@ class LookPage {
       }
       const seen = t.status.filter((s) => s === 'tracked' || s === 'marked').length;
       const lost = t.status.filter((s) => s === 'lost').length;
-      const quality = t.quality.map((q, i) => (q === null ? null : `${i},${(20 - 18 * q).toFixed(1)}`));
+      const quality = t.sd.map((sd, i) => (sd === null ? null : `${i + 0.5},${(2 + (16 * Math.min(sd, worstSpread)) / worstSpread).toFixed(1)}`));
       const lines = [];
       let line = [];
       for (const p of [...quality, null]) {
@@ -172,7 +174,7 @@ class LookPage {
         lines.map((points) => svg('polyline', { points, class: 'quality' })),
         this.look.contacts.filter((c) => c.limb === t.landmark).map((c) => svg('rect', { x: (c.on_s / span) * (n - 1), y: 22, width: Math.max(0.5, ((c.off_s - c.on_s) / span) * (n - 1)), height: 6, class: `contact ${side}` }))));
     }),
-    h('p', { class: 'hint' }, 'White: seen. Yellow: marked. Grey: bridged. Dark: lost. The line is the quality, high is good. Bars below are ground contacts.'));
+    h('p', { class: 'hint' }, 'White: seen. Yellow: marked. Grey: bridged. Dark: lost. The line is how sure the place is: at the top 0 px, at the bottom 4 px or more (one standard deviation). Bars below are ground contacts. Click into a strip to go there.'));
   }
 
   goTo(frame) {

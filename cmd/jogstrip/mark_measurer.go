@@ -1,0 +1,200 @@
+package main
+
+import (
+	"context"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io/fs"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"jogstrip/pipeline"
+	"jogstrip/pipeline/batch"
+	"jogstrip/pipeline/fsx"
+	"jogstrip/pipeline/markpage"
+	"jogstrip/pipeline/record"
+	"jogstrip/track/traj"
+)
+
+// measuringStall is how long a clip's process may go without telling of
+// progress before the page gives it up.
+const measuringStall = 10 * time.Minute
+
+// clipMeasurer measures clips for the marks page, each in a process of its own,
+// and reads their results for the second look.
+type clipMeasurer struct {
+	command func(clip string) *exec.Cmd // The process that measures a clip: the worker command.
+
+	mu     sync.Mutex
+	states map[string]keptState
+}
+
+// keptState spares reading results that have not changed.
+type keptState struct {
+	stamps [3]time.Time // Of result, marks and clip.
+	state  markpage.State
+}
+
+var _ markpage.Measurer = (*clipMeasurer)(nil)
+
+// newClipMeasurer returns a measurer that starts this program again.
+func newClipMeasurer() (*clipMeasurer, error) {
+	self, err := ownProgram()
+	if err != nil {
+		return nil, err
+	}
+	return &clipMeasurer{command: func(clip string) *exec.Cmd {
+		cmd := exec.Command(self, "worker", "--again", "--", clip)
+		cmd.Args[0] = os.Args[0]
+		return cmd
+	}}, nil
+}
+
+// Measure implements markpage.Measurer.
+func (m *clipMeasurer) Measure(ctx context.Context, clip string, progress func(markpage.Progress)) error {
+	_, err := batch.One(ctx, m.command(clip), measuringStall, func(stage string, done, total int) {
+		progress(markpage.Progress{Stage: stage, Done: done, Total: total})
+	})
+	return err
+}
+
+// State implements markpage.Measurer.
+func (m *clipMeasurer) State(clip string) (markpage.State, error) {
+	stamps := [3]time.Time{modified(filepath.Join(record.OutPath(clip), record.ResultFile)), modified(record.MarksPath(clip)), modified(clip)}
+	if stamps[0].IsZero() {
+		return markpage.State{}, nil
+	}
+	m.mu.Lock()
+	kept, ok := m.states[clip]
+	m.mu.Unlock()
+	if ok && kept.stamps == stamps {
+		return kept.state, nil
+	}
+	result, err := record.ReadResult(record.OutPath(clip))
+	if err != nil {
+		return markpage.State{}, err
+	}
+	state := markpage.State{
+		Measured: true, SecondLook: secondLook(result), Report: filepath.Base(record.OutPath(clip)) + "/" + pipeline.ReportFile,
+		// The whole clip is hashed when it is measured, not for a list.
+		Stale: result.Program.Measuring != pipeline.MeasuringVersion || stamps[2].After(stamps[0]),
+	}
+	sum, err := fsx.Hash(context.Background(), record.MarksPath(clip))
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return markpage.State{}, err
+	}
+	state.Stale = state.Stale || sum != result.Inputs.MarksSHA256
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if m.states == nil || len(m.states) > 10000 {
+		m.states = make(map[string]keptState)
+	}
+	m.states[clip] = keptState{stamps, state}
+	return state, nil
+}
+
+func modified(path string) time.Time {
+	stat, err := os.Stat(path)
+	if err != nil {
+		return time.Time{}
+	}
+	return stat.ModTime()
+}
+
+// secondLook says why a person should look at the results, or "".
+func secondLook(r *record.Result) string {
+	if len(r.Run.Strides) == 0 {
+		return "no whole stride could be measured"
+	}
+	if len(r.Problems) > 0 {
+		return r.Problems[0]
+	}
+	// A tenth of the clip is worth a click.
+	if a := r.Tracking.Advice; len(a) > 0 && 10*a[0].Wins >= r.Clip.Frames {
+		return a[0].Reason
+	}
+	return ""
+}
+
+// Look implements markpage.Measurer.
+func (m *clipMeasurer) Look(_ context.Context, clip string) (*markpage.Look, error) {
+	out := record.OutPath(clip)
+	result, err := record.ReadResult(out)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	look := &markpage.Look{
+		Tracks: []markpage.LookTrack{}, Contacts: []markpage.LookContact{}, Losses: []markpage.LookLoss{}, Advice: []markpage.LookAdvice{},
+		Finding: pipeline.Finding(result), Notes: slices.Concat([]string{}, result.Problems, result.Tracking.Notes, result.Run.Notes),
+	}
+	for _, c := range result.Run.Contacts {
+		look.Contacts = append(look.Contacts, markpage.LookContact{Limb: c.Limb, On: c.On, Off: c.Off})
+	}
+	for _, l := range result.Tracking.Losses {
+		reason := l.Cause
+		if l.Bridged {
+			reason += " (bridged)"
+		}
+		look.Losses = append(look.Losses, markpage.LookLoss{Landmark: l.Landmark, First: l.First, Last: l.Last, Reason: reason})
+	}
+	for _, a := range result.Tracking.Advice {
+		look.Advice = append(look.Advice, markpage.LookAdvice{Frame: a.Frame, Landmark: a.Landmark, Reason: a.Reason})
+	}
+	if look.Tracks, err = readTracks(filepath.Join(out, "signals.csv")); err != nil {
+		return nil, err
+	}
+	return look, nil
+}
+
+// readTracks reads the landmarks' places from a table of signals.
+func readTracks(path string) (tracks []markpage.LookTrack, err error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, fmt.Errorf("read tracks: %w", err)
+	}
+	defer func() { err = errors.Join(err, f.Close()) }()
+	rows, err := csv.NewReader(f).ReadAll()
+	if err != nil {
+		return nil, fmt.Errorf("read tracks %s: %w", path, err)
+	}
+	if len(rows) == 0 {
+		return nil, fmt.Errorf("read tracks %s: it has no header", path)
+	}
+	header := rows[0]
+	for _, l := range traj.Landmarks() {
+		name := strings.ReplaceAll(string(l), "-", "_")
+		x, y, sd, status := slices.Index(header, name+"_x_px"), slices.Index(header, name+"_y_px"), slices.Index(header, name+"_sd_px"), slices.Index(header, name+"_status")
+		if x < 0 || y < 0 || sd < 0 || status < 0 {
+			continue
+		}
+		t := markpage.LookTrack{Landmark: l}
+		for i, row := range rows[1:] {
+			for _, c := range []struct {
+				into   *markpage.Values
+				column int
+			}{{&t.X, x}, {&t.Y, y}, {&t.SD, sd}} {
+				v := math.NaN()
+				if text := row[c.column]; text != "" {
+					if v, err = strconv.ParseFloat(text, 64); err != nil {
+						return nil, fmt.Errorf("read tracks %s: row %d, column %s: %w", path, i+2, header[c.column], err)
+					}
+				}
+				*c.into = append(*c.into, v)
+			}
+			t.Status = append(t.Status, row[status])
+		}
+		tracks = append(tracks, t)
+	}
+	return tracks, nil
+}
