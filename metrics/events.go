@@ -215,7 +215,7 @@ func stridePeriod(hooves []*hoofTrack) float64 {
 		}
 		if step == 0 {
 			step = max(h.frame, 1.0/120)
-			n := int(longest/step) + 2
+			n := int(longest/step+1e-6) + 2
 			sum, count = make([]float64, n+1), make([]float64, n+1)
 		}
 		for _, v := range [][]float64{h.x, h.y} {
@@ -307,7 +307,7 @@ func withoutDrift(x []float64, step float64) []float64 {
 			num[i+1]++
 		}
 	}
-	half := int(0.6 / step)
+	half := int(0.6/step + 1e-6)
 	any := false
 	scaled := make([]float64, len(x))
 	for i := range out {
