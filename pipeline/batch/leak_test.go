@@ -24,7 +24,7 @@ func TestDamagedClipsLeakNoPictures(t *testing.T) {
 	}
 	measured := 0
 	for _, c := range cases {
-		if c.Name == "linked/pipe.mp4" { // Opening it waits for ever; the batch refuses it before.
+		if c.Name == "linked/pipe.mp4" || c.Name == "linked/device.mp4" { // Reading them never ends; the batch refuses them before.
 			continue
 		}
 		before := gocv.MatProfile.Count()

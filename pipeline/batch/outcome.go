@@ -96,7 +96,8 @@ func FactsOf(r *record.Result) Facts {
 			f.Score = &e
 		}
 	}
-	for _, a := range r.Tracking.Advice {
+	const most = 3 // The report has all.
+	for _, a := range r.Tracking.Advice[:min(len(r.Tracking.Advice), most)] {
 		f.Advice = append(f.Advice, a.Reason)
 	}
 	return f
