@@ -208,7 +208,7 @@ func (b *bodyTrack) fit(from, to float64) *signal.Harmonics {
 	for i := lo + 1; i < hi; i++ {
 		gap = max(gap, b.t[i]-b.t[i-1])
 	}
-	count := min(4, (hi-lo-3)/3, int((to-from)/(2*gap)))
+	count := min(4, (hi-lo-3)/3, int((to-from)/(2*gap)+1e-6))
 	if count < 2 {
 		return nil
 	}

@@ -115,7 +115,7 @@ func (h *hoofTrack) prepare() {
 	var r []float64
 	for i := 1; i < n-1; i++ {
 		a := (h.t[i] - h.t[i-1]) / (h.t[i+1] - h.t[i-1])
-		if h.t[i+1]-h.t[i-1] > 3*h.frame {
+		if h.t[i+1]-h.t[i-1] > 3*h.frame+alike {
 			continue
 		}
 		s := h.sd[i] * math.Sqrt(1+a*a+(1-a)*(1-a))
@@ -152,7 +152,7 @@ func (h *hoofTrack) prepare() {
 		for hi < n-1 && (hi-i < 2 || h.t[hi]-h.t[i] < 0.025-alike) {
 			hi++
 		}
-		if h.t[hi]-h.t[lo] > 8*h.frame+0.05 {
+		if h.t[hi]-h.t[lo] > 8*h.frame+0.05+alike {
 			continue // A gap: no speed here.
 		}
 		speed[0][i] = math.Abs(slope(h.t[lo:hi+1], h.x[lo:hi+1]))
@@ -219,7 +219,7 @@ func stridePeriod(hooves []*hoofTrack) float64 {
 			sum, count = make([]float64, n+1), make([]float64, n+1)
 		}
 		for _, v := range [][]float64{h.x, h.y} {
-			u := resample(h.t, v, step, 3*h.frame+0.04)
+			u := resample(h.t, v, step, 3*h.frame+0.04+alike)
 			u = withoutDrift(u, step)
 			if u == nil {
 				continue
@@ -268,7 +268,7 @@ func resample(t, x []float64, step, gap float64) []float64 {
 	k := 0
 	for i := range out {
 		s := t[0] + float64(i)*step
-		for k+2 < len(t) && t[k+1] < s {
+		for k+2 < len(t) && t[k+1] <= s+alike {
 			k++
 		}
 		if t[k+1]-t[k] > gap {
@@ -729,7 +729,7 @@ func (e *edge) guessFromSamples() bool {
 	if e.off {
 		in, out = s.to-1, s.to
 	}
-	if math.Abs(t[out]-t[in]) > 2.6*e.h.frame+0.01 {
+	if math.Abs(t[out]-t[in]) > 2.6*e.h.frame+0.01+alike {
 		return false
 	}
 	e.guess = (t[in] + t[out]) / 2

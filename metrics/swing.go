@@ -107,7 +107,7 @@ func (a *analysis) swing(s *spatial, cam geometry.Camera, k, i int) (flight, boo
 	}
 	last := from.Off
 	for _, t := range append(append([]float64(nil), h.t[lo:hi]...), to.On) {
-		if t-last > (to.On-from.Off)/4 {
+		if t-last > (to.On-from.Off)/4+alike {
 			return flight{}, false // A quarter of the swing was not seen.
 		}
 		last = t
