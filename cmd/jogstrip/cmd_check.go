@@ -97,7 +97,7 @@ func checkOne(ctx context.Context, path string) (*film.Report, error) {
 }
 
 func printCheck(w io.Writer, r *film.Report) {
-	fmt.Fprintf(w, "%s: %s: %s\n", r.Clip, r.Verdict, r.Sentence)
+	fmt.Fprintf(w, "%s: %s\n", r.Clip, r.Sentence)
 	for _, i := range r.Items {
 		fmt.Fprintf(w, "  %-21s %-11s %s\n", i.Title, i.Verdict, i.Found)
 		if i.Advice != "" {

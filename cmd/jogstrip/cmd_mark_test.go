@@ -180,7 +180,7 @@ func TestCheckCommand(t *testing.T) {
 	if !errors.Is(err, film.ErrFilmAgain) || report(err, &stderr) != exitPartly {
 		t.Errorf("exit for a clip to film again: %v", err)
 	}
-	for _, want := range []string{"film again", "960 × 540 px", "→ Set the phone's video to 1080p", "the clip lasts"} {
+	for _, want := range []string{"Film again", "960 × 540 px", "→ Set the phone's video to 1080p", "the clip lasts"} {
 		if !strings.Contains(stdout.String(), want) {
 			t.Errorf("missing %q in:\n%s", want, stdout.String())
 		}

@@ -131,12 +131,12 @@ func (r *Report) conclude() {
 	switch {
 	case len(again) > 0:
 		r.Verdict = FilmAgain
-		r.Sentence = "film again while the horse is still there: " + strings.Join(again, ", ") + "."
+		r.Sentence = "Film again while the horse is still there: " + strings.Join(again, ", ") + "."
 	case len(better) > 0:
 		r.Verdict = Usable
-		r.Sentence = "the clip can be measured; better next time: " + strings.Join(better, ", ") + "."
+		r.Sentence = "Usable: the clip can be measured. Better next time: " + strings.Join(better, ", ") + "."
 	default:
-		r.Sentence = "the clip is well filmed."
+		r.Sentence = "Good: the clip is well filmed."
 	}
 }
 

@@ -143,6 +143,7 @@ func (b *browser) run(script string) {
 // fill replaces what a field holds, by typing.
 func (b *browser) fill(selector, text string) {
 	b.Helper()
+	b.wait(fmt.Sprintf(`document.querySelector(%q) !== null`, selector))
 	b.run(fmt.Sprintf(`const e = document.querySelector(%q); e.focus(); e.select()`, selector))
 	b.do(chromedp.KeyEvent(text + "\t"))
 }

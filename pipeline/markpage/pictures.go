@@ -40,6 +40,7 @@ type pictures struct {
 	ctx   context.Context
 	limit int64
 	slots chan struct{} // How many decoders may run at once.
+	ahead chan struct{} // How many of them for pictures that nobody waits for yet.
 	work  sync.WaitGroup
 
 	mu   sync.Mutex
@@ -63,11 +64,12 @@ type run struct {
 	waiting  int
 	bytes    int64
 	lastUsed uint64
+	wanted   chan struct{} // Closed when somebody waits for the first time.
 	changed  chan struct{} // Closed and replaced whenever something above changes.
 }
 
 func newPictures(ctx context.Context, limit int64) *pictures {
-	return &pictures{ctx: ctx, limit: limit, slots: make(chan struct{}, 2), runs: make(map[runKey]*run)}
+	return &pictures{ctx: ctx, limit: limit, slots: make(chan struct{}, 2), ahead: make(chan struct{}, 1), runs: make(map[runKey]*run)}
 }
 
 // wait returns once nothing is decoded any more; the context must have ended.
@@ -133,7 +135,7 @@ func (p *pictures) want(info *clip.Info, key runKey, f form, waited bool) *run {
 	p.tick++
 	r := p.runs[key]
 	if r == nil {
-		r = &run{first: key.number * f.together, changed: make(chan struct{})}
+		r = &run{first: key.number * f.together, wanted: make(chan struct{}), changed: make(chan struct{})}
 		p.runs[key] = r
 		if p.ctx.Err() == nil {
 			p.work.Add(1)
@@ -145,6 +147,11 @@ func (p *pictures) want(info *clip.Info, key runKey, f form, waited bool) *run {
 	r.lastUsed = p.tick
 	if waited {
 		r.waiting++
+		select {
+		case <-r.wanted:
+		default:
+			close(r.wanted)
+		}
 	}
 	return r
 }
@@ -164,6 +171,18 @@ func (p *pictures) decode(info *clip.Info, key runKey, r *run, f form) {
 }
 
 func (p *pictures) decodeInto(info *clip.Info, key runKey, r *run, f form) error {
+	// What somebody waits for does not queue behind what might be wanted later.
+	select {
+	case <-r.wanted:
+	default:
+		select {
+		case <-r.wanted:
+		case p.ahead <- struct{}{}:
+			defer func() { <-p.ahead }()
+		case <-p.ctx.Done():
+			return p.ctx.Err()
+		}
+	}
 	select {
 	case p.slots <- struct{}{}:
 	case <-p.ctx.Done():

@@ -17,7 +17,7 @@ export async function openCheck(main, path, { setCrumbs }) {
     try {
       const report = await get('/api/check', { clip: path }, { signal: abort.signal });
       put(body,
-        h('p', { class: `verdict ${report.verdict.replace(' ', '-')}` }, h('strong', {}, words[report.verdict]), ` — ${report.sentence}`),
+        h('p', { class: `verdict ${report.verdict.replace(' ', '-')}` }, h('strong', {}, `${words[report.verdict].slice(0, 1)} ${report.sentence}`)),
         h('table', { class: 'checks' },
           h('thead', {}, h('tr', {}, h('th', { scope: 'col' }, 'What'), h('th', { scope: 'col' }, 'Verdict'), h('th', { scope: 'col' }, 'Found'), h('th', { scope: 'col' }, 'What to do'))),
           h('tbody', {}, report.items.map((i) => h('tr', {}, h('th', { scope: 'row' }, i.title), h('td', { class: i.verdict.replace(' ', '-') }, words[i.verdict]), h('td', {}, i.found), h('td', {}, i.advice ?? ''))))),

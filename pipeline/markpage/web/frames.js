@@ -15,7 +15,7 @@ export class Frames {
     this.decoded = new Map(); // Frame to promise of a bitmap, in the order of use.
     this.pixels = 0;
     this.closed = false;
-    this.abort = new AbortController();
+    this.pending = new Map(); // Frame to what ends its request.
   }
 
   blob(frame) {
@@ -23,7 +23,11 @@ export class Frames {
     if (b) {
       this.blobs.delete(frame); // To the end of the order.
     } else {
-      b = picture(this.clip, frame, this.size, this.abort.signal).then((blob) => {
+      const abort = new AbortController();
+      this.pending.set(frame, abort);
+      b = picture(this.clip, frame, this.size, abort.signal).finally(() => {
+        if (this.pending.get(frame) === abort) this.pending.delete(frame);
+      }).then((blob) => {
         this.bytes += blob.size;
         for (const [old, p] of this.blobs) {
           if (this.bytes <= blobBytes || old === frame) break;
@@ -32,7 +36,7 @@ export class Frames {
         }
         return blob;
       });
-      b.catch(() => this.blobs.delete(frame));
+      b.catch(() => { if (this.blobs.get(frame) === b) this.blobs.delete(frame); });
     }
     this.blobs.set(frame, b);
     return b;
@@ -56,7 +60,7 @@ export class Frames {
         }
         return bitmap;
       });
-      d.catch(() => this.decoded.delete(frame));
+      d.catch(() => { if (this.decoded.get(frame) === d) this.decoded.delete(frame); });
     }
     this.decoded.set(frame, d);
     return d;
@@ -79,6 +83,8 @@ export class Frames {
   /** Returns the picture of a frame and has its neighbours fetched. */
   async show(frame) {
     this.centre = frame;
+    // A browser asks for a few things at a time: what is far away now makes room.
+    for (const [other, abort] of this.pending) if (Math.abs(other - frame) > 16) abort.abort();
     const bitmap = await this.get(frame);
     if (this.centre === frame) this.around(frame);
     return bitmap;
@@ -86,7 +92,7 @@ export class Frames {
 
   close() {
     this.closed = true;
-    this.abort.abort();
+    for (const abort of this.pending.values()) abort.abort();
     for (const p of this.decoded.values()) p.then((b) => b.close(), () => {});
     this.decoded.clear();
     this.blobs.clear();

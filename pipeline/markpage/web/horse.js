@@ -147,7 +147,8 @@ export function silhouette(side, sorenessOf, pick) {
     svg('path', { d: through(outline), class: 'near' }),
     ...sideLines.map((p) => svg('path', { d: through(p, false), class: 'fine' })),
   );
-  root.append(body, sign(side, 124, 20, 5), svg('text', { x: 134, y: 24, class: `side start ${side}` }, `horse's ${side}`));
+  const labelX = side === 'left' ? 150 : 40;
+  root.append(body, sign(side, labelX, 22, 4), svg('text', { x: labelX + 8, y: 25, class: `side start ${side}` }, `horse’s ${side}`));
   for (const [region, [px, y]] of Object.entries(regionPlaces)) {
     const x = side === 'left' ? px : 264 - px;
     const grade = sorenessOf(region);

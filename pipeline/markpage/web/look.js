@@ -9,6 +9,7 @@ import { landmarkNames, sideOf, symbols, colours } from './words.js';
 import { watch } from './progress.js';
 
 const trailFrames = 24;
+const adviceShown = 3;
 const worstSpread = 4; // px at which the line of a strip reaches the bottom.
 
 /** Opens the second look. Returns a function that leaves it. */
@@ -123,10 +124,8 @@ class LookPage {
       head, h('div', { class: 'actions' }, this.again),
       h('h2', {}, 'Frames that win most if marked'),
       look.advice.length === 0 ? h('p', {}, 'None: every landmark was followed well enough.')
-        : h('ol', { class: 'advice' }, look.advice.map((a, i) => h('li', {},
-          h('p', {}, h('span', { class: `sign-text ${sideOf(a.landmark)}`, 'aria-hidden': 'true' }, symbols[sideOf(a.landmark)]), ` ${landmarkNames[a.landmark]}, frame ${a.frame}: ${a.reason}`),
-          h('div', { class: 'actions' }, button('Show', () => this.goTo(a.frame), { 'aria-label': `Show frame ${a.frame}` }),
-            h('a', { class: 'button', id: i === 0 ? 'best-advice' : undefined, href: `#/mark/${path}?frame=${a.frame}&landmark=${a.landmark}` }, `Mark the ${landmarkNames[a.landmark]} here`))))),
+        : [h('ol', { class: 'advice' }, look.advice.slice(0, adviceShown).map((a, i) => this.advised(a, i))), look.advice.length > adviceShown
+          ? h('details', {}, h('summary', {}, `${look.advice.length - adviceShown} more`), h('ol', { class: 'advice', start: adviceShown + 1 }, look.advice.slice(adviceShown).map((a, i) => this.advised(a, i + adviceShown)))) : null],
       h('h2', {}, 'Losses'),
       look.losses.length === 0 ? h('p', {}, 'No landmark was lost.')
         : h('ul', {}, look.losses.map((l) => h('li', {}, button(`${landmarkNames[l.landmark]}, frames ${l.first} to ${l.last}`, () => this.goTo(l.first), { class: 'link' }), ` ${l.reason}`))),
@@ -137,6 +136,15 @@ class LookPage {
         h('span', { class: `sign-text ${sideOf(t.landmark)}`, 'aria-hidden': 'true' }, symbols[sideOf(t.landmark)]), ` ${landmarkNames[t.landmark]}`))));
     this.drawStrips();
     this.stage.paint();
+  }
+
+  /** One frame that wins if marked. */
+  advised(a, i) {
+    const side = sideOf(a.landmark);
+    return h('li', {},
+      h('p', {}, h('span', { class: `sign-text ${side}`, 'aria-hidden': 'true' }, symbols[side]), ` ${landmarkNames[a.landmark]}, frame ${a.frame}: ${a.reason}`),
+      h('div', { class: 'actions' }, button('Show', () => this.goTo(a.frame), { 'aria-label': `Show frame ${a.frame}` }),
+        h('a', { class: 'button', id: i === 0 ? 'best-advice' : undefined, href: `#/mark/${encodeURIComponent(this.clip.path)}?frame=${a.frame}&landmark=${a.landmark}` }, `Mark the ${landmarkNames[a.landmark]} here`)));
   }
 
   /** A strip for every landmark: how well it was followed, and its contacts. */
