@@ -168,8 +168,10 @@ func (r *rendered) log(t *testing.T, title string, rows []row) {
 	t.Log("\n" + s)
 }
 
-// Against the renderer's truth. The limits are far wider than what the table
-// shows; the goals are those of the table's head in the design.
+// Against the renderer's truth. The limits guard against relapse and are not the
+// goals: the aim is 0.25 px in stance, no tracked sample more than 5 px wrong and
+// errors as large as the spread says (0.8 to 1.25). Hooves seen in few stance
+// frames (hidden hinds toward, fores away) are in the table, without a limit.
 func TestAccuracyRendered(t *testing.T) {
 	for _, tt := range []struct {
 		name       string
