@@ -5,10 +5,10 @@ import "github.com/spf13/cobra"
 // commands lists every command in the order of the job.
 func commands(a *app) []*cobra.Command {
 	return []*cobra.Command{
+		newGuideCommand(a),
+		newCheckCommand(a),
+		newMarkCommand(a),
 		newMeasureCommand(a),
-		newBatchCommand(a),
-		newMergeCommand(a),
-		newWorkerCommand(a),
 		newBatchCommand(a),
 		newMergeCommand(a),
 		newCompareCommand(a),

@@ -88,6 +88,7 @@ func report(err error, stderr io.Writer) int {
 }
 
 func newRootCommand(a *app) *cobra.Command {
+	cobra.EnableCommandSorting = false // The job has an order of its own.
 	root := &cobra.Command{
 		Use:   "jogstrip",
 		Short: "Measure how evenly a horse moves, from phone video",
