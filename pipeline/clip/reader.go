@@ -18,6 +18,35 @@ import (
 // than the container promises.
 var ErrBroken = errors.New("the clip breaks off")
 
+// ErrDecoderLost is wrapped where decoding ended for a reason that lies outside
+// the clip: the decoder was killed, or the drive stopped answering. What was
+// read until then says nothing of the clip; trying again may give all of it.
+var ErrDecoderLost = errors.New("the decoder was lost")
+
+var errNoStamp = errors.New("a picture came without its timestamp")
+
+// lost returns an error that wraps ErrDecoderLost where waitErr or what ffmpeg
+// said tells of a reason outside the clip, else nil.
+func lost(waitErr error, messages []string) error {
+	var exit *exec.ExitError
+	if errors.As(waitErr, &exit) {
+		if status, ok := exit.Sys().(syscall.WaitStatus); ok && status.Signaled() {
+			switch s := status.Signal(); s {
+			case syscall.SIGKILL, syscall.SIGTERM, syscall.SIGINT, syscall.SIGHUP, syscall.SIGXCPU:
+				return fmt.Errorf("%w: ffmpeg was ended from outside (%s)", ErrDecoderLost, s)
+			}
+		}
+	}
+	for _, m := range messages {
+		for _, words := range []string{"Input/output error", "Stale file handle", "Connection timed out", "Transport endpoint", "Host is down"} {
+			if strings.Contains(m, words) {
+				return fmt.Errorf("%w: the drive stopped answering (%s)", ErrDecoderLost, words)
+			}
+		}
+	}
+	return nil
+}
+
 // How many frames are decoded ahead of the one in use. More only costs memory.
 const ahead = 3
 
@@ -113,15 +142,25 @@ func (r *Reader) run(ctx context.Context, stdout, stderr io.Reader) {
 		r.messages = readStamps(ctx, stderr, stamps)
 	}()
 	err := r.readFrames(ctx, stdout, stamps)
-	if err != nil {
+	// Where its output just stops, ffmpeg has ended by itself, and how tells why.
+	stopped := err == nil || errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, errNoStamp)
+	if !stopped {
 		r.cancel() // Ends ffmpeg, so that stderr closes.
 	}
 	for range stamps { //nolint:revive // Drained so that the reader of stderr can end.
 	}
 	reading.Wait()
 	waitErr := r.cmd.Wait()
-	if err == nil && waitErr != nil {
-		err = fmt.Errorf("ffmpeg: %s", lastWords(strings.Join(r.messages, "\n"), waitErr))
+	if stopped {
+		away := lost(waitErr, r.messages)
+		switch {
+		case ctx.Err() != nil:
+			err = ctx.Err()
+		case away != nil:
+			err = away
+		case err == nil && waitErr != nil:
+			err = fmt.Errorf("ffmpeg: %s", lastWords(strings.Join(r.messages, "\n"), waitErr))
+		}
 	}
 	r.failure = err
 	close(r.frames)
@@ -143,7 +182,7 @@ func (r *Reader) readFrames(ctx context.Context, stdout io.Reader, stamps <-chan
 		}
 		s, open := <-stamps
 		if !open {
-			return errors.New("a picture came without its timestamp")
+			return errNoStamp
 		}
 		if !s.ok {
 			return errors.New("a frame has no timestamp")
@@ -266,7 +305,7 @@ func (r *Reader) Next(ctx context.Context) ([]byte, float64, error) {
 			return nil, 0, fmt.Errorf("decode clip %s: %w", r.info.Path, ctx.Err())
 		}
 	}
-	if errors.Is(r.failure, context.Canceled) || errors.Is(r.failure, context.DeadlineExceeded) {
+	if errors.Is(r.failure, context.Canceled) || errors.Is(r.failure, context.DeadlineExceeded) || errors.Is(r.failure, ErrDecoderLost) {
 		return nil, 0, fmt.Errorf("decode clip %s: %w", r.info.Path, r.failure)
 	}
 	if r.count == 0 {

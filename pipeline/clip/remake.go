@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"strconv"
+	"strings"
 )
 
 // Planes is one picture as it passes through Remake: planar YUV 4:2:0, 8 bit,
@@ -47,6 +48,8 @@ func Remake(ctx context.Context, info *Info, target string, opts RemakeOptions, 
 	decode := exec.CommandContext(ctx, "ffmpeg", "-v", "error", "-nostdin", "-noautorotate", "-i", asInput(info.Path),
 		"-map", "0:v:0", "-fps_mode", "passthrough", "-vf", fmt.Sprintf("null%s,scale=%d:%d:flags=fast_bilinear", turn(info.Rotation), width, height),
 		"-pix_fmt", "yuv420p", "-f", "rawvideo", "pipe:1")
+	var decodeComplaint bytes.Buffer
+	decode.Stderr = &capped{buffer: &decodeComplaint, limit: 16 << 10}
 	pictures, err := decode.StdoutPipe()
 	if err != nil {
 		return fmt.Errorf("remake clip %s: %w", info.Path, err)
@@ -87,9 +90,12 @@ func Remake(ctx context.Context, info *Info, target string, opts RemakeOptions, 
 	if writeErr != nil {
 		cancel()
 	}
-	_ = decode.Wait() // What the clip lacks was reported when it was measured.
+	decodeErr := decode.Wait() // What the clip lacks was reported when it was measured.
 	if err := ctx.Err(); err != nil && writeErr == nil {
 		return fmt.Errorf("remake clip %s: %w", info.Path, err)
+	}
+	if away := lost(decodeErr, strings.Split(decodeComplaint.String(), "\n")); away != nil && writeErr == nil {
+		return fmt.Errorf("remake clip %s: %w", info.Path, away)
 	}
 	if encodeErr != nil {
 		return fmt.Errorf("write %s: %s", target, lastWords(complaint.String(), encodeErr))
