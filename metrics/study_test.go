@@ -210,7 +210,7 @@ func TestStudy(t *testing.T) {
 		}
 		within("score coverage "+l.String(), base.share("score"+l.String()), 93, highest)
 	}
-	put("\nWith two strides a run the score's interval is wider than it must be: a dozen measures, each knowing little of its own spread, add up. It says so honestly, and film more.\n")
+	put("\nWith two strides a run the score's interval is wider than it must be: a dozen measures, each knowing little of its own spread, add up. Film more than two strides.\n")
 	put("By measure, over all rows above:\n")
 	put("| measure | coverage %% |")
 	put("| --- | --- |")
@@ -397,7 +397,7 @@ func TestStudy(t *testing.T) {
 	}
 
 	put("\n## Which limb\n")
-	put("3 runs each way, 12 strides. Fore: nod of the head given, withers 0.075 of it to the same side, croup even. Hind: croup asymmetry given, head 0.7 of it to the same side, withers 0.45 of it to the other (Rhodin et al. 2018; the head's share is assumed). All four limbs in turn; share of visits (%%).\n")
+	put("3 runs each way, 12 strides. Fore: nod of the head given, withers 0.075 of it to the same side, croup even. Hind: croup asymmetry given, head 0.7 of it to the same side, withers 0.45 of it to the other (Rhodin et al. 2018; the head's share is assumed). Left and right in turn; share of visits (%%).\n")
 	put("| horse | right limb | undecided, right side | even or no side | wrong limb | wrong side |")
 	put("| --- | --- | --- | --- | --- | --- |")
 	for _, c := range []struct {
