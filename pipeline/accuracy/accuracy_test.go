@@ -1,0 +1,96 @@
+package accuracy_test
+
+import (
+	"context"
+	"math"
+	"path/filepath"
+	"testing"
+
+	"jogstrip/metrics"
+	"jogstrip/pipeline"
+	"jogstrip/pipeline/accuracy"
+	"jogstrip/pipeline/demo"
+	"jogstrip/pipeline/record"
+	"jogstrip/pipeline/scene"
+	"jogstrip/track/traj"
+)
+
+// filmed renders a scene into folder, marks it as a careful person would and
+// measures it as a user would. The truth stays in memory.
+func filmed(t *testing.T, folder, name string, s scene.Scene) (*scene.Truth, *record.Result, string) {
+	t.Helper()
+	path := filepath.Join(folder, name+".mp4")
+	truth, err := scene.Render(context.Background(), s, path, "", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := record.WriteMarks(record.MarksPath(path), demo.Clicked(truth, s, name+".mp4")); err != nil {
+		t.Fatal(err)
+	}
+	result, err := pipeline.MeasureClip(context.Background(), path, pipeline.MeasureOptions{NoVideo: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return truth, result, record.OutPath(path)
+}
+
+func lane(seed uint64, view traj.View) scene.Scene {
+	s := scene.Scene{Seed: seed, View: view}
+	s.Horse.Markers = true
+	if view == traj.Toward {
+		s.Motion.StartM, s.Motion.EndM = 17, 4.7
+	} else {
+		s.Motion.StartM, s.Motion.EndM = 5.4, 17
+	}
+	return s
+}
+
+// TestAccuracy holds a metric-level 1080p60 tripod clip toward the camera to
+// what the README promises, against the renderer's truth.
+func TestAccuracy(t *testing.T) {
+	s := lane(31, traj.Toward)
+	s.Asymmetry = scene.ShortFore(traj.Left, 1)
+	truth, result, out := filmed(t, t.TempDir(), "toward-1", s)
+	f, err := accuracy.Compare(out, truth)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Log(accuracy.Header())
+	t.Log(f.Row("lame left fore, toward, tripod"))
+	t.Log(pipeline.Finding(result))
+	for _, limit := range []struct {
+		what      string
+		got, most float64
+		unit      string
+	}{
+		{"head low-point difference", f.HeadLow, 5, "mm"},
+		{"head high-point difference", f.HeadHigh, 5, "mm"},
+		{"step-length difference, fore", f.StepFore, 2, "cm"},
+		{"placement offset, fore", f.OffsetFore, 1.5, "cm"},
+		{"hoof-on, median", f.On, 8, "ms"},
+	} {
+		if !(math.Abs(limit.got) <= limit.most) {
+			t.Errorf("%s is %.2f %s off, at most %g is allowed", limit.what, limit.got, limit.unit, limit.most)
+		}
+	}
+	for _, o := range f.Outside {
+		t.Errorf("the true value lies outside the interval: %s", o)
+	}
+	if result.Summary.Limb.Limb.Side() == traj.Right {
+		t.Errorf("the wrong side: %s", result.Summary.Limb.Sentence)
+	}
+}
+
+// TestSoundHorseIsNotCalledUneven renders an even horse with the same code.
+func TestSoundHorseIsNotCalledUneven(t *testing.T) {
+	_, result, _ := filmed(t, t.TempDir(), "toward-1", lane(32, traj.Toward))
+	t.Log(pipeline.Finding(result))
+	if l := result.Summary.Limb; l.Limb != "" || l.Undecided {
+		t.Errorf("a sound horse was said to be uneven: %s", l.Sentence)
+	}
+	for _, r := range result.Summary.Results {
+		if d, _ := metrics.Define(r.Name); r.Beyond && d.Evidence == metrics.Established {
+			t.Errorf("%s is said to be beyond its tolerance: %+v", r.Name, r.Value)
+		}
+	}
+}
