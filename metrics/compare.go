@@ -512,5 +512,11 @@ func headline(c *Comparison, opts CompareOptions) {
 		return
 	}
 	before, after := dateWords(opts)
-	c.Sentence = fmt.Sprintf("%s %s: %s. %s: %s.", lead.Sentence, upperFirst(before), c.Before.Limb.Sentence, upperFirst(after), c.After.Limb.Sentence)
+	c.Sentence = fmt.Sprintf("%s %s: %s. %s: %s.", lead.Sentence, upperFirst(before), brief(c.Before.Limb), upperFirst(after), brief(c.After.Limb))
+}
+
+// brief is a finding without its grounds, which stand beside each visit.
+func brief(f LimbFinding) string {
+	first, _, _ := strings.Cut(f.Sentence, ":")
+	return strings.TrimSuffix(first, ".")
 }
