@@ -7,11 +7,14 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
@@ -503,6 +506,38 @@ func TestThePageKeepsToItself(t *testing.T) {
 	time.Sleep(300 * time.Millisecond)
 	for _, f := range foreign {
 		t.Errorf("the page asked for %s", f)
+	}
+	b.silent()
+}
+
+// The film guide prints on one sheet, A4 and Letter alike, with its own style
+// let through by the policy.
+func TestTheGuidePrintsOnOneSheet(t *testing.T) {
+	s := serve(t, t.TempDir(), nil)
+	b := openBrowser(t, 1000, 900, false)
+	b.do(chromedp.Navigate(s.URL()), chromedp.Navigate("http://"+s.Address()+"/guide"))
+	b.wait(`document.querySelector('h1') !== null`)
+	if got := eval[string](b, `getComputedStyle(document.querySelector('.two')).display`); got != "grid" {
+		t.Errorf("the guide's style is not let through: %s", got)
+	}
+	b.accessible()
+	for _, sheet := range []struct {
+		name          string
+		width, height float64 // Inches.
+	}{{"A4", 210 / 25.4, 297 / 25.4}, {"Letter", 8.5, 11}} {
+		pdf, err := chromedp.Run(b.ctx, func(ctx context.Context, target *chromedp.Target) ([]byte, error) {
+			r, err := cdp.Call(ctx, target, page.PrintToPDF, page.PrintToPDFParams{PaperWidth: sheet.width, PaperHeight: sheet.height})
+			if err != nil {
+				return nil, err
+			}
+			return r.Data, nil
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if n := len(regexp.MustCompile(`/Type\s*/Page\b[^s]`).FindAll(pdf, -1)); n != 1 {
+			t.Errorf("on %s it takes %d sheets", sheet.name, n)
+		}
 	}
 	b.silent()
 }
