@@ -202,7 +202,7 @@ func renderClip(ctx context.Context, p plan, truthFolder string, progress func(d
 	if err != nil {
 		return err
 	}
-	return record.WriteMarks(marks, Clicked(truth, p.scene, p.name+".mp4"))
+	return record.WriteMarks(marks, Clicked(truth, p.scene, p.name+".mp4", 0))
 }
 
 // landmarksOf are the landmarks a practitioner marks in each view: those that
@@ -213,10 +213,13 @@ var landmarksOf = map[traj.View][]traj.Landmark{
 }
 
 // Clicked returns the marks that a careful person would set on the clip of a
-// scene: at three distances two frames each, one in the middle of a left fore's
-// stance and one of a right fore's, in which the hooves that stand are marked,
-// with the small errors that clicks have under a loupe.
-func Clicked(truth *scene.Truth, s scene.Scene, name string) *record.Marks {
+// scene: at the given number of distances (0 means 3) two frames each, one in the
+// middle of a left fore's stance and one of a right fore's, in which the hooves
+// that stand are marked, with the small errors that clicks have under a loupe.
+func Clicked(truth *scene.Truth, s scene.Scene, name string, distances int) *record.Marks {
+	if distances == 0 {
+		distances = 3
+	}
 	const clickSD = 0.3 // px, under a loupe.
 	view, gait := s.View, s.Gait
 	if view == "" {
@@ -228,7 +231,7 @@ func Clicked(truth *scene.Truth, s scene.Scene, name string) *record.Marks {
 	m := &record.Marks{Clip: name, View: view, Gait: gait, Picture: record.Picture{Width: truth.Width, Height: truth.Height}}
 	reference := 0
 	var frames []int
-	for _, near := range truth.SeedFrames(3) {
+	for _, near := range truth.SeedFrames(distances) {
 		for _, limb := range []traj.Landmark{traj.LeftFore, traj.RightFore} {
 			f := standing(truth, limb, near)
 			if !slices.Contains(frames, f) {

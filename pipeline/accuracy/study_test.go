@@ -1,0 +1,96 @@
+//go:build study
+
+package accuracy_test
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strconv"
+	"testing"
+
+	"jogstrip/pipeline"
+	"jogstrip/pipeline/accuracy"
+	"jogstrip/pipeline/demo"
+	"jogstrip/pipeline/record"
+	"jogstrip/pipeline/scene"
+	"jogstrip/track/traj"
+)
+
+// TestAccuracyStudy prints a row of figures for every mixture of view, gait,
+// camera, format and quality, and for light and dark horses, each marked at one
+// and at three distances. JOGSTRIP_EVERY=n takes every n-th clip only.
+func TestAccuracyStudy(t *testing.T) {
+	every := 1
+	if n, err := strconv.Atoi(os.Getenv("JOGSTRIP_EVERY")); err == nil && n > 0 {
+		every = n
+	}
+	formats := map[string]scene.Camera{"1080p60": {}, "1080p120": {FPS: 120}, "4K60": {Width: 3840, Height: 2160}}
+	t.Log(accuracy.Header())
+	number := 0
+	row := func(name string, s scene.Scene) {
+		number++
+		if (number-1)%every != 0 {
+			return
+		}
+		s.Seed = uint64(9000 + number)
+		s.Asymmetry = scene.ShortFore(traj.Right, 0.7)
+		folder := t.TempDir()
+		path := filepath.Join(folder, "clip.mp4")
+		truth, err := scene.Render(context.Background(), s, path, "", nil)
+		if err != nil {
+			t.Fatalf("%s: %v", name, err)
+		}
+		for _, distances := range []int{1, 3} {
+			label := fmt.Sprintf("%s, %d", name, distances)
+			if err := record.WriteMarks(record.MarksPath(path), demo.Clicked(truth, s, "clip.mp4", distances)); err != nil {
+				t.Fatal(err)
+			}
+			if _, err := pipeline.MeasureClip(context.Background(), path, pipeline.MeasureOptions{NoVideo: true}); err != nil {
+				t.Errorf("%s: %v", label, err)
+				continue
+			}
+			f, err := accuracy.Compare(record.OutPath(path), truth)
+			if err != nil {
+				t.Errorf("%s: %v", label, err)
+				continue
+			}
+			t.Log(f.Row(label))
+		}
+	}
+	for _, view := range []traj.View{traj.Toward, traj.Away} {
+		for _, gait := range []traj.Gait{traj.Trot, traj.Walk, traj.Pace} {
+			for _, hand := range []bool{false, true} {
+				for _, format := range []string{"1080p60", "1080p120", "4K60"} {
+					for _, quality := range []string{"clean", "low bit rate", "dusk"} {
+						s := lane(0, view)
+						s.Gait, s.Camera = gait, formats[format]
+						s.Camera.Hand = hand
+						if view == traj.Toward {
+							s.Motion.StartM = 12.5
+						} else {
+							s.Motion.EndM = 12.5
+						}
+						switch quality {
+						case "low bit rate":
+							s.Encoding.BitRateK, s.Camera.NoiseSD = 4000, 4
+						case "dusk":
+							s.Yard.Light = scene.Dusk
+						}
+						camera := "tripod"
+						if hand {
+							camera = "hand"
+						}
+						row(fmt.Sprintf("%s %s %s %s %s", view, gait, camera, format, quality), s)
+					}
+				}
+			}
+		}
+		for _, coat := range []scene.Coat{scene.Grey, scene.Black} {
+			s := lane(0, view)
+			s.Horse.Coat, s.Yard.DarkLane = coat, coat == scene.Black
+			row(fmt.Sprintf("%s trot tripod 1080p60 %s", view, coat), s)
+		}
+	}
+}
