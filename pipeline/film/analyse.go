@@ -7,6 +7,7 @@ import (
 	"sync"
 	"sync/atomic"
 
+	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat"
 )
 
@@ -73,13 +74,18 @@ func analyse(s *samples) findings {
 	return f
 }
 
-type vector struct{ x, y float64 }
+// motion is how a picture lies against another: moved by (x, y), reduced px, and
+// turned about its centre by the small angle turn, radians.
+type motion struct{ x, y, turn float64 }
+
+func (m motion) plus(o motion) motion  { return motion{m.x + o.x, m.y + o.y, m.turn + o.turn} }
+func (m motion) minus(o motion) motion { return motion{m.x - o.x, m.y - o.y, m.turn - o.turn} }
 
 // backgroundShifts returns how far the picture moved since the one before,
 // reduced px. Index: picture; the first is zero. It returns false where there
 // is nothing to hold on to.
-func (s *samples) backgroundShifts() ([]vector, bool) {
-	shifts := make([]vector, len(s.frames))
+func (s *samples) backgroundShifts() ([]motion, bool) {
+	shifts := make([]motion, len(s.frames))
 	held := make([]bool, len(s.frames))
 	inParallel(len(s.frames)-1, func(i int) {
 		if d, ok := s.shift(s.frames[i].small, s.frames[i+1].small); ok {
@@ -95,11 +101,11 @@ func (s *samples) backgroundShifts() ([]vector, bool) {
 	return shifts, len(s.frames) > 1 && n*2 > len(s.frames)
 }
 
-// shift finds the translation d for which b(p + d) looks like a(p), by least
+// shift finds the motion for which b at the moved place looks like a, by least
 // squares on the gradients (Lucas & Kanade 1981) with weights that let go of
 // what moves by itself, from coarse to fine.
-func (s *samples) shift(a, b []float32) (vector, bool) {
-	var d vector
+func (s *samples) shift(a, b []float32) (motion, bool) {
+	var d motion
 	for _, level := range []int{4, 2, 1} {
 		la, w, h := shrink(a, s.w, s.h, level)
 		lb, _, _ := shrink(b, s.w, s.h, level)
@@ -116,8 +122,11 @@ func (s *samples) shift(a, b []float32) (vector, bool) {
 				spread = max(2, 2*residuals[len(residuals)/2])
 			}
 			residuals = residuals[:0]
-			var gxx, gxy, gyy, rx, ry float64
+			var normal [6]float64 // Upper triangle of the normal matrix, row by row.
+			var right [3]float64
 			used := 0
+			// The angle is counted in px at the edge, so that all three weigh alike.
+			cx, cy, edge := float64(w-1)/2, float64(h-1)/2, float64(w)/2
 			for y := 2; y < h-2; y++ {
 				for x := 2; x < w-2; x++ {
 					gx := float64(la[y*w+x+1]-la[y*w+x-1]) / 2
@@ -125,7 +134,8 @@ func (s *samples) shift(a, b []float32) (vector, bool) {
 					if gx*gx+gy*gy < 4 {
 						continue
 					}
-					v, ok := at(lb, w, h, float64(x)+d.x, float64(y)+d.y)
+					ux, uy := float64(x)-cx, float64(y)-cy
+					v, ok := at(lb, w, h, float64(x)+d.x-d.turn*uy, float64(y)+d.y+d.turn*ux)
 					if !ok {
 						continue
 					}
@@ -135,28 +145,33 @@ func (s *samples) shift(a, b []float32) (vector, bool) {
 					}
 					k := r / spread
 					weight := 1 / (1 + k*k)
-					gxx += weight * gx * gx
-					gxy += weight * gx * gy
-					gyy += weight * gy * gy
-					rx += weight * gx * r
-					ry += weight * gy * r
+					j := [3]float64{gx, gy, (gy*ux - gx*uy) / edge}
+					n := 0
+					for k := range 3 {
+						for l := k; l < 3; l++ {
+							normal[n] += weight * j[k] * j[l]
+							n++
+						}
+						right[k] += weight * j[k] * r
+					}
 				}
 			}
-			det := gxx*gyy - gxy*gxy
-			if used < 40 || det < 1e-3*(gxx+gyy)*(gxx+gyy) {
-				return vector{}, false
+			if det := normal[0]*normal[3] - normal[1]*normal[1]; used < 40 || det < 1e-3*(normal[0]+normal[3])*(normal[0]+normal[3]) {
+				return motion{}, false
 			}
-			step := vector{(gyy*rx - gxy*ry) / det, (gxx*ry - gxy*rx) / det}
-			d.x += step.x
-			d.y += step.y
-			if math.Hypot(step.x, step.y) < 0.01 {
+			var step mat.VecDense
+			if err := step.SolveVec(mat.NewSymDense(3, []float64{normal[0], normal[1], normal[2], normal[1], normal[3], normal[4], normal[2], normal[4], normal[5]}), mat.NewVecDense(3, right[:])); err != nil {
+				return motion{}, false
+			}
+			d = d.plus(motion{step.AtVec(0), step.AtVec(1), step.AtVec(2) / edge})
+			if mat.Norm(&step, 2) < 0.01 {
 				break
 			}
 		}
 		d.x, d.y = d.x*float64(level), d.y*float64(level)
 	}
 	if math.Hypot(d.x, d.y) > float64(s.w)/4 {
-		return vector{}, false
+		return motion{}, false
 	}
 	return d, true
 }
@@ -215,11 +230,11 @@ func at(p []float32, w, h int, x, y float64) (float64, bool) {
 // moving returns for every picture which cells move: those that differ from
 // the pictures before and after alike, at one of a few distances in time. What
 // differs from one side only is where something was or will be.
-func (s *samples) moving(shifts []vector) [][]bool {
+func (s *samples) moving(shifts []motion) [][]bool {
 	n := len(s.frames)
-	at := make([]vector, n) // Place of every picture, relative to the first.
+	at := make([]motion, n) // Place of every picture, relative to the first.
 	for i := 1; i < n; i++ {
-		at[i] = vector{at[i-1].x + shifts[i].x, at[i-1].y + shifts[i].y}
+		at[i] = at[i-1].plus(shifts[i])
 	}
 	masks := make([][]bool, n)
 	inParallel(n, func(i int) {
@@ -236,8 +251,8 @@ func (s *samples) moving(shifts []vector) [][]bool {
 			if before < 0 || before >= n || after < 0 || after >= n {
 				continue
 			}
-			a := s.differs(s.frames[i].small, s.frames[before].small, vector{at[before].x - at[i].x, at[before].y - at[i].y})
-			b := s.differs(s.frames[i].small, s.frames[after].small, vector{at[after].x - at[i].x, at[after].y - at[i].y})
+			a := s.differs(s.frames[i].small, s.frames[before].small, at[before].minus(at[i]))
+			b := s.differs(s.frames[i].small, s.frames[after].small, at[after].minus(at[i]))
 			for k := range mask {
 				mask[k] = mask[k] || a[k] && b[k]
 			}
@@ -261,18 +276,19 @@ func inParallel(n int, do func(i int)) {
 	wg.Wait()
 }
 
-// differs compares p(x) with q(x + d) and marks cells whose difference stands
+// differs compares p with q at the place moved by d and marks cells whose difference stands
 // out of the noise and of what a small misplacement explains.
-func (s *samples) differs(p, q []float32, d vector) []bool {
+func (s *samples) differs(p, q []float32, d motion) []bool {
 	slack := 0.15 // Cells by which the pictures may be misplaced.
 	if math.Hypot(d.x, d.y) > 0.1 {
-		slack = 0.6
+		slack = 0.7
 	}
+	cx, cy := float64(s.w-1)/2, float64(s.h-1)/2
 	difference := make([]float32, s.w*s.h)
 	var all []float64
 	for y := 1; y < s.h-1; y++ {
 		for x := 1; x < s.w-1; x++ {
-			v, ok := at(q, s.w, s.h, float64(x)+d.x, float64(y)+d.y)
+			v, ok := at(q, s.w, s.h, float64(x)+d.x-d.turn*(float64(y)-cy), float64(y)+d.y+d.turn*(float64(x)-cx))
 			if !ok {
 				continue
 			}
@@ -449,7 +465,7 @@ func (f *findings) edges(s *samples, masks [][]bool, boxes []box) {
 }
 
 // where follows what moves through the clip.
-func (f *findings) where(s *samples, masks [][]bool, boxes []box, shifts []vector) {
+func (f *findings) where(s *samples, masks [][]bool, boxes []box, shifts []motion) {
 	var heights, centres, times []float64
 	var indices []int
 	cut := 0

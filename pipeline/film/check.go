@@ -87,6 +87,7 @@ const (
 	goodRate, usableRate   = 100.0, 45.0 // Frames per second.
 	goodShort, usableShort = 1080, 720   // Shorter side of the picture, px.
 	goodBlur, usableBlur   = 4.0, 9.0    // What movement adds to the width of an edge, px at 1080p.
+	slightBlur             = 2.6         // What never counts, px of the clip itself.
 	softEdge               = 4.5         // Width of the sharpest edges of a picture out of focus, px.
 	goodShake, usableShake = 0.003, 0.02 // Share of the picture's width, root mean square, from one twelfth of a second to the next.
 	goodTall, usableTall   = 0.30, 0.15  // Height of the horse at its largest, share of the picture's height.
@@ -221,6 +222,9 @@ func blur(f findings, info *clip.Info) Item {
 		excess = math.Sqrt(max(0, f.movingEdge*f.movingEdge-f.stillEdge*f.stillEdge))
 	}
 	i.Verdict = under(excess*1080/float64(min(info.Width, info.Height)), goodBlur, usableBlur)
+	if excess < slightBlur {
+		i.Verdict = Good // Patterns differ by as much.
+	}
 	if i.Verdict != Good {
 		i.Advice = "The exposure is too long for the speed: film in brighter light, or set a shutter time of 1/500 s or less."
 	}
