@@ -40,18 +40,18 @@ followed = "step_length_fore"
 next_check = "2026-03-20"
 
 [[palpation]]
-region = "shoulder muscles (infraspinatus, supraspinatus)"
+region = "shoulder blade, rear"
 side = "left"
 soreness = 3
 note = "tight band in front of the spine of the shoulder blade"
 
 [[palpation]]
-region = "shoulder muscles (infraspinatus, supraspinatus)"
+region = "shoulder blade, rear"
 side = "right"
 soreness = 1
 
 [[palpation]]
-region = "lower neck (brachiocephalicus)"
+region = "base of the neck"
 side = "left"
 soreness = 2
 
@@ -73,12 +73,12 @@ followed = "step_length_fore"
 next_check = "2026-04-03"
 
 [[palpation]]
-region = "shoulder muscles (infraspinatus, supraspinatus)"
+region = "shoulder blade, rear"
 side = "left"
 soreness = 2
 
 [[palpation]]
-region = "lower neck (brachiocephalicus)"
+region = "base of the neck"
 side = "left"
 soreness = 1
 
@@ -98,12 +98,12 @@ presented = "led"
 followed = "step_length_fore"
 
 [[palpation]]
-region = "shoulder muscles (infraspinatus, supraspinatus)"
+region = "shoulder blade, rear"
 side = "left"
 soreness = 1
 
 [[palpation]]
-region = "lower neck (brachiocephalicus)"
+region = "base of the neck"
 side = "left"
 soreness = 0
 
