@@ -146,7 +146,11 @@ func Run(ctx context.Context, opts Options) (*Ledger, error) {
 		return nil, err
 	}
 	if len(jobs) > 0 && r.state == "" {
-		return nil, fmt.Errorf("folder %s: %d clips are to be measured: %w; copy the folder to a drive that can be written to, or ask for the right to write", r.Folder, len(jobs), ErrReadOnly)
+		count := fmt.Sprintf("%d clips are", len(jobs))
+		if len(jobs) == 1 {
+			count = "1 clip is"
+		}
+		return nil, fmt.Errorf("folder %s: %s to be measured: %w; copy the folder to a drive that can be written to, or ask for the right to write", r.Folder, count, ErrReadOnly)
 	}
 	if err == nil {
 		err = r.measure(ctx, jobs)

@@ -105,7 +105,12 @@ func readOnly(err error) bool {
 	return errors.Is(err, syscall.EROFS) || errors.Is(err, syscall.EACCES) || errors.Is(err, syscall.EPERM)
 }
 
-// diskFull reports whether err says that there is no room left.
+// diskFull reports whether err says that there is no room left. Of what other
+// programs met only their words are known.
 func diskFull(err error) bool {
-	return errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EDQUOT)
+	if errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EDQUOT) {
+		return true
+	}
+	text := strings.ToLower(err.Error())
+	return strings.Contains(text, "no space left on device") || strings.Contains(text, "disk quota exceeded")
 }

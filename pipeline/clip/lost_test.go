@@ -101,3 +101,51 @@ func TestKilledDecoderSpoilsARemake(t *testing.T) {
 		t.Errorf("error is %v", err)
 	}
 }
+
+// The disk is full at every point of writing in turn: no video that lacks its
+// end is taken for a whole one.
+func TestFullDiskSpoilsARemake(t *testing.T) {
+	path := counting(t, "a.mp4", "", "-c:v", "libx264")
+	info, err := clip.Probe(context.Background(), path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx := context.Background()
+	whole := filepath.Join(t.TempDir(), "whole.mp4")
+	nothing := func(int, clip.Planes, float64) {}
+	if err := clip.Remake(ctx, info, whole, clip.RemakeOptions{}, nothing); err != nil {
+		t.Fatal(err)
+	}
+	want, err := os.ReadFile(whole)
+	if err != nil {
+		t.Fatal(err)
+	}
+	disk := t.TempDir()
+	if err := syscall.Mount("jogstrip-test", disk, "tmpfs", 0, "size=1m"); err != nil {
+		t.Skipf("NOT TESTED: a small disk can't be mounted (%v); run as root", err)
+	}
+	defer func() {
+		if err := syscall.Unmount(disk, 0); err != nil {
+			t.Error(err)
+		}
+	}()
+	target := filepath.Join(disk, "a.mp4")
+	for room := 0; room <= len(want)+8192; room += 4096 {
+		ballast := make([]byte, max(0, 1<<20-room))
+		if err := os.WriteFile(filepath.Join(disk, "ballast"), ballast, 0o644); err != nil {
+			t.Fatal(err)
+		}
+		err := clip.Remake(ctx, info, target, clip.RemakeOptions{}, nothing)
+		if err == nil {
+			got, readErr := os.ReadFile(target)
+			if readErr != nil || string(got) != string(want) {
+				t.Errorf("with room for %d of %d bytes: %d bytes are taken for whole (%v)", room, len(want), len(got), readErr)
+			}
+		} else if !strings.Contains(err.Error(), "o space left on device") {
+			t.Errorf("with room for %d bytes the error does not say why: %v", room, err)
+		}
+		if err := errors.Join(os.RemoveAll(target), os.Remove(filepath.Join(disk, "ballast"))); err != nil {
+			t.Fatal(err)
+		}
+	}
+}

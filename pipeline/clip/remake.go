@@ -54,7 +54,7 @@ func Remake(ctx context.Context, info *Info, target string, opts RemakeOptions, 
 	if err != nil {
 		return fmt.Errorf("remake clip %s: %w", info.Path, err)
 	}
-	encode := exec.CommandContext(ctx, "ffmpeg", "-v", "error", "-nostdin", "-y", "-f", "rawvideo", "-pix_fmt", "yuv420p",
+	encode := exec.CommandContext(ctx, "ffmpeg", "-v", "error", "-xerror", "-nostdin", "-y", "-f", "rawvideo", "-pix_fmt", "yuv420p",
 		"-s", fmt.Sprintf("%dx%d", width, height), "-framerate", strconv.FormatFloat(max(info.FrameRate, 1), 'f', 4, 64), "-i", "pipe:0",
 		"-c:v", "libx264", "-preset", "ultrafast", "-crf", "26", "-pix_fmt", "yuv420p", "-movflags", "+faststart", "-fflags", "+bitexact", "-flags:v", "+bitexact", "-f", "mp4", asInput(target))
 	encoded, err := encode.StdinPipe()
@@ -97,11 +97,19 @@ func Remake(ctx context.Context, info *Info, target string, opts RemakeOptions, 
 	if away := lost(decodeErr, strings.Split(decodeComplaint.String(), "\n")); away != nil && writeErr == nil {
 		return fmt.Errorf("remake clip %s: %w", info.Path, away)
 	}
+	const full = "No space left on device" // Whatever ffmpeg says after it.
+	if strings.Contains(complaint.String(), full) {
+		return fmt.Errorf("write %s: %s", target, full)
+	}
 	if encodeErr != nil {
 		return fmt.Errorf("write %s: %s", target, lastWords(complaint.String(), encodeErr))
 	}
 	if err := errors.Join(writeErr, closeErr); err != nil {
 		return fmt.Errorf("write %s: %w", target, err)
+	}
+	// ffmpeg takes some failures to write the end of a file for none.
+	if words := strings.TrimSpace(complaint.String()); words != "" {
+		return fmt.Errorf("write %s: %s", target, lastWords(words, nil))
 	}
 	if stat, err := os.Stat(target); err != nil || stat.Size() == 0 {
 		return fmt.Errorf("write %s: ffmpeg left it empty", target)
