@@ -67,7 +67,7 @@ func morningPage(p record.Program, folder string) func(l *batch.Ledger) ([]byte,
 	return func(l *batch.Ledger) ([]byte, error) {
 		b := pages.Batch{
 			Header: pages.Header{Printed: l.Ended.Local()}, Folder: filepath.Base(absolute(folder)),
-			Started: l.Started.Local(), Finished: l.Ended.Local(), Stopped: l.Stopped,
+			Started: l.Started.Local(), Finished: l.Ended.Local(), Stopped: l.Stopped, Notes: l.Notes,
 			Provenance: pages.Provenance{Program: fmt.Sprintf("jogstrip %s, measuring version %d", p.Version, p.Measuring), Tools: []pages.Tool{{Name: "OpenCV", Version: p.OpenCV}, {Name: "FFmpeg", Version: p.FFmpeg}}},
 		}
 		if around, err := pipeline.Look(folder); err == nil {
@@ -78,14 +78,18 @@ func morningPage(p record.Program, folder string) func(l *batch.Ledger) ([]byte,
 			horse, visit := names.of(e.Clip)
 			item := pages.BatchItem{Horse: horse, Visit: visit, Clip: path.Base(e.Clip), Link: e.Report, Reason: e.Reason, Next: nextStep(e)}
 			switch e.Outcome {
-			case batch.Measured, batch.UpToDate:
+			case batch.Measured:
 				b.Measured = append(b.Measured, measuredRow(e, horse, visit))
+			case batch.UpToDate:
+				b.Kept = append(b.Kept, measuredRow(e, horse, visit))
 			case batch.SecondLook:
 				b.SecondLook = append(b.SecondLook, item)
 			case batch.NeedsMarks:
 				b.NeedMarks = append(b.NeedMarks, item)
-			default:
+			case batch.Failed:
 				b.Failed = append(b.Failed, item)
+			default:
+				b.NotReached = append(b.NotReached, item)
 			}
 		}
 		var page bytes.Buffer

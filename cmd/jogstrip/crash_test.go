@@ -387,18 +387,17 @@ func TestFullDiskLeavesEverythingWhole(t *testing.T) {
 		wait := time.Duration(random.Float64() * float64(y.whole))
 		ended := make(chan error, 1)
 		go func() { ended <- cmd.Wait() }()
-		var err error
 		select {
-		case err = <-ended:
+		case <-ended:
 			y.check("after a whole batch")
 			version = 1 - version
 			y.mark(version)
 			continue
 		case <-time.After(wait):
-			fill(t, ballast)
-			filled++
-			err = <-ended
 		}
+		fill(t, ballast)
+		filled++
+		err := <-ended
 		moment := fmt.Sprintf("full disk %d (seed %d) after %s", filled, seed, wait)
 		var exit *exec.ExitError
 		if !errors.As(err, &exit) || exit.ExitCode() != exitPartly && exit.ExitCode() != exitFatal {

@@ -516,9 +516,9 @@ func (r *run) end(ctx context.Context, cause error) (*Ledger, error) {
 	slices.SortFunc(r.ledger.Entries, func(a, b Entry) int { return strings.Compare(a.Clip, b.Clip) })
 	switch {
 	case ctx.Err() != nil:
-		r.ledger.Stopped = "It was interrupted; starting it again goes on where it stopped."
+		r.ledger.Stopped = "It was interrupted."
 	case errors.Is(cause, ErrDiskFull):
-		r.ledger.Stopped = "The disk is full: make room and start it again, it goes on where it stopped."
+		r.ledger.Stopped = "The disk is full: make room first."
 	case cause != nil:
 		r.ledger.Stopped = r.shorten(cause.Error())
 	}

@@ -3,9 +3,7 @@ package batch
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"sync"
@@ -166,6 +164,3 @@ func escapeGlob(path string) string {
 	}
 	return string(out)
 }
-
-// isMissing reports whether err says that there is no such file.
-func isMissing(err error) bool { return errors.Is(err, fs.ErrNotExist) }

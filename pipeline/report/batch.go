@@ -22,6 +22,11 @@ type Batch struct {
 	SecondLook []BatchItem // Measured, but something needs a person.
 	NeedMarks  []BatchItem
 	Failed     []BatchItem
+	// Kept lists clips whose results still held, with links to them; they count
+	// as Unchanged does and Unchanged is then 0.
+	Kept       []BatchMeasured
+	NotReached []BatchItem // The batch ended before their turn, or another run held them.
+	Notes      []string    // What to know of the whole, in sentences.
 	Provenance Provenance
 }
 
@@ -59,7 +64,9 @@ type batchView struct {
 	When     string
 	First    string
 	Stopped  string
+	Notes    []string
 	Measured []batchMeasuredView
+	Kept     []batchMeasuredView
 	Sections []batchSection
 }
 
@@ -81,18 +88,20 @@ func WriteBatch(w io.Writer, b Batch) error {
 	add(len(b.NeedMarks), "without marks")
 	add(len(b.SecondLook), "to look at again")
 	add(len(b.Failed), "failed")
+	add(len(b.NotReached), "not reached")
 	v.First = count(len(b.Measured), "clip") + " measured"
-	if b.Unchanged > 0 {
-		v.First += fmt.Sprintf(", %d unchanged since last time", b.Unchanged)
+	if kept := b.Unchanged + len(b.Kept); kept > 0 {
+		v.First += fmt.Sprintf(", %d unchanged since last time", kept)
 	}
 	if len(parts) == 0 {
 		v.First += "; nothing needs you."
 	} else {
 		v.First += "; " + strings.Join(parts, ", ") + "."
 	}
-	for _, m := range b.Measured {
-		v.Measured = append(v.Measured, batchMeasuredView{m.Horse, m.Visit, m.Clip, relative(m.Link), m.Strides, estimateCell(m.Score, 2), sentence(m.Finding)})
+	for _, n := range b.Notes {
+		v.Notes = append(v.Notes, sentence(n))
 	}
+	v.Measured, v.Kept = measuredViews(b.Measured), measuredViews(b.Kept)
 	section := func(id, title, intro, none string, items []BatchItem) {
 		s := batchSection{ID: id, Title: title, Intro: intro, None: none}
 		for _, i := range items {
@@ -104,9 +113,20 @@ func WriteBatch(w io.Writer, b Batch) error {
 	section("look", "Needs a second look", "These clips were measured, but something limits the numbers.", "No clip needs a second look.", b.SecondLook)
 	section("marks", "Needs marks", "These clips have no marks yet and were not measured.", "Every clip has marks.", b.NeedMarks)
 	section("failed", "Failed", "These clips could not be measured. The others are not affected.", "No clip failed.", b.Failed)
+	if len(b.NotReached) > 0 {
+		section("not-reached", "Not reached", "These clips wait for the next batch.", "", b.NotReached)
+	}
 	title := "Batch"
 	if !b.Started.IsZero() {
 		title += " of " + date(b.Started)
 	}
 	return write(w, "batch", page{Title: title, Header: b.Header, Cautions: Cautions(), Provenance: b.Provenance, View: v})
+}
+
+func measuredViews(measured []BatchMeasured) []batchMeasuredView {
+	var views []batchMeasuredView
+	for _, m := range measured {
+		views = append(views, batchMeasuredView{m.Horse, m.Visit, m.Clip, relative(m.Link), m.Strides, estimateCell(m.Score, 2), sentence(m.Finding)})
+	}
+	return views
 }
