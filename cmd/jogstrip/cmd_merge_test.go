@@ -33,7 +33,7 @@ func TestMorningPageTellsEveryOutcome(t *testing.T) {
 	for _, want := range []string{
 		"1 clip measured, 1 unchanged since last time; 1 without marks, 1 to look at again, 1 failed, 2 not reached.",
 		`href="./horses/bramble/2026-03-02/a%20b%231.out/report.html"`, `href="./horses/bramble/2026-02-02/kept.out/report.html"`,
-		"Unchanged since last time", "Not reached", "It was interrupted.", "permission denied", "The clip breaks off.", "Mark the left fore in frame 88",
+		"Unchanged since last time", "Not reached", "It was interrupted.", "permission denied", "The clip breaks off.", "mark the left fore in frame 88",
 		"jogstrip mark", "The measuring process aborted", "&lt;script&gt;.mp4", "The batch ended before its turn",
 	} {
 		if !strings.Contains(text, want) {
