@@ -25,7 +25,7 @@
 //
 // In swing a hoof turns, and its mark moves against the pattern that is followed.
 // How little it looks as it did while standing is taken as a measure of that and
-// added to the spread; where the spread passes 2 px the frame does not count as
+// added to the spread; where the spread passes 1.5 px the frame does not count as
 // seen. Late swing, in which the hoof comes down flat, is mostly followed; the
 // first half mostly is not.
 //

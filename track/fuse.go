@@ -73,8 +73,9 @@ func blend(a, b estimate) (traj.Sample, string) {
 	return traj.Gone(), "not followed"
 }
 
-// mostSD is the spread, px, beyond which a place does not count as seen.
-const mostSD = 2
+// mostSD is the spread, px, beyond which a place does not count as seen: an error
+// of 5 px would then be three times the spread.
+const mostSD = 1.5
 
 func one(e estimate) (traj.Sample, string) {
 	if e.variance > mostSD*mostSD && !e.marked && !e.found {

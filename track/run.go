@@ -50,6 +50,7 @@ type clip struct {
 	residual      float64
 	toFirst       []traj.Motion // To frame 0; nil where the camera stood still.
 	lane          *lane         // Nil where too little of it was seen.
+	grows         bool          // The horse comes nearer, as far as is known.
 }
 
 // checkMarks checks what can be checked without the clip.
@@ -230,11 +231,14 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 		done++
 		opts.Progress("follow", min(done, total), total)
 	}
-	both := func(who []traj.Landmark, seeds []seed) (forward, backward [][]estimate, err error) {
+	both := func(who []traj.Landmark, seeds []seed, seeded bool) (forward, backward [][]estimate, err error) {
 		var out [2][][]estimate
 		g, gctx := errgroup.WithContext(ctx)
 		for i, dir := range []int{1, -1} {
 			s := newSweep(c, who, c.window, seeds, dir)
+			for _, fo := range s.followers {
+				fo.seeded = seeded
+			}
 			out[i] = s.out
 			g.Go(func() error { return s.run(gctx, progress) })
 		}
@@ -264,7 +268,7 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 	var forward, backward [][]estimate
 	var err error
 	if len(body) > 0 {
-		if forward, backward, err = both(body, seeds); err != nil {
+		if forward, backward, err = both(body, seeds, false); err != nil {
 			return nil, err
 		}
 	}
@@ -272,8 +276,9 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 		t := trunkOf(body, forward, backward)
 		if t != nil {
 			c.sizeHooves(seeds, t)
+			c.grows = t.grows()
 		}
-		hf, hb, err := both(hooves, seeds)
+		hf, hb, err := both(hooves, seeds, false)
 		if err != nil {
 			return nil, err
 		}
@@ -295,7 +300,7 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 			changed = changed || len(found) > 0
 		}
 		if changed {
-			if hf, hb, err = both(hooves, again); err != nil {
+			if hf, hb, err = both(hooves, again, t != nil); err != nil {
 				return nil, err
 			}
 		}

@@ -72,6 +72,20 @@ func trunkOf(landmarks []traj.Landmark, forward, backward [][]estimate) *trunk {
 	return best
 }
 
+// grows reports whether the horse comes nearer through the clip.
+func (t *trunk) grows() bool {
+	first, last := 0.0, 0.0
+	for _, size := range t.size {
+		if size > 0 && first == 0 {
+			first = size
+		}
+		if size > 0 {
+			last = size
+		}
+	}
+	return last > first
+}
+
 // How far from where it is expected a stance may lie, in sides of the hoof's
 // patch, across and down the picture: less than half the way to the other limbs.
 const (
@@ -457,8 +471,9 @@ func (c *clip) stillToward(es []estimate, here estimate, f, dir int) bool {
 	return n > 1
 }
 
-// seedsOf turns stances into seeds: the first, middle and last frame of each,
-// at the place that all its frames together give.
+// seedsOf turns stances into seeds: three frames of each from well inside it, at
+// the place that all its frames together give. At its ends the hoof may be
+// tilted already while its outline still keeps the place.
 func (c *clip) seedsOf(stances []stance) []seed {
 	var out []seed
 	for _, s := range stances {
@@ -469,7 +484,7 @@ func (c *clip) seedsOf(stances []stance) []seed {
 			variance = min(variance, h.variance)
 		}
 		place := flow.Point{X: median(xs), Y: median(ys)}
-		for _, i := range slices.Compact([]int{0, len(s.hits) / 2, len(s.hits) - 1}) {
+		for _, i := range slices.Compact([]int{len(s.hits) / 4, len(s.hits) / 2, (3*len(s.hits) - 1) / 4}) {
 			h := s.hits[i]
 			at := place
 			if c.toFirst != nil {

@@ -26,6 +26,7 @@ type estimate struct {
 	found    bool    // A stance that was found again starts here.
 	anchored bool    // It looked as it was marked.
 	weak     bool    // Seen, but not against an older appearance, or barely.
+	unlike   bool    // A hoof that no longer looks as it did at its mark or stance.
 	trial    bool    // Re-found a moment ago; stands only if it can be followed on.
 }
 
@@ -94,7 +95,7 @@ func (s *sweep) run(ctx context.Context, progress func()) error {
 // doubt takes back what a follower lost in frame f had claimed just before: the
 // frames in which it was still on trial, and those in which it was already
 // weakening, because what hides a landmark drags the patch along before it is
-// noticed. A mark in frame f that it missed does the same.
+// noticed; of a hoof also the last two in which it was unlike itself. A mark in frame f that it missed does the same.
 func (s *sweep) doubt(i, f int) {
 	e := s.out[i][f]
 	if (e.marked || e.found) && !(e.jump > 2+3*math.Sqrt(e.jumpVar+e.variance)) {
@@ -107,9 +108,9 @@ func (s *sweep) doubt(i, f int) {
 	case e.found:
 		cause = fmt.Sprintf("arrived %.0f px beside the stance of frame %d", e.jump, f)
 	}
-	for g := f - s.dir; g >= 0 && g < len(s.out[i]); g -= s.dir {
+	for g, n := f-s.dir, 0; g >= 0 && g < len(s.out[i]); g, n = g-s.dir, n+1 {
 		p := &s.out[i][g]
-		if !p.seen || p.marked || p.found || !p.weak && !p.trial {
+		if !p.seen || p.marked || p.found || !p.weak && !p.trial && !(p.unlike && n < 2) {
 			return
 		}
 		*p = estimate{cause: cause, jump: math.NaN()}
@@ -155,7 +156,7 @@ func (s *sweep) visit(fo *follower, f int, first bool, growth float64, marks []s
 	if !fo.on {
 		return estimate{cause: fo.cause, jump: math.NaN()}, nil
 	}
-	return estimate{at: fo.pose.At, variance: fo.variance + fo.slide(), quality: fo.quality, seen: true, since: fo.since, jump: math.NaN(), weak: fo.weak, trial: fo.trial > 0, anchored: fo.anchored, size: fo.size()}, nil
+	return estimate{at: fo.pose.At, variance: fo.variance + fo.slide(), quality: fo.quality, seen: true, since: fo.since, jump: math.NaN(), weak: fo.weak, unlike: fo.landmark.IsHoof() && fo.unlike > 0.7, trial: fo.trial > 0, anchored: fo.anchored, size: fo.size()}, nil
 }
 
 // claimed returns the places that the other followers hold.
@@ -169,8 +170,9 @@ func (s *sweep) claimed(fo *follower) []flow.Point {
 	return out
 }
 
-// separate ends followers that have come to sit on one place: the one that looks
-// less like itself has moved over to the other.
+// separate ends followers that have come to sit on one place: the one that has
+// gone farther without a mark or a stance to stand on has moved over to the
+// other; where neither has, the one that looks less like itself.
 func (s *sweep) separate(f int) {
 	for i, a := range s.followers {
 		for j := i + 1; j < len(s.followers); j++ {
@@ -183,7 +185,7 @@ func (s *sweep) separate(f int) {
 				continue
 			}
 			loser, k, other := a, i, b
-			if b.quality < a.quality {
+			if b.sinceHome > a.sinceHome || b.sinceHome == a.sinceHome && b.quality < a.quality {
 				loser, k, other = b, j, a
 			}
 			loser.lose(fmt.Sprintf("in one place with %s", other.landmark))
@@ -241,6 +243,7 @@ type follower struct {
 	windows  windowsOf
 	base     flow.Window // At scale 1.
 
+	seeded     bool // Every place to start from is given: it is not searched for.
 	started    bool
 	on         bool
 	cause      string
@@ -257,13 +260,15 @@ type follower struct {
 	like       float64     // How much it looks like home in the latest frame, NCC.
 	keyTurn    float64     // Variance that swing has added since the key appearance, px².
 	likeAtHome float64
-	unlike     float64 // From 0, as at home, to 1.
-	turned     float64 // Spread that turning has added since home, px.
-	homeStands bool    // At home it stood still.
-	sinceHome  int     // Frames.
-	unmasked   bool    // The empty lane is of no help.
-	share      float64 // Of the patch that is not lane, at the latest mark.
-	trial      int     // Frames for which a re-found place still has to prove itself.
+	unlike     float64   // From 0, as at home, to 1.
+	turned     float64   // Spread that turning has added since home, px.
+	homeStands bool      // At home it stood still.
+	trail      []trailed // Where it was of late, oldest first, since home.
+	slow       bool      // It has not left its place for a twentieth of a second.
+	sinceHome  int       // Frames.
+	unmasked   bool      // The empty lane is of no help.
+	share      float64   // Of the patch that is not lane, at the latest mark.
+	trial      int       // Frames for which a re-found place still has to prove itself.
 
 	key     appearance
 	anchors []*appearance
@@ -402,6 +407,7 @@ func (fo *follower) start(m seed) error {
 	a := &appearance{template: t, at: at, scale: scale, variance: fo.variance, patch: g, origin: o, window: w, resized: map[int]*flow.Template{}, weigh: weigh, share: min(share, 1)}
 	fo.key, fo.keyTurn, fo.home = *a, 0, a
 	fo.likeAtHome, fo.unlike, fo.sinceHome, fo.turned, fo.homeStands = 0, 0, 0, 0, m.found || m.stands
+	fo.trail, fo.slow = append(fo.trail[:0], trailed{m.Frame, at}), fo.homeStands
 	if !m.found && (m.stands || !fo.landmark.IsHoof()) {
 		// A hoof marked in swing looks much like one in stance at small size, with
 		// its mark elsewhere: it is no help for finding it again.
@@ -514,7 +520,9 @@ func (fo *follower) step(f, g int, growth float64) error {
 	}
 	pose := flow.Pose{At: chain.At, Scale: fo.pose.Scale * chain.Scale, Angle: fo.pose.Angle + chain.Angle}
 	moved := fo.clip.moved(f, g, at, chain.At)
-	turn, err := fo.turning(planeB, pose, moved, size)
+	left := fo.leave(g, chain.At)
+	fo.slow = left < leftPlace(size)
+	turn, err := fo.turning(planeB, pose, moved, left, size, math.Abs(fo.clip.times[g]-fo.clip.times[f]))
 	if err != nil {
 		return err
 	}
@@ -591,7 +599,10 @@ func (fo *follower) step(f, g int, growth float64) error {
 // away from how it was marked: the mark then moves against the pattern that is
 // followed, and no comparison with the frame before can tell. What still looks
 // as it was marked, at the place followed to, does not turn.
-func (fo *follower) turning(plane flow.Plane, pose flow.Pose, moved, size float64) (float64, error) {
+//
+// left is how far it went within the last twentieth of a second, dt the time
+// since the frame before, s.
+func (fo *follower) turning(plane flow.Plane, pose flow.Pose, moved, left, size, dt float64) (float64, error) {
 	r, _, ok, err := fo.anchor(fo.home, plane, pose, size)
 	if err != nil {
 		return 0, err
@@ -608,9 +619,16 @@ func (fo *follower) turning(plane flow.Plane, pose flow.Pose, moved, size float6
 	}
 	fo.sinceHome++
 	fo.unlike = max(ramp(max(fo.likeAtHome, 0.9)-fo.like, 0.005, 0.04), ramp(off, 0.02, 0.06))
-	share := 0.015
+	turn := 0.015 // Sides of the patch.
 	if fo.landmark.IsHoof() {
-		share = 0.05
+		rate := landingTurn
+		if fo.dir > 0 && fo.homeStands && !fo.clip.grows {
+			rate = leavingTurn
+		}
+		turn = rate * dt
+		if fo.homeStands {
+			fo.unlike = max(fo.unlike, ramp(left, leftPlace(size), 2*leftPlace(size)))
+		}
 		if !fo.homeStands {
 			// Marked in swing: it turns from the first frame.
 			fo.unlike = max(fo.unlike, 0.5*ramp(moved/size, 0.005, 0.03))
@@ -623,9 +641,45 @@ func (fo *follower) turning(plane flow.Plane, pose flow.Pose, moved, size float6
 	}
 	// The error goes on in one direction while it turns, so spreads add, not variances.
 	before := fo.turned
-	fo.turned += share * size * fo.unlike
+	fo.turned += turn * size * fo.unlike
 	return fo.turned*fo.turned - before*before, nil
 }
+
+// How fast the mark of a hoof may move against its outline while the hoof turns,
+// sides of its patch a second. A patch is about as large as a hoof is long. A
+// hoof seen from behind tilts by a right angle within a tenth of a second as it
+// leaves the ground, and its heel rises by its length; in the last tenth of a
+// second before it lands it turns by a third of that. Seen from the front it
+// rolls over its toe, which is what is marked.
+const (
+	leavingTurn = 8.0
+	landingTurn = 3.0
+)
+
+// trailed is where a landmark was in a frame.
+type trailed struct {
+	frame int
+	at    flow.Point
+}
+
+// leave notes the place of frame g and returns how far, px, the landmark went
+// against the background within the last twentieth of a second.
+func (fo *follower) leave(g int, at flow.Point) float64 {
+	fo.trail = append(fo.trail, trailed{g, at})
+	times := fo.clip.times
+	for len(fo.trail) > 3 && math.Abs(times[g]-times[fo.trail[1].frame]) > 0.0499 {
+		fo.trail = slices.Delete(fo.trail, 0, 1)
+	}
+	var most float64
+	for _, p := range fo.trail[:len(fo.trail)-1] {
+		most = max(most, fo.clip.moved(p.frame, g, p.at, at))
+	}
+	return most
+}
+
+// leftPlace is how far, px, a hoof that stands may seem to go: what registration
+// and the stabilising of the picture leave.
+func leftPlace(size float64) float64 { return 0.3 + 0.012*size }
 
 // slide is the variance, px², of a landmark on the outline of the body that is
 // seen before other parts of the horse: the croup from behind, before the head
@@ -666,12 +720,12 @@ type relocation struct {
 func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size, moved float64) (relocation, error) {
 	var best relocation
 	scales := []float64{1}
-	if sd := math.Sqrt(variance); sd > 0.04*size {
+	if sd := math.Sqrt(variance); sd > 0.04*size && !fo.seeded {
 		// Scale has drifted along with place.
 		scales = []float64{1, 0.87, 1.15}
 	}
-	if fo.like < 0.5 && fo.landmark.IsHoof() && moved > 0.06*size {
-		// In full swing a hoof does not look as it was marked.
+	if fo.landmark.IsHoof() && (!fo.slow || fo.homeStands && fo.unlike > 0.3) {
+		// In swing a hoof is turned, even where it looks much as it was marked.
 		return best, nil
 	}
 	for _, m := range fo.anchors {
@@ -944,7 +998,7 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 	fo.gone++
 	fo.pose.Scale *= growth
 	dt := math.Abs(fo.clip.times[len(fo.clip.times)-1]) / float64(max(len(fo.clip.times)-1, 1))
-	if len(fo.anchors) == 0 || float64(fo.gone)*dt > searchForS || fo.cause == "marked as hidden" && fo.gone < 2 {
+	if fo.seeded || len(fo.anchors) == 0 || float64(fo.gone)*dt > searchForS || fo.cause == "marked as hidden" && fo.gone < 2 {
 		return nil
 	}
 	size := fo.size()
@@ -1032,5 +1086,6 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 	fo.since, fo.gone, fo.trial = 0, 0, trialFrames
 	fo.on, fo.cause = true, ""
 	fo.key, fo.keyTurn = appearance{template: t, at: pose.At, scale: pose.Scale, variance: fo.variance}, 0
+	fo.trail = append(fo.trail[:0], trailed{g, pose.At})
 	return nil
 }
