@@ -1,0 +1,160 @@
+package pipeline_test
+
+import (
+	"bytes"
+	"context"
+	"encoding/csv"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/santhosh-tekuri/jsonschema/v6"
+
+	"jogstrip/pipeline"
+	"jogstrip/pipeline/clip"
+	"jogstrip/pipeline/demo"
+	"jogstrip/pipeline/fsx"
+	"jogstrip/pipeline/record"
+	"jogstrip/pipeline/scene"
+)
+
+// TestMeasureClip takes a small clip through everything and looks at the folder
+// it leaves.
+func TestMeasureClip(t *testing.T) {
+	ctx := context.Background()
+	path := filepath.Join(t.TempDir(), "2026-05-01", "toward-1.mp4")
+	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	s := scene.Scene{Seed: 3}
+	s.Camera.Width, s.Camera.Height = 960, 540
+	s.Motion.StartM, s.Motion.EndM = 12, 5
+	truth, err := scene.Render(ctx, s, path, "", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	marks := demo.Clicked(truth, s, "toward-1.mp4", 2)
+	if err := record.WriteMarks(record.MarksPath(path), marks); err != nil {
+		t.Fatal(err)
+	}
+	before, err := fsx.Hash(ctx, path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	opts := pipeline.MeasureOptions{Program: record.Program{Version: "test", OpenCV: "x", FFmpeg: "y"}}
+	if done, why, err := pipeline.UpToDate(ctx, path, opts, nil); done || err != nil || why != "not measured yet" {
+		t.Errorf("before measuring: %v %q %v", done, why, err)
+	}
+	if _, err := pipeline.MeasureClip(ctx, path, opts); err != nil {
+		t.Fatal(err)
+	}
+	out := record.OutPath(path)
+	first := map[string][]byte{}
+	for _, name := range []string{"result.json", "strides.csv", "signals.csv", "columns.csv", "report.html", "tracked.mp4"} {
+		b, err := os.ReadFile(filepath.Join(out, name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		first[name] = b
+	}
+	for _, pattern := range []string{"plots/*.png", "plots/*.svg"} {
+		if files, _ := filepath.Glob(filepath.Join(out, pattern)); len(files) < 3 {
+			t.Errorf("%s: only %d files", pattern, len(files))
+		}
+	}
+
+	t.Run("result conforms to its schema", func(t *testing.T) {
+		text, err := record.Schema("result-1")
+		if err != nil {
+			t.Fatal(err)
+		}
+		document, err := jsonschema.UnmarshalJSON(bytes.NewReader(text))
+		if err != nil {
+			t.Fatal(err)
+		}
+		c := jsonschema.NewCompiler()
+		if err := c.AddResource("r", document); err != nil {
+			t.Fatal(err)
+		}
+		value, err := jsonschema.UnmarshalJSON(bytes.NewReader(first["result.json"]))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := c.MustCompile("r").Validate(value); err != nil {
+			t.Error(err)
+		}
+	})
+	t.Run("a row per frame and none missing", func(t *testing.T) {
+		rows, err := csv.NewReader(bytes.NewReader(first["signals.csv"])).ReadAll()
+		if err != nil || len(rows) != len(truth.Times)+1 {
+			t.Errorf("%d rows for %d frames: %v", len(rows), len(truth.Times), err)
+		}
+	})
+	t.Run("the video plays in a browser", func(t *testing.T) {
+		info, err := clip.Probe(ctx, filepath.Join(out, "tracked.mp4"))
+		if err != nil || info.Codec != "h264" || info.PixelFormat != "yuv420p" || len(info.Times) != len(truth.Times) {
+			t.Errorf("%+v %v", info, err)
+		}
+	})
+	t.Run("the report fetches nothing", func(t *testing.T) {
+		for _, word := range []string{"http://", "https://", "<script"} {
+			if strings.Contains(strings.ReplaceAll(string(first["report.html"]), `xmlns="http://www.w3.org/2000/svg"`, ""), word) {
+				t.Errorf("report.html holds %s", word)
+			}
+		}
+	})
+	t.Run("the same inputs give the same bytes", func(t *testing.T) {
+		if _, err := pipeline.MeasureClip(ctx, path, opts); err != nil {
+			t.Fatal(err)
+		}
+		for name, want := range first {
+			got, err := os.ReadFile(filepath.Join(out, name))
+			if err != nil || !bytes.Equal(got, want) {
+				t.Errorf("%s differs on a second run (%v)", name, err)
+			}
+		}
+	})
+	t.Run("the clip is untouched and nothing is left behind", func(t *testing.T) {
+		after, err := fsx.Hash(ctx, path)
+		if err != nil || after != before {
+			t.Error("the clip has changed")
+		}
+		entries, err := os.ReadDir(filepath.Dir(path))
+		if err != nil || len(entries) != 3 {
+			t.Errorf("beside the clip lie %v", entries)
+		}
+	})
+	t.Run("up to date until the marks change", func(t *testing.T) {
+		if done, why, err := pipeline.UpToDate(ctx, path, opts, nil); !done || err != nil {
+			t.Errorf("%q %v", why, err)
+		}
+		*marks.Marks[0].X++
+		if err := record.WriteMarks(record.MarksPath(path), marks); err != nil {
+			t.Fatal(err)
+		}
+		if done, why, err := pipeline.UpToDate(ctx, path, opts, nil); done || err != nil || why != "the marks have changed" {
+			t.Errorf("%v %q %v", done, why, err)
+		}
+	})
+	t.Run("marks outside the picture", func(t *testing.T) {
+		*marks.Marks[0].X = 4000
+		if err := record.WriteMarks(record.MarksPath(path), marks); err != nil {
+			t.Fatal(err)
+		}
+		_, err := pipeline.MeasureClip(ctx, path, opts)
+		if err == nil || !strings.Contains(err.Error(), "outside the picture") {
+			t.Error(err)
+		}
+		if b, err := os.ReadFile(filepath.Join(out, "result.json")); err != nil || !bytes.Equal(b, first["result.json"]) {
+			t.Error("a refused run harmed the old result")
+		}
+	})
+	t.Run("cancelled", func(t *testing.T) {
+		ctx, cancel := context.WithCancel(ctx)
+		cancel()
+		if _, err := pipeline.MeasureClip(ctx, path, opts); err == nil {
+			t.Error("measured although cancelled")
+		}
+	})
+}
