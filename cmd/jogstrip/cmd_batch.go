@@ -195,7 +195,7 @@ func runBatch(ctx context.Context, a *app, opts batchOptions, folder string) err
 	if err != nil {
 		return err
 	}
-	if !ledger.Totals.AllGood() {
+	if !ledger.AllGood() {
 		return errPartly
 	}
 	return nil

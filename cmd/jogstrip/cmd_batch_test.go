@@ -1,9 +1,11 @@
 package main
 
 import (
+	"bufio"
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"io/fs"
 	"os"
 	"os/exec"
@@ -14,10 +16,12 @@ import (
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
+	"golang.org/x/sync/errgroup"
 
 	"jogstrip/pipeline/batch"
 	"jogstrip/pipeline/batch/damaged"
 	"jogstrip/pipeline/record"
+	"jogstrip/track/traj"
 )
 
 func TestBatchScripts(t *testing.T) {
@@ -246,5 +250,108 @@ func TestJSONLogOfABatch(t *testing.T) {
 	}
 	if last["type"] != "end" {
 		t.Errorf("the last line is %v", last)
+	}
+}
+
+// marked makes small clips with marks below root.
+func marked(t testing.TB, root string, names ...string) {
+	t.Helper()
+	for i, name := range names {
+		path := filepath.Join(root, name)
+		if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+			t.Fatal(err)
+		}
+		if out, err := exec.Command("ffmpeg", "-v", "error", "-nostdin", "-f", "lavfi", "-i", "testsrc2=size=128x96:rate=60", "-frames:v", "30", "-c:v", "libx264", "-pix_fmt", "yuv420p", path).CombinedOutput(); err != nil {
+			t.Fatalf("ffmpeg: %v: %s", err, out)
+		}
+		m := &record.Marks{View: traj.Toward, Gait: traj.Trot, Picture: record.Picture{Width: 128, Height: 96}, Marks: []record.Mark{
+			record.At(0, traj.LeftFore, 50+float64(i), 60), record.At(0, traj.RightFore, 40, 60),
+		}}
+		if err := record.WriteMarks(record.MarksPath(path), m); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+func TestInterruptStopsCleanlyAndASecondStartGoesOn(t *testing.T) {
+	needFFmpeg(t)
+	root := t.TempDir()
+	marked(t, root, "a.mp4", "b.mp4", "c.mp4")
+	cmd := jogstrip(t, "batch", root, "--workers", "1", "--log", "plain")
+	var stderr strings.Builder
+	cmd.Stderr = &stderr
+	out, err := cmd.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	var said strings.Builder
+	lines := bufio.NewScanner(out)
+	for lines.Scan() {
+		said.WriteString(lines.Text() + "\n")
+		if strings.Contains(lines.Text(), "b.mp4: measuring") {
+			if err := cmd.Process.Signal(os.Interrupt); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	err = cmd.Wait()
+	var exit *exec.ExitError
+	if !errors.As(err, &exit) || exit.ExitCode() != exitInterrupted {
+		t.Fatalf("%v, want exit code %d\n%s%s", err, exitInterrupted, said.String(), stderr.String())
+	}
+	if !strings.Contains(stderr.String(), "goes on where it stopped") || !strings.Contains(said.String(), "not reached") {
+		t.Errorf("does not say what happened:\n%s%s", said.String(), stderr.String())
+	}
+	if left := leftovers(t, root); len(left) > 0 {
+		t.Errorf("left behind: %v", left)
+	}
+	if _, err := os.Stat(filepath.Join(root, batch.MorningPage)); err != nil {
+		t.Errorf("what was done until then has no page: %v", err)
+	}
+	second, err := jogstrip(t, "batch", root, "--log", "plain").CombinedOutput()
+	if !errors.As(err, &exit) || exit.ExitCode() != exitPartly || strings.Contains(string(second), "a.mp4: measuring") || !strings.Contains(string(second), "c.mp4: measuring") {
+		t.Errorf("second start: %v\n%s", err, second)
+	}
+}
+
+// A batch over a yard and one over a horse's folder in it may meet at a clip.
+func TestBatchesOverOverlappingFoldersDoNotHarmEachOther(t *testing.T) {
+	needFFmpeg(t)
+	names := []string{"h/v/a.mp4", "h/v/b.mp4", "h/v/c.mp4"}
+	alone, shared := t.TempDir(), t.TempDir()
+	marked(t, alone, names...)
+	marked(t, shared, names...)
+	var exit *exec.ExitError
+	if out, err := jogstrip(t, "batch", alone).CombinedOutput(); !errors.As(err, &exit) || exit.ExitCode() != exitPartly {
+		t.Fatalf("%v\n%s", err, out)
+	}
+	var group errgroup.Group
+	for _, folder := range []string{shared, filepath.Join(shared, "h"), filepath.Join(shared, "h", "v")} {
+		group.Go(func() error {
+			out, err := jogstrip(t, "batch", folder).CombinedOutput()
+			var exit *exec.ExitError
+			if !errors.As(err, &exit) || exit.ExitCode() != exitPartly || strings.Contains(string(out), "FAILED") {
+				return fmt.Errorf("%s: %w\n%s", folder, err, out)
+			}
+			return nil
+		})
+	}
+	if err := group.Wait(); err != nil {
+		t.Fatal(err)
+	}
+	want, got := results(t, alone), results(t, shared)
+	if len(got) != len(names) {
+		t.Errorf("%d results", len(got))
+	}
+	for name, text := range want {
+		if got[name] != text {
+			t.Errorf("%s differs from what it is alone", name)
+		}
+	}
+	if left := leftovers(t, shared); len(left) > 0 {
+		t.Errorf("left behind: %v", left)
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"path"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -52,11 +53,11 @@ func runMerge(ctx context.Context, a *app, log, folder string) error {
 	}
 	printer := newPrinter(a.stdout, log)
 	defer printer.Close()
-	for _, n := range ledger.Notes {
+	for _, n := range slices.Concat(ledger.Problems, ledger.Notes) {
 		printer.Event(batch.Event{Kind: batch.EventNote, Text: n})
 	}
 	printer.Event(batch.Event{Kind: batch.EventEnd, Folder: folder, Totals: ledger.Totals, Page: page, Text: ledger.Stopped})
-	if !ledger.Totals.AllGood() || ledger.Stopped != "" {
+	if !ledger.AllGood() {
 		return errPartly
 	}
 	return nil
@@ -67,7 +68,7 @@ func morningPage(p record.Program, folder string) func(l *batch.Ledger) ([]byte,
 	return func(l *batch.Ledger) ([]byte, error) {
 		b := pages.Batch{
 			Header: pages.Header{Printed: l.Ended.Local()}, Folder: filepath.Base(absolute(folder)),
-			Started: l.Started.Local(), Finished: l.Ended.Local(), Stopped: l.Stopped, Notes: l.Notes,
+			Started: l.Started.Local(), Finished: l.Ended.Local(), Stopped: l.Stopped, Notes: slices.Concat(l.Problems, l.Notes),
 			Provenance: pages.Provenance{Program: fmt.Sprintf("jogstrip %s, measuring version %d", p.Version, p.Measuring), Tools: []pages.Tool{{Name: "OpenCV", Version: p.OpenCV}, {Name: "FFmpeg", Version: p.FFmpeg}}},
 		}
 		if around, err := pipeline.Look(folder); err == nil {

@@ -28,8 +28,14 @@ func newWorkerCommand(a *app) *cobra.Command {
 			if err := opts.check(); err != nil {
 				return err
 			}
-			// The group is this process and the decoders that it has started.
-			go batch.WatchBatch(os.Stdin, func() { _ = syscall.Kill(0, syscall.SIGKILL) })
+			// The group is this process and the decoders that it has started; a
+			// process started by hand in another's group ends alone.
+			go batch.WatchBatch(os.Stdin, func() {
+				if syscall.Getpgrp() == os.Getpid() {
+					_ = syscall.Kill(0, syscall.SIGKILL)
+				}
+				os.Exit(exitInterrupted)
+			})
 			return runWorker(cmd.Context(), a, opts, again, args[0])
 		},
 	}

@@ -261,8 +261,9 @@ func (r *run) plan(ctx context.Context) ([]job, error) {
 			return nil, fmt.Errorf("search folder %s: %w", r.Folder, err)
 		}
 		for _, line := range strings.Split(err.Error(), "\n") {
-			r.note("Not searched: " + line)
-			r.tell(Event{Kind: EventNote, Text: "not searched: " + line})
+			text := r.shorten("Not searched: " + line)
+			r.ledger.Problems = append(r.ledger.Problems, text)
+			r.tell(Event{Kind: EventNote, Text: text})
 		}
 	}
 	var mine []Clip
@@ -526,7 +527,10 @@ func (r *run) end(ctx context.Context, cause error) (*Ledger, error) {
 	if r.state != "" {
 		var problems []error
 		if r.Share.whole() && cause == nil {
-			r.ledger.Notes = append(r.ledger.Notes, visits(ctx, r.Folder, r.ledger.Entries, r.Visit)...)
+			for _, p := range visits(ctx, r.Folder, r.ledger.Entries, r.Visit) {
+				r.ledger.Problems = append(r.ledger.Problems, p)
+				r.tell(Event{Kind: EventNote, Text: p})
+			}
 		}
 		data, err := r.ledger.marshal()
 		if err == nil {

@@ -269,8 +269,8 @@ func TestWhatCannotBeSearchedIsToldAndTheRestIsMeasured(t *testing.T) {
 	if err != nil || ledger.Totals.Measured != 1 {
 		t.Fatalf("%v %+v", err, ledger)
 	}
-	if len(ledger.Notes) != 1 || !strings.Contains(ledger.Notes[0], "permission denied") {
-		t.Errorf("notes: %q", ledger.Notes)
+	if len(ledger.Problems) != 1 || !strings.Contains(ledger.Problems[0], "permission denied") || ledger.AllGood() {
+		t.Errorf("problems: %q", ledger.Problems)
 	}
 }
 

@@ -33,8 +33,17 @@ type Ledger struct {
 	Ended   time.Time `json:"ended,omitzero"`    // UTC; zero while the batch runs or where it was killed.
 	Stopped string    `json:"stopped,omitempty"` // Why it ended before its end, in words; empty where it did not.
 	Notes   []string  `json:"notes,omitempty"`   // What people should know of the whole, in sentences.
-	Totals  Totals    `json:"totals"`
-	Entries []Entry   `json:"clips"` // Sorted by clip.
+	// Problems are sentences about what went wrong beside the clips: folders that
+	// could not be searched, pages of visits that could not be made.
+	Problems []string `json:"problems,omitempty"`
+	Totals   Totals   `json:"totals"`
+	Entries  []Entry  `json:"clips"` // Sorted by clip.
+}
+
+// AllGood reports whether the batch came to its end and nobody has to do
+// anything.
+func (l *Ledger) AllGood() bool {
+	return l.Totals.AllGood() && len(l.Problems) == 0 && l.Stopped == ""
 }
 
 func (l *Ledger) marshal() ([]byte, error) {

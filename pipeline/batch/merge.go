@@ -25,7 +25,7 @@ var ErrNoLedger = errors.New("no batch has left a ledger there")
 
 // Merge takes the ledgers of all shares of a divided batch together and writes
 // one morning page. Shares that are missing, still running or were killed, and
-// clips that no share has seen, are named in the ledger's notes and count as
+// clips that no share has seen, are named in the ledger's problems and count as
 // not reached. Of ledgers left by batches divided otherwise, the division used
 // last is taken. Merging again gives the same.
 func Merge(ctx context.Context, opts MergeOptions) (*Ledger, string, error) {
@@ -33,11 +33,11 @@ func Merge(ctx context.Context, opts MergeOptions) (*Ledger, string, error) {
 	if err != nil {
 		return nil, "", fmt.Errorf("open folder %s: %w", opts.Folder, err)
 	}
-	ledgers, notes, err := lastDivision(folder)
+	ledgers, problems, err := lastDivision(folder)
 	if err != nil {
 		return nil, "", err
 	}
-	merged := &Ledger{Schema: LedgerSchema, Shares: len(ledgers), Notes: notes}
+	merged := &Ledger{Schema: LedgerSchema, Shares: len(ledgers), Problems: problems}
 	var missing []string
 	for i, l := range ledgers {
 		switch {
@@ -45,13 +45,14 @@ func Merge(ctx context.Context, opts MergeOptions) (*Ledger, string, error) {
 			missing = append(missing, fmt.Sprint(i+1))
 			continue
 		case l.Ended.IsZero():
-			merged.Notes = append(merged.Notes, fmt.Sprintf("Share %s has not ended: it still runs, or it was killed; start it again.", l.Share))
+			merged.Problems = append(merged.Problems, fmt.Sprintf("Share %s has not ended: it still runs, or it was killed; start it again.", l.Share))
 		case l.Stopped != "":
-			merged.Notes = append(merged.Notes, fmt.Sprintf("Share %s ended early. %s", l.Share, l.Stopped))
+			merged.Problems = append(merged.Problems, fmt.Sprintf("Share %s ended early. %s", l.Share, l.Stopped))
 		}
 		for _, n := range l.Notes {
 			merged.Notes = append(merged.Notes, fmt.Sprintf("Share %s: %s", l.Share, n))
 		}
+		merged.Problems = append(merged.Problems, l.Problems...)
 		if merged.Started.IsZero() || l.Started.Before(merged.Started) {
 			merged.Started = l.Started
 		}
@@ -75,10 +76,11 @@ func Merge(ctx context.Context, opts MergeOptions) (*Ledger, string, error) {
 		}
 	}
 	slices.SortFunc(merged.Entries, func(a, b Entry) int { return strings.Compare(a.Clip, b.Clip) })
-	merged.Notes = append(merged.Notes, visits(ctx, folder, merged.Entries, opts.Visit)...)
+	merged.Problems = append(merged.Problems, visits(ctx, folder, merged.Entries, opts.Visit)...)
 	if err := ctx.Err(); err != nil {
 		return nil, "", err
 	}
+	merged.Problems = compactStrings(merged.Problems) // Each share has searched the whole folder.
 	merged.Totals = Count(merged.Entries)
 	page, err := writeMorning(folder, merged, opts.Page)
 	return merged, page, err
@@ -86,14 +88,14 @@ func Merge(ctx context.Context, opts MergeOptions) (*Ledger, string, error) {
 
 // lastDivision returns the ledgers of the division that was used last: index i
 // is share i+1; where it has left none, its Share.Count is 0.
-func lastDivision(folder string) (ledgers []*Ledger, notes []string, err error) {
+func lastDivision(folder string) (ledgers []*Ledger, problems []string, err error) {
 	paths, _ := filepath.Glob(filepath.Join(escapeGlob(filepath.Join(folder, StateFolder)), "ledger*.json"))
 	latest := map[int]time.Time{}
 	divisions := map[int][]*Ledger{}
 	for _, path := range paths {
 		l, err := readLedger(path)
 		if err != nil {
-			notes = append(notes, fmt.Sprintf("A ledger can't be used: %s", strings.ReplaceAll(err.Error(), folder+string(filepath.Separator), "")))
+			problems = append(problems, fmt.Sprintf("A ledger can't be used: %s", strings.ReplaceAll(err.Error(), folder+string(filepath.Separator), "")))
 			continue
 		}
 		if l.Share == nil {
@@ -123,7 +125,7 @@ func lastDivision(folder string) (ledgers []*Ledger, notes []string, err error) 
 	for _, l := range divisions[count] {
 		ledgers[l.Share.Index-1] = l
 	}
-	return ledgers, notes, nil
+	return ledgers, problems, nil
 }
 
 // addUnseen adds the clips that no share has seen.
@@ -136,7 +138,7 @@ func addUnseen(ctx context.Context, folder string, merged *Ledger, find func(ctx
 		if len(clips) == 0 {
 			return fmt.Errorf("search folder %s: %w", folder, err)
 		}
-		merged.Notes = append(merged.Notes, "Not searched: "+err.Error())
+		merged.Problems = append(merged.Problems, "Not searched: "+err.Error())
 	}
 	seen := map[string]bool{}
 	for _, e := range merged.Entries {
@@ -148,4 +150,15 @@ func addUnseen(ctx context.Context, folder string, merged *Ledger, find func(ctx
 		}
 	}
 	return nil
+}
+
+// compactStrings keeps the first of equal strings.
+func compactStrings(all []string) []string {
+	var out []string
+	for _, s := range all {
+		if !slices.Contains(out, s) {
+			out = append(out, s)
+		}
+	}
+	return out
 }

@@ -95,7 +95,7 @@ func TestMergeNamesWhatIsMissing(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	all := strings.Join(append(got.Notes, got.Stopped), "\n")
+	all := strings.Join(append(got.Problems, got.Stopped), "\n")
 	for _, word := range []string{"can't be used", "ledger-2-of-2.json", "left no ledger: 2"} {
 		if !strings.Contains(all, word) {
 			t.Errorf("%q is not told in %q", word, all)

@@ -88,7 +88,7 @@ func TestPageOfAVisitThatFailsIsToldAndHarmsNothing(t *testing.T) {
 	if err != nil || strings.Join(visited, " ") != "v1 v2" {
 		t.Fatalf("%v, visited %v", err, visited)
 	}
-	if len(ledger.Notes) != 1 || !strings.Contains(ledger.Notes[0], "h/v1/visit.toml: line 3") || strings.Contains(ledger.Notes[0], root) {
-		t.Errorf("notes: %q", ledger.Notes)
+	if len(ledger.Problems) != 1 || !strings.Contains(ledger.Problems[0], "h/v1/visit.toml: line 3") || strings.Contains(ledger.Problems[0], root) {
+		t.Errorf("problems: %q", ledger.Problems)
 	}
 }
