@@ -117,7 +117,15 @@ func (b *browser) do(actions ...action) {
 // wait waits until a JavaScript expression is true.
 func (b *browser) wait(expression string) {
 	b.Helper()
-	if _, err := chromedp.Run(b.ctx, chromedp.Poll[any](expression, chromedp.WithPollingTimeout(45*time.Second), chromedp.WithPollingInterval(40*time.Millisecond))); err != nil {
+	for tries := 0; ; tries++ {
+		_, err := chromedp.Run(b.ctx, chromedp.Poll[any](expression, chromedp.WithPollingTimeout(45*time.Second), chromedp.WithPollingInterval(40*time.Millisecond)))
+		if err == nil {
+			return
+		}
+		// Asked just while one page makes room for the next.
+		if tries < 5 && strings.Contains(err.Error(), "Cannot find context") {
+			continue
+		}
 		b.shoot("failure")
 		b.Fatalf("waited for %s: %v; the page complained: %v", expression, err, b.complaints())
 	}

@@ -7,7 +7,8 @@ import { Stage, drawSign, drawWords } from './stage.js';
 import { Saver } from './saver.js';
 import { facing } from './horse.js';
 import { Ground } from './ground.js';
-import { landmarksFor, landmarkNames, isNeeded, placeOf, sideOf, opposite, symbols, colours, levelWords } from './words.js';
+import { landmarksFor, landmarkNames, placeOf, sideOf, opposite, symbols, colours, levelWords } from './words.js';
+import { stands, leading, landmarksStanding, neededStanding, nextStop } from './plan.js';
 
 const keyHelp = [
   [', and .', 'one frame back, one forward (with Shift: ten)'],
@@ -15,6 +16,7 @@ const keyHelp = [
   ['arrow keys', 'on the picture: move the cross by 1 px (Shift: 10 px, Alt: 0.1 px)'],
   ['Enter', 'on the picture: place the mark at the cross'],
   ['N', 'the landmark is not visible in this frame'],
+  ['G', 'go on: next frame to mark, then the ground'],
   ['Delete', 'remove the mark of this landmark in this frame'],
   ['U', 'undo'],
   ['+, - and 0', 'zoom in, zoom out, whole picture'],
@@ -106,7 +108,10 @@ class MarkPage {
     this.build();
     if (this.parts.view) this.setStep('marks');
     else this.setStep('horse');
-    if (landmark && this.parts.view) this.active = landmark;
+    if (landmark && this.parts.view) {
+      this.active = landmark;
+      this.chosen = landmark;
+    }
     this.keys = (e) => this.keyed(e);
     document.addEventListener('keydown', this.keys);
     this.refresh();
@@ -164,7 +169,10 @@ class MarkPage {
 
   setStep(step) {
     this.step = step;
-    if (step === 'marks') this.active = this.nextLandmark();
+    if (step === 'marks') {
+      this.want = this.nextStop()?.side ?? 'left';
+      this.active = this.nextLandmark();
+    }
     this.cross = null;
     this.refresh();
   }
@@ -180,9 +188,42 @@ class MarkPage {
     return [...frames].sort((a, b) => a - b);
   }
 
+  /** The frames in which the leading hoof of a side is marked. */
+  standing(side) {
+    return this.markedFrames().filter((f) => Array.isArray(this.markAt(f, leading(this.view, side))));
+  }
+
+  /** The frame to mark next, or null; see plan.js. */
+  nextStop() {
+    return nextStop({ view: this.view, gait: this.parts.gait, times: this.clip.times, frame: this.frame, left: this.standing('left'), right: this.standing('right') });
+  }
+
+  /** The landmarks asked for in the frame shown: those that go with the hoof that stands. */
+  asked() {
+    const [left, right] = ['left', 'right'].map((s) => Array.isArray(this.markAt(this.frame, leading(this.view, s))));
+    if (left && right) return landmarksFor(this.view);
+    return landmarksStanding(this.view, this.parts.gait, left ? 'left' : right ? 'right' : this.want ?? 'left');
+  }
+
   nextLandmark() {
     if (!this.view) return null;
-    return landmarksFor(this.view).find((l) => this.markAt(this.frame, l) === undefined) ?? null;
+    return this.asked().find((l) => this.markAt(this.frame, l) === undefined) ?? null;
+  }
+
+  /** Goes to the frame to mark next, or to the ground where all are marked. */
+  goOn() {
+    if (this.step !== 'marks') return;
+    const stop = this.nextStop();
+    if (!stop) {
+      this.setStep('ground');
+      return;
+    }
+    this.want = stop.side;
+    this.chosen = null;
+    this.goTo(stop.frame);
+    this.active = this.nextLandmark();
+    this.refresh();
+    this.say(`Step until the ${landmarkNames[leading(this.view, stop.side)]} stands.`);
   }
 
   /** Changes parts, so that it can be undone, and saves. */
@@ -235,6 +276,7 @@ class MarkPage {
     this.cross = [px, py];
     this.change({ [`mark:${this.frame}:${landmark}`]: [px, py] });
     this.lastPlaced = landmark;
+    this.chosen = null;
     if (!renewed) this.advance();
     this.say(`${cap(landmarkNames[landmark])} marked in frame ${this.frame}.`);
   }
@@ -273,21 +315,45 @@ class MarkPage {
     this.change({ [`mark:${this.frame}:${landmark}`]: moved });
   }
 
-  /** Pairs of this frame whose left lies where the right should. */
+  /**
+   * Pairs whose left lies where the right should: in this frame, or, where this
+   * frame has one of them only, beside the nearest frame that has the other, both
+   * as seen from a landmark of the midline.
+   */
   swapped() {
     if (!this.view) return [];
     const sign = this.view === 'toward' ? 1 : -1;
-    return landmarksFor(this.view).filter((l) => l.startsWith('left-')).filter((l) => {
-      const a = this.markAt(this.frame, l);
-      const b = this.markAt(this.frame, opposite(l));
-      return Array.isArray(a) && Array.isArray(b) && sign * (a[0] - b[0]) < 0;
-    });
+    const at = (frame, l) => (Array.isArray(this.markAt(frame, l)) ? this.markAt(frame, l) : null);
+    const found = [];
+    for (const left of landmarksFor(this.view).filter((l) => l.startsWith('left-'))) {
+      const right = opposite(left);
+      const here = [left, right].filter((l) => at(this.frame, l));
+      if (here.length === 2) {
+        if (sign * (at(this.frame, left)[0] - at(this.frame, right)[0]) < 0) found.push({ left, leftFrame: this.frame, rightFrame: this.frame });
+        continue;
+      }
+      if (here.length === 0) continue;
+      const away = (f) => Math.abs(f - this.frame);
+      const others = this.markedFrames().filter((f) => at(f, opposite(here[0])) && !at(f, here[0])).sort((a, b) => away(a) - away(b));
+      const middle = others.length > 0 && ['head', 'withers', 'croup', 'chest'].find((l) => at(this.frame, l) && at(others[0], l));
+      if (!middle) continue;
+      const [leftFrame, rightFrame] = here[0] === left ? [this.frame, others[0]] : [others[0], this.frame];
+      const aside = (frame, l) => at(frame, l)[0] - at(frame, middle)[0];
+      if (sign * (aside(leftFrame, left) - aside(rightFrame, right)) < 0) found.push({ left, leftFrame, rightFrame });
+    }
+    return found;
   }
 
-  swap(left) {
-    const a = `mark:${this.frame}:${left}`;
-    const b = `mark:${this.frame}:${opposite(left)}`;
-    this.change({ [a]: this.parts[b], [b]: this.parts[a] });
+  swap({ left, leftFrame, rightFrame }) {
+    const right = opposite(left);
+    const [a, b] = [this.markAt(leftFrame, left), this.markAt(rightFrame, right)];
+    if (leftFrame === rightFrame) this.change({ [`mark:${leftFrame}:${left}`]: b, [`mark:${leftFrame}:${right}`]: a });
+    else {
+      this.change({
+        [`mark:${leftFrame}:${left}`]: undefined, [`mark:${leftFrame}:${right}`]: a,
+        [`mark:${rightFrame}:${right}`]: undefined, [`mark:${rightFrame}:${left}`]: b,
+      });
+    }
   }
 
   // Frames.
@@ -298,8 +364,8 @@ class MarkPage {
     this.frame = f;
     this.slider.value = String(f);
     if (other && !keepActive && this.step === 'marks') {
-      // While one landmark is carried through frames it stays the one asked for.
-      if (!this.active || this.markAt(f, this.active) !== undefined) this.active = this.nextLandmark();
+      // A landmark that was chosen stays the one asked for while one steps.
+      if (!this.active || this.active !== this.chosen || this.markAt(f, this.active) !== undefined) this.active = this.nextLandmark();
     }
     this.refresh();
     const asked = performance.now();
@@ -436,7 +502,7 @@ class MarkPage {
       '<': () => this.goTo(this.frame - 10), '>': () => this.goTo(this.frame + 10),
       '[': () => this.goTo(frames.filter((f) => f < this.frame).at(-1) ?? this.frame),
       ']': () => this.goTo(frames.find((f) => f > this.frame) ?? this.frame),
-      n: () => this.hide(), u: () => this.undo(), Delete: () => this.remove(), Backspace: () => this.remove(),
+      n: () => this.hide(), g: () => this.goOn(), u: () => this.undo(), Delete: () => this.remove(), Backspace: () => this.remove(),
       '+': () => this.stage.zoomBy(2, ...(this.cross ?? [])), '=': () => this.stage.zoomBy(2, ...(this.cross ?? [])),
       '-': () => this.stage.zoomBy(0.5, ...(this.cross ?? [])), 0: () => this.stage.fit(),
     };
@@ -613,35 +679,46 @@ class MarkPage {
 
   taskMarks() {
     const { view, active } = this;
+    const asked = this.asked();
     const done = landmarksFor(view).filter((l) => Array.isArray(this.markAt(this.frame, l)));
+    const least = asked.length === landmarksFor(view).length ? neededStanding + 1 : neededStanding; // Both hooves, and the head or croup.
+    const needed = asked.slice(0, least).every((l) => this.markAt(this.frame, l) !== undefined);
     const side = active ? sideOf(active) : 'middle';
-    const warnings = this.swapped().map((left) => h('div', { class: 'notice warn', role: 'alert' },
-      h('p', {}, `The ${landmarkNames[left]} is marked where the horse’s right is. Were left and right confused? Limbs may really cross while one swings past the other.`),
-      button('Exchange left and right', () => this.swap(left), { id: `swap-${left}` })));
+    const stop = this.nextStop();
+    const limb = view === 'toward' ? 'fore' : 'hind';
+    const warnings = this.swapped().map((pair) => h('div', { class: 'notice warn', role: 'alert' },
+      h('p', {}, pair.leftFrame === pair.rightFrame
+        ? `The ${landmarkNames[pair.left]} is marked where the horse’s right is. Were left and right confused? Limbs may really cross while one swings past the other.`
+        : `The ${landmarkNames[pair.left]} in frame ${pair.leftFrame} lies on the other side of the ${landmarkNames[opposite(pair.left)]} in frame ${pair.rightFrame}. Were left and right confused? A horse that plaits really puts them so.`),
+      button('Exchange left and right', () => this.swap(pair), { id: `swap-${pair.left}` })));
+    const on = stop
+      ? button(`Next frame: ${stop.side} ${limb} stands`, () => this.goOn(), { class: needed ? 'primary' : '', id: 'next-frame' })
+      : button('Go on to the ground', () => this.setStep('ground'), { class: 'primary', id: 'go-ground' });
+    const undo = button('Undo', () => this.undo(), { id: 'undo', disabled: this.undoStack.length === 0 });
     put(this.task,
       active
         ? [h('h2', { class: `ask ${side}` }, h('span', { 'aria-hidden': 'true' }, `${symbols[side]} `), `Click the ${landmarkNames[active]}`),
-          h('p', {}, placeOf(view, active), side === 'middle' ? '' : ` The horse’s ${side} is on the ${(view === 'toward') === (side === 'left') ? 'right' : 'left'} of the picture.`),
-          h('div', { class: 'actions' },
-            button('Not visible', () => this.hide(), { id: 'hide' }),
-            button('Undo', () => this.undo(), { id: 'undo', disabled: this.undoStack.length === 0 }))]
-        : [h('h2', {}, 'This frame is done'),
-          h('p', {}, 'Marks in two or three frames at other distances make tracking surer. Then go on to the ground.'),
-          h('div', { class: 'actions' },
-            button('Another frame', () => this.otherFrame(), { id: 'other' }),
-            button('Go on to the ground', () => this.setStep('ground'), { class: 'primary', id: 'go-ground' }),
-            button('Undo', () => this.undo(), { id: 'undo', disabled: this.undoStack.length === 0 }))],
+          active.endsWith('-fore') || active.endsWith('-hind')
+            ? h('p', { id: 'stand' }, h('strong', {}, 'While it stands: '), 'step (◀ ▶ or the keys , and .) to a frame in which it stays on one spot of the ground, best in the middle of that time.') : null,
+          h('p', {}, placeOf(view, active), side === 'middle' ? '' : ` The horse’s ${side} is on the ${(view === 'toward') === (side === 'left') ? 'right' : 'left'} of the picture.`)]
+        : [h('h2', {}, 'This frame is done'), stop ? null : h('p', {}, 'Enough frames are marked.')],
+      h('div', { class: 'actions' }, needed || !stop || !active ? on : null, active ? button('Not visible', () => this.hide(), { id: 'hide' }) : null, undo),
+      h('p', { class: 'plan' }, 'Frames marked at several distances: ', ['left', 'right'].map((s, i) => [i > 0 ? ', ' : '', h('span', { class: `sign-text ${s}`, 'aria-hidden': 'true' }, symbols[s]),
+        ` ${s} ${limb} standing ${Math.min(this.standing(s).length, stands)} of ${stands}`]), '.'),
       warnings,
       facing(view, { wanted: active, done, title: active ? `Where the ${landmarkNames[active]} sits` : 'Landmarks marked in this frame' }),
       h('div', { class: 'chips', role: 'group', 'aria-label': 'Landmarks' }, landmarksFor(view).map((l) => {
         const at = this.markAt(this.frame, l);
-        const state = at === undefined ? (isNeeded(view, l) ? 'to do' : 'if visible') : at === 'hidden' ? 'not visible' : 'marked';
+        const place = asked.indexOf(l);
+        const state = at === 'hidden' ? 'not visible' : at !== undefined ? 'marked' : place < 0 ? 'if it stands' : place < least ? 'to do' : 'if visible';
         return button([h('span', { class: `sign-text ${sideOf(l)}`, 'aria-hidden': 'true' }, symbols[sideOf(l)]), ` ${landmarkNames[l]} `, h('small', {}, state)], () => {
           this.active = l;
+          this.chosen = l;
           this.cross = Array.isArray(at) ? [...at] : null;
           this.refresh();
         }, { id: `chip-${l}`, class: at === undefined ? 'chip' : 'chip done', 'aria-pressed': String(l === active) });
       })),
+      stop && this.standing('left').length + this.standing('right').length > 0 ? h('div', { class: 'actions' }, button('Enough: on to the ground', () => this.setStep('ground'), { id: 'go-ground' })) : null,
       this.nudgePad());
   }
 
@@ -655,23 +732,6 @@ class MarkPage {
       button('↓', () => this.nudge(0, step), { 'aria-label': 'down', id: 'nudge-down' }), button('→', () => this.nudge(step, 0), { 'aria-label': 'right', id: 'nudge-right' }));
   }
 
-  /** Goes to the frame in the widest stretch without marks. */
-  otherFrame() {
-    const last = this.clip.times.length - 1;
-    const ends = [Math.round(last * 0.05), ...this.markedFrames(), Math.round(last * 0.95)];
-    let best = this.frame;
-    let widest = 0;
-    for (let i = 1; i < ends.length; i += 1) {
-      const open = i === 1 || i === ends.length - 1;
-      const width = (ends[i] - ends[i - 1]) * (open ? 1.6 : 1);
-      if (width > widest) {
-        widest = width;
-        best = i === 1 ? Math.round(ends[0] + (ends[1] - ends[0]) * 0.4) : i === ends.length - 1 ? Math.round(ends[i - 1] + (ends[i] - ends[i - 1]) * 0.6) : Math.round((ends[i] + ends[i - 1]) / 2);
-      }
-    }
-    this.goTo(best);
-  }
-
   taskFinish() {
     const frames = this.markedFrames();
     const seen = new Set(Object.entries(this.parts).filter(([k, v]) => k.startsWith('mark:') && Array.isArray(v)).map(([k]) => k.split(':')[2]));
@@ -679,9 +739,11 @@ class MarkPage {
     const remarks = [];
     const pair = (seen.has('left-fore') && seen.has('right-fore')) || (seen.has('left-hind') && seen.has('right-hind'));
     if (!pair) remarks.push(['bad', 'Both hooves of a pair are needed: without them sides cannot be compared.']);
+    else if (this.nextStop()) {
+      remarks.push(['', `Standing hooves are marked in ${this.standing('left').length} frames on the left and ${this.standing('right').length} on the right. ${stands} of each, at several distances, make tracking surer; it goes with fewer, and the second look tells where another one helps.`]);
+    }
     if (level === 'none') remarks.push(['warn', 'Without ground marks only times and the rhythm of head and croup are measured, no lengths.']);
     if (!seen.has('withers') && this.view === 'toward' && !seen.has('croup')) remarks.push(['warn', 'Without withers or croup the report cannot tell a forelimb pattern from a hindlimb one.']);
-    if (frames.length === 1) remarks.push(['', 'One marked frame is enough to begin; the second look tells whether another one helps.']);
     put(this.task,
       h('h2', {}, 'Finish'),
       h('dl', { class: 'facts' },

@@ -33,11 +33,8 @@ const asked = {
   toward: ['left-fore', 'right-fore', 'head', 'withers', 'left-hind', 'right-hind', 'chest'],
   away: ['left-hind', 'right-hind', 'croup', 'left-hip', 'right-hip', 'withers', 'head', 'left-fore', 'right-fore'],
 };
-const needed = { toward: 3, away: 3 };
-
-/** The landmarks asked for in a view, those that matter most first. */
+/** The landmarks of a view, those that matter most first. */
 export const landmarksFor = (view) => asked[view];
-export const isNeeded = (view, landmark) => asked[view].indexOf(landmark) < needed[view];
 
 export function sideOf(landmark) {
   if (landmark.startsWith('left-')) return 'left';
