@@ -244,6 +244,62 @@ func TestNoPathLeadsOut(t *testing.T) {
 	}
 }
 
+// Reports are shown without anything that could act on the page's behalf, and
+// nothing else of a results folder is.
+func TestReportsAreShownInASandbox(t *testing.T) {
+	t.Parallel()
+	outside := t.TempDir()
+	dir := t.TempDir()
+	for _, name := range []string{"h/2026-03-02/a.out/report.html", "a.out/report.html", "a.out/tracked.mp4", "a.out/result.json", "report.html", ".x/a.out/report.html", "b.out/deep/report.html", "c.out/report.html/x"} {
+		if err := os.MkdirAll(filepath.Dir(filepath.Join(dir, name)), 0o755); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(filepath.Join(dir, name), []byte("<script>fetch('/api/clips')</script>"), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := os.WriteFile(filepath.Join(outside, "report.html"), []byte("secret"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	for link, target := range map[string]string{"d.out": outside, "a.out/link.html": filepath.Join(outside, "report.html")} {
+		if err := os.Symlink(target, filepath.Join(dir, link)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := os.MkdirAll(filepath.Join(dir, "e.out"), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Symlink(filepath.Join(outside, "report.html"), filepath.Join(dir, "e.out", "report.html")); err != nil {
+		t.Fatal(err)
+	}
+	s := listenOn(t, dir)
+	for path, want := range map[string]int{
+		"a.out/report.html": 200, "h/2026-03-02/a.out/report.html": 200, "a.out/tracked.mp4": 200,
+		"a.out/result.json": 404, "report.html": 404, ".x/a.out/report.html": 404, "b.out/deep/report.html": 404, "c.out/report.html": 404,
+		"d.out/report.html": 404, "e.out/report.html": 404, "f.out/report.html": 404, "a.out/link.html": 404,
+		"h%2f..%2fa.out/report.html": 404, "%2e%2e/a.out/report.html": 404, "..%2f" + url.PathEscape(filepath.Base(outside)) + "%2freport.html": 404,
+		".out/report.html": 404,
+	} {
+		w := ask(s, "GET", "/results/"+path, nil, nil)
+		if w.Code != want && (want != 404 || w.Code < 300) {
+			t.Errorf("%s: %d, want %d", path, w.Code, want)
+		}
+		if strings.Contains(w.Body.String(), "secret") {
+			t.Errorf("%s shows a file outside", path)
+		}
+		if w.Code != 200 {
+			continue
+		}
+		csp := w.Header().Get("Content-Security-Policy")
+		if !strings.HasPrefix(csp, "sandbox ") || !strings.Contains(csp, "default-src 'none'") || strings.Contains(csp, "script") || strings.Contains(csp, "allow-popups") || strings.Contains(csp, "allow-forms") {
+			t.Errorf("%s: content-security policy %q", path, csp)
+		}
+	}
+	if w := ask(s, "GET", "/results/a.out/report.html", nil, func(r *http.Request) { r.Header.Del("Cookie") }); w.Code != 401 {
+		t.Errorf("without the token: %d", w.Code)
+	}
+}
+
 func marksBody(width, height int) string {
 	return fmt.Sprintf(`{"schema":"jogstrip-marks/1","view":"toward","gait":"trot","picture":{"width":%d,"height":%d},"marks":[{"frame":1,"landmark":"left-fore","x":10.25,"y":20}]}`, width, height)
 }

@@ -180,6 +180,7 @@ func (s *Server) routes() http.Handler {
 	mux.HandleFunc("GET /app/{file}", s.asset)
 	mux.HandleFunc("GET /guide", s.guide)
 	mux.HandleFunc("GET /picture", s.picture)
+	mux.HandleFunc("GET /results/{path...}", s.result)
 	mux.HandleFunc("GET /api/clips", s.listClips)
 	mux.HandleFunc("GET /api/clip", s.oneClip)
 	mux.HandleFunc("PUT /api/marks", s.putMarks)

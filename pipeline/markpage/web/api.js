@@ -51,3 +51,9 @@ export async function picture(clip, frame, size, signal) {
   if (!response.ok) return answer(response);
   return response.blob();
 }
+
+/** Where a clip's report is shown, or null where it has none. */
+export function reportAddress(group, report) {
+  if (!report) return null;
+  return `/results/${[...(group === '.' ? [] : group.split('/')), ...report.split('/')].map(encodeURIComponent).join('/')}`;
+}

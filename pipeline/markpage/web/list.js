@@ -1,7 +1,7 @@
 // The clip list: what each clip still needs.
 
 import { h, put, button } from './dom.js';
-import { get, send } from './api.js';
+import { get, send, reportAddress } from './api.js';
 import { unsent } from './saver.js';
 import { needWords, levelWords } from './words.js';
 import { watch } from './progress.js';
@@ -11,7 +11,8 @@ const phases = { waiting: 'waiting to be measured', running: 'being measured', d
 /** Opens the list. Returns a function that leaves it. */
 export async function openList(main, _path, { show }) {
   const { folder, clips, more, measures } = await get('/api/clips');
-  const waiting = unsent('marks');
+  // What was said of a clip before its first mark is no work that could be lost.
+  const waiting = unsent('marks', (parts) => Object.keys(parts).some((name) => name.startsWith('mark:') || name === 'calibration'));
   const ready = clips.filter((c) => c.needs.includes('measuring'));
   const groups = new Map();
   for (const c of clips) {
@@ -36,6 +37,8 @@ export async function openList(main, _path, { show }) {
     waiting.length > 0 ? h('div', { class: 'notice warn' }, h('p', {}, 'This browser keeps marks that were not saved because the program was away. Open the clip to save them:'),
       h('ul', {}, waiting.map((p) => h('li', {}, h('a', { href: `#/mark/${encodeURIComponent(p)}` }, p))))) : null,
     asked,
+    clips.some((c) => !c.horse) ? h('p', { class: 'hint', id: 'loose' },
+      'Clips outside a visit’s folder are marked, recorded and measured where they lie. To follow a horse from visit to visit, keep the clips of each visit in a folder of its own: horses/NAME/YYYY-MM-DD.') : null,
     [...groups].map(([group, list]) => {
       const id = `group-${list[0].path}`;
       const [c] = list;
@@ -50,14 +53,32 @@ export async function openList(main, _path, { show }) {
         })));
     }));
   show('', '');
-  const stop = measures ? watch((jobs) => {
-    for (const j of jobs) {
-      const c = clips.find((k) => k.path === j.clip);
-      if (!c || !lines.has(j.clip)) continue;
-      fillLine(lines.get(j.clip), c, measures, j);
+  const phase = new Map();
+  let open = true;
+  const stop = measures ? watch(async (jobs) => {
+    const ended = jobs.some((j) => j.phase === 'done' && ['waiting', 'running'].includes(phase.get(j.clip)));
+    for (const j of jobs) phase.set(j.clip, j.phase);
+    const fill = (now) => {
+      for (const j of jobs) {
+        const c = now.find((k) => k.path === j.clip);
+        if (c && lines.has(j.clip)) fillLine(lines.get(j.clip), c, measures, j);
+      }
+    };
+    fill(clips);
+    if (!ended) return;
+    // What was measured has a report now, and perhaps wants a second look.
+    try {
+      const fresh = await get('/api/clips');
+      for (const c of clips) Object.assign(c, fresh.clips.find((k) => k.path === c.path));
+      if (open) fill(clips);
+    } catch {
+      // The list is loaded anew when the program is back.
     }
   }) : null;
-  return () => stop?.();
+  return () => {
+    open = false;
+    stop?.();
+  };
 }
 
 function fillLine(line, c, measures, job) {
@@ -75,12 +96,13 @@ function fillLine(line, c, measures, job) {
         c.marks > 0 ? `${c.marks} landmarks in ${c.frames} ${c.frames === 1 ? 'frame' : 'frames'}` : null,
         c.view ? `calibration: ${levelWords[c.calibration]}` : null,
       ].filter(Boolean).join(' · ')),
-      c.state.second_look && !job ? h('p', { class: 'facts' }, `Second look: ${c.state.second_look}`) : null,
+      c.state.second_look && (!job || job.phase === 'done') ? h('p', { class: 'facts' }, `Second look: ${c.state.second_look}`) : null,
       job ? h('p', { class: job.phase === 'failed' ? 'notice bad' : 'facts', role: 'status' }, `${phases[job.phase]}${job.phase === 'running' && job.progress.stage ? `: ${job.progress.stage}${job.progress.total > 0 ? ` ${Math.round((100 * job.progress.done) / job.progress.total)} %` : ''}` : ''}${job.error ? `: ${job.error}` : ''}`) : null,
       c.error ? h('p', { class: 'notice bad' }, c.error) : null),
     h('div', { class: 'ways' },
       h('a', { class: 'button', href: `#/mark/${path}`, 'aria-label': `Mark ${c.name}` }, 'Mark'),
       measures && (c.state.measured || job?.phase === 'done') ? h('a', { class: 'button', href: `#/look/${path}`, 'aria-label': `Second look at ${c.name}` }, 'Second look') : null,
+      c.state.report ? h('a', { class: 'button', href: reportAddress(c.group, c.state.report), target: '_blank', rel: 'noopener', 'aria-label': `Report of ${c.name}` }, 'Report') : null,
       h('a', { class: 'button', href: `#/check/${path}`, 'aria-label': `Film check of ${c.name}` }, 'Film check')));
   if (held) [...line.querySelectorAll('a')].find((a) => a.textContent === held)?.focus();
   return line;

@@ -2,7 +2,7 @@
 // fell, and the frames that win most if marked.
 
 import { h, put, button, svg } from './dom.js';
-import { get, send } from './api.js';
+import { get, send, reportAddress } from './api.js';
 import { Frames } from './frames.js';
 import { Stage, drawSign, drawWords } from './stage.js';
 import { landmarkNames, sideOf, symbols, colours } from './words.js';
@@ -121,7 +121,8 @@ class LookPage {
     put(this.side,
       h('h2', {}, 'What was found'), h('p', { class: 'finding' }, look.finding),
       this.state.stale ? h('p', { class: 'notice warn' }, 'Marks or clip have changed since: measure again.') : null,
-      head, h('div', { class: 'actions' }, this.again),
+      head, h('div', { class: 'actions' }, this.again,
+        this.state.report ? h('a', { class: 'button', id: 'report', href: reportAddress(clip.group, this.state.report), target: '_blank', rel: 'noopener' }, 'Report') : null),
       h('h2', {}, 'Frames that win most if marked'),
       look.advice.length === 0 ? h('p', {}, 'None: every landmark was followed well enough.')
         : [h('ol', { class: 'advice' }, look.advice.slice(0, adviceShown).map((a, i) => this.advised(a, i))), look.advice.length > adviceShown

@@ -15,10 +15,16 @@ function kept(key) {
   }
 }
 
-/** Lists the documents of one kind that the program has not got yet. */
-export function unsent(kind) {
+/**
+ * Lists the documents of one kind that the program has not got yet and that hold
+ * something to save.
+ */
+export function unsent(kind, worth) {
   const start = `${prefix}${kind}:`;
-  return Object.keys(localStorage).filter((k) => k.startsWith(start)).map((k) => k.slice(start.length));
+  return Object.keys(localStorage).filter((k) => k.startsWith(start)).map((k) => k.slice(start.length)).filter((id) => {
+    const left = kept(`${kind}:${id}`);
+    return left !== null && worth({ ...left.base, ...left.parts });
+  });
 }
 
 const same = (a, b) => JSON.stringify(a) === JSON.stringify(b);
