@@ -111,6 +111,7 @@ type job struct {
 	inputs     string
 	bytes      int64
 	failedLast bool
+	again      bool // Another run held it at its first turn.
 }
 
 // Run measures what is to be measured in a folder and returns what became of
@@ -416,9 +417,26 @@ func (r *run) measure(ctx context.Context, jobs []job) error {
 		return nil
 	}
 	r.save(true)
+	if err := r.pass(ctx, jobs, r.Workers); err != nil {
+		return err
+	}
+	// What another run held gets a second turn. The other may be this batch: two
+	// names can lead to one clip.
+	var held []job
+	for _, j := range jobs {
+		if r.ledger.Entries[r.place[j.name]].Outcome == Busy {
+			j.again, j.reason = true, "another run held it at its first turn"
+			held = append(held, j)
+		}
+	}
+	return r.pass(ctx, held, 1)
+}
+
+// pass gives every job its turn.
+func (r *run) pass(ctx context.Context, jobs []job, workers int) error {
 	room := semaphore.NewWeighted(r.budget)
 	group, groupCtx := errgroup.WithContext(ctx)
-	group.SetLimit(r.Workers)
+	group.SetLimit(workers)
 	for _, j := range jobs {
 		if groupCtx.Err() != nil {
 			break
@@ -479,7 +497,9 @@ func (r *run) one(ctx context.Context, j job) error {
 	}
 	r.mu.Lock()
 	r.ledger.Entries[r.place[j.name]] = e
-	if r.Event != nil {
+	if r.Event != nil && e.Outcome == Busy && !j.again {
+		r.Event(Event{Kind: EventLater, Clip: j.name, Text: e.Reason})
+	} else if r.Event != nil {
 		r.Event(Event{Kind: EventClip, Clip: j.name, Entry: &e, Bytes: j.bytes})
 	}
 	r.mu.Unlock()

@@ -149,6 +149,28 @@ func TestSecondBatchOnlyDoesWhatIsNew(t *testing.T) {
 	}
 }
 
+func TestClipHeldByAnotherRunGetsASecondTurn(t *testing.T) {
+	root := yard(t, map[string]string{"a.mp4": "once busy", "b.mp4": "busy", "c.mp4": ""})
+	opts := fakes(t, root)
+	var rec recorder
+	opts.Event = rec.event
+	ledger, err := Run(context.Background(), opts)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for clip, want := range map[string]Outcome{"a.mp4": Measured, "b.mp4": Busy, "c.mp4": Measured} {
+		if e := find(t, ledger, clip); e.Outcome != want {
+			t.Errorf("%s: %s, want %s", clip, e.Outcome, want)
+		}
+	}
+	if diff := cmp.Diff([]EventKind{EventBegin, EventLater, EventBegin, EventClip}, rec.kinds("b.mp4")); diff != "" {
+		t.Error(diff)
+	}
+	if ledger.AllGood() {
+		t.Error("all is said to be good although a clip is held")
+	}
+}
+
 func TestInterruptionKeepsWhatIsDoneAndSecondStartGoesOn(t *testing.T) {
 	clips := map[string]string{"a.mp4": ""}
 	for _, name := range []string{"b", "c", "d", "e"} {

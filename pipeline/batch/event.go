@@ -11,6 +11,7 @@ const (
 	EventPlanned  EventKind = "planned"  // Totals of what needs no measuring; Total clips are to be measured.
 	EventBegin    EventKind = "begin"    // Clip is being measured; Text says why.
 	EventProgress EventKind = "progress" // Clip: Stage, Done of Total.
+	EventLater    EventKind = "later"    // Clip was begun and gets another turn; Text says why.
 	EventClip     EventKind = "clip"     // Entry is final.
 	EventEnd      EventKind = "end"      // Totals, Page.
 )

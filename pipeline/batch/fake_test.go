@@ -119,6 +119,9 @@ func playProcess(clip string) int {
 		case "broken":
 			_ = json.NewEncoder(os.Stdout).Encode(message{Type: messageFailure, Error: "decode clip " + clip + ": no frame could be decoded", Cause: CauseClip})
 			return 0
+		case "busy":
+			_ = json.NewEncoder(os.Stdout).Encode(message{Type: messageFailure, Error: "another run is measuring this clip", Cause: CauseBusy})
+			return 0
 		case "full":
 			_ = json.NewEncoder(os.Stdout).Encode(message{Type: messageFailure, Error: "write results: no space left on device", Cause: CauseDiskFull})
 			return 0

@@ -59,6 +59,8 @@ func (b *bars) Event(e batch.Event) {
 			}
 			c.stage, c.done, c.total = e.Stage, e.Done, e.Total
 		}
+	case batch.EventLater:
+		b.running = slices.DeleteFunc(b.running, func(c *clipBar) bool { return c.name == e.Clip })
 	case batch.EventClip:
 		if c := b.find(e.Clip); c != nil {
 			b.running = slices.DeleteFunc(b.running, func(o *clipBar) bool { return o == c })

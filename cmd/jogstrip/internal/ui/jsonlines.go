@@ -60,7 +60,7 @@ func (p *jsonLines) Event(e batch.Event) {
 		j.Done, j.Total = &e.Done, &e.Total
 	case batch.EventPlanned:
 		j.Totals, j.Total = &e.Totals, &e.Total
-	case batch.EventBegin:
+	case batch.EventBegin, batch.EventLater:
 		j.Reason = e.Text
 	case batch.EventProgress:
 		if now.Sub(p.told[e.Clip]) < time.Second {

@@ -42,6 +42,8 @@ func lasting(e batch.Event) string {
 		return "note: " + oneLine(e.Text)
 	case batch.EventPlanned:
 		return planLine(e)
+	case batch.EventLater:
+		return fmt.Sprintf("%s: later (%s)", oneLine(e.Clip), oneLine(e.Text))
 	case batch.EventClip:
 		if e.Entry.Outcome == batch.UpToDate {
 			return ""
