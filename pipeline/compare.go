@@ -230,11 +230,13 @@ func relativeLink(from, path string) string {
 	return filepath.ToSlash(rel)
 }
 
-// sorenessWords explains the grades of soreness; FORMATS.md has the same.
-var sorenessWords = [...]string{"0 none", "1 slight", "2 clear", "3 marked", "4 will not be touched there"}
+// sorenessWords names a grade of soreness that was checked when it was read.
+func sorenessWords(grade int) string {
+	return fmt.Sprintf("%d %s", grade, record.SorenessGrades()[grade].Name)
+}
 
 func palpationWords(p record.Palpation) string {
-	text := sorenessWords[p.Soreness]
+	text := sorenessWords(p.Soreness)
 	if p.Pressure > 0 {
 		text += fmt.Sprintf(", reacted at %g %s", p.Pressure, strings.ReplaceAll(p.PressureUnit, "cm2", "cm²"))
 	}
@@ -275,16 +277,24 @@ func gradeWords(v *record.Visit) string {
 
 const (
 	palpationTitle = "Soreness on palpation"
-	palpationNote  = "Grades as the practitioner felt them: 0 none, 1 slight (looks round, tenses), 2 clear (moves away), 3 marked (at light touch), 4 will not be touched there."
 	treatmentTitle = "Treatment given"
 	functionTitle  = "Function"
 	gradeTitle     = "Veterinarian's grade (AAEP, 0 to 5)"
 	gradeNote      = "Entered as the veterinarian gave it; never derived from measures."
 )
 
+// palpationNote explains the grades below a table of them.
+func palpationNote() string {
+	var grades []string
+	for i, g := range record.SorenessGrades() {
+		grades = append(grades, fmt.Sprintf("%d %s (%s)", i, g.Name, g.Meaning))
+	}
+	return "Grades as the practitioner felt them: " + strings.Join(grades, ", ") + "."
+}
+
 // recordsBeside puts what two visits wrote down side by side.
 func recordsBeside(before, after *record.Visit) []report.RecordSection {
-	felt := report.RecordSection{Title: palpationTitle, Note: palpationNote}
+	felt := report.RecordSection{Title: palpationTitle, Note: palpationNote()}
 	row := map[string]int{}
 	place := func(region string) *report.RecordRow {
 		i, known := row[region]

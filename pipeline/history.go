@@ -110,7 +110,7 @@ func historyEntry(v, before *Visit, from string, opts CompareOptions) (plots.His
 	var felt, treated []string
 	for _, p := range v.Around.Visit.Palpation {
 		point.Soreness = append(point.Soreness, plots.Soreness{Region: regionWords(p), Grade: float64(p.Soreness)})
-		felt = append(felt, regionWords(p)+" "+sorenessWords[p.Soreness])
+		felt = append(felt, regionWords(p)+" "+sorenessWords(p.Soreness))
 	}
 	for _, t := range v.Around.Visit.Treatment {
 		point.Treatments = append(point.Treatments, t.What)

@@ -78,7 +78,7 @@ func visitFacts(v *record.Visit) []report.Fact {
 }
 
 func visitRecords(v *record.Visit) []report.VisitRecords {
-	felt := report.VisitRecords{Title: palpationTitle, Note: palpationNote}
+	felt := report.VisitRecords{Title: palpationTitle, Note: palpationNote()}
 	for _, p := range v.Palpation {
 		felt.Items = append(felt.Items, report.RecordItem{Region: regionWords(p), Text: palpationWords(p)})
 	}
