@@ -125,27 +125,16 @@ func (a *analysis) putHarmonics(s *spatial, i int, st Stride, h *signal.Harmonic
 // is the lowest of its stance.
 func (a *analysis) putExtremes(s *spatial, i int, st Stride, h *signal.Harmonics, l traj.Landmark, names [2]Name, scale, wide float64) {
 	t := h.Period
-	ph := phases(a.opts.Gait)
 	var on [2]float64
 	for side := range 2 {
 		k := side
 		if l == traj.Croup {
 			k = 2 + side
 		}
-		// The limb itself, else the one that lands together with it, else when it
-		// lands in an even stride: this only chooses between two low points that lie
-		// half a stride apart.
-		other := paired(k, a.opts.Gait)
-		if k >= 2 {
-			other = pairedFore(k, a.opts.Gait)
-		}
-		if c := a.stanceIn(k, i); c != nil && c.onTimed() {
-			on[side] = c.On
-		} else if c := a.stanceIn(other, i); c != nil && c.onTimed() {
-			on[side] = c.On
-			s.borrowed = true
-		} else {
-			on[side] = st.Start + t*math.Mod(ph[k]-ph[a.ref]+1, 1)
+		// The landing, or the beat at which it must have been: this only chooses between
+		// two low points that lie half a stride apart.
+		on[side] = a.startOf(k, a.cycleIn(k, i))
+		if a.at[k][i] < 0 {
 			s.borrowed = true
 		}
 	}
@@ -286,18 +275,24 @@ func (a *analysis) bodyHeights(s *spatial, cam geometry.Camera, l traj.Landmark)
 	if drift == nil {
 		return nil
 	}
-	for i, t := range b.t {
-		d, _, _ := drift.At(t)
-		b.z[i] -= d
-		if ground != nil {
-			// Without a lane the mark's own height over the ground row is the scale: it
-			// grows with the picture as its movement does.
+	if ground != nil {
+		// Without a lane the mark's own height over the ground row is the scale: it
+		// grows with the picture as its movement does, also within a stride.
+		for i, t := range b.t {
+			d, _, _ := drift.At(t)
 			if !(d > 1) {
 				return nil
 			}
 			b.z[i] /= d
 			b.sd[i] /= d
 		}
+		if drift = a.drift(b); drift == nil {
+			return nil
+		}
+	}
+	for i, t := range b.t {
+		d, _, _ := drift.At(t)
+		b.z[i] -= d
 	}
 	return b
 }
@@ -418,19 +413,21 @@ func (a *analysis) groundRows(l traj.Landmark) *signal.Spline {
 	return a.overStances(1-girdleOf(l), rows)
 }
 
-// overStances smooths a quantity of girdle g's stances over the middles of
-// those whose ends were both timed.
+// overStances smooths a quantity of girdle g's stances over their middles.
 func (a *analysis) overStances(g int, value func(k, i int) (v, sd float64, ok bool)) *signal.Spline {
 	type knot struct{ t, v, w float64 }
 	var knots []knot
 	for k := 2 * g; k < 2*g+2; k++ {
 		for i := range a.stances[k] {
-			c := &a.stances[k][i]
-			if !c.onTimed() || !c.offTimed() {
-				continue
-			}
 			if v, sd, ok := value(k, i); ok {
-				knots = append(knots, knot{c.middle(), v, 1 / sq(sd)})
+				c := &a.stances[k][i]
+				if c.startsClip || c.endsClip {
+					continue // Its middle may lie outside the clip, where nothing else holds the curve.
+				}
+				if !c.onTimed() || !c.offTimed() {
+					sd *= 2 // Its middle is known to some hundredths of a second.
+				}
+				knots = append(knots, knot{a.middleOf(k, i), v, 1 / sq(sd)})
 			}
 		}
 	}
@@ -450,11 +447,7 @@ func (a *analysis) overStances(g int, value func(k, i int) (v, sd float64, ok bo
 	// The spline's gain at angular frequency ω is 1/(1 + λ·ω⁴/density): a half at a
 	// quarter of the stride's rhythm, 1/257 at the stride's.
 	density := sum / (t[len(t)-1] - t[0])
-	period := a.strides[0].End - a.strides[0].Start
-	if a.period > 0 {
-		period = a.period
-	}
-	sp, err := signal.SmoothingSpline(t, v, w, density*math.Pow(4*period/(2*math.Pi), 4))
+	sp, err := signal.SmoothingSpline(t, v, w, density*math.Pow(4*a.period/(2*math.Pi), 4))
 	if err != nil {
 		return nil
 	}

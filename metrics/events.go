@@ -19,6 +19,10 @@ const (
 	shortestSwing  = 0.18
 )
 
+// longestGapShare is for how long a hoof in stance may be out of sight, share of
+// the stride.
+const longestGapShare = 0.12
+
 // When an instant counts as timed: its standard deviation is at most 20 ms or
 // one frame, whichever is more.
 const worstEventSD = 0.020
@@ -35,7 +39,7 @@ const alike = 1e-7
 // hiddenDescentSD takes its place for landings seen from behind: there a hoof
 // comes down almost along the line of sight (a descent of 10 cm over 70 cm of
 // way, seen from 1.5 m height at 10 m), so that it seems at rest before it is.
-const hiddenDescentSD = 0.012
+const hiddenDescentSD = 0.016
 
 // restShare makes "at rest" what it is on a living foot: a mark in stance still
 // gives by some millimetres as hoof, shoe and skin take the load. In seconds of
@@ -65,6 +69,7 @@ type stance struct {
 	pixelYSD   float64
 	startsClip bool // The clip begins inside this stance.
 	endsClip   bool
+	samples    int // From how many samples the placement was taken.
 }
 
 func (s *stance) onTimed() bool  { return s.OnSD >= 0 }
@@ -203,64 +208,6 @@ func slope(t, x []float64) float64 {
 	return num / den
 }
 
-// stridePeriod returns the duration of a stride from the rhythm of all hooves,
-// by autocorrelation, or 0 where there is none.
-func stridePeriod(hooves []*hoofTrack) float64 {
-	const shortest, longest = 0.33, 1.7
-	var sum, count []float64
-	var step float64
-	for _, h := range hooves {
-		if len(h.t) < 20 {
-			continue
-		}
-		if step == 0 {
-			step = max(h.frame, 1.0/120)
-			n := int(longest/step+1e-6) + 2
-			sum, count = make([]float64, n+1), make([]float64, n+1)
-		}
-		for _, v := range [][]float64{h.x, h.y} {
-			u := resample(h.t, v, step, 3*h.frame+0.04+alike)
-			u = withoutDrift(u, step)
-			if u == nil {
-				continue
-			}
-			for lag, r := range signal.Autocorrelation(u, len(sum)-1) {
-				if !math.IsNaN(r) {
-					sum[lag] += r
-					count[lag]++
-				}
-			}
-		}
-	}
-	if step == 0 {
-		return 0
-	}
-	for i := range sum {
-		if count[i] > 0 {
-			sum[i] /= count[i]
-		}
-	}
-	var peaks []int
-	best := 0.0
-	for _, p := range signal.Peaks(sum) {
-		if l := float64(p) * step; l >= shortest && l <= longest && p+1 < len(sum) {
-			peaks = append(peaks, p)
-			best = max(best, sum[p])
-		}
-	}
-	if best < 0.2 {
-		return 0
-	}
-	// Two strides repeat almost as well as one: the first high peak is the stride.
-	for _, p := range peaks {
-		if sum[p] > 0.8*best {
-			at, _ := signal.RefinePeak(sum, p)
-			return at * step
-		}
-	}
-	return 0
-}
-
 // resample interpolates linearly on a grid; gaps longer than gap give NaN.
 func resample(t, x []float64, step, gap float64) []float64 {
 	n := int((t[len(t)-1]-t[0])/step+1e-6) + 1
@@ -330,10 +277,14 @@ func withoutDrift(x []float64, step float64) []float64 {
 // deviations from a still point in stance plus a fixed cost per sample outside
 // it; a slow creep (tracking drift) is allowed at a cost. Stances and swings
 // shorter than a horse can make are excluded, except that the clip may begin
-// and end inside one.
-func (h *hoofTrack) segment(period float64) []stance {
+// and end inside one, and that a gap may hide most of one. No stance goes on
+// across a long gap: a hoof that comes down passes the row of the picture in
+// which it stood before. Allowed, where given, says in which samples the rhythm
+// lets the hoof stand; period is 0 where there is none yet.
+func (h *hoofTrack) segment(period float64, allowed func(t float64) bool) []stance {
 	const (
 		moving = 8.0   // Cost of a sample outside stance: what a still one exceeds once in 50 times.
+		vague  = 1.0   // The same at least, however little the sample says.
 		change = 12.0  // Cost of a stance, so that noise makes none.
 		creep  = 0.005 // Creep allowed, share of the local scale of speed.
 	)
@@ -344,6 +295,15 @@ func (h *hoofTrack) segment(period float64) []stance {
 	minStance, maxStance, minSwing := shortestStance*period, longestStance*period, shortestSwing*period
 	if period == 0 {
 		minStance, maxStance, minSwing = 0.09, 1.0, 0.12
+	}
+	longestGap := max(longestGapShare*period, 2.6*h.frame+0.01)
+	if period == 0 {
+		longestGap = max(0.085, 2.6*h.frame+0.01)
+	}
+	cut := func(i, j int) bool { return h.t[j]-h.t[i] > 2.6*h.frame+0.01+alike }
+	may := make([]bool, n)
+	for i := range n {
+		may[i] = allowed == nil || allowed(h.t[i])
 	}
 	// Sums for the weighted line through any run of samples. Times and positions
 	// are taken relative to the middle sample so that differences of sums keep
@@ -370,6 +330,14 @@ func (h *hoofTrack) segment(period float64) []stance {
 		den := tt + 1/(s*s+1e-12)
 		return max(0, xx-xt*xt/den) + max(0, yy-yt*yt/den)
 	}
+	// A moving hoof may be anywhere, a still one is where it stands: the likelihood
+	// ratio of the two falls with the square of the sample's spread on both axes, so
+	// that samples that say little do not count for stance.
+	usual := signal.Median(h.rest)
+	swung := make([]float64, n+1) // Cost of samples 0…i−1 as moving; index i.
+	for i, sd := range h.rest {
+		swung[i+1] = swung[i] + max(vague, min(moving, moving-4*math.Log(sd/usual)))
+	}
 	const none = -2
 	inf := math.Inf(1)
 	bestStance := make([]float64, n) // Best cost with sample i the last of a stance.
@@ -380,18 +348,21 @@ func (h *hoofTrack) segment(period float64) []stance {
 	for i := range n + 1 {
 		// Stances that ended early enough for a whole swing before sample i.
 		for i < n && next < i && h.t[i]-h.t[next] >= minSwing-alike {
-			if v := bestStance[next] - moving*float64(next+1); v < open {
+			if v := bestStance[next] - swung[next+1]; v < open {
 				open, openFrom = v, next
 			}
 			next++
 		}
-		bestMove[i], moveFrom[i] = open+moving*float64(i), openFrom
+		bestMove[i], moveFrom[i] = open+swung[i], openFrom
 		if i == n {
 			break
 		}
 		bestStance[i], stanceFrom[i] = inf, none
-		for j := i; j >= 0 && h.t[i]-h.t[j] <= maxStance+alike; j-- {
-			whole := j > 0 && i < n-1
+		for j := i; j >= 0 && may[j] && h.t[i]-h.t[j] <= maxStance+alike; j-- {
+			if j < i && h.t[j+1]-h.t[j] > longestGap+alike {
+				break
+			}
+			whole := j > 0 && i < n-1 && !cut(j-1, j) && !cut(i, i+1)
 			if i-j < 3 || (whole && h.t[i]-h.t[j] < minStance-alike) {
 				continue
 			}
@@ -401,49 +372,24 @@ func (h *hoofTrack) segment(period float64) []stance {
 		}
 	}
 	// The end: inside a stance, or moving after the last one.
-	best, end := moving*float64(n), -1
+	best, end := swung[n], -1
 	for i := range n {
-		if v := bestStance[i] + moving*float64(n-1-i); v < best {
+		if v := bestStance[i] + swung[n] - swung[i+1]; v < best {
 			best, end = v, i
 		}
 	}
-	var out []stance
+	var found []stance
 	for end >= 0 {
 		from := stanceFrom[end]
-		out = append(out, stance{Contact: Contact{Limb: h.limb, On: h.t[from], Off: h.t[end], OnSD: -1, OffSD: -1}, from: from, to: end + 1})
+		found = append(found, stance{Contact: Contact{Limb: h.limb, On: h.t[from], Off: h.t[end], OnSD: -1, OffSD: -1}, from: from, to: end + 1})
 		end = moveFrom[from]
 	}
-	sort.Slice(out, func(i, j int) bool { return out[i].from < out[j].from })
-	return h.plausible(out, period)
-}
-
-// plausible drops stances that follow each other faster than strides can: the
-// shorter of the two goes. It also marks those that the clip cuts.
-func (h *hoofTrack) plausible(in []stance, period float64) []stance {
-	out := in
-	for period > 0 {
-		drop := -1
-		for i := 1; i < len(out); i++ {
-			a, b := &out[i-1], &out[i]
-			// Middles are compared, except where the clip cuts a stance.
-			if b.middle()-a.middle() < 0.62*period && a.from > 0 && b.to < len(h.t) {
-				drop = i
-				if a.Off-a.On < b.Off-b.On {
-					drop = i - 1
-				}
-				break
-			}
-		}
-		if drop < 0 {
-			break
-		}
-		out = append(out[:drop:drop], out[drop+1:]...)
+	sort.Slice(found, func(i, j int) bool { return found[i].from < found[j].from })
+	for i := range found {
+		found[i].startsClip = found[i].from == 0
+		found[i].endsClip = found[i].to == n
 	}
-	for i := range out {
-		out[i].startsClip = out[i].from == 0
-		out[i].endsClip = out[i].to == len(h.t)
-	}
-	return out
+	return found
 }
 
 // place fills the picture position of every stance: the robust weighted mean of
@@ -480,6 +426,7 @@ func (h *hoofTrack) place(stances []stance) {
 	for i := range stances {
 		s := &stances[i]
 		from, to := parts[i].from, parts[i].to
+		s.samples = to - from
 		s.pixelXSD = meanSD(h.x[from:to], h.sd[from:to], s.PictureX, rho)
 		s.pixelYSD = meanSD(h.y[from:to], h.sd[from:to], s.PictureY, rho)
 	}
@@ -510,6 +457,9 @@ func robustMean(x, sd []float64) float64 {
 
 // meanSD is the standard deviation of a weighted mean of samples with lag-one
 // correlation rho, widened where the samples scatter more than they should.
+// Where they scatter less, the rest of their stated spread is taken as an error
+// that all of them share: a tracker that holds on to the wrong spot of the hoof
+// does so all through the stance.
 func meanSD(x, sd []float64, mean, rho float64) float64 {
 	var sw, chi float64
 	n := float64(len(x))
@@ -528,7 +478,13 @@ func meanSD(x, sd []float64, mean, rho float64) float64 {
 		corr += 2 * (1 - j/n) * r
 		r *= rho
 	}
-	return math.Sqrt(k * corr / sw)
+	shared := 0.0
+	if n > 3 {
+		// Seldom is a scatter of n samples less than this part of what it should be by chance.
+		chance := 1 - 2*math.Sqrt(2/(n-1))
+		shared = max(0, chance-chi/(n-1)) * n / sw
+	}
+	return math.Sqrt(k*corr/sw + shared)
 }
 
 // edge is one end of a stance prepared for timing: the samples around it with

@@ -56,8 +56,12 @@ type analysis struct {
 	period  float64 // Of a stride, s; 0 where no rhythm was found.
 	hooves  [4]*hoofTrack
 	stances [4][]stance
-	ref     int // Index of the reference limb, −1 for none.
+	rhythm  *rhythm  // Nil where none was found.
+	cycle   [4][]int // Index: limb, stance. Its place in the rhythm's grid.
+	offBeat int      // Stances dropped because they are off the beat.
+	ref     int      // Index of the reference limb, −1 for none.
 	strides []Stride
+	count   []int    // Index: stride. The reference limb's cycle.
 	at      [4][]int // Index: limb, stride. The limb's stance in that stride, −1 for none.
 	notes   []string
 }

@@ -17,13 +17,23 @@ const levelSD = 0.3
 // of its distance, with which it is still used.
 const farthestShare = 0.03
 
+// fewestSamples is from how many still samples a placement is taken.
+const fewestSamples = 4
+
 // placement is one stance on the ground of the lane.
 type placement struct {
 	ok       bool
 	x, y     float64
 	xSD, ySD float64       // From tracking alone.
 	cov      [2][2]float64 // The same with what ties the two together.
+	perRow   float64       // Metres along the lane a row of the picture is worth there.
 }
+
+// markSD is how far off its place on the hoof a mark may be, px, one standard
+// deviation: that of a click (0.5) over the three or more frames in which a hoof
+// is marked. Tracking carries it through the whole run, so it shifts every
+// placement of a limb alike and does not average out over strides.
+const markSD = 0.3
 
 // spatial is what one camera makes of the stances and tracks.
 type spatial struct {
@@ -34,10 +44,13 @@ type spatial struct {
 	bothGirdles       bool // It is one between those of fore and hind.
 	bow, bowSD        float64
 	residual          float64 // SD of placements about their own limb's line.
+	lineSD            float64 // Of the line of travel sideways, from how few placements it runs between.
 	signals           []Signal
 	paths             []HoofPath
 	nearest, farthest float64
-	borrowed          bool // Croup or head were timed by the paired limb.
+	borrowed          bool    // Croup or head were timed by the paired limb.
+	wild              int     // Placements dropped because they cannot be this horse's.
+	length            float64 // Of a stride, as the beats go by; 0 where not known.
 }
 
 // measureSpace measures everything that needs the camera.
@@ -56,6 +69,7 @@ func (a *analysis) measureSpace(cam geometry.Camera) *spatial {
 				}
 			}
 		}
+		a.dropWild(s)
 		a.fitLine(s)
 		if s.line != nil && a.ref >= 0 {
 			a.measureLengths(s)
@@ -100,7 +114,7 @@ func place(cam geometry.Camera, s *stance) placement {
 		return placement{}
 	}
 	j := cam.GroundJacobian(at)
-	p := placement{x: x, y: y}
+	p := placement{x: x, y: y, perRow: math.Hypot(j[1][0], j[1][1])}
 	vx, vy := sq(s.pixelXSD), sq(s.pixelYSD)
 	for r := range 2 {
 		for c := range 2 {
@@ -108,8 +122,83 @@ func place(cam geometry.Camera, s *stance) placement {
 		}
 	}
 	p.xSD, p.ySD = math.Sqrt(p.cov[0][0]), math.Sqrt(p.cov[1][1])
-	p.ok = p.ySD < farthestShare*y
+	p.ok = p.ySD < farthestShare*y && s.samples >= fewestSamples
 	return p
+}
+
+// dropWild drops placements that cannot be of this run: the horse goes forward
+// by nearly the same length every beat and keeps to its line within some
+// decimetres. What lies off by far more than its spread (an occluding limb or a
+// stone was tracked) is no measurement.
+func (a *analysis) dropWild(s *spatial) {
+	if a.rhythm == nil {
+		return
+	}
+	type entry struct {
+		p    *placement
+		g    int // Girdle.
+		beat float64
+	}
+	var all []entry
+	for k := range limbs {
+		for i := range s.placed[k] {
+			if p := &s.placed[k][i]; p.ok {
+				all = append(all, entry{p, k / 2, float64(a.cycle[k][i]) + a.rhythm.phase[k]})
+			}
+		}
+	}
+	if len(all) < 4 {
+		return
+	}
+	// Robust start: the median of all slopes between placements of one girdle.
+	var alongSlopes, acrossSlopes []float64
+	for i, e := range all {
+		for _, f := range all[:i] {
+			if d := e.beat - f.beat; e.g == f.g && math.Abs(d) > 0.4 {
+				alongSlopes = append(alongSlopes, (e.p.y-f.p.y)/d)
+				if math.Abs(d) > 0.9 {
+					acrossSlopes = append(acrossSlopes, (e.p.x-f.p.x)/d)
+				}
+			}
+		}
+	}
+	if len(alongSlopes) < 3 || len(acrossSlopes) < 1 {
+		return
+	}
+	length, drift := signal.Median(alongSlopes), signal.Median(acrossSlopes)
+	s.length = math.Abs(length)
+	for g := range 2 {
+		var along, across []float64
+		var of []entry
+		for _, e := range all {
+			if e.g == g {
+				of = append(of, e)
+				along = append(along, e.p.y-length*e.beat)
+				across = append(across, e.p.x-drift*e.beat)
+			}
+		}
+		if len(of) < 3 {
+			continue
+		}
+		for i, e := range of {
+			// Speed changes within a run, so beside the whole run's level the neighbours' counts.
+			var near []float64
+			for j, f := range of {
+				if math.Abs(f.beat-e.beat) < 2.2 && i != j {
+					near = append(near, along[j])
+				}
+			}
+			if len(near) < 2 {
+				near = along
+			}
+			away := math.Abs(along[i] - signal.Median(near))
+			aside := math.Abs(across[i] - signal.Median(across))
+			if away > max(5*e.p.ySD, 0.14*s.length) || aside > max(5*e.p.xSD, 0.12*s.length) {
+				e.p.ok = false
+				s.wild++
+			}
+		}
+	}
 }
 
 // along returns the distance of p along the line of travel and its spread.
@@ -215,14 +304,16 @@ func (a *analysis) fitLine(s *spatial) {
 	s.bow, s.bowSD = bow(ys, rs, ws)
 	s.residual = own
 
-	var girdles, sum float64
+	var girdles, sum, lineVar float64
 	for g := range 2 {
 		if count[2*g] > 0 && count[2*g+1] > 0 {
 			sum += (level[2*g] + level[2*g+1]) / 2
+			lineVar += sq(own) * (1/float64(count[2*g]) + 1/float64(count[2*g+1])) / 4
 			girdles++
 		}
 	}
 	s.middle, s.bothGirdles = girdles > 0, girdles == 2
+	s.lineSD = math.Sqrt(lineVar) / max(1, girdles)
 	if girdles == 0 {
 		for k := range limbs {
 			if count[k] > 0 {
@@ -279,17 +370,27 @@ func (a *analysis) share() bool { return a.cal.Level == geometry.LevelRatio }
 func (a *analysis) measureLengths(s *spatial) {
 	type lengths struct{ left, right []float64 }
 	var steps, noise [2]lengths
+	var shift, weight [2]float64 // Index: girdle. What an error of both marks does to the difference.
 	for i, st := range a.strides {
 		if !a.share() {
-			j := a.at[a.ref][i]
-			p0, p1 := s.placed[a.ref][j], s.placed[a.ref][j+1]
-			if p0.ok && p1.ok {
-				x0, sd0 := s.line.along(p0)
-				x1, sd1 := s.line.along(p1)
-				t := st.End - st.Start
-				sd, tSD := math.Hypot(sd0, sd1), math.Hypot(a.stances[a.ref][j].OnSD, a.stances[a.ref][j+1].OnSD)
-				s.found.put(StrideLength, single(i, st.Start, x1-x0, sd))
-				s.found.put(Speed, single(i, st.Start, (x1-x0)/t, math.Hypot(sd/t, (x1-x0)/t/t*tSD)))
+			// The reference limb's placements, else the other limbs'.
+			for n := range limbs {
+				k := a.ref ^ n // First its own girdle.
+				j := a.at[k][i]
+				q := a.next(k, j)
+				if q < 0 || !s.placed[k][j].ok || !s.placed[k][q].ok {
+					continue
+				}
+				x0, sd0 := s.line.along(s.placed[k][j])
+				x1, sd1 := s.line.along(s.placed[k][q])
+				c := a.cycle[k][j]
+				t := a.startOf(k, c+1) - a.startOf(k, c)
+				sd, tSD := math.Hypot(sd0, sd1), math.Hypot(a.startSD(k, c), a.startSD(k, c+1))
+				if t > 0 {
+					s.found.put(StrideLength, single(i, st.Start, x1-x0, sd))
+					s.found.put(Speed, single(i, st.Start, (x1-x0)/t, math.Hypot(sd/t, (x1-x0)/t/t*tSD)))
+				}
+				break
 			}
 		}
 		for g, name := range [2]Name{StepLengthFore, StepLengthHind} {
@@ -298,7 +399,7 @@ func (a *analysis) measureLengths(s *spatial) {
 				continue
 			}
 			j := a.at[p.first][i]
-			q0, q1, q2 := s.placed[p.first][j], s.placed[p.other][a.at[p.other][i]], s.placed[p.first][j+1]
+			q0, q1, q2 := s.placed[p.first][j], s.placed[p.other][a.at[p.other][i]], s.placed[p.first][a.next(p.first, j)]
 			if !q0.ok || !q1.ok || !q2.ok {
 				continue
 			}
@@ -307,6 +408,9 @@ func (a *analysis) measureLengths(s *spatial) {
 			x2, sd2 := s.line.along(q2)
 			// The step that ends on a limb is that limb's.
 			other, first, total := x1-x0, x2-x1, x2-x0
+			if other <= 0 || first <= 0 {
+				continue
+			}
 			diffSD := math.Sqrt(sq(sd0) + 4*sq(sd1) + sq(sd2))
 			otherSD, firstSD := math.Hypot(sd0, sd1), math.Hypot(sd1, sd2)
 			if a.share() {
@@ -326,8 +430,20 @@ func (a *analysis) measureLengths(s *spatial) {
 			}
 			o.Value = o.Right - o.Left
 			s.found.put(name, o)
+			// A limb's own shift comes twice into the difference of the steps.
+			d := 2 * markSD * math.Hypot(q1.perRow, (q0.perRow+q2.perRow)/2)
+			if a.share() {
+				d *= 100 / total
+			}
+			shift[g] += d / sq(diffSD)
+			weight[g] += 1 / sq(diffSD)
 			steps[g].left, steps[g].right = append(steps[g].left, o.Left), append(steps[g].right, o.Right)
 			noise[g].left, noise[g].right = append(noise[g].left, n[0]), append(noise[g].right, n[1])
+		}
+	}
+	for g, name := range [2]Name{StepLengthFore, StepLengthHind} {
+		if f := s.found[name]; f != nil {
+			f.commonSD = shift[g] / weight[g]
 		}
 	}
 	if a.share() {
@@ -394,6 +510,10 @@ func (a *analysis) measureOffsets(s *spatial) {
 			}
 			s.found.put(name, o)
 		}
+		if f := s.found[name]; f != nil {
+			// The line lies between both sides: its error counts twice in their difference.
+			f.commonSD = math.Hypot(f.commonSD, 200*s.lineSD)
+		}
 		a.putSpread(s, spreads[g], values[0], noise[0], values[1], noise[1])
 	}
 }
@@ -450,6 +570,12 @@ func (a *analysis) remark(s *spatial) {
 		case s.bothGirdles:
 			note("The line of travel is the midline of all placements: a sideways shift of the forehand against the quarters shows half in the fore and half, with the opposite sign, in the hind difference.")
 		}
+	}
+	if n := a.offBeat; n > 0 {
+		note("%d stance(s) found in the tracks do not fit the rhythm of the others and were left out.", n)
+	}
+	if s.wild > 0 {
+		note("%d placement(s) lie too far from where the others lead and were left out: the tracker held on to something else.", s.wild)
 	}
 	if s.borrowed {
 		note("Where a hoof was not seen, low and high points were given to its side by the limb that lands together with it.")

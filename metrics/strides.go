@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"jogstrip/metrics/geometry"
-	"jogstrip/metrics/signal"
 	"jogstrip/track/traj"
 )
 
@@ -23,9 +22,9 @@ func phases(g traj.Gait) [4]float64 {
 	return [4]float64{0, 0.5, 0.75, 0.25}
 }
 
-// findContacts finds and times the stances of every hoof.
+// findContacts finds the stances of every hoof, the rhythm they keep, and with
+// it the stances once more, timed.
 func (a *analysis) findContacts() {
-	var hooves []*hoofTrack
 	for i, l := range limbs {
 		h := seenTrack(a.raw, a.still, l, a.opts)
 		if h == nil || len(h.t) < 8 {
@@ -33,18 +32,40 @@ func (a *analysis) findContacts() {
 		}
 		h.prepare()
 		a.hooves[i] = h
-		hooves = append(hooves, h)
 	}
-	a.period = stridePeriod(hooves)
+	a.segment()
+	typical := a.lengths()
+	if a.period = a.strideDuration(a.evidence(typical), typical); a.period > 0 {
+		a.segment() // Now with bounds on how long stances and swings last.
+	}
+	if a.rhythm = a.findRhythm(); a.rhythm != nil {
+		a.period = a.rhythm.period
+		a.segment() // And with bounds on when they are.
+		if again := a.findRhythm(); again != nil {
+			a.rhythm, a.period = again, again.period
+		}
+		a.offBeat += a.keepOnBeat()
+	}
+	var hooves []*hoofTrack
 	var all [][]stance
 	for i, h := range a.hooves {
-		if h == nil {
-			continue
+		if h != nil {
+			hooves, all = append(hooves, h), append(all, a.stances[i])
 		}
-		a.stances[i] = h.segment(a.period)
-		all = append(all, a.stances[i])
 	}
 	timeEdges(hooves, all, a.period, a.opts.View)
+	if a.rhythm != nil {
+		if again := a.findRhythm(); again != nil {
+			a.rhythm, a.period = again, again.period
+			a.offBeat += a.keepOnBeat()
+		}
+		a.checkInstants()
+		if again := a.findRhythm(); again != nil {
+			a.rhythm, a.period = again, again.period
+			// Counting may have begun at another stance.
+			a.offBeat += a.keepOnBeat()
+		}
+	}
 	for i, h := range a.hooves {
 		if h != nil {
 			h.place(a.stances[i])
@@ -52,88 +73,145 @@ func (a *analysis) findContacts() {
 	}
 }
 
+// segment finds the stances of every hoof within what the rhythm allows.
+func (a *analysis) segment() {
+	for k, h := range a.hooves {
+		if h == nil {
+			continue
+		}
+		var allowed func(float64) bool
+		if a.rhythm != nil {
+			allowed = func(t float64) bool { return a.rhythm.stands(k, t) }
+		}
+		a.stances[k] = h.segment(a.period, allowed)
+	}
+}
+
+// checkInstants takes back what was timed against the rhythm: a landing off its
+// beat, and a leaving later than stances last (a mark that stuck to the ground).
+func (a *analysis) checkInstants() {
+	r := a.rhythm
+	r.typical = a.lengths()
+	for k := range limbs {
+		for i := range a.stances[k] {
+			s := &a.stances[k][i]
+			on := r.landing(k, a.cycle[k][i])
+			if s.onTimed() && math.Abs(s.On-on) > max(0.06*a.period, 3*r.sd) {
+				s.On, s.OnSD = a.hooves[k].t[s.from], -1
+			}
+			if s.onTimed() {
+				on = s.On
+			}
+			if s.offTimed() && math.Abs(s.Off-on-r.typical[k]) > 0.12*a.period {
+				s.Off, s.OffSD = a.hooves[k].t[s.to-1], -1
+			}
+		}
+	}
+}
+
 // findStrides picks the reference limb, cuts the run into strides and gives
 // every stance its stride.
 func (a *analysis) findStrides() {
+	if a.rhythm == nil {
+		return
+	}
 	order := []int{0, 1, 2, 3}
 	if a.opts.Reference != "" {
 		order = []int{limbIndex(a.opts.Reference)}
 	}
 	for _, k := range order {
-		strides := a.stridesOf(k)
-		// The left fore leads unless another limb gives clearly more strides.
-		if len(strides) > len(a.strides) && (a.ref < 0 || 2*len(strides) > 3*len(a.strides)) {
-			a.ref, a.strides = k, strides
+		if len(a.stances[k]) > 0 && a.stridesOf(k) {
+			a.ref = k
+			break
 		}
 	}
 	if a.ref < 0 {
 		return
 	}
-	ph := phases(a.opts.Gait)
 	for k := range limbs {
 		a.at[k] = make([]int, len(a.strides))
-		expected := math.Mod(ph[k]-ph[a.ref]+1, 1)
-		for i, s := range a.strides {
-			a.at[k][i] = -1
-			best := 0.3
-			for j := range a.stances[k] {
-				d := math.Abs((a.landing(k, j)-s.Start)/(s.End-s.Start) - expected)
-				if d < best {
-					best, a.at[k][i] = d, j
-				}
-			}
+		for i := range a.strides {
+			a.at[k][i] = a.stanceAt(k, a.cycleIn(k, i))
 		}
 	}
 }
 
-// stridesOf returns the strides that limb k's timed landings bound. A pair of
-// landings that a missed one lies between bounds none.
-func (a *analysis) stridesOf(k int) []Stride {
-	var out []Stride
-	for i := range a.stances[k] {
-		if j := a.next(k, i); j >= 0 && a.stances[k][i].onTimed() && a.stances[k][j].onTimed() {
-			out = append(out, Stride{Start: a.stances[k][i].On, End: a.stances[k][j].On})
+// stridesOf fills the strides from limb k's landings and reports whether there
+// are any: a stride begins with the landing where that was timed, else at the
+// instant of the grid, and there is one wherever the rhythm is known and the
+// clip shows it whole.
+func (a *analysis) stridesOf(k int) bool {
+	r := a.rhythm
+	a.strides, a.count = nil, nil
+	first, last := a.raw.Times[0], a.raw.Times[len(a.raw.Times)-1]
+	for c := r.nearestCycle(k, first) - 1; c <= r.nearestCycle(k, last); c++ {
+		beat := float64(c) + r.phase[k]
+		st := Stride{Start: a.startOf(k, c), End: a.startOf(k, c+1)}
+		if st.Start < first-alike || st.End > last+alike || !(st.End > st.Start) || !r.known(beat, beat+1) {
+			continue
 		}
+		a.strides, a.count = append(a.strides, st), append(a.count, c)
 	}
-	return out
+	return len(a.strides) > 0
+}
+
+// startOf returns when limb k landed in a cycle: as timed, else by the grid.
+func (a *analysis) startOf(k, c int) float64 {
+	if j := a.stanceAt(k, c); j >= 0 && a.stances[k][j].onTimed() {
+		return a.stances[k][j].On
+	}
+	return a.rhythm.landing(k, c)
+}
+
+// startSD returns the spread of startOf.
+func (a *analysis) startSD(k, c int) float64 {
+	if j := a.stanceAt(k, c); j >= 0 && a.stances[k][j].onTimed() {
+		return a.stances[k][j].OnSD
+	}
+	return a.rhythm.sd
+}
+
+// stanceAt returns limb k's stance in a cycle, −1 where it was not seen.
+func (a *analysis) stanceAt(k, c int) int {
+	i := sort.SearchInts(a.cycle[k], c)
+	if i < len(a.cycle[k]) && a.cycle[k][i] == c {
+		return i
+	}
+	return -1
+}
+
+// cycleIn returns the cycle of limb k whose landing belongs to stride i.
+func (a *analysis) cycleIn(k, i int) int {
+	ph := a.rhythm.phase
+	if ph[k] < ph[a.ref] {
+		return a.count[i] + 1
+	}
+	return a.count[i]
 }
 
 // next returns the stance of limb k that follows stance i one stride later, −1
 // where it was not seen.
 func (a *analysis) next(k, i int) int {
-	s := a.stances[k]
-	if i < 0 || i+1 >= len(s) {
+	if i < 0 {
 		return -1
 	}
-	d := a.landing(k, i+1) - a.landing(k, i)
-	if a.period > 0 && (d < 0.65*a.period || d > 1.4*a.period) {
-		return -1
-	}
-	return i + 1
+	return a.stanceAt(k, a.cycle[k][i]+1)
 }
 
-// landing returns when stance i of limb k began: as timed, or as long before it
-// was left as that limb's timed stances last (of all limbs where it has none),
-// or when it was first seen.
-func (a *analysis) landing(k, i int) float64 {
+// middleOf returns the middle of stance i of limb k, s: between its instants
+// where both were timed, else by the grid and how long stances last.
+func (a *analysis) middleOf(k, i int) float64 {
 	s := &a.stances[k][i]
-	if s.onTimed() || !s.offTimed() {
-		return s.On
+	half := a.rhythm.typical[k] / 2
+	switch {
+	case s.onTimed() && s.offTimed():
+		return s.middle()
+	case s.onTimed():
+		return s.On + half
+	case s.offTimed():
+		return s.Off - half
 	}
-	for _, of := range [][]int{{k}, {0, 1, 2, 3}} {
-		var lengths []float64
-		for _, j := range of {
-			for n := range a.stances[j] {
-				if c := &a.stances[j][n]; c.onTimed() && c.offTimed() {
-					lengths = append(lengths, c.Off-c.On)
-				}
-			}
-		}
-		if len(lengths) > 0 {
-			return s.Off - signal.Median(lengths)
-		}
-	}
-	return s.On
+	return a.rhythm.landing(k, a.cycle[k][i]) + half
 }
 
 // stanceIn returns limb k's stance in stride i, nil where it was not seen.
@@ -169,7 +247,7 @@ func (a *analysis) pairIn(g, i int) (pair, bool) {
 		return p, false
 	}
 	p.last = &a.stances[p.first][j]
-	return p, p.second.On > p.lead.On && p.second.On < p.last.On
+	return p, true
 }
 
 // measureTimes measures everything that needs only instants.
@@ -180,9 +258,7 @@ func (a *analysis) measureTimes() findings {
 	}
 	for i, s := range a.strides {
 		t := s.End - s.Start
-		lead := a.stanceIn(a.ref, i)
-		last := &a.stances[a.ref][a.next(a.ref, a.at[a.ref][i])]
-		sd := math.Hypot(lead.OnSD, last.OnSD)
+		sd := math.Hypot(a.startSD(a.ref, a.count[i]), a.startSD(a.ref, a.count[i]+1))
 		f.put(StrideDuration, single(i, s.Start, t, sd))
 		f.put(StrideFrequency, single(i, s.Start, 1/t, sd/t/t))
 		for g, names := range [2]struct{ stance, swing, duty, timing Name }{
@@ -217,6 +293,9 @@ func (a *analysis) measureTimes() findings {
 			f.putSides(names.duty, i, s.Start, duty)
 			if p, ok := a.pairIn(g, i); ok && p.lead.onTimed() && p.second.onTimed() && p.last.onTimed() {
 				own := p.last.On - p.lead.On
+				if p.second.On <= p.lead.On || p.second.On >= p.last.On {
+					continue
+				}
 				share := (p.second.On - p.lead.On) / own
 				v, sd := 100*share, 100/own*math.Sqrt(sq((1-share)*p.lead.OnSD)+sq(p.second.OnSD)+sq(share*p.last.OnSD))
 				if limbs[p.first].Side() == traj.Right {
