@@ -39,7 +39,7 @@ const alike = 1e-7
 // hiddenDescentSD takes its place for landings seen from behind: there a hoof
 // comes down almost along the line of sight (a descent of 10 cm over 70 cm of
 // way, seen from 1.5 m height at 10 m), so that it seems at rest before it is.
-const hiddenDescentSD = 0.016
+const hiddenDescentSD = 0.030
 
 // restShare makes "at rest" what it is on a living foot: a mark in stance still
 // gives by some millimetres as hoof, shoe and skin take the load. In seconds of

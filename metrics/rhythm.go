@@ -263,8 +263,7 @@ func (a *analysis) strideDuration(all []beatOf, typical [4]float64) float64 {
 	body := a.bodyRhythms()
 	phase := phases(a.opts.Gait)
 	length := signal.Median([]float64{typical[0], typical[1], typical[2], typical[3]})
-	var periods, scores []float64
-	var steps, moves []float64
+	var scores, steps, moves []float64 // Index: duration tried.
 	for t := shortestStride; t <= longestStride; t *= ratio {
 		var sum, weight float64
 		for i := range all {
@@ -291,7 +290,6 @@ func (a *analysis) strideDuration(all []beatOf, typical [4]float64) float64 {
 		for _, b := range body {
 			move += b.share(t) / float64(len(body))
 		}
-		periods = append(periods, t)
 		steps, moves = append(steps, step), append(moves, move)
 		scores = append(scores, step+move)
 	}

@@ -327,14 +327,6 @@ func paired(k int, g traj.Gait) int {
 	return 3 - k
 }
 
-// pairedFore returns the forelimb that lands with hindlimb k.
-func pairedFore(k int, g traj.Gait) int {
-	if g == traj.Pace {
-		return k - 2
-	}
-	return 3 - k
-}
-
 var notSeen = [2]float64{math.NaN(), math.NaN()}
 
 func sq(x float64) float64 { return x * x }
@@ -436,20 +428,15 @@ func (a *analysis) whyNoStride() string {
 	if marked == 0 {
 		return "no hoof was marked"
 	}
-	contacts, timed := 0, 0
+	contacts := 0
 	for k := range limbs {
-		for i := range a.stances[k] {
-			contacts++
-			if a.stances[k][i].onTimed() {
-				timed++
-			}
-		}
+		contacts += len(a.stances[k])
 	}
 	switch {
 	case contacts == 0:
 		return "no hoof stands still long enough in the tracks to be a stance"
-	case timed < 2:
-		return fmt.Sprintf("of %d stances %d had a landing that could be timed", contacts, timed)
+	case contacts < 3:
+		return fmt.Sprintf("only %d stances were seen", contacts)
 	}
-	return "no two landings of one hoof a stride apart were seen"
+	return "the stances that were seen are too few, or too far apart, to tell how long a stride lasts"
 }
