@@ -29,11 +29,17 @@ import (
 // frame, as a person would: the truth serves as the person's eye.
 func filmed(t *testing.T) (clip string, marks *record.Marks, truth *scene.Truth) {
 	t.Helper()
+	return filmedFrom(t, 11)
+}
+
+// filmedFrom is filmed for a horse that starts so many metres away.
+func filmedFrom(t *testing.T, start float64) (clip string, marks *record.Marks, truth *scene.Truth) {
+	t.Helper()
 	if _, err := exec.LookPath("ffmpeg"); err != nil {
 		t.Skip("SKIPPED: ffmpeg is not installed (Debian: apt install ffmpeg)")
 	}
 	clip = filepath.Join(t.TempDir(), "toward-1.mp4")
-	truth, err := scene.Render(t.Context(), scene.Scene{Seed: 31, Motion: scene.Motion{StartM: 11}, Camera: scene.Camera{Width: 960, Height: 540, FPS: 60}}, clip, "", nil)
+	truth, err := scene.Render(t.Context(), scene.Scene{Seed: 31, Motion: scene.Motion{StartM: start}, Camera: scene.Camera{Width: 960, Height: 540, FPS: 60}}, clip, "", nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -45,7 +45,7 @@ function halfStride(gait, times, left, right) {
 /**
  * Returns the side whose hoof is wanted standing next and the frame in which it
  * probably does, { side, frame, near }; near says that this is the other side of
- * a pair. null where all are marked. left and right are the frames in which the
+ * a pair. null where all are marked, or all that a short clip has. left and right are the frames in which the
  * leading hooves are marked.
  */
 export function nextStop({ view, gait, times, frame, left, right }) {
@@ -65,11 +65,16 @@ export function nextStop({ view, gait, times, frame, left, right }) {
   if (marked.length > 0) {
     const room = (at) => Math.min(...marked.map((m) => Math.abs(m - at)));
     t = places[view].map((p) => p * end).reduce((a, b) => (room(b) > room(a) ? b : a));
-    // Whole strides from a stance that is known.
+    // Whole strides from the nearest stance that is known, but not to one that is
+    // marked; a short clip may have no other.
     if (mine.length > 0) {
       const known = times[mine.reduce((a, b) => (Math.abs(times[b] - t) < Math.abs(times[a] - t) ? b : a))];
-      const stride = known + Math.round((t - known) / (2 * half)) * 2 * half;
-      if (stride >= 0 && stride <= end && Math.abs(stride - known) > half) t = stride;
+      const free = [];
+      for (let at = known - Math.floor(known / (2 * half)) * 2 * half; at <= end; at += 2 * half) {
+        if (mine.every((f) => Math.abs(times[f] - at) > half)) free.push(at);
+      }
+      if (free.length === 0) return null;
+      t = free.reduce((a, b) => (Math.abs(b - t) < Math.abs(a - t) ? b : a));
     }
   }
   return { side, frame: nearest(times, t), near: false };
