@@ -273,7 +273,7 @@ func TestKilledBatchLeavesEverythingWhole(t *testing.T) {
 	y := newCrashYard(t, t.TempDir())
 	seed := uint64(time.Now().UnixNano())
 	random := rand.New(rand.NewPCG(seed, 1))
-	number := kills(t, 3)
+	number := kills(t, 2)
 	version, killed, during := 0, 0, 0
 	y.mark(version)
 	for killed < number {
@@ -373,7 +373,7 @@ func TestFullDiskLeavesEverythingWhole(t *testing.T) {
 	y := newCrashYard(t, root)
 	seed := uint64(time.Now().UnixNano())
 	random := rand.New(rand.NewPCG(seed, 2))
-	number := kills(t, 2)
+	number := kills(t, 1)
 	ballast := filepath.Join(root, ".ballast")
 	version, filled, refused := 0, 0, 0
 	y.mark(version)
