@@ -243,12 +243,30 @@ func difference(first, second stats.MeanEstimate) (Estimate, float64) {
 // is from the table, the error of a run as measured here is added: the table is
 // of runs measured without one.
 func smallestChange(x, y measured) (float64, bool) {
+	// A run measured far less precisely than the others tells of its measuring, not
+	// of the horse; it hardly weighs in the visit's value and does not here.
+	const farLess = 3
+	best := math.Inf(1)
+	for _, m := range []measured{x, y} {
+		for i, e := range m.wide.GroupSEs {
+			if !math.IsNaN(m.wide.GroupMeans[i]) && e > 0 {
+				best = math.Min(best, e)
+			}
+		}
+	}
 	var repeats [][]float64
+	var errors, n float64
 	for _, m := range []measured{x, y} {
 		var means []float64
-		for _, v := range m.wide.GroupMeans {
-			if !math.IsNaN(v) {
-				means = append(means, v)
+		for i, v := range m.wide.GroupMeans {
+			e := m.wide.GroupSEs[i]
+			if math.IsNaN(v) || e > farLess*best {
+				continue
+			}
+			means = append(means, v)
+			if !math.IsNaN(e) {
+				errors += e * e
+				n++
 			}
 		}
 		repeats = append(repeats, means)
@@ -257,16 +275,10 @@ func smallestChange(x, y measured) (float64, bool) {
 		return stats.MDC95(sem), true
 	}
 	run, _ := x.tolerance.runSD()
-	var errors, n float64
-	for _, m := range []measured{x, y} {
-		for _, e := range m.wide.GroupSEs {
-			if !math.IsNaN(e) {
-				errors += e * e
-				n++
-			}
-		}
+	if n > 0 {
+		errors /= n
 	}
-	return stats.MDC95(math.Sqrt(run*run + errors/n)), x.tolerance.Own
+	return stats.MDC95(math.Sqrt(run*run + errors)), x.tolerance.Own
 }
 
 func viewsOf(m measured) []traj.View {
