@@ -272,6 +272,7 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 			return nil, err
 		}
 	}
+	c.holdHips(body, forward, backward)
 	if len(hooves) > 0 {
 		t := trunkOf(body, forward, backward)
 		if t != nil {
@@ -318,6 +319,66 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 	}
 	r.Advice = c.advise(r)
 	return r, nil
+}
+
+// hipReach is how far a hip may move against the croup, in sides of the croup's
+// patch, which shows about 0.27 m of a horse of 1.6 m: as the pelvis rolls, a hip
+// rises and falls by some 4 cm.
+const hipReach = 0.18
+
+// holdHips drops what the sweeps say of a hip where it lies farther from its
+// place beside the croup, as the marks give it, than a hip can move: it has slid
+// along the outline there. landmarks are those of the sweeps.
+func (c *clip) holdHips(landmarks []traj.Landmark, sweeps ...[][]estimate) {
+	croup := slices.Index(landmarks, traj.Croup)
+	if croup < 0 {
+		return
+	}
+	marks := map[int]map[traj.Landmark]flow.Point{}
+	for _, m := range c.marks {
+		if m.Visible && marks[m.Frame] == nil {
+			marks[m.Frame] = map[traj.Landmark]flow.Point{}
+		}
+		if m.Visible {
+			marks[m.Frame][m.Landmark] = flow.Point{X: m.X, Y: m.Y}
+		}
+	}
+	for _, sweep := range sweeps {
+		if len(sweep) == 0 {
+			continue
+		}
+		for i, l := range landmarks {
+			if l != traj.LeftHip && l != traj.RightHip {
+				continue
+			}
+			var xs, ys []weighted
+			for _, m := range c.marks { // In order of the frames, so the result does not hang on a map's.
+				a, both := marks[m.Frame][traj.Croup]
+				if m.Landmark != l || !m.Visible || !both || sweep[croup][m.Frame].size == 0 {
+					continue
+				}
+				size := sweep[croup][m.Frame].size
+				xs, ys = append(xs, weighted{(m.X - a.X) / size, 1}), append(ys, weighted{(m.Y - a.Y) / size, 1})
+			}
+			if len(xs) == 0 {
+				continue
+			}
+			x, y := median(xs), median(ys)
+			for f := range sweep[i] {
+				e, k := &sweep[i][f], &sweep[croup][f]
+				if !e.seen || e.marked {
+					continue
+				}
+				if !k.seen {
+					*e = estimate{cause: "the croup beside it is lost, so it may slide along the outline", jump: math.NaN()}
+					continue
+				}
+				if d := math.Hypot((e.at.X-k.at.X)/k.size-x, (e.at.Y-k.at.Y)/k.size-y); d > hipReach {
+					*e = estimate{cause: "too far from its place beside the croup: it slid along the outline", jump: math.NaN()}
+				}
+			}
+		}
+	}
 }
 
 // merge adds found seeds to the marks, leaving out what lies so close in time to

@@ -93,6 +93,8 @@ const (
 	stanceDown   = 0.75
 	stanceNCC    = 0.90
 	stanceHits   = 3 // In how many looked-at frames it must stand still.
+	// How long, s: longer than the outline of a hoof keeps its place as it comes down.
+	stanceS = 0.08
 )
 
 // model is a hoof's appearance in a stance, and where it stood from the trunk.
@@ -195,7 +197,7 @@ func (fi *finder) find(ctx context.Context) ([]stance, error) {
 	}
 	all = append(all, open...)
 	all = slices.DeleteFunc(all, func(s stance) bool {
-		return len(s.hits) < stanceHits || fi.clip.times[s.hits[len(s.hits)-1].frame]-fi.clip.times[s.hits[0].frame] < 0.05
+		return len(s.hits) < stanceHits || fi.clip.times[s.hits[len(s.hits)-1].frame]-fi.clip.times[s.hits[0].frame] < stanceS
 	})
 	slices.SortStableFunc(all, func(a, b stance) int { return a.hits[0].frame - b.hits[0].frame })
 	return all, nil
@@ -586,7 +588,7 @@ func inRhythm(stances []stance, times []float64) []stance {
 			worst := -1
 			for k := 1; k < len(alive); k++ {
 				a, b := alive[k-1], alive[k]
-				if stances[b].middle(times)-stances[a].middle(times) > 0.8*stride {
+				if stances[b].middle(times)-stances[a].middle(times) > 0.85*stride {
 					continue
 				}
 				loser := a

@@ -284,6 +284,7 @@ const (
 	aloneNCC      = 0.85 // Against the previous frame, where the key appearance does not hold.
 	keyNCC        = 0.80 // Against the key appearance, to be used.
 	anchorNCC     = 0.85 // Against the marked appearance, to be used.
+	outlineNCC    = 0.94 // The same on the flanks of the outline, one place of which looks much like the next.
 	hoofNCC       = 0.93 // The same for a hoof, which looks much alike in poses in which its mark lies elsewhere.
 	edgeHold      = 0.10 // Hold below which a patch counts as an edge.
 	searchNCC     = 0.80 // To be taken up again.
@@ -686,12 +687,24 @@ func leftPlace(size float64) float64 { return 0.3 + 0.012*size }
 // that sways. Along the outline the patch goes with what is behind it, which no
 // registration notices; across it the place is far surer than this says.
 func (fo *follower) slide() float64 {
-	switch fo.landmark {
-	case traj.Croup, traj.LeftHip, traj.RightHip:
-		sd := 0.03 * fo.size()
-		return sd * sd
+	share := 0.0
+	switch {
+	case fo.landmark == traj.Croup: // The summit of the outline, which is curved.
+		share = 0.03
+	case fo.onOutline():
+		share = 0.05
 	}
-	return 0
+	sd := share * fo.size()
+	return sd * sd
+}
+
+// onOutline reports whether the landmark lies on the outline of the body.
+func (fo *follower) onOutline() bool {
+	switch fo.landmark {
+	case traj.Croup, traj.Withers, traj.LeftHip, traj.RightHip:
+		return true
+	}
+	return false
 }
 
 // ramp rises from 0 at low to 1 at high.
@@ -744,6 +757,9 @@ func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size, m
 					doubt := size * (0.1 + 0.15*ramp(0.98-r.NCC, 0.01, 0.05))
 					v += doubt * doubt
 				}
+			}
+			if fo.onOutline() && fo.landmark != traj.Croup {
+				least = outlineNCC
 			}
 			if !fo.landmark.IsHoof() {
 				// The farther it would jump, the more alike it must be.
