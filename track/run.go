@@ -231,13 +231,13 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 		done++
 		opts.Progress("follow", min(done, total), total)
 	}
-	both := func(who []traj.Landmark, seeds []seed, seeded bool) (forward, backward [][]estimate, err error) {
+	both := func(who []traj.Landmark, seeds []seed, seeded bool, within float64) (forward, backward [][]estimate, err error) {
 		var out [2][][]estimate
 		g, gctx := errgroup.WithContext(ctx)
 		for i, dir := range []int{1, -1} {
 			s := newSweep(c, who, c.window, seeds, dir)
 			for _, fo := range s.followers {
-				fo.seeded = seeded
+				fo.seeded, fo.within = seeded, within
 			}
 			out[i] = s.out
 			g.Go(func() error { return s.run(gctx, progress) })
@@ -268,7 +268,7 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 	var forward, backward [][]estimate
 	var err error
 	if len(body) > 0 {
-		if forward, backward, err = both(body, seeds, false); err != nil {
+		if forward, backward, err = both(body, seeds, false, 0); err != nil {
 			return nil, err
 		}
 	}
@@ -279,7 +279,12 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 			c.sizeHooves(seeds, t)
 			c.grows = t.grows()
 		}
-		hf, hb, err := both(hooves, seeds, false)
+		// Around the marks, to see which of them stand and what stances they lead to.
+		within := 0.0
+		if t != nil {
+			within = reachedS + 0.05
+		}
+		hf, hb, err := both(hooves, seeds, t != nil, within)
 		if err != nil {
 			return nil, err
 		}
@@ -300,8 +305,8 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 			again = merge(seeds, found)
 			changed = changed || len(found) > 0
 		}
-		if changed {
-			if hf, hb, err = both(hooves, again, t != nil); err != nil {
+		if changed || t != nil {
+			if hf, hb, err = both(hooves, again, changed && t != nil, 0); err != nil {
 				return nil, err
 			}
 		}
@@ -318,7 +323,31 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 		r.Losses = append(r.Losses, losses...)
 	}
 	r.Advice = c.advise(r)
+	r.Notes = notesOn(r.Set)
 	return r, nil
+}
+
+// notesOn says in sentences what a reader of the tracks should know.
+func notesOn(set *traj.Set) []string {
+	var out []string
+	body := false
+	for i := range set.Tracks {
+		t := &set.Tracks[i]
+		body = body || !t.Landmark.IsHoof()
+		seen := 0
+		for _, s := range t.Samples {
+			if s.Status.Seen() {
+				seen++
+			}
+		}
+		if 10*seen < len(t.Samples) {
+			out = append(out, fmt.Sprintf("%s was seen in %d of %d frames.", t.Landmark, seen, len(t.Samples)))
+		}
+	}
+	if !body {
+		out = append(out, "No landmark of the body is marked, so stances of the hooves were not looked for through the clip.")
+	}
+	return out
 }
 
 // hipReach is how far a hip may move against the croup, in sides of the croup's

@@ -93,8 +93,10 @@ const (
 	stanceDown   = 0.75
 	stanceNCC    = 0.90
 	stanceHits   = 3 // In how many looked-at frames it must stand still.
-	// How long, s: longer than the outline of a hoof keeps its place as it comes down.
-	stanceS = 0.08
+	stanceS      = 0.05
+	// From behind, where the outline of a hoof keeps its place while it comes
+	// down, longer than that lasts.
+	stanceBehindS = 0.08
 )
 
 // model is a hoof's appearance in a stance, and where it stood from the trunk.
@@ -196,8 +198,12 @@ func (fi *finder) find(ctx context.Context) ([]stance, error) {
 		}
 	}
 	all = append(all, open...)
+	least := stanceS
+	if !fi.clip.grows {
+		least = stanceBehindS
+	}
 	all = slices.DeleteFunc(all, func(s stance) bool {
-		return len(s.hits) < stanceHits || fi.clip.times[s.hits[len(s.hits)-1].frame]-fi.clip.times[s.hits[0].frame] < stanceS
+		return len(s.hits) < stanceHits || fi.clip.times[s.hits[len(s.hits)-1].frame]-fi.clip.times[s.hits[0].frame] < least
 	})
 	slices.SortStableFunc(all, func(a, b stance) int { return a.hits[0].frame - b.hits[0].frame })
 	return all, nil
@@ -320,6 +326,9 @@ func (fi *finder) look(f int, buf []byte) ([]hit, []byte, error) {
 	return hits, buf, nil
 }
 
+// reachedS is how far from a mark in swing a stance is taken to be reached, s.
+const reachedS = 0.6
+
 // modelsOf returns what a hoof looks like in stance: standing are its marks in
 // frames in which it stood still, reached the stances to which the first sweeps
 // followed it from a mark in swing without a break.
@@ -350,7 +359,7 @@ func (c *clip) modelsOf(fo *follower, t *trunk, marks []seed, forward, backward 
 			}
 			first, last := -1, -1
 			for f := m.Frame + dir; f >= 0 && f < len(es) && es[f].seen && !es[f].marked; f += dir {
-				if math.Abs(c.times[f]-c.times[m.Frame]) > 0.6 {
+				if math.Abs(c.times[f]-c.times[m.Frame]) > reachedS {
 					break
 				}
 				if c.stands(es, es, f) {
@@ -588,7 +597,7 @@ func inRhythm(stances []stance, times []float64) []stance {
 			worst := -1
 			for k := 1; k < len(alive); k++ {
 				a, b := alive[k-1], alive[k]
-				if stances[b].middle(times)-stances[a].middle(times) > 0.85*stride {
+				if stances[b].middle(times)-stances[a].middle(times) > 0.8*stride {
 					continue
 				}
 				loser := a

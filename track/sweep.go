@@ -121,7 +121,9 @@ func (s *sweep) doubt(i, f int) {
 func (s *sweep) visit(fo *follower, f int, first bool, growth float64, marks []seed) (estimate, error) {
 	if !first && fo.started {
 		var err error
-		if fo.on {
+		if fo.within > 0 && math.Abs(s.clip.times[f]-s.clip.times[fo.homeFrame]) > fo.within {
+			fo.lose("far from a mark")
+		} else if fo.on {
 			err = fo.step(f-s.dir, f, growth)
 		} else {
 			err = fo.search(f, growth, s.claimed(fo))
@@ -243,6 +245,8 @@ type follower struct {
 	windows  windowsOf
 	base     flow.Window // At scale 1.
 
+	within     float64 // How long it is followed from a mark, s; 0 means to the end.
+	homeFrame  int
 	seeded     bool // Every place to start from is given: it is not searched for.
 	started    bool
 	on         bool
@@ -408,6 +412,7 @@ func (fo *follower) start(m seed) error {
 	a := &appearance{template: t, at: at, scale: scale, variance: fo.variance, patch: g, origin: o, window: w, resized: map[int]*flow.Template{}, weigh: weigh, share: min(share, 1)}
 	fo.key, fo.keyTurn, fo.home = *a, 0, a
 	fo.likeAtHome, fo.unlike, fo.sinceHome, fo.turned, fo.homeStands = 0, 0, 0, 0, m.found || m.stands
+	fo.homeFrame = m.Frame
 	fo.trail, fo.slow = append(fo.trail[:0], trailed{m.Frame, at}), fo.homeStands
 	if !m.found && (m.stands || !fo.landmark.IsHoof()) {
 		// A hoof marked in swing looks much like one in stance at small size, with

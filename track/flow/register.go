@@ -346,7 +346,7 @@ func (t *Template) Register(p Plane, start Pose, opts RegisterOptions) Registrat
 		if pose.At.Dist(start.At) > 0.6*reach+3 || !pose.At.Finite() {
 			return fail
 		}
-		if math.Hypot(mx, my) < 0.002 && math.Abs(ds) < 2e-4 && math.Abs(da) < 2e-4 && it >= 2 {
+		if math.Hypot(mx, my) < 0.005*p.Step && math.Abs(ds) < 5e-4 && math.Abs(da) < 5e-4 && it >= 2 {
 			r.Pose = pose
 			break
 		}
