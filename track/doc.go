@@ -23,11 +23,15 @@
 // other, or the rhythm of the stride, are dropped; this is what keeps left and
 // right, fore and hind apart. The hooves' sweeps then start anew in each stance.
 //
-// In swing a hoof turns, and its mark moves against the pattern that is followed.
-// How little it looks as it did while standing is taken as a measure of that and
-// added to the spread; where the spread passes 1.5 px the frame does not count as
-// seen. Late swing, in which the hoof comes down flat, is mostly followed; the
-// first half mostly is not.
+// In swing a hoof turns, and its mark moves against the pattern that is followed:
+// its outline, and even its look, may be as in stance. So once it has left its
+// place its spread grows as fast as a hoof turns, no older appearance brings it
+// back, and where the spread passes 1.5 px the frame does not count as seen. A few
+// frames before it lands are mostly followed; the rest of the swing is not. With a
+// landmark of the body marked, a hoof is taken up again in its stances only.
+//
+// A hip lies on a plain outline along which its patch slides. It is held to its
+// place beside the croup and often lost but for frames near a mark.
 //
 // A landmark is lost, with a cause in words, when its patch no longer looks like
 // itself, when background shows where it should be, when two places look alike,

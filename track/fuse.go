@@ -16,7 +16,7 @@ func (c *clip) fuse(l traj.Landmark, forward, backward []estimate, opts Options)
 	t := traj.Track{Landmark: l, Samples: make([]traj.Sample, n)}
 	causes := make([]string, n)
 	for f := range n {
-		t.Samples[f], causes[f] = blend(forward[f], backward[f])
+		t.Samples[f], causes[f] = blend(forward[f], backward[f], mostOf(l))
 	}
 	bridge(t.Samples, c.times, opts.BridgeS)
 	var losses []Loss
@@ -36,13 +36,13 @@ func (c *clip) fuse(l traj.Landmark, forward, backward []estimate, opts Options)
 }
 
 // blend puts the two sweeps' estimates of one frame together.
-func blend(a, b estimate) (traj.Sample, string) {
+func blend(a, b estimate, most float64) (traj.Sample, string) {
 	switch {
 	case a.marked:
 		return traj.Sample{X: a.at.X, Y: a.at.Y, SD: math.Sqrt(a.variance), Quality: 1, Status: traj.Marked}, ""
 	case a.cause == "marked as hidden" || b.cause == "marked as hidden":
 		return traj.Gone(), "marked as hidden"
-	case a.seen && b.seen && min(a.variance, b.variance) > mostSD*mostSD*2:
+	case a.seen && b.seen && min(a.variance, b.variance) > most*most*2:
 		return traj.Gone(), "too uncertain: it no longer looks as it was marked"
 	case a.seen && b.seen:
 		d := a.at.Dist(b.at)
@@ -54,14 +54,14 @@ func blend(a, b estimate) (traj.Sample, string) {
 		v := a.variance * b.variance / (a.variance + b.variance)
 		// Where the two differ by more than they claim, the blend is that uncertain.
 		v = max(v, k*(1-k)*d*d/2)
-		if v > mostSD*mostSD {
+		if v > most*most {
 			return traj.Gone(), "too uncertain: it no longer looks as it was marked"
 		}
 		return traj.Sample{X: p.X, Y: p.Y, SD: math.Sqrt(v), Quality: max(a.quality, b.quality), Status: traj.Tracked}, ""
 	case a.seen:
-		return one(a)
+		return one(a, most)
 	case b.seen:
-		return one(b)
+		return one(b, most)
 	}
 	// The sweep that had begun knows why it was lost.
 	if a.cause != "before the first mark" && a.cause != "" {
@@ -77,8 +77,17 @@ func blend(a, b estimate) (traj.Sample, string) {
 // of 5 px would then be three times the spread.
 const mostSD = 1.5
 
-func one(e estimate) (traj.Sample, string) {
-	if e.variance > mostSD*mostSD && !e.marked && !e.found {
+// mostOf is mostSD for a landmark. The croup's spread is mostly along the level
+// outline, where its height hardly depends on it.
+func mostOf(l traj.Landmark) float64 {
+	if l == traj.Croup {
+		return 2
+	}
+	return mostSD
+}
+
+func one(e estimate, most float64) (traj.Sample, string) {
+	if e.variance > most*most && !e.marked && !e.found {
 		return traj.Gone(), "too uncertain: it no longer looks as it was marked"
 	}
 	return traj.Sample{X: e.at.X, Y: e.at.Y, SD: math.Sqrt(e.variance), Quality: e.quality, Status: traj.Tracked}, ""
