@@ -490,21 +490,22 @@ func meanSD(x, sd []float64, mean, rho float64) float64 {
 // edge is one end of a stance prepared for timing: the samples around it with
 // time running from stance (positive) into swing (negative), stance first.
 type edge struct {
-	h      *hoofTrack
-	all    []stance // The hoof's stances, of which this is an edge of the i-th.
-	i      int
-	off    bool
-	guess  float64      // s.
-	at     float64      // The instant found, into the stance from guess, s.
-	spread float64      // Of at, s.
-	width  float64      // The instant is searched this far from the guess, s.
-	stride float64      // Duration of a stride, s.
-	scale  [2]float64   // Largest speed nearby along each picture axis, px/s.
-	u      []float64    // Seconds into the stance from guess, falling.
-	v      [2][]float64 // Picture position along each axis, px.
-	sd     []float64
-	still  [2][]stillState
-	logs   [][]float64 // Log likelihood; index: kind of onset, instant. Nil until found.
+	h       *hoofTrack
+	all     []stance // The hoof's stances, of which this is an edge of the i-th.
+	i       int
+	off     bool
+	guess   float64      // s.
+	at      float64      // The instant found, into the stance from guess, s.
+	spread  float64      // Of at, s.
+	width   float64      // The instant is searched this far from the guess, s.
+	stride  float64      // Duration of a stride, s.
+	scatter float64      // Of the stance's samples from frame to frame, px.
+	scale   [2]float64   // Largest speed nearby along each picture axis, px/s.
+	u       []float64    // Seconds into the stance from guess, falling.
+	v       [2][]float64 // Picture position along each axis, px.
+	sd      []float64
+	still   [2][]stillState
+	logs    [][]float64 // Log likelihood; index: kind of onset, instant. Nil until found.
 }
 
 // onset is how a hoof leaves its still place, or reaches it: its speed and
@@ -714,6 +715,7 @@ func (e *edge) gather() bool {
 		hi = s.to
 	}
 	e.u, e.v, e.sd = e.u[:0], [2][]float64{}, e.sd[:0]
+	e.scatter = h.scatterOf(s)
 	still, moving, nearest := 0, 0, lo
 	for k := lo; k < hi; k++ {
 		u := e.sign() * (h.t[k] - e.guess)
@@ -723,7 +725,7 @@ func (e *edge) gather() bool {
 		e.u = append(e.u, u)
 		e.v[0] = append(e.v[0], h.x[k])
 		e.v[1] = append(e.v[1], h.y[k])
-		e.sd = append(e.sd, h.rest[k])
+		e.sd = append(e.sd, e.fresh(k))
 		if u < 0 {
 			moving++
 		} else {
@@ -740,11 +742,45 @@ func (e *edge) gather() bool {
 		}
 	}
 	e.scale = [2]float64{h.axes[0][nearest], h.axes[1][nearest]}
-	if still < 3 || moving < 3 || !(e.scale[0]+e.scale[1] > 0) {
+	if still < 3 || moving < 2 || !(e.scale[0]+e.scale[1] > 0) {
 		return false
 	}
 	e.prepareStill()
 	return true
+}
+
+// leastFresh is the least noise from frame to frame that is believed, px.
+const leastFresh = 0.1
+
+// fresh returns the part of sample k's spread that its neighbours do not share,
+// px: an instant hangs on the shape of the path alone, not on where it lies. In
+// the stance that is the scatter about its place; outside it a track drifts away
+// from the stance, and only what a frame adds to the spread is new in it.
+func (e *edge) fresh(k int) float64 {
+	h, s := e.h, &e.all[e.i]
+	inside := func(k int) bool { return k >= s.from && k < s.to }
+	own := min(h.rest[k], max(e.scatter, leastFresh))
+	if !inside(k) {
+		toward := k + 1
+		if e.off {
+			toward = k - 1
+		}
+		added := math.Max(0, h.sd[k]-h.sd[toward])
+		if gap := math.Abs(h.t[k]-h.t[toward]) > 1.5*h.frame; gap {
+			added = h.sd[k]
+		}
+		own = math.Hypot(own, added)
+	}
+	return math.Hypot(own, restShare*h.scale[k])
+}
+
+// scatterOf is the scatter of the samples of a stance about its place, px: with
+// what a living foot gives as it takes the load.
+func (h *hoofTrack) scatterOf(s *stance) float64 {
+	if s.to-s.from < 4 {
+		return math.Inf(1) // Too few to tell: the stated spread holds.
+	}
+	return math.Hypot(signal.RobustSD(h.x[s.from:s.to]), signal.RobustSD(h.y[s.from:s.to])) / math.Sqrt2
 }
 
 // instant returns the j-th instant tried, relative to the guess.
