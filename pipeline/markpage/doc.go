@@ -13,7 +13,8 @@
 // program prints, from then on in a cookie that no other site and no script
 // can read. Requests under another host name (DNS rebinding) or from another
 // origin are refused, bodies are bounded, and no path outside the folder can be
-// read or written, through symbolic links neither.
+// read or written, through symbolic links neither. Reports open in a sandbox
+// in which no script runs.
 //
 // # What is saved when
 //

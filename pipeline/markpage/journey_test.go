@@ -570,6 +570,46 @@ func TestThePageKeepsToItself(t *testing.T) {
 	b.silent()
 }
 
+// A report shows with its style and its links, the film with the marks plays,
+// and a script that got into a report does not run.
+func TestAReportOpensWithoutScripts(t *testing.T) {
+	dir := t.TempDir()
+	out := filepath.Join(dir, "a b.out")
+	if err := os.Mkdir(out, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	plainClip(t, filepath.Join(out, "tracked.mp4"), "320x180", "30", "30")
+	const report = `<!doctype html><style>h1 { color: rgb(1, 2, 3) }</style><h1>Report</h1><a href="tracked.mp4">film</a><p onclick="document.title='ran'">x</p><script>document.title = 'ran'</script>`
+	if err := os.WriteFile(filepath.Join(out, "report.html"), []byte(report), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	s := serve(t, dir, nil)
+	b := openBrowser(t, 820, 900, false)
+	b.do(chromedp.Navigate(s.URL()), chromedp.Navigate("http://"+s.Address()+"/results/a%20b.out/report.html"))
+	b.wait(`document.querySelector('h1')?.textContent === 'Report'`)
+	if got := eval[string](b, `getComputedStyle(document.querySelector('h1')).color`); got != "rgb(1, 2, 3)" {
+		t.Errorf("the report's style is not let through: %s", got)
+	}
+	b.click("p")
+	if got := eval[string](b, `document.title`); got == "ran" {
+		t.Error("a script in the report ran")
+	}
+	b.click("a")
+	// Where scripts are forbidden nothing waits inside the page.
+	var state string
+	for range 100 {
+		state = eval[string](b, `(() => { const v = document.querySelector('video'); return v ? 'ready ' + v.readyState + ', ' + v.videoWidth + ' px wide' : 'no film at ' + location.href; })()`)
+		if state == "ready 4, 320 px wide" {
+			break
+		}
+		time.Sleep(200 * time.Millisecond)
+	}
+	if state != "ready 4, 320 px wide" {
+		t.Errorf("the film with the marks: %s", state)
+	}
+	b.silentBut("Content Security Policy", "script", "favicon")
+}
+
 // The film guide prints on one sheet, A4 and Letter alike, with its own style
 // let through by the policy.
 func TestTheGuidePrintsOnOneSheet(t *testing.T) {

@@ -9,13 +9,16 @@ import (
 // resultPolicy shows a report as a page without scripts, forms or frames,
 // whatever is written in it. It keeps the address's origin, for only so do the
 // links between reports carry the cookie; without scripts nothing can use that.
-const resultPolicy = "sandbox allow-same-origin allow-downloads; default-src 'none'; style-src 'unsafe-inline'; img-src data:; media-src 'self'; " +
+const resultPolicy = "sandbox allow-same-origin allow-downloads; default-src 'none'; style-src 'unsafe-inline'; img-src data:; " +
 	"base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 
+// filmPolicy is for a film, which browsers show in a page of their own making.
+const filmPolicy = "default-src 'none'; media-src 'self'; style-src 'unsafe-inline'; frame-ancestors 'none'"
+
 // What is shown of a results folder.
-var resultTypes = map[string]string{
-	"report.html": assetTypes[".html"],
-	"tracked.mp4": "video/mp4",
+var resultTypes = map[string]struct{ kind, policy string }{
+	"report.html": {assetTypes[".html"], resultPolicy},
+	"tracked.mp4": {"video/mp4", filmPolicy},
 }
 
 // result serves a report, or the clip with its marks drawn on, from a results
@@ -24,7 +27,7 @@ func (s *Server) result(w http.ResponseWriter, r *http.Request) {
 	rel := r.PathValue("path")
 	dir, name := path.Split(rel)
 	dir = strings.TrimSuffix(dir, "/")
-	kind, known := resultTypes[name]
+	shown, known := resultTypes[name]
 	if !known || !strings.HasSuffix(dir, ".out") || !plain(path.Join(strings.TrimSuffix(dir, ".out"), "x")) || path.Clean(rel) != rel {
 		s.noResult(w)
 		return
@@ -40,8 +43,8 @@ func (s *Server) result(w http.ResponseWriter, r *http.Request) {
 		s.noResult(w)
 		return
 	}
-	w.Header().Set("Content-Type", kind)
-	w.Header().Set("Content-Security-Policy", resultPolicy)
+	w.Header().Set("Content-Type", shown.kind)
+	w.Header().Set("Content-Security-Policy", shown.policy)
 	http.ServeContent(w, r, name, stat.ModTime(), file)
 }
 

@@ -740,7 +740,7 @@ class MarkPage {
     const pair = (seen.has('left-fore') && seen.has('right-fore')) || (seen.has('left-hind') && seen.has('right-hind'));
     if (!pair) remarks.push(['bad', 'Both hooves of a pair are needed: without them sides cannot be compared.']);
     else if (this.nextStop()) {
-      remarks.push(['', `Standing hooves are marked in ${this.standing('left').length} frames on the left and ${this.standing('right').length} on the right. ${stands} of each, at several distances, make tracking surer; it goes with fewer, and the second look tells where another one helps.`]);
+      remarks.push(['', `Frames with a standing hoof marked: ${this.standing('left').length} on the left, ${this.standing('right').length} on the right. ${stands} of each at several distances, make tracking surer; it goes with fewer, and the second look tells where another one helps.`]);
     }
     if (level === 'none') remarks.push(['warn', 'Without ground marks only times and the rhythm of head and croup are measured, no lengths.']);
     if (!seen.has('withers') && this.view === 'toward' && !seen.has('croup')) remarks.push(['warn', 'Without withers or croup the report cannot tell a forelimb pattern from a hindlimb one.']);
