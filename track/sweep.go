@@ -627,8 +627,11 @@ func (fo *follower) turning(plane flow.Plane, pose flow.Pose, moved, left, size,
 	fo.unlike = max(ramp(max(fo.likeAtHome, 0.9)-fo.like, 0.005, 0.04), ramp(off, 0.02, 0.06))
 	turn := 0.015 // Sides of the patch.
 	if fo.landmark.IsHoof() {
-		rate := landingTurn
-		if fo.dir > 0 && fo.homeStands && !fo.clip.grows {
+		rate := rollingTurn
+		switch {
+		case fo.dir < 0 && fo.homeStands && fo.clip.grows:
+			rate = landingTurn
+		case fo.homeStands && !fo.clip.grows:
 			rate = leavingTurn
 		}
 		turn = rate * dt
@@ -656,10 +659,12 @@ func (fo *follower) turning(plane flow.Plane, pose flow.Pose, moved, left, size,
 // hoof seen from behind tilts by a right angle within a tenth of a second as it
 // leaves the ground, and its heel rises by its length; in the last tenth of a
 // second before it lands it turns by a third of that. Seen from the front it
-// rolls over its toe, which is what is marked.
+// rolls over its toe, which is what is marked, and which moves half as much as it
+// comes down.
 const (
 	leavingTurn = 8.0
-	landingTurn = 3.0
+	rollingTurn = 3.0
+	landingTurn = 1.5
 )
 
 // trailed is where a landmark was in a frame.
