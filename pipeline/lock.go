@@ -15,6 +15,14 @@ var ErrBusy = errors.New("another run is measuring this clip")
 // dies. The lock lies on the clip itself, which nobody replaces, so no lock file
 // is left behind. File systems without such locks go unlocked.
 func lockClip(path string) (release func() error, err error) {
+	// Opening a pipe or a device could wait for ever, or never end.
+	stat, err := os.Stat(path)
+	if err != nil {
+		return nil, fmt.Errorf("open clip: %w", err)
+	}
+	if !stat.Mode().IsRegular() {
+		return nil, fmt.Errorf("open clip %s: it is not an ordinary file", path)
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, fmt.Errorf("open clip: %w", err)
@@ -23,7 +31,7 @@ func lockClip(path string) (release func() error, err error) {
 	switch {
 	case errors.Is(err, unix.EWOULDBLOCK):
 		return nil, errors.Join(fmt.Errorf("clip %s: %w", path, ErrBusy), f.Close())
-	case errors.Is(err, unix.ENOLCK), errors.Is(err, unix.ENOTSUP), errors.Is(err, unix.EBADF):
+	case errors.Is(err, unix.ENOLCK), errors.Is(err, unix.ENOTSUP), errors.Is(err, unix.EBADF), errors.Is(err, unix.ENOSYS):
 		// A network drive that does not lock files opened for reading.
 	case err != nil:
 		return nil, errors.Join(fmt.Errorf("lock clip %s: %w", path, err), f.Close())

@@ -62,6 +62,7 @@ type Reader struct {
 	done     bool
 	count    int
 	lastTime float64
+	base     float64  // Time of the first frame on the clip's own clock, s.
 	messages []string // What ffmpeg said; complete once frames is closed.
 	failure  error    // Why decoding ended; complete once frames is closed.
 }
@@ -293,14 +294,18 @@ func (r *Reader) Next(ctx context.Context) ([]byte, float64, error) {
 				r.done = true
 				continue
 			}
-			t := f.time - r.info.firstPTS
+			if r.count == 0 {
+				// A damaged clip may show a frame before the first that was promised.
+				r.base = min(r.info.firstPTS, f.time)
+			}
+			t := f.time - r.base
 			if t <= r.lastTime {
 				r.free <- f.pixels // Shown at the same instant as the one before: no new time.
 				continue
 			}
 			r.current, r.lastTime = f.pixels, t
 			r.count++
-			return f.pixels, max(t, 0), nil
+			return f.pixels, t, nil
 		case <-ctx.Done():
 			return nil, 0, fmt.Errorf("decode clip %s: %w", r.info.Path, ctx.Err())
 		}

@@ -199,5 +199,13 @@ func parseTOML(path string, data []byte, into any) (unknown []string, err error)
 	for _, k := range meta.Undecoded() {
 		unknown = append(unknown, k.String())
 	}
+	// The library takes keys whatever their case, TOML does not: a page that says
+	// both Reason and reason could not be changed without loss.
+	for _, k := range meta.Keys() {
+		name := k.String()
+		if lower := strings.ToLower(name); lower != name && !slices.Contains(unknown, name) {
+			return nil, fmt.Errorf("read %s: key %s must be written %s", path, name, lower)
+		}
+	}
 	return unknown, nil
 }
