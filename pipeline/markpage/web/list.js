@@ -13,7 +13,6 @@ export async function openList(main, _path, { show }) {
   const { folder, clips, more, measures } = await get('/api/clips');
   // What was said of a clip before its first mark is no work that could be lost.
   const waiting = unsent('marks', (parts) => Object.keys(parts).some((name) => name.startsWith('mark:') || name === 'calibration'));
-  const ready = clips.filter((c) => c.needs.includes('measuring'));
   const groups = new Map();
   for (const c of clips) {
     if (!groups.has(c.group)) groups.set(c.group, []);
@@ -21,18 +20,29 @@ export async function openList(main, _path, { show }) {
   }
   const lines = new Map();
   const first = clips.find((c) => c.needs.includes('marks'));
+  const ready = () => clips.filter((c) => c.needs.includes('measuring'));
+  const count = (need) => clips.filter((c) => c.needs.includes(need)).length;
+  const measureAll = measures ? button('', async () => {
+    for (const c of ready()) await send('POST', '/api/measure', { clip: c.path }); // eslint-disable-line no-await-in-loop
+  }, { id: 'measure-all' }) : null;
+  const summary = h('p', { id: 'summary' });
+  const sum = () => {
+    const n = ready().length;
+    summary.textContent = clips.length === 0
+      ? 'There are no clips in this folder yet. Copy the phone’s video files into it and load this page again.'
+      : `${clips.length} ${clips.length === 1 ? 'clip' : 'clips'}: ${count('marks')} need marks, ${count('calibration')} have no ground marks, ${n} are ready to be measured, ${count('second look')} want a second look.`;
+    if (!measureAll) return;
+    measureAll.textContent = n === 0 ? 'No clip is ready to be measured' : n === 1 ? 'Measure the clip that is ready' : `Measure the ${n} clips that are ready`;
+    measureAll.disabled = n === 0;
+  };
+  sum();
   const asked = h('div', { class: 'actions' },
     first ? h('a', { class: 'button primary', id: 'first', href: `#/mark/${encodeURIComponent(first.path)}` }, `Mark the next clip: ${first.name}`) : null,
-    measures ? button(ready.length === 0 ? 'No clip is ready to be measured' : ready.length === 1 ? 'Measure the clip that is ready' : `Measure the ${ready.length} clips that are ready`, async () => {
-      for (const c of ready) await send('POST', '/api/measure', { clip: c.path }); // eslint-disable-line no-await-in-loop
-    }, { id: 'measure-all', disabled: ready.length === 0 }) : null,
+    measureAll,
     h('a', { class: 'button', href: '/guide', target: '_blank', rel: 'noopener' }, 'Film guide to print'));
-  const count = (need) => clips.filter((c) => c.needs.includes(need)).length;
   put(main,
     h('h1', {}, `Clips in ${folder}`),
-    clips.length === 0
-      ? h('p', {}, 'There are no clips in this folder yet. Copy the phone’s video files into it and load this page again.')
-      : h('p', {}, `${clips.length} ${clips.length === 1 ? 'clip' : 'clips'}: ${count('marks')} need marks, ${count('calibration')} have no ground marks, ${count('measuring')} are ready to be measured, ${count('second look')} want a second look.`),
+    summary,
     more ? h('p', { class: 'notice warn' }, 'There are more clips in this folder than the list shows. Open a folder inside it.') : null,
     waiting.length > 0 ? h('div', { class: 'notice warn' }, h('p', {}, 'This browser keeps marks that were not saved because the program was away. Open the clip to save them:'),
       h('ul', {}, waiting.map((p) => h('li', {}, h('a', { href: `#/mark/${encodeURIComponent(p)}` }, p))))) : null,
@@ -70,7 +80,9 @@ export async function openList(main, _path, { show }) {
     try {
       const fresh = await get('/api/clips');
       for (const c of clips) Object.assign(c, fresh.clips.find((k) => k.path === c.path));
-      if (open) fill(clips);
+      if (!open) return;
+      fill(clips);
+      sum();
     } catch {
       // The list is loaded anew when the program is back.
     }
