@@ -423,7 +423,7 @@ func verdict(d Definition, c *Change, tolerance float64) Verdict {
 	if !counts(c) {
 		return NoChange
 	}
-	e, ok := even(d)
+	e, ok := d.Even()
 	if !ok {
 		return Changed
 	}
@@ -470,7 +470,7 @@ var verdictWords = map[Verdict]string{
 }
 
 func changeSentence(d Definition, c *Change, tolerance float64, opts CompareOptions) string {
-	e, hasEven := even(d)
+	e, hasEven := d.Even()
 	before, after := dateWords(opts)
 	then := phrase(d, c.Unit, c.Before.Value-e)
 	now := phrase(d, c.Unit, c.After.Value-e)

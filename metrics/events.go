@@ -938,16 +938,5 @@ func solve3(a [3][3]float64, b [3]float64) ([3]float64, bool) {
 
 // describeGap says which limb lost how much, for notes.
 func describeGap(h *hoofTrack, frames int) string {
-	return fmt.Sprintf("%s was seen in %d of %d frames", limbWords(h.limb), len(h.t), frames)
-}
-
-// limbWords returns "left fore" and the like.
-func limbWords(l traj.Landmark) string {
-	b := []byte(l)
-	for i := range b {
-		if b[i] == '-' {
-			b[i] = ' '
-		}
-	}
-	return string(b)
+	return fmt.Sprintf("%s was seen in %d of %d frames", h.limb.Words(), len(h.t), frames)
 }

@@ -206,12 +206,12 @@ func nod(f, h girdleSigns, withers []sign, gait traj.Gait) LimbFinding {
 		case croupEven:
 			note = croupWhy
 		case other:
-			note = fmt.Sprintf("the croup points to the %s, which often goes with the opposite fore (common practice)", spoken(h.limb))
+			note = fmt.Sprintf("the croup points to the %s, which often goes with the opposite fore (common practice)", h.limb.Words())
 		}
 		return named(f.limb, f, h, withers, note)
 	case forHind:
 		limb := hindOf(side)
-		note := fmt.Sprintf("the head's nod looks like the %s, as a hindlimb of the same side makes it look", spoken(f.limb))
+		note := fmt.Sprintf("the head's nod looks like the %s, as a hindlimb of the same side makes it look", f.limb.Words())
 		if foreOut {
 			note += ", and the withers go against the head"
 		}
@@ -234,7 +234,7 @@ func nod(f, h girdleSigns, withers []sign, gait traj.Gait) LimbFinding {
 		Agree:     agree,
 		Disagree:  phrases(f.signs, func(s sign) bool { return s.limb != f.limb && s.beyond }),
 		Sentence: fmt.Sprintf("signs point to the %s side, the %s or the %s: %s; %s",
-			side, spoken(f.limb), spoken(hindOf(side)), joinPhrases(agree), why),
+			side, f.limb.Words(), hindOf(side).Words(), joinPhrases(agree), why),
 	}
 }
 
@@ -286,7 +286,7 @@ func findSign(signs []sign, n Name) *sign {
 // precise reports whether a sign's interval stays within twice its tolerance, so
 // that an asymmetry worth the name would have shown.
 func (s sign) precise() bool {
-	e, _ := even(s.m.def)
+	e, _ := s.m.def.Even()
 	return math.Max(s.m.wide.High-e, e-s.m.wide.Low) <= 2*s.m.tolerance.Tolerance
 }
 
@@ -352,10 +352,10 @@ func named(limb traj.Landmark, own, rest girdleSigns, withers []sign, note strin
 
 func limbSentence(limb traj.Landmark, f LimbFinding, note string) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "signs point to the %s: %s", spoken(limb), joinPhrases(f.Agree))
+	fmt.Fprintf(&b, "signs point to the %s: %s", limb.Words(), joinPhrases(f.Agree))
 	if len(f.Agree) == 0 {
 		b.Reset()
-		fmt.Fprintf(&b, "signs point to the %s", spoken(limb))
+		fmt.Fprintf(&b, "signs point to the %s", limb.Words())
 	}
 	if note != "" {
 		fmt.Fprintf(&b, "; %s", note)

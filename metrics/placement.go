@@ -544,7 +544,7 @@ func (a *analysis) remark(s *spatial) {
 				}
 			}
 			if on+off > 0 {
-				note("%s: %d landings and %d leavings could not be timed (hidden, or too far away to see the hoof move).", limbWords(limbs[k]), on, off)
+				note("%s: %d landings and %d leavings could not be timed (hidden, or too far away to see the hoof move).", limbs[k].Words(), on, off)
 			}
 		}
 	}

@@ -64,7 +64,7 @@ func score(all []measured, runs []Run, opts SummaryOptions) *Score {
 }
 
 func newPart(m measured, mean stats.MeanEstimate) part {
-	e, _ := even(m.def)
+	e, _ := m.def.Even()
 	t := m.tolerance.Tolerance
 	return part{m: m, mean: mean, weight: m.tolerance.Weight, ratio: (mean.Value - e) / t, se: mean.PlainSE / t}
 }

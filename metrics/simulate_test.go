@@ -133,7 +133,7 @@ func orElse(x, otherwise float64) float64 {
 func evenHorse() horse {
 	h := horse{mean: map[Name]float64{}}
 	for _, d := range Definitions() {
-		e, ok := even(d)
+		e, ok := d.Even()
 		if !ok {
 			e = map[Name]float64{StrideDuration: 0.7, StrideFrequency: 1.43, Speed: 3.5, StrideLength: 2.45,
 				HeadFirstHarmonic: 20, HeadSecondHarmonic: 30, HeadHarmonicShare: 40, Crossfall: 0.5}[d.Name]

@@ -387,13 +387,13 @@ func (a *analysis) reason(d Definition) string {
 	var missing []string
 	for _, l := range body {
 		if !have(l) {
-			missing = append(missing, limbWords(l))
+			missing = append(missing, l.Words())
 		}
 	}
 	if d.Sided || strings.HasPrefix(string(d.Name), "step_timing") {
 		for k, l := range limbs {
 			if ((d.Girdle == Fore && k < 2) || (d.Girdle == Hind && k >= 2) || d.Name == PairTiming) && !have(l) && body == nil {
-				missing = append(missing, limbWords(l))
+				missing = append(missing, l.Words())
 			}
 		}
 	}

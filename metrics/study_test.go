@@ -45,7 +45,7 @@ func studyHorse(rng *rand.Rand, factor, asymmetry float64) horse {
 	h.runSD, h.commonSD = map[Name]float64{}, map[Name]float64{}
 	for _, d := range Definitions() {
 		row, _ := table.Lookup(d.Name)
-		if _, ok := even(d); ok {
+		if _, ok := d.Even(); ok {
 			h.mean[d.Name] += asymmetry * row.Tolerance * rng.NormFloat64()
 		}
 		f := factor
@@ -105,7 +105,7 @@ func trueScore(s *Score, truth func(Name) float64) float64 {
 	var sum float64
 	for _, c := range s.Components {
 		d, _ := Define(c.Name)
-		e, _ := even(d)
+		e, _ := d.Even()
 		row, _ := table.Lookup(c.Name)
 		r := (truth(c.Name) - e) / row.Tolerance
 		sum += c.Weight * r * r

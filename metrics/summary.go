@@ -99,7 +99,7 @@ type measured struct {
 
 // deviation returns how far the value is from even, in the measure's unit.
 func (m measured) deviation() float64 {
-	e, _ := even(m.def)
+	e, _ := m.def.Even()
 	return m.wide.Value - e
 }
 
@@ -217,7 +217,7 @@ func measureAll(runs []Run, d Definition, row Tolerance) measured {
 	if d.Positive {
 		r.SymmetryIndex = symmetryIndex(m)
 	}
-	if e, ok := even(d); ok && r.Tolerance > 0 {
+	if e, ok := d.Even(); ok && r.Tolerance > 0 {
 		excludes := r.Value.Low > e || r.Value.High < e
 		r.Beyond = excludes && math.Abs(r.Value.Value-e) > r.Tolerance
 	}

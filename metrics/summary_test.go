@@ -226,7 +226,7 @@ func mirrorRuns(runs []Run) []Run {
 		m.Series = nil
 		for _, s := range r.Series {
 			d, _ := Define(s.Name)
-			e, ok := even(d)
+			e, ok := d.Even()
 			c := s
 			c.Observations = nil
 			for _, o := range s.Observations {
@@ -265,7 +265,7 @@ func TestMirrorFlipsEverySignAndNothingElse(t *testing.T) {
 		for i, r := range a.Results {
 			m := b.Results[i]
 			d, _ := Define(r.Name)
-			e, ok := even(d)
+			e, ok := d.Even()
 			if !ok {
 				same(string(r.Name), r.Value.Value, m.Value.Value)
 				continue
@@ -293,7 +293,7 @@ func TestMirrorFlipsEverySignAndNothingElse(t *testing.T) {
 func studyLikeHorse(rng *rand.Rand) horse {
 	h := evenHorse()
 	for _, d := range Definitions() {
-		if _, ok := even(d); ok {
+		if _, ok := d.Even(); ok {
 			h.mean[d.Name] += 1.5 * tableTolerance(d.Name) * rng.NormFloat64()
 		}
 	}
@@ -346,7 +346,7 @@ func TestScoreOfEvenHorsesIsNotRaisedByNoise(t *testing.T) {
 		for _, c := range s.Score.Components {
 			plain += c.Weight * c.Ratio * c.Ratio / visits
 			d, _ := Define(c.Name)
-			e, _ := even(d)
+			e, _ := d.Even()
 			r := s.Lookup(c.Name)
 			x := (r.Value.Value - e) / r.Tolerance
 			corrected += c.Weight * (x*x - math.Pow(r.Value.SE/r.Tolerance, 2)) / visits

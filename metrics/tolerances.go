@@ -166,7 +166,7 @@ func checkTolerance(r Tolerance) error {
 		}
 	}
 	if r.Weight > 0 {
-		if _, ok := even(d); !ok {
+		if _, ok := d.Even(); !ok {
 			return fmt.Errorf("weight is %v, want 0: the measure has no even value that a score could start from", r.Weight)
 		}
 	}
@@ -176,8 +176,9 @@ func checkTolerance(r Tolerance) error {
 	return nil
 }
 
-// even returns the value of d in an even horse and whether there is one.
-func even(d Definition) (float64, bool) {
+// Even returns the value of d in an even horse and whether there is one: whether
+// the measure compares the sides, so that its distance from even is what counts.
+func (d Definition) Even() (value float64, compares bool) {
 	switch d.Name {
 	case StepTimingFore, StepTimingHind:
 		return 50, true

@@ -33,7 +33,7 @@ func TestDefaultTolerancesArePublished(t *testing.T) {
 			continue
 		}
 		established := d.Evidence == Established
-		_, hasEven := even(d)
+		_, hasEven := d.Even()
 		switch {
 		case established && hasEven && row.Weight != 1:
 			t.Errorf("%s: weight %v, want full weight for an established component", d.Name, row.Weight)

@@ -51,9 +51,6 @@ func pointsTo(n Name, deviation float64) (traj.Landmark, bool) {
 	return traj.LeftHind, true
 }
 
-// spoken returns a limb as people say it: "right fore".
-func spoken(l traj.Landmark) string { return strings.ReplaceAll(string(l), "-", " ") }
-
 func sideWords(right bool) (this, other string) {
 	if right {
 		return "right", "left"
@@ -103,7 +100,7 @@ func phrase(d Definition, unit string, deviation float64) string {
 	this, other := sideWords(right)
 	how := amount(d, unit, deviation)
 	girdle := girdleWord(d.Girdle)
-	if _, sides := even(d); sides && strings.Trim(how[:strings.IndexByte(how, ' ')], "0.") == "" {
+	if _, sides := d.Even(); sides && strings.Trim(how[:strings.IndexByte(how, ' ')], "0.") == "" {
 		return fmt.Sprintf("left and right are alike (%s)", titleWords(d))
 	}
 	switch d.Name {
@@ -162,7 +159,7 @@ func titleWords(d Definition) string {
 
 // say returns the phrase of a measured value with its interval.
 func say(m measured) string {
-	e, _ := even(m.def)
+	e, _ := m.def.Even()
 	d := m.deviation()
 	low, high := m.wide.Low-e, m.wide.High-e
 	if d < 0 {

@@ -12,7 +12,6 @@ import (
 	"strings"
 
 	"jogstrip/metrics"
-	"jogstrip/pipeline/fsx"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/report"
 	"jogstrip/pipeline/table"
@@ -170,27 +169,6 @@ func mayReplace(folder, mark string) error {
 		return fmt.Errorf("write into %s: it holds other files and is left as it is; name a new folder", folder)
 	}
 	return nil
-}
-
-// makeFolder fills a results folder and puts it in place whole.
-func makeFolder(target string, fill func(*files) error) (err error) {
-	if err := fsx.Sweep(target); err != nil {
-		return err
-	}
-	dir, err := fsx.NewFolder(target)
-	if err != nil {
-		return err
-	}
-	defer func() {
-		if err != nil {
-			err = errors.Join(err, os.RemoveAll(dir))
-		}
-	}()
-	f := newFiles(dir)
-	if err := errors.Join(fill(f), f.err); err != nil {
-		return fmt.Errorf("write %s: %w", target, err)
-	}
-	return fsx.Commit(dir, target)
 }
 
 func compared(v *Visit) comparedVisit {

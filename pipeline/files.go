@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -10,6 +11,7 @@ import (
 	"time"
 
 	"jogstrip/metrics"
+	"jogstrip/pipeline/fsx"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/report"
 	"jogstrip/pipeline/table"
@@ -27,6 +29,27 @@ type files struct {
 }
 
 func newFiles(dir string) *files { return &files{dir: dir} }
+
+// makeFolder fills a results folder and puts it in place whole.
+func makeFolder(target string, fill func(*files) error) (err error) {
+	if err := fsx.Sweep(target); err != nil {
+		return err
+	}
+	dir, err := fsx.NewFolder(target)
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, os.RemoveAll(dir))
+		}
+	}()
+	f := newFiles(dir)
+	if err := errors.Join(fill(f), f.err); err != nil {
+		return fmt.Errorf("write %s: %w", target, err)
+	}
+	return fsx.Commit(dir, target)
+}
 
 func (f *files) bytes(name string, data []byte) {
 	if f.err != nil {
@@ -101,7 +124,7 @@ func (f *files) clipReport(j *job, r *record.Result, pictures []report.Figure, o
 		page.Video = videoFile
 	}
 	for _, a := range r.Tracking.Advice {
-		page.NextMarks = append(page.NextMarks, fmt.Sprintf("Mark the %s in frame %d (%.2f s): %s.", strings.ReplaceAll(string(a.Landmark), "-", " "), a.Frame, a.TimeS, strings.TrimSuffix(a.Reason, ".")))
+		page.NextMarks = append(page.NextMarks, fmt.Sprintf("Mark the %s in frame %d (%.2f s): %s.", a.Landmark.Words(), a.Frame, a.TimeS, strings.TrimSuffix(a.Reason, ".")))
 	}
 	f.from(ReportFile, func(w io.Writer) error { return report.WriteClip(w, page) })
 }

@@ -202,7 +202,8 @@ func (j *job) track(ctx context.Context, info *clip.Info, opts MeasureOptions) (
 		}
 		opts.tell(stage, done, total)
 	}
-	// Scratch space beside the results: a yard's disk is large, /tmp may be memory.
+	// The folder for temporary files may lie in memory; a yard's owner can name
+	// another place.
 	set.ScratchDir = os.Getenv("JOGSTRIP_SCRATCH")
 	open := func(ctx context.Context) (track.Source, error) {
 		r, err := clip.Open(ctx, info)
@@ -299,45 +300,30 @@ func rounded(x float64, decimals int) float64 {
 const videoFile = "tracked.mp4"
 
 // write fills a new results folder and puts it in place.
-func (j *job) write(ctx context.Context, info *clip.Info, set *traj.Set, result *record.Result, opts MeasureOptions) (err error) {
-	target := record.OutPath(j.path)
-	if err := fsx.Sweep(target); err != nil {
-		return err
-	}
-	dir, err := fsx.NewFolder(target)
-	if err != nil {
-		return err
-	}
-	defer func() {
-		if err != nil {
-			err = errors.Join(err, os.RemoveAll(dir))
-		}
-	}()
+func (j *job) write(ctx context.Context, info *clip.Info, set *traj.Set, result *record.Result, opts MeasureOptions) error {
 	data, err := record.MarshalResult(result)
 	if err != nil {
 		return err
 	}
-	files := newFiles(dir)
-	files.bytes(record.ResultFile, data)
-	files.tables(set, &result.Run)
-	opts.tell("drawing", 0, 1)
-	pictures := files.runFigures(set, result)
-	files.clipReport(j, result, pictures, opts)
-	if files.err != nil {
-		return fmt.Errorf("write results of clip %s: %w", j.path, files.err)
-	}
-	if !opts.NoVideo {
-		painter := overlay.New(set, result.Run.Contacts)
-		err := clip.Remake(ctx, info, filepath.Join(dir, videoFile), clip.RemakeOptions{}, func(index int, p clip.Planes, scale float64) {
-			opts.tell("drawing the video", index+1, len(set.Times))
-			painter.Draw(index, p, scale)
-		})
-		if err != nil {
-			return err
+	return makeFolder(record.OutPath(j.path), func(f *files) error {
+		f.bytes(record.ResultFile, data)
+		f.tables(set, &result.Run)
+		opts.tell("drawing", 0, 1)
+		pictures := f.runFigures(set, result)
+		f.clipReport(j, result, pictures, opts)
+		if f.err != nil {
+			return nil // makeFolder reports it.
 		}
-	}
-	if err := ctx.Err(); err != nil {
-		return fmt.Errorf("measure clip %s: %w", j.path, err)
-	}
-	return fsx.Commit(dir, target)
+		if !opts.NoVideo {
+			painter := overlay.New(set, result.Run.Contacts)
+			err := clip.Remake(ctx, info, filepath.Join(f.dir, videoFile), clip.RemakeOptions{}, func(index int, p clip.Planes, scale float64) {
+				opts.tell("drawing the video", index+1, len(set.Times))
+				painter.Draw(index, p, scale)
+			})
+			if err != nil {
+				return err
+			}
+		}
+		return ctx.Err()
+	})
 }

@@ -141,8 +141,8 @@ func BodyHeight(in RunInput, l traj.Landmark) (*Figure, error) {
 	}
 	left, right := girdleHooves(timed)
 	legend := []legendEntry{
-		sideLegend(styleOf(traj.Left), "from hoof-on "+limbWords(left)),
-		sideLegend(styleOf(traj.Right), "from hoof-on "+limbWords(right)),
+		sideLegend(styleOf(traj.Left), "from hoof-on "+left.Words()),
+		sideLegend(styleOf(traj.Right), "from hoof-on "+right.Words()),
 	}
 	if timed != girdle {
 		// The half begins with the girdle's own limb; its timing came from the partner.
@@ -383,7 +383,7 @@ func Placement(in RunInput) (*Figure, error) {
 			if limb.Side() == traj.Right {
 				outward = numberInterval(-m.at, -m.high, -m.low, 1)
 			}
-			summary = append(summary, fmt.Sprintf("%s %s, n = %d", limbWords(limb), outward, m.n))
+			summary = append(summary, fmt.Sprintf("%s %s, n = %d", limb.Words(), outward, m.n))
 		}
 		for _, p := range here {
 			y.add(p.left-1.96*p.leftSD, p.left+1.96*p.leftSD)
@@ -648,7 +648,7 @@ func HoofPaths(in RunInput) (*Figure, error) {
 				y.add(h...)
 			}
 			paths = append(paths, k)
-			counts = append(counts, fmt.Sprintf("%d %s", len(k.single), limbWords(limb)))
+			counts = append(counts, fmt.Sprintf("%d %s", len(k.single), limb.Words()))
 		}
 		if len(paths) == 0 {
 			continue
@@ -747,7 +747,7 @@ func StanceBars(in RunInput) (*Figure, error) {
 	p.Y.Min, p.Y.Max = -0.6, float64(len(rows))-0.4
 	var labels []plot.Tick
 	for i, l := range rows {
-		labels = append(labels, plot.Tick{Value: float64(len(rows) - 1 - i), Label: fmt.Sprintf("%s, n = %d", limbWords(l), counts[l])})
+		labels = append(labels, plot.Tick{Value: float64(len(rows) - 1 - i), Label: fmt.Sprintf("%s, n = %d", l.Words(), counts[l])})
 	}
 	p.Y.Tick.Marker = plot.ConstantTicks(labels)
 	p.Y.Tick.Length = 0

@@ -81,30 +81,17 @@ func decimalsOf(n metrics.Name, unit string) int {
 
 // evenOf returns the value of a measure at which both sides are alike.
 func evenOf(n metrics.Name) float64 {
-	if n == metrics.StepTimingFore || n == metrics.StepTimingHind {
-		return 50
-	}
-	return 0
+	d, _ := metrics.Define(n)
+	even, _ := d.Even()
+	return even
 }
 
 // isDifference reports whether the measure's value compares the sides, so
 // that its distance from even is what counts.
 func isDifference(d metrics.Definition) bool {
-	if d.Sided {
-		return true
-	}
-	switch d.Name {
-	case metrics.StepTimingFore, metrics.StepTimingHind,
-		metrics.HeadLowDifference, metrics.HeadHighDifference,
-		metrics.WithersLowDifference, metrics.WithersHighDifference,
-		metrics.CroupLowDifference, metrics.CroupHighDifference:
-		return true
-	}
-	return false
+	_, compares := d.Even()
+	return compares
 }
-
-// limbWords writes a hoof as "left fore".
-func limbWords(l traj.Landmark) string { return strings.ReplaceAll(string(l), "-", " ") }
 
 // count writes "1 stride", "4 strides".
 func count(n int, one string) string {

@@ -552,8 +552,13 @@ func settle(all []stance) []stance {
 			}
 		}
 	}
+	return without(all, drop)
+}
+
+// without returns the stances whose drop is not set. Index of drop: stance.
+func without(stances []stance, drop []bool) []stance {
 	var out []stance
-	for i, s := range all {
+	for i, s := range stances {
 		if !drop[i] {
 			out = append(out, s)
 		}
@@ -614,13 +619,7 @@ func inRhythm(stances []stance, times []float64) []stance {
 			drop[worst] = true
 		}
 	}
-	var out []stance
-	for i, s := range stances {
-		if !drop[i] {
-			out = append(out, s)
-		}
-	}
-	return out
+	return without(stances, drop)
 }
 
 // findStances finds all hooves' stances through the clip, as seeds for the

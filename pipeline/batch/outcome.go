@@ -31,15 +31,6 @@ func Outcomes() []Outcome {
 	return []Outcome{Failed, NeedsMarks, SecondLook, Measured, UpToDate, Busy, NotReached, Unfinished}
 }
 
-// NeedsPerson reports whether somebody has to do something about the clip.
-func (o Outcome) NeedsPerson() bool {
-	switch o {
-	case Failed, NeedsMarks, SecondLook:
-		return true
-	}
-	return false
-}
-
 // Cause is the kind of a failure.
 type Cause string
 

@@ -109,16 +109,6 @@ func (v Values) MarshalJSON() ([]byte, error) {
 	return json.Marshal(out)
 }
 
-// TrackLook returns the look of a track.
-func TrackLook(t traj.Track) LookTrack {
-	n := len(t.Samples)
-	l := LookTrack{Landmark: t.Landmark, X: make(Values, n), Y: make(Values, n), SD: make(Values, n), Status: make([]string, n)}
-	for i, s := range t.Samples {
-		l.X[i], l.Y[i], l.SD[i], l.Status[i] = s.X, s.Y, s.SD, s.Status.String()
-	}
-	return l
-}
-
 // job is one clip's measuring, waiting, under way or ended.
 type job struct {
 	Clip     string   `json:"clip"`

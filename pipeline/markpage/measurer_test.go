@@ -88,11 +88,21 @@ func (m *pretendMeasurer) Look(_ context.Context, clip string) (*Look, error) {
 				t.Samples[f].SD = math.NaN()
 			}
 		}
-		look.Tracks = append(look.Tracks, TrackLook(t))
+		look.Tracks = append(look.Tracks, trackLook(t))
 	}
 	if one(marks) {
 		look.Losses = append(look.Losses, LookLoss{traj.LeftFore, m.frames / 2, m.frames/2 + 4, "hidden by the other limb"})
 		look.Advice = append(look.Advice, LookAdvice{m.frames/2 + 2, traj.LeftFore, "12 frames would be won"})
 	}
 	return look, nil
+}
+
+// trackLook returns the look of a track.
+func trackLook(t traj.Track) LookTrack {
+	n := len(t.Samples)
+	l := LookTrack{Landmark: t.Landmark, X: make(Values, n), Y: make(Values, n), SD: make(Values, n), Status: make([]string, n)}
+	for i, s := range t.Samples {
+		l.X[i], l.Y[i], l.SD[i], l.Status[i] = s.X, s.Y, s.SD, s.Status.String()
+	}
+	return l
 }

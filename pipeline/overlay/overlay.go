@@ -48,7 +48,7 @@ func (o *Painter) Draw(index int, p clip.Planes, scale float64) {
 	for _, t := range o.set.Tracks {
 		s := t.Samples[index]
 		if s.Status == traj.Lost {
-			unseen = append(unseen, strings.ReplaceAll(string(t.Landmark), "-", " "))
+			unseen = append(unseen, t.Landmark.Words())
 			continue
 		}
 		c := plots.SideColor(t.Landmark.Side())

@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"jogstrip/metrics"
-	"jogstrip/track/traj"
 )
 
 // number writes v with a true minus sign, never as minus zero, and "–" where
@@ -104,9 +103,6 @@ func sentence(s string) string {
 	}
 	return s
 }
-
-// limbWords writes a landmark as "left fore".
-func limbWords(l traj.Landmark) string { return strings.ReplaceAll(string(l), "-", " ") }
 
 // and joins "a", "a and b", "a, b and c".
 func and(s []string) string {

@@ -100,18 +100,13 @@ func measureRowOf(d metrics.Definition, r metrics.Result) measureRow {
 
 // even returns the value of a measure at which the sides are alike.
 func even(n metrics.Name) float64 {
-	if n == metrics.StepTimingFore || n == metrics.StepTimingHind {
-		return 50
-	}
-	return 0
+	e, _ := define(n).Even()
+	return e
 }
 
 // compares reports whether a measure's value is a comparison of the sides.
 func compares(d metrics.Definition) bool {
-	if d.Sided {
-		return true
-	}
-	_, _, ok := sideWords(d.Name)
+	_, ok := d.Even()
 	return ok
 }
 

@@ -8,6 +8,8 @@ import (
 	"io"
 	"sync"
 	"time"
+
+	"jogstrip/track/traj"
 )
 
 //go:embed templates/*.tmpl
@@ -22,7 +24,7 @@ var templates = sync.OnceValues(func() (*template.Template, error) {
 		"sentence": sentence,
 		"date":     date,
 		"count":    count,
-		"limb":     limbWords,
+		"limb":     traj.Landmark.Words,
 		"spread":   spread,
 		"sides":    func(caption, note string, rows []measureRow) sidesTable { return sidesTable{caption, note, rows} },
 		"changes":  func(caption, note string, rows []changeRow) changesTable { return changesTable{caption, note, rows} },

@@ -8,9 +8,8 @@ import (
 	"os"
 	"path/filepath"
 
-	"github.com/google/renameio/v2"
-
 	"jogstrip/metrics"
+	"jogstrip/pipeline/fsx"
 	"jogstrip/track/traj"
 )
 
@@ -163,7 +162,7 @@ func (t *Truth) Save(path string) error {
 	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
 		return fmt.Errorf("write truth %s: %w", path, err)
 	}
-	if err := renameio.WriteFile(path, b, 0o644); err != nil {
+	if err := fsx.WriteFile(path, b); err != nil {
 		return fmt.Errorf("write truth %s: %w", path, err)
 	}
 	return nil

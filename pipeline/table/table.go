@@ -6,7 +6,6 @@ package table
 
 import (
 	"encoding/csv"
-	"fmt"
 	"io"
 	"math"
 	"strconv"
@@ -228,13 +227,4 @@ func ChangesDictionary(w io.Writer) error {
 		{"unit", "", "", func(i int) string { return columns[i].unit }},
 		{"meaning", "", "", func(i int) string { return columns[i].meaning }},
 	})
-}
-
-// String is a helper for tests and logs: the table that write makes, or its error.
-func String(make func(io.Writer) error) string {
-	var b strings.Builder
-	if err := make(&b); err != nil {
-		return fmt.Sprintf("error: %v", err)
-	}
-	return b.String()
 }

@@ -12,6 +12,15 @@ import (
 	"jogstrip/track/traj"
 )
 
+// text is the table that write makes, or its error.
+func text(write func(io.Writer) error) string {
+	var b strings.Builder
+	if err := write(&b); err != nil {
+		return "error: " + err.Error()
+	}
+	return b.String()
+}
+
 func run() *metrics.Run {
 	return &metrics.Run{
 		Strides: []metrics.Stride{{Start: 1, End: 1.7}, {Start: 1.7, End: 2.41}},
@@ -30,7 +39,7 @@ func set() *traj.Set {
 }
 
 func TestStrides(t *testing.T) {
-	got := table.String(func(w io.Writer) error { return table.Strides(w, run()) })
+	got := text(func(w io.Writer) error { return table.Strides(w, run()) })
 	want := strings.Join([]string{
 		"stride,start_s,end_s,stride_duration_s,stride_duration_sd_s,step_length_fore_left_m,step_length_fore_right_m,step_length_fore_difference_m,step_length_fore_sd_m",
 		"1,1.0000,1.7000,0.70000,0.00200,,,,",
@@ -43,7 +52,7 @@ func TestStrides(t *testing.T) {
 }
 
 func TestSignals(t *testing.T) {
-	got := table.String(func(w io.Writer) error { return table.Signals(w, set(), run()) })
+	got := text(func(w io.Writer) error { return table.Signals(w, set(), run()) })
 	want := strings.Join([]string{
 		"frame,time_s,left_fore_x_px,left_fore_y_px,left_fore_sd_px,left_fore_status,head_height_mm",
 		"0,0.00000,10.000,20.000,0.300,tracked,1.50",
@@ -56,7 +65,7 @@ func TestSignals(t *testing.T) {
 }
 
 func TestDictionaryNamesEveryColumn(t *testing.T) {
-	dictionary := table.String(func(w io.Writer) error { return table.Dictionary(w, set(), run()) })
+	dictionary := text(func(w io.Writer) error { return table.Dictionary(w, set(), run()) })
 	rows, err := csv.NewReader(strings.NewReader(dictionary)).ReadAll()
 	if err != nil {
 		t.Fatal(err)
@@ -66,8 +75,8 @@ func TestDictionaryNamesEveryColumn(t *testing.T) {
 		described[r[0]+":"+r[1]] = r[3] != ""
 	}
 	for file, text := range map[string]string{
-		"strides.csv": table.String(func(w io.Writer) error { return table.Strides(w, run()) }),
-		"signals.csv": table.String(func(w io.Writer) error { return table.Signals(w, set(), run()) }),
+		"strides.csv": text(func(w io.Writer) error { return table.Strides(w, run()) }),
+		"signals.csv": text(func(w io.Writer) error { return table.Signals(w, set(), run()) }),
 	} {
 		header, _, _ := strings.Cut(text, "\n")
 		for _, name := range strings.Split(header, ",") {
@@ -94,7 +103,7 @@ func TestEveryUnitHasAColumnEnding(t *testing.T) {
 
 func TestChangesQuoteWhatTheyMust(t *testing.T) {
 	c := &metrics.Comparison{Changes: []metrics.Change{{Name: metrics.Speed, Unit: "m/s", Verdict: metrics.NotComparable, Reason: `surface "sand", then concrete`}}}
-	rows, err := csv.NewReader(strings.NewReader(table.String(func(w io.Writer) error { return table.Changes(w, c) }))).ReadAll()
+	rows, err := csv.NewReader(strings.NewReader(text(func(w io.Writer) error { return table.Changes(w, c) }))).ReadAll()
 	if err != nil || len(rows) != 2 {
 		t.Fatalf("%v %v", rows, err)
 	}

@@ -15,6 +15,7 @@ package traj
 import (
 	"fmt"
 	"math"
+	"strings"
 )
 
 // Landmark names a place on the horse that a person marks.
@@ -59,6 +60,9 @@ func (l Landmark) IsFore() bool { return l == LeftFore || l == RightFore }
 
 // IsHind reports whether l is a hind hoof.
 func (l Landmark) IsHind() bool { return l == LeftHind || l == RightHind }
+
+// Words returns the landmark as people say it: "right fore".
+func (l Landmark) Words() string { return strings.ReplaceAll(string(l), "-", " ") }
 
 // Side returns the horse's own side on which l lies.
 func (l Landmark) Side() Side {
