@@ -113,10 +113,11 @@ func circumstances(v *Visit) metrics.Circumstances {
 	return c
 }
 
-// visitName names the earlier visit in the comparison's folder name.
+// visitName names the earlier visit in the comparison's folder name, with the
+// clip where single results are compared.
 func visitName(b, a *Visit) string {
 	name := filepath.Base(b.Around.Folder)
-	if b.Around.Folder == a.Around.Folder || len(b.Results) == 1 && strings.HasSuffix(b.Results[0].Folder, ".out") && b.Folder == b.Around.Folder && len(a.Results) == 1 {
+	if b.Single && a.Single || b.Around.Folder == a.Around.Folder {
 		name += "-" + strings.TrimSuffix(filepath.Base(b.Results[0].Folder), ".out")
 	}
 	return name

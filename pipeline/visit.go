@@ -18,6 +18,7 @@ import (
 // clips.
 type Visit struct {
 	Folder  string
+	Single  bool // One result was asked for, not a visit folder.
 	Around  *Surroundings
 	Results []VisitResult // Sorted by clip name.
 	// Problems names clips whose results could not be used, and why.
@@ -106,7 +107,7 @@ func loadSingle(path string, isFolder bool) (*Visit, error) {
 	if err != nil {
 		return nil, err
 	}
-	v := &Visit{Folder: around.Folder, Around: around}
+	v := &Visit{Folder: around.Folder, Around: around, Single: true}
 	file := path
 	if isFolder || IsClip(path) {
 		file = filepath.Join(folder, record.ResultFile)
