@@ -5,65 +5,85 @@ import { picture } from './api.js';
 const blobBytes = 96 << 20; // Bound of compressed pictures kept.
 const decodedPixels = 24e6; // Bound of decoded ones, px: about 12 at 1080p.
 
-/** Frames fetches pictures of one clip in one size. */
+/**
+ * Returns the promise that a map holds for a frame, or makes it. The map's order
+ * is the order of use. came(value) runs once, as soon as the value is there.
+ */
+function kept(map, frame, make, came) {
+  let entry = map.get(frame);
+  if (entry) {
+    map.delete(frame);
+  } else {
+    entry = { value: null };
+    entry.promise = make().then((value) => {
+      if (map.get(frame) === entry) entry.value = value;
+      came(value);
+      return value;
+    });
+    entry.promise.catch(() => { if (map.get(frame) === entry) map.delete(frame); });
+  }
+  map.set(frame, entry);
+  return entry.promise;
+}
+
+/**
+ * Frames fetches pictures of one clip in one size. inUse(bitmap) tells whether
+ * a bitmap is on the screen: one that is stays open however many came after it.
+ */
 export class Frames {
-  constructor(clip, size) {
+  constructor(clip, size, inUse = () => false) {
     this.clip = clip;
     this.size = size;
-    this.blobs = new Map(); // Frame to promise of a blob, in the order of use.
+    this.inUse = inUse;
+    this.wanted = -1; // The frame last asked for: who asked may be about to show it.
+    this.blobs = new Map(); // Frame to { promise, value }, in the order of use.
     this.bytes = 0;
-    this.decoded = new Map(); // Frame to promise of a bitmap, in the order of use.
+    this.decoded = new Map(); // The same of bitmaps.
     this.pixels = 0;
     this.closed = false;
     this.pending = new Map(); // Frame to what ends its request.
   }
 
   blob(frame) {
-    let b = this.blobs.get(frame);
-    if (b) {
-      this.blobs.delete(frame); // To the end of the order.
-    } else {
-      const abort = new AbortController();
+    const abort = new AbortController();
+    return kept(this.blobs, frame, () => {
       this.pending.set(frame, abort);
-      b = picture(this.clip, frame, this.size, abort.signal).finally(() => {
+      return picture(this.clip, frame, this.size, abort.signal).finally(() => {
         if (this.pending.get(frame) === abort) this.pending.delete(frame);
-      }).then((blob) => {
-        this.bytes += blob.size;
-        for (const [old, p] of this.blobs) {
-          if (this.bytes <= blobBytes || old === frame) break;
-          this.blobs.delete(old);
-          p.then((o) => { this.bytes -= o.size; }, () => {});
-        }
-        return blob;
       });
-      b.catch(() => { if (this.blobs.get(frame) === b) this.blobs.delete(frame); });
-    }
-    this.blobs.set(frame, b);
-    return b;
+    }, (blob) => {
+      this.bytes += blob.size;
+      for (const [old, { value }] of this.blobs) {
+        if (this.bytes <= blobBytes) break;
+        if (old === frame || !value) continue;
+        this.blobs.delete(old);
+        this.bytes -= value.size;
+      }
+    });
   }
 
-  /** Returns the picture of a frame as a bitmap. */
-  async get(frame) {
-    let d = this.decoded.get(frame);
-    if (d) {
-      this.decoded.delete(frame);
-    } else {
-      d = this.blob(frame).then((blob) => createImageBitmap(blob)).then((bitmap) => {
-        this.pixels += bitmap.width * bitmap.height;
-        for (const [old, p] of this.decoded) {
-          if (this.pixels <= decodedPixels || old === frame) break;
-          this.decoded.delete(old);
-          p.then((o) => {
-            this.pixels -= o.width * o.height;
-            o.close();
-          }, () => {});
-        }
-        return bitmap;
-      });
-      d.catch(() => { if (this.decoded.get(frame) === d) this.decoded.delete(frame); });
-    }
-    this.decoded.set(frame, d);
-    return d;
+  /** Returns the picture of a frame as a bitmap, for showing it. */
+  get(frame) {
+    this.wanted = frame;
+    return this.decode(frame);
+  }
+
+  decode(frame) {
+    return kept(this.decoded, frame, () => this.blob(frame).then((blob) => createImageBitmap(blob)), (bitmap) => {
+      if (this.closed) {
+        bitmap.close();
+        throw new Error('the clip was left');
+      }
+      this.pixels += bitmap.width * bitmap.height;
+      for (const [old, { value }] of this.decoded) {
+        if (this.pixels <= decodedPixels) break;
+        // Whoever asked for the wanted one may be about to show it.
+        if (old === frame || old === this.wanted || !value || this.inUse(value)) continue;
+        this.decoded.delete(old);
+        this.pixels -= value.width * value.height;
+        value.close();
+      }
+    });
   }
 
   /** Fetches the frames around one, nearest first, and decodes the nearest. */
@@ -73,7 +93,7 @@ export class Frames {
       for (const f of [k <= after ? frame + k : -1, k <= before ? frame - k : -1]) {
         if (this.closed) return;
         if (f < 0 || f > last) continue;
-        const got = k <= 2 ? this.get(f) : this.blob(f);
+        const got = k <= 2 ? this.decode(f) : this.blob(f);
         await got.catch(() => {}); // eslint-disable-line no-await-in-loop
       }
       if (this.centre !== frame) return;
@@ -93,7 +113,7 @@ export class Frames {
   close() {
     this.closed = true;
     for (const abort of this.pending.values()) abort.abort();
-    for (const p of this.decoded.values()) p.then((b) => b.close(), () => {});
+    for (const { value } of this.decoded.values()) value?.close();
     this.decoded.clear();
     this.blobs.clear();
   }

@@ -26,7 +26,7 @@ class LookPage {
     this.main = main;
     this.clip = clip;
     this.frame = Math.max(0, Math.min(clip.times.length - 1, frame ?? 0));
-    this.frames = new Frames(clip, 'play');
+    this.frames = new Frames(clip, 'play', (bitmap) => this.stage?.bitmap === bitmap);
     this.speed = 0.25;
     this.hidden = new Set();
   }

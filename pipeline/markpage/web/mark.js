@@ -67,9 +67,10 @@ class MarkPage {
     this.step = 'horse';
     this.active = null;
     this.cross = null;
-    this.steps = new Frames(clip, 'step');
-    this.plays = new Frames(clip, 'play');
-    this.fulls = Math.max(clip.width, clip.height) > 1920 ? new Frames(clip, 'full') : null;
+    const onScreen = (bitmap) => this.stage?.bitmap === bitmap;
+    this.steps = new Frames(clip, 'step', onScreen);
+    this.plays = new Frames(clip, 'play', onScreen);
+    this.fulls = Math.max(clip.width, clip.height) > 1920 ? new Frames(clip, 'full', onScreen) : null;
     this.ground = new Ground(this);
   }
 

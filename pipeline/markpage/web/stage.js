@@ -63,12 +63,13 @@ export class Stage {
   }
 
   show(bitmap) {
+    if (this.closed) return;
     this.bitmap = bitmap;
     this.paint();
   }
 
   paint() {
-    if (this.queued) return;
+    if (this.queued || this.closed) return;
     this.queued = requestAnimationFrame(() => {
       this.queued = 0;
       this.paintNow();
@@ -207,6 +208,8 @@ export class Stage {
   }
 
   close() {
+    this.closed = true;
+    this.bitmap = null;
     this.observer.disconnect();
     cancelAnimationFrame(this.queued);
   }
