@@ -610,6 +610,43 @@ func TestAReportOpensWithoutScripts(t *testing.T) {
 	b.silentBut("Content Security Policy", "script", "favicon")
 }
 
+// Stepping decodes more pictures than are kept. The one on the screen is painted
+// again at any time, so it stays whole; those let go of hold no more memory.
+func TestThePictureOnTheScreenStays(t *testing.T) {
+	dir := t.TempDir()
+	plainClip(t, filepath.Join(dir, "a.mp4"), "320x180", "30", "40")
+	s := serve(t, dir, nil)
+	b := openBrowser(t, 820, 900, false)
+	b.do(chromedp.Navigate(s.URL()))
+	b.wait(`document.querySelectorAll('.clip').length === 1`)
+	got := eval[[]string](b, `(async () => {
+		const { Frames } = await import('/app/frames.js');
+		const { get } = await import('/app/api.js');
+		const clip = await get('/api/clip', { clip: 'a.mp4' });
+		const wrong = [];
+		let shown = null;
+		const frames = new Frames(clip, 'step', (b) => b === shown);
+		frames.pixelLimit = 4 * 320 * 180;
+		for (const f of [0, 1, 2, 3, 5, 8, 30, 20, 10, 0]) {
+			shown = await frames.show(f);
+			for (let other = 0; other < 8; other += 1) {
+				await frames.decode((f + 3 * other) % 40);
+				if (shown.width !== 320) wrong.push('the picture of frame ' + f + ' was closed after ' + other + ' others');
+			}
+			if (frames.decoded.size > 8) wrong.push(frames.decoded.size + ' pictures are kept, about 4 are allowed');
+			let held = 0;
+			for (const { value } of frames.decoded.values()) if (value) held += value.width * value.height;
+			if (held !== frames.pixels) wrong.push('counted ' + frames.pixels + ' px, held ' + held);
+		}
+		frames.close();
+		return wrong;
+	})()`)
+	for _, w := range got {
+		t.Error(w)
+	}
+	b.silent()
+}
+
 // The film guide prints on one sheet, A4 and Letter alike, with its own style
 // let through by the policy.
 func TestTheGuidePrintsOnOneSheet(t *testing.T) {

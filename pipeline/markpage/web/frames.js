@@ -40,6 +40,7 @@ export class Frames {
     this.bytes = 0;
     this.decoded = new Map(); // The same of bitmaps.
     this.pixels = 0;
+    this.pixelLimit = decodedPixels;
     this.closed = false;
     this.pending = new Map(); // Frame to what ends its request.
   }
@@ -76,7 +77,7 @@ export class Frames {
       }
       this.pixels += bitmap.width * bitmap.height;
       for (const [old, { value }] of this.decoded) {
-        if (this.pixels <= decodedPixels) break;
+        if (this.pixels <= this.pixelLimit) break;
         // Whoever asked for the wanted one may be about to show it.
         if (old === frame || old === this.wanted || !value || this.inUse(value)) continue;
         this.decoded.delete(old);
