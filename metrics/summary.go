@@ -182,10 +182,12 @@ func neighbourCorrelation(n Name) float64 {
 	return 0
 }
 
+// meanOptions reads what the table knows. Strides are taken to differ by at
+// least as much as runs do: a run is made of strides.
 func meanOptions(d Definition, t Tolerance) stats.MeanOptions {
 	sd, df := t.runSD()
 	return stats.MeanOptions{
-		GroupSD: sd, GroupDF: df,
+		GroupSD: sd, GroupDF: df, ValueSD: sd,
 		NeighbourCorrelation: neighbourCorrelation(d.Name),
 		KnownWithin:          d.PerRun,
 	}

@@ -215,7 +215,9 @@ func ownTolerance(d Definition, row Tolerance, visits [][]Run) Tolerance {
 	var repeats [][]float64
 	var within, runs float64
 	for _, v := range visits {
-		m, err := stats.GroupMean(gather(v, d, d.Unit).value, meanOptions(d, Tolerance{}))
+		o := meanOptions(d, Tolerance{})
+		o.ValueSD, _ = row.runSD()
+		m, err := stats.GroupMean(gather(v, d, d.Unit).value, o)
 		if err != nil || m.Groups < 2 {
 			continue
 		}

@@ -27,6 +27,11 @@ type MeanOptions struct {
 	// NeighbourCorrelation is the correlation between neighbouring values of a
 	// group that comes from how they are computed; 0: independent.
 	NeighbourCorrelation float64
+	// ValueSD is how much values of one group differ at the least beyond their
+	// known errors: no horse repeats a stride exactly, however well it was seen.
+	// It enters the weights and so keeps the few values known best from standing
+	// for all; the width of the interval comes from the values. 0: not known.
+	ValueSD float64
 	// WithinOnly asks for the mean of just these groups: how groups differ does
 	// not enter. It is the only interval one group alone supports without GroupSD.
 	WithinOnly bool
@@ -52,8 +57,14 @@ type MeanEstimate struct {
 // GroupMean returns the precision-weighted mean of all groups and its 95 %
 // interval.
 //
-// Each value is weighted by 1/(s² + e²), s the spread within groups beyond the
-// known errors e; each group mean by w = 1/(g² + c² + k·v), g the usual spread of
+// Each value is weighted by 1/(s² + e²), e its known error and s the spread
+// within groups beyond the known errors, which makes the weighted sum of squares
+// equal to its degrees of freedom (Paule & Mandel 1982, J Res Natl Bur Stand
+// 87:377–385; from memory) and is never taken below ValueSD. Where the values
+// scatter less than that, the variance of a group's mean shrinks by the ratio
+// (Birge 1932, Phys Rev 40:207–227; from memory).
+//
+// Each group mean is weighted by w = 1/(g² + c² + k·v), g the usual spread of
 // groups, c its common error, v the variance of its mean and k what few values
 // cost: (t(0.975, degrees of freedom within)/t(0.975, ν))², at least 1. The
 // half-width is
@@ -90,7 +101,7 @@ func GroupMean(groups []Group, o MeanOptions) (MeanEstimate, error) {
 		return MeanEstimate{}, ErrTooFew
 	}
 
-	stride := strideVariance(groups, order, withinDF)
+	within := spreadWithin(groups, order, withinDF, o)
 	out := MeanEstimate{
 		Values: n, Groups: r, StrideSD: math.NaN(),
 		GroupMeans:   nanSlice(len(groups)),
@@ -98,14 +109,14 @@ func GroupMean(groups []Group, o MeanOptions) (MeanEstimate, error) {
 		GroupWeights: make([]float64, len(groups)),
 	}
 	if withinDF > 0 {
-		out.StrideSD = math.Sqrt(stride.total)
+		out.StrideSD = math.Sqrt(within.total)
 	}
 
 	means := make([]float64, r)
 	variances := make([]float64, r) // Of the group means, within.
 	floors := make([]float64, r)    // The same from the known errors alone.
 	for k, i := range order {
-		means[k], variances[k], floors[k] = withinMean(groups[i], stride, o)
+		means[k], variances[k], floors[k] = within.mean(groups[i], o)
 		out.GroupMeans[i] = means[k]
 		out.GroupSEs[i] = math.Hypot(math.Sqrt(variances[k]), groups[i].CommonSD)
 	}
@@ -194,78 +205,125 @@ func satterthwaite(between, betweenDF, known, within float64, withinDF int, with
 	return total * total / bottom
 }
 
-type variance struct {
-	total  float64 // Of values around their group mean, all sources.
-	excess float64 // Beyond the known errors.
+// within is how values differ within groups.
+type within struct {
+	total  float64 // Variance of values around their group's mean, all sources.
+	excess float64 // Variance beyond the known errors, which the weights take.
+	least  float64 // No value counts as more precise than this variance.
+	scale  float64 // Variance found over that of the weights; 1 where excess was found from the values.
 }
 
-func strideVariance(groups []Group, order []int, df int) variance {
-	if df <= 0 {
-		return variance{}
-	}
-	var ss, known float64
+func spreadWithin(groups []Group, order []int, df int, o MeanOptions) within {
+	w := within{scale: 1}
+	var ss, largest float64
 	for _, i := range order {
-		g := groups[i]
-		x := sorted(g.Values)
-		ss += sumSquares(x)
-		// The mean takes its share of each group's known error.
-		var e float64
-		for _, s := range sortedSDs(g) {
-			e += s * s
+		ss += sumSquares(sorted(groups[i].Values))
+		for k := range groups[i].Values {
+			largest = math.Max(largest, groups[i].sd(k)*groups[i].sd(k))
 		}
-		known += e * float64(len(x)-1) / float64(len(x))
 	}
-	total := ss / float64(df)
-	return variance{total: total, excess: math.Max(0, total-known/float64(df))}
+	if df > 0 {
+		w.total = ss / float64(df)
+	}
+	// A value said to be a thousand times better than another is not believed.
+	const believed = 1e-6
+	if o.KnownWithin || df <= 0 {
+		w.least = believed * largest
+		return w
+	}
+	ratio := func(excess float64) float64 {
+		w.excess, w.least = excess, believed*(excess+largest)
+		if w.least == 0 {
+			w.least = math.SmallestNonzeroFloat32
+		}
+		var q float64
+		for _, i := range order {
+			q += w.squares(groups[i])
+		}
+		return q / float64(df)
+	}
+	low, high := o.ValueSD*o.ValueSD, w.total
+	w.scale = ratio(low)
+	if w.scale <= 1 || high <= low {
+		return w
+	}
+	// The weighted sum of squares falls with excess and is below its degrees of
+	// freedom where excess is the whole variance.
+	for range 60 {
+		middle := low + (high-low)/2
+		if ratio(middle) > 1 {
+			low = middle
+		} else {
+			high = middle
+		}
+	}
+	w.scale = ratio(high)
+	return w
 }
 
-// withinMean returns a group's weighted mean, its variance and the variance the
-// known errors alone would give it.
-func withinMean(g Group, stride variance, o MeanOptions) (mean, variance, floor float64) {
-	n := len(g.Values)
-	index := make([]int, n)
-	for i := range index {
-		index[i] = i
-	}
-	sort.Slice(index, func(a, b int) bool { return less(g, index[a], g, index[b]) })
-	excess := stride.excess
-	if o.KnownWithin {
-		excess = 0
-	}
-	var largest float64
+// variance returns that of value i by the known error and the excess.
+func (w within) variance(g Group, i int) float64 {
+	return math.Max(w.excess+g.sd(i)*g.sd(i), w.least)
+}
+
+// squares returns the weighted sum of squares around the group's mean.
+func (w within) squares(g Group) float64 {
+	index := byContent(g)
+	mean, _ := w.weighted(g, index)
+	var q float64
 	for _, i := range index {
-		largest = math.Max(largest, excess+g.sd(i)*g.sd(i))
+		d := g.Values[i] - mean
+		q += d * d / w.variance(g, i)
 	}
-	var sumW, sumY, sumFloor, spread float64
+	return q
+}
+
+// weighted returns the group's weighted mean and the sum of weights.
+func (w within) weighted(g Group, index []int) (mean, sum float64) {
+	var rest float64
 	for _, i := range index {
-		e := g.sd(i)
-		// A value said to be a thousand times better than another is not believed.
-		v := math.Max(excess+e*e, 1e-6*largest)
-		w := 1.0
-		if v > 0 {
-			w = 1 / v
+		v := 1.0
+		if x := w.variance(g, i); x > 0 {
+			v = 1 / x
 		}
-		sumW += w
-		sumY += w * g.Values[i]
-		spread += w * w * v
-		if e > 0 {
+		sum += v
+		rest += v * (g.Values[i] - g.Values[index[0]])
+	}
+	return g.Values[index[0]] + rest/sum, sum
+}
+
+// mean returns a group's weighted mean, its variance and the variance the
+// known errors alone would give it.
+func (w within) mean(g Group, o MeanOptions) (mean, variance, floor float64) {
+	index := byContent(g)
+	mean, sum := w.weighted(g, index)
+	variance = w.scale / sum
+	if w.excess == 0 && w.least == 0 {
+		variance = 0
+	}
+	var sumFloor float64
+	for _, i := range index {
+		if e := g.sd(i); e > 0 {
 			sumFloor += 1 / (e * e)
 		} else {
 			sumFloor = math.Inf(1)
 		}
 	}
-	mean = sumY / sumW
-	variance = spread / (sumW * sumW)
-	if !o.KnownWithin && stride.total > 0 && stride.excess == 0 {
-		// The values scatter less than their known errors say: trust the scatter,
-		// the floor of the interval takes care of the rest.
-		variance = math.Min(variance, stride.total/float64(n))
-	}
-	if rho := o.NeighbourCorrelation; rho != 0 && n > 1 {
-		f := float64(n)
+	if rho, f := o.NeighbourCorrelation, float64(len(index)); rho != 0 && f > 1 {
 		variance *= (1 + 2*rho*(f-1)/f) / (1 - 2*rho/f)
 	}
 	return mean, variance, 1 / sumFloor
+}
+
+// byContent returns the indices of a group's values in an order that depends on
+// the values only, so that sums round alike however the input is ordered.
+func byContent(g Group) []int {
+	index := make([]int, len(g.Values))
+	for i := range index {
+		index[i] = i
+	}
+	sort.Slice(index, func(a, b int) bool { return less(g, index[a], g, index[b]) })
+	return index
 }
 
 func (g Group) sd(i int) float64 {

@@ -70,6 +70,67 @@ func TestGroupMeanWeighsByPrecision(t *testing.T) {
 	}
 }
 
+// Two strides close to the camera are known to 1 mm, eight farther ones to 5 cm.
+// No horse repeats a step to 1 mm: the two must not stand for all.
+func TestTheBestKnownValuesDoNotStandForAll(t *testing.T) {
+	const natural = 15.0
+	clip := Group{Values: []float64{40, 41}, SDs: []float64{1, 1}}
+	for _, v := range []float64{5, 80, 60, -10, 85, 15, 100, 21} {
+		clip.Values, clip.SDs = append(clip.Values, v), append(clip.SDs, 50)
+	}
+	within := func(o MeanOptions) MeanEstimate {
+		o.WithinOnly = true
+		m, err := GroupMean([]Group{clip}, o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return m
+	}
+	bare, floored := within(MeanOptions{}), within(MeanOptions{ValueSD: natural})
+	// By hand: weights 1/(225 + 1) twice and 1/(225 + 2500) eight times; the
+	// values near add up to 81, the far ones to 356.
+	near, far := 1/226.0, 1/2725.0
+	want := (81*near + 356*far) / (2*near + 8*far)
+	if math.Abs(floored.Value-want) > 1e-9 {
+		t.Errorf("mean %v, want %v", floored.Value, want)
+	}
+	if bareWidth, width := bare.High-bare.Low, floored.High-floored.Low; width < 5*bareWidth {
+		t.Errorf("interval %v wide, without natural variation %v: two strides 1 mm apart still decide how sure it is", width, bareWidth)
+	}
+}
+
+// The interval keeps its coverage where precision differs a hundredfold within a
+// run and strides differ by nature, also where the floor is far below how strides
+// really differ. A floor far above it may make the interval wider, not narrower.
+func TestCoverageWherePrecisionDiffers(t *testing.T) {
+	const visits = 4000
+	for _, c := range []struct{ natural, floor, most float64 }{{15, 15, 97}, {15, 3, 97}, {15, 0, 97}, {30, 15, 97}, {6, 15, 99}} {
+		rng := rand.New(rand.NewPCG(8, uint64(c.natural+100*c.floor)))
+		held := 0
+		for range visits {
+			var g Group
+			for i := range 10 {
+				e := 0.5 * math.Pow(100, float64(i)/9)
+				g.Values = append(g.Values, c.natural*rng.NormFloat64()+e*rng.NormFloat64())
+				g.SDs = append(g.SDs, e)
+			}
+			m, err := GroupMean([]Group{g}, MeanOptions{WithinOnly: true, ValueSD: c.floor})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if m.Low <= 0 && 0 <= m.High {
+				held++
+			}
+		}
+		// Monte-Carlo standard error 0.35 %.
+		if share := 100 * float64(held) / visits; share < 93 || share > c.most {
+			t.Errorf("natural SD %v, floor %v: intervals hold the truth in %.1f %%", c.natural, c.floor, share)
+		} else {
+			t.Logf("natural SD %v, floor %v: %.1f %%", c.natural, c.floor, share)
+		}
+	}
+}
+
 func groupsOf(t *rapid.T) []Group {
 	var groups []Group
 	for range rapid.IntRange(1, 5).Draw(t, "groups") {
@@ -87,6 +148,7 @@ func someOptions(t *rapid.T) MeanOptions {
 	return MeanOptions{
 		GroupSD: rapid.Float64Range(0.1, 10).Draw(t, "group SD"),
 		GroupDF: rapid.SampledFrom([]float64{0, 4, 9}).Draw(t, "group DF"),
+		ValueSD: rapid.SampledFrom([]float64{0, 1, 10}).Draw(t, "value SD"),
 	}
 }
 
