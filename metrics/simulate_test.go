@@ -15,6 +15,7 @@ type horse struct {
 	runSD    map[Name]float64 // 0: tolerance/1.96.
 	errorSD  map[Name]float64 // Known error of a value; 0: none.
 	commonSD map[Name]float64
+	far      float64 // Error of the farthest stride over that of the nearest; 0: as errorSD, 0.5 to 1.5 times at random.
 	tail     bool    // Strides scatter with heavy tails (Student's t with 5 degrees of freedom) instead of normally.
 	shared   float64 // Correlation between measures of one stride and of one run, 0 to 1.
 }
@@ -65,7 +66,10 @@ func (h horse) runs(rng *rand.Rand, gait traj.Gait, views []traj.View, strides i
 					previous = next
 				}
 				e := h.errorSD[d.Name]
-				if e > 0 {
+				switch {
+				case h.far > 0 && n > 1:
+					e *= math.Pow(h.far, float64(i)/float64(n-1)-0.5)
+				case e > 0:
 					e *= 0.5 + rng.Float64() // Precision differs with distance.
 				}
 				v := offset + stride*noise + e*rng.NormFloat64()

@@ -16,7 +16,8 @@ import (
 	"jogstrip/track/traj"
 )
 
-// The study simulates visits at the level of Series and writes STUDY.md:
+// The study simulates visits at the level of Series and writes STUDY.md and
+// power.png:
 //
 //	go test -tags study -run Study -timeout 60m ./metrics -study-write
 //
@@ -25,7 +26,7 @@ import (
 // intervals know of it only tableDF, which was set so that they keep their
 // coverage under it; the rows where it does not hold show what that is worth.
 var (
-	studyWrite  = flag.Bool("study-write", false, "write STUDY.md")
+	studyWrite  = flag.Bool("study-write", false, "write STUDY.md and power.png")
 	studyVisits = flag.Int("study-visits", 1000, "simulated visits per cell")
 )
 
@@ -239,6 +240,7 @@ func TestStudy(t *testing.T) {
 			}
 		}, 0, 1},
 		{"heavy-tailed strides (t, 5 df)", func(h *horse) { h.tail = true }, 0, 1},
+		{"strides' errors differ a hundredfold with distance", func(h *horse) { h.far = 100 }, 0, 1},
 		{"measures correlated (0.7)", func(h *horse) { h.shared = 0.7 }, 0, 1},
 		{"even horse", nil, 0, 0},
 		{"very uneven horse (4 tolerances)", nil, 0, 4},
@@ -320,6 +322,7 @@ func TestStudy(t *testing.T) {
 	}
 
 	put("\n## What must be filmed to see a difference\n")
+	put("![Chance to see a step difference and a nod, against its true size, by runs and strides filmed; and chance that a change is called improved](power.png)\n")
 	put("Share of visits (%%) whose 95 %% interval excludes even; in brackets what FilmingAdvice predicts.\n")
 	for _, q := range []struct {
 		n          Name
@@ -332,24 +335,11 @@ func TestStudy(t *testing.T) {
 		for _, runs := range []int{2, 3, 4, 6, 8} {
 			row := fmt.Sprintf("| %d |", runs)
 			for _, strides := range []int{5, 10, 20} {
-				x := newTally()
-				each(*studyVisits, func(v int, rng *rand.Rand) {
-					h := studyHorse(rng, 0, 0)
-					h.errorSD, h.commonSD = nil, nil
-					h.mean = map[Name]float64{q.n: q.difference}
-					view := passes(runs, 0)
-					if d, _ := Define(q.n); !seenFrom(d, traj.Toward) {
-						view = passes(0, runs)
-					}
-					r, _ := h.runs(rng, traj.Trot, view, strides)
-					d, _ := Define(q.n)
-					e := measureAll(r, d, mustRow(q.n)).result.Value
-					x.add("seen", e.Low > 0 || e.High < 0)
-				})
+				seen := 100 * StudySeen(q.n, q.difference, runs, strides)
 				predicted := 100 * chanceToSee(mustRow(q.n), q.difference, runs, strides)
-				row += fmt.Sprintf(" %.0f (%.0f) |", x.share("seen"), predicted)
-				if math.Abs(x.share("seen")-predicted) > 8 {
-					t.Errorf("%s, %d runs, %d strides: seen in %.0f %%, predicted %.0f %%", q.words, runs, strides, x.share("seen"), predicted)
+				row += fmt.Sprintf(" %.0f (%.0f) |", seen, predicted)
+				if math.Abs(seen-predicted) > 8 {
+					t.Errorf("%s, %d runs, %d strides: seen in %.0f %%, predicted %.0f %%", q.words, runs, strides, seen, predicted)
 				}
 			}
 			put("%s", row)
@@ -376,21 +366,7 @@ func TestStudy(t *testing.T) {
 			d, _ := Define(q.n)
 			row := fmt.Sprintf("| %s %s |", d.Title, amount(d, d.Unit, from))
 			for _, runs := range []int{2, 3, 4, 6} {
-				x := newTally()
-				each(*studyVisits, func(v int, rng *rand.Rand) {
-					b := studyHorse(rng, 0, 0)
-					b.mean = map[Name]float64{q.n: from}
-					a := b
-					a.mean = map[Name]float64{q.n: 0}
-					rb, _ := b.runs(rng, traj.Trot, passes(runs, 0), 12)
-					ra, _ := a.runs(rng, traj.Trot, passes(runs, 0), 12)
-					c, err := Compare(rb, ra, CompareOptions{Followed: q.n, Summary: SummaryOptions{Resamples: 100}})
-					if err != nil {
-						panic(err)
-					}
-					x.add("improved", c.Verdict == Improved)
-				})
-				row += fmt.Sprintf(" %.0f |", x.share("improved"))
+				row += fmt.Sprintf(" %.0f |", 100*StudyImproved(q.n, from, runs))
 			}
 			put("%s", row)
 		}
@@ -463,6 +439,57 @@ func TestStudy(t *testing.T) {
 		}
 	}
 }
+
+// StudySeen returns the share of simulated visits whose 95 % interval excludes
+// even where the true difference is as given.
+func StudySeen(n Name, difference float64, runs, strides int) float64 {
+	d, _ := Define(n)
+	view := passes(runs, 0)
+	if !seenFrom(d, traj.Toward) {
+		view = passes(0, runs)
+	}
+	x := newTally()
+	each(*studyVisits, func(v int, rng *rand.Rand) {
+		h := studyHorse(rng, 0, 0)
+		h.errorSD, h.commonSD = nil, nil
+		h.mean = map[Name]float64{n: difference}
+		r, _ := h.runs(rng, traj.Trot, view, strides)
+		e := measureAll(r, d, mustRow(n)).result.Value
+		x.add("seen", e.Low > 0 || e.High < 0)
+	})
+	return x.share("seen") / 100
+}
+
+// StudyPredicted returns what FilmingAdvice takes StudySeen to be.
+func StudyPredicted(n Name, difference float64, runs, strides int) float64 {
+	return chanceToSee(mustRow(n), difference, runs, strides)
+}
+
+// StudyImproved returns the share of simulated comparisons called improved where
+// the followed measure goes from the difference given to even; 12 strides a run.
+func StudyImproved(n Name, from float64, runs int) float64 {
+	x := newTally()
+	each(*studyVisits, func(v int, rng *rand.Rand) {
+		b := studyHorse(rng, 0, 0)
+		b.mean = map[Name]float64{n: from}
+		a := b
+		a.mean = map[Name]float64{n: 0}
+		rb, _ := b.runs(rng, traj.Trot, passes(runs, 0), 12)
+		ra, _ := a.runs(rng, traj.Trot, passes(runs, 0), 12)
+		c, err := Compare(rb, ra, CompareOptions{Followed: n, Summary: SummaryOptions{Resamples: 100}})
+		if err != nil {
+			panic(err)
+		}
+		x.add("improved", c.Verdict == Improved)
+	})
+	return x.share("improved") / 100
+}
+
+// StudyWrites reports whether the study's page and picture are to be written.
+func StudyWrites() bool { return *studyWrite }
+
+// StudyVisits is how many visits were simulated for each figure.
+func StudyVisits() int { return *studyVisits }
 
 func mustRow(n Name) Tolerance {
 	table, err := DefaultTolerances()
