@@ -3,6 +3,7 @@ package metrics
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"sort"
@@ -198,6 +199,9 @@ func measureAll(runs []Run, d Definition, row Tolerance) measured {
 	m := measured{def: d, tolerance: row.inUnit(unit), sample: gather(runs, d, unit)}
 	m.result = Result{Name: d.Name, Unit: unit, Tolerance: m.tolerance.Tolerance, OwnTolerance: m.tolerance.Own}
 	r := &m.result
+	if r.Tolerance > 0 {
+		r.ToleranceSource = m.tolerance.Source
+	}
 
 	if d.Sided {
 		side := meanOptions(d, Tolerance{Tolerance: m.tolerance.SideTolerance})
@@ -327,14 +331,15 @@ func summaryNotes(all []measured, runs []Run) []string {
 	if len(left) > 0 {
 		out = append(out, "Runs whose calibration gives shares only were left out where other runs give lengths: "+strings.Join(left, "; ")+".")
 	}
-	var own []string
+	own := map[string][]string{}
 	for _, m := range all {
-		if m.tolerance.Own {
-			own = append(own, m.def.Title)
+		if m.tolerance.Own && m.ok {
+			own[m.tolerance.Source] = append(own[m.tolerance.Source], m.def.Title)
 		}
 	}
-	if len(own) > 0 {
-		out = append(out, "Tolerances from the yard's own repeat runs: "+strings.Join(own, "; ")+". All others are from the table.")
+	for _, source := range slices.Sorted(maps.Keys(own)) {
+		out = append(out, fmt.Sprintf("Tolerances from %s, in place of the table's: %s. They leave out how a horse differs from day to day. All others are from the table.",
+			source, strings.Join(own[source], "; ")))
 	}
 	return out
 }

@@ -4,6 +4,7 @@ import (
 	_ "embed"
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/BurntSushi/toml"
 
@@ -41,6 +42,9 @@ type Tolerance struct {
 	Weight float64 `toml:"weight" json:"weight"`
 	// Source says where the tolerance comes from.
 	Source string `toml:"source" json:"source"`
+	// Written is whether the yard wrote this row itself: it differs from the
+	// default table's. Such a row is never replaced.
+	Written bool `toml:"-" json:"-"`
 	// Own is whether the yard's own repeat runs replaced the table's figure.
 	Own bool `toml:"-" json:"own,omitempty"`
 	// RunSD is the variation between runs beyond what strides explain, one
@@ -69,8 +73,15 @@ func (t Tolerance) inUnit(unit string) Tolerance {
 	}
 	t.Unit, t.Tolerance, t.SideTolerance, t.StrideSD = unit, t.RatioTolerance, 0, 0
 	t.RunSD, t.DF, t.Own = 0, 0, false
+	if !t.Written {
+		t.Source = sharesSource
+	}
 	return t
 }
+
+// sharesSource is the source of every RatioTolerance of the default table:
+// published figures are lengths.
+const sharesSource = "common practice"
 
 // ToleranceTable is the tolerances of all measures. It is not changed after
 // parsing.
@@ -99,14 +110,23 @@ func ToleranceSource() []byte { return append([]byte(nil), defaultTolerances...)
 
 // ParseTolerances reads a yard's table. Rows it has replace those of the
 // default table, rows it does not have keep them, so a yard writes down only
-// what it changes. The error names the file, the measure, the field, the value
+// what it changes. A row that differs from the default one in anything, be it the
+// source alone, counts as written by the yard. The error names the file, the measure, the field, the value
 // and what is allowed.
 func ParseTolerances(name string, b []byte) (*ToleranceTable, error) {
 	base, err := DefaultTolerances()
 	if err != nil {
 		return nil, err
 	}
-	return parseTolerances(name, b, base)
+	table, err := parseTolerances(name, b, base)
+	if err != nil {
+		return nil, err
+	}
+	for i, r := range table.Rows {
+		was, _ := base.Lookup(r.Name)
+		table.Rows[i].Written = r != was
+	}
+	return table, nil
 }
 
 func parseTolerances(file string, b []byte, base *ToleranceTable) (*ToleranceTable, error) {
@@ -189,58 +209,99 @@ func (d Definition) Even() (value float64, compares bool) {
 	return 0, d.Sided
 }
 
-// OwnTolerances returns table with every row replaced for which the yard's own
-// repeat runs say enough: visits of sound or unchanged horses, each with at
-// least two runs, together 6 degrees of freedom or more (runs minus visits).
-// The tolerance becomes 1.96 times the standard deviation of a run within a
-// visit, and the row says Own. A nil table means the default one. Index of
-// visits: visit, run; all runs of a visit show the same horse on the same day.
-// It returns an error where the default table does not parse.
+// Repeat is the runs of one horse at one visit.
+type Repeat struct {
+	Horse string // Any name that tells the horses apart.
+	Runs  []Run
+}
+
+// OwnTolerances returns table with every row replaced for which repeat runs say
+// enough: 6 degrees of freedom or more, runs minus visits, over visits with at
+// least two runs. The horse's own come first, then those of all horses; a row
+// that the yard wrote itself stays. A nil table means the default one.
 //
-// Runs of one day leave out how the horse differs from day to day.
-func OwnTolerances(visits [][]Run, table *ToleranceTable) (*ToleranceTable, error) {
+// How runs of one visit differ does not depend on how even the horse is, so
+// visits before and after a treatment count alike. Runs of one day leave out how
+// a horse differs from day to day.
+//
+// The tolerance becomes t(0.975)·SD, SD that of a run within a visit, and the row
+// says Own. What other horses show is worth no more for this one than the table
+// is. The order of repeats does not matter. It returns an error where the
+// default table does not parse.
+func OwnTolerances(repeats []Repeat, horse string, table *ToleranceTable) (*ToleranceTable, error) {
 	table, err := orDefault(table)
 	if err != nil {
-		return nil, err
+		return nil, fmt.Errorf("own tolerances: %w", err)
+	}
+	var own []Repeat
+	for _, r := range repeats {
+		if r.Horse == horse {
+			own = append(own, r)
+		}
 	}
 	out := &ToleranceTable{}
 	for _, row := range table.Rows {
-		d, _ := Define(row.Name)
-		out.Rows = append(out.Rows, ownTolerance(d, row, visits))
+		if !row.Written {
+			d, _ := Define(row.Name)
+			replaced := ownTolerance(d, row, own)
+			if !replaced.Own {
+				replaced = ownTolerance(d, row, repeats)
+			}
+			row = replaced
+		}
+		out.Rows = append(out.Rows, row)
 	}
 	return out, nil
 }
 
-func ownTolerance(d Definition, row Tolerance, visits [][]Run) Tolerance {
-	var repeats [][]float64
-	var within, runs float64
-	for _, v := range visits {
+func ownTolerance(d Definition, row Tolerance, repeats []Repeat) Tolerance {
+	type visit struct {
+		means  []float64
+		within float64
+	}
+	var visits []visit
+	horses := map[string]bool{}
+	for _, v := range repeats {
 		o := meanOptions(d, Tolerance{})
 		o.ValueSD, _ = row.runSD()
-		m, err := stats.GroupMean(gather(v, d, d.Unit).value, o)
+		m, err := stats.GroupMean(gather(v.Runs, d, d.Unit).value, o)
 		if err != nil || m.Groups < 2 {
 			continue
 		}
-		var means []float64
+		var one visit
 		for i, x := range m.GroupMeans {
 			if !math.IsNaN(x) {
-				means = append(means, x)
-				within += m.GroupSEs[i] * m.GroupSEs[i]
-				runs++
+				one.means = append(one.means, x)
+				one.within += m.GroupSEs[i] * m.GroupSEs[i]
 			}
 		}
-		repeats = append(repeats, means)
+		slices.Sort(one.means)
+		visits = append(visits, one)
+		horses[v.Horse] = true
 	}
-	sem, df := stats.SEM(repeats)
+	slices.SortFunc(visits, func(a, b visit) int { return slices.Compare(a.means, b.means) })
+	var means [][]float64
+	var within, runs float64
+	for _, v := range visits {
+		means = append(means, v.means)
+		within += v.within
+		runs += float64(len(v.means))
+	}
+	sem, df := stats.SEM(means)
 	if df < minRepeatDF || !(sem > 0) {
 		return row
 	}
-	row.Tolerance = stats.Z95 * sem
+	row.Tolerance = stats.TQuantile(0.975, df) * sem
 	// Strides explain part of how run means differ. What is left may come out as
 	// nothing by chance; a third is kept so that runs never count as alike.
 	row.RunSD = math.Max(math.Sqrt(math.Max(0, sem*sem-within/runs)), sem/3)
 	row.DF, row.Own = df, true
-	row.Source = fmt.Sprintf("own repeat runs (%.0f degrees of freedom)", df)
+	whose := "this horse's own repeat runs"
+	if len(horses) > 1 {
+		row.DF = math.Min(df, tableDF)
+		whose = fmt.Sprintf("this yard's own repeat runs of %d horses", len(horses))
+	}
+	row.Source = fmt.Sprintf("%s, n = %.0f at %d visits", whose, runs, len(visits))
 	return row
 }
 

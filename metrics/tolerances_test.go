@@ -3,8 +3,11 @@ package metrics
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
+
+	"github.com/google/go-cmp/cmp"
 
 	"jogstrip/track/traj"
 )
@@ -113,43 +116,121 @@ func FuzzParseTolerances(f *testing.F) {
 	})
 }
 
-func TestOwnTolerances(t *testing.T) {
-	h := evenHorse()
-	h.runSD = map[Name]float64{HeadLowDifference: 3}
-	h.strideSD[HeadLowDifference] = 2
-	rng := rand.New(rand.NewPCG(1, 1))
-	var visits [][]Run
-	for range 40 {
+// repeatsOf simulates visits of one horse, four runs toward and one away.
+func repeatsOf(rng *rand.Rand, name string, h horse, visits int) []Repeat {
+	var out []Repeat
+	for range visits {
 		runs, _ := h.runs(rng, traj.Trot, passes(4, 1), 10)
-		visits = append(visits, runs)
+		out = append(out, Repeat{Horse: name, Runs: runs})
 	}
-	table, err := OwnTolerances(visits, nil)
+	return out
+}
+
+// varying is an even horse whose head differs by so much from run to run, mm.
+func varying(runSD float64) horse {
+	h := evenHorse()
+	h.runSD = map[Name]float64{HeadLowDifference: runSD}
+	h.strideSD[HeadLowDifference] = 2
+	return h
+}
+
+func ownTable(t *testing.T, repeats []Repeat, horse string, table *ToleranceTable) *ToleranceTable {
+	t.Helper()
+	own, err := OwnTolerances(repeats, horse, table)
 	if err != nil {
 		t.Fatal(err)
 	}
+	return own
+}
+
+func TestOwnTolerances(t *testing.T) {
+	repeats := repeatsOf(rand.New(rand.NewPCG(1, 1)), "juniper", varying(3), 40)
+	table := ownTable(t, repeats, "juniper", nil)
 	row, _ := table.Lookup(HeadLowDifference)
 	// A run mean varies by 3 mm and by its strides' 2/√10.
-	if want := 1.96 * math.Sqrt(9+0.4); !row.Own || math.Abs(row.Tolerance/want-1) > 0.15 || math.Abs(row.RunSD/3-1) > 0.15 {
+	if want := 1.98 * math.Sqrt(9+0.4); !row.Own || math.Abs(row.Tolerance/want-1) > 0.15 || math.Abs(row.RunSD/3-1) > 0.15 {
 		t.Errorf("row %+v, want own, tolerance %.1f, run SD 3", row, want)
 	}
-	if row.DF != 120 {
-		t.Errorf("%v degrees of freedom, want 160 runs − 40 visits", row.DF)
+	if row.DF != 120 || row.Source != "this horse's own repeat runs, n = 160 at 40 visits" {
+		t.Errorf("%v degrees of freedom, %q; want 160 runs − 40 visits", row.DF, row.Source)
 	}
 	if row, _ := table.Lookup(CroupLowDifference); row.Own {
 		t.Errorf("one run a visit in that view replaced a row: %+v", row)
 	}
-	few, err := OwnTolerances(visits[:1], nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if row, _ := few.Lookup(HeadLowDifference); row.Own {
+	if row, _ := ownTable(t, repeats[:1], "juniper", nil).Lookup(HeadLowDifference); row.Own {
 		t.Errorf("3 degrees of freedom replaced a row: %+v", row)
 	}
-	s, err := Summarise(visits[0], SummaryOptions{Tolerances: table})
+	s, err := Summarise(repeats[0].Runs, SummaryOptions{Tolerances: table})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if r := s.Lookup(HeadLowDifference); !r.OwnTolerance || len(s.Notes) == 0 || !strings.Contains(strings.Join(s.Notes, " "), "Head low-point difference") {
+	if r := s.Lookup(HeadLowDifference); !r.OwnTolerance || r.ToleranceSource != row.Source || !strings.Contains(strings.Join(s.Notes, " "), "Head low-point difference") {
 		t.Errorf("the reader is not told of the yard's own tolerance: %+v, notes %q", r, s.Notes)
+	}
+	if r := s.Lookup(CroupLowDifference); r.OwnTolerance || !strings.Contains(r.ToleranceSource, "Hardeman") {
+		t.Errorf("the reader is not told of the table's source: %+v", r)
+	}
+}
+
+// A horse with enough repeats of its own goes by them; another one by those of
+// the whole yard, which are worth no more than the table is.
+func TestOwnTolerancesOfHorseAndYard(t *testing.T) {
+	rng := rand.New(rand.NewPCG(2, 1))
+	repeats := repeatsOf(rng, "steady", varying(2), 30)
+	repeats = append(repeats, repeatsOf(rng, "loose", varying(8), 30)...)
+	repeats = append(repeats, repeatsOf(rng, "new", varying(5), 1)...)
+	for _, c := range []struct {
+		horse     string
+		runSD, df float64
+		says      string
+	}{
+		{"steady", 2, 90, "this horse's own repeat runs, n = 120 at 30 visits"},
+		{"loose", 8, 90, "this horse's own repeat runs, n = 120 at 30 visits"},
+		{"new", math.Sqrt((4 + 64) / 2.0), tableDF, "this yard's own repeat runs of 3 horses, n = 244 at 61 visits"},
+	} {
+		row, _ := ownTable(t, repeats, c.horse, nil).Lookup(HeadLowDifference)
+		if !row.Own || math.Abs(row.RunSD/c.runSD-1) > 0.2 || row.DF != c.df || row.Source != c.says {
+			t.Errorf("%s: %+v, want run SD %.1f of %v degrees of freedom from %q", c.horse, row, c.runSD, c.df, c.says)
+		}
+	}
+	forward := ownTable(t, repeats, "new", nil)
+	slices.Reverse(repeats)
+	if d := cmp.Diff(forward, ownTable(t, repeats, "new", nil)); d != "" {
+		t.Errorf("the order of visits changes the table:\n%s", d)
+	}
+}
+
+// What the yard wrote wins over its repeat runs, be it only to say so.
+func TestWrittenTolerancesWin(t *testing.T) {
+	repeats := repeatsOf(rand.New(rand.NewPCG(1, 1)), "juniper", varying(3), 40)
+	written := string(ToleranceSource())
+	_, head, _ := strings.Cut(written, "name = \"head_low_difference\"")
+	head, _, _ = strings.Cut(head, "[[measure]]")
+	for _, c := range []struct {
+		name    string
+		edit    func(string) string
+		written bool
+	}{
+		{"a copy left as it is", func(s string) string { return s }, false},
+		{"another tolerance", func(s string) string { return strings.Replace(s, "tolerance = 13.0", "tolerance = 9.5", 1) }, true},
+		{"another source alone", func(s string) string { return strings.Replace(s, `source = "`, `source = "kept: `, 1) }, true},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			table, err := ParseTolerances("tolerances.toml", []byte(strings.Replace(written, head, c.edit(head), 1)))
+			if err != nil {
+				t.Fatal(err)
+			}
+			was, _ := table.Lookup(HeadLowDifference)
+			row, _ := ownTable(t, repeats, "juniper", table).Lookup(HeadLowDifference)
+			if was.Written != c.written || row.Own == c.written {
+				t.Errorf("written %v, want %v; then %+v", was.Written, c.written, row)
+			}
+			if c.written && row != was {
+				t.Errorf("%+v became %+v", was, row)
+			}
+			if other, _ := table.Lookup(CroupLowDifference); other.Written {
+				t.Errorf("a row nobody touched counts as written: %+v", other)
+			}
+		})
 	}
 }

@@ -263,6 +263,9 @@ type Result struct {
 	SymmetryIndex *Estimate `json:"symmetry_index_percent,omitempty"`
 	Tolerance     float64   `json:"tolerance,omitempty"` // 0 where the table has none.
 	OwnTolerance  bool      `json:"own_tolerance,omitempty"`
+	// ToleranceSource is where the tolerance comes from: a publication, "common
+	// practice", what the yard wrote, or own repeat runs; empty where there is none.
+	ToleranceSource string `json:"tolerance_source,omitempty"`
 	// Beyond is whether the interval of Value excludes even and the value is beyond the tolerance.
 	Beyond bool `json:"beyond_tolerance"`
 	// ThisRunOnly says that one run was measured: the interval holds for that run, not for the horse on that day.
