@@ -151,7 +151,7 @@ func writeComparison(c *Compared, b, a *Visit, opts CompareOptions) (err error) 
 			Header: header(a.Around), Before: visited(b, c.Folder), After: visited(a, c.Folder), Comparison: c.Comparison,
 			Figures: pictures, Records: recordsBeside(&b.Around.Visit, &a.Around.Visit), Provenance: provenance(opts.Program, inputs),
 		}
-		f.from(ReportFile, func(w io.Writer) error { return report.WriteComparison(w, page) })
+		f.page(page)
 		return nil
 	})
 }

@@ -19,8 +19,11 @@ import (
 	"jogstrip/track/traj"
 )
 
-// ReportFile is the name of the page in every results folder.
-const ReportFile = "report.html"
+// Names of the page in every results folder: for the screen and for paper.
+const (
+	ReportFile = "report.html"
+	PaperFile  = "report.pdf"
+)
 
 // files writes the files of one results folder and keeps the first error.
 type files struct {
@@ -126,11 +129,25 @@ func (f *files) clipReport(j *job, r *record.Result, pictures []report.Figure, o
 	for _, a := range r.Tracking.Advice {
 		page.NextMarks = append(page.NextMarks, fmt.Sprintf("Mark the %s in frame %d (%.2f s): %s.", a.Landmark.Words(), a.Frame, a.TimeS, strings.TrimSuffix(a.Reason, ".")))
 	}
-	f.from(ReportFile, func(w io.Writer) error { return report.WriteClip(w, page) })
+	f.page(page)
+}
+
+// page writes a page in both its forms.
+func (f *files) page(page interface{ Page() (*report.Page, error) }) {
+	if f.err != nil {
+		return
+	}
+	made, err := page.Page()
+	if err != nil {
+		f.err = err
+		return
+	}
+	f.from(ReportFile, made.HTML)
+	f.from(PaperFile, made.PDF)
 }
 
 func header(s *Surroundings) report.Header {
-	h := report.Header{Letterhead: s.Yard.Letterhead, Horse: s.Horse.Name}
+	h := report.Header{Letterhead: s.Yard.Letterhead, Horse: s.Horse.Name, PDF: PaperFile}
 	if len(h.Letterhead) == 0 && s.Yard.Name != "" {
 		h.Letterhead = []string{s.Yard.Name}
 	}

@@ -3,7 +3,6 @@ package pipeline
 import (
 	"context"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
 	"slices"
@@ -82,7 +81,7 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 	return out, makeFolder(out.Folder, func(f *files) error {
 		figure, err := plots.History(points, plots.HistoryOptions{Followed: page.Followed})
 		page.Figures = f.figures(plots.OutcomeOf("All visits", figure, err))
-		f.from(ReportFile, func(w io.Writer) error { return report.WriteHistory(w, page) })
+		f.page(page)
 		return nil
 	})
 }

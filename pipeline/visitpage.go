@@ -3,7 +3,6 @@ package pipeline
 import (
 	"context"
 	"fmt"
-	"io"
 	"path/filepath"
 
 	"jogstrip/pipeline/record"
@@ -54,7 +53,7 @@ func VisitPage(ctx context.Context, folder string, opts MeasureOptions) (visit *
 	}
 	err = makeFolder(target, func(f *files) error {
 		page.Figures = f.figures(plots.SummaryFigures(summary))
-		f.from(ReportFile, func(w io.Writer) error { return report.WriteVisit(w, page) })
+		f.page(page)
 		return nil
 	})
 	if err != nil {

@@ -94,7 +94,11 @@ func morningPage(p record.Program, folder string) func(l *batch.Ledger) ([]byte,
 			}
 		}
 		var page bytes.Buffer
-		if err := pages.WriteBatch(&page, b); err != nil {
+		made, err := b.Page()
+		if err != nil {
+			return nil, err
+		}
+		if err := made.HTML(&page); err != nil {
 			return nil, err
 		}
 		return page.Bytes(), nil

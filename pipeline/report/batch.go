@@ -2,7 +2,6 @@ package report
 
 import (
 	"fmt"
-	"io"
 	"strings"
 	"time"
 
@@ -47,86 +46,91 @@ type BatchItem struct {
 	Next               string // What to do about it; shown as it is, for it may be a command.
 }
 
-type batchMeasuredView struct {
-	Horse, Visit, Clip, Link string
-	Strides                  int
-	Score                    cell
-	Finding                  string
-}
-
-type batchSection struct {
-	ID, Title, Intro, None string
-	Items                  []BatchItem
-}
-
-type batchView struct {
-	Folder   string
-	When     string
-	First    string
-	Stopped  string
-	Notes    []string
-	Measured []batchMeasuredView
-	Kept     []batchMeasuredView
-	Sections []batchSection
-}
-
-// WriteBatch writes the morning page.
-func WriteBatch(w io.Writer, b Batch) error {
-	v := batchView{Folder: b.Folder, Stopped: sentence(b.Stopped)}
+// Page makes the morning page.
+func (b Batch) Page() (*Page, error) {
+	p := &Page{title: "Batch", header: b.Header, date: b.Started, caution: Cautions(), provenance: b.Provenance}
 	if !b.Started.IsZero() {
-		v.When = b.Started.Format("2 January 2006, 15:04")
+		p.title += " of " + date(b.Started)
+	}
+	under := ""
+	if b.Folder != "" {
+		under = "Folder " + b.Folder
+	}
+	if !b.Started.IsZero() {
+		under += "; " + b.Started.Format("2 January 2006, 15:04")
 		if !b.Finished.IsZero() {
-			v.When += " to " + b.Finished.Format("2 January 2006, 15:04")
+			under += " to " + b.Finished.Format("2 January 2006, 15:04")
 		}
 	}
+	p.under = plain(under)
+
+	first := section{title: "This morning", first: true}
+	first.add(paragraph(b.inShort()))
+	if b.Stopped != "" {
+		first.add(paragraph("The batch ended early: " + sentence(b.Stopped) + " What was measured until then is kept; the same command goes on from there."))
+	}
+	first.list("", sentences(b.Notes))
+	p.build(first,
+		itemsSection("look", "Needs a second look", "These clips were measured, but something limits the numbers.", "No clip needs a second look.", b.SecondLook),
+		itemsSection("marks", "Needs marks", "These clips have no marks yet and were not measured.", "Every clip has marks.", b.NeedMarks),
+		itemsSection("failed", "Failed", "These clips could not be measured. The others are not affected.", "No clip failed.", b.Failed),
+		itemsSection("not-reached", "Not reached", "These clips wait for the next batch.", "", b.NotReached))
+
+	measured := section{title: "Measured", id: "measured"}
+	measured.table(measuredTable("Measured", "Score with 95 % interval: 0 is even, 1 as uneven as ordinary run-to-run variation", b.Measured))
+	if len(b.Measured) == 0 {
+		measured.add(paragraph("No clip was measured."))
+	}
+	kept := section{title: "Unchanged since last time", id: "kept"}
+	kept.table(measuredTable("Unchanged", "Their clips, marks and settings are the same, so their results still hold", b.Kept))
+	p.build(measured, kept)
+	return p, nil
+}
+
+// inShort says in a sentence what the night brought.
+func (b Batch) inShort() string {
 	var parts []string
-	add := func(n int, what string) {
-		if n > 0 {
-			parts = append(parts, fmt.Sprintf("%d %s", n, what))
+	for _, n := range []struct {
+		n    int
+		what string
+	}{{len(b.NeedMarks), "without marks"}, {len(b.SecondLook), "to look at again"}, {len(b.Failed), "failed"}, {len(b.NotReached), "not reached"}} {
+		if n.n > 0 {
+			parts = append(parts, fmt.Sprintf("%d %s", n.n, n.what))
 		}
 	}
-	add(len(b.NeedMarks), "without marks")
-	add(len(b.SecondLook), "to look at again")
-	add(len(b.Failed), "failed")
-	add(len(b.NotReached), "not reached")
-	v.First = count(len(b.Measured), "clip") + " measured"
+	text := count(len(b.Measured), "clip") + " measured"
 	if kept := b.Unchanged + len(b.Kept); kept > 0 {
-		v.First += fmt.Sprintf(", %d unchanged since last time", kept)
+		text += fmt.Sprintf(", %d unchanged since last time", kept)
 	}
 	if len(parts) == 0 {
-		v.First += "; nothing needs you."
-	} else {
-		v.First += "; " + strings.Join(parts, ", ") + "."
+		return text + "; nothing needs you."
 	}
-	for _, n := range b.Notes {
-		v.Notes = append(v.Notes, sentence(n))
-	}
-	v.Measured, v.Kept = measuredViews(b.Measured), measuredViews(b.Kept)
-	section := func(id, title, intro, none string, items []BatchItem) {
-		s := batchSection{ID: id, Title: title, Intro: intro, None: none}
-		for _, i := range items {
-			i.Link, i.Reason = relative(i.Link), sentence(i.Reason)
-			s.Items = append(s.Items, i)
-		}
-		v.Sections = append(v.Sections, s)
-	}
-	section("look", "Needs a second look", "These clips were measured, but something limits the numbers.", "No clip needs a second look.", b.SecondLook)
-	section("marks", "Needs marks", "These clips have no marks yet and were not measured.", "Every clip has marks.", b.NeedMarks)
-	section("failed", "Failed", "These clips could not be measured. The others are not affected.", "No clip failed.", b.Failed)
-	if len(b.NotReached) > 0 {
-		section("not-reached", "Not reached", "These clips wait for the next batch.", "", b.NotReached)
-	}
-	title := "Batch"
-	if !b.Started.IsZero() {
-		title += " of " + date(b.Started)
-	}
-	return write(w, "batch", page{Title: title, Header: b.Header, Cautions: Cautions(), Provenance: b.Provenance, View: v})
+	return text + "; " + strings.Join(parts, ", ") + "."
 }
 
-func measuredViews(measured []BatchMeasured) []batchMeasuredView {
-	var views []batchMeasuredView
-	for _, m := range measured {
-		views = append(views, batchMeasuredView{m.Horse, m.Visit, m.Clip, relative(m.Link), m.Strides, estimateCell(m.Score, 2), sentence(m.Finding)})
+func itemsSection(id, title, intro, none string, items []BatchItem) section {
+	s := section{title: title, id: id}
+	if len(items) == 0 {
+		s.paragraphs(none)
+		return s
 	}
-	return views
+	s.add(paragraph(intro))
+	t := table{caption: title + ": " + count(len(items), "clip"), wide: true, head: []string{"Clip", "Horse", "Visit", "Why", "What to do"}}
+	for _, i := range items {
+		t.rows = append(t.rows, tableRow{cells: []tableCell{
+			linkCell(i.Clip, relative(i.Link)), textCell(i.Horse), textCell(i.Visit), textCell(sentence(i.Reason)), textCell(i.Next),
+		}})
+	}
+	s.table(t)
+	return s
+}
+
+func measuredTable(title, note string, measured []BatchMeasured) table {
+	t := table{caption: title + ": " + count(len(measured), "clip"), note: note, wide: true, head: []string{"Clip", "Horse", "Visit", "Strides", "Score", "Finding"}}
+	for _, m := range measured {
+		t.rows = append(t.rows, tableRow{cells: []tableCell{
+			linkCell(m.Clip, relative(m.Link)), textCell(m.Horse), textCell(m.Visit), countCell(m.Strides), valueCell(estimateCell(m.Score, 2)), textCell(sentence(m.Finding)),
+		}})
+	}
+	return t
 }

@@ -1,7 +1,7 @@
 package report
 
 import (
-	"io"
+	"strings"
 	"time"
 
 	"jogstrip/metrics"
@@ -21,65 +21,72 @@ type Clip struct {
 	Provenance Provenance
 }
 
-// clipView is a Clip as its template takes it.
-type clipView struct {
-	Visit     string
-	VisitLink string
-	Finding   findingView
-	Tables    measureTables
-	Facts     []fact
-	Marks     []MarkFacts
-	Limits    []string
-	Problems  []string
-	Notes     []string
-	NextMarks []string
-	Video     string
-	VideoName string
-}
-
-// findingView is a summary in plain words.
-type findingView struct {
-	Limb         string
-	Agree        []string
-	Disagree     []string
-	Score        string
-	Beyond       []string
-	ScoreMissing string
-	Notes        []string
-}
-
-func viewFinding(s *metrics.Summary) findingView {
+// findingSections say what was found in plain words.
+func findingSections(s *metrics.Summary) []section {
 	limb := sentence(s.Limb.Sentence)
 	if limb == "" {
 		limb = "The measures of this clip do not allow a finding."
 	}
-	return findingView{
-		Limb: limb, Agree: s.Limb.Agree, Disagree: s.Limb.Disagree,
-		Score: scoreSentence(s), Beyond: beyondSentences(s), ScoreMissing: scoreMissing(s), Notes: s.Notes,
+	finding := section{title: "Finding", first: true}
+	finding.paragraphs(limb, scoreSentence(s))
+	if len(s.Limb.Agree) > 0 {
+		finding.add(paragraph("What points the same way: " + strings.Join(s.Limb.Agree, "; ") + "."))
 	}
+	if len(s.Limb.Disagree) > 0 {
+		finding.add(paragraph("What does not: " + strings.Join(s.Limb.Disagree, "; ") + "."))
+	}
+	beyond := section{title: "What is beyond tolerance"}
+	beyond.list("", beyondSentences(s))
+	var notes section
+	notes.paragraphs(scoreMissing(s))
+	notes.paragraphs(sentences(s.Notes)...)
+	return []section{finding, beyond, notes}
 }
 
-// WriteClip writes the report of one clip as one HTML page.
-func WriteClip(w io.Writer, c Clip) error {
-	shown, missing, err := viewFigures(c.Figures)
+// Page makes the report of one clip.
+func (c Clip) Page() (*Page, error) {
+	pictures, err := figures(c.Figures)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	summary := c.Summary
 	if summary == nil {
 		summary = &metrics.Summary{}
 	}
-	title := c.Film.File
-	if c.Header.Horse != "" {
-		title = c.Header.Horse + ": " + title
+	p := &Page{title: titled(c.Header.Horse, c.Film.File), header: c.Header, date: c.Visit, caution: Cautions(), terms: glossary(), provenance: c.Provenance}
+	if visit := date(c.Visit); visit != "" {
+		p.under = append(p.under, span{text: "Visit of "}, span{text: visit, link: relative(c.VisitLink)}, span{text: ". "})
 	}
-	return write(w, "clip", page{
-		Title: title, Header: c.Header, Shown: shown, Missing: missing,
-		Cautions: Cautions(), Glossary: glossary(), Provenance: c.Provenance,
-		View: clipView{
-			Visit: date(c.Visit), VisitLink: relative(c.VisitLink), Finding: viewFinding(summary), Tables: tables(summary),
-			Facts: c.Film.facts(), Marks: c.Film.Marks, Limits: c.Film.limits(), Problems: c.Film.Problems,
-			Notes: c.Notes, NextMarks: c.NextMarks, Video: relative(c.Video), VideoName: c.Video,
-		},
-	})
+	p.under = append(p.under, span{text: "Report of one clip."})
+	if c.Video != "" {
+		p.under = append(p.under, span{text: " Watch it with the marks drawn on: "}, span{text: c.Video, link: relative(c.Video)}, span{text: "."})
+	}
+	limits := section{title: "What limits this clip"}
+	limits.list("", sentences(c.Film.Problems))
+	p.build(findingSections(summary)...)
+	p.build(limits, measuresSection(summary), pictures, filmSection(c))
+	return p, nil
+}
+
+// filmSection says how the clip was filmed and followed, and what to mark next.
+func filmSection(c Clip) section {
+	s := section{title: "How the clip was filmed, and how far that limits the numbers"}
+	clip := table{caption: "The clip", facts: true}
+	for _, f := range c.Film.facts() {
+		clip.rows = append(clip.rows, tableRow{cells: []tableCell{textCell(f.Name), textCell(f.Value)}})
+	}
+	s.table(clip)
+	s.list("What that means", c.Film.limits())
+	marks := table{caption: "How the marks were followed", note: "In frames of the clip", facts: true, wide: true,
+		head: []string{"Mark", "Set by hand", "Followed", "Bridged", "Lost", "Median spread, px"}}
+	for _, m := range c.Film.Marks {
+		marks.rows = append(marks.rows, tableRow{cells: []tableCell{
+			textCell(m.Landmark.Words()), countCell(m.Marked), countCell(m.Seen), countCell(m.Bridged), countCell(m.Lost),
+			{text: plain(spread(m.MedianSD)), number: true},
+		}})
+	}
+	s.table(marks)
+	s.list("What to mark next", sentences(c.NextMarks))
+	s.list("Notes of measuring", sentences(c.Notes))
+	return s
 }

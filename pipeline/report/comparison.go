@@ -2,7 +2,6 @@ package report
 
 import (
 	"fmt"
-	"io"
 	"time"
 
 	"jogstrip/metrics"
@@ -53,39 +52,6 @@ type changeRow struct {
 	Sentence string
 }
 
-type comparisonView struct {
-	Verdict   string
-	Sentence  string
-	Before    visitedView
-	After     visitedView
-	Score     *changeRow
-	Followed  []changeRow
-	Changes   []changeRow
-	Described []changeRow
-	Apart     []changeRow // Not comparable.
-	Reasons   []string
-	Records   []RecordSection
-	Limits    []string
-}
-
-type visitedView struct {
-	Date    string
-	Link    string
-	Note    string
-	Limb    string
-	Score   string
-	Strides string
-}
-
-func viewVisited(v Visited, s *metrics.Summary) visitedView {
-	out := visitedView{Date: date(v.Date), Link: relative(v.Link), Note: v.Note, Limb: sentence(s.Limb.Sentence), Score: "not measured"}
-	if s.Score != nil {
-		out.Score = inText(s.Score.Estimate, "", 2)
-	}
-	out.Strides = fmt.Sprintf("%s in %s", count(s.Strides, "stride"), count(s.Runs, "run"))
-	return out
-}
-
 func changeRowOf(c metrics.Change, title string, dec int) changeRow {
 	row := changeRow{
 		Title: title, Unit: c.Unit, Followed: c.Followed,
@@ -106,25 +72,54 @@ func changeRowOf(c metrics.Change, title string, dec int) changeRow {
 	return row
 }
 
-// WriteComparison writes the comparison of two visits as one HTML page.
-func WriteComparison(w io.Writer, c Comparison) error {
-	shown, missing, err := viewFigures(c.Figures)
-	if err != nil {
-		return err
-	}
+// Page makes the comparison of two visits. Without a comparison there is an
+// error.
+func (c Comparison) Page() (*Page, error) {
 	m := c.Comparison
 	if m == nil {
-		return fmt.Errorf("write comparison page: no comparison given")
+		return nil, fmt.Errorf("make comparison page: no comparison given")
 	}
-	v := comparisonView{
-		Verdict: sentence(string(m.Verdict)), Sentence: sentence(m.Sentence),
-		Before: viewVisited(c.Before, &m.Before), After: viewVisited(c.After, &m.After),
-		Reasons: m.Reasons, Records: c.Records,
+	pictures, err := figures(c.Figures)
+	if err != nil {
+		return nil, err
 	}
-	if m.Score != nil {
-		row := changeRowOf(*m.Score, "Asymmetry score", 2)
-		v.Score = &row
+	p := &Page{title: titled(c.Header.Horse, fmt.Sprintf("%s and %s compared", orWord(date(c.Before.Date), "before"), orWord(date(c.After.Date), "after"))),
+		header: c.Header, date: c.After.Date, under: plain("Two visits compared, measure by measure."),
+		caution: Cautions(), terms: glossary(), provenance: c.Provenance}
+
+	verdict := sentence(string(m.Verdict))
+	finding := section{title: "Finding", first: true}
+	finding.add(paragraph(orWord(sentence(m.Sentence), verdict)), block{text: []span{{text: "Verdict: "}, {text: verdict, strong: true}}})
+	if len(m.Reasons) > 0 {
+		finding.add(paragraph("Mind when comparing:"))
+		finding.list("", sentences(m.Reasons))
 	}
+	var visits section
+	visits.table(table{caption: "The two visits", wide: true, head: []string{"Visit", "Date", "Asymmetry score", "Measured", "Finding of the visit"},
+		rows: []tableRow{visitedRow("before", c.Before, &m.Before), visitedRow("after", c.After, &m.After)}})
+	p.build(finding, visits, changesSection(m), pictures, besideSection(c.Records))
+	return p, nil
+}
+
+func visitedRow(name string, v Visited, s *metrics.Summary) tableRow {
+	score := "not measured"
+	if s.Score != nil {
+		score = inText(s.Score.Estimate, "", 2)
+	}
+	when := []span{{text: date(v.Date), link: relative(v.Link)}}
+	if v.Note != "" {
+		when = append(when, span{text: ", " + v.Note})
+	}
+	return tableRow{cells: []tableCell{
+		textCell(name), {text: when}, {text: plain(score), number: true},
+		textCell(fmt.Sprintf("%s in %s", count(s.Strides, "stride"), count(s.Runs, "run"))), textCell(sentence(s.Limb.Sentence)),
+	}}
+}
+
+// changesSection says of every measure how it changed.
+func changesSection(m *metrics.Comparison) section {
+	var followed, established, described []changeRow
+	var apart []string
 	for _, ch := range m.Changes {
 		d := define(ch.Name)
 		if ch.Before == nil && ch.After == nil {
@@ -133,24 +128,57 @@ func WriteComparison(w io.Writer, c Comparison) error {
 		row := changeRowOf(ch, d.Title, decimals(d, ch.Unit))
 		switch {
 		case ch.Verdict == metrics.NotComparable:
-			v.Apart = append(v.Apart, row)
+			apart = append(apart, row.Title+": "+row.Sentence)
 		case ch.Followed:
-			v.Followed = append(v.Followed, row)
+			followed = append(followed, row)
 		case d.Evidence == metrics.Established:
-			v.Changes = append(v.Changes, row)
+			established = append(established, row)
 		default:
-			v.Described = append(v.Described, row)
+			described = append(described, row)
 		}
 	}
+	s := section{title: "What changed"}
+	s.add(paragraph("Improved or worse is said only where the 95 % interval of the change leaves out zero and the change is at least the smallest one that counts. Values are differences right − left where a measure has sides."))
 	if m.Before.Runs == 1 || m.After.Runs == 1 {
-		v.Limits = append(v.Limits, "One of the visits has a single run: its interval holds for that run, not for the horse on that day. Two runs or more per view make a comparison.")
+		s.add(paragraph("One of the visits has a single run: its interval holds for that run, not for the horse on that day. Two runs or more per view make a comparison."))
 	}
-	title := fmt.Sprintf("%s and %s compared", date(c.Before.Date), date(c.After.Date))
-	if c.Header.Horse != "" {
-		title = c.Header.Horse + ": " + title
+	s.table(changesTable("Followed, as declared beforehand", "Not corrected for the number of measures.", followed))
+	if m.Score != nil {
+		s.table(changesTable("Asymmetry score", "0 is even, 1 as uneven as ordinary run-to-run variation.", []changeRow{changeRowOf(*m.Score, "Asymmetry score", 2)}))
 	}
-	return write(w, "comparison", page{
-		Title: title, Header: c.Header, Shown: shown, Missing: missing,
-		Cautions: Cautions(), Glossary: glossary(), Provenance: c.Provenance, View: v,
-	})
+	s.table(changesTable("Established measures", "Published work shows that these go with lameness. Corrected for their number (Holm).", established))
+	s.table(changesTable("Described measures", "Seen and reported; not shown to tell a lame limb. Corrected for their number (Holm).", described))
+	s.list("Not comparable", apart)
+	return s
+}
+
+func changesTable(caption, note string, rows []changeRow) table {
+	t := table{caption: caption, note: note, wide: true, head: []string{"Measure", "Before", "After", "Change", "Smallest change that counts", "Verdict"}}
+	for _, r := range rows {
+		title := r.Title
+		if r.Followed {
+			title += " (followed)"
+		}
+		t.rows = append(t.rows, tableRow{counts: r.Counts, cells: []tableCell{
+			nameCell(title, r.Unit), valueCell(r.Before), valueCell(r.After), valueCell(r.Change), valueCell(r.Smallest), {text: plain(r.Verdict), words: true},
+		}})
+	}
+	return t
+}
+
+// besideSection puts what both visits wrote down side by side.
+func besideSection(records []RecordSection) section {
+	s := section{title: "Felt, treated, and seen at work"}
+	if len(records) == 0 {
+		return s
+	}
+	s.add(paragraph("As written down at the two visits; not measured by the program."))
+	for _, r := range records {
+		t := table{caption: r.Title, note: r.Note, wide: true, head: []string{"What or where", "Before", "After"}}
+		for _, row := range r.Rows {
+			t.rows = append(t.rows, tableRow{cells: []tableCell{textCell(row.Region), orCell(row.Before, notRecorded), orCell(row.After, notRecorded)}})
+		}
+		s.table(t)
+	}
+	return s
 }

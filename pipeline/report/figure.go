@@ -18,7 +18,10 @@ type Figure struct {
 	Title       string
 	Description string // What it shows, in words; used where the SVG has none.
 	SVG         []byte // One svg element; empty where Reason is given.
-	Reason      string // Why there is no picture, in words without a full stop.
+	// Drawing is the same picture for paper; where it is nil, a PDF says in words
+	// what it shows.
+	Drawing *plots.Figure
+	Reason  string // Why there is no picture, in words without a full stop.
 }
 
 // Figures turns the outcomes of package plots into figures for a page.
@@ -33,7 +36,7 @@ func Figures(outcomes []plots.Outcome) ([]Figure, error) {
 		if err := o.Figure.SVG(&b); err != nil {
 			return nil, err
 		}
-		out = append(out, Figure{Title: o.Title, Description: o.Figure.Description, SVG: b.Bytes()})
+		out = append(out, Figure{Title: o.Title, Description: o.Figure.Description, SVG: b.Bytes(), Drawing: o.Figure})
 	}
 	return out, nil
 }
@@ -123,28 +126,22 @@ func dangerous(v string) bool {
 	return false
 }
 
-// figureView is a figure as the templates take it.
-type figureView struct {
-	Title   string
-	Picture template.HTML
-	Reason  string
-}
-
-func viewFigures(figures []Figure) (shown, missing []figureView, err error) {
+// viewFigures makes figures ready and says why the others are missing.
+func viewFigures(figures []Figure) (shown []figureView, missing []string, err error) {
 	for _, f := range figures {
 		if len(f.SVG) == 0 {
-			missing = append(missing, figureView{Title: f.Title, Reason: f.Reason})
+			missing = append(missing, f.Title+": "+f.Reason+".")
 			continue
 		}
 		picture, err := clean(f.SVG)
 		if err != nil {
 			return nil, nil, fmt.Errorf("put figure %q into the page: %w", f.Title, err)
 		}
+		label := strings.TrimSpace(f.Title + ". " + f.Description)
 		if !strings.Contains(string(picture[:strings.Index(string(picture), ">")]), "aria-label=") {
-			label := strings.TrimSpace(f.Title + ". " + f.Description)
 			picture = template.HTML(`<svg role="img" aria-label="`+html.EscapeString(label)+`"`) + picture[len("<svg"):]
 		}
-		shown = append(shown, figureView{Title: f.Title, Picture: picture})
+		shown = append(shown, figureView{label: label, picture: picture, drawing: f.Drawing})
 	}
 	return shown, missing, nil
 }

@@ -2,7 +2,6 @@ package report
 
 import (
 	"fmt"
-	"io"
 	"time"
 
 	"jogstrip/metrics"
@@ -29,80 +28,86 @@ type HistoryVisit struct {
 	Function  string
 }
 
-type historyRow struct {
-	Date, Link                               string
-	Finding                                  string
-	Score                                    cell
-	Followed                                 []cell
-	Since, Soreness, Treatment, Function, In string
-}
+// notRecorded stands where a person wrote nothing down.
+const notRecorded = "not recorded"
 
-type historyView struct {
-	Finding  string
-	Followed []string // Column titles with units.
-	Rows     []historyRow
-}
-
-// WriteHistory writes the history page of one horse.
-func WriteHistory(w io.Writer, h History) error {
-	shown, missing, err := viewFigures(h.Figures)
+// Page makes the history page of one horse.
+func (h History) Page() (*Page, error) {
+	pictures, err := figures(h.Figures)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	v := historyView{Finding: sentence(h.Finding)}
-	if v.Finding == "" {
-		v.Finding = fmt.Sprintf("%s so far.", count(len(h.Visits), "visit"))
+	p := &Page{title: "History", header: h.Header, under: plain("All visits of one horse, oldest first."),
+		caution: Cautions(), terms: glossary(), provenance: h.Provenance}
+	if h.Header.Horse != "" {
+		p.title = titled(h.Header.Horse, "history")
 	}
+	if n := len(h.Visits); n > 0 {
+		p.date = h.Visits[n-1].Date
+	}
+	finding := section{title: "Finding", first: true}
+	finding.add(paragraph(orWord(sentence(h.Finding), count(len(h.Visits), "visit")+" so far.")))
+
+	measured := table{caption: "Measured", note: "In brackets: 95 % intervals", wide: true, head: []string{"Visit", "Asymmetry score"}}
 	units := make([]string, len(h.Followed))
 	for i, n := range h.Followed {
-		units[i] = define(n).Unit
-		for _, visit := range h.Visits {
-			if visit.Summary == nil {
-				continue
-			}
-			if r := visit.Summary.Lookup(n); r != nil && r.Value != nil {
-				units[i] = r.Unit
-				break
-			}
-		}
+		units[i] = h.unit(n)
 		title := define(n).Title
 		if define(n).Sided {
 			title += ", right − left"
 		}
-		v.Followed = append(v.Followed, title+", "+units[i])
+		measured.head = append(measured.head, title+", "+units[i])
 	}
-	for _, visit := range h.Visits {
-		row := historyRow{
-			Date: date(visit.Date), Link: relative(visit.Link), Score: cell{Value: "–"}, Since: visit.Since,
-			Soreness: visit.Soreness, Treatment: visit.Treatment, Function: visit.Function, Finding: "Not measured.",
+	measured.head = append(measured.head, "Since the visit before", "Finding")
+	noted := table{caption: "Written down", note: "Not measured by the program", wide: true, head: []string{"Visit", "Soreness", "Treatment", "Function"}}
+	for _, v := range h.Visits {
+		measured.rows = append(measured.rows, v.measuredRow(h.Followed, units))
+		noted.rows = append(noted.rows, tableRow{cells: []tableCell{
+			textCell(date(v.Date)), orCell(v.Soreness, notRecorded), orCell(v.Treatment, notRecorded), orCell(v.Function, notRecorded),
+		}})
+	}
+	visits := section{title: "The visits"}
+	visits.table(measured)
+	visits.table(noted)
+	p.build(finding, visits, pictures)
+	return p, nil
+}
+
+// unit returns the unit that the measure was first given in.
+func (h History) unit(n metrics.Name) string {
+	for _, v := range h.Visits {
+		if v.Summary == nil {
+			continue
 		}
-		if s := visit.Summary; s != nil {
-			row.Finding = sentence(s.Limb.Sentence)
-			row.In = fmt.Sprintf("%s in %s", count(s.Strides, "stride"), count(s.Runs, "run"))
-			if s.Score != nil {
-				row.Score = estimateCell(&s.Score.Estimate, 2)
-			}
+		if r := v.Summary.Lookup(n); r != nil && r.Value != nil {
+			return r.Unit
 		}
-		for i, n := range h.Followed {
-			c := cell{Value: "–"}
-			if visit.Summary != nil {
-				if r := visit.Summary.Lookup(n); r != nil && r.Value != nil {
-					c = estimateCell(r.Value, decimals(define(n), r.Unit))
-					if r.Unit != units[i] {
-						c.Value += " " + r.Unit
-					}
+	}
+	return define(n).Unit
+}
+
+func (v HistoryVisit) measuredRow(followed []metrics.Name, units []string) tableRow {
+	name := linkCell(date(v.Date), relative(v.Link))
+	score, found := cell{Value: "–"}, "Not measured."
+	if s := v.Summary; s != nil {
+		found = sentence(s.Limb.Sentence)
+		name.under = fmt.Sprintf("%s in %s", count(s.Strides, "stride"), count(s.Runs, "run"))
+		if s.Score != nil {
+			score = estimateCell(&s.Score.Estimate, 2)
+		}
+	}
+	cells := []tableCell{name, valueCell(score)}
+	for i, n := range followed {
+		c := cell{Value: "–"}
+		if v.Summary != nil {
+			if r := v.Summary.Lookup(n); r != nil && r.Value != nil {
+				c = estimateCell(r.Value, decimals(define(n), r.Unit))
+				if r.Unit != units[i] {
+					c.Value += " " + r.Unit
 				}
 			}
-			row.Followed = append(row.Followed, c)
 		}
-		v.Rows = append(v.Rows, row)
+		cells = append(cells, valueCell(c))
 	}
-	title := "History"
-	if h.Header.Horse != "" {
-		title = h.Header.Horse + ": history"
-	}
-	return write(w, "history", page{
-		Title: title, Header: h.Header, Shown: shown, Missing: missing,
-		Cautions: Cautions(), Glossary: glossary(), Provenance: h.Provenance, View: v,
-	})
+	return tableRow{cells: append(cells, orCell(v.Since, "–"), textCell(found))}
 }

@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"jogstrip/metrics"
 )
@@ -55,6 +56,42 @@ func tables(s *metrics.Summary) measureTables {
 		default:
 			t.Description = append(t.Description, row)
 		}
+	}
+	return t
+}
+
+// measuresSection tables a summary's measures.
+func measuresSection(sum *metrics.Summary) section {
+	all := tables(sum)
+	s := section{title: "Measures"}
+	s.add(paragraph("In brackets: 95 % intervals. n: strides. Nothing is claimed below a tolerance."))
+	s.table(sidesTable("Left and right: established measures", "Published work shows that these go with lameness.", all.Established))
+	s.table(sidesTable("Left and right: described measures", "Seen and reported; not shown to tell a lame limb. Stance time may be longer or shorter on a sore limb.", all.Description))
+	whole := table{caption: "The gait as a whole", facts: true, wide: true, head: []string{"Measure", "Value", "n"}}
+	for _, r := range all.Whole {
+		whole.rows = append(whole.rows, tableRow{cells: []tableCell{textCell(r.Title + ", " + r.Unit), valueCell(r.Value), {text: plain(r.N), number: true}}})
+	}
+	s.table(whole)
+	var missing []string
+	for _, m := range all.Missing {
+		missing = append(missing, strings.Join(m.Titles, "; ")+": "+m.Reason+".")
+	}
+	s.list("Not measurable", missing)
+	return s
+}
+
+func sidesTable(caption, note string, rows []measureRow) table {
+	t := table{caption: caption, note: note, wide: true,
+		head: []string{"Measure", "Left", "Right", "Difference right − left", "Symmetry index, %", "Tolerance", "n", "In words"}}
+	for _, r := range rows {
+		in := r.Words
+		if r.Beyond {
+			in = "beyond tolerance: " + in
+		}
+		t.rows = append(t.rows, tableRow{counts: r.Beyond, cells: []tableCell{
+			nameCell(r.Title, r.Unit), valueCell(r.Left), valueCell(r.Right), valueCell(r.Value), valueCell(r.Index), valueCell(r.Tolerance),
+			{text: plain(r.N), number: true}, {text: plain(in), words: true},
+		}})
 	}
 	return t
 }

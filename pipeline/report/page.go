@@ -8,29 +8,17 @@ import (
 	"io"
 	"sync"
 	"time"
-
-	"jogstrip/track/traj"
 )
 
-//go:embed templates/*.tmpl
+//go:embed templates/page.tmpl
 var templateFiles embed.FS
 
 //go:embed templates/style.css
 var styleSheet string
 
-// templates parses the embedded templates once; they do not change.
+// templates parses the embedded template once; it does not change.
 var templates = sync.OnceValues(func() (*template.Template, error) {
-	return template.New("").Funcs(template.FuncMap{
-		"sentence": sentence,
-		"date":     date,
-		"count":    count,
-		"limb":     traj.Landmark.Words,
-		"spread":   spread,
-		"sides":    func(caption, note string, rows []measureRow) sidesTable { return sidesTable{caption, note, rows} },
-		"changes":  func(caption, note string, rows []changeRow) changesTable { return changesTable{caption, note, rows} },
-		"one":      func(r *changeRow) []changeRow { return []changeRow{*r} },
-		"named":    func(name string, v visitedView) namedVisit { return namedVisit{name, v} },
-	}).ParseFS(templateFiles, "templates/*.tmpl")
+	return template.New("").ParseFS(templateFiles, "templates/page.tmpl")
 })
 
 // Header is what stands on every page.
@@ -38,6 +26,7 @@ type Header struct {
 	Letterhead []string  // Name and address of the practice or yard, a line each.
 	Horse      string    // Empty on pages about more than one horse.
 	Printed    time.Time // The day the page was written; zero leaves it out.
+	PDF        string    // The same page as PDF, relative to this one; empty where there is none.
 }
 
 // Provenance says where the numbers come from, so that they can be had again.
@@ -56,51 +45,113 @@ type Input struct {
 	SHA256 string // In hexadecimal.
 }
 
-// page is what the base template takes.
-type page struct {
-	Style      template.CSS
-	Title      string
-	Header     Header
-	Shown      []figureView
-	Missing    []figureView
-	Cautions   []string
-	Glossary   []term
-	Provenance Provenance
-	View       any
-}
-
-// write fills the named template into w. Nothing is written where it fails.
-func write(w io.Writer, name string, p page) error {
+// writeHTML fills the template into w. Nothing is written where it fails.
+func writeHTML(w io.Writer, p *Page) error {
 	t, err := templates()
 	if err != nil {
-		return fmt.Errorf("write %s page: %w", name, err)
+		return fmt.Errorf("write page: %w", err)
 	}
-	p.Style = template.CSS(styleSheet)
 	var b bytes.Buffer
-	if err := t.ExecuteTemplate(&b, name, p); err != nil {
-		return fmt.Errorf("write %s page: %w", name, err)
+	if err := t.ExecuteTemplate(&b, "page", p.view()); err != nil {
+		return fmt.Errorf("write page: %w", err)
 	}
 	if _, err := w.Write(b.Bytes()); err != nil {
-		return fmt.Errorf("write %s page: %w", name, err)
+		return fmt.Errorf("write page: %w", err)
 	}
 	return nil
 }
 
-// Arguments of the templates that draw one table.
+// The template sees exported names only; these are the page's own.
 type (
-	sidesTable struct {
-		Caption, Note string
-		Rows          []measureRow
+	pageView struct {
+		Style      template.CSS
+		Title      string
+		Letterhead []string
+		PDF        string
+		PDFName    string
+		Under      []spanView
+		Sections   []sectionView
 	}
-	changesTable struct {
-		Caption, Note string
-		Rows          []changeRow
+	sectionView struct {
+		Title, ID, Class string
+		Blocks           []blockView
+		Terms            []term
 	}
-	namedVisit struct {
-		Name  string
-		Visit visitedView
+	blockView struct {
+		Heading string
+		Text    []spanView
+		List    [][]spanView
+		Table   *tableView
+		Picture template.HTML
+	}
+	spanView struct {
+		Text, Link string
+		Strong     bool
+	}
+	tableView struct {
+		Caption, Note string
+		Facts, Wide   bool
+		Head          []string
+		Rows          []rowView
+	}
+	rowView struct {
+		Counts bool
+		Cells  []cellView
+	}
+	cellView struct {
+		Text                []spanView
+		Under               string
+		Number, Words, Code bool
+		Across              int
 	}
 )
+
+func (p *Page) view() pageView {
+	v := pageView{Style: template.CSS(styleSheet), Title: p.title, Letterhead: p.header.Letterhead, PDF: relative(p.header.PDF), PDFName: p.header.PDF, Under: spanViews(p.under)}
+	for _, s := range p.all() {
+		one := sectionView{Title: s.title, ID: s.id, Terms: s.terms}
+		switch {
+		case s.first:
+			one.Class = "finding"
+		case s.boxed:
+			one.Class = "cautions"
+		}
+		for _, b := range s.blocks {
+			one.Blocks = append(one.Blocks, b.view())
+		}
+		v.Sections = append(v.Sections, one)
+	}
+	return v
+}
+
+func spanViews(spans []span) []spanView {
+	var out []spanView
+	for _, s := range spans {
+		out = append(out, spanView{s.text, s.link, s.strong})
+	}
+	return out
+}
+
+func (b block) view() blockView {
+	v := blockView{Heading: b.heading, Text: spanViews(b.text)}
+	for _, item := range b.list {
+		v.List = append(v.List, spanViews(item))
+	}
+	if b.figure != nil {
+		v.Picture = b.figure.picture
+	}
+	if t := b.table; t != nil {
+		v.Table = &tableView{Caption: t.caption, Note: t.note, Facts: t.facts, Wide: t.wide, Head: t.head}
+		for _, r := range t.rows {
+			row := rowView{Counts: r.counts}
+			for _, c := range r.cells {
+				row.Cells = append(row.Cells, cellView{spanViews(c.text), c.under, c.number, c.words, c.code, c.across})
+			}
+			v.Table.Rows = append(v.Table.Rows, row)
+		}
+	}
+	return v
+}
 
 // spread writes a track's spread, or a dash where it is not known.
 func spread(sd float64) string {

@@ -26,11 +26,11 @@ var update = flag.Bool("update", false, "write the golden files anew")
 func pages(t *testing.T) map[string][]byte {
 	t.Helper()
 	return written(t, map[string]func(io.Writer) error{
-		"clip":       func(w io.Writer) error { return WriteClip(w, clip(small("Head height"))) },
-		"comparison": func(w io.Writer) error { return WriteComparison(w, comparison(small("Before and after"))) },
-		"visit":      func(w io.Writer) error { return WriteVisit(w, visit(small("Score"))) },
-		"batch":      func(w io.Writer) error { return WriteBatch(w, batch()) },
-		"history":    func(w io.Writer) error { return WriteHistory(w, history(small("History"))) },
+		"clip":       func(w io.Writer) error { return writePage(w, clip(small("Head height"))) },
+		"comparison": func(w io.Writer) error { return writePage(w, comparison(small("Before and after"))) },
+		"visit":      func(w io.Writer) error { return writePage(w, visit(small("Score"))) },
+		"batch":      func(w io.Writer) error { return writePage(w, batch()) },
+		"history":    func(w io.Writer) error { return writePage(w, history(small("History"))) },
 	})
 }
 
@@ -79,15 +79,22 @@ func TestLook(t *testing.T) {
 	if dir == "" {
 		t.Skip("JOGSTRIP_LOOK names no folder to write the pages to")
 	}
-	for name, page := range realPages(t) {
-		if err := os.WriteFile(filepath.Join(dir, name+".html"), page, 0o644); err != nil {
+	for name, p := range realPaged(t) {
+		page, err := p.Page()
+		if err != nil {
 			t.Fatal(err)
+		}
+		for end, write := range map[string]func(io.Writer) error{".html": page.HTML, ".pdf": page.PDF} {
+			var b bytes.Buffer
+			if err := errors.Join(write(&b), os.WriteFile(filepath.Join(dir, name+end), b.Bytes(), 0o644)); err != nil {
+				t.Fatal(err)
+			}
 		}
 	}
 }
 
-// realPages writes every page with the figures package plots draws.
-func realPages(t *testing.T) map[string][]byte {
+// realPaged is every page with the figures package plots draws.
+func realPaged(t *testing.T) map[string]paged {
 	t.Helper()
 	some := func(names ...string) (out []Figure) {
 		for _, n := range names {
@@ -95,17 +102,23 @@ func realPages(t *testing.T) map[string][]byte {
 		}
 		return out
 	}
-	return written(t, map[string]func(io.Writer) error{
-		"clip": func(w io.Writer) error {
-			return WriteClip(w, clip(some("head-height", "step-length", "hoof-placement", "hoof-paths", "stance-bars", "score-components")...))
-		},
-		"comparison": func(w io.Writer) error {
-			return WriteComparison(w, comparison(some("before-after", "changes")...))
-		},
-		"visit":   func(w io.Writer) error { return WriteVisit(w, visit(some("score-components")...)) },
-		"batch":   func(w io.Writer) error { return WriteBatch(w, batch()) },
-		"history": func(w io.Writer) error { return WriteHistory(w, history(some("history")...)) },
-	})
+	return map[string]paged{
+		"clip":       clip(some("head-height", "step-length", "hoof-placement", "hoof-paths", "stance-bars", "score-components")...),
+		"comparison": comparison(some("before-after", "changes")...),
+		"visit":      visit(some("score-components")...),
+		"batch":      batch(),
+		"history":    history(some("history")...),
+	}
+}
+
+// realPages writes every page with the figures package plots draws.
+func realPages(t *testing.T) map[string][]byte {
+	t.Helper()
+	write := map[string]func(io.Writer) error{}
+	for name, p := range realPaged(t) {
+		write[name] = func(w io.Writer) error { return writePage(w, p) }
+	}
+	return written(t, write)
 }
 
 // element is an element of a page, as the checks below see it.
@@ -359,7 +372,7 @@ func FuzzClean(f *testing.F) {
 
 func TestBadFigureStopsThePage(t *testing.T) {
 	var b bytes.Buffer
-	err := WriteClip(&b, clip(Figure{Title: "Evil", SVG: []byte(`<svg><script/></svg>`)}))
+	err := writePage(&b, clip(Figure{Title: "Evil", SVG: []byte(`<svg><script/></svg>`)}))
 	if !errors.Is(err, ErrFigure) || b.Len() != 0 {
 		t.Errorf("error %v, %d bytes written; want ErrFigure and none", err, b.Len())
 	}
@@ -485,11 +498,11 @@ func TestSentence(t *testing.T) {
 // TestEmptyPages checks that a page about nothing still says so.
 func TestEmptyPages(t *testing.T) {
 	for name, page := range written(t, map[string]func(io.Writer) error{
-		"clip":       func(w io.Writer) error { return WriteClip(w, Clip{}) },
-		"comparison": func(w io.Writer) error { return WriteComparison(w, Comparison{Comparison: &metrics.Comparison{}}) },
-		"visit":      func(w io.Writer) error { return WriteVisit(w, Visit{}) },
-		"batch":      func(w io.Writer) error { return WriteBatch(w, Batch{}) },
-		"history":    func(w io.Writer) error { return WriteHistory(w, History{}) },
+		"clip":       func(w io.Writer) error { return writePage(w, Clip{}) },
+		"comparison": func(w io.Writer) error { return writePage(w, Comparison{Comparison: &metrics.Comparison{}}) },
+		"visit":      func(w io.Writer) error { return writePage(w, Visit{}) },
+		"batch":      func(w io.Writer) error { return writePage(w, Batch{}) },
+		"history":    func(w io.Writer) error { return writePage(w, History{}) },
 	}) {
 		for _, never := range []string{"NaN", "<nil>", "%!", "0001"} {
 			if bytes.Contains(page, []byte(never)) {
@@ -497,7 +510,18 @@ func TestEmptyPages(t *testing.T) {
 			}
 		}
 	}
-	if err := WriteComparison(io.Discard, Comparison{}); err == nil {
+	if err := writePage(io.Discard, Comparison{}); err == nil {
 		t.Error("a comparison page without a comparison is no error")
 	}
+}
+
+// paged is whatever makes a page.
+type paged interface{ Page() (*Page, error) }
+
+func writePage(w io.Writer, p paged) error {
+	page, err := p.Page()
+	if err != nil {
+		return err
+	}
+	return page.HTML(w)
 }

@@ -1,8 +1,7 @@
 package report
 
 import (
-	"fmt"
-	"io"
+	"strings"
 	"time"
 
 	"jogstrip/metrics"
@@ -48,48 +47,64 @@ type VisitRecords struct {
 // RecordItem is what was written of one region or item.
 type RecordItem struct{ Region, Text string }
 
-type runView struct {
-	Clip, Link, View, Level, Strides string
-	Score                            cell
-	Finding                          string
-	Problems                         []string
-	Failed                           string
-}
-
-type visitView struct {
-	Date    string
-	Facts   []Fact
-	Finding findingView
-	Tables  measureTables
-	Runs    []runView
-	Records []VisitRecords
-}
-
-// WriteVisit writes the page of one visit.
-func WriteVisit(w io.Writer, v Visit) error {
-	shown, missing, err := viewFigures(v.Figures)
+// Page makes the page of one visit.
+func (v Visit) Page() (*Page, error) {
+	pictures, err := figures(v.Figures)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	summary := v.Summary
 	if summary == nil {
 		summary = &metrics.Summary{Limb: metrics.LimbFinding{Sentence: "no clip of this visit was measured"}}
 	}
-	view := visitView{Date: date(v.Date), Facts: v.Facts, Finding: viewFinding(summary), Tables: tables(summary), Records: v.Records}
-	for _, r := range v.Runs {
-		view.Runs = append(view.Runs, runView{
-			Clip: r.Clip, Link: relative(r.Link), View: string(r.View), Level: string(r.Level), Strides: fmt.Sprint(r.Strides),
-			Score: estimateCell(r.Score, 2), Finding: sentence(r.Finding), Problems: r.Problems, Failed: sentence(r.Failed),
-		})
-	}
 	title := "visit of " + date(v.Date)
-	if v.Header.Horse != "" {
-		title = v.Header.Horse + ": " + title
+	if v.Date.IsZero() {
+		title = "visit"
 	}
-	return write(w, "visit", page{
-		Title: sentenceCase(title), Header: v.Header, Shown: shown, Missing: missing,
-		Cautions: Cautions(), Glossary: glossary(), Provenance: v.Provenance, View: view,
-	})
+	p := &Page{title: sentenceCase(titled(v.Header.Horse, title)), header: v.Header, date: v.Date, under: plain("All runs of one visit together."),
+		caution: Cautions(), terms: glossary(), provenance: v.Provenance}
+	facts := table{caption: "The visit", facts: true}
+	for _, f := range v.Facts {
+		facts.rows = append(facts.rows, tableRow{cells: []tableCell{textCell(f.Name), textCell(f.Value)}})
+	}
+	var about section
+	about.table(facts)
+	p.build(findingSections(summary)...)
+	p.build(about, runsSection(v.Runs), recordsSection(v.Records), measuresSection(summary), pictures)
+	return p, nil
+}
+
+func runsSection(runs []RunRow) section {
+	s := section{title: "The runs"}
+	t := table{caption: "Every clip of the visit", wide: true, head: []string{"Clip", "View", "Calibration", "Strides", "Score", "Finding and limits"}}
+	for _, r := range runs {
+		row := tableRow{cells: []tableCell{linkCell(r.Clip, relative(r.Link))}}
+		if r.Failed != "" {
+			row.cells = append(row.cells, tableCell{text: plain("not measured"), across: 4}, textCell(sentence(r.Failed)))
+		} else {
+			found := strings.TrimSpace(sentence(r.Finding) + " " + strings.Join(sentences(r.Problems), " "))
+			row.cells = append(row.cells, textCell(string(r.View)), textCell(string(r.Level)), countCell(r.Strides), valueCell(estimateCell(r.Score, 2)), textCell(found))
+		}
+		t.rows = append(t.rows, row)
+	}
+	s.table(t)
+	return s
+}
+
+func recordsSection(records []VisitRecords) section {
+	s := section{title: "Felt, treated, and seen at work"}
+	if len(records) == 0 {
+		return s
+	}
+	s.add(paragraph("As written down at the visit; not measured by the program."))
+	for _, r := range records {
+		t := table{caption: r.Title, note: r.Note, facts: true, head: []string{"What or where", "Noted"}}
+		for _, i := range r.Items {
+			t.rows = append(t.rows, tableRow{cells: []tableCell{textCell(i.Region), textCell(i.Text)}})
+		}
+		s.table(t)
+	}
+	return s
 }
 
 // sentenceCase gives a title its capital without a full stop.
