@@ -44,8 +44,20 @@ func (v *Visit) Runs() []metrics.Run {
 
 // LoadVisit reads the visit at path: a visit folder, a clip's results folder or
 // a result file. A result that cannot be read costs that result alone and is
-// named in Problems.
+// named in Problems. Its tolerances are those the yard wrote, else from own
+// repeat runs where there are enough, else the built-in ones.
 func LoadVisit(ctx context.Context, path string) (*Visit, error) {
+	v, err := loadVisit(ctx, path)
+	if err != nil {
+		return nil, err
+	}
+	if err := v.useRepeats(ctx); err != nil {
+		return nil, err
+	}
+	return v, nil
+}
+
+func loadVisit(ctx context.Context, path string) (*Visit, error) {
 	stat, err := os.Stat(path)
 	if err != nil {
 		return nil, fmt.Errorf("open visit: %w", err)

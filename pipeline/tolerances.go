@@ -1,0 +1,108 @@
+package pipeline
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+
+	"jogstrip/metrics"
+	"jogstrip/pipeline/record"
+	"jogstrip/track/traj"
+)
+
+// repeatVisits bounds how many visits are read for own repeat runs, so that a
+// page costs the same in a yard's first year and in its tenth.
+const repeatVisits = 24
+
+// useRepeats replaces rows of the visit's tolerances by what repeat runs of the
+// same horse, or of the yard's horses, show at the same gait. Rows that the yard
+// wrote itself stay. Clips' own pages go by the written table alone: a clip's
+// result depends on nothing but the clip, its marks and the pages around it.
+//
+// Nothing is read but the results below the folder that holds the horses, so
+// the same folder gives the same tolerances. A result that cannot be read is
+// passed over: the page of its own visit names it.
+func (v *Visit) useRepeats(ctx context.Context) error {
+	if len(v.Results) == 0 || !isDated(filepath.Base(v.Around.Folder)) {
+		return nil
+	}
+	horse := filepath.Dir(v.Around.Folder)
+	folders, err := repeatFolders(horse, v.Around.YardFolder != "")
+	if err != nil {
+		return fmt.Errorf("tolerances of visit %s: %w", v.Folder, err)
+	}
+	gait := v.Results[0].Run.Gait
+	var repeats []metrics.Repeat
+	for _, folder := range folders {
+		if err := ctx.Err(); err != nil {
+			return fmt.Errorf("tolerances of visit %s: %w", v.Folder, err)
+		}
+		if r := (metrics.Repeat{Horse: filepath.Dir(folder), Runs: runsOf(folder, gait)}); len(r.Runs) > 1 {
+			repeats = append(repeats, r)
+		}
+	}
+	table, err := metrics.OwnTolerances(repeats, horse, v.Around.Tolerances)
+	if err != nil {
+		return fmt.Errorf("tolerances of visit %s: %w", v.Folder, err)
+	}
+	v.Around.Tolerances = table
+	return nil
+}
+
+// repeatFolders returns the visit folders to read, at most repeatVisits: the
+// horse's own, the latest first, then with others those of the other horses
+// beside it, the latest first.
+func repeatFolders(horse string, others bool) ([]string, error) {
+	latestFirst := func(folders []string) []string {
+		slices.SortFunc(folders, func(a, b string) int {
+			return cmp.Or(cmp.Compare(filepath.Base(b), filepath.Base(a)), cmp.Compare(a, b))
+		})
+		return folders
+	}
+	own, err := Visits(horse)
+	if err != nil {
+		return nil, err
+	}
+	out := latestFirst(own)
+	if others {
+		beside, err := os.ReadDir(filepath.Dir(horse))
+		if err != nil {
+			return nil, fmt.Errorf("list horses: %w", err)
+		}
+		var rest []string
+		for _, e := range beside {
+			folder := filepath.Join(filepath.Dir(horse), e.Name())
+			if !e.IsDir() || folder == horse {
+				continue
+			}
+			visits, err := Visits(folder)
+			if err != nil {
+				continue // Another horse's folder may be closed to us; this horse is still compared.
+			}
+			rest = append(rest, visits...)
+		}
+		out = append(out, latestFirst(rest)...)
+	}
+	return out[:min(len(out), repeatVisits)], nil
+}
+
+// runsOf returns the readable runs of a gait in a visit folder, by name.
+func runsOf(folder string, gait traj.Gait) []metrics.Run {
+	entries, err := os.ReadDir(folder)
+	if err != nil {
+		return nil
+	}
+	var runs []metrics.Run
+	for _, e := range entries {
+		if !e.IsDir() || filepath.Ext(e.Name()) != ".out" {
+			continue
+		}
+		if r, err := record.ReadResult(filepath.Join(folder, e.Name())); err == nil && r.Run.Gait == gait {
+			runs = append(runs, r.Run)
+		}
+	}
+	return runs
+}
