@@ -148,6 +148,7 @@ func changesSection(m *metrics.Comparison) section {
 	}
 	s.table(changesTable("Established measures", "Published work shows that these go with lameness. Corrected for their number (Holm).", established))
 	s.table(changesTable("Described measures", "Seen and reported; not shown to tell a lame limb. Corrected for their number (Holm).", described))
+	s.list(toleranceHeading, toleranceSources(&m.After))
 	s.list("Not comparable", apart)
 	return s
 }

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"jogstrip/metrics"
@@ -69,6 +70,12 @@ func (h History) Page() (*Page, error) {
 	visits := section{title: "The visits"}
 	visits.table(measured)
 	visits.table(noted)
+	for _, v := range slices.Backward(h.Visits) {
+		if v.Summary != nil {
+			visits.list(toleranceHeading, toleranceSources(v.Summary))
+			break
+		}
+	}
 	p.build(finding, visits, pictures)
 	return p, nil
 }

@@ -72,6 +72,7 @@ func measuresSection(sum *metrics.Summary) section {
 		whole.rows = append(whole.rows, tableRow{cells: []tableCell{textCell(r.Title + ", " + r.Unit), valueCell(r.Value), {text: plain(r.N), number: true}}})
 	}
 	s.table(whole)
+	s.list(toleranceHeading, toleranceSources(sum))
 	var missing []string
 	for _, m := range all.Missing {
 		missing = append(missing, strings.Join(m.Titles, "; ")+": "+m.Reason+".")
@@ -126,7 +127,7 @@ func measureRowOf(d metrics.Definition, r metrics.Result) measureRow {
 	if r.Tolerance > 0 {
 		row.Tolerance.Value = "± " + number(r.Tolerance, dec)
 		if r.OwnTolerance {
-			row.Tolerance.Interval = "own repeats"
+			row.Tolerance.Interval = ownRepeats(r)
 		}
 	}
 	if compares(d) {
