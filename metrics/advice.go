@@ -18,19 +18,28 @@ type Advice struct {
 	Strides    int     // In every run.
 	Runs       int     // In the view that shows the measure; 0 where more than a dozen would be needed.
 	Chance     float64 // That the 95 % interval excludes even, 0 to 1, with so many runs.
-	Sentence   string
+	What       string  // The difference in words: "a nod of 10 mm".
+	// Within says that a sound horse shows as much from run to run: seeing it does
+	// not make it matter.
+	Within   bool
+	Sentence string
 }
 
+// LeastRuns is how many runs in each view a visit should have at the least: with
+// fewer, an interval rests more on what is usual than on the horse.
+const LeastRuns = 3
+
 const (
-	adviceChance  = 0.8
-	adviceStrides = 10
+	adviceChance = 0.8
+	// adviceStrides is what a lane of 30 m gives at the trot.
+	adviceStrides = 8
 	adviceMaxRuns = 12
 	// horsesDiffer is the standard deviation of the logarithm of run-to-run
 	// variation between horses; as tableDF.
 	horsesDiffer = 0.4
 )
 
-// FilmingAdvice says how many runs of ten strides must be filmed so that a
+// FilmingAdvice says how many runs of eight strides must be filmed so that a
 // difference worth seeing shows with a chance of 80 %: a 3 cm step difference, a
 // 10 and a 20 mm nod, a 6 mm croup difference. It rests on the tolerance table's
 // run-to-run variation and stride_sd (nil: the default table) and is checked by
@@ -62,7 +71,7 @@ func FilmingAdvice(table *ToleranceTable) ([]Advice, error) {
 }
 
 func advise(row Tolerance, difference float64, words string) Advice {
-	a := Advice{Name: row.Name, Unit: row.Unit, Difference: difference, Strides: adviceStrides}
+	a := Advice{Name: row.Name, Unit: row.Unit, Difference: difference, Strides: adviceStrides, What: words, Within: difference <= row.Tolerance}
 	for runs := 2; runs <= adviceMaxRuns; runs++ {
 		if p := chanceToSee(row, difference, runs, adviceStrides); p >= adviceChance {
 			a.Runs, a.Chance = runs, p
@@ -70,7 +79,7 @@ func advise(row Tolerance, difference float64, words string) Advice {
 		}
 	}
 	within := ""
-	if difference <= row.Tolerance {
+	if a.Within {
 		within = " It lies within what a sound horse shows from run to run, so seeing it does not make it matter."
 	}
 	if a.Runs == 0 {

@@ -54,15 +54,15 @@ func TestStudyPower(t *testing.T) {
 	}
 	var panels []plots.PowerPanel
 	for i := range measures {
-		p := panel(i, "seen in one visit; runs of 10 strides", "True difference")
+		p := panel(i, "seen in one visit; runs of 8 strides", "True difference")
 		for _, runs := range []int{2, 3, 4, 6, 8} {
-			p.Curves = append(p.Curves, seen(i, fmt.Sprintf("%d runs", runs), runs, 10))
+			p.Curves = append(p.Curves, seen(i, fmt.Sprintf("%d runs", runs), runs, 8))
 		}
 		panels = append(panels, p)
 	}
 	for i := range measures {
 		p := panel(i, "seen in one visit; 4 runs", "True difference")
-		for _, strides := range []int{5, 10, 20} {
+		for _, strides := range []int{5, 8, 12, 20} {
 			p.Curves = append(p.Curves, seen(i, fmt.Sprintf("%d strides a run", strides), 4, strides))
 		}
 		panels = append(panels, p)

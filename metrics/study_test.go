@@ -330,11 +330,11 @@ func TestStudy(t *testing.T) {
 		words      string
 	}{{StepLengthFore, 0.03, "a 3 cm step difference"}, {HeadLowDifference, 10, "a 10 mm nod"}, {CroupLowDifference, 6, "a 6 mm croup difference"}} {
 		put("\n%s:\n", q.words)
-		put("| runs in that view | 5 strides | 10 strides | 20 strides |")
-		put("| --- | --- | --- | --- |")
+		put("| runs in that view | 5 strides | 8 strides | 12 strides | 20 strides |")
+		put("| --- | --- | --- | --- | --- |")
 		for _, runs := range []int{2, 3, 4, 6, 8} {
 			row := fmt.Sprintf("| %d |", runs)
-			for _, strides := range []int{5, 10, 20} {
+			for _, strides := range []int{5, adviceStrides, 12, 20} {
 				seen := 100 * StudySeen(q.n, q.difference, runs, strides)
 				predicted := 100 * chanceToSee(mustRow(q.n), q.difference, runs, strides)
 				row += fmt.Sprintf(" %.0f (%.0f) |", seen, predicted)

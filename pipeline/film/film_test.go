@@ -16,6 +16,7 @@ import (
 	"strings"
 	"testing"
 
+	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
 	"jogstrip/pipeline/clip"
 	"jogstrip/pipeline/record"
@@ -364,6 +365,37 @@ func TestGuide(t *testing.T) {
 	for _, must := range []string{"clearly lame at the walk", "hard hat", "veterinarian diagnoses", "local law", "way out"} {
 		if !strings.Contains(text, must) {
 			t.Errorf("the guide lacks %q", must)
+		}
+	}
+}
+
+// The guide asks for what the study of the intervals says is needed, and for no
+// other number.
+func TestGuideSaysHowMuchToFilm(t *testing.T) {
+	t.Parallel()
+	text := string(Guide())
+	advice, err := metrics.FilmingAdvice(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(advice) == 0 {
+		t.Fatal("there is no advice")
+	}
+	for _, a := range advice {
+		mark := ""
+		if a.Within {
+			mark = "*"
+		}
+		if want := fmt.Sprintf("%s%s <strong>%d</strong>", a.What, mark, a.Runs); !strings.Contains(text, want) {
+			t.Errorf("the guide lacks %q", want)
+		}
+		if want := fmt.Sprintf("At least %d passes toward and %d away, %d strides or more each.", metrics.LeastRuns, metrics.LeastRuns, a.Strides); !strings.Contains(text, want) {
+			t.Errorf("the guide lacks %q", want)
+		}
+	}
+	for _, n := range []string{"{{", "}}", "<no value>"} {
+		if strings.Contains(text, n) {
+			t.Errorf("the guide shows its template: %q", n)
 		}
 	}
 }
