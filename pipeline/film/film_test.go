@@ -386,7 +386,7 @@ func TestGuideSaysHowMuchToFilm(t *testing.T) {
 		if a.Within {
 			mark = "*"
 		}
-		if want := fmt.Sprintf("%s%s <strong>%d</strong>", a.What, mark, a.Runs); !strings.Contains(text, want) {
+		if want := fmt.Sprintf("<strong>%d</strong> for %s%s", a.Runs, a.What, mark); !strings.Contains(text, want) {
 			t.Errorf("the guide lacks %q", want)
 		}
 		if want := fmt.Sprintf("At least %d passes toward and %d away, %d strides or more each.", metrics.LeastRuns, metrics.LeastRuns, a.Strides); !strings.Contains(text, want) {
