@@ -18,10 +18,17 @@ type background struct {
 	height int
 
 	small   flow.Gray // The latest frame, reduced.
+	spare   flow.Gray // Memory for the next one.
 	key     flow.Gray
 	points  []flow.Point
+	patches *flow.Patches // Around points.
+	guess   []flow.Point
+	found   []flow.Found
+	from    []flow.Point
+	to      []flow.Point
 	keyPose traj.Motion // From the key frame to frame 0.
 	last    traj.Motion // From the latest frame to the key frame, reduced pixels.
+	before  traj.Motion // The same of the frame before it.
 	motions []traj.Motion
 	// residual collects the squared error of the fits, picture px².
 	residual float64
@@ -35,33 +42,32 @@ func newBackground(e *flow.Engine, width, height int) *background {
 
 // add takes the next frame.
 func (b *background) add(g flow.Gray) error {
-	small := g
-	if b.factor > 1 {
-		var err error
-		if small, err = b.engine.Resize(g, max(g.Width/b.factor, 1), max(g.Height/b.factor, 1)); err != nil {
-			return fmt.Errorf("frame %d: %w", len(b.motions), err)
-		}
-	} else {
-		small.Pix = append([]byte(nil), g.Pix...)
+	small, err := flow.Shrink(g, b.factor, b.spare)
+	if err != nil {
+		return fmt.Errorf("frame %d: %w", len(b.motions), err)
 	}
-	b.small = small
+	b.spare, b.small = b.small, small
 	if b.key.Pix == nil {
 		b.keyPose = traj.Still()
 		b.motions = append(b.motions, traj.Still())
 		return b.newKey(small)
 	}
-	h, share, err := b.fit(small)
+	fit, err := b.fit(small)
 	if err != nil {
 		return fmt.Errorf("frame %d: %w", len(b.motions), err)
 	}
-	if share > 0 {
-		b.last = h
+	if fit.share > 0 {
+		b.before, b.last = b.last, fit.motion
 	} else {
 		b.broken++
 	}
+	if !math.IsNaN(fit.variance) {
+		b.residual += fit.variance * float64(b.factor*b.factor)
+		b.fits++
+	}
 	m := multiply(b.keyPose, b.full(b.last))
 	b.motions = append(b.motions, m)
-	if share < 0.55 || b.shift(b.last) > 0.15*float64(small.Width) {
+	if fit.share < 0.55 || b.shift(b.last) > 0.15*float64(small.Width) {
 		b.keyPose = m
 		return b.newKey(small)
 	}
@@ -69,67 +75,113 @@ func (b *background) add(g flow.Gray) error {
 }
 
 func (b *background) newKey(small flow.Gray) error {
-	b.key, b.last = small, traj.Still()
+	b.key = flow.Gray{Pix: append(b.key.Pix[:0], small.Pix...), Width: small.Width, Height: small.Height, Stride: small.Width}
+	b.last, b.before = traj.Still(), traj.Still()
 	var err error
-	b.points, err = b.engine.Features(small, 300, 0.01, float64(small.Width)/40)
+	if b.points, err = b.engine.Features(small, mostCorners, 0.01, float64(small.Width)/40); err != nil {
+		return err
+	}
+	b.patches, err = flow.NewPatches(b.key, b.points, cornerSide)
 	return err
 }
 
-// fit returns the homography from the new frame to the key frame and the share
-// of the key's corners that agree with it; share 0 where there is none.
-func (b *background) fit(small flow.Gray) (traj.Motion, float64, error) {
+const (
+	mostCorners = 300
+	cornerSide  = 15 // Of the square around a corner, reduced pixels.
+)
+
+// motionFit is a homography from a frame to the key frame.
+type motionFit struct {
+	motion   traj.Motion
+	share    float64 // Of the key's corners that agree with it; 0 where there is none.
+	variance float64 // Of what it says of a place, reduced px²; NaN where it is not known.
+}
+
+// fit returns the motion from the new frame to the key frame.
+func (b *background) fit(small flow.Gray) (motionFit, error) {
+	none := motionFit{motion: traj.Still(), variance: math.NaN()}
 	if len(b.points) < 12 {
-		return traj.Still(), 0, nil
+		return none, nil
 	}
-	guess := make([]flow.Point, len(b.points))
+	// A hand goes on as it went, which is right to a pixel but for jolts.
+	if inverse, ok := invert(b.last); ok {
+		b.expect(multiply(inverse, multiply(b.before, inverse)))
+	} else {
+		b.expect(traj.Still())
+	}
+	var err error
+	if b.found, err = b.patches.Find(small, b.guess, b.found); err != nil {
+		return none, err
+	}
+	near, err := b.agree()
+	if err != nil || near.share >= 0.75 {
+		return near, err
+	}
+	// What went farther is looked for from coarse to fine.
 	inverse, ok := invert(b.last)
-	for i, p := range b.points {
-		guess[i] = p
-		if x, y := inverse.Apply(p.X, p.Y); ok && (flow.Point{X: x, Y: y}).Finite() {
-			guess[i] = flow.Point{X: x, Y: y}
+	if !ok {
+		inverse = traj.Still()
+	}
+	b.expect(inverse)
+	if b.found, err = b.engine.Flow(b.key, small, b.points, b.guess, flow.FlowOptions{Window: cornerSide, Levels: 2}); err != nil {
+		return none, err
+	}
+	far, err := b.agree()
+	if err != nil || far.share > near.share {
+		return far, err
+	}
+	return near, nil
+}
+
+// expect sets where the key's corners are looked for: where m takes them.
+func (b *background) expect(m traj.Motion) {
+	b.guess = b.guess[:0]
+	for _, p := range b.points {
+		if x, y := m.Apply(p.X, p.Y); (flow.Point{X: x, Y: y}).Finite() {
+			p = flow.Point{X: x, Y: y}
 		}
+		b.guess = append(b.guess, p)
 	}
-	found, err := b.engine.Flow(b.key, small, b.points, guess, flow.FlowOptions{Window: 15, Levels: 2})
-	if err != nil {
-		return traj.Still(), 0, err
-	}
-	var from, to []flow.Point
-	for i, f := range found {
+}
+
+// agree fits a homography to the corners found.
+func (b *background) agree() (motionFit, error) {
+	out := motionFit{motion: traj.Still(), variance: math.NaN()}
+	b.from, b.to = b.from[:0], b.to[:0]
+	for i, f := range b.found {
 		if f.OK && f.Residual < 20 {
-			from, to = append(from, f.Point), append(to, b.points[i])
+			b.from, b.to = append(b.from, f.Point), append(b.to, b.points[i])
 		}
 	}
-	h, inliers, ok, err := b.engine.Homography(from, to, 0.75)
+	h, inliers, ok, err := b.engine.Homography(b.from, b.to, 0.75)
 	if err != nil || !ok {
-		return traj.Still(), 0, err
+		return out, err
 	}
-	m := traj.Motion(h)
+	out.motion = traj.Motion(h)
 	var sum float64
 	n := 0
 	for i, in := range inliers {
 		if in {
-			x, y := m.Apply(from[i].X, from[i].Y)
-			sum += (x-to[i].X)*(x-to[i].X) + (y-to[i].Y)*(y-to[i].Y)
+			x, y := out.motion.Apply(b.from[i].X, b.from[i].Y)
+			sum += (x-b.to[i].X)*(x-b.to[i].X) + (y-b.to[i].Y)*(y-b.to[i].Y)
 			n++
 		}
 	}
 	if n > 8 {
 		// Eight numbers fitted to 2n: what the noise of the points does to the fit.
-		perAxis := sum / float64(2*n-8)
-		b.residual += perAxis * 8 / float64(2*n) * float64(b.factor*b.factor)
-		b.fits++
+		out.variance = sum / float64(2*n-8) * 8 / float64(2*n)
 	}
-	return m, float64(n) / float64(len(b.points)), nil
+	out.share = float64(n) / float64(len(b.points))
+	return out, nil
 }
 
 // full turns a homography of reduced pixels into one of picture pixels.
 func (b *background) full(m traj.Motion) traj.Motion {
 	// A reduced pixel x has its centre at f·x + (f−1)/2 of the picture.
-	fx := float64(b.width) / float64(max(b.width/b.factor, 1))
-	fy := float64(b.height) / float64(max(b.height/b.factor, 1))
-	cx, cy := (fx-1)/2, (fy-1)/2
-	up := traj.Motion{fx, 0, cx, 0, fy, cy, 0, 0, 1}
-	down := traj.Motion{1 / fx, 0, -cx / fx, 0, 1 / fy, -cy / fy, 0, 0, 1}
+	f := float64(b.factor)
+	c := (f - 1) / 2
+	up := traj.Motion{f, 0, c, 0, f, c, 0, 0, 1}
+	down := traj.Motion{1 / f, 0, -c / f, 0, 1 / f, -c / f, 0, 0, 1}
 	return multiply(up, multiply(m, down))
 }
 

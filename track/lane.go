@@ -1,9 +1,10 @@
 package track
 
 import (
+	"bytes"
+	"errors"
 	"image"
 	"math"
-	"slices"
 
 	"jogstrip/track/flow"
 	"jogstrip/track/traj"
@@ -17,12 +18,13 @@ type movement struct {
 	small         int // Side of a cell, pixels of the reduced picture.
 	lag           int // Frames.
 	recent        []coarse
+	diff          []uint16
 	boxes         []image.Rectangle // Of the latest frames, picture pixels.
 	held          image.Rectangle
 }
 
 type coarse struct {
-	cells         []float32
+	cells         []uint16 // Sums of the pixels.
 	width, height int
 }
 
@@ -38,23 +40,36 @@ func (m *movement) add(small flow.Gray, shift flow.Point, rate float64) image.Re
 		return whole
 	}
 	m.small = 4
-	c := cells(small, m.small, shift)
 	m.lag = max(1, int(math.Round(0.1*rate)))
-	m.recent = append(m.recent, c)
-	if len(m.recent) > m.lag+1 {
-		m.recent = m.recent[1:]
+	var spare coarse
+	if len(m.recent) > m.lag {
+		spare, m.recent = m.recent[0], m.recent[1:]
 	}
+	c := cells(small, m.small, shift, spare)
+	m.recent = append(m.recent, c)
 	if len(m.recent) <= m.lag {
 		return whole
 	}
-	old := m.recent[0]
-	diff := make([]float32, len(c.cells))
-	for i := range diff {
-		diff[i] = float32(math.Abs(float64(c.cells[i] - old.cells[i])))
+	old := m.recent[len(m.recent)-1-m.lag]
+	// A histogram tells the median without sorting.
+	side := m.small * m.small
+	histogram := make([]int, 256*side)
+	m.diff = m.diff[:0]
+	for i, v := range c.cells {
+		d := int(v) - int(old.cells[i])
+		d = max(d, -d)
+		m.diff = append(m.diff, uint16(d))
+		histogram[d]++
 	}
-	sorted := slices.Clone(diff)
-	slices.Sort(sorted)
-	limit := max(3, 6*sorted[len(sorted)/2])
+	middle, run := 0, 0
+	for middle < len(histogram)-1 {
+		if run += histogram[middle]; run > len(m.diff)/2 {
+			break
+		}
+		middle++
+	}
+	limit := uint16(max(3*side, 6*middle))
+	diff := m.diff
 	box := image.Rectangle{}
 	for y := 1; y+1 < c.height; y++ {
 		for x := 1; x+1 < c.width; x++ {
@@ -96,22 +111,42 @@ func (m *movement) add(small flow.Gray, shift flow.Point, rate float64) image.Re
 	return m.held
 }
 
-// cells returns the means of small's squares of the given side, shifted to the
-// nearest pixel.
-func cells(g flow.Gray, side int, shift flow.Point) coarse {
+// cells returns the sums of small's squares of the given side, at most 16,
+// shifted to the nearest pixel. spare's memory is used where it is large enough.
+func cells(g flow.Gray, side int, shift flow.Point, spare coarse) coarse {
 	c := coarse{width: g.Width / side, height: g.Height / side}
-	c.cells = make([]float32, c.width*c.height)
+	if cap(spare.cells) < c.width*c.height {
+		spare.cells = make([]uint16, c.width*c.height)
+	}
+	c.cells = spare.cells[:c.width*c.height]
+	clear(c.cells)
 	dx, dy := int(math.Round(shift.X)), int(math.Round(shift.Y))
+	// Cells from first to last lie inside the picture whole.
+	first := min(max((dx+side-1)/side, 0), c.width)
+	last := min(max((g.Width+dx)/side, first), c.width)
 	for y := range c.height {
-		for x := range c.width {
-			sum := 0
-			for j := range side {
-				row := min(max(y*side+j-dy, 0), g.Height-1) * g.Stride
+		out := c.cells[y*c.width:][:c.width]
+		for j := range side {
+			row := g.Pix[min(max(y*side+j-dy, 0), g.Height-1)*g.Stride:][:g.Width]
+			rim := func(x int) {
 				for i := range side {
-					sum += int(g.Pix[row+min(max(x*side+i-dx, 0), g.Width-1)])
+					out[x] += uint16(row[min(max(x*side+i-dx, 0), g.Width-1)])
 				}
 			}
-			c.cells[y*c.width+x] = float32(sum) / float32(side*side)
+			for x := range first {
+				rim(x)
+			}
+			for x := first; x < last; x++ {
+				p := row[x*side-dx:][:side]
+				var sum uint16
+				for _, v := range p {
+					sum += uint16(v)
+				}
+				out[x] += sum
+			}
+			for x := last; x < c.width; x++ {
+				rim(x)
+			}
 		}
 	}
 	return c
@@ -121,30 +156,44 @@ func cells(g flow.Gray, side int, shift flow.Point) coarse {
 // at each place while nothing moved there, in the coordinates of frame 0.
 type lane struct {
 	width, height int
-	sum           []uint16
-	count         []uint8
+	mean          *flow.Mean
 	deviation     [64]int // Histogram of the differences to the mean, grey levels.
 	picture       []byte
 	noise         float64 // Grey levels, of one pixel.
 }
 
-const mostLane = 250 // So that neither sum nor count can run over.
-
 func newLane(width, height int) *lane {
-	return &lane{width: width, height: height, sum: make([]uint16, width*height), count: make([]uint8, width*height)}
+	return &lane{width: width, height: height, mean: flow.NewMean(width, height)}
 }
 
 // add takes a frame in the coordinates of frame 0, leaving out the part where
 // something moves and what is black, which the warped frame does not show.
-func (l *lane) add(g flow.Gray, moving image.Rectangle, warped bool) {
+func (l *lane) add(g flow.Gray, moving image.Rectangle, warped bool) error {
 	for y := range l.height {
-		row := g.Pix[y*g.Stride : y*g.Stride+l.width]
-		l.span(y*l.width, row[:clampInt(moving.Min.X, 0, l.width, y >= moving.Min.Y && y < moving.Max.Y)], warped)
-		if y >= moving.Min.Y && y < moving.Max.Y && moving.Max.X < l.width {
-			at := max(moving.Max.X, 0)
-			l.span(y*l.width+at, row[at:], warped)
+		row := g.Pix[y*g.Stride:][:l.width]
+		left, right := l.width, l.width
+		if y >= moving.Min.Y && y < moving.Max.Y && !moving.Empty() {
+			left, right = min(max(moving.Min.X, 0), l.width), min(max(moving.Max.X, 0), l.width)
+		}
+		if err := errors.Join(l.span(0, y, row[:left], warped), l.span(right, y, row[right:], warped)); err != nil {
+			return err
 		}
 	}
+	return nil
+}
+
+// sampled is how many pixels lie from one whose noise is looked at to the next.
+const sampled = 97
+
+func (l *lane) span(x, y int, row []byte, warped bool) error {
+	at := y*l.width + x
+	for i := (sampled - at%sampled) % sampled; i < len(row); i += sampled {
+		if n := int(l.mean.Count[at+i]); n > 2 && !(warped && row[i] == 0) {
+			d := int(row[i]) - int(l.mean.Sum[at+i])/n
+			l.deviation[min(max(d, -d), 63)]++
+		}
+	}
+	return l.mean.Add(x, y, row, warped)
 }
 
 // see adds a frame that motion m takes to frame 0.
@@ -152,50 +201,25 @@ func (l *lane) see(e *flow.Engine, g flow.Gray, moving image.Rectangle, m traj.M
 	d := shiftOf(m, l.width, l.height)
 	a, b := shiftOf(multiply(m, traj.Motion{1, 0, -float64(l.width) / 3, 0, 1, -float64(l.height) / 3, 0, 0, 1}), l.width, l.height), flow.Point{X: -float64(l.width) / 3, Y: -float64(l.height) / 3}
 	if math.Hypot(d.X, d.Y) < 0.3 && a.Dist(b) < 0.3 {
-		l.add(g, moving, false)
-		return nil
+		return l.add(g, moving, false)
 	}
 	w, err := e.Warp(g, m, l.width, l.height)
 	if err != nil {
 		return err
 	}
 	moving = moving.Add(image.Pt(int(math.Round(d.X)), int(math.Round(d.Y)))).Inset(-16)
-	l.add(w, moving, true)
-	return nil
-}
-
-// clampInt bounds x where it applies, and is high elsewhere.
-func clampInt(x, low, high int, applies bool) int {
-	if !applies {
-		return high
-	}
-	return min(max(x, low), high)
-}
-
-func (l *lane) span(at int, row []byte, warped bool) {
-	sum, count := l.sum[at:at+len(row)], l.count[at:at+len(row)]
-	for i, v := range row {
-		if count[i] >= mostLane || warped && v == 0 {
-			continue
-		}
-		if count[i] > 2 && (at+i)%97 == 0 {
-			d := int(v) - int(sum[i])/int(count[i])
-			l.deviation[min(max(d, -d), 63)]++
-		}
-		sum[i] += uint16(v)
-		count[i]++
-	}
+	return l.add(w, moving, true)
 }
 
 // finish makes the picture and frees what it was made from.
 func (l *lane) finish() {
-	l.picture = make([]byte, len(l.sum))
-	for i, c := range l.count {
-		if c > 0 {
-			l.picture[i] = byte((int(l.sum[i]) + int(c)/2) / int(c))
+	l.picture = make([]byte, len(l.mean.Sum))
+	for i, n := range l.mean.Count {
+		if n > 0 {
+			l.picture[i] = byte((int(l.mean.Sum[i]) + int(n)/2) / int(n))
 		}
 	}
-	l.sum = nil
+	l.mean.Sum = nil
 	total, run := 0, 0
 	for _, n := range l.deviation {
 		total += n
@@ -237,22 +261,9 @@ func (c *clip) foreground(f int, plane flow.Plane, halvings int) []float32 {
 	y0 := int(math.Round(plane.Y0 - (plane.Step-1)/2 + dy))
 	w, h := plane.Width*int(plane.Step), plane.Height*int(plane.Step)
 	behind := flow.Gray{Width: w, Height: h, Stride: w, Pix: make([]byte, w*h)}
-	known := make([]bool, plane.Width*plane.Height)
-	for y := range h {
-		sy := y0 + y
-		if sy < 0 || sy >= l.height {
-			continue
-		}
-		for x := range w {
-			sx := x0 + x
-			if sx < 0 || sx >= l.width {
-				continue
-			}
-			behind.Pix[y*w+x] = l.picture[sy*l.width+sx]
-			if l.count[sy*l.width+sx] > 0 {
-				known[min(y/int(plane.Step), plane.Height-1)*plane.Width+min(x/int(plane.Step), plane.Width-1)] = true
-			}
-		}
+	known := image.Rect(0, 0, l.width, l.height).Intersect(image.Rect(x0, y0, x0+w, y0+h))
+	for y := known.Min.Y; y < known.Max.Y; y++ {
+		copy(behind.Pix[(y-y0)*w+known.Min.X-x0:], l.picture[y*l.width+known.Min.X:y*l.width+known.Max.X])
 	}
 	b := flow.NewPlane(behind, 0, 0, halvings)
 	if b.Width != plane.Width || b.Height != plane.Height {
@@ -265,35 +276,36 @@ func (c *clip) foreground(f int, plane flow.Plane, halvings int) []float32 {
 	if c.toFirst != nil {
 		slack = 0.6
 	}
-	raw := make([]float32, len(plane.Pix))
+	raw, err := flow.Unlike(plane, b, 3*noise+1.5, slack/2)
+	if err != nil {
+		return nil
+	}
+	// What was never seen without the horse counts as the horse.
 	for y := range plane.Height {
-		for x := range plane.Width {
-			i := y*plane.Width + x
-			if !known[i] {
-				raw[i] = 1
-				continue
-			}
-			gx := b.Pix[y*b.Width+min(x+1, b.Width-1)] - b.Pix[y*b.Width+max(x-1, 0)]
-			gy := b.Pix[min(y+1, b.Height-1)*b.Width+x] - b.Pix[max(y-1, 0)*b.Width+x]
-			limit := 3*noise + 1.5 + slack*math.Hypot(float64(gx), float64(gy))/2
-			d := math.Abs(float64(plane.Pix[i] - b.Pix[i]))
-			raw[i] = float32(min(max((d-limit)/limit, 0), 1))
-		}
+		l.unseen(raw[y*plane.Width:][:plane.Width], x0, y0+y*int(plane.Step), int(plane.Step))
 	}
 	// The outline belongs to what moves: widen by one pixel.
-	out := make([]float32, len(raw))
-	for y := range plane.Height {
-		for x := range plane.Width {
-			var v float32
-			for j := max(y-1, 0); j <= min(y+1, plane.Height-1); j++ {
-				for i := max(x-1, 0); i <= min(x+1, plane.Width-1); i++ {
-					v = max(v, raw[j*plane.Width+i])
-				}
+	return flow.Widen(raw, plane.Width, plane.Height)
+}
+
+// unseen sets those of row to 1 whose squares of the lane, of the given side and
+// side by side from (x0, y0) on, nothing was ever seen of.
+func (l *lane) unseen(row []float32, x0, y0, side int) {
+	whole := x0 >= 0 && y0 >= 0 && x0+len(row)*side <= l.width && y0+side <= l.height
+	if whole && bytes.IndexByte(l.mean.Count[y0*l.width+x0:][:len(row)*side], 0) < 0 {
+		return // The usual case, told fast: the first line of every square was seen.
+	}
+	for x := range row {
+		seen := false
+		for v := max(y0, 0); v < min(y0+side, l.height) && !seen; v++ {
+			for u := max(x0+x*side, 0); u < min(x0+(x+1)*side, l.width) && !seen; u++ {
+				seen = l.mean.Count[v*l.width+u] > 0
 			}
-			out[y*plane.Width+x] = v
+		}
+		if !seen {
+			row[x] = 1
 		}
 	}
-	return out
 }
 
 // shiftOf returns how far motion m moves the middle of a picture.

@@ -79,13 +79,8 @@ func (g Gray) packed() []byte {
 func (g Gray) Halve() Gray {
 	w, h := g.Width/2, g.Height/2
 	out := Gray{Pix: make([]byte, w*h), Width: w, Height: h, Stride: w}
-	for y := range h {
-		a := g.Pix[2*y*g.Stride:]
-		b := g.Pix[(2*y+1)*g.Stride:]
-		row := out.Pix[y*w : (y+1)*w]
-		for x := range row {
-			row[x] = byte((int(a[2*x]) + int(a[2*x+1]) + int(b[2*x]) + int(b[2*x+1]) + 2) >> 2)
-		}
+	if w > 0 && h > 0 {
+		halve(g, out)
 	}
 	return out
 }

@@ -35,41 +35,8 @@ func NewPlane(g Gray, x0, y0, halvings int) Plane {
 	}
 	p := Plane{Width: g.Width, Height: g.Height, X0: px, Y0: py, Step: step}
 	p.Pix = make([]float32, g.Width*g.Height)
-	row := make([]float32, g.Width)
-	for y := range g.Height {
-		a := g.Pix[max(y-1, 0)*g.Stride:][:g.Width]
-		b := g.Pix[y*g.Stride:][:g.Width]
-		c := g.Pix[min(y+1, g.Height-1)*g.Stride:][:g.Width]
-		for x := range row {
-			row[x] = float32(int(a[x]) + 2*int(b[x]) + int(c[x]))
-		}
-		out := p.Pix[y*g.Width:][:g.Width]
-		last := g.Width - 1
-		out[0] = (3*row[0] + row[1]) / 16
-		out[last] = (3*row[last] + row[last-1]) / 16
-		for x := 1; x < last; x++ {
-			out[x] = (row[x-1] + 2*row[x] + row[x+1]) / 16
-		}
-	}
+	smooth(g, p.Pix)
 	return p
-}
-
-// at returns the value at plane position (x, y) by linear interpolation and
-// whether the position lies inside.
-func (p *Plane) at(x, y float64) (float32, bool) {
-	if !(x >= 0 && y >= 0) {
-		return 0, false
-	}
-	i, j := int(x), int(y)
-	if i >= p.Width-1 || j >= p.Height-1 {
-		return 0, false
-	}
-	fx, fy := float32(x-float64(i)), float32(y-float64(j))
-	k := j*p.Width + i
-	q := p.Pix[k : k+p.Width+2]
-	top := q[0] + fx*(q[1]-q[0])
-	bottom := q[p.Width] + fx*(q[p.Width+1]-q[p.Width])
-	return top + fy*(bottom-top), true
 }
 
 // Pose places a template in a picture: what lies at offset (u, v) from the mark
@@ -93,18 +60,15 @@ func (w Window) Size() float64 { return max(w.Left+w.Right, w.Up+w.Down) }
 
 // Template is the appearance of a patch around a mark.
 type Template struct {
-	pixels []templatePixel
-	weight float64 // Sum of the pixels' weights.
-	mean   float64 // Weighted mean of the values.
-	spread float64 // Weighted variance of the values.
-	hold   float64 // Weaker over stronger direction of the structure tensor.
-}
-
-type templatePixel struct {
-	u, v   float32 // Offset from the mark, px of the picture it was taken from.
-	value  float32
-	gx, gy float32 // Gradient, grey levels per px.
-	weight float32
+	// parts holds offsets from the mark in x and y (px of the picture it was taken
+	// from), values less mean, gradients in x and y (grey levels per px) and
+	// weights: count of each, stride apart. Between them are zeros.
+	parts         []float32
+	count, stride int
+	reach         float64 // Of the farthest pixel from the mark, px.
+	weight        float64 // Sum of the pixels' weights.
+	mean          float64 // Weighted mean of the values.
+	hold          float64 // Weaker over stronger direction of the structure tensor.
 }
 
 // NewTemplate takes the patch w around mark from p. weight gives how much a
@@ -122,7 +86,14 @@ func NewTemplate(p Plane, mark Point, w Window, weight func(x, y float64) float6
 	right := min(int(math.Round((mark.X+w.Right-p.X0)/p.Step)), p.Width-2)
 	top := max(int(math.Round((mark.Y-w.Up-p.Y0)/p.Step)), 1)
 	bottom := min(int(math.Round((mark.Y+w.Down-p.Y0)/p.Step)), p.Height-2)
-	t := &Template{}
+	most := max(right-left+1, 0) * max(bottom-top+1, 0)
+	if most == 0 {
+		return nil, ErrTooSmall
+	}
+	t := &Template{stride: padded(most)}
+	t.parts = make([]float32, 6*t.stride)
+	us, vs, values := t.parts[:most], t.parts[t.stride:][:most], t.parts[2*t.stride:][:most]
+	gxs, gys, weights := t.parts[3*t.stride:][:most], t.parts[4*t.stride:][:most], t.parts[5*t.stride:][:most]
 	var sxx, sxy, syy float64
 	per := float32(1 / (2 * p.Step))
 	for y := top; y <= bottom; y++ {
@@ -135,26 +106,27 @@ func NewTemplate(p Plane, mark Point, w Window, weight func(x, y float64) float6
 			if !(c > 0.01) {
 				continue
 			}
-			k := y*p.Width + x
-			q := templatePixel{
-				u: float32(px - mark.X), v: float32(py - mark.Y), value: p.Pix[k],
-				gx: per * (p.Pix[k+1] - p.Pix[k-1]), gy: per * (p.Pix[k+p.Width] - p.Pix[k-p.Width]),
-				weight: float32(c),
-			}
-			t.pixels = append(t.pixels, q)
+			k, n := y*p.Width+x, t.count
+			gx, gy := per*(p.Pix[k+1]-p.Pix[k-1]), per*(p.Pix[k+p.Width]-p.Pix[k-p.Width])
+			us[n], vs[n] = float32(px-mark.X), float32(py-mark.Y)
+			values[n], gxs[n], gys[n], weights[n] = p.Pix[k], gx, gy, float32(c)
+			t.reach = max(t.reach, (px-mark.X)*(px-mark.X)+(py-mark.Y)*(py-mark.Y))
+			t.count++
 			t.weight += c
-			t.mean += c * float64(q.value)
-			t.spread += c * float64(q.value) * float64(q.value)
-			sxx += c * float64(q.gx*q.gx)
-			sxy += c * float64(q.gx*q.gy)
-			syy += c * float64(q.gy*q.gy)
+			t.mean += c * float64(p.Pix[k])
+			sxx += c * float64(gx*gx)
+			sxy += c * float64(gx*gy)
+			syy += c * float64(gy*gy)
 		}
 	}
 	if t.weight < 20 {
 		return nil, ErrTooSmall
 	}
 	t.mean /= t.weight
-	t.spread = t.spread/t.weight - t.mean*t.mean
+	for i := range t.count {
+		values[i] -= float32(t.mean)
+	}
+	t.reach = math.Sqrt(t.reach)
 	// The weaker direction of the structure tensor, grey levels squared per px².
 	weakest := (sxx + syy - math.Hypot(sxx-syy, 2*sxy)) / 2 / t.weight * p.Step * p.Step
 	if weakest < 0.25 {
@@ -196,7 +168,7 @@ const noiseInflation = 7.1
 // the patch.
 func (t *Template) Register(p Plane, start Pose, opts RegisterOptions) Registration {
 	fail := Registration{Pose: start}
-	if !start.At.Finite() || !(start.Scale > 0.05 && start.Scale < 20) || p.Width < 3 || p.Height < 3 {
+	if !start.At.Finite() || !(start.Scale > 0.05 && start.Scale < 20) || p.Width < 3 || p.Height < 3 || len(p.Pix) < p.Width*p.Height {
 		return fail
 	}
 	iterations := opts.Iterations
@@ -205,104 +177,26 @@ func (t *Template) Register(p Plane, start Pose, opts RegisterOptions) Registrat
 	}
 	pose := start
 	r := Registration{Pose: pose, Hold: t.hold}
-	values := make([]float32, len(t.pixels))
-	inside := make([]bool, len(t.pixels))
-	sigma := 0.0
-	reach := 0.0
-	for i := range t.pixels {
-		reach = max(reach, math.Hypot(float64(t.pixels[i].u), float64(t.pixels[i].v)))
-	}
-	reach *= start.Scale
+	scratch := borrow(2 * padded(t.count))
+	defer room.Put(scratch)
+	reach := t.reach * start.Scale
+	var f fit
 	for it := 0; ; it++ {
-		var sw, si, sii, sit, st, stt float64
-		c, s := pose.Scale*math.Cos(pose.Angle)/p.Step, pose.Scale*math.Sin(pose.Angle)/p.Step
-		x0, y0 := (pose.At.X-p.X0)/p.Step, (pose.At.Y-p.Y0)/p.Step
-		for i := range t.pixels {
-			q := &t.pixels[i]
-			u, v := float64(q.u), float64(q.v)
-			values[i], inside[i] = p.at(x0+c*u-s*v, y0+s*u+c*v)
-			if !inside[i] {
-				continue
-			}
-			w, iv, tv := float64(q.weight), float64(values[i]), float64(q.value)
-			sw += w
-			si += w * iv
-			sii += w * iv * iv
-			st += w * tv
-			stt += w * tv * tv
-			sit += w * iv * tv
-		}
-		if sw < 0.6*t.weight {
+		sin, cos := math.Sincos(pose.Angle)
+		if !t.look(&p, pose, sin, cos, *scratch, &f) {
 			return fail
 		}
-		vi, vt, cov := sii-si*si/sw, stt-st*st/sw, sit-si*st/sw
-		if vi <= 1e-3*sw || vt <= 1e-3*sw {
-			return fail
-		}
-		r.NCC = cov / math.Sqrt(vi*vt)
-		// The symmetric gain does not shrink where the two disagree.
-		gain := math.Sqrt(vi / vt)
-		offset := si/sw - gain*st/sw
-		r.Gain = gain
-		// Spread of the residuals, then the normal equations.
-		var dev float64
-		for i := range t.pixels {
-			if inside[i] {
-				dev += float64(t.pixels[i].weight) * math.Abs((float64(values[i])-offset)/gain-float64(t.pixels[i].value))
-			}
-		}
-		sigma = max(1.25*dev/sw, 0.2)
+		r.NCC, r.Gain = float64(f.ncc), float64(f.gain)
+		r.Agree = float64(f.agree) / t.weight
 		var h [21]float64 // Upper triangle of 6×6, row by row.
 		var b [6]float64
-		var agree, sr float64
-		cut := 1 / (6.25 * sigma * sigma)
-		for i := range t.pixels {
-			if !inside[i] {
-				continue
-			}
-			q := &t.pixels[i]
-			tv := float64(q.value)
-			res := (float64(values[i])-offset)/gain - tv
-			k := 1 / (1 + res*res*cut)
-			k *= k * float64(q.weight)
-			agree += k
-			sr += k * res * res
-			gx, gy, u, v := float64(q.gx), float64(q.gy), float64(q.u), float64(q.v)
-			j2, j3, j4 := gx*u+gy*v, gy*u-gx*v, tv-t.mean
-			kx, ky, k2, k3, k4 := k*gx, k*gy, k*j2, k*j3, k*j4
-			h[0] += kx * gx
-			h[1] += kx * gy
-			h[2] += kx * j2
-			h[3] += kx * j3
-			h[4] += kx * j4
-			h[5] += kx
-			h[6] += ky * gy
-			h[7] += ky * j2
-			h[8] += ky * j3
-			h[9] += ky * j4
-			h[10] += ky
-			h[11] += k2 * j2
-			h[12] += k2 * j3
-			h[13] += k2 * j4
-			h[14] += k2
-			h[15] += k3 * j3
-			h[16] += k3 * j4
-			h[17] += k3
-			h[18] += k4 * j4
-			h[19] += k4
-			h[20] += k
-			b[0] += kx * res
-			b[1] += ky * res
-			b[2] += k2 * res
-			b[3] += k3 * res
-			b[4] += k4 * res
-			b[5] += k * res
+		for i := range h {
+			h[i] = float64(f.h[i])
 		}
-		if agree <= 0 {
-			return fail
+		for i := range b {
+			b[i] = float64(f.b[i])
 		}
-		r.Agree = agree / t.weight
-		variance := noiseInflation * max(sr/agree, 0.02)
+		variance := noiseInflation * max(float64(f.square)/float64(f.agree), 0.02)
 		if opts.ScaleSD > 0 {
 			l := variance / (opts.ScaleSD * opts.ScaleSD)
 			h[11] += l
@@ -334,7 +228,7 @@ func (t *Template) Register(p Plane, start Pose, opts RegisterOptions) Registrat
 		m := (1+ds)*(1+ds) + da*da
 		re, im := (1+ds)/m, -da/m
 		ex, ey := d[0]*re-d[1]*im, d[0]*im+d[1]*re
-		c, s = pose.Scale*math.Cos(pose.Angle), pose.Scale*math.Sin(pose.Angle)
+		c, s := pose.Scale*cos, pose.Scale*sin
 		mx, my := c*ex-s*ey, s*ex+c*ey
 		if move := math.Hypot(mx, my); move > 0.25*reach {
 			mx, my = mx*0.25*reach/move, my*0.25*reach/move

@@ -1,0 +1,177 @@
+package flow
+
+import (
+	"fmt"
+	"math"
+)
+
+// Shrink averages squares of factor × factor pixels of g into out, which it
+// returns; out's memory is used where it is large enough. Pixel (x, y) of the
+// result has its centre at (factor·x + (factor−1)/2, …) of g; what is left at
+// the right and lower rims is dropped. factor is from 1 to 64.
+func Shrink(g Gray, factor int, out Gray) (Gray, error) {
+	if err := g.Check(); err != nil {
+		return Gray{}, fmt.Errorf("shrink picture: %w", err)
+	}
+	if factor < 1 || factor > 64 {
+		return Gray{}, fmt.Errorf("shrink picture: factor %d: must be from 1 to 64", factor)
+	}
+	w, h := g.Width/factor, g.Height/factor
+	if w == 0 || h == 0 {
+		return Gray{}, fmt.Errorf("shrink picture: %w: %d×%d by %d", ErrTooSmall, g.Width, g.Height, factor)
+	}
+	if cap(out.Pix) < w*h {
+		out.Pix = make([]byte, w*h)
+	}
+	out = Gray{Pix: out.Pix[:w*h], Width: w, Height: h, Stride: w}
+	shrink(g, factor, out)
+	return out, nil
+}
+
+// Patches are small squares of one picture that are looked for in others. It
+// differs from Flow in that what is known of the squares is worked out once, and
+// that a first estimate must be right to about a pixel.
+type Patches struct {
+	side int
+	list []patch
+}
+
+type patch struct {
+	parts      []float32 // Values and gradients in x and y, each padded.
+	at         Point
+	xx, xy, yy float32 // Structure tensor, summed.
+}
+
+// settleSteps bounds the steps of one patch; two or three are usual.
+const settleSteps = 6
+
+// NewPatches takes the squares of the given side, an odd number of pixels from 3
+// to 63, around points of g, of which it keeps nothing. Points too near the rim
+// and those whose square holds no texture are never found.
+func NewPatches(g Gray, points []Point, side int) (*Patches, error) {
+	if err := g.Check(); err != nil {
+		return nil, fmt.Errorf("take patches: %w", err)
+	}
+	if side < 3 || side > 63 || side%2 == 0 {
+		return nil, fmt.Errorf("take patches: side of %d px: must be odd, from 3 to 63", side)
+	}
+	p := &Patches{side: side, list: make([]patch, len(points))}
+	n, half := padded(side*side), side/2
+	for k, at := range points {
+		q := &p.list[k]
+		if !at.Finite() {
+			return nil, fmt.Errorf("take patches: point %d: %w", k, ErrNumber)
+		}
+		x0, y0 := int(math.Round(at.X))-half, int(math.Round(at.Y))-half
+		q.at = at
+		if x0 < 1 || y0 < 1 || x0+side >= g.Width || y0+side >= g.Height {
+			continue
+		}
+		q.parts = make([]float32, 3*n)
+		for j := range side {
+			for i := range side {
+				c := (y0+j)*g.Stride + x0 + i
+				// Scharr's kernel, whose error with direction is least.
+				pix := func(d int) float32 { return float32(g.Pix[c+d]) }
+				s := g.Stride
+				gx := (3*(pix(1-s)-pix(-1-s)) + 10*(pix(1)-pix(-1)) + 3*(pix(1+s)-pix(-1+s))) / 32
+				gy := (3*(pix(s-1)-pix(-s-1)) + 10*(pix(s)-pix(-s)) + 3*(pix(s+1)-pix(1-s))) / 32
+				m := j*side + i
+				q.parts[m], q.parts[n+m], q.parts[2*n+m] = pix(0), gx, gy
+				q.xx += gx * gx
+				q.xy += gx * gy
+				q.yy += gy * gy
+			}
+		}
+		weakest := (float64(q.xx+q.yy) - math.Hypot(float64(q.xx-q.yy), 2*float64(q.xy))) / 2
+		if weakest < 0.25*float64(side*side) {
+			q.parts = nil
+		}
+	}
+	return p, nil
+}
+
+// Find looks for every patch in g, from where guess puts its point (index: as
+// the points of NewPatches). found's memory is used where it is large enough.
+func (p *Patches) Find(g Gray, guess []Point, found []Found) ([]Found, error) {
+	if err := g.Check(); err != nil {
+		return nil, fmt.Errorf("find patches: %w", err)
+	}
+	if len(guess) != len(p.list) {
+		return nil, fmt.Errorf("find patches: %w: %d patches, %d guesses", ErrSize, len(p.list), len(guess))
+	}
+	if g.Width <= p.side || g.Height <= p.side {
+		return nil, fmt.Errorf("find patches: %w: %d×%d", ErrTooSmall, g.Width, g.Height)
+	}
+	scratch := borrow(padded(p.side * p.side))
+	defer room.Put(scratch)
+	found = found[:0]
+	half := float64(p.side / 2)
+	for k := range p.list {
+		q := &p.list[k]
+		f := Found{Point: guess[k]}
+		if q.parts != nil && guess[k].Finite() {
+			// The square lies on whole pixels, the point may not.
+			off := Point{math.Round(q.at.X) - half - q.at.X, math.Round(q.at.Y) - half - q.at.Y}
+			from := guess[k].Add(off)
+			x, y, left := q.settle(g, p.side, float32(from.X), float32(from.Y), *scratch)
+			if left >= 0 {
+				f = Found{Point: Point{float64(x), float64(y)}.Sub(off), OK: true, Residual: float64(left)}
+			}
+		}
+		found = append(found, f)
+	}
+	return found, nil
+}
+
+// Mean is the mean of pictures, place by place.
+type Mean struct {
+	Sum   []uint16
+	Count []uint8 // How many pictures were added at each place, at most 250.
+	Width int
+}
+
+// NewMean returns the mean of no picture.
+func NewMean(width, height int) *Mean {
+	return &Mean{Sum: make([]uint16, width*height), Count: make([]uint8, width*height), Width: width}
+}
+
+// mostMean is such that neither sum nor count can run over.
+const mostMean = 250
+
+// Add adds a row of pixels from place (x, y) on. What is black is left out where
+// skipBlack.
+func (m *Mean) Add(x, y int, row []byte, skipBlack bool) error {
+	at := y*m.Width + x
+	if len(row) == 0 {
+		return nil
+	}
+	if x < 0 || y < 0 || x+len(row) > m.Width || at+len(row) > len(m.Sum) {
+		return fmt.Errorf("add row of %d at (%d, %d): %w", len(row), x, y, ErrSize)
+	}
+	addRow(row, m.Sum[at:at+len(row)], m.Count[at:at+len(row)], mostMean, skipBlack)
+	return nil
+}
+
+// Unlike returns, for every pixel of p, how surely it is not what behind shows,
+// from 0 to 1: where their difference passes limit (grey
+// levels), which grows with the contrast of behind, by slack per grey level
+// between the pixels on both sides. Both planes have one size, at least 3×3.
+func Unlike(p, behind Plane, limit, slack float64) ([]float32, error) {
+	if p.Width != behind.Width || p.Height != behind.Height || p.Width < 3 || p.Height < 3 ||
+		len(p.Pix) < p.Width*p.Height || len(behind.Pix) < p.Width*p.Height {
+		return nil, fmt.Errorf("compare planes of %d×%d and %d×%d: %w", p.Width, p.Height, behind.Width, behind.Height, ErrSize)
+	}
+	out := make([]float32, p.Width*p.Height)
+	unlike(p, behind, float32(limit), float32(slack), out)
+	return out, nil
+}
+
+// Widen returns v with every value replaced by the largest within one pixel of it.
+func Widen(v []float32, width, height int) []float32 {
+	out := make([]float32, len(v))
+	if width >= 2 && height >= 1 && len(v) == width*height {
+		widen(v, out, width, height)
+	}
+	return out
+}

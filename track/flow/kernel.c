@@ -1,0 +1,302 @@
+// The inner loops of registration and of the background. They are in C because
+// the Go compiler has no vector instructions. Sums are kept in eight lanes, in
+// a fixed order and without fused multiply-adds, so every processor gives the
+// same bits: one without 256-bit vectors does the same sums in two halves.
+
+#include "kernel.h"
+
+#include <math.h>
+#include <string.h>
+
+#if !defined(__clang__)
+#pragma GCC optimize("O3", "fp-contract=off", "no-math-errno", "no-trapping-math")
+#endif
+
+#if defined(__x86_64__) && !defined(__clang__)
+#define WIDE __attribute__((target_clones("avx2", "default")))
+#else
+#define WIDE
+#endif
+#define INLINE static inline __attribute__((always_inline))
+
+typedef float f8 __attribute__((vector_size(32)));
+typedef int32_t i8 __attribute__((vector_size(32)));
+
+INLINE f8 load(const float *p) { f8 v; memcpy(&v, p, sizeof v); return v; }
+INLINE void store(float *p, f8 v) { memcpy(p, &v, sizeof v); }
+INLINE f8 all(float x) { return (f8){x, x, x, x, x, x, x, x}; }
+INLINE f8 keep(f8 v, i8 mask) { return (f8)((i8)v & mask); }
+INLINE f8 magnitude(f8 v) { return (f8)((i8)v & 0x7fffffff); }
+INLINE double sum(f8 v) {
+	return (((double)v[0] + v[4]) + ((double)v[1] + v[5])) + (((double)v[2] + v[6]) + ((double)v[3] + v[7]));
+}
+
+WIDE int kernel_register(const float *pixels, int width, int height,
+	const float *parts, int stride, int count, float mean,
+	float x0, float y0, float c, float s, double least, float *scratch, kernel_fit *fit) {
+	const float *pu = parts, *pv = parts + stride, *pt = parts + 2 * stride;
+	const float *px = parts + 3 * stride, *py = parts + 4 * stride, *pw = parts + 5 * stride;
+	float *values = scratch, *weights = scratch + count;
+	const f8 zero = all(0), right = all((float)(width - 1)), bottom = all((float)(height - 1));
+	f8 sw = zero, si = zero, sii = zero, st = zero, stt = zero, sit = zero;
+	for (int i = 0; i < count; i += 8) {
+		f8 u = load(pu + i), v = load(pv + i);
+		f8 x = x0 + (c * u - s * v), y = y0 + (s * u + c * v);
+		i8 in = (x >= zero) & (y >= zero) & (x < right) & (y < bottom);
+		x = keep(x, in);
+		y = keep(y, in);
+		i8 xi = __builtin_convertvector(x, i8), yi = __builtin_convertvector(y, i8);
+		f8 fx = x - __builtin_convertvector(xi, f8), fy = y - __builtin_convertvector(yi, f8);
+		i8 at = yi * width + xi;
+		const float *q0 = pixels + at[0], *q1 = pixels + at[1], *q2 = pixels + at[2], *q3 = pixels + at[3];
+		const float *q4 = pixels + at[4], *q5 = pixels + at[5], *q6 = pixels + at[6], *q7 = pixels + at[7];
+#define CORNER(d) (f8){q0[d], q1[d], q2[d], q3[d], q4[d], q5[d], q6[d], q7[d]}
+		f8 a = CORNER(0), b = CORNER(1);
+		f8 top = a + fx * (b - a);
+		a = CORNER(width);
+		b = CORNER(width + 1);
+#undef CORNER
+		f8 low = a + fx * (b - a);
+		f8 value = top + fy * (low - top) - mean;
+		f8 w = keep(load(pw + i), in), t = load(pt + i);
+		store(values + i, value);
+		store(weights + i, w);
+		f8 wv = w * value, wt = w * t;
+		sw += w;
+		si += wv;
+		sii += wv * value;
+		st += wt;
+		stt += wt * t;
+		sit += wv * t;
+	}
+	double n = sum(sw);
+	if (!(n >= least) || n <= 0)
+		return kernel_outside;
+	double mi = sum(si) / n, mt = sum(st) / n;
+	double vi = sum(sii) - mi * mi * n, vt = sum(stt) - mt * mt * n, both = sum(sit) - mi * mt * n;
+	if (!(vi > 1e-3 * n) || !(vt > 1e-3 * n))
+		return kernel_flat;
+	fit->ncc = both / sqrt(vi * vt);
+	// The symmetric gain does not shrink where the two disagree.
+	double gain = sqrt(vi / vt);
+	fit->gain = gain;
+	const float per = (float)(1 / gain), offset = (float)(mi / gain - mt);
+	f8 off = zero;
+	for (int i = 0; i < count; i += 8) {
+		f8 r = load(values + i) * per - offset - load(pt + i);
+		store(values + i, r);
+		off += load(weights + i) * magnitude(r);
+	}
+	double sigma = 1.25 * sum(off) / n;
+	if (!(sigma > 0.2))
+		sigma = 0.2;
+	const float cut = (float)(1 / (6.25 * sigma * sigma));
+	f8 h[21], b[6], square = zero;
+	for (int i = 0; i < 21; i++)
+		h[i] = zero;
+	for (int i = 0; i < 6; i++)
+		b[i] = zero;
+	for (int i = 0; i < count; i += 8) {
+		f8 r = load(values + i);
+		f8 k = 1 / (1 + r * r * cut);
+		k *= k * load(weights + i);
+		f8 gx = load(px + i), gy = load(py + i), u = load(pu + i), v = load(pv + i), j4 = load(pt + i);
+		f8 j2 = gx * u + gy * v, j3 = gy * u - gx * v;
+		f8 kx = k * gx, ky = k * gy, k2 = k * j2, k3 = k * j3, k4 = k * j4, kr = k * r;
+		h[0] += kx * gx;
+		h[1] += kx * gy;
+		h[2] += kx * j2;
+		h[3] += kx * j3;
+		h[4] += kx * j4;
+		h[5] += kx;
+		h[6] += ky * gy;
+		h[7] += ky * j2;
+		h[8] += ky * j3;
+		h[9] += ky * j4;
+		h[10] += ky;
+		h[11] += k2 * j2;
+		h[12] += k2 * j3;
+		h[13] += k2 * j4;
+		h[14] += k2;
+		h[15] += k3 * j3;
+		h[16] += k3 * j4;
+		h[17] += k3;
+		h[18] += k4 * j4;
+		h[19] += k4;
+		h[20] += k;
+		b[0] += kx * r;
+		b[1] += ky * r;
+		b[2] += k2 * r;
+		b[3] += k3 * r;
+		b[4] += k4 * r;
+		b[5] += kr;
+		square += kr * r;
+	}
+	for (int i = 0; i < 21; i++)
+		fit->h[i] = sum(h[i]);
+	for (int i = 0; i < 6; i++)
+		fit->b[i] = sum(b[i]);
+	fit->agree = fit->h[20];
+	fit->square = sum(square);
+	return fit->agree > 0 ? kernel_good : kernel_alien;
+}
+
+WIDE void kernel_halve(const uint8_t *from, int from_stride, uint8_t *to, int width, int height) {
+	for (int y = 0; y < height; y++) {
+		const uint8_t *a = from + (size_t)2 * y * from_stride, *b = a + from_stride;
+		uint8_t *out = to + (size_t)y * width;
+		for (int x = 0; x < width; x++)
+			out[x] = (uint8_t)((a[2 * x] + a[2 * x + 1] + b[2 * x] + b[2 * x + 1] + 2) >> 2);
+	}
+}
+
+WIDE void kernel_smooth(const uint8_t *from, int from_stride, float *to, int width, int height, float *row) {
+	for (int y = 0; y < height; y++) {
+		const uint8_t *b = from + (size_t)y * from_stride;
+		const uint8_t *a = y > 0 ? b - from_stride : b, *c = y + 1 < height ? b + from_stride : b;
+		for (int x = 0; x < width; x++)
+			row[x] = (float)(a[x] + 2 * b[x] + c[x]);
+		float *out = to + (size_t)y * width;
+		const int last = width - 1;
+		// Divisions by 16 are exact as products.
+		out[0] = (3 * row[0] + row[1]) * 0.0625f;
+		out[last] = (3 * row[last] + row[last - 1]) * 0.0625f;
+		for (int x = 1; x < last; x++)
+			out[x] = (row[x - 1] + 2 * row[x] + row[x + 1]) * 0.0625f;
+	}
+}
+
+// across averages what lies side by side in a row of sums of columns.
+INLINE void across(const uint16_t *row, int factor, uint8_t *out, int width) {
+	const uint32_t area = (uint32_t)(factor * factor);
+	// Exact for sums up to 64·64·255: the product is within 2⁻¹² of the quotient.
+	const uint64_t per = (((uint64_t)1 << 32) + area - 1) / area;
+	for (int x = 0; x < width; x++) {
+		uint32_t s = area / 2;
+		for (int i = 0; i < factor; i++)
+			s += row[x * factor + i];
+		out[x] = (uint8_t)((s * per) >> 32);
+	}
+}
+
+WIDE void kernel_shrink(const uint8_t *from, int from_stride, int factor, uint8_t *to, int width, int height, uint16_t *row) {
+	const int wide = width * factor;
+	for (int y = 0; y < height; y++) {
+		const uint8_t *a = from + (size_t)y * factor * from_stride;
+		uint8_t *out = to + (size_t)y * width;
+		if (factor == 3) { // 1080p, so worth its own loop.
+			const uint8_t *b = a + from_stride, *c = b + from_stride;
+			for (int x = 0; x < wide; x++)
+				row[x] = (uint16_t)(a[x] + b[x] + c[x]);
+			for (int x = 0; x < width; x++) {
+				const uint32_t s = (uint32_t)row[3 * x] + row[3 * x + 1] + row[3 * x + 2];
+				out[x] = (uint8_t)(((s + 4) * 7282) >> 16); // Exact ninths up to 2299.
+			}
+			continue;
+		}
+		for (int x = 0; x < wide; x++)
+			row[x] = a[x];
+		for (int j = 1; j < factor; j++) {
+			a += from_stride;
+			for (int x = 0; x < wide; x++)
+				row[x] = (uint16_t)(row[x] + a[x]);
+		}
+		switch (factor) {
+		case 2: across(row, 2, out, width); break;
+		case 4: across(row, 4, out, width); break;
+		case 6: across(row, 6, out, width); break;
+		default: across(row, factor, out, width);
+		}
+	}
+}
+
+WIDE float kernel_follow(const uint8_t *pixels, int stride, int width, int height,
+	const float *parts, int side, int count, float xx, float xy, float yy,
+	int iterations, float *scratch, float *x, float *y) {
+	const float *pt = parts, *px = parts + count, *py = parts + 2 * count;
+	const float determinant = xx * yy - xy * xy;
+	if (!(determinant > 0))
+		return -1;
+	float cx = *x, cy = *y, left = -1;
+	for (int it = 0; it <= iterations; it++) {
+		if (!(cx >= 0 && cy >= 0 && cx < (float)(width - side) && cy < (float)(height - side)))
+			return -1;
+		const int ix = (int)cx, iy = (int)cy;
+		const float fx = cx - (float)ix, fy = cy - (float)iy;
+		const float w00 = (1 - fx) * (1 - fy), w01 = fx * (1 - fy), w10 = (1 - fx) * fy, w11 = fx * fy;
+		for (int j = 0; j < side; j++) {
+			const uint8_t *a = pixels + (size_t)(iy + j) * stride + ix, *b = a + stride;
+			float *out = scratch + j * side;
+			for (int i = 0; i < side; i++)
+				out[i] = w00 * a[i] + w01 * a[i + 1] + w10 * b[i] + w11 * b[i + 1];
+		}
+		for (int i = side * side; i < count; i++)
+			scratch[i] = 0;
+		f8 bx = all(0), by = all(0), off = all(0);
+		for (int i = 0; i < count; i += 8) {
+			f8 d = load(scratch + i) - load(pt + i);
+			bx += d * load(px + i);
+			by += d * load(py + i);
+			off += magnitude(d);
+		}
+		left = (float)(sum(off) / (side * side));
+		if (it == iterations)
+			break;
+		const float sx = (float)sum(bx), sy = (float)sum(by);
+		const float dx = (yy * sx - xy * sy) / determinant, dy = (xx * sy - xy * sx) / determinant;
+		if (!(dx * dx + dy * dy < 9))
+			return -1;
+		cx -= dx;
+		cy -= dy;
+		*x = cx;
+		*y = cy;
+		if (dx * dx + dy * dy < 1e-4f)
+			break;
+	}
+	return left;
+}
+
+INLINE float unlike_at(float plane, float behind, float gx, float gy, float limit, float slack) {
+	const float most = limit + slack * sqrtf(gx * gx + gy * gy);
+	const float d = (fabsf(plane - behind) - most) / most;
+	return d < 0 ? 0 : d > 1 ? 1 : d;
+}
+
+WIDE void kernel_unlike(const float *plane, const float *behind, int width, int height,
+	float limit, float slack, float *unlike) {
+	for (int y = 0; y < height; y++) {
+		const float *b = behind + (size_t)y * width, *p = plane + (size_t)y * width;
+		const float *up = y > 0 ? b - width : b, *down = y + 1 < height ? b + width : b;
+		float *out = unlike + (size_t)y * width;
+		const int last = width - 1;
+		out[0] = unlike_at(p[0], b[0], b[1] - b[0], down[0] - up[0], limit, slack);
+		for (int x = 1; x < last; x++)
+			out[x] = unlike_at(p[x], b[x], b[x + 1] - b[x - 1], down[x] - up[x], limit, slack);
+		out[last] = unlike_at(p[last], b[last], b[last] - b[last - 1], down[last] - up[last], limit, slack);
+	}
+}
+
+INLINE float larger(float a, float b) { return a > b ? a : b; }
+
+WIDE void kernel_widen(const float *from, float *to, int width, int height, float *row) {
+	for (int y = 0; y < height; y++) {
+		const float *b = from + (size_t)y * width;
+		const float *a = y > 0 ? b - width : b, *c = y + 1 < height ? b + width : b;
+		for (int x = 0; x < width; x++)
+			row[x] = larger(larger(a[x], b[x]), c[x]);
+		float *out = to + (size_t)y * width;
+		const int last = width - 1;
+		out[0] = larger(row[0], row[1]);
+		for (int x = 1; x < last; x++)
+			out[x] = larger(larger(row[x - 1], row[x]), row[x + 1]);
+		out[last] = larger(row[last - 1], row[last]);
+	}
+}
+
+WIDE void kernel_add(const uint8_t *row, uint16_t *sum, uint8_t *count, int width, int most, int skip_black) {
+	for (int x = 0; x < width; x++) {
+		const int take = (count[x] < most) & !(skip_black & (row[x] == 0));
+		sum[x] = (uint16_t)(sum[x] + (take ? row[x] : 0));
+		count[x] = (uint8_t)(count[x] + take);
+	}
+}

@@ -1,0 +1,102 @@
+package flow
+
+// #cgo CFLAGS: -O3 -Wno-psabi
+// #cgo noescape kernel_register
+// #cgo nocallback kernel_register
+// #cgo noescape kernel_halve
+// #cgo nocallback kernel_halve
+// #cgo noescape kernel_smooth
+// #cgo nocallback kernel_smooth
+// #cgo noescape kernel_shrink
+// #cgo nocallback kernel_shrink
+// #cgo noescape kernel_follow
+// #cgo nocallback kernel_follow
+// #cgo noescape kernel_unlike
+// #cgo nocallback kernel_unlike
+// #cgo noescape kernel_widen
+// #cgo nocallback kernel_widen
+// #cgo noescape kernel_add
+// #cgo nocallback kernel_add
+// #include "kernel.h"
+import "C"
+
+import (
+	"sync"
+	"unsafe"
+)
+
+// lanes is how many numbers the inner loops take at once; what they take is
+// padded with zeros to a multiple of it.
+const lanes = 8
+
+func padded(n int) int { return (n + lanes - 1) / lanes * lanes }
+
+// room lends memory to the inner loops, so that they cost no allocation.
+var room = sync.Pool{New: func() any { return new([]float32) }}
+
+// borrow returns n numbers of any value; give them back with room.Put.
+func borrow(n int) *[]float32 {
+	p := room.Get().(*[]float32)
+	if cap(*p) < n {
+		*p = make([]float32, n+n/2)
+	}
+	*p = (*p)[:n]
+	return p
+}
+
+// fit is what one look at a template in a plane gives; see kernel.h.
+type fit = C.kernel_fit
+
+// look samples p where t's pixels lie under pose and fills in f. It returns
+// false where too little of t lies inside p, or p is flat there.
+func (t *Template) look(p *Plane, pose Pose, sin, cos float64, scratch []float32, f *fit) bool {
+	c, s := pose.Scale*cos/p.Step, pose.Scale*sin/p.Step
+	return C.kernel_register((*C.float)(&p.Pix[0]), C.int(p.Width), C.int(p.Height),
+		(*C.float)(&t.parts[0]), C.int(t.stride), C.int(padded(t.count)), C.float(t.mean),
+		C.float((pose.At.X-p.X0)/p.Step), C.float((pose.At.Y-p.Y0)/p.Step), C.float(c), C.float(s),
+		C.double(0.6*t.weight), (*C.float)(&scratch[0]), f) == C.kernel_good
+}
+
+func halve(g Gray, out Gray) {
+	C.kernel_halve((*C.uint8_t)(&g.Pix[0]), C.int(g.Stride), (*C.uint8_t)(&out.Pix[0]), C.int(out.Width), C.int(out.Height))
+}
+
+func smooth(g Gray, out []float32) {
+	row := borrow(g.Width)
+	defer room.Put(row)
+	C.kernel_smooth((*C.uint8_t)(&g.Pix[0]), C.int(g.Stride), (*C.float)(&out[0]), C.int(g.Width), C.int(g.Height), (*C.float)(&(*row)[0]))
+}
+
+func shrink(g Gray, factor int, out Gray) {
+	row := borrow((out.Width*factor + 1) / 2)
+	defer room.Put(row)
+	C.kernel_shrink((*C.uint8_t)(&g.Pix[0]), C.int(g.Stride), C.int(factor), (*C.uint8_t)(&out.Pix[0]), C.int(out.Width), C.int(out.Height), (*C.uint16_t)(unsafe.Pointer(&(*row)[0])))
+}
+
+// settle moves the patch p from (x, y) to where it fits g best and returns the
+// place and the mean absolute difference left there, negative where it is lost.
+func (p *patch) settle(g Gray, side int, x, y float32, scratch []float32) (float32, float32, float32) {
+	cx, cy := C.float(x), C.float(y)
+	left := C.kernel_follow((*C.uint8_t)(&g.Pix[0]), C.int(g.Stride), C.int(g.Width), C.int(g.Height),
+		(*C.float)(&p.parts[0]), C.int(side), C.int(padded(side*side)), C.float(p.xx), C.float(p.xy), C.float(p.yy),
+		settleSteps, (*C.float)(&scratch[0]), &cx, &cy)
+	return float32(cx), float32(cy), float32(left)
+}
+
+func unlike(p, behind Plane, limit, slack float32, out []float32) {
+	C.kernel_unlike((*C.float)(&p.Pix[0]), (*C.float)(&behind.Pix[0]), C.int(p.Width), C.int(p.Height), C.float(limit), C.float(slack), (*C.float)(&out[0]))
+}
+
+func widen(from, to []float32, width, height int) {
+	row := borrow(width)
+	defer room.Put(row)
+	C.kernel_widen((*C.float)(&from[0]), (*C.float)(&to[0]), C.int(width), C.int(height), (*C.float)(&(*row)[0]))
+}
+
+func addRow(row []byte, sum []uint16, count []uint8, most int, skipBlack bool) {
+	black := C.int(0)
+	if skipBlack {
+		black = 1
+	}
+	C.kernel_add((*C.uint8_t)(&row[0]), (*C.uint16_t)(&sum[0]), (*C.uint8_t)(&count[0]), C.int(len(row)), C.int(most), black)
+}

@@ -1,0 +1,62 @@
+#ifndef JOGSTRIP_KERNEL_H
+#define JOGSTRIP_KERNEL_H
+
+#include <stdint.h>
+
+// kernel_fit is what one look at a template in a plane gives.
+typedef struct {
+	double ncc;   // Weighted normalised cross-correlation.
+	double gain;  // Contrast of the plane against the template's.
+	double agree; // Sum of the robust weights.
+	double square; // Sum of the robustly weighted squared residuals.
+	double h[21]; // Normal equations: upper triangle of 6×6, row by row.
+	double b[6];
+} kernel_fit;
+
+enum { kernel_good = 0, kernel_outside = 1, kernel_flat = 2, kernel_alien = 3 };
+
+// kernel_register samples the plane where the template's pixels lie under the
+// pose and fills in fit. parts holds the template's offsets u and v, its centred
+// values, its gradients in x and y and its weights, count of each, one after the
+// other, at distances of stride; count is a multiple of 8. scratch has room for
+// 2·count numbers. least is the weight that must lie inside the plane.
+int kernel_register(const float *pixels, int width, int height,
+	const float *parts, int stride, int count, float mean,
+	float x0, float y0, float c, float s, double least, float *scratch, kernel_fit *fit);
+
+// kernel_halve halves a picture: each pixel becomes the rounded mean of four.
+void kernel_halve(const uint8_t *from, int from_stride, uint8_t *to, int width, int height);
+
+// kernel_smooth smooths a picture of at least 3×3 with ¼·[1 2 1] along both axes.
+// row has room for width numbers.
+void kernel_smooth(const uint8_t *from, int from_stride, float *to, int width, int height, float *row);
+
+// kernel_shrink averages squares of factor × factor pixels, rounded; factor is
+// at most 64. row has room for width · factor numbers.
+void kernel_shrink(const uint8_t *from, int from_stride, int factor, uint8_t *to, int width, int height, uint16_t *row);
+
+// kernel_follow moves a patch of side × side pixels, at (*x, *y) of the picture
+// from its top-left pixel, to where it fits the picture best. parts holds the
+// patch's values and its gradients in x and y, count of each; count is side²
+// rounded up to a multiple of 8, and what is beyond side² is zero. It returns
+// the mean absolute difference left, or −1 where the patch left the picture or
+// does not settle.
+float kernel_follow(const uint8_t *pixels, int stride, int width, int height,
+	const float *parts, int side, int count, float xx, float xy, float yy,
+	int iterations, float *scratch, float *x, float *y);
+
+// kernel_unlike tells, from 0 to 1, how surely each pixel of plane is not what
+// behind shows: where their difference passes limit, which grows with the
+// contrast of behind by slack per grey level a pixel. Both have stride width.
+void kernel_unlike(const float *plane, const float *behind, int width, int height,
+	float limit, float slack, float *unlike);
+
+// kernel_widen replaces every value by the largest within one pixel of it.
+// row has room for width numbers.
+void kernel_widen(const float *from, float *to, int width, int height, float *row);
+
+// kernel_add adds a row of pixels to the sums and counts of a mean picture, but
+// for places that have been counted most times, and black ones if skip_black.
+void kernel_add(const uint8_t *row, uint16_t *sum, uint8_t *count, int width, int most, int skip_black);
+
+#endif

@@ -1,0 +1,258 @@
+package flow
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// texture returns a picture of smooth random bumps.
+func texture(w, h int, seed uint64) Gray {
+	rng := rand.New(rand.NewPCG(seed, 7))
+	coarse := make([]float64, (w/6+3)*(h/6+3))
+	for i := range coarse {
+		coarse[i] = 255 * rng.Float64()
+	}
+	g := Gray{Width: w, Height: h, Stride: w + 5, Pix: make([]byte, (w+5)*h)}
+	for y := range h {
+		for x := range w {
+			u, v := float64(x)/6, float64(y)/6
+			i, j := int(u), int(v)
+			u, v = u-float64(i), v-float64(j)
+			c := coarse[j*(w/6+3)+i:]
+			d := coarse[(j+1)*(w/6+3)+i:]
+			g.Pix[y*g.Stride+x] = byte((1-v)*((1-u)*c[0]+u*c[1]) + v*((1-u)*d[0]+u*d[1]))
+		}
+	}
+	return g
+}
+
+// The vector loops give what the formulas, written plainly in double precision,
+// give; for counts that fill their lanes and such that do not.
+func TestLookIsTheFormula(t *testing.T) {
+	p := NewPlane(texture(90, 70, 1), 10, 20, 0)
+	q := NewPlane(texture(90, 70, 1), 11, 19, 0)
+	for _, side := range []float64{4, 7, 12.5, 20} {
+		tm, err := NewTemplate(p, Point{52, 50}, Window{side, side, side, side}, func(x, y float64) float64 {
+			return math.Exp(-((x-52)*(x-52) + (y-50)*(y-50)) / (side * side))
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, pose := range []Pose{{Point{52, 50}, 1, 0}, {Point{50.3, 51.7}, 1.1, 0.2}, {Point{21, 30}, 0.9, -0.1}} {
+			want, good := plainLook(tm, q, pose)
+			var got fit
+			sin, cos := math.Sincos(pose.Angle)
+			if ok := tm.look(&q, pose, sin, cos, make([]float32, 2*padded(tm.count)), &got); ok != good {
+				t.Fatalf("side %g at %v: good %v, want %v", side, pose, ok, good)
+			}
+			if !good {
+				continue
+			}
+			near := func(what string, a, b, size float64) {
+				if !(math.Abs(a-b) <= 2e-4*size) {
+					t.Errorf("side %g at %v: %s %g, want %g", side, pose, what, a, b)
+				}
+			}
+			near("correlation", float64(got.ncc), want.ncc, 1)
+			near("gain", float64(got.gain), want.gain, want.gain)
+			near("agreement", float64(got.agree), want.agree, want.agree)
+			near("squares", float64(got.square), want.square, want.square)
+			for i := range want.h {
+				near("matrix", float64(got.h[i]), want.h[i], want.size[i])
+			}
+			for i := range want.b {
+				near("right side", float64(got.b[i]), want.b[i], want.bSize[i])
+			}
+		}
+	}
+}
+
+type plainFit struct {
+	ncc, gain, agree, square float64
+	h, size                  [21]float64
+	b, bSize                 [6]float64
+}
+
+func plainLook(t *Template, p Plane, pose Pose) (f plainFit, good bool) {
+	part := func(k, i int) float64 { return float64(t.parts[k*t.stride+i]) }
+	c, s := pose.Scale*math.Cos(pose.Angle)/p.Step, pose.Scale*math.Sin(pose.Angle)/p.Step
+	values, weights := make([]float64, t.count), make([]float64, t.count)
+	var sw, si, sii, st, stt, sit float64
+	for i := range t.count {
+		u, v := part(0, i), part(1, i)
+		x, y := (pose.At.X-p.X0)/p.Step+c*u-s*v, (pose.At.Y-p.Y0)/p.Step+s*u+c*v
+		if !(x >= 0 && y >= 0 && x < float64(p.Width-1) && y < float64(p.Height-1)) {
+			continue
+		}
+		k := int(y)*p.Width + int(x)
+		fx, fy := x-math.Floor(x), y-math.Floor(y)
+		q := func(d int) float64 { return float64(p.Pix[k+d]) }
+		values[i] = (1-fy)*((1-fx)*q(0)+fx*q(1)) + fy*((1-fx)*q(p.Width)+fx*q(p.Width+1))
+		weights[i] = part(5, i)
+		w, tv := weights[i], part(2, i)
+		sw, si, sii = sw+w, si+w*values[i], sii+w*values[i]*values[i]
+		st, stt, sit = st+w*tv, stt+w*tv*tv, sit+w*values[i]*tv
+	}
+	if sw < 0.6*t.weight {
+		return f, false
+	}
+	vi, vt := sii-si*si/sw, stt-st*st/sw
+	f.ncc, f.gain = (sit-si*st/sw)/math.Sqrt(vi*vt), math.Sqrt(vi/vt)
+	offset := si/sw - f.gain*st/sw
+	var off float64
+	for i, w := range weights {
+		off += w * math.Abs((values[i]-offset)/f.gain-part(2, i))
+	}
+	sigma := max(1.25*off/sw, 0.2)
+	for i, w := range weights {
+		r := (values[i]-offset)/f.gain - part(2, i)
+		k := 1 / (1 + r*r/(6.25*sigma*sigma))
+		k *= k * w
+		f.agree += k
+		f.square += k * r * r
+		gx, gy, u, v := part(3, i), part(4, i), part(0, i), part(1, i)
+		j := [6]float64{gx, gy, gx*u + gy*v, gy*u - gx*v, part(2, i), 1}
+		n := 0
+		for a := range j {
+			for b := a; b < 6; b++ {
+				f.h[n] += k * j[a] * j[b]
+				f.size[n] += k * math.Abs(j[a]*j[b])
+				n++
+			}
+			f.b[a] += k * j[a] * r
+			f.bSize[a] += k * math.Abs(j[a]*r)
+		}
+	}
+	return f, true
+}
+
+// Registration costs no memory, however often it is called.
+func TestRegisterAllocatesNothing(t *testing.T) {
+	p := NewPlane(texture(90, 70, 1), 0, 0, 0)
+	tm, err := NewTemplate(p, Point{45, 35}, Window{15, 15, 15, 15}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	start := Pose{At: Point{46, 34}, Scale: 1.02, Angle: 0.02}
+	if r := tm.Register(p, start, RegisterOptions{ScaleSD: 0.05, AngleSD: 0.05}); !r.OK || r.At.Dist(Point{45, 35}) > 0.05 {
+		t.Fatalf("registered at %v (OK %v)", r.At, r.OK)
+	}
+	if n := testing.AllocsPerRun(100, func() { tm.Register(p, start, RegisterOptions{ScaleSD: 0.05, AngleSD: 0.05}) }); n > 1 {
+		t.Errorf("%v allocations a call, want none", n)
+	}
+}
+
+func TestShrinkIsTheMean(t *testing.T) {
+	g := texture(67, 41, 3)
+	for factor := 1; factor <= 9; factor++ {
+		out, err := Shrink(g, factor, Gray{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if out.Width != 67/factor || out.Height != 41/factor {
+			t.Fatalf("by %d: %d×%d", factor, out.Width, out.Height)
+		}
+		for y := range out.Height {
+			for x := range out.Width {
+				sum := 0
+				for j := range factor {
+					for i := range factor {
+						sum += int(g.Pix[(y*factor+j)*g.Stride+x*factor+i])
+					}
+				}
+				if want := byte((sum + factor*factor/2) / (factor * factor)); out.Pix[y*out.Stride+x] != want {
+					t.Fatalf("by %d at (%d, %d): %d, want %d", factor, x, y, out.Pix[y*out.Stride+x], want)
+				}
+			}
+		}
+	}
+}
+
+// Patches are found where the picture was moved to, to a hundredth of a pixel.
+func TestPatchesFollowAShift(t *testing.T) {
+	a := waving(0, 0)
+	points := []Point{{40, 40}, {60.4, 44.8}, {90, 60}, {2, 2}}
+	p, err := NewPatches(a, points, 15)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, move := range []Point{{0, 0}, {0.37, -0.61}, {-1.2, 0.9}} {
+		found, err := p.Find(waving(move.X, move.Y), points, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i, f := range found {
+			if i == 3 {
+				if f.OK {
+					t.Error("a point at the rim was found")
+				}
+				continue
+			}
+			if d := f.Dist(points[i].Add(move)); !f.OK || d > 0.02 {
+				t.Errorf("moved by %v: point %d is %.3f px off (OK %v)", move, i, d, f.OK)
+			}
+		}
+	}
+	if n := testing.AllocsPerRun(20, func() { _, _ = p.Find(a, points, make([]Found, 0, 4)) }); n > 2 {
+		t.Errorf("%v allocations a frame, want at most 2", n)
+	}
+}
+
+func waving(dx, dy float64) Gray {
+	g := Gray{Width: 120, Height: 90, Stride: 120, Pix: make([]byte, 120*90)}
+	for y := range g.Height {
+		for x := range g.Width {
+			u, v := float64(x)-dx, float64(y)-dy
+			g.Pix[y*120+x] = byte(math.Round(120 + 40*math.Sin(0.41*u+0.2*v) + 40*math.Cos(0.27*u-0.43*v)))
+		}
+	}
+	return g
+}
+
+func TestUnlikeAndWiden(t *testing.T) {
+	p, behind := NewPlane(texture(40, 30, 1), 0, 0, 0), NewPlane(texture(40, 30, 2), 0, 0, 0)
+	got, err := Unlike(p, behind, 5, 0.3)
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := func(x, y int) float64 { return float64(behind.Pix[min(max(y, 0), 29)*40+min(max(x, 0), 39)]) }
+	for y := range 30 {
+		for x := range 40 {
+			limit := 5 + 0.3*math.Hypot(at(x+1, y)-at(x-1, y), at(x, y+1)-at(x, y-1))
+			want := min(max((math.Abs(float64(p.Pix[y*40+x])-at(x, y))-limit)/limit, 0), 1)
+			if math.Abs(float64(got[y*40+x])-want) > 1e-4 {
+				t.Fatalf("unlike at (%d, %d): %g, want %g", x, y, got[y*40+x], want)
+			}
+		}
+	}
+	wide := Widen(got, 40, 30)
+	for y := range 30 {
+		for x := range 40 {
+			var want float32
+			for j := max(y-1, 0); j <= min(y+1, 29); j++ {
+				for i := max(x-1, 0); i <= min(x+1, 39); i++ {
+					want = max(want, got[j*40+i])
+				}
+			}
+			if wide[y*40+x] != want {
+				t.Fatalf("widened at (%d, %d): %g, want %g", x, y, wide[y*40+x], want)
+			}
+		}
+	}
+}
+
+func TestMeanLeavesOutWhatItShould(t *testing.T) {
+	m := NewMean(4, 2)
+	for range 300 {
+		if err := m.Add(1, 1, []byte{0, 200, 10}, true); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if m.Count[5] != 0 || m.Count[6] != 250 || m.Sum[6] != 50000 || m.Sum[7] != 2500 || m.Count[4] != 0 {
+		t.Errorf("counts %v, sums %v", m.Count, m.Sum)
+	}
+	if err := m.Add(2, 1, []byte{1, 2, 3}, false); err == nil {
+		t.Error("a row beyond the rim was added")
+	}
+}
