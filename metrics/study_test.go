@@ -101,8 +101,7 @@ func (t *tally) share(key string) float64 { return 100 * t.hit[key] / t.seen[key
 func holdsTruth(e *Estimate, truth float64) bool { return e.Low <= truth && truth <= e.High }
 
 // trueScore is the score without noise.
-func trueScore(s *Score, truth func(Name) float64) float64 {
-	table, _ := DefaultTolerances()
+func trueScore(s *Score, table *ToleranceTable, truth func(Name) float64) float64 {
 	var sum float64
 	for _, c := range s.Components {
 		d, _ := Define(c.Name)
@@ -114,16 +113,33 @@ func trueScore(s *Score, truth func(Name) float64) float64 {
 	return math.Sqrt(sum)
 }
 
+// ownRepeats returns the tolerances that a yard has after so many earlier visits
+// of the same horse.
+func ownRepeats(h horse, rng *rand.Rand, l layout, visits int) *ToleranceTable {
+	var earlier []Repeat
+	for range visits {
+		runs, _ := h.runs(rng, traj.Trot, passes(l.runs, l.runs), l.strides)
+		earlier = append(earlier, Repeat{Horse: "the same", Runs: runs})
+	}
+	table, err := OwnTolerances(earlier, "the same", nil)
+	if err != nil {
+		panic(err)
+	}
+	return table
+}
+
 // coverage counts whether intervals hold the truth: the visit's, or with one
-// run that run's.
-func coverage(t *tally, l layout, change func(*horse), factor, asymmetry float64) {
+// run that run's. Earlier is how many visits of the same horse gave its own
+// tolerances; 0: the table's.
+func coverage(t *tally, l layout, change func(*horse), factor, asymmetry float64, earlier int) {
 	each(*studyVisits, func(v int, rng *rand.Rand) {
 		h := studyHorse(rng, factor, asymmetry)
 		if change != nil {
 			change(&h)
 		}
 		runs, truths := h.runs(rng, traj.Trot, passes(l.runs, l.runs), l.strides)
-		s, err := Summarise(runs, SummaryOptions{Seed: uint64(v)})
+		table := ownRepeats(h, rng, l, earlier)
+		s, err := Summarise(runs, SummaryOptions{Seed: uint64(v), Tolerances: table})
 		if err != nil {
 			panic(err)
 		}
@@ -156,7 +172,7 @@ func coverage(t *tally, l layout, change func(*horse), factor, asymmetry float64
 				t.add("symmetry index"+l.String(), hit)
 			}
 		}
-		hit := holdsTruth(&s.Score.Estimate, trueScore(s.Score, truth))
+		hit := holdsTruth(&s.Score.Estimate, trueScore(s.Score, table, truth))
 		if l.strides > 2 {
 			t.add("score", hit)
 		}
@@ -166,7 +182,11 @@ func coverage(t *tally, l layout, change func(*horse), factor, asymmetry float64
 
 func TestStudy(t *testing.T) {
 	var page strings.Builder
-	put := func(format string, a ...any) { fmt.Fprintf(&page, format+"\n", a...) }
+	put := func(format string, a ...any) {
+		line := fmt.Sprintf(format, a...)
+		t.Log(line) // With -v the study can be followed.
+		page.WriteString(line + "\n")
+	}
 	within := func(what string, share, low, high float64) {
 		t.Helper()
 		if !(share >= low && share <= high) {
@@ -184,7 +204,7 @@ func TestStudy(t *testing.T) {
 
 	base := newTally()
 	for _, l := range layouts {
-		coverage(base, l, nil, 0, 1)
+		coverage(base, l, nil, 0, 1, 0)
 	}
 	put("\n## Coverage of the 95 %% intervals\n")
 	put("| runs per view × strides | all measures | lowest measure | highest measure | symmetry index | score |")
@@ -229,25 +249,28 @@ func TestStudy(t *testing.T) {
 		name              string
 		change            func(*horse)
 		factor, asymmetry float64
+		earlier           int
 	}{
-		{"run-to-run variation half the table's", nil, 0.5, 1},
-		{"as the table's", nil, 1, 1},
-		{"1.5 times", nil, 1.5, 1},
-		{"twice", nil, 2, 1},
+		{"run-to-run variation half the table's", nil, 0.5, 1, 0},
+		{"as the table's", nil, 1, 1, 0},
+		{"1.5 times", nil, 1.5, 1, 0},
+		{"twice", nil, 2, 1, 0},
+		{"twice, with own repeat runs of 6 earlier visits", nil, 2, 1, 6},
+		{"half, with own repeat runs of 6 earlier visits", nil, 0.5, 1, 6},
 		{"the table's is that of the median horse", func(h *horse) {
 			for n := range h.runSD {
 				h.runSD[n] *= math.Exp(spreadOfHorses * spreadOfHorses)
 			}
-		}, 0, 1},
-		{"heavy-tailed strides (t, 5 df)", func(h *horse) { h.tail = true }, 0, 1},
-		{"strides' errors differ a hundredfold with distance", func(h *horse) { h.far = 100 }, 0, 1},
-		{"measures correlated (0.7)", func(h *horse) { h.shared = 0.7 }, 0, 1},
-		{"even horse", nil, 0, 0},
-		{"very uneven horse (4 tolerances)", nil, 0, 4},
+		}, 0, 1, 0},
+		{"heavy-tailed strides (t, 5 df)", func(h *horse) { h.tail = true }, 0, 1, 0},
+		{"strides' errors differ a hundredfold with distance", func(h *horse) { h.far = 100 }, 0, 1, 0},
+		{"measures correlated (0.7)", func(h *horse) { h.shared = 0.7 }, 0, 1, 0},
+		{"even horse", nil, 0, 0, 0},
+		{"very uneven horse (4 tolerances)", nil, 0, 4, 0},
 	} {
 		x := newTally()
 		for _, l := range []layout{{2, 12}, {3, 12}, {4, 12}} {
-			coverage(x, l, c.change, c.factor, c.asymmetry)
+			coverage(x, l, c.change, c.factor, c.asymmetry, c.earlier)
 		}
 		put("| %s | %.1f | %.1f | %.1f | %.1f |", c.name, x.share("2 × 12"), x.share("3 × 12"), x.share("4 × 12"), x.share("score3 × 12"))
 	}
@@ -276,23 +299,23 @@ func TestStudy(t *testing.T) {
 
 	put("\n## False verdicts under no change\n")
 	put("The same horse twice; share of comparisons (%%) with *improved* or *worse* where nothing changed: of the followed measure (head low-point difference), of the score when nothing is followed, of any other measure after Holm. In brackets any verdict of *changed* with it.\n")
-	put("| runs per view × strides | followed | score | any other | followed, day-to-day variation as large as run-to-run |")
-	put("| --- | --- | --- | --- | --- |")
+	put("| runs per view × strides | followed | score | any other | followed, day-to-day variation as large as run-to-run | followed, own repeat runs of 6 earlier visits | the same, with day-to-day variation |")
+	put("| --- | --- | --- | --- | --- | --- | --- |")
 	for _, l := range []layout{{1, 12}, {2, 5}, {2, 12}, {3, 12}, {4, 12}} {
 		x := newTally()
 		each(*studyVisits, func(v int, rng *rand.Rand) {
 			h := studyHorse(rng, 0, 1)
 			h.mean[Speed] = 3.5
-			compare := func(b, a horse, followed Name) *Comparison {
+			compare := func(b, a horse, followed Name, table *ToleranceTable) *Comparison {
 				rb, _ := b.runs(rng, traj.Trot, passes(l.runs, l.runs), l.strides)
 				ra, _ := a.runs(rng, traj.Trot, passes(l.runs, l.runs), l.strides)
-				c, err := Compare(rb, ra, CompareOptions{Followed: followed, Summary: SummaryOptions{Seed: uint64(v), Resamples: 1000}})
+				c, err := Compare(rb, ra, CompareOptions{Followed: followed, Summary: SummaryOptions{Seed: uint64(v), Resamples: 500, Tolerances: table}})
 				if err != nil {
 					panic(err)
 				}
 				return c
 			}
-			c := compare(h, h, HeadLowDifference)
+			c := compare(h, h, HeadLowDifference, nil)
 			x.add("followed", c.Verdict == Improved || c.Verdict == Worse)
 			any, changed := false, false
 			for _, ch := range c.Changes {
@@ -304,7 +327,7 @@ func TestStudy(t *testing.T) {
 			any = any || c.Score.Verdict == Improved || c.Score.Verdict == Worse
 			x.add("any", any)
 			x.add("changed", any || changed)
-			c = compare(h, h, "")
+			c = compare(h, h, "", nil)
 			x.add("score", c.Verdict == Improved || c.Verdict == Worse)
 			day := h
 			day.mean = map[Name]float64{}
@@ -312,10 +335,19 @@ func TestStudy(t *testing.T) {
 				day.mean[n] = m
 			}
 			day.mean[HeadLowDifference] += math.Sqrt2 * h.runSD[HeadLowDifference] * rng.NormFloat64()
-			c = compare(h, day, HeadLowDifference)
+			c = compare(h, day, HeadLowDifference, nil)
 			x.add("day", c.Verdict == Improved || c.Verdict == Worse)
+			head := h
+			head.mean = map[Name]float64{HeadLowDifference: h.mean[HeadLowDifference], Speed: h.mean[Speed]}
+			day.mean = map[Name]float64{HeadLowDifference: day.mean[HeadLowDifference], Speed: h.mean[Speed]}
+			own := ownRepeats(head, rng, l, 6)
+			c = compare(head, head, HeadLowDifference, own)
+			x.add("own", c.Verdict == Improved || c.Verdict == Worse)
+			c = compare(head, day, HeadLowDifference, own)
+			x.add("own day", c.Verdict == Improved || c.Verdict == Worse)
 		})
-		put("| %s | %.1f | %.1f | %.1f (%.1f) | %.1f |", l, x.share("followed"), x.share("score"), x.share("any"), x.share("changed"), x.share("day"))
+		put("| %s | %.1f | %.1f | %.1f (%.1f) | %.1f | %.1f | %.1f |", l, x.share("followed"), x.share("score"), x.share("any"), x.share("changed"), x.share("day"), x.share("own"), x.share("own day"))
+		within("false verdict, own repeats "+l.String(), x.share("own"), 0, 5)
 		within("false verdict, followed "+l.String(), x.share("followed"), 0, 5)
 		within("false verdict, score "+l.String(), x.share("score"), 0, 5)
 		within("false verdict, any other "+l.String(), x.share("changed"), 0, 5)
@@ -355,7 +387,7 @@ func TestStudy(t *testing.T) {
 	}
 
 	put("\n## Power of the before/after verdict\n")
-	put("Share (%%) of comparisons called *improved* (followed measure, from the difference given to even), 12 strides a run, table MDC unless own repeats give 6 degrees of freedom:\n")
+	put("Share (%%) of comparisons called *improved* (followed measure, from the difference given to even), 12 strides a run, table MDC unless the two visits' own repeats give 6 degrees of freedom:\n")
 	put("| from | 2 runs | 3 runs | 4 runs | 6 runs |")
 	put("| --- | --- | --- | --- | --- |")
 	for _, q := range []struct {
@@ -432,7 +464,6 @@ func TestStudy(t *testing.T) {
 		}
 	}
 
-	t.Log("\n" + page.String())
 	if *studyWrite {
 		if err := os.WriteFile("STUDY.md", []byte(page.String()), 0o644); err != nil {
 			t.Fatal(err)

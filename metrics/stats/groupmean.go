@@ -1,8 +1,10 @@
 package stats
 
 import (
+	"cmp"
 	"errors"
 	"math"
+	"slices"
 	"sort"
 )
 
@@ -116,7 +118,7 @@ func GroupMean(groups []Group, o MeanOptions) (MeanEstimate, error) {
 	variances := make([]float64, r) // Of the group means, within.
 	floors := make([]float64, r)    // The same from the known errors alone.
 	for k, i := range order {
-		means[k], variances[k], floors[k] = within.mean(groups[i], o)
+		means[k], variances[k], floors[k] = within.mean(k, groups[i], o)
 		out.GroupMeans[i] = means[k]
 		out.GroupSEs[i] = math.Hypot(math.Sqrt(variances[k]), groups[i].CommonSD)
 	}
@@ -207,123 +209,124 @@ func satterthwaite(between, betweenDF, known, within float64, withinDF int, with
 
 // within is how values differ within groups.
 type within struct {
-	total  float64 // Variance of values around their group's mean, all sources.
-	excess float64 // Variance beyond the known errors, which the weights take.
-	least  float64 // No value counts as more precise than this variance.
-	scale  float64 // Variance found over that of the weights; 1 where excess was found from the values.
+	groups [][]known // Index: group in canonical order, value.
+	total  float64   // Variance of values around their group's mean, all sources.
+	excess float64   // Variance beyond the known errors, which the weights take.
+	scale  float64   // Variance found over that of the weights; 1 where excess was found from the values.
 }
+
+// known is a value and what the weights take as its known error, squared.
+type known struct{ value, error float64 }
 
 func spreadWithin(groups []Group, order []int, df int, o MeanOptions) within {
 	w := within{scale: 1}
 	var ss, largest float64
 	for _, i := range order {
 		ss += sumSquares(sorted(groups[i].Values))
-		for k := range groups[i].Values {
-			largest = math.Max(largest, groups[i].sd(k)*groups[i].sd(k))
+		content := byContent(groups[i])
+		for _, k := range content {
+			largest = math.Max(largest, k.error)
+		}
+		w.groups = append(w.groups, content)
+	}
+	// A value said to be a thousand times better than another is not believed.
+	const believed = 1e-6
+	for _, g := range w.groups {
+		for i := range g {
+			g[i].error = math.Max(g[i].error, believed*largest)
 		}
 	}
 	if df > 0 {
 		w.total = ss / float64(df)
 	}
-	// A value said to be a thousand times better than another is not believed.
-	const believed = 1e-6
-	if o.KnownWithin || df <= 0 {
-		w.least = believed * largest
-		return w
-	}
-	ratio := func(excess float64) float64 {
-		w.excess, w.least = excess, believed*(excess+largest)
-		if w.least == 0 {
-			w.least = math.SmallestNonzeroFloat32
+	least := o.ValueSD * o.ValueSD
+	switch {
+	case o.KnownWithin || df <= 0:
+	case largest == 0:
+		w.excess = math.Max(least, w.total)
+		if w.excess > 0 {
+			w.scale = w.total / w.excess
 		}
-		var q float64
-		for _, i := range order {
-			q += w.squares(groups[i])
-		}
-		return q / float64(df)
+	default:
+		w.solve(least, float64(df))
 	}
-	low, high := o.ValueSD*o.ValueSD, w.total
-	w.scale = ratio(low)
-	if w.scale <= 1 || high <= low {
-		return w
-	}
-	// The weighted sum of squares falls with excess and is below its degrees of
-	// freedom where excess is the whole variance.
-	for range 60 {
-		middle := low + (high-low)/2
-		if ratio(middle) > 1 {
-			low = middle
-		} else {
-			high = middle
-		}
-	}
-	w.scale = ratio(high)
 	return w
 }
 
-// variance returns that of value i by the known error and the excess.
-func (w within) variance(g Group, i int) float64 {
-	return math.Max(w.excess+g.sd(i)*g.sd(i), w.least)
-}
-
-// squares returns the weighted sum of squares around the group's mean.
-func (w within) squares(g Group) float64 {
-	index := byContent(g)
-	mean, _ := w.weighted(g, index)
-	var q float64
-	for _, i := range index {
-		d := g.Values[i] - mean
-		q += d * d / w.variance(g, i)
+// solve sets excess, at least the given variance, so that the weighted sum of
+// squares is its degrees of freedom, and scale to what is left of it. The sum
+// falls with excess and is convex, so Newton's steps from below never pass the
+// solution.
+func (w *within) solve(least, df float64) {
+	w.excess = least
+	for range 100 {
+		var q, slope float64
+		for _, g := range w.groups {
+			mean, _ := w.weighted(g)
+			for _, k := range g {
+				d, v := k.value-mean, w.excess+k.error
+				q += d * d / v
+				slope += d * d / (v * v)
+			}
+		}
+		w.scale = q / df
+		step := (q - df) / slope
+		if !(step > 1e-13*w.excess) {
+			return
+		}
+		w.excess += step
 	}
-	return q
 }
 
-// weighted returns the group's weighted mean and the sum of weights.
-func (w within) weighted(g Group, index []int) (mean, sum float64) {
+// weighted returns a group's weighted mean and the sum of weights.
+func (w *within) weighted(g []known) (mean, sum float64) {
 	var rest float64
-	for _, i := range index {
+	for _, k := range g {
 		v := 1.0
-		if x := w.variance(g, i); x > 0 {
+		if x := w.excess + k.error; x > 0 {
 			v = 1 / x
 		}
 		sum += v
-		rest += v * (g.Values[i] - g.Values[index[0]])
+		rest += v * (k.value - g[0].value)
 	}
-	return g.Values[index[0]] + rest/sum, sum
+	return g[0].value + rest/sum, sum
 }
 
-// mean returns a group's weighted mean, its variance and the variance the
-// known errors alone would give it.
-func (w within) mean(g Group, o MeanOptions) (mean, variance, floor float64) {
-	index := byContent(g)
-	mean, sum := w.weighted(g, index)
+// mean returns the weighted mean of a group by its place in canonical order, its
+// variance and the variance the known errors alone would give it.
+func (w *within) mean(place int, g Group, o MeanOptions) (mean, variance, floor float64) {
+	mean, sum := w.weighted(w.groups[place])
 	variance = w.scale / sum
-	if w.excess == 0 && w.least == 0 {
+	if w.excess == 0 && w.groups[place][0].error == 0 {
 		variance = 0
 	}
 	var sumFloor float64
-	for _, i := range index {
-		if e := g.sd(i); e > 0 {
+	for _, e := range sortedSDs(g) {
+		if e > 0 {
 			sumFloor += 1 / (e * e)
 		} else {
 			sumFloor = math.Inf(1)
 		}
 	}
-	if rho, f := o.NeighbourCorrelation, float64(len(index)); rho != 0 && f > 1 {
+	if rho, f := o.NeighbourCorrelation, float64(len(g.Values)); rho != 0 && f > 1 {
 		variance *= (1 + 2*rho*(f-1)/f) / (1 - 2*rho/f)
 	}
 	return mean, variance, 1 / sumFloor
 }
 
-// byContent returns the indices of a group's values in an order that depends on
-// the values only, so that sums round alike however the input is ordered.
-func byContent(g Group) []int {
-	index := make([]int, len(g.Values))
-	for i := range index {
-		index[i] = i
+// byContent returns a group's values with their squared known errors in an order
+// that depends on the values only, so that sums round alike however the input is
+// ordered.
+func byContent(g Group) []known {
+	out := make([]known, len(g.Values))
+	for i, v := range g.Values {
+		e := g.sd(i)
+		out[i] = known{v, e * e}
 	}
-	sort.Slice(index, func(a, b int) bool { return less(g, index[a], g, index[b]) })
-	return index
+	slices.SortFunc(out, func(a, b known) int {
+		return cmp.Or(cmp.Compare(a.value, b.value), cmp.Compare(a.error, b.error))
+	})
+	return out
 }
 
 func (g Group) sd(i int) float64 {
@@ -344,13 +347,6 @@ func sortedSDs(g Group) []float64 {
 	}
 	sort.Float64s(s)
 	return s
-}
-
-func less(a Group, i int, b Group, j int) bool {
-	if a.Values[i] != b.Values[j] {
-		return a.Values[i] < b.Values[j]
-	}
-	return a.sd(i) < b.sd(j)
 }
 
 // canonical returns the indices of the groups that have values, in an order

@@ -221,7 +221,18 @@ func TestAValueEqualToTheMeanNeverWidens(t *testing.T) {
 			groups := groupsOf(t)[:1]
 			o := someOptions(t)
 			o.WithinOnly = rapid.Bool().Draw(t, "this run only")
-			was, is := widths(t, groups, o, func(m MeanEstimate) { groups[0].Values = append(groups[0].Values, m.Value) })
+			sd := func() float64 { return rapid.SampledFrom([]float64{0.05, 1, 5, 30}).Draw(t, "SD") }
+			if rapid.Bool().Draw(t, "known errors") {
+				for range groups[0].Values {
+					groups[0].SDs = append(groups[0].SDs, sd())
+				}
+			}
+			was, is := widths(t, groups, o, func(m MeanEstimate) {
+				groups[0].Values = append(groups[0].Values, m.Value)
+				if groups[0].SDs != nil {
+					groups[0].SDs = append(groups[0].SDs, sd())
+				}
+			})
 			if is > was*(1+rounding)+rounding {
 				t.Fatalf("width %v became %v", was, is)
 			}
