@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync"
 
 	"jogstrip/metrics/geometry"
 	"jogstrip/metrics/stats"
@@ -57,6 +58,25 @@ const (
 // or calibration level differ. The error is that of Summarise, or says that
 // Followed is no measure.
 func Compare(before, after []Run, opts CompareOptions) (*Comparison, error) {
+	// The visits know nothing of each other until both are summed up.
+	var b, a *Summed
+	var errBefore, errAfter error
+	var both sync.WaitGroup
+	both.Go(func() { b, errBefore = Sum(before, opts.Summary) })
+	both.Go(func() { a, errAfter = Sum(after, opts.Summary) })
+	both.Wait()
+	if errBefore != nil {
+		return nil, fmt.Errorf("compare visits: before: %w", errBefore)
+	}
+	if errAfter != nil {
+		return nil, fmt.Errorf("compare visits: after: %w", errAfter)
+	}
+	return CompareSummed(b, a, opts)
+}
+
+// CompareSummed is Compare for visits that have been summed up. Both should have
+// been with opts.Summary; one that was not is summed up again.
+func CompareSummed(before, after *Summed, opts CompareOptions) (*Comparison, error) {
 	if opts.Followed != "" {
 		if _, ok := Define(opts.Followed); !ok {
 			return nil, fmt.Errorf("compare visits: followed measure %q: no such measure", opts.Followed)
@@ -66,26 +86,26 @@ func Compare(before, after []Run, opts CompareOptions) (*Comparison, error) {
 	if err != nil {
 		return nil, fmt.Errorf("compare visits: %w", err)
 	}
-	opts.Summary.Tolerances = table
-	b, _, err := summarise(before, opts.Summary)
-	if err != nil {
+	if before, err = before.with(before.runs, opts.Summary); err != nil {
 		return nil, fmt.Errorf("compare visits: before: %w", err)
 	}
-	a, _, err := summarise(after, opts.Summary)
-	if err != nil {
+	if after, err = after.with(after.runs, opts.Summary); err != nil {
 		return nil, fmt.Errorf("compare visits: after: %w", err)
 	}
-	out := &Comparison{Before: *b, After: *a}
+	out := &Comparison{Before: *before.Summary, After: *after.Summary}
 	barrier := visitBarriers(out, opts)
 
-	before, after = commonViews(before, after)
-	before, after = canonicalRuns(before), canonicalRuns(after)
-	var mb, ma []measured
-	for _, d := range Definitions() {
+	runsBefore, runsAfter := commonViews(before.runs, after.runs)
+	if before, err = before.with(runsBefore, opts.Summary); err != nil {
+		return nil, fmt.Errorf("compare visits: before: %w", err)
+	}
+	if after, err = after.with(runsAfter, opts.Summary); err != nil {
+		return nil, fmt.Errorf("compare visits: after: %w", err)
+	}
+	for i, d := range Definitions() {
 		row, _ := table.Lookup(d.Name)
-		x, y := measureAll(before, d, row), measureAll(after, d, row)
-		mb, ma = append(mb, x), append(ma, y)
-		c := changeOf(x, y, before, after, row, opts, barrier)
+		x, y := before.all[i], after.all[i]
+		c := changeOf(x, y, before.runs, after.runs, row, opts, barrier)
 		// In the view both visits have, a measure may be missing that one of them
 		// has from another.
 		if full := out.Before.Lookup(d.Name); !x.ok && full.Value != nil {
@@ -97,10 +117,19 @@ func Compare(before, after []Run, opts CompareOptions) (*Comparison, error) {
 		}
 		out.Changes = append(out.Changes, c)
 	}
-	out.Score = scoreChange(mb, ma, before, after, opts, barrier)
+	out.Score = scoreChange(before, after, opts, barrier)
 	decide(out, opts)
 	headline(out, opts)
 	return out, nil
+}
+
+// with returns the summary of some of the visit's runs; itself where nothing
+// differs.
+func (v *Summed) with(runs []Run, opts SummaryOptions) (*Summed, error) {
+	if len(runs) == len(v.runs) && opts == v.opts {
+		return v, nil
+	}
+	return Sum(runs, opts)
 }
 
 // visitBarriers returns why nothing may be compared, empty where it may, and
@@ -304,12 +333,12 @@ func joinLevels(l []geometry.Level) string {
 // scoreChange compares the score over the components that both visits have.
 // The interval of the change is taken from those of the two scores (Zou &
 // Donner 2008, Stat Med 27:1693–1702; from memory), which need not be even.
-func scoreChange(mb, ma []measured, before, after []Run, opts CompareOptions, barrier string) *Change {
+func scoreChange(before, after *Summed, opts CompareOptions, barrier string) *Change {
 	c := &Change{Name: ScoreName, P: 1, Holm: 1, Followed: opts.Followed == "", Verdict: NotComparable, Reason: barrier}
 	var pb, pa []part
 	var dropped []string
-	for i := range mb {
-		x, y := mb[i], ma[i]
+	for i := range before.all {
+		x, y := before.all[i], after.all[i]
 		if x.tolerance.Weight <= 0 {
 			continue
 		}
@@ -330,10 +359,9 @@ func scoreChange(mb, ma []measured, before, after []Run, opts CompareOptions, ba
 		c.Sentence = "not comparable: " + c.Reason
 		return c
 	}
-	drawParts(pb, before, opts.Summary)
-	drawParts(pa, after, opts.Summary)
-	x, y := scoreOf(pb), scoreOf(pa)
-	c.Before, c.After = &x.Estimate, &y.Estimate
+	x, y := before.wideScore(pb), after.wideScore(pa)
+	then, now := x.Estimate, y.Estimate // Other comparisons may hold the same scores.
+	c.Before, c.After = &then, &now
 	value := y.Value - x.Value
 	low := value - math.Hypot(y.Value-y.Low, x.High-x.Value)
 	high := value + math.Hypot(y.High-y.Value, x.Value-x.Low)

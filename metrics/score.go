@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/rand/v2"
 	"sort"
+	"strings"
+	"sync"
 
 	"gonum.org/v1/gonum/stat/distuv"
 
@@ -37,10 +39,11 @@ type part struct {
 // would need for a sum of squares as large as the measured one to come up in
 // 2.5 % of visits, the upper end the score for one as small. A plain percentile
 // interval cannot do this, because noise only ever adds to a sum of squares.
-func score(all []measured, runs []Run, opts SummaryOptions) *Score {
+func (v *Summed) score() *Score {
 	var parts []part
 	var missing []Name
-	for _, m := range all {
+	same := true // Whether statements about the horse rest on the same means.
+	for _, m := range v.all {
 		if m.tolerance.Weight <= 0 {
 			continue
 		}
@@ -49,18 +52,65 @@ func score(all []measured, runs []Run, opts SummaryOptions) *Score {
 			continue
 		}
 		parts = append(parts, newPart(m, m.here))
+		same = same && m.here.Groups > 1
 	}
 	if len(parts) == 0 {
 		return nil
 	}
-	drawParts(parts, runs, opts)
-	s := scoreOf(parts)
+	drawParts(parts, v.runs, v.opts)
+	found := scoreOf(parts)
+	if same {
+		v.scores.keep(parts, found)
+	}
+	s := *found
 	s.Missing = missing
 	for _, p := range parts {
 		s.Strides = max(s.Strides, p.mean.Values)
 		s.Runs = max(s.Runs, p.mean.Groups)
 	}
+	return &s
+}
+
+// wideScore returns the score over parts that rest on the visit's wide means.
+// A visit is compared with the one before and the one after it, mostly over the
+// same parts, and resampling is what costs.
+func (v *Summed) wideScore(parts []part) *Score {
+	if s := v.scores.find(parts); s != nil {
+		return s
+	}
+	drawParts(parts, v.runs, v.opts)
+	s := scoreOf(parts)
+	v.scores.keep(parts, s)
 	return s
+}
+
+// scoreMemory keeps the scores of one visit by the names of their parts.
+type scoreMemory struct {
+	mutex sync.Mutex
+	known map[string]*Score
+}
+
+func partNames(parts []part) string {
+	var names []string
+	for _, p := range parts {
+		names = append(names, string(p.m.def.Name))
+	}
+	return strings.Join(names, " ")
+}
+
+func (m *scoreMemory) keep(parts []part, s *Score) {
+	m.mutex.Lock()
+	defer m.mutex.Unlock()
+	if m.known == nil {
+		m.known = map[string]*Score{}
+	}
+	m.known[partNames(parts)] = s
+}
+
+func (m *scoreMemory) find(parts []part) *Score {
+	m.mutex.Lock()
+	defer m.mutex.Unlock()
+	return m.known[partNames(parts)]
 }
 
 func newPart(m measured, mean stats.MeanEstimate) part {
@@ -168,13 +218,13 @@ func solveRising(observed float64, f func(float64) float64) float64 {
 // resample. Runs and strides are drawn once for all parts, so measures of the
 // same stride keep their correlation. Runs drawn with replacement differ less
 // than runs do and few strides know little of their own spread; the draws are
-// therefore stretched to the part's standard error and its Student's t.
+// therefore stretched to the part's standard error and its Student's t. Runs are
+// in the order of canonicalRuns.
 func drawParts(parts []part, runs []Run, opts SummaryOptions) {
 	resamples := opts.Resamples
 	if resamples <= 0 {
 		resamples = defaultResamples
 	}
-	runs = canonicalRuns(runs)
 	tables := make([][][]float64, len(parts)) // Index: part, run, stride; NaN where not seen.
 	counts := make([]int, len(runs))
 	strata := make([]int, len(runs))

@@ -35,21 +35,35 @@ const defaultResamples = 2000
 // The order of runs and of observations does not matter. It returns an error
 // where there are no runs, where gaits differ, or where the table is unusable.
 func Summarise(runs []Run, opts SummaryOptions) (*Summary, error) {
-	s, _, err := summarise(runs, opts)
-	return s, err
+	s, err := Sum(runs, opts)
+	if err != nil {
+		return nil, err
+	}
+	return s.Summary, nil
 }
 
-func summarise(runs []Run, opts SummaryOptions) (*Summary, []measured, error) {
+// Summed is a visit summed up, and kept so that it can be compared with other
+// visits without being summed up again. It may be used by several goroutines.
+type Summed struct {
+	*Summary
+	opts   SummaryOptions
+	runs   []Run      // In the order of canonicalRuns.
+	all    []measured // Index: measure, as in Definitions.
+	scores scoreMemory
+}
+
+// Sum is Summarise for visits that will be compared.
+func Sum(runs []Run, opts SummaryOptions) (*Summed, error) {
 	table, err := orDefault(opts.Tolerances)
 	if err != nil {
-		return nil, nil, fmt.Errorf("summarise runs: %w", err)
+		return nil, fmt.Errorf("summarise runs: %w", err)
 	}
 	if len(runs) == 0 {
-		return nil, nil, errors.New("summarise runs: there are none")
+		return nil, errors.New("summarise runs: there are none")
 	}
 	for _, r := range runs[1:] {
 		if r.Gait != runs[0].Gait {
-			return nil, nil, fmt.Errorf("summarise runs: gaits differ (%s and %s); each gait has its own summary", runs[0].Gait, r.Gait)
+			return nil, fmt.Errorf("summarise runs: gaits differ (%s and %s); each gait has its own summary", runs[0].Gait, r.Gait)
 		}
 	}
 	runs = canonicalRuns(runs)
@@ -69,20 +83,20 @@ func summarise(runs []Run, opts SummaryOptions) (*Summary, []measured, error) {
 		s.Strides += len(r.Strides)
 	}
 
-	var all []measured
+	out := &Summed{Summary: s, opts: opts, runs: runs}
 	for _, d := range Definitions() {
 		row, _ := table.Lookup(d.Name)
 		m := measureAll(runs, d, row)
-		all = append(all, m)
+		out.all = append(out.all, m)
 		s.Results = append(s.Results, m.result)
 	}
-	s.Score = score(all, runs, opts)
-	s.Limb = findLimb(all, s.Gait)
+	s.Score = out.score()
+	s.Limb = findLimb(out.all, s.Gait)
 	if s.Score != nil {
 		s.Score.Side = s.Limb.Limb.Side()
 	}
-	s.Notes = summaryNotes(all, runs)
-	return s, all, nil
+	s.Notes = summaryNotes(out.all, runs)
+	return out, nil
 }
 
 // measured is one measure over a visit with all that statements are made of.
