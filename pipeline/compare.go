@@ -61,7 +61,8 @@ type resultInput struct {
 // result files, and writes the comparison: a page, plots, and the numbers as
 // JSON and CSV. Only the later visit's folder (or opts.Out) is written to.
 func CompareVisits(ctx context.Context, before, after string, opts CompareOptions) (*Compared, error) {
-	b, err := LoadVisit(ctx, before)
+	// Tolerances are the later visit's.
+	b, err := loadVisit(ctx, before)
 	if err != nil {
 		return nil, err
 	}

@@ -12,6 +12,7 @@ import (
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/report"
 	"jogstrip/plots"
+	"jogstrip/track/traj"
 )
 
 // HorseHistory is a horse's visits and where their page lies.
@@ -33,29 +34,28 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 		return nil, fmt.Errorf("history of %s: there is no visit folder (named yyyy-mm-dd)", folder)
 	}
 	out := &HorseHistory{Folder: filepath.Join(folder, "history.out")}
+	visits, err := loadHistory(ctx, folders, opts)
+	if err != nil {
+		return nil, fmt.Errorf("history of %s: %w", folder, err)
+	}
 	page := report.History{}
 	var points []plots.HistoryPoint
-	var first, last *Visit
-	var before *Visit
-	for _, path := range folders {
-		v, err := LoadVisit(ctx, path)
-		if err != nil {
-			out.Problems = append(out.Problems, err.Error())
+	var first, last *pastVisit
+	for _, v := range visits {
+		if v.Visit != nil {
+			out.Problems = append(out.Problems, v.Problems...)
+		}
+		if v.err != nil {
+			out.Problems = append(out.Problems, v.err.Error())
 			continue
 		}
-		out.Problems = append(out.Problems, v.Problems...)
 		page.Header = header(v.Around)
 		if f := v.Around.Visit.Followed; f != "" && !slices.Contains(page.Followed, f) {
 			page.Followed = append(page.Followed, f)
 		}
-		point, row, err := historyEntry(v, before, out.Folder, opts)
-		if err != nil {
-			out.Problems = append(out.Problems, err.Error())
-			continue
-		}
+		point, row := historyEntry(v, out.Folder)
 		points, page.Visits = append(points, point), append(page.Visits, row)
-		if len(v.Results) > 0 {
-			before = v
+		if v.sum != nil {
 			if first == nil {
 				first = v
 			} else {
@@ -68,7 +68,7 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 		return nil, fmt.Errorf("history of %s: no visit can be read: %s", folder, strings.Join(out.Problems, "; "))
 	}
 	if last != nil {
-		c, err := metrics.Compare(first.Runs(), last.Runs(), compareSettings(first, last, opts))
+		c, err := metrics.CompareSummed(first.sum, last.sum, compareSettings(first.Visit, last.Visit, opts))
 		if err == nil {
 			page.Finding = c.Sentence
 		}
@@ -86,22 +86,109 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 	})
 }
 
-func historyEntry(v, before *Visit, from string, opts CompareOptions) (plots.HistoryPoint, report.HistoryVisit, error) {
-	point := plots.HistoryPoint{Date: day(v.Around.Folder)}
-	row := report.HistoryVisit{Date: point.Date}
-	if len(v.Results) > 0 {
-		summary, err := v.Summary(opts.Resamples)
+// pastVisit is one visit of a history.
+type pastVisit struct {
+	*Visit                 // Nil where it could not be read.
+	sum    *metrics.Summed // Nil where nothing was measured.
+	since  metrics.Verdict // Against the measured visit before; empty where there is none.
+	err    error           // Why it is left out.
+}
+
+// loadHistory reads the visits, sums each one up and compares it with the one
+// before it, in the order of folders. Every result is read once and every visit
+// summed up once, however many visits there are; the work is shared among the
+// cores, and what comes of it does not depend on how.
+func loadHistory(ctx context.Context, folders []string, opts CompareOptions) ([]*pastVisit, error) {
+	visits := make([]*pastVisit, len(folders))
+	err := atOnce(ctx, len(folders), func(i int) {
+		visits[i] = new(pastVisit)
+		visits[i].Visit, visits[i].err = loadVisit(ctx, folders[i])
+	})
+	if err != nil {
+		return nil, err
+	}
+	if err := ownTolerances(ctx, folders, visits); err != nil {
+		return nil, err
+	}
+	var measured []*pastVisit
+	for _, v := range visits {
+		if v.err == nil && len(v.Results) > 0 {
+			measured = append(measured, v)
+		}
+	}
+	err = atOnce(ctx, len(measured), func(i int) {
+		v := measured[i]
+		if v.sum, v.err = metrics.Sum(v.Runs(), metrics.SummaryOptions{Tolerances: v.Around.Tolerances, Resamples: opts.Resamples}); v.err != nil {
+			v.err = fmt.Errorf("sum up visit %s: %w", v.Folder, v.err)
+		}
+	})
+	if err != nil {
+		return nil, err
+	}
+	measured = slices.DeleteFunc(measured, func(v *pastVisit) bool { return v.err != nil })
+	return visits, atOnce(ctx, len(measured), func(i int) {
+		if i == 0 {
+			return
+		}
+		before, v := measured[i-1], measured[i]
+		c, err := metrics.CompareSummed(before.sum, v.sum, compareSettings(before.Visit, v.Visit, opts))
 		if err != nil {
-			return point, row, err
+			v.err = fmt.Errorf("compare visit %s with the one before: %w", v.Folder, err)
+			return
 		}
-		point.Summary, row.Summary = summary, summary
-		if before != nil {
-			c, err := metrics.Compare(before.Runs(), v.Runs(), compareSettings(before, v, opts))
-			if err != nil {
-				return point, row, err
+		v.since = c.Verdict
+	})
+}
+
+// ownTolerances gives every visit the tolerances that LoadVisit would give it.
+// They are the same for all visits of a horse at one gait and are worked out
+// once, from the results that were read already.
+func ownTolerances(ctx context.Context, folders []string, visits []*pastVisit) error {
+	read := map[string]*pastVisit{}
+	for i, v := range visits {
+		if v.err == nil {
+			read[filepath.Clean(folders[i])] = v
+			read[v.Around.Folder] = v
+		}
+	}
+	runs := func(folder string, gait traj.Gait) []metrics.Run {
+		v := read[folder]
+		if v == nil {
+			return runsOf(folder, gait)
+		}
+		return slices.DeleteFunc(v.Runs(), func(r metrics.Run) bool { return r.Gait != gait })
+	}
+	type shared struct {
+		gait traj.Gait
+		yard string
+	}
+	known := map[shared]*metrics.ToleranceTable{}
+	for _, v := range visits {
+		if v.err != nil || len(v.Results) == 0 {
+			continue
+		}
+		key := shared{v.Results[0].Run.Gait, v.Around.YardFolder}
+		table, done := known[key]
+		if !done {
+			if v.err = v.useRepeats(ctx, runs); v.err != nil {
+				if ctx.Err() != nil {
+					return v.err
+				}
+				continue
 			}
-			row.Since = string(c.Verdict)
+			table = v.Around.Tolerances
+			known[key] = table
 		}
+		v.Around.Tolerances = table
+	}
+	return nil
+}
+
+func historyEntry(v *pastVisit, from string) (plots.HistoryPoint, report.HistoryVisit) {
+	point := plots.HistoryPoint{Date: day(v.Around.Folder)}
+	row := report.HistoryVisit{Date: point.Date, Since: string(v.since)}
+	if v.sum != nil {
+		point.Summary, row.Summary = v.sum.Summary, v.sum.Summary
 	}
 	if page := filepath.Join(v.Around.Folder, visitOut, ReportFile); exists(page) {
 		row.Link = relativeLink(from, page)
@@ -116,7 +203,7 @@ func historyEntry(v, before *Visit, from string, opts CompareOptions) (plots.His
 		treated = append(treated, treatmentWords(t))
 	}
 	row.Soreness, row.Treatment, row.Function = strings.Join(felt, "; "), strings.Join(treated, "; "), functionWords(v.Around.Visit.Function)
-	return point, row, nil
+	return point, row
 }
 
 func functionWords(f record.Function) string {

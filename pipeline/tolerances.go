@@ -24,8 +24,9 @@ const repeatVisits = 24
 //
 // Nothing is read but the results below the folder that holds the horses, so
 // the same folder gives the same tolerances. A result that cannot be read is
-// passed over: the page of its own visit names it.
-func (v *Visit) useRepeats(ctx context.Context) error {
+// passed over: the page of its own visit names it. read gives the runs of a gait
+// in a visit folder, as runsOf does.
+func (v *Visit) useRepeats(ctx context.Context, read func(folder string, gait traj.Gait) []metrics.Run) error {
 	if len(v.Results) == 0 || !isDated(filepath.Base(v.Around.Folder)) {
 		return nil
 	}
@@ -40,7 +41,7 @@ func (v *Visit) useRepeats(ctx context.Context) error {
 		if err := ctx.Err(); err != nil {
 			return fmt.Errorf("tolerances of visit %s: %w", v.Folder, err)
 		}
-		if r := (metrics.Repeat{Horse: filepath.Dir(folder), Runs: runsOf(folder, gait)}); len(r.Runs) > 1 {
+		if r := (metrics.Repeat{Horse: filepath.Dir(folder), Runs: read(folder, gait)}); len(r.Runs) > 1 {
 			repeats = append(repeats, r)
 		}
 	}

@@ -7,8 +7,11 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
+
+	"golang.org/x/sync/errgroup"
 
 	"jogstrip/metrics"
 	"jogstrip/pipeline/record"
@@ -51,7 +54,7 @@ func LoadVisit(ctx context.Context, path string) (*Visit, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := v.useRepeats(ctx); err != nil {
+	if err := v.useRepeats(ctx, runsOf); err != nil {
 		return nil, err
 	}
 	return v, nil
@@ -73,38 +76,61 @@ func loadVisit(ctx context.Context, path string) (*Visit, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open visit: %w", err)
 	}
+	var results []string
 	for _, e := range entries {
-		if err := ctx.Err(); err != nil {
-			return nil, fmt.Errorf("open visit %s: %w", path, err)
-		}
 		switch {
 		case strings.HasPrefix(e.Name(), "."):
 		case e.IsDir() && strings.HasSuffix(e.Name(), ".out"):
-			if err := v.add(filepath.Join(path, e.Name())); err != nil {
-				v.Problems = append(v.Problems, err.Error())
-			}
+			results = append(results, filepath.Join(path, e.Name()))
 		case !e.IsDir() && IsClip(e.Name()):
 			if _, err := os.Stat(filepath.Join(record.OutPath(filepath.Join(path, e.Name())), record.ResultFile)); errors.Is(err, fs.ErrNotExist) {
 				v.Unmeasured = append(v.Unmeasured, e.Name())
 			}
 		}
 	}
-	slices.SortFunc(v.Results, func(a, b VisitResult) int { return strings.Compare(a.Folder, b.Folder) })
+	if err := v.read(ctx, results); err != nil {
+		return nil, fmt.Errorf("open visit %s: %w", path, err)
+	}
 	return v, nil
 }
 
-// add reads the result in an out folder; folders without one (pages of a visit
-// or a comparison) are passed over.
-func (v *Visit) add(folder string) error {
-	result, err := record.ReadResult(folder)
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil
-	}
+// read reads the results in out folders, several at once, in the order of
+// their names. Folders without one (pages of a visit or a comparison) are passed
+// over. The error is of ctx alone.
+func (v *Visit) read(ctx context.Context, folders []string) error {
+	slices.Sort(folders)
+	results, errs := make([]*record.Result, len(folders)), make([]error, len(folders))
+	err := atOnce(ctx, len(folders), func(i int) { results[i], errs[i] = record.ReadResult(folders[i]) })
 	if err != nil {
 		return err
 	}
-	v.Results = append(v.Results, VisitResult{folder, result})
+	for i, folder := range folders {
+		switch {
+		case errors.Is(errs[i], fs.ErrNotExist):
+		case errs[i] != nil:
+			v.Problems = append(v.Problems, errs[i].Error())
+		default:
+			v.Results = append(v.Results, VisitResult{folder, results[i]})
+		}
+	}
 	return nil
+}
+
+// atOnce does n things, as many at a time as there are cores, and returns when
+// all are done, or early with ctx's error.
+func atOnce(ctx context.Context, n int, do func(i int)) error {
+	group, ctx := errgroup.WithContext(ctx)
+	group.SetLimit(runtime.GOMAXPROCS(0))
+	for i := range n {
+		group.Go(func() error {
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			do(i)
+			return nil
+		})
+	}
+	return group.Wait()
 }
 
 func loadSingle(path string, isFolder bool) (*Visit, error) {
