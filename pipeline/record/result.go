@@ -129,24 +129,13 @@ func ReadResult(path string) (*Result, error) {
 
 // ParseResult is ReadResult for bytes at hand; path only serves errors.
 func ParseResult(path string, data []byte) (*Result, error) {
-	var head struct {
-		Schema any `json:"schema"`
-	}
-	if err := json.Unmarshal(data, &head); err != nil {
-		return nil, fmt.Errorf("read %s: it is not a whole result file: %w", path, err)
-	}
-	if err := version(path, head.Schema, ResultSchema); err != nil {
-		return nil, err
-	}
 	r := new(Result)
 	decoder := json.NewDecoder(bytes.NewReader(data))
 	decoder.DisallowUnknownFields()
-	if err := decoder.Decode(r); err != nil {
-		var wrong *json.UnmarshalTypeError
-		if errors.As(err, &wrong) {
-			return nil, fmt.Errorf("read %s: field %s is a %s, must be a %s", path, wrong.Field, wrong.Value, wrong.Type)
-		}
-		return nil, fmt.Errorf("read %s: %w", path, err)
+	err := decoder.Decode(r)
+	whole := err == nil && len(bytes.TrimSpace(data[decoder.InputOffset():])) == 0
+	if !whole || r.Schema != ResultSchema {
+		return nil, badResult(path, data, err)
 	}
 	if !r.Run.View.Valid() {
 		return nil, outOfRange(path, "run.view", r.Run.View, "toward or away")
@@ -155,4 +144,24 @@ func ParseResult(path string, data []byte) (*Result, error) {
 		return nil, outOfRange(path, "run.gait", r.Run.Gait, "walk, trot or pace")
 	}
 	return r, nil
+}
+
+// badResult says what is wrong with a file that is no result of this version;
+// err is what decoding met. The schema is looked at first: of a file of another
+// kind or version the fields tell nothing.
+func badResult(path string, data []byte, err error) error {
+	var head struct {
+		Schema any `json:"schema"`
+	}
+	if err := json.Unmarshal(data, &head); err != nil {
+		return fmt.Errorf("read %s: it is not a whole result file: %w", path, err)
+	}
+	if err := version(path, head.Schema, ResultSchema); err != nil {
+		return err
+	}
+	var wrong *json.UnmarshalTypeError
+	if errors.As(err, &wrong) {
+		return fmt.Errorf("read %s: field %s is a %s, must be a %s", path, wrong.Field, wrong.Value, wrong.Type)
+	}
+	return fmt.Errorf("read %s: %w", path, err)
 }
