@@ -235,7 +235,7 @@ func (j *job) result(info *clip.Info, tracked *track.Result, run *metrics.Run, s
 	r := &record.Result{Program: opts.Program, Inputs: j.inputs, Run: *run, Summary: summary}
 	r.Program.Measuring = MeasuringVersion
 	r.Clip = record.ClipFacts{
-		File: filepath.Base(j.path), Codec: info.Codec, BitDepth: info.BitDepth, Width: info.Width, Height: info.Height,
+		File: fsx.EscapeName(filepath.Base(j.path)), Codec: info.Codec, BitDepth: info.BitDepth, Width: info.Width, Height: info.Height,
 		Rotation: info.Rotation, FrameRate: rounded(info.FrameRate, 3), VariableRate: info.Variable,
 		Frames: len(set.Times), PromisedFrames: len(info.Times), DurationS: rounded(set.Times[len(set.Times)-1], 4),
 		ShakePX: rounded(set.ShakeRMS, 3), ResidualShakePX: rounded(set.ResidualRMS, 3),

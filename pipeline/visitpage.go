@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"path/filepath"
 
+	"jogstrip/pipeline/fsx"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/report"
 	"jogstrip/plots"
@@ -41,7 +42,7 @@ func VisitPage(ctx context.Context, folder string, opts MeasureOptions) (visit *
 		inputs = append(inputs, report.Input{Name: r.Clip.File, SHA256: r.Inputs.ClipSHA256})
 	}
 	for _, name := range v.Unmeasured {
-		page.Runs = append(page.Runs, report.RunRow{Clip: name, Failed: "not measured yet"})
+		page.Runs = append(page.Runs, report.RunRow{Clip: fsx.EscapeName(name), Failed: "not measured yet"})
 	}
 	for _, problem := range v.Problems {
 		page.Runs = append(page.Runs, report.RunRow{Clip: "a result", Failed: problem})

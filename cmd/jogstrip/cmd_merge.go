@@ -13,6 +13,7 @@ import (
 
 	"jogstrip/pipeline"
 	"jogstrip/pipeline/batch"
+	"jogstrip/pipeline/fsx"
 	"jogstrip/pipeline/record"
 	pages "jogstrip/pipeline/report"
 )
@@ -77,7 +78,7 @@ func morningPage(p record.Program, folder string) func(l *batch.Ledger) ([]byte,
 		names := namer{folder: folder, known: map[string][2]string{}}
 		for _, e := range l.Entries {
 			horse, visit := names.of(e.Clip)
-			item := pages.BatchItem{Horse: horse, Visit: visit, Clip: path.Base(e.Clip), Link: e.Report, Reason: e.Reason, Next: nextStep(e)}
+			item := pages.BatchItem{Horse: horse, Visit: visit, Clip: fsx.EscapeName(path.Base(e.Clip)), Link: e.Report, Reason: e.Reason, Next: nextStep(e)}
 			switch e.Outcome {
 			case batch.Measured:
 				b.Measured = append(b.Measured, measuredRow(e, horse, visit))
@@ -113,7 +114,7 @@ func absolute(path string) string {
 }
 
 func measuredRow(e batch.Entry, horse, visit string) pages.BatchMeasured {
-	m := pages.BatchMeasured{Horse: horse, Visit: visit, Clip: path.Base(e.Clip), Link: e.Report}
+	m := pages.BatchMeasured{Horse: horse, Visit: visit, Clip: fsx.EscapeName(path.Base(e.Clip)), Link: e.Report}
 	if f := e.Facts; f != nil {
 		m.Strides, m.Score, m.Finding = f.Strides, f.Score, f.Finding
 	}
@@ -166,6 +167,7 @@ func (n *namer) of(clip string) (horse, visit string) {
 	if visit == "" && dir != "." {
 		visit = dir
 	}
+	horse, visit = fsx.EscapeName(horse), fsx.EscapeName(visit)
 	n.known[dir] = [2]string{horse, visit}
 	return horse, visit
 }

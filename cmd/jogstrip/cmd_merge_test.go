@@ -4,6 +4,7 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"unicode/utf8"
 
 	"jogstrip/metrics"
 	"jogstrip/pipeline/batch"
@@ -22,6 +23,7 @@ func TestMorningPageTellsEveryOutcome(t *testing.T) {
 			{Clip: "unmarked.mp4", Outcome: batch.NeedsMarks, Reason: "nobody has marked it yet"},
 			{Clip: "<script>.mp4", Outcome: batch.Failed, Cause: batch.CauseCrash, Reason: "the measuring process aborted"},
 			{Clip: "busy.mp4", Outcome: batch.Busy},
+			{Clip: "horses/b\xe9b\xe9/caf\xe9.mp4", Outcome: batch.Measured, Report: "horses/b\xe9b\xe9/caf\xe9.out/report.html", Facts: facts},
 			{Clip: "late.mp4", Outcome: batch.NotReached, Reason: "the batch ended before its turn"},
 		},
 	}
@@ -31,10 +33,10 @@ func TestMorningPageTellsEveryOutcome(t *testing.T) {
 	}
 	text := string(page)
 	for _, want := range []string{
-		"1 clip measured, 1 unchanged since last time; 1 without marks, 1 to look at again, 1 failed, 2 not reached.",
+		"2 clips measured, 1 unchanged since last time; 1 without marks, 1 to look at again, 1 failed, 2 not reached.",
 		`href="./horses/bramble/2026-03-02/a%20b%231.out/report.html"`, `href="./horses/bramble/2026-02-02/kept.out/report.html"`,
 		"Unchanged since last time", "Not reached", "It was interrupted.", "permission denied", "The clip breaks off.", "mark the left fore in frame 88",
-		"jogstrip mark", "The measuring process aborted", "&lt;script&gt;.mp4", "The batch ended before its turn",
+		"jogstrip mark", "The measuring process aborted", "&lt;script&gt;.mp4", `href="./horses/b%E9b%E9/caf%E9.out/report.html">caf\xe9.mp4</a>`, `<td>horses/b\xe9b\xe9</td>`, "The batch ended before its turn",
 	} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the page does not hold %q", want)
@@ -42,5 +44,8 @@ func TestMorningPageTellsEveryOutcome(t *testing.T) {
 	}
 	if strings.Contains(text, "<script>.mp4") {
 		t.Error("a file name becomes part of the page's code")
+	}
+	if !utf8.ValidString(text) {
+		t.Error("the page is not UTF-8")
 	}
 }

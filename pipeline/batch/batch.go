@@ -400,7 +400,7 @@ func (e *Entry) settle(f *Facts, good Outcome) {
 // shorten takes the folder's own path out of a text: pages speak of what lies
 // in the folder.
 func (r *run) shorten(text string) string {
-	return printable(strings.ReplaceAll(text, r.Folder+string(filepath.Separator), ""))
+	return printable(fsx.ShowText(strings.ReplaceAll(text, r.Folder+string(filepath.Separator), "")))
 }
 
 func (r *run) reportOf(name string) string {

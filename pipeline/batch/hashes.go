@@ -83,7 +83,7 @@ func newHashes(root string, now func() time.Time) *Hashes {
 		}
 		for name, k := range f.Files {
 			if len(k.SHA256) == 64 {
-				h.known[name] = k
+				h.known[fsx.UnescapeName(name)] = k
 			}
 		}
 	}
@@ -135,7 +135,7 @@ func (h *Hashes) save(name string) error {
 	}
 	f := hashesFile{Schema: hashesSchema, Files: map[string]knownHash{}}
 	for name := range h.fresh {
-		f.Files[name] = h.known[name]
+		f.Files[fsx.EscapeName(name)] = h.known[name]
 	}
 	data, err := json.Marshal(f)
 	if err != nil {

@@ -55,6 +55,9 @@ func (l *Ledger) marshal() ([]byte, error) {
 		copied.Entries = []Entry{}
 	}
 	copied.Totals = Count(copied.Entries)
+	for i := range copied.Entries {
+		copied.Entries[i] = copied.Entries[i].Shown()
+	}
 	data, err := json.MarshalIndent(&copied, "", " ")
 	if err != nil {
 		return nil, fmt.Errorf("write ledger: %w", err)
@@ -88,7 +91,9 @@ func ParseLedger(path string, data []byte) (*Ledger, error) {
 		return nil, fmt.Errorf("read %s: share is %d of %d; allowed: 1 ≤ index ≤ count", path, s.Index, s.Count)
 	}
 	known := Outcomes()
-	for i, e := range l.Entries {
+	for i := range l.Entries {
+		e := &l.Entries[i]
+		e.Clip, e.Report = fsx.UnescapeName(e.Clip), fsx.UnescapeName(e.Report)
 		if !slices.Contains(known, e.Outcome) {
 			return nil, fmt.Errorf("read %s: clips.%d.outcome is %q; allowed: %v", path, i, e.Outcome, known)
 		}

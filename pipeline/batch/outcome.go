@@ -7,6 +7,7 @@ import (
 
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
+	"jogstrip/pipeline/fsx"
 	"jogstrip/pipeline/record"
 	"jogstrip/track/traj"
 )
@@ -63,6 +64,13 @@ type Entry struct {
 	// Inputs identifies the clip and marks that failed, so that the next batch
 	// knows a clip that has failed before.
 	Inputs string `json:"inputs,omitempty"`
+}
+
+// Shown returns the entry with its paths as they can stand in JSON and on a
+// page: names that are no UTF-8 are written by fsx.EscapeName.
+func (e Entry) Shown() Entry {
+	e.Clip, e.Report = fsx.EscapeName(e.Clip), fsx.EscapeName(e.Report)
+	return e
 }
 
 // Facts is what a page says of a clip's results in one line.

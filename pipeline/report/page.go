@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"strings"
 	"sync"
 	"time"
 )
@@ -107,7 +108,10 @@ type (
 )
 
 func (p *Page) view() pageView {
-	v := pageView{Style: template.CSS(styleSheet), Title: p.title, Letterhead: p.header.Letterhead, PDF: relative(p.header.PDF), PDFName: p.header.PDF, Under: spanViews(p.under)}
+	v := pageView{Style: template.CSS(styleSheet), Title: valid(p.title), PDF: relative(p.header.PDF), PDFName: p.header.PDF, Under: spanViews(p.under)}
+	for _, line := range p.header.Letterhead {
+		v.Letterhead = append(v.Letterhead, valid(line))
+	}
 	for _, s := range p.all() {
 		one := sectionView{Title: s.title, ID: s.id, Terms: s.terms}
 		switch {
@@ -124,10 +128,14 @@ func (p *Page) view() pageView {
 	return v
 }
 
+// valid takes out bytes that are no UTF-8: file names may hold such, a page must
+// not.
+func valid(s string) string { return strings.ToValidUTF8(s, "\uFFFD") }
+
 func spanViews(spans []span) []spanView {
 	var out []spanView
 	for _, s := range spans {
-		out = append(out, spanView{s.text, s.link, s.strong})
+		out = append(out, spanView{valid(s.text), s.link, s.strong})
 	}
 	return out
 }
@@ -141,7 +149,7 @@ func (b block) view() blockView {
 		v.Picture = b.figure.picture
 	}
 	if t := b.table; t != nil {
-		v.Table = &tableView{Caption: t.caption, Note: t.note, Facts: t.facts, Wide: t.wide, Head: t.head}
+		v.Table = &tableView{Caption: valid(t.caption), Note: valid(t.note), Facts: t.facts, Wide: t.wide, Head: t.head}
 		for _, r := range t.rows {
 			row := rowView{Counts: r.counts}
 			for _, c := range r.cells {

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"jogstrip/pipeline/batch"
+	"jogstrip/pipeline/fsx"
 )
 
 // jsonLines writes one JSON object a line.
@@ -43,7 +44,7 @@ type jsonEvent struct {
 
 func (p *jsonLines) Event(e batch.Event) {
 	now := p.now()
-	j := jsonEvent{Time: now.UTC().Format(time.RFC3339Nano), Type: e.Kind, Clip: e.Clip}
+	j := jsonEvent{Time: now.UTC().Format(time.RFC3339Nano), Type: e.Kind, Clip: fsx.EscapeName(e.Clip)}
 	switch e.Kind {
 	case batch.EventStart:
 		j.Folder = e.Folder
@@ -70,7 +71,8 @@ func (p *jsonLines) Event(e batch.Event) {
 		j.Stage, j.Done, j.Total = e.Stage, &e.Done, &e.Total
 	case batch.EventClip:
 		delete(p.told, e.Clip)
-		j.Clip, j.Result = "", e.Entry
+		shown := e.Entry.Shown()
+		j.Clip, j.Result = "", &shown
 	case batch.EventEnd:
 		j.Totals, j.Page, j.Text, j.Error = &e.Totals, e.Page, e.Text, e.Error
 	}

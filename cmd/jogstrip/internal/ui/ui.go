@@ -8,6 +8,7 @@ import (
 	"golang.org/x/text/width"
 
 	"jogstrip/pipeline/batch"
+	"jogstrip/pipeline/fsx"
 )
 
 // Printer shows the events of one batch. It is not safe for use by several
@@ -116,7 +117,7 @@ func oneLine(text string) string {
 			return '·'
 		}
 		return r
-	}, text)
+	}, fsx.ShowText(text))
 }
 
 // cells returns how many columns of a terminal r takes.
