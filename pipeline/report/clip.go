@@ -11,7 +11,7 @@ import (
 type Clip struct {
 	Header     Header
 	Visit      time.Time // Day of the visit; zero is not known.
-	VisitLink  string    // To the visit's page, relative to this one; empty leaves it out.
+	VisitLink  string    // Where the visit's page will be, relative to this one; empty leaves it out.
 	Summary    *metrics.Summary
 	Film       Film
 	Notes      []string // Of measuring, in sentences.
@@ -55,9 +55,14 @@ func (c Clip) Page() (*Page, error) {
 	}
 	p := &Page{title: titled(c.Header.Horse, c.Film.File), header: c.Header, date: c.Visit, caution: Cautions(), terms: glossary(), provenance: c.Provenance}
 	if visit := date(c.Visit); visit != "" {
-		p.under = append(p.under, span{text: "Visit of "}, span{text: visit, link: relative(c.VisitLink)}, span{text: ". "})
+		p.under = append(p.under, span{text: "Visit of " + visit + ". "})
 	}
 	p.under = append(p.under, span{text: "Report of one clip."})
+	if c.VisitLink != "" {
+		// The page is made from the reports, so it may not be there yet.
+		p.under = append(p.under, span{text: " All runs of the visit together are on "}, span{text: "the visit’s page", link: relative(c.VisitLink)},
+			span{text: ", which a batch writes when it has measured them."})
+	}
 	if c.Video != "" {
 		p.under = append(p.under, span{text: " Watch it with the marks drawn on: "}, span{text: c.Video, link: relative(c.Video)}, span{text: "."})
 	}
