@@ -128,7 +128,7 @@ func TestPaperHoldsThePage(t *testing.T) {
 				checked++
 				// Text around a link or a bold word is in pieces.
 				if e.name == "p" && !strings.Contains(text, want) {
-					for _, part := range regexp.MustCompile(`[.:] `).Split(strings.TrimSuffix(strings.TrimSpace(e.text), "."), -1) {
+					for _, part := range regexp.MustCompile(`[.,:] `).Split(strings.TrimSuffix(strings.TrimSpace(e.text), "."), -1) {
 						if !strings.Contains(text, squeezed(part)) {
 							t.Errorf("%s %q is not in the PDF", e.name, part)
 						}
