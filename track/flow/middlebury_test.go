@@ -8,7 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
-	"sort"
+	"slices"
 	"testing"
 
 	"jogstrip/track/flow"
@@ -70,7 +70,15 @@ func readFlow(t *testing.T, path string) (w, h int, uv []float32) {
 
 // Published truth: Middlebury optical flow set, RubberWhale (Baker et al. 2011,
 // IJCV 92:1–31). Plain Lucas–Kanade with OpenCV's default settings and the
-// refined points run on the same corners.
+// refined points run on the same corners. Points that the refinement rejects count
+// for neither; how many and how wrong plain is there is printed. Where a window
+// straddles two surfaces that move apart, it follows one and the corner may lie on
+// the other: there the largest errors of both are, at the same corners, and the
+// refinement, which follows its surface more closely, is often the farther one.
+// Away from such borders the largest of both is at a dark spot at (486, 367) that
+// stands nearly still in the pictures, against the published flow. So the maximum
+// is a single point's, is printed, and is no criterion; how many points are more
+// than 1 px and 3 px off is.
 func TestAccuracyMiddlebury(t *testing.T) {
 	a := readGray(t, shared(t, "flow/rubberwhale1.png"))
 	b := readGray(t, shared(t, "flow/rubberwhale2.png"))
@@ -91,22 +99,35 @@ func TestAccuracyMiddlebury(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var errPlain, errRefined, errBoth []float64
+	// both holds the errors of plain and of refined at the points that both keep,
+	// inside those of them whose window of 21 px moves as one, within 0.5 px.
+	var all, dropped []float64
+	var both, inside [2][]float64
+	worst := -1
 	for i, c := range corners {
-		k := 2 * (int(math.Round(c.Y))*w + int(math.Round(c.X)))
-		u, v := float64(uv[k]), float64(uv[k+1])
-		if math.Abs(u) > 1e3 || math.Abs(v) > 1e3 || !plain[i].OK {
+		truth, known := trueFlow(uv, w, h, int(math.Round(c.X)), int(math.Round(c.Y)))
+		if !known || !plain[i].OK {
 			continue
 		}
-		truth := c.Add(flow.Point{X: u, Y: v})
-		errPlain = append(errPlain, plain[i].Dist(truth))
-		if refined[i].OK {
-			errRefined = append(errRefined, refined[i].Dist(truth))
-			errBoth = append(errBoth, plain[i].Dist(truth))
+		end := c.Add(truth)
+		all = append(all, plain[i].Dist(end))
+		if !refined[i].OK {
+			dropped = append(dropped, plain[i].Dist(end))
+			continue
+		}
+		if worst < 0 || refined[i].Dist(end) > slices.Max(both[1]) {
+			worst = i
+		}
+		asOne := movesAsOne(uv, w, h, c, 10, 0.5)
+		for k, d := range []float64{plain[i].Dist(end), refined[i].Dist(end)} {
+			both[k] = append(both[k], d)
+			if asOne {
+				inside[k] = append(inside[k], d)
+			}
 		}
 	}
 	q := func(x []float64, p float64) float64 {
-		sort.Float64s(x)
+		x = slices.Sorted(slices.Values(x))
 		return x[int(p*float64(len(x)-1))]
 	}
 	mean := func(x []float64) (s float64) {
@@ -115,22 +136,78 @@ func TestAccuracyMiddlebury(t *testing.T) {
 		}
 		return s / float64(len(x))
 	}
-	t.Logf("end-point error, px            points   mean  median     p90     p95     max")
+	above := func(x []float64, most float64) (n int) {
+		for _, v := range x {
+			if v > most {
+				n++
+			}
+		}
+		return n
+	}
+	t.Logf("%-38s points   mean  median     p90     p95     max   over 1 px  3 px", "end-point error, px")
 	for _, r := range []struct {
 		name string
 		x    []float64
-	}{{"plain, all points", errPlain}, {"plain, points refined keeps", errBoth}, {"refined", errRefined}} {
-		t.Logf("%-30s %6d %6.3f  %6.3f  %6.3f  %6.3f  %6.3f", r.name, len(r.x), mean(r.x), q(r.x, .5), q(r.x, .9), q(r.x, .95), q(r.x, 1))
+	}{
+		{"plain, all points", all}, {"plain, points that refined rejects", dropped},
+		{"plain, points that refined keeps", both[0]}, {"refined", both[1]},
+		{"plain, of these away from borders", inside[0]}, {"refined, of these away from borders", inside[1]},
+	} {
+		t.Logf("%-38s %6d %6.3f  %6.3f  %6.3f  %6.3f  %6.3f      %6d %5d", r.name, len(r.x), mean(r.x), q(r.x, .5), q(r.x, .9), q(r.x, .95), q(r.x, 1), above(r.x, 1), above(r.x, 3))
 	}
-	if len(errRefined) < len(errPlain)*6/10 {
-		t.Errorf("refined keeps %d of %d points, want 60 %% or more", len(errRefined), len(errPlain))
+	t.Logf("refined keeps %d of the %d points that plain keeps (%.1f %%); away from borders %d", len(both[1]), len(all), 100*float64(len(both[1]))/float64(len(all)), len(inside[1]))
+	c := corners[worst]
+	truth, _ := trueFlow(uv, w, h, int(math.Round(c.X)), int(math.Round(c.Y)))
+	t.Logf("its worst point: (%.0f, %.0f), true flow (%.2f, %.2f); plain says (%.2f, %.2f), refined (%.2f, %.2f); the window moves as one: %v",
+		c.X, c.Y, truth.X, truth.Y, plain[worst].X-c.X, plain[worst].Y-c.Y, refined[worst].X-c.X, refined[worst].Y-c.Y, movesAsOne(uv, w, h, c, 10, 0.5))
+	if len(both[1]) < len(all)*9/10 {
+		t.Errorf("refined keeps %d of %d points, want 90 %% or more", len(both[1]), len(all))
 	}
-	for _, p := range []float64{0.5, 0.9, 0.95} {
-		if q(errRefined, p) >= q(errBoth, p) {
-			t.Errorf("quantile %.2f: refined %.3f px is no better than plain %.3f px on the same points", p, q(errRefined, p), q(errBoth, p))
+	if mean(dropped) < mean(both[0]) {
+		t.Errorf("where refined rejects, plain is %.3f px off, and %.3f px where it keeps: it rejects the better points", mean(dropped), mean(both[0]))
+	}
+	for _, part := range []struct {
+		name string
+		x    [2][]float64
+	}{{"all kept points", both}, {"away from borders", inside}} {
+		for _, p := range []float64{0.5, 0.9, 0.95, 0.99} {
+			if q(part.x[1], p) >= q(part.x[0], p) {
+				t.Errorf("%s, quantile %.2f: refined %.3f px is no better than plain %.3f px on the same points", part.name, p, q(part.x[1], p), q(part.x[0], p))
+			}
+		}
+		if mean(part.x[1]) >= mean(part.x[0]) {
+			t.Errorf("%s, mean: refined %.3f px is no better than plain %.3f px", part.name, mean(part.x[1]), mean(part.x[0]))
+		}
+		for _, most := range []float64{1, 3} {
+			if above(part.x[1], most) > above(part.x[0], most) {
+				t.Errorf("%s: refined is more than %.0f px off at %d points, plain at %d", part.name, most, above(part.x[1], most), above(part.x[0], most))
+			}
 		}
 	}
-	if mean(errRefined) >= mean(errBoth) {
-		t.Errorf("mean: refined %.3f px is no better than plain %.3f px", mean(errRefined), mean(errBoth))
+}
+
+// trueFlow returns the published flow at a pixel and whether it is known there.
+func trueFlow(uv []float32, w, h, x, y int) (flow.Point, bool) {
+	if x < 0 || y < 0 || x >= w || y >= h {
+		return flow.Point{}, false
 	}
+	k := 2 * (y*w + x)
+	u, v := float64(uv[k]), float64(uv[k+1])
+	return flow.Point{X: u, Y: v}, math.Abs(u) < 1e3 && math.Abs(v) < 1e3
+}
+
+// movesAsOne reports whether the published flow within half px of c is known
+// throughout and within most px of that at c.
+func movesAsOne(uv []float32, w, h int, c flow.Point, half int, most float64) bool {
+	cx, cy := int(math.Round(c.X)), int(math.Round(c.Y))
+	at, known := trueFlow(uv, w, h, cx, cy)
+	for y := max(cy-half, 0); known && y <= min(cy+half, h-1); y++ {
+		for x := max(cx-half, 0); known && x <= min(cx+half, w-1); x++ {
+			var p flow.Point
+			if p, known = trueFlow(uv, w, h, x, y); p.Dist(at) > most {
+				return false
+			}
+		}
+	}
+	return known
 }
