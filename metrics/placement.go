@@ -193,7 +193,10 @@ func (a *analysis) dropWild(s *spatial) {
 			}
 			away := math.Abs(along[i] - signal.Median(near))
 			aside := math.Abs(across[i] - signal.Median(across))
-			if away > max(5*e.p.ySD, 0.14*s.length) || aside > max(5*e.p.xSD, 0.12*s.length) {
+			// Left and right stand apart whatever the stride's length: a pony that walks
+			// sets them a fifth of its stride apart.
+			const standsApart = 0.3
+			if away > max(5*e.p.ySD, 0.14*s.length) || aside > max(5*e.p.xSD, 0.12*s.length, standsApart) {
 				e.p.ok = false
 				s.wild++
 			}

@@ -5,6 +5,7 @@ package metrics
 import (
 	"flag"
 	"fmt"
+	"hash/fnv"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -19,7 +20,7 @@ import (
 // The study simulates visits at the level of Series and writes STUDY.md and
 // power.png:
 //
-//	go test -tags study -run Study -timeout 60m ./metrics -study-write
+//	go test -tags study -run Study -timeout 120m ./metrics -study-write
 //
 // Horses differ in how much they vary from run to run: each measure's run SD is
 // the table's times a factor, log-normal with a standard deviation of 0.4. The
@@ -63,8 +64,13 @@ func studyHorse(rng *rand.Rand, factor, asymmetry float64) horse {
 	return h
 }
 
-// each runs f for every visit on all processors, each with its own seed.
-func each(visits int, f func(visit int, rng *rand.Rand)) {
+// each runs f for every visit on all processors. Every visit of every cell has a
+// seed of its own: cells that shared their horses would share their luck, and
+// figures pooled over them would be known less well than they look.
+func each(cell string, visits int, f func(visit int, rng *rand.Rand)) {
+	hash := fnv.New64a()
+	hash.Write([]byte(cell))
+	stream := hash.Sum64()
 	var wg sync.WaitGroup
 	const workers = 2
 	for w := 0; w < workers; w++ {
@@ -72,7 +78,7 @@ func each(visits int, f func(visit int, rng *rand.Rand)) {
 		go func() {
 			defer wg.Done()
 			for v := w; v < visits; v += workers {
-				f(v, rand.New(rand.NewPCG(uint64(v), 20260301)))
+				f(v, rand.New(rand.NewPCG(uint64(v), stream)))
 			}
 		}()
 	}
@@ -131,8 +137,8 @@ func ownRepeats(h horse, rng *rand.Rand, l layout, visits int) *ToleranceTable {
 // coverage counts whether intervals hold the truth: the visit's, or with one
 // run that run's. Earlier is how many visits of the same horse gave its own
 // tolerances; 0: the table's.
-func coverage(t *tally, l layout, change func(*horse), factor, asymmetry float64, earlier int) {
-	each(*studyVisits, func(v int, rng *rand.Rand) {
+func coverage(t *tally, cell string, l layout, change func(*horse), factor, asymmetry float64, earlier int) {
+	each("coverage "+cell+l.String(), *studyVisits, func(v int, rng *rand.Rand) {
 		h := studyHorse(rng, factor, asymmetry)
 		if change != nil {
 			change(&h)
@@ -195,8 +201,8 @@ func TestStudy(t *testing.T) {
 	}
 	put("# Study: what the intervals and verdicts are worth")
 	put("")
-	put("Simulated visits with known truth; %d per cell. Written by", *studyVisits)
-	put("`go test -tags study -run Study -timeout 60m ./metrics -study-write`; do not edit.")
+	put("Simulated visits with known truth; %d per cell, each with a seed of its own. Written by", *studyVisits)
+	put("`go test -tags study -run Study -timeout 120m ./metrics -study-write -study-visits %d`; do not edit.", *studyVisits)
 	put("")
 	put("Strides scatter by the table's `stride_sd`, plus a known error of half of it that changes with distance, plus a calibration error common to a run; step length and timing share hoof-ons between neighbouring strides. Runs scatter by the table's tolerance/1.96 times a factor of the horse, log-normal (SD of its logarithm %.1f, mean square 1), drawn per measure. Asymmetries are drawn with a standard deviation of one tolerance. The simulation is of the statistics only: what a camera does to a stride is not in it, and the table's common-practice figures are its weakest part.", spreadOfHorses)
 	put("")
@@ -204,7 +210,7 @@ func TestStudy(t *testing.T) {
 
 	base := newTally()
 	for _, l := range layouts {
-		coverage(base, l, nil, 0, 1, 0)
+		coverage(base, "", l, nil, 0, 1, 0)
 	}
 	put("\n## Coverage of the 95 %% intervals\n")
 	put("| runs per view × strides | all measures | lowest measure | highest measure | symmetry index | score |")
@@ -232,15 +238,16 @@ func TestStudy(t *testing.T) {
 		within("score coverage "+l.String(), base.share("score"+l.String()), 93, highest)
 	}
 	put("\nWith two strides a run the score's interval is wider than it must be: a dozen measures, each knowing little of its own spread, add up. Film more than two strides.\n")
-	put("By measure, over all rows above:\n")
+	n := float64(*studyVisits * len(layouts))
+	put("By measure, over all rows above (Monte-Carlo standard error %.2f %%). Most lie above 95 %% because the factor of a horse has a mean square of 1: the ordinary horse varies less than the table says, and an interval that also covers the one that varies more is a little wide for it. With %.0f degrees of freedom for the table, instead of more, that is so by choice; where the table's figure is the median horse's they hold 95 %% (below).\n", 100*math.Sqrt(0.963*0.037/n), float64(tableDF))
 	put("| measure | coverage %% |")
 	put("| --- | --- |")
 	for _, d := range Definitions() {
 		put("| %s | %.1f |", d.Name, base.share(string(d.Name)))
-		within("coverage "+string(d.Name), base.share(string(d.Name)), 93, 97.5)
+		within("coverage "+string(d.Name), base.share(string(d.Name)), 93, 97)
 	}
 	put("| score (5 strides or more) | %.1f |", base.share("score"))
-	within("coverage score", base.share("score"), 93, 97.5)
+	within("coverage score", base.share("score"), 93, 97)
 
 	put("\n### Where assumptions do not hold\n")
 	put("| case | 2 × 12 | 3 × 12 | 4 × 12 | score, 3 × 12 |")
@@ -270,7 +277,7 @@ func TestStudy(t *testing.T) {
 	} {
 		x := newTally()
 		for _, l := range []layout{{2, 12}, {3, 12}, {4, 12}} {
-			coverage(x, l, c.change, c.factor, c.asymmetry, c.earlier)
+			coverage(x, c.name, l, c.change, c.factor, c.asymmetry, c.earlier)
 		}
 		put("| %s | %.1f | %.1f | %.1f | %.1f |", c.name, x.share("2 × 12"), x.share("3 × 12"), x.share("4 × 12"), x.share("score3 × 12"))
 	}
@@ -282,7 +289,7 @@ func TestStudy(t *testing.T) {
 	put("| --- | --- | --- |")
 	for _, runs := range []int{2, 3, 4, 8} {
 		x := newTally()
-		each(*studyVisits, func(v int, rng *rand.Rand) {
+		each(fmt.Sprintf("plain %d", runs), *studyVisits, func(v int, rng *rand.Rand) {
 			h := studyHorse(rng, 0, 1)
 			r, _ := h.runs(rng, traj.Trot, passes(runs, 0), 12)
 			d, _ := Define(HeadLowDifference)
@@ -303,7 +310,7 @@ func TestStudy(t *testing.T) {
 	put("| --- | --- | --- | --- | --- | --- | --- |")
 	for _, l := range []layout{{1, 12}, {2, 5}, {2, 12}, {3, 12}, {4, 12}} {
 		x := newTally()
-		each(*studyVisits, func(v int, rng *rand.Rand) {
+		each("verdicts "+l.String(), *studyVisits, func(v int, rng *rand.Rand) {
 			h := studyHorse(rng, 0, 1)
 			h.mean[Speed] = 3.5
 			compare := func(b, a horse, followed Name, table *ToleranceTable) *Comparison {
@@ -419,7 +426,7 @@ func TestStudy(t *testing.T) {
 		{"fore, nod 40 mm, no withers or croup mark", 40, 0, true}, {"hind, croup 40 mm, no withers or croup mark", 0, 40, true},
 	} {
 		x := newTally()
-		each(*studyVisits, func(v int, rng *rand.Rand) {
+		each("limb "+c.name, *studyVisits, func(v int, rng *rand.Rand) {
 			h := studyHorse(rng, 0, 0)
 			sign := 1.0
 			side := traj.Right
@@ -480,7 +487,7 @@ func StudySeen(n Name, difference float64, runs, strides int) float64 {
 		view = passes(0, runs)
 	}
 	x := newTally()
-	each(*studyVisits, func(v int, rng *rand.Rand) {
+	each(fmt.Sprintf("seen %s %g %d %d", n, difference, runs, strides), *studyVisits, func(v int, rng *rand.Rand) {
 		h := studyHorse(rng, 0, 0)
 		h.errorSD, h.commonSD = nil, nil
 		h.mean = map[Name]float64{n: difference}
@@ -500,7 +507,7 @@ func StudyPredicted(n Name, difference float64, runs, strides int) float64 {
 // the followed measure goes from the difference given to even; 12 strides a run.
 func StudyImproved(n Name, from float64, runs int) float64 {
 	x := newTally()
-	each(*studyVisits, func(v int, rng *rand.Rand) {
+	each(fmt.Sprintf("improved %s %g %d", n, from, runs), *studyVisits, func(v int, rng *rand.Rand) {
 		b := studyHorse(rng, 0, 0)
 		b.mean = map[Name]float64{n: from}
 		a := b
