@@ -2,7 +2,6 @@ package pipeline
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -10,8 +9,10 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"time"
 
 	"jogstrip/metrics"
+	"jogstrip/pipeline/fsx"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/report"
 	"jogstrip/pipeline/table"
@@ -50,6 +51,7 @@ type comparisonFile struct {
 type comparedVisit struct {
 	Name    string        `json:"name"`
 	Results []resultInput `json:"results"`
+	Record  *record.Visit `json:"record"` // As its page says; empty where there is none.
 }
 
 type resultInput struct {
@@ -132,14 +134,14 @@ func writeComparison(c *Compared, b, a *Visit, opts CompareOptions) (err error) 
 		return err
 	}
 	return makeFolder(c.Folder, func(f *files) error {
-		data, err := json.MarshalIndent(comparisonFile{
+		f.json("comparison.json", comparisonFile{
 			Schema: ComparisonSchema, Program: opts.Program, Before: compared(b), After: compared(a), Problems: c.Problems, Comparison: c.Comparison,
-		}, "", " ")
-		if err != nil {
-			return err
-		}
-		f.bytes("comparison.json", append(data, '\n'))
+		})
 		f.from("changes.csv", func(w io.Writer) error { return table.Changes(w, c.Comparison) })
+		rows := []table.Visit{tableVisit(b, &c.Before), tableVisit(a, &c.After)}
+		rows[1].Since = string(c.Verdict)
+		f.from("visits.csv", func(w io.Writer) error { return table.Visits(w, rows) })
+		f.from("soreness.csv", func(w io.Writer) error { return table.Palpation(w, rows) })
 		f.from("columns.csv", table.ChangesDictionary)
 		pictures := f.figures(plots.ComparisonFigures(c.Comparison))
 		var inputs []report.Input
@@ -174,11 +176,38 @@ func mayReplace(folder, mark string) error {
 }
 
 func compared(v *Visit) comparedVisit {
-	c := comparedVisit{Name: filepath.Base(v.Around.Folder)}
+	c := comparedVisit{Name: filepath.Base(v.Around.Folder), Record: &v.Around.Visit}
 	for _, r := range v.Results {
 		c.Results = append(c.Results, resultInput{r.Clip.File, r.Inputs})
 	}
 	return c
+}
+
+// tableVisit is the visit as tables take it.
+func tableVisit(v *Visit, s *metrics.Summary) table.Visit {
+	page := &v.Around.Visit
+	out := table.Visit{
+		Name: fsx.EscapeName(filepath.Base(v.Around.Folder)), Summary: s,
+		Reason: page.Reason, Surface: page.Surface, Shoeing: page.Shoeing, Presented: page.Presented, Followed: string(page.Followed),
+		Barn: page.Function.Barn, Field: page.Function.Field, Work: page.Function.Work, VetGrade: page.AAEPGrade,
+		GradedBy: page.GradedBy, NextCheck: page.NextCheck, Notes: page.Notes,
+	}
+	if d := day(v.Around.Folder); !d.IsZero() {
+		out.Date = d.Format(time.DateOnly)
+	}
+	for _, p := range page.Palpation {
+		side := string(p.Side)
+		if p.Side == traj.Middle {
+			side = ""
+		}
+		out.Soreness = append(out.Soreness, table.Soreness{Region: p.Region, Side: side, Grade: p.Soreness, Pressure: p.Pressure, PressureUnit: p.PressureUnit, Note: p.Note})
+	}
+	var treated []string
+	for _, t := range page.Treatment {
+		treated = append(treated, treatmentWords(t))
+	}
+	out.Treatment = strings.Join(treated, "; ")
+	return out
 }
 
 func visited(v *Visit, from string) report.Visited {

@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"bytes"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -76,6 +77,18 @@ func (f *files) from(name string, write func(io.Writer) error) {
 		return
 	}
 	f.bytes(name, b.Bytes())
+}
+
+// json writes v as indented JSON.
+func (f *files) json(name string, v any) {
+	f.from(name, func(w io.Writer) error {
+		data, err := json.MarshalIndent(v, "", " ")
+		if err != nil {
+			return err
+		}
+		_, err = w.Write(append(data, '\n'))
+		return err
+	})
 }
 
 func (f *files) tables(set *traj.Set, run *metrics.Run) {

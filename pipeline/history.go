@@ -3,6 +3,7 @@ package pipeline
 import (
 	"context"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"slices"
@@ -11,6 +12,7 @@ import (
 	"jogstrip/metrics"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/report"
+	"jogstrip/pipeline/table"
 	"jogstrip/plots"
 	"jogstrip/track/traj"
 )
@@ -78,12 +80,57 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 	if err := mayReplace(out.Folder, ReportFile); err != nil {
 		return nil, err
 	}
+	data, rows := historyData(visits, out, opts)
 	return out, makeFolder(out.Folder, func(f *files) error {
+		f.json("history.json", data)
+		f.from("history.csv", func(w io.Writer) error { return table.History(w, rows) })
+		f.from("visits.csv", func(w io.Writer) error { return table.Visits(w, rows) })
+		f.from("soreness.csv", func(w io.Writer) error { return table.Palpation(w, rows) })
+		f.from("columns.csv", table.HistoryDictionary)
 		figure, err := plots.History(points, plots.HistoryOptions{Followed: page.Followed})
 		page.Figures = f.figures(plots.OutcomeOf("All visits", figure, err))
 		f.page(page)
 		return nil
 	})
+}
+
+// HistorySchema is the schema field of a history file.
+const HistorySchema = "jogstrip-history/1"
+
+// historyFile is what history.json holds.
+type historyFile struct {
+	Schema   string          `json:"schema"`
+	Program  record.Program  `json:"program"`
+	Horse    string          `json:"horse,omitempty"`
+	Finding  string          `json:"finding,omitempty"` // The first visit against the last.
+	Problems []string        `json:"problems,omitempty"`
+	Visits   []historyOfFile `json:"visits"` // In order of time.
+}
+
+type historyOfFile struct {
+	comparedVisit
+	Since   metrics.Verdict  `json:"since_the_visit_before,omitempty"`
+	Summary *metrics.Summary `json:"summary,omitempty"` // Missing where nothing was measured.
+}
+
+// historyData returns the visits that are on the page as data.
+func historyData(visits []*pastVisit, out *HorseHistory, opts CompareOptions) (*historyFile, []table.Visit) {
+	data := &historyFile{Schema: HistorySchema, Program: opts.Program, Finding: out.Finding, Problems: out.Problems}
+	var rows []table.Visit
+	for _, v := range visits {
+		if v.err != nil {
+			continue
+		}
+		data.Horse = v.Around.Horse.Name
+		one := historyOfFile{comparedVisit: compared(v.Visit), Since: v.since}
+		if v.sum != nil {
+			one.Summary = v.sum.Summary
+		}
+		row := tableVisit(v.Visit, one.Summary)
+		row.Since = string(v.since)
+		data.Visits, rows = append(data.Visits, one), append(rows, row)
+	}
+	return data, rows
 }
 
 // pastVisit is one visit of a history.

@@ -51,7 +51,7 @@ func TestMeasureClip(t *testing.T) {
 	}
 	out := record.OutPath(path)
 	first := map[string][]byte{}
-	for _, name := range []string{"result.json", "strides.csv", "signals.csv", "columns.csv", "report.html", "tracked.mp4"} {
+	for _, name := range []string{"result.json", "strides.csv", "signals.csv", "columns.csv", "report.html", "report.pdf", "tracked.mp4"} {
 		b, err := os.ReadFile(filepath.Join(out, name))
 		if err != nil {
 			t.Fatal(err)

@@ -28,43 +28,43 @@ type Horse struct {
 
 // Visit is what was seen, felt and done at one visit, visit.toml.
 type Visit struct {
-	Reason    string       `toml:"reason"`
-	Surface   string       `toml:"surface"` // "concrete", "sand", …: compared word for word.
-	Shoeing   string       `toml:"shoeing"`
-	Presented string       `toml:"presented"` // "led" or "ridden"; empty means led.
-	Followed  metrics.Name `toml:"followed"`  // The measure declared beforehand; empty means the score.
-	Palpation []Palpation  `toml:"palpation"`
-	Treatment []Treatment  `toml:"treatment"`
-	Function  Function     `toml:"function"`
-	AAEPGrade *int         `toml:"aaep_grade"` // As a veterinarian gave it, 0 to 5; never derived.
-	GradedBy  string       `toml:"graded_by"`
-	NextCheck string       `toml:"next_check"` // yyyy-mm-dd.
-	Notes     string       `toml:"notes"`
+	Reason    string       `toml:"reason" json:"reason,omitempty"`
+	Surface   string       `toml:"surface" json:"surface,omitempty"` // "concrete", "sand", …: compared word for word.
+	Shoeing   string       `toml:"shoeing" json:"shoeing,omitempty"`
+	Presented string       `toml:"presented" json:"presented,omitempty"` // "led" or "ridden"; empty means led.
+	Followed  metrics.Name `toml:"followed" json:"followed,omitempty"`   // The measure declared beforehand; empty means the score.
+	Palpation []Palpation  `toml:"palpation" json:"palpation,omitempty"`
+	Treatment []Treatment  `toml:"treatment" json:"treatment,omitempty"`
+	Function  Function     `toml:"function" json:"function,omitzero"`
+	AAEPGrade *int         `toml:"aaep_grade" json:"aaep_grade,omitempty"` // As a veterinarian gave it, 0 to 5; never derived.
+	GradedBy  string       `toml:"graded_by" json:"graded_by,omitempty"`
+	NextCheck string       `toml:"next_check" json:"next_check,omitempty"` // yyyy-mm-dd.
+	Notes     string       `toml:"notes" json:"notes,omitempty"`
 }
 
 // Palpation is what was felt in one region of one side.
 type Palpation struct {
-	Region   string    `toml:"region"`
-	Side     traj.Side `toml:"side"`     // "left", "right"; empty for the middle.
-	Soreness int       `toml:"soreness"` // 0 to 4, see FORMATS.md.
+	Region   string    `toml:"region" json:"region"`
+	Side     traj.Side `toml:"side" json:"side,omitempty"` // "left", "right"; empty for the middle.
+	Soreness int       `toml:"soreness" json:"soreness"`   // 0 to 4, see FORMATS.md.
 	// Pressure at which the horse reacted, where an algometer was used; 0 is none.
-	Pressure     float64 `toml:"pressure"`
-	PressureUnit string  `toml:"pressure_unit"` // "N" or "kg/cm2".
-	Note         string  `toml:"note"`
+	Pressure     float64 `toml:"pressure" json:"pressure,omitempty"`
+	PressureUnit string  `toml:"pressure_unit" json:"pressure_unit,omitempty"` // "N" or "kg/cm2".
+	Note         string  `toml:"note" json:"note,omitempty"`
 }
 
 // Treatment is one thing that was done.
 type Treatment struct {
-	What string `toml:"what"`
-	Who  string `toml:"who"`
-	Note string `toml:"note"`
+	What string `toml:"what" json:"what"`
+	Who  string `toml:"who" json:"who,omitempty"`
+	Note string `toml:"note" json:"note,omitempty"`
 }
 
 // Function is how the horse does where it lives and works.
 type Function struct {
-	Barn  string `toml:"barn"`
-	Field string `toml:"field"`
-	Work  string `toml:"work"`
+	Barn  string `toml:"barn" json:"barn,omitempty"`
+	Field string `toml:"field" json:"field,omitempty"`
+	Work  string `toml:"work" json:"work,omitempty"`
 }
 
 // Yard is the yard folder's own page, yard.toml.

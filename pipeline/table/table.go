@@ -152,9 +152,13 @@ func signalColumns(set *traj.Set, r *metrics.Run) []column {
 	return columns
 }
 
-// Changes writes a row per measure of a comparison.
+// Changes writes a row per measure of a comparison, the asymmetry score first.
 func Changes(w io.Writer, c *metrics.Comparison) error {
-	return write(w, len(c.Changes), changeColumns(c.Changes))
+	changes := c.Changes
+	if c.Score != nil {
+		changes = append([]metrics.Change{*c.Score}, changes...)
+	}
+	return write(w, len(changes), changeColumns(changes))
 }
 
 func changeColumns(changes []metrics.Change) []column {
@@ -168,7 +172,7 @@ func changeColumns(changes []metrics.Change) []column {
 		}
 	}
 	columns := []column{
-		{"measure", "", "Name of the measure as in MEASURES.md.", func(i int) string { return string(changes[i].Name) }},
+		{"measure", "", "Name of the measure as in MEASURES.md, or asymmetry_score.", func(i int) string { return string(changes[i].Name) }},
 		{"unit", "", "Unit of the numbers in this row.", func(i int) string { return changes[i].Unit }},
 	}
 	for _, e := range []struct {
@@ -185,13 +189,25 @@ func changeColumns(changes []metrics.Change) []column {
 			column{e.name + "_high", "as in unit", "Upper end of the 95 % interval, " + e.meaning + ".", part(e.pick, func(e *metrics.Estimate) float64 { return e.High })})
 	}
 	return append(columns,
-		column{"smallest_change_that_counts", "as in unit", "MDC95.", func(i int) string { return Number(changes[i].Smallest, 5) }},
+		column{"smallest_change_that_counts", "as in unit", "MDC95.", func(i int) string {
+			if changes[i].Smallest <= 0 {
+				return ""
+			}
+			return Number(changes[i].Smallest, 5)
+		}},
 		column{"p", "", "Two-sided, before Holm's correction.", func(i int) string {
 			if changes[i].Change == nil {
 				return ""
 			}
 			return Number(changes[i].P, 5)
 		}},
+		column{"p_holm", "", "The same after Holm's correction; of the followed measure as before.", func(i int) string {
+			if changes[i].Change == nil {
+				return ""
+			}
+			return Number(changes[i].Holm, 5)
+		}},
+		column{"followed", "", "true for the one measure declared beforehand as what is to change; without one it is the score.", func(i int) string { return strconv.FormatBool(changes[i].Followed) }},
 		column{"verdict", "", "improved, worse, changed, no measurable change or not comparable.", func(i int) string { return string(changes[i].Verdict) }},
 		column{"why", "", "Why it is not comparable.", func(i int) string { return changes[i].Reason }})
 }
@@ -199,32 +215,5 @@ func changeColumns(changes []metrics.Change) []column {
 // Dictionary writes a row per column of the tables that Strides and Signals
 // write for the same run.
 func Dictionary(w io.Writer, set *traj.Set, r *metrics.Run) error {
-	type entry struct {
-		file string
-		column
-	}
-	var all []entry
-	for _, c := range strideColumns(r) {
-		all = append(all, entry{"strides.csv", c})
-	}
-	for _, c := range signalColumns(set, r) {
-		all = append(all, entry{"signals.csv", c})
-	}
-	return write(w, len(all), []column{
-		{"file", "", "", func(i int) string { return all[i].file }},
-		{"column", "", "", func(i int) string { return all[i].name }},
-		{"unit", "", "", func(i int) string { return all[i].unit }},
-		{"meaning", "", "", func(i int) string { return all[i].meaning }},
-	})
-}
-
-// ChangesDictionary writes a row per column of the table that Changes writes.
-func ChangesDictionary(w io.Writer) error {
-	columns := changeColumns(nil)
-	return write(w, len(columns), []column{
-		{"file", "", "", func(int) string { return "changes.csv" }},
-		{"column", "", "", func(i int) string { return columns[i].name }},
-		{"unit", "", "", func(i int) string { return columns[i].unit }},
-		{"meaning", "", "", func(i int) string { return columns[i].meaning }},
-	})
+	return dictionary(w, entries("strides.csv", strideColumns(r)), entries("signals.csv", signalColumns(set, r)))
 }
