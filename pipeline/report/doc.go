@@ -1,11 +1,21 @@
 // Package report writes the pages people read: one clip, one visit, the
 // comparison of two visits, the morning after a batch, and a horse's history.
 //
-// Every page is one HTML file that opens without a network: style and figures
+// A Page is made once, of paragraphs, lists, tables and figures, and written
+// twice: as HTML for the screen and as PDF for paper and post. Both are made of
+// the same words and numbers, so they cannot differ.
+//
+// On the screen every page is one HTML file that opens without a network: style and figures
 // are inside it, no script runs, and a content security policy forbids the
 // page to fetch anything. Text comes first: a paragraph in plain words stands
-// above every table, every table above every picture. Pages print on A4 and
-// on Letter.
+// above every table, every table above every picture.
+//
+// On paper every page is A4 with all ink within 178 × 259 mm, so that it comes
+// out whole on Letter, too; fonts are inside the file, figures are lines and
+// letters. Headers of tables stand again above their rest on the next page, and
+// headings never alone at a page's foot. A letter that the typeface lacks is
+// shown as a box, and a note says so. Links are left out: a PDF travels alone. The
+// same page gives the same bytes: no clock is asked.
 //
 // The package takes plain data and decides nothing: sentences of findings and
 // verdicts come from package metrics, figures from package plots. What it adds
@@ -14,5 +24,6 @@
 //
 // Whatever a person wrote is escaped. Figures are read as SVG and written anew
 // from a list of harmless elements, so that a picture cannot carry a script.
-// Links are relative to the page.
+// Links are relative to the page. The PDF is written with codeberg.org/go-pdf/fpdf
+// in the Liberation typefaces.
 package report
