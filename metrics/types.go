@@ -30,49 +30,200 @@ const (
 // Name is a measure's name in files. It carries no unit.
 type Name string
 
-// The measures. Names that exist for both girdles end in _fore and _hind.
+// The measures, in the order of Definitions: formula, sign, unit and source, as in
+// MEASURES.md, where what each needs and does not mean stands too. On and off are
+// the instants of hoof-on and hoof-off, Y the place of a placement along the line of
+// travel, T the stride duration, L and R the horse’s own sides.
 const (
-	StrideDuration  Name = "stride_duration"
+	// StrideDuration: T = hoof-on of the reference limb to its next; where a hoof-on was
+	// not timed, the instant at which the rhythm of all limbs puts it, with that
+	// instant's spread. Sign: None. Unit: s. Source: Standard; in trot in hand about
+	// 0.7–0.8 s (Holmstrom et al. 1994, Swedish Warmbloods: 794 ms; authors and year
+	// from memory).
+	StrideDuration Name = "stride_duration"
+
+	// StrideFrequency: 1/T. Sign: None. Unit: Hz. Source: As stride duration.
 	StrideFrequency Name = "stride_frequency"
-	Speed           Name = "speed"
 
-	StanceDurationFore  Name = "stance_duration_fore"
-	StanceDurationHind  Name = "stance_duration_hind"
-	SwingDurationFore   Name = "swing_duration_fore"
-	SwingDurationHind   Name = "swing_duration_hind"
-	DutyFactorFore      Name = "duty_factor_fore"
-	DutyFactorHind      Name = "duty_factor_hind"
-	StepTimingFore      Name = "step_timing_fore" // Hoof-on right after hoof-on left, % of the stride; 50 is even.
-	StepTimingHind      Name = "step_timing_hind"
-	PairTiming          Name = "pair_timing" // Hind hoof-on minus paired fore hoof-on, per pair; side is the fore's.
-	StrideLength        Name = "stride_length"
-	StepLengthFore      Name = "step_length_fore"
-	StepLengthHind      Name = "step_length_hind"
-	PlacementOffsetFore Name = "placement_offset_fore"
-	PlacementOffsetHind Name = "placement_offset_hind"
-	LateralArcFore      Name = "lateral_arc_fore"
-	LateralArcHind      Name = "lateral_arc_hind"
-	MedialArcFore       Name = "medial_arc_fore"
-	MedialArcHind       Name = "medial_arc_hind"
-	FlightHeightFore    Name = "flight_height_fore"
-	FlightHeightHind    Name = "flight_height_hind"
+	// Speed: (Y of the next placement − Y of this one)/T, of the reference limb, else of
+	// another limb of which both placements were seen. Sign: None. Unit: m/s. Source:
+	// Standard; keep it equal on repeats, since horses are called sound more often at
+	// higher speed (Starke et al. 2013, Vet J).
+	Speed Name = "speed"
 
-	HeadLowDifference     Name = "head_low_difference"
-	HeadHighDifference    Name = "head_high_difference"
-	WithersLowDifference  Name = "withers_low_difference"
+	// StrideLength: Y of the next placement − Y of this one, of the reference limb, else
+	// of another limb of which both were seen. Sign: None. Unit: m. Source: Drevemo et
+	// al. 1980, Equine Vet J 12:60–65: varies by about 2 % within a horse.
+	StrideLength Name = "stride_length"
+
+	// StepLengthFore: left = Y(L) − Y(R before it), right = Y(R) − Y(L before it), along
+	// the line of travel; difference R − L. Sign: Negative: the right limb's step is
+	// shorter. Counts as a sign of the right limb. Unit: m; at level ratio % of stride
+	// length. Source: Shortened steps and a shortened cranial phase: Clayton 1986, J
+	// Equine Vet Sci (one horse); which limb a short step points to is common practice.
+	StepLengthFore Name = "step_length_fore"
+	// StepLengthHind is StepLengthFore of the hindlimbs.
+	StepLengthHind Name = "step_length_hind"
+
+	// StepTimingFore: 100·(on(R) − on(L))/T from L to R to the next L. Sign: 50 % is
+	// even; below 50 % the right limb lands early, its step takes less time. Counts as a
+	// supporting sign of the right limb and never decides. Unit: %. Source: Rhythm of
+	// the trot; the direction is common practice and not settled by published work.
+	StepTimingFore Name = "step_timing_fore"
+	// StepTimingHind is StepTimingFore of the hindlimbs.
+	StepTimingHind Name = "step_timing_hind"
+
+	// HeadLowDifference: height of the head at its minimum in right-fore stance − that
+	// in left-fore stance. Sign: Positive: carried higher over the right fore; a
+	// right-fore pattern. Unit: mm; at level ratio % of its own range. Source: Pfau et
+	// al. 2018, Equine Vet J 50:117–123 (sign); Buchner et al. 1996, Equine Vet J
+	// 28:71–76 (that the trunk is kept higher in lame stance); variation between
+	// measurements: Hardeman et al. 2019, Equine Vet J, 10.1111/evj.13075.
+	HeadLowDifference Name = "head_low_difference"
+
+	// HeadHighDifference: height of the head at its maximum after right-fore stance −
+	// that after left-fore stance. Sign: Positive: rises higher after the right fore's
+	// stance; a right-fore pattern. Unit: mm; at level ratio % of its own range. Source:
+	// Pfau et al. 2018, Equine Vet J 50:117–123 (sign); Buchner et al. 1996, Equine Vet
+	// J 28:71–76 (that the trunk is kept higher in lame stance); variation between
+	// measurements: Hardeman et al. 2019, Equine Vet J, 10.1111/evj.13075.
+	HeadHighDifference Name = "head_high_difference"
+
+	// WithersLowDifference: height of the withers at its minimum in right-fore stance −
+	// that in left-fore stance. Sign: Positive: carried higher over the right fore; a
+	// right-fore pattern. Unit: mm; at level ratio % of its own range. Source: Pfau et
+	// al. 2018, Equine Vet J 50:117–123 (sign); Buchner et al. 1996, Equine Vet J
+	// 28:71–76 (that the trunk is kept higher in lame stance); variation between
+	// measurements: Hardeman et al. 2019, Equine Vet J, 10.1111/evj.13075.
+	WithersLowDifference Name = "withers_low_difference"
+
+	// WithersHighDifference: height of the withers at its maximum after right-fore
+	// stance − that after left-fore stance. Sign: Positive: rises higher after the right
+	// fore's stance; a right-fore pattern. Unit: mm; at level ratio % of its own range.
+	// Source: Pfau et al. 2018, Equine Vet J 50:117–123 (sign); Buchner et al. 1996,
+	// Equine Vet J 28:71–76 (that the trunk is kept higher in lame stance); variation
+	// between measurements: Hardeman et al. 2019, Equine Vet J, 10.1111/evj.13075.
 	WithersHighDifference Name = "withers_high_difference"
-	CroupLowDifference    Name = "croup_low_difference"
-	CroupHighDifference   Name = "croup_high_difference"
-	HipExcursion          Name = "hip_excursion" // Vertical range of each hip point.
-	HeadFirstHarmonic     Name = "head_first_harmonic"
-	HeadSecondHarmonic    Name = "head_second_harmonic"
-	HeadHarmonicShare     Name = "head_harmonic_share" // A1/(A1+A2).
 
-	PlacementSpreadFore  Name = "placement_spread_fore" // SD of the placement offset.
-	PlacementSpreadHind  Name = "placement_spread_hind"
+	// CroupLowDifference: height of the croup at its minimum in right-hind stance − that
+	// in left-hind stance. Sign: Positive: carried higher over the right hind; a
+	// right-hind pattern. Unit: mm; at level ratio % of its own range. Source: Pfau et
+	// al. 2018, Equine Vet J 50:117–123 (sign); Buchner et al. 1996, Equine Vet J
+	// 28:71–76 (that the trunk is kept higher in lame stance); variation between
+	// measurements: Hardeman et al. 2019, Equine Vet J, 10.1111/evj.13075.
+	CroupLowDifference Name = "croup_low_difference"
+
+	// CroupHighDifference: height of the croup at its maximum after right-hind stance −
+	// that after left-hind stance. Sign: Positive: rises higher after the right hind's
+	// stance; a right-hind pattern. Unit: mm; at level ratio % of its own range. Source:
+	// Pfau et al. 2018, Equine Vet J 50:117–123 (sign); Buchner et al. 1996, Equine Vet
+	// J 28:71–76 (that the trunk is kept higher in lame stance); variation between
+	// measurements: Hardeman et al. 2019, Equine Vet J, 10.1111/evj.13075.
+	CroupHighDifference Name = "croup_high_difference"
+
+	// HipExcursion: highest − lowest point of each hip over the stride; difference R −
+	// L. Sign: Positive: the right hip moves more up and down; counts as a sign of the
+	// right hind. Unit: mm. Source: Hip hike is common practice; that vertical pelvic
+	// movement goes with hindlimb lameness is established (croup, above).
+	HipExcursion Name = "hip_excursion"
+
+	// HeadFirstHarmonic: amplitude A1 of the head's movement at stride frequency
+	// (least-squares Fourier fit). Sign: None: an amplitude. Unit: mm; at level ratio %
+	// of its own range. Source: Pfau et al. 2018 (first harmonic as amount and phase of
+	// asymmetry); Peham 1996, Audigie 2002 (from memory).
+	HeadFirstHarmonic Name = "head_first_harmonic"
+
+	// HeadSecondHarmonic: amplitude A2 at twice the stride frequency: the even part.
+	// Sign: None: an amplitude. Unit: mm; at level ratio % of its own range. Source: As
+	// above.
+	HeadSecondHarmonic Name = "head_second_harmonic"
+
+	// HeadHarmonicShare: 100·A1/(A1 + A2). Sign: None; 0 % is a head that moves alike
+	// over both forelimbs. Unit: %. Source: As above.
+	HeadHarmonicShare Name = "head_harmonic_share"
+
+	// StanceDurationFore: off − on of each limb; difference R − L. Sign: Positive:
+	// longer on the right. Unit: s. Source: Standard definition; single instants are
+	// known to about 26 ms at the very best (Starke & Clayton 2015, PeerJ 3:e783, in a
+	// laboratory).
+	StanceDurationFore Name = "stance_duration_fore"
+	// StanceDurationHind is StanceDurationFore of the hindlimbs.
+	StanceDurationHind Name = "stance_duration_hind"
+
+	// SwingDurationFore: next on − off of each limb; difference R − L. Sign: Positive:
+	// longer on the right. Unit: s. Source: Standard definition; single instants are
+	// known to about 26 ms at the very best (Starke & Clayton 2015, PeerJ 3:e783, in a
+	// laboratory).
+	SwingDurationFore Name = "swing_duration_fore"
+	// SwingDurationHind is SwingDurationFore of the hindlimbs.
+	SwingDurationHind Name = "swing_duration_hind"
+
+	// DutyFactorFore: 100·stance/(stance + swing) of each limb; difference R − L. Sign:
+	// Positive: longer on the right. Unit: %. Source: Standard definition; single
+	// instants are known to about 26 ms at the very best (Starke & Clayton 2015, PeerJ
+	// 3:e783, in a laboratory).
+	DutyFactorFore Name = "duty_factor_fore"
+	// DutyFactorHind is DutyFactorFore of the hindlimbs.
+	DutyFactorHind Name = "duty_factor_hind"
+
+	// PairTiming: 1000·(on(hind) − on(fore)) of each diagonal pair (in pace: lateral
+	// pair), the side being the fore's; difference R − L. Sign: Each side: positive when
+	// the hind lands after its fore. Difference: positive when that of the right fore's
+	// pair is the later one. Unit: ms. Source: Hind first, together and fore first all
+	// occur in sound horses: Hobbs, Bertram & Clayton 2016, PeerJ 4:e2190.
+	PairTiming Name = "pair_timing"
+
+	// PlacementOffsetFore: distance of each placement from the line of travel, outward
+	// positive; difference R − L. Sign: Each side: negative lands across the midline
+	// (plaiting). Difference: positive when the right lands further outward. Unit: cm.
+	// Source: In induced lameness inconsistent and contradictory: Adams & Stashak, 7th
+	// ed., p. 135.
+	PlacementOffsetFore Name = "placement_offset_fore"
+	// PlacementOffsetHind is PlacementOffsetFore of the hindlimbs.
+	PlacementOffsetHind Name = "placement_offset_hind"
+
+	// LateralArcFore: largest outward departure of the hoof from the chord between its
+	// two placements; difference R − L. Sign: Positive: the right swings further
+	// outward. Unit: cm. Source: Not objectively studied as a sign of particular
+	// lameness: Adams & Stashak, 7th ed., p. 135.
+	LateralArcFore Name = "lateral_arc_fore"
+	// LateralArcHind is LateralArcFore of the hindlimbs.
+	LateralArcHind Name = "lateral_arc_hind"
+
+	// MedialArcFore: largest inward departure of the hoof from the chord between its two
+	// placements; difference R − L. Sign: Positive: the right swings further inward.
+	// Unit: cm. Source: Not objectively studied as a sign of particular lameness: Adams
+	// & Stashak, 7th ed., p. 135.
+	MedialArcFore Name = "medial_arc_fore"
+	// MedialArcHind is MedialArcFore of the hindlimbs.
+	MedialArcHind Name = "medial_arc_hind"
+
+	// FlightHeightFore: highest point of the hoof mark over its height in stance;
+	// difference R − L. Sign: Positive: the right is lifted higher. Unit: cm. Source:
+	// Objective measurements have not confirmed what is read from the hoof's path: Adams
+	// & Stashak, 7th ed., p. 135.
+	FlightHeightFore Name = "flight_height_fore"
+	// FlightHeightHind is FlightHeightFore of the hindlimbs.
+	FlightHeightHind Name = "flight_height_hind"
+
+	// PlacementSpreadFore: standard deviation over the run of each limb's placement
+	// offset, measuring error taken off; difference R − L. Sign: Positive: the right
+	// varies more. Unit: cm. Source: Common practice.
+	PlacementSpreadFore Name = "placement_spread_fore"
+	// PlacementSpreadHind is PlacementSpreadFore of the hindlimbs.
+	PlacementSpreadHind Name = "placement_spread_hind"
+
+	// StepLengthSpreadFore: standard deviation over the run of each limb's step length,
+	// measuring error taken off; difference R − L. Sign: Positive: the right varies
+	// more. Unit: cm. Source: Common practice.
 	StepLengthSpreadFore Name = "step_length_spread_fore"
+	// StepLengthSpreadHind is StepLengthSpreadFore of the hindlimbs.
 	StepLengthSpreadHind Name = "step_length_spread_hind"
-	Crossfall            Name = "crossfall" // Tilt of the lane across, degrees, positive: falls to the camera's right.
+
+	// Crossfall: tilt of the ground plane across the lane, from calibration. Sign:
+	// Positive: falls to the camera's right. Unit: °. Source: A bank changes how limbs
+	// are placed: Hobbs, Licka & Polman 2011, Equine Vet J 43:686–694.
+	Crossfall Name = "crossfall"
 )
 
 // Definition describes one measure for tables, plots and files.
