@@ -1,7 +1,6 @@
 package report
 
 import (
-	"fmt"
 	"strings"
 	"sync"
 	"time"
@@ -299,10 +298,4 @@ func (s *sheet) show(text string) string {
 		b.WriteRune(r)
 	}
 	return b.String()
-}
-
-// String names the style in an error.
-func (t textStyle) String() string {
-	family, style := t.family()
-	return fmt.Sprintf("%s%s %g pt", family, style, t.size)
 }

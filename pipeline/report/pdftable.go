@@ -22,7 +22,6 @@ type tablePlan struct {
 
 type plannedRow struct {
 	cells []plannedCell
-	bold  bool
 }
 
 type plannedCell struct {
