@@ -8,8 +8,11 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"time"
+
+	"golang.org/x/sync/errgroup"
 
 	"jogstrip/metrics"
 	"jogstrip/pipeline/fsx"
@@ -105,12 +108,27 @@ func (f *files) figures(outcomes []plots.Outcome, err error) []report.Figure {
 	if f.err != nil {
 		return nil
 	}
-	for _, o := range outcomes {
+	// Figures do not depend on each other, so every processor draws some.
+	drawn := make([]struct{ png, svg bytes.Buffer }, len(outcomes))
+	var drawing errgroup.Group
+	drawing.SetLimit(runtime.GOMAXPROCS(0))
+	for i, o := range outcomes {
 		if o.Figure == nil {
 			continue
 		}
-		f.from(filepath.Join("plots", o.Name+".png"), o.Figure.PNG)
-		f.from(filepath.Join("plots", o.Name+".svg"), o.Figure.SVG)
+		drawing.Go(func() error {
+			return errors.Join(o.Figure.PNG(&drawn[i].png), o.Figure.SVG(&drawn[i].svg))
+		})
+	}
+	if err := drawing.Wait(); err != nil {
+		f.err = fmt.Errorf("draw: %w", err)
+		return nil
+	}
+	for i, o := range outcomes {
+		if o.Figure != nil {
+			f.bytes(filepath.Join("plots", o.Name+".png"), drawn[i].png.Bytes())
+			f.bytes(filepath.Join("plots", o.Name+".svg"), drawn[i].svg.Bytes())
+		}
 	}
 	pictures, err := report.Figures(outcomes)
 	if f.err == nil && err != nil {

@@ -29,9 +29,11 @@ var ErrNoMarks = errors.New("the clip has no marks")
 
 // MeasureOptions sets how clips are measured. The zero value is right.
 type MeasureOptions struct {
-	Program   record.Program // What measures, as it goes into the results; Measuring is set by MeasureClip.
-	Resamples int            // Of the bootstrap; 0 means metrics' own number.
-	NoVideo   bool           // Leave out tracked.mp4.
+	// Program is what measures, as it goes into the results. Measuring is set by
+	// MeasureClip, and so is FFmpeg where it is empty: by what decoded the clip.
+	Program   record.Program
+	Resamples int  // Of the bootstrap; 0 means metrics' own number.
+	NoVideo   bool // Leave out tracked.mp4.
 	// Progress, where set, is told what is being done and how far it is; total
 	// is 0 where that is not known.
 	Progress func(stage string, done, total int)
@@ -49,6 +51,8 @@ type job struct {
 	around *Surroundings
 	marks  *record.Marks
 	inputs record.Inputs
+	hashed chan error // Tells once that the clip's hash is in inputs, or why not.
+	ffmpeg string     // Version of what decoded the clip.
 }
 
 // MeasureClip measures the clip at path and puts its results folder in place,
@@ -60,10 +64,16 @@ func MeasureClip(ctx context.Context, path string, opts MeasureOptions) (result 
 		return nil, err
 	}
 	defer func() { err = errors.Join(err, release()) }()
+	ctx, cancel := context.WithCancel(ctx)
 	j, err := prepare(ctx, path, opts)
 	if err != nil {
+		cancel()
 		return nil, err
 	}
+	defer func() {
+		cancel()
+		<-j.hashed // Closed by then: nothing goes on reading the clip.
+	}()
 	info, err := clip.Probe(ctx, path)
 	if err != nil {
 		return nil, err
@@ -73,6 +83,9 @@ func MeasureClip(ctx context.Context, path string, opts MeasureOptions) (result 
 	}
 	tracked, broken, err := j.track(ctx, info, opts)
 	if err != nil {
+		return nil, err
+	}
+	if err := <-j.hashed; err != nil {
 		return nil, err
 	}
 	opts.tell("measuring", 0, 1)
@@ -91,7 +104,8 @@ func MeasureClip(ctx context.Context, path string, opts MeasureOptions) (result 
 	return result, nil
 }
 
-// prepare reads what lies beside the clip and hashes what the result depends on.
+// prepare reads what lies beside the clip and hashes what the result depends on,
+// the clip itself in the background.
 func prepare(ctx context.Context, path string, opts MeasureOptions) (*job, error) {
 	j := &job{path: path}
 	marksPath := record.MarksPath(path)
@@ -109,11 +123,18 @@ func prepare(ctx context.Context, path string, opts MeasureOptions) (*job, error
 	if j.inputs.MarksSHA256, err = fsx.Hash(ctx, marksPath); err != nil {
 		return nil, err
 	}
-	if j.inputs.ClipSHA256, err = fsx.Hash(ctx, path); err != nil {
+	if j.inputs.SettingsSHA256, err = j.around.settingsHash(opts.Resamples); err != nil {
 		return nil, err
 	}
-	j.inputs.SettingsSHA256, err = j.around.settingsHash(opts.Resamples)
-	return j, err
+	// The clip is hashed while it is decoded, which leaves it in the system's memory.
+	j.hashed = make(chan error, 1)
+	go func() {
+		defer close(j.hashed)
+		var err error
+		j.inputs.ClipSHA256, err = fsx.Hash(ctx, path)
+		j.hashed <- err
+	}()
+	return j, nil
 }
 
 // UpToDate reports whether the results of the clip at path still hold, and if
@@ -171,6 +192,7 @@ func UpToDate(ctx context.Context, path string, opts MeasureOptions, hash func(c
 type source struct {
 	*clip.Reader
 	broken *error
+	ffmpeg *string
 }
 
 // Close keeps what is known of the clip's end.
@@ -178,6 +200,7 @@ func (s source) Close() error {
 	if err := s.Broken(); err != nil {
 		*s.broken = err
 	}
+	*s.ffmpeg = s.Decoder()
 	return s.Reader.Close()
 }
 
@@ -210,7 +233,7 @@ func (j *job) track(ctx context.Context, info *clip.Info, opts MeasureOptions) (
 		if err != nil {
 			return nil, err
 		}
-		return source{r, &broken}, nil
+		return source{r, &broken, &j.ffmpeg}, nil
 	}
 	result, err = track.Run(ctx, open, marks, set)
 	if err != nil {
@@ -234,6 +257,9 @@ func (j *job) result(info *clip.Info, tracked *track.Result, run *metrics.Run, s
 	set := tracked.Set
 	r := &record.Result{Program: opts.Program, Inputs: j.inputs, Run: *run, Summary: summary}
 	r.Program.Measuring = MeasuringVersion
+	if r.Program.FFmpeg == "" {
+		r.Program.FFmpeg = j.ffmpeg
+	}
 	r.Clip = record.ClipFacts{
 		File: fsx.EscapeName(filepath.Base(j.path)), Codec: info.Codec, BitDepth: info.BitDepth, Width: info.Width, Height: info.Height,
 		Rotation: info.Rotation, FrameRate: rounded(info.FrameRate, 3), VariableRate: info.Variable,

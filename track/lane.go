@@ -119,33 +119,26 @@ func cells(g flow.Gray, side int, shift flow.Point, spare coarse) coarse {
 		spare.cells = make([]uint16, c.width*c.height)
 	}
 	c.cells = spare.cells[:c.width*c.height]
-	clear(c.cells)
 	dx, dy := int(math.Round(shift.X)), int(math.Round(shift.Y))
 	// Cells from first to last lie inside the picture whole.
 	first := min(max((dx+side-1)/side, 0), c.width)
 	last := min(max((g.Width+dx)/side, first), c.width)
 	for y := range c.height {
 		out := c.cells[y*c.width:][:c.width]
-		for j := range side {
-			row := g.Pix[min(max(y*side+j-dy, 0), g.Height-1)*g.Stride:][:g.Width]
-			rim := func(x int) {
+		from, to := first, last
+		if top := y*side - dy; top < 0 || top+side > g.Height || flow.Sums(g, first*side-dx, top, side, out[first:last]) != nil {
+			from, to = c.width, c.width // Rows beyond the picture: cell by cell.
+		}
+		for x := range c.width {
+			if x >= from && x < to {
+				continue
+			}
+			out[x] = 0
+			for j := range side {
+				row := g.Pix[min(max(y*side+j-dy, 0), g.Height-1)*g.Stride:]
 				for i := range side {
 					out[x] += uint16(row[min(max(x*side+i-dx, 0), g.Width-1)])
 				}
-			}
-			for x := range first {
-				rim(x)
-			}
-			for x := first; x < last; x++ {
-				p := row[x*side-dx:][:side]
-				var sum uint16
-				for _, v := range p {
-					sum += uint16(v)
-				}
-				out[x] += sum
-			}
-			for x := last; x < c.width; x++ {
-				rim(x)
 			}
 		}
 	}

@@ -5,26 +5,36 @@ import (
 	"fmt"
 	"image"
 	"os"
+	"syscall"
 
 	"jogstrip/track/flow"
 )
 
-// spool keeps parts of frames in a scratch file, to be read in any order. The
-// file has no name once it is open, so it goes away with the process.
+// spool keeps parts of frames, to be read in any order: the first in memory, up
+// to a bound, the others in a scratch file. The file has no name once it is open,
+// so it goes away with the process.
 type spool struct {
-	file  *os.File
-	size  int64
-	most  int64
-	parts []spoolPart // Index: frame.
-	row   []byte
+	memory []byte // Outside the collected heap, which would grow to twice its size.
+	used   int    // Of memory, bytes.
+	file   *os.File
+	size   int64 // Of the file.
+	most   int64
+	parts  []spoolPart // Index: frame.
+	row    []byte
 }
 
 type spoolPart struct {
+	pixels []byte // Nil where the file has them.
 	offset int64
 	rect   image.Rectangle
 }
 
+// spoolMemory bounds what is kept in memory, bytes: most of a run of ten seconds.
+const spoolMemory = 128 << 20
+
+// newSpool returns an empty spool that keeps at most so many bytes altogether.
 func newSpool(dir string, most int64) (*spool, error) {
+	// The file is made at once, so that a folder that is not there is told early.
 	f, err := os.CreateTemp(dir, "jogstrip-frames-*")
 	if err != nil {
 		return nil, fmt.Errorf("create scratch file: %w", err)
@@ -32,40 +42,61 @@ func newSpool(dir string, most int64) (*spool, error) {
 	if err := os.Remove(f.Name()); err != nil {
 		return nil, errors.Join(fmt.Errorf("unlink scratch file: %w", err), f.Close())
 	}
-	return &spool{file: f, most: most}, nil
+	s := &spool{file: f, most: most}
+	// Pages are only taken up as they are written. Without memory the file does.
+	if m, err := syscall.Mmap(-1, 0, spoolMemory, syscall.PROT_READ|syscall.PROT_WRITE, syscall.MAP_ANON|syscall.MAP_PRIVATE); err == nil {
+		s.memory = m
+		// Large pages are taken up faster; a refusal only costs speed.
+		const hugePages = 14
+		_ = syscall.Madvise(m, hugePages)
+	}
+	return s, nil
 }
 
 // add appends the part r of a frame.
 func (s *spool) add(g flow.Gray, r image.Rectangle) error {
 	r = r.Intersect(image.Rect(0, 0, g.Width, g.Height))
 	need := int64(r.Dx()) * int64(r.Dy())
-	if s.size+need > s.most {
+	if int64(s.used)+s.size+need > s.most {
 		return fmt.Errorf("write frame %d to scratch file: would pass its bound of %d bytes", len(s.parts), s.most)
 	}
-	if need > 0 {
-		c := g.Crop(r)
+	part := spoolPart{offset: s.size, rect: r}
+	c := g.Crop(r)
+	switch {
+	case need == 0:
+	case int64(len(s.memory)-s.used) >= need:
+		part.pixels = s.memory[s.used : s.used+int(need) : s.used+int(need)]
+		s.used += int(need)
+		pack(part.pixels, c)
+	default:
 		pix := c.Pix
 		if c.Stride != c.Width {
 			if cap(s.row) < int(need) {
 				s.row = make([]byte, need)
 			}
 			pix = s.row[:need]
-			for y := range c.Height {
-				copy(pix[y*c.Width:(y+1)*c.Width], c.Pix[y*c.Stride:])
-			}
+			pack(pix, c)
 		}
 		if _, err := s.file.WriteAt(pix[:need], s.size); err != nil {
 			return fmt.Errorf("write frame %d to scratch file: %w", len(s.parts), err)
 		}
+		s.size += need
 	}
-	s.parts = append(s.parts, spoolPart{s.size, r})
-	s.size += need
+	s.parts = append(s.parts, part)
 	return nil
+}
+
+// pack copies the pixels of g to out without gaps between rows.
+func pack(out []byte, g flow.Gray) {
+	for y := range g.Height {
+		copy(out[y*g.Width:(y+1)*g.Width], g.Pix[y*g.Stride:])
+	}
 }
 
 // region returns the part of frame f inside r that the spool has, and where its
 // top-left pixel lies in the frame. It may be empty. buf is reused where it is
-// large enough. Safe for use from several goroutines.
+// large enough. The pixels are only to be read, and hold until close. Safe for use
+// from several goroutines.
 func (s *spool) region(f int, r image.Rectangle, buf []byte) (flow.Gray, image.Point, []byte, error) {
 	p := s.parts[f]
 	r = r.Intersect(p.rect)
@@ -75,6 +106,10 @@ func (s *spool) region(f int, r image.Rectangle, buf []byte) (flow.Gray, image.P
 	// One read of whole rows costs less than one read a row.
 	stride := p.rect.Dx()
 	n := stride*(r.Dy()-1) + r.Dx()
+	if p.pixels != nil {
+		at := (r.Min.Y-p.rect.Min.Y)*stride + r.Min.X - p.rect.Min.X
+		return flow.Gray{Pix: p.pixels[at : at+n], Width: r.Dx(), Height: r.Dy(), Stride: stride}, r.Min, buf, nil
+	}
 	if cap(buf) < n {
 		buf = make([]byte, n, n+n/2)
 	}
@@ -85,4 +120,11 @@ func (s *spool) region(f int, r image.Rectangle, buf []byte) (flow.Gray, image.P
 	return flow.Gray{Pix: buf[:n], Width: r.Dx(), Height: r.Dy(), Stride: stride}, r.Min, buf, nil
 }
 
-func (s *spool) close() error { return s.file.Close() }
+func (s *spool) close() error {
+	err := s.file.Close()
+	if s.memory != nil {
+		err = errors.Join(err, syscall.Munmap(s.memory))
+		s.memory, s.parts = nil, nil
+	}
+	return err
+}

@@ -54,15 +54,11 @@ never changed; results are replaced whole or not at all.
 }
 
 func runMeasure(ctx context.Context, a *app, opts measureOptions, clips []string) error {
-	p, err := program(ctx)
-	if err != nil {
-		return err
-	}
 	failed := 0
 	for _, path := range clips {
 		line := newStageLine(a.stderr, filepath.Base(path))
 		result, err := pipeline.MeasureClip(ctx, path, pipeline.MeasureOptions{
-			Program: p, Resamples: opts.resamples, NoVideo: opts.noVideo, Progress: line.show,
+			Program: decoderAside(), Resamples: opts.resamples, NoVideo: opts.noVideo, Progress: line.show,
 		})
 		line.end()
 		if err != nil {

@@ -31,6 +31,14 @@ func newVersionCommand(a *app) *cobra.Command {
 
 // program returns what measures, as it goes into results.
 func program(ctx context.Context) (record.Program, error) {
-	ffmpeg, err := clip.Versions(ctx)
-	return record.Program{Version: version, Measuring: pipeline.MeasuringVersion, OpenCV: flow.Version(), FFmpeg: ffmpeg}, err
+	p := decoderAside()
+	var err error
+	p.FFmpeg, err = clip.Versions(ctx)
+	return p, err
+}
+
+// decoderAside is program without FFmpeg's version, which whoever decodes a clip
+// learns on the way.
+func decoderAside() record.Program {
+	return record.Program{Version: version, Measuring: pipeline.MeasuringVersion, OpenCV: flow.Version()}
 }

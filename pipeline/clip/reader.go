@@ -64,6 +64,7 @@ type Reader struct {
 	lastTime float64
 	base     float64  // Time of the first frame on the clip's own clock, s.
 	messages []string // What ffmpeg said; complete once frames is closed.
+	version  string   // Of ffmpeg, as it says itself; known once frames is closed.
 	failure  error    // Why decoding ended; complete once frames is closed.
 }
 
@@ -85,7 +86,7 @@ func Open(ctx context.Context, info *Info) (*Reader, error) {
 	// clips sane. showinfo tells the timestamp of the very frame that follows.
 	// scale does nothing unless the size changes in the middle of a damaged clip.
 	filters := fmt.Sprintf("extractplanes=y%s,scale=%d:%d,showinfo=checksum=0", turn(info.Rotation), info.Width, info.Height)
-	cmd := exec.CommandContext(ctx, "ffmpeg", "-v", "info", "-hide_banner", "-nostats", "-nostdin", "-noautorotate",
+	cmd := exec.CommandContext(ctx, "ffmpeg", "-v", "info", "-nostats", "-nostdin", "-noautorotate",
 		"-i", asInput(info.Path), "-map", "0:v:0", "-fps_mode", "passthrough", "-vf", filters,
 		"-pix_fmt", "gray", "-f", "rawvideo", "pipe:1")
 	stdout, err := cmd.StdoutPipe()
@@ -140,7 +141,7 @@ func (r *Reader) run(ctx context.Context, stdout, stderr io.Reader) {
 	go func() {
 		defer reading.Done()
 		defer close(stamps)
-		r.messages = readStamps(ctx, stderr, stamps)
+		r.messages, r.version = readStamps(ctx, stderr, stamps)
 	}()
 	err := r.readFrames(ctx, stdout, stamps)
 	// Where its output just stops, ffmpeg has ended by itself, and how tells why.
@@ -197,15 +198,17 @@ func (r *Reader) readFrames(ctx context.Context, stdout io.Reader, stamps <-chan
 }
 
 // readStamps sends the timestamp of every frame that showinfo tells of and
-// returns the other lines, at most a hundred.
-func readStamps(ctx context.Context, stderr io.Reader, stamps chan<- stamp) []string {
-	var messages []string
+// returns ffmpeg's complaints, at most a hundred, and its version.
+func readStamps(ctx context.Context, stderr io.Reader, stamps chan<- stamp) (messages []string, version string) {
 	base := 0.0
 	lines := bufio.NewScanner(stderr)
 	lines.Buffer(make([]byte, 0, 64<<10), 1<<20)
 	for lines.Scan() {
 		line := lines.Text()
 		if !strings.HasPrefix(line, "[Parsed_showinfo") {
+			if v, ok := strings.CutPrefix(line, "ffmpeg version "); ok && version == "" {
+				version, _, _ = strings.Cut(v, " ")
+			}
 			if isComplaint(line) && len(messages) < 100 {
 				messages = append(messages, line)
 			}
@@ -228,11 +231,11 @@ func readStamps(ctx context.Context, stderr io.Reader, stamps chan<- stamp) []st
 		case stamps <- s:
 		case <-ctx.Done():
 			_, _ = io.Copy(io.Discard, stderr)
-			return messages
+			return messages, version
 		}
 	}
 	_, _ = io.Copy(io.Discard, stderr)
-	return messages
+	return messages, version
 }
 
 // field returns the word after label, leading spaces skipped.
@@ -342,6 +345,15 @@ func (r *Reader) Broken() error {
 		cause = ": " + lastWords(strings.Join(r.messages, "\n"), r.failure)
 	}
 	return fmt.Errorf("clip %s: %d of %d promised frames could be read, up to %.2f s%s: %w", r.info.Path, r.count, promised, r.lastTime, cause, ErrBroken)
+}
+
+// Decoder returns the version of the ffmpeg program that decoded the clip, as it
+// says itself; empty before the end of the clip, or where it does not say.
+func (r *Reader) Decoder() string {
+	if !r.done {
+		return ""
+	}
+	return r.version
 }
 
 // Close ends decoding and frees what it held. It may be called at any time,

@@ -28,6 +28,22 @@ func Shrink(g Gray, factor int, out Gray) (Gray, error) {
 	return out, nil
 }
 
+// Sums fills out with the sums of squares of g that lie side by side, the first
+// with its top-left pixel at (x, y). side is from 1 to 16.
+func Sums(g Gray, x, y, side int, out []uint16) error {
+	if err := g.Check(); err != nil {
+		return fmt.Errorf("add up squares: %w", err)
+	}
+	if len(out) == 0 {
+		return nil
+	}
+	if side < 1 || side > 16 || x < 0 || y < 0 || x+side*len(out) > g.Width || y+side > g.Height {
+		return fmt.Errorf("add up %d squares of %d from (%d, %d): %w", len(out), side, x, y, ErrSize)
+	}
+	sums(g, x, y, side, out)
+	return nil
+}
+
 // Patches are small squares of one picture that are looked for in others. It
 // differs from Flow in that what is known of the squares is worked out once, and
 // that a first estimate must be right to about a pixel.

@@ -210,6 +210,34 @@ WIDE void kernel_shrink(const uint8_t *from, int from_stride, int factor, uint8_
 	}
 }
 
+enum { block = 256 };
+
+INLINE void sums(const uint8_t *from, int stride, int side, uint16_t *to, int count) {
+	uint16_t column[block];
+	const int most = block / side;
+	for (int done = 0; done < count; done += most) {
+		const int now = count - done < most ? count - done : most;
+		for (int x = 0; x < now * side; x++)
+			column[x] = from[done * side + x];
+		for (int j = 1; j < side; j++)
+			for (int x = 0; x < now * side; x++)
+				column[x] = (uint16_t)(column[x] + from[j * stride + done * side + x]);
+		for (int x = 0; x < now; x++) {
+			uint16_t s = 0;
+			for (int i = 0; i < side; i++)
+				s = (uint16_t)(s + column[x * side + i]);
+			to[done + x] = s;
+		}
+	}
+}
+
+WIDE void kernel_sums(const uint8_t *from, int stride, int side, uint16_t *to, int count) {
+	if (side == 4)
+		sums(from, stride, 4, to, count);
+	else
+		sums(from, stride, side, to, count);
+}
+
 WIDE float kernel_follow(const uint8_t *pixels, int stride, int width, int height,
 	const float *parts, int side, int count, float xx, float xy, float yy,
 	int iterations, float *scratch, float *x, float *y) {

@@ -9,6 +9,8 @@ package flow
 // #cgo nocallback kernel_smooth
 // #cgo noescape kernel_shrink
 // #cgo nocallback kernel_shrink
+// #cgo noescape kernel_sums
+// #cgo nocallback kernel_sums
 // #cgo noescape kernel_follow
 // #cgo nocallback kernel_follow
 // #cgo noescape kernel_unlike
@@ -71,6 +73,10 @@ func shrink(g Gray, factor int, out Gray) {
 	row := borrow((out.Width*factor + 1) / 2)
 	defer room.Put(row)
 	C.kernel_shrink((*C.uint8_t)(&g.Pix[0]), C.int(g.Stride), C.int(factor), (*C.uint8_t)(&out.Pix[0]), C.int(out.Width), C.int(out.Height), (*C.uint16_t)(unsafe.Pointer(&(*row)[0])))
+}
+
+func sums(g Gray, x, y, side int, out []uint16) {
+	C.kernel_sums((*C.uint8_t)(&g.Pix[y*g.Stride+x]), C.int(g.Stride), C.int(side), (*C.uint16_t)(&out[0]), C.int(len(out)))
 }
 
 // settle moves the patch p from (x, y) to where it fits g best and returns the

@@ -35,6 +35,10 @@ void kernel_smooth(const uint8_t *from, int from_stride, float *to, int width, i
 // at most 64. row has room for width · factor numbers.
 void kernel_shrink(const uint8_t *from, int from_stride, int factor, uint8_t *to, int width, int height, uint16_t *row);
 
+// kernel_sums adds up count squares of side × side pixels that lie side by side;
+// side is at most 16.
+void kernel_sums(const uint8_t *from, int stride, int side, uint16_t *to, int count);
+
 // kernel_follow moves a patch of side × side pixels, at (*x, *y) of the picture
 // from its top-left pixel, to where it fits the picture best. parts holds the
 // patch's values and its gradients in x and y, count of each; count is side²

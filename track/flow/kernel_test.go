@@ -169,6 +169,30 @@ func TestShrinkIsTheMean(t *testing.T) {
 	}
 }
 
+func TestSumsOfSquares(t *testing.T) {
+	g := texture(300, 40, 4)
+	for _, side := range []int{1, 4, 5, 16} {
+		out := make([]uint16, 280/side)
+		if err := Sums(g, 7, 3, side, out); err != nil {
+			t.Fatal(err)
+		}
+		for k, got := range out {
+			var want uint16
+			for j := range side {
+				for i := range side {
+					want += uint16(g.Pix[(3+j)*g.Stride+7+k*side+i])
+				}
+			}
+			if got != want {
+				t.Fatalf("side %d, square %d: %d, want %d", side, k, got, want)
+			}
+		}
+	}
+	if Sums(g, 7, 30, 16, make([]uint16, 2)) == nil || Sums(g, -1, 0, 4, make([]uint16, 2)) == nil || Sums(g, 200, 0, 4, make([]uint16, 26)) == nil {
+		t.Error("squares beyond the rim were added up")
+	}
+}
+
 // Patches are found where the picture was moved to, to a hundredth of a pixel.
 func TestPatchesFollowAShift(t *testing.T) {
 	a := waving(0, 0)
