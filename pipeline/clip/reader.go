@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"os/exec"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -85,10 +86,12 @@ func Open(ctx context.Context, info *Info) (*Reader, error) {
 	// The luma plane alone is cheaper than a conversion to gray and keeps 10-bit
 	// clips sane. showinfo tells the timestamp of the very frame that follows.
 	// scale does nothing unless the size changes in the middle of a damaged clip.
+	// As YUV4MPEG2 ("Cmono") pictures are written from the filter's own memory, which
+	// raw video first copies.
 	filters := fmt.Sprintf("extractplanes=y%s,scale=%d:%d,showinfo=checksum=0", turn(info.Rotation), info.Width, info.Height)
 	cmd := exec.CommandContext(ctx, "ffmpeg", "-v", "info", "-nostats", "-nostdin", "-noautorotate",
 		"-i", asInput(info.Path), "-map", "0:v:0", "-fps_mode", "passthrough", "-vf", filters,
-		"-pix_fmt", "gray", "-f", "rawvideo", "pipe:1")
+		"-pix_fmt", "gray", "-strict", "-1", "-f", "yuv4mpegpipe", "pipe:1")
 	stdout, err := cmd.StdoutPipe()
 	if err != nil {
 		cancel()
@@ -169,16 +172,24 @@ func (r *Reader) run(ctx context.Context, stdout, stderr io.Reader) {
 }
 
 func (r *Reader) readFrames(ctx context.Context, stdout io.Reader, stamps <-chan stamp) error {
-	for {
+	// A small buffer holds the lines between pictures; pictures pass it by.
+	in := bufio.NewReaderSize(stdout, 4<<10)
+	for first := true; ; first = false {
+		if err := r.readHeads(in, first); err != nil {
+			if errors.Is(err, io.EOF) {
+				return nil
+			}
+			return fmt.Errorf("read picture: %w", err)
+		}
 		var pixels []byte
 		select {
 		case pixels = <-r.free:
 		case <-ctx.Done():
 			return ctx.Err()
 		}
-		if _, err := io.ReadFull(stdout, pixels); err != nil {
+		if _, err := io.ReadFull(in, pixels); err != nil {
 			if errors.Is(err, io.EOF) {
-				return nil
+				err = io.ErrUnexpectedEOF
 			}
 			return fmt.Errorf("read picture: %w", err)
 		}
@@ -195,6 +206,34 @@ func (r *Reader) readFrames(ctx context.Context, stdout io.Reader, stamps <-chan
 			return ctx.Err()
 		}
 	}
+}
+
+// readHeads reads the line before a picture, and before the first the stream's,
+// too. It returns io.EOF at the end of the stream only.
+func (r *Reader) readHeads(in *bufio.Reader, first bool) error {
+	line := func() (string, error) {
+		text, err := in.ReadSlice('\n')
+		if errors.Is(err, io.EOF) && len(text) > 0 {
+			err = io.ErrUnexpectedEOF
+		}
+		return strings.TrimSuffix(string(text), "\n"), err
+	}
+	if first {
+		head, err := line()
+		if err != nil {
+			return err
+		}
+		words := strings.Fields(head)
+		if len(words) == 0 || words[0] != "YUV4MPEG2" || !slices.Contains(words, "Cmono") ||
+			!slices.Contains(words, "W"+strconv.Itoa(r.info.Width)) || !slices.Contains(words, "H"+strconv.Itoa(r.info.Height)) {
+			return fmt.Errorf("ffmpeg delivers %q, want grey pictures of %d×%d", head, r.info.Width, r.info.Height)
+		}
+	}
+	head, err := line()
+	if err == nil && head != "FRAME" && !strings.HasPrefix(head, "FRAME ") {
+		err = fmt.Errorf("ffmpeg delivers %.20q between pictures", head)
+	}
+	return err
 }
 
 // readStamps sends the timestamp of every frame that showinfo tells of and

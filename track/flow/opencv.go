@@ -1,5 +1,9 @@
 package flow
 
+// #cgo pkg-config: opencv4
+// void flow_one_thread(void);
+import "C"
+
 import (
 	"encoding/binary"
 	"fmt"
@@ -17,6 +21,9 @@ type Engine struct {
 
 // New returns an engine.
 func New() *Engine {
+	// The calls are small and come from several goroutines at once: handing parts
+	// of them to further threads costs more than it brings.
+	C.flow_one_thread()
 	// gocv never frees a TermCriteria, so one is made and kept.
 	return &Engine{criteria: gocv.NewTermCriteria(gocv.Count+gocv.EPS, 30, 0.01)}
 }
