@@ -357,7 +357,9 @@ func TestStudy(t *testing.T) {
 		within("false verdict, own repeats "+l.String(), x.share("own"), 0, 5)
 		within("false verdict, followed "+l.String(), x.share("followed"), 0, 5)
 		within("false verdict, score "+l.String(), x.share("score"), 0, 5)
-		within("false verdict, any other "+l.String(), x.share("changed"), 0, 5)
+		within("false verdict, any other "+l.String(), x.share("any"), 0, 5)
+		// Holm keeps any verdict at 5 %; what the simulation adds is two of its standard errors.
+		within("false verdict or change, any other "+l.String(), x.share("changed"), 0, 5+200*math.Sqrt(0.05*0.95/float64(*studyVisits)))
 	}
 
 	put("\n## What must be filmed to see a difference\n")
