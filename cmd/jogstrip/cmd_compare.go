@@ -41,7 +41,10 @@ func newCompareCommand(a *app) *cobra.Command {
 		Long: `Compare two visits of one horse and write a page with the sentence a trainer
 wants first, every measure before and after with the change, its 95 % interval
 and the smallest change that counts, paired plots, and palpation, treatment and
-function of both visits side by side. BEFORE and AFTER are visit folders, clips'
+function of both visits side by side. The page is written for the screen
+(report.html) and for paper (report.pdf), the numbers as comparison.json,
+changes.csv, visits.csv and soreness.csv, with every column explained in
+columns.csv. BEFORE and AFTER are visit folders, clips'
 results folders, or result.json files.
 
 Only like is compared with like: view, gait, surface and calibration must

@@ -1,6 +1,9 @@
 package report
 
-import "math"
+import (
+	"math"
+	"strings"
+)
 
 // Space around the text of a table's cell, points.
 const (
@@ -163,7 +166,8 @@ func (s *sheet) columns(p *tablePlan, t *table) bool {
 					// A number is never broken, nor a short name such as a date.
 					measure(column, text, style, c.number && len(text) < 24 || i == 0 && len(text) < 18)
 				}
-				measure(column, c.under, style, c.number)
+				// An interval is not broken, words below a number may be.
+				measure(column, c.under, style, c.number && strings.HasPrefix(c.under, "("))
 			}
 			column += max(c.across, 1)
 		}
