@@ -502,3 +502,20 @@ func FuzzPaper(f *testing.F) {
 		}
 	})
 }
+
+// TestPageLeadsToItsPaper checks that a page links to its PDF, and that a PDF,
+// which travels alone, leads nowhere.
+func TestPageLeadsToItsPaper(t *testing.T) {
+	c := clip()
+	c.Header.PDF = "report.pdf"
+	var b bytes.Buffer
+	if err := writePage(&b, c); err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(b.String(), `<a href="./report.pdf">report.pdf</a>`) {
+		t.Error("the page does not link to its PDF")
+	}
+	if pdf := pdfOf(t, c); bytes.Contains(pdf, []byte("/URI")) || bytes.Contains(pdf, []byte("/JavaScript ")) {
+		t.Error("the PDF leads somewhere")
+	}
+}
