@@ -186,6 +186,33 @@ func coverage(t *tally, cell string, l layout, change func(*horse), factor, asym
 	})
 }
 
+// coverageAlone is coverage of one measure over all layouts.
+func coverageAlone(n Name, visits int) float64 {
+	d, _ := Define(n)
+	x := newTally()
+	for _, l := range layouts {
+		each("alone "+string(n)+l.String(), visits, func(v int, rng *rand.Rand) {
+			h := studyHorse(rng, 0, 1)
+			h.mean = map[Name]float64{n: h.mean[n]}
+			runs, truths := h.runs(rng, traj.Trot, passes(l.runs, l.runs), l.strides)
+			r := measureAll(runs, d, mustRow(n)).result
+			if r.Value == nil {
+				return
+			}
+			truth := h.mean[n]
+			if r.Runs == 1 {
+				for _, y := range truths {
+					if own, ok := y[n]; ok {
+						truth = own
+					}
+				}
+			}
+			x.add("all", holdsTruth(r.Value, truth))
+		})
+	}
+	return x.share("all")
+}
+
 func TestStudy(t *testing.T) {
 	var page strings.Builder
 	put := func(format string, a ...any) {
@@ -239,12 +266,18 @@ func TestStudy(t *testing.T) {
 	}
 	put("\nWith two strides a run the score's interval is wider than it must be: a dozen measures, each knowing little of its own spread, add up. Film more than two strides.\n")
 	n := float64(*studyVisits * len(layouts))
-	put("By measure, over all rows above (Monte-Carlo standard error %.2f %%). Most lie above 95 %% because the factor of a horse has a mean square of 1: the ordinary horse varies less than the table says, and an interval that also covers the one that varies more is a little wide for it. With %.0f degrees of freedom for the table, instead of more, that is so by choice; where the table's figure is the median horse's they hold 95 %% (below).\n", 100*math.Sqrt(0.963*0.037/n), float64(tableDF))
+	put("By measure, over all rows above (Monte-Carlo standard error %.2f %%). Most lie above 95 %% because the factor of a horse has a mean square of 1: the ordinary horse varies less than the table says, and an interval that also covers the one that varies more is a little wide for it. With %.0f degrees of freedom for the table, instead of more, that is so by choice; where the table's figure is the median horse's they hold 95 %% (below). Of so many figures the highest lies two to three standard errors up by chance: a measure outside 93 to 97 %% is simulated again alone with ten times as many visits.\n", 100*math.Sqrt(0.963*0.037/n), float64(tableDF))
 	put("| measure | coverage %% |")
 	put("| --- | --- |")
 	for _, d := range Definitions() {
-		put("| %s | %.1f |", d.Name, base.share(string(d.Name)))
-		within("coverage "+string(d.Name), base.share(string(d.Name)), 93, 97)
+		share := base.share(string(d.Name))
+		if share >= 93 && share <= 97 {
+			put("| %s | %.1f |", d.Name, share)
+			continue
+		}
+		again := coverageAlone(d.Name, 10**studyVisits)
+		put("| %s | %.1f (%.1f at first) |", d.Name, again, share)
+		within("coverage "+string(d.Name), again, 93, 97)
 	}
 	put("| score (5 strides or more) | %.1f |", base.share("score"))
 	within("coverage score", base.share("score"), 93, 97)
