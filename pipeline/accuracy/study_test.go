@@ -4,6 +4,7 @@ package accuracy_test
 
 import (
 	"context"
+	"crypto/sha256"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -21,6 +22,8 @@ import (
 // TestAccuracyStudy prints a row of figures for every mixture of view, gait,
 // camera, format and quality, and for light and dark horses, each marked at one
 // and at three distances. JOGSTRIP_EVERY=n takes every n-th clip only.
+// JOGSTRIP_CLIPS names a folder in which rendered clips are kept for the next
+// run; with JOGSTRIP_RENDER=1 nothing is measured.
 func TestAccuracyStudy(t *testing.T) {
 	every := 1
 	if n, err := strconv.Atoi(os.Getenv("JOGSTRIP_EVERY")); err == nil && n > 0 {
@@ -36,15 +39,16 @@ func TestAccuracyStudy(t *testing.T) {
 		}
 		s.Seed = uint64(9000 + number)
 		s.Asymmetry = scene.ShortFore(traj.Right, 0.7)
-		folder := t.TempDir()
-		path := filepath.Join(folder, "clip.mp4")
-		truth, err := scene.Render(context.Background(), s, path, "", nil)
+		path, truth, err := rendered(t, name, s)
 		if err != nil {
 			t.Fatalf("%s: %v", name, err)
 		}
+		if os.Getenv("JOGSTRIP_RENDER") != "" {
+			return
+		}
 		for _, distances := range []int{1, 3} {
 			label := fmt.Sprintf("%s, %d", name, distances)
-			if err := record.WriteMarks(record.MarksPath(path), demo.Clicked(truth, s, "clip.mp4", distances)); err != nil {
+			if err := record.WriteMarks(record.MarksPath(path), demo.Clicked(truth, s, filepath.Base(path), distances)); err != nil {
 				t.Fatal(err)
 			}
 			if _, err := pipeline.MeasureClip(context.Background(), path, pipeline.MeasureOptions{NoVideo: true}); err != nil {
@@ -93,4 +97,25 @@ func TestAccuracyStudy(t *testing.T) {
 			row(fmt.Sprintf("%s trot tripod 1080p60 %s", view, coat), s)
 		}
 	}
+}
+
+// rendered renders a scene, or takes what an earlier run rendered from the same one.
+func rendered(t *testing.T, name string, s scene.Scene) (string, *scene.Truth, error) {
+	kept := os.Getenv("JOGSTRIP_CLIPS")
+	if kept == "" {
+		path := filepath.Join(t.TempDir(), "clip.mp4")
+		truth, err := scene.Render(context.Background(), s, path, "", nil)
+		return path, truth, err
+	}
+	of := sha256.Sum256(fmt.Appendf(nil, "%+v", s))
+	folder := filepath.Join(kept, fmt.Sprintf("%s %x", name, of[:4]))
+	path, secret := filepath.Join(folder, "clip.mp4"), filepath.Join(folder, "truth.json")
+	if truth, err := scene.LoadTruth(secret); err == nil {
+		return path, truth, nil
+	}
+	if err := os.MkdirAll(folder, 0o755); err != nil {
+		return "", nil, err
+	}
+	truth, err := scene.Render(context.Background(), s, path, secret, nil)
+	return path, truth, err
 }
