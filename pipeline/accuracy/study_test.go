@@ -108,13 +108,15 @@ func rendered(t *testing.T, name string, s scene.Scene) (string, *scene.Truth, e
 		return path, truth, err
 	}
 	of := sha256.Sum256(fmt.Appendf(nil, "%+v", s))
-	folder := filepath.Join(kept, fmt.Sprintf("%s %x", name, of[:4]))
-	path, secret := filepath.Join(folder, "clip.mp4"), filepath.Join(folder, "truth.json")
+	file := fmt.Sprintf("%s %x", name, of[:4])
+	path, secret := filepath.Join(kept, "clips", file+".mp4"), filepath.Join(kept, "truth", file+".json")
 	if truth, err := scene.LoadTruth(secret); err == nil {
 		return path, truth, nil
 	}
-	if err := os.MkdirAll(folder, 0o755); err != nil {
-		return "", nil, err
+	for _, f := range []string{path, secret} {
+		if err := os.MkdirAll(filepath.Dir(f), 0o755); err != nil {
+			return "", nil, err
+		}
 	}
 	truth, err := scene.Render(context.Background(), s, path, secret, nil)
 	return path, truth, err
