@@ -56,9 +56,22 @@ type hoofTrack struct {
 	rest  []float64    // px: sd with what a mark at rest gives.
 	scale []float64    // Largest speed nearby, px/s: what "moving" means at this distance.
 	axes  [2][]float64 // The same along each picture axis.
+	loose []follow     // Seen while the hoof turns: sure across the picture only.
+	every []follow     // All of both, in the order of time.
+	index []int        // Index: sample. Its place in every.
 	frame float64      // Median time between frames, s.
 	first float64      // Times of the clip's first and last frame.
 	last  float64
+}
+
+// follow is one sample of a hoof with the spread of either axis. Where the hoof
+// turns while it is followed, its place down the picture wanders: what a frame
+// adds to that is in its spread, and little beside the hoof's own movement.
+type follow struct {
+	t, x, y  float64
+	sdX, sdY float64
+	rest     float64 // px: what a mark at rest gives.
+	loose    bool
 }
 
 // stance is one contact with the samples it came from.
@@ -96,10 +109,14 @@ func seenTrack(raw, still *traj.Set, limb traj.Landmark, o Options) *hoofTrack {
 	}
 	h.frame, h.first, h.last = signal.Median(gaps), raw.Times[0], raw.Times[n-1]
 	for i, p := range s.Samples {
-		if !p.Status.Seen() || math.IsNaN(p.X) || math.IsNaN(p.Y) {
+		if !p.Status.Followed() || math.IsNaN(p.X) || math.IsNaN(p.Y) {
 			continue
 		}
 		t := raw.Times[i] + o.exposure(raw, r.Samples[i])
+		if p.Status == traj.Across {
+			h.loose = append(h.loose, follow{t: t, x: p.X, y: p.Y, sdX: max(p.SD, 0.02), sdY: max(p.SDY, 0.02), loose: true})
+			continue
+		}
 		if k := len(h.t); k > 0 && t <= h.t[k-1] {
 			continue // A readout longer than the frame: cannot happen in a sound clip.
 		}
@@ -134,6 +151,10 @@ func (h *hoofTrack) prepare() {
 			for i := range h.sd {
 				h.sd[i] *= min(k, 5)
 			}
+			for i := range h.loose {
+				h.loose[i].sdX *= min(k, 5)
+				h.loose[i].sdY *= min(k, 5)
+			}
 		}
 	}
 	// Single wild samples (a mismatch, not movement) get a spread as large as their jump.
@@ -145,46 +166,78 @@ func (h *hoofTrack) prepare() {
 			h.sd[i] = math.Hypot(h.sd[i], d)
 		}
 	}
+	h.merge()
+	h.scaleSpeeds()
+	h.rest = make([]float64, n)
+	for i := range n {
+		h.rest[i] = math.Hypot(h.sd[i], restShare*h.scale[i])
+	}
+}
+
+// merge puts all samples in the order of time.
+func (h *hoofTrack) merge() {
+	h.every, h.index = nil, make([]int, len(h.t))
+	k := 0
+	for i, t := range h.t {
+		for ; k < len(h.loose) && h.loose[k].t < t; k++ {
+			h.every = append(h.every, h.loose[k])
+		}
+		h.index[i] = len(h.every)
+		h.every = append(h.every, follow{t: t, x: h.x[i], y: h.y[i], sdX: h.sd[i], sdY: h.sd[i]})
+	}
+	h.every = append(h.every, h.loose[k:]...)
+}
+
+// scaleSpeeds fills scale and axes, and what rest means for every sample.
+func (h *hoofTrack) scaleSpeeds() {
+	m := len(h.every)
 	var speed [3][]float64 // Along x, along y, together.
 	for a := range speed {
-		speed[a] = make([]float64, n)
+		speed[a] = make([]float64, m)
 	}
-	for i := range n {
+	t, x, y := make([]float64, m), make([]float64, m), make([]float64, m)
+	for i, f := range h.every {
+		t[i], x[i], y[i] = f.t, f.x, f.y
+	}
+	for i := range m {
 		lo, hi := i, i
-		for lo > 0 && (i-lo < 2 || h.t[i]-h.t[lo] < 0.025-alike) {
+		for lo > 0 && (i-lo < 2 || t[i]-t[lo] < 0.025-alike) {
 			lo--
 		}
-		for hi < n-1 && (hi-i < 2 || h.t[hi]-h.t[i] < 0.025-alike) {
+		for hi < m-1 && (hi-i < 2 || t[hi]-t[i] < 0.025-alike) {
 			hi++
 		}
-		if h.t[hi]-h.t[lo] > 8*h.frame+0.05+alike {
+		if t[hi]-t[lo] > 8*h.frame+0.05+alike {
 			continue // A gap: no speed here.
 		}
-		speed[0][i] = math.Abs(slope(h.t[lo:hi+1], h.x[lo:hi+1]))
-		speed[1][i] = math.Abs(slope(h.t[lo:hi+1], h.y[lo:hi+1]))
+		speed[0][i] = math.Abs(slope(t[lo:hi+1], x[lo:hi+1]))
+		speed[1][i] = math.Abs(slope(t[lo:hi+1], y[lo:hi+1]))
 		speed[2][i] = math.Hypot(speed[0][i], speed[1][i])
 	}
 	for a := range speed {
-		local := make([]float64, n)
-		lo, hi := 0, 0
-		for i := range n {
-			for h.t[i]-h.t[lo] > 0.7+alike {
+		local := make([]float64, len(h.t))
+		lo, hi, k := 0, 0, 0
+		for i := range m {
+			for t[i]-t[lo] > 0.7+alike {
 				lo++
 			}
-			for hi < n && h.t[hi]-h.t[i] <= 0.7+alike {
+			for hi < m && t[hi]-t[i] <= 0.7+alike {
 				hi++
 			}
-			local[i] = signal.Quantile(speed[a][lo:hi], 0.9)
+			most := signal.Quantile(speed[a][lo:hi], 0.9)
+			if a == 2 {
+				h.every[i].rest = restShare * most
+			}
+			if k < len(h.index) && h.index[k] == i {
+				local[k] = most
+				k++
+			}
 		}
 		if a < 2 {
 			h.axes[a] = local
 		} else {
 			h.scale = local
 		}
-	}
-	h.rest = make([]float64, n)
-	for i := range n {
-		h.rest[i] = math.Hypot(h.sd[i], restShare*h.scale[i])
 	}
 }
 
@@ -503,7 +556,7 @@ type edge struct {
 	scale   [2]float64   // Largest speed nearby along each picture axis, px/s.
 	u       []float64    // Seconds into the stance from guess, falling.
 	v       [2][]float64 // Picture position along each axis, px.
-	sd      []float64
+	sd      [2][]float64 // What each sample's noise adds, px.
 	still   [2][]stillState
 	logs    [][]float64 // Log likelihood; index: kind of onset, instant. Nil until found.
 }
@@ -678,19 +731,29 @@ func (e *edge) sign() float64 {
 // stance and the first inside. It returns false where the clip or a gap cuts
 // the stance there.
 func (e *edge) guessFromSamples() bool {
-	s, t := &e.all[e.i], e.h.t
+	h, s := e.h, &e.all[e.i]
 	if (e.off && s.endsClip) || (!e.off && s.startsClip) {
 		return false
 	}
-	in, out := s.from, s.from-1
+	in, step := h.index[s.from], -1
 	if e.off {
-		in, out = s.to-1, s.to
+		in, step = h.index[s.to-1], 1
 	}
-	if math.Abs(t[out]-t[in]) > 2.6*e.h.frame+0.01+alike {
-		return false
+	// Samples of a hoof that rolls over its toe are unsure and still at rest.
+	x, y := signal.Median(h.x[s.from:s.to]), signal.Median(h.y[s.from:s.to])
+	frame := h.scale[(s.from+s.to)/2] * h.frame // px that it goes in a frame at its fastest.
+	for out := in + step; out >= 0 && out < len(h.every); out += step {
+		a, b := h.every[in], h.every[out]
+		if math.Abs(b.t-a.t) > 2.6*h.frame+0.01+alike {
+			return false
+		}
+		if !b.loose || math.Hypot(b.x-x, b.y-y) > 0.35*frame {
+			e.guess = (a.t + b.t) / 2
+			return true
+		}
+		in = out
 	}
-	e.guess = (t[in] + t[out]) / 2
-	return true
+	return false
 }
 
 // gather collects the samples inside the stance, away from its other end, and
@@ -702,42 +765,49 @@ func (e *edge) gather() bool {
 	length := h.t[s.to-1] - h.t[s.from]
 	inside := max(5*h.frame, min(0.2*e.stride, 0.6*length))
 	outside := max(4.5*h.frame, 0.2*e.stride)
-	lo, hi := 0, len(h.t) // Samples that are no other stance's, nor of this one's other end.
+	lo, hi := 0, len(h.every) // Samples that are no other stance's, nor of this one's other end.
 	if e.i > 0 {
-		lo = e.all[e.i-1].to
+		lo = h.index[e.all[e.i-1].to-1] + 1
 	}
 	if e.i+1 < len(e.all) {
-		hi = e.all[e.i+1].from
+		hi = h.index[e.all[e.i+1].from]
 	}
 	if e.off {
-		lo = s.from
+		lo = h.index[s.from]
 	} else {
-		hi = s.to
+		hi = h.index[s.to-1] + 1
 	}
-	e.u, e.v, e.sd = e.u[:0], [2][]float64{}, e.sd[:0]
+	e.u, e.v, e.sd = e.u[:0], [2][]float64{}, [2][]float64{}
 	e.scatter = h.scatterOf(s)
-	still, moving, nearest := 0, 0, lo
+	still, moving, nearest := 0, 0, s.from
 	for k := lo; k < hi; k++ {
-		u := e.sign() * (h.t[k] - e.guess)
+		f := h.every[k]
+		if f.loose && k > h.index[s.from] && k < h.index[s.to-1] {
+			continue // What stands is seen better before and after it.
+		}
+		u := e.sign() * (f.t - e.guess)
 		if u > inside+alike || u < -outside-alike {
 			continue
 		}
 		e.u = append(e.u, u)
-		e.v[0] = append(e.v[0], h.x[k])
-		e.v[1] = append(e.v[1], h.y[k])
-		e.sd = append(e.sd, e.fresh(k))
+		e.v[0] = append(e.v[0], f.x)
+		e.v[1] = append(e.v[1], f.y)
+		x, y := e.fresh(k)
+		e.sd[0], e.sd[1] = append(e.sd[0], x), append(e.sd[1], y)
 		if u < 0 {
 			moving++
 		} else {
 			still++
 		}
+	}
+	for k := s.from; k < s.to; k++ {
 		if math.Abs(h.t[k]-e.guess) < math.Abs(h.t[nearest]-e.guess)-alike {
 			nearest = k
 		}
 	}
 	if !e.off {
 		// The filter runs from the stance into the swing.
-		for _, x := range [][]float64{e.u, e.v[0], e.v[1], e.sd} {
+		for _, x := range [][]float64{e.u, e.v[0], e.v[1], e.sd[0], e.sd[1]} {
 			slices.Reverse(x)
 		}
 	}
@@ -756,22 +826,29 @@ const leastFresh = 0.1
 // px: an instant hangs on the shape of the path alone, not on where it lies. In
 // the stance that is the scatter about its place; outside it a track drifts away
 // from the stance, and only what a frame adds to the spread is new in it.
-func (e *edge) fresh(k int) float64 {
+func (e *edge) fresh(k int) (x, y float64) {
 	h, s := e.h, &e.all[e.i]
-	inside := func(k int) bool { return k >= s.from && k < s.to }
-	own := min(h.rest[k], max(e.scatter, leastFresh))
-	if !inside(k) {
+	f := h.every[k]
+	inside := k >= h.index[s.from] && k <= h.index[s.to-1]
+	own := func(sd, before float64) float64 {
+		out := min(math.Hypot(sd, f.rest), max(e.scatter, leastFresh))
+		if !inside {
+			out = math.Hypot(out, math.Max(0, sd-before))
+		}
+		return math.Hypot(out, f.rest)
+	}
+	var before follow
+	if !inside {
 		toward := k + 1
 		if e.off {
 			toward = k - 1
 		}
-		added := math.Max(0, h.sd[k]-h.sd[toward])
-		if gap := math.Abs(h.t[k]-h.t[toward]) > 1.5*h.frame; gap {
-			added = h.sd[k]
+		before = h.every[toward]
+		if math.Abs(f.t-before.t) > 1.5*h.frame {
+			before.sdX, before.sdY = 0, 0 // All of it is new after a gap.
 		}
-		own = math.Hypot(own, added)
 	}
-	return math.Hypot(own, restShare*h.scale[k])
+	return own(f.sdX, before.sdX), own(f.sdY, before.sdY)
 }
 
 // scatterOf is the scatter of the samples of a stance about its place, px: with
@@ -819,7 +896,7 @@ func (e *edge) prepareStill() {
 		s := stillState{mean: x[0], variance: 1e6}
 		e.still[axis] = append(e.still[axis][:0], s)
 		for i := range x {
-			v := s.variance + e.sd[i]*e.sd[i]
+			v := s.variance + sq(e.sd[axis][i])
 			r := x[i] - s.mean
 			z, gain := softSquare(r * r / v)
 			k := s.variance / v
@@ -856,7 +933,7 @@ func (e *edge) filter(axis int, tau, speed, acceleration, jerk float64) float64 
 	for i := n; i < len(e.u); i++ {
 		propagate(&m, &p, last-e.u[i], jerk)
 		last = e.u[i]
-		v := p[0][0] + e.sd[i]*e.sd[i]
+		v := p[0][0] + sq(e.sd[axis][i])
 		r := x[i] - m[0]
 		z, gain := softSquare(r * r / v)
 		sum += z

@@ -58,7 +58,7 @@ func (a *analysis) measureSwings(s *spatial, cam geometry.Camera) {
 			for side := range 2 {
 				sw, ok := a.swing(s, cam, 2*g+side, i)
 				for m := range 3 {
-					if v[m][side] = notSeen; ok {
+					if v[m][side] = notSeen; ok && !math.IsNaN(sw.value[m][0]) {
 						v[m][side] = sw.value[m]
 						lean[side][m] += sw.lean[m]
 						count[side][m]++
@@ -101,12 +101,18 @@ func (a *analysis) swing(s *spatial, cam geometry.Camera, k, i int) (flight, boo
 		return flight{}, false
 	}
 	h := a.hooves[k]
-	lo, hi := sort.SearchFloat64s(h.t, from.Off), sort.SearchFloat64s(h.t, to.On)
+	lo := sort.Search(len(h.every), func(i int) bool { return h.every[i].t >= from.Off })
+	hi := sort.Search(len(h.every), func(i int) bool { return h.every[i].t >= to.On })
 	if hi-lo < swingTerms+3 {
 		return flight{}, false
 	}
+	seen := h.every[lo:hi]
 	last := from.Off
-	for _, t := range append(append([]float64(nil), h.t[lo:hi]...), to.On) {
+	for i := range len(seen) + 1 {
+		t := to.On
+		if i < len(seen) {
+			t = seen[i].t
+		}
 		if t-last > (to.On-from.Off)/4+alike {
 			return flight{}, false // A quarter of the swing was not seen.
 		}
@@ -119,16 +125,19 @@ func (a *analysis) swing(s *spatial, cam geometry.Camera, k, i int) (flight, boo
 	// The chord's ends are placements with spreads of their own.
 	chord := 100 * math.Hypot(sd0, sd1) / 2
 	for _, lead := range [3]float64{0, 1, -1} {
-		departures, heights, noise, ok := a.departures(s, cam, k, lo, hi, from.Off, to.On, p0, p1, lead*skew)
+		departures, heights, noise, ok := a.departures(s, cam, k, seen, from.Off, to.On, p0, p1, lead*skew)
 		if !ok {
 			return flight{}, false
 		}
-		most, least, top := 0.0, 0.0, 0.0
+		most, least, top, highest := 0.0, 0.0, 0.0, 0.0
 		const points = 40
 		for q := 0; q <= points; q++ {
 			u := float64(q) / points
 			d, z := sineSeries(departures, u), sineSeries(heights, u)
-			most, least, top = max(most, d), min(least, d), max(top, z)
+			most, least = max(most, d), min(least, d)
+			if z > top {
+				top, highest = z, u
+			}
 			if lead == 0 {
 				out.path.Progress = append(out.path.Progress, u)
 				out.path.Outward = append(out.path.Outward, 100*d)
@@ -137,11 +146,14 @@ func (a *analysis) swing(s *spatial, cam geometry.Camera, k, i int) (flight, boo
 		}
 		for m, v := range [3]float64{100 * most, -100 * least, 100 * top} {
 			if lead == 0 {
-				sd := math.Hypot(100*noise[0], chord)
+				sd := math.Hypot(100*noise.side, chord)
 				if m == 2 {
-					sd = 100 * noise[1]
+					sd = 100 * noise.heightAt(highest)
 				}
 				out.value[m] = [2]float64{v, sd}
+				if m == 2 && sd > worstHeightSD {
+					out.value[m] = notSeen
+				}
 			} else {
 				out.lean[m] += lead * v / 2
 			}
@@ -150,64 +162,109 @@ func (a *analysis) swing(s *spatial, cam geometry.Camera, k, i int) (flight, boo
 	return out, true
 }
 
+// worstHeightSD is the spread of a flight height, cm, beyond which it says
+// nothing: a hoof at the trot is lifted by some 10 to 20 cm.
+const worstHeightSD = 5.0
+
+// flightNoise is how far a swing's fitted path may be off, metres.
+type flightNoise struct {
+	side   float64
+	u      []float64 // Index: sample. Its share of the swing.
+	height []float64
+}
+
+// heightAt returns the spread of the height at share u of the swing.
+func (n flightNoise) heightAt(u float64) float64 {
+	best, at := math.Inf(1), 0
+	for i, v := range n.u {
+		if d := math.Abs(v - u); d < best {
+			best, at = d, i
+		}
+	}
+	return n.height[at]
+}
+
 // departures returns the sine coefficients of the hoof's outward departure from
-// the chord and of its height, metres, and the spread of either at its largest.
-func (a *analysis) departures(s *spatial, cam geometry.Camera, k, lo, hi int, off, on float64, p0, p1 placement, lead float64) (departure, height []float64, noise [2]float64, ok bool) {
-	h := a.hooves[k]
-	rows := hi - lo
-	design := mat.NewDense(rows, swingTerms, nil)
-	side, up := mat.NewVecDense(rows, nil), mat.NewVecDense(rows, nil)
-	var noiseX, noiseZ float64
-	for r := range rows {
-		t := h.t[lo+r]
-		u := (t - off) / (on - off)
+// the chord and of its height, metres, from what was seen between off and on.
+//
+// The part of a sample's spread that it has because the hoof turns is shared by
+// its neighbours and is not averaged out; the rest is.
+func (a *analysis) departures(s *spatial, cam geometry.Camera, k int, seen []follow, off, on float64, p0, p1 placement, lead float64) (departure, height []float64, noise flightNoise, ok bool) {
+	rows := len(seen)
+	side, up := newSeries(rows), newSeries(rows)
+	least := math.Inf(1) // The spread of a sample that does not turn, px.
+	for _, f := range seen {
+		least = min(least, f.sdX)
+	}
+	var own, shared float64
+	for r, f := range seen {
+		u := (f.t - off) / (on - off)
 		way := progress(u) + lead*math.Sin(math.Pi*u)
 		y := p0.y + way*(p1.y-p0.y)
-		at := geometry.Point{X: h.x[lo+r], Y: h.y[lo+r]}
+		at := geometry.Point{X: f.x, Y: f.y}
 		x, z, found := cam.AtDepth(at, y)
 		acrossX, acrossZ, found1 := cam.AtDepth(geometry.Point{X: at.X + 1, Y: at.Y}, y)
 		downX, downZ, found2 := cam.AtDepth(geometry.Point{X: at.X, Y: at.Y + 1}, y)
 		if !found || !found1 || !found2 {
 			return nil, nil, noise, false
 		}
-		sd := h.sd[lo+r]
 		// Away from the chord, square to the line of travel.
 		cx := p0.x + way*(p1.x-p0.x)
 		nx := -s.line.DY
-		d := (x - cx) * nx * outward(k)
-		w := 1 / sd
-		for c := range swingTerms {
-			design.Set(r, c, w*math.Sin(math.Pi*float64(c+1)*u))
-		}
-		side.SetVec(r, w*d)
-		up.SetVec(r, w*z)
-		noiseX += sq(sd) * (sq(acrossX-x) + sq(downX-x))
-		noiseZ += sq(sd) * (sq(acrossZ-z) + sq(downZ-z))
+		spreadX := math.Hypot(f.sdX*(acrossX-x), f.sdY*(downX-x))
+		spreadZ := math.Hypot(f.sdX*(acrossZ-z), f.sdY*(downZ-z))
+		side.set(r, u, (x-cx)*nx*outward(k), spreadX)
+		up.set(r, u, z, spreadZ)
+		own += sq(least * (acrossX - x))
+		shared += sq(spreadX) - min(sq(spreadX), sq(least*(acrossX-x)))
+		noise.u, noise.height = append(noise.u, u), append(noise.height, spreadZ)
 	}
+	departure, height = side.fit(), up.fit()
+	if departure == nil || height == nil {
+		return nil, nil, noise, false
+	}
+	n := float64(rows)
+	noise.side = math.Sqrt(own/n*swingTerms/n + shared/n)
+	return departure, height, noise, true
+}
+
+// series is a weighted fit of swingTerms sine terms.
+type series struct {
+	design *mat.Dense
+	values *mat.VecDense
+}
+
+func newSeries(rows int) *series {
+	return &series{mat.NewDense(rows, swingTerms, nil), mat.NewVecDense(rows, nil)}
+}
+
+// set adds the value at share u of the swing, with spread sd, as row r.
+func (f *series) set(r int, u, value, sd float64) {
+	w := 1 / sd
+	for c := range swingTerms {
+		f.design.Set(r, c, w*math.Sin(math.Pi*float64(c+1)*u))
+	}
+	f.values.SetVec(r, w*value)
+}
+
+// fit returns the terms' coefficients, nil where the samples do not give them.
+func (f *series) fit() []float64 {
 	var normal mat.SymDense
-	normal.SymOuterK(1, design.T())
+	normal.SymOuterK(1, f.design.T())
 	for c := range swingTerms {
 		// A faint pull to 0 for terms that gaps leave open.
 		normal.SetSym(c, c, normal.At(c, c)*(1+1e-6))
 	}
 	var chol mat.Cholesky
 	if !chol.Factorize(&normal) {
-		return nil, nil, noise, false
+		return nil
 	}
-	fit := func(b *mat.VecDense) []float64 {
-		var g, q mat.VecDense
-		g.MulVec(design.T(), b)
-		if err := chol.SolveVecTo(&q, &g); err != nil {
-			return nil
-		}
-		return append([]float64(nil), q.RawVector().Data...)
+	var g, q mat.VecDense
+	g.MulVec(f.design.T(), f.values)
+	if err := chol.SolveVecTo(&q, &g); err != nil {
+		return nil
 	}
-	departure, height = fit(side), fit(up)
-	if departure == nil || height == nil {
-		return nil, nil, noise, false
-	}
-	share := math.Sqrt(swingTerms) / float64(rows)
-	return departure, height, [2]float64{math.Sqrt(noiseX) * share, math.Sqrt(noiseZ) * share}, true
+	return append([]float64(nil), q.RawVector().Data...)
 }
 
 func sineSeries(c []float64, u float64) float64 {

@@ -298,6 +298,9 @@ func facts(t traj.Track) record.LandmarkFacts {
 			f.Marked++
 		case traj.Tracked:
 			f.Tracked++
+		case traj.Across:
+			f.Across++
+			continue
 		case traj.Bridged:
 			f.Bridged++
 		default:

@@ -17,16 +17,21 @@ func (c *clip) fuse(l traj.Landmark, forward, backward []estimate, opts Options)
 	causes := make([]string, n)
 	for f := range n {
 		t.Samples[f], causes[f] = blend(forward[f], backward[f], mostOf(l))
+		if t.Samples[f].Status == traj.Lost && l.IsHoof() {
+			if s, ok := blendAcross(forward[f], backward[f]); ok {
+				t.Samples[f], causes[f] = s, ""
+			}
+		}
 	}
 	bridge(t.Samples, c.times, opts.BridgeS)
 	var losses []Loss
 	for f := 0; f < n; {
-		if t.Samples[f].Status.Seen() {
+		if t.Samples[f].Status.Followed() {
 			f++
 			continue
 		}
 		e := f
-		for e+1 < n && !t.Samples[e+1].Status.Seen() && t.Samples[e+1].Status == t.Samples[f].Status {
+		for e+1 < n && !t.Samples[e+1].Status.Followed() && t.Samples[e+1].Status == t.Samples[f].Status {
 			e++
 		}
 		losses = append(losses, Loss{l, f, e, t.Samples[f].Status == traj.Bridged, commonest(causes[f : e+1])})
@@ -71,6 +76,36 @@ func blend(a, b estimate, most float64) (traj.Sample, string) {
 		return traj.Gone(), b.cause
 	}
 	return traj.Gone(), "not followed"
+}
+
+// blendAcross puts together what two sweeps say of a hoof that turns: where it is
+// across the picture, and roughly how high.
+func blendAcross(a, b estimate) (traj.Sample, bool) {
+	if a.cause == "marked as hidden" || b.cause == "marked as hidden" {
+		return traj.Sample{}, false
+	}
+	holds := func(e estimate) bool { return e.seen && e.across <= mostSD*mostSD }
+	if !holds(a) {
+		a, b = b, a
+	}
+	if !holds(a) {
+		return traj.Sample{}, false
+	}
+	if !b.seen {
+		return traj.Sample{X: a.at.X, Y: a.at.Y, SD: math.Sqrt(a.across), SDY: math.Sqrt(a.variance), Quality: a.quality, Status: traj.Across}, true
+	}
+	// Two that contradict each other are on different places, whichever is right.
+	d := b.at.Sub(a.at)
+	if math.Abs(d.X) > 1+3*math.Sqrt(a.across+b.across) || math.Abs(d.Y) > 2+3*math.Sqrt(a.variance+b.variance) {
+		return traj.Sample{}, false
+	}
+	kx, ky := a.across/(a.across+b.across), a.variance/(a.variance+b.variance)
+	x := max(a.across*b.across/(a.across+b.across), kx*(1-kx)*d.X*d.X/2)
+	y := max(a.variance*b.variance/(a.variance+b.variance), ky*(1-ky)*d.Y*d.Y/2)
+	if x > mostSD*mostSD {
+		return traj.Sample{}, false
+	}
+	return traj.Sample{X: a.at.X + kx*d.X, Y: a.at.Y + ky*d.Y, SD: math.Sqrt(x), SDY: math.Sqrt(y), Quality: max(a.quality, b.quality), Status: traj.Across}, true
 }
 
 // mostSD is the spread, px, beyond which a place does not count as seen: an error

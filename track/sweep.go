@@ -15,6 +15,7 @@ import (
 type estimate struct {
 	at       flow.Point
 	variance float64 // px², along each axis.
+	across   float64 // px², along x: less than variance where the landmark turns.
 	quality  float64
 	seen     bool
 	marked   bool
@@ -149,7 +150,7 @@ func (s *sweep) visit(fo *follower, f int, first bool, growth float64, marks []s
 			return estimate{}, err
 		}
 		// A mark stands whether or not it can be followed from there.
-		e.at, e.variance, e.quality, e.seen, e.marked, e.size = flow.Point{X: m.X, Y: m.Y}, m.SD*m.SD, 1, true, !m.found, fo.size()
+		e.at, e.variance, e.across, e.quality, e.seen, e.marked, e.size = flow.Point{X: m.X, Y: m.Y}, m.SD*m.SD, m.SD*m.SD, 1, true, !m.found, fo.size()
 		if m.found {
 			e.quality, e.anchored = 0.9, true
 		}
@@ -158,7 +159,7 @@ func (s *sweep) visit(fo *follower, f int, first bool, growth float64, marks []s
 	if !fo.on {
 		return estimate{cause: fo.cause, jump: math.NaN()}, nil
 	}
-	return estimate{at: fo.pose.At, variance: fo.variance + fo.slide(), quality: fo.quality, seen: true, since: fo.since, jump: math.NaN(), weak: fo.weak, unlike: fo.landmark.IsHoof() && fo.unlike > 0.7, trial: fo.trial > 0, anchored: fo.anchored, size: fo.size()}, nil
+	return estimate{at: fo.pose.At, variance: fo.variance + fo.slide(), across: fo.across + fo.slide(), quality: fo.quality, seen: true, since: fo.since, jump: math.NaN(), weak: fo.weak, unlike: fo.landmark.IsHoof() && fo.unlike > 0.7, trial: fo.trial > 0, anchored: fo.anchored, size: fo.size()}, nil
 }
 
 // claimed returns the places that the other followers hold.
@@ -227,6 +228,7 @@ type appearance struct {
 	scale    float64 // The follower's scale in that frame.
 	angle    float64
 	variance float64 // Of the landmark's position in it, px².
+	across   float64 // The same along x.
 	// patch holds the pixels around it, for search and for resizing; only for
 	// marked appearances.
 	patch   flow.Gray
@@ -254,7 +256,8 @@ type follower struct {
 	pose       flow.Pose
 	lastScale  float64
 	velocity   flow.Point // px a frame, in the sweep's direction.
-	variance   float64
+	variance   float64    // Of the position along each axis, px².
+	across     float64    // The same along x, of which turning takes less, px².
 	quality    float64
 	since      int
 	gone       int // Frames since it was lost.
@@ -262,10 +265,10 @@ type follower struct {
 	anchored   bool        // In the latest frame it looks as it was marked.
 	home       *appearance // At the latest mark or stance found again.
 	like       float64     // How much it looks like home in the latest frame, NCC.
-	keyTurn    float64     // Variance that swing has added since the key appearance, px².
+	keyTurn    spread      // Variance that turning has added since the key appearance.
 	likeAtHome float64
 	unlike     float64   // From 0, as at home, to 1.
-	turned     float64   // Spread that turning has added since home, px.
+	turned     spread    // Standard deviation that turning has added since home, px.
 	homeStands bool      // At home it stood still.
 	trail      []trailed // Where it was of late, oldest first, since home.
 	slow       bool      // It has not left its place for a twentieth of a second.
@@ -387,7 +390,7 @@ func (fo *follower) start(m seed) error {
 	fo.pose = flow.Pose{At: at, Scale: scale}
 	fo.lastScale = 0
 	fo.velocity = flow.Point{}
-	fo.variance = m.SD * m.SD
+	fo.variance, fo.across = m.SD*m.SD, m.SD*m.SD
 	fo.quality, fo.since, fo.gone, fo.trial, fo.weak = 1, 0, 0, 0, false
 	fo.started, fo.on, fo.cause = true, true, ""
 	rect := rectAround(at, w, w.Size()/2+6)
@@ -409,9 +412,9 @@ func (fo *follower) start(m seed) error {
 		fo.lose("nothing to hold on to at the mark: " + err.Error())
 		return nil
 	}
-	a := &appearance{template: t, at: at, scale: scale, variance: fo.variance, patch: g, origin: o, window: w, resized: map[int]*flow.Template{}, weigh: weigh, share: min(share, 1)}
-	fo.key, fo.keyTurn, fo.home = *a, 0, a
-	fo.likeAtHome, fo.unlike, fo.sinceHome, fo.turned, fo.homeStands = 0, 0, 0, 0, m.found || m.stands
+	a := &appearance{template: t, at: at, scale: scale, variance: fo.variance, across: fo.across, patch: g, origin: o, window: w, resized: map[int]*flow.Template{}, weigh: weigh, share: min(share, 1)}
+	fo.key, fo.keyTurn, fo.home = *a, spread{}, a
+	fo.likeAtHome, fo.unlike, fo.sinceHome, fo.turned, fo.homeStands = 0, 0, 0, spread{}, m.found || m.stands
 	fo.homeFrame = m.Frame
 	fo.trail, fo.slow = append(fo.trail[:0], trailed{m.Frame, at}), fo.homeStands
 	if !m.found && (m.stands || !fo.landmark.IsHoof()) {
@@ -532,24 +535,28 @@ func (fo *follower) step(f, g int, growth float64) error {
 	if err != nil {
 		return err
 	}
-	variance := fo.variance + spreadOf(chain, size) + turn
+	variance := fo.variance + spreadOf(chain, size) + turn.down
+	across := fo.across + spreadOf(chain, size) + turn.across
 	// Against the key appearance: no drift since then.
 	rel := flow.Pose{At: pose.At, Scale: pose.Scale / fo.key.scale, Angle: pose.Angle - fo.key.angle}
 	key := fo.key.template.Register(planeB, rel, flow.RegisterOptions{ScaleSD: scaleStraySD, AngleSD: angleStraySD})
 	fresh, held := true, false
 	if key.OK && key.NCC >= keyNCC && key.Agree >= leastAgree {
-		v1, v2 := max(variance-fo.key.variance, 1e-6), spreadOf(key, size)+fo.keyTurn+turn
+		v1, v2 := max(variance-fo.key.variance, 1e-6), spreadOf(key, size)+fo.keyTurn.down+turn.down
 		if key.At.Dist(pose.At) < 1+3*math.Sqrt(v1+v2) {
 			k := v1 / (v1 + v2)
 			pose.At = mix(pose.At, key.At, k)
 			pose.Scale = math.Exp((1-k)*math.Log(pose.Scale) + k*math.Log(key.Scale*fo.key.scale))
 			pose.Angle += k * (key.Angle + fo.key.angle - pose.Angle)
 			variance = fo.key.variance + v1*v2/(v1+v2)
+			a1, a2 := max(across-fo.key.across, 1e-6), spreadOf(key, size)+fo.keyTurn.across+turn.across
+			across = fo.key.across + (1-k)*(1-k)*a1 + k*k*a2
 			held = true
 			fresh = key.NCC < 0.9 || math.Abs(math.Log(key.Scale)) > 0.08 || math.Abs(key.Angle) > 0.15
 		}
 	}
-	fo.keyTurn += turn
+	fo.keyTurn.down += turn.down
+	fo.keyTurn.across += turn.across
 	if !held && chain.NCC < aloneNCC {
 		fo.lose("no longer looks like itself: hidden or blurred")
 		return nil
@@ -574,22 +581,23 @@ func (fo *follower) step(f, g int, growth float64) error {
 			pose.At = mix(pose.At, found.At, k)
 			pose.Scale = math.Exp((1-k)*math.Log(pose.Scale) + k*math.Log(found.Scale*found.from.scale))
 			variance = max(found.variance, (1-k)*variance+k*found.variance)
+			across = (1-k)*across + k*found.variance
 			fo.since = 0
 			if k == 1 {
-				fresh, fo.turned = true, 0
+				fresh, fo.turned = true, spread{}
 			}
 		}
 	}
 	fo.lastScale = fo.pose.Scale
 	fo.velocity = pose.At.Sub(fo.pose.At)
 	fo.pose = pose
-	fo.variance = variance
+	fo.variance, fo.across = variance, across
 	fo.quality = min(1, max(0, (chain.NCC-0.5)/0.5)) * math.Sqrt(agree) * math.Sqrt(chain.Agree)
 	if fresh && chain.NCC > 0.85 {
 		nw := fo.base.Scaled(pose.Scale)
 		weigh, _ := fo.weigh(g, planeB, half, pose.At, nw)
 		if t, err := flow.NewTemplate(planeB, pose.At, nw, weigh); err == nil {
-			fo.key, fo.keyTurn = appearance{template: t, at: pose.At, scale: pose.Scale, angle: pose.Angle, variance: variance}, 0
+			fo.key, fo.keyTurn = appearance{template: t, at: pose.At, scale: pose.Scale, angle: pose.Angle, variance: variance, across: across}, spread{}
 			if err := fo.repeats(b, o); err != nil {
 				return err
 			}
@@ -608,10 +616,10 @@ func (fo *follower) step(f, g int, growth float64) error {
 //
 // left is how far it went within the last twentieth of a second, dt the time
 // since the frame before, s.
-func (fo *follower) turning(plane flow.Plane, pose flow.Pose, moved, left, size, dt float64) (float64, error) {
+func (fo *follower) turning(plane flow.Plane, pose flow.Pose, moved, left, size, dt float64) (spread, error) {
 	r, _, ok, err := fo.anchor(fo.home, plane, pose, size)
 	if err != nil {
-		return 0, err
+		return spread{}, err
 	}
 	off := 1.0
 	fo.like = 0
@@ -626,13 +634,21 @@ func (fo *follower) turning(plane flow.Plane, pose flow.Pose, moved, left, size,
 	fo.sinceHome++
 	fo.unlike = max(ramp(max(fo.likeAtHome, 0.9)-fo.like, 0.005, 0.04), ramp(off, 0.02, 0.06))
 	turn := 0.015 // Sides of the patch.
+	aside := func(turned float64) float64 { return turned }
 	if fo.landmark.IsHoof() {
 		rate := rollingTurn
+		aside = func(turned float64) float64 { return rollingAside * turned * turned / size }
 		switch {
 		case fo.dir < 0 && fo.homeStands && fo.clip.grows:
 			rate = landingTurn
+			if fo.landmark.IsFore() {
+				aside = func(turned float64) float64 { return landingAside * turned }
+			}
 		case fo.homeStands && !fo.clip.grows:
 			rate = leavingTurn
+			if fo.landmark.IsHind() {
+				aside = func(turned float64) float64 { return leavingAside * min(turned, size) }
+			}
 		}
 		turn = rate * dt
 		if fo.homeStands {
@@ -650,8 +666,9 @@ func (fo *follower) turning(plane flow.Plane, pose flow.Pose, moved, left, size,
 	}
 	// The error goes on in one direction while it turns, so spreads add, not variances.
 	before := fo.turned
-	fo.turned += turn * size * fo.unlike
-	return fo.turned*fo.turned - before*before, nil
+	fo.turned.down += turn * size * fo.unlike
+	fo.turned.across = max(fo.turned.across, aside(fo.turned.down))
+	return spread{down: sq(fo.turned.down) - sq(before.down), across: sq(fo.turned.across) - sq(before.across)}, nil
 }
 
 // How fast the mark of a hoof may move against its outline while the hoof turns,
@@ -666,6 +683,24 @@ const (
 	rollingTurn = 3.0
 	landingTurn = 1.5
 )
+
+// What of this goes across the picture. A hoof turns about an axis that lies
+// across, along which the mark keeps its place on the pattern but for what the
+// limb twists, some degrees. Coming down toward the camera it shows its wall all
+// the time. From behind it shows its heel, then its sole, which is as wide, and it
+// turns by no more than a right angle. As it leaves the ground in front, the wall
+// gives way to another pattern, the more the farther it has turned;
+// and so it is taken for the pair that goes behind, before which the other passes.
+const (
+	landingAside = 0.10 // Share.
+	leavingAside = 0.05 // Share, of a right angle at most.
+	rollingAside = 0.55 // Share of the square, in sides of the patch.
+)
+
+// spread is a spread, or a variance, down and across the picture.
+type spread struct{ down, across float64 }
+
+func sq(x float64) float64 { return x * x }
 
 // trailed is where a landmark was in a frame.
 type trailed struct {
@@ -1107,11 +1142,11 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 		return nil
 	}
 	fo.pose, fo.lastScale, fo.velocity = pose, 0, flow.Point{}
-	fo.variance = best.variance
+	fo.variance, fo.across = best.variance, best.variance
 	fo.quality = 0.6
 	fo.since, fo.gone, fo.trial = 0, 0, trialFrames
 	fo.on, fo.cause = true, ""
-	fo.key, fo.keyTurn = appearance{template: t, at: pose.At, scale: pose.Scale, variance: fo.variance}, 0
+	fo.key, fo.keyTurn = appearance{template: t, at: pose.At, scale: pose.Scale, variance: fo.variance, across: fo.across}, spread{}
 	fo.trail = append(fo.trail[:0], trailed{g, pose.At})
 	return nil
 }

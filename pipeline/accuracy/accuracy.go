@@ -25,6 +25,10 @@ type Figures struct {
 	// Wrong counts frames reported as seen that are more than 5 px off; Seen all
 	// frames reported as seen.
 	Wrong, Seen int
+	// AcrossRMS is the error along x, px, of frames in which only that is said to
+	// hold; AcrossWrong counts those more than 5 px off, Across all of them.
+	AcrossRMS           float64
+	AcrossWrong, Across int
 	// NormalisedSD is the standard deviation of error over reported spread.
 	NormalisedSD float64
 	// HeadLow and HeadHigh are the errors of the run's mean difference, mm, against
@@ -90,6 +94,9 @@ func Remeasure(out, marks string, truth *scene.Truth) (*Figures, *record.Result,
 			t.Samples[i] = traj.Gone()
 			if s, ok := set[l][i]; ok {
 				t.Samples[i] = traj.Sample{X: s.x, Y: s.y, SD: s.sd, Quality: 1, Status: traj.Tracked}
+				if s.across {
+					t.Samples[i].Status, t.Samples[i].SDY = traj.Across, s.sdY
+				}
 			}
 		}
 		whole.Tracks = append(whole.Tracks, t)
@@ -106,7 +113,10 @@ func Remeasure(out, marks string, truth *scene.Truth) (*Figures, *record.Result,
 	return compare(set, result, truth), result, nil
 }
 
-type seen struct{ x, y, sd float64 }
+type seen struct {
+	x, y, sd, sdY float64
+	across        bool
+}
 
 // readSignals returns the positions reported as seen. Index: frame.
 func readSignals(path string) (map[traj.Landmark]map[int]seen, error) {
@@ -132,14 +142,14 @@ func readSignals(path string) (map[traj.Landmark]map[int]seen, error) {
 		}
 		out[l] = map[int]seen{}
 		for frame, row := range rows[1:] {
-			if row[at] != "tracked" && row[at] != "marked" {
+			if row[at] != "tracked" && row[at] != "marked" && row[at] != "across" {
 				continue
 			}
-			var s seen
+			s := seen{across: row[at] == "across"}
 			for _, part := range []struct {
 				suffix string
 				into   *float64
-			}{{"_x_px", &s.x}, {"_y_px", &s.y}, {"_sd_px", &s.sd}} {
+			}{{"_x_px", &s.x}, {"_y_px", &s.y}, {"_sd_px", &s.sd}, {"_sd_y_px", &s.sdY}} {
 				if *part.into, err = strconv.ParseFloat(row[column[name+part.suffix]], 64); err != nil {
 					return nil, fmt.Errorf("read %s: frame %d: %w", path, frame, err)
 				}
@@ -151,7 +161,7 @@ func readSignals(path string) (map[traj.Landmark]map[int]seen, error) {
 }
 
 func (f *Figures) positions(set map[traj.Landmark]map[int]seen, truth *scene.Truth) {
-	var stance, swing, body, normalised []float64
+	var stance, swing, body, across, normalised []float64
 	for _, l := range traj.Landmarks() {
 		points := truth.Points(l)
 		for frame := range truth.Times {
@@ -159,8 +169,17 @@ func (f *Figures) positions(set map[traj.Landmark]map[int]seen, truth *scene.Tru
 			if !ok {
 				continue
 			}
-			f.Seen++
 			dx, dy := s.x-points[frame].X, s.y-points[frame].Y
+			if s.across {
+				f.Across++
+				across = append(across, dx)
+				normalised = append(normalised, dx/s.sd)
+				if math.Abs(dx) > 5 {
+					f.AcrossWrong++
+				}
+				continue
+			}
+			f.Seen++
 			if math.Hypot(dx, dy) > 5 {
 				f.Wrong++
 			}
@@ -177,7 +196,7 @@ func (f *Figures) positions(set map[traj.Landmark]map[int]seen, truth *scene.Tru
 			*into = append(*into, dx, dy)
 		}
 	}
-	f.StanceRMS, f.SwingRMS, f.BodyRMS, f.NormalisedSD = rms(stance), rms(swing), rms(body), rms(normalised)
+	f.StanceRMS, f.SwingRMS, f.BodyRMS, f.AcrossRMS, f.NormalisedSD = rms(stance), rms(swing), rms(body), rms(across), rms(normalised)
 }
 
 func stands(truth *scene.Truth, l traj.Landmark, t float64) bool {
@@ -312,13 +331,13 @@ func (f *Figures) measures(result *record.Result, truth *scene.Truth) {
 
 // Header and Row make a table.
 func Header() string {
-	return fmt.Sprintf("%-34s %6s %6s %6s %9s %5s | %6s %6s %6s %6s %6s %6s %6s %6s | %5s %5s %4s %3s | %s",
-		"clip", "stance", "swing", "body", "wrong", "nSD", "headLo", "headHi", "stepF", "stepH", "offsF", "offsH", "arc", "flight", "on", "off", "n", "inv", "in/out")
+	return fmt.Sprintf("%-34s %6s %6s %6s %9s %6s %9s %5s | %6s %6s %6s %6s %6s %6s %6s %6s | %5s %5s %4s %3s | %s",
+		"clip", "stance", "swing", "body", "wrong", "across", "wrong", "nSD", "headLo", "headHi", "stepF", "stepH", "offsF", "offsH", "arc", "flight", "on", "off", "n", "inv", "in/out")
 }
 
 // Row is one line under Header: px, mm, cm and ms.
 func (f *Figures) Row(name string) string {
-	return fmt.Sprintf("%-34s %6.2f %6.2f %6.2f %4d/%4d %5.2f | %6.1f %6.1f %6.1f %6.1f %6.1f %6.1f %6.1f %6.1f | %5.1f %5.1f %4d %3d | %d/%d",
-		name, f.StanceRMS, f.SwingRMS, f.BodyRMS, f.Wrong, f.Seen, f.NormalisedSD, f.HeadLow, f.HeadHigh, f.StepFore, f.StepHind, f.OffsetFore, f.OffsetHind, f.Arc, f.Flight,
+	return fmt.Sprintf("%-34s %6.2f %6.2f %6.2f %4d/%4d %6.2f %4d/%4d %5.2f | %6.1f %6.1f %6.1f %6.1f %6.1f %6.1f %6.1f %6.1f | %5.1f %5.1f %4d %3d | %d/%d",
+		name, f.StanceRMS, f.SwingRMS, f.BodyRMS, f.Wrong, f.Seen, f.AcrossRMS, f.AcrossWrong, f.Across, f.NormalisedSD, f.HeadLow, f.HeadHigh, f.StepFore, f.StepHind, f.OffsetFore, f.OffsetHind, f.Arc, f.Flight,
 		f.On, f.Off, f.Contacts, f.Invented, f.Inside, len(f.Outside))
 }

@@ -67,7 +67,7 @@ type LookTrack struct {
 	X        Values        `json:"x"`
 	Y        Values        `json:"y"`
 	SD       Values        `json:"sd"`     // Standard deviation along each axis.
-	Status   []string      `json:"status"` // "lost", "bridged", "tracked" or "marked".
+	Status   []string      `json:"status"` // "lost", "bridged", "across", "tracked" or "marked".
 }
 
 // LookContact is one stance of one hoof, seconds from the clip's first frame.

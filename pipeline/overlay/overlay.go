@@ -59,6 +59,11 @@ func (o *Painter) Draw(index int, p clip.Planes, scale float64) {
 		radius := max(5, float64(p.Height)/110)
 		outline(p, t.Landmark.Side(), x, y, radius+1.5, 2.2, color.NRGBA{0xff, 0xff, 0xff, 0xff}, s.Status == traj.Bridged)
 		outline(p, t.Landmark.Side(), x, y, radius, 2.2, c, s.Status == traj.Bridged)
+		if s.Status == traj.Across {
+			// How high it is, is known to within this only.
+			high := min(max(s.SDY/scale, radius+2), 4*radius)
+			line(p, x, y-high, x, y+high, 1.5, c)
+		}
 		if o.stands(t.Landmark, now) {
 			bar(p, x-2*radius, x+2*radius, y+radius+3, 3, c)
 		}
@@ -68,7 +73,7 @@ func (o *Painter) Draw(index int, p clip.Planes, scale float64) {
 	if len(unseen) > 0 {
 		label(p, "not seen: "+strings.Join(unseen, ", "), 8, 36, plots.SideColor(traj.Middle))
 	}
-	label(p, "circle = horse's left, triangle = horse's right, broken outline = not seen, bridged", 8, p.Height-8, plots.SideColor(traj.Middle))
+	label(p, "circle = horse's left, triangle = horse's right, upright line = height unsure, broken outline = not seen, bridged", 8, p.Height-8, plots.SideColor(traj.Middle))
 }
 
 // Short returns the letters by which a landmark is labelled in a picture.

@@ -79,6 +79,7 @@ type LandmarkFacts struct {
 	Landmark traj.Landmark `json:"landmark"`
 	Marked   int           `json:"frames_marked"`
 	Tracked  int           `json:"frames_tracked"`
+	Across   int           `json:"frames_across"` // Followed while it turns: its place across the picture holds, its height does not.
 	Bridged  int           `json:"frames_bridged"`
 	Lost     int           `json:"frames_lost"`
 	MedianSD float64       `json:"median_sd_px"`

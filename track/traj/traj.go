@@ -142,15 +142,19 @@ func (g Gait) Valid() bool { return g == Walk || g == Trot || g == Pace }
 // Status tells how a sample came about.
 type Status uint8
 
-// The statuses, worst first.
+// The statuses.
 const (
 	Lost    Status = iota // No position: X, Y and SD are NaN.
 	Bridged               // From a motion model over a short loss; not seen in this frame.
 	Tracked               // Seen and followed in this frame.
 	Marked                // Clicked by a person in this frame.
+	// Across: seen and followed, but the landmark turns, so that its mark moves up
+	// and down against the pattern that is followed: X holds to within SD, Y only
+	// to within SDY. A hoof in swing is seen like this.
+	Across
 )
 
-var statusNames = [...]string{"lost", "bridged", "tracked", "marked"}
+var statusNames = [...]string{"lost", "bridged", "tracked", "marked", "across"}
 
 // String returns the status as written in files.
 func (s Status) String() string {
@@ -160,15 +164,28 @@ func (s Status) String() string {
 	return fmt.Sprintf("status(%d)", uint8(s))
 }
 
-// Seen reports whether the landmark was really seen in the frame.
+// Seen reports whether the landmark was really seen in the frame, with a place
+// that holds along both axes.
 func (s Status) Seen() bool { return s == Tracked || s == Marked }
+
+// Followed reports whether the landmark was seen at all: as by Seen, or Across.
+func (s Status) Followed() bool { return s.Seen() || s == Across }
 
 // Sample is one landmark in one frame.
 type Sample struct {
 	X, Y    float64 // Position in the picture, px.
 	SD      float64 // Spread, px: one standard deviation along each axis.
+	SDY     float64 // Where Status is Across: spread along Y, px. 0 elsewhere.
 	Quality float64 // From 0 (nothing to go by) to 1.
 	Status  Status
+}
+
+// SpreadY returns the spread along Y, px.
+func (s Sample) SpreadY() float64 {
+	if s.Status == Across {
+		return s.SDY
+	}
+	return s.SD
 }
 
 // Gone returns the sample of a frame in which the landmark was not found.
@@ -241,6 +258,9 @@ func (s *Set) Stabilised() *Set {
 				}
 				p.X, p.Y = s.Motions[f].Apply(p.X, p.Y)
 				p.SD = math.Hypot(p.SD, residual)
+				if p.Status == Across {
+					p.SDY = math.Hypot(p.SDY, residual)
+				}
 			}
 		}
 		out.Tracks[i] = Track{Landmark: t.Landmark, Samples: samples}

@@ -161,7 +161,7 @@ class LookPage {
         if (last && last.status === t.status[i]) last.to = i;
         else runs.push({ status: t.status[i], from: i, to: i });
       }
-      const seen = t.status.filter((s) => s === 'tracked' || s === 'marked').length;
+      const seen = t.status.filter((s) => s === 'tracked' || s === 'marked' || s === 'across').length;
       const lost = t.status.filter((s) => s === 'lost').length;
       const quality = t.sd.map((sd, i) => (sd === null ? null : `${i + 0.5},${(2 + (16 * Math.min(sd, worstSpread)) / worstSpread).toFixed(1)}`));
       const lines = [];
@@ -183,7 +183,7 @@ class LookPage {
         lines.map((points) => svg('polyline', { points, class: 'quality' })),
         this.look.contacts.filter((c) => c.limb === t.landmark).map((c) => svg('rect', { x: (c.on_s / span) * (n - 1), y: 22, width: Math.max(0.5, ((c.off_s - c.on_s) / span) * (n - 1)), height: 6, class: `contact ${side}` }))));
     }),
-    h('p', { class: 'hint' }, 'White: seen. Yellow: marked. Grey: bridged. Dark: lost. The line is how sure the place is: at the top 0 px, at the bottom 4 px or more (one standard deviation). Bars below are ground contacts. Click into a strip to go there.'));
+    h('p', { class: 'hint' }, 'White: seen. Pale: seen while it turns, so its height is unsure. Yellow: marked. Grey: bridged. Dark: lost. The line is how sure the place is: at the top 0 px, at the bottom 4 px or more (one standard deviation). Bars below are ground contacts. Click into a strip to go there.'));
   }
 
   goTo(frame) {
