@@ -39,7 +39,17 @@ const alike = 1e-7
 // hiddenDescentSD takes its place for landings seen from behind: there a hoof
 // comes down almost along the line of sight (a descent of 10 cm over 70 cm of
 // way, seen from 1.5 m height at 10 m), so that it seems at rest before it is.
-const hiddenDescentSD = 0.030
+const hiddenDescentSD = 0.045
+
+// From the front the toe is marked, which stays while the hoof rolls over it for
+// up to a tenth of a second (the heel leaves first). What is followed is the wall
+// above it, which moves a little as soon as the heel is up: rollingSD takes the
+// place of modelSD for leavings seen from the front, and worstRollingSD that of
+// worstEventSD.
+const (
+	rollingSD      = 0.030
+	worstRollingSD = 0.050
+)
 
 // restShare makes "at rest" what it is on a living foot: a mark in stance still
 // gives by some millimetres as hoof, shoe and skin take the load. In seconds of
@@ -547,12 +557,14 @@ type edge struct {
 	all     []stance // The hoof's stances, of which this is an edge of the i-th.
 	i       int
 	off     bool
+	rolls   bool         // The mark is the toe, over which the hoof rolls as it leaves.
 	guess   float64      // s.
 	at      float64      // The instant found, into the stance from guess, s.
 	spread  float64      // Of at, s.
 	width   float64      // The instant is searched this far from the guess, s.
 	stride  float64      // Duration of a stride, s.
 	scatter float64      // Of the stance's samples from frame to frame, px.
+	base    float64      // Their usual spread, px.
 	scale   [2]float64   // Largest speed nearby along each picture axis, px/s.
 	u       []float64    // Seconds into the stance from guess, falling.
 	v       [2][]float64 // Picture position along each axis, px.
@@ -600,7 +612,7 @@ func timeEdges(hooves []*hoofTrack, stances [][]stance, period float64, view tra
 		var edges []*edge
 		for k, h := range hooves {
 			for i := range stances[k] {
-				e := &edge{h: h, all: stances[k], i: i, off: off, stride: period}
+				e := &edge{h: h, all: stances[k], i: i, off: off, rolls: off && view == traj.Toward, stride: period}
 				if e.guessFromSamples() {
 					edges = append(edges, e)
 				}
@@ -630,14 +642,21 @@ func timeEdges(hooves []*hoofTrack, stances [][]stance, period float64, view tra
 			}
 		}
 		for _, e := range edges {
-			if math.IsNaN(e.spread) || e.spread > max(worstEventSD, e.h.frame) {
+			worst := max(worstEventSD, e.h.frame)
+			if off && view == traj.Toward {
+				worst = worstRollingSD
+			}
+			if math.IsNaN(e.spread) || e.spread > worst {
 				continue
 			}
 			s := &e.all[e.i]
 			at := e.guess + e.sign()*e.at
 			shape := modelSD
-			if view == traj.Away && !off {
+			switch {
+			case view == traj.Away && !off:
 				shape = hiddenDescentSD
+			case view == traj.Toward && off:
+				shape = rollingSD
 			}
 			sd := math.Hypot(e.spread, shape)
 			if off {
@@ -778,7 +797,7 @@ func (e *edge) gather() bool {
 		hi = h.index[s.to-1] + 1
 	}
 	e.u, e.v, e.sd = e.u[:0], [2][]float64{}, [2][]float64{}
-	e.scatter = h.scatterOf(s)
+	e.scatter, e.base = h.scatterOf(s), signal.Median(h.sd[s.from:s.to])
 	still, moving, nearest := 0, 0, s.from
 	for k := lo; k < hi; k++ {
 		f := h.every[k]
@@ -830,26 +849,30 @@ func (e *edge) fresh(k int) (x, y float64) {
 	h, s := e.h, &e.all[e.i]
 	f := h.every[k]
 	inside := k >= h.index[s.from] && k <= h.index[s.to-1]
-	own := func(sd, before float64) float64 {
+	own := func(sd, added float64) float64 {
 		out := min(math.Hypot(sd, f.rest), max(e.scatter, leastFresh))
-		if !inside {
-			out = math.Hypot(out, math.Max(0, sd-before))
-		}
-		return math.Hypot(out, f.rest)
+		return math.Hypot(math.Hypot(out, added), f.rest)
 	}
-	var before follow
-	if !inside {
-		toward := k + 1
-		if e.off {
-			toward = k - 1
-		}
-		before = h.every[toward]
-		if math.Abs(f.t-before.t) > 1.5*h.frame {
-			before.sdX, before.sdY = 0, 0 // All of it is new after a gap.
-		}
+	if e.rolls {
+		// What is followed moves, by as much as its spread grows, while the toe stands.
+		return own(f.sdX, grown(e.base, f.sdX)), own(f.sdY, grown(e.base, f.sdY))
 	}
-	return own(f.sdX, before.sdX), own(f.sdY, before.sdY)
+	if inside {
+		return own(f.sdX, 0), own(f.sdY, 0)
+	}
+	toward := k + 1
+	if e.off {
+		toward = k - 1
+	}
+	before := h.every[toward]
+	if math.Abs(before.t-f.t) > 1.5*h.frame {
+		before.sdX, before.sdY = 0, 0 // All of it is new after a gap.
+	}
+	return own(f.sdX, max(0, f.sdX-before.sdX)), own(f.sdY, max(0, f.sdY-before.sdY))
 }
+
+// grown returns what a spread has beyond base.
+func grown(base, sd float64) float64 { return math.Sqrt(max(0, sd*sd-base*base)) }
 
 // scatterOf is the scatter of the samples of a stance about its place, px: with
 // what a living foot gives as it takes the load.
