@@ -17,7 +17,7 @@ func (c *clip) fuse(l traj.Landmark, forward, backward []estimate, opts Options)
 	causes := make([]string, n)
 	for f := range n {
 		t.Samples[f], causes[f] = blend(forward[f], backward[f], mostOf(l))
-		if t.Samples[f].Status == traj.Lost && l.IsHoof() {
+		if t.Samples[f].Status == traj.Lost && c.turnsInSight(l) {
 			if s, ok := blendAcross(forward[f], backward[f]); ok {
 				t.Samples[f], causes[f] = s, ""
 			}
@@ -76,6 +76,13 @@ func blend(a, b estimate, most float64) (traj.Sample, string) {
 		return traj.Gone(), b.cause
 	}
 	return traj.Gone(), "not followed"
+}
+
+// turnsInSight reports whether l is a hoof that is in sight all through its swing:
+// of the pair that goes in front, as the camera sees it. The other pair goes behind
+// its legs, which take the patch along.
+func (c *clip) turnsInSight(l traj.Landmark) bool {
+	return l.IsFore() && c.grows || l.IsHind() && !c.grows
 }
 
 // blendAcross puts together what two sweeps say of a hoof that turns: where it is

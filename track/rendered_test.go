@@ -109,6 +109,14 @@ type row struct {
 	wrongWhereHidden     int
 	samples, visible     [2]int
 	squares, normSquares [2]float64
+	across               acrossRow
+}
+
+// acrossRow is what is known of a hoof that turns: errors along x only.
+type acrossRow struct {
+	frames, wrong         int // Wrong: more than 5 px.
+	square, normSquare    float64
+	rms, normalised, seen float64 // Seen: share of the swing's frames.
 }
 
 func (r *rendered) table(res *track.Result) []row {
@@ -129,6 +137,15 @@ func (r *rendered) table(res *track.Result) []row {
 			p := points[f]
 			if p.Visible {
 				w.visible[k]++
+			}
+			if s.Status == traj.Across {
+				dx := s.X - p.X
+				w.across.frames++
+				w.across.square += dx * dx
+				w.across.normSquare += dx * dx / (s.SD * s.SD)
+				if math.Abs(dx) > 5 {
+					w.across.wrong++
+				}
 			}
 			if s.Status != traj.Tracked {
 				continue
@@ -152,6 +169,10 @@ func (r *rendered) table(res *track.Result) []row {
 			w.normalised[k] = math.Sqrt(w.normSquares[k] / float64(w.samples[k]))
 			w.seen[k] = 100 * float64(w.samples[k]) / float64(w.visible[k])
 		}
+		if n := float64(w.across.frames); n > 0 {
+			w.across.rms, w.across.normalised = math.Sqrt(w.across.square/n), math.Sqrt(w.across.normSquare/n)
+			w.across.seen = 100 * n / float64(w.visible[1])
+		}
 		out = append(out, w)
 	}
 	return out
@@ -160,10 +181,10 @@ func (r *rendered) table(res *track.Result) []row {
 func (r *rendered) log(t *testing.T, title string, rows []row) {
 	t.Helper()
 	s := fmt.Sprintf("%s, %s, %d frames: error along each axis, px; seen: share of the frames in which it is visible\n", r.name, title, len(r.Times))
-	s += fmt.Sprintf("%-11s %5s | %7s %6s %10s | %7s %6s %10s | %7s %5s %7s\n", "landmark", "marks", "stance", "seen", "normalised", "swing", "seen", "normalised", "tracked", "wrong", "hidden")
+	s += fmt.Sprintf("%-11s %5s | %7s %6s %10s | %7s %6s %10s | %7s %6s %10s | %7s %5s %7s\n", "landmark", "marks", "stance", "seen", "normalised", "swing", "seen", "normalised", "across", "seen", "normalised", "tracked", "wrong", "hidden")
 	for _, w := range rows {
-		s += fmt.Sprintf("%-11s %5d | %7.2f %5.0f%% %10.2f | %7.2f %5.0f%% %10.2f | %7d %5d %7d\n", w.landmark, w.marks,
-			w.rms[0], w.seen[0], w.normalised[0], w.rms[1], w.seen[1], w.normalised[1], w.tracked, w.wrong, w.wrongWhereHidden)
+		s += fmt.Sprintf("%-11s %5d | %7.2f %5.0f%% %10.2f | %7.2f %5.0f%% %10.2f | %7.2f %5.0f%% %10.2f | %7d %5d %7d\n", w.landmark, w.marks,
+			w.rms[0], w.seen[0], w.normalised[0], w.rms[1], w.seen[1], w.normalised[1], w.across.rms, w.across.seen, w.across.normalised, w.tracked, w.wrong, w.wrongWhereHidden)
 	}
 	t.Log("\n" + s)
 }
@@ -195,6 +216,12 @@ func TestAccuracyRendered(t *testing.T) {
 					tracked, wrong = tracked+w.tracked, wrong+w.wrong
 					if w.landmark == traj.Head && !(w.rms[0] < 0.4 && w.seen[0] > 95) {
 						t.Errorf("head: %.2f px, seen in %.0f %%: want less than 0.4 px, more than 95 %%", w.rms[0], w.seen[0])
+					}
+					if w.across.wrong > 0 || w.across.normalised > 1.5 {
+						t.Errorf("%s across: %d of %d frames more than 5 px wrong, errors %.1f times the spread", w.landmark, w.across.wrong, w.across.frames, w.across.normalised)
+					}
+					if near := w.landmark.IsFore() == (tt.view == traj.Toward); w.landmark.IsHoof() && near && w.across.seen+w.seen[1] < 60 {
+						t.Errorf("%s: followed across through %.0f %% of its swing, want 60 %% or more", w.landmark, w.across.seen+w.seen[1])
 					}
 					if w.landmark.IsHoof() && w.samples[0] > 15 && w.rms[0] > 1.5 {
 						t.Errorf("%s in stance: %.2f px, want 1.5 or less", w.landmark, w.rms[0])

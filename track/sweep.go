@@ -641,14 +641,10 @@ func (fo *follower) turning(plane flow.Plane, pose flow.Pose, moved, left, size,
 		switch {
 		case fo.dir < 0 && fo.homeStands && fo.clip.grows:
 			rate = landingTurn
-			if fo.landmark.IsFore() {
-				aside = func(turned float64) float64 { return landingAside * turned }
-			}
+			aside = func(turned float64) float64 { return landingAside * turned }
 		case fo.homeStands && !fo.clip.grows:
 			rate = leavingTurn
-			if fo.landmark.IsHind() {
-				aside = func(turned float64) float64 { return leavingAside * min(turned, size) }
-			}
+			aside = func(turned float64) float64 { return leavingAside * min(turned, size) }
 		}
 		turn = rate * dt
 		if fo.homeStands {
@@ -657,10 +653,9 @@ func (fo *follower) turning(plane flow.Plane, pose flow.Pose, moved, left, size,
 		if !fo.homeStands {
 			// Marked in swing: it turns from the first frame.
 			fo.unlike = max(fo.unlike, 0.5*ramp(moved/size, 0.005, 0.03))
-		} else if fo.dir > 0 {
-			// A hoof that leaves the ground turns at once; one that comes down has
-			// come flat for some frames, so going back in time from a stance the
-			// likeness tells.
+		} else {
+			// A hoof that leaves the ground turns at once, and one that comes down
+			// turns until it is flat, though it looks as in stance before that.
 			fo.unlike = max(fo.unlike, ramp(moved/size, 0.01, 0.04))
 		}
 	}
@@ -689,12 +684,11 @@ const (
 // limb twists, some degrees. Coming down toward the camera it shows its wall all
 // the time. From behind it shows its heel, then its sole, which is as wide, and it
 // turns by no more than a right angle. As it leaves the ground in front, the wall
-// gives way to another pattern, the more the farther it has turned;
-// and so it is taken for the pair that goes behind, before which the other passes.
+// gives way to another pattern, the more the farther it has turned.
 const (
-	landingAside = 0.10 // Share.
+	landingAside = 0.13 // Share.
 	leavingAside = 0.05 // Share, of a right angle at most.
-	rollingAside = 0.55 // Share of the square, in sides of the patch.
+	rollingAside = 0.80 // Share of the square, in sides of the patch.
 )
 
 // spread is a spread, or a variance, down and across the picture.

@@ -67,6 +67,16 @@ func TestBridgedMarkHasABrokenOutline(t *testing.T) {
 	}
 }
 
+// Of a hoof that turns the height is unsure: a line says by how much.
+func TestTurningHoofHasAnUprightLine(t *testing.T) {
+	seen, turning := planes(200, 200), planes(200, 200)
+	overlay.New(one(traj.LeftFore, traj.Sample{X: 220, Y: 180, SD: 0.5, Status: traj.Tracked}), nil).Draw(0, seen, 2)
+	overlay.New(one(traj.LeftFore, traj.Sample{X: 220, Y: 180, SD: 0.5, SDY: 30, Status: traj.Across}), nil).Draw(0, turning, 2)
+	if a, b := changed(seen, 110, 90, 16), changed(turning, 110, 90, 16); b < a+20 {
+		t.Errorf("a turning hoof has %d pixels, a seen one %d", b, a)
+	}
+}
+
 func TestStandingHoofHasABar(t *testing.T) {
 	standing, flying := planes(200, 200), planes(200, 200)
 	s := one(traj.LeftFore, traj.Sample{X: 220, Y: 180, Status: traj.Tracked})

@@ -35,7 +35,7 @@ func run() *metrics.Run {
 }
 
 func set() *traj.Set {
-	return &traj.Set{Times: []float64{0, 1.0 / 60}, Tracks: []traj.Track{{Landmark: traj.LeftFore, Samples: []traj.Sample{{X: 10, Y: 20, SD: 0.3, Status: traj.Tracked}, traj.Gone()}}}}
+	return &traj.Set{Times: []float64{0, 1.0 / 60, 2.0 / 60}, Tracks: []traj.Track{{Landmark: traj.LeftFore, Samples: []traj.Sample{{X: 10, Y: 20, SD: 0.3, Status: traj.Tracked}, traj.Gone(), {X: 11, Y: 18, SD: 0.4, SDY: 3, Status: traj.Across}}}}}
 }
 
 func TestStrides(t *testing.T) {
@@ -54,9 +54,10 @@ func TestStrides(t *testing.T) {
 func TestSignals(t *testing.T) {
 	got := text(func(w io.Writer) error { return table.Signals(w, set(), run()) })
 	want := strings.Join([]string{
-		"frame,time_s,left_fore_x_px,left_fore_y_px,left_fore_sd_px,left_fore_status,head_height_mm",
-		"0,0.00000,10.000,20.000,0.300,tracked,1.50",
-		"1,0.01667,,,,lost,",
+		"frame,time_s,left_fore_x_px,left_fore_y_px,left_fore_sd_px,left_fore_sd_y_px,left_fore_status,head_height_mm",
+		"0,0.00000,10.000,20.000,0.300,0.300,tracked,1.50",
+		"1,0.01667,,,,,lost,",
+		"2,0.03333,11.000,18.000,0.400,3.000,across,",
 		"",
 	}, "\n")
 	if got != want {
