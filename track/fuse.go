@@ -16,7 +16,7 @@ func (c *clip) fuse(l traj.Landmark, forward, backward []estimate, opts Options)
 	t := traj.Track{Landmark: l, Samples: make([]traj.Sample, n)}
 	causes := make([]string, n)
 	for f := range n {
-		t.Samples[f], causes[f] = blend(forward[f], backward[f], mostOf(l))
+		t.Samples[f], causes[f] = blend(forward[f], backward[f], c.mostOf(l))
 		if t.Samples[f].Status == traj.Lost && c.turnsInSight(l) {
 			if s, ok := blendAcross(forward[f], backward[f]); ok {
 				t.Samples[f], causes[f] = s, ""
@@ -57,6 +57,9 @@ func blend(a, b estimate, most float64) (traj.Sample, string) {
 		k := a.variance / (a.variance + b.variance)
 		p := mix(a.at, b.at, k)
 		v := a.variance * b.variance / (a.variance + b.variance)
+		if a.anchored && b.anchored {
+			v = min(a.variance, b.variance) // Both go by the same marks.
+		}
 		// Where the two differ by more than they claim, the blend is that uncertain.
 		v = max(v, k*(1-k)*d*d/2)
 		if v > most*most {
@@ -120,10 +123,14 @@ func blendAcross(a, b estimate) (traj.Sample, bool) {
 const mostSD = 1.5
 
 // mostOf is mostSD for a landmark. The croup's spread is mostly along the level
-// outline, where its height hardly depends on it.
-func mostOf(l traj.Landmark) float64 {
-	if l == traj.Croup {
+// outline, where its height hardly depends on it. Hooves of the pair behind are
+// hidden now and then, which spreads do not foresee.
+func (c *clip) mostOf(l traj.Landmark) float64 {
+	switch {
+	case l == traj.Croup:
 		return 2
+	case l.IsHoof() && !c.turnsInSight(l):
+		return 1
 	}
 	return mostSD
 }

@@ -101,7 +101,7 @@ func load(ctx context.Context, open Open, marks []Mark, opts Options) (c *clip, 
 	for i := range loaded.marks {
 		m := &loaded.marks[i]
 		if m.SD == 0 {
-			m.SD = 0.5
+			m.SD = clickSD
 		}
 		if m.Visible && !(m.X >= -0.5 && m.Y >= -0.5 && m.X <= float64(w)-0.5 && m.Y <= float64(h)-0.5) {
 			return nil, &MarkError{*m, fmt.Sprintf("outside the picture of %d×%d", w, h)}
@@ -190,6 +190,10 @@ func load(ctx context.Context, open Open, marks []Mark, opts Options) (c *clip, 
 	return loaded, nil
 }
 
+// clickSD is how far a person's click under a loupe is taken to be off along
+// each axis, px, where the mark does not say.
+const clickSD = 0.4
+
 // lanePerS is how often the empty lane is looked at, seconds.
 const lanePerS = 0.15
 
@@ -231,13 +235,14 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 		done++
 		opts.Progress("follow", min(done, total), total)
 	}
+	var known map[traj.Landmark][]*appearance
 	both := func(who []traj.Landmark, seeds []seed, seeded bool, within float64) (forward, backward [][]estimate, err error) {
 		var out [2][][]estimate
 		g, gctx := errgroup.WithContext(ctx)
 		for i, dir := range []int{1, -1} {
 			s := newSweep(c, who, c.window, seeds, dir)
 			for _, fo := range s.followers {
-				fo.seeded, fo.within = seeded, within
+				fo.seeded, fo.within, fo.known = seeded, within, known[fo.landmark]
 			}
 			out[i] = s.out
 			g.Go(func() error { return s.run(gctx, progress) })
@@ -298,8 +303,8 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 		}
 		again := seeds
 		if t != nil {
-			found, err := c.findStances(ctx, hooves, c.window, t, seeds, hf, hb)
-			if err != nil {
+			var found []seed
+			if found, known, err = c.findStances(ctx, hooves, c.window, t, seeds, hf, hb); err != nil {
 				return nil, err
 			}
 			again = merge(seeds, found)

@@ -92,6 +92,7 @@ const (
 	stanceAcross = 0.6
 	stanceDown   = 0.75
 	stanceNCC    = 0.90
+	leastHoof    = 12.0 // px: side of the patch; one hoof looks like another where it is smaller.
 	stanceHits   = 3 // In how many looked-at frames it must stand still.
 	stanceS      = 0.05
 	// From behind, where the outline of a hoof keeps its place while it comes
@@ -231,7 +232,7 @@ func (fi *finder) look(f int, buf []byte) ([]hit, []byte, error) {
 	for _, m := range order[:min(2, len(order))] {
 		size := fi.trunk.size[f] * m.ratio
 		rel := size / m.window.Size()
-		if size < 10 || rel > 4 || rel < 0.25 {
+		if size < leastHoof || rel > 4 || rel < 0.25 {
 			continue
 		}
 		expected := fi.trunk.at[f].Add(flow.Point{X: m.offset.X * fi.trunk.size[f], Y: m.offset.Y * fi.trunk.size[f]})
@@ -301,6 +302,9 @@ func (fi *finder) look(f int, buf []byte) ([]hit, []byte, error) {
 			if !ok || r.NCC < stanceNCC || r.Agree < 0.55 {
 				continue
 			}
+			if r, v, err = fi.refine(relocation{r, v, m.appearance}, plane, size); err != nil {
+				return nil, buf, err
+			}
 			d := r.At.Sub(expected)
 			if math.Abs(d.X) > stanceAcross*size || math.Abs(d.Y) > stanceDown*size || math.Abs(math.Log(r.Scale/rel)) > 0.2 {
 				continue
@@ -324,6 +328,30 @@ func (fi *finder) look(f int, buf []byte) ([]hit, []byte, error) {
 		}
 	}
 	return hits, buf, nil
+}
+
+// refine places a hit by the other marks of the hoof too.
+func (fi *finder) refine(hit relocation, plane flow.Plane, size float64) (flow.Registration, float64, error) {
+	all := []relocation{hit}
+	pose := flow.Pose{At: hit.At, Scale: hit.Scale * hit.from.scale}
+	var others []*appearance
+	for _, m := range fi.models {
+		if m.appearance != hit.from {
+			others = append(others, m.appearance)
+		}
+	}
+	for _, m := range fi.fo.bestAnchors(others, pose, size) {
+		r, v, ok, err := fi.fo.anchor(m, plane, pose, size)
+		if err != nil {
+			return hit.Registration, hit.variance, err
+		}
+		if ok && r.NCC >= hoofNCC && r.Agree >= 0.55 {
+			all = append(all, relocation{r, v, m})
+		}
+	}
+	best := agreed(all)
+	hit.At = best.At
+	return hit.Registration, best.variance, nil
 }
 
 // reachedS is how far from a mark in swing a stance is taken to be reached, s.
@@ -555,6 +583,55 @@ func settle(all []stance) []stance {
 	return without(all, drop)
 }
 
+// longStance is how much longer than the usual one of its pair a stance may be.
+const longStance = 1.3
+
+// shorten cuts stances that last much longer than is usual of their pair down to
+// that length, where they look most alike: another hoof has come to the place
+// before it was left, as hinds do to the prints of fores. times is by frame.
+func shorten(stances []stance, times []float64) []stance {
+	lasts := func(s *stance) float64 { return times[s.hits[len(s.hits)-1].frame] - times[s.hits[0].frame] }
+	var usual [2]float64
+	for pair := range usual {
+		var all []float64
+		for i := range stances {
+			if stances[i].landmark.IsHind() == (pair == 1) {
+				all = append(all, lasts(&stances[i]))
+			}
+		}
+		if slices.Sort(all); len(all) > 2 {
+			usual[pair] = all[len(all)/2]
+		}
+	}
+	for i := range stances {
+		s := &stances[i]
+		most := usual[0]
+		if s.landmark.IsHind() {
+			most = usual[1]
+		}
+		if most == 0 || lasts(s) < longStance*most {
+			continue
+		}
+		var best stance
+		for from := range s.hits {
+			part := stance{landmark: s.landmark, hits: s.hits[from:]}
+			for len(part.hits) > stanceHits && lasts(&part) > most+1e-9 {
+				part.hits = part.hits[:len(part.hits)-1]
+			}
+			if len(part.hits) < stanceHits || lasts(&part) < 0.7*most {
+				break
+			}
+			if best.hits == nil || part.ncc() > best.ncc() {
+				best = part
+			}
+		}
+		if best.hits != nil {
+			*s = best
+		}
+	}
+	return stances
+}
+
 // without returns the stances whose drop is not set. Index of drop: stance.
 func without(stances []stance, drop []bool) []stance {
 	var out []stance
@@ -623,8 +700,10 @@ func inRhythm(stances []stance, times []float64) []stance {
 }
 
 // findStances finds all hooves' stances through the clip, as seeds for the
-// second sweeps. t must not be nil.
-func (c *clip) findStances(ctx context.Context, landmarks []traj.Landmark, windows windowsOf, t *trunk, seeds []seed, forward, backward [][]estimate) ([]seed, error) {
+// second sweeps, and what each hoof looks like where it was marked standing.
+// t must not be nil.
+func (c *clip) findStances(ctx context.Context, landmarks []traj.Landmark, windows windowsOf, t *trunk, seeds []seed, forward, backward [][]estimate) (found []seed, known map[traj.Landmark][]*appearance, err error) {
+	known = map[traj.Landmark][]*appearance{}
 	standing := map[traj.Landmark][]model{}
 	reached := map[traj.Landmark][]model{}
 	followers := map[traj.Landmark]*follower{}
@@ -632,9 +711,12 @@ func (c *clip) findStances(ctx context.Context, landmarks []traj.Landmark, windo
 		fo := &follower{clip: c, landmark: l, dir: 1, windows: windows}
 		s, r, err := c.modelsOf(fo, t, seeds, forward[i], backward[i])
 		if err != nil {
-			return nil, fmt.Errorf("look at the marks of %s: %w", l, err)
+			return nil, nil, fmt.Errorf("look at the marks of %s: %w", l, err)
 		}
 		standing[l], reached[l], followers[l] = s, r, fo
+		for _, m := range s {
+			known[l] = append(known[l], m.appearance)
+		}
 	}
 	var all []stance
 	for _, l := range landmarks {
@@ -653,9 +735,9 @@ func (c *clip) findStances(ctx context.Context, landmarks []traj.Landmark, windo
 		fi := &finder{clip: c, trunk: t, fo: followers[l], models: models}
 		s, err := fi.find(ctx)
 		if err != nil {
-			return nil, fmt.Errorf("find the stances of %s: %w", l, err)
+			return nil, nil, fmt.Errorf("find the stances of %s: %w", l, err)
 		}
 		all = append(all, s...)
 	}
-	return c.seedsOf(inRhythm(settle(all), c.times)), nil
+	return c.seedsOf(shorten(inRhythm(settle(all), c.times), c.times)), known, nil
 }

@@ -1,6 +1,7 @@
 package track
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"image"
@@ -272,6 +273,7 @@ type follower struct {
 	homeStands bool      // At home it stood still.
 	trail      []trailed // Where it was of late, oldest first, since home.
 	slow       bool      // It has not left its place for a twentieth of a second.
+	departed   bool      // A hoof that stood at home has left its place since.
 	sinceHome  int       // Frames.
 	unmasked   bool      // The empty lane is of no help.
 	share      float64   // Of the patch that is not lane, at the latest mark.
@@ -279,6 +281,7 @@ type follower struct {
 
 	key     appearance
 	anchors []*appearance
+	known   []*appearance // Of marks anywhere in the clip; where set, they are the anchors.
 
 	bufA, bufB []byte
 }
@@ -380,6 +383,11 @@ func (fo *follower) start(m seed) error {
 	if !fo.started {
 		fo.base = w
 		fo.pose = flow.Pose{At: at, Scale: 1}
+		for _, k := range fo.known {
+			a := *k
+			a.scale, a.resized = k.window.Size()/w.Size(), map[int]*flow.Template{}
+			fo.anchors = append(fo.anchors, &a)
+		}
 	}
 	scale := w.Size() / fo.base.Size()
 	if fo.started && m.size == 0 && (fo.on || !known) {
@@ -415,9 +423,10 @@ func (fo *follower) start(m seed) error {
 	a := &appearance{template: t, at: at, scale: scale, variance: fo.variance, across: fo.across, patch: g, origin: o, window: w, resized: map[int]*flow.Template{}, weigh: weigh, share: min(share, 1)}
 	fo.key, fo.keyTurn, fo.home = *a, spread{}, a
 	fo.likeAtHome, fo.unlike, fo.sinceHome, fo.turned, fo.homeStands = 0, 0, 0, spread{}, m.found || m.stands
+	fo.departed = false
 	fo.homeFrame = m.Frame
 	fo.trail, fo.slow = append(fo.trail[:0], trailed{m.Frame, at}), fo.homeStands
-	if !m.found && (m.stands || !fo.landmark.IsHoof()) {
+	if !m.found && len(fo.known) == 0 && (m.stands || !fo.landmark.IsHoof()) {
 		// A hoof marked in swing looks much like one in stance at small size, with
 		// its mark elsewhere: it is no help for finding it again.
 		fo.anchors = append(fo.anchors, a)
@@ -531,6 +540,7 @@ func (fo *follower) step(f, g int, growth float64) error {
 	moved := fo.clip.moved(f, g, at, chain.At)
 	left := fo.leave(g, chain.At)
 	fo.slow = left < leftPlace(size)
+	fo.departed = fo.departed || fo.homeStands && !fo.slow
 	turn, err := fo.turning(planeB, pose, moved, left, size, math.Abs(fo.clip.times[g]-fo.clip.times[f]))
 	if err != nil {
 		return err
@@ -760,27 +770,84 @@ func (c *clip) moved(f, g int, a, b flow.Point) float64 {
 	return math.Hypot(ax-bx, ay-by)
 }
 
-// relocation is a place found by an old appearance.
+// relocation is a place found by old appearances.
 type relocation struct {
 	flow.Registration
 	variance float64
-	from     *appearance // Nil where none was found.
+	from     *appearance // The most alike of them; nil where none was found.
+}
+
+// agreed puts together the places that several appearances found. Their marks
+// were clicked one by one, so the errors of the clicks are independent. One that
+// contradicts the surest is left out.
+func agreed(found []relocation) relocation {
+	if len(found) == 0 {
+		return relocation{}
+	}
+	surest, best := found[0], found[0]
+	for _, r := range found[1:] {
+		if r.variance < surest.variance {
+			surest = r
+		}
+		if r.NCC > best.NCC {
+			best = r
+		}
+	}
+	var at flow.Point
+	var sum float64
+	for _, r := range found {
+		if r.At.Dist(surest.At) > 0.2+2.5*math.Sqrt(r.variance+surest.variance) {
+			continue
+		}
+		w := 1 / r.variance
+		at.X += w * r.At.X
+		at.Y += w * r.At.Y
+		sum += w
+	}
+	best.At = flow.Point{X: at.X / sum, Y: at.Y / sum}
+	// The noise of the picture in which they were found is common to all.
+	best.variance = 1/sum + surest.SD*surest.SD + registerFloor*registerFloor
+	return best
+}
+
+// hoofShrinks is by how much a hoof's marked appearance may shrink to still tell
+// the hoof from what lies where it stood.
+const hoofShrinks = 0.45
+
+// mostAnchors is how many marked appearances a place is compared with.
+const mostAnchors = 4
+
+// bestAnchors returns the appearances that tell most of the place at pose.
+func (fo *follower) bestAnchors(anchors []*appearance, pose flow.Pose, size float64) []*appearance {
+	if len(anchors) <= mostAnchors {
+		return anchors
+	}
+	out := slices.Clone(anchors)
+	slices.SortStableFunc(out, func(a, b *appearance) int {
+		return cmp.Compare(fo.carried(a, pose.Scale/a.scale, size), fo.carried(b, pose.Scale/b.scale, size))
+	})
+	return out[:mostAnchors]
 }
 
 // relocate looks for the marked appearances near pose. It returns the best that
 // fits and lies where the spread allows.
 func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size, moved float64) (relocation, error) {
-	var best relocation
+	var all []relocation
 	scales := []float64{1}
 	if sd := math.Sqrt(variance); sd > 0.04*size && !fo.seeded {
 		// Scale has drifted along with place.
 		scales = []float64{1, 0.87, 1.15}
 	}
-	if fo.landmark.IsHoof() && (!fo.slow || fo.homeStands && fo.unlike > 0.3) {
-		// In swing a hoof is turned, even where it looks much as it was marked.
-		return best, nil
+	if fo.landmark.IsHoof() && (!fo.slow || fo.seeded && fo.departed || fo.homeStands && fo.unlike > 0.3) {
+		// In swing a hoof is turned, even where it looks much as it was marked and,
+		// at the top of its way, hardly moves. Its next stance is a place to start from.
+		return relocation{}, nil
 	}
-	for _, m := range fo.anchors {
+	for _, m := range fo.bestAnchors(fo.anchors, pose, size) {
+		if rel := pose.Scale / m.scale; fo.landmark.IsHoof() && (rel < hoofShrinks || rel > 1/hoofShrinks) {
+			continue
+		}
+		var best relocation
 		for _, k := range scales {
 			p := pose
 			p.Scale *= k
@@ -813,8 +880,11 @@ func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size, m
 			}
 			best = relocation{r, v, m}
 		}
+		if best.from != nil {
+			all = append(all, best)
+		}
 	}
-	return best, nil
+	return agreed(all), nil
 }
 
 // common returns the part of both frames inside rect that the scratch file has
@@ -1002,14 +1072,19 @@ func (fo *follower) anchor(m *appearance, plane flow.Plane, pose flow.Pose, size
 	r.Scale *= ratio
 	// The mark's own error scales with the distance; seen from another distance
 	// and angle the patch is not quite the same.
+	return r, fo.carried(m, rel, size) + spreadOf(r, size), true, nil
+}
+
+// carried is the variance, px², with which the mark of m is known on its patch
+// where that appears rel times as large, size px.
+func (fo *follower) carried(m *appearance, rel, size float64) float64 {
 	change := 0.01 * size * math.Abs(math.Log(rel))
 	if !fo.landmark.IsHoof() {
 		// On the outline of the body the mark lies on a rounded rim, which another
 		// part of the body forms from another distance.
 		change += 0.06 * size * max(0, 0.9-m.share) * math.Abs(math.Log(rel))
 	}
-	v := m.variance + spreadOf(r, size) + change*change
-	return r, v, true, nil
+	return m.variance*rel*rel + change*change
 }
 
 // resized returns the template of m at about rel times its size, and the exact

@@ -27,7 +27,7 @@ type Mark struct {
 	Landmark traj.Landmark
 	X, Y     float64 // px; ignored where not Visible.
 	Visible  bool    // False: the person says that it cannot be seen in this frame.
-	SD       float64 // How far the click may be off, px; 0 means 0.5.
+	SD       float64 // How far the click may be off, px; 0 means 0.4.
 }
 
 // Options sets a run. The zero value is right for phone clips.

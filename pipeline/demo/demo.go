@@ -220,7 +220,7 @@ func Clicked(truth *scene.Truth, s scene.Scene, name string, distances int) *rec
 	if distances == 0 {
 		distances = 3
 	}
-	const clickSD = 0.3 // px, under a loupe.
+	const clickSD = 0.4 // px, under a loupe: what the tracker takes a click to be off.
 	view, gait := s.View, s.Gait
 	if view == "" {
 		view = traj.Toward
