@@ -25,10 +25,13 @@
 //
 // In swing a hoof turns, and its mark moves against the pattern that is followed:
 // its outline, and even its look, may be as in stance. So once it has left its
-// place its spread grows as fast as a hoof turns, no older appearance brings it
-// back, and where the spread passes 1.5 px the frame does not count as seen. A few
-// frames before it lands are mostly followed; the rest of the swing is not. With a
-// landmark of the body marked, a hoof is taken up again in its stances only.
+// place its spread grows as fast as a hoof turns, and no older appearance brings
+// it back before its next stance. Where the spread passes 1.5 px the frame does not
+// count as seen. But a hoof turns about an axis that lies across the picture, along
+// which its mark hardly moves: of the pair that goes in front (fores toward the
+// camera, hinds away from it) the place across is known through most of the swing,
+// and such a sample has the status Across. With a landmark of the body marked, a
+// hoof is taken up again in its stances only.
 //
 // A hip lies on a plain outline along which its patch slides. It is held to its
 // place beside the croup and often lost but for frames near a mark.
@@ -45,10 +48,10 @@
 //
 // The spread of a position is carried along: the spread of the mark, plus that
 // of every registration since, less what re-locating wins. It is the standard
-// deviation along each axis, px. Marks are taken to be SD px off (Mark.SD), and
-// an offset common to the whole track, because the mark itself was clicked
-// beside the landmark, is not part of the spread of later frames: the track
-// follows the place that was clicked.
+// deviation along each axis, px (of a sample Across along x, and SDY along y).
+// How far the clicks may be off (Mark.SD) is part of it, so it hardly falls below
+// that with one mark; several marks of a landmark place it together, and a mark
+// made near the camera is that much sharper far away.
 //
 // Positions follow package traj: pixels of the upright picture, (0, 0) the
 // centre of the top-left pixel.

@@ -246,7 +246,7 @@ func (c *clip) advise(r *Result) []Advice {
 		case l.Last == r.Frames-1:
 			at = l.First + frames/3
 		}
-		reason := fmt.Sprintf("%s is lost from frame %d to frame %d (%s); a mark here may bring back %d frames", l.Landmark, l.First, l.Last, l.Cause, frames)
+		reason := fmt.Sprintf("%s is lost from frame %d to frame %d (%s); a mark here may bring back %d frames", l.Landmark.Words(), l.First, l.Last, l.Cause, frames)
 		if l.Landmark.IsHoof() {
 			reason += "; best in a frame nearby in which the hoof stands"
 		}
@@ -266,7 +266,7 @@ func (c *clip) advise(r *Result) []Advice {
 		}
 		if weak >= 10 {
 			out = append(out, Advice{t.Landmark, worst, weak / 2,
-				fmt.Sprintf("%s is uncertain by more than 1.5 px in %d frames, most here (%.1f px); a mark here makes them surer", t.Landmark, weak, t.Samples[worst].SD)})
+				fmt.Sprintf("%s is uncertain by more than 1.5 px in %d frames, most here (%.1f px); a mark here makes them surer", t.Landmark.Words(), weak, t.Samples[worst].SD)})
 		}
 	}
 	slices.SortStableFunc(out, func(a, b Advice) int { return b.Wins - a.Wins })

@@ -341,12 +341,12 @@ func notesOn(set *traj.Set) []string {
 		body = body || !t.Landmark.IsHoof()
 		seen := 0
 		for _, s := range t.Samples {
-			if s.Status.Seen() {
+			if s.Status.Followed() {
 				seen++
 			}
 		}
 		if 10*seen < len(t.Samples) {
-			out = append(out, fmt.Sprintf("%s was seen in %d of %d frames.", t.Landmark, seen, len(t.Samples)))
+			out = append(out, fmt.Sprintf("%s was seen in %d of %d frames.", t.Landmark.Words(), seen, len(t.Samples)))
 		}
 	}
 	if !body {

@@ -93,7 +93,7 @@ const (
 	stanceDown   = 0.75
 	stanceNCC    = 0.90
 	leastHoof    = 12.0 // px: side of the patch; one hoof looks like another where it is smaller.
-	stanceHits   = 3 // In how many looked-at frames it must stand still.
+	stanceHits   = 3    // In how many looked-at frames it must stand still.
 	stanceS      = 0.05
 	// From behind, where the outline of a hoof keeps its place while it comes
 	// down, longer than that lasts.

@@ -192,7 +192,7 @@ func (s *sweep) separate(f int) {
 			if b.sinceHome > a.sinceHome || b.sinceHome == a.sinceHome && b.quality < a.quality {
 				loser, k, other = b, j, a
 			}
-			loser.lose(fmt.Sprintf("in one place with %s", other.landmark))
+			loser.lose(fmt.Sprintf("in one place with %s", other.landmark.Words()))
 			s.out[k][f] = estimate{cause: loser.cause, jump: math.NaN()}
 		}
 	}

@@ -1,0 +1,111 @@
+package track
+
+import (
+	"math"
+	"testing"
+
+	"jogstrip/track/flow"
+	"jogstrip/track/traj"
+)
+
+// A hoof that turns is followed by two sweeps, from the stance before and from
+// the stance after. What they say across the picture is believed where one of them
+// is sure and the other does not contradict it.
+func TestBlendAcross(t *testing.T) {
+	see := func(x, y, sdX, sdY float64) estimate {
+		return estimate{at: flow.Point{X: x, Y: y}, across: sdX * sdX, variance: sdY * sdY, seen: true, quality: 0.8}
+	}
+	lost := estimate{cause: "hidden"}
+	for _, tt := range []struct {
+		name    string
+		a, b    estimate
+		ok      bool
+		x       float64
+		sd, sdY float64 // At most; 0 where it does not count.
+	}{
+		{"one is sure", see(100, 50, 0.5, 6), lost, true, 100, 0.5, 6},
+		{"the other is sure", lost, see(101, 50, 0.6, 6), true, 101, 0.6, 6},
+		{"both are: nearer to the surer", see(100, 50, 0.5, 6), see(101, 52, 1, 3), true, 100.2, 0.5, 3},
+		{"neither is", see(100, 50, 2, 6), see(100, 50, 3, 6), false, 0, 0, 0},
+		{"the unsure one contradicts across", see(100, 50, 0.5, 6), see(112, 50, 2, 6), false, 0, 0, 0},
+		{"they contradict each other in height", see(100, 50, 0.5, 3), see(100, 80, 0.5, 3), false, 0, 0, 0},
+		{"a person says it is hidden", see(100, 50, 0.5, 6), estimate{cause: "marked as hidden"}, false, 0, 0, 0},
+		{"neither sees it", lost, lost, false, 0, 0, 0},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			got, ok := blendAcross(tt.a, tt.b)
+			if ok != tt.ok {
+				t.Fatalf("believed: %v, want %v (%+v)", ok, tt.ok, got)
+			}
+			if !ok {
+				return
+			}
+			if got.Status != traj.Across || math.Abs(got.X-tt.x) > 1e-9 {
+				t.Errorf("got %v at x = %g, want across at %g", got.Status, got.X, tt.x)
+			}
+			if got.SD > tt.sd+1e-9 || got.SDY > tt.sdY+1e-9 || !(got.SD > 0) {
+				t.Errorf("spread %.2f across, %.2f down: want at most %.2f and %.2f", got.SD, got.SDY, tt.sd, tt.sdY)
+			}
+			again, _ := blendAcross(tt.b, tt.a)
+			if math.Abs(again.X-got.X) > 1e-9 || math.Abs(again.SD-got.SD) > 1e-9 {
+				t.Errorf("the other way round it is %+v, not %+v", again, got)
+			}
+		})
+	}
+}
+
+// Marks clicked one by one place a landmark better together; one that contradicts
+// the surest does not spoil it.
+func TestAgreedPlaces(t *testing.T) {
+	at := func(x, y, sd, ncc float64) relocation {
+		r := relocation{variance: sd * sd, from: &appearance{}}
+		r.At, r.NCC, r.SD = flow.Point{X: x, Y: y}, ncc, 0.02
+		return r
+	}
+	if got := agreed(nil); got.from != nil {
+		t.Errorf("nothing found gave %+v", got)
+	}
+	got := agreed([]relocation{at(10, 20, 0.4, 0.97), at(10.4, 20, 0.4, 0.95), at(10.2, 20.3, 0.4, 0.96)})
+	if math.Abs(got.At.X-10.2) > 1e-9 || math.Abs(got.At.Y-20.1) > 1e-9 {
+		t.Errorf("three alike agree on %v, want their mean", got.At)
+	}
+	if sd := math.Sqrt(got.variance); math.Abs(sd-0.4/math.Sqrt(3)) > 0.01 {
+		t.Errorf("spread %.3f px, want 0.4/√3 = %.3f and a little", sd, 0.4/math.Sqrt(3))
+	}
+	if got.NCC != 0.97 {
+		t.Errorf("likeness %.2f, want the best one's", got.NCC)
+	}
+	if got = agreed([]relocation{at(10, 20, 0.1, 0.95), at(14, 20, 0.4, 0.99)}); got.At.X != 10 {
+		t.Errorf("one that contradicts the surest moves it to %v", got.At)
+	}
+}
+
+// A stance that another hoof went on with is cut to what is usual.
+func TestShortenStances(t *testing.T) {
+	times := make([]float64, 200)
+	for f := range times {
+		times[f] = float64(f) / 60
+	}
+	of := func(l traj.Landmark, first, last int, ncc func(f int) float64) stance {
+		s := stance{landmark: l}
+		for f := first; f <= last; f += 2 {
+			s.hits = append(s.hits, hit{frame: f, ncc: ncc(f)})
+		}
+		return s
+	}
+	good := func(int) float64 { return 0.98 }
+	got := shorten([]stance{
+		of(traj.LeftFore, 0, 14, good),
+		of(traj.RightFore, 20, 34, good),
+		of(traj.LeftFore, 44, 80, func(f int) float64 { return 0.98 - 0.002*math.Max(0, float64(f-58)) }),
+		of(traj.RightFore, 64, 80, good),  // A little longer is nothing to cut.
+		of(traj.LeftHind, 100, 140, good), // The only one of its pair: nothing is usual yet.
+	}, times)
+	want := [][2]int{{0, 14}, {20, 34}, {44, 58}, {64, 80}, {100, 140}}
+	for i, s := range got {
+		first, last := s.hits[0].frame, s.hits[len(s.hits)-1].frame
+		if first != want[i][0] || last-want[i][1] > 2 || last < want[i][1] {
+			t.Errorf("stance %d of %s: frames %d to %d, want %d to %d", i, s.landmark, first, last, want[i][0], want[i][1])
+		}
+	}
+}
