@@ -672,6 +672,11 @@ func (fo *follower) turning(plane flow.Plane, pose flow.Pose, moved, left, size,
 	// The error goes on in one direction while it turns, so spreads add, not variances.
 	before := fo.turned
 	fo.turned.down += turn * size * fo.unlike
+	if fo.landmark.IsHoof() && fo.homeStands {
+		// One that has just left its place, or is about to reach it, is tilted a little
+		// already, whatever it looks like.
+		fo.turned.down = max(fo.turned.down, leastTilt*size*ramp(left, leftPlace(size)/2, leftPlace(size)))
+	}
 	fo.turned.across = max(fo.turned.across, aside(fo.turned.down))
 	return spread{down: sq(fo.turned.down) - sq(before.down), across: sq(fo.turned.across) - sq(before.across)}, nil
 }
@@ -688,6 +693,10 @@ const (
 	rollingTurn = 3.0
 	landingTurn = 1.5
 )
+
+// leastTilt is how far, in sides of its patch, the mark of a hoof may be off in
+// the last moment before it lies flat.
+const leastTilt = 0.02
 
 // What of this goes across the picture. A hoof turns about an axis that lies
 // across, along which the mark keeps its place on the pattern but for what the
