@@ -428,10 +428,9 @@ func TestDocCommentsSayWhatThePageSays(t *testing.T) {
 		return true
 	})
 	for _, d := range Definitions() {
-		comment, like := comments[d.Name], d.Name
+		comment := comments[d.Name]
 		if _, other, ok := strings.Cut(strings.TrimSuffix(comment, " of the hindlimbs."), " is "); ok && strings.HasSuffix(comment, " of the hindlimbs.") {
-			like = values[other]
-			comment = comments[like]
+			comment = comments[values[other]]
 		}
 		for _, part := range []string{"Formula", "Sign", "Unit", "Source"} {
 			want := said(d.Name, part)
