@@ -30,7 +30,11 @@ type CompareOptions struct {
 }
 
 const (
-	changeP       = 0.05
+	changeP = 0.05
+	// farLess is by how much less precisely than the best a run may be measured to
+	// tell how runs differ: beyond it tells of its measuring, not of the horse. It
+	// hardly weighs in the visit's value either.
+	farLess       = 3
 	speedMayVary  = 0.10 // Share of the mean speed.
 	asBefore      = "before"
 	asNow         = "now"
@@ -272,9 +276,6 @@ func difference(first, second stats.MeanEstimate) (Estimate, float64) {
 // is from the table, the error of a run as measured here is added: the table is
 // of runs measured without one.
 func smallestChange(x, y measured) (float64, bool) {
-	// A run measured far less precisely than the others tells of its measuring, not
-	// of the horse; it hardly weighs in the visit's value and does not here.
-	const farLess = 3
 	best := math.Inf(1)
 	for _, m := range []measured{x, y} {
 		for i, e := range m.wide.GroupSEs {

@@ -221,8 +221,9 @@ type Repeat struct {
 // that the yard wrote itself stays. A nil table means the default one.
 //
 // How runs of one visit differ does not depend on how even the horse is, so
-// visits before and after a treatment count alike. Runs of one day leave out how
-// a horse differs from day to day.
+// visits before and after a treatment count alike. Runs measured far less
+// precisely than the best are left out. Runs of one day leave out how a horse
+// differs from day to day.
 //
 // The tolerance becomes t(0.975)·SD, SD that of a run within a visit, and the row
 // says Own. What other horses show is worth no more for this one than the table
@@ -256,11 +257,13 @@ func OwnTolerances(repeats []Repeat, horse string, table *ToleranceTable) (*Tole
 
 func ownTolerance(d Definition, row Tolerance, repeats []Repeat) Tolerance {
 	type visit struct {
+		horse  string
 		means  []float64
-		within float64
+		errors []float64 // Of the means. Index: as means.
+		within float64   // The sum of their squares.
 	}
-	var visits []visit
-	horses := map[string]bool{}
+	var all []visit
+	best := math.Inf(1)
 	for _, v := range repeats {
 		o := meanOptions(d, Tolerance{})
 		o.ValueSD, _ = row.runSD()
@@ -268,16 +271,33 @@ func ownTolerance(d Definition, row Tolerance, repeats []Repeat) Tolerance {
 		if err != nil || m.Groups < 2 {
 			continue
 		}
-		var one visit
+		one := visit{horse: v.Horse}
 		for i, x := range m.GroupMeans {
-			if !math.IsNaN(x) {
-				one.means = append(one.means, x)
-				one.within += m.GroupSEs[i] * m.GroupSEs[i]
+			if e := m.GroupSEs[i]; !math.IsNaN(x) && !math.IsNaN(e) {
+				one.means, one.errors = append(one.means, x), append(one.errors, e)
+				if e > 0 {
+					best = math.Min(best, e)
+				}
 			}
 		}
-		slices.Sort(one.means)
-		visits = append(visits, one)
-		horses[v.Horse] = true
+		all = append(all, one)
+	}
+	var visits []visit
+	horses := map[string]bool{}
+	for _, v := range all {
+		// A fore step seen from behind tells of its measuring, not of the horse.
+		var kept visit
+		for i, e := range v.errors {
+			if e <= farLess*best {
+				kept.means = append(kept.means, v.means[i])
+				kept.within += e * e
+			}
+		}
+		if len(kept.means) > 1 {
+			slices.Sort(kept.means)
+			visits = append(visits, kept)
+			horses[v.horse] = true
+		}
 	}
 	slices.SortFunc(visits, func(a, b visit) int { return slices.Compare(a.means, b.means) })
 	var means [][]float64

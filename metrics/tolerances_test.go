@@ -200,6 +200,24 @@ func TestOwnTolerancesOfHorseAndYard(t *testing.T) {
 	}
 }
 
+// Runs measured far less precisely than others, such as fore steps from behind,
+// say nothing of how the horse differs.
+func TestOwnTolerancesLeaveOutBadlyMeasuredRuns(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 1))
+	repeats := repeatsOf(rng, "juniper", varying(3), 20)
+	good, _ := ownTable(t, repeats, "juniper", nil).Lookup(HeadLowDifference)
+	bad := varying(60)
+	bad.commonSD = map[Name]float64{HeadLowDifference: 60}
+	for i := range repeats {
+		runs, _ := bad.runs(rng, traj.Trot, passes(3, 0), 10)
+		repeats[i].Runs = append(repeats[i].Runs, runs...)
+	}
+	row, _ := ownTable(t, repeats, "juniper", nil).Lookup(HeadLowDifference)
+	if !row.Own || math.Abs(row.Tolerance/good.Tolerance-1) > 0.02 {
+		t.Errorf("%+v, want the tolerance %.1f of the well measured runs alone", row, good.Tolerance)
+	}
+}
+
 // What the yard wrote wins over its repeat runs, be it only to say so.
 func TestWrittenTolerancesWin(t *testing.T) {
 	repeats := repeatsOf(rand.New(rand.NewPCG(1, 1)), "juniper", varying(3), 40)
