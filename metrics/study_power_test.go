@@ -25,7 +25,7 @@ func TestStudyPower(t *testing.T) {
 		asked, largest float64 // In the measure's unit; so is step.
 		step           float64
 	}{
-		{metrics.StepLengthFore, "step length, fore", "cm", 100, 0.03, 0.09, 0.01},
+		{metrics.StepLengthFore, "difference between the fore steps", "cm", 100, 0.03, 0.09, 0.01},
 		{metrics.HeadLowDifference, "nod (head low-point difference)", "mm", 1, 10, 40, 5},
 	}
 	table, err := metrics.DefaultTolerances()
