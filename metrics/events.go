@@ -93,6 +93,29 @@ type stance struct {
 	startsClip bool // The clip begins inside this stance.
 	endsClip   bool
 	samples    int // From how many samples the placement was taken.
+	// Where it seems to be reached and left, s; NaN where a gap hides it. They are
+	// rougher than timed instants, and there where these are not.
+	reached, left float64
+}
+
+// roughSD is the spread of instants that are not timed, s.
+const roughSD = 0.040
+
+// leaves returns when the hoof leaves the ground and its spread, s; NaN where
+// that was not seen.
+func (s *stance) leaves() (at, sd float64) {
+	if s.offTimed() {
+		return s.Off, s.OffSD
+	}
+	return s.left, roughSD
+}
+
+// reaches returns the same of its landing.
+func (s *stance) reaches() (at, sd float64) {
+	if s.onTimed() {
+		return s.On, s.OnSD
+	}
+	return s.reached, roughSD
 }
 
 func (s *stance) onTimed() bool  { return s.OnSD >= 0 }
@@ -444,7 +467,7 @@ func (h *hoofTrack) segment(period float64, allowed func(t float64) bool) []stan
 	var found []stance
 	for end >= 0 {
 		from := stanceFrom[end]
-		found = append(found, stance{Contact: Contact{Limb: h.limb, On: h.t[from], Off: h.t[end], OnSD: -1, OffSD: -1}, from: from, to: end + 1})
+		found = append(found, stance{Contact: Contact{Limb: h.limb, On: h.t[from], Off: h.t[end], OnSD: -1, OffSD: -1}, from: from, to: end + 1, reached: math.NaN(), left: math.NaN()})
 		end = moveFrom[from]
 	}
 	sort.Slice(found, func(i, j int) bool { return found[i].from < found[j].from })
@@ -614,6 +637,11 @@ func timeEdges(hooves []*hoofTrack, stances [][]stance, period float64, view tra
 			for i := range stances[k] {
 				e := &edge{h: h, all: stances[k], i: i, off: off, rolls: off && view == traj.Toward, stride: period}
 				if e.guessFromSamples() {
+					if off {
+						stances[k][i].left = e.guess
+					} else {
+						stances[k][i].reached = e.guess
+					}
 					edges = append(edges, e)
 				}
 			}

@@ -114,7 +114,7 @@ func Measure(set *traj.Set, opts Options) (*Run, error) {
 			s.Unit = d.RatioUnit
 		}
 		if m := found[d.Name]; m != nil && len(m.observations) > 0 {
-			s.Observations, s.CommonSD = m.observations, m.commonSD
+			s.Observations, s.CommonSD, s.SideCommonSD = m.observations, m.commonSD, m.sideCommonSD
 		} else {
 			s.Reason = a.reason(d)
 		}
@@ -129,6 +129,7 @@ func Measure(set *traj.Set, opts Options) (*Run, error) {
 type foundSeries struct {
 	observations []Observation
 	commonSD     float64
+	sideCommonSD float64
 }
 
 // findings are the measures found so far. They are looked up by name and never

@@ -164,6 +164,7 @@ func gather(runs []Run, d Definition, unit string) sample {
 				addValue(&middle, (o.Left+o.Right)/2, o.SD/2)
 			}
 			value.CommonSD = s.CommonSD
+			left.CommonSD, right.CommonSD, middle.CommonSD = s.SideCommonSD, s.SideCommonSD, s.SideCommonSD
 		}
 		if len(value.Values) > 0 {
 			out.levels = append(out.levels, r.Level)

@@ -2,6 +2,7 @@ package metrics
 
 import (
 	"math"
+	"slices"
 	"sort"
 
 	"gonum.org/v1/gonum/mat"
@@ -52,7 +53,9 @@ func (a *analysis) measureSwings(s *spatial, cam geometry.Camera) {
 		{LateralArcHind, MedialArcHind, FlightHeightHind},
 	}
 	for g := range 2 {
-		var lean, count [2][3]float64 // Index: side, measure. Half the change from a lagging to a leading profile.
+		// Index: side, measure. Half the change from a lagging to a leading profile;
+		// what all swings share because the hoof turns alike in each.
+		var lean, turned, count [2][3]float64
 		for i, st := range a.strides {
 			var v [3][2][2]float64 // Index: measure, side, then value and spread.
 			for side := range 2 {
@@ -61,6 +64,7 @@ func (a *analysis) measureSwings(s *spatial, cam geometry.Camera) {
 					if v[m][side] = notSeen; ok && !math.IsNaN(sw.value[m][0]) {
 						v[m][side] = sw.value[m]
 						lean[side][m] += sw.lean[m]
+						turned[side][m] += sw.turned[m]
 						count[side][m]++
 					}
 				}
@@ -73,10 +77,17 @@ func (a *analysis) measureSwings(s *spatial, cam geometry.Camera) {
 			}
 		}
 		for m, n := range names[g] {
-			if f := s.found[n]; f != nil && count[0][m] > 0 && count[1][m] > 0 {
-				l, r := lean[0][m]/count[0][m], lean[1][m]/count[1][m]
-				f.commonSD = math.Sqrt(alikeSides*sq(r-l) + (1-alikeSides)*(sq(l)+sq(r)))
+			f := s.found[n]
+			if f == nil {
+				continue
 			}
+			var variance, side float64 // Of the difference; of the worse side.
+			for _, part := range [2][2][3]float64{lean, turned} {
+				l, r := part[0][m]/max(count[0][m], 1), part[1][m]/max(count[1][m], 1)
+				variance += alikeSides*sq(r-l) + (1-alikeSides)*(sq(l)+sq(r))
+				side += max(sq(l), sq(r))
+			}
+			f.commonSD, f.sideCommonSD = math.Sqrt(variance), math.Sqrt(side)
 		}
 	}
 }
@@ -85,7 +96,10 @@ func (a *analysis) measureSwings(s *spatial, cam geometry.Camera) {
 type flight struct {
 	value [3][2]float64 // Value and spread.
 	lean  [3]float64    // Half the change from a lagging to a leading profile.
-	path  HoofPath
+	// turned is the part of the error that comes from the hoof's turning, cm: alike
+	// in every swing of the limb.
+	turned [3]float64
+	path   HoofPath
 }
 
 // swing measures the swing that follows limb k's stance in stride i.
@@ -97,66 +111,102 @@ func (a *analysis) swing(s *spatial, cam geometry.Camera, k, i int) (flight, boo
 	}
 	from, to := &a.stances[k][j], &a.stances[k][n]
 	p0, p1 := s.placed[k][j], s.placed[k][n]
-	if !from.offTimed() || !to.onTimed() || !p0.ok || !p1.ok || to.On <= from.Off {
+	off, offSD := from.leaves()
+	on, onSD := to.reaches()
+	if !p0.ok || !p1.ok || !(on-off > shortestSwing*a.period && on-off < a.period) { // False for NaN.
 		return flight{}, false
 	}
 	h := a.hooves[k]
-	lo := sort.Search(len(h.every), func(i int) bool { return h.every[i].t >= from.Off })
-	hi := sort.Search(len(h.every), func(i int) bool { return h.every[i].t >= to.On })
+	lo := sort.Search(len(h.every), func(i int) bool { return h.every[i].t >= off })
+	hi := sort.Search(len(h.every), func(i int) bool { return h.every[i].t >= on })
 	if hi-lo < swingTerms+3 {
 		return flight{}, false
 	}
 	seen := h.every[lo:hi]
-	last := from.Off
+	last := off
 	for i := range len(seen) + 1 {
-		t := to.On
+		t := on
 		if i < len(seen) {
 			t = seen[i].t
 		}
-		if t-last > (to.On-from.Off)/4+alike {
+		if t-last > (on-off)/4+alike {
 			return flight{}, false // A quarter of the swing was not seen.
 		}
 		last = t
 	}
-	var out flight
-	out.path = HoofPath{Limb: h.limb, Stride: i}
+	fit := func(off, on, lead float64) (flown, bool) {
+		return a.fly(s, cam, k, seen, off, on, p0, p1, lead)
+	}
+	straight, ok0 := fit(off, on, 0)
+	ahead, ok1 := fit(off, on, skew)
+	behind, ok2 := fit(off, on, -skew)
+	// The instants at which it leaves and lands are known so well and no better.
+	later, ok3 := fit(min(off+offSD, seen[0].t), on, 0)
+	sooner, ok4 := fit(off, max(on-onSD, seen[len(seen)-1].t), 0)
+	if !(ok0 && ok1 && ok2 && ok3 && ok4) {
+		return flight{}, false
+	}
 	_, sd0 := s.line.left(p0)
 	_, sd1 := s.line.left(p1)
 	// The chord's ends are placements with spreads of their own.
 	chord := 100 * math.Hypot(sd0, sd1) / 2
-	for _, lead := range [3]float64{0, 1, -1} {
-		departures, heights, noise, ok := a.departures(s, cam, k, seen, from.Off, to.On, p0, p1, lead*skew)
-		if !ok {
-			return flight{}, false
+	out := flight{path: straight.path}
+	out.path.Limb, out.path.Stride = h.limb, i
+	for m, v := range straight.value {
+		sd := straight.sd[m]
+		if m < 2 {
+			sd = math.Hypot(sd, chord)
 		}
-		most, least, top, highest := 0.0, 0.0, 0.0, 0.0
-		const points = 40
-		for q := 0; q <= points; q++ {
-			u := float64(q) / points
-			d, z := sineSeries(departures, u), sineSeries(heights, u)
-			most, least = max(most, d), min(least, d)
-			if z > top {
-				top, highest = z, u
-			}
-			if lead == 0 {
-				out.path.Progress = append(out.path.Progress, u)
-				out.path.Outward = append(out.path.Outward, 100*d)
-				out.path.Height = append(out.path.Height, 100*z)
-			}
+		sd = math.Hypot(sd, math.Hypot(later.value[m]-v, sooner.value[m]-v))
+		out.value[m] = [2]float64{v, sd}
+		if m == 2 && math.Hypot(sd, straight.turned[m]) > worstHeightSD {
+			out.value[m] = notSeen
 		}
-		for m, v := range [3]float64{100 * most, -100 * least, 100 * top} {
-			if lead == 0 {
-				sd := math.Hypot(100*noise.side, chord)
-				if m == 2 {
-					sd = 100 * noise.heightAt(highest)
-				}
-				out.value[m] = [2]float64{v, sd}
-				if m == 2 && sd > worstHeightSD {
-					out.value[m] = notSeen
-				}
-			} else {
-				out.lean[m] += lead * v / 2
-			}
+		out.turned[m] = straight.turned[m]
+		out.lean[m] = (ahead.value[m] - behind.value[m]) / 2
+	}
+	return out, true
+}
+
+// flown is one fitted swing: lateral arc, medial arc and height, cm, with what the
+// samples' noise makes of each and what the hoof's turning does.
+type flown struct {
+	value, sd, turned [3]float64
+	path              HoofPath
+}
+
+// fly fits the path of a swing from off to on whose forward progress leads by
+// lead of the stride length at mid-swing.
+func (a *analysis) fly(s *spatial, cam geometry.Camera, k int, seen []follow, off, on float64, p0, p1 placement, lead float64) (flown, bool) {
+	departures, heights, noise, ok := a.departures(s, cam, k, seen, off, on, p0, p1, lead)
+	if !ok {
+		return flown{}, false
+	}
+	var out flown
+	most, least, top := 0.0, 0.0, 0.0
+	var when [3]float64 // Share of the swing at which each is reached.
+	const points = 40
+	for q := 0; q <= points; q++ {
+		u := float64(q) / points
+		d, z := sineSeries(departures, u), sineSeries(heights, u)
+		if d > most {
+			most, when[0] = d, u
+		}
+		if d < least {
+			least, when[1] = d, u
+		}
+		if z > top {
+			top, when[2] = z, u
+		}
+		out.path.Progress = append(out.path.Progress, u)
+		out.path.Outward = append(out.path.Outward, 100*d)
+		out.path.Height = append(out.path.Height, 100*z)
+	}
+	out.value = [3]float64{100 * most, -100 * least, 100 * top}
+	for m, u := range when {
+		out.sd[m], out.turned[m] = 100*noise.own[m/2], 100*noise.at(m/2, u)
+		if most := 100 * slices.Max(noise.turned[m/2]); out.value[m] < 2*most {
+			out.turned[m] = most // So small a departure may have been anywhere.
 		}
 	}
 	return out, true
@@ -166,29 +216,30 @@ func (a *analysis) swing(s *spatial, cam geometry.Camera, k, i int) (flight, boo
 // nothing: a hoof at the trot is lifted by some 10 to 20 cm.
 const worstHeightSD = 5.0
 
-// flightNoise is how far a swing's fitted path may be off, metres.
+// flightNoise is how far a swing's fitted path may be off, metres, sideways and
+// in height (index 0 and 1).
 type flightNoise struct {
-	side   float64
-	u      []float64 // Index: sample. Its share of the swing.
-	height []float64
+	own    [2]float64   // What the samples' own noise makes of it.
+	u      []float64    // Index: sample. Its share of the swing.
+	turned [2][]float64 // Index: then sample. What it has gained because the hoof turns.
 }
 
-// heightAt returns the spread of the height at share u of the swing.
-func (n flightNoise) heightAt(u float64) float64 {
+// at returns the part that comes from turning at share u of the swing.
+func (n flightNoise) at(direction int, u float64) float64 {
 	best, at := math.Inf(1), 0
 	for i, v := range n.u {
 		if d := math.Abs(v - u); d < best {
 			best, at = d, i
 		}
 	}
-	return n.height[at]
+	return n.turned[direction][at]
 }
 
 // departures returns the sine coefficients of the hoof's outward departure from
 // the chord and of its height, metres, from what was seen between off and on.
 //
 // The part of a sample's spread that it has because the hoof turns is shared by
-// its neighbours and is not averaged out; the rest is.
+// its neighbours, and by the limb's other swings: it is not averaged out.
 func (a *analysis) departures(s *spatial, cam geometry.Camera, k int, seen []follow, off, on float64, p0, p1 placement, lead float64) (departure, height []float64, noise flightNoise, ok bool) {
 	rows := len(seen)
 	side, up := newSeries(rows), newSeries(rows)
@@ -196,7 +247,7 @@ func (a *analysis) departures(s *spatial, cam geometry.Camera, k int, seen []fol
 	for _, f := range seen {
 		least = min(least, f.sdX)
 	}
-	var own, shared float64
+	var own [2]float64
 	for r, f := range seen {
 		u := (f.t - off) / (on - off)
 		way := progress(u) + lead*math.Sin(math.Pi*u)
@@ -215,16 +266,22 @@ func (a *analysis) departures(s *spatial, cam geometry.Camera, k int, seen []fol
 		spreadZ := math.Hypot(f.sdX*(acrossZ-z), f.sdY*(downZ-z))
 		side.set(r, u, (x-cx)*nx*outward(k), spreadX)
 		up.set(r, u, z, spreadZ)
-		own += sq(least * (acrossX - x))
-		shared += sq(spreadX) - min(sq(spreadX), sq(least*(acrossX-x)))
-		noise.u, noise.height = append(noise.u, u), append(noise.height, spreadZ)
+		steadyX := math.Hypot(least*(acrossX-x), least*(downX-x))
+		steadyZ := math.Hypot(least*(acrossZ-z), least*(downZ-z))
+		own[0] += sq(steadyX)
+		own[1] += sq(steadyZ)
+		noise.u = append(noise.u, u)
+		noise.turned[0] = append(noise.turned[0], grown(steadyX, spreadX))
+		noise.turned[1] = append(noise.turned[1], grown(steadyZ, spreadZ))
 	}
 	departure, height = side.fit(), up.fit()
 	if departure == nil || height == nil {
 		return nil, nil, noise, false
 	}
 	n := float64(rows)
-	noise.side = math.Sqrt(own/n*swingTerms/n + shared/n)
+	for i, v := range own {
+		noise.own[i] = math.Sqrt(v / n * swingTerms / n)
+	}
 	return departure, height, noise, true
 }
 

@@ -306,6 +306,8 @@ type Series struct {
 	// CommonSD is the part of the error that all observations of the run share
 	// (calibration), as standard deviation of Value; it does not average out.
 	CommonSD float64 `json:"common_sd,omitempty"`
+	// SideCommonSD is the same of Left and of Right, each for itself.
+	SideCommonSD float64 `json:"common_side_sd,omitempty"`
 }
 
 // Contact is one stance of one hoof.
