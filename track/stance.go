@@ -739,5 +739,5 @@ func (c *clip) findStances(ctx context.Context, landmarks []traj.Landmark, windo
 		}
 		all = append(all, s...)
 	}
-	return c.seedsOf(shorten(inRhythm(settle(all), c.times), c.times)), known, nil
+	return c.seedsOf(shorten(inRhythm(settle(alternate(all, seeds, c.times)), c.times), c.times)), known, nil
 }

@@ -128,7 +128,9 @@ func (s *sweep) visit(fo *follower, f int, first bool, growth float64, marks []s
 		} else if fo.on {
 			err = fo.step(f-s.dir, f, growth)
 		} else {
-			err = fo.search(f, growth, s.claimed(fo))
+			if s.oppositeHeld(fo) {
+				err = fo.search(f, growth, s.claimed(fo))
+			}
 		}
 		if err != nil {
 			return estimate{}, err
@@ -157,10 +159,29 @@ func (s *sweep) visit(fo *follower, f int, first bool, growth float64, marks []s
 		}
 		return e, nil
 	}
+	if fo.on && fo.seeded && fo.departed && fo.landmark.IsHoof() && !s.clip.turnsInSight(fo.landmark) {
+		// Of the pair that goes behind only stances are in sight: what seems to leave
+		// its place is a leg that comes before it.
+		fo.lose("hidden behind the other legs")
+	}
 	if !fo.on {
 		return estimate{cause: fo.cause, jump: math.NaN()}, nil
 	}
 	return estimate{at: fo.pose.At, variance: fo.variance + fo.slide(), across: fo.across + fo.slide(), quality: fo.quality, seen: true, since: fo.since, jump: math.NaN(), weak: fo.weak, unlike: fo.landmark.IsHoof() && fo.unlike > 0.7, trial: fo.trial > 0, anchored: fo.anchored, size: fo.size()}, nil
+}
+
+// oppositeHeld reports whether the hoof that looks like fo's is held where it is,
+// so that fo cannot be taken up again in its place.
+func (s *sweep) oppositeHeld(fo *follower) bool {
+	if !fo.landmark.IsHoof() {
+		return true
+	}
+	for _, o := range s.followers {
+		if o.landmark == fo.landmark.Opposite() {
+			return o.on
+		}
+	}
+	return false
 }
 
 // claimed returns the places that the other followers hold.
@@ -538,6 +559,10 @@ func (fo *follower) step(f, g int, growth float64) error {
 	}
 	pose := flow.Pose{At: chain.At, Scale: fo.pose.Scale * chain.Scale, Angle: fo.pose.Angle + chain.Angle}
 	moved := fo.clip.moved(f, g, at, chain.At)
+	if dt := math.Abs(fo.clip.times[g] - fo.clip.times[f]); fo.landmark.IsHoof() && fo.sinceHome > 1 && chain.At.Dist(ahead) > hoofJerk*size*max(dt, 1.0/60) {
+		fo.lose("a limb that came before it took its place")
+		return nil
+	}
 	left := fo.leave(g, chain.At)
 	fo.slow = left < leftPlace(size)
 	fo.departed = fo.departed || fo.homeStands && !fo.slow
@@ -597,6 +622,12 @@ func (fo *follower) step(f, g int, growth float64) error {
 				fresh, fo.turned = true, spread{}
 			}
 		}
+	}
+	if fo.landmark.IsHoof() && fo.homeStands && fo.clip.grows && fo.clip.lower(fo.homeFrame, g, fo.home.at, pose.At) > leftPlace(size) {
+		// A hoof that comes toward the camera is higher in the picture before it lands
+		// and after it leaves than where it stands: this is another one coming down.
+		fo.lose("a limb that came before it took its place")
+		return nil
 	}
 	fo.lastScale = fo.pose.Scale
 	fo.velocity = pose.At.Sub(fo.pose.At)
@@ -673,9 +704,9 @@ func (fo *follower) turning(plane flow.Plane, pose flow.Pose, moved, left, size,
 	before := fo.turned
 	fo.turned.down += turn * size * fo.unlike
 	if fo.landmark.IsHoof() && fo.homeStands {
-		// One that has just left its place, or is about to reach it, is tilted a little
-		// already, whatever it looks like.
-		fo.turned.down = max(fo.turned.down, leastTilt*size*ramp(left, leftPlace(size)/2, leftPlace(size)))
+		// One that has just left its place, or is about to reach it, tilts as it goes,
+		// whatever it looks like.
+		fo.turned.down = max(fo.turned.down, tilt*max(0, left-leftPlace(size)/2))
 	}
 	fo.turned.across = max(fo.turned.across, aside(fo.turned.down))
 	return spread{down: sq(fo.turned.down) - sq(before.down), across: sq(fo.turned.across) - sq(before.across)}, nil
@@ -694,9 +725,14 @@ const (
 	landingTurn = 1.5
 )
 
-// leastTilt is how far, in sides of its patch, the mark of a hoof may be off in
-// the last moment before it lies flat.
-const leastTilt = 0.02
+// hoofJerk is by how much the speed of a hoof may change from one frame to the
+// next, sides of its patch a second: some 2.5 m/s.
+const hoofJerk = 21.0
+
+// tilt is by how much the mark of a hoof may be off, as a share of the way that
+// its pattern has gone from its place in stance: of a hoof that rolls over its toe
+// or its heel the end goes twice as far as the middle.
+const tilt = 0.5
 
 // What of this goes across the picture. A hoof turns about an axis that lies
 // across, along which the mark keeps its place on the pattern but for what the
@@ -767,6 +803,17 @@ func (fo *follower) onOutline() bool {
 
 // ramp rises from 0 at low to 1 at high.
 func ramp(x, low, high float64) float64 { return min(max((x-low)/(high-low), 0), 1) }
+
+// lower returns how much lower in the picture b in frame g lies than a in frame f,
+// against the background, px.
+func (c *clip) lower(f, g int, a, b flow.Point) float64 {
+	if c.toFirst == nil {
+		return b.Y - a.Y
+	}
+	_, ay := c.toFirst[f].Apply(a.X, a.Y)
+	_, by := c.toFirst[g].Apply(b.X, b.Y)
+	return by - ay
+}
 
 // moved returns how far a point went from frame f to frame g against the
 // background, px.
