@@ -58,6 +58,7 @@ func alternatePair(all []stance, left traj.Landmark, marks []seed, times []float
 		switch {
 		case limb[i] >= 0:
 			if s := e.stance[limb[i]]; s != nil {
+				s.counted = true
 				out = append(out, *s)
 			}
 		case l != nil && (r == nil || l.cost() < r.cost()-clearCost):

@@ -131,6 +131,7 @@ type hit struct {
 type stance struct {
 	landmark traj.Landmark
 	hits     []hit
+	counted  bool // Which of its pair it is, is known by counting from a marked one.
 }
 
 // mean returns the mean place of the hits.
@@ -195,7 +196,7 @@ func (fi *finder) find(ctx context.Context) ([]stance, error) {
 		}
 		open = next
 		for _, h := range hits {
-			open = append(open, stance{fi.fo.landmark, []hit{h}})
+			open = append(open, stance{landmark: fi.fo.landmark, hits: []hit{h}})
 		}
 	}
 	all = append(all, open...)
@@ -553,8 +554,10 @@ func (s *stance) cost() float64 {
 
 // settle decides between stances that contradict each other: of one limb in two
 // places at one time, or of two limbs in one place. What cannot be decided is
-// dropped.
-func settle(all []stance) []stance {
+// dropped. Of a stance found as that of a fore and of a hind it is taken to be the
+// pair's that goes in front, unless counting speaks for the other alone: the pair
+// behind looks alike, and is hidden there.
+func (c *clip) settle(all []stance) []stance {
 	drop := make([]bool, len(all))
 	overlap := func(a, b *stance) bool {
 		return a.hits[0].frame <= b.hits[len(b.hits)-1].frame && b.hits[0].frame <= a.hits[len(a.hits)-1].frame
@@ -570,7 +573,12 @@ func settle(all []stance) []stance {
 				continue
 			}
 			ca, cb := a.cost(), b.cost()
+			front := c.turnsInSight(a.landmark)
 			switch {
+			case a.landmark.IsFore() != b.landmark.IsFore() && a.counted == b.counted:
+				drop[i], drop[j] = !front, front
+			case a.landmark.IsFore() != b.landmark.IsFore():
+				drop[i], drop[j] = b.counted, a.counted
 			case math.Abs(ca-cb) < 0.02:
 				drop[i], drop[j] = true, true
 			case ca < cb:
@@ -739,5 +747,5 @@ func (c *clip) findStances(ctx context.Context, landmarks []traj.Landmark, windo
 		}
 		all = append(all, s...)
 	}
-	return c.seedsOf(shorten(inRhythm(settle(alternate(all, seeds, c.times)), c.times), c.times)), known, nil
+	return c.seedsOf(shorten(inRhythm(c.settle(alternate(all, seeds, c.times)), c.times), c.times)), known, nil
 }
