@@ -19,6 +19,7 @@ type movement struct {
 	lag           int // Frames.
 	recent        []coarse
 	diff          []uint16
+	histogram     []int             // Of diff.
 	boxes         []image.Rectangle // Of the latest frames, picture pixels.
 	held          image.Rectangle
 }
@@ -53,7 +54,11 @@ func (m *movement) add(small flow.Gray, shift flow.Point, rate float64) image.Re
 	old := m.recent[len(m.recent)-1-m.lag]
 	// A histogram tells the median without sorting.
 	side := m.small * m.small
-	histogram := make([]int, 256*side)
+	if m.histogram == nil {
+		m.histogram = make([]int, 256*side)
+	}
+	histogram := m.histogram
+	clear(histogram)
 	m.diff = m.diff[:0]
 	for i, v := range c.cells {
 		d := int(v) - int(old.cells[i])
