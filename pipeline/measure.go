@@ -53,6 +53,7 @@ type job struct {
 	inputs record.Inputs
 	hashed chan error // Tells once that the clip's hash is in inputs, or why not.
 	ffmpeg string     // Version of what decoded the clip.
+	small  *os.File   // A small copy of the clip, for tracked.mp4; nil where there is none.
 }
 
 // MeasureClip measures the clip at path and puts its results folder in place,
@@ -81,6 +82,16 @@ func MeasureClip(ctx context.Context, path string, opts MeasureOptions) (result 
 	if err := j.marks.Fit(record.MarksPath(path), info.Width, info.Height, len(info.Times)); err != nil {
 		return nil, err
 	}
+	if !opts.NoVideo {
+		// Without a name it goes away with the process, however that ends.
+		if j.small, err = os.CreateTemp(scratch(), "jogstrip-small-*"); err != nil {
+			return nil, fmt.Errorf("create scratch file: %w", err)
+		}
+		defer func() { err = errors.Join(err, j.small.Close()) }()
+		if err := os.Remove(j.small.Name()); err != nil {
+			return nil, fmt.Errorf("unlink scratch file: %w", err)
+		}
+	}
 	tracked, broken, err := j.track(ctx, info, opts)
 	if err != nil {
 		return nil, err
@@ -98,7 +109,7 @@ func MeasureClip(ctx context.Context, path string, opts MeasureOptions) (result 
 		return nil, fmt.Errorf("measure clip %s: %w", path, err)
 	}
 	result = j.result(info, tracked, run, summary, broken, opts)
-	if err := j.write(ctx, info, tracked.Set, result, opts); err != nil {
+	if err := j.write(ctx, info, tracked.Set, result, broken == nil, opts); err != nil {
 		return nil, err
 	}
 	return result, nil
@@ -204,6 +215,10 @@ func (s source) Close() error {
 	return s.Reader.Close()
 }
 
+// scratch returns the folder for temporary files; empty means the system's. That
+// may lie in memory, so a yard's owner can name another place.
+func scratch() string { return os.Getenv("JOGSTRIP_SCRATCH") }
+
 func (j *job) track(ctx context.Context, info *clip.Info, opts MeasureOptions) (result *track.Result, broken, err error) {
 	var marks []track.Mark
 	for _, m := range j.marks.Marks {
@@ -225,11 +240,9 @@ func (j *job) track(ctx context.Context, info *clip.Info, opts MeasureOptions) (
 		}
 		opts.tell(stage, done, total)
 	}
-	// The folder for temporary files may lie in memory; a yard's owner can name
-	// another place.
-	set.ScratchDir = os.Getenv("JOGSTRIP_SCRATCH")
+	set.ScratchDir = scratch()
 	open := func(ctx context.Context) (track.Source, error) {
-		r, err := clip.Open(ctx, info)
+		r, err := clip.OpenWith(ctx, info, clip.OpenOptions{Small: j.small})
 		if err != nil {
 			return nil, err
 		}
@@ -328,8 +341,9 @@ func rounded(x float64, decimals int) float64 {
 // videoFile is the tracked video's name in the results folder.
 const videoFile = "tracked.mp4"
 
-// write fills a new results folder and puts it in place.
-func (j *job) write(ctx context.Context, info *clip.Info, set *traj.Set, result *record.Result, opts MeasureOptions) error {
+// write fills a new results folder and puts it in place. whole is whether the
+// clip was read to its end.
+func (j *job) write(ctx context.Context, info *clip.Info, set *traj.Set, result *record.Result, whole bool, opts MeasureOptions) error {
 	data, err := record.MarshalResult(result)
 	if err != nil {
 		return err
@@ -345,7 +359,11 @@ func (j *job) write(ctx context.Context, info *clip.Info, set *traj.Set, result 
 		}
 		if !opts.NoVideo {
 			painter := overlay.New(set, result.Run.Contacts)
-			err := clip.Remake(ctx, info, filepath.Join(f.dir, videoFile), clip.RemakeOptions{}, func(index int, p clip.Planes, scale float64) {
+			remake := clip.RemakeOptions{Small: j.small}
+			if !whole {
+				remake.Small = nil // Where decoding broke off, so may have the copy.
+			}
+			err := clip.Remake(ctx, info, filepath.Join(f.dir, videoFile), remake, func(index int, p clip.Planes, scale float64) {
 				opts.tell("drawing the video", index+1, len(set.Times))
 				painter.Draw(index, p, scale)
 			})

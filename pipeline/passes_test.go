@@ -42,32 +42,47 @@ func TestClipIsDecodedOnce(t *testing.T) {
 		}
 	}
 	t.Setenv("PATH", watched+string(os.PathListSeparator)+os.Getenv("PATH"))
-	result, err := pipeline.MeasureClip(context.Background(), path, pipeline.MeasureOptions{NoVideo: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	text, err := os.ReadFile(log)
-	if err != nil {
-		t.Fatal(err)
-	}
-	lines := strings.Split(strings.TrimSpace(string(text)), "\n")
-	probes, decodes := 0, 0
-	for _, l := range lines {
-		switch {
-		case strings.HasPrefix(l, "ffprobe "):
-			probes++
-		case strings.Contains(l, path):
-			decodes++
-		}
-	}
-	if probes != 1 || decodes != 1 || len(lines) != 2 {
-		t.Errorf("started:\n%s\nwant ffprobe once and ffmpeg once", text)
-	}
-	version, err := exec.Command("ffmpeg", "-version").Output()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if words := strings.Fields(string(version)); result.Program.FFmpeg != words[2] {
-		t.Errorf("FFmpeg's version in the result is %q, want %q", result.Program.FFmpeg, words[2])
+	for _, tt := range []struct {
+		name           string
+		noVideo        bool
+		probes, others int // Programs started: ffprobe, and ffmpeg not on the clip.
+	}{
+		{"numbers alone", true, 1, 0},
+		{"with the video: from the small copy, encoded", false, 1, 2},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			if err := os.RemoveAll(log); err != nil {
+				t.Fatal(err)
+			}
+			result, err := pipeline.MeasureClip(context.Background(), path, pipeline.MeasureOptions{NoVideo: tt.noVideo})
+			if err != nil {
+				t.Fatal(err)
+			}
+			text, err := os.ReadFile(log)
+			if err != nil {
+				t.Fatal(err)
+			}
+			probes, decodes, others := 0, 0, 0
+			for _, l := range strings.Split(strings.TrimSpace(string(text)), "\n") {
+				switch {
+				case strings.HasPrefix(l, "ffprobe "):
+					probes++
+				case strings.Contains(l, path):
+					decodes++
+				default:
+					others++
+				}
+			}
+			if probes != tt.probes || decodes != 1 || others != tt.others {
+				t.Errorf("started:\n%s\nwant ffprobe %d times, ffmpeg on the clip once and %d times besides", text, tt.probes, tt.others)
+			}
+			version, err := exec.Command("ffmpeg", "-version").Output()
+			if err != nil {
+				t.Fatal(err)
+			}
+			if words := strings.Fields(string(version)); result.Program.FFmpeg != words[2] {
+				t.Errorf("FFmpeg's version in the result is %q, want %q", result.Program.FFmpeg, words[2])
+			}
+		})
 	}
 }

@@ -11,7 +11,9 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"testing"
+	"time"
 
 	"jogstrip/pipeline/clip"
 )
@@ -384,5 +386,41 @@ func TestRemakePlaysInABrowser(t *testing.T) {
 	shades, _, _, _ := read(t, made)
 	if math.Abs(shades[10]-200) > 3 {
 		t.Errorf("drawn shade came out as %.0f", shades[10])
+	}
+}
+
+// ffmpeg pads the numbers of frames and times with blanks to four and seven
+// digits: a long clip's leave no blank.
+func TestLongClipIsReadToItsEnd(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "long.mp4")
+	const frames = 1300
+	if out, err := exec.Command("ffmpeg", "-v", "error", "-nostdin", "-f", "lavfi", "-i", "testsrc2=size=64x48:rate=60", "-frames:v", strconv.Itoa(frames),
+		"-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p", "-video_track_timescale", "600000", path).CombinedOutput(); err != nil {
+		t.Fatalf("ffmpeg: %v: %s", err, out)
+	}
+	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
+	defer cancel()
+	info, err := clip.Probe(ctx, path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := clip.Open(ctx, info)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	n, last := 0, 0.0
+	for {
+		_, at, err := r.Next(ctx)
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			t.Fatalf("frame %d: %v", n, err)
+		}
+		n, last = n+1, at
+	}
+	if err := r.Broken(); err != nil || n != frames || math.Abs(last-(frames-1)/60.0) > 1e-4 {
+		t.Errorf("%d frames up to %.4f s (%v), want %d", n, last, err, frames)
 	}
 }

@@ -24,6 +24,9 @@ var ErrBroken = errors.New("the clip breaks off")
 // read until then says nothing of the clip; trying again may give all of it.
 var ErrDecoderLost = errors.New("the decoder was lost")
 
+// noSpace is what ffmpeg says where it can't write, whatever it says after it.
+const noSpace = "No space left on device"
+
 var errNoStamp = errors.New("a picture came without its timestamp")
 
 // lost returns an error that wraps ErrDecoderLost where waitErr or what ffmpeg
@@ -39,6 +42,9 @@ func lost(waitErr error, messages []string) error {
 		}
 	}
 	for _, m := range messages {
+		if strings.Contains(m, noSpace) {
+			return fmt.Errorf("%w: the folder for temporary files is full", ErrDecoderLost)
+		}
 		for _, words := range []string{"Input/output error", "Stale file handle", "Connection timed out", "Transport endpoint", "Host is down"} {
 			if strings.Contains(m, words) {
 				return fmt.Errorf("%w: the drive stopped answering (%s)", ErrDecoderLost, words)
@@ -79,9 +85,25 @@ type stamp struct {
 	ok   bool
 }
 
+// OpenOptions says what is made of a clip while it is decoded. The zero value
+// makes nothing.
+type OpenOptions struct {
+	// Small is where a small copy of the clip is written, for Remake: the whole of
+	// it once the reader has come to the end. It may have lost its name, so that it
+	// goes away with the process. Nil means none.
+	Small *os.File
+	// MaxWidth is the width above which the copy is scaled down, px; 0 means 960.
+	MaxWidth int
+}
+
 // Open starts to decode the clip that Probe described. The caller must Close
 // the reader.
 func Open(ctx context.Context, info *Info) (*Reader, error) {
+	return OpenWith(ctx, info, OpenOptions{})
+}
+
+// OpenWith is Open with options.
+func OpenWith(ctx context.Context, info *Info, opts OpenOptions) (*Reader, error) {
 	ctx, cancel := context.WithCancel(ctx)
 	// The luma plane alone is cheaper than a conversion to gray and keeps 10-bit
 	// clips sane. showinfo tells the timestamp of the very frame that follows.
@@ -89,9 +111,19 @@ func Open(ctx context.Context, info *Info) (*Reader, error) {
 	// As YUV4MPEG2 ("Cmono") pictures are written from the filter's own memory, which
 	// raw video first copies.
 	filters := fmt.Sprintf("extractplanes=y%s,scale=%d:%d,showinfo=checksum=0", turn(info.Rotation), info.Width, info.Height)
-	cmd := exec.CommandContext(ctx, "ffmpeg", "-v", "info", "-nostats", "-nostdin", "-noautorotate",
+	args := []string{"-v", "info", "-nostats", "-nostdin", "-y", "-noautorotate",
 		"-i", asInput(info.Path), "-map", "0:v:0", "-fps_mode", "passthrough", "-vf", filters,
-		"-pix_fmt", "gray", "-strict", "-1", "-f", "yuv4mpegpipe", "pipe:1")
+		"-pix_fmt", "gray", "-strict", "-1", "-f", "yuv4mpegpipe", "pipe:1"}
+	if opts.Small != nil {
+		// Frames are numbered anew, since a damaged clip's times may go back.
+		width, height := smallSize(info, opts.MaxWidth)
+		args = append(args, "-map", "0:v:0", "-fps_mode", "passthrough", "-vf", fmt.Sprintf("null%s,scale=%d:%d:flags=fast_bilinear,settb=1/60,setpts=N", turn(info.Rotation), width, height),
+			"-pix_fmt", "yuv420p", "-c:v", "libx264", "-preset", "ultrafast", "-qp", "18", "-f", "matroska", asInput(inherited))
+	}
+	cmd := exec.CommandContext(ctx, "ffmpeg", args...)
+	if opts.Small != nil {
+		cmd.ExtraFiles = []*os.File{opts.Small}
+	}
 	stdout, err := cmd.StdoutPipe()
 	if err != nil {
 		cancel()
@@ -114,6 +146,9 @@ func Open(ctx context.Context, info *Info) (*Reader, error) {
 	go r.run(ctx, stdout, stderr)
 	return r, nil
 }
+
+// inherited is where a child finds the first of its ExtraFiles.
+const inherited = "/proc/self/fd/3"
 
 // turn returns the filter that makes a picture upright.
 func turn(rotation int) string {
@@ -257,11 +292,11 @@ func readStamps(ctx context.Context, stderr io.Reader, stamps chan<- stamp) (mes
 			base = fraction(strings.TrimSuffix(b, ","))
 			continue
 		}
-		if _, ok := field(line, " n: "); !ok {
+		if _, ok := field(line, " n:"); !ok {
 			continue
 		}
 		s := stamp{}
-		if text, ok := field(line, " pts: "); ok {
+		if text, ok := field(line, " pts:"); ok {
 			if pts, err := strconv.ParseInt(text, 10, 64); err == nil && base > 0 {
 				s = stamp{time: float64(pts) * base, ok: true}
 			}
@@ -310,7 +345,7 @@ func isComplaint(line string) bool {
 		return false
 	}
 	lower := strings.ToLower(line)
-	for _, word := range []string{"error", "invalid", "truncat", "corrupt", "missing", "conceal", "partial", "not found", "could not", "broken", "no frame"} {
+	for _, word := range []string{"error", "invalid", "truncat", "corrupt", "missing", "conceal", "partial", "not found", "could not", "broken", "no frame", "no space"} {
 		if strings.Contains(lower, word) {
 			return true
 		}

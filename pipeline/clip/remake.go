@@ -23,6 +23,23 @@ type Planes struct {
 // clip that ordinary browsers play.
 type RemakeOptions struct {
 	MaxWidth int // Wider clips are scaled down, px; 0 means 960.
+	// Small, where set, is the copy that OpenWith made with the same MaxWidth: it is
+	// read instead of the clip, which costs a fraction of decoding that again.
+	Small *os.File
+}
+
+// smallSize returns the size of a clip made of info's that is at most so wide;
+// 0 means 960 px.
+func smallSize(info *Info, maxWidth int) (width, height int) {
+	if maxWidth == 0 {
+		maxWidth = 960
+	}
+	width, height = info.Width, info.Height
+	if width > maxWidth {
+		height = height * maxWidth / width
+		width = maxWidth
+	}
+	return width &^ 1, height &^ 1
 }
 
 // Remake decodes the clip, lets draw change every picture and writes the
@@ -33,21 +50,19 @@ type RemakeOptions struct {
 func Remake(ctx context.Context, info *Info, target string, opts RemakeOptions, draw func(index int, p Planes, scale float64)) (err error) {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
-	maxWidth := opts.MaxWidth
-	if maxWidth == 0 {
-		maxWidth = 960
-	}
-	width, height := info.Width, info.Height
-	if width > maxWidth {
-		height = height * maxWidth / width
-		width = maxWidth
-	}
-	width, height = width&^1, height&^1
+	width, height := smallSize(info, opts.MaxWidth)
 	scale := float64(info.Width) / float64(width)
 
-	decode := exec.CommandContext(ctx, "ffmpeg", "-v", "error", "-nostdin", "-noautorotate", "-i", asInput(info.Path),
-		"-map", "0:v:0", "-fps_mode", "passthrough", "-vf", fmt.Sprintf("null%s,scale=%d:%d:flags=fast_bilinear", turn(info.Rotation), width, height),
+	from, filters := info.Path, fmt.Sprintf("null%s,scale=%d:%d:flags=fast_bilinear", turn(info.Rotation), width, height)
+	if opts.Small != nil {
+		from, filters = inherited, "null"
+	}
+	decode := exec.CommandContext(ctx, "ffmpeg", "-v", "error", "-nostdin", "-noautorotate", "-i", asInput(from),
+		"-map", "0:v:0", "-fps_mode", "passthrough", "-vf", filters,
 		"-pix_fmt", "yuv420p", "-f", "rawvideo", "pipe:1")
+	if opts.Small != nil {
+		decode.ExtraFiles = []*os.File{opts.Small}
+	}
 	var decodeComplaint bytes.Buffer
 	decode.Stderr = &capped{buffer: &decodeComplaint, limit: 16 << 10}
 	pictures, err := decode.StdoutPipe()
@@ -97,9 +112,8 @@ func Remake(ctx context.Context, info *Info, target string, opts RemakeOptions, 
 	if away := lost(decodeErr, strings.Split(decodeComplaint.String(), "\n")); away != nil && writeErr == nil {
 		return fmt.Errorf("remake clip %s: %w", info.Path, away)
 	}
-	const full = "No space left on device" // Whatever ffmpeg says after it.
-	if strings.Contains(complaint.String(), full) {
-		return fmt.Errorf("write %s: %s", target, full)
+	if strings.Contains(complaint.String(), noSpace) {
+		return fmt.Errorf("write %s: %s", target, noSpace)
 	}
 	if encodeErr != nil {
 		return fmt.Errorf("write %s: %s", target, lastWords(complaint.String(), encodeErr))
