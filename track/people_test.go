@@ -59,7 +59,7 @@ func TestPersonWalkingAway(t *testing.T) {
 		return &part{Reader: r, first: first, last: last}, err
 	}
 	at := func(f int, x, y float64) track.Mark {
-		return track.Mark{Frame: f - first, Landmark: traj.Head, X: x, Y: y, Visible: true, SD: 1}
+		return track.Mark{Frame: f - first, Landmark: traj.Head, X: x, Y: y, Visible: true, SD: 0.5}
 	}
 	there, err := track.Run(t.Context(), open, []track.Mark{at(marked, 357, 402)}, track.Options{})
 	if err != nil {

@@ -570,22 +570,26 @@ func (fo *follower) step(f, g int, growth float64) error {
 	if err != nil {
 		return err
 	}
-	variance := fo.variance + spreadOf(chain, size) + turn.down
-	across := fo.across + spreadOf(chain, size) + turn.across
+	// How far the place is off the landmark grows and shrinks with the picture of it.
+	grown := chain.Scale * chain.Scale
+	variance := fo.variance*grown + spreadOf(chain, size) + turn.down
+	across := fo.across*grown + spreadOf(chain, size) + turn.across
 	// Against the key appearance: no drift since then.
 	rel := flow.Pose{At: pose.At, Scale: pose.Scale / fo.key.scale, Angle: pose.Angle - fo.key.angle}
 	key := fo.key.template.Register(planeB, rel, flow.RegisterOptions{ScaleSD: scaleStraySD, AngleSD: angleStraySD})
 	fresh, held := true, false
 	if key.OK && key.NCC >= keyNCC && key.Agree >= leastAgree {
-		v1, v2 := max(variance-fo.key.variance, 1e-6), spreadOf(key, size)+fo.keyTurn.down+turn.down
+		since := rel.Scale * rel.Scale
+		keyVariance, keyAcross := fo.key.variance*since, fo.key.across*since
+		v1, v2 := max(variance-keyVariance, 1e-6), spreadOf(key, size)+fo.keyTurn.down+turn.down
 		if key.At.Dist(pose.At) < 1+3*math.Sqrt(v1+v2) {
 			k := v1 / (v1 + v2)
 			pose.At = mix(pose.At, key.At, k)
 			pose.Scale = math.Exp((1-k)*math.Log(pose.Scale) + k*math.Log(key.Scale*fo.key.scale))
 			pose.Angle += k * (key.Angle + fo.key.angle - pose.Angle)
-			variance = fo.key.variance + v1*v2/(v1+v2)
-			a1, a2 := max(across-fo.key.across, 1e-6), spreadOf(key, size)+fo.keyTurn.across+turn.across
-			across = fo.key.across + (1-k)*(1-k)*a1 + k*k*a2
+			variance = keyVariance + v1*v2/(v1+v2)
+			a1, a2 := max(across-keyAcross, 1e-6), spreadOf(key, size)+fo.keyTurn.across+turn.across
+			across = keyAcross + (1-k)*(1-k)*a1 + k*k*a2
 			held = true
 			fresh = key.NCC < 0.9 || math.Abs(math.Log(key.Scale)) > 0.08 || math.Abs(key.Angle) > 0.15
 		}
@@ -606,7 +610,7 @@ func (fo *follower) step(f, g int, growth float64) error {
 	}
 	if found.from != nil {
 		fo.anchored = found.NCC >= 0.88
-		if found.variance < variance {
+		if found.variance < surer*variance {
 			// The two share the mark's own error, so they are not averaged: the
 			// better one is moved to by as much as it is better.
 			k := min(1, variance/(variance+found.variance))
@@ -869,6 +873,11 @@ func agreed(found []relocation) relocation {
 // hoofShrinks is by how much a hoof's marked appearance may shrink to still tell
 // the hoof from what lies where it stood.
 const hoofShrinks = 0.45
+
+// surer is how small the variance of a place found by marked appearances must be,
+// as a share of the follower's own, to be gone by. Both hold the clicks' error, so
+// a place that is hardly surer only brings its noise.
+const surer = 0.8
 
 // mostAnchors is how many marked appearances a place is compared with.
 const mostAnchors = 4
