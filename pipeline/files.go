@@ -215,7 +215,7 @@ func film(r *record.Result) report.Film {
 		ShakePX: r.Clip.ShakePX, ResidualPX: r.Clip.ResidualShakePX, Problems: r.Problems,
 	}
 	for _, l := range r.Tracking.Landmarks {
-		f.Marks = append(f.Marks, report.MarkFacts{Landmark: l.Landmark, Marked: l.Marked, Seen: l.Marked + l.Tracked, Bridged: l.Bridged, Lost: l.Lost, MedianSD: l.MedianSD})
+		f.Marks = append(f.Marks, report.MarkFacts{Landmark: l.Landmark, Marked: l.Marked, Seen: l.Marked + l.Tracked, Across: l.Across, Bridged: l.Bridged, Lost: l.Lost, MedianSD: l.MedianSD})
 	}
 	return f
 }

@@ -83,10 +83,10 @@ func filmSection(c Clip) section {
 	s.table(clip)
 	s.list("What that means", c.Film.limits())
 	marks := table{caption: "How the marks were followed", note: "In frames of the clip", facts: true, wide: true,
-		head: []string{"Mark", "Set by hand", "Followed", "Bridged", "Lost", "Median spread, px"}}
+		head: []string{"Mark", "Set by hand", "Followed", "In the air, across only", "Bridged", "Lost", "Median spread, px"}}
 	for _, m := range c.Film.Marks {
 		marks.rows = append(marks.rows, tableRow{cells: []tableCell{
-			textCell(m.Landmark.Words()), countCell(m.Marked), countCell(m.Seen), countCell(m.Bridged), countCell(m.Lost),
+			textCell(m.Landmark.Words()), countCell(m.Marked), countCell(m.Seen), countCell(m.Across), countCell(m.Bridged), countCell(m.Lost),
 			{text: plain(spread(m.MedianSD)), number: true},
 		}})
 	}

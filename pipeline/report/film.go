@@ -36,6 +36,7 @@ type MarkFacts struct {
 	Landmark traj.Landmark
 	Marked   int // Frames a person marked.
 	Seen     int // Frames it was followed in, marked ones included.
+	Across   int // Of a hoof in the air: seen, its place across the picture known, its height not.
 	Bridged  int // Short losses filled by a motion model.
 	Lost     int
 	MedianSD float64 // Spread, px; 0 is not known.
@@ -151,7 +152,7 @@ func (f Film) limits() []string {
 		out = append(out, fmt.Sprintf("The file promises %d frames and holds %d that can be read; what comes after was not measured.", f.PromisedFrames, f.Frames))
 	}
 	for _, m := range f.Marks {
-		all := m.Seen + m.Bridged + m.Lost
+		all := m.Seen + m.Across + m.Bridged + m.Lost
 		if all == 0 || m.Lost == 0 {
 			continue
 		}
