@@ -123,7 +123,7 @@ func (b *browser) wait(expression string) {
 			return
 		}
 		// Asked just while one page makes room for the next.
-		if tries < 5 && strings.Contains(err.Error(), "Cannot find context") {
+		if tries < 5 && (strings.Contains(err.Error(), "Cannot find context") || strings.Contains(err.Error(), "navigated")) {
 			continue
 		}
 		b.shoot("failure")
