@@ -167,7 +167,7 @@ func (s *sweep) visit(fo *follower, f int, first bool, growth float64, marks []s
 	if !fo.on {
 		return estimate{cause: fo.cause, jump: math.NaN()}, nil
 	}
-	return estimate{at: fo.pose.At, variance: fo.variance + fo.slide(), across: fo.across + fo.slide(), quality: fo.quality, seen: true, since: fo.since, jump: math.NaN(), weak: fo.weak, unlike: fo.landmark.IsHoof() && fo.unlike > 0.7, trial: fo.trial > 0, anchored: fo.anchored, size: fo.size()}, nil
+	return estimate{at: fo.pose.At, variance: fo.variance + fo.slide() + fo.tilted(f), across: fo.across + fo.slide(), quality: fo.quality, seen: true, since: fo.since, jump: math.NaN(), weak: fo.weak, unlike: fo.landmark.IsHoof() && fo.unlike > 0.7, trial: fo.trial > 0, anchored: fo.anchored, size: fo.size()}, nil
 }
 
 // oppositeHeld reports whether the hoof that looks like fo's is held where it is,
@@ -566,7 +566,7 @@ func (fo *follower) step(f, g int, growth float64) error {
 	left := fo.leave(g, chain.At)
 	fo.slow = left < leftPlace(size)
 	fo.departed = fo.departed || fo.homeStands && !fo.slow
-	turn, err := fo.turning(planeB, pose, moved, left, size, math.Abs(fo.clip.times[g]-fo.clip.times[f]))
+	turn, err := fo.turning(f, g, planeB, pose, moved, left, size)
 	if err != nil {
 		return err
 	}
@@ -659,9 +659,9 @@ func (fo *follower) step(f, g int, growth float64) error {
 // followed, and no comparison with the frame before can tell. What still looks
 // as it was marked, at the place followed to, does not turn.
 //
-// left is how far it went within the last twentieth of a second, dt the time
-// since the frame before, s.
-func (fo *follower) turning(plane flow.Plane, pose flow.Pose, moved, left, size, dt float64) (spread, error) {
+// The frame before is f, this one g; left is how far it went within the last
+// twentieth of a second, px.
+func (fo *follower) turning(f, g int, plane flow.Plane, pose flow.Pose, moved, left, size float64) (spread, error) {
 	r, _, ok, err := fo.anchor(fo.home, plane, pose, size)
 	if err != nil {
 		return spread{}, err
@@ -686,12 +686,17 @@ func (fo *follower) turning(plane flow.Plane, pose flow.Pose, moved, left, size,
 		switch {
 		case fo.dir < 0 && fo.homeStands && fo.clip.grows:
 			rate = landingTurn
-			aside = func(turned float64) float64 { return landingAside * turned }
+			aside = func(turned float64) float64 {
+				if turned > mostLanding*size {
+					return turned
+				}
+				return landingAside * turned
+			}
 		case fo.homeStands && !fo.clip.grows:
 			rate = leavingTurn
 			aside = func(turned float64) float64 { return leavingAside * min(turned, size) }
 		}
-		turn = rate * dt
+		turn = rate * math.Abs(fo.clip.times[g]-fo.clip.times[f])
 		if fo.homeStands {
 			fo.unlike = max(fo.unlike, ramp(left, leftPlace(size), 2*leftPlace(size)))
 		}
@@ -707,11 +712,6 @@ func (fo *follower) turning(plane flow.Plane, pose flow.Pose, moved, left, size,
 	// The error goes on in one direction while it turns, so spreads add, not variances.
 	before := fo.turned
 	fo.turned.down += turn * size * fo.unlike
-	if fo.landmark.IsHoof() && fo.homeStands {
-		// One that has just left its place, or is about to reach it, tilts as it goes,
-		// whatever it looks like.
-		fo.turned.down = max(fo.turned.down, tilt*max(0, left-leftPlace(size)/2))
-	}
 	fo.turned.across = max(fo.turned.across, aside(fo.turned.down))
 	return spread{down: sq(fo.turned.down) - sq(before.down), across: sq(fo.turned.across) - sq(before.across)}, nil
 }
@@ -735,8 +735,12 @@ const hoofJerk = 21.0
 
 // tilt is by how much the mark of a hoof may be off, as a share of the way that
 // its pattern has gone from its place in stance: of a hoof that rolls over its toe
-// or its heel the end goes twice as far as the middle.
-const tilt = 0.5
+// or its heel the end goes twice as far as the middle. mostTilt bounds it, sides of
+// the patch.
+const (
+	tilt     = 0.5
+	mostTilt = 0.3
+)
 
 // What of this goes across the picture. A hoof turns about an axis that lies
 // across, along which the mark keeps its place on the pattern but for what the
@@ -746,6 +750,7 @@ const tilt = 0.5
 // gives way to another pattern, the more the farther it has turned.
 const (
 	landingAside = 0.13 // Share.
+	mostLanding  = 0.5  // Sides of the patch, a third of a second: before that it shows its other end.
 	leavingAside = 0.05 // Share, of a right angle at most.
 	rollingAside = 0.80 // Share of the square, in sides of the patch.
 )
@@ -794,6 +799,18 @@ func (fo *follower) slide() float64 {
 	}
 	sd := share * fo.size()
 	return sd * sd
+}
+
+// tilted is the variance down the picture, px², of a hoof that has just left its
+// place in frame f, or is about to reach it: it tilts as it goes, whatever it looks
+// like.
+func (fo *follower) tilted(f int) float64 {
+	if !fo.landmark.IsHoof() || !fo.homeStands {
+		return 0
+	}
+	size := fo.size()
+	gone := fo.clip.moved(fo.homeFrame, f, fo.home.at, fo.pose.At)
+	return sq(min(tilt*max(0, gone-leftPlace(size)/2), mostTilt*size))
 }
 
 // onOutline reports whether the landmark lies on the outline of the body.
