@@ -472,8 +472,9 @@ func (h *hoofTrack) segment(period float64, allowed func(t float64) bool) []stan
 	}
 	sort.Slice(found, func(i, j int) bool { return found[i].from < found[j].from })
 	for i := range found {
-		found[i].startsClip = found[i].from == 0
-		found[i].endsClip = found[i].to == n
+		// A hoof that is followed in the air before it stands is seen to come down.
+		found[i].startsClip = found[i].from == 0 && h.index[0] == 0
+		found[i].endsClip = found[i].to == n && h.index[n-1] == len(h.every)-1
 	}
 	return found
 }
