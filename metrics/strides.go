@@ -256,6 +256,7 @@ func (a *analysis) measureTimes() findings {
 	if a.ref < 0 {
 		return f
 	}
+	defer a.shareInstants(f)
 	for i, s := range a.strides {
 		t := s.End - s.Start
 		sd := math.Hypot(a.startSD(a.ref, a.count[i]), a.startSD(a.ref, a.count[i]+1))
@@ -317,6 +318,25 @@ func (a *analysis) measureTimes() findings {
 		}
 	}
 	return f
+}
+
+// shareInstants sets what all strides' durations share: a run's leavings seen from
+// the front, and its landings seen from behind, are all early or late alike, and
+// much the same on both sides.
+func (a *analysis) shareInstants(f findings) {
+	shared := rollingSD
+	if a.opts.View == traj.Away {
+		shared = hiddenDescentSD
+	}
+	for n, unit := range map[Name]float64{
+		StanceDurationFore: 1, StanceDurationHind: 1, SwingDurationFore: 1, SwingDurationHind: 1,
+		DutyFactorFore: 100 / a.period, DutyFactorHind: 100 / a.period,
+	} {
+		if m := f[n]; m != nil && a.period > 0 {
+			m.sideCommonSD = shared * unit
+			m.commonSD = shared * unit * math.Sqrt(2*(1-alikeSides))
+		}
+	}
 }
 
 // paired returns the hindlimb that lands with forelimb k.

@@ -129,8 +129,8 @@ func (a *analysis) swing(s *spatial, cam geometry.Camera, k, i int) (flight, boo
 		if i < len(seen) {
 			t = seen[i].t
 		}
-		if t-last > (on-off)/4+alike {
-			return flight{}, false // A quarter of the swing was not seen.
+		if t-last > longestUnseen*(on-off)+alike {
+			return flight{}, false // Too much of the swing was not seen.
 		}
 		last = t
 	}
@@ -204,13 +204,21 @@ func (a *analysis) fly(s *spatial, cam geometry.Camera, k int, seen []follow, of
 	}
 	out.value = [3]float64{100 * most, -100 * least, 100 * top}
 	for m, u := range when {
-		out.sd[m], out.turned[m] = 100*noise.own[m/2], 100*noise.at(m/2, u)
+		out.sd[m], out.turned[m] = 100*noise.own[m/2](u), 100*noise.at(m/2, u)
 		if most := 100 * slices.Max(noise.turned[m/2]); out.value[m] < 2*most {
-			out.turned[m] = most // So small a departure may have been anywhere.
+			// So small a departure may have been anywhere.
+			out.turned[m] = most
+			for q := range points {
+				out.sd[m] = max(out.sd[m], 100*noise.own[m/2](float64(q)/points))
+			}
 		}
 	}
 	return out, true
 }
+
+// longestUnseen is how long a hoof may be out of sight in its swing, share of the
+// swing: what it may have done meanwhile is in the spread.
+const longestUnseen = 0.3
 
 // worstHeightSD is the spread of a flight height, cm, beyond which it says
 // nothing: a hoof at the trot is lifted by some 10 to 20 cm.
@@ -219,9 +227,9 @@ const worstHeightSD = 5.0
 // flightNoise is how far a swing's fitted path may be off, metres, sideways and
 // in height (index 0 and 1).
 type flightNoise struct {
-	own    [2]float64   // What the samples' own noise makes of it.
-	u      []float64    // Index: sample. Its share of the swing.
-	turned [2][]float64 // Index: then sample. What it has gained because the hoof turns.
+	own    [2]func(u float64) float64 // What the samples' noise, and gaps, make of it at share u of the swing.
+	u      []float64                  // Index: sample. Its share of the swing.
+	turned [2][]float64               // Index: then sample. What it has gained because the hoof turns.
 }
 
 // at returns the part that comes from turning at share u of the swing.
@@ -247,7 +255,6 @@ func (a *analysis) departures(s *spatial, cam geometry.Camera, k int, seen []fol
 	for _, f := range seen {
 		least = min(least, f.sdX)
 	}
-	var own [2]float64
 	for r, f := range seen {
 		u := (f.t - off) / (on - off)
 		way := progress(u) + lead*math.Sin(math.Pi*u)
@@ -268,21 +275,13 @@ func (a *analysis) departures(s *spatial, cam geometry.Camera, k int, seen []fol
 		up.set(r, u, z, spreadZ)
 		steadyX := math.Hypot(least*(acrossX-x), least*(downX-x))
 		steadyZ := math.Hypot(least*(acrossZ-z), least*(downZ-z))
-		own[0] += sq(steadyX)
-		own[1] += sq(steadyZ)
 		noise.u = append(noise.u, u)
 		noise.turned[0] = append(noise.turned[0], grown(steadyX, spreadX))
 		noise.turned[1] = append(noise.turned[1], grown(steadyZ, spreadZ))
 	}
-	departure, height = side.fit(), up.fit()
-	if departure == nil || height == nil {
-		return nil, nil, noise, false
-	}
-	n := float64(rows)
-	for i, v := range own {
-		noise.own[i] = math.Sqrt(v / n * swingTerms / n)
-	}
-	return departure, height, noise, true
+	departure, noise.own[0] = side.fit()
+	height, noise.own[1] = up.fit()
+	return departure, height, noise, departure != nil && height != nil
 }
 
 // series is a weighted fit of swingTerms sine terms.
@@ -304,8 +303,9 @@ func (f *series) set(r int, u, value, sd float64) {
 	f.values.SetVec(r, w*value)
 }
 
-// fit returns the terms' coefficients, nil where the samples do not give them.
-func (f *series) fit() []float64 {
+// fit returns the terms' coefficients, nil where the samples do not give them, and
+// the spread of their sum at share u of the swing.
+func (f *series) fit() (terms []float64, spread func(u float64) float64) {
 	var normal mat.SymDense
 	normal.SymOuterK(1, f.design.T())
 	for c := range swingTerms {
@@ -314,14 +314,25 @@ func (f *series) fit() []float64 {
 	}
 	var chol mat.Cholesky
 	if !chol.Factorize(&normal) {
-		return nil
+		return nil, nil
 	}
 	var g, q mat.VecDense
 	g.MulVec(f.design.T(), f.values)
 	if err := chol.SolveVecTo(&q, &g); err != nil {
-		return nil
+		return nil, nil
 	}
-	return append([]float64(nil), q.RawVector().Data...)
+	var inverse mat.SymDense
+	if err := chol.InverseTo(&inverse); err != nil {
+		return nil, nil
+	}
+	spread = func(u float64) float64 {
+		at := mat.NewVecDense(swingTerms, nil)
+		for c := range swingTerms {
+			at.SetVec(c, math.Sin(math.Pi*float64(c+1)*u))
+		}
+		return math.Sqrt(max(0, mat.Inner(at, &inverse, at)))
+	}
+	return append([]float64(nil), q.RawVector().Data...), spread
 }
 
 func sineSeries(c []float64, u float64) float64 {
