@@ -238,6 +238,9 @@ func (c *clip) advise(r *Result) []Advice {
 		if l.Bridged || frames < 3 || l.Cause == "left the picture" || l.Cause == "marked as hidden" {
 			continue
 		}
+		if lasts := c.times[l.Last] - c.times[l.First]; l.Landmark.IsHoof() && (lasts < leastWinS || l.Cause == hiddenBehind && lasts < 2*leastWinS) {
+			continue // One swing or a part of it, in which a mark wins nothing.
+		}
 		at := (l.First + l.Last) / 2
 		switch {
 		case l.First == 0 && l.Last == r.Frames-1:
@@ -270,5 +273,15 @@ func (c *clip) advise(r *Result) []Advice {
 		}
 	}
 	slices.SortStableFunc(out, func(a, b Advice) int { return b.Wins - a.Wins })
-	return out
+	return out[:min(len(out), mostAdvice)]
 }
+
+// Advice is for somebody who has a minute: a few marks, each for more than a part
+// of a swing.
+const (
+	mostAdvice = 8
+	leastWinS  = 0.4
+)
+
+// hiddenBehind is why a hoof of the pair that goes behind is not seen in the air.
+const hiddenBehind = "hidden behind the other legs"

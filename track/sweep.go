@@ -162,7 +162,7 @@ func (s *sweep) visit(fo *follower, f int, first bool, growth float64, marks []s
 	if fo.on && fo.seeded && fo.departed && fo.landmark.IsHoof() && !s.clip.turnsInSight(fo.landmark) {
 		// Of the pair that goes behind only stances are in sight: what seems to leave
 		// its place is a leg that comes before it.
-		fo.lose("hidden behind the other legs")
+		fo.lose(hiddenBehind)
 	}
 	if !fo.on {
 		return estimate{cause: fo.cause, jump: math.NaN()}, nil
