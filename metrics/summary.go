@@ -166,6 +166,13 @@ func gather(runs []Run, d Definition, unit string) sample {
 			value.CommonSD = s.CommonSD
 			left.CommonSD, right.CommonSD, middle.CommonSD = s.SideCommonSD, s.SideCommonSD, s.SideCommonSD
 		}
+		if len(value.Values) == 0 && len(left.Values) > 0 && len(right.Values) > 0 {
+			// Each side was seen, in strides of its own: the difference of their means is
+			// one value of the run.
+			l, lsd := meanOf(left)
+			r, rsd := meanOf(right)
+			addValue(&value, r-l, math.Hypot(lsd, rsd))
+		}
 		if len(value.Values) > 0 {
 			out.levels = append(out.levels, r.Level)
 			out.views = append(out.views, r.View)
@@ -176,6 +183,17 @@ func gather(runs []Run, d Definition, unit string) sample {
 		out.middle = append(out.middle, middle)
 	}
 	return out
+}
+
+// meanOf returns the mean of a group's values and the spread that their own errors
+// leave of it.
+func meanOf(g stats.Group) (mean, sd float64) {
+	n := float64(len(g.Values))
+	for i, v := range g.Values {
+		mean += v / n
+		sd += sq(g.SDs[i]) / (n * n)
+	}
+	return mean, math.Sqrt(sd)
 }
 
 func addValue(g *stats.Group, value, sd float64) {
@@ -317,7 +335,7 @@ func whyMissing(runs []Run, m measured) string {
 	case m.def.Sided && sides(m.sample.right) > 0 && sides(m.sample.left) == 0:
 		return "only the right side was seen"
 	case m.def.Sided && sides(m.sample.right) > 0:
-		return "left and right were not seen in the same stride"
+		return "the left side was seen in one run and the right one in another"
 	}
 	var reasons []string
 	for _, r := range runs {

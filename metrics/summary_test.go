@@ -72,7 +72,7 @@ func TestWhatIsNotMeasuredHasAReason(t *testing.T) {
 		{"one stride", oneRun(traj.Toward, StepLengthFore, bothSides(1.2, 1.3)), StepLengthFore, "one stride only"},
 		{"left only", oneRun(traj.Toward, StanceDurationFore, Observation{Left: 0.3, Right: nan, Value: nan}, Observation{Left: 0.31, Right: nan, Value: nan}), StanceDurationFore, "only the left side"},
 		{"right only", oneRun(traj.Toward, StanceDurationFore, Observation{Left: nan, Right: 0.3, Value: nan}, Observation{Left: nan, Right: 0.3, Value: nan}), StanceDurationFore, "only the right side"},
-		{"never together", oneRun(traj.Toward, StanceDurationFore, Observation{Left: 0.3, Right: nan, Value: nan}, Observation{Left: nan, Right: 0.3, Value: nan}), StanceDurationFore, "not seen in the same stride"},
+		{"never together, errors unknown", oneRun(traj.Toward, StanceDurationFore, Observation{Left: 0.3, Right: nan, Value: nan}, Observation{Left: nan, Right: 0.3, Value: nan}), StanceDurationFore, "seen in one stride only"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r := mustSummarise(t, []Run{c.run}).Lookup(c.n)
@@ -472,4 +472,29 @@ func mustTable(t testing.TB) *ToleranceTable {
 		t.Fatal(err)
 	}
 	return table
+}
+
+// A hoof may be seen in one stride and its opposite in the next: each side's mean
+// is known, and so is their difference, as one value of the run.
+func TestSidesSeenInStridesOfTheirOwn(t *testing.T) {
+	nan := math.NaN()
+	run := oneRun(traj.Toward, LateralArcFore,
+		Observation{Stride: 0, Left: 5.2, Right: nan, Value: nan, SD: 0.4},
+		Observation{Stride: 1, Left: nan, Right: 1.1, Value: nan, SD: 0.4},
+		Observation{Stride: 2, Left: 4.8, Right: nan, Value: nan, SD: 0.4},
+		Observation{Stride: 3, Left: nan, Right: 0.9, Value: nan, SD: 0.4})
+	s, err := Summarise([]Run{run, run}, SummaryOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := s.Lookup(LateralArcFore)
+	if r.Value == nil || r.Left == nil || r.Right == nil {
+		t.Fatalf("not measured: %q", r.Reason)
+	}
+	if math.Abs(r.Value.Value+4) > 1e-9 || math.Abs(r.Left.Value-5) > 1e-9 || math.Abs(r.Right.Value-1) > 1e-9 {
+		t.Errorf("left %.2f, right %.2f, difference %.2f: want 5, 1 and −4 cm", r.Left.Value, r.Right.Value, r.Value.Value)
+	}
+	if !(r.Value.Low < -4 && r.Value.High > -4) {
+		t.Errorf("interval %.2f to %.2f", r.Value.Low, r.Value.High)
+	}
 }
