@@ -682,7 +682,7 @@ func (fo *follower) turning(f, g int, plane flow.Plane, pose flow.Pose, moved, l
 	aside := func(turned float64) float64 { return turned }
 	if fo.landmark.IsHoof() {
 		rate := rollingTurn
-		aside = func(turned float64) float64 { return rollingAside * turned * turned / size }
+		aside = func(turned float64) float64 { return rollingAside * turned * turned * turned / (size * size) }
 		switch {
 		case fo.dir < 0 && fo.homeStands && fo.clip.grows:
 			rate = landingTurn
@@ -752,7 +752,7 @@ const (
 	landingAside = 0.13 // Share.
 	mostLanding  = 0.5  // Sides of the patch, a third of a second: before that it shows its other end.
 	leavingAside = 0.05 // Share, of a right angle at most.
-	rollingAside = 0.80 // Share of the square, in sides of the patch.
+	rollingAside = 1.0  // Share of the cube, in sides of the patch.
 )
 
 // spread is a spread, or a variance, down and across the picture.
