@@ -87,31 +87,6 @@ func (c limbCase) String() string {
 	return fmt.Sprintf("%s, %s%s, seed %d", limb, c.gait, bare, c.seed)
 }
 
-// troubled returns a horse that is uneven because of one limb. Fore: as
-// scene.ShortFore. Hind: the croup and the hip of that side move more, its step
-// is shorter, the head nods with it and the withers go the other way by 0.45 of
-// the croup (Rhodin et al. 2018, Equine Vet J, 10.1111/evj.12844: 0.35 to 0.55;
-// the size of the nod is common practice).
-func troubled(limb traj.Landmark) scene.Asymmetry {
-	if limb == "" {
-		return scene.Asymmetry{}
-	}
-	if !limb.IsHind() {
-		return scene.ShortFore(limb.Side(), 0.9)
-	}
-	sign := 1.0
-	if limb.Side() == traj.Left {
-		sign = -1
-	}
-	const croup = 34
-	return scene.Asymmetry{
-		StepLengthHindCM: -8 * sign,
-		CroupLowMM:       croup * sign, CroupHighMM: 0.8 * croup * sign, HipExcursionMM: 24 * sign,
-		HeadLowMM: 0.8 * croup * sign, HeadHighMM: 0.6 * croup * sign,
-		WithersLowMM: -0.45 * croup * sign, WithersHighMM: -0.36 * croup * sign,
-	}
-}
-
 // ends are the ways to film a visit: from one end, or from both.
 var ends = [][]traj.View{{traj.Toward}, {traj.Away}, {traj.Toward, traj.Away}}
 
@@ -144,7 +119,7 @@ func (c limbCase) findings() ([]metrics.LimbFinding, error) {
 }
 
 func (c limbCase) run(view traj.View, pass uint64) (*metrics.Run, error) {
-	s := scene.Scene{Seed: 100*c.seed + pass, View: view, Gait: c.gait, Asymmetry: troubled(c.limb),
+	s := scene.Scene{Seed: 100*c.seed + pass, View: view, Gait: c.gait, Asymmetry: scene.OneLimb(c.limb),
 		Variation: scene.Variation{Free: true},
 		Yard:      scene.Yard{MarksWidthM: 2.5, MarksLengthM: 8, MarksNearM: 5.5}}
 	if view == traj.Toward {

@@ -44,13 +44,7 @@ func alternatePair(all []stance, left traj.Landmark, marks []seed, times []float
 	if len(events) == 0 {
 		return nil
 	}
-	limb := make([]int, len(events)) // -1 where it cannot be told.
-	for i := range limb {
-		limb[i] = events[i].known
-	}
-	if step := stepOf(events); step > 0 {
-		count(events, limb, step)
-	}
+	limb := limbsOf(events)
 	var out []stance
 	for i := range events {
 		e := &events[i]
@@ -105,7 +99,7 @@ func eventsOf(all []stance, left traj.Landmark, marks []seed, times []float64) [
 			}
 			n++
 			e.at += s.middle(times)
-			e.lasts += times[s.hits[len(s.hits)-1].frame] - times[s.hits[0].frame]
+			e.lasts += s.lasts(times)
 			for k, m := range marks {
 				if !m.Visible || m.found || m.Landmark != left && m.Landmark != left.Opposite() || !s.holds(m, times) {
 					continue
@@ -146,9 +140,10 @@ func (s *stance) holds(m seed, times []float64) bool {
 	return best >= 0 && math.Hypot(s.hits[best].at.X-m.X, s.hits[best].at.Y-m.Y) < samePlace/2*s.hits[best].size
 }
 
-// stepOf returns the time from a stance of one limb to the next of the other, s;
-// 0 where it cannot be told.
-func stepOf(events []event) float64 {
+// limbsOf returns which limb every event is, 0 left and 1 right, -1 where it cannot
+// be told.
+func limbsOf(events []event) []int {
+	best := knownOf(events)
 	var gaps, lasts []float64
 	for i := range events {
 		lasts = append(lasts, events[i].lasts)
@@ -157,20 +152,20 @@ func stepOf(events []event) float64 {
 		}
 	}
 	if len(gaps) == 0 {
-		return 0
+		return best
 	}
 	slices.Sort(gaps)
 	slices.Sort(lasts)
 	gap, last := gaps[len(gaps)/2], lasts[len(lasts)/2]
+	if gap == 0 {
+		return best
+	}
 	// Either both limbs' stances were found, or one's only: what a person marked and
 	// what was found tell which.
-	best, step := -1, 0.0
-	for _, s := range []float64{gap, gap / 2} {
-		limb := make([]int, len(events))
-		for i := range limb {
-			limb[i] = events[i].known
-		}
-		if !count(events, limb, s) {
+	most := -1
+	for _, step := range []float64{gap, gap / 2} {
+		limb, agree := count(events, step)
+		if !agree {
 			continue
 		}
 		fit := 0
@@ -184,24 +179,30 @@ func stepOf(events []event) float64 {
 				fit--
 			}
 		}
-		switch {
-		case fit > best:
-			best, step = fit, s
-		case fit == best && gap > 2*last:
-			// A limb is in the air for longer than its opposite stands: so long a gap is a
-			// whole stride.
-			step = s
+		// A limb is in the air for longer than its opposite stands: a gap longer than
+		// two stances is a whole stride.
+		if fit > most || fit == most && gap > 2*last {
+			most, best = fit, limb
 		}
 	}
-	return step
+	return best
 }
 
-// count fills which limb every event is, 0 left and 1 right, from the known ones
+// knownOf returns which limb every event is as far as a person marked it.
+func knownOf(events []event) []int {
+	limb := make([]int, len(events))
+	for i := range limb {
+		limb[i] = events[i].known
+	}
+	return limb
+}
+
+// count returns which limb every event is, as limbsOf, from the known ones
 // outward, step being the time from a stance to the opposite limb's next. Events
-// that lie between steps stay -1, as does what is beyond them. It returns false
+// that lie between steps stay -1, as does what is beyond them. agree is false
 // where known events contradict each other.
-func count(events []event, limb []int, step float64) bool {
-	agree := true
+func count(events []event, step float64) (limb []int, agree bool) {
+	limb, agree = knownOf(events), true
 	for i := range events {
 		if events[i].known < 0 {
 			continue
@@ -230,7 +231,7 @@ func count(events []event, limb []int, step float64) bool {
 			}
 		}
 	}
-	return agree
+	return limb, agree
 }
 
 // offStep is how far off the beat a stance may be, steps.

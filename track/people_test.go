@@ -4,8 +4,6 @@ import (
 	"context"
 	"io"
 	"math"
-	"os"
-	"path/filepath"
 	"testing"
 
 	"jogstrip/pipeline/clip"
@@ -41,18 +39,7 @@ func (p *part) Next(ctx context.Context) ([]byte, float64, error) {
 // agree with the path there within the spread that both report. The mark was
 // read from the picture of the frame, enlarged five times.
 func TestPersonWalkingAway(t *testing.T) {
-	root := os.Getenv("JOGSTRIP_SHARED")
-	if root == "" {
-		root = filepath.Join("..", "..", "shared")
-	}
-	path := filepath.Join(root, "data", "people-walking.avi")
-	if _, err := os.Stat(path); err != nil {
-		t.Skipf("SKIPPED: outside data %s is not here; set JOGSTRIP_SHARED", path)
-	}
-	info, err := clip.Probe(t.Context(), path)
-	if err != nil {
-		t.Fatal(err)
-	}
+	info := people(t)
 	const first, last, marked = 620, 690, 640
 	open := func(ctx context.Context) (track.Source, error) {
 		r, err := clip.Open(ctx, info)

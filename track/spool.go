@@ -67,7 +67,7 @@ func (s *spool) add(g flow.Gray, r image.Rectangle) error {
 	case int64(len(s.memory)-s.used) >= need:
 		part.pixels = s.memory[s.used : s.used+int(need) : s.used+int(need)]
 		s.used += int(need)
-		pack(part.pixels, c)
+		c.Pack(part.pixels)
 	default:
 		pix := c.Pix
 		if c.Stride != c.Width {
@@ -75,7 +75,7 @@ func (s *spool) add(g flow.Gray, r image.Rectangle) error {
 				s.row = make([]byte, need)
 			}
 			pix = s.row[:need]
-			pack(pix, c)
+			c.Pack(pix)
 		}
 		if _, err := s.file.WriteAt(pix[:need], s.size); err != nil {
 			return fmt.Errorf("write frame %d to scratch file: %w", len(s.parts), err)
@@ -84,13 +84,6 @@ func (s *spool) add(g flow.Gray, r image.Rectangle) error {
 	}
 	s.parts = append(s.parts, part)
 	return nil
-}
-
-// pack copies the pixels of g to out without gaps between rows.
-func pack(out []byte, g flow.Gray) {
-	for y := range g.Height {
-		copy(out[y*g.Width:(y+1)*g.Width], g.Pix[y*g.Stride:])
-	}
 }
 
 // region returns the part of frame f inside r that the spool has, and where its

@@ -143,6 +143,11 @@ func (s *stance) mean() flow.Point {
 	return flow.Point{X: p.X / float64(len(s.hits)), Y: p.Y / float64(len(s.hits))}
 }
 
+// lasts returns how long the stance was seen, s. times is by frame.
+func (s *stance) lasts(times []float64) float64 {
+	return times[s.hits[len(s.hits)-1].frame] - times[s.hits[0].frame]
+}
+
 // middle returns the time halfway through the stance.
 func (s *stance) middle(times []float64) float64 {
 	return (times[s.hits[0].frame] + times[s.hits[len(s.hits)-1].frame]) / 2
@@ -205,7 +210,7 @@ func (fi *finder) find(ctx context.Context) ([]stance, error) {
 		least = stanceBehindS
 	}
 	all = slices.DeleteFunc(all, func(s stance) bool {
-		return len(s.hits) < stanceHits || fi.clip.times[s.hits[len(s.hits)-1].frame]-fi.clip.times[s.hits[0].frame] < least
+		return len(s.hits) < stanceHits || s.lasts(fi.clip.times) < least
 	})
 	slices.SortStableFunc(all, func(a, b stance) int { return a.hits[0].frame - b.hits[0].frame })
 	return all, nil
@@ -310,10 +315,7 @@ func (fi *finder) look(f int, buf []byte) ([]hit, []byte, error) {
 			if math.Abs(d.X) > stanceAcross*size || math.Abs(d.Y) > stanceDown*size || math.Abs(math.Log(r.Scale/rel)) > 0.2 {
 				continue
 			}
-			h := hit{frame: f, at: r.At, steady: r.At, variance: v, ncc: r.NCC, size: r.Scale * m.window.Size(), off: math.Hypot(math.Hypot(d.X, d.Y)/size, 4*math.Log(r.Scale/rel))}
-			if fi.clip.toFirst != nil {
-				h.steady.X, h.steady.Y = fi.clip.toFirst[f].Apply(r.At.X, r.At.Y)
-			}
+			h := hit{frame: f, at: r.At, steady: fi.clip.steady(f, r.At), variance: v, ncc: r.NCC, size: r.Scale * m.window.Size(), off: math.Hypot(math.Hypot(d.X, d.Y)/size, 4*math.Log(r.Scale/rel))}
 			double := false
 			for k := range hits {
 				if hits[k].at.Dist(h.at) < 0.3*size {
@@ -598,13 +600,12 @@ const longStance = 1.3
 // that length, where they look most alike: another hoof has come to the place
 // before it was left, as hinds do to the prints of fores. times is by frame.
 func shorten(stances []stance, times []float64) []stance {
-	lasts := func(s *stance) float64 { return times[s.hits[len(s.hits)-1].frame] - times[s.hits[0].frame] }
 	var usual [2]float64
 	for pair := range usual {
 		var all []float64
 		for i := range stances {
 			if stances[i].landmark.IsHind() == (pair == 1) {
-				all = append(all, lasts(&stances[i]))
+				all = append(all, stances[i].lasts(times))
 			}
 		}
 		if slices.Sort(all); len(all) > 2 {
@@ -617,16 +618,16 @@ func shorten(stances []stance, times []float64) []stance {
 		if s.landmark.IsHind() {
 			most = usual[1]
 		}
-		if most == 0 || lasts(s) < longStance*most {
+		if most == 0 || s.lasts(times) < longStance*most {
 			continue
 		}
 		var best stance
 		for from := range s.hits {
 			part := stance{landmark: s.landmark, hits: s.hits[from:]}
-			for len(part.hits) > stanceHits && lasts(&part) > most+1e-9 {
+			for len(part.hits) > stanceHits && part.lasts(times) > most+1e-9 {
 				part.hits = part.hits[:len(part.hits)-1]
 			}
-			if len(part.hits) < stanceHits || lasts(&part) < 0.7*most {
+			if len(part.hits) < stanceHits || part.lasts(times) < 0.7*most {
 				break
 			}
 			if best.hits == nil || part.ncc() > best.ncc() {

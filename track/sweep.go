@@ -825,26 +825,25 @@ func (fo *follower) onOutline() bool {
 // ramp rises from 0 at low to 1 at high.
 func ramp(x, low, high float64) float64 { return min(max((x-low)/(high-low), 0), 1) }
 
+// steady returns where p of frame f lies in the coordinates of frame 0, in which
+// the background stands still.
+func (c *clip) steady(f int, p flow.Point) flow.Point {
+	if c.toFirst != nil {
+		p.X, p.Y = c.toFirst[f].Apply(p.X, p.Y)
+	}
+	return p
+}
+
 // lower returns how much lower in the picture b in frame g lies than a in frame f,
 // against the background, px.
 func (c *clip) lower(f, g int, a, b flow.Point) float64 {
-	if c.toFirst == nil {
-		return b.Y - a.Y
-	}
-	_, ay := c.toFirst[f].Apply(a.X, a.Y)
-	_, by := c.toFirst[g].Apply(b.X, b.Y)
-	return by - ay
+	return c.steady(g, b).Y - c.steady(f, a).Y
 }
 
 // moved returns how far a point went from frame f to frame g against the
 // background, px.
 func (c *clip) moved(f, g int, a, b flow.Point) float64 {
-	if c.toFirst == nil {
-		return a.Dist(b)
-	}
-	ax, ay := c.toFirst[f].Apply(a.X, a.Y)
-	bx, by := c.toFirst[g].Apply(b.X, b.Y)
-	return math.Hypot(ax-bx, ay-by)
+	return c.steady(f, a).Dist(c.steady(g, b))
 }
 
 // relocation is a place found by old appearances.
@@ -1152,13 +1151,12 @@ func (fo *follower) anchor(m *appearance, plane flow.Plane, pose flow.Pose, size
 		return r, 0, false, nil
 	}
 	r.Scale *= ratio
-	// The mark's own error scales with the distance; seen from another distance
-	// and angle the patch is not quite the same.
 	return r, fo.carried(m, rel, size) + spreadOf(r, size), true, nil
 }
 
 // carried is the variance, px², with which the mark of m is known on its patch
-// where that appears rel times as large, size px.
+// where that appears rel times as large, size px: its own error scales with the
+// distance, and seen from another distance and angle the patch is not quite the same.
 func (fo *follower) carried(m *appearance, rel, size float64) float64 {
 	change := 0.01 * size * math.Abs(math.Log(rel))
 	if !fo.landmark.IsHoof() {

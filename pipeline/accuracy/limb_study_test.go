@@ -14,30 +14,6 @@ import (
 	"jogstrip/track/traj"
 )
 
-// oneLimb returns a horse that is uneven because of one limb. Hind: the croup and
-// the hip of that side move more, its step is shorter, the head nods with it and
-// the withers go the other way by 0.45 of the croup (Rhodin et al. 2018, Equine
-// Vet J, 10.1111/evj.12844: 0.35 to 0.55; the size of the nod is common practice).
-func oneLimb(limb traj.Landmark) scene.Asymmetry {
-	switch {
-	case limb == "":
-		return scene.Asymmetry{}
-	case !limb.IsHind():
-		return scene.ShortFore(limb.Side(), 0.9)
-	}
-	sign := 1.0
-	if limb.Side() == traj.Left {
-		sign = -1
-	}
-	const croup = 34
-	return scene.Asymmetry{
-		StepLengthHindCM: -8 * sign,
-		CroupLowMM:       croup * sign, CroupHighMM: 0.8 * croup * sign, HipExcursionMM: 24 * sign,
-		HeadLowMM: 0.8 * croup * sign, HeadHighMM: 0.6 * croup * sign,
-		WithersLowMM: -0.45 * croup * sign, WithersHighMM: -0.36 * croup * sign,
-	}
-}
-
 // TestWhichLimbStudy renders, tracks and measures a clip from either end for every
 // limb and an even horse, in trot and pace, and prints what the clips say alone
 // and together. A wrong side or limb is an error. JOGSTRIP_EVERY=n takes every
@@ -58,7 +34,7 @@ func TestWhichLimbStudy(t *testing.T) {
 			var runs []metrics.Run
 			for _, view := range []traj.View{traj.Toward, traj.Away} {
 				s := lane(uint64(500+number), view)
-				s.Gait, s.Asymmetry = gait, oneLimb(limb)
+				s.Gait, s.Asymmetry = gait, scene.OneLimb(limb)
 				_, result, _ := filmed(t, t.TempDir(), string(view)+"-1", s)
 				runs = append(runs, result.Run)
 				judgeLimb(t, name+", "+string(view), limb, result.Summary.Limb)

@@ -16,18 +16,10 @@ func EscapeName(name string) string {
 	if utf8.ValidString(name) && !strings.Contains(name, `\x`) {
 		return name
 	}
-	var b strings.Builder
-	for i := 0; i < len(name); {
-		r, size := utf8.DecodeRuneInString(name[i:])
-		switch _, escaped := escapedByte(name[i:]); {
-		case r == utf8.RuneError && size == 1, escaped:
-			fmt.Fprintf(&b, `\x%02x`, name[i])
-		default:
-			b.WriteString(name[i : i+size])
-		}
-		i += size
-	}
-	return b.String()
+	return escape(name, func(rest string) bool {
+		_, escaped := escapedByte(rest)
+		return escaped
+	})
 }
 
 // ShowText writes what is no UTF-8 in a text for people as EscapeName does, and
@@ -36,10 +28,16 @@ func ShowText(text string) string {
 	if utf8.ValidString(text) {
 		return text
 	}
+	return escape(text, func(string) bool { return false })
+}
+
+// escape writes bytes that are no UTF-8 as \xNN, and also those of which too says
+// so by what stands there.
+func escape(text string, too func(rest string) bool) string {
 	var b strings.Builder
 	for i := 0; i < len(text); {
 		r, size := utf8.DecodeRuneInString(text[i:])
-		if r == utf8.RuneError && size == 1 {
+		if r == utf8.RuneError && size == 1 || too(text[i:]) {
 			fmt.Fprintf(&b, `\x%02x`, text[i])
 		} else {
 			b.WriteString(text[i : i+size])

@@ -163,6 +163,32 @@ func ShortFore(side traj.Side, severity float64) Asymmetry {
 	return a
 }
 
+// OneLimb returns the asymmetry of a horse that is plainly uneven because of one
+// limb, and an even one where limb is empty. Fore: as ShortFore. Hind: the croup
+// and the hip of that side move more, its step is shorter, the head nods with it
+// and the withers go the other way by 0.45 of the croup (Rhodin et al. 2018,
+// Equine Vet J, 10.1111/evj.12844: 0.35 to 0.55; the size of the nod is common
+// practice).
+func OneLimb(limb traj.Landmark) Asymmetry {
+	switch {
+	case limb == "":
+		return Asymmetry{}
+	case !limb.IsHind():
+		return ShortFore(limb.Side(), 0.9)
+	}
+	sign := 1.0
+	if limb.Side() == traj.Left {
+		sign = -1
+	}
+	const croup = 34
+	return Asymmetry{
+		StepLengthHindCM: -8 * sign,
+		CroupLowMM:       croup * sign, CroupHighMM: 0.8 * croup * sign, HipExcursionMM: 24 * sign,
+		HeadLowMM: 0.8 * croup * sign, HeadHighMM: 0.6 * croup * sign,
+		WithersLowMM: -0.45 * croup * sign, WithersHighMM: -0.36 * croup * sign,
+	}
+}
+
 // Variation is the standard deviation from stride to stride. In every field 0
 // means the default given there and a negative value none.
 type Variation struct {

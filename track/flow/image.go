@@ -68,10 +68,15 @@ func (g Gray) packed() []byte {
 		return g.Pix[:g.Width*g.Height]
 	}
 	out := make([]byte, g.Width*g.Height)
+	g.Pack(out)
+	return out
+}
+
+// Pack copies the pixels to out without gaps between rows.
+func (g Gray) Pack(out []byte) {
 	for y := range g.Height {
 		copy(out[y*g.Width:(y+1)*g.Width], g.Pix[y*g.Stride:])
 	}
-	return out
 }
 
 // Halve returns g at half its size, each pixel the mean of four. Pixel (x, y)
