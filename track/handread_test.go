@@ -148,6 +148,117 @@ func TestRealClipAgainstHandReadPositions(t *testing.T) {
 	}
 }
 
+// The feet of the same two, marked as a practitioner marks a film of ten frames a
+// second: one click in every stance, and the head three times. Away from the camera
+// the pair in front of it is the hind one, so there the feet are marked as hind
+// hooves. The other readings of each stance, a fifth of a second and more from the
+// click, say how far the feet are followed: the place across the picture must agree
+// with the eye wherever it is claimed, the height where that is, too.
+func TestRealClipFeetMarkedInEveryStance(t *testing.T) {
+	info := people(t)
+	for _, tt := range []struct {
+		person      string
+		first, last int
+		seeds       []int // Of the head.
+		least       int   // Of the read frames of stances, in how many a foot must be followed.
+	}{
+		{"woman", 618, 700, []int{630, 650, 680}, 8},
+		{"man", 358, 402, []int{372, 378, 396}, 2}, // Seen from the side: the shoe rolls all through its stance.
+	} {
+		all, _ := readings(t, tt.person)
+		var marks []track.Mark
+		standing := map[traj.Landmark][]reading{}
+		for i := range all {
+			r := &all[i]
+			if r.landmark == traj.Head {
+				if slices.Contains(tt.seeds, r.frame) {
+					marks = append(marks, track.Mark{Frame: r.frame - tt.first, Landmark: r.landmark, X: r.x, Y: r.y, Visible: true})
+				}
+				continue
+			}
+			if tt.person == "woman" {
+				r.landmark = map[traj.Landmark]traj.Landmark{traj.LeftFore: traj.LeftHind, traj.RightFore: traj.RightHind}[r.landmark]
+			}
+		}
+		for _, l := range []traj.Landmark{traj.LeftFore, traj.RightFore, traj.LeftHind, traj.RightHind} {
+			for _, s := range stances(all, l) {
+				m := s[len(s)/2]
+				marks = append(marks, track.Mark{Frame: m.frame - tt.first, Landmark: l, X: m.x, Y: m.y, Visible: true})
+				standing[l] = append(standing[l], s...)
+			}
+		}
+		res, err := track.Run(t.Context(), between(t, info, tt.first, tt.last), marks, track.Options{ScratchDir: t.TempDir()})
+		if err != nil {
+			t.Fatal(err)
+		}
+		allFollowed := 0
+		for _, tr := range res.Set.Tracks {
+			if tr.Landmark == traj.Head {
+				continue
+			}
+			var read, seen, across, swing int
+			var squares, worst float64
+			for _, r := range all {
+				s := tr.Samples[r.frame-tt.first]
+				if r.landmark != tr.Landmark || s.Status == traj.Marked {
+					continue
+				}
+				stands := slices.Contains(standing[r.landmark], r)
+				if stands {
+					read++
+				}
+				if !s.Status.Followed() {
+					continue
+				}
+				dx, dy := s.X-r.x, s.Y-r.y
+				sdy := s.SD
+				switch {
+				case !stands:
+					swing++
+				case s.Status.Seen():
+					seen++
+				default:
+					across, sdy = across+1, s.SDY
+				}
+				squares, worst = squares+dx*dx, max(worst, math.Abs(dx))
+				if math.Abs(dx) > 3*math.Hypot(s.SD, r.sd) || math.Abs(dy) > 3*math.Hypot(sdy, r.sd) {
+					t.Errorf("%s, %s, frame %d: %v at (%.1f, %.1f) ± (%.2f, %.2f) px, read at (%.1f, %.1f) ± %.1f px",
+						tt.person, tr.Landmark, r.frame, s.Status, s.X, s.Y, s.SD, sdy, r.x, r.y, r.sd)
+				}
+			}
+			t.Logf("%-5s %-10s in stance read in %2d other frames: seen in %2d, across the picture alone in %2d; %d in swing; across rms %.2f px, worst %.1f px",
+				tt.person, tr.Landmark, read, seen, across, swing, math.Sqrt(squares/float64(max(seen+across+swing, 1))), worst)
+			allFollowed += seen + across
+		}
+		if allFollowed < tt.least {
+			t.Errorf("%s: the feet are followed in %d read frames of their stances, want %d or more", tt.person, allFollowed, tt.least)
+		}
+	}
+}
+
+// stances returns runs of two or more readings of a foot, at most two frames from
+// one to the next, that lie within 3 px of the first.
+func stances(all []reading, l traj.Landmark) (out [][]reading) {
+	var run []reading
+	end := func() {
+		if len(run) >= 2 {
+			out = append(out, run)
+		}
+		run = nil
+	}
+	for _, r := range all {
+		if r.landmark != l {
+			continue
+		}
+		if len(run) > 0 && (r.frame-run[len(run)-1].frame > 2 || math.Hypot(r.x-run[0].x, r.y-run[0].y) > 3) {
+			end()
+		}
+		run = append(run, r)
+	}
+	end()
+	return out
+}
+
 // The closed loop, mark by mark: followed from one marked frame as far as it is
 // seen, and from where it was seen last all the way back. And the gap between the
 // path from the first mark and that from the mark at the other end, where both
