@@ -157,10 +157,7 @@ and merge makes the morning page of all.
 }
 
 func runBatch(ctx context.Context, a *app, opts batchOptions, folder string) error {
-	p, err := program(ctx)
-	if err != nil {
-		return err
-	}
+	p := program()
 	self, err := ownProgram()
 	if err != nil {
 		return err

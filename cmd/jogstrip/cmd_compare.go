@@ -65,10 +65,7 @@ agree, and speed within 10 %.
 }
 
 func runCompare(ctx context.Context, a *app, opts compareOptions, before, after string) error {
-	p, err := program(ctx)
-	if err != nil {
-		return err
-	}
+	p := program()
 	c, err := pipeline.CompareVisits(ctx, before, after, pipeline.CompareOptions{Program: p, Resamples: opts.resamples, Followed: metrics.Name(opts.followed), Out: opts.out})
 	if err != nil {
 		return err

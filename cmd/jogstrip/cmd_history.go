@@ -30,10 +30,7 @@ in columns.csv.
 }
 
 func runHistory(ctx context.Context, a *app, horse string) error {
-	p, err := program(ctx)
-	if err != nil {
-		return err
-	}
+	p := program()
 	h, err := pipeline.History(ctx, horse, pipeline.CompareOptions{Program: p})
 	if err != nil {
 		return err

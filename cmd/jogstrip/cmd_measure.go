@@ -58,7 +58,7 @@ func runMeasure(ctx context.Context, a *app, opts measureOptions, clips []string
 	for _, path := range clips {
 		line := newStageLine(a.stderr, filepath.Base(path))
 		result, err := pipeline.MeasureClip(ctx, path, pipeline.MeasureOptions{
-			Program: decoderAside(), Resamples: opts.resamples, NoVideo: opts.noVideo, Progress: line.show,
+			Program: program(), Resamples: opts.resamples, NoVideo: opts.noVideo, Progress: line.show,
 		})
 		line.end()
 		if err != nil {

@@ -42,10 +42,7 @@ named. Merging measures nothing and may be done at any time, any number of times
 }
 
 func runMerge(ctx context.Context, a *app, log, folder string) error {
-	p, err := program(ctx)
-	if err != nil {
-		return err
-	}
+	p := program()
 	ledger, page, err := batch.Merge(ctx, batch.MergeOptions{
 		Folder: folder, Find: findClips, Visit: visitPages(pipeline.MeasureOptions{Program: p}), Page: morningPage(p, folder),
 	})

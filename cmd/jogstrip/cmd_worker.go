@@ -46,7 +46,7 @@ func newWorkerCommand(a *app) *cobra.Command {
 
 func runWorker(ctx context.Context, a *app, opts measureOptions, again bool, path string) error {
 	return batch.Serve(ctx, a.stdout, func(ctx context.Context, progress func(stage string, done, total int)) (batch.Answer, error) {
-		set := pipeline.MeasureOptions{Program: decoderAside(), Resamples: opts.resamples, NoVideo: opts.noVideo, Progress: progress}
+		set := pipeline.MeasureOptions{Program: program(), Resamples: opts.resamples, NoVideo: opts.noVideo, Progress: progress}
 		if !again {
 			// Between the batch's plan and now another run may have done it.
 			state, err := checkClip(ctx, path, set, nil)

@@ -9,7 +9,6 @@ import (
 	"io"
 	"os/exec"
 	"strconv"
-	"strings"
 )
 
 // PictureOptions says how single pictures are made. The zero value gives
@@ -121,17 +120,4 @@ func nextJPEG(in *bufio.Reader) ([]byte, error) {
 			return b, nil
 		}
 	}
-}
-
-// Versions returns the version of the ffmpeg program that reads clips.
-func Versions(ctx context.Context) (ffmpeg string, err error) {
-	out, err := exec.CommandContext(ctx, "ffmpeg", "-version").Output()
-	if err != nil {
-		return "", fmt.Errorf("ask ffmpeg for its version: %w", err)
-	}
-	line, _, _ := strings.Cut(string(out), "\n")
-	if words := strings.Fields(line); len(words) >= 3 {
-		return words[2], nil
-	}
-	return "", fmt.Errorf("ask ffmpeg for its version: it answered %q", line)
 }

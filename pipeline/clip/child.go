@@ -1,0 +1,101 @@
+package clip
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"syscall"
+)
+
+// noSpace is what ffmpeg says where it can't write, whatever it says after it.
+const noSpace = "No space left on device"
+
+// lost returns an error that wraps ErrDecoderLost where waitErr or what ffmpeg
+// said tells of a reason outside the clip, else nil.
+func lost(waitErr error, messages []string) error {
+	var exit *exec.ExitError
+	if errors.As(waitErr, &exit) {
+		if status, ok := exit.Sys().(syscall.WaitStatus); ok && status.Signaled() {
+			switch s := status.Signal(); s {
+			case syscall.SIGKILL, syscall.SIGTERM, syscall.SIGINT, syscall.SIGHUP, syscall.SIGXCPU:
+				return fmt.Errorf("%w: ffmpeg was ended from outside (%s)", ErrDecoderLost, s)
+			}
+		}
+	}
+	for _, m := range messages {
+		if strings.Contains(m, noSpace) {
+			return fmt.Errorf("%w: the folder for temporary files is full", ErrDecoderLost)
+		}
+		for _, words := range []string{"Input/output error", "Stale file handle", "Connection timed out", "Transport endpoint", "Host is down"} {
+			if strings.Contains(m, words) {
+				return fmt.Errorf("%w: the drive stopped answering (%s)", ErrDecoderLost, words)
+			}
+		}
+	}
+	return nil
+}
+
+// asInput makes a path that ffmpeg cannot take for an option or a protocol.
+func asInput(path string) string {
+	abs, err := filepath.Abs(path)
+	if err != nil {
+		abs = "./" + path
+	}
+	return "file:" + abs
+}
+
+// inherited is where a child finds the first of its ExtraFiles.
+const inherited = "/proc/self/fd/3"
+
+// turn returns the filter that makes a picture upright.
+func turn(rotation int) string {
+	switch rotation {
+	case 90:
+		return ",transpose=clock"
+	case 180:
+		return ",hflip,vflip"
+	case 270:
+		return ",transpose=cclock"
+	}
+	return ""
+}
+
+// widenPipe lets rows of a picture pass many at once; a smaller pipe only costs
+// speed, so a refusal is no error.
+func widenPipe(pipe any) {
+	if f, ok := pipe.(*os.File); ok {
+		const linuxSetPipeSize = 1031
+		_, _, _ = syscall.Syscall(syscall.SYS_FCNTL, f.Fd(), linuxSetPipeSize, 1<<20)
+	}
+}
+
+// capped keeps the first bytes written to it and forgets the rest, so that a
+// talkative child cannot fill memory.
+type capped struct {
+	buffer *bytes.Buffer
+	limit  int
+}
+
+func (c *capped) Write(p []byte) (int, error) {
+	if room := c.limit - c.buffer.Len(); room > 0 {
+		c.buffer.Write(p[:min(room, len(p))])
+	}
+	return len(p), nil
+}
+
+// lastWords picks what a child process said last, without its prefixes.
+func lastWords(stderr string, err error) string {
+	lines := strings.Split(strings.TrimSpace(stderr), "\n")
+	last := strings.TrimSpace(lines[len(lines)-1])
+	if i := strings.LastIndex(last, ": "); i >= 0 && strings.HasPrefix(last, "file:") {
+		last = last[i+2:]
+	}
+	if last == "" {
+		return err.Error()
+	}
+	return last
+}

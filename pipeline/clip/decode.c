@@ -1,0 +1,464 @@
+#include "decode.h"
+
+#include <libavcodec/avcodec.h>
+#include <libavformat/avformat.h>
+#include <libavutil/avstring.h>
+#include <libavutil/display.h>
+#include <libavutil/imgutils.h>
+#include <libavutil/pixdesc.h>
+#include <libswscale/swscale.h>
+#include <math.h>
+#include <pthread.h>
+#include <stdatomic.h>
+#include <string.h>
+
+#if !defined(__clang__)
+#pragma GCC optimize("O3")
+#endif
+
+struct decoder {
+	atomic_int stopped;
+	AVFormatContext *format;
+	AVStream *stream;
+	AVCodecContext *codec;
+	AVPacket *packet;
+	int draining, drained_errors, read_error;
+	int width, height, rotation;
+	struct SwsContext *to_luma, *to_size, *to_small;
+	AVFrame *planar;           // Luma of formats that have none of their own.
+	uint8_t *turned, *smaller; // Scratch, as large as needed so far.
+	unsigned turned_size, smaller_size;
+	pthread_mutex_t saying;
+	char said[300];
+};
+
+// FFmpeg's messages go through one function for the whole process. Which decoder
+// one belongs to is told by the codec's context, which its threads share, or by
+// the thread that is inside a function of this file.
+static _Thread_local decoder *inside;
+static pthread_once_t listening = PTHREAD_ONCE_INIT;
+
+static void hear(void *who, int level, const char *format, va_list words) {
+	if (level > AV_LOG_ERROR)
+		return;
+	decoder *d = inside;
+	const AVClass *class = who ? *(const AVClass **)who : NULL;
+	if (!d && class && class == avcodec_get_class())
+		d = ((AVCodecContext *)who)->opaque;
+	if (!d)
+		return;
+	char line[sizeof d->said];
+	if (vsnprintf(line, sizeof line, format, words) < 0)
+		return;
+	line[strcspn(line, "\r\n")] = 0;
+	if (!*line)
+		return;
+	pthread_mutex_lock(&d->saying);
+	memcpy(d->said, line, sizeof line);
+	pthread_mutex_unlock(&d->saying);
+}
+
+static void listen(void) { av_log_set_callback(hear); }
+
+static int stopped(void *d) { return atomic_load(&((decoder *)d)->stopped); }
+
+decoder *decoder_new(void) {
+	pthread_once(&listening, listen);
+	decoder *d = av_mallocz(sizeof *d);
+	if (!d)
+		return NULL;
+	pthread_mutex_init(&d->saying, NULL);
+	d->packet = av_packet_alloc();
+	d->planar = av_frame_alloc();
+	if (!d->packet || !d->planar) {
+		decoder_free(d);
+		return NULL;
+	}
+	return d;
+}
+
+void decoder_free(decoder *d) {
+	inside = d;
+	avcodec_free_context(&d->codec);
+	avformat_close_input(&d->format);
+	inside = NULL;
+	sws_freeContext(d->to_luma);
+	sws_freeContext(d->to_size);
+	sws_freeContext(d->to_small);
+	av_packet_free(&d->packet);
+	av_frame_free(&d->planar);
+	av_freep(&d->turned);
+	av_freep(&d->smaller);
+	pthread_mutex_destroy(&d->saying);
+	av_free(d);
+}
+
+void decoder_stop(decoder *d) { atomic_store(&d->stopped, 1); }
+
+void decoder_said(decoder *d, char *text, int size) {
+	pthread_mutex_lock(&d->saying);
+	av_strlcpy(text, d->said, size);
+	pthread_mutex_unlock(&d->saying);
+}
+
+int decoder_read_error(decoder *d) { return d->read_error; }
+
+static int open_file(decoder *d, const char *url, decoder_stream *s) {
+	d->format = avformat_alloc_context();
+	if (!d->format)
+		return AVERROR(ENOMEM);
+	d->format->interrupt_callback = (AVIOInterruptCB){stopped, d};
+	int err = avformat_open_input(&d->format, url, NULL, NULL);
+	if (err < 0)
+		return err;
+	err = avformat_find_stream_info(d->format, NULL);
+	if (err < 0)
+		return err;
+	for (unsigned i = 0; i < d->format->nb_streams; i++) {
+		AVStream *each = d->format->streams[i];
+		if (!d->stream && each->codecpar->codec_type == AVMEDIA_TYPE_VIDEO)
+			d->stream = each;
+		else
+			each->discard = AVDISCARD_ALL;
+	}
+	if (!d->stream)
+		return decoder_no_video;
+	const AVCodecParameters *p = d->stream->codecpar;
+	const char *pixel_format = av_get_pix_fmt_name(p->format);
+	*s = (decoder_stream){
+		.container = d->format->iformat->name,
+		.codec = avcodec_get_name(p->codec_id),
+		.pixel_format = pixel_format ? pixel_format : "",
+		.raw_bits = p->bits_per_raw_sample,
+		.width = p->width,
+		.height = p->height,
+		.cover = (d->stream->disposition & AV_DISPOSITION_ATTACHED_PIC) != 0,
+		.start = d->format->start_time == AV_NOPTS_VALUE ? 0 : d->format->start_time / (double)AV_TIME_BASE,
+		.unit = av_q2d(d->stream->time_base),
+	};
+	size_t size;
+	const uint8_t *matrix = av_stream_get_side_data(d->stream, AV_PKT_DATA_DISPLAYMATRIX, &size);
+	if (matrix && size >= 9 * sizeof(int32_t))
+		s->counter_clockwise = av_display_rotation_get((const int32_t *)matrix);
+	if (isnan(s->counter_clockwise))
+		s->counter_clockwise = 0;
+	return 0;
+}
+
+int decoder_open(decoder *d, const char *url, decoder_stream *s) {
+	inside = d;
+	int err = open_file(d, url, s);
+	if (d->format && d->format->pb && d->format->pb->error < 0)
+		d->read_error = d->format->pb->error;
+	inside = NULL;
+	return stopped(d) ? AVERROR_EXIT : err;
+}
+
+// read_packet reads the stream's next packet, to be unreferenced.
+static int read_packet(decoder *d) {
+	for (;;) {
+		int err = stopped(d) ? AVERROR_EXIT : av_read_frame(d->format, d->packet);
+		if (err == AVERROR(EAGAIN))
+			continue;
+		if (err < 0) {
+			// Some containers take a failed read for the end of the file.
+			if (d->format->pb && d->format->pb->error < 0)
+				d->read_error = d->format->pb->error;
+			return stopped(d) ? AVERROR_EXIT : err;
+		}
+		if (d->packet->stream_index == d->stream->index)
+			return 0;
+		av_packet_unref(d->packet);
+	}
+}
+
+int decoder_skim(decoder *d, decoder_packet *p) {
+	inside = d;
+	int err = read_packet(d);
+	inside = NULL;
+	if (err < 0)
+		return err;
+	*p = (decoder_packet){
+		.stamp = d->packet->pts,
+		.stamped = d->packet->pts != AV_NOPTS_VALUE,
+		.shown = !(d->packet->flags & AV_PKT_FLAG_DISCARD),
+	};
+	av_packet_unref(d->packet);
+	return 0;
+}
+
+static int start(decoder *d, int64_t most) {
+	const AVCodec *codec = avcodec_find_decoder(d->stream->codecpar->codec_id);
+	if (!codec)
+		return AVERROR_DECODER_NOT_FOUND;
+	d->codec = avcodec_alloc_context3(codec);
+	if (!d->codec)
+		return AVERROR(ENOMEM);
+	int err = avcodec_parameters_to_context(d->codec, d->stream->codecpar);
+	if (err < 0)
+		return err;
+	d->codec->opaque = d;
+	d->codec->pkt_timebase = d->stream->time_base;
+	d->codec->framerate = d->stream->avg_frame_rate;
+	d->codec->max_pixels = most;
+	d->codec->thread_count = 0; // As many as there are processors.
+	d->codec->thread_type = FF_THREAD_FRAME | FF_THREAD_SLICE;
+	return avcodec_open2(d->codec, codec, NULL);
+}
+
+int decoder_start(decoder *d, int width, int height, int rotation, int64_t most) {
+	d->width = width;
+	d->height = height;
+	d->rotation = rotation;
+	inside = d;
+	int err = start(d, most);
+	inside = NULL;
+	return err;
+}
+
+int decoder_picture_new(decoder_picture *p, int width, int height) {
+	*p = (decoder_picture){.frame = av_frame_alloc()};
+	// Its pages are only taken up where they are needed.
+	p->own = av_malloc((size_t)width * height + AV_INPUT_BUFFER_PADDING_SIZE);
+	if (p->frame && p->own)
+		return 0;
+	decoder_picture_free(p);
+	return AVERROR(ENOMEM);
+}
+
+void decoder_picture_free(decoder_picture *p) {
+	av_frame_free(&p->frame);
+	av_freep(&p->own);
+}
+
+// gray_of returns the format of the luma plane of a planar format, or
+// AV_PIX_FMT_NONE where it has none that can be used as it is.
+static enum AVPixelFormat gray_of(enum AVPixelFormat format) {
+	const AVPixFmtDescriptor *t = av_pix_fmt_desc_get(format);
+	if (!t || t->flags & (AV_PIX_FMT_FLAG_RGB | AV_PIX_FMT_FLAG_PAL | AV_PIX_FMT_FLAG_BITSTREAM | AV_PIX_FMT_FLAG_HWACCEL | AV_PIX_FMT_FLAG_FLOAT))
+		return AV_PIX_FMT_NONE;
+	const AVComponentDescriptor *luma = &t->comp[0];
+	if (luma->plane != 0 || luma->offset != 0 || luma->shift != 0)
+		return AV_PIX_FMT_NONE;
+	if (luma->depth == 8 && luma->step == 1)
+		return AV_PIX_FMT_GRAY8;
+	if (luma->depth > 8 && luma->step == 2) {
+		char name[24];
+		snprintf(name, sizeof name, "gray%d%s", luma->depth, t->flags & AV_PIX_FMT_FLAG_BE ? "be" : "le");
+		return av_get_pix_fmt(name);
+	}
+	return AV_PIX_FMT_NONE;
+}
+
+static struct SwsContext *scaler(struct SwsContext **kept, int w, int h, enum AVPixelFormat from, int to_w, int to_h, enum AVPixelFormat to, int flags) {
+	*kept = sws_getCachedContext(*kept, w, h, from, to_w, to_h, to, flags, NULL, NULL, NULL);
+	return *kept;
+}
+
+// deliver makes p's pixels of its frame.
+static int deliver(decoder *d, decoder_picture *p) {
+	const AVFrame *f = p->frame;
+	if (f->format < 0 || f->width <= 0 || f->height <= 0)
+		return AVERROR_INVALIDDATA;
+	enum AVPixelFormat gray = gray_of(f->format);
+	if (gray == AV_PIX_FMT_NONE) {
+		// Colours without a luma of their own become that of ordinary video.
+		struct SwsContext *c = scaler(&d->to_luma, f->width, f->height, f->format, f->width, f->height, AV_PIX_FMT_YUV444P, SWS_BICUBIC);
+		if (!c)
+			return AVERROR(ENOSYS);
+		AVFrame *y = d->planar;
+		if (y->width != f->width || y->height != f->height) {
+			av_frame_unref(y);
+			y->format = AV_PIX_FMT_YUV444P;
+			y->width = f->width;
+			y->height = f->height;
+			int err = av_frame_get_buffer(y, 0);
+			if (err < 0)
+				return err;
+		}
+		int err = sws_scale(c, (const uint8_t *const *)f->data, f->linesize, 0, f->height, y->data, y->linesize);
+		if (err < 0)
+			return err;
+		f = y;
+		gray = AV_PIX_FMT_GRAY8;
+	}
+	const uint8_t *pixels = f->data[0];
+	int stride = f->linesize[0], w = f->width, h = f->height, size = gray == AV_PIX_FMT_GRAY8 ? 1 : 2;
+	if (d->rotation % 180 != 0) {
+		w = f->height;
+		h = f->width;
+	}
+	const int fits = gray == AV_PIX_FMT_GRAY8 && w == d->width && h == d->height;
+	if (d->rotation != 0) {
+		uint8_t *to = p->own;
+		if (!fits) {
+			av_fast_malloc(&d->turned, &d->turned_size, (size_t)w * h * size + AV_INPUT_BUFFER_PADDING_SIZE);
+			to = d->turned;
+			if (!to)
+				return AVERROR(ENOMEM);
+		}
+		decoder_turn(to, pixels, stride, f->width, f->height, size, d->rotation);
+		pixels = to;
+		stride = w * size;
+	}
+	if (!fits) {
+		// Ten bits to eight, or a size that changes in the middle of a damaged clip.
+		struct SwsContext *c = scaler(&d->to_size, w, h, gray, d->width, d->height, AV_PIX_FMT_GRAY8, SWS_BICUBIC);
+		if (!c)
+			return AVERROR(ENOSYS);
+		const uint8_t *const from[4] = {pixels};
+		uint8_t *const to[4] = {p->own};
+		int err = sws_scale(c, from, (const int[4]){stride}, 0, h, to, (const int[4]){d->width});
+		if (err < 0)
+			return err;
+		pixels = p->own;
+	} else if (stride != w) {
+		av_image_copy_plane(p->own, w, pixels, stride, w, h);
+		pixels = p->own;
+	}
+	p->pixels = pixels;
+	return 0;
+}
+
+static int next(decoder *d, decoder_picture *p) {
+	for (;;) {
+		if (stopped(d))
+			return AVERROR_EXIT;
+		int err = avcodec_receive_frame(d->codec, p->frame);
+		if (err == 0) {
+			p->stamp = p->frame->best_effort_timestamp;
+			p->stamped = p->stamp != AV_NOPTS_VALUE;
+			return deliver(d, p);
+		}
+		if (err == AVERROR_EOF)
+			return err;
+		if (d->draining) {
+			// A damaged packet costs its picture, and others may still come.
+			const int most = 1000;
+			if (err == AVERROR(EAGAIN) || ++d->drained_errors > most)
+				return AVERROR_EOF;
+			continue;
+		}
+		err = read_packet(d);
+		if (err == AVERROR_EXIT)
+			return err;
+		if (err < 0) {
+			// What was read of a clip that breaks off is decoded to its end.
+			d->draining = 1;
+			avcodec_send_packet(d->codec, NULL);
+			continue;
+		}
+		avcodec_send_packet(d->codec, d->packet);
+		av_packet_unref(d->packet);
+	}
+}
+
+int decoder_next(decoder *d, decoder_picture *p) {
+	inside = d;
+	int err = next(d, p);
+	inside = NULL;
+	return err;
+}
+
+int decoder_small(decoder *d, const decoder_picture *p, int width, int height, uint8_t *planes) {
+	const AVFrame *f = p->frame;
+	const int upended = d->rotation % 180 != 0;
+	const int w = upended ? height : width, h = upended ? width : height;
+	struct SwsContext *c = scaler(&d->to_small, f->width, f->height, f->format, w, h, AV_PIX_FMT_YUV420P, SWS_FAST_BILINEAR);
+	if (!c)
+		return AVERROR(ENOSYS);
+	const size_t luma = (size_t)w * h, chroma = luma / 4;
+	uint8_t *to = planes;
+	if (d->rotation != 0) {
+		av_fast_malloc(&d->smaller, &d->smaller_size, luma + 2 * chroma + AV_INPUT_BUFFER_PADDING_SIZE);
+		to = d->smaller;
+		if (!to)
+			return AVERROR(ENOMEM);
+	}
+	uint8_t *const data[4] = {to, to + luma, to + luma + chroma};
+	inside = d;
+	int err = sws_scale(c, (const uint8_t *const *)f->data, f->linesize, 0, f->height, data, (const int[4]){w, w / 2, w / 2});
+	inside = NULL;
+	if (err < 0)
+		return err;
+	if (d->rotation != 0) {
+		decoder_turn(planes, to, w, w, h, 1, d->rotation);
+		decoder_turn(planes + luma, to + luma, w / 2, w / 2, h / 2, 1, d->rotation);
+		decoder_turn(planes + luma + chroma, to + luma + chroma, w / 2, w / 2, h / 2, 1, d->rotation);
+	}
+	return 0;
+}
+
+// Transposing goes by squares of whole vectors, in rounds that each interleave
+// the rows of both halves: after the last, rows are columns.
+typedef uint8_t bytes __attribute__((vector_size(16)));
+typedef uint16_t words __attribute__((vector_size(16)));
+
+#define SQUARE(name, vector, element, n, LOW, HIGH)                                                      \
+	static inline void name(uint8_t *to, ptrdiff_t to_stride, const uint8_t *from, ptrdiff_t stride) {   \
+		vector a[n], b[n];                                                                               \
+		for (int i = 0; i < n; i++)                                                                      \
+			memcpy(&a[i], from + i * stride, sizeof a[i]);                                               \
+		for (int round = n; round > 1; round /= 2) {                                                     \
+			for (int i = 0; i < n / 2; i++) {                                                            \
+				b[2 * i] = __builtin_shuffle(a[i], a[i + n / 2], LOW);                                   \
+				b[2 * i + 1] = __builtin_shuffle(a[i], a[i + n / 2], HIGH);                              \
+			}                                                                                            \
+			memcpy(a, b, sizeof a);                                                                      \
+		}                                                                                                \
+		for (int i = 0; i < n; i++)                                                                      \
+			memcpy(to + i * to_stride, &a[i], sizeof a[i]);                                              \
+	}
+
+SQUARE(square_bytes, bytes, uint8_t, 16,
+	((bytes){0, 16, 1, 17, 2, 18, 3, 19, 4, 20, 5, 21, 6, 22, 7, 23}),
+	((bytes){8, 24, 9, 25, 10, 26, 11, 27, 12, 28, 13, 29, 14, 30, 15, 31}))
+SQUARE(square_words, words, uint16_t, 8, ((words){0, 8, 1, 9, 2, 10, 3, 11}), ((words){4, 12, 5, 13, 6, 14, 7, 15}))
+
+// transpose writes the columns of from, width × height, as rows.
+static void transpose(uint8_t *to, ptrdiff_t to_stride, const uint8_t *from, ptrdiff_t stride, int width, int height, int size) {
+	const int n = 16 / size;
+	for (int y = 0; y < height; y += n) {
+		for (int x = 0; x < width; x += n) {
+			const uint8_t *a = from + y * stride + x * size;
+			uint8_t *b = to + x * to_stride + y * size;
+			if (x + n <= width && y + n <= height) {
+				if (size == 1)
+					square_bytes(b, to_stride, a, stride);
+				else
+					square_words(b, to_stride, a, stride);
+				continue;
+			}
+			for (int j = 0; j < n && y + j < height; j++)
+				for (int i = 0; i < n && x + i < width; i++)
+					memcpy(b + i * to_stride + j * size, a + j * stride + i * size, size);
+		}
+	}
+}
+
+void decoder_turn(uint8_t *to, const uint8_t *from, int stride, int width, int height, int size, int rotation) {
+	const ptrdiff_t row = stride, turned_row = (ptrdiff_t)height * size;
+	switch (rotation) {
+	case 90: // Columns, from the last row up.
+		transpose(to, turned_row, from + (height - 1) * row, -row, width, height, size);
+		break;
+	case 270: // Columns, the last one first.
+		transpose(to + (width - 1) * turned_row, -turned_row, from, row, width, height, size);
+		break;
+	case 180:
+		for (int y = 0; y < height; y++) {
+			const uint8_t *a = from + (height - 1 - y) * row;
+			uint8_t *b = to + (ptrdiff_t)y * width * size;
+			if (size == 1) {
+				for (int x = 0; x < width; x++)
+					b[x] = a[width - 1 - x];
+			} else {
+				for (int x = 0; x < width; x++)
+					memcpy(b + 2 * x, a + 2 * (width - 1 - x), 2);
+			}
+		}
+		break;
+	default:
+		av_image_copy_plane(to, width * size, from, stride, width * size, height);
+	}
+}

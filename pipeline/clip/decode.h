@@ -1,0 +1,78 @@
+// Decoding of one clip through FFmpeg's libraries. A decoder is used by one
+// thread at a time; only decoder_stop may be called beside that.
+
+#ifndef CLIP_DECODE_H
+#define CLIP_DECODE_H
+
+#include <libavutil/frame.h>
+#include <stdint.h>
+
+typedef struct decoder decoder;
+
+// What the container says of the clip's first video stream.
+typedef struct {
+	const char *container, *codec, *pixel_format; // Valid as long as the decoder.
+	int raw_bits;                                 // Of a luma sample, as the stream says; 0: it does not.
+	int width, height;                            // As coded, px.
+	int cover;                                    // Its only picture is a cover image.
+	double counter_clockwise;                     // Turn of the display matrix, degrees; 0 where it is damaged.
+	double start;                                 // Of the whole file, s.
+	double unit;                                  // Of its timestamps, s.
+} decoder_stream;
+
+// A packet of the stream.
+typedef struct {
+	int64_t stamp;
+	int stamped, shown;
+} decoder_packet;
+
+// A picture: luma of width × height, row by row, upright.
+typedef struct {
+	AVFrame *frame;
+	uint8_t *own;          // Room for pixels where the frame's can't be used.
+	const uint8_t *pixels; // In frame or own, valid until the picture is used again.
+	int64_t stamp;
+	int stamped;
+} decoder_picture;
+
+// What functions return besides 0 and FFmpeg's error numbers.
+enum { decoder_no_video = 1 };
+
+// Returns NULL where memory is short.
+decoder *decoder_new(void);
+void decoder_free(decoder *);
+
+// Makes whatever runs return soon, with AVERROR_EXIT.
+void decoder_stop(decoder *);
+
+// Opens a file and finds its first video stream; everything else is skipped.
+int decoder_open(decoder *, const char *url, decoder_stream *);
+
+// Reads the next packet, for its timestamp; returns AVERROR_EOF at the end.
+int decoder_skim(decoder *, decoder_packet *);
+
+// Readies decoding into upright pictures of width × height, turned clockwise by
+// rotation. Pictures with more than most pixels count as damaged.
+int decoder_start(decoder *, int width, int height, int rotation, int64_t most);
+
+// Decodes the next picture; returns AVERROR_EOF after the last.
+int decoder_next(decoder *, decoder_picture *);
+
+// Makes a small colour copy of a picture that was just decoded: planar YUV
+// 4:2:0, upright, of width × height, both even. Returns 0 or an error number.
+int decoder_small(decoder *, const decoder_picture *, int width, int height, uint8_t *planes);
+
+int decoder_picture_new(decoder_picture *, int width, int height);
+void decoder_picture_free(decoder_picture *);
+
+// Returns the error number of a failed read of the file itself, else 0.
+int decoder_read_error(decoder *);
+
+// Copies the last error that FFmpeg told of this decoder, or "".
+void decoder_said(decoder *, char *text, int size);
+
+// Copies pixels of size bytes (1 or 2) each, turned clockwise by rotation, into
+// rows without gaps; width and height are those before.
+void decoder_turn(uint8_t *to, const uint8_t *from, int stride, int width, int height, int size, int rotation);
+
+#endif

@@ -1,0 +1,168 @@
+package clip
+
+// #cgo pkg-config: libavformat libavcodec libavutil libswscale
+// #cgo CFLAGS: -Wall -Wextra
+// #cgo noescape decoder_open
+// #cgo nocallback decoder_open
+// #cgo noescape decoder_skim
+// #cgo nocallback decoder_skim
+// #cgo noescape decoder_next
+// #cgo nocallback decoder_next
+// #include <libavutil/avutil.h>
+// #include <libavutil/error.h>
+// #include <stdlib.h>
+// #include "decode.h"
+//
+// enum { decoder_end = AVERROR_EOF, decoder_ended_by_us = AVERROR_EXIT };
+import "C"
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+	"syscall"
+	"unsafe"
+)
+
+// decoder is a clip opened by FFmpeg's libraries; see decode.h. It is used by
+// one goroutine at a time and must be closed.
+type decoder struct {
+	c      *C.decoder
+	stream C.decoder_stream
+	unhook func()
+}
+
+// openDecoder opens the clip at path. When ctx ends, so does whatever the decoder
+// is doing.
+func openDecoder(ctx context.Context, path string) (*decoder, error) {
+	c := C.decoder_new()
+	if c == nil {
+		return nil, errors.New("out of memory")
+	}
+	stopped := make(chan struct{})
+	unhook := context.AfterFunc(ctx, func() {
+		C.decoder_stop(c)
+		close(stopped)
+	})
+	d := &decoder{c: c, unhook: func() {
+		if !unhook() {
+			<-stopped
+		}
+	}}
+	url := C.CString(asInput(path))
+	defer C.free(unsafe.Pointer(url))
+	if code := C.decoder_open(c, url, &d.stream); code == C.decoder_no_video {
+		d.close()
+		return nil, errNoVideo
+	} else if code != 0 {
+		err := d.failure(ctx, code)
+		d.close()
+		return nil, err
+	}
+	return d, nil
+}
+
+var errNoVideo = errors.New("no video stream (sound only?)")
+
+func (d *decoder) close() {
+	d.unhook()
+	C.decoder_free(d.c)
+	d.c = nil
+}
+
+// text returns a string of FFmpeg's.
+func text(c *C.char) string { return C.GoString(c) }
+
+// failure returns what code, an error number of FFmpeg's, means: io.EOF at the
+// end, the context's own error where that ended it, and an error that wraps
+// ErrDecoderLost where the file could not be read.
+func (d *decoder) failure(ctx context.Context, code C.int) error {
+	if code == C.decoder_ended_by_us && ctx.Err() != nil {
+		return ctx.Err()
+	}
+	if failed := C.decoder_read_error(d.c); failed != 0 {
+		return fmt.Errorf("%w: the drive stopped answering (%w)", ErrDecoderLost, syscall.Errno(-failed))
+	}
+	if code == C.decoder_end {
+		return io.EOF
+	}
+	return errors.New(meaning(code))
+}
+
+// meaning returns FFmpeg's words for one of its error numbers.
+func meaning(code C.int) string {
+	var words [C.AV_ERROR_MAX_STRING_SIZE]C.char
+	C.av_strerror(code, &words[0], C.AV_ERROR_MAX_STRING_SIZE)
+	return C.GoString(&words[0])
+}
+
+// skim reads the next packet and returns its timestamp, s; shown is false where
+// it has none, or where an edit list cuts its picture away.
+func (d *decoder) skim(ctx context.Context) (at float64, shown bool, err error) {
+	var p C.decoder_packet
+	if code := C.decoder_skim(d.c, &p); code != 0 {
+		return 0, false, d.failure(ctx, code)
+	}
+	return float64(p.stamp) * float64(d.stream.unit), p.stamped != 0 && p.shown != 0, nil
+}
+
+// said returns the last error that FFmpeg told of the clip, or "".
+func (d *decoder) said() string {
+	var text [300]C.char
+	C.decoder_said(d.c, &text[0], C.int(len(text)))
+	return strings.TrimSpace(C.GoString(&text[0]))
+}
+
+// start readies decoding into the upright pictures that info describes.
+func (d *decoder) start(info *Info) error {
+	if code := C.decoder_start(d.c, C.int(info.Width), C.int(info.Height), C.int(info.Rotation), maxSide*maxSide); code != 0 {
+		return errors.New(meaning(code))
+	}
+	return nil
+}
+
+// picture is room for one decoded picture, in memory that Go does not see.
+type picture struct {
+	c    C.decoder_picture
+	size int // Width × height, px.
+}
+
+func newPicture(info *Info) (*picture, error) {
+	p := &picture{size: info.Width * info.Height}
+	if code := C.decoder_picture_new(&p.c, C.int(info.Width), C.int(info.Height)); code != 0 {
+		return nil, errors.New(meaning(code))
+	}
+	return p, nil
+}
+
+func (p *picture) free() { C.decoder_picture_free(&p.c) }
+
+// pixels returns the luma of the picture last decoded into p.
+func (p *picture) pixels() []byte {
+	return unsafe.Slice((*byte)(unsafe.Pointer(p.c.pixels)), p.size)
+}
+
+// next decodes the next picture into p and returns its time, s.
+func (d *decoder) next(ctx context.Context, p *picture) (at float64, err error) {
+	if code := C.decoder_next(d.c, &p.c); code != 0 {
+		return 0, d.failure(ctx, code)
+	}
+	if p.c.stamped == 0 {
+		return 0, errors.New("a frame has no timestamp")
+	}
+	return float64(p.c.stamp) * float64(d.stream.unit), nil
+}
+
+// small makes a copy of the picture just decoded: planes of YUV 4:2:0, of width ×
+// height.
+func (d *decoder) small(p *picture, width, height int, planes []byte) error {
+	if code := C.decoder_small(d.c, &p.c, C.int(width), C.int(height), (*C.uint8_t)(&planes[0])); code != 0 {
+		return errors.New(meaning(code))
+	}
+	return nil
+}
+
+// Version returns the version of FFmpeg whose libraries read clips.
+func Version() string { return C.GoString(C.av_version_info()) }
