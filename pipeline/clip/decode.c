@@ -23,6 +23,7 @@ struct decoder {
 	AVCodecContext *codec;
 	AVPacket *packet;
 	int draining, drained_errors, read_error;
+	int64_t interval, next_stamp; // Between pictures, 0 where it isn't known; of the picture to come.
 	int width, height, rotation;
 	struct SwsContext *to_luma, *to_size, *to_small;
 	AVFrame *planar;           // Luma of formats that have none of their own.
@@ -197,6 +198,9 @@ static int start(decoder *d, int64_t most) {
 	int err = avcodec_parameters_to_context(d->codec, d->stream->codecpar);
 	if (err < 0)
 		return err;
+	d->next_stamp = AV_NOPTS_VALUE;
+	if (d->stream->avg_frame_rate.num > 0 && d->stream->avg_frame_rate.den > 0)
+		d->interval = av_rescale_q(1, av_inv_q(d->stream->avg_frame_rate), d->stream->time_base);
 	d->codec->opaque = d;
 	d->codec->pkt_timebase = d->stream->time_base;
 	d->codec->framerate = d->stream->avg_frame_rate;
@@ -250,9 +254,43 @@ static enum AVPixelFormat gray_of(enum AVPixelFormat format) {
 	return AV_PIX_FMT_NONE;
 }
 
-static struct SwsContext *scaler(struct SwsContext **kept, int w, int h, enum AVPixelFormat from, int to_w, int to_h, enum AVPixelFormat to, int flags) {
-	*kept = sws_getCachedContext(*kept, w, h, from, to_w, to_h, to, flags, NULL, NULL, NULL);
-	return *kept;
+// scaler returns a context for one conversion, kept between pictures. range is
+// that of the samples as the picture says, which only counts where it says so.
+static struct SwsContext *scaler(struct SwsContext **kept, int w, int h, enum AVPixelFormat from, enum AVColorRange range, int to_w, int to_h, enum AVPixelFormat to, int flags) {
+	struct SwsContext *c = *kept = sws_getCachedContext(*kept, w, h, from, to_w, to_h, to, flags, NULL, NULL, NULL);
+	if (c && range != AVCOL_RANGE_UNSPECIFIED) {
+		int *from_table, *to_table, from_full, to_full, brightness, contrast, saturation;
+		if (sws_getColorspaceDetails(c, &from_table, &from_full, &to_table, &to_full, &brightness, &contrast, &saturation) >= 0)
+			sws_setColorspaceDetails(c, from_table, range == AVCOL_RANGE_JPEG, to_table, to_full, brightness, contrast, saturation);
+	}
+	return c;
+}
+
+// Formats with a luma plane, for pictures that have none.
+static const enum AVPixelFormat planar_formats[] = {
+	AV_PIX_FMT_YUV420P, AV_PIX_FMT_YUV422P, AV_PIX_FMT_YUV444P, AV_PIX_FMT_YUV411P, AV_PIX_FMT_GRAY8,
+	AV_PIX_FMT_YUV420P10, AV_PIX_FMT_YUV422P10, AV_PIX_FMT_YUV444P10, AV_PIX_FMT_YUV444P16, AV_PIX_FMT_GRAY16, AV_PIX_FMT_NONE,
+};
+
+// to_planar converts the picture f into d->planar.
+static int to_planar(decoder *d, const AVFrame *f) {
+	const enum AVPixelFormat format = avcodec_find_best_pix_fmt_of_list(planar_formats, f->format, 0, NULL);
+	struct SwsContext *c = scaler(&d->to_luma, f->width, f->height, f->format, f->color_range, f->width, f->height, format, SWS_BICUBIC);
+	if (!c)
+		return AVERROR(ENOSYS);
+	AVFrame *y = d->planar;
+	if (y->width != f->width || y->height != f->height || y->format != format) {
+		av_frame_unref(y);
+		y->format = format;
+		y->width = f->width;
+		y->height = f->height;
+		int err = av_frame_get_buffer(y, 0);
+		if (err < 0)
+			return err;
+	}
+	y->color_range = f->color_range;
+	int err = sws_scale(c, (const uint8_t *const *)f->data, f->linesize, 0, f->height, y->data, y->linesize);
+	return err < 0 ? err : 0;
 }
 
 // deliver makes p's pixels of its frame.
@@ -262,25 +300,11 @@ static int deliver(decoder *d, decoder_picture *p) {
 		return AVERROR_INVALIDDATA;
 	enum AVPixelFormat gray = gray_of(f->format);
 	if (gray == AV_PIX_FMT_NONE) {
-		// Colours without a luma of their own become that of ordinary video.
-		struct SwsContext *c = scaler(&d->to_luma, f->width, f->height, f->format, f->width, f->height, AV_PIX_FMT_YUV444P, SWS_BICUBIC);
-		if (!c)
-			return AVERROR(ENOSYS);
-		AVFrame *y = d->planar;
-		if (y->width != f->width || y->height != f->height) {
-			av_frame_unref(y);
-			y->format = AV_PIX_FMT_YUV444P;
-			y->width = f->width;
-			y->height = f->height;
-			int err = av_frame_get_buffer(y, 0);
-			if (err < 0)
-				return err;
-		}
-		int err = sws_scale(c, (const uint8_t *const *)f->data, f->linesize, 0, f->height, y->data, y->linesize);
+		int err = to_planar(d, f);
 		if (err < 0)
 			return err;
-		f = y;
-		gray = AV_PIX_FMT_GRAY8;
+		f = d->planar;
+		gray = gray_of(f->format);
 	}
 	const uint8_t *pixels = f->data[0];
 	int stride = f->linesize[0], w = f->width, h = f->height, size = gray == AV_PIX_FMT_GRAY8 ? 1 : 2;
@@ -303,7 +327,7 @@ static int deliver(decoder *d, decoder_picture *p) {
 	}
 	if (!fits) {
 		// Ten bits to eight, or a size that changes in the middle of a damaged clip.
-		struct SwsContext *c = scaler(&d->to_size, w, h, gray, d->width, d->height, AV_PIX_FMT_GRAY8, SWS_BICUBIC);
+		struct SwsContext *c = scaler(&d->to_size, w, h, gray, f->color_range, d->width, d->height, AV_PIX_FMT_GRAY8, SWS_BICUBIC);
 		if (!c)
 			return AVERROR(ENOSYS);
 		const uint8_t *const from[4] = {pixels};
@@ -312,7 +336,7 @@ static int deliver(decoder *d, decoder_picture *p) {
 		if (err < 0)
 			return err;
 		pixels = p->own;
-	} else if (stride != w) {
+	} else if (stride != w || pixels == d->planar->data[0]) {
 		av_image_copy_plane(p->own, w, pixels, stride, w, h);
 		pixels = p->own;
 	}
@@ -327,7 +351,10 @@ static int next(decoder *d, decoder_picture *p) {
 		int err = avcodec_receive_frame(d->codec, p->frame);
 		if (err == 0) {
 			p->stamp = p->frame->best_effort_timestamp;
+			if (p->stamp == AV_NOPTS_VALUE && d->draining && d->next_stamp != AV_NOPTS_VALUE)
+				p->stamp = d->next_stamp; // Old containers don't stamp the last picture.
 			p->stamped = p->stamp != AV_NOPTS_VALUE;
+			d->next_stamp = p->stamped && d->interval > 0 ? p->stamp + d->interval : AV_NOPTS_VALUE;
 			return deliver(d, p);
 		}
 		if (err == AVERROR_EOF)
@@ -364,7 +391,7 @@ int decoder_small(decoder *d, const decoder_picture *p, int width, int height, u
 	const AVFrame *f = p->frame;
 	const int upended = d->rotation % 180 != 0;
 	const int w = upended ? height : width, h = upended ? width : height;
-	struct SwsContext *c = scaler(&d->to_small, f->width, f->height, f->format, w, h, AV_PIX_FMT_YUV420P, SWS_FAST_BILINEAR);
+	struct SwsContext *c = scaler(&d->to_small, f->width, f->height, f->format, f->color_range, w, h, AV_PIX_FMT_YUV420P, SWS_FAST_BILINEAR);
 	if (!c)
 		return AVERROR(ENOSYS);
 	const size_t luma = (size_t)w * h, chroma = luma / 4;
