@@ -38,7 +38,7 @@ func counting(t *testing.T, name string, filter string, args ...string) string {
 	return path
 }
 
-func run(t *testing.T, args ...string) {
+func run(t testing.TB, args ...string) {
 	t.Helper()
 	if out, err := exec.Command("ffmpeg", args...).CombinedOutput(); err != nil {
 		t.Fatalf("ffmpeg %v: %v\n%s", args, err, out)

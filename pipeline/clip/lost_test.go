@@ -14,7 +14,7 @@ import (
 	"jogstrip/pipeline/clip"
 )
 
-// ffmpegs returns the decoders that this process has started.
+// ffmpegs returns the ffmpeg children of this process.
 func ffmpegs(t *testing.T) []int {
 	t.Helper()
 	var out []int
@@ -37,8 +37,8 @@ func ffmpegs(t *testing.T) []int {
 	return out
 }
 
-// large is a clip whose frames don't fit into pipes, so that its decoder still
-// runs when it is killed.
+// large is a clip that does not fit into pipes and buffers, so that reading it is
+// still under way when something happens.
 func large(t *testing.T) *clip.Info {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "large.mp4")
@@ -50,15 +50,86 @@ func large(t *testing.T) *clip.Info {
 	return info
 }
 
-// A decoder that is killed is not a clip that breaks off: the clip must be
+// unreadable makes every further read of the clip by this process fail, as a
+// drive does that stops answering: what its file was open as is a folder now.
+func unreadable(t *testing.T, path string) {
+	t.Helper()
+	links, err := filepath.Glob("/proc/self/fd/*")
+	if err != nil {
+		t.Fatal(err)
+	}
+	folder, err := os.Open(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer folder.Close()
+	found := false
+	for _, link := range links {
+		if target, err := os.Readlink(link); err != nil || target != path {
+			continue
+		}
+		fd, err := strconv.Atoi(filepath.Base(link))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := syscall.Dup3(int(folder.Fd()), fd, syscall.O_CLOEXEC); err != nil {
+			t.Fatal(err)
+		}
+		found = true
+	}
+	if !found {
+		t.Fatalf("%s is not open", path)
+	}
+}
+
+// toItsEnd reads on and returns why there was an end.
+func toItsEnd(ctx context.Context, r *clip.Reader) error {
+	for {
+		if _, _, err := r.Next(ctx); err != nil {
+			return err
+		}
+	}
+}
+
+// A drive that stops answering is not a clip that breaks off: the clip must be
 // measured again, not believed to be short.
-func TestKilledDecoderIsNoBrokenClip(t *testing.T) {
+func TestFailingDriveIsNoBrokenClip(t *testing.T) {
 	ctx := context.Background()
-	r, err := clip.Open(ctx, large(t))
+	info := large(t)
+	r, err := clip.Open(ctx, info)
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer r.Close()
+	if _, _, err := r.Next(ctx); err != nil {
+		t.Fatal(err)
+	}
+	unreadable(t, info.Path)
+	if err := toItsEnd(ctx, r); !errors.Is(err, clip.ErrDecoderLost) || !errors.Is(err, syscall.EISDIR) || errors.Is(err, io.EOF) {
+		t.Errorf("error is %v", err)
+	}
+}
+
+// small opens a clip so that a copy of it goes to a file in dir.
+func small(t *testing.T, info *clip.Info, dir string) *clip.Reader {
+	t.Helper()
+	f, err := os.Create(filepath.Join(dir, "small.mkv"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = f.Close() })
+	r, err := clip.OpenWith(context.Background(), info, clip.OpenOptions{Small: f})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = r.Close() })
+	return r
+}
+
+// Where the small copy cannot be had, the clip is not said to have ended.
+func TestKilledEncoderSpoilsASmallCopy(t *testing.T) {
+	ctx := context.Background()
+	r := small(t, large(t), t.TempDir())
 	if _, _, err := r.Next(ctx); err != nil {
 		t.Fatal(err)
 	}
@@ -67,18 +138,31 @@ func TestKilledDecoderIsNoBrokenClip(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	for {
-		_, _, err := r.Next(ctx)
-		if errors.Is(err, io.EOF) {
-			t.Fatal("the clip is said to have ended")
-		}
-		if err != nil {
-			if !errors.Is(err, clip.ErrDecoderLost) {
-				t.Errorf("error is %v", err)
-			}
-			return
-		}
+	if err := toItsEnd(ctx, r); !errors.Is(err, clip.ErrDecoderLost) {
+		t.Errorf("error is %v", err)
 	}
+}
+
+func TestFullDiskSpoilsASmallCopy(t *testing.T) {
+	r := small(t, large(t), smallDisk(t, "size=64k"))
+	if err := toItsEnd(context.Background(), r); !errors.Is(err, clip.ErrDecoderLost) || !strings.Contains(err.Error(), "temporary files is full") {
+		t.Errorf("error is %v", err)
+	}
+}
+
+// smallDisk returns a folder on a disk of its own.
+func smallDisk(t *testing.T, size string) string {
+	t.Helper()
+	disk := t.TempDir()
+	if err := syscall.Mount("jogstrip-test", disk, "tmpfs", 0, size); err != nil {
+		t.Skipf("NOT TESTED: a small disk can't be mounted (%v); run as root", err)
+	}
+	t.Cleanup(func() {
+		if err := syscall.Unmount(disk, 0); err != nil {
+			t.Error(err)
+		}
+	})
+	return disk
 }
 
 func TestKilledDecoderSpoilsARemake(t *testing.T) {
@@ -120,15 +204,7 @@ func TestFullDiskSpoilsARemake(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	disk := t.TempDir()
-	if err := syscall.Mount("jogstrip-test", disk, "tmpfs", 0, "size=1m"); err != nil {
-		t.Skipf("NOT TESTED: a small disk can't be mounted (%v); run as root", err)
-	}
-	defer func() {
-		if err := syscall.Unmount(disk, 0); err != nil {
-			t.Error(err)
-		}
-	}()
+	disk := smallDisk(t, "size=1m")
 	target := filepath.Join(disk, "a.mp4")
 	for room := 0; room <= len(want)+8192; room += 4096 {
 		ballast := make([]byte, max(0, 1<<20-room))
