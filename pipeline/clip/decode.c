@@ -104,7 +104,20 @@ void decoder_said(decoder *d, char *text, int size) {
 
 int decoder_read_error(decoder *d) { return d->read_error; }
 
-static int open_file(decoder *d, const char *url, decoder_stream *s) {
+// complete tells whether the header of a file says all of its video stream but
+// what only decoding shows. Phones write such files.
+static int complete(const AVFormatContext *f, const AVStream *s) {
+	return s && !(f->ctx_flags & AVFMTCTX_NOHEADER) && av_match_name("mp4", f->iformat->name) && s->codecpar->extradata_size > 0;
+}
+
+static AVStream *first_video(const AVFormatContext *f) {
+	for (unsigned i = 0; i < f->nb_streams; i++)
+		if (f->streams[i]->codecpar->codec_type == AVMEDIA_TYPE_VIDEO)
+			return f->streams[i];
+	return NULL;
+}
+
+static int open_file(decoder *d, const char *url, int delay, decoder_stream *s) {
 	d->format = avformat_alloc_context();
 	if (!d->format)
 		return AVERROR(ENOMEM);
@@ -112,18 +125,19 @@ static int open_file(decoder *d, const char *url, decoder_stream *s) {
 	int err = avformat_open_input(&d->format, url, NULL, NULL);
 	if (err < 0)
 		return err;
-	err = avformat_find_stream_info(d->format, NULL);
-	if (err < 0)
-		return err;
-	for (unsigned i = 0; i < d->format->nb_streams; i++) {
-		AVStream *each = d->format->streams[i];
-		if (!d->stream && each->codecpar->codec_type == AVMEDIA_TYPE_VIDEO)
-			d->stream = each;
-		else
-			each->discard = AVDISCARD_ALL;
+	if (delay >= 0 && complete(d->format, first_video(d->format))) {
+		first_video(d->format)->codecpar->video_delay = delay;
+	} else {
+		err = avformat_find_stream_info(d->format, NULL);
+		if (err < 0)
+			return err;
 	}
+	d->stream = first_video(d->format);
 	if (!d->stream)
 		return decoder_no_video;
+	for (unsigned i = 0; i < d->format->nb_streams; i++)
+		if (d->format->streams[i] != d->stream)
+			d->format->streams[i]->discard = AVDISCARD_ALL;
 	const AVCodecParameters *p = d->stream->codecpar;
 	const char *pixel_format = av_get_pix_fmt_name(p->format);
 	*s = (decoder_stream){
@@ -136,6 +150,7 @@ static int open_file(decoder *d, const char *url, decoder_stream *s) {
 		.cover = (d->stream->disposition & AV_DISPOSITION_ATTACHED_PIC) != 0,
 		.start = d->format->start_time == AV_NOPTS_VALUE ? 0 : d->format->start_time / (double)AV_TIME_BASE,
 		.unit = av_q2d(d->stream->time_base),
+		.delay = complete(d->format, d->stream) ? p->video_delay : -1,
 	};
 	size_t size;
 	const uint8_t *matrix = av_stream_get_side_data(d->stream, AV_PKT_DATA_DISPLAYMATRIX, &size);
@@ -146,9 +161,9 @@ static int open_file(decoder *d, const char *url, decoder_stream *s) {
 	return 0;
 }
 
-int decoder_open(decoder *d, const char *url, decoder_stream *s) {
+int decoder_open(decoder *d, const char *url, int delay, decoder_stream *s) {
 	inside = d;
-	int err = open_file(d, url, s);
+	int err = open_file(d, url, delay, s);
 	if (d->format && d->format->pb && d->format->pb->error < 0)
 		d->read_error = d->format->pb->error;
 	inside = NULL;

@@ -18,6 +18,7 @@ typedef struct {
 	double counter_clockwise;                     // Turn of the display matrix, degrees; 0 where it is damaged.
 	double start;                                 // Of the whole file, s.
 	double unit;                                  // Of its timestamps, s.
+	int delay;                                    // Pictures that decoding holds back; -1: find out each time.
 } decoder_stream;
 
 // A packet of the stream.
@@ -46,7 +47,8 @@ void decoder_free(decoder *);
 void decoder_stop(decoder *);
 
 // Opens a file and finds its first video stream; everything else is skipped.
-int decoder_open(decoder *, const char *url, decoder_stream *);
+// delay is what was found before, which spares decoding some pictures, or -1.
+int decoder_open(decoder *, const char *url, int delay, decoder_stream *);
 
 // Reads the next packet, for its timestamp; returns AVERROR_EOF at the end.
 int decoder_skim(decoder *, decoder_packet *);

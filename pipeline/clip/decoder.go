@@ -34,9 +34,9 @@ type decoder struct {
 	unhook func()
 }
 
-// openDecoder opens the clip at path. When ctx ends, so does whatever the decoder
-// is doing.
-func openDecoder(ctx context.Context, path string) (*decoder, error) {
+// openDecoder opens the clip at path; delay is Info's, or -1 where there is none
+// yet. When ctx ends, so does whatever the decoder is doing.
+func openDecoder(ctx context.Context, path string, delay int) (*decoder, error) {
 	c := C.decoder_new()
 	if c == nil {
 		return nil, errors.New("out of memory")
@@ -53,7 +53,7 @@ func openDecoder(ctx context.Context, path string) (*decoder, error) {
 	}}
 	url := C.CString(asInput(path))
 	defer C.free(unsafe.Pointer(url))
-	if code := C.decoder_open(c, url, &d.stream); code == C.decoder_no_video {
+	if code := C.decoder_open(c, url, C.int(delay), &d.stream); code == C.decoder_no_video {
 		d.close()
 		return nil, errNoVideo
 	} else if code != 0 {

@@ -34,6 +34,7 @@ type Info struct {
 	Bytes    int64 // Size of the file.
 	firstPTS float64
 	start    float64
+	delay    int // Pictures that decoding holds back; -1 where that must be found out again.
 }
 
 // DurationS returns the time from the first to the last frame, s.
@@ -59,7 +60,7 @@ func Probe(ctx context.Context, path string) (*Info, error) {
 	case stat.Size() == 0:
 		return nil, fmt.Errorf("open clip %s: the file is empty (0 bytes): %w", path, ErrNoPicture)
 	}
-	d, err := openDecoder(ctx, path)
+	d, err := openDecoder(ctx, path, -1)
 	switch {
 	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded), errors.Is(err, ErrDecoderLost):
 		return nil, fmt.Errorf("probe clip %s: %w", path, err)
@@ -117,7 +118,7 @@ func (d *decoder) describe(path string, size int64) (*Info, error) {
 	}
 	format := text(s.pixel_format)
 	return &Info{Path: path, Container: text(s.container), Codec: text(s.codec), PixelFormat: format, BitDepth: bitDepth(format, int(s.raw_bits)),
-		Rotation: rotation, Width: w, Height: h, Bytes: size, start: float64(s.start)}, nil
+		Rotation: rotation, Width: w, Height: h, Bytes: size, start: float64(s.start), delay: int(s.delay)}, nil
 }
 
 // rate returns frames per second from the median interval and whether

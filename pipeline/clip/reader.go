@@ -99,7 +99,7 @@ func (r *Reader) run(ctx context.Context, small *copier) error {
 }
 
 func (r *Reader) decode(ctx context.Context, small *copier) error {
-	d, err := openDecoder(ctx, r.info.Path)
+	d, err := openDecoder(ctx, r.info.Path, r.info.delay)
 	if err != nil {
 		return err
 	}
