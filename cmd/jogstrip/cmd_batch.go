@@ -21,7 +21,6 @@ import (
 	"jogstrip/cmd/jogstrip/internal/ui"
 	"jogstrip/pipeline"
 	"jogstrip/pipeline/batch"
-	"jogstrip/pipeline/clip"
 	"jogstrip/pipeline/record"
 )
 
@@ -162,6 +161,7 @@ func runBatch(ctx context.Context, a *app, opts batchOptions, folder string) err
 	if err != nil {
 		return err
 	}
+	probe := probeAside(self)
 	set := pipeline.MeasureOptions{Program: p, Resamples: opts.measure.resamples, NoVideo: opts.measure.noVideo}
 	printer := newPrinter(a.stdout, opts.log)
 	defer printer.Close()
@@ -172,7 +172,7 @@ func runBatch(ctx context.Context, a *app, opts batchOptions, folder string) err
 			return checkClip(ctx, path, set, hash)
 		},
 		Probe: func(ctx context.Context, path string) (width, height int, err error) {
-			info, err := clip.Probe(ctx, path)
+			info, err := probe(ctx, path)
 			if err != nil {
 				return 0, 0, err
 			}

@@ -60,19 +60,23 @@ Stop with ctrl-C: nothing is lost.
 			if err != nil {
 				return err
 			}
-			return runMark(cmd.Context(), a, opts, args[0], measurer)
+			self, err := ownProgram()
+			if err != nil {
+				return err
+			}
+			return runMark(cmd.Context(), a, opts, args[0], measurer, probeAside(self))
 		},
 	}
 	opts.addFlags(c.Flags())
 	return c
 }
 
-func runMark(ctx context.Context, a *app, opts markOptions, folder string, measurer markpage.Measurer) error {
+func runMark(ctx context.Context, a *app, opts markOptions, folder string, measurer markpage.Measurer, probe markpage.Probe) error {
 	logger := slog.New(slog.DiscardHandler)
 	if opts.verbose {
 		logger = slog.New(slog.NewTextHandler(a.stderr, nil))
 	}
-	server, err := markpage.Listen(markpage.Options{Folder: folder, Address: opts.address, Remote: opts.remote, Measurer: measurer, Logger: logger})
+	server, err := markpage.Listen(markpage.Options{Folder: folder, Address: opts.address, Remote: opts.remote, Measurer: measurer, Probe: probe, Logger: logger})
 	if err != nil {
 		return err
 	}

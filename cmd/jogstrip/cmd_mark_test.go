@@ -126,7 +126,7 @@ func TestMarkCommand(t *testing.T) {
 	var stdout, stderr lockedBuffer
 	ended := make(chan error, 1)
 	go func() {
-		ended <- runMark(ctx, &app{&stdout, &stderr}, markOptions{noOpen: true}, dir, nil)
+		ended <- runMark(ctx, &app{&stdout, &stderr}, markOptions{noOpen: true}, dir, nil, nil)
 	}()
 	var url string
 	for range 200 {
@@ -151,7 +151,7 @@ func TestMarkCommand(t *testing.T) {
 	if err := <-ended; err != nil {
 		t.Errorf("ended with %v", err)
 	}
-	if err := runMark(t.Context(), &app{&stdout, &stderr}, markOptions{noOpen: true}, filepath.Join(dir, "missing"), nil); !errors.Is(err, fs.ErrNotExist) {
+	if err := runMark(t.Context(), &app{&stdout, &stderr}, markOptions{noOpen: true}, filepath.Join(dir, "missing"), nil, nil); !errors.Is(err, fs.ErrNotExist) {
 		t.Errorf("a folder that is not there: %v", err)
 	}
 	if err := (&markOptions{remote: true}).check(); !errors.Is(err, errUsage) {

@@ -16,5 +16,6 @@ func commands(a *app) []*cobra.Command {
 		newDemoCommand(a),
 		newVersionCommand(a),
 		newWorkerCommand(a),
+		newProbeCommand(a),
 	}
 }

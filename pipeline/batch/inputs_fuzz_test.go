@@ -24,9 +24,12 @@ func FuzzContainer(f *testing.F) {
 	if _, err := exec.LookPath("ffmpeg"); err != nil {
 		f.Skip("NOT TESTED: ffmpeg is not installed (Debian: apt install ffmpeg)")
 	}
-	for _, name := range []string{"a.mp4", "a.mkv", "a.avi", "a.ts"} {
-		path := filepath.Join(f.TempDir(), name)
-		if out, err := exec.Command("ffmpeg", "-v", "error", "-nostdin", "-f", "lavfi", "-i", "testsrc2=size=32x32:rate=30", "-frames:v", "3", "-c:v", "libx264", "-pix_fmt", "yuv420p", path).CombinedOutput(); err != nil {
+	for _, c := range []struct{ name, codec, format string }{
+		{"a.mp4", "libx264", "yuv420p"}, {"a.mkv", "libx264", "yuv420p10le"}, {"a.avi", "libx264", "yuv420p"}, {"a.ts", "libx264", "yuv420p"},
+		{"b.mov", "libx265", "yuv420p10le"}, {"b.avi", "mjpeg", "yuvj422p"}, {"c.mp4", "mpeg4", "yuv420p"},
+	} {
+		path := filepath.Join(f.TempDir(), c.name)
+		if out, err := exec.Command("ffmpeg", "-v", "error", "-nostdin", "-f", "lavfi", "-i", "testsrc2=size=32x32:rate=30", "-frames:v", "3", "-c:v", c.codec, "-x265-params", "log-level=none", "-pix_fmt", c.format, path).CombinedOutput(); err != nil {
 			f.Fatalf("ffmpeg: %v: %s", err, out)
 		}
 		data, err := os.ReadFile(path)
@@ -44,7 +47,7 @@ func FuzzContainer(f *testing.F) {
 		write(t, path, string(data))
 		info, err := clip.Probe(ctx, path)
 		if ctx.Err() != nil {
-			t.Skip("ffprobe takes its time over this one; a batch has a limit for that")
+			t.Skip("reading this one takes its time; a batch has a limit for that")
 		}
 		if err != nil {
 			if info != nil || err.Error() == "" {

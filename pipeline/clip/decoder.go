@@ -29,9 +29,12 @@ import (
 // decoder is a clip opened by FFmpeg's libraries; see decode.h. It is used by
 // one goroutine at a time and must be closed.
 type decoder struct {
-	c      *C.decoder
-	stream C.decoder_stream
-	unhook func()
+	c        *C.decoder
+	stream   C.decoder_stream
+	unhook   func()
+	firstPTS float64 // Of the first frame that is promised, s.
+	base     float64 // Time of the first frame that came, or of that, s.
+	last     float64 // Time of the frame before, s from base; negative: none came.
 }
 
 // openDecoder opens the clip at path; delay is Info's, or -1 where there is none
@@ -117,6 +120,7 @@ func (d *decoder) said() string {
 
 // start readies decoding into the upright pictures that info describes.
 func (d *decoder) start(info *Info) error {
+	d.firstPTS, d.last = info.firstPTS, -1
 	if code := C.decoder_start(d.c, C.int(info.Width), C.int(info.Height), C.int(info.Rotation), maxSide*maxSide); code != 0 {
 		return errors.New(meaning(code))
 	}
@@ -144,15 +148,25 @@ func (p *picture) pixels() []byte {
 	return unsafe.Slice((*byte)(unsafe.Pointer(p.c.pixels)), p.size)
 }
 
-// next decodes the next picture into p and returns its time, s.
+// next decodes the next picture into p and returns its time, s from the first.
 func (d *decoder) next(ctx context.Context, p *picture) (at float64, err error) {
-	if code := C.decoder_next(d.c, &p.c); code != 0 {
-		return 0, d.failure(ctx, code)
+	for {
+		if code := C.decoder_next(d.c, &p.c); code != 0 {
+			return 0, d.failure(ctx, code)
+		}
+		if p.c.stamped == 0 {
+			return 0, errors.New("a frame has no timestamp")
+		}
+		at := float64(p.c.stamp) * float64(d.stream.unit)
+		if d.last < 0 {
+			// A damaged clip may show a frame before the first that was promised.
+			d.base = min(d.firstPTS, at)
+		}
+		if at -= d.base; at > d.last {
+			d.last = at
+			return at, nil
+		} // Else it is shown at the same instant as the one before: no new time.
 	}
-	if p.c.stamped == 0 {
-		return 0, errors.New("a frame has no timestamp")
-	}
-	return float64(p.c.stamp) * float64(d.stream.unit), nil
 }
 
 // small makes a copy of the picture just decoded: planes of YUV 4:2:0, of width ×

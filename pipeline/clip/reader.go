@@ -108,7 +108,6 @@ func (r *Reader) decode(ctx context.Context, small *copier) error {
 	if err := d.start(r.info); err != nil {
 		return err
 	}
-	base, last := 0.0, -1.0
 	for {
 		var p *picture
 		select {
@@ -116,23 +115,13 @@ func (r *Reader) decode(ctx context.Context, small *copier) error {
 		case <-ctx.Done():
 			return ctx.Err()
 		}
-		var at float64
-		for first := last < 0; ; {
-			if at, err = d.next(ctx, p); errors.Is(err, io.EOF) {
-				return nil
-			}
-			if err != nil {
-				return err
-			}
-			if first {
-				// A damaged clip may show a frame before the first that was promised.
-				base = min(r.info.firstPTS, at)
-			}
-			if at -= base; at > last {
-				break
-			} // Else it is shown at the same instant as the one before: no new time.
+		at, err := d.next(ctx, p)
+		if errors.Is(err, io.EOF) {
+			return nil
 		}
-		last = at
+		if err != nil {
+			return err
+		}
 		if small != nil {
 			if err := small.add(d, p); err != nil {
 				return err

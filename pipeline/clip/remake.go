@@ -5,7 +5,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"os/exec"
 	"strconv"
@@ -53,46 +52,47 @@ func Remake(ctx context.Context, info *Info, target string, opts RemakeOptions, 
 	width, height := smallSize(info, opts.MaxWidth)
 	scale := float64(info.Width) / float64(width)
 
-	from, filters := info.Path, fmt.Sprintf("null%s,scale=%d:%d:flags=fast_bilinear", turn(info.Rotation), width, height)
+	from, read := info.Path, *info
 	if opts.Small != nil {
-		from, filters = inherited, "null"
+		from = fmt.Sprintf("/proc/self/fd/%d", opts.Small.Fd())
+		read = Info{Width: width, Height: height, delay: -1}
 	}
-	decode := exec.CommandContext(ctx, "ffmpeg", "-v", "error", "-nostdin", "-noautorotate", "-i", asInput(from),
-		"-map", "0:v:0", "-fps_mode", "passthrough", "-vf", filters,
-		"-pix_fmt", "yuv420p", "-f", "rawvideo", "pipe:1")
-	if opts.Small != nil {
-		decode.ExtraFiles = []*os.File{opts.Small}
-	}
-	var decodeComplaint bytes.Buffer
-	decode.Stderr = &capped{buffer: &decodeComplaint, limit: 16 << 10}
-	pictures, err := decode.StdoutPipe()
+	d, err := openDecoder(ctx, from, read.delay)
 	if err != nil {
 		return fmt.Errorf("remake clip %s: %w", info.Path, err)
 	}
+	defer d.close()
+	if err := d.start(&read); err != nil {
+		return fmt.Errorf("remake clip %s: %w", info.Path, err)
+	}
+	picture, err := newPicture(&read)
+	if err != nil {
+		return fmt.Errorf("remake clip %s: %w", info.Path, err)
+	}
+	defer picture.free()
 	encode := exec.CommandContext(ctx, "ffmpeg", "-v", "error", "-xerror", "-nostdin", "-y", "-f", "rawvideo", "-pix_fmt", "yuv420p",
 		"-s", fmt.Sprintf("%dx%d", width, height), "-framerate", strconv.FormatFloat(max(info.FrameRate, 1), 'f', 4, 64), "-i", "pipe:0",
 		"-c:v", "libx264", "-preset", "ultrafast", "-crf", "26", "-pix_fmt", "yuv420p", "-movflags", "+faststart", "-fflags", "+bitexact", "-flags:v", "+bitexact", "-f", "mp4", asInput(target))
-	encoded, err := encode.StdinPipe()
+	out, encoded, err := os.Pipe()
 	if err != nil {
 		return fmt.Errorf("remake clip %s: %w", info.Path, err)
 	}
 	var complaint bytes.Buffer
-	encode.Stderr = &capped{buffer: &complaint, limit: 16 << 10}
-	if err := decode.Start(); err != nil {
-		return fmt.Errorf("remake clip %s: start ffmpeg: %w", info.Path, err)
+	encode.Stdin, encode.Stderr = out, &capped{buffer: &complaint, limit: 16 << 10}
+	if err := errors.Join(encode.Start(), out.Close()); err != nil {
+		return errors.Join(fmt.Errorf("remake clip %s: start ffmpeg: %w", info.Path, err), encoded.Close())
 	}
-	if err := encode.Start(); err != nil {
-		cancel()
-		return errors.Join(fmt.Errorf("remake clip %s: start ffmpeg: %w", info.Path, err), decode.Wait())
-	}
-	widenPipe(pictures)
+	widenPipe(encoded)
 
 	buffer := make([]byte, width*height*3/2)
 	luma, chroma := width*height, width*height/4
 	planes := Planes{Width: width, Height: height, Y: buffer[:luma], U: buffer[luma : luma+chroma], V: buffer[luma+chroma:]}
-	var writeErr error
+	var decodeErr, writeErr error
 	for index := 0; ; index++ {
-		if _, readErr := io.ReadFull(pictures, buffer); readErr != nil {
+		if _, decodeErr = d.next(ctx, picture); decodeErr == nil {
+			decodeErr = d.small(picture, width, height, buffer)
+		}
+		if decodeErr != nil {
 			break // A broken clip is remade as far as it goes.
 		}
 		draw(index, planes, scale)
@@ -102,15 +102,12 @@ func Remake(ctx context.Context, info *Info, target string, opts RemakeOptions, 
 	}
 	closeErr := encoded.Close()
 	encodeErr := encode.Wait()
-	if writeErr != nil {
-		cancel()
-	}
-	decodeErr := decode.Wait() // What the clip lacks was reported when it was measured.
 	if err := ctx.Err(); err != nil && writeErr == nil {
 		return fmt.Errorf("remake clip %s: %w", info.Path, err)
 	}
-	if away := lost(decodeErr, strings.Split(decodeComplaint.String(), "\n")); away != nil && writeErr == nil {
-		return fmt.Errorf("remake clip %s: %w", info.Path, away)
+	// What the clip lacks was reported when it was measured.
+	if errors.Is(decodeErr, ErrDecoderLost) {
+		return fmt.Errorf("remake clip %s: %w", info.Path, decodeErr)
 	}
 	if strings.Contains(complaint.String(), noSpace) {
 		return fmt.Errorf("write %s: %s", target, noSpace)

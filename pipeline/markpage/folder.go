@@ -202,6 +202,7 @@ func (f *folder) walk(ctx context.Context) (found, error) {
 
 // clipCache keeps what probing found of the clips looked at last.
 type clipCache struct {
+	look    Probe
 	mu      sync.Mutex
 	entries map[string]*clipEntry
 }
@@ -214,7 +215,12 @@ type clipEntry struct {
 	err      error
 }
 
-func newClipCache() *clipCache { return &clipCache{entries: make(map[string]*clipEntry)} }
+func newClipCache(look Probe) *clipCache {
+	if look == nil {
+		look = clip.Probe
+	}
+	return &clipCache{look: look, entries: make(map[string]*clipEntry)}
+}
 
 // probe returns what the container of the clip at abs says, from memory where
 // the file has not changed.
@@ -234,7 +240,7 @@ func (c *clipCache) probe(ctx context.Context, abs string, stat fs.FileInfo) (*c
 		// Others may wait for this; it must not end with the first one's request.
 		bounded, cancel := context.WithTimeout(context.WithoutCancel(ctx), time.Minute)
 		defer cancel()
-		e.info, e.err = clip.Probe(bounded, abs)
+		e.info, e.err = c.look(bounded, abs)
 	})
 	if errors.Is(e.err, context.DeadlineExceeded) {
 		c.mu.Lock()

@@ -12,6 +12,8 @@ import (
 	"path/filepath"
 	"strconv"
 	"time"
+
+	"jogstrip/pipeline/clip"
 )
 
 // Options says what is served and where.
@@ -27,11 +29,17 @@ type Options struct {
 	Remote bool
 	// Measurer measures clips for the second look; nil leaves that out.
 	Measurer Measurer
+	// Probe looks into clips; nil means clip.Probe, which a clip that brings a
+	// decoder down would end this process in.
+	Probe Probe
 	// Logger is told what goes wrong; nil keeps quiet.
 	Logger *slog.Logger
 	// PictureBytes bounds the memory for pictures ready to be shown; 0 means 256 MiB.
 	PictureBytes int64
 }
+
+// Probe returns what the container of the clip at path says.
+type Probe func(ctx context.Context, path string) (*clip.Info, error)
 
 // Server is the marks page of one folder. Its methods are safe for use by
 // several goroutines.
@@ -73,7 +81,7 @@ func Listen(opts Options) (*Server, error) {
 	}
 	ctx, stop := context.WithCancel(context.Background())
 	s := &Server{
-		folder: f, pictures: newPictures(ctx, limit), clips: newClipCache(),
+		folder: f, pictures: newPictures(ctx, limit), clips: newClipCache(opts.Probe),
 		token: token, logger: logger, listener: listener, stop: stop,
 	}
 	s.queue = newQueue(ctx, opts.Measurer, s.absolute)
