@@ -12,6 +12,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strconv"
+	"sync"
 	"testing"
 	"time"
 
@@ -294,6 +295,52 @@ func TestTruncatedClipIsReadAsFarAsItGoes(t *testing.T) {
 			t.Errorf("frame %d at %.3f s", i, times[i])
 		}
 	}
+}
+
+// FFmpeg's messages pass through one place in the process: each reader must get
+// its own.
+func TestReadersAtOnceGiveTheirOwnCauses(t *testing.T) {
+	whole, err := os.ReadFile(counting(t, "a.mp4", "noise=alls=20:allf=t", "-c:v", "libx264", "-crf", "12", "-g", "10", "-bf", "0", "-movflags", "+faststart"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var infos []*clip.Info
+	var causes []string
+	for _, tenths := range []int{4, 6, 8, 10} {
+		path := filepath.Join(t.TempDir(), "cut.mp4")
+		if err := os.WriteFile(path, whole[:len(whole)*tenths/10], 0o644); err != nil {
+			t.Fatal(err)
+		}
+		info, err := clip.Probe(t.Context(), path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, _, _, broken := read(t, info)
+		if (broken == nil) != (tenths == 10) {
+			t.Fatalf("cut to %d tenths: %v", tenths, broken)
+		}
+		t.Log(broken)
+		infos, causes = append(infos, info), append(causes, fmt.Sprint(broken))
+	}
+	var readers sync.WaitGroup
+	for i := range 24 {
+		readers.Go(func() {
+			info, want := infos[i%len(infos)], causes[i%len(infos)]
+			r, err := clip.Open(t.Context(), info)
+			if err != nil {
+				t.Error(err)
+				return
+			}
+			defer r.Close()
+			for err == nil {
+				_, _, err = r.Next(t.Context())
+			}
+			if got := fmt.Sprint(r.Broken()); got != want {
+				t.Errorf("cause beside others: %s, alone: %s", got, want)
+			}
+		})
+	}
+	readers.Wait()
 }
 
 func TestDamagedMiddleKeepsTheRightTimes(t *testing.T) {

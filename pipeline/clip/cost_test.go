@@ -129,7 +129,7 @@ func TestReadersLeaveNothingBehind(t *testing.T) {
 	grown := nowMemory - memory
 	t.Logf("memory grew by %d KiB", grown>>10)
 	// One picture of each round would be 40 MB.
-	if grown > 16<<20 || nowFiles > files || nowThreads > threads+8 {
+	if grown > 24<<20 || nowFiles > files || nowThreads > threads+8 {
 		t.Errorf("memory grew by %d KiB, files from %d to %d, threads from %d to %d", grown>>10, files, nowFiles, threads, nowThreads)
 	}
 }

@@ -55,7 +55,8 @@ static void hear(void *who, int level, const char *format, va_list words) {
 	if (!*line)
 		return;
 	pthread_mutex_lock(&d->saying);
-	memcpy(d->said, line, sizeof line);
+	if (!*d->said) // What goes wrong first is the cause of the rest.
+		memcpy(d->said, line, sizeof line);
 	pthread_mutex_unlock(&d->saying);
 }
 

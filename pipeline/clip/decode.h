@@ -70,7 +70,7 @@ void decoder_picture_free(decoder_picture *);
 // Returns the error number of a failed read of the file itself, else 0.
 int decoder_read_error(decoder *);
 
-// Copies the last error that FFmpeg told of this decoder, or "".
+// Copies the first error that FFmpeg told of this decoder, or "".
 void decoder_said(decoder *, char *text, int size);
 
 // Copies pixels of size bytes (1 or 2) each, turned clockwise by rotation, into

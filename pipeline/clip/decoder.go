@@ -111,7 +111,7 @@ func (d *decoder) skim(ctx context.Context) (at float64, shown bool, err error) 
 	return float64(p.stamp) * float64(d.stream.unit), p.stamped != 0 && p.shown != 0, nil
 }
 
-// said returns the last error that FFmpeg told of the clip, or "".
+// said returns the first error that FFmpeg told of the clip, or "".
 func (d *decoder) said() string {
 	var text [300]C.char
 	C.decoder_said(d.c, &text[0], C.int(len(text)))

@@ -33,7 +33,7 @@ type Reader struct {
 	done     bool
 	count    int
 	lastTime float64
-	said     string // FFmpeg's last word on the clip; known once frames is closed.
+	said     string // FFmpeg's first complaint of the clip; known once frames is closed.
 	failure  error  // Why decoding ended; complete once frames is closed.
 }
 
