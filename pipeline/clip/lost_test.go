@@ -150,6 +150,20 @@ func TestFullDiskSpoilsASmallCopy(t *testing.T) {
 	}
 }
 
+// Whoever gives up half-way leaves no child behind, and waits for none.
+func TestCloseEndsASmallCopy(t *testing.T) {
+	r := small(t, large(t), t.TempDir())
+	if _, _, err := r.Next(context.Background()); err != nil {
+		t.Fatal(err)
+	}
+	if err := r.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if left := ffmpegs(t); len(left) > 0 {
+		t.Errorf("processes %v are left", left)
+	}
+}
+
 // smallDisk returns a folder on a disk of its own.
 func smallDisk(t *testing.T, size string) string {
 	t.Helper()
