@@ -28,7 +28,7 @@ func newWorkerCommand(a *app) *cobra.Command {
 			if err := opts.check(); err != nil {
 				return err
 			}
-			// The group is this process and the decoders that it has started; a
+			// The group is this process and the programs that it has started; a
 			// process started by hand in another's group ends alone.
 			go batch.WatchBatch(os.Stdin, func() {
 				if syscall.Getpgrp() == os.Getpid() {
