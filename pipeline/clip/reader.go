@@ -147,7 +147,9 @@ func (r *Reader) release() {
 func (r *Reader) Size() (width, height int) { return r.info.Width, r.info.Height }
 
 // Next returns the luma of the next frame, row by row, and its time in seconds
-// from the clip's first frame. The pixels are valid until the next call.
+// from the clip's first frame. The pixels are valid until the next call of
+// Next or Close and must not be changed: they may be the decoder's own, which it
+// makes later pictures of.
 // At the end, whole or broken, it returns io.EOF: see Broken.
 func (r *Reader) Next(ctx context.Context) ([]byte, float64, error) {
 	if r.current != nil {
