@@ -124,15 +124,14 @@ func (f *files) figures(outcomes []plots.Outcome, err error) []report.Figure {
 		f.err = fmt.Errorf("draw: %w", err)
 		return nil
 	}
+	pictures := make([]report.Figure, len(outcomes))
 	for i, o := range outcomes {
+		pictures[i] = report.Figure{Title: o.Title, Reason: o.Reason}
 		if o.Figure != nil {
 			f.bytes(filepath.Join("plots", o.Name+".png"), drawn[i].png.Bytes())
 			f.bytes(filepath.Join("plots", o.Name+".svg"), drawn[i].svg.Bytes())
+			pictures[i] = report.Figure{Title: o.Title, Description: o.Figure.Description, SVG: drawn[i].svg.Bytes(), Drawing: o.Figure}
 		}
-	}
-	pictures, err := report.Figures(outcomes)
-	if f.err == nil && err != nil {
-		f.err = err
 	}
 	return pictures
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"html"
+	"image"
 	"image/color"
 	"io"
 	"regexp"
@@ -56,7 +57,11 @@ func (f *Figure) Draw(c draw.Canvas) { f.paint(c) }
 func (f *Figure) PNG(w io.Writer) error {
 	c := vgimg.NewWith(vgimg.UseWH(f.Width, f.Height), vgimg.UseDPI(dotsPerInch))
 	f.paint(draw.New(c))
-	if _, err := (vgimg.PngCanvas{Canvas: c}).WriteTo(w); err != nil {
+	m, plain := c.Image().(*image.RGBA)
+	if !plain {
+		return fmt.Errorf("write %s as PNG: the canvas gave a picture of type %T", f.Name, c.Image())
+	}
+	if err := writePNG(w, m); err != nil {
 		return fmt.Errorf("write %s as PNG: %w", f.Name, err)
 	}
 	return nil

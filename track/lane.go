@@ -19,7 +19,7 @@ type movement struct {
 	lag           int // Frames.
 	recent        []coarse
 	diff          []uint16
-	histogram     []int             // Of diff.
+	histogram     []int32           // Of diff.
 	boxes         []image.Rectangle // Of the latest frames, picture pixels.
 	held          image.Rectangle
 }
@@ -55,42 +55,23 @@ func (m *movement) add(small flow.Gray, shift flow.Point, rate float64) image.Re
 	// A histogram tells the median without sorting.
 	side := m.small * m.small
 	if m.histogram == nil {
-		m.histogram = make([]int, 256*side)
+		m.histogram = make([]int32, 256*side)
 	}
-	histogram := m.histogram
-	clear(histogram)
-	m.diff = m.diff[:0]
-	for i, v := range c.cells {
-		d := int(v) - int(old.cells[i])
-		d = max(d, -d)
-		m.diff = append(m.diff, uint16(d))
-		histogram[d]++
+	clear(m.histogram)
+	if cap(m.diff) < len(c.cells) {
+		m.diff = make([]uint16, len(c.cells))
 	}
+	m.diff = m.diff[:len(c.cells)]
+	flow.Differences(c.cells, old.cells, m.diff, m.histogram)
 	middle, run := 0, 0
-	for middle < len(histogram)-1 {
-		if run += histogram[middle]; run > len(m.diff)/2 {
+	for middle < len(m.histogram)-1 {
+		if run += int(m.histogram[middle]); run > len(m.diff)/2 {
 			break
 		}
 		middle++
 	}
 	limit := uint16(max(3*side, 6*middle))
-	diff := m.diff
-	box := image.Rectangle{}
-	for y := 1; y+1 < c.height; y++ {
-		for x := 1; x+1 < c.width; x++ {
-			n := 0
-			for j := -1; j <= 1; j++ {
-				for i := -1; i <= 1; i++ {
-					if diff[(y+j)*c.width+x+i] > limit {
-						n++
-					}
-				}
-			}
-			if n >= 3 {
-				box = box.Union(image.Rect(x-1, y-1, x+2, y+2))
-			}
-		}
-	}
+	box := flow.Changed(m.diff, c.width, c.height, limit)
 	if !box.Empty() {
 		per := float64(m.width) / float64(small.Width) * float64(m.small)
 		sx, sy := shift.X/float64(m.small), shift.Y/float64(m.small)

@@ -43,12 +43,12 @@ func newSpool(dir string, most int64) (*spool, error) {
 		return nil, errors.Join(fmt.Errorf("unlink scratch file: %w", err), f.Close())
 	}
 	s := &spool{file: f, most: most}
-	// Pages are only taken up as they are written. Without memory the file does.
+	// Pages are only taken up as they are written. Large ones are not asked for: a
+	// virtual machine may have to find each of them on its host, which costs several
+	// times what small ones cost that the system has in hand. Without memory the file
+	// does.
 	if m, err := syscall.Mmap(-1, 0, spoolMemory, syscall.PROT_READ|syscall.PROT_WRITE, syscall.MAP_ANON|syscall.MAP_PRIVATE); err == nil {
 		s.memory = m
-		// Large pages are taken up faster; a refusal only costs speed.
-		const hugePages = 14
-		_ = syscall.Madvise(m, hugePages)
 	}
 	return s, nil
 }

@@ -712,41 +712,47 @@ func inRhythm(stances []stance, times []float64) []stance {
 // second sweeps, and what each hoof looks like where it was marked standing.
 // t must not be nil.
 func (c *clip) findStances(ctx context.Context, landmarks []traj.Landmark, windows windowsOf, t *trunk, seeds []seed, forward, backward [][]estimate) (found []seed, known map[traj.Landmark][]*appearance, err error) {
-	known = map[traj.Landmark][]*appearance{}
-	standing := map[traj.Landmark][]model{}
-	reached := map[traj.Landmark][]model{}
-	followers := map[traj.Landmark]*follower{}
-	for i, l := range landmarks {
-		fo := &follower{clip: c, landmark: l, dir: 1, windows: windows}
-		s, r, err := c.modelsOf(fo, t, seeds, forward[i], backward[i])
-		if err != nil {
-			return nil, nil, fmt.Errorf("look at the marks of %s: %w", l, err)
+	// Hooves are looked at one by one, so several at once.
+	standing, reached := make([][]model, len(landmarks)), make([][]model, len(landmarks))
+	followers := make([]*follower, len(landmarks))
+	if err := together(len(landmarks), func(i int) (err error) {
+		followers[i] = &follower{clip: c, landmark: landmarks[i], dir: 1, windows: windows}
+		if standing[i], reached[i], err = c.modelsOf(followers[i], t, seeds, forward[i], backward[i]); err != nil {
+			return fmt.Errorf("look at the marks of %s: %w", landmarks[i], err)
 		}
-		standing[l], reached[l], followers[l] = s, r, fo
-		for _, m := range s {
+		return nil
+	}); err != nil {
+		return nil, nil, err
+	}
+	known = map[traj.Landmark][]*appearance{}
+	for i, l := range landmarks {
+		for _, m := range standing[i] {
 			known[l] = append(known[l], m.appearance)
 		}
 	}
-	var all []stance
-	for _, l := range landmarks {
-		models := standing[l]
-		if len(models) == 0 {
+	stances := make([][]stance, len(landmarks))
+	if err := together(len(landmarks), func(i int) (err error) {
+		l := landmarks[i]
+		models := standing[i]
+		if other := slices.Index(landmarks, l.Opposite()); len(models) == 0 && other >= 0 {
 			own := slices.DeleteFunc(slices.Clone(seeds), func(s seed) bool { return s.Landmark != l })
-			for _, m := range standing[l.Opposite()] {
+			for _, m := range standing[other] {
 				if m, ok := c.mirrored(m, t, own); ok {
 					models = append(models, m)
 				}
 			}
 		}
 		if len(models) == 0 {
-			models = reached[l]
+			models = reached[i]
 		}
-		fi := &finder{clip: c, trunk: t, fo: followers[l], models: models}
-		s, err := fi.find(ctx)
-		if err != nil {
-			return nil, nil, fmt.Errorf("find the stances of %s: %w", l, err)
+		fi := &finder{clip: c, trunk: t, fo: followers[i], models: models}
+		if stances[i], err = fi.find(ctx); err != nil {
+			return fmt.Errorf("find the stances of %s: %w", l, err)
 		}
-		all = append(all, s...)
+		return nil
+	}); err != nil {
+		return nil, nil, err
 	}
+	all := slices.Concat(stances...)
 	return c.seedsOf(shorten(inRhythm(c.settle(alternate(all, seeds, c.times)), c.times), c.times)), known, nil
 }

@@ -69,7 +69,8 @@ func (s *sweep) run(ctx context.Context, progress func()) error {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		for i, fo := range s.followers {
+		visit := func(i int) error {
+			fo := s.followers[i]
 			e, err := s.visit(fo, f, f == first, growth, s.seeds[f])
 			if err != nil {
 				return fmt.Errorf("follow %s into frame %d: %w", fo.landmark, f, err)
@@ -77,6 +78,18 @@ func (s *sweep) run(ctx context.Context, progress func()) error {
 			s.out[i][f] = e
 			if wasOn[i] && !fo.on || e.marked || e.found {
 				s.doubt(i, f)
+			}
+			return nil
+		}
+		if s.apart() {
+			if err := together(len(s.followers), visit); err != nil {
+				return err
+			}
+		} else {
+			for i := range s.followers {
+				if err := visit(i); err != nil {
+					return err
+				}
 			}
 		}
 		s.separate(f)
@@ -92,6 +105,17 @@ func (s *sweep) run(ctx context.Context, progress func()) error {
 			return nil
 		}
 	}
+}
+
+// apart reports whether no follower looks at where the others are: only one that
+// is searched for does.
+func (s *sweep) apart() bool {
+	for _, fo := range s.followers {
+		if !fo.on && fo.started && !fo.seeded {
+			return false
+		}
+	}
+	return true
 }
 
 // doubt takes back what a follower lost in frame f had claimed just before: the
@@ -1228,19 +1252,22 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 	var best *candidate
 	half := halvings(size)
 	plane := flow.NewPlane(b, o.X, o.Y, half)
-	for _, m := range fo.anchors {
+	places := make([]flow.Point, len(fo.anchors)) // Where each may lie.
+	alike := make([]bool, len(fo.anchors))
+	if err := together(len(fo.anchors), func(i int) (err error) {
+		m := fo.anchors[i]
 		rel := fo.pose.Scale / m.scale
 		if rel > 3 || rel < 0.33 {
-			continue
+			return nil
 		}
 		inner := rectAround(m.at, m.window, 0).Sub(m.origin)
 		part := m.patch.Crop(inner)
 		if part.Width < 8 || part.Height < 8 {
-			continue
+			return nil
 		}
 		width, height := int(math.Round(float64(part.Width)*rel)), int(math.Round(float64(part.Height)*rel))
 		if width < 8 || height < 8 || width > b.Width || height > b.Height {
-			continue
+			return nil
 		}
 		if part, err = fo.clip.engine.Resize(part, width, height); err != nil {
 			return err
@@ -1266,10 +1293,16 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 			}
 			return true
 		})
-		if p.score < searchNCC || p.score-p.second < searchMargin {
+		places[i], alike[i] = where(p.x, p.y), p.score >= searchNCC && p.score-p.second >= searchMargin
+		return nil
+	}); err != nil {
+		return err
+	}
+	for i, m := range fo.anchors {
+		if !alike[i] {
 			continue
 		}
-		r, v, ok, err := fo.anchor(m, plane, flow.Pose{At: where(p.x, p.y), Scale: fo.pose.Scale}, size)
+		r, v, ok, err := fo.anchor(m, plane, flow.Pose{At: places[i], Scale: fo.pose.Scale}, size)
 		if err != nil {
 			return err
 		}

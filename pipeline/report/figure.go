@@ -24,23 +24,6 @@ type Figure struct {
 	Reason  string // Why there is no picture, in words without a full stop.
 }
 
-// Figures turns the outcomes of package plots into figures for a page.
-func Figures(outcomes []plots.Outcome) ([]Figure, error) {
-	var out []Figure
-	for _, o := range outcomes {
-		if o.Figure == nil {
-			out = append(out, Figure{Title: o.Title, Reason: o.Reason})
-			continue
-		}
-		var b bytes.Buffer
-		if err := o.Figure.SVG(&b); err != nil {
-			return nil, err
-		}
-		out = append(out, Figure{Title: o.Title, Description: o.Figure.Description, SVG: b.Bytes(), Drawing: o.Figure})
-	}
-	return out, nil
-}
-
 // ErrFigure is what errors.Is finds where a figure is not an SVG this package
 // puts into a page.
 var ErrFigure = errors.New("not a harmless SVG")

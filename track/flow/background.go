@@ -2,6 +2,7 @@ package flow
 
 import (
 	"fmt"
+	"image"
 	"math"
 )
 
@@ -42,6 +43,26 @@ func Sums(g Gray, x, y, side int, out []uint16) error {
 	}
 	sums(g, x, y, side, out)
 	return nil
+}
+
+// Differences fills out with how far a and b differ, cell by cell, and counts in
+// histogram how often each difference comes. All but histogram have one length;
+// what lies beyond the shortest is left out. A difference beyond the end of
+// histogram counts as its last.
+func Differences(a, b, out []uint16, histogram []int32) {
+	n := min(len(a), len(b), len(out))
+	if n > 0 && len(histogram) > 0 {
+		differences(a[:n], b[:n], out[:n], histogram)
+	}
+}
+
+// Changed returns the bounds of those squares of 3 × 3 cells in which three or
+// more lie above limit. Index of cells: y·width + x.
+func Changed(cells []uint16, width, height int, limit uint16) image.Rectangle {
+	if width < 3 || height < 3 || len(cells) < width*height {
+		return image.Rectangle{}
+	}
+	return changed(cells, width, height, limit)
 }
 
 // Patches are small squares of one picture that are looked for in others. It

@@ -238,6 +238,42 @@ WIDE void kernel_sums(const uint8_t *from, int stride, int side, uint16_t *to, i
 		sums(from, stride, side, to, count);
 }
 
+WIDE void kernel_differences(const uint16_t *a, const uint16_t *b, uint16_t *out, int count, int32_t *histogram, int bins) {
+	for (int i = 0; i < count; i++)
+		out[i] = (uint16_t)(a[i] > b[i] ? a[i] - b[i] : b[i] - a[i]);
+	for (int i = 0; i < count; i++)
+		histogram[out[i] < bins ? out[i] : bins - 1]++;
+}
+
+WIDE void kernel_changed(const uint16_t *cells, int width, int height, uint16_t limit, uint8_t *row, int *box) {
+	int left = width, top = height, right = -1, bottom = -1;
+	for (int y = 1; y + 1 < height; y++) {
+		const uint16_t *b = cells + (size_t)y * width, *a = b - width, *c = b + width;
+		for (int x = 0; x < width; x++)
+			row[x] = (uint8_t)((a[x] > limit) + (b[x] > limit) + (c[x] > limit));
+		uint8_t any = 0;
+		for (int x = 1; x + 1 < width; x++)
+			any |= row[x - 1] + row[x] + row[x + 1] >= 3;
+		if (!any)
+			continue;
+		for (int x = 1; x + 1 < width; x++) {
+			if (row[x - 1] + row[x] + row[x + 1] < 3)
+				continue;
+			left = x < left ? x : left;
+			right = x > right ? x : right;
+		}
+		top = y < top ? y : top;
+		bottom = y;
+	}
+	box[0] = box[1] = box[2] = box[3] = 0;
+	if (right < 0)
+		return;
+	box[0] = left - 1;
+	box[1] = top - 1;
+	box[2] = right + 2;
+	box[3] = bottom + 2;
+}
+
 WIDE float kernel_follow(const uint8_t *pixels, int stride, int width, int height,
 	const float *parts, int side, int count, float xx, float xy, float yy,
 	int iterations, float *scratch, float *x, float *y) {
@@ -255,8 +291,19 @@ WIDE float kernel_follow(const uint8_t *pixels, int stride, int width, int heigh
 		for (int j = 0; j < side; j++) {
 			const uint8_t *a = pixels + (size_t)(iy + j) * stride + ix, *b = a + stride;
 			float *out = scratch + j * side;
-			for (int i = 0; i < side; i++)
-				out[i] = w00 * a[i] + w01 * a[i + 1] + w10 * b[i] + w11 * b[i + 1];
+			if (side < 8) {
+				for (int i = 0; i < side; i++)
+					out[i] = w00 * a[i] + w01 * a[i + 1] + w10 * b[i] + w11 * b[i + 1];
+				continue;
+			}
+			// Eight at a time; the last eight begin so that they end with the row.
+			for (int i = 0; i < side; i += 8) {
+				const int k = i + 8 <= side ? i : side - 8;
+				float eight[8];
+				for (int l = 0; l < 8; l++)
+					eight[l] = w00 * a[k + l] + w01 * a[k + l + 1] + w10 * b[k + l] + w11 * b[k + l + 1];
+				memcpy(out + k, eight, sizeof eight);
+			}
 		}
 		for (int i = side * side; i < count; i++)
 			scratch[i] = 0;

@@ -19,10 +19,15 @@ package flow
 // #cgo nocallback kernel_widen
 // #cgo noescape kernel_add
 // #cgo nocallback kernel_add
+// #cgo noescape kernel_differences
+// #cgo nocallback kernel_differences
+// #cgo noescape kernel_changed
+// #cgo nocallback kernel_changed
 // #include "kernel.h"
 import "C"
 
 import (
+	"image"
 	"sync"
 	"unsafe"
 )
@@ -77,6 +82,18 @@ func shrink(g Gray, factor int, out Gray) {
 
 func sums(g Gray, x, y, side int, out []uint16) {
 	C.kernel_sums((*C.uint8_t)(&g.Pix[y*g.Stride+x]), C.int(g.Stride), C.int(side), (*C.uint16_t)(&out[0]), C.int(len(out)))
+}
+
+func differences(a, b, out []uint16, histogram []int32) {
+	C.kernel_differences((*C.uint16_t)(&a[0]), (*C.uint16_t)(&b[0]), (*C.uint16_t)(&out[0]), C.int(len(out)), (*C.int32_t)(&histogram[0]), C.int(len(histogram)))
+}
+
+func changed(cells []uint16, width, height int, limit uint16) image.Rectangle {
+	row := borrow(width)
+	defer room.Put(row)
+	var box [4]C.int
+	C.kernel_changed((*C.uint16_t)(&cells[0]), C.int(width), C.int(height), C.uint16_t(limit), (*C.uint8_t)(unsafe.Pointer(&(*row)[0])), &box[0])
+	return image.Rect(int(box[0]), int(box[1]), int(box[2]), int(box[3]))
 }
 
 // settle moves the patch p from (x, y) to where it fits g best and returns the

@@ -39,6 +39,16 @@ void kernel_shrink(const uint8_t *from, int from_stride, int factor, uint8_t *to
 // side is at most 16.
 void kernel_sums(const uint8_t *from, int stride, int side, uint16_t *to, int count);
 
+// kernel_differences fills out with the magnitudes of a − b, count of each, and
+// adds how often each comes to histogram, which has bins of them; larger ones
+// count as the last.
+void kernel_differences(const uint16_t *a, const uint16_t *b, uint16_t *out, int count, int32_t *histogram, int bins);
+
+// kernel_changed sets box to the bounds (left, top, right, bottom; right and
+// bottom beyond the last) of the squares of 3 × 3 cells in which three or more lie
+// above limit; all zero where there is none. row has room for width numbers.
+void kernel_changed(const uint16_t *cells, int width, int height, uint16_t limit, uint8_t *row, int *box);
+
 // kernel_follow moves a patch of side × side pixels, at (*x, *y) of the picture
 // from its top-left pixel, to where it fits the picture best. parts holds the
 // patch's values and its gradients in x and y, count of each; count is side²
