@@ -217,9 +217,17 @@ func (l *lane) finish() {
 	}
 }
 
+// veil is memory for what foreground works out. The zero value is right.
+type veil struct {
+	behind    []byte
+	plane     flow.Plane // Of behind.
+	raw, wide []float32
+}
+
 // foreground returns, for every pixel of plane (a part of frame f), how surely
-// it does not show the empty lane, from 0 to 1; nil where the lane is unknown.
-func (c *clip) foreground(f int, plane flow.Plane, halvings int) []float32 {
+// it does not show the empty lane, from 0 to 1; nil where the lane is unknown. It
+// lies in v's memory, and holds until the next call with v.
+func (c *clip) foreground(f int, plane flow.Plane, halvings int, v *veil) []float32 {
 	if c.lane == nil || plane.Width == 0 {
 		return nil
 	}
@@ -230,21 +238,28 @@ func (c *clip) foreground(f int, plane flow.Plane, halvings int) []float32 {
 	my := plane.Y0 + plane.Step*float64(plane.Height)/2
 	dx, dy := 0.0, 0.0
 	if c.toFirst != nil {
-		u, v := c.toFirst[f].Apply(mx, my)
-		if !(flow.Point{X: u, Y: v}).Finite() {
+		x, y := c.toFirst[f].Apply(mx, my)
+		if !(flow.Point{X: x, Y: y}).Finite() {
 			return nil
 		}
-		dx, dy = u-mx, v-my
+		dx, dy = x-mx, y-my
 	}
 	x0 := int(math.Round(plane.X0 - (plane.Step-1)/2 + dx))
 	y0 := int(math.Round(plane.Y0 - (plane.Step-1)/2 + dy))
 	w, h := plane.Width*int(plane.Step), plane.Height*int(plane.Step)
-	behind := flow.Gray{Width: w, Height: h, Stride: w, Pix: make([]byte, w*h)}
+	if cap(v.behind) < w*h {
+		v.behind = make([]byte, w*h)
+	}
+	behind := flow.Gray{Width: w, Height: h, Stride: w, Pix: v.behind[:w*h]}
 	known := image.Rect(0, 0, l.width, l.height).Intersect(image.Rect(x0, y0, x0+w, y0+h))
+	if known.Dx() != w || known.Dy() != h {
+		clear(behind.Pix)
+	}
 	for y := known.Min.Y; y < known.Max.Y; y++ {
 		copy(behind.Pix[(y-y0)*w+known.Min.X-x0:], l.picture[y*l.width+known.Min.X:y*l.width+known.Max.X])
 	}
-	b := flow.NewPlane(behind, 0, 0, halvings)
+	v.plane.Fill(behind, 0, 0, halvings)
+	b := v.plane
 	if b.Width != plane.Width || b.Height != plane.Height {
 		return nil
 	}
@@ -255,16 +270,18 @@ func (c *clip) foreground(f int, plane flow.Plane, halvings int) []float32 {
 	if c.toFirst != nil {
 		slack = 0.6
 	}
-	raw, err := flow.Unlike(plane, b, 3*noise+1.5, slack/2)
+	raw, err := flow.Unlike(plane, b, 3*noise+1.5, slack/2, v.raw)
 	if err != nil {
 		return nil
 	}
+	v.raw = raw
 	// What was never seen without the horse counts as the horse.
 	for y := range plane.Height {
 		l.unseen(raw[y*plane.Width:][:plane.Width], x0, y0+y*int(plane.Step), int(plane.Step))
 	}
 	// The outline belongs to what moves: widen by one pixel.
-	return flow.Widen(raw, plane.Width, plane.Height)
+	v.wide = flow.Widen(raw, plane.Width, plane.Height, v.wide)
+	return v.wide
 }
 
 // unseen sets those of row to 1 whose squares of the lane, of the given side and

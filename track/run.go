@@ -107,7 +107,7 @@ func load(ctx context.Context, open Open, marks []Mark, opts Options) (c *clip, 
 			return nil, &MarkError{*m, fmt.Sprintf("outside the picture of %d×%d", w, h)}
 		}
 	}
-	if loaded.spool, err = newSpool(opts.ScratchDir, opts.MaxScratch); err != nil {
+	if loaded.spool, err = newSpool(opts.ScratchDir, opts.MaxScratch, spoolMemory(w, h)); err != nil {
 		return nil, err
 	}
 	defer func() {

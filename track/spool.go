@@ -29,11 +29,16 @@ type spoolPart struct {
 	rect   image.Rectangle
 }
 
-// spoolMemory bounds what is kept in memory, bytes: most of a run of ten seconds.
-const spoolMemory = 128 << 20
+// spoolMemory returns how much of a clip of width × height is kept in memory, bytes:
+// most of a run of ten seconds. Even where a file stays in the system's own memory,
+// writing to it costs several times as much.
+func spoolMemory(width, height int) int {
+	return min(max(width*height/(1920*1080), 1)*(128<<20), 384<<20)
+}
 
-// newSpool returns an empty spool that keeps at most so many bytes altogether.
-func newSpool(dir string, most int64) (*spool, error) {
+// newSpool returns an empty spool that keeps at most so many bytes altogether, the
+// first of them, up to memory, in memory.
+func newSpool(dir string, most int64, memory int) (*spool, error) {
 	// The file is made at once, so that a folder that is not there is told early.
 	f, err := os.CreateTemp(dir, "jogstrip-frames-*")
 	if err != nil {
@@ -47,7 +52,7 @@ func newSpool(dir string, most int64) (*spool, error) {
 	// virtual machine may have to find each of them on its host, which costs several
 	// times what small ones cost that the system has in hand. Without memory the file
 	// does.
-	if m, err := syscall.Mmap(-1, 0, spoolMemory, syscall.PROT_READ|syscall.PROT_WRITE, syscall.MAP_ANON|syscall.MAP_PRIVATE); err == nil {
+	if m, err := syscall.Mmap(-1, 0, memory, syscall.PROT_READ|syscall.PROT_WRITE, syscall.MAP_ANON|syscall.MAP_PRIVATE); err == nil {
 		s.memory = m
 	}
 	return s, nil

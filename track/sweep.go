@@ -328,7 +328,11 @@ type follower struct {
 	anchors []*appearance
 	known   []*appearance // Of marks anywhere in the clip; where set, they are the anchors.
 
-	bufA, bufB []byte
+	// Memory that every step uses anew.
+	bufA, bufB     []byte
+	planeA, planeB flow.Plane
+	previous       flow.Template
+	veil           veil
 }
 
 // Limits on what counts as seen. They are shares and correlations, so they hold
@@ -391,28 +395,38 @@ func weight(at flow.Point, w flow.Window) func(x, y float64) float64 {
 	}
 }
 
-// weigh is weight, times how surely each pixel of plane is not the empty lane.
-func (fo *follower) weigh(f int, plane flow.Plane, halvings int, at flow.Point, w flow.Window) (weigh func(x, y float64) float64, share float64) {
+// weigh is weight, times how surely each pixel of plane is not the empty lane. It
+// holds until the next call with v.
+func (fo *follower) weigh(f int, plane flow.Plane, halvings int, at flow.Point, w flow.Window, v *veil) (weigh func(x, y float64) float64, share float64) {
 	rim := weight(at, w)
 	if fo.unmasked {
 		return rim, 1
 	}
-	mask := fo.clip.foreground(f, plane, halvings)
+	mask := fo.clip.foreground(f, plane, halvings, v)
 	if mask == nil {
 		return rim, 1
 	}
-	weigh = func(x, y float64) float64 {
-		i, j := int(math.Round((x-plane.X0)/plane.Step)), int(math.Round((y-plane.Y0)/plane.Step))
-		if i < 0 || j < 0 || i >= plane.Width || j >= plane.Height {
+	x0, y0, step, width, height := plane.X0, plane.Y0, plane.Step, plane.Width, plane.Height
+	shows := func(x, y float64) float64 {
+		i, j := int(math.Round((x-x0)/step)), int(math.Round((y-y0)/step))
+		if i < 0 || j < 0 || i >= width || j >= height {
 			return 0
 		}
-		return rim(x, y) * float64(mask[j*plane.Width+i])
+		return float64(mask[j*width+i])
+	}
+	weigh = func(x, y float64) float64 {
+		m := shows(x, y)
+		if m == 0 {
+			return 0 // The rim's weight costs more than all the rest.
+		}
+		return rim(x, y) * m
 	}
 	var sum, all float64
-	for y := at.Y - w.Up; y <= at.Y+w.Down; y += plane.Step {
-		for x := at.X - w.Left; x <= at.X+w.Right; x += plane.Step {
-			sum += weigh(x, y)
-			all += rim(x, y)
+	for y := at.Y - w.Up; y <= at.Y+w.Down; y += step {
+		for x := at.X - w.Left; x <= at.X+w.Right; x += step {
+			r := rim(x, y)
+			sum += r * shows(x, y)
+			all += r
 		}
 	}
 	return weigh, sum / all
@@ -453,7 +467,7 @@ func (fo *follower) start(m seed) error {
 	}
 	plane := flow.NewPlane(g, o.X, o.Y, halvings(w.Size()))
 	fo.unmasked = false
-	weigh, share := fo.weigh(m.Frame, plane, halvings(w.Size()), at, w)
+	weigh, share := fo.weigh(m.Frame, plane, halvings(w.Size()), at, w, new(veil)) // Kept with the appearance.
 	if share < 0.15 {
 		// The horse has stood here for long, or looks like the lane.
 		fo.unmasked = true
@@ -539,15 +553,15 @@ func (fo *follower) step(f, g int, growth float64) error {
 		return nil
 	}
 	half := halvings(size)
-	planeA := flow.NewPlane(a, o.X, o.Y, half)
-	planeB := flow.NewPlane(b, o.X, o.Y, half)
-	weigh, share := fo.weigh(f, planeA, half, at, w)
+	fo.planeA.Fill(a, o.X, o.Y, half)
+	fo.planeB.Fill(b, o.X, o.Y, half)
+	planeA, planeB := fo.planeA, fo.planeB
+	weigh, share := fo.weigh(f, planeA, half, at, w, &fo.veil)
 	if share < 0.35*fo.share {
 		fo.lose("the empty lane shows where it should be")
 		return nil
 	}
-	previous, err := flow.NewTemplate(planeA, at, w, weigh)
-	if err != nil {
+	if err := fo.previous.Fill(planeA, at, w, weigh); err != nil {
 		fo.lose("nothing left to hold on to: " + err.Error())
 		return nil
 	}
@@ -565,7 +579,7 @@ func (fo *follower) step(f, g int, growth float64) error {
 		}
 		agree = 0.5
 	}
-	chain := previous.Register(planeB, flow.Pose{At: at.Add(move), Scale: 1}, flow.RegisterOptions{ScaleSD: scaleStraySD, AngleSD: angleStraySD})
+	chain := fo.previous.Register(planeB, flow.Pose{At: at.Add(move), Scale: 1}, flow.RegisterOptions{ScaleSD: scaleStraySD, AngleSD: angleStraySD})
 	switch {
 	case !chain.OK:
 		fo.lose("patch could not be placed")
@@ -664,7 +678,7 @@ func (fo *follower) step(f, g int, growth float64) error {
 	fo.quality = min(1, max(0, (chain.NCC-0.5)/0.5)) * math.Sqrt(agree) * math.Sqrt(chain.Agree)
 	if fresh && chain.NCC > 0.85 {
 		nw := fo.base.Scaled(pose.Scale)
-		weigh, _ := fo.weigh(g, planeB, half, pose.At, nw)
+		weigh, _ := fo.weigh(g, planeB, half, pose.At, nw, &fo.veil)
 		if t, err := flow.NewTemplate(planeB, pose.At, nw, weigh); err == nil {
 			fo.key, fo.keyTurn = appearance{template: t, at: pose.At, scale: pose.Scale, angle: pose.Angle, variance: variance, across: across}, spread{}
 			if err := fo.repeats(b, o); err != nil {
@@ -1251,7 +1265,8 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 	}
 	var best *candidate
 	half := halvings(size)
-	plane := flow.NewPlane(b, o.X, o.Y, half)
+	fo.planeB.Fill(b, o.X, o.Y, half)
+	plane := fo.planeB
 	places := make([]flow.Point, len(fo.anchors)) // Where each may lie.
 	alike := make([]bool, len(fo.anchors))
 	if err := together(len(fo.anchors), func(i int) (err error) {
@@ -1315,7 +1330,7 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 	}
 	pose := flow.Pose{At: best.At, Scale: best.Scale * best.from.scale}
 	nw := fo.base.Scaled(pose.Scale)
-	weigh, share := fo.weigh(g, plane, half, pose.At, nw)
+	weigh, share := fo.weigh(g, plane, half, pose.At, nw, &fo.veil)
 	if share < 0.5*fo.share {
 		return nil
 	}

@@ -193,22 +193,34 @@ func (m *Mean) Add(x, y int, row []byte, skipBlack bool) error {
 // Unlike returns, for every pixel of p, how surely it is not what behind shows,
 // from 0 to 1: where their difference passes limit (grey
 // levels), which grows with the contrast of behind, by slack per grey level
-// between the pixels on both sides. Both planes have one size, at least 3×3.
-func Unlike(p, behind Plane, limit, slack float64) ([]float32, error) {
+// between the pixels on both sides. Both planes have one size, at least 3×3. out's
+// memory is used where it is large enough.
+func Unlike(p, behind Plane, limit, slack float64, out []float32) ([]float32, error) {
 	if p.Width != behind.Width || p.Height != behind.Height || p.Width < 3 || p.Height < 3 ||
 		len(p.Pix) < p.Width*p.Height || len(behind.Pix) < p.Width*p.Height {
 		return nil, fmt.Errorf("compare planes of %d×%d and %d×%d: %w", p.Width, p.Height, behind.Width, behind.Height, ErrSize)
 	}
-	out := make([]float32, p.Width*p.Height)
+	out = resized(out, p.Width*p.Height)
 	unlike(p, behind, float32(limit), float32(slack), out)
 	return out, nil
 }
 
 // Widen returns v with every value replaced by the largest within one pixel of it.
-func Widen(v []float32, width, height int) []float32 {
-	out := make([]float32, len(v))
+// out's memory is used where it is large enough; it is not v's.
+func Widen(v []float32, width, height int, out []float32) []float32 {
+	out = resized(out, len(v))
 	if width >= 2 && height >= 1 && len(v) == width*height {
 		widen(v, out, width, height)
+	} else {
+		clear(out)
 	}
 	return out
+}
+
+// resized returns v with n values, in the same memory where it is large enough.
+func resized(v []float32, n int) []float32 {
+	if cap(v) < n {
+		return make([]float32, n)
+	}
+	return v[:n]
 }

@@ -78,14 +78,3 @@ func (g Gray) Pack(out []byte) {
 		copy(out[y*g.Width:(y+1)*g.Width], g.Pix[y*g.Stride:])
 	}
 }
-
-// Halve returns g at half its size, each pixel the mean of four. Pixel (x, y)
-// of the result has its centre at (2x+0.5, 2y+0.5) of g.
-func (g Gray) Halve() Gray {
-	w, h := g.Width/2, g.Height/2
-	out := Gray{Pix: make([]byte, w*h), Width: w, Height: h, Stride: w}
-	if w > 0 && h > 0 {
-		halve(g, out)
-	}
-	return out
-}

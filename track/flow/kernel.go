@@ -51,6 +51,11 @@ func borrow(n int) *[]float32 {
 	return p
 }
 
+// asBytes returns the memory of v.
+func asBytes(v []float32) []byte {
+	return unsafe.Slice((*byte)(unsafe.Pointer(unsafe.SliceData(v))), 4*len(v))
+}
+
 // fit is what one look at a template in a plane gives; see kernel.h.
 type fit = C.kernel_fit
 

@@ -236,7 +236,7 @@ func waving(dx, dy float64) Gray {
 
 func TestUnlikeAndWiden(t *testing.T) {
 	p, behind := NewPlane(texture(40, 30, 1), 0, 0, 0), NewPlane(texture(40, 30, 2), 0, 0, 0)
-	got, err := Unlike(p, behind, 5, 0.3)
+	got, err := Unlike(p, behind, 5, 0.3, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -250,7 +250,7 @@ func TestUnlikeAndWiden(t *testing.T) {
 			}
 		}
 	}
-	wide := Widen(got, 40, 30)
+	wide := Widen(got, 40, 30, nil)
 	for y := range 30 {
 		for x := range 40 {
 			var want float32

@@ -22,21 +22,45 @@ type Plane struct {
 // of times. The smoothing takes away the detail that linear interpolation would
 // misplace. A picture too small for it gives an empty plane.
 func NewPlane(g Gray, x0, y0, halvings int) Plane {
+	var p Plane
+	p.Fill(g, x0, y0, halvings)
+	return p
+}
+
+// Fill makes p what NewPlane returns. p's memory is used where it is large enough.
+func (p *Plane) Fill(g Gray, x0, y0, halvings int) {
 	px, py, step := float64(x0), float64(y0), 1.0
-	for range halvings {
-		if g.Width < 2 || g.Height < 2 {
-			return Plane{}
+	*p = Plane{Pix: p.Pix[:0]}
+	if halvings > 0 {
+		// Each halving needs a quarter of the picture before it.
+		need := max((g.Width/2)*(g.Height/2), 0)
+		first := borrow((need+3)/4 + 1)
+		defer room.Put(first)
+		second := borrow((need/4+3)/4 + 1)
+		defer room.Put(second)
+		for i := range halvings {
+			if g.Width < 2 || g.Height < 2 {
+				return
+			}
+			to := first
+			if i%2 == 1 {
+				to = second
+			}
+			half := Gray{Width: g.Width / 2, Height: g.Height / 2, Stride: g.Width / 2}
+			half.Pix = asBytes(*to)[:half.Width*half.Height]
+			halve(g, half)
+			g = half
+			px, py, step = px+step/2, py+step/2, step*2
 		}
-		g = g.Halve()
-		px, py, step = px+step/2, py+step/2, step*2
 	}
 	if g.Width < 3 || g.Height < 3 {
-		return Plane{}
+		return
 	}
-	p := Plane{Width: g.Width, Height: g.Height, X0: px, Y0: py, Step: step}
-	p.Pix = make([]float32, g.Width*g.Height)
+	if cap(p.Pix) < g.Width*g.Height {
+		p.Pix = make([]float32, g.Width*g.Height)
+	}
+	*p = Plane{Pix: p.Pix[:g.Width*g.Height], Width: g.Width, Height: g.Height, X0: px, Y0: py, Step: step}
 	smooth(g, p.Pix)
-	return p
 }
 
 // Pose places a template in a picture: what lies at offset (u, v) from the mark
@@ -76,11 +100,22 @@ type Template struct {
 // ErrNoTexture where the patch does not hold the mark in both directions, and
 // ErrTooSmall where less than 20 pixels count.
 func NewTemplate(p Plane, mark Point, w Window, weight func(x, y float64) float64) (*Template, error) {
+	t := new(Template)
+	if err := t.Fill(p, mark, w, weight); err != nil {
+		return nil, err
+	}
+	return t, nil
+}
+
+// Fill makes t what NewTemplate returns; after an error t is of no use but to be
+// filled again. t's memory is used where it is large enough.
+func (t *Template) Fill(p Plane, mark Point, w Window, weight func(x, y float64) float64) error {
+	*t = Template{parts: t.parts}
 	if !mark.Finite() {
-		return nil, ErrNumber
+		return ErrNumber
 	}
 	if p.Width < 5 || p.Height < 5 {
-		return nil, ErrTooSmall
+		return ErrTooSmall
 	}
 	left := max(int(math.Round((mark.X-w.Left-p.X0)/p.Step)), 1)
 	right := min(int(math.Round((mark.X+w.Right-p.X0)/p.Step)), p.Width-2)
@@ -88,10 +123,13 @@ func NewTemplate(p Plane, mark Point, w Window, weight func(x, y float64) float6
 	bottom := min(int(math.Round((mark.Y+w.Down-p.Y0)/p.Step)), p.Height-2)
 	most := max(right-left+1, 0) * max(bottom-top+1, 0)
 	if most == 0 {
-		return nil, ErrTooSmall
+		return ErrTooSmall
 	}
-	t := &Template{stride: padded(most)}
-	t.parts = make([]float32, 6*t.stride)
+	t.stride = padded(most)
+	if cap(t.parts) < 6*t.stride {
+		t.parts = make([]float32, 6*t.stride)
+	}
+	t.parts = t.parts[:6*t.stride]
 	us, vs, values := t.parts[:most], t.parts[t.stride:][:most], t.parts[2*t.stride:][:most]
 	gxs, gys, weights := t.parts[3*t.stride:][:most], t.parts[4*t.stride:][:most], t.parts[5*t.stride:][:most]
 	var sxx, sxy, syy float64
@@ -120,7 +158,10 @@ func NewTemplate(p Plane, mark Point, w Window, weight func(x, y float64) float6
 		}
 	}
 	if t.weight < 20 {
-		return nil, ErrTooSmall
+		return ErrTooSmall
+	}
+	for i := range 6 {
+		clear(t.parts[i*t.stride+t.count : (i+1)*t.stride])
 	}
 	t.mean /= t.weight
 	for i := range t.count {
@@ -130,10 +171,10 @@ func NewTemplate(p Plane, mark Point, w Window, weight func(x, y float64) float6
 	// The weaker direction of the structure tensor, grey levels squared per px².
 	weakest := (sxx + syy - math.Hypot(sxx-syy, 2*sxy)) / 2 / t.weight * p.Step * p.Step
 	if weakest < 0.25 {
-		return nil, ErrNoTexture
+		return ErrNoTexture
 	}
 	t.hold = weakest / ((sxx + syy) / t.weight * p.Step * p.Step)
-	return t, nil
+	return nil
 }
 
 // RegisterOptions sets one registration.
