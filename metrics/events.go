@@ -708,7 +708,8 @@ const neighbourhood = 1.3
 func findInstants(edges []*edge) {
 	kinds := onsets()
 	evidence := make([][]float64, len(edges)) // Index: edge, kind.
-	for i, e := range edges {
+	together(len(edges), func(i int) {
+		e := edges[i]
 		if e.logs == nil {
 			for _, kind := range kinds {
 				e.logs = append(e.logs, e.logLikelihoods(kind))
@@ -718,7 +719,7 @@ func findInstants(edges []*edge) {
 		for q, l := range e.logs {
 			evidence[i][q] = logSum(l)
 		}
-	}
+	})
 	total := make([]float64, len(kinds))
 	for _, e := range edges {
 		for q := range kinds {

@@ -172,8 +172,10 @@ func (f findings) mean(n Name) float64 {
 // away.
 func (a *analysis) addCommon(found findings, space *spatial) {
 	variants := a.cal.Variants()
+	spaces := make([]*spatial, len(variants))
+	together(len(variants), func(i int) { spaces[i] = a.measureSpace(variants[i]) })
 	for i := 0; i+1 < len(variants); i += 2 {
-		plus, minus := a.measureSpace(variants[i]), a.measureSpace(variants[i+1])
+		plus, minus := spaces[i], spaces[i+1]
 		for _, d := range Definitions() {
 			if space.found[d.Name] == nil {
 				continue

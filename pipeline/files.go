@@ -31,11 +31,16 @@ const (
 
 // files writes the files of one results folder and keeps the first error.
 type files struct {
-	dir string
-	err error
+	dir   string
+	err   error
+	aside errgroup.Group // What is written while the rest goes on.
 }
 
-func newFiles(dir string) *files { return &files{dir: dir} }
+func newFiles(dir string) *files {
+	f := &files{dir: dir}
+	f.aside.SetLimit(runtime.GOMAXPROCS(0))
+	return f
+}
 
 // makeFolder fills a results folder and puts it in place whole.
 func makeFolder(target string, fill func(*files) error) (err error) {
@@ -52,7 +57,7 @@ func makeFolder(target string, fill func(*files) error) (err error) {
 		}
 	}()
 	f := newFiles(dir)
-	if err := errors.Join(fill(f), f.err); err != nil {
+	if err := errors.Join(fill(f), f.aside.Wait(), f.err); err != nil {
 		return fmt.Errorf("write %s: %w", target, err)
 	}
 	return fsx.Commit(dir, target)
@@ -62,12 +67,16 @@ func (f *files) bytes(name string, data []byte) {
 	if f.err != nil {
 		return
 	}
+	f.err = f.put(name, data)
+}
+
+// put writes a file; it may be called from several goroutines.
+func (f *files) put(name string, data []byte) error {
 	path := filepath.Join(f.dir, name)
 	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
-		f.err = err
-		return
+		return err
 	}
-	f.err = os.WriteFile(path, data, 0o644)
+	return os.WriteFile(path, data, 0o644)
 }
 
 func (f *files) from(name string, write func(io.Writer) error) {
@@ -108,30 +117,27 @@ func (f *files) figures(outcomes []plots.Outcome, err error) []report.Figure {
 	if f.err != nil {
 		return nil
 	}
-	// Figures do not depend on each other, so every processor draws some.
-	drawn := make([]struct{ png, svg bytes.Buffer }, len(outcomes))
-	var drawing errgroup.Group
-	drawing.SetLimit(runtime.GOMAXPROCS(0))
-	for i, o := range outcomes {
-		if o.Figure == nil {
-			continue
-		}
-		drawing.Go(func() error {
-			return errors.Join(o.Figure.PNG(&drawn[i].png), o.Figure.SVG(&drawn[i].svg))
-		})
-	}
-	if err := drawing.Wait(); err != nil {
-		f.err = fmt.Errorf("draw: %w", err)
-		return nil
-	}
 	pictures := make([]report.Figure, len(outcomes))
 	for i, o := range outcomes {
 		pictures[i] = report.Figure{Title: o.Title, Reason: o.Reason}
-		if o.Figure != nil {
-			f.bytes(filepath.Join("plots", o.Name+".png"), drawn[i].png.Bytes())
-			f.bytes(filepath.Join("plots", o.Name+".svg"), drawn[i].svg.Bytes())
-			pictures[i] = report.Figure{Title: o.Title, Description: o.Figure.Description, SVG: drawn[i].svg.Bytes(), Drawing: o.Figure}
+		if o.Figure == nil {
+			continue
 		}
+		var svg bytes.Buffer
+		if err := o.Figure.SVG(&svg); err != nil {
+			f.err = fmt.Errorf("draw: %w", err)
+			return nil
+		}
+		// Only the page needs the SVG, so the PNG may come while it is written.
+		f.aside.Go(func() error {
+			var b bytes.Buffer
+			if err := o.Figure.PNG(&b); err != nil {
+				return fmt.Errorf("draw: %w", err)
+			}
+			return f.put(filepath.Join("plots", o.Name+".png"), b.Bytes())
+		})
+		f.bytes(filepath.Join("plots", o.Name+".svg"), svg.Bytes())
+		pictures[i] = report.Figure{Title: o.Title, Description: o.Figure.Description, SVG: svg.Bytes(), Drawing: o.Figure}
 	}
 	return pictures
 }

@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 
 	"jogstrip/metrics"
@@ -421,5 +422,32 @@ func TestSVGEscapesWords(t *testing.T) {
 	}
 	if strings.Contains(b.String(), "<script") {
 		t.Error("a treatment's name became markup")
+	}
+}
+
+// A page is written while its figures are, so one figure may be drawn several
+// times at once; the race detector finds what they would share.
+func TestDrawnAtOnce(t *testing.T) {
+	for _, f := range samples(t) {
+		var svg bytes.Buffer
+		if err := f.SVG(&svg); err != nil {
+			t.Fatal(err)
+		}
+		writers := []func(io.Writer) error{f.PNG, f.SVG, f.PDF}
+		drawn := make([]bytes.Buffer, 2*len(writers))
+		var all sync.WaitGroup
+		for i := range drawn {
+			all.Go(func() {
+				if err := writers[i%len(writers)](&drawn[i]); err != nil {
+					t.Error(err)
+				}
+			})
+		}
+		all.Wait()
+		for i := range writers {
+			if a, b := drawn[i].Bytes(), drawn[i+len(writers)].Bytes(); !bytes.Equal(a, b) {
+				t.Errorf("%s: format %d came out in two ways", f.Name, i)
+			}
+		}
 	}
 }
