@@ -168,7 +168,7 @@ func (l *lane) span(x, y int, row []byte, warped bool) error {
 	at := y*l.width + x
 	for i := (sampled - at%sampled) % sampled; i < len(row); i += sampled {
 		if n := int(l.mean.Count[at+i]); n > 2 && !(warped && row[i] == 0) {
-			d := int(row[i]) - int(l.mean.Sum[at+i])/n
+			d := int(row[i]) - int(uint32(l.mean.Sum[at+i])/uint32(n))
 			l.deviation[min(max(d, -d), 63)]++
 		}
 	}

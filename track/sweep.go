@@ -1062,18 +1062,7 @@ func (fo *follower) flow(a, b flow.Gray, o image.Point, at flow.Point, w flow.Wi
 	}
 	side := min(max(int(0.6*w.Size()), 9), 31) | 1
 	opts := flow.FlowOptions{Window: side, Levels: 3}
-	there, err := fo.clip.engine.Flow(a, b, corners, guess, opts)
-	if err != nil {
-		return flow.Point{}, 0, false, err
-	}
-	ends := make([]flow.Point, len(there))
-	for i, t := range there {
-		ends[i] = corners[i]
-		if t.OK {
-			ends[i] = t.Point
-		}
-	}
-	back, err := fo.clip.engine.Flow(b, a, ends, corners, opts)
+	there, back, err := fo.clip.engine.FlowBoth(a, b, corners, guess, opts)
 	if err != nil {
 		return flow.Point{}, 0, false, err
 	}

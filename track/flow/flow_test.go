@@ -120,3 +120,55 @@ func TestRegisterFindsShiftAndScale(t *testing.T) {
 		t.Errorf("error over spread %.2f, want 0.5 to 1.5", q)
 	}
 }
+
+// FlowBoth is two calls of Flow, bit by bit.
+func TestFlowBoth(t *testing.T) {
+	e := flow.New()
+	a, b := waves(200, 150, 0, 0, 1, 2), waves(200, 150, 2.3, -1.1, 1.01, 2)
+	var points, guess []flow.Point
+	for y := 2; y < a.Height; y += 9 {
+		for x := 2; x < a.Width; x += 11 {
+			points = append(points, flow.Point{X: float64(x) + 0.25, Y: float64(y)})
+			guess = append(guess, flow.Point{X: float64(x) + 1, Y: float64(y) - 30*float64(x%2)}) // Half of them astray.
+		}
+	}
+	for _, opts := range []flow.FlowOptions{{}, {Window: 9, Levels: 3}, {Window: 31, Levels: -1}} {
+		there, err := e.Flow(a, b, points, guess, opts)
+		if err != nil {
+			t.Fatal(err)
+		}
+		ends := make([]flow.Point, len(there))
+		lost := 0
+		for i, f := range there {
+			ends[i] = points[i]
+			if f.OK {
+				ends[i] = f.Point
+			} else {
+				lost++
+			}
+		}
+		back, err := e.Flow(b, a, ends, points, opts)
+		if err != nil {
+			t.Fatal(err)
+		}
+		gotThere, gotBack, err := e.FlowBoth(a, b, points, guess, opts)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if lost == 0 || lost == len(points) {
+			t.Fatalf("%d of %d points lost: the test shows nothing", lost, len(points))
+		}
+		for i := range points {
+			for _, pair := range [][2]flow.Found{{there[i], gotThere[i]}, {back[i], gotBack[i]}} {
+				want, got := pair[0], pair[1]
+				want.Residual = 0
+				if want.OK != got.OK || want.OK && want != got {
+					t.Fatalf("windows of %d: point %d: %+v, want %+v", opts.Window, i, got, want)
+				}
+			}
+		}
+	}
+	if _, _, err := e.FlowBoth(a, b, []flow.Point{{X: math.NaN()}}, nil, flow.FlowOptions{}); !errors.Is(err, flow.ErrNumber) {
+		t.Errorf("not a number: %v", err)
+	}
+}

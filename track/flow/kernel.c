@@ -368,10 +368,21 @@ WIDE void kernel_widen(const float *from, float *to, int width, int height, floa
 	}
 }
 
-WIDE void kernel_add(const uint8_t *row, uint16_t *sum, uint8_t *count, int width, int most, int skip_black) {
+// add is kernel_add with skip_black known, in bytes: the widest vectors.
+INLINE void add(const uint8_t *restrict row, uint16_t *restrict sum, uint8_t *restrict count, int width, uint8_t most, int skip_black) {
 	for (int x = 0; x < width; x++) {
-		const int take = (count[x] < most) & !(skip_black & (row[x] == 0));
-		sum[x] = (uint16_t)(sum[x] + (take ? row[x] : 0));
+		uint8_t take = count[x] < most ? 1 : 0;
+		if (skip_black)
+			take &= row[x] != 0 ? 1 : 0;
+		const uint8_t kept = row[x] & (uint8_t)-take;
+		sum[x] = (uint16_t)(sum[x] + kept);
 		count[x] = (uint8_t)(count[x] + take);
 	}
+}
+
+WIDE void kernel_add(const uint8_t *row, uint16_t *sum, uint8_t *count, int width, int most, int skip_black) {
+	if (skip_black)
+		add(row, sum, count, width, (uint8_t)most, 1);
+	else
+		add(row, sum, count, width, (uint8_t)most, 0);
 }

@@ -1,7 +1,9 @@
 package flow
 
 // #cgo pkg-config: opencv4
-// void flow_one_thread(void);
+// #cgo noescape flow_both
+// #cgo nocallback flow_both
+// #include "both.h"
 import "C"
 
 import (
@@ -49,23 +51,9 @@ type Found struct {
 // first estimates of the new positions, or is nil. Both pictures must have one
 // size; points must be finite. Index of the result: as points.
 func (e *Engine) Flow(prev, next Gray, points, guess []Point, opts FlowOptions) ([]Found, error) {
-	if err := checkPair(prev, next); err != nil {
-		return nil, fmt.Errorf("optical flow: %w", err)
-	}
-	if opts.Window == 0 {
-		opts.Window = 21
-	}
-	switch {
-	case opts.Levels == 0:
-		opts.Levels = 3
-	case opts.Levels < 0:
-		opts.Levels = 0
-	}
-	if opts.Window < 3 {
-		return nil, fmt.Errorf("optical flow: window of %d px: must be 3 or more", opts.Window)
-	}
-	if guess != nil && len(guess) != len(points) {
-		return nil, fmt.Errorf("optical flow: %w: %d points, %d guesses", ErrSize, len(points), len(guess))
+	opts, err := checkFlow(prev, next, points, guess, opts)
+	if err != nil {
+		return nil, err
 	}
 	if len(points) == 0 {
 		return nil, nil
@@ -121,6 +109,70 @@ func (e *Engine) Flow(prev, next Gray, points, guess []Point, opts FlowOptions) 
 		out[i] = Found{Point: p, OK: ok[i] == 1 && inside, Residual: float64(res[i])}
 	}
 	return out, nil
+}
+
+// checkFlow returns opts with its zeros replaced.
+func checkFlow(prev, next Gray, points, guess []Point, opts FlowOptions) (FlowOptions, error) {
+	if err := checkPair(prev, next); err != nil {
+		return opts, fmt.Errorf("optical flow: %w", err)
+	}
+	if opts.Window == 0 {
+		opts.Window = 21
+	}
+	switch {
+	case opts.Levels == 0:
+		opts.Levels = 3
+	case opts.Levels < 0:
+		opts.Levels = 0
+	}
+	if opts.Window < 3 {
+		return opts, fmt.Errorf("optical flow: window of %d px: must be 3 or more", opts.Window)
+	}
+	if guess != nil && len(guess) != len(points) {
+		return opts, fmt.Errorf("optical flow: %w: %d points, %d guesses", ErrSize, len(points), len(guess))
+	}
+	return opts, nil
+}
+
+// FlowBoth follows points from prev to next as Flow does, and back from where it
+// found them; what it lost there it follows back from the point itself. It gives
+// what two calls of Flow would, but for residuals, which are left at 0; the
+// pyramids of both pictures, which cost as much as some of the points, are built
+// once, and no picture is copied. gocv reaches no pyramid, so this calls OpenCV
+// itself.
+func (e *Engine) FlowBoth(prev, next Gray, points, guess []Point, opts FlowOptions) (there, back []Found, err error) {
+	if opts, err = checkFlow(prev, next, points, guess, opts); err != nil {
+		return nil, nil, err
+	}
+	if len(points) == 0 {
+		return nil, nil, nil
+	}
+	if guess == nil {
+		guess = points
+	}
+	n := len(points)
+	lent := borrow(8 * n)
+	defer room.Put(lent)
+	from, start, to, again := (*lent)[:2*n], (*lent)[2*n:4*n], (*lent)[4*n:6*n], (*lent)[6*n:8*n]
+	for i := range points {
+		if !points[i].Finite() || !guess[i].Finite() {
+			return nil, nil, fmt.Errorf("optical flow: point %d: %w", i, ErrNumber)
+		}
+		from[2*i], from[2*i+1] = float32(points[i].X), float32(points[i].Y)
+		start[2*i], start[2*i+1] = float32(guess[i].X), float32(guess[i].Y)
+	}
+	ok := make([]byte, 2*n)
+	if C.flow_both((*C.uint8_t)(&prev.Pix[0]), C.int(prev.Stride), (*C.uint8_t)(&next.Pix[0]), C.int(next.Stride),
+		C.int(prev.Width), C.int(prev.Height), (*C.float)(&from[0]), (*C.float)(&start[0]), C.int(n),
+		C.int(opts.Window), C.int(opts.Levels), (*C.float)(&to[0]), (*C.uint8_t)(&ok[0]), (*C.float)(&again[0]), (*C.uint8_t)(&ok[n])) != 0 {
+		return nil, nil, fmt.Errorf("optical flow: OpenCV refused %d points in %d×%d with windows of %d px", n, prev.Width, prev.Height, opts.Window)
+	}
+	there, back = make([]Found, n), make([]Found, n)
+	for i := range points {
+		there[i] = Found{Point: Point{float64(to[2*i]), float64(to[2*i+1])}, OK: ok[i] != 0}
+		back[i] = Found{Point: Point{float64(again[2*i]), float64(again[2*i+1])}, OK: ok[n+i] != 0}
+	}
+	return there, back, nil
 }
 
 // Features returns up to most corners (minimum eigenvalue, Shi & Tomasi 1994)
