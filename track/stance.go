@@ -271,7 +271,7 @@ func (fi *finder) look(f int, buf []byte) ([]hit, []byte, error) {
 		if err != nil {
 			return nil, buf, err
 		}
-		s, err := fi.clip.engine.Match(field, template)
+		s, err := fi.fo.correlate(0, field, template)
 		if err != nil {
 			return nil, buf, err
 		}
@@ -716,7 +716,7 @@ func (c *clip) findStances(ctx context.Context, landmarks []traj.Landmark, windo
 	standing, reached := make([][]model, len(landmarks)), make([][]model, len(landmarks))
 	followers := make([]*follower, len(landmarks))
 	if err := together(len(landmarks), func(i int) (err error) {
-		followers[i] = &follower{clip: c, landmark: landmarks[i], dir: 1, windows: windows}
+		followers[i] = &follower{clip: c, landmark: landmarks[i], dir: 1, windows: windows, scores: make([]flow.Scores, 1)}
 		if standing[i], reached[i], err = c.modelsOf(followers[i], t, seeds, forward[i], backward[i]); err != nil {
 			return fmt.Errorf("look at the marks of %s: %w", landmarks[i], err)
 		}

@@ -47,7 +47,7 @@ func newSweep(c *clip, landmarks []traj.Landmark, windows windowsOf, seeds []see
 		s.seeds[m.Frame] = append(s.seeds[m.Frame], m)
 	}
 	for _, l := range landmarks {
-		f := &follower{clip: c, landmark: l, dir: dir, windows: windows, cause: "before the first mark"}
+		f := &follower{clip: c, landmark: l, dir: dir, windows: windows, cause: "before the first mark", scores: make([]flow.Scores, 1)}
 		if dir < 0 {
 			f.cause = "after the last mark"
 		}
@@ -332,6 +332,7 @@ type follower struct {
 	bufA, bufB     []byte
 	planeA, planeB flow.Plane
 	previous       flow.Template
+	scores         []flow.Scores // Index: room; at least one.
 	veil           veil
 }
 
@@ -508,7 +509,7 @@ func (fo *follower) repeats(g flow.Gray, o image.Point) error {
 	}
 	margin := int(math.Ceil(reach))
 	wide := image.Rect(inner.Min.X-margin, inner.Min.Y-margin, inner.Max.X+margin, inner.Max.Y+margin).Intersect(image.Rect(0, 0, g.Width, g.Height))
-	s, err := fo.clip.engine.Match(g.Crop(wide), part)
+	s, err := fo.correlate(0, g.Crop(wide), part)
 	if err != nil {
 		return err
 	}
@@ -523,6 +524,16 @@ func (fo *follower) repeats(g flow.Gray, o image.Point) error {
 		}
 	}
 	return nil
+}
+
+// correlate correlates part with every place in g. The scores hold until the next
+// call with the same room; rooms may be used at once.
+func (fo *follower) correlate(room int, g, part flow.Gray) (flow.Scores, error) {
+	s, err := fo.clip.engine.Match(g, part, fo.scores[room])
+	if err == nil {
+		fo.scores[room] = s
+	}
+	return s, err
 }
 
 // step follows the landmark from frame f to frame g.
@@ -1125,7 +1136,7 @@ func (fo *follower) match(a, b flow.Gray, o image.Point, at flow.Point, w flow.W
 	if part.Width < 8 || part.Height < 8 {
 		return flow.Point{}, false, nil
 	}
-	s, err := fo.clip.engine.Match(b, part)
+	s, err := fo.correlate(0, b, part)
 	if err != nil {
 		return flow.Point{}, false, err
 	}
@@ -1256,6 +1267,9 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 	half := halvings(size)
 	fo.planeB.Fill(b, o.X, o.Y, half)
 	plane := fo.planeB
+	for len(fo.scores) < len(fo.anchors) {
+		fo.scores = append(fo.scores, flow.Scores{})
+	}
 	places := make([]flow.Point, len(fo.anchors)) // Where each may lie.
 	alike := make([]bool, len(fo.anchors))
 	if err := together(len(fo.anchors), func(i int) (err error) {
@@ -1276,7 +1290,7 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 		if part, err = fo.clip.engine.Resize(part, width, height); err != nil {
 			return err
 		}
-		s, err := fo.clip.engine.Match(b, part)
+		s, err := fo.correlate(i, b, part)
 		if err != nil {
 			return err
 		}

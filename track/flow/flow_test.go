@@ -46,8 +46,8 @@ func TestBadInputIsAnError(t *testing.T) {
 		{"flow: tiny window", func() error { _, err := e.Flow(good, good, p, nil, flow.FlowOptions{Window: 1}); return err }, nil},
 		{"features: no picture", func() error { _, err := e.Features(flow.Gray{}, 10, 0.01, 3); return err }, flow.ErrEmpty},
 		{"features: quality", func() error { _, err := e.Features(good, 10, math.NaN(), 3); return err }, nil},
-		{"match: template larger", func() error { _, err := e.Match(small, good); return err }, flow.ErrTooSmall},
-		{"match: no template", func() error { _, err := e.Match(small, flow.Gray{}); return err }, flow.ErrEmpty},
+		{"match: template larger", func() error { _, err := e.Match(small, good, flow.Scores{}); return err }, flow.ErrTooSmall},
+		{"match: no template", func() error { _, err := e.Match(small, flow.Gray{}, flow.Scores{}); return err }, flow.ErrEmpty},
 		{"homography: two lengths", func() error { _, _, _, err := e.Homography(p, nil, 1); return err }, flow.ErrSize},
 		{"resize: to nothing", func() error { _, err := e.Resize(good, 0, 5); return err }, nil},
 		{"warp: not a number", func() error { _, err := e.Warp(good, [9]float64{math.NaN()}, 5, 5); return err }, flow.ErrNumber},
@@ -75,7 +75,7 @@ func TestEmptyAndFlatPicturesHoldNothing(t *testing.T) {
 	if err != nil || f[0].OK || f[1].OK {
 		t.Errorf("points outside the picture: %v, %v", f, err)
 	}
-	s, err := e.Match(flat, waves(9, 9, 0, 0, 1, 0))
+	s, err := e.Match(flat, waves(9, 9, 0, 0, 1, 0), flow.Scores{})
 	if err != nil {
 		t.Fatal(err)
 	}

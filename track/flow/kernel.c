@@ -274,6 +274,47 @@ WIDE void kernel_changed(const uint16_t *cells, int width, int height, uint16_t 
 	box[3] = bottom + 2;
 }
 
+WIDE void kernel_textured(const uint8_t *pixels, int stride, int width, int w, int h,
+	const float *scores, float *out, int wide, int high, uint32_t *columns) {
+	// Sums of every column over the rows of the template, and of its squares: the
+	// largest, 2¹⁴·255², fits.
+	uint32_t *restrict sum = columns, *restrict square = columns + width;
+	memset(columns, 0, 2 * (size_t)width * sizeof *columns);
+	for (int y = 0; y < h; y++) {
+		const uint8_t *row = pixels + (size_t)y * stride;
+		for (int x = 0; x < width; x++) {
+			sum[x] += row[x];
+			square[x] += (uint32_t)row[x] * row[x];
+		}
+	}
+	const int64_t n = (int64_t)w * h;
+	for (int y = 0; y < high; y++) {
+		if (y > 0) {
+			const uint8_t *last = pixels + (size_t)(y - 1) * stride, *next = last + (size_t)h * stride;
+			for (int x = 0; x < width; x++) {
+				sum[x] += (uint32_t)next[x] - last[x];
+				square[x] += (uint32_t)next[x] * next[x] - (uint32_t)last[x] * last[x];
+			}
+		}
+		int64_t a = 0, b = 0;
+		for (int x = 0; x < w; x++) {
+			a += sum[x];
+			b += square[x];
+		}
+		const float *from = scores + (size_t)y * wide;
+		float *to = out + (size_t)y * wide;
+		for (int x = 0; x < wide; x++) {
+			const float v = from[x];
+			const int good = v >= -1.001f && v <= 1.001f && n * b - a * a >= n * n;
+			to[x] = good ? v : -1;
+			if (x + 1 < wide) {
+				a += (int64_t)sum[x + w] - sum[x];
+				b += (int64_t)square[x + w] - square[x];
+			}
+		}
+	}
+}
+
 WIDE float kernel_follow(const uint8_t *pixels, int stride, int width, int height,
 	const float *parts, int side, int count, float xx, float xy, float yy,
 	int iterations, float *scratch, float *x, float *y) {

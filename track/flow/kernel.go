@@ -23,6 +23,8 @@ package flow
 // #cgo nocallback kernel_differences
 // #cgo noescape kernel_changed
 // #cgo nocallback kernel_changed
+// #cgo noescape kernel_textured
+// #cgo nocallback kernel_textured
 // #include "kernel.h"
 import "C"
 
@@ -99,6 +101,15 @@ func changed(cells []uint16, width, height int, limit uint16) image.Rectangle {
 	var box [4]C.int
 	C.kernel_changed((*C.uint16_t)(&cells[0]), C.int(width), C.int(height), C.uint16_t(limit), (*C.uint8_t)(unsafe.Pointer(&(*row)[0])), &box[0])
 	return image.Rect(int(box[0]), int(box[1]), int(box[2]), int(box[3]))
+}
+
+// textured copies scores to out, with −1 where the variance of g below the template
+// of w × h is less than one grey level squared, and where a score is none.
+func textured(g Gray, w, h int, scores []float32, out Scores) {
+	columns := borrow(2 * g.Width)
+	defer room.Put(columns)
+	C.kernel_textured((*C.uint8_t)(&g.Pix[0]), C.int(g.Stride), C.int(g.Width), C.int(w), C.int(h),
+		(*C.float)(&scores[0]), (*C.float)(&out.Score[0]), C.int(out.Width), C.int(out.Height), (*C.uint32_t)(unsafe.Pointer(&(*columns)[0])))
 }
 
 // settle moves the patch p from (x, y) to where it fits g best and returns the

@@ -49,6 +49,13 @@ void kernel_differences(const uint16_t *a, const uint16_t *b, uint16_t *out, int
 // above limit; all zero where there is none. row has room for width numbers.
 void kernel_changed(const uint16_t *cells, int width, int height, uint16_t limit, uint8_t *row, int *box);
 
+// kernel_textured copies wide × high scores of a template of w × h in a picture of
+// the given width, with −1 where the picture below the template varies by less than
+// one grey level squared, and for what lies outside −1.001 to 1.001. columns has room
+// for twice width numbers. h is at most 2¹⁴.
+void kernel_textured(const uint8_t *pixels, int stride, int width, int w, int h,
+	const float *scores, float *out, int wide, int high, uint32_t *columns);
+
 // kernel_follow moves a patch of side × side pixels, at (*x, *y) of the picture
 // from its top-left pixel, to where it fits the picture best. parts holds the
 // patch's values and its gradients in x and y, count of each; count is side²

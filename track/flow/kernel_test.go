@@ -1,8 +1,10 @@
 package flow
 
 import (
+	"image"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 )
 
@@ -278,5 +280,134 @@ func TestMeanLeavesOutWhatItShould(t *testing.T) {
 	}
 	if err := m.Add(2, 1, []byte{1, 2, 3}, false); err == nil {
 		t.Error("a row beyond the rim was added")
+	}
+}
+
+// The vectors do what plain loops do.
+func TestDifferencesAndChanged(t *testing.T) {
+	r := rand.New(rand.NewPCG(8, 9))
+	const width, height = 37, 23
+	for round := range 40 {
+		a, b := make([]uint16, width*height), make([]uint16, width*height)
+		for i := range a {
+			a[i], b[i] = uint16(r.IntN(4000)), uint16(r.IntN(4000))
+			if r.IntN(40) > round {
+				b[i] = a[i]
+			}
+		}
+		got, histogram := make([]uint16, len(a)), make([]int32, 3000)
+		Differences(a, b, got, histogram)
+		want, counts := make([]uint16, len(a)), make([]int32, 3000)
+		for i := range a {
+			d := max(a[i], b[i]) - min(a[i], b[i])
+			want[i] = d
+			counts[min(d, 2999)]++
+		}
+		if !slices.Equal(got, want) || !slices.Equal(histogram, counts) {
+			t.Fatal("differences or their histogram are wrong")
+		}
+		box := image.Rectangle{}
+		for y := 1; y+1 < height; y++ {
+			for x := 1; x+1 < width; x++ {
+				n := 0
+				for j := -1; j <= 1; j++ {
+					for i := -1; i <= 1; i++ {
+						if want[(y+j)*width+x+i] > 900 {
+							n++
+						}
+					}
+				}
+				if n >= 3 {
+					box = box.Union(image.Rect(x-1, y-1, x+2, y+2))
+				}
+			}
+		}
+		if got := Changed(want, width, height, 900); got != box {
+			t.Fatalf("changed %v, want %v", got, box)
+		}
+	}
+	if got := Changed(make([]uint16, 100), 10, 10, 0); !got.Empty() {
+		t.Errorf("changed %v where nothing did", got)
+	}
+}
+
+func TestTextured(t *testing.T) {
+	r := rand.New(rand.NewPCG(4, 2))
+	g := Gray{Width: 61, Height: 47, Stride: 64, Pix: make([]byte, 64*47)}
+	for y := range g.Height {
+		for x := range g.Width {
+			if v := byte(x / 20 * 80); r.IntN(30) == 0 || y > 30 {
+				g.Pix[y*64+x] = v + byte(r.IntN(3))
+			} else {
+				g.Pix[y*64+x] = v
+			}
+		}
+	}
+	const w, h = 9, 7
+	out := Scores{Width: g.Width - w + 1, Height: g.Height - h + 1}
+	out.Score = make([]float32, out.Width*out.Height)
+	scores := make([]float32, len(out.Score))
+	for i := range scores {
+		scores[i] = 2.2*r.Float32() - 1.1
+	}
+	scores[5], scores[6] = float32(math.NaN()), float32(math.Inf(1))
+	textured(g, w, h, scores, out)
+	flat := 0
+	for y := range out.Height {
+		for x := range out.Width {
+			var a, b int64
+			for j := range h {
+				for i := range w {
+					v := int64(g.Pix[(y+j)*64+x+i])
+					a, b = a+v, b+v*v
+				}
+			}
+			want := scores[y*out.Width+x]
+			if !(want >= -1.001 && want <= 1.001) {
+				want = -1
+			}
+			if n := int64(w * h); n*b-a*a < n*n {
+				want = -1
+				flat++
+			}
+			if got := out.Score[y*out.Width+x]; got != want {
+				t.Fatalf("score at (%d, %d): %g, want %g", x, y, got, want)
+			}
+		}
+	}
+	if flat == 0 || flat == len(scores) {
+		t.Fatalf("%d of %d places are flat: the test shows nothing", flat, len(scores))
+	}
+}
+
+// What was filled before leaves nothing behind.
+func TestFilledAnew(t *testing.T) {
+	big, small := texture(90, 70, 1), texture(41, 33, 2)
+	var p Plane
+	var tm Template
+	for _, halvings := range []int{0, 1, 2} {
+		p.Fill(big, 3, 4, 0)
+		if err := tm.Fill(p, Point{45, 40}, Window{30, 30, 25, 25}, nil); err != nil {
+			t.Fatal(err)
+		}
+		p.Fill(small, 5, 6, halvings)
+		want := NewPlane(small, 5, 6, halvings)
+		if p.Width != want.Width || p.X0 != want.X0 || p.Step != want.Step || !slices.Equal(p.Pix, want.Pix) {
+			t.Fatalf("plane after %d halvings differs from a new one", halvings)
+		}
+		at, w := Point{25, 22}, Window{12, 12, 9, 9}
+		weight := func(x, y float64) float64 { return 0.5 + 0.5*math.Sin(x*y) }
+		fresh, err := NewTemplate(want, at, w, weight)
+		again := tm.Fill(p, at, w, weight)
+		if (err == nil) != (again == nil) {
+			t.Fatalf("template: %v, anew %v", err, again)
+		}
+		if err != nil {
+			continue
+		}
+		start := Pose{At: Point{25.4, 21.8}, Scale: 1.01}
+		if a, b := fresh.Register(want, start, RegisterOptions{ScaleSD: 0.05}), tm.Register(p, start, RegisterOptions{ScaleSD: 0.05}); a != b {
+			t.Fatalf("registered %+v, anew %+v", a, b)
+		}
 	}
 }

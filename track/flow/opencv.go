@@ -217,8 +217,9 @@ type Scores struct {
 	Width, Height int
 }
 
-// Match correlates template with every place in g where it fits wholly.
-func (e *Engine) Match(g, template Gray) (Scores, error) {
+// Match correlates template with every place in g where it fits wholly. spare's
+// memory is used where it is large enough.
+func (e *Engine) Match(g, template Gray, spare Scores) (Scores, error) {
 	if err := g.Check(); err != nil {
 		return Scores{}, fmt.Errorf("match template: %w", err)
 	}
@@ -229,7 +230,7 @@ func (e *Engine) Match(g, template Gray) (Scores, error) {
 		return Scores{}, fmt.Errorf("match template: %w: %d×%d for a template of %d×%d", ErrTooSmall, g.Width, g.Height, template.Width, template.Height)
 	}
 	out := Scores{Width: g.Width - template.Width + 1, Height: g.Height - template.Height + 1}
-	out.Score = make([]float32, out.Width*out.Height)
+	out.Score = resized(spare.Score, out.Width*out.Height)
 	if flat(template) {
 		for i := range out.Score {
 			out.Score[i] = -1
@@ -257,43 +258,9 @@ func (e *Engine) Match(g, template Gray) (Scores, error) {
 	if len(s) != len(out.Score) {
 		return Scores{}, fmt.Errorf("match template: %w: %d scores for %d×%d", ErrSize, len(s), out.Width, out.Height)
 	}
-	for i, v := range s {
-		// OpenCV leaves rounding noise, or a plain 1, where the picture is flat.
-		if !(v >= -1.001 && v <= 1.001) {
-			v = -1
-		}
-		out.Score[i] = v
-	}
-	maskFlat(g, template.Width, template.Height, out)
+	// OpenCV leaves rounding noise, or a plain 1, where the picture is flat.
+	textured(g, template.Width, template.Height, s, out)
 	return out, nil
-}
-
-// maskFlat sets the score of flat places to −1.
-func maskFlat(g Gray, w, h int, s Scores) {
-	// Integral pictures of the value and its square, so the cost is one pass.
-	stride := g.Width + 1
-	sum := make([]int64, stride*(g.Height+1))
-	square := make([]int64, stride*(g.Height+1))
-	for y := range g.Height {
-		var a, b int64
-		for x, v := range g.Pix[y*g.Stride : y*g.Stride+g.Width] {
-			a += int64(v)
-			b += int64(v) * int64(v)
-			sum[(y+1)*stride+x+1] = sum[y*stride+x+1] + a
-			square[(y+1)*stride+x+1] = square[y*stride+x+1] + b
-		}
-	}
-	n := int64(w * h)
-	for y := range s.Height {
-		for x := range s.Width {
-			i, j := y*stride+x, (y+h)*stride+x
-			a := sum[j+w] - sum[j] - sum[i+w] + sum[i]
-			b := square[j+w] - square[j] - square[i+w] + square[i]
-			if n*b-a*a < n*n { // Variance below one grey level squared.
-				s.Score[y*s.Width+x] = -1
-			}
-		}
-	}
 }
 
 // Homography fits the row-major 3×3 homography that takes from to to, by RANSAC
