@@ -41,6 +41,7 @@ func Run(ctx context.Context, open Open, marks []Mark, opts Options) (result *Re
 // clip is everything the one pass over the frames leaves behind.
 type clip struct {
 	engine        *flow.Engine
+	hands         hands
 	width, height int
 	times         []float64
 	spool         *spool
@@ -96,7 +97,7 @@ func load(ctx context.Context, open Open, marks []Mark, opts Options) (c *clip, 
 	if w < 16 || h < 16 || w > 1<<14 || h > 1<<14 {
 		return nil, fmt.Errorf("open clip: picture of %d×%d: must be between 16 and %d pixels on each side", w, h, 1<<14)
 	}
-	loaded := &clip{engine: flow.New(), width: w, height: h, marks: slices.Clone(marks)}
+	loaded := &clip{engine: flow.New(), hands: newHands(), width: w, height: h, marks: slices.Clone(marks)}
 	slices.SortStableFunc(loaded.marks, func(a, b Mark) int { return a.Frame - b.Frame })
 	for i := range loaded.marks {
 		m := &loaded.marks[i]
@@ -245,7 +246,11 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 				fo.seeded, fo.within, fo.known = seeded, within, known[fo.landmark]
 			}
 			out[i] = s.out
-			g.Go(func() error { return s.run(gctx, progress) })
+			g.Go(func() error {
+				<-c.hands
+				defer func() { c.hands <- struct{}{} }()
+				return s.run(gctx, progress)
+			})
 		}
 		err = g.Wait()
 		return out[0], out[1], err

@@ -713,9 +713,11 @@ func inRhythm(stances []stance, times []float64) []stance {
 // t must not be nil.
 func (c *clip) findStances(ctx context.Context, landmarks []traj.Landmark, windows windowsOf, t *trunk, seeds []seed, forward, backward [][]estimate) (found []seed, known map[traj.Landmark][]*appearance, err error) {
 	// Hooves are looked at one by one, so several at once.
+	<-c.hands
+	defer func() { c.hands <- struct{}{} }()
 	standing, reached := make([][]model, len(landmarks)), make([][]model, len(landmarks))
 	followers := make([]*follower, len(landmarks))
-	if err := together(len(landmarks), func(i int) (err error) {
+	if err := c.hands.together(len(landmarks), func(i int) (err error) {
 		followers[i] = &follower{clip: c, landmark: landmarks[i], dir: 1, windows: windows, scores: make([]flow.Scores, 1)}
 		if standing[i], reached[i], err = c.modelsOf(followers[i], t, seeds, forward[i], backward[i]); err != nil {
 			return fmt.Errorf("look at the marks of %s: %w", landmarks[i], err)
@@ -731,7 +733,7 @@ func (c *clip) findStances(ctx context.Context, landmarks []traj.Landmark, windo
 		}
 	}
 	stances := make([][]stance, len(landmarks))
-	if err := together(len(landmarks), func(i int) (err error) {
+	if err := c.hands.together(len(landmarks), func(i int) (err error) {
 		l := landmarks[i]
 		models := standing[i]
 		if other := slices.Index(landmarks, l.Opposite()); len(models) == 0 && other >= 0 {

@@ -82,7 +82,7 @@ func (s *sweep) run(ctx context.Context, progress func()) error {
 			return nil
 		}
 		if s.apart() {
-			if err := together(len(s.followers), visit); err != nil {
+			if err := s.clip.hands.together(len(s.followers), visit); err != nil {
 				return err
 			}
 		} else {
@@ -1272,7 +1272,7 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 	}
 	places := make([]flow.Point, len(fo.anchors)) // Where each may lie.
 	alike := make([]bool, len(fo.anchors))
-	if err := together(len(fo.anchors), func(i int) (err error) {
+	if err := fo.clip.hands.together(len(fo.anchors), func(i int) (err error) {
 		m := fo.anchors[i]
 		rel := fo.pose.Scale / m.scale
 		if rel > 3 || rel < 0.33 {

@@ -5,24 +5,40 @@ import (
 	"sync"
 )
 
-// together calls do with 0 to n−1, several at once where there are processors for
-// it, and returns the error of the lowest number. Each call must keep to what is
-// its own, so that the order does not matter.
-func together(n int, do func(i int) error) error {
-	if n < 2 || runtime.GOMAXPROCS(0) < 2 {
-		for i := range n {
-			if err := do(i); err != nil {
-				return err
-			}
-		}
-		return nil
+// hands are the processors that work on a clip, as tokens to be taken. More
+// goroutines than processors would only get into each other's way: what calls into
+// C for long keeps a thread, and the scheduler starts others.
+type hands chan struct{}
+
+func newHands() hands {
+	h := make(hands, runtime.GOMAXPROCS(0))
+	for range cap(h) {
+		h <- struct{}{}
 	}
+	return h
+}
+
+// together calls do with 0 to n−1 and returns the error of the lowest number. The
+// caller holds a hand; where others are free they take part. Each call must keep to
+// what is its own, so that neither order nor number of hands changes a result.
+func (h hands) together(n int, do func(i int) error) error {
 	errs := make([]error, n)
 	var others sync.WaitGroup
-	for i := 1; i < n; i++ {
-		others.Go(func() { errs[i] = do(i) })
+	for i := range n {
+		if i == n-1 {
+			errs[i] = do(i)
+			break
+		}
+		select {
+		case <-h:
+			others.Go(func() {
+				defer func() { h <- struct{}{} }()
+				errs[i] = do(i)
+			})
+		default:
+			errs[i] = do(i)
+		}
 	}
-	errs[0] = do(0)
 	others.Wait()
 	for _, err := range errs {
 		if err != nil {
