@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -68,7 +69,9 @@ type Options struct {
 	// leaves links out.
 	Report string
 
-	Workers int   // Processes at once; 0 is one per processor that may be used.
+	// Workers is how many processes run at once; 0 is one per processor that may be
+	// used. They share the processors: each is told its number as GOMAXPROCS.
+	Workers int
 	Memory  int64 // What they may take together, bytes; 0 is four fifths of what is available.
 	// TimeLimit is the longest a clip may take; 0 is none.
 	TimeLimit time.Duration
@@ -437,10 +440,11 @@ func (r *run) pass(ctx context.Context, jobs []job, workers int) error {
 	room := semaphore.NewWeighted(r.budget)
 	group, groupCtx := errgroup.WithContext(ctx)
 	group.SetLimit(workers)
-	for _, j := range jobs {
+	for i, j := range jobs {
 		if groupCtx.Err() != nil {
 			break
 		}
+		left := len(jobs) - i // This one included.
 		group.Go(func() error {
 			need := int64(Need(1920, 1080))
 			if r.Probe != nil {
@@ -453,7 +457,7 @@ func (r *run) pass(ctx context.Context, jobs []job, workers int) error {
 				return err
 			}
 			defer room.Release(need)
-			return r.one(groupCtx, j)
+			return r.one(groupCtx, j, processors(runtime.GOMAXPROCS(0), min(workers, left, int(r.budget/max(need, 1)))))
 		})
 	}
 	err := group.Wait()
@@ -463,15 +467,28 @@ func (r *run) pass(ctx context.Context, jobs []job, workers int) error {
 	return err
 }
 
-// one measures one clip. It returns an error only where the batch must end.
-func (r *run) one(ctx context.Context, j job) error {
+// processors returns how many of all processors each of so many workers at once
+// takes, rounded up, since one waits for the drive now and then.
+func processors(all, workers int) int {
+	workers = min(max(workers, 1), max(all, 1))
+	return (max(all, 1) + workers - 1) / workers
+}
+
+// one measures one clip with so many processors. It returns an error only where
+// the batch must end.
+func (r *run) one(ctx context.Context, j job, processors int) error {
 	if err := ctx.Err(); err != nil {
 		return err
 	}
 	r.tell(Event{Kind: EventBegin, Clip: j.name, Text: j.reason, Bytes: j.bytes})
 	begun := time.Now()
+	cmd := r.Command(j.path)
+	if cmd.Env == nil {
+		cmd.Env = os.Environ()
+	}
+	cmd.Env = append(cmd.Env, "GOMAXPROCS="+strconv.Itoa(processors))
 	c := child{
-		cmd: r.Command(j.path), timeLimit: r.TimeLimit, stall: r.Stall,
+		cmd: cmd, timeLimit: r.TimeLimit, stall: r.Stall,
 		progress: func(stage string, done, total int) {
 			r.tell(Event{Kind: EventProgress, Clip: j.name, Stage: stage, Done: done, Total: total})
 		},

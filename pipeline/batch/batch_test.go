@@ -5,8 +5,11 @@ import (
 	"encoding/json"
 	"errors"
 	"os"
+	"os/exec"
 	"path/filepath"
+	"runtime"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -247,6 +250,38 @@ func TestResultsDoNotDependOnTheNumberOfWorkers(t *testing.T) {
 			}
 		}
 		want = got
+	}
+}
+
+func TestProcessorsAreShared(t *testing.T) {
+	for _, tt := range []struct{ all, workers, want int }{
+		{1, 1, 1}, {2, 1, 2}, {2, 2, 1}, {2, 5, 1}, {8, 3, 3}, {8, 4, 2}, {0, 0, 1}, {4, 0, 4},
+	} {
+		if got := processors(tt.all, tt.workers); got != tt.want {
+			t.Errorf("%d processors for %d workers: %d each, want %d", tt.all, tt.workers, got, tt.want)
+		}
+	}
+	// Three clips and two workers: the last is alone and has all there are.
+	root := yard(t, map[string]string{"a.mp4": "sleep=50ms", "b.mp4": "sleep=50ms", "c.mp4": "sleep=50ms"})
+	opts := fakes(t, root)
+	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(4))
+	var mu sync.Mutex
+	commands := map[string]*exec.Cmd{}
+	command := opts.Command
+	opts.Command = func(clip string) *exec.Cmd {
+		cmd := command(clip)
+		mu.Lock()
+		defer mu.Unlock()
+		commands[filepath.Base(clip)] = cmd
+		return cmd
+	}
+	if _, err := Run(context.Background(), opts); err != nil {
+		t.Fatal(err)
+	}
+	for clip, want := range map[string]string{"a.mp4": "GOMAXPROCS=2", "b.mp4": "GOMAXPROCS=2", "c.mp4": "GOMAXPROCS=4"} {
+		if env := commands[clip].Env; env[len(env)-1] != want {
+			t.Errorf("%s was told %s, want %s", clip, env[len(env)-1], want)
+		}
 	}
 }
 
