@@ -1073,7 +1073,7 @@ func (fo *follower) flow(a, b flow.Gray, o image.Point, at flow.Point, w flow.Wi
 	}
 	side := min(max(int(0.6*w.Size()), 9), 31) | 1
 	opts := flow.FlowOptions{Window: side, Levels: 3}
-	there, back, err := fo.clip.engine.FlowBoth(a, b, corners, guess, opts)
+	there, back, err := fo.clip.thereAndBack(a, b, corners, guess, opts)
 	if err != nil {
 		return flow.Point{}, 0, false, err
 	}

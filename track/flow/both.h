@@ -10,13 +10,21 @@ extern "C" {
 // flow_one_thread keeps OpenCV from handing parts of a call to further threads.
 void flow_one_thread(void);
 
+// A flow_pair is two pictures of one size, ready to be followed between.
+typedef struct flow_pair flow_pair;
+
+// flow_pair_new builds the pyramids of a and b, with at most so many halvings, for
+// windows of the given side. It returns NULL where OpenCV refuses. Give it back with
+// flow_pair_free.
+flow_pair *flow_pair_new(const uint8_t *a, int a_stride, const uint8_t *b, int b_stride, int width, int height, int window, int levels);
+void flow_pair_free(flow_pair *pair);
+
 // flow_both follows count points (x, y, x, y, …) from a to b, starting at guess,
 // and what was found of them back to a, starting at points. there and back take
 // the places, found and returned whether each was followed and lies inside the
 // picture; what was not found goes back from where it began. It returns 0, or 1
-// where OpenCV refused.
-int flow_both(const uint8_t *a, int a_stride, const uint8_t *b, int b_stride, int width, int height,
-	const float *points, const float *guess, int count, int window, int levels,
+// where OpenCV refuses. It may be called from several threads at once.
+int flow_both(const flow_pair *pair, const float *points, const float *guess, int count,
 	float *there, uint8_t *found, float *back, uint8_t *returned);
 
 #ifdef __cplusplus

@@ -121,8 +121,8 @@ func TestRegisterFindsShiftAndScale(t *testing.T) {
 	}
 }
 
-// FlowBoth is two calls of Flow, bit by bit.
-func TestFlowBoth(t *testing.T) {
+// Both is two calls of Flow, bit by bit, however the points are divided.
+func TestBoth(t *testing.T) {
 	e := flow.New()
 	a, b := waves(200, 150, 0, 0, 1, 2), waves(200, 150, 2.3, -1.1, 1.01, 2)
 	var points, guess []flow.Point
@@ -151,9 +151,18 @@ func TestFlowBoth(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		gotThere, gotBack, err := e.FlowBoth(a, b, points, guess, opts)
+		p, err := e.NewPair(a, b, opts)
 		if err != nil {
 			t.Fatal(err)
+		}
+		defer p.Close()
+		var gotThere, gotBack []flow.Found
+		for from, to := 0, 7; from < len(points); from, to = to, min(2*to, len(points)) {
+			x, y, err := p.Both(points[from:to], guess[from:to])
+			if err != nil {
+				t.Fatal(err)
+			}
+			gotThere, gotBack = append(gotThere, x...), append(gotBack, y...)
 		}
 		if lost == 0 || lost == len(points) {
 			t.Fatalf("%d of %d points lost: the test shows nothing", lost, len(points))
@@ -168,7 +177,21 @@ func TestFlowBoth(t *testing.T) {
 			}
 		}
 	}
-	if _, _, err := e.FlowBoth(a, b, []flow.Point{{X: math.NaN()}}, nil, flow.FlowOptions{}); !errors.Is(err, flow.ErrNumber) {
+	p, err := e.NewPair(a, b, flow.FlowOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer p.Close()
+	if _, _, err := p.Both([]flow.Point{{X: math.NaN()}}, nil); !errors.Is(err, flow.ErrNumber) {
 		t.Errorf("not a number: %v", err)
+	}
+	if _, _, err := p.Both(points, guess[:3]); !errors.Is(err, flow.ErrSize) {
+		t.Errorf("guesses missing: %v", err)
+	}
+	if there, back, err := p.Both(nil, nil); len(there)+len(back) > 0 || err != nil {
+		t.Errorf("no points: %v, %v, %v", there, back, err)
+	}
+	if _, err := e.NewPair(a, waves(199, 150, 0, 0, 1, 0), flow.FlowOptions{}); !errors.Is(err, flow.ErrSize) {
+		t.Errorf("two sizes: %v", err)
 	}
 }

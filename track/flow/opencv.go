@@ -1,6 +1,8 @@
 package flow
 
 // #cgo pkg-config: opencv4
+// #cgo noescape flow_pair_new
+// #cgo nocallback flow_pair_new
 // #cgo noescape flow_both
 // #cgo nocallback flow_both
 // #include "both.h"
@@ -134,23 +136,45 @@ func checkFlow(prev, next Gray, points, guess []Point, opts FlowOptions) (FlowOp
 	return opts, nil
 }
 
-// FlowBoth follows points from prev to next as Flow does, and back from where it
-// found them; what it lost there it follows back from the point itself. It gives
-// what two calls of Flow would, but for residuals, which are left at 0; the
-// pyramids of both pictures, which cost as much as some of the points, are built
-// once, and no picture is copied. gocv reaches no pyramid, so this calls OpenCV
-// itself.
-func (e *Engine) FlowBoth(prev, next Gray, points, guess []Point, opts FlowOptions) (there, back []Found, err error) {
-	if opts, err = checkFlow(prev, next, points, guess, opts); err != nil {
-		return nil, nil, err
+// Pair is two pictures of one size, ready for points to be followed from one to the
+// other and back. gocv reaches no pyramid, so it calls OpenCV itself.
+type Pair struct {
+	c *C.flow_pair
+}
+
+// NewPair builds what following between prev and next needs, so that both directions
+// and any number of calls share it. The pictures are not kept. Close frees it.
+func (e *Engine) NewPair(prev, next Gray, opts FlowOptions) (*Pair, error) {
+	opts, err := checkFlow(prev, next, nil, nil, opts)
+	if err != nil {
+		return nil, err
 	}
-	if len(points) == 0 {
-		return nil, nil, nil
+	c := C.flow_pair_new((*C.uint8_t)(&prev.Pix[0]), C.int(prev.Stride), (*C.uint8_t)(&next.Pix[0]), C.int(next.Stride),
+		C.int(prev.Width), C.int(prev.Height), C.int(opts.Window), C.int(opts.Levels))
+	if c == nil {
+		return nil, fmt.Errorf("optical flow: OpenCV refused %d×%d with windows of %d px", prev.Width, prev.Height, opts.Window)
 	}
+	return &Pair{c}, nil
+}
+
+// Close frees the pair.
+func (p *Pair) Close() { C.flow_pair_free(p.c) }
+
+// Both follows points as Flow does, and back from where it found them; what it lost
+// there it follows back from the point itself. It gives what two calls of Flow
+// would, but for residuals, which are left at 0. It may be called from several
+// goroutines at once: no point depends on another.
+func (p *Pair) Both(points, guess []Point) (there, back []Found, err error) {
 	if guess == nil {
 		guess = points
 	}
+	if len(guess) != len(points) {
+		return nil, nil, fmt.Errorf("optical flow: %w: %d points, %d guesses", ErrSize, len(points), len(guess))
+	}
 	n := len(points)
+	if n == 0 {
+		return nil, nil, nil
+	}
 	lent := borrow(8 * n)
 	defer room.Put(lent)
 	from, start, to, again := (*lent)[:2*n], (*lent)[2*n:4*n], (*lent)[4*n:6*n], (*lent)[6*n:8*n]
@@ -162,10 +186,9 @@ func (e *Engine) FlowBoth(prev, next Gray, points, guess []Point, opts FlowOptio
 		start[2*i], start[2*i+1] = float32(guess[i].X), float32(guess[i].Y)
 	}
 	ok := make([]byte, 2*n)
-	if C.flow_both((*C.uint8_t)(&prev.Pix[0]), C.int(prev.Stride), (*C.uint8_t)(&next.Pix[0]), C.int(next.Stride),
-		C.int(prev.Width), C.int(prev.Height), (*C.float)(&from[0]), (*C.float)(&start[0]), C.int(n),
-		C.int(opts.Window), C.int(opts.Levels), (*C.float)(&to[0]), (*C.uint8_t)(&ok[0]), (*C.float)(&again[0]), (*C.uint8_t)(&ok[n])) != 0 {
-		return nil, nil, fmt.Errorf("optical flow: OpenCV refused %d points in %d×%d with windows of %d px", n, prev.Width, prev.Height, opts.Window)
+	if C.flow_both(p.c, (*C.float)(&from[0]), (*C.float)(&start[0]), C.int(n),
+		(*C.float)(&to[0]), (*C.uint8_t)(&ok[0]), (*C.float)(&again[0]), (*C.uint8_t)(&ok[n])) != 0 {
+		return nil, nil, fmt.Errorf("optical flow: OpenCV refused %d points", n)
 	}
 	there, back = make([]Found, n), make([]Found, n)
 	for i := range points {
