@@ -222,20 +222,22 @@ func (fi *finder) look(f int, buf []byte) ([]hit, []byte, error) {
 		return nil, buf, nil
 	}
 	var hits []hit
-	// Models by nearness of the distance at which they were marked.
-	order := slices.Clone(fi.models)
-	slices.SortStableFunc(order, func(a, b model) int {
-		da := math.Abs(math.Log(fi.trunk.size[f] / fi.trunk.size[a.frame]))
-		db := math.Abs(math.Log(fi.trunk.size[f] / fi.trunk.size[b.frame]))
+	// The two models marked nearest to the distance here.
+	var order [2]model
+	var off [2]float64
+	near := 0
+	for _, m := range fi.models {
+		d := math.Abs(math.Log(fi.trunk.size[f] / fi.trunk.size[m.frame]))
 		switch {
-		case da < db:
-			return -1
-		case da > db:
-			return 1
+		case near == 0 || d < off[0]:
+			order[1], off[1] = order[0], off[0]
+			order[0], off[0] = m, d
+		case near == 1 || d < off[1]:
+			order[1], off[1] = m, d
 		}
-		return 0
-	})
-	for _, m := range order[:min(2, len(order))] {
+		near = min(near+1, 2)
+	}
+	for _, m := range order[:near] {
 		size := fi.trunk.size[f] * m.ratio
 		rel := size / m.window.Size()
 		if size < leastHoof || rel > 4 || rel < 0.25 {

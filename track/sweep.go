@@ -952,11 +952,21 @@ func (fo *follower) bestAnchors(anchors []*appearance, pose flow.Pose, size floa
 	if len(anchors) <= mostAnchors {
 		return anchors
 	}
-	out := slices.Clone(anchors)
-	slices.SortStableFunc(out, func(a, b *appearance) int {
-		return cmp.Compare(fo.carried(a, pose.Scale/a.scale, size), fo.carried(b, pose.Scale/b.scale, size))
-	})
-	return out[:mostAnchors]
+	// A long clip has many, so what each tells is worked out once.
+	type known struct {
+		*appearance
+		variance float64
+	}
+	all := make([]known, len(anchors))
+	for i, a := range anchors {
+		all[i] = known{a, fo.carried(a, pose.Scale/a.scale, size)}
+	}
+	slices.SortStableFunc(all, func(a, b known) int { return cmp.Compare(a.variance, b.variance) })
+	out := make([]*appearance, mostAnchors)
+	for i := range out {
+		out[i] = all[i].appearance
+	}
+	return out
 }
 
 // relocate looks for the marked appearances near pose. It returns the best that

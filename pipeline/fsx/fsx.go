@@ -16,6 +16,7 @@ import (
 	"strings"
 
 	"github.com/google/renameio/v2"
+	"golang.org/x/sync/errgroup"
 	"golang.org/x/sys/unix"
 )
 
@@ -99,19 +100,32 @@ func Commit(made, target string) error {
 }
 
 func syncTree(root string) error {
-	return filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+	// Files at once: the drive then writes its journal once for several.
+	var files errgroup.Group
+	files.SetLimit(8)
+	var folders []string
+	err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
 		if err != nil {
 			return err
 		}
 		if d.IsDir() {
-			return SyncDir(path)
+			folders = append(folders, path)
+			return nil
 		}
-		f, err := os.Open(path)
-		if err != nil {
-			return err
-		}
-		return errors.Join(f.Sync(), f.Close())
+		files.Go(func() error {
+			f, err := os.Open(path)
+			if err != nil {
+				return err
+			}
+			return errors.Join(f.Sync(), f.Close())
+		})
+		return nil
 	})
+	err = errors.Join(err, files.Wait())
+	for _, path := range folders {
+		err = errors.Join(err, SyncDir(path))
+	}
+	return err
 }
 
 // Sweep clears what killed runs left of target: half-made folders go, a

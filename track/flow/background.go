@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"image"
 	"math"
+	"slices"
 )
 
 // Shrink averages squares of factor × factor pixels of g into out, which it
@@ -69,14 +70,10 @@ func Changed(cells []uint16, width, height int, limit uint16) image.Rectangle {
 // differs from Flow in that what is known of the squares is worked out once, and
 // that a first estimate must be right to about a pixel.
 type Patches struct {
-	side int
-	list []patch
-}
-
-type patch struct {
-	parts      []float32 // Values and gradients in x and y, each padded.
-	at         Point
-	xx, xy, yy float32 // Structure tensor, summed.
+	side  int
+	at    []Point // Index: patch.
+	list  []patch
+	parts []float32 // Of every patch that can be found: values and gradients in x and y, each padded.
 }
 
 // settleSteps bounds the steps of one patch; two or three are usual.
@@ -92,19 +89,20 @@ func NewPatches(g Gray, points []Point, side int) (*Patches, error) {
 	if side < 3 || side > 63 || side%2 == 0 {
 		return nil, fmt.Errorf("take patches: side of %d px: must be odd, from 3 to 63", side)
 	}
-	p := &Patches{side: side, list: make([]patch, len(points))}
 	n, half := padded(side*side), side/2
+	p := &Patches{side: side, at: slices.Clone(points), list: make([]patch, len(points)), parts: make([]float32, 0, 3*n*len(points))}
 	for k, at := range points {
-		q := &p.list[k]
+		p.list[k] = newPatch(-1, 0, 0, 0)
 		if !at.Finite() {
 			return nil, fmt.Errorf("take patches: point %d: %w", k, ErrNumber)
 		}
 		x0, y0 := int(math.Round(at.X))-half, int(math.Round(at.Y))-half
-		q.at = at
 		if x0 < 1 || y0 < 1 || x0+side >= g.Width || y0+side >= g.Height {
 			continue
 		}
-		q.parts = make([]float32, 3*n)
+		parts := p.parts[len(p.parts) : len(p.parts)+3*n]
+		clear(parts)
+		var xx, xy, yy float32
 		for j := range side {
 			for i := range side {
 				c := (y0+j)*g.Stride + x0 + i
@@ -114,15 +112,16 @@ func NewPatches(g Gray, points []Point, side int) (*Patches, error) {
 				gx := (3*(pix(1-s)-pix(-1-s)) + 10*(pix(1)-pix(-1)) + 3*(pix(1+s)-pix(-1+s))) / 32
 				gy := (3*(pix(s-1)-pix(-s-1)) + 10*(pix(s)-pix(-s)) + 3*(pix(s+1)-pix(1-s))) / 32
 				m := j*side + i
-				q.parts[m], q.parts[n+m], q.parts[2*n+m] = pix(0), gx, gy
-				q.xx += gx * gx
-				q.xy += gx * gy
-				q.yy += gy * gy
+				parts[m], parts[n+m], parts[2*n+m] = pix(0), gx, gy
+				xx += gx * gx
+				xy += gx * gy
+				yy += gy * gy
 			}
 		}
-		weakest := (float64(q.xx+q.yy) - math.Hypot(float64(q.xx-q.yy), 2*float64(q.xy))) / 2
-		if weakest < 0.25*float64(side*side) {
-			q.parts = nil
+		weakest := (float64(xx+yy) - math.Hypot(float64(xx-yy), 2*float64(xy))) / 2
+		if weakest >= 0.25*float64(side*side) {
+			p.list[k] = newPatch(len(p.parts), xx, xy, yy)
+			p.parts = p.parts[:len(p.parts)+3*n]
 		}
 	}
 	return p, nil
@@ -140,21 +139,30 @@ func (p *Patches) Find(g Gray, guess []Point, found []Found) ([]Found, error) {
 	if g.Width <= p.side || g.Height <= p.side {
 		return nil, fmt.Errorf("find patches: %w: %d×%d", ErrTooSmall, g.Width, g.Height)
 	}
-	scratch := borrow(padded(p.side * p.side))
-	defer room.Put(scratch)
 	found = found[:0]
+	if len(p.list) == 0 {
+		return found, nil
+	}
+	lent := borrow(3 * len(p.list))
+	defer room.Put(lent)
+	places, left := (*lent)[:2*len(p.list)], (*lent)[2*len(p.list):]
+	// The square lies on whole pixels, the point may not.
 	half := float64(p.side / 2)
+	off := func(k int) Point {
+		return Point{math.Round(p.at[k].X) - half - p.at[k].X, math.Round(p.at[k].Y) - half - p.at[k].Y}
+	}
 	for k := range p.list {
-		q := &p.list[k]
+		from := guess[k].Add(off(k))
+		if !guess[k].Finite() {
+			from = Point{math.NaN(), math.NaN()} // Outside every picture.
+		}
+		places[2*k], places[2*k+1] = float32(from.X), float32(from.Y)
+	}
+	p.settle(g, places, left)
+	for k := range p.list {
 		f := Found{Point: guess[k]}
-		if q.parts != nil && guess[k].Finite() {
-			// The square lies on whole pixels, the point may not.
-			off := Point{math.Round(q.at.X) - half - q.at.X, math.Round(q.at.Y) - half - q.at.Y}
-			from := guess[k].Add(off)
-			x, y, left := q.settle(g, p.side, float32(from.X), float32(from.Y), *scratch)
-			if left >= 0 {
-				f = Found{Point: Point{float64(x), float64(y)}.Sub(off), OK: true, Residual: float64(left)}
-			}
+		if left[k] >= 0 {
+			f = Found{Point: Point{float64(places[2*k]), float64(places[2*k+1])}.Sub(off(k)), OK: true, Residual: float64(left[k])}
 		}
 		found = append(found, f)
 	}

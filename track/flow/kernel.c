@@ -315,7 +315,8 @@ WIDE void kernel_textured(const uint8_t *pixels, int stride, int width, int w, i
 	}
 }
 
-WIDE float kernel_follow(const uint8_t *pixels, int stride, int width, int height,
+// follow moves one patch from (*x, *y) and returns what kernel_follow says of it.
+INLINE float follow(const uint8_t *pixels, int stride, int width, int height,
 	const float *parts, int side, int count, float xx, float xy, float yy,
 	int iterations, float *scratch, float *x, float *y) {
 	const float *pt = parts, *px = parts + count, *py = parts + 2 * count;
@@ -370,6 +371,16 @@ WIDE float kernel_follow(const uint8_t *pixels, int stride, int width, int heigh
 			break;
 	}
 	return left;
+}
+
+WIDE void kernel_follow(const uint8_t *pixels, int stride, int width, int height,
+	const kernel_patch *patches, int number, const float *parts, int side, int count,
+	int iterations, float *scratch, float *places, float *left) {
+	for (int i = 0; i < number; i++) {
+		const kernel_patch *p = patches + i;
+		left[i] = p->at < 0 ? -1 : follow(pixels, stride, width, height, parts + p->at, side, count,
+			p->xx, p->xy, p->yy, iterations, scratch, places + 2 * i, places + 2 * i + 1);
+	}
 }
 
 INLINE float unlike_at(float plane, float behind, float gx, float gy, float limit, float slack) {

@@ -112,14 +112,23 @@ func textured(g Gray, w, h int, scores []float32, out Scores) {
 		(*C.float)(&scores[0]), (*C.float)(&out.Score[0]), C.int(out.Width), C.int(out.Height), (*C.uint32_t)(unsafe.Pointer(&(*columns)[0])))
 }
 
-// settle moves the patch p from (x, y) to where it fits g best and returns the
-// place and the mean absolute difference left there, negative where it is lost.
-func (p *patch) settle(g Gray, side int, x, y float32, scratch []float32) (float32, float32, float32) {
-	cx, cy := C.float(x), C.float(y)
-	left := C.kernel_follow((*C.uint8_t)(&g.Pix[0]), C.int(g.Stride), C.int(g.Width), C.int(g.Height),
-		(*C.float)(&p.parts[0]), C.int(side), C.int(padded(side*side)), C.float(p.xx), C.float(p.xy), C.float(p.yy),
-		settleSteps, (*C.float)(&scratch[0]), &cx, &cy)
-	return float32(cx), float32(cy), float32(left)
+// patch is where a patch begins among the parts, below 0 where there is nothing of
+// it, and its structure tensor; see kernel.h.
+type patch = C.kernel_patch
+
+func newPatch(at int, xx, xy, yy float32) patch {
+	return patch{at: C.int(at), xx: C.float(xx), xy: C.float(xy), yy: C.float(yy)}
+}
+
+// settle moves the patches from places (x, y, x, y, …) to where they fit g best and
+// fills in the mean absolute differences left there, negative where one is lost.
+func (p *Patches) settle(g Gray, places, left []float32) {
+	n := padded(p.side * p.side)
+	scratch := borrow(n)
+	defer room.Put(scratch)
+	C.kernel_follow((*C.uint8_t)(&g.Pix[0]), C.int(g.Stride), C.int(g.Width), C.int(g.Height),
+		&p.list[0], C.int(len(p.list)), (*C.float)(unsafe.SliceData(p.parts)), C.int(p.side), C.int(n),
+		settleSteps, (*C.float)(&(*scratch)[0]), (*C.float)(&places[0]), (*C.float)(&left[0]))
 }
 
 func unlike(p, behind Plane, limit, slack float32, out []float32) {

@@ -56,15 +56,22 @@ void kernel_changed(const uint16_t *cells, int width, int height, uint16_t limit
 void kernel_textured(const uint8_t *pixels, int stride, int width, int w, int h,
 	const float *scores, float *out, int wide, int high, uint32_t *columns);
 
-// kernel_follow moves a patch of side × side pixels, at (*x, *y) of the picture
-// from its top-left pixel, to where it fits the picture best. parts holds the
-// patch's values and its gradients in x and y, count of each; count is side²
-// rounded up to a multiple of 8, and what is beyond side² is zero. It returns
-// the mean absolute difference left, or −1 where the patch left the picture or
-// does not settle.
-float kernel_follow(const uint8_t *pixels, int stride, int width, int height,
-	const float *parts, int side, int count, float xx, float xy, float yy,
-	int iterations, float *scratch, float *x, float *y);
+// kernel_patch is where a patch begins among the parts, below 0 where there is
+// nothing of it, and its structure tensor.
+typedef struct {
+	int at;
+	float xx, xy, yy;
+} kernel_patch;
+
+// kernel_follow moves patches of side × side pixels, each at its place (x, y) of the
+// picture from its top-left pixel, to where they fit the picture best. parts holds
+// each patch's values and its gradients in x and y, count of each; count is side²
+// rounded up to a multiple of 8, and what is beyond side² is zero. left becomes the
+// mean absolute difference left, or −1 where a patch left the picture or does not
+// settle. scratch has room for count numbers.
+void kernel_follow(const uint8_t *pixels, int stride, int width, int height,
+	const kernel_patch *patches, int number, const float *parts, int side, int count,
+	int iterations, float *scratch, float *places, float *left);
 
 // kernel_unlike tells, from 0 to 1, how surely each pixel of plane is not what
 // behind shows: where their difference passes limit, which grows with the
