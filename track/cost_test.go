@@ -55,8 +55,9 @@ func TestCostOfAFrame(t *testing.T) {
 	}
 	cgo, bytes := perFrame(markAt(m, 0, 0, traj.Head))
 	t.Logf("one landmark: %.0f calls into C and %.0f KiB a frame of %d×%d", cgo, bytes/1024, m.width, m.height)
-	// Two fifths more than was counted when this was written: 47 calls and 39 KiB.
-	const mostCalls, mostBytes = 65, 55 << 10
+	// Counted when this was written: 47 calls and 39 KiB; under the race detector,
+	// which lets pools forget, 56 KiB.
+	const mostCalls, mostBytes = 65, 75 << 10
 	if cgo > mostCalls {
 		t.Errorf("%.0f calls into C a frame, at most %d are expected", cgo, mostCalls)
 	}
