@@ -41,15 +41,35 @@ const alike = 1e-7
 // way, seen from 1.5 m height at 10 m), so that it seems at rest before it is.
 const hiddenDescentSD = 0.045
 
-// From the front the toe is marked, which stays while the hoof rolls over it for
-// up to a tenth of a second (the heel leaves first). What is followed is the wall
-// above it, which moves a little as soon as the heel is up: rollingSD takes the
-// place of modelSD for leavings seen from the front, and worstRollingSD that of
-// worstEventSD.
+// From the front the toe is marked, which stays while the hoof rolls over it (the
+// heel leaves first), at the trot for up to a tenth of a second, at the walk for
+// twice that. What is followed is the wall above it, which moves a little as soon as
+// the heel is up: rollingShare of the stance takes the place of modelSD for leavings
+// seen from the front, and worstRollingSD that of worstEventSD. As a hoof comes
+// down, the wall hardly moves any more while the toe sinks, the longer the slower
+// the gait: landingShare of the stance is the least for landings seen from there.
 const (
-	rollingSD      = 0.030
+	rollingShare   = 0.11
+	landingShare   = 0.02
 	worstRollingSD = 0.050
 )
+
+// usualStance returns the median duration, s, of the stances that lie within the
+// clip, as far as they were seen; a share of the stride where there is none.
+func usualStance(hooves []*hoofTrack, stances [][]stance, period float64) float64 {
+	var all []float64
+	for k, h := range hooves {
+		for i := range stances[k] { // None where the hoof was not marked.
+			if s := &stances[k][i]; !s.startsClip && !s.endsClip {
+				all = append(all, h.t[s.to-1]-h.t[s.from])
+			}
+		}
+	}
+	if len(all) == 0 {
+		return 0.45 * period
+	}
+	return signal.Median(all)
+}
 
 // restShare makes "at rest" what it is on a living foot: a mark in stance still
 // gives by some millimetres as hoof, shoe and skin take the load. In seconds of
@@ -632,6 +652,7 @@ func timeEdges(hooves []*hoofTrack, stances [][]stance, period float64, view tra
 	if period == 0 {
 		period = 0.7
 	}
+	lasts := usualStance(hooves, stances, period)
 	for _, off := range []bool{false, true} {
 		var edges []*edge
 		for k, h := range hooves {
@@ -685,7 +706,9 @@ func timeEdges(hooves []*hoofTrack, stances [][]stance, period float64, view tra
 			case view == traj.Away && !off:
 				shape = hiddenDescentSD
 			case view == traj.Toward && off:
-				shape = rollingSD
+				shape = rollingShare * lasts
+			case view == traj.Toward:
+				shape = max(modelSD, landingShare*lasts)
 			}
 			sd := math.Hypot(e.spread, shape)
 			if off {

@@ -324,7 +324,7 @@ func (a *analysis) measureTimes() findings {
 // the front, and its landings seen from behind, are all early or late alike, and
 // much the same on both sides.
 func (a *analysis) shareInstants(f findings) {
-	shared := rollingSD
+	shared := rollingShare * usualStance(a.hooves[:], a.stances[:], a.period)
 	if a.opts.View == traj.Away {
 		shared = hiddenDescentSD
 	}

@@ -56,16 +56,15 @@ func blend(a, b estimate, most float64) (traj.Sample, string) {
 		}
 		k := a.variance / (a.variance + b.variance)
 		p := mix(a.at, b.at, k)
-		v := a.variance * b.variance / (a.variance + b.variance)
+		both := larger(a.shared, b.shared)
+		va, vb := a.own(), b.own()
+		v := va * vb / (va + vb)
 		if a.anchored && b.anchored {
-			v = min(a.variance, b.variance) // Both go by the same marks.
+			v = min(va, vb) // Both go by the same marks.
 		}
 		// Where the two differ by more than they claim, the blend is that uncertain.
 		v = max(v, k*(1-k)*d*d/2)
-		if v > most*most {
-			return traj.Gone(), "too uncertain: it no longer looks as it was marked"
-		}
-		return traj.Sample{X: p.X, Y: p.Y, SD: math.Sqrt(v), Quality: max(a.quality, b.quality), Status: traj.Tracked}, ""
+		return tracked(p, v, both, max(a.quality, b.quality), most)
 	case a.seen:
 		return one(a, most)
 	case b.seen:
@@ -110,8 +109,10 @@ func blendAcross(a, b estimate) (traj.Sample, bool) {
 		return traj.Sample{}, false
 	}
 	kx, ky := a.across/(a.across+b.across), a.variance/(a.variance+b.variance)
-	x := max(a.across*b.across/(a.across+b.across), kx*(1-kx)*d.X*d.X/2)
-	y := max(a.variance*b.variance/(a.variance+b.variance), ky*(1-ky)*d.Y*d.Y/2)
+	both := larger(a.shared, b.shared)
+	xa, xb := a.across-a.shared.across, b.across-b.shared.across
+	x := both.across + max(xa*xb/(xa+xb), kx*(1-kx)*d.X*d.X/2)
+	y := both.down + max(a.own()*b.own()/(a.own()+b.own()), ky*(1-ky)*d.Y*d.Y/2)
 	if x > mostSD*mostSD {
 		return traj.Sample{}, false
 	}
@@ -123,23 +124,39 @@ func blendAcross(a, b estimate) (traj.Sample, bool) {
 const mostSD = 1.5
 
 // mostOf is mostSD for a landmark. The croup's spread is mostly along the level
-// outline, where its height hardly depends on it. Hooves of the pair behind are
-// hidden now and then, which spreads do not foresee.
+// outline, where its height hardly depends on it.
 func (c *clip) mostOf(l traj.Landmark) float64 {
-	switch {
-	case l == traj.Croup:
+	if l == traj.Croup {
 		return 2
-	case l.IsHoof() && !c.turnsInSight(l):
-		return 1
 	}
 	return mostSD
 }
 
 func one(e estimate, most float64) (traj.Sample, string) {
-	if e.variance > most*most && !e.marked && !e.found {
+	if e.found {
+		most = math.Inf(1)
+	}
+	return tracked(e.at, e.own(), e.shared, e.quality, most)
+}
+
+// own is the part of the variance that the sweep does not share with the other, px².
+func (e *estimate) own() float64 { return e.variance - max(e.shared.down, e.shared.across) }
+
+func larger(a, b spread) spread {
+	return spread{down: max(a.down, b.down), across: max(a.across, b.across)}
+}
+
+// tracked returns the sample at p with the variances of its own and of what both
+// sweeps share, px², or none where either axis passes the spread most, px.
+func tracked(p flow.Point, own float64, shared spread, quality, most float64) (traj.Sample, string) {
+	s := traj.Sample{X: p.X, Y: p.Y, SD: math.Sqrt(own + shared.across), Quality: quality, Status: traj.Tracked}
+	if shared.down != shared.across {
+		s.SDY = math.Sqrt(own + shared.down)
+	}
+	if max(s.SD, s.SDY) > most {
 		return traj.Gone(), "too uncertain: it no longer looks as it was marked"
 	}
-	return traj.Sample{X: e.at.X, Y: e.at.Y, SD: math.Sqrt(e.variance), Quality: e.quality, Status: traj.Tracked}, ""
+	return s, ""
 }
 
 // bridge fills losses up to the given length that are seen on both sides, by the

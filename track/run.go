@@ -52,6 +52,7 @@ type clip struct {
 	toFirst       []traj.Motion // To frame 0; nil where the camera stood still.
 	lane          *lane         // Nil where too little of it was seen.
 	grows         bool          // The horse comes nearer, as far as is known.
+	trunk         *trunk        // Nil until the body was followed, and where none is marked.
 }
 
 // checkMarks checks what can be checked without the clip.
@@ -287,7 +288,7 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 		t := trunkOf(body, forward, backward)
 		if t != nil {
 			c.sizeHooves(seeds, t)
-			c.grows = t.grows()
+			c.grows, c.trunk = t.grows(), t
 		}
 		// Around the marks, to see which of them stand and what stances they lead to.
 		within := 0.0

@@ -17,6 +17,7 @@ type estimate struct {
 	at       flow.Point
 	variance float64 // px², along each axis.
 	across   float64 // px², along x: less than variance where the landmark turns.
+	shared   spread  // The part of both that another look at the frame has too, px².
 	quality  float64
 	seen     bool
 	marked   bool
@@ -180,6 +181,8 @@ func (s *sweep) visit(fo *follower, f int, first bool, growth float64, marks []s
 		e.at, e.variance, e.across, e.quality, e.seen, e.marked, e.size = flow.Point{X: m.X, Y: m.Y}, m.SD*m.SD, m.SD*m.SD, 1, true, !m.found, fo.size()
 		if m.found {
 			e.quality, e.anchored = 0.9, true
+			e.shared = fo.shared()
+			e.variance, e.across = e.variance+max(e.shared.down, e.shared.across), e.across+e.shared.across
 		}
 		return e, nil
 	}
@@ -191,7 +194,8 @@ func (s *sweep) visit(fo *follower, f int, first bool, growth float64, marks []s
 	if !fo.on {
 		return estimate{cause: fo.cause, jump: math.NaN()}, nil
 	}
-	return estimate{at: fo.pose.At, variance: fo.variance + fo.slide() + fo.tilted(f), across: fo.across + fo.slide(), quality: fo.quality, seen: true, since: fo.since, jump: math.NaN(), weak: fo.weak, unlike: fo.landmark.IsHoof() && fo.unlike > 0.7, trial: fo.trial > 0, anchored: fo.anchored, size: fo.size()}, nil
+	shared := fo.shared()
+	return estimate{at: fo.pose.At, variance: fo.variance + max(shared.down, shared.across) + fo.tilted(f), across: fo.across + shared.across, shared: shared, quality: fo.quality, seen: true, since: fo.since, jump: math.NaN(), weak: fo.weak, unlike: fo.landmark.IsHoof() && fo.unlike > 0.7, trial: fo.trial > 0, anchored: fo.anchored, size: fo.size()}, nil
 }
 
 // oppositeHeld reports whether the hoof that looks like fo's is held where it is,
@@ -270,6 +274,7 @@ func (s *sweep) growth(before float64) float64 {
 // appearance is what a landmark looked like in one frame.
 type appearance struct {
 	template *flow.Template
+	frame    int
 	at       flow.Point
 	scale    float64 // The follower's scale in that frame.
 	angle    float64
@@ -480,7 +485,7 @@ func (fo *follower) start(m seed) error {
 		fo.lose("nothing to hold on to at the mark: " + err.Error())
 		return nil
 	}
-	a := &appearance{template: t, at: at, scale: scale, variance: fo.variance, across: fo.across, patch: g, origin: o, window: w, resized: map[int]*flow.Template{}, weigh: weigh, share: min(share, 1)}
+	a := &appearance{template: t, frame: m.Frame, at: at, scale: scale, variance: fo.variance, across: fo.across, patch: g, origin: o, window: w, resized: map[int]*flow.Template{}, weigh: weigh, share: min(share, 1)}
 	fo.key, fo.keyTurn, fo.home = *a, spread{}, a
 	fo.likeAtHome, fo.unlike, fo.sinceHome, fo.turned, fo.homeStands = 0, 0, 0, spread{}, m.found || m.stands
 	fo.departed = false
@@ -619,8 +624,9 @@ func (fo *follower) step(f, g int, growth float64) error {
 	if err != nil {
 		return err
 	}
-	// How far the place is off the landmark grows and shrinks with the picture of it.
-	grown := chain.Scale * chain.Scale
+	// How far the place is off the landmark grows and shrinks with the picture of the
+	// horse.
+	grown := sq(fo.grown(f, g, chain.Scale))
 	variance := fo.variance*grown + spreadOf(chain, size) + turn.down
 	across := fo.across*grown + spreadOf(chain, size) + turn.across
 	// Against the key appearance: no drift since then.
@@ -628,7 +634,7 @@ func (fo *follower) step(f, g int, growth float64) error {
 	key := fo.key.template.Register(planeB, rel, flow.RegisterOptions{ScaleSD: scaleStraySD, AngleSD: angleStraySD})
 	fresh, held := true, false
 	if key.OK && key.NCC >= keyNCC && key.Agree >= leastAgree {
-		since := rel.Scale * rel.Scale
+		since := sq(fo.grown(fo.key.frame, g, rel.Scale))
 		keyVariance, keyAcross := fo.key.variance*since, fo.key.across*since
 		v1, v2 := max(variance-keyVariance, 1e-6), spreadOf(key, size)+fo.keyTurn.down+turn.down
 		if key.At.Dist(pose.At) < 1+3*math.Sqrt(v1+v2) {
@@ -691,7 +697,7 @@ func (fo *follower) step(f, g int, growth float64) error {
 		nw := fo.base.Scaled(pose.Scale)
 		weigh, _ := fo.weigh(g, planeB, half, pose.At, nw, &fo.veil)
 		if t, err := flow.NewTemplate(planeB, pose.At, nw, weigh); err == nil {
-			fo.key, fo.keyTurn = appearance{template: t, at: pose.At, scale: pose.Scale, angle: pose.Angle, variance: variance, across: across}, spread{}
+			fo.key, fo.keyTurn = appearance{template: t, frame: g, at: pose.At, scale: pose.Scale, angle: pose.Angle, variance: variance, across: across}, spread{}
 			if err := fo.repeats(b, o); err != nil {
 				return err
 			}
@@ -701,6 +707,17 @@ func (fo *follower) step(f, g int, growth float64) error {
 		fo.trial--
 	}
 	return nil
+}
+
+// grown returns by how much the horse grew in the picture from frame f to frame g:
+// by the body where it was followed. The patch's own scale, which is told where it
+// was not, shrinks also because a hoof turns, or because what is followed is no
+// longer all of it; neither makes a place any surer.
+func (fo *follower) grown(f, g int, patch float64) float64 {
+	if t := fo.clip.trunk; t != nil && fo.landmark.IsHoof() && t.size[f] > 0 && t.size[g] > 0 {
+		return t.size[g] / t.size[f]
+	}
+	return patch
 }
 
 // turning is the variance, px², that one frame adds because the landmark turns
@@ -739,11 +756,13 @@ func (fo *follower) turning(f, g int, plane flow.Plane, pose flow.Pose, moved, l
 				if turned > mostLanding*size {
 					return turned
 				}
-				return landingAside * turned
+				return landingAside*turned + landedAside*turned*turned*turned/(size*size)
 			}
 		case fo.homeStands && !fo.clip.grows:
 			rate = leavingTurn
-			aside = func(turned float64) float64 { return leavingAside * min(turned, size) }
+			aside = func(turned float64) float64 {
+				return leavingAside*min(turned, size) + returningAside*max(0, turned-size)
+			}
 		}
 		turn = rate * math.Abs(fo.clip.times[g]-fo.clip.times[f])
 		if fo.homeStands {
@@ -784,24 +803,30 @@ const hoofJerk = 21.0
 
 // tilt is by how much the mark of a hoof may be off, as a share of the way that
 // its pattern has gone from its place in stance: of a hoof that rolls over its toe
-// or its heel the end goes twice as far as the middle. mostTilt bounds it, sides of
+// or its heel the end goes twice as far as the middle, so the mark goes as much
+// farther than the pattern, or less far, as that goes. mostTilt bounds it, sides of
 // the patch.
 const (
-	tilt     = 0.5
+	tilt     = 1.0
 	mostTilt = 0.3
 )
 
 // What of this goes across the picture. A hoof turns about an axis that lies
 // across, along which the mark keeps its place on the pattern but for what the
-// limb twists, some degrees. Coming down toward the camera it shows its wall all
-// the time. From behind it shows its heel, then its sole, which is as wide, and it
-// turns by no more than a right angle. As it leaves the ground in front, the wall
-// gives way to another pattern, the more the farther it has turned.
+// limb twists, some degrees. Coming down toward the camera it shows its wall nearly
+// all the time; the farther before its landing, the more of it lies in the shade of
+// the limb or is turned away, so that another pattern takes over. From behind it
+// shows its heel, then its sole, which is as wide, and it turns by a right angle;
+// what it turns after that brings it back through patterns followed anew. As it
+// leaves the ground in front, the wall gives way to another pattern, the more the
+// farther it has turned.
 const (
-	landingAside = 0.13 // Share.
-	mostLanding  = 0.5  // Sides of the patch, a third of a second: before that it shows its other end.
-	leavingAside = 0.05 // Share, of a right angle at most.
-	rollingAside = 1.0  // Share of the cube, in sides of the patch.
+	landingAside   = 0.10 // Share.
+	landedAside    = 0.6  // Share of the cube, in sides of the patch.
+	mostLanding    = 0.5  // Sides of the patch, a third of a second: before that it shows its other end.
+	leavingAside   = 0.05 // Share, up to a right angle.
+	returningAside = 0.03 // Share, beyond it.
+	rollingAside   = 1.0  // Share of the cube, in sides of the patch.
 )
 
 // spread is a spread, or a variance, down and across the picture.
@@ -834,21 +859,37 @@ func (fo *follower) leave(g int, at flow.Point) float64 {
 // and the stabilising of the picture leave.
 func leftPlace(size float64) float64 { return 0.3 + 0.012*size }
 
-// slide is the variance, px², of a landmark on the outline of the body that is
-// seen before other parts of the horse: the croup from behind, before the head
-// that sways. Along the outline the patch goes with what is behind it, which no
-// registration notices; across it the place is far surer than this says.
-func (fo *follower) slide() float64 {
-	share := 0.0
+// shared is the variance, px², of a place that no registration notices, so that
+// both sweeps share it.
+//
+// A landmark on the outline of the body is seen before other parts of the horse:
+// the croup from behind, before the head and the tail that sway. Along the outline
+// the patch goes with what is beside it; the outline of the croup is level, and
+// across it the place is far surer.
+//
+// A hoof of the pair that goes behind is seen past the legs in front, which cover
+// part of it, now from one side and now from the other; it is the part that shows
+// whose place is found.
+func (fo *follower) shared() spread {
+	size := fo.size()
 	switch {
 	case fo.landmark == traj.Croup: // The summit of the outline, which is curved.
-		share = 0.03
+		return spread{down: sq(croupDown * size), across: sq(croupAside * size)}
 	case fo.onOutline():
-		share = 0.05
+		return spread{down: sq(outlineAside * size), across: sq(outlineAside * size)}
+	case fo.landmark.IsHoof() && fo.clip.trunk != nil && !fo.clip.turnsInSight(fo.landmark):
+		return spread{down: sq(coveredAside * size), across: sq(coveredAside * size)}
 	}
-	sd := share * fo.size()
-	return sd * sd
+	return spread{}
 }
+
+// The same as shares of the side of the patch.
+const (
+	croupAside   = 0.024
+	croupDown    = 0.008
+	outlineAside = 0.04
+	coveredAside = 0.035
+)
 
 // tilted is the variance down the picture, px², of a hoof that has just left its
 // place in frame f, or is about to reach it: it tilts as it goes, whatever it looks
@@ -859,7 +900,8 @@ func (fo *follower) tilted(f int) float64 {
 	}
 	size := fo.size()
 	gone := fo.clip.moved(fo.homeFrame, f, fo.home.at, fo.pose.At)
-	return sq(min(tilt*max(0, gone-leftPlace(size)/2), mostTilt*size))
+	noise := leftPlace(size) / 3
+	return min(sq(tilt)*max(0, gone*gone-noise*noise), sq(mostTilt*size))
 }
 
 // onOutline reports whether the landmark lies on the outline of the body.
@@ -1356,7 +1398,7 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 	fo.quality = 0.6
 	fo.since, fo.gone, fo.trial = 0, 0, trialFrames
 	fo.on, fo.cause = true, ""
-	fo.key, fo.keyTurn = appearance{template: t, at: pose.At, scale: pose.Scale, variance: fo.variance, across: fo.across}, spread{}
+	fo.key, fo.keyTurn = appearance{template: t, frame: g, at: pose.At, scale: pose.Scale, variance: fo.variance, across: fo.across}, spread{}
 	fo.trail = append(fo.trail[:0], trailed{g, pose.At})
 	return nil
 }

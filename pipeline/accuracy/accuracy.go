@@ -94,9 +94,9 @@ func Remeasure(out, marks string, truth *scene.Truth) (*Figures, *record.Result,
 		for i := range t.Samples {
 			t.Samples[i] = traj.Gone()
 			if s, ok := set[l][i]; ok {
-				t.Samples[i] = traj.Sample{X: s.x, Y: s.y, SD: s.sd, Quality: 1, Status: traj.Tracked}
+				t.Samples[i] = traj.Sample{X: s.x, Y: s.y, SD: s.sd, SDY: s.sdY, Quality: 1, Status: traj.Tracked}
 				if s.across {
-					t.Samples[i].Status, t.Samples[i].SDY = traj.Across, s.sdY
+					t.Samples[i].Status = traj.Across
 				}
 			}
 		}
@@ -185,7 +185,7 @@ func (f *Figures) positions(set map[traj.Landmark]map[int]seen, truth *scene.Tru
 				f.Wrong++
 			}
 			if s.sd > 0 {
-				normalised = append(normalised, dx/s.sd, dy/s.sd)
+				normalised = append(normalised, dx/s.sd, dy/s.sdY)
 			}
 			into := &body
 			if l.IsHoof() {

@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strconv"
 	"testing"
 
@@ -23,7 +24,10 @@ import (
 // TestAccuracyStudy prints a row of figures for every mixture of view, gait,
 // camera, format and quality, and for light and dark horses, each marked at one
 // and at three distances. JOGSTRIP_EVERY=n takes every n-th clip only, and the
-// coats' all.
+// coats' all; JOGSTRIP_ONLY those whose label ("away trot hand 4K60 clean, 3") the
+// regular expression matches. JOGSTRIP_KEEP names a folder into which the results
+// of every row are copied. JOGSTRIP_OTHER=n films other passes of other horses than
+// those of the table.
 // JOGSTRIP_CLIPS names a folder in which rendered clips are kept for the next
 // run; with JOGSTRIP_RENDER=only nothing is measured, with JOGSTRIP_RENDER=no only
 // what is there already.
@@ -32,15 +36,17 @@ func TestAccuracyStudy(t *testing.T) {
 	if n, err := strconv.Atoi(os.Getenv("JOGSTRIP_EVERY")); err == nil && n > 0 {
 		every = n
 	}
+	other, _ := strconv.Atoi(os.Getenv("JOGSTRIP_OTHER"))
+	only := regexp.MustCompile(os.Getenv("JOGSTRIP_ONLY"))
 	formats := map[string]scene.Camera{"1080p60": {}, "1080p120": {FPS: 120}, "4K60": {Width: 3840, Height: 2160}}
 	t.Log(accuracy.Header())
 	number := 0
 	row := func(name string, s scene.Scene, coats bool) {
 		number++
-		if (number-1)%every != 0 && !coats {
+		if (!only.MatchString(name+", 1") && !only.MatchString(name+", 3")) || (number-1)%every != 0 && !coats {
 			return
 		}
-		s.Seed = uint64(9000 + number)
+		s.Seed = uint64(9000 + number + 1000*other)
 		s.Asymmetry = scene.ShortFore(traj.Right, 0.7)
 		path, truth, err := rendered(t, name, s)
 		if errors.Is(err, os.ErrNotExist) {
@@ -54,6 +60,9 @@ func TestAccuracyStudy(t *testing.T) {
 		}
 		for _, distances := range []int{1, 3} {
 			label := fmt.Sprintf("%s, %d", name, distances)
+			if !only.MatchString(label) {
+				continue
+			}
 			if err := record.WriteMarks(record.MarksPath(path), demo.Clicked(truth, s, filepath.Base(path), distances)); err != nil {
 				t.Fatal(err)
 			}
@@ -67,6 +76,9 @@ func TestAccuracyStudy(t *testing.T) {
 				continue
 			}
 			t.Log(f.Row(label))
+			if kept := os.Getenv("JOGSTRIP_KEEP"); kept != "" {
+				keep(t, record.OutPath(path), filepath.Join(kept, label))
+			}
 		}
 	}
 	for _, view := range []traj.View{traj.Toward, traj.Away} {
@@ -126,4 +138,21 @@ func rendered(t *testing.T, name string, s scene.Scene) (string, *scene.Truth, e
 	}
 	truth, err := scene.Render(context.Background(), s, path, secret, nil)
 	return path, truth, err
+}
+
+// keep copies the files of one clip's results that scripts look at.
+func keep(t *testing.T, out, folder string) {
+	t.Helper()
+	if err := os.MkdirAll(folder, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range []string{"signals.csv", "result.json", "strides.csv"} {
+		b, err := os.ReadFile(filepath.Join(out, name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(filepath.Join(folder, name), b, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
 }

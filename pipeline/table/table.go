@@ -137,7 +137,7 @@ func signalColumns(set *traj.Set, r *metrics.Run) []column {
 		columns = append(columns,
 			column{name + "_x_px", "px", "Place in the upright picture, to the right; the centre of the top-left pixel is 0.", at(func(s traj.Sample) float64 { return s.X }, 3)},
 			column{name + "_y_px", "px", "Place in the upright picture, down.", at(func(s traj.Sample) float64 { return s.Y }, 3)},
-			column{name + "_sd_px", "px", "Standard deviation of the place: to the right and, but for the status across, down.", at(func(s traj.Sample) float64 { return s.SD }, 3)},
+			column{name + "_sd_px", "px", "Standard deviation of the place, to the right.", at(func(s traj.Sample) float64 { return s.SD }, 3)},
 			column{name + "_sd_y_px", "px", "Standard deviation of the place, down.", at(traj.Sample.SpreadY, 3)},
 			column{name + "_status", "", "marked: clicked by a person; tracked: seen and followed; across: followed while it turns, so that only its place to the right holds closely; bridged: not seen, from a motion model; lost: no place.", func(i int) string { return t.Samples[i].Status.String() }})
 	}

@@ -174,15 +174,15 @@ func (s Status) Followed() bool { return s.Seen() || s == Across }
 // Sample is one landmark in one frame.
 type Sample struct {
 	X, Y    float64 // Position in the picture, px.
-	SD      float64 // Spread, px: one standard deviation along each axis.
-	SDY     float64 // Where Status is Across: spread along Y, px. 0 elsewhere.
+	SD      float64 // Spread, px: one standard deviation along X, and along Y where SDY is 0.
+	SDY     float64 // Spread along Y, px, where it is another: larger where Status is Across.
 	Quality float64 // From 0 (nothing to go by) to 1.
 	Status  Status
 }
 
 // SpreadY returns the spread along Y, px.
 func (s Sample) SpreadY() float64 {
-	if s.Status == Across {
+	if s.SDY > 0 {
 		return s.SDY
 	}
 	return s.SD
@@ -258,7 +258,7 @@ func (s *Set) Stabilised() *Set {
 				}
 				p.X, p.Y = s.Motions[f].Apply(p.X, p.Y)
 				p.SD = math.Hypot(p.SD, residual)
-				if p.Status == Across {
+				if p.SDY > 0 {
 					p.SDY = math.Hypot(p.SDY, residual)
 				}
 			}
