@@ -109,3 +109,51 @@ func TestShortenStances(t *testing.T) {
 		}
 	}
 }
+
+// What covers a hoof, or sways beside the croup, misleads both sweeps alike: two
+// that agree are no surer than it allows.
+func TestBlendKeepsWhatSweepsShare(t *testing.T) {
+	see := func(own float64, shared spread) estimate {
+		return estimate{at: flow.Point{X: 100, Y: 50}, variance: own*own + max(shared.down, shared.across), across: own*own + shared.across, shared: shared, seen: true, quality: 0.8}
+	}
+	covered, level := spread{down: 1, across: 1}, spread{down: 0.04, across: 1}
+	for _, tt := range []struct {
+		name    string
+		a, b    estimate
+		sd, sdY float64
+	}{
+		{"nothing is shared", see(0.6, spread{}), see(0.6, spread{}), 0.6 / math.Sqrt2, 0.6 / math.Sqrt2},
+		{"a covered hoof", see(0.6, covered), see(0.6, covered), math.Sqrt(1.18), math.Sqrt(1.18)},
+		{"a level outline", see(0.6, level), see(0.6, level), math.Sqrt(1.18), math.Sqrt(0.22)},
+		{"one sweep only", see(0.6, level), estimate{cause: "hidden"}, math.Sqrt(1.36), math.Sqrt(0.4)},
+	} {
+		got, cause := blend(tt.a, tt.b, 2)
+		if got.Status != traj.Tracked || math.Abs(got.SD-tt.sd) > 1e-9 || math.Abs(got.SpreadY()-tt.sdY) > 1e-9 {
+			t.Errorf("%s: %v, spread %.3f and %.3f px (%s): want tracked, %.3f and %.3f", tt.name, got.Status, got.SD, got.SpreadY(), cause, tt.sd, tt.sdY)
+		}
+	}
+	if got, _ := blend(see(0.6, covered), see(0.6, covered), 1); got.Status != traj.Lost {
+		t.Errorf("shared doubt beyond the limit: %v, want lost", got.Status)
+	}
+}
+
+// A hoof's patch that shrinks by more than the horse does is turned, or is another
+// thing: neither makes its place surer.
+func TestErrorsShrinkOnlyAsTheHorseDoes(t *testing.T) {
+	c := &clip{trunk: &trunk{size: []float64{100, 0, 90}}}
+	for _, tt := range []struct {
+		name string
+		fo   follower
+		to   int
+		want float64
+	}{
+		{"hoof", follower{clip: c, landmark: traj.RightHind}, 2, 0.9},
+		{"hoof, body not followed there", follower{clip: c, landmark: traj.RightHind}, 1, 0.4},
+		{"hoof, no body marked", follower{clip: &clip{}, landmark: traj.RightHind}, 2, 0.4},
+		{"body", follower{clip: c, landmark: traj.Croup}, 2, 0.4},
+	} {
+		if got := tt.fo.grown(0, tt.to, 0.4); got != tt.want {
+			t.Errorf("%s: errors grow by %g, want %g", tt.name, got, tt.want)
+		}
+	}
+}

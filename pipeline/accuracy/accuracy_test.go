@@ -94,3 +94,39 @@ func TestSoundHorseIsNotCalledUneven(t *testing.T) {
 		}
 	}
 }
+
+// TestInstantsAtTheWalk renders a walk toward the camera: hooves come down slowly
+// and roll over the toe for long, and the spread of the instants says so.
+func TestInstantsAtTheWalk(t *testing.T) {
+	s := lane(33, traj.Toward)
+	s.Gait, s.Motion.StartM, s.Motion.EndM = traj.Walk, 10.5, 5.5
+	truth, result, _ := filmed(t, t.TempDir(), "toward-1", s)
+	var on, off []float64 // Errors over stated spread.
+	for _, c := range result.Run.Contacts {
+		for _, k := range truth.Contacts {
+			if k.Limb != c.Limb || math.Abs(k.On-c.On) > 0.1 {
+				continue
+			}
+			if c.OnSD >= 0 {
+				on = append(on, (c.On-k.On)/c.OnSD)
+			}
+			if c.OffSD >= 0 {
+				off = append(off, (c.Off-k.Off)/c.OffSD)
+			}
+		}
+	}
+	for _, part := range []struct {
+		what  string
+		z     []float64
+		least int
+	}{{"landings", on, 4}, {"leavings", off, 2}} {
+		square := 0.0
+		for _, z := range part.z {
+			square += z * z / float64(len(part.z))
+		}
+		t.Logf("%d %s: errors over spread %.2f", len(part.z), part.what, part.z)
+		if len(part.z) < part.least || math.Sqrt(square) > 1.6 {
+			t.Errorf("%d %s, whose errors are %.2f times their spread: want %d or more, 1.6 times or less", len(part.z), part.what, math.Sqrt(square), part.least)
+		}
+	}
+}
