@@ -49,7 +49,7 @@ const hiddenDescentSD = 0.045
 // down, the wall hardly moves any more while the toe sinks, the longer the slower
 // the gait: landingShare of the stance is the least for landings seen from there.
 const (
-	rollingShare   = 0.11
+	rollingShare   = 0.07
 	landingShare   = 0.02
 	worstRollingSD = 0.050
 )
@@ -907,8 +907,10 @@ func (e *edge) fresh(k int) (x, y float64) {
 		return math.Hypot(math.Hypot(out, added), f.rest)
 	}
 	if e.rolls {
-		// What is followed moves, by as much as its spread grows, while the toe stands.
-		return own(f.sdX, grown(e.base, f.sdX)), own(f.sdY, grown(e.base, f.sdY))
+		// What is followed moves, by as much as its spread grows, while the toe stands;
+		// and as it tilts, the limb above it leans to one side, too.
+		y := grown(e.base, f.sdY)
+		return own(f.sdX, max(grown(e.base, f.sdX), leaning*y)), own(f.sdY, y)
 	}
 	if inside {
 		return own(f.sdX, 0), own(f.sdY, 0)
@@ -923,6 +925,10 @@ func (e *edge) fresh(k int) (x, y float64) {
 	}
 	return own(f.sdX, max(0, f.sdX-before.sdX)), own(f.sdY, max(0, f.sdY-before.sdY))
 }
+
+// leaning is how much of what the wall of a rolling hoof moves up or down it may
+// move sideways.
+const leaning = 0.5
 
 // grown returns what a spread has beyond base.
 func grown(base, sd float64) float64 { return math.Sqrt(max(0, sd*sd-base*base)) }

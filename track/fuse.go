@@ -93,7 +93,7 @@ func blendAcross(a, b estimate) (traj.Sample, bool) {
 	if a.cause == "marked as hidden" || b.cause == "marked as hidden" {
 		return traj.Sample{}, false
 	}
-	holds := func(e estimate) bool { return e.seen && e.across <= mostSD*mostSD }
+	holds := func(e estimate) bool { return e.seen && e.across <= mostAcross*mostAcross }
 	if !holds(a) {
 		a, b = b, a
 	}
@@ -113,7 +113,7 @@ func blendAcross(a, b estimate) (traj.Sample, bool) {
 	xa, xb := a.across-a.shared.across, b.across-b.shared.across
 	x := both.across + max(xa*xb/(xa+xb), kx*(1-kx)*d.X*d.X/2)
 	y := both.down + max(a.own()*b.own()/(a.own()+b.own()), ky*(1-ky)*d.Y*d.Y/2)
-	if x > mostSD*mostSD {
+	if x > mostAcross*mostAcross {
 		return traj.Sample{}, false
 	}
 	return traj.Sample{X: a.at.X + kx*d.X, Y: a.at.Y + ky*d.Y, SD: math.Sqrt(x), SDY: math.Sqrt(y), Quality: max(a.quality, b.quality), Status: traj.Across}, true
@@ -122,6 +122,9 @@ func blendAcross(a, b estimate) (traj.Sample, bool) {
 // mostSD is the spread, px, beyond which a place does not count as seen: an error
 // of 5 px would then be three times the spread.
 const mostSD = 1.5
+
+// mostAcross is the same of a place that is known along one axis only.
+const mostAcross = 5.0 / 3
 
 // mostOf is mostSD for a landmark. The croup's spread is mostly along the level
 // outline, where its height hardly depends on it.

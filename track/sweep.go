@@ -756,7 +756,7 @@ func (fo *follower) turning(f, g int, plane flow.Plane, pose flow.Pose, moved, l
 				if turned > mostLanding*size {
 					return turned
 				}
-				return landingAside*turned + landedAside*turned*turned*turned/(size*size)
+				return landingAside*turned + fadingAside*turned*turned*turned/(size*size)
 			}
 		case fo.homeStands && !fo.clip.grows:
 			rate = leavingTurn
@@ -821,8 +821,8 @@ const (
 // leaves the ground in front, the wall gives way to another pattern, the more the
 // farther it has turned.
 const (
-	landingAside   = 0.10 // Share.
-	landedAside    = 0.6  // Share of the cube, in sides of the patch.
+	landingAside   = 0.13 // Share.
+	fadingAside    = 0.3  // Share of the cube, in sides of the patch.
 	mostLanding    = 0.5  // Sides of the patch, a third of a second: before that it shows its other end.
 	leavingAside   = 0.05 // Share, up to a right angle.
 	returningAside = 0.03 // Share, beyond it.
