@@ -756,7 +756,8 @@ func (fo *follower) turning(f, g int, plane flow.Plane, pose flow.Pose, moved, l
 				if turned > mostLanding*size {
 					return turned
 				}
-				return landingAside*turned + fadingAside*turned*turned*turned/(size*size)
+				fading := fadingAside * (1 + goneAside*ramp(wallNCC-fo.like, 0, 0.2))
+				return landingAside*turned + fading*turned*turned*turned/(size*size)
 			}
 		case fo.homeStands && !fo.clip.grows:
 			rate = leavingTurn
@@ -815,7 +816,8 @@ const (
 // across, along which the mark keeps its place on the pattern but for what the
 // limb twists, some degrees. Coming down toward the camera it shows its wall nearly
 // all the time; the farther before its landing, the more of it lies in the shade of
-// the limb or is turned away, so that another pattern takes over. From behind it
+// the limb or is turned away, so that another pattern takes over: most where what is
+// followed no longer looks like the wall as it stood. From behind it
 // shows its heel, then its sole, which is as wide, and it turns by a right angle;
 // what it turns after that brings it back through patterns followed anew. As it
 // leaves the ground in front, the wall gives way to another pattern, the more the
@@ -823,6 +825,8 @@ const (
 const (
 	landingAside   = 0.13 // Share.
 	fadingAside    = 0.3  // Share of the cube, in sides of the patch.
+	goneAside      = 4.0  // By how much larger that is where the wall is gone.
+	wallNCC        = 0.85 // Against the stance: from there down to 0.2 less the wall goes.
 	mostLanding    = 0.5  // Sides of the patch, a third of a second: before that it shows its other end.
 	leavingAside   = 0.05 // Share, up to a right angle.
 	returningAside = 0.03 // Share, beyond it.
