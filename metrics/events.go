@@ -923,8 +923,14 @@ func (e *edge) fresh(k int) (x, y float64) {
 	if math.Abs(before.t-f.t) > 1.5*h.frame {
 		before.sdX, before.sdY = 0, 0 // All of it is new after a gap.
 	}
-	return own(f.sdX, max(0, f.sdX-before.sdX)), own(f.sdY, max(0, f.sdY-before.sdY))
+	return own(f.sdX, max(0, f.sdX-before.sdX)), own(f.sdY, tilting*max(0, f.sdY-before.sdY))
 }
+
+// tilting is how much of what a frame adds to the spread down the picture scatters
+// from frame to frame. A hoof near its stance tilts one way as it goes, so that its
+// mark goes farther than what is followed, or less far, by a steady share; the rest
+// stretches the path and leaves its shape.
+const tilting = 0.5
 
 // leaning is how much of what the wall of a rolling hoof moves up or down it may
 // move sideways.
