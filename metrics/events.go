@@ -923,7 +923,11 @@ func (e *edge) fresh(k int) (x, y float64) {
 	if math.Abs(before.t-f.t) > 1.5*h.frame {
 		before.sdX, before.sdY = 0, 0 // All of it is new after a gap.
 	}
-	return own(f.sdX, max(0, f.sdX-before.sdX)), own(f.sdY, tilting*max(0, f.sdY-before.sdY))
+	added := max(0, f.sdY-before.sdY)
+	if f.loose {
+		added *= tilting
+	}
+	return own(f.sdX, max(0, f.sdX-before.sdX)), own(f.sdY, added)
 }
 
 // tilting is how much of what a frame adds to the spread down the picture scatters

@@ -47,8 +47,13 @@
 // # Spread
 //
 // The spread of a position is carried along: the spread of the mark, plus that
-// of every registration since, less what re-locating wins. It is the standard
-// deviation along each axis, px (of a sample Across along x, and SDY along y).
+// of every registration since, less what re-locating wins, and grows and shrinks
+// with the horse's size in the picture. It is the standard deviation along each
+// axis, px (along x only, and SDY along y, where the two differ: of a sample Across,
+// and of the croup, whose outline is level). What no registration notices is added
+// last and is not made smaller by a second sweep: that the pair of hooves behind is
+// partly covered by the legs in front, that a patch on the outline of the body goes
+// along with what sways beside it.
 // How far the clicks may be off (Mark.SD) is part of it, so it hardly falls below
 // that with one mark; several marks of a landmark place it together, and a mark
 // made near the camera is that much sharper far away.
