@@ -204,7 +204,7 @@ int decoder_skim(decoder *d, decoder_packet *p) {
 	return 0;
 }
 
-static int start(decoder *d, int64_t most) {
+static int start(decoder *d, int64_t most, int threads) {
 	const AVCodec *codec = avcodec_find_decoder(d->stream->codecpar->codec_id);
 	if (!codec)
 		return AVERROR_DECODER_NOT_FOUND;
@@ -221,17 +221,17 @@ static int start(decoder *d, int64_t most) {
 	d->codec->pkt_timebase = d->stream->time_base;
 	d->codec->framerate = d->stream->avg_frame_rate;
 	d->codec->max_pixels = most;
-	d->codec->thread_count = 0; // As many as there are processors.
+	d->codec->thread_count = threads;
 	d->codec->thread_type = FF_THREAD_FRAME | FF_THREAD_SLICE;
 	return avcodec_open2(d->codec, codec, NULL);
 }
 
-int decoder_start(decoder *d, int width, int height, int rotation, int64_t most) {
+int decoder_start(decoder *d, int width, int height, int rotation, int64_t most, int threads) {
 	d->width = width;
 	d->height = height;
 	d->rotation = rotation;
 	inside = d;
-	int err = start(d, most);
+	int err = start(d, most, threads);
 	inside = NULL;
 	return err;
 }

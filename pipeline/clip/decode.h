@@ -54,8 +54,9 @@ int decoder_open(decoder *, const char *url, int delay, decoder_stream *);
 int decoder_skim(decoder *, decoder_packet *);
 
 // Readies decoding into upright pictures of width × height, turned clockwise by
-// rotation. Pictures with more than most pixels count as damaged.
-int decoder_start(decoder *, int width, int height, int rotation, int64_t most);
+// rotation, on so many threads; 0 leaves their number to FFmpeg. Pictures with more
+// than most pixels count as damaged.
+int decoder_start(decoder *, int width, int height, int rotation, int64_t most, int threads);
 
 // Decodes the next picture; returns AVERROR_EOF after the last.
 int decoder_next(decoder *, decoder_picture *);

@@ -21,6 +21,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"runtime"
 	"strings"
 	"syscall"
 	"unsafe"
@@ -121,7 +122,11 @@ func (d *decoder) said() string {
 // start readies decoding into the upright pictures that info describes.
 func (d *decoder) start(info *Info) error {
 	d.firstPTS, d.last = info.firstPTS, -1
-	if code := C.decoder_start(d.c, C.int(info.Width), C.int(info.Height), C.int(info.Rotation), maxSide*maxSide); code != 0 {
+	threads := 0 // As many as FFmpeg finds right for the machine.
+	if share := runtime.GOMAXPROCS(0); share < runtime.NumCPU() {
+		threads = share // A worker beside others decodes with its own processors.
+	}
+	if code := C.decoder_start(d.c, C.int(info.Width), C.int(info.Height), C.int(info.Rotation), maxSide*maxSide, C.int(threads)); code != 0 {
 		return errors.New(meaning(code))
 	}
 	return nil
