@@ -1297,6 +1297,22 @@ func (fo *follower) resized(m *appearance, rel float64) (*flow.Template, float64
 	return t, ratio, nil
 }
 
+// searchSide is the side of a patch, px, to which a larger one is shrunk where it is
+// looked for: correlating costs its fourth power.
+const searchSide = 20.0
+
+// shrunk returns g at about ratio times its size, and the exact ratios.
+func (fo *follower) shrunk(g flow.Gray, ratio float64) (small flow.Gray, fx, fy float64, err error) {
+	if ratio >= 1 {
+		return g, 1, 1, nil
+	}
+	width, height := max(int(math.Round(float64(g.Width)*ratio)), 1), max(int(math.Round(float64(g.Height)*ratio)), 1)
+	if small, err = fo.clip.engine.Resize(g, width, height); err != nil {
+		return small, 0, 0, err
+	}
+	return small, float64(width) / float64(g.Width), float64(height) / float64(g.Height), nil
+}
+
 // search looks for a lost landmark in frame g.
 func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 	fo.gone++
@@ -1326,6 +1342,12 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 	for len(fo.scores) < len(fo.anchors) {
 		fo.scores = append(fo.scores, flow.Scores{})
 	}
+	// Where it may lie is looked for in a smaller picture; registration says where it does.
+	small := min(1, searchSide/size)
+	field, fx, fy, err := fo.shrunk(b, small)
+	if err != nil {
+		return err
+	}
 	places := make([]flow.Point, len(fo.anchors)) // Where each may lie.
 	alike := make([]bool, len(fo.anchors))
 	if err := fo.clip.hands.together(len(fo.anchors), func(i int) (err error) {
@@ -1339,21 +1361,25 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 		if part.Width < 8 || part.Height < 8 {
 			return nil
 		}
-		width, height := int(math.Round(float64(part.Width)*rel)), int(math.Round(float64(part.Height)*rel))
-		if width < 8 || height < 8 || width > b.Width || height > b.Height {
+		width, height := int(math.Round(float64(part.Width)*rel*fx)), int(math.Round(float64(part.Height)*rel*fy))
+		if width < 8 || height < 8 || width > field.Width || height > field.Height {
 			return nil
 		}
-		if part, err = fo.clip.engine.Resize(part, width, height); err != nil {
-			return err
-		}
-		s, err := fo.correlate(i, b, part)
+		like, err := fo.clip.engine.Resize(part, width, height)
 		if err != nil {
 			return err
 		}
-		// Where the mark lies in the part.
-		mark := flow.Point{X: (m.at.X - float64(m.origin.X) - float64(max(inner.Min.X, 0))) * rel, Y: (m.at.Y - float64(m.origin.Y) - float64(max(inner.Min.Y, 0))) * rel}
+		s, err := fo.correlate(i, field, like)
+		if err != nil {
+			return err
+		}
+		// Where the mark lies in the smaller part; outer rims of pixels coincide.
+		mark := flow.Point{
+			X: (m.at.X - float64(m.origin.X) - float64(max(inner.Min.X, 0)) + 0.5) * float64(width) / float64(part.Width),
+			Y: (m.at.Y - float64(m.origin.Y) - float64(max(inner.Min.Y, 0)) + 0.5) * float64(height) / float64(part.Height),
+		}
 		where := func(x, y int) flow.Point {
-			return flow.Point{X: float64(o.X+x) + mark.X, Y: float64(o.Y+y) + mark.Y}
+			return flow.Point{X: float64(o.X) + (float64(x)+mark.X)/fx - 0.5, Y: float64(o.Y) + (float64(y)+mark.Y)/fy - 0.5}
 		}
 		p := bestPlace(s, 0.35*size, func(x, y int) bool {
 			q := where(x, y)
