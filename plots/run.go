@@ -329,7 +329,7 @@ func Placement(in RunInput) (*Figure, error) {
 	x := newExtent()
 	for i := range all {
 		all[i].along -= first
-		x.add(all[i].along-1.96*all[i].alongSD, all[i].along+1.96*all[i].alongSD)
+		x.add(all[i].along, all[i].along-1.96*all[i].alongSD, all[i].along+1.96*all[i].alongSD)
 	}
 	unit := lengthUnit(r.Level)
 	sideUnit := "cm"
@@ -386,7 +386,7 @@ func Placement(in RunInput) (*Figure, error) {
 			summary = append(summary, fmt.Sprintf("%s %s, n = %d", limb.Words(), outward, m.n))
 		}
 		for _, p := range here {
-			y.add(p.left-1.96*p.leftSD, p.left+1.96*p.leftSD)
+			y.add(p.left, p.left-1.96*p.leftSD, p.left+1.96*p.leftSD)
 		}
 		p := newPanel("", capital(girdleWord(g))+" hooves, "+sideUnit)
 		p.Y.Tick.Marker = ticks{most: 6}

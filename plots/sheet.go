@@ -371,6 +371,9 @@ func (e *extent) add(v ...float64) {
 // empty reports whether nothing finite was added.
 func (e *extent) empty() bool { return e.low > e.high }
 
+// leastSize is the smallest extent that shows more than rounding.
+const leastSize = 1e-9
+
 // set gives the axis the extent and a margin, share of its size.
 func (e *extent) set(a *plot.Axis, margin float64) {
 	if e.empty() {
@@ -378,7 +381,8 @@ func (e *extent) set(a *plot.Axis, margin float64) {
 		return
 	}
 	size := e.high - e.low
-	if size == 0 {
+	if size < leastSize*math.Max(1, math.Abs(e.high)) {
+		// Rounding, of which labels would be wider than the page.
 		size = math.Max(math.Abs(e.high)*0.1, 1e-3)
 	}
 	a.Min, a.Max = e.low-margin*size, e.high+margin*size

@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"gonum.org/v1/plot"
 	"pgregory.net/rapid"
 
 	"jogstrip/metrics"
@@ -116,4 +117,17 @@ func TestWildMeasures(t *testing.T) {
 			}
 		}
 	})
+}
+
+// A measure that differs from zero by rounding alone does not blow up its axis.
+func TestAxisOfRounding(t *testing.T) {
+	for _, tiny := range []float64{2e-91, 1e-13} {
+		e := newExtent()
+		e.add(0, tiny)
+		var a plot.Axis
+		e.set(&a, 0.1)
+		if size := a.Max - a.Min; size < 1e-4 {
+			t.Errorf("an extent of %g gives an axis from %g to %g", tiny, a.Min, a.Max)
+		}
+	}
 }
