@@ -889,7 +889,7 @@ func (fo *follower) shared() spread {
 
 // The same as shares of the side of the patch.
 const (
-	croupAside   = 0.027
+	croupAside   = 0.03
 	croupDown    = 0.008
 	outlineAside = 0.04
 	coveredAside = 0.035
