@@ -326,6 +326,8 @@ func whyMissing(runs []Run, m measured) string {
 		return n
 	}
 	switch {
+	case seen == 1 && max(sides(m.sample.left), sides(m.sample.right)) > 1:
+		return "one value a run, and one run: film more runs"
 	case seen == 1:
 		return "seen in one stride only: at least two are needed for an interval"
 	case seen > 1:

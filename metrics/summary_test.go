@@ -72,6 +72,7 @@ func TestWhatIsNotMeasuredHasAReason(t *testing.T) {
 		{"one stride", oneRun(traj.Toward, StepLengthFore, bothSides(1.2, 1.3)), StepLengthFore, "one stride only"},
 		{"left only", oneRun(traj.Toward, StanceDurationFore, Observation{Left: 0.3, Right: nan, Value: nan}, Observation{Left: 0.31, Right: nan, Value: nan}), StanceDurationFore, "only the left side"},
 		{"right only", oneRun(traj.Toward, StanceDurationFore, Observation{Left: nan, Right: 0.3, Value: nan}, Observation{Left: nan, Right: 0.3, Value: nan}), StanceDurationFore, "only the right side"},
+		{"several, never together, errors unknown", oneRun(traj.Toward, StanceDurationFore, Observation{Left: 0.3, Right: nan, Value: nan}, Observation{Left: 0.31, Right: nan, Value: nan}, Observation{Left: nan, Right: 0.3, Value: nan}), StanceDurationFore, "film more runs"},
 		{"never together, errors unknown", oneRun(traj.Toward, StanceDurationFore, Observation{Left: 0.3, Right: nan, Value: nan}, Observation{Left: nan, Right: 0.3, Value: nan}), StanceDurationFore, "seen in one stride only"},
 	} {
 		t.Run(c.name, func(t *testing.T) {

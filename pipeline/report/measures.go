@@ -152,6 +152,9 @@ func compares(d metrics.Definition) bool {
 // tolerance or where the interval holds even.
 func inWords(d metrics.Definition, r metrics.Result) string {
 	if r.Value == nil {
+		if r.Left != nil && r.Right != nil {
+			return "difference not measured"
+		}
 		return "one side not measured"
 	}
 	e := even(r.Name)

@@ -466,6 +466,7 @@ func TestInWords(t *testing.T) {
 		{result(metrics.PlacementOffsetFore, -4, 1, 1), "left lands further out"},
 		{metrics.Result{Name: metrics.PlacementOffsetFore, Value: est(3, 1)}, "no tolerance known"},
 		{metrics.Result{Name: metrics.StepLengthFore, Left: est(1, 0.1)}, "one side not measured"},
+		{metrics.Result{Name: metrics.PlacementOffsetFore, Left: est(8, 1), Right: est(9, 1)}, "difference not measured"},
 	}
 	for _, tt := range tests {
 		t.Run(fmt.Sprint(tt.r.Name, tt.want), func(t *testing.T) {
