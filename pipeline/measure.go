@@ -52,7 +52,6 @@ type job struct {
 	marks  *record.Marks
 	inputs record.Inputs
 	hashed chan error // Tells once that the clip's hash is in inputs, or why not.
-	ffmpeg string     // Version of what decoded the clip.
 	small  *os.File   // A small copy of the clip, for tracked.mp4; nil where there is none.
 }
 
@@ -203,7 +202,6 @@ func UpToDate(ctx context.Context, path string, opts MeasureOptions, hash func(c
 type source struct {
 	*clip.Reader
 	broken *error
-	ffmpeg *string
 }
 
 // Close keeps what is known of the clip's end.
@@ -211,7 +209,6 @@ func (s source) Close() error {
 	if err := s.Broken(); err != nil {
 		*s.broken = err
 	}
-	*s.ffmpeg = s.Decoder()
 	return s.Reader.Close()
 }
 
@@ -246,7 +243,7 @@ func (j *job) track(ctx context.Context, info *clip.Info, opts MeasureOptions) (
 		if err != nil {
 			return nil, err
 		}
-		return source{r, &broken, &j.ffmpeg}, nil
+		return source{r, &broken}, nil
 	}
 	result, err = track.Run(ctx, open, marks, set)
 	if err != nil {
@@ -271,7 +268,7 @@ func (j *job) result(info *clip.Info, tracked *track.Result, run *metrics.Run, s
 	r := &record.Result{Program: opts.Program, Inputs: j.inputs, Run: *run, Summary: summary}
 	r.Program.Measuring = MeasuringVersion
 	if r.Program.FFmpeg == "" {
-		r.Program.FFmpeg = j.ffmpeg
+		r.Program.FFmpeg = clip.Version()
 	}
 	r.Clip = record.ClipFacts{
 		File: fsx.EscapeName(filepath.Base(j.path)), Codec: info.Codec, BitDepth: info.BitDepth, Width: info.Width, Height: info.Height,

@@ -204,9 +204,6 @@ func (r *Reader) Broken() error {
 	return fmt.Errorf("clip %s: %d of %d promised frames could be read, up to %.2f s%s: %w", r.info.Path, r.count, promised, r.lastTime, cause, ErrBroken)
 }
 
-// Decoder returns the version of FFmpeg whose libraries decode the clip.
-func (r *Reader) Decoder() string { return Version() }
-
 // Close ends decoding and frees what it held. It may be called at any time,
 // also more than once.
 func (r *Reader) Close() error {
