@@ -256,42 +256,27 @@ func (fi *finder) look(f int, buf []byte) ([]hit, []byte, error) {
 		if g.Width < 12 || g.Height < 12 {
 			continue
 		}
-		// The search runs at a size at which the patch has about 20 pixels.
-		small := min(1, 20/size)
-		sw, sh := int(float64(g.Width)*small+0.5), int(float64(g.Height)*small+0.5)
-		inner := rectAround(m.at, m.window, 0).Sub(m.origin)
-		part := m.patch.Crop(inner)
-		tw, th := int(float64(part.Width)*rel*small+0.5), int(float64(part.Height)*rel*small+0.5)
-		if tw < 6 || th < 6 || tw > sw || th > sh || part.Width < 6 || part.Height < 6 {
+		field, err := fi.fo.areaFor(g, o, size)
+		if err != nil {
+			return nil, buf, err
+		}
+		template, mark, ok, err := field.like(m.appearance, fi.clip.engine, rel, 6)
+		if err != nil {
+			return nil, buf, err
+		}
+		if !ok {
 			continue
 		}
-		field, err := fi.clip.engine.Resize(g, sw, sh)
+		tw, th := template.Width, template.Height
+		s, err := fi.fo.correlate(0, field.picture, template)
 		if err != nil {
 			return nil, buf, err
-		}
-		template, err := fi.clip.engine.Resize(part, tw, th)
-		if err != nil {
-			return nil, buf, err
-		}
-		s, err := fi.fo.correlate(0, field, template)
-		if err != nil {
-			return nil, buf, err
-		}
-		mark := flow.Point{
-			X: (m.at.X - float64(m.origin.X) - float64(max(inner.Min.X, 0)) + 0.5) * float64(tw) / float64(part.Width),
-			Y: (m.at.Y - float64(m.origin.Y) - float64(max(inner.Min.Y, 0)) + 0.5) * float64(th) / float64(part.Height),
-		}
-		where := func(x, y int) flow.Point {
-			return flow.Point{
-				X: float64(o.X) + (float64(x)+mark.X)*float64(g.Width)/float64(sw) - 0.5,
-				Y: float64(o.Y) + (float64(y)+mark.Y)*float64(g.Height)/float64(sh) - 0.5,
-			}
 		}
 		half := halvings(size)
 		plane := flow.NewPlane(g, o.X, o.Y, half)
 		for range 3 {
 			p := bestPlace(s, 0, func(x, y int) bool {
-				q := where(x, y)
+				q := field.where(x, y, mark)
 				return math.Abs(q.X-expected.X) < stanceAcross*size && math.Abs(q.Y-expected.Y) < stanceDown*size
 			})
 			if p.score < 0.6 {
@@ -303,7 +288,7 @@ func (fi *finder) look(f int, buf []byte) ([]hit, []byte, error) {
 					s.Score[y*s.Width+x] = -1
 				}
 			}
-			r, v, ok, err := fi.fo.anchor(m.appearance, plane, flow.Pose{At: where(p.x, p.y), Scale: rel * m.scale}, size)
+			r, v, ok, err := fi.fo.anchor(m.appearance, plane, flow.Pose{At: field.where(p.x, p.y, mark), Scale: rel * m.scale}, size)
 			if err != nil {
 				return nil, buf, err
 			}

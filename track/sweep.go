@@ -1301,16 +1301,50 @@ func (fo *follower) resized(m *appearance, rel float64) (*flow.Template, float64
 // looked for: correlating costs its fourth power.
 const searchSide = 20.0
 
-// shrunk returns g at about ratio times its size, and the exact ratios.
-func (fo *follower) shrunk(g flow.Gray, ratio float64) (small flow.Gray, fx, fy float64, err error) {
-	if ratio >= 1 {
-		return g, 1, 1, nil
+// area is a part of a frame in which a patch is looked for.
+type area struct {
+	picture flow.Gray // Smaller than the part where the patch is large.
+	part    image.Rectangle
+	small   float64 // About the size of picture over that of the part.
+}
+
+// areaFor returns g, which begins at o in its frame, for looking for a patch of the
+// given size.
+func (fo *follower) areaFor(g flow.Gray, o image.Point, size float64) (area, error) {
+	a := area{picture: g, part: image.Rect(o.X, o.Y, o.X+g.Width, o.Y+g.Height), small: min(1, searchSide/size)}
+	if a.small == 1 {
+		return a, nil
 	}
-	width, height := max(int(math.Round(float64(g.Width)*ratio)), 1), max(int(math.Round(float64(g.Height)*ratio)), 1)
-	if small, err = fo.clip.engine.Resize(g, width, height); err != nil {
-		return small, 0, 0, err
+	var err error
+	a.picture, err = fo.clip.engine.Resize(g, max(int(float64(g.Width)*a.small+0.5), 1), max(int(float64(g.Height)*a.small+0.5), 1))
+	return a, err
+}
+
+// where returns the place in the frame that lies at p from pixel (x, y) of the
+// picture. Outer rims of pixels coincide, whatever their size.
+func (a *area) where(x, y int, p flow.Point) flow.Point {
+	return flow.Point{
+		X: float64(a.part.Min.X) + (float64(x)+p.X)*float64(a.part.Dx())/float64(a.picture.Width) - 0.5,
+		Y: float64(a.part.Min.Y) + (float64(y)+p.Y)*float64(a.part.Dy())/float64(a.picture.Height) - 0.5,
 	}
-	return small, float64(width) / float64(g.Width), float64(height) / float64(g.Height), nil
+}
+
+// like returns what the mark's surroundings in m look like at rel times their size
+// in a, and where in that the mark lies; ok is false where fewer than least pixels
+// are left, or it is larger than a.
+func (a *area) like(m *appearance, engine *flow.Engine, rel float64, least int) (part flow.Gray, mark flow.Point, ok bool, err error) {
+	inner := rectAround(m.at, m.window, 0).Sub(m.origin)
+	from := m.patch.Crop(inner)
+	width, height := int(float64(from.Width)*rel*a.small+0.5), int(float64(from.Height)*rel*a.small+0.5)
+	if from.Width < least || from.Height < least || width < least || height < least || width > a.picture.Width || height > a.picture.Height {
+		return part, mark, false, nil
+	}
+	mark = flow.Point{
+		X: (m.at.X - float64(m.origin.X) - float64(max(inner.Min.X, 0)) + 0.5) * float64(width) / float64(from.Width),
+		Y: (m.at.Y - float64(m.origin.Y) - float64(max(inner.Min.Y, 0)) + 0.5) * float64(height) / float64(from.Height),
+	}
+	part, err = engine.Resize(from, width, height)
+	return part, mark, err == nil, err
 }
 
 // search looks for a lost landmark in frame g.
@@ -1343,8 +1377,7 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 		fo.scores = append(fo.scores, flow.Scores{})
 	}
 	// Where it may lie is looked for in a smaller picture; registration says where it does.
-	small := min(1, searchSide/size)
-	field, fx, fy, err := fo.shrunk(b, small)
+	field, err := fo.areaFor(b, o, size)
 	if err != nil {
 		return err
 	}
@@ -1356,33 +1389,16 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 		if rel > 3 || rel < 0.33 {
 			return nil
 		}
-		inner := rectAround(m.at, m.window, 0).Sub(m.origin)
-		part := m.patch.Crop(inner)
-		if part.Width < 8 || part.Height < 8 {
-			return nil
+		like, mark, ok, err := field.like(m, fo.clip.engine, rel, 8)
+		if err != nil || !ok {
+			return err
 		}
-		width, height := int(math.Round(float64(part.Width)*rel*fx)), int(math.Round(float64(part.Height)*rel*fy))
-		if width < 8 || height < 8 || width > field.Width || height > field.Height {
-			return nil
-		}
-		like, err := fo.clip.engine.Resize(part, width, height)
+		s, err := fo.correlate(i, field.picture, like)
 		if err != nil {
 			return err
 		}
-		s, err := fo.correlate(i, field, like)
-		if err != nil {
-			return err
-		}
-		// Where the mark lies in the smaller part; outer rims of pixels coincide.
-		mark := flow.Point{
-			X: (m.at.X - float64(m.origin.X) - float64(max(inner.Min.X, 0)) + 0.5) * float64(width) / float64(part.Width),
-			Y: (m.at.Y - float64(m.origin.Y) - float64(max(inner.Min.Y, 0)) + 0.5) * float64(height) / float64(part.Height),
-		}
-		where := func(x, y int) flow.Point {
-			return flow.Point{X: float64(o.X) + (float64(x)+mark.X)/fx - 0.5, Y: float64(o.Y) + (float64(y)+mark.Y)/fy - 0.5}
-		}
-		p := bestPlace(s, 0.35*size, func(x, y int) bool {
-			q := where(x, y)
+		p := bestPlace(s, 0.35*size*field.small, func(x, y int) bool {
+			q := field.where(x, y, mark)
 			if q.Dist(fo.pose.At) > reach {
 				return false
 			}
@@ -1393,7 +1409,7 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 			}
 			return true
 		})
-		places[i], alike[i] = where(p.x, p.y), p.score >= searchNCC && p.score-p.second >= searchMargin
+		places[i], alike[i] = field.where(p.x, p.y, mark), p.score >= searchNCC && p.score-p.second >= searchMargin
 		return nil
 	}); err != nil {
 		return err
