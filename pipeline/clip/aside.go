@@ -14,7 +14,6 @@ import (
 type asideAnswer struct {
 	Info      *Info
 	FirstPTS  float64
-	Start     float64
 	Delay     int
 	Problem   []byte // In bytes, since a path may be none of Unicode's.
 	NoPicture bool
@@ -46,7 +45,7 @@ func ProbeAside(ctx context.Context, path string, command func(ctx context.Conte
 		return nil, &asideError{string(a.Problem), nil}
 	}
 	info := a.Info
-	info.Path, info.firstPTS, info.start, info.delay = path, a.FirstPTS, a.Start, a.Delay
+	info.Path, info.firstPTS, info.delay = path, a.FirstPTS, a.Delay
 	return info, nil
 }
 
@@ -58,7 +57,7 @@ func TellProbe(ctx context.Context, path string, out io.Writer) error {
 	if err != nil {
 		a.Problem, a.NoPicture = []byte(err.Error()), errors.Is(err, ErrNoPicture)
 	} else {
-		a.Info, a.FirstPTS, a.Start, a.Delay = info, info.firstPTS, info.start, info.delay
+		a.Info, a.FirstPTS, a.Delay = info, info.firstPTS, info.delay
 	}
 	return json.NewEncoder(out).Encode(a)
 }

@@ -21,7 +21,7 @@ struct decoder {
 	AVFormatContext *format;
 	AVStream *stream;
 	AVCodecContext *codec;
-	AVPacket *packet;
+	AVPacket *packet, *first; // Of the stream; first was read to look at, and is still to be delivered.
 	int draining, drained_errors, read_error;
 	int64_t interval, next_stamp; // Between pictures, 0 where it isn't known; of the picture to come.
 	int width, height, rotation;
@@ -71,8 +71,9 @@ decoder *decoder_new(void) {
 		return NULL;
 	pthread_mutex_init(&d->saying, NULL);
 	d->packet = av_packet_alloc();
+	d->first = av_packet_alloc();
 	d->planar = av_frame_alloc();
-	if (!d->packet || !d->planar) {
+	if (!d->packet || !d->first || !d->planar) {
 		decoder_free(d);
 		return NULL;
 	}
@@ -88,6 +89,7 @@ void decoder_free(decoder *d) {
 	sws_freeContext(d->to_size);
 	sws_freeContext(d->to_small);
 	av_packet_free(&d->packet);
+	av_packet_free(&d->first);
 	av_frame_free(&d->planar);
 	av_freep(&d->turned);
 	av_freep(&d->smaller);
@@ -106,7 +108,7 @@ void decoder_said(decoder *d, char *text, int size) {
 int decoder_read_error(decoder *d) { return d->read_error; }
 
 // complete tells whether the header of a file says all of its video stream but
-// what only decoding shows. Phones write such files.
+// what only its first picture shows. Phones write such files.
 static int complete(const AVFormatContext *f, const AVStream *s) {
 	return s && !(f->ctx_flags & AVFMTCTX_NOHEADER) && av_match_name("mp4", f->iformat->name) && s->codecpar->extradata_size > 0;
 }
@@ -118,40 +120,108 @@ static AVStream *first_video(const AVFormatContext *f) {
 	return NULL;
 }
 
-static int open_file(decoder *d, const char *url, int delay, decoder_stream *s) {
+static int open_input(decoder *d, const char *url) {
 	d->format = avformat_alloc_context();
 	if (!d->format)
 		return AVERROR(ENOMEM);
 	d->format->interrupt_callback = (AVIOInterruptCB){stopped, d};
-	int err = avformat_open_input(&d->format, url, NULL, NULL);
+	return avformat_open_input(&d->format, url, NULL, NULL);
+}
+
+static void choose(decoder *d, AVStream *s) {
+	d->stream = s;
+	for (unsigned i = 0; i < d->format->nb_streams; i++)
+		if (d->format->streams[i] != s)
+			d->format->streams[i]->discard = AVDISCARD_ALL;
+}
+
+// read_packet reads the stream's next packet, to be unreferenced.
+static int read_packet(decoder *d) {
+	if (d->first->data) {
+		av_packet_move_ref(d->packet, d->first);
+		return 0;
+	}
+	for (;;) {
+		int err = stopped(d) ? AVERROR_EXIT : av_read_frame(d->format, d->packet);
+		if (err == AVERROR(EAGAIN))
+			continue;
+		if (err < 0) {
+			// Some containers take a failed read for the end of the file.
+			if (d->format->pb && d->format->pb->error < 0)
+				d->read_error = d->format->pb->error;
+			return stopped(d) ? AVERROR_EXIT : err;
+		}
+		if (d->packet->stream_index == d->stream->index)
+			return 0;
+		av_packet_unref(d->packet);
+	}
+}
+
+// glance finds format and size of the stream's pictures in the headers of its first
+// packet and returns whether they are there. Decoding, by which FFmpeg finds them
+// for all streams alike, takes up to twenty pictures.
+static int glance(decoder *d) {
+	AVCodecParameters *p = d->stream->codecpar;
+	AVCodecParserContext *parser = av_parser_init(p->codec_id);
+	AVCodecContext *codec = avcodec_alloc_context3(NULL);
+	int known = 0;
+	if (parser && codec && avcodec_parameters_to_context(codec, p) >= 0 && read_packet(d) == 0) {
+		uint8_t *unused;
+		int unused_size;
+		parser->flags |= PARSER_FLAG_COMPLETE_FRAMES;
+		codec->opaque = d;
+		av_parser_parse2(parser, codec, &unused, &unused_size, d->packet->data, d->packet->size, d->packet->pts, d->packet->dts, d->packet->pos);
+		if (parser->format >= 0 && parser->width > 0 && parser->height > 0) {
+			p->format = parser->format;
+			p->width = parser->width;
+			p->height = parser->height;
+			known = 1;
+		}
+		av_packet_move_ref(d->first, d->packet);
+	}
+	av_parser_close(parser);
+	avcodec_free_context(&codec);
+	return known;
+}
+
+static int open_file(decoder *d, const char *url, int delay, decoder_stream *s) {
+	int err = open_input(d, url);
 	if (err < 0)
 		return err;
-	if (delay >= 0 && complete(d->format, first_video(d->format))) {
-		first_video(d->format)->codecpar->video_delay = delay;
-	} else {
+	AVStream *video = first_video(d->format);
+	const int brief = complete(d->format, video);
+	if (brief) {
+		choose(d, video);
+		if (delay > video->codecpar->video_delay)
+			video->codecpar->video_delay = delay;
+	}
+	if (!brief || (delay < 0 && !glance(d))) {
+		if (brief) {
+			av_packet_unref(d->first);
+			avformat_close_input(&d->format);
+			err = open_input(d, url);
+			if (err < 0)
+				return err;
+		}
 		err = avformat_find_stream_info(d->format, NULL);
 		if (err < 0)
 			return err;
+		video = first_video(d->format);
+		if (!video)
+			return decoder_no_video;
+		choose(d, video);
 	}
-	d->stream = first_video(d->format);
-	if (!d->stream)
-		return decoder_no_video;
-	for (unsigned i = 0; i < d->format->nb_streams; i++)
-		if (d->format->streams[i] != d->stream)
-			d->format->streams[i]->discard = AVDISCARD_ALL;
 	const AVCodecParameters *p = d->stream->codecpar;
-	const char *pixel_format = av_get_pix_fmt_name(p->format);
+	const AVPixFmtDescriptor *t = av_pix_fmt_desc_get(p->format);
 	*s = (decoder_stream){
 		.container = d->format->iformat->name,
 		.codec = avcodec_get_name(p->codec_id),
-		.pixel_format = pixel_format ? pixel_format : "",
-		.raw_bits = p->bits_per_raw_sample,
+		.bits = p->bits_per_raw_sample > 0 ? p->bits_per_raw_sample : t ? t->comp[0].depth : 8,
 		.width = p->width,
 		.height = p->height,
 		.cover = (d->stream->disposition & AV_DISPOSITION_ATTACHED_PIC) != 0,
-		.start = d->format->start_time == AV_NOPTS_VALUE ? 0 : d->format->start_time / (double)AV_TIME_BASE,
 		.unit = av_q2d(d->stream->time_base),
-		.delay = complete(d->format, d->stream) ? p->video_delay : -1,
+		.delay = brief ? p->video_delay : -1,
 	};
 	size_t size;
 	const uint8_t *matrix = av_stream_get_side_data(d->stream, AV_PKT_DATA_DISPLAYMATRIX, &size);
@@ -169,24 +239,6 @@ int decoder_open(decoder *d, const char *url, int delay, decoder_stream *s) {
 		d->read_error = d->format->pb->error;
 	inside = NULL;
 	return stopped(d) ? AVERROR_EXIT : err;
-}
-
-// read_packet reads the stream's next packet, to be unreferenced.
-static int read_packet(decoder *d) {
-	for (;;) {
-		int err = stopped(d) ? AVERROR_EXIT : av_read_frame(d->format, d->packet);
-		if (err == AVERROR(EAGAIN))
-			continue;
-		if (err < 0) {
-			// Some containers take a failed read for the end of the file.
-			if (d->format->pb && d->format->pb->error < 0)
-				d->read_error = d->format->pb->error;
-			return stopped(d) ? AVERROR_EXIT : err;
-		}
-		if (d->packet->stream_index == d->stream->index)
-			return 0;
-		av_packet_unref(d->packet);
-	}
 }
 
 int decoder_skim(decoder *d, decoder_packet *p) {

@@ -11,14 +11,13 @@ typedef struct decoder decoder;
 
 // What the container says of the clip's first video stream.
 typedef struct {
-	const char *container, *codec, *pixel_format; // Valid as long as the decoder.
-	int raw_bits;                                 // Of a luma sample, as the stream says; 0: it does not.
-	int width, height;                            // As coded, px.
-	int cover;                                    // Its only picture is a cover image.
-	double counter_clockwise;                     // Turn of the display matrix, degrees; 0 where it is damaged.
-	double start;                                 // Of the whole file, s.
-	double unit;                                  // Of its timestamps, s.
-	int delay;                                    // Pictures that decoding holds back; -1: find out each time.
+	const char *container, *codec; // Valid as long as the decoder.
+	int bits;                      // Of a luma sample.
+	int width, height;             // As coded, px.
+	int cover;                     // Its only picture is a cover image.
+	double counter_clockwise;      // Turn of the display matrix, degrees; 0 where it is damaged.
+	double unit;                   // Of its timestamps, s.
+	int delay;                     // Pictures that decoding holds back at least; -1: that is found out by decoding some.
 } decoder_stream;
 
 // A packet of the stream.
@@ -47,7 +46,8 @@ void decoder_free(decoder *);
 void decoder_stop(decoder *);
 
 // Opens a file and finds its first video stream; everything else is skipped.
-// delay is what was found before, which spares decoding some pictures, or -1.
+// delay is how many pictures decoding holds back, which spares looking at any; -1
+// where that is not known.
 int decoder_open(decoder *, const char *url, int delay, decoder_stream *);
 
 // Reads the next packet, for its timestamp; returns AVERROR_EOF at the end.

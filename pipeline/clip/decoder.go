@@ -102,14 +102,14 @@ func meaning(code C.int) string {
 	return C.GoString(&words[0])
 }
 
-// skim reads the next packet and returns its timestamp, s; shown is false where
-// it has none, or where an edit list cuts its picture away.
-func (d *decoder) skim(ctx context.Context) (at float64, shown bool, err error) {
+// skim reads the next packet and returns its timestamp, s, whether it has one, and
+// whether its picture is shown, rather than cut away by an edit list.
+func (d *decoder) skim(ctx context.Context) (at float64, stamped, shown bool, err error) {
 	var p C.decoder_packet
 	if code := C.decoder_skim(d.c, &p); code != 0 {
-		return 0, false, d.failure(ctx, code)
+		return 0, false, false, d.failure(ctx, code)
 	}
-	return float64(p.stamp) * float64(d.stream.unit), p.stamped != 0 && p.shown != 0, nil
+	return float64(p.stamp) * float64(d.stream.unit), p.stamped != 0, p.shown != 0, nil
 }
 
 // said returns the first error that FFmpeg told of the clip, or "".

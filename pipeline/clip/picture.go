@@ -7,8 +7,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os/exec"
+	"slices"
 	"strconv"
+	"strings"
 )
 
 // PictureOptions says how single pictures are made. The zero value gives
@@ -16,6 +19,18 @@ import (
 type PictureOptions struct {
 	MaxWidth int // Wider pictures are scaled down, px; 0 keeps the size.
 	Quality  int // JPEG quality as ffmpeg counts it, 2 (best) to 31; 0 means 3.
+}
+
+// behind returns how far before a frame to seek, s. Some containers have no list of
+// the pictures from which decoding can start: seeking comes to any picture, and the
+// next to start from may lie some seconds after it.
+func (i *Info) behind() float64 {
+	for _, listed := range []string{"mp4", "matroska"} {
+		if slices.Contains(strings.Split(i.Container, ","), listed) {
+			return 0
+		}
+	}
+	return 12
 }
 
 // Picture returns frame number index as an upright colour JPEG.
@@ -38,18 +53,22 @@ func Pictures(ctx context.Context, info *Info, first, last int, opts PictureOpti
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 
-	// Seeking half an interval early makes the wanted frame the first one shown.
-	from := info.Times[first]
+	// Half an interval early, so that the wanted frame is the first one after it.
+	from := math.Inf(-1)
 	if first > 0 {
-		from -= (info.Times[first] - info.Times[first-1]) / 2
-	} else {
-		from = -1
+		from = info.firstPTS + info.Times[first] - (info.Times[first]-info.Times[first-1])/2
 	}
-	args := []string{"-v", "error", "-nostdin", "-noautorotate"}
-	if seek := info.firstPTS - info.start + from; seek > 0 {
-		args = append(args, "-ss", strconv.FormatFloat(seek, 'f', 6, 64))
+	args := []string{"-v", "error", "-nostdin", "-noautorotate", "-copyts"}
+	filters := "null"
+	if first > 0 {
+		// Seeking only has to come near; which frames are shown goes by their times.
+		// Those are the file's own, not counted from where its sound begins.
+		if seek := from - info.behind(); seek > 0 {
+			args = append(args, "-seek_timestamp", "1", "-noaccurate_seek", "-ss", strconv.FormatFloat(seek, 'f', 6, 64))
+		}
+		filters = fmt.Sprintf("select=gte(t\\,%.6f)", from)
 	}
-	filters := "null" + turn(info.Rotation)
+	filters += turn(info.Rotation)
 	if opts.MaxWidth > 0 && opts.MaxWidth < info.Width {
 		filters += fmt.Sprintf(",scale=%d:-2", opts.MaxWidth)
 	}

@@ -7,7 +7,6 @@ import (
 	"math"
 	"os"
 	"slices"
-	"strings"
 )
 
 // Largest picture that is accepted, px along either side. It bounds what one
@@ -19,21 +18,19 @@ var ErrNoPicture = errors.New("the file holds no picture")
 
 // Info is what is known of a clip before its pictures are decoded.
 type Info struct {
-	Path        string
-	Container   string    // As FFmpeg names it: "mov,mp4,m4a,3gp,3g2,mj2".
-	Codec       string    // "h264", "hevc", …
-	PixelFormat string    // "yuv420p", "yuv420p10le", …
-	BitDepth    int       // Bits of one luma sample.
-	Rotation    int       // Degrees clockwise that make the picture upright: 0, 90, 180 or 270.
-	Width       int       // Of the upright picture, px.
-	Height      int       // Of the upright picture, px.
-	Times       []float64 // Presentation time of every frame the container promises, s from the first. Index: frame.
-	FrameRate   float64   // Frames per second, from the median interval.
+	Path      string
+	Container string    // As FFmpeg names it: "mov,mp4,m4a,3gp,3g2,mj2".
+	Codec     string    // "h264", "hevc", …
+	BitDepth  int       // Bits of one luma sample.
+	Rotation  int       // Degrees clockwise that make the picture upright: 0, 90, 180 or 270.
+	Width     int       // Of the upright picture, px.
+	Height    int       // Of the upright picture, px.
+	Times     []float64 // Presentation time of every frame the container promises, s from the first. Index: frame.
+	FrameRate float64   // Frames per second, from the median interval.
 	// Variable is whether intervals differ by more than a tenth of the median one.
 	Variable bool
 	Bytes    int64 // Size of the file.
 	firstPTS float64
-	start    float64
 	delay    int // Pictures that decoding holds back; -1 where that must be found out again.
 }
 
@@ -72,20 +69,30 @@ func Probe(ctx context.Context, path string) (*Info, error) {
 	if err != nil {
 		return nil, fmt.Errorf("probe clip %s: %w", path, err)
 	}
+	unstamped := false
 	for {
-		at, shown, err := d.skim(ctx)
+		at, stamped, shown, err := d.skim(ctx)
 		if ctx.Err() != nil || errors.Is(err, ErrDecoderLost) {
 			return nil, fmt.Errorf("probe clip %s: %w", path, err)
 		}
 		if err != nil {
 			break // The end, or as far as a damaged clip goes.
 		}
-		if shown {
+		unstamped = unstamped || !stamped
+		if stamped && shown {
 			info.Times = append(info.Times, at)
+		}
+	}
+	if unstamped {
+		if info.Times, err = decodedTimes(ctx, info); err != nil {
+			return nil, fmt.Errorf("probe clip %s: %w", path, err)
 		}
 	}
 	if len(info.Times) == 0 {
 		return nil, fmt.Errorf("probe clip %s: the video stream has no frames with a timestamp: %w", path, ErrNoPicture)
+	}
+	if info.delay >= 0 {
+		info.delay = max(info.delay, held(info.Times))
 	}
 	slices.Sort(info.Times)
 	info.Times = slices.Compact(info.Times)
@@ -95,6 +102,57 @@ func Probe(ctx context.Context, path string) (*Info, error) {
 	}
 	info.FrameRate, info.Variable = rate(info.Times)
 	return info, nil
+}
+
+// decodedTimes returns the times of the frames of a clip whose container stamps only
+// some of them, s: decoding it tells those of the others.
+func decodedTimes(ctx context.Context, info *Info) ([]float64, error) {
+	d, err := openDecoder(ctx, info.Path, info.delay)
+	if err != nil {
+		return nil, err
+	}
+	defer d.close()
+	whole := *info
+	whole.firstPTS = math.Inf(1) // Times are counted from whichever frame comes first.
+	if err := d.start(&whole); err != nil {
+		return nil, err
+	}
+	p, err := newPicture(&whole)
+	if err != nil {
+		return nil, err
+	}
+	defer p.free()
+	var times []float64
+	for {
+		at, err := d.next(ctx, p)
+		if ctx.Err() != nil || errors.Is(err, ErrDecoderLost) {
+			return nil, err
+		}
+		if err != nil {
+			return times, nil // The end, or as far as a damaged clip goes.
+		}
+		times = append(times, d.base+at)
+	}
+}
+
+// mostHeld is how many pictures a decoder can hold back (ITU-T H.264, A.3.1).
+const mostHeld = 16
+
+// held returns how many pictures a decoder must hold back to show them in order of
+// their times, which come in the order of decoding: those that are shown after one
+// that is decoded later.
+func held(times []float64) int {
+	most := 0
+	for i, t := range times {
+		n := 0
+		for _, before := range times[max(0, i-mostHeld):i] {
+			if before > t {
+				n++
+			}
+		}
+		most = max(most, n)
+	}
+	return most
 }
 
 // describe returns what the stream says of itself: all but the times.
@@ -116,9 +174,8 @@ func (d *decoder) describe(path string, size int64) (*Info, error) {
 	if rotation%180 != 0 {
 		w, h = h, w
 	}
-	format := text(s.pixel_format)
-	return &Info{Path: path, Container: text(s.container), Codec: text(s.codec), PixelFormat: format, BitDepth: bitDepth(format, int(s.raw_bits)),
-		Rotation: rotation, Width: w, Height: h, Bytes: size, start: float64(s.start), delay: int(s.delay)}, nil
+	return &Info{Path: path, Container: text(s.container), Codec: text(s.codec), BitDepth: int(s.bits),
+		Rotation: rotation, Width: w, Height: h, Bytes: size, delay: int(s.delay)}, nil
 }
 
 // rate returns frames per second from the median interval and whether
@@ -136,16 +193,4 @@ func rate(times []float64) (perSecond float64, variable bool) {
 	// Time bases of 1 ms round 60 frames/s to 16 and 17 ms: that is no variation.
 	slack := math.Max(0.1*median, 0.0011)
 	return 1 / median, steps[len(steps)-1]-median > slack || median-steps[0] > slack
-}
-
-func bitDepth(pixelFormat string, raw int) int {
-	if raw > 0 {
-		return raw
-	}
-	for _, depth := range []int{16, 14, 12, 10} {
-		if strings.Contains(pixelFormat, fmt.Sprintf("p%d", depth)) {
-			return depth
-		}
-	}
-	return 8
 }
