@@ -65,14 +65,20 @@ func (s *sweep) run(ctx context.Context, progress func()) error {
 		first, last = n-1, 0
 	}
 	wasOn := make([]bool, len(s.followers))
+	claims := make([]claim, len(s.followers))
 	growth := 1.0 // Of the horse in the picture over the last step.
 	for f := first; ; f += s.dir {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
+		// Who is searched for goes by where the others were a frame ago, so that none
+		// has to wait for another.
+		for i, fo := range s.followers {
+			claims[i] = s.claim(fo)
+		}
 		visit := func(i int) error {
 			fo := s.followers[i]
-			e, err := s.visit(fo, f, f == first, growth, s.seeds[f])
+			e, err := s.visit(fo, f, f == first, growth, claims[i], s.seeds[f])
 			if err != nil {
 				return fmt.Errorf("follow %s into frame %d: %w", fo.landmark, f, err)
 			}
@@ -82,16 +88,8 @@ func (s *sweep) run(ctx context.Context, progress func()) error {
 			}
 			return nil
 		}
-		if s.apart() {
-			if err := s.clip.hands.together(len(s.followers), visit); err != nil {
-				return err
-			}
-		} else {
-			for i := range s.followers {
-				if err := visit(i); err != nil {
-					return err
-				}
-			}
+		if err := s.clip.hands.together(len(s.followers), visit); err != nil {
+			return err
 		}
 		s.separate(f)
 		for i, fo := range s.followers {
@@ -106,17 +104,6 @@ func (s *sweep) run(ctx context.Context, progress func()) error {
 			return nil
 		}
 	}
-}
-
-// apart reports whether no follower looks at where the others are: only one that
-// is searched for does.
-func (s *sweep) apart() bool {
-	for _, fo := range s.followers {
-		if !fo.on && fo.started && !fo.seeded {
-			return false
-		}
-	}
-	return true
 }
 
 // doubt takes back what a follower lost in frame f had claimed just before: the
@@ -145,17 +132,15 @@ func (s *sweep) doubt(i, f int) {
 }
 
 // visit takes one follower into frame f.
-func (s *sweep) visit(fo *follower, f int, first bool, growth float64, marks []seed) (estimate, error) {
+func (s *sweep) visit(fo *follower, f int, first bool, growth float64, held claim, marks []seed) (estimate, error) {
 	if !first && fo.started {
 		var err error
 		if fo.within > 0 && math.Abs(s.clip.times[f]-s.clip.times[fo.homeFrame]) > fo.within {
 			fo.lose("far from a mark")
 		} else if fo.on {
 			err = fo.step(f-s.dir, f, growth)
-		} else {
-			if s.oppositeHeld(fo) {
-				err = fo.search(f, growth, s.claimed(fo))
-			}
+		} else if held.opposite {
+			err = fo.search(f, growth, held.places)
 		}
 		if err != nil {
 			return estimate{}, err
@@ -198,29 +183,25 @@ func (s *sweep) visit(fo *follower, f int, first bool, growth float64, marks []s
 	return estimate{at: fo.pose.At, variance: fo.variance + max(shared.down, shared.across) + fo.tilted(f), across: fo.across + shared.across, shared: shared, quality: fo.quality, seen: true, since: fo.since, jump: math.NaN(), weak: fo.weak, unlike: fo.landmark.IsHoof() && fo.unlike > 0.7, trial: fo.trial > 0, anchored: fo.anchored, size: fo.size()}, nil
 }
 
-// oppositeHeld reports whether the hoof that looks like fo's is held where it is,
-// so that fo cannot be taken up again in its place.
-func (s *sweep) oppositeHeld(fo *follower) bool {
-	if !fo.landmark.IsHoof() {
-		return true
-	}
-	for _, o := range s.followers {
-		if o.landmark == fo.landmark.Opposite() {
-			return o.on
-		}
-	}
-	return false
+// claim is what the other followers hold of a frame in which one is searched for.
+type claim struct {
+	places   []flow.Point
+	opposite bool // The hoof that looks like it is held where it is, so that it cannot be taken for that.
 }
 
-// claimed returns the places that the other followers hold.
-func (s *sweep) claimed(fo *follower) []flow.Point {
-	var out []flow.Point
+// claim returns what the others hold where fo may be searched for.
+func (s *sweep) claim(fo *follower) claim {
+	c := claim{opposite: !fo.landmark.IsHoof()}
+	if fo.on || !fo.started || fo.seeded {
+		return c
+	}
 	for _, o := range s.followers {
 		if o != fo && o.on {
-			out = append(out, o.pose.At)
+			c.places = append(c.places, o.pose.At)
+			c.opposite = c.opposite || o.landmark == fo.landmark.Opposite()
 		}
 	}
-	return out
+	return c
 }
 
 // separate ends followers that have come to sit on one place: the one that has
@@ -336,6 +317,7 @@ type follower struct {
 	// Memory that every step uses anew.
 	bufA, bufB     []byte
 	planeA, planeB flow.Plane
+	smallA, smallB flow.Gray
 	previous       flow.Template
 	scores         []flow.Scores // Index: room; at least one.
 	veil           veil
@@ -1099,37 +1081,53 @@ func mix(a, b flow.Point, k float64) flow.Point {
 	return flow.Point{X: a.X + k*(b.X-a.X), Y: a.Y + k*(b.Y-a.Y)}
 }
 
+// flowSide is the least side of a patch, px, to which a larger one is shrunk for
+// optical flow, which only says where registration begins.
+const flowSide = 24
+
 // flow returns how the patch moved from a to b by Lucas–Kanade on its corners,
 // and the share of the corners that agree.
 func (fo *follower) flow(a, b flow.Gray, o image.Point, at flow.Point, w flow.Window, weigh func(x, y float64) float64) (flow.Point, float64, bool, error) {
-	zero := flow.Point{X: float64(o.X), Y: float64(o.Y)}
-	inner := rectAround(at, w, 0).Sub(o)
+	var err error
+	factor := max(1, int(w.Size()/flowSide))
+	if factor > 1 {
+		if fo.smallA, err = flow.Shrink(a, factor, fo.smallA); err != nil {
+			return flow.Point{}, 0, false, err
+		}
+		if fo.smallB, err = flow.Shrink(b, factor, fo.smallB); err != nil {
+			return flow.Point{}, 0, false, err
+		}
+		a, b = fo.smallA, fo.smallB
+	}
+	per := float64(factor)
+	size := w.Size() / per
+	patch := rectAround(at, w, 0).Sub(o)
+	inner := image.Rect(patch.Min.X/factor, patch.Min.Y/factor, (patch.Max.X+factor-1)/factor, (patch.Max.Y+factor-1)/factor)
 	part := a.Crop(inner)
 	if part.Width < 8 || part.Height < 8 {
 		return flow.Point{}, 0, false, nil
 	}
-	all, err := fo.clip.engine.Features(part, 40, 0.02, max(2, w.Size()/12))
+	all, err := fo.clip.engine.Features(part, 40, 0.02, max(2, size/12))
 	if err != nil {
 		return flow.Point{}, 0, false, err
 	}
 	shift := flow.Point{X: float64(max(inner.Min.X, 0)), Y: float64(max(inner.Min.Y, 0))}
-	var corners []flow.Point
+	var corners, guess []flow.Point
+	var weights []float64
 	for _, p := range all {
-		if q := p.Add(shift).Add(zero); weigh(q.X, q.Y) > 0.1 {
-			corners = append(corners, p)
+		p = p.Add(shift)
+		k := weigh(per*p.X+(per-1)/2+float64(o.X), per*p.Y+(per-1)/2+float64(o.Y))
+		if k <= 0.1 {
+			continue
 		}
+		corners, weights = append(corners, p), append(weights, k)
+		guess = append(guess, flow.Point{X: p.X + fo.velocity.X/per, Y: p.Y + fo.velocity.Y/per})
 	}
 	if len(corners) < 4 {
 		return flow.Point{}, 0, false, nil
 	}
-	guess := make([]flow.Point, len(corners))
-	for i := range corners {
-		corners[i] = corners[i].Add(shift)
-		guess[i] = corners[i].Add(fo.velocity)
-	}
-	side := min(max(int(0.6*w.Size()), 9), 31) | 1
-	opts := flow.FlowOptions{Window: side, Levels: 3}
-	there, back, err := fo.clip.thereAndBack(a, b, corners, guess, opts)
+	side := min(max(int(0.6*size), 9), 31) | 1
+	there, back, err := fo.clip.thereAndBack(a, b, corners, guess, flow.FlowOptions{Window: side, Levels: 3})
 	if err != nil {
 		return flow.Point{}, 0, false, err
 	}
@@ -1138,10 +1136,8 @@ func (fo *follower) flow(a, b flow.Gray, o image.Point, at flow.Point, w flow.Wi
 		if !there[i].OK || !back[i].OK || back[i].Dist(corners[i]) > 0.7 {
 			continue
 		}
-		q := corners[i].Add(zero)
-		k := weigh(q.X, q.Y)
 		d := there[i].Sub(corners[i])
-		xs, ys = append(xs, weighted{d.X, k}), append(ys, weighted{d.Y, k})
+		xs, ys = append(xs, weighted{d.X, weights[i]}), append(ys, weighted{d.Y, weights[i]})
 	}
 	if len(xs) < 4 || 3*len(xs) < len(corners) {
 		return flow.Point{}, 0, false, nil
@@ -1149,13 +1145,13 @@ func (fo *follower) flow(a, b flow.Gray, o image.Point, at flow.Point, w flow.Wi
 	move := flow.Point{X: median(xs), Y: median(ys)}
 	near := 0
 	for i := range xs {
-		if math.Hypot(xs[i].x-move.X, ys[i].x-move.Y) < 1.5+0.05*w.Size() {
+		if math.Hypot(xs[i].x-move.X, ys[i].x-move.Y) < 1.5+0.05*size {
 			near++
 		}
 	}
 	// xs and ys were sorted apart, so near only bounds the agreement from above;
 	// the registration that follows decides.
-	return move, float64(len(xs)) / float64(len(corners)), 2*near >= len(xs), nil
+	return flow.Point{X: per * move.X, Y: per * move.Y}, float64(len(xs)) / float64(len(corners)), 2*near >= len(xs), nil
 }
 
 type weighted struct{ x, w float64 }
