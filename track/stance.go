@@ -327,7 +327,9 @@ func (fi *finder) refine(hit relocation, plane flow.Plane, size float64) (flow.R
 	var others []*appearance
 	for _, m := range fi.models {
 		if m.appearance != hit.from {
-			others = append(others, m.appearance)
+			a := *m.appearance
+			a.scale = hit.from.scale * m.window.Size() / hit.from.window.Size()
+			others = append(others, &a)
 		}
 	}
 	for _, m := range fi.fo.bestAnchors(others, pose, size) {
