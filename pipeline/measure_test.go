@@ -34,7 +34,7 @@ func TestMeasureClip(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	marks := demo.Clicked(truth, s, "toward-1.mp4", 2)
+	marks := demo.Clicked(truth, s, "toward-1.mp4", demo.Clicking{Distances: 2})
 	if err := record.WriteMarks(record.MarksPath(path), marks); err != nil {
 		t.Fatal(err)
 	}

@@ -31,7 +31,7 @@ func template(b *testing.B) *record.Result {
 	if err != nil {
 		b.Fatal(err)
 	}
-	if err := record.WriteMarks(record.MarksPath(path), demo.Clicked(truth, s, "toward-1.mp4", 8)); err != nil {
+	if err := record.WriteMarks(record.MarksPath(path), demo.Clicked(truth, s, "toward-1.mp4", demo.Clicking{Distances: 8})); err != nil {
 		b.Fatal(err)
 	}
 	r, err := pipeline.MeasureClip(context.Background(), path, pipeline.MeasureOptions{NoVideo: true})

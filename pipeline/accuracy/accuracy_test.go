@@ -24,7 +24,7 @@ func filmed(t *testing.T, folder, name string, s scene.Scene) (*scene.Truth, *re
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := record.WriteMarks(record.MarksPath(path), demo.Clicked(truth, s, name+".mp4", 0)); err != nil {
+	if err := record.WriteMarks(record.MarksPath(path), demo.Clicked(truth, s, name+".mp4", demo.Clicking{})); err != nil {
 		t.Fatal(err)
 	}
 	result, err := pipeline.MeasureClip(context.Background(), path, pipeline.MeasureOptions{NoVideo: true})

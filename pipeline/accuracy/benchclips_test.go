@@ -51,7 +51,7 @@ func TestBenchClips(t *testing.T) {
 		if err != nil {
 			t.Fatalf("%s: %v", c.name, err)
 		}
-		if err := record.WriteMarks(marks, demo.Clicked(truth, s, filepath.Base(path), c.distances)); err != nil {
+		if err := record.WriteMarks(marks, demo.Clicked(truth, s, filepath.Base(path), demo.Clicking{Distances: c.distances})); err != nil {
 			t.Fatal(err)
 		}
 		t.Logf("%s: %d frames", c.name, len(truth.Times))

@@ -28,6 +28,8 @@ import (
 // regular expression matches. JOGSTRIP_KEEP names a folder into which the results
 // of every row are copied. JOGSTRIP_OTHER=n films other passes of other horses than
 // those of the table.
+// With JOGSTRIP_CLICKS=exact marks lie on the truth, so that what is left are the
+// errors of following and measuring alone.
 // JOGSTRIP_CLIPS names a folder in which rendered clips are kept for the next
 // run; with JOGSTRIP_RENDER=only nothing is measured, with JOGSTRIP_RENDER=no only
 // what is there already.
@@ -38,6 +40,7 @@ func TestAccuracyStudy(t *testing.T) {
 	}
 	other, _ := strconv.Atoi(os.Getenv("JOGSTRIP_OTHER"))
 	only := regexp.MustCompile(os.Getenv("JOGSTRIP_ONLY"))
+	exact := os.Getenv("JOGSTRIP_CLICKS") == "exact"
 	formats := map[string]scene.Camera{"1080p60": {}, "1080p120": {FPS: 120}, "4K60": {Width: 3840, Height: 2160}}
 	t.Log(accuracy.Header())
 	number := 0
@@ -63,7 +66,7 @@ func TestAccuracyStudy(t *testing.T) {
 			if !only.MatchString(label) {
 				continue
 			}
-			if err := record.WriteMarks(record.MarksPath(path), demo.Clicked(truth, s, filepath.Base(path), distances)); err != nil {
+			if err := record.WriteMarks(record.MarksPath(path), demo.Clicked(truth, s, filepath.Base(path), demo.Clicking{Distances: distances, Exact: exact})); err != nil {
 				t.Fatal(err)
 			}
 			if _, err := pipeline.MeasureClip(context.Background(), path, pipeline.MeasureOptions{NoVideo: true}); err != nil {

@@ -202,7 +202,7 @@ func renderClip(ctx context.Context, p plan, truthFolder string, progress func(d
 	if err != nil {
 		return err
 	}
-	return record.WriteMarks(marks, Clicked(truth, p.scene, p.name+".mp4", 0))
+	return record.WriteMarks(marks, Clicked(truth, p.scene, p.name+".mp4", Clicking{}))
 }
 
 // landmarksOf are the landmarks a practitioner marks in each view: those that
@@ -212,15 +212,28 @@ var landmarksOf = map[traj.View][]traj.Landmark{
 	traj.Away:   {traj.LeftFore, traj.RightFore, traj.LeftHind, traj.RightHind, traj.Withers, traj.Croup, traj.LeftHip, traj.RightHip},
 }
 
+// Clicking is how the marks of a clip are set.
+type Clicking struct {
+	Distances int  // At how many; 0 means 3.
+	Exact     bool // Without the errors that clicks have.
+}
+
+// clickSD is how far a click under a loupe is off along each axis, px: what the
+// tracker takes it to be.
+const clickSD = 0.4
+
 // Clicked returns the marks that a careful person would set on the clip of a
-// scene: at the given number of distances (0 means 3) two frames each, one in the
-// middle of a left fore's stance and one of a right fore's, in which the hooves
-// that stand are marked, with the small errors that clicks have under a loupe.
-func Clicked(truth *scene.Truth, s scene.Scene, name string, distances int) *record.Marks {
+// scene: at every distance two frames, one in the middle of a left fore's stance
+// and one of a right fore's, in which the hooves that stand are marked, with the
+// small errors that clicks have under a loupe.
+func Clicked(truth *scene.Truth, s scene.Scene, name string, how Clicking) *record.Marks {
+	distances, sd := how.Distances, clickSD
 	if distances == 0 {
 		distances = 3
 	}
-	const clickSD = 0.4 // px, under a loupe: what the tracker takes a click to be off.
+	if how.Exact {
+		sd = -1
+	}
 	view, gait := s.View, s.Gait
 	if view == "" {
 		view = traj.Toward
@@ -240,9 +253,9 @@ func Clicked(truth *scene.Truth, s scene.Scene, name string, distances int) *rec
 		}
 	}
 	slices.Sort(frames)
-	calibration := truth.Calibration(geometry.LevelMetric, reference, scene.ClickOptions{SD: clickSD, Seed: s.Seed + 1})
+	calibration := truth.Calibration(geometry.LevelMetric, reference, scene.ClickOptions{SD: sd, Seed: s.Seed + 1})
 	m.Calibration = &calibration
-	for _, c := range truth.Clicks(frames, scene.ClickOptions{SD: clickSD, Seed: s.Seed, Landmarks: landmarksOf[view]}) {
+	for _, c := range truth.Clicks(frames, scene.ClickOptions{SD: sd, Seed: s.Seed, Landmarks: landmarksOf[view]}) {
 		if c.Landmark.IsHoof() && !stands(truth, c.Landmark, truth.Times[c.Frame]) {
 			continue
 		}
