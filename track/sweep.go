@@ -483,17 +483,26 @@ func (fo *follower) start(m seed) error {
 
 // repeats loses a landmark whose patch looks the same a short way off, as a
 // fence or a tyre track does: a jump from one copy to the next could not be told
-// from standing still, and forward–backward checks would agree with it.
+// from standing still, and forward–backward checks would agree with it. It looks at
+// as much detail as registration does.
 func (fo *follower) repeats(g flow.Gray, o image.Point) error {
 	w := fo.base.Scaled(fo.pose.Scale)
 	size := w.Size()
-	// A landmark does not change its speed by more than this between two frames.
-	reach := 0.8 * size
 	inner := rectAround(fo.pose.At, w, 0).Sub(o).Intersect(image.Rect(0, 0, g.Width, g.Height))
+	if factor := 1 << halvings(size); factor > 1 && !inner.Empty() {
+		var err error
+		if fo.smallA, err = flow.Shrink(g, factor, fo.smallA); err != nil {
+			return err
+		}
+		g, size = fo.smallA, size/float64(factor)
+		inner = image.Rect(inner.Min.X/factor, inner.Min.Y/factor, inner.Max.X/factor, inner.Max.Y/factor)
+	}
 	part := g.Crop(inner)
 	if part.Width < 8 || part.Height < 8 {
 		return nil
 	}
+	// A landmark does not change its speed by more than this between two frames.
+	reach := 0.8 * size
 	margin := int(math.Ceil(reach))
 	wide := image.Rect(inner.Min.X-margin, inner.Min.Y-margin, inner.Max.X+margin, inner.Max.Y+margin).Intersect(image.Rect(0, 0, g.Width, g.Height))
 	s, err := fo.correlate(0, g.Crop(wide), part)
@@ -1083,7 +1092,7 @@ func mix(a, b flow.Point, k float64) flow.Point {
 
 // flowSide is the least side of a patch, px, to which a larger one is shrunk for
 // optical flow, which only says where registration begins.
-const flowSide = 24
+const flowSide = 16
 
 // flow returns how the patch moved from a to b by Lucas–Kanade on its corners,
 // and the share of the corners that agree.

@@ -122,7 +122,9 @@ func (d *decoder) said() string {
 // start readies decoding into the upright pictures that info describes.
 func (d *decoder) start(info *Info) error {
 	d.firstPTS, d.last = info.firstPTS, -1
-	threads := 0 // As many as FFmpeg finds right for the machine.
+	// Pictures refer to each other, so threads wait for each other: some more than
+	// processors keep those busy. Each costs a picture's memory.
+	threads := min(runtime.NumCPU()+6, mostThreads)
 	if share := runtime.GOMAXPROCS(0); share < runtime.NumCPU() {
 		threads = share // A worker beside others decodes with its own processors.
 	}
@@ -131,6 +133,9 @@ func (d *decoder) start(info *Info) error {
 	}
 	return nil
 }
+
+// mostThreads is how many threads FFmpeg finds sensible for one decoder.
+const mostThreads = 16
 
 // picture is room for one decoded picture, in memory that Go does not see.
 type picture struct {
