@@ -23,6 +23,11 @@ func (c *clip) fuse(l traj.Landmark, forward, backward []estimate, opts Options)
 			}
 		}
 	}
+	for _, f := range turning(t.Samples) {
+		if s, ok := blendAcross(forward[f], backward[f]); ok {
+			t.Samples[f] = s
+		}
+	}
 	bridge(t.Samples, c.times, opts.BridgeS)
 	var losses []Loss
 	for f := 0; f < n; {
@@ -125,6 +130,21 @@ const mostSD = 1.5
 
 // mostAcross is the same of a place that is known along one axis only.
 const mostAcross = 5.0 / 3
+
+// turning returns the frames in which a hoof is about to turn beyond what can be told,
+// or has just come back from there: those beside a frame in which only its place across
+// is known that are half as uncertain as would make them one. Its height is not told
+// there either.
+func turning(s []traj.Sample) []int {
+	var out []int
+	for f := range s {
+		if s[f].Status == traj.Tracked && s[f].SD > mostSD/2 &&
+			(f > 0 && s[f-1].Status == traj.Across || f+1 < len(s) && s[f+1].Status == traj.Across) {
+			out = append(out, f)
+		}
+	}
+	return out
+}
 
 // mostOf is mostSD for a landmark. The croup's spread is mostly along the level
 // outline, where its height hardly depends on it.
