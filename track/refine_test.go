@@ -75,7 +75,7 @@ func TestRefineTakesMarksOfOtherDistances(t *testing.T) {
 		if err != nil || !ok {
 			t.Fatalf("frame %d: the nearest mark is not found: %v", f, err)
 		}
-		all, variance, err := fi.refine(relocation{r, v, nearest}, plane, side*k)
+		all, variance, err := fi.refine(relocation{r, v, nearest.variance, nearest}, plane, side*k)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -34,7 +34,7 @@ func TestSpreadIsTrue(t *testing.T) {
 		s.Motion.StartM, s.Motion.EndM = tt.start, tt.end
 		r := render(t, "spread-"+tt.name, s)
 		n := len(r.Times)
-		for person := range uint64(3) {
+		for person := range uint64(10) {
 			marks := r.marks([]int{n / 6, n / 2, 5 * n / 6})
 			rng := rand.New(rand.NewPCG(person, tt.seed))
 			for i := range marks {

@@ -295,7 +295,7 @@ func (fi *finder) look(f int, buf []byte) ([]hit, []byte, error) {
 			if !ok || r.NCC < stanceNCC || r.Agree < 0.55 {
 				continue
 			}
-			if r, v, err = fi.refine(relocation{r, v, m.appearance}, plane, size); err != nil {
+			if r, v, err = fi.refine(relocation{r, v, m.variance * rel * rel, m.appearance}, plane, size); err != nil {
 				return nil, buf, err
 			}
 			d := r.At.Sub(expected)
@@ -338,7 +338,7 @@ func (fi *finder) refine(hit relocation, plane flow.Plane, size float64) (flow.R
 			return hit.Registration, hit.variance, err
 		}
 		if ok && r.NCC >= hoofNCC && r.Agree >= 0.55 {
-			all = append(all, relocation{r, v, m})
+			all = append(all, relocation{r, v, m.variance * sq(pose.Scale/m.scale), m})
 		}
 	}
 	best := agreed(all)

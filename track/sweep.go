@@ -171,9 +171,9 @@ func (s *sweep) visit(fo *follower, f int, first bool, growth float64, held clai
 		}
 		return e, nil
 	}
-	if fo.on && fo.seeded && fo.departed && fo.landmark.IsHoof() && !s.clip.turnsInSight(fo.landmark) {
+	if fo.on && fo.seeded && (fo.departed || !fo.homeStands && fo.within == 0) && fo.landmark.IsHoof() && !s.clip.turnsInSight(fo.landmark) {
 		// Of the pair that goes behind only stances are in sight: what seems to leave
-		// its place is a leg that comes before it.
+		// its place, or never kept it, is a leg that comes before it.
 		fo.lose(hiddenBehind)
 	}
 	if !fo.on {
@@ -936,12 +936,14 @@ func (c *clip) moved(f, g int, a, b flow.Point) float64 {
 type relocation struct {
 	flow.Registration
 	variance float64
+	click    float64     // The part of the variance that the mark's own error is, px².
 	from     *appearance // The most alike of them; nil where none was found.
 }
 
 // agreed puts together the places that several appearances found. Their marks
-// were clicked one by one, so the errors of the clicks are independent. One that
-// contradicts the surest is left out.
+// were clicked one by one, so the errors of the clicks are independent; that the
+// landmark looks otherwise from here than it did where it was marked moves all of
+// them alike. One that contradicts the surest is left out.
 func agreed(found []relocation) relocation {
 	if len(found) == 0 {
 		return relocation{}
@@ -956,7 +958,7 @@ func agreed(found []relocation) relocation {
 		}
 	}
 	var at flow.Point
-	var sum float64
+	var sum, clicks, rest float64
 	for _, r := range found {
 		if r.At.Dist(surest.At) > 0.2+2.5*math.Sqrt(r.variance+surest.variance) {
 			continue
@@ -965,10 +967,11 @@ func agreed(found []relocation) relocation {
 		at.X += w * r.At.X
 		at.Y += w * r.At.Y
 		sum += w
+		clicks += w * w * r.click
+		rest += w * math.Sqrt(max(r.variance-r.click, 0))
 	}
 	best.At = flow.Point{X: at.X / sum, Y: at.Y / sum}
-	// The noise of the picture in which they were found is common to all.
-	best.variance = 1/sum + surest.SD*surest.SD + registerFloor*registerFloor
+	best.variance, best.click = (clicks+rest*rest)/(sum*sum), clicks/(sum*sum)
 	return best
 }
 
@@ -1055,7 +1058,7 @@ func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size, m
 			if d > 1+3*math.Sqrt(variance+v) && !(fo.landmark.IsHoof() && r.NCC > 0.93 && d < 0.35*size) {
 				continue
 			}
-			best = relocation{r, v, m}
+			best = relocation{r, v, m.variance * sq(p.Scale/m.scale), m}
 		}
 		if best.from != nil {
 			all = append(all, best)

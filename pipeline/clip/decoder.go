@@ -122,13 +122,7 @@ func (d *decoder) said() string {
 // start readies decoding into the upright pictures that info describes.
 func (d *decoder) start(info *Info) error {
 	d.firstPTS, d.last = info.firstPTS, -1
-	// Pictures refer to each other, so threads wait for each other: some more than
-	// processors keep those busy. Each costs a picture's memory.
-	threads := min(runtime.NumCPU()+6, mostThreads)
-	if share := runtime.GOMAXPROCS(0); share < runtime.NumCPU() {
-		threads = share // A worker beside others decodes with its own processors.
-	}
-	if code := C.decoder_start(d.c, C.int(info.Width), C.int(info.Height), C.int(info.Rotation), maxSide*maxSide, C.int(threads)); code != 0 {
+	if code := C.decoder_start(d.c, C.int(info.Width), C.int(info.Height), C.int(info.Rotation), maxSide*maxSide, C.int(threads())); code != 0 {
 		return errors.New(meaning(code))
 	}
 	return nil
@@ -136,6 +130,16 @@ func (d *decoder) start(info *Info) error {
 
 // mostThreads is how many threads FFmpeg finds sensible for one decoder.
 const mostThreads = 16
+
+// threads returns how many threads decode a clip.
+func threads() int {
+	if share := runtime.GOMAXPROCS(0); share < runtime.NumCPU() {
+		return share // A worker beside others decodes with its own processors.
+	}
+	// Pictures refer to each other, so threads wait for each other: some more than
+	// processors keep those busy. Each costs a picture's memory.
+	return min(runtime.NumCPU()+6, mostThreads)
+}
 
 // picture is room for one decoded picture, in memory that Go does not see.
 type picture struct {
