@@ -58,7 +58,7 @@ func TestBlendAcross(t *testing.T) {
 // the surest does not spoil it.
 func TestAgreedPlaces(t *testing.T) {
 	at := func(x, y, sd, ncc float64) relocation {
-		r := relocation{variance: sd * sd, from: &appearance{}}
+		r := relocation{variance: sd * sd, click: sd * sd, from: &appearance{}}
 		r.At, r.NCC, r.SD = flow.Point{X: x, Y: y}, ncc, 0.02
 		return r
 	}
