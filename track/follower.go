@@ -1,0 +1,583 @@
+package track
+
+import (
+	"image"
+	"math"
+	"slices"
+
+	"jogstrip/track/flow"
+	"jogstrip/track/traj"
+)
+
+// follower follows one landmark in one direction of time.
+type follower struct {
+	clip     *clip
+	landmark traj.Landmark
+	dir      int
+	windows  windowsOf
+	base     flow.Window // At scale 1.
+
+	within     float64 // How long it is followed from a mark, s; 0 means to the end.
+	homeFrame  int
+	seeded     bool // Every place to start from is given: it is not searched for.
+	started    bool
+	on         bool
+	cause      string
+	pose       flow.Pose
+	lastScale  float64
+	velocity   flow.Point // px a frame, in the sweep's direction.
+	variance   float64    // Of the position along each axis, px².
+	across     float64    // The same along x, of which turning takes less, px².
+	quality    float64
+	since      int
+	gone       int // Frames since it was lost.
+	weak       bool
+	anchored   bool        // In the latest frame it looks as it was marked.
+	home       *appearance // At the latest mark or stance found again.
+	like       float64     // How much it looks like home in the latest frame, NCC.
+	keyTurn    spread      // Variance that turning has added since the key appearance.
+	likeAtHome float64
+	unlike     float64   // From 0, as at home, to 1.
+	turned     spread    // Standard deviation that turning has added since home, px.
+	homeStands bool      // At home it stood still.
+	trail      []trailed // Where it was of late, oldest first, since home.
+	slow       bool      // It has not left its place for a twentieth of a second.
+	departed   bool      // A hoof that stood at home has left its place since.
+	sinceHome  int       // Frames.
+	unmasked   bool      // The empty lane is of no help.
+	share      float64   // Of the patch that is not lane, at the latest mark.
+	trial      int       // Frames for which a re-found place still has to prove itself.
+
+	key     appearance
+	anchors []*appearance
+	known   []*appearance // Of marks anywhere in the clip; where set, they are the anchors.
+
+	// Memory that every step uses anew.
+	bufA, bufB     []byte
+	planeA, planeB flow.Plane
+	smallA, smallB flow.Gray
+	previous       flow.Template
+	scores         []flow.Scores // Index: room; at least one.
+	veil           veil
+}
+
+// Limits on what counts as seen. They are shares and correlations, so they hold
+// for any clip.
+const (
+	leastNCC      = 0.70 // Against the previous frame.
+	leastAgree    = 0.45
+	aloneNCC      = 0.85 // Against the previous frame, where the key appearance does not hold.
+	keyNCC        = 0.80 // Against the key appearance, to be used.
+	anchorNCC     = 0.85 // Against the marked appearance, to be used.
+	outlineNCC    = 0.94 // The same on the flanks of the outline, one place of which looks much like the next.
+	hoofNCC       = 0.93 // The same for a hoof, which looks much alike in poses in which its mark lies elsewhere.
+	edgeHold      = 0.10 // Hold below which a patch counts as an edge.
+	searchNCC     = 0.80 // To be taken up again.
+	searchMargin  = 0.10 // Ahead of the next best place.
+	repeatNCC     = 0.90 // Of the patch with a place beside it.
+	trialFrames   = 4
+	searchForS    = 3.0 // How long a lost landmark is searched for, seconds.
+	scaleStraySD  = 0.02
+	angleStraySD  = 0.04
+	registerFloor = 0.03 // px: what no registration is better than.
+)
+
+func (fo *follower) size() float64 { return fo.base.Scaled(fo.pose.Scale).Size() }
+
+func (fo *follower) lose(cause string) {
+	if fo.on {
+		fo.gone = 0
+		fo.on = false
+		fo.cause = cause
+		fo.trial = 0
+	} else if cause == "marked as hidden" {
+		fo.cause = cause
+	}
+}
+
+// halvings returns how often a patch of the given size is halved for
+// registration, so that its cost stays bounded.
+func halvings(size float64) int {
+	n := 0
+	for ; size > 56; size /= 2 {
+		n++
+	}
+	return n
+}
+
+func rectAround(p flow.Point, w flow.Window, margin float64) image.Rectangle {
+	return image.Rect(
+		int(math.Floor(p.X-w.Left-margin)), int(math.Floor(p.Y-w.Up-margin)),
+		int(math.Ceil(p.X+w.Right+margin))+1, int(math.Ceil(p.Y+w.Down+margin))+1)
+}
+
+// weight is how much a pixel of the patch around at counts: less toward the rim.
+func weight(at flow.Point, w flow.Window) func(x, y float64) float64 {
+	cx, cy := at.X+(w.Right-w.Left)/2, at.Y+(w.Down-w.Up)/2
+	rx, ry := 0.75*(w.Left+w.Right)/2, 0.75*(w.Up+w.Down)/2
+	return func(x, y float64) float64 {
+		dx, dy := (x-cx)/rx, (y-cy)/ry
+		return math.Exp(-(dx*dx + dy*dy) / 2)
+	}
+}
+
+// weigh is weight, times how surely each pixel of plane is not the empty lane. It
+// holds until the next call with v.
+func (fo *follower) weigh(f int, plane flow.Plane, halvings int, at flow.Point, w flow.Window, v *veil) (weigh func(x, y float64) float64, share float64) {
+	rim := weight(at, w)
+	if fo.unmasked {
+		return rim, 1
+	}
+	mask := fo.clip.foreground(f, plane, halvings, v)
+	if mask == nil {
+		return rim, 1
+	}
+	x0, y0, step, width, height := plane.X0, plane.Y0, plane.Step, plane.Width, plane.Height
+	shows := func(x, y float64) float64 {
+		i, j := int(math.Round((x-x0)/step)), int(math.Round((y-y0)/step))
+		if i < 0 || j < 0 || i >= width || j >= height {
+			return 0
+		}
+		return float64(mask[j*width+i])
+	}
+	weigh = func(x, y float64) float64 {
+		m := shows(x, y)
+		if m == 0 {
+			return 0 // The rim's weight costs more than all the rest.
+		}
+		return rim(x, y) * m
+	}
+	var sum, all float64
+	for y := at.Y - w.Up; y <= at.Y+w.Down; y += step {
+		for x := at.X - w.Left; x <= at.X+w.Right; x += step {
+			r := rim(x, y)
+			sum += r * shows(x, y)
+			all += r
+		}
+	}
+	return weigh, sum / all
+}
+
+// start puts the follower on a mark.
+func (fo *follower) start(m seed) error {
+	at := flow.Point{X: m.X, Y: m.Y}
+	w, known := fo.windows(fo.landmark, m.Frame)
+	if m.size > 0 {
+		w, known = w.Scaled(m.size/w.Size()), true
+	}
+	if !fo.started {
+		fo.base = w
+		fo.pose = flow.Pose{At: at, Scale: 1}
+		for _, k := range fo.known {
+			a := *k
+			a.scale, a.resized = k.window.Size()/w.Size(), map[int]*flow.Template{}
+			fo.anchors = append(fo.anchors, &a)
+		}
+	}
+	scale := w.Size() / fo.base.Size()
+	if fo.started && m.size == 0 && (fo.on || !known) {
+		// What was followed here knows its size better than the marks around it do.
+		scale = fo.pose.Scale
+	}
+	w = fo.base.Scaled(scale)
+	fo.pose = flow.Pose{At: at, Scale: scale}
+	fo.lastScale = 0
+	fo.velocity = flow.Point{}
+	fo.variance, fo.across = m.SD*m.SD, m.SD*m.SD
+	fo.quality, fo.since, fo.gone, fo.trial, fo.weak = 1, 0, 0, 0, false
+	fo.started, fo.on, fo.cause = true, true, ""
+	rect := rectAround(at, w, w.Size()/2+6)
+	g, o, _, err := fo.clip.spool.region(m.Frame, rect, nil)
+	if err != nil {
+		return err
+	}
+	plane := flow.NewPlane(g, o.X, o.Y, halvings(w.Size()))
+	fo.unmasked = false
+	weigh, share := fo.weigh(m.Frame, plane, halvings(w.Size()), at, w, new(veil)) // Kept with the appearance.
+	if share < 0.15 {
+		// The horse has stood here for long, or looks like the lane.
+		fo.unmasked = true
+		weigh, share = weight(at, w), 1
+	}
+	fo.share = share
+	t, err := flow.NewTemplate(plane, at, w, weigh)
+	if err != nil {
+		fo.lose("nothing to hold on to at the mark: " + err.Error())
+		return nil
+	}
+	a := &appearance{template: t, frame: m.Frame, at: at, scale: scale, variance: fo.variance, across: fo.across, patch: g, origin: o, window: w, resized: map[int]*flow.Template{}, weigh: weigh, share: min(share, 1)}
+	fo.key, fo.keyTurn, fo.home = *a, spread{}, a
+	fo.likeAtHome, fo.unlike, fo.sinceHome, fo.turned, fo.homeStands = 0, 0, 0, spread{}, m.found || m.stands
+	fo.departed = false
+	fo.homeFrame = m.Frame
+	fo.trail, fo.slow = append(fo.trail[:0], trailed{m.Frame, at}), fo.homeStands
+	if !m.found && len(fo.known) == 0 && (m.stands || !fo.landmark.IsHoof()) {
+		// A hoof marked in swing looks much like one in stance at small size, with
+		// its mark elsewhere: it is no help for finding it again.
+		fo.anchors = append(fo.anchors, a)
+	}
+	return fo.repeats(g, o)
+}
+
+// repeats loses a landmark whose patch looks the same a short way off, as a
+// fence or a tyre track does: a jump from one copy to the next could not be told
+// from standing still, and forward–backward checks would agree with it. It looks at
+// as much detail as registration does.
+func (fo *follower) repeats(g flow.Gray, o image.Point) error {
+	w := fo.base.Scaled(fo.pose.Scale)
+	size := w.Size()
+	inner := rectAround(fo.pose.At, w, 0).Sub(o).Intersect(image.Rect(0, 0, g.Width, g.Height))
+	if factor := 1 << halvings(size); factor > 1 && !inner.Empty() {
+		var err error
+		if fo.smallA, err = flow.Shrink(g, factor, fo.smallA); err != nil {
+			return err
+		}
+		g, size = fo.smallA, size/float64(factor)
+		inner = image.Rect(inner.Min.X/factor, inner.Min.Y/factor, inner.Max.X/factor, inner.Max.Y/factor)
+	}
+	part := g.Crop(inner)
+	if part.Width < 8 || part.Height < 8 {
+		return nil
+	}
+	// A landmark does not change its speed by more than this between two frames.
+	reach := 0.8 * size
+	margin := int(math.Ceil(reach))
+	wide := image.Rect(inner.Min.X-margin, inner.Min.Y-margin, inner.Max.X+margin, inner.Max.Y+margin).Intersect(image.Rect(0, 0, g.Width, g.Height))
+	s, err := fo.correlate(0, g.Crop(wide), part)
+	if err != nil {
+		return err
+	}
+	x0, y0 := float64(inner.Min.X-wide.Min.X), float64(inner.Min.Y-wide.Min.Y)
+	for y := range s.Height {
+		for x := range s.Width {
+			d := math.Hypot(float64(x)-x0, float64(y)-y0)
+			if d > 0.3*size && d < reach && s.Score[y*s.Width+x] > repeatNCC {
+				fo.lose("looks the same a short way off: a repeated pattern")
+				return nil
+			}
+		}
+	}
+	return nil
+}
+
+// correlate correlates part with every place in g. The scores hold until the next
+// call with the same room; rooms may be used at once.
+func (fo *follower) correlate(room int, g, part flow.Gray) (flow.Scores, error) {
+	s, err := fo.clip.engine.Match(g, part, fo.scores[room])
+	if err == nil {
+		fo.scores[room] = s
+	}
+	return s, err
+}
+
+// step follows the landmark from frame f to frame g.
+func (fo *follower) step(f, g int, growth float64) error {
+	size := fo.size()
+	w := fo.base.Scaled(fo.pose.Scale)
+	at := fo.pose.At
+	ahead := at.Add(fo.velocity)
+	margin := 0.5*size + 6 + 0.5*math.Hypot(fo.velocity.X, fo.velocity.Y)
+	rect := rectAround(at, w, margin).Union(rectAround(ahead, w, margin))
+	a, o, bufA, err := fo.clip.spool.region(f, rect, fo.bufA)
+	fo.bufA = bufA
+	if err != nil {
+		return err
+	}
+	b, ob, bufB, err := fo.clip.spool.region(g, rect, fo.bufB)
+	fo.bufB = bufB
+	if err != nil {
+		return err
+	}
+	if a.Width == 0 || b.Width == 0 || o != ob || a.Width != b.Width || a.Height != b.Height {
+		if a, b, o, err = fo.common(f, g, rect); err != nil {
+			return err
+		}
+	}
+	if a.Width < 8 || a.Height < 8 {
+		fo.lose("left the picture")
+		return nil
+	}
+	half := halvings(size)
+	fo.planeA.Fill(a, o.X, o.Y, half)
+	fo.planeB.Fill(b, o.X, o.Y, half)
+	planeA, planeB := fo.planeA, fo.planeB
+	weigh, share := fo.weigh(f, planeA, half, at, w, &fo.veil)
+	if share < 0.35*fo.share {
+		fo.lose("the empty lane shows where it should be")
+		return nil
+	}
+	if err := fo.previous.Fill(planeA, at, w, weigh); err != nil {
+		fo.lose("nothing left to hold on to: " + err.Error())
+		return nil
+	}
+	move, agree, ok, err := fo.flow(a, b, o, at, w, weigh)
+	if err != nil {
+		return err
+	}
+	if !ok {
+		if move, ok, err = fo.match(a, b, o, at, w); err != nil {
+			return err
+		}
+		if !ok {
+			fo.lose("no place looks like it: hidden, blurred or too fast")
+			return nil
+		}
+		agree = 0.5
+	}
+	chain := fo.previous.Register(planeB, flow.Pose{At: at.Add(move), Scale: 1}, flow.RegisterOptions{ScaleSD: scaleStraySD, AngleSD: angleStraySD})
+	switch {
+	case !chain.OK:
+		fo.lose("patch could not be placed")
+		return nil
+	case chain.NCC < leastNCC:
+		fo.lose("looks different from the frame before: hidden or blurred")
+		return nil
+	case chain.Agree < leastAgree:
+		fo.lose("part of the patch is hidden")
+		return nil
+	}
+	if !(chain.At.X >= 0 && chain.At.Y >= 0 && chain.At.X <= float64(fo.clip.width-1) && chain.At.Y <= float64(fo.clip.height-1)) {
+		fo.lose("left the picture")
+		return nil
+	}
+	pose := flow.Pose{At: chain.At, Scale: fo.pose.Scale * chain.Scale, Angle: fo.pose.Angle + chain.Angle}
+	moved := fo.clip.moved(f, g, at, chain.At)
+	if dt := math.Abs(fo.clip.times[g] - fo.clip.times[f]); fo.landmark.IsHoof() && fo.sinceHome > 1 && chain.At.Dist(ahead) > hoofJerk*size*max(dt, 1.0/60) {
+		fo.lose("a limb that came before it took its place")
+		return nil
+	}
+	left := fo.leave(g, chain.At)
+	fo.slow = left < leftPlace(size)
+	fo.departed = fo.departed || fo.homeStands && !fo.slow
+	turn, err := fo.turning(f, g, planeB, pose, moved, left, size)
+	if err != nil {
+		return err
+	}
+	// How far the place is off the landmark grows and shrinks with the picture of the
+	// horse.
+	grown := sq(fo.grown(f, g, chain.Scale))
+	variance := fo.variance*grown + spreadOf(chain, size) + turn.down
+	across := fo.across*grown + spreadOf(chain, size) + turn.across
+	// Against the key appearance: no drift since then.
+	rel := flow.Pose{At: pose.At, Scale: pose.Scale / fo.key.scale, Angle: pose.Angle - fo.key.angle}
+	key := fo.key.template.Register(planeB, rel, flow.RegisterOptions{ScaleSD: scaleStraySD, AngleSD: angleStraySD})
+	fresh, held := true, false
+	if key.OK && key.NCC >= keyNCC && key.Agree >= leastAgree {
+		since := sq(fo.grown(fo.key.frame, g, rel.Scale))
+		keyVariance, keyAcross := fo.key.variance*since, fo.key.across*since
+		v1, v2 := max(variance-keyVariance, 1e-6), spreadOf(key, size)+fo.keyTurn.down+turn.down
+		if key.At.Dist(pose.At) < 1+3*math.Sqrt(v1+v2) {
+			k := v1 / (v1 + v2)
+			pose.At = mix(pose.At, key.At, k)
+			pose.Scale = math.Exp((1-k)*math.Log(pose.Scale) + k*math.Log(key.Scale*fo.key.scale))
+			pose.Angle += k * (key.Angle + fo.key.angle - pose.Angle)
+			variance = keyVariance + v1*v2/(v1+v2)
+			a1, a2 := max(across-keyAcross, 1e-6), spreadOf(key, size)+fo.keyTurn.across+turn.across
+			across = keyAcross + (1-k)*(1-k)*a1 + k*k*a2
+			held = true
+			fresh = key.NCC < 0.9 || math.Abs(math.Log(key.Scale)) > 0.08 || math.Abs(key.Angle) > 0.15
+		}
+	}
+	fo.keyTurn.down += turn.down
+	fo.keyTurn.across += turn.across
+	if !held && chain.NCC < aloneNCC {
+		fo.lose("no longer looks like itself: hidden or blurred")
+		return nil
+	}
+	fo.weak = !held || chain.NCC < aloneNCC || chain.Agree < 0.6
+	fo.since++
+	// Against the marked appearance: cuts the drift.
+	fo.anchored = false
+	found, err := fo.relocate(planeB, pose, variance, size, moved)
+	if err != nil {
+		return err
+	}
+	if found.from != nil {
+		fo.anchored = found.NCC >= 0.88
+		if found.variance < surer*variance {
+			// The two share the mark's own error, so they are not averaged: the
+			// better one is moved to by as much as it is better.
+			k := min(1, variance/(variance+found.variance))
+			if variance > 4*found.variance {
+				k = 1
+			}
+			pose.At = mix(pose.At, found.At, k)
+			pose.Scale = math.Exp((1-k)*math.Log(pose.Scale) + k*math.Log(found.Scale*found.from.scale))
+			variance = max(found.variance, (1-k)*variance+k*found.variance)
+			across = (1-k)*across + k*found.variance
+			fo.since = 0
+			if k == 1 {
+				fresh, fo.turned = true, spread{}
+			}
+		}
+	}
+	if fo.landmark.IsHoof() && fo.homeStands && fo.clip.grows && fo.clip.lower(fo.homeFrame, g, fo.home.at, pose.At) > leftPlace(size) {
+		// A hoof that comes toward the camera is higher in the picture before it lands
+		// and after it leaves than where it stands: this is another one coming down.
+		fo.lose("a limb that came before it took its place")
+		return nil
+	}
+	fo.lastScale = fo.pose.Scale
+	fo.velocity = pose.At.Sub(fo.pose.At)
+	fo.pose = pose
+	fo.variance, fo.across = variance, across
+	fo.quality = min(1, max(0, (chain.NCC-0.5)/0.5)) * math.Sqrt(agree) * math.Sqrt(chain.Agree)
+	if fresh && chain.NCC > 0.85 {
+		nw := fo.base.Scaled(pose.Scale)
+		weigh, _ := fo.weigh(g, planeB, half, pose.At, nw, &fo.veil)
+		if t, err := flow.NewTemplate(planeB, pose.At, nw, weigh); err == nil {
+			fo.key, fo.keyTurn = appearance{template: t, frame: g, at: pose.At, scale: pose.Scale, angle: pose.Angle, variance: variance, across: across}, spread{}
+			if err := fo.repeats(b, o); err != nil {
+				return err
+			}
+		}
+	}
+	if fo.trial > 0 {
+		fo.trial--
+	}
+	return nil
+}
+
+// common returns the part of both frames inside rect that the scratch file has
+// of both.
+func (fo *follower) common(f, g int, rect image.Rectangle) (a, b flow.Gray, o image.Point, err error) {
+	rect = rect.Intersect(fo.clip.spool.parts[f].rect).Intersect(fo.clip.spool.parts[g].rect)
+	if rect.Empty() {
+		return a, b, o, nil
+	}
+	if a, o, fo.bufA, err = fo.clip.spool.region(f, rect, fo.bufA); err != nil {
+		return a, b, o, err
+	}
+	b, _, fo.bufB, err = fo.clip.spool.region(g, rect, fo.bufB)
+	return a, b, o, err
+}
+
+// spreadOf returns the variance of a registration, px².
+func spreadOf(r flow.Registration, size float64) float64 {
+	// What the noise says, plus what an unlike patch may hide, plus how a patch
+	// that is little more than an edge may slide along it.
+	unlike := 0.02*size*(1-r.NCC) + 0.04*size*ramp(edgeHold-r.Hold, 0, edgeHold)
+	return r.SD*r.SD + registerFloor*registerFloor + unlike*unlike
+}
+
+func mix(a, b flow.Point, k float64) flow.Point {
+	return flow.Point{X: a.X + k*(b.X-a.X), Y: a.Y + k*(b.Y-a.Y)}
+}
+
+// flowSide is the least side of a patch, px, to which a larger one is shrunk for
+// optical flow, which only says where registration begins.
+const flowSide = 16
+
+// flow returns how the patch moved from a to b by Lucas–Kanade on its corners,
+// and the share of the corners that agree.
+func (fo *follower) flow(a, b flow.Gray, o image.Point, at flow.Point, w flow.Window, weigh func(x, y float64) float64) (flow.Point, float64, bool, error) {
+	var err error
+	factor := max(1, int(w.Size()/flowSide))
+	if factor > 1 {
+		if fo.smallA, err = flow.Shrink(a, factor, fo.smallA); err != nil {
+			return flow.Point{}, 0, false, err
+		}
+		if fo.smallB, err = flow.Shrink(b, factor, fo.smallB); err != nil {
+			return flow.Point{}, 0, false, err
+		}
+		a, b = fo.smallA, fo.smallB
+	}
+	per := float64(factor)
+	size := w.Size() / per
+	patch := rectAround(at, w, 0).Sub(o)
+	inner := image.Rect(patch.Min.X/factor, patch.Min.Y/factor, (patch.Max.X+factor-1)/factor, (patch.Max.Y+factor-1)/factor)
+	part := a.Crop(inner)
+	if part.Width < 8 || part.Height < 8 {
+		return flow.Point{}, 0, false, nil
+	}
+	all, err := fo.clip.engine.Features(part, 40, 0.02, max(2, size/12))
+	if err != nil {
+		return flow.Point{}, 0, false, err
+	}
+	shift := flow.Point{X: float64(max(inner.Min.X, 0)), Y: float64(max(inner.Min.Y, 0))}
+	var corners, guess []flow.Point
+	var weights []float64
+	for _, p := range all {
+		p = p.Add(shift)
+		k := weigh(per*p.X+(per-1)/2+float64(o.X), per*p.Y+(per-1)/2+float64(o.Y))
+		if k <= 0.1 {
+			continue
+		}
+		corners, weights = append(corners, p), append(weights, k)
+		guess = append(guess, flow.Point{X: p.X + fo.velocity.X/per, Y: p.Y + fo.velocity.Y/per})
+	}
+	if len(corners) < 4 {
+		return flow.Point{}, 0, false, nil
+	}
+	side := min(max(int(0.6*size), 9), 31) | 1
+	there, back, err := fo.clip.thereAndBack(a, b, corners, guess, flow.FlowOptions{Window: side, Levels: 3})
+	if err != nil {
+		return flow.Point{}, 0, false, err
+	}
+	var xs, ys []weighted
+	for i := range there {
+		if !there[i].OK || !back[i].OK || back[i].Dist(corners[i]) > 0.7 {
+			continue
+		}
+		d := there[i].Sub(corners[i])
+		xs, ys = append(xs, weighted{d.X, weights[i]}), append(ys, weighted{d.Y, weights[i]})
+	}
+	if len(xs) < 4 || 3*len(xs) < len(corners) {
+		return flow.Point{}, 0, false, nil
+	}
+	move := flow.Point{X: median(xs), Y: median(ys)}
+	near := 0
+	for i := range xs {
+		if math.Hypot(xs[i].x-move.X, ys[i].x-move.Y) < 1.5+0.05*size {
+			near++
+		}
+	}
+	// xs and ys were sorted apart, so near only bounds the agreement from above;
+	// the registration that follows decides.
+	return flow.Point{X: per * move.X, Y: per * move.Y}, float64(len(xs)) / float64(len(corners)), 2*near >= len(xs), nil
+}
+
+type weighted struct{ x, w float64 }
+
+// median returns the weighted median.
+func median(v []weighted) float64 {
+	slices.SortFunc(v, func(a, b weighted) int {
+		switch {
+		case a.x < b.x:
+			return -1
+		case a.x > b.x:
+			return 1
+		}
+		return 0
+	})
+	var sum float64
+	for _, e := range v {
+		sum += e.w
+	}
+	var run float64
+	for _, e := range v {
+		run += e.w
+		if 2*run >= sum {
+			return e.x
+		}
+	}
+	return v[len(v)-1].x
+}
+
+// match returns how the patch moved by correlation, where one place alone fits.
+func (fo *follower) match(a, b flow.Gray, o image.Point, at flow.Point, w flow.Window) (flow.Point, bool, error) {
+	inner := rectAround(at, w, 0).Sub(o).Intersect(image.Rect(0, 0, a.Width, a.Height))
+	part := a.Crop(inner)
+	if part.Width < 8 || part.Height < 8 {
+		return flow.Point{}, false, nil
+	}
+	s, err := fo.correlate(0, b, part)
+	if err != nil {
+		return flow.Point{}, false, err
+	}
+	p := bestPlace(s, 0.35*w.Size(), nil)
+	if p.score < leastNCC || p.score-p.second < searchMargin {
+		return flow.Point{}, false, nil
+	}
+	return flow.Point{X: float64(p.x - inner.Min.X), Y: float64(p.y - inner.Min.Y)}, true, nil
+}

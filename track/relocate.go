@@ -1,0 +1,232 @@
+package track
+
+import (
+	"cmp"
+	"image"
+	"math"
+	"slices"
+
+	"jogstrip/track/flow"
+	"jogstrip/track/traj"
+)
+
+// appearance is what a landmark looked like in one frame.
+type appearance struct {
+	template *flow.Template
+	frame    int
+	at       flow.Point
+	scale    float64 // The follower's scale in that frame.
+	angle    float64
+	variance float64 // Of the landmark's position in it, px².
+	across   float64 // The same along x.
+	// patch holds the pixels around it, for search and for resizing; only for
+	// marked appearances.
+	patch   flow.Gray
+	origin  image.Point
+	window  flow.Window // px, in the frame it was taken from.
+	resized map[int]*flow.Template
+	weigh   func(x, y float64) float64
+	share   float64 // Of the patch that is not lane.
+}
+
+// relocation is a place found by old appearances.
+type relocation struct {
+	flow.Registration
+	variance float64
+	click    float64     // The part of the variance that the mark's own error is, px².
+	from     *appearance // The most alike of them; nil where none was found.
+}
+
+// agreed puts together the places that several appearances found. Their marks
+// were clicked one by one, so the errors of the clicks are independent; that the
+// landmark looks otherwise from here than it did where it was marked moves all of
+// them alike. One that contradicts the surest is left out.
+func agreed(found []relocation) relocation {
+	if len(found) == 0 {
+		return relocation{}
+	}
+	surest, best := found[0], found[0]
+	for _, r := range found[1:] {
+		if r.variance < surest.variance {
+			surest = r
+		}
+		if r.NCC > best.NCC {
+			best = r
+		}
+	}
+	var at flow.Point
+	var sum, clicks, rest float64
+	for _, r := range found {
+		if r.At.Dist(surest.At) > 0.2+2.5*math.Sqrt(r.variance+surest.variance) {
+			continue
+		}
+		w := 1 / r.variance
+		at.X += w * r.At.X
+		at.Y += w * r.At.Y
+		sum += w
+		clicks += w * w * r.click
+		rest += w * math.Sqrt(max(r.variance-r.click, 0))
+	}
+	best.At = flow.Point{X: at.X / sum, Y: at.Y / sum}
+	best.variance, best.click = (clicks+rest*rest)/(sum*sum), clicks/(sum*sum)
+	return best
+}
+
+// hoofShrinks is by how much a hoof's marked appearance may shrink to still tell
+// the hoof from what lies where it stood.
+const hoofShrinks = 0.45
+
+// surer is how small the variance of a place found by marked appearances must be,
+// as a share of the follower's own, to be gone by. Both hold the clicks' error, so
+// a place that is hardly surer only brings its noise.
+const surer = 0.8
+
+// mostAnchors is how many marked appearances a place is compared with.
+const mostAnchors = 4
+
+// bestAnchors returns the appearances that tell most of the place at pose.
+func (fo *follower) bestAnchors(anchors []*appearance, pose flow.Pose, size float64) []*appearance {
+	if len(anchors) <= mostAnchors {
+		return anchors
+	}
+	// A long clip has many, so what each tells is worked out once.
+	type known struct {
+		*appearance
+		variance float64
+	}
+	all := make([]known, len(anchors))
+	for i, a := range anchors {
+		all[i] = known{a, fo.carried(a, pose.Scale/a.scale, size)}
+	}
+	slices.SortStableFunc(all, func(a, b known) int { return cmp.Compare(a.variance, b.variance) })
+	out := make([]*appearance, mostAnchors)
+	for i := range out {
+		out[i] = all[i].appearance
+	}
+	return out
+}
+
+// relocate looks for the marked appearances near pose. It returns the best that
+// fits and lies where the spread allows.
+func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size, moved float64) (relocation, error) {
+	var all []relocation
+	scales := []float64{1}
+	if sd := math.Sqrt(variance); sd > 0.04*size && !fo.seeded {
+		// Scale has drifted along with place.
+		scales = []float64{1, 0.87, 1.15}
+	}
+	if fo.landmark.IsHoof() && (!fo.slow || fo.seeded && fo.departed || fo.homeStands && fo.unlike > 0.3) {
+		// In swing a hoof is turned, even where it looks much as it was marked and,
+		// at the top of its way, hardly moves. Its next stance is a place to start from.
+		return relocation{}, nil
+	}
+	for _, m := range fo.bestAnchors(fo.anchors, pose, size) {
+		if rel := pose.Scale / m.scale; fo.landmark.IsHoof() && (rel < hoofShrinks || rel > 1/hoofShrinks) {
+			continue
+		}
+		var best relocation
+		for _, k := range scales {
+			p := pose
+			p.Scale *= k
+			r, v, ok, err := fo.anchor(m, plane, p, size)
+			if err != nil {
+				return best, err
+			}
+			least := anchorNCC
+			if fo.landmark.IsHoof() {
+				least = hoofNCC
+				if moved > 0.015*size+0.3 {
+					// A hoof tilted a little looks much as in stance, but its mark has moved.
+					doubt := size * (0.1 + 0.15*ramp(0.98-r.NCC, 0.01, 0.05))
+					v += doubt * doubt
+				}
+			}
+			if fo.onOutline() && fo.landmark != traj.Croup {
+				least = outlineNCC
+			}
+			if !fo.landmark.IsHoof() {
+				// The farther it would jump, the more alike it must be.
+				least += 0.08 * ramp(r.At.Dist(pose.At)/size, 0.01, 0.08)
+			}
+			if !ok || r.NCC < least || r.Agree < 0.55 || best.from != nil && r.NCC <= best.NCC {
+				continue
+			}
+			d := r.At.Dist(pose.At)
+			if d > 1+3*math.Sqrt(variance+v) && !(fo.landmark.IsHoof() && r.NCC > 0.93 && d < 0.35*size) {
+				continue
+			}
+			best = relocation{r, v, m.variance * sq(p.Scale/m.scale), m}
+		}
+		if best.from != nil {
+			all = append(all, best)
+		}
+	}
+	return agreed(all), nil
+}
+
+// anchor registers a marked appearance, resized to the distance, in plane.
+func (fo *follower) anchor(m *appearance, plane flow.Plane, pose flow.Pose, size float64) (flow.Registration, float64, bool, error) {
+	rel := pose.Scale / m.scale
+	if rel > 3 || rel < 0.33 {
+		return flow.Registration{}, 0, false, nil
+	}
+	t, ratio, err := fo.resized(m, rel)
+	if err != nil || t == nil {
+		return flow.Registration{}, 0, false, err
+	}
+	r := t.Register(plane, flow.Pose{At: pose.At, Scale: rel / ratio}, flow.RegisterOptions{ScaleSD: 0.04, AngleSD: 0.06})
+	if !r.OK {
+		return r, 0, false, nil
+	}
+	r.Scale *= ratio
+	return r, fo.carried(m, rel, size) + spreadOf(r, size), true, nil
+}
+
+// carried is the variance, px², with which the mark of m is known on its patch
+// where that appears rel times as large, size px: its own error scales with the
+// distance, and seen from another distance and angle the patch is not quite the same.
+func (fo *follower) carried(m *appearance, rel, size float64) float64 {
+	change := 0.01 * size * math.Abs(math.Log(rel))
+	if !fo.landmark.IsHoof() {
+		// On the outline of the body the mark lies on a rounded rim, which another
+		// part of the body forms from another distance.
+		change += 0.06 * size * max(0, 0.9-m.share) * math.Abs(math.Log(rel))
+	}
+	return m.variance*rel*rel + change*change
+}
+
+// resized returns the template of m at about rel times its size, and the exact
+// ratio. Templates are kept.
+func (fo *follower) resized(m *appearance, rel float64) (*flow.Template, float64, error) {
+	const per = 0.15
+	k := int(math.Round(math.Log(rel) / per))
+	if k == 0 {
+		return m.template, 1, nil
+	}
+	ratio := math.Exp(per * float64(k))
+	if t, ok := m.resized[k]; ok {
+		return t, ratio, nil
+	}
+	width := int(math.Round(float64(m.patch.Width) * ratio))
+	height := int(math.Round(float64(m.patch.Height) * ratio))
+	if width < 12 || height < 12 {
+		m.resized[k] = nil
+		return nil, ratio, nil
+	}
+	g, err := fo.clip.engine.Resize(m.patch, width, height)
+	if err != nil {
+		return nil, 0, err
+	}
+	// OpenCV keeps the outer rims of the picture in place, so pixel centres move.
+	fx, fy := float64(width)/float64(m.patch.Width), float64(height)/float64(m.patch.Height)
+	at := flow.Point{X: (m.at.X-float64(m.origin.X)+0.5)*fx - 0.5, Y: (m.at.Y-float64(m.origin.Y)+0.5)*fy - 0.5}
+	w := m.window.Scaled(ratio)
+	t, err := flow.NewTemplate(flow.NewPlane(g, 0, 0, halvings(w.Size())), at, w, func(x, y float64) float64 {
+		return m.weigh((x+0.5)/fx-0.5+float64(m.origin.X), (y+0.5)/fy-0.5+float64(m.origin.Y))
+	})
+	if err != nil {
+		t = nil // Too small or too plain at this size.
+	}
+	m.resized[k] = t
+	return t, ratio, nil
+}

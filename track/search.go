@@ -1,0 +1,187 @@
+package track
+
+import (
+	"image"
+	"math"
+
+	"jogstrip/track/flow"
+)
+
+type place struct {
+	x, y          int
+	score, second float64
+}
+
+// bestPlace returns the highest score and the highest one farther than apart
+// from it. allowed, where given, says which places count as the best.
+func bestPlace(s flow.Scores, apart float64, allowed func(x, y int) bool) place {
+	p := place{score: -1, second: -1}
+	for y := range s.Height {
+		for x := range s.Width {
+			if v := float64(s.Score[y*s.Width+x]); v > p.score && (allowed == nil || allowed(x, y)) {
+				p.x, p.y, p.score = x, y, v
+			}
+		}
+	}
+	for y := range s.Height {
+		for x := range s.Width {
+			v := float64(s.Score[y*s.Width+x])
+			if v > p.second && math.Hypot(float64(x-p.x), float64(y-p.y)) > apart {
+				p.second = v
+			}
+		}
+	}
+	return p
+}
+
+// searchSide is the side of a patch, px, to which a larger one is shrunk where it is
+// looked for: correlating costs its fourth power.
+const searchSide = 20.0
+
+// area is a part of a frame in which a patch is looked for.
+type area struct {
+	picture flow.Gray // Smaller than the part where the patch is large.
+	part    image.Rectangle
+	small   float64 // About the size of picture over that of the part.
+}
+
+// areaFor returns g, which begins at o in its frame, for looking for a patch of the
+// given size.
+func (fo *follower) areaFor(g flow.Gray, o image.Point, size float64) (area, error) {
+	a := area{picture: g, part: image.Rect(o.X, o.Y, o.X+g.Width, o.Y+g.Height), small: min(1, searchSide/size)}
+	if a.small == 1 {
+		return a, nil
+	}
+	var err error
+	a.picture, err = fo.clip.engine.Resize(g, max(int(float64(g.Width)*a.small+0.5), 1), max(int(float64(g.Height)*a.small+0.5), 1))
+	return a, err
+}
+
+// where returns the place in the frame that lies at p from pixel (x, y) of the
+// picture. Outer rims of pixels coincide, whatever their size.
+func (a *area) where(x, y int, p flow.Point) flow.Point {
+	return flow.Point{
+		X: float64(a.part.Min.X) + (float64(x)+p.X)*float64(a.part.Dx())/float64(a.picture.Width) - 0.5,
+		Y: float64(a.part.Min.Y) + (float64(y)+p.Y)*float64(a.part.Dy())/float64(a.picture.Height) - 0.5,
+	}
+}
+
+// like returns what the mark's surroundings in m look like at rel times their size
+// in a, and where in that the mark lies; ok is false where fewer than least pixels
+// are left, or it is larger than a.
+func (a *area) like(m *appearance, engine *flow.Engine, rel float64, least int) (part flow.Gray, mark flow.Point, ok bool, err error) {
+	inner := rectAround(m.at, m.window, 0).Sub(m.origin)
+	from := m.patch.Crop(inner)
+	width, height := int(float64(from.Width)*rel*a.small+0.5), int(float64(from.Height)*rel*a.small+0.5)
+	if from.Width < least || from.Height < least || width < least || height < least || width > a.picture.Width || height > a.picture.Height {
+		return part, mark, false, nil
+	}
+	mark = flow.Point{
+		X: (m.at.X - float64(m.origin.X) - float64(max(inner.Min.X, 0)) + 0.5) * float64(width) / float64(from.Width),
+		Y: (m.at.Y - float64(m.origin.Y) - float64(max(inner.Min.Y, 0)) + 0.5) * float64(height) / float64(from.Height),
+	}
+	part, err = engine.Resize(from, width, height)
+	return part, mark, err == nil, err
+}
+
+// search looks for a lost landmark in frame g.
+func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
+	fo.gone++
+	fo.pose.Scale *= growth
+	dt := math.Abs(fo.clip.times[len(fo.clip.times)-1]) / float64(max(len(fo.clip.times)-1, 1))
+	if fo.seeded || len(fo.anchors) == 0 || float64(fo.gone)*dt > searchForS || fo.cause == "marked as hidden" && fo.gone < 2 {
+		return nil
+	}
+	size := fo.size()
+	w := fo.base.Scaled(fo.pose.Scale)
+	reach := min(size*(0.5+0.15*float64(fo.gone)), 3*size)
+	rect := rectAround(fo.pose.At, w, reach+size/2)
+	b, o, buf, err := fo.clip.spool.region(g, rect, fo.bufB)
+	fo.bufB = buf
+	if err != nil || b.Width < 12 || b.Height < 12 {
+		return err
+	}
+	type candidate struct {
+		flow.Registration
+		variance float64
+		from     *appearance
+	}
+	var best *candidate
+	half := halvings(size)
+	fo.planeB.Fill(b, o.X, o.Y, half)
+	plane := fo.planeB
+	for len(fo.scores) < len(fo.anchors) {
+		fo.scores = append(fo.scores, flow.Scores{})
+	}
+	// Where it may lie is looked for in a smaller picture; registration says where it does.
+	field, err := fo.areaFor(b, o, size)
+	if err != nil {
+		return err
+	}
+	places := make([]flow.Point, len(fo.anchors)) // Where each may lie.
+	alike := make([]bool, len(fo.anchors))
+	if err := fo.clip.hands.together(len(fo.anchors), func(i int) (err error) {
+		m := fo.anchors[i]
+		rel := fo.pose.Scale / m.scale
+		if rel > 3 || rel < 0.33 {
+			return nil
+		}
+		like, mark, ok, err := field.like(m, fo.clip.engine, rel, 8)
+		if err != nil || !ok {
+			return err
+		}
+		s, err := fo.correlate(i, field.picture, like)
+		if err != nil {
+			return err
+		}
+		p := bestPlace(s, 0.35*size*field.small, func(x, y int) bool {
+			q := field.where(x, y, mark)
+			if q.Dist(fo.pose.At) > reach {
+				return false
+			}
+			for _, c := range claimed {
+				if q.Dist(c) < 0.5*size {
+					return false
+				}
+			}
+			return true
+		})
+		places[i], alike[i] = field.where(p.x, p.y, mark), p.score >= searchNCC && p.score-p.second >= searchMargin
+		return nil
+	}); err != nil {
+		return err
+	}
+	for i, m := range fo.anchors {
+		if !alike[i] {
+			continue
+		}
+		r, v, ok, err := fo.anchor(m, plane, flow.Pose{At: places[i], Scale: fo.pose.Scale}, size)
+		if err != nil {
+			return err
+		}
+		if ok && r.NCC >= anchorNCC && r.Agree > 0.55 && (best == nil || r.NCC > best.NCC) {
+			best = &candidate{r, v, m}
+		}
+	}
+	if best == nil {
+		return nil
+	}
+	pose := flow.Pose{At: best.At, Scale: best.Scale * best.from.scale}
+	nw := fo.base.Scaled(pose.Scale)
+	weigh, share := fo.weigh(g, plane, half, pose.At, nw, &fo.veil)
+	if share < 0.5*fo.share {
+		return nil
+	}
+	t, err := flow.NewTemplate(plane, pose.At, nw, weigh)
+	if err != nil {
+		return nil
+	}
+	fo.pose, fo.lastScale, fo.velocity = pose, 0, flow.Point{}
+	fo.variance, fo.across = best.variance, best.variance
+	fo.quality = 0.6
+	fo.since, fo.gone, fo.trial = 0, 0, trialFrames
+	fo.on, fo.cause = true, ""
+	fo.key, fo.keyTurn = appearance{template: t, frame: g, at: pose.At, scale: pose.Scale, variance: fo.variance, across: fo.across}, spread{}
+	fo.trail = append(fo.trail[:0], trailed{g, pose.At})
+	return nil
+}
