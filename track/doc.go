@@ -31,7 +31,8 @@
 // which its mark hardly moves: of the pair that goes in front (fores toward the
 // camera, hinds away from it) the place across is known through most of the swing,
 // and such a sample has the status Across. With a landmark of the body marked, a
-// hoof is taken up again in its stances only.
+// hoof is taken up again in its stances only, and one of the pair that goes behind is
+// followed only from where it is known to stand.
 //
 // A hip lies on a plain outline along which its patch slides. It is held to its
 // place beside the croup and often lost but for frames near a mark.
