@@ -71,23 +71,23 @@ func TestRefineTakesMarksOfOtherDistances(t *testing.T) {
 		plane := flow.NewPlane(g, o.X, o.Y, halvings(side*k))
 		nearest := fi.models[f].appearance
 		pose := flow.Pose{At: nearest.at, Scale: nearest.scale}
-		r, v, ok, err := fo.anchor(nearest, plane, pose, side*k)
+		r, ok, err := fo.anchor(nearest, plane, pose, side*k)
 		if err != nil || !ok {
 			t.Fatalf("frame %d: the nearest mark is not found: %v", f, err)
 		}
-		all, variance, err := fi.refine(relocation{r, v, nearest.variance, nearest}, plane, side*k)
-		if err != nil {
+		all := r
+		if err := fi.refine(&all, plane, side*k); err != nil {
 			t.Fatal(err)
 		}
 		before, after := math.Abs(r.At.X-truth[f].X), math.Abs(all.At.X-truth[f].X)
-		t.Logf("frame %d: the nearest mark alone %.2f ± %.2f px off, all together %.2f ± %.2f", f, before, math.Sqrt(v), after, math.Sqrt(variance))
+		t.Logf("frame %d: the nearest mark alone %.2f ± %.2f px off, all together %.2f ± %.2f", f, before, math.Sqrt(r.variance), after, math.Sqrt(all.variance))
 		// A click's error is as many px here as the hoof looks larger.
 		var weights float64
 		for _, other := range scales {
 			weights += 1 / sq(0.4*k/other)
 		}
-		if want := math.Sqrt(1 / weights); math.Sqrt(variance) > 1.25*want {
-			t.Errorf("frame %d: all marks together are good to %.2f px, want %.2f as they are when each counts", f, math.Sqrt(variance), want)
+		if want := math.Sqrt(1 / weights); math.Sqrt(all.variance) > 1.25*want {
+			t.Errorf("frame %d: all marks together are good to %.2f px, want %.2f as they are when each counts", f, math.Sqrt(all.variance), want)
 		}
 		if f == 0 && after > 0.7*before {
 			t.Errorf("frame %d: the click stays %.2f px off, alone %.2f", f, after, before)

@@ -128,7 +128,7 @@ func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size, m
 		for _, k := range scales {
 			p := pose
 			p.Scale *= k
-			r, v, ok, err := fo.anchor(m, plane, p, size)
+			r, ok, err := fo.anchor(m, plane, p, size)
 			if err != nil {
 				return best, err
 			}
@@ -138,7 +138,7 @@ func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size, m
 				if moved > 0.015*size+0.3 {
 					// A hoof tilted a little looks much as in stance, but its mark has moved.
 					doubt := size * (0.1 + 0.15*ramp(0.98-r.NCC, 0.01, 0.05))
-					v += doubt * doubt
+					r.variance += doubt * doubt
 				}
 			}
 			if fo.onOutline() && fo.landmark != traj.Croup {
@@ -152,10 +152,10 @@ func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size, m
 				continue
 			}
 			d := r.At.Dist(pose.At)
-			if d > 1+3*math.Sqrt(variance+v) && !(fo.landmark.IsHoof() && r.NCC > 0.93 && d < 0.35*size) {
+			if d > 1+3*math.Sqrt(variance+r.variance) && !(fo.landmark.IsHoof() && r.NCC > 0.93 && d < 0.35*size) {
 				continue
 			}
-			best = relocation{r, v, m.variance * sq(p.Scale/m.scale), m}
+			best = r
 		}
 		if best.from != nil {
 			all = append(all, best)
@@ -165,21 +165,21 @@ func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size, m
 }
 
 // anchor registers a marked appearance, resized to the distance, in plane.
-func (fo *follower) anchor(m *appearance, plane flow.Plane, pose flow.Pose, size float64) (flow.Registration, float64, bool, error) {
+func (fo *follower) anchor(m *appearance, plane flow.Plane, pose flow.Pose, size float64) (relocation, bool, error) {
 	rel := pose.Scale / m.scale
 	if rel > 3 || rel < 0.33 {
-		return flow.Registration{}, 0, false, nil
+		return relocation{}, false, nil
 	}
 	t, ratio, err := fo.resized(m, rel)
 	if err != nil || t == nil {
-		return flow.Registration{}, 0, false, err
+		return relocation{}, false, err
 	}
 	r := t.Register(plane, flow.Pose{At: pose.At, Scale: rel / ratio}, flow.RegisterOptions{ScaleSD: 0.04, AngleSD: 0.06})
 	if !r.OK {
-		return r, 0, false, nil
+		return relocation{Registration: r}, false, nil
 	}
 	r.Scale *= ratio
-	return r, fo.carried(m, rel, size) + spreadOf(r, size), true, nil
+	return relocation{r, fo.carried(m, rel, size) + spreadOf(r, size), m.variance * sq(rel), m}, true, nil
 }
 
 // carried is the variance, px², with which the mark of m is known on its patch

@@ -101,12 +101,7 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 	if err != nil || b.Width < 12 || b.Height < 12 {
 		return err
 	}
-	type candidate struct {
-		flow.Registration
-		variance float64
-		from     *appearance
-	}
-	var best *candidate
+	var best relocation
 	half := halvings(size)
 	fo.planeB.Fill(b, o.X, o.Y, half)
 	plane := fo.planeB
@@ -155,15 +150,15 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 		if !alike[i] {
 			continue
 		}
-		r, v, ok, err := fo.anchor(m, plane, flow.Pose{At: places[i], Scale: fo.pose.Scale}, size)
+		r, ok, err := fo.anchor(m, plane, flow.Pose{At: places[i], Scale: fo.pose.Scale}, size)
 		if err != nil {
 			return err
 		}
-		if ok && r.NCC >= anchorNCC && r.Agree > 0.55 && (best == nil || r.NCC > best.NCC) {
-			best = &candidate{r, v, m}
+		if ok && r.NCC >= anchorNCC && r.Agree > 0.55 && (best.from == nil || r.NCC > best.NCC) {
+			best = r
 		}
 	}
-	if best == nil {
+	if best.from == nil {
 		return nil
 	}
 	pose := flow.Pose{At: best.At, Scale: best.Scale * best.from.scale}

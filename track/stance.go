@@ -288,21 +288,21 @@ func (fi *finder) look(f int, buf []byte) ([]hit, []byte, error) {
 					s.Score[y*s.Width+x] = -1
 				}
 			}
-			r, v, ok, err := fi.fo.anchor(m.appearance, plane, flow.Pose{At: field.where(p.x, p.y, mark), Scale: rel * m.scale}, size)
+			r, ok, err := fi.fo.anchor(m.appearance, plane, flow.Pose{At: field.where(p.x, p.y, mark), Scale: rel * m.scale}, size)
 			if err != nil {
 				return nil, buf, err
 			}
 			if !ok || r.NCC < stanceNCC || r.Agree < 0.55 {
 				continue
 			}
-			if r, v, err = fi.refine(relocation{r, v, m.variance * rel * rel, m.appearance}, plane, size); err != nil {
+			if err := fi.refine(&r, plane, size); err != nil {
 				return nil, buf, err
 			}
 			d := r.At.Sub(expected)
 			if math.Abs(d.X) > stanceAcross*size || math.Abs(d.Y) > stanceDown*size || math.Abs(math.Log(r.Scale/rel)) > 0.2 {
 				continue
 			}
-			h := hit{frame: f, at: r.At, steady: fi.clip.steady(f, r.At), variance: v, ncc: r.NCC, size: r.Scale * m.window.Size(), off: math.Hypot(math.Hypot(d.X, d.Y)/size, 4*math.Log(r.Scale/rel))}
+			h := hit{frame: f, at: r.At, steady: fi.clip.steady(f, r.At), variance: r.variance, ncc: r.NCC, size: r.Scale * m.window.Size(), off: math.Hypot(math.Hypot(d.X, d.Y)/size, 4*math.Log(r.Scale/rel))}
 			double := false
 			for k := range hits {
 				if hits[k].at.Dist(h.at) < 0.3*size {
@@ -321,29 +321,27 @@ func (fi *finder) look(f int, buf []byte) ([]hit, []byte, error) {
 }
 
 // refine places a hit by the other marks of the hoof too.
-func (fi *finder) refine(hit relocation, plane flow.Plane, size float64) (flow.Registration, float64, error) {
-	all := []relocation{hit}
+func (fi *finder) refine(hit *relocation, plane flow.Plane, size float64) error {
+	all := []relocation{*hit}
 	pose := flow.Pose{At: hit.At, Scale: hit.Scale * hit.from.scale}
 	var others []*appearance
 	for _, m := range fi.models {
 		if m.appearance != hit.from {
-			a := *m.appearance
-			a.scale = hit.from.scale * m.window.Size() / hit.from.window.Size()
-			others = append(others, &a)
+			others = append(others, m.appearance)
 		}
 	}
 	for _, m := range fi.fo.bestAnchors(others, pose, size) {
-		r, v, ok, err := fi.fo.anchor(m, plane, pose, size)
+		r, ok, err := fi.fo.anchor(m, plane, pose, size)
 		if err != nil {
-			return hit.Registration, hit.variance, err
+			return err
 		}
 		if ok && r.NCC >= hoofNCC && r.Agree >= 0.55 {
-			all = append(all, relocation{r, v, m.variance * sq(pose.Scale/m.scale), m})
+			all = append(all, r)
 		}
 	}
 	best := agreed(all)
-	hit.At = best.At
-	return hit.Registration, best.variance, nil
+	hit.At, hit.variance, hit.click = best.At, best.variance, best.click
+	return nil
 }
 
 // reachedS is how far from a mark in swing a stance is taken to be reached, s.
@@ -420,6 +418,7 @@ func (c *clip) modelAt(fo *follower, t *trunk, s seed) ([]model, error) {
 		return nil, nil
 	}
 	a := fo.anchors[0]
+	a.scale = a.window.Size() // The same measure for all models, wherever they were marked.
 	size := t.size[s.Frame]
 	d := a.at.Sub(t.at[s.Frame])
 	return []model{{appearance: a, frame: s.Frame, ratio: a.window.Size() / size, offset: flow.Point{X: d.X / size, Y: d.Y / size}}}, nil
