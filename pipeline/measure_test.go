@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/csv"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -95,6 +96,10 @@ func TestMeasureClip(t *testing.T) {
 		info, err := clip.Probe(ctx, filepath.Join(out, "tracked.mp4"))
 		if err != nil || info.Codec != "h264" || len(info.Times) != len(truth.Times) {
 			t.Errorf("%+v %v", info, err)
+		}
+		format, err := exec.Command("ffprobe", "-v", "error", "-select_streams", "v:0", "-show_entries", "stream=pix_fmt", "-of", "csv=p=0", filepath.Join(out, "tracked.mp4")).Output()
+		if err != nil || strings.TrimSpace(string(format)) != "yuv420p" {
+			t.Errorf("pixels are %q, %v", format, err)
 		}
 	})
 	t.Run("the report fetches nothing", func(t *testing.T) {

@@ -11,9 +11,9 @@ import (
 
 // The spread of a position is as large as its error: errors over spread have a
 // standard deviation of 0.8 to 1.25. Clicks are off by half a pixel and say so, as
-// a person's are; three people click each clip, as the error of a click is common to
+// a person's are; ten people click each clip, as the error of a click is common to
 // all frames that hang on it. The limits hold for all positions together, and the
-// upper one, with room for three clicks, for every part. From behind the spread is
+// upper one for every part. From behind the spread is
 // larger than the errors of these clips: that of the croup along its level outline
 // allows for coats against which the tail is seen to sway, and that of a hoof for
 // how it tilts.
@@ -65,8 +65,8 @@ func TestSpreadIsTrue(t *testing.T) {
 	for _, part := range []string{"toward, body", "toward, hooves in stance", "toward, hooves in swing", "away, body", "away, hooves in stance", "away, hooves in swing"} {
 		sd, within := normalised(pools[part])
 		t.Logf("%-25s %3d positions: errors over spread have SD %.2f, %.0f %% lie within 1.96", part, len(pools[part])/2, sd, within)
-		if sd > 1.25*mostOfAPart {
-			t.Errorf("%s: errors over spread have SD %.2f, want %.2f or less", part, sd, 1.25*mostOfAPart)
+		if sd > 1.25 {
+			t.Errorf("%s: errors over spread have SD %.2f, want 1.25 or less", part, sd)
 		}
 		all = append(all, pools[part]...)
 	}
@@ -76,10 +76,6 @@ func TestSpreadIsTrue(t *testing.T) {
 		t.Errorf("errors over spread have SD %.2f, want 0.8 to 1.25", sd)
 	}
 }
-
-// mostOfAPart allows for the few clicks behind a part's errors: the spread of nine of
-// them is found to within a quarter.
-const mostOfAPart = 1.1
 
 // normalised returns the root mean square of errors over spread and the share,
 // percent, that 95 % intervals would hold.
