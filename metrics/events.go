@@ -1018,57 +1018,44 @@ func (e *edge) filter(axis int, tau, speed, acceleration, jerk float64) float64 
 		n++
 	}
 	s := e.still[axis][n]
-	m := [3]float64{s.mean}
-	p := [3][3]float64{{s.variance}, {1: speed * speed}, {2: acceleration * acceleration}}
+	// The means and covariances of the state, whose matrix is symmetric.
+	m0, m1, m2 := s.mean, 0.0, 0.0
+	p00, p01, p02, p11, p12, p22 := s.variance, 0.0, 0.0, speed*speed, 0.0, acceleration*acceleration
 	sum, det := 0.0, 1.0
 	last := tau
 	for i := n; i < len(e.u); i++ {
-		propagate(&m, &p, last-e.u[i], jerk)
+		// On by d seconds under white jerk: P ← F·P·Fᵀ + Q.
+		d := last - e.u[i]
 		last = e.u[i]
-		v := p[0][0] + sq(e.sd[axis][i])
-		r := x[i] - m[0]
+		h := d * d / 2
+		m0, m1 = m0+d*m1+h*m2, m1+d*m2
+		p00, p01, p02 = p00+d*p01+h*p02, p01+d*p11+h*p12, p02+d*p12+h*p22
+		p11, p12 = p11+d*p12, p12+d*p22
+		p00, p01 = p00+d*p01+h*p02, p01+d*p02
+		p11 += d * p12
+		d3 := d * d * d
+		p00 += jerk * d3 * d * d / 20
+		p01 += jerk * d3 * d / 8
+		p02 += jerk * d3 / 6
+		p11 += jerk * d3 / 3
+		p12 += jerk * d * d / 2
+		p22 += jerk * d
+		// The sample seen.
+		v := p00 + sq(e.sd[axis][i])
+		r := x[i] - m0
 		z, gain := softSquare(r * r / v)
 		sum += z
 		if det *= v; det > 1e100 || det < 1e-100 {
 			sum += math.Log(det)
 			det = 1
 		}
-		k := [3]float64{p[0][0] / v, p[1][0] / v, p[2][0] / v}
-		row := p[0]
-		for a := range 3 {
-			m[a] += gain * k[a] * r
-			for b := range 3 {
-				p[a][b] -= k[a] * row[b]
-			}
-		}
+		k0, k1, k2 := p00/v, p01/v, p02/v
+		r *= gain
+		m0, m1, m2 = m0+k0*r, m1+k1*r, m2+k2*r
+		p11, p12, p22 = p11-k1*p01, p12-k1*p02, p22-k2*p02
+		p00, p01, p02 = p00-k0*p00, p01-k0*p01, p02-k0*p02
 	}
 	return s.log - (sum+math.Log(det))/2
-}
-
-// propagate moves the state by d seconds under white jerk.
-func propagate(m *[3]float64, p *[3][3]float64, d, jerk float64) {
-	m[0] += d*m[1] + d*d/2*m[2]
-	m[1] += d * m[2]
-	// P ← F·P·Fᵀ + Q.
-	for c := range 3 {
-		p[0][c] += d*p[1][c] + d*d/2*p[2][c]
-		p[1][c] += d * p[2][c]
-	}
-	for r := range 3 {
-		p[r][0] += d*p[r][1] + d*d/2*p[r][2]
-		p[r][1] += d * p[r][2]
-	}
-	d2 := d * d
-	d3 := d2 * d
-	p[0][0] += jerk * d3 * d2 / 20
-	p[0][1] += jerk * d2 * d2 / 8
-	p[1][0] += jerk * d2 * d2 / 8
-	p[0][2] += jerk * d3 / 6
-	p[2][0] += jerk * d3 / 6
-	p[1][1] += jerk * d3 / 3
-	p[1][2] += jerk * d2 / 2
-	p[2][1] += jerk * d2 / 2
-	p[2][2] += jerk * d
 }
 
 // solve3 solves a·x = b for a symmetric positive definite a.

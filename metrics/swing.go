@@ -152,27 +152,29 @@ func (a *analysis) swing(s *spatial, cam geometry.Camera, k, i int) (flight, boo
 	chord := 100 * math.Hypot(sd0, sd1) / 2
 	out := flight{path: straight.path}
 	out.path.Limb, out.path.Stride = h.limb, i
+	sds, turned := straight.spreads()
 	for m, v := range straight.value {
-		sd := straight.sd[m]
+		sd := sds[m]
 		if m < 2 {
 			sd = math.Hypot(sd, chord)
 		}
 		sd = math.Hypot(sd, math.Hypot(later.value[m]-v, sooner.value[m]-v))
 		out.value[m] = [2]float64{v, sd}
-		if m == 2 && math.Hypot(sd, straight.turned[m]) > worstHeightSD {
+		if m == 2 && math.Hypot(sd, turned[m]) > worstHeightSD {
 			out.value[m] = notSeen
 		}
-		out.turned[m] = straight.turned[m]
+		out.turned[m] = turned[m]
 		out.lean[m] = (ahead.value[m] - behind.value[m]) / 2
 	}
 	return out, true
 }
 
-// flown is one fitted swing: lateral arc, medial arc and height, cm, with what the
-// samples' noise makes of each and what the hoof's turning does.
+// flown is one fitted swing: lateral arc, medial arc and height, cm, and the shares
+// of the swing at which each is reached.
 type flown struct {
-	value, sd, turned [3]float64
-	path              HoofPath
+	value, when [3]float64
+	path        HoofPath
+	noise       flightNoise
 }
 
 // fly fits the path of a swing from off to on whose forward progress leads by
@@ -182,38 +184,46 @@ func (a *analysis) fly(s *spatial, cam geometry.Camera, k int, seen []follow, of
 	if !ok {
 		return flown{}, false
 	}
-	var out flown
+	out := flown{noise: noise}
 	most, least, top := 0.0, 0.0, 0.0
-	var when [3]float64 // Share of the swing at which each is reached.
-	const points = 40
-	for q := 0; q <= points; q++ {
-		u := float64(q) / points
+	for q := 0; q <= pathPoints; q++ {
+		u := float64(q) / pathPoints
 		d, z := sineSeries(departures, u), sineSeries(heights, u)
 		if d > most {
-			most, when[0] = d, u
+			most, out.when[0] = d, u
 		}
 		if d < least {
-			least, when[1] = d, u
+			least, out.when[1] = d, u
 		}
 		if z > top {
-			top, when[2] = z, u
+			top, out.when[2] = z, u
 		}
 		out.path.Progress = append(out.path.Progress, u)
 		out.path.Outward = append(out.path.Outward, 100*d)
 		out.path.Height = append(out.path.Height, 100*z)
 	}
 	out.value = [3]float64{100 * most, -100 * least, 100 * top}
-	for m, u := range when {
-		out.sd[m], out.turned[m] = 100*noise.own[m/2](u), 100*noise.at(m/2, u)
-		if most := 100 * slices.Max(noise.turned[m/2]); out.value[m] < 2*most {
+	return out, true
+}
+
+// pathPoints is in how many parts a swing's path is told.
+const pathPoints = 40
+
+// spreads returns what the samples' noise makes of each of f's values, and what the
+// hoof's turning does, cm.
+func (f *flown) spreads() (sd, turned [3]float64) {
+	for m, u := range f.when {
+		own := f.noise.own[m/2]
+		sd[m], turned[m] = 100*own(u), 100*f.noise.at(m/2, u)
+		if most := 100 * slices.Max(f.noise.turned[m/2]); f.value[m] < 2*most {
 			// So small a departure may have been anywhere.
-			out.turned[m] = most
-			for q := range points {
-				out.sd[m] = max(out.sd[m], 100*noise.own[m/2](float64(q)/points))
+			turned[m] = most
+			for q := range pathPoints {
+				sd[m] = max(sd[m], 100*own(float64(q)/pathPoints))
 			}
 		}
 	}
-	return out, true
+	return sd, turned
 }
 
 // longestUnseen is how long a hoof may be out of sight in its swing, share of the

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"html"
 	"image/color"
-	"image/png"
 	"io"
 	"regexp"
 	"strings"
@@ -14,7 +13,6 @@ import (
 	"gonum.org/v1/plot/font"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
-	"gonum.org/v1/plot/vg/vgimg"
 	"gonum.org/v1/plot/vg/vgpdf"
 	"gonum.org/v1/plot/vg/vgsvg"
 )
@@ -35,10 +33,6 @@ func (e *NoDataError) Error() string { return fmt.Sprintf("draw %s: %s", e.Figur
 // Is reports whether target is ErrNoData.
 func (e *NoDataError) Is(target error) bool { return target == ErrNoData }
 
-// dotsPerInch is the resolution of PNG output: sharp on paper at the size of
-// half a page, and still small.
-const dotsPerInch = 150
-
 // Figure is a drawing of fixed size that can be written in several formats.
 type Figure struct {
 	Name        string    // A file name without extension: "head-height".
@@ -53,13 +47,9 @@ type Figure struct {
 // Draw draws the figure on c, which should be Width × Height in size.
 func (f *Figure) Draw(c draw.Canvas) { f.paint(c) }
 
-// PNG writes the figure as a PNG picture at 150 dots per inch.
+// PNG writes the figure as a PNG picture at 150 dots per inch, in 256 of its colours.
 func (f *Figure) PNG(w io.Writer) error {
-	c := vgimg.NewWith(vgimg.UseWH(f.Width, f.Height), vgimg.UseDPI(dotsPerInch))
-	f.paint(draw.New(c))
-	// Denser files take as long to pack as figures to draw.
-	packer := png.Encoder{CompressionLevel: png.BestSpeed}
-	if err := packer.Encode(w, c.Image()); err != nil {
+	if err := writePNG(w, f.Width, f.Height, f.paint); err != nil {
 		return fmt.Errorf("write %s as PNG: %w", f.Name, err)
 	}
 	return nil

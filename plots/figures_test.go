@@ -451,3 +451,28 @@ func TestDrawnAtOnce(t *testing.T) {
 		}
 	}
 }
+
+// BenchmarkFormats draws and packs a run's figures, in every format.
+func BenchmarkFormats(b *testing.B) {
+	outcomes, err := RunFigures(sampleRun())
+	if err != nil {
+		b.Fatal(err)
+	}
+	for _, format := range []struct {
+		name  string
+		write func(*Figure, io.Writer) error
+	}{{"PNG", (*Figure).PNG}, {"SVG", (*Figure).SVG}, {"PDF", (*Figure).PDF}} {
+		b.Run(format.name, func(b *testing.B) {
+			for range b.N {
+				for _, o := range outcomes {
+					if o.Figure == nil {
+						continue
+					}
+					if err := format.write(o.Figure, io.Discard); err != nil {
+						b.Fatal(err)
+					}
+				}
+			}
+		})
+	}
+}

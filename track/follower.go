@@ -111,49 +111,84 @@ func rectAround(p flow.Point, w flow.Window, margin float64) image.Rectangle {
 		int(math.Ceil(p.X+w.Right+margin))+1, int(math.Ceil(p.Y+w.Down+margin))+1)
 }
 
-// weight is how much a pixel of the patch around at counts: less toward the rim.
-func weight(at flow.Point, w flow.Window) func(x, y float64) float64 {
-	cx, cy := at.X+(w.Right-w.Left)/2, at.Y+(w.Down-w.Up)/2
-	rx, ry := 0.75*(w.Left+w.Right)/2, 0.75*(w.Up+w.Down)/2
-	return func(x, y float64) float64 {
-		dx, dy := (x-cx)/rx, (y-cy)/ry
-		return math.Exp(-(dx*dx + dy*dy) / 2)
-	}
+// rim is how much a pixel of a patch counts by its place alone: less toward the rim.
+type rim struct{ cx, cy, rx, ry float64 }
+
+func newRim(at flow.Point, w flow.Window) rim {
+	return rim{at.X + (w.Right-w.Left)/2, at.Y + (w.Down-w.Up)/2, 0.75 * (w.Left + w.Right) / 2, 0.75 * (w.Up + w.Down) / 2}
 }
 
-// weigh is weight, times how surely each pixel of plane is not the empty lane. It
-// holds until the next call with v.
+// across and down are its two factors, which whole columns and rows share.
+func (r rim) across(x float64) float64 { return bell((x - r.cx) / r.rx) }
+func (r rim) down(y float64) float64   { return bell((y - r.cy) / r.ry) }
+
+func (r rim) at(x, y float64) float64 { return r.across(x) * r.down(y) }
+
+func bell(d float64) float64 { return math.Exp(-d * d / 2) }
+
+// weigh is the rim's weight, times how surely each pixel of plane is not the empty
+// lane. It holds until the next call with v.
 func (fo *follower) weigh(f int, plane flow.Plane, halvings int, at flow.Point, w flow.Window, v *veil) (weigh func(x, y float64) float64, share float64) {
-	rim := weight(at, w)
+	rim := newRim(at, w)
 	if fo.unmasked {
-		return rim, 1
+		return rim.at, 1
 	}
+	// Only the patch is looked at: it, and what rounding and widening take in.
+	pad := 4*plane.Step + w.Size()/flowSide
+	plane = plane.Crop(
+		int((at.X-w.Left-pad-plane.X0)/plane.Step), int((at.Y-w.Up-pad-plane.Y0)/plane.Step),
+		int((at.X+w.Right+pad-plane.X0)/plane.Step)+1, int((at.Y+w.Down+pad-plane.Y0)/plane.Step)+1, v.part)
+	v.part = plane.Pix
 	mask := fo.clip.foreground(f, plane, halvings, v)
 	if mask == nil {
-		return rim, 1
+		return rim.at, 1
 	}
 	x0, y0, step, width, height := plane.X0, plane.Y0, plane.Step, plane.Width, plane.Height
-	shows := func(x, y float64) float64 {
-		i, j := int(math.Round((x-x0)/step)), int(math.Round((y-y0)/step))
+	column := func(x float64) int { return int(math.Floor((x-x0)/step + 0.5)) }
+	row := func(y float64) int { return int(math.Floor((y-y0)/step + 0.5)) }
+	v.across = v.across[:0]
+	for i := range width {
+		v.across = append(v.across, rim.across(x0+step*float64(i)))
+	}
+	v.down = v.down[:0]
+	for j := range height {
+		v.down = append(v.down, rim.down(y0+step*float64(j)))
+	}
+	across, down := v.across, v.down
+	weigh = func(x, y float64) float64 {
+		i, j := column(x), row(y)
 		if i < 0 || j < 0 || i >= width || j >= height {
 			return 0
 		}
-		return float64(mask[j*width+i])
-	}
-	weigh = func(x, y float64) float64 {
-		m := shows(x, y)
-		if m == 0 {
-			return 0 // The rim's weight costs more than all the rest.
+		m := float64(mask[j*width+i])
+		switch {
+		case m == 0:
+			return 0
+		case x == x0+step*float64(i) && y == y0+step*float64(j): // As nearly always.
+			return across[i] * down[j] * m
 		}
-		return rim(x, y) * m
+		return rim.at(x, y) * m
+	}
+	// Columns of the patch, as of the plane, with their share of the rim's weight.
+	first, columns := at.X-w.Left, 0
+	for ; first+step*float64(columns) <= at.X+w.Right; columns++ {
+	}
+	v.columns = v.columns[:0]
+	for k := range columns {
+		v.columns = append(v.columns, rim.across(first+step*float64(k)))
 	}
 	var sum, all float64
 	for y := at.Y - w.Up; y <= at.Y+w.Down; y += step {
-		for x := at.X - w.Left; x <= at.X+w.Right; x += step {
-			r := rim(x, y)
-			sum += r * shows(x, y)
-			all += r
+		d, j := rim.down(y), row(y)
+		var shown, whole float64 // Of this row.
+		for k, a := range v.columns {
+			whole += a
+			if i := column(first + step*float64(k)); i >= 0 && i < width && j >= 0 && j < height {
+				shown += a * float64(mask[j*width+i])
+			}
 		}
+		sum += d * shown
+		all += d * whole
 	}
 	return weigh, sum / all
 }
@@ -197,7 +232,7 @@ func (fo *follower) start(m seed) error {
 	if share < 0.15 {
 		// The horse has stood here for long, or looks like the lane.
 		fo.unmasked = true
-		weigh, share = weight(at, w), 1
+		weigh, share = newRim(at, w).at, 1
 	}
 	fo.share = share
 	t, err := flow.NewTemplate(plane, at, w, weigh)

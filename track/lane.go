@@ -220,8 +220,11 @@ func (l *lane) finish() {
 // veil is memory for what foreground works out. The zero value is right.
 type veil struct {
 	behind    []byte
+	part      []float32  // Of the plane that is looked at.
 	plane     flow.Plane // Of behind.
 	raw, wide []float32
+	// The rim's weights of the plane's columns and rows, and of the patch's columns.
+	across, down, columns []float64
 }
 
 // foreground returns, for every pixel of plane (a part of frame f), how surely

@@ -179,32 +179,57 @@ INLINE void across(const uint16_t *row, int factor, uint8_t *out, int width) {
 	}
 }
 
+typedef uint16_t h8 __attribute__((vector_size(16)));
+
+// thirds replaces a row by the sums of threes that lie side by side, count of them.
+INLINE void thirds(uint16_t *row, int count) {
+	int x = 0;
+	for (; x + 8 <= count; x += 8) {
+		h8 a, b, c;
+		memcpy(&a, row + 3 * x, sizeof a);
+		memcpy(&b, row + 3 * x + 8, sizeof b);
+		memcpy(&c, row + 3 * x + 16, sizeof c);
+		// Firsts, seconds and thirds of the eight threes.
+		const h8 p = __builtin_shufflevector(__builtin_shufflevector(a, b, 0, 3, 6, 9, 12, 15, 0, 0), c, 0, 1, 2, 3, 4, 5, 10, 13);
+		const h8 q = __builtin_shufflevector(__builtin_shufflevector(a, b, 1, 4, 7, 10, 13, 0, 0, 0), c, 0, 1, 2, 3, 4, 8, 11, 14);
+		const h8 r = __builtin_shufflevector(__builtin_shufflevector(a, b, 2, 5, 8, 11, 14, 0, 0, 0), c, 0, 1, 2, 3, 4, 9, 12, 15);
+		const h8 sum = p + q + r;
+		memcpy(row + x, &sum, sizeof sum); // What is read next lies farther on.
+	}
+	for (; x < count; x++)
+		row[x] = (uint16_t)(row[3 * x] + row[3 * x + 1] + row[3 * x + 2]);
+}
+
 WIDE void kernel_shrink(const uint8_t *from, int from_stride, int factor, uint8_t *to, int width, int height, uint16_t *row) {
 	const int wide = width * factor;
 	for (int y = 0; y < height; y++) {
-		const uint8_t *a = from + (size_t)y * factor * from_stride;
 		uint8_t *out = to + (size_t)y * width;
-		if (factor == 3) { // 1080p, so worth its own loop.
-			const uint8_t *b = a + from_stride, *c = b + from_stride;
-			for (int x = 0; x < wide; x++)
-				row[x] = (uint16_t)(a[x] + b[x] + c[x]);
-			for (int x = 0; x < width; x++) {
-				const uint32_t s = (uint32_t)row[3 * x] + row[3 * x + 1] + row[3 * x + 2];
-				out[x] = (uint8_t)(((s + 4) * 7282) >> 16); // Exact ninths up to 2299.
-			}
-			continue;
-		}
-		for (int x = 0; x < wide; x++)
-			row[x] = a[x];
-		for (int j = 1; j < factor; j++) {
-			a += from_stride;
-			for (int x = 0; x < wide; x++)
-				row[x] = (uint16_t)(row[x] + a[x]);
+		// One row after the other: the picture comes from afar, and that is the order in
+		// which the processor fetches ahead.
+		for (int j = 0; j < factor; j++) {
+			const uint8_t *a = from + ((size_t)y * factor + j) * from_stride;
+			if (j == 0)
+				for (int x = 0; x < wide; x++)
+					row[x] = a[x];
+			else
+				for (int x = 0; x < wide; x++)
+					row[x] = (uint16_t)(row[x] + a[x]);
 		}
 		switch (factor) {
 		case 2: across(row, 2, out, width); break;
+		case 3: // 1080p.
+			thirds(row, width);
+			for (int x = 0; x < width; x++) // Exact ninths up to 2299.
+				out[x] = (uint8_t)(((uint32_t)(row[x] + 4) * 7282) >> 16);
+			break;
 		case 4: across(row, 4, out, width); break;
-		case 6: across(row, 6, out, width); break;
+		case 6: // 4K.
+			thirds(row, 2 * width);
+			for (int x = 0; x < width; x++)
+				row[x] = (uint16_t)(row[2 * x] + row[2 * x + 1]);
+			for (int x = 0; x < width; x++) // Exact parts of 36 up to 9198.
+				out[x] = (uint8_t)((((uint32_t)(row[x] + 18) * 7282) >> 16) >> 2);
+			break;
 		default: across(row, factor, out, width);
 		}
 	}
@@ -315,6 +340,20 @@ WIDE void kernel_textured(const uint8_t *pixels, int stride, int width, int w, i
 	}
 }
 
+typedef uint8_t b16 __attribute__((vector_size(16)));
+typedef uint64_t q2 __attribute__((vector_size(16)));
+
+// bytes returns the eight bytes from p on as numbers. Left to itself the compiler
+// puts them together one by one.
+INLINE f8 bytes(const uint8_t *p) {
+	uint64_t eight;
+	memcpy(&eight, p, sizeof eight);
+	const b16 low = (b16)(q2){eight, 0}, none = {0};
+	// Little-endian pairs of a byte and nothing are numbers of 16 bits.
+	const h8 wide = (h8)__builtin_shufflevector(low, none, 0, 16, 1, 17, 2, 18, 3, 19, 4, 20, 5, 21, 6, 22, 7, 23);
+	return __builtin_convertvector(__builtin_convertvector(wide, i8), f8);
+}
+
 // follow moves one patch from (*x, *y) and returns what kernel_follow says of it.
 INLINE float follow(const uint8_t *pixels, int stride, int width, int height,
 	const float *parts, int side, int count, float xx, float xy, float yy,
@@ -324,6 +363,8 @@ INLINE float follow(const uint8_t *pixels, int stride, int width, int height,
 	if (!(determinant > 0))
 		return -1;
 	float cx = *x, cy = *y, left = -1;
+	for (int i = side * side; i < count; i++)
+		scratch[i] = 0;
 	for (int it = 0; it <= iterations; it++) {
 		if (!(cx >= 0 && cy >= 0 && cx < (float)(width - side) && cy < (float)(height - side)))
 			return -1;
@@ -341,14 +382,9 @@ INLINE float follow(const uint8_t *pixels, int stride, int width, int height,
 			// Eight at a time; the last eight begin so that they end with the row.
 			for (int i = 0; i < side; i += 8) {
 				const int k = i + 8 <= side ? i : side - 8;
-				float eight[8];
-				for (int l = 0; l < 8; l++)
-					eight[l] = w00 * a[k + l] + w01 * a[k + l + 1] + w10 * b[k + l] + w11 * b[k + l + 1];
-				memcpy(out + k, eight, sizeof eight);
+				store(out + k, w00 * bytes(a + k) + w01 * bytes(a + k + 1) + w10 * bytes(b + k) + w11 * bytes(b + k + 1));
 			}
 		}
-		for (int i = side * side; i < count; i++)
-			scratch[i] = 0;
 		f8 bx = all(0), by = all(0), off = all(0);
 		for (int i = 0; i < count; i += 8) {
 			f8 d = load(scratch + i) - load(pt + i);
