@@ -545,10 +545,33 @@ func (fo *follower) flow(a, b flow.Gray, o image.Point, at flow.Point, w flow.Wi
 		return flow.Point{}, 0, false, nil
 	}
 	side := min(max(int(0.6*size), 9), 31) | 1
-	there, back, err := fo.clip.thereAndBack(a, b, corners, guess, flow.FlowOptions{Window: side, Levels: 3})
-	if err != nil {
-		return flow.Point{}, 0, false, err
+	// The velocity is nearly always right to less than the window reaches. Where it is
+	// not, the move is looked for from coarse to fine.
+	var found moved
+	for _, levels := range []int{-1, 3} {
+		there, back, err := fo.clip.thereAndBack(a, b, corners, guess, flow.FlowOptions{Window: side, Levels: levels})
+		if err != nil {
+			return flow.Point{}, 0, false, err
+		}
+		if found = agreeing(there, back, corners, weights, size); found.ok && found.share >= surelyFound {
+			break
+		}
 	}
+	return flow.Point{X: per * found.move.X, Y: per * found.move.Y}, found.share, found.ok, nil
+}
+
+// surelyFound is the share of a patch's corners from which on no other move is looked for.
+const surelyFound = 0.7
+
+// moved is how most of a patch's corners moved.
+type moved struct {
+	move  flow.Point
+	share float64 // Of the corners that came back to where they had started.
+	ok    bool    // Whether these agree with each other.
+}
+
+// agreeing returns how corners moved that were followed there and back.
+func agreeing(there, back []flow.Found, corners []flow.Point, weights []float64, size float64) moved {
 	var xs, ys []weighted
 	for i := range there {
 		if !there[i].OK || !back[i].OK || back[i].Dist(corners[i]) > 0.7 {
@@ -558,7 +581,7 @@ func (fo *follower) flow(a, b flow.Gray, o image.Point, at flow.Point, w flow.Wi
 		xs, ys = append(xs, weighted{d.X, weights[i]}), append(ys, weighted{d.Y, weights[i]})
 	}
 	if len(xs) < 4 || 3*len(xs) < len(corners) {
-		return flow.Point{}, 0, false, nil
+		return moved{}
 	}
 	move := flow.Point{X: median(xs), Y: median(ys)}
 	near := 0
@@ -569,7 +592,7 @@ func (fo *follower) flow(a, b flow.Gray, o image.Point, at flow.Point, w flow.Wi
 	}
 	// xs and ys were sorted apart, so near only bounds the agreement from above;
 	// the registration that follows decides.
-	return flow.Point{X: per * move.X, Y: per * move.Y}, float64(len(xs)) / float64(len(corners)), 2*near >= len(xs), nil
+	return moved{move, float64(len(xs)) / float64(len(corners)), 2*near >= len(xs)}
 }
 
 type weighted struct{ x, w float64 }

@@ -165,14 +165,18 @@ func (l *lane) add(g flow.Gray, moving image.Rectangle, warped bool) error {
 const sampled = 97
 
 func (l *lane) span(x, y int, row []byte, warped bool) error {
+	if err := l.mean.Add(x, y, row, warped); err != nil {
+		return err
+	}
+	// After adding, which has brought all of it near: against the mean of the others.
 	at := y*l.width + x
 	for i := (sampled - at%sampled) % sampled; i < len(row); i += sampled {
-		if n := int(l.mean.Count[at+i]); n > 2 && !(warped && row[i] == 0) {
-			d := int(row[i]) - int(uint32(l.mean.Sum[at+i])/uint32(n))
+		if n := int(l.mean.Count[at+i]) - 1; n > 2 && !(warped && row[i] == 0) {
+			d := int(row[i]) - int((uint32(l.mean.Sum[at+i])-uint32(row[i]))/uint32(n))
 			l.deviation[min(max(d, -d), 63)]++
 		}
 	}
-	return l.mean.Add(x, y, row, warped)
+	return nil
 }
 
 // see adds a frame that motion m takes to frame 0.
@@ -192,12 +196,7 @@ func (l *lane) see(e *flow.Engine, g flow.Gray, moving image.Rectangle, m traj.M
 
 // finish makes the picture and frees what it was made from.
 func (l *lane) finish() {
-	l.picture = make([]byte, len(l.mean.Sum))
-	for i, n := range l.mean.Count {
-		if n > 0 {
-			l.picture[i] = byte((int(l.mean.Sum[i]) + int(n)/2) / int(n))
-		}
-	}
+	l.picture = l.mean.Picture()
 	l.mean.Sum = nil
 	total, run := 0, 0
 	for _, n := range l.deviation {

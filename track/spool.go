@@ -119,10 +119,11 @@ func (s *spool) region(f int, r image.Rectangle, buf []byte) (flow.Gray, image.P
 }
 
 func (s *spool) close() error {
-	err := s.file.Close()
 	if s.memory != nil {
-		err = errors.Join(err, syscall.Munmap(s.memory))
+		// Giving so much back takes the system a while, for which nothing has to wait; it
+		// fails only for memory that was never got.
+		go func(m []byte) { _ = syscall.Munmap(m) }(s.memory)
 		s.memory, s.parts = nil, nil
 	}
-	return err
+	return s.file.Close()
 }

@@ -33,8 +33,9 @@ type Reader struct {
 	done     bool
 	count    int
 	lastTime float64
-	said     string // FFmpeg's first complaint of the clip; known once frames is closed.
-	failure  error  // Why decoding ended; complete once frames is closed.
+	said     string        // FFmpeg's first complaint of the clip; known once frames is closed.
+	failure  error         // Why decoding ended; complete once frames is closed.
+	gone     chan struct{} // Closed once the decoder is freed.
 }
 
 type frame struct {
@@ -62,7 +63,7 @@ func Open(ctx context.Context, info *Info) (*Reader, error) {
 // OpenWith is Open with options.
 func OpenWith(ctx context.Context, info *Info, opts OpenOptions) (*Reader, error) {
 	ctx, cancel := context.WithCancel(ctx)
-	r := &Reader{info: info, cancel: cancel, frames: make(chan frame, ahead), free: make(chan *picture, ahead+1), lastTime: -1}
+	r := &Reader{info: info, cancel: cancel, frames: make(chan frame, ahead), free: make(chan *picture, ahead+1), lastTime: -1, gone: make(chan struct{})}
 	for range cap(r.free) {
 		p, err := newPicture(info)
 		if err != nil {
@@ -82,29 +83,27 @@ func OpenWith(ctx context.Context, info *Info, opts OpenOptions) (*Reader, error
 			return nil, fmt.Errorf("decode clip %s: %w", info.Path, err)
 		}
 	}
-	go func() {
-		defer close(r.frames)
-		r.failure = r.run(ctx, small)
-	}()
+	go r.run(ctx, small)
 	return r, nil
 }
 
-// run decodes the clip to its end and returns why it ended earlier, or nil.
-func (r *Reader) run(ctx context.Context, small *copier) error {
-	err := r.decode(ctx, small)
+// run decodes the clip to its end and says why it ended earlier.
+func (r *Reader) run(ctx context.Context, small *copier) {
+	defer close(r.gone)
+	d, err := openDecoder(ctx, r.info.Path, r.info.delay)
+	if err == nil {
+		defer d.close() // Takes a while, so the end is told before.
+		err = r.decode(ctx, d, small)
+		r.said = d.said()
+	}
 	if small != nil {
 		err = small.finish(ctx, err)
 	}
-	return err
+	r.failure = err
+	close(r.frames)
 }
 
-func (r *Reader) decode(ctx context.Context, small *copier) error {
-	d, err := openDecoder(ctx, r.info.Path, r.info.delay)
-	if err != nil {
-		return err
-	}
-	defer d.close()
-	defer func() { r.said = d.said() }()
+func (r *Reader) decode(ctx context.Context, d *decoder, small *copier) error {
 	if err := d.start(r.info); err != nil {
 		return err
 	}
@@ -208,8 +207,7 @@ func (r *Reader) Broken() error {
 // also more than once.
 func (r *Reader) Close() error {
 	r.cancel()
-	for range r.frames { //nolint:revive // Drained until the decoding goroutine has ended.
-	}
+	<-r.gone
 	r.done = true
 	r.current = nil
 	r.release()

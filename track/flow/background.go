@@ -198,6 +198,21 @@ func (m *Mean) Add(x, y int, row []byte, skipBlack bool) error {
 	return nil
 }
 
+// Picture returns the mean, rounded; 0 where nothing was added. Index: y·width + x.
+func (m *Mean) Picture() []byte {
+	// Dividing costs more than all the rest. For sums of at most 250 bytes the product
+	// is within one part in 250 of the quotient, so the whole part is exact.
+	var per [mostMean + 1]uint32
+	for n := 1; n < len(per); n++ {
+		per[n] = (1<<24 + uint32(n) - 1) / uint32(n)
+	}
+	out := make([]byte, len(m.Sum))
+	for i, n := range m.Count {
+		out[i] = byte((uint32(m.Sum[i]) + uint32(n)/2) * per[min(n, mostMean)] >> 24)
+	}
+	return out
+}
+
 // Unlike returns, for every pixel of p, how surely it is not what behind shows,
 // from 0 to 1: where their difference passes limit (grey
 // levels), which grows with the contrast of behind, by slack per grey level

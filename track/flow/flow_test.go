@@ -195,3 +195,77 @@ func TestBoth(t *testing.T) {
 		t.Errorf("two sizes: %v", err)
 	}
 }
+
+// TestHomographyIsNearlyAsGoodAsCanBe fits noisy points among which another thing
+// moves. Eight numbers fitted by least squares to 2n coordinates with noise s leave an
+// error of s·√(8/n) at the points, on average (theory of least squares); nothing does
+// better.
+func TestHomographyIsNearlyAsGoodAsCanBe(t *testing.T) {
+	e := flow.New()
+	rng := rand.New(rand.NewPCG(8, 1))
+	h := [9]float64{1.001, 0.0005, 0.5, -0.0004, 1.0007, -0.3, 1e-7, 2e-7, 1}
+	apply := func(h [9]float64, p flow.Point) flow.Point {
+		w := h[6]*p.X + h[7]*p.Y + h[8]
+		return flow.Point{X: (h[0]*p.X + h[1]*p.Y + h[2]) / w, Y: (h[3]*p.X + h[4]*p.Y + h[5]) / w}
+	}
+	const points, trials = 280, 60
+	for _, noise := range []float64{0.05, 0.15, 0.3} {
+		for _, other := range []int{0, 28, 84} { // Points on what moves.
+			var sum float64
+			for range trials {
+				var from, to []flow.Point
+				for i := range points {
+					p := flow.Point{X: 640 * rng.Float64(), Y: 360 * rng.Float64()}
+					q := apply(h, p).Add(flow.Point{X: noise * rng.NormFloat64(), Y: noise * rng.NormFloat64()})
+					if i < other {
+						q = q.Add(flow.Point{X: 2 + 1.5*rng.NormFloat64(), Y: 1 + 1.5*rng.NormFloat64()})
+					}
+					from, to = append(from, p), append(to, q)
+				}
+				got, _, ok, err := e.Homography(from, to, 0.75)
+				if err != nil || !ok {
+					t.Fatalf("ok %v, %v", ok, err)
+				}
+				for _, p := range from {
+					d := apply(got, p).Dist(apply(h, p))
+					sum += d * d / points
+				}
+			}
+			off, best := math.Sqrt(sum/trials), noise*math.Sqrt(8/float64(points-other))
+			t.Logf("noise %.2f px, %d of %d points elsewhere: off by %.4f px, least squares %.4f", noise, other, points, off, best)
+			if off > 1.75*best { // Some of what moves lies within the threshold and pulls.
+				t.Errorf("noise %.2f px, %d of %d points elsewhere: off by %.4f px, least squares %.4f", noise, other, points, off, best)
+			}
+		}
+	}
+}
+
+// TestHomographyOfLittle has points that tell no homography.
+func TestHomographyOfLittle(t *testing.T) {
+	e := flow.New()
+	line, spot, few := make([]flow.Point, 40), make([]flow.Point, 40), make([]flow.Point, 9)
+	rng := rand.New(rand.NewPCG(8, 2))
+	wild, wilder := make([]flow.Point, 40), make([]flow.Point, 40)
+	for i := range line {
+		line[i], spot[i] = flow.Point{X: 10 * float64(i), Y: 5 * float64(i)}, flow.Point{X: 7, Y: 9}
+		wild[i], wilder[i] = flow.Point{X: 640 * rng.Float64(), Y: 360 * rng.Float64()}, flow.Point{X: 640 * rng.Float64(), Y: 360 * rng.Float64()}
+	}
+	copy(few, wild)
+	for _, c := range []struct {
+		name     string
+		from, to []flow.Point
+		ok       bool
+	}{{"one place", spot, spot, false}, {"nothing agrees", wild, wilder, false}, {"none", nil, nil, false}, {"few", few, few, true}, {"many", wild, wild, true}} {
+		h, _, ok, err := e.Homography(c.from, c.to, 0.75)
+		if err != nil || ok != c.ok {
+			t.Errorf("%s: ok %v, want %v; %v", c.name, ok, c.ok, err)
+		}
+		if ok && math.Abs(h[0]/h[8]-1)+math.Abs(h[2]/h[8]) > 1e-3 {
+			t.Errorf("%s: %v of points that stand still", c.name, h)
+		}
+	}
+	// A line tells a homography along itself only; whatever comes is finite.
+	if h, _, _, err := e.Homography(line, line, 0.75); err != nil || math.IsNaN(h[0]) {
+		t.Errorf("a line: %v, %v", h, err)
+	}
+}

@@ -268,6 +268,20 @@ func TestUnlikeAndWiden(t *testing.T) {
 	}
 }
 
+func TestPictureIsTheRoundedMean(t *testing.T) {
+	for n := range mostMean + 1 {
+		m := NewMean(255*n+1, 1)
+		for x := range m.Sum {
+			m.Sum[x], m.Count[x] = uint16(x), uint8(n)
+		}
+		for x, got := range m.Picture() {
+			if want := (x + n/2) / max(n, 1); int(got) != want {
+				t.Fatalf("mean of %d that sum up to %d is %d, want %d", n, x, got, want)
+			}
+		}
+	}
+}
+
 func TestMeanLeavesOutWhatItShould(t *testing.T) {
 	m := NewMean(4, 2)
 	for range 300 {
