@@ -39,6 +39,7 @@ type yard struct {
 }
 
 func newYard(s *Scene) *yard {
+	fillTables()
 	y := &yard{s: s, l: lightsOf(s.Yard.Light)}
 	y.ground = y.l.on(vec{0, 0, 1})
 	y.backdrop = math.Max(34, math.Max(s.Motion.StartM, s.Motion.EndM)+8)

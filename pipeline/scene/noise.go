@@ -1,5 +1,7 @@
 package scene
 
+import "sync"
+
 // Value noise: random values on a lattice, joined smoothly. The tables come
 // from a fixed generator, so every build draws the same world.
 
@@ -9,10 +11,9 @@ var (
 	gaussTable  [1 << 16]float32
 )
 
-// The tables are computed once before anything runs and never change.
-var _ = fillTables()
-
-func fillTables() bool {
+// fillTables computes the tables, the first time it is called; whatever draws calls
+// it first. They never change.
+var fillTables = sync.OnceFunc(func() {
 	x := uint64(0x9e3779b97f4a7c15)
 	next := func() uint64 {
 		x += 0x9e3779b97f4a7c15
@@ -38,8 +39,7 @@ func fillTables() bool {
 		}
 		gaussTable[i] = float32(s - 6)
 	}
-	return true
-}
+})
 
 func floor32(x float32) (int32, float32) {
 	i := int32(x)
