@@ -32,6 +32,15 @@ INLINE double sum(f8 v) {
 	return (((double)v[0] + v[4]) + ((double)v[1] + v[5])) + (((double)v[2] + v[6]) + ((double)v[3] + v[7]));
 }
 
+// steps_of_one reports whether every number is one more than that before it.
+INLINE int steps_of_one(i8 v) {
+	const int32_t first = v[0];
+	const i8 want = {first, first + 1, first + 2, first + 3, first + 4, first + 5, first + 6, first + 7};
+	typedef int64_t l4 __attribute__((vector_size(32)));
+	const l4 off = (l4)(v ^ want);
+	return (off[0] | off[1] | off[2] | off[3]) == 0;
+}
+
 WIDE int kernel_register(const float *pixels, int width, int height,
 	const float *parts, int stride, int count, float mean,
 	float x0, float y0, float c, float s, double least, float *scratch, kernel_fit *fit) {
@@ -49,15 +58,26 @@ WIDE int kernel_register(const float *pixels, int width, int height,
 		i8 xi = __builtin_convertvector(x, i8), yi = __builtin_convertvector(y, i8);
 		f8 fx = x - __builtin_convertvector(xi, f8), fy = y - __builtin_convertvector(yi, f8);
 		i8 at = yi * width + xi;
-		const float *q0 = pixels + at[0], *q1 = pixels + at[1], *q2 = pixels + at[2], *q3 = pixels + at[3];
-		const float *q4 = pixels + at[4], *q5 = pixels + at[5], *q6 = pixels + at[6], *q7 = pixels + at[7];
-#define CORNER(d) (f8){q0[d], q1[d], q2[d], q3[d], q4[d], q5[d], q6[d], q7[d]}
-		f8 a = CORNER(0), b = CORNER(1);
-		f8 top = a + fx * (b - a);
-		a = CORNER(width);
-		b = CORNER(width + 1);
+		const float *q = pixels + at[0];
+		f8 a, b, c0, c1;
+		if (steps_of_one(at)) {
+			// As mostly where template and plane are of about one size and upright.
+			a = load(q);
+			b = load(q + 1);
+			c0 = load(q + width);
+			c1 = load(q + width + 1);
+		} else {
+			const float *q1 = pixels + at[1], *q2 = pixels + at[2], *q3 = pixels + at[3];
+			const float *q4 = pixels + at[4], *q5 = pixels + at[5], *q6 = pixels + at[6], *q7 = pixels + at[7];
+#define CORNER(d) (f8){q[d], q1[d], q2[d], q3[d], q4[d], q5[d], q6[d], q7[d]}
+			a = CORNER(0);
+			b = CORNER(1);
+			c0 = CORNER(width);
+			c1 = CORNER(width + 1);
 #undef CORNER
-		f8 low = a + fx * (b - a);
+		}
+		f8 top = a + fx * (b - a);
+		f8 low = c0 + fx * (c1 - c0);
 		f8 value = top + fy * (low - top) - mean;
 		f8 w = keep(load(pw + i), in), t = load(pt + i);
 		store(values + i, value);

@@ -268,15 +268,19 @@ func (t *Template) Register(p Plane, start Pose, opts RegisterOptions) Registrat
 			h[15] += 1e12
 			b[3] = 0
 		}
-		d, cxx, cyy, ok := solve6(h, b)
+		l, ok := factor6(h)
 		if !ok {
 			return fail
 		}
-		r.SD = pose.Scale * math.Sqrt(variance*(cxx+cyy)/2)
+		spread := func() float64 { // Along each axis.
+			return pose.Scale * math.Sqrt(variance*(l.solve([6]float64{1})[0]+l.solve([6]float64{0, 1})[1])/2)
+		}
 		r.Pose = pose
 		if it == iterations {
+			r.SD = spread()
 			break
 		}
+		d := l.solve(b)
 		// Compose with the inverse of the increment; as complex numbers,
 		// the pose's linear part is divided by 1 + ds + i·dθ.
 		ds, da := clamp(d[2], 0.1), clamp(d[3], 0.1)
@@ -285,6 +289,10 @@ func (t *Template) Register(p Plane, start Pose, opts RegisterOptions) Registrat
 		ex, ey := d[0]*re-d[1]*im, d[0]*im+d[1]*re
 		c, s := pose.Scale*cos, pose.Scale*sin
 		mx, my := c*ex-s*ey, s*ex+c*ey
+		last := math.Hypot(mx, my) < 0.005*p.Step && math.Abs(ds) < 5e-4 && math.Abs(da) < 5e-4 && it >= 2
+		if last {
+			r.SD = spread()
+		}
 		if move := math.Hypot(mx, my); move > 0.25*reach {
 			mx, my = mx*0.25*reach/move, my*0.25*reach/move
 		}
@@ -295,7 +303,7 @@ func (t *Template) Register(p Plane, start Pose, opts RegisterOptions) Registrat
 		if pose.At.Dist(start.At) > 0.6*reach+3 || !pose.At.Finite() {
 			return fail
 		}
-		if math.Hypot(mx, my) < 0.005*p.Step && math.Abs(ds) < 5e-4 && math.Abs(da) < 5e-4 && it >= 2 {
+		if last {
 			r.Pose = pose
 			break
 		}
@@ -306,10 +314,12 @@ func (t *Template) Register(p Plane, start Pose, opts RegisterOptions) Registrat
 
 func clamp(x, most float64) float64 { return max(-most, min(most, x)) }
 
-// solve6 solves a symmetric positive definite 6×6 system by Cholesky and
-// returns the first two diagonal elements of the inverse beside the solution.
-func solve6(h [21]float64, b [6]float64) (x [6]float64, c00, c11 float64, ok bool) {
-	var l [6][6]float64
+// factor is the lower triangular factor of a symmetric positive definite 6×6 matrix.
+type factor [6][6]float64
+
+// factor6 returns the Cholesky factor of the matrix whose upper triangle h is, row by
+// row.
+func factor6(h [21]float64) (l factor, ok bool) {
 	k := 0
 	for i := range 6 {
 		for j := i; j < 6; j++ {
@@ -323,7 +333,7 @@ func solve6(h [21]float64, b [6]float64) (x [6]float64, c00, c11 float64, ok boo
 			d -= l[j][m] * l[j][m]
 		}
 		if !(d > 1e-9*math.Abs(l[j][j])) || d <= 0 {
-			return x, 0, 0, false
+			return l, false
 		}
 		l[j][j] = math.Sqrt(d)
 		for i := j + 1; i < 6; i++ {
@@ -334,20 +344,22 @@ func solve6(h [21]float64, b [6]float64) (x [6]float64, c00, c11 float64, ok boo
 			l[i][j] = s / l[j][j]
 		}
 	}
-	back := func(b [6]float64) [6]float64 {
-		for i := range 6 {
-			for m := range i {
-				b[i] -= l[i][m] * b[m]
-			}
-			b[i] /= l[i][i]
+	return l, true
+}
+
+// solve returns the solution for b.
+func (l *factor) solve(b [6]float64) [6]float64 {
+	for i := range 6 {
+		for m := range i {
+			b[i] -= l[i][m] * b[m]
 		}
-		for i := 5; i >= 0; i-- {
-			for m := i + 1; m < 6; m++ {
-				b[i] -= l[m][i] * b[m]
-			}
-			b[i] /= l[i][i]
-		}
-		return b
+		b[i] /= l[i][i]
 	}
-	return back(b), back([6]float64{1})[0], back([6]float64{0, 1})[1], true
+	for i := 5; i >= 0; i-- {
+		for m := i + 1; m < 6; m++ {
+			b[i] -= l[m][i] * b[m]
+		}
+		b[i] /= l[i][i]
+	}
+	return b
 }
