@@ -71,7 +71,7 @@ func TestRefineTakesMarksOfOtherDistances(t *testing.T) {
 		plane := flow.NewPlane(g, o.X, o.Y, halvings(side*k))
 		nearest := fi.models[f].appearance
 		pose := flow.Pose{At: nearest.at, Scale: nearest.scale}
-		r, ok, err := fo.anchor(nearest, plane, pose, side*k)
+		r, ok, err := fo.anchor(nearest, plane, pose, side*k, 0)
 		if err != nil || !ok {
 			t.Fatalf("frame %d: the nearest mark is not found: %v", f, err)
 		}

@@ -120,35 +120,41 @@ func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size, m
 		// at the top of its way, hardly moves. Its next stance is a place to start from.
 		return relocation{}, nil
 	}
+	alike := anchorNCC
+	if fo.landmark.IsHoof() {
+		alike = hoofNCC
+	}
+	if fo.onOutline() && fo.landmark != traj.Croup {
+		alike = outlineNCC
+	}
 	for _, m := range fo.bestAnchors(fo.anchors, pose, size) {
 		if rel := pose.Scale / m.scale; fo.landmark.IsHoof() && (rel < hoofShrinks || rel > 1/hoofShrinks) {
 			continue
 		}
 		var best relocation
 		for _, k := range scales {
+			if best.from != nil {
+				break // Its own scale does.
+			}
 			p := pose
 			p.Scale *= k
-			r, ok, err := fo.anchor(m, plane, p, size)
+			r, ok, err := fo.anchor(m, plane, p, size, alike-farOff)
 			if err != nil {
 				return best, err
 			}
-			least := anchorNCC
+			least := alike
 			if fo.landmark.IsHoof() {
-				least = hoofNCC
 				if moved > 0.015*size+0.3 {
 					// A hoof tilted a little looks much as in stance, but its mark has moved.
 					doubt := size * (0.1 + 0.15*ramp(0.98-r.NCC, 0.01, 0.05))
 					r.variance += doubt * doubt
 				}
 			}
-			if fo.onOutline() && fo.landmark != traj.Croup {
-				least = outlineNCC
-			}
 			if !fo.landmark.IsHoof() {
 				// The farther it would jump, the more alike it must be.
 				least += 0.08 * ramp(r.At.Dist(pose.At)/size, 0.01, 0.08)
 			}
-			if !ok || r.NCC < least || r.Agree < 0.55 || best.from != nil && r.NCC <= best.NCC {
+			if !ok || r.NCC < least || r.Agree < 0.55 {
 				continue
 			}
 			d := r.At.Dist(pose.At)
@@ -164,8 +170,13 @@ func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size, m
 	return agreed(all), nil
 }
 
-// anchor registers a marked appearance, resized to the distance, in plane.
-func (fo *follower) anchor(m *appearance, plane flow.Plane, pose flow.Pose, size float64) (relocation, bool, error) {
+// farOff is by how much less alike than it must be a place may look after some steps
+// of registering, to be worth more of them.
+const farOff = 0.25
+
+// anchor registers a marked appearance, resized to the distance, in plane. It gives up
+// early where it is less alike than hopeless.
+func (fo *follower) anchor(m *appearance, plane flow.Plane, pose flow.Pose, size, hopeless float64) (relocation, bool, error) {
 	rel := pose.Scale / m.scale
 	if rel > 3 || rel < 0.33 {
 		return relocation{}, false, nil
@@ -174,7 +185,7 @@ func (fo *follower) anchor(m *appearance, plane flow.Plane, pose flow.Pose, size
 	if err != nil || t == nil {
 		return relocation{}, false, err
 	}
-	r := t.Register(plane, flow.Pose{At: pose.At, Scale: rel / ratio}, flow.RegisterOptions{ScaleSD: 0.04, AngleSD: 0.06})
+	r := t.Register(plane, flow.Pose{At: pose.At, Scale: rel / ratio}, flow.RegisterOptions{ScaleSD: 0.04, AngleSD: 0.06, Hopeless: hopeless})
 	if !r.OK {
 		return relocation{Registration: r}, false, nil
 	}

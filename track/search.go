@@ -38,6 +38,10 @@ func bestPlace(s flow.Scores, apart float64, allowed func(x, y int) bool) place 
 // looked for: correlating costs its fourth power.
 const searchSide = 20.0
 
+// searchClosely is for how many frames a lost landmark is searched for in each; then in
+// every second one.
+const searchClosely = 12
+
 // area is a part of a frame in which a patch is looked for.
 type area struct {
 	picture flow.Gray // Smaller than the part where the patch is large.
@@ -91,6 +95,9 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 	dt := math.Abs(fo.clip.times[len(fo.clip.times)-1]) / float64(max(len(fo.clip.times)-1, 1))
 	if fo.seeded || len(fo.anchors) == 0 || float64(fo.gone)*dt > searchForS || fo.cause == "marked as hidden" && fo.gone < 2 {
 		return nil
+	}
+	if fo.gone > searchClosely && fo.gone%2 == 0 {
+		return nil // What is gone for so long is not back for one frame only.
 	}
 	size := fo.size()
 	w := fo.base.Scaled(fo.pose.Scale)
@@ -150,7 +157,7 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 		if !alike[i] {
 			continue
 		}
-		r, ok, err := fo.anchor(m, plane, flow.Pose{At: places[i], Scale: fo.pose.Scale}, size)
+		r, ok, err := fo.anchor(m, plane, flow.Pose{At: places[i], Scale: fo.pose.Scale}, size, anchorNCC-farOff)
 		if err != nil {
 			return err
 		}

@@ -288,7 +288,7 @@ func (fi *finder) look(f int, buf []byte) ([]hit, []byte, error) {
 					s.Score[y*s.Width+x] = -1
 				}
 			}
-			r, ok, err := fi.fo.anchor(m.appearance, plane, flow.Pose{At: field.where(p.x, p.y, mark), Scale: rel * m.scale}, size)
+			r, ok, err := fi.fo.anchor(m.appearance, plane, flow.Pose{At: field.where(p.x, p.y, mark), Scale: rel * m.scale}, size, stanceNCC-farOff)
 			if err != nil {
 				return nil, buf, err
 			}
@@ -331,7 +331,7 @@ func (fi *finder) refine(hit *relocation, plane flow.Plane, size float64) error 
 		}
 	}
 	for _, m := range fi.fo.bestAnchors(others, pose, size) {
-		r, ok, err := fi.fo.anchor(m, plane, pose, size)
+		r, ok, err := fi.fo.anchor(m, plane, pose, size, 0)
 		if err != nil {
 			return err
 		}

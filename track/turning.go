@@ -27,7 +27,7 @@ func (fo *follower) grown(f, g int, patch float64) float64 {
 // The frame before is f, this one g; left is how far it went within the last
 // twentieth of a second, px.
 func (fo *follower) turning(f, g int, plane flow.Plane, pose flow.Pose, moved, left, size float64) (spread, error) {
-	r, ok, err := fo.anchor(fo.home, plane, pose, size)
+	r, ok, err := fo.anchor(fo.home, plane, pose, size, 0)
 	if err != nil {
 		return spread{}, err
 	}

@@ -108,6 +108,9 @@ func TestRegisterFindsShiftAndScale(t *testing.T) {
 		if !r.OK || r.NCC < 0.9 || math.Abs(r.Scale-scale) > 0.01 {
 			t.Fatalf("shift (%.2f, %.2f), scale %.3f: %+v", dx, dy, scale, r)
 		}
+		if hoping := tm.Register(flow.NewPlane(b, 0, 0, 0), flow.Pose{At: mark, Scale: 1}, flow.RegisterOptions{ScaleSD: 0.05, AngleSD: 0.05, Hopeless: 0.6}); hoping != r {
+			t.Fatalf("ready to give up: %+v, want %+v", hoping, r)
+		}
 		ex, ey := r.At.X-mark.X-dx, r.At.Y-mark.Y-dy
 		sum += (ex*ex + ey*ey) / 2
 		norm += (ex*ex + ey*ey) / (2 * r.SD * r.SD)
@@ -193,6 +196,28 @@ func TestBoth(t *testing.T) {
 	}
 	if _, err := e.NewPair(a, waves(199, 150, 0, 0, 1, 0), flow.FlowOptions{}); !errors.Is(err, flow.ErrSize) {
 		t.Errorf("two sizes: %v", err)
+	}
+}
+
+// TestRegisterGivesUp has a template and pictures that do not show it.
+func TestRegisterGivesUp(t *testing.T) {
+	mark := flow.Point{X: 48, Y: 48}
+	tm, err := flow.NewTemplate(flow.NewPlane(waves(96, 96, 0, 0, 1, 2.5), 0, 0, 0), mark, flow.Window{Left: 15, Right: 15, Up: 15, Down: 15}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	went := 0
+	for turn := range 12 {
+		other := flow.NewPlane(waves(96, 96, 31+7*float64(turn), 17, 1.7, 2.5), 0, 0, 0)
+		if r := tm.Register(other, flow.Pose{At: mark, Scale: 1}, flow.RegisterOptions{ScaleSD: 0.05, AngleSD: 0.05}); r.OK && r.NCC < 0.6 {
+			went++ // To the end.
+		}
+		if r := tm.Register(other, flow.Pose{At: mark, Scale: 1}, flow.RegisterOptions{ScaleSD: 0.05, AngleSD: 0.05, Hopeless: 0.6}); r.OK && r.NCC < 0.6 {
+			t.Errorf("picture %d: %+v", turn, r)
+		}
+	}
+	if went == 0 {
+		t.Error("without giving up none comes to an end: the test shows nothing")
 	}
 }
 

@@ -197,7 +197,13 @@ type RegisterOptions struct {
 	// stray from the starting pose, one standard deviation; 0 holds them fixed.
 	ScaleSD, AngleSD float64
 	Iterations       int // At most; 0 means 15.
+	// Hopeless is the correlation below which it gives up after hopefulSteps steps; 0
+	// means that it goes on.
+	Hopeless float64
 }
+
+// hopefulSteps is how many steps a registration that will succeed takes to look alike.
+const hopefulSteps = 4
 
 // Registration is a template found in a picture.
 type Registration struct {
@@ -242,6 +248,9 @@ func (t *Template) Register(p Plane, start Pose, opts RegisterOptions) Registrat
 			return fail
 		}
 		r.NCC, r.Gain = float64(f.ncc), float64(f.gain)
+		if it >= hopefulSteps && r.NCC < opts.Hopeless {
+			return fail
+		}
 		r.Agree = float64(f.agree) / t.weight
 		var h [21]float64 // Upper triangle of 6×6, row by row.
 		var b [6]float64
