@@ -36,7 +36,7 @@ func newWorkerCommand(a *app) *cobra.Command {
 				}
 				os.Exit(exitInterrupted)
 			})
-			collectRarely()
+			defer headroom()()
 			return runWorker(cmd.Context(), a, opts, again, args[0])
 		},
 	}
