@@ -150,9 +150,9 @@ func (a *analysis) swing(s *spatial, cam geometry.Camera, k, i int) (flight, boo
 	_, sd1 := s.line.left(p1)
 	// The chord's ends are placements with spreads of their own.
 	chord := 100 * math.Hypot(sd0, sd1) / 2
-	out := flight{path: straight.path}
-	out.path.Limb, out.path.Stride = h.limb, i
 	sds, turned := straight.spreads()
+	out := flight{path: straight.path, turned: turned}
+	out.path.Limb, out.path.Stride = h.limb, i
 	for m, v := range straight.value {
 		sd := sds[m]
 		if m < 2 {
@@ -163,7 +163,6 @@ func (a *analysis) swing(s *spatial, cam geometry.Camera, k, i int) (flight, boo
 		if m == 2 && math.Hypot(sd, turned[m]) > worstHeightSD {
 			out.value[m] = notSeen
 		}
-		out.turned[m] = turned[m]
 		out.lean[m] = (ahead.value[m] - behind.value[m]) / 2
 	}
 	return out, true

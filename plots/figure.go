@@ -41,11 +41,15 @@ type Figure struct {
 	Width       vg.Length // Points, 1/72 inch.
 	Height      vg.Length
 
-	paint func(draw.Canvas)
+	paint func(draw.Canvas) // On a white ground.
 }
 
 // Draw draws the figure on c, which should be Width × Height in size.
-func (f *Figure) Draw(c draw.Canvas) { f.paint(c) }
+func (f *Figure) Draw(c draw.Canvas) {
+	c.SetColor(color.White)
+	c.Fill(c.Rectangle.Path())
+	f.paint(c)
+}
 
 // PNG writes the figure as a PNG picture at 150 dots per inch, in 256 of its colours.
 func (f *Figure) PNG(w io.Writer) error {
@@ -60,7 +64,7 @@ func (f *Figure) PNG(w io.Writer) error {
 // no script and carries its description for screen readers.
 func (f *Figure) SVG(w io.Writer) error {
 	c := vgsvg.NewWith(vgsvg.UseWH(f.Width, f.Height))
-	f.paint(draw.New(c))
+	f.Draw(draw.New(c))
 	var raw bytes.Buffer
 	if _, err := c.WriteTo(&raw); err != nil {
 		return fmt.Errorf("write %s as SVG: %w", f.Name, err)
@@ -92,7 +96,7 @@ var pdfDates = regexp.MustCompile(`/(Creation|Mod)Date \(D:[0-9]{14}\)`)
 // PDF writes the figure as a one-page PDF of the figure's size.
 func (f *Figure) PDF(w io.Writer) error {
 	c := pdfCanvas{Canvas: vgpdf.New(f.Width, f.Height)}
-	f.paint(draw.NewCanvas(c, f.Width, f.Height))
+	f.Draw(draw.NewCanvas(c, f.Width, f.Height))
 	var raw bytes.Buffer
 	if _, err := c.WriteTo(&raw); err != nil {
 		return fmt.Errorf("write %s as PDF: %w", f.Name, err)

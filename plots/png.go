@@ -5,7 +5,6 @@ import (
 	"encoding/binary"
 	"image"
 	"image/color"
-	"image/draw"
 	"image/png"
 	"io"
 	"math"
@@ -33,8 +32,8 @@ func writePNG(w io.Writer, width, height vg.Length, paint func(vgdraw.Canvas)) e
 	return packer.Encode(w, paletted(c.picture))
 }
 
-// pngCanvas draws as the raster canvas of gonum/plot does, but upright text and fills
-// of the whole sheet in ways that cost less.
+// pngCanvas draws as the raster canvas of gonum/plot does, but upright text in a way
+// that costs less.
 type pngCanvas struct {
 	*vgimg.Canvas
 	picture *image.RGBA
@@ -60,7 +59,8 @@ func newSheet(width, height vg.Length) *image.RGBA {
 	return image.NewRGBA(image.Rect(0, 0, dots(width), dots(height)))
 }
 
-// rasterCanvas returns gonum/plot's canvas on m, which it would else copy.
+// rasterCanvas returns gonum/plot's canvas on m, which it would else copy and which it
+// makes white.
 func rasterCanvas(m *image.RGBA) *vgimg.Canvas {
 	context := gg.NewContextForRGBA(m)
 	context.SetLineCapButt()
@@ -100,39 +100,6 @@ func (c *pngCanvas) Translate(p vg.Point) { c.state().turned = true; c.Canvas.Tr
 // Scale scales what is drawn next.
 func (c *pngCanvas) Scale(x, y float64) { c.state().turned = true; c.Canvas.Scale(x, y) }
 
-// Fill fills p.
-func (c *pngCanvas) Fill(p vg.Path) {
-	if c.state().turned || !c.wholeSheet(p) {
-		c.Canvas.Fill(p)
-		return
-	}
-	draw.Draw(c.picture, c.picture.Rect, image.NewUniform(c.state().colour), image.Point{}, draw.Over)
-}
-
-// wholeSheet reports whether p is a rectangle that covers the picture.
-func (c *pngCanvas) wholeSheet(p vg.Path) bool {
-	if len(p) != 5 || p[4].Type != vg.CloseComp {
-		return false
-	}
-	var left, right, bottom, top int // Corners at or beyond each rim.
-	for i, corner := range p[:4] {
-		if next := p[(i+1)%4].Pos; corner.Type != vg.MoveComp && corner.Type != vg.LineComp || next.X != corner.Pos.X && next.Y != corner.Pos.Y {
-			return false
-		}
-		x, y := corner.Pos.X.Dots(dotsPerInch), corner.Pos.Y.Dots(dotsPerInch)
-		left, right = left+among(x <= 0), right+among(x >= float64(c.picture.Rect.Dx())-0.5)
-		bottom, top = bottom+among(y <= 0), top+among(y >= float64(c.picture.Rect.Dy())-0.5)
-	}
-	return left == 2 && right == 2 && bottom == 2 && top == 2
-}
-
-func among(yes bool) int {
-	if yes {
-		return 1
-	}
-	return 0
-}
-
 // FillString draws str with the left end of its base line at p.
 func (c *pngCanvas) FillString(f font.Face, p vg.Point, str string) {
 	if c.state().turned || f.Font.Size == 0 {
@@ -169,8 +136,8 @@ const (
 func paletted(m *image.RGBA) image.Image {
 	t := colours{slots: make([]int32, 2*mostColours)}
 	width := m.Rect.Dx()
-	which := make([]int32, 0, 1<<16) // Index: run of one colour. Which it is.
-	length := make([]int32, 0, 1<<16)
+	type run struct{ colour, pixels int32 } // Side by side in a row.
+	runs := make([]run, 0, 1<<16)
 	for y := range m.Rect.Dy() {
 		row := m.Pix[y*m.Stride:][:4*width]
 		for x := 0; x < len(row); {
@@ -183,7 +150,7 @@ func paletted(m *image.RGBA) image.Image {
 			}
 			n := int32(x-from) / 4
 			t.pixels[i] += n
-			which, length = append(which, i), append(length, n)
+			runs = append(runs, run{i, n})
 		}
 	}
 	order := make([]int, len(t.rgb)) // The most frequent first.
@@ -222,9 +189,9 @@ func paletted(m *image.RGBA) image.Image {
 	}
 	out := image.NewPaletted(image.Rect(0, 0, width, m.Rect.Dy()), palette)
 	at := 0
-	for r, i := range which {
-		for _, to := at, at+int(length[r]); at < to; at++ {
-			out.Pix[at] = becomes[i]
+	for _, r := range runs {
+		for to := at + int(r.pixels); at < to; at++ {
+			out.Pix[at] = becomes[r.colour]
 		}
 	}
 	return out

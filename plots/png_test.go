@@ -15,16 +15,9 @@ import (
 func TestPNGShowsWhatTheRasterCanvasDraws(t *testing.T) {
 	for _, f := range samples(t) {
 		t.Run(f.Name, func(t *testing.T) {
-			var b bytes.Buffer
-			if err := f.PNG(&b); err != nil {
-				t.Fatal(err)
-			}
-			got, err := png.Decode(&b)
-			if err != nil {
-				t.Fatal(err)
-			}
+			got := pictureOf(t, f)
 			want := newSheet(f.Width, f.Height)
-			f.paint(draw.New(rasterCanvas(want)))
+			f.Draw(draw.New(rasterCanvas(want)))
 			if got.Bounds() != want.Bounds() {
 				t.Fatalf("picture of %v, want %v", got.Bounds(), want.Bounds())
 			}
@@ -55,6 +48,20 @@ func TestPNGShowsWhatTheRasterCanvasDraws(t *testing.T) {
 			}
 		})
 	}
+}
+
+// pictureOf returns f as its PNG shows it.
+func pictureOf(t *testing.T, f *Figure) image.Image {
+	t.Helper()
+	var b bytes.Buffer
+	if err := f.PNG(&b); err != nil {
+		t.Fatal(err)
+	}
+	m, err := png.Decode(&b)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return m
 }
 
 func each(m image.Image, do func(x, y int)) {

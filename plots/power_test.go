@@ -3,7 +3,6 @@ package plots
 import (
 	"bytes"
 	"errors"
-	"image/png"
 	"math"
 	"os"
 	"path/filepath"
@@ -84,21 +83,12 @@ func TestPowerCurvesDifferInGrey(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var b bytes.Buffer
-	if err := f.PNG(&b); err != nil {
-		t.Fatal(err)
-	}
-	picture, err := png.Decode(&b)
-	if err != nil {
-		t.Fatal(err)
-	}
-	for y := picture.Bounds().Min.Y; y < picture.Bounds().Max.Y; y++ {
-		for x := picture.Bounds().Min.X; x < picture.Bounds().Max.X; x++ {
-			if r, g, b, _ := picture.At(x, y).RGBA(); r != g || g != b {
-				t.Fatalf("pixel %d, %d is coloured: colours belong to left and right", x, y)
-			}
+	picture := pictureOf(t, f)
+	each(picture, func(x, y int) {
+		if r, g, b, _ := picture.At(x, y).RGBA(); r != g || g != b {
+			t.Fatalf("pixel %d, %d is coloured: colours belong to left and right", x, y)
 		}
-	}
+	})
 }
 
 func TestPowerRefuses(t *testing.T) {

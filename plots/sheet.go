@@ -46,8 +46,6 @@ func (k composition) figure() *Figure {
 	}
 	total := header + k.height + margin
 	paint := func(c draw.Canvas) {
-		c.SetColor(color.White)
-		c.Fill(c.Rectangle.Path())
 		y := c.Max.Y - margin
 		for _, l := range titleLines {
 			c.FillText(title, vg.Point{X: c.Min.X + margin, Y: y}, l)

@@ -170,12 +170,10 @@ func (fo *follower) weigh(f int, plane flow.Plane, halvings int, at flow.Point, 
 		return rim.at(x, y) * m
 	}
 	// Columns of the patch, as of the plane, with their share of the rim's weight.
-	first, columns := at.X-w.Left, 0
-	for ; first+step*float64(columns) <= at.X+w.Right; columns++ {
-	}
+	first := at.X - w.Left
 	v.columns = v.columns[:0]
-	for k := range columns {
-		v.columns = append(v.columns, rim.across(first+step*float64(k)))
+	for x := first; x <= at.X+w.Right; x = first + step*float64(len(v.columns)) {
+		v.columns = append(v.columns, rim.across(x))
 	}
 	var sum, all float64
 	for y := at.Y - w.Up; y <= at.Y+w.Down; y += step {

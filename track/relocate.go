@@ -131,16 +131,12 @@ func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size, m
 		if rel := pose.Scale / m.scale; fo.landmark.IsHoof() && (rel < hoofShrinks || rel > 1/hoofShrinks) {
 			continue
 		}
-		var best relocation
 		for _, k := range scales {
-			if best.from != nil {
-				break // Its own scale does.
-			}
 			p := pose
 			p.Scale *= k
-			r, ok, err := fo.anchor(m, plane, p, size, alike-farOff)
+			r, ok, err := fo.anchor(m, plane, p, size, alike)
 			if err != nil {
-				return best, err
+				return relocation{}, err
 			}
 			least := alike
 			if fo.landmark.IsHoof() {
@@ -161,10 +157,8 @@ func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size, m
 			if d > 1+3*math.Sqrt(variance+r.variance) && !(fo.landmark.IsHoof() && r.NCC > 0.93 && d < 0.35*size) {
 				continue
 			}
-			best = r
-		}
-		if best.from != nil {
-			all = append(all, best)
+			all = append(all, r)
+			break // One scale does.
 		}
 	}
 	return agreed(all), nil
@@ -175,8 +169,8 @@ func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size, m
 const farOff = 0.25
 
 // anchor registers a marked appearance, resized to the distance, in plane. It gives up
-// early where it is less alike than hopeless.
-func (fo *follower) anchor(m *appearance, plane flow.Plane, pose flow.Pose, size, hopeless float64) (relocation, bool, error) {
+// early what will not come to be as alike as it must be; 0 asks for nothing.
+func (fo *follower) anchor(m *appearance, plane flow.Plane, pose flow.Pose, size, alike float64) (relocation, bool, error) {
 	rel := pose.Scale / m.scale
 	if rel > 3 || rel < 0.33 {
 		return relocation{}, false, nil
@@ -185,7 +179,7 @@ func (fo *follower) anchor(m *appearance, plane flow.Plane, pose flow.Pose, size
 	if err != nil || t == nil {
 		return relocation{}, false, err
 	}
-	r := t.Register(plane, flow.Pose{At: pose.At, Scale: rel / ratio}, flow.RegisterOptions{ScaleSD: 0.04, AngleSD: 0.06, Hopeless: hopeless})
+	r := t.Register(plane, flow.Pose{At: pose.At, Scale: rel / ratio}, flow.RegisterOptions{ScaleSD: 0.04, AngleSD: 0.06, Hopeless: max(0, alike-farOff)})
 	if !r.OK {
 		return relocation{Registration: r}, false, nil
 	}

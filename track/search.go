@@ -157,7 +157,7 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 		if !alike[i] {
 			continue
 		}
-		r, ok, err := fo.anchor(m, plane, flow.Pose{At: places[i], Scale: fo.pose.Scale}, size, anchorNCC-farOff)
+		r, ok, err := fo.anchor(m, plane, flow.Pose{At: places[i], Scale: fo.pose.Scale}, size, anchorNCC)
 		if err != nil {
 			return err
 		}

@@ -288,7 +288,7 @@ func (fi *finder) look(f int, buf []byte) ([]hit, []byte, error) {
 					s.Score[y*s.Width+x] = -1
 				}
 			}
-			r, ok, err := fi.fo.anchor(m.appearance, plane, flow.Pose{At: field.where(p.x, p.y, mark), Scale: rel * m.scale}, size, stanceNCC-farOff)
+			r, ok, err := fi.fo.anchor(m.appearance, plane, flow.Pose{At: field.where(p.x, p.y, mark), Scale: rel * m.scale}, size, stanceNCC)
 			if err != nil {
 				return nil, buf, err
 			}

@@ -197,8 +197,8 @@ type RegisterOptions struct {
 	// stray from the starting pose, one standard deviation; 0 holds them fixed.
 	ScaleSD, AngleSD float64
 	Iterations       int // At most; 0 means 15.
-	// Hopeless is the correlation below which it gives up after hopefulSteps steps; 0
-	// means that it goes on.
+	// Hopeless is the correlation, 0 or more, below which it gives up after
+	// hopefulSteps steps. Below 0 none succeeds.
 	Hopeless float64
 }
 
@@ -242,6 +242,9 @@ func (t *Template) Register(p Plane, start Pose, opts RegisterOptions) Registrat
 	defer room.Put(scratch)
 	reach := t.reach * start.Scale
 	var f fit
+	// Of the latest step: the normal equations' factor, the noise and the scale at which.
+	var normal factor
+	var variance, scale float64
 	for it := 0; ; it++ {
 		sin, cos := math.Sincos(pose.Angle)
 		if !t.look(&p, pose, sin, cos, *scratch, &f) {
@@ -260,7 +263,7 @@ func (t *Template) Register(p Plane, start Pose, opts RegisterOptions) Registrat
 		for i := range b {
 			b[i] = float64(f.b[i])
 		}
-		variance := noiseInflation * max(float64(f.square)/float64(f.agree), 0.02)
+		variance, scale = noiseInflation*max(float64(f.square)/float64(f.agree), 0.02), pose.Scale
 		if opts.ScaleSD > 0 {
 			l := variance / (opts.ScaleSD * opts.ScaleSD)
 			h[11] += l
@@ -277,19 +280,15 @@ func (t *Template) Register(p Plane, start Pose, opts RegisterOptions) Registrat
 			h[15] += 1e12
 			b[3] = 0
 		}
-		l, ok := factor6(h)
-		if !ok {
+		var ok bool
+		if normal, ok = factor6(h); !ok {
 			return fail
-		}
-		spread := func() float64 { // Along each axis.
-			return pose.Scale * math.Sqrt(variance*(l.solve([6]float64{1})[0]+l.solve([6]float64{0, 1})[1])/2)
 		}
 		r.Pose = pose
 		if it == iterations {
-			r.SD = spread()
 			break
 		}
-		d := l.solve(b)
+		d := normal.solve(b)
 		// Compose with the inverse of the increment; as complex numbers,
 		// the pose's linear part is divided by 1 + ds + i·dθ.
 		ds, da := clamp(d[2], 0.1), clamp(d[3], 0.1)
@@ -298,10 +297,6 @@ func (t *Template) Register(p Plane, start Pose, opts RegisterOptions) Registrat
 		ex, ey := d[0]*re-d[1]*im, d[0]*im+d[1]*re
 		c, s := pose.Scale*cos, pose.Scale*sin
 		mx, my := c*ex-s*ey, s*ex+c*ey
-		last := math.Hypot(mx, my) < 0.005*p.Step && math.Abs(ds) < 5e-4 && math.Abs(da) < 5e-4 && it >= 2
-		if last {
-			r.SD = spread()
-		}
 		if move := math.Hypot(mx, my); move > 0.25*reach {
 			mx, my = mx*0.25*reach/move, my*0.25*reach/move
 		}
@@ -312,11 +307,12 @@ func (t *Template) Register(p Plane, start Pose, opts RegisterOptions) Registrat
 		if pose.At.Dist(start.At) > 0.6*reach+3 || !pose.At.Finite() {
 			return fail
 		}
-		if last {
+		if math.Hypot(mx, my) < 0.005*p.Step && math.Abs(ds) < 5e-4 && math.Abs(da) < 5e-4 && it >= 2 {
 			r.Pose = pose
 			break
 		}
 	}
+	r.SD = scale * math.Sqrt(variance*(normal.solve([6]float64{1})[0]+normal.solve([6]float64{0, 1})[1])/2)
 	r.OK = r.NCC > 0 && !math.IsNaN(r.SD) && !math.IsNaN(r.At.X+r.At.Y)
 	return r
 }
