@@ -116,6 +116,7 @@ type stance struct {
 	// Where it seems to be reached and left, s; NaN where a gap hides it. They are
 	// rougher than timed instants, and there where these are not.
 	reached, left float64
+	beat          int // Steps of the pair since its first stance; -1 where that is not known.
 }
 
 // roughSD is the spread of instants that are not timed, s.

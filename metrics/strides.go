@@ -33,6 +33,21 @@ func (a *analysis) findContacts() {
 		h.prepare()
 		a.hooves[i] = h
 	}
+	if a.raw.Stances != nil {
+		a.takeStances()
+	} else {
+		a.findStances()
+	}
+	for i, h := range a.hooves {
+		if h != nil {
+			h.place(a.stances[i])
+		}
+	}
+}
+
+// findStances finds the stances in tracks alone, of which nobody has said when the
+// hooves stand: markers of a laboratory.
+func (a *analysis) findStances() {
 	a.segment()
 	typical := a.lengths()
 	if a.period = a.strideDuration(a.evidence(typical), typical); a.period > 0 {
@@ -64,11 +79,6 @@ func (a *analysis) findContacts() {
 			a.rhythm, a.period = again, again.period
 			// Counting may have begun at another stance.
 			a.offBeat += a.keepOnBeat()
-		}
-	}
-	for i, h := range a.hooves {
-		if h != nil {
-			h.place(a.stances[i])
 		}
 	}
 }
