@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"math"
 	"os"
@@ -91,7 +92,7 @@ func MeasureClip(ctx context.Context, path string, opts MeasureOptions) (result 
 			return nil, fmt.Errorf("unlink scratch file: %w", err)
 		}
 	}
-	tracked, broken, err := j.track(ctx, info, opts)
+	tracked, end, err := j.track(ctx, info, opts)
 	if err != nil {
 		return nil, err
 	}
@@ -107,8 +108,8 @@ func MeasureClip(ctx context.Context, path string, opts MeasureOptions) (result 
 	if err != nil {
 		return nil, fmt.Errorf("measure clip %s: %w", path, err)
 	}
-	result = j.result(info, tracked, run, summary, broken, opts)
-	if err := j.write(ctx, info, tracked.Set, result, broken == nil, opts); err != nil {
+	result = j.result(info, tracked, run, summary, &end, opts)
+	if err := j.write(ctx, info, tracked.Set, result, end.broken == nil, opts); err != nil {
 		return nil, err
 	}
 	return result, nil
@@ -197,26 +198,87 @@ func UpToDate(ctx context.Context, path string, opts MeasureOptions, hash func(c
 	return true, "", nil
 }
 
+// ending is what a reader knows of a clip once it has read it.
+type ending struct {
+	broken error // The clip breaks off.
+	damage clip.Damage
+}
+
 // source lets the tracker read a clip and keeps the reader's word on whether
 // the clip was whole.
 type source struct {
 	*clip.Reader
-	broken *error
+	end *ending
 }
 
 // Close keeps what is known of the clip's end.
 func (s source) Close() error {
-	if err := s.Broken(); err != nil {
-		*s.broken = err
-	}
+	s.end.broken, s.end.damage = s.Broken(), s.Damage()
 	return s.Reader.Close()
+}
+
+// damaged reports whether a frame could not be decoded whole.
+func (e *ending) damaged(frame int) bool {
+	_, found := slices.BinarySearch(e.damage.Frames, frame)
+	return found
+}
+
+// harms reports whether a damaged frame lies between the first stride's beginning and
+// the last one's end; without strides, anywhere.
+func (e *ending) harms(run *metrics.Run, times []float64) bool {
+	for _, f := range e.damage.Frames {
+		if len(run.Strides) == 0 || f < len(times) && times[f] >= run.Strides[0].Start && times[f] <= run.Strides[len(run.Strides)-1].End {
+			return true
+		}
+	}
+	return false
+}
+
+// takeAway takes from every track what it has in frames that are not whole: no
+// landmark was seen there.
+func (e *ending) takeAway(set *traj.Set) {
+	for _, t := range set.Tracks {
+		for _, f := range e.damage.Frames {
+			if f < len(t.Samples) {
+				t.Samples[f] = traj.Gone()
+			}
+		}
+	}
+}
+
+// words says which frames are damaged.
+func (e *ending) words(times []float64) string {
+	d := &e.damage
+	errs := 0
+	for _, f := range d.Errors {
+		errs += f.Count
+	}
+	text := fmt.Sprintf("%d of %d frames could not be decoded whole", len(d.Frames), len(times))
+	if len(d.Frames) > 0 {
+		first := d.Frames[0]
+		text += fmt.Sprintf(", the first at %.2f s (frame %d)", times[first], first)
+	}
+	switch {
+	case errs == 1:
+		text += "; decoding told of an error"
+	case errs > 1:
+		text += fmt.Sprintf("; decoding told of %d errors", errs)
+	}
+	for _, f := range d.Errors {
+		if f.Said != "" {
+			return text + fmt.Sprintf(", the first: %s", f.Said)
+		}
+	}
+	return text
 }
 
 // scratch returns the folder for temporary files; empty means the system's. That
 // may lie in memory, so a yard's owner can name another place.
 func scratch() string { return os.Getenv("JOGSTRIP_SCRATCH") }
 
-func (j *job) track(ctx context.Context, info *clip.Info, opts MeasureOptions) (result *track.Result, broken, err error) {
+// track follows the marks. A clip in which something cannot be decoded is read again
+// with care, and what it shows in damaged frames is taken out of the tracks.
+func (j *job) track(ctx context.Context, info *clip.Info, opts MeasureOptions) (result *track.Result, end ending, err error) {
 	var marks []track.Mark
 	for _, m := range j.marks.Marks {
 		t := track.Mark{Frame: m.Frame, Landmark: m.Landmark, Visible: !m.Hidden}
@@ -238,18 +300,49 @@ func (j *job) track(ctx context.Context, info *clip.Info, opts MeasureOptions) (
 		opts.tell(stage, done, total)
 	}
 	set.ScratchDir = scratch()
+	careful := false
 	open := func(ctx context.Context) (track.Source, error) {
-		r, err := clip.OpenWith(ctx, info, clip.OpenOptions{Small: j.small})
+		end = ending{}
+		if j.small != nil { // What an earlier reading left of it.
+			if err := errors.Join(j.small.Truncate(0), rewound(j.small)); err != nil {
+				return nil, fmt.Errorf("use scratch file again: %w", err)
+			}
+		}
+		r, err := clip.OpenWith(ctx, info, clip.OpenOptions{Small: j.small, Whole: !careful, Careful: careful})
 		if err != nil {
 			return nil, err
 		}
-		return source{r, &broken}, nil
+		return source{r, &end}, nil
 	}
 	result, err = track.Run(ctx, open, marks, set)
-	if err != nil {
-		return nil, broken, fmt.Errorf("follow the marks of clip %s: %w", j.path, err)
+	if errors.Is(err, clip.ErrDamaged) {
+		careful = true
+		result, err = track.Run(ctx, open, marks, set)
 	}
-	return result, broken, nil
+	if err == nil && careful {
+		// A mark on a damaged picture was placed on what the picture showed; the
+		// tracker had another in its place.
+		all := len(marks)
+		marks = slices.DeleteFunc(marks, func(m track.Mark) bool { return end.damaged(m.Frame) })
+		switch {
+		case len(marks) == 0:
+			return nil, end, fmt.Errorf("follow the marks of clip %s: every marked frame is damaged (%s); mark another frame, or copy the clip from the phone again", j.path, end.words(info.Times))
+		case len(marks) < all:
+			if result, err = track.Run(ctx, open, marks, set); err == nil {
+				result.Notes = append(result.Notes, fmt.Sprintf("%d marks lie in frames that could not be decoded whole and were left out.", all-len(marks)))
+			}
+		}
+	}
+	if err != nil {
+		return nil, end, fmt.Errorf("follow the marks of clip %s: %w", j.path, err)
+	}
+	end.takeAway(result.Set)
+	return result, end, nil
+}
+
+func rewound(f *os.File) error {
+	_, err := f.Seek(0, io.SeekStart)
+	return err
 }
 
 func (j *job) measureOptions() metrics.Options {
@@ -263,7 +356,7 @@ func (j *job) measureOptions() metrics.Options {
 	return o
 }
 
-func (j *job) result(info *clip.Info, tracked *track.Result, run *metrics.Run, summary *metrics.Summary, broken error, opts MeasureOptions) *record.Result {
+func (j *job) result(info *clip.Info, tracked *track.Result, run *metrics.Run, summary *metrics.Summary, end *ending, opts MeasureOptions) *record.Result {
 	set := tracked.Set
 	r := &record.Result{Program: opts.Program, Inputs: j.inputs, Run: *run, Summary: summary}
 	r.Program.Measuring = MeasuringVersion
@@ -276,7 +369,16 @@ func (j *job) result(info *clip.Info, tracked *track.Result, run *metrics.Run, s
 		Frames: len(set.Times), PromisedFrames: len(info.Times), DurationS: rounded(set.Times[len(set.Times)-1], 4),
 		ShakePX: rounded(set.ShakeRMS, 3), ResidualShakePX: rounded(set.ResidualRMS, 3),
 	}
-	if broken != nil {
+	r.Clip.DamagedFrames = len(end.damage.Frames)
+	for _, e := range end.damage.Errors {
+		r.Clip.DecodeErrors = append(r.Clip.DecodeErrors, record.DecodeError{Frame: e.Frame, TimeS: rounded(e.TimeS, 4), Count: e.Count, Said: e.Said})
+	}
+	if end.harms(run, set.Times) {
+		r.Problems = append(r.Problems, fmt.Sprintf("The clip is damaged in what was measured: %s. Nothing was followed there. Copy the clip from the phone again, then measure it.", end.words(info.Times)))
+	} else if len(end.damage.Frames) > 0 || len(end.damage.Errors) > 0 {
+		r.Tracking.Notes = append(r.Tracking.Notes, fmt.Sprintf("The clip is damaged outside of what was measured: %s.", end.words(info.Times)))
+	}
+	if end.broken != nil {
 		r.Problems = append(r.Problems, fmt.Sprintf("The clip breaks off: %d of %d promised frames could be read; what follows holds for these.", len(set.Times), len(info.Times)))
 	}
 	if run.Level == geometry.LevelNone {
@@ -295,7 +397,7 @@ func (j *job) result(info *clip.Info, tracked *track.Result, run *metrics.Run, s
 	for _, a := range tracked.Advice {
 		r.Tracking.Advice = append(r.Tracking.Advice, record.Advice{Landmark: a.Landmark, Frame: a.Frame, TimeS: at(a.Frame), Wins: a.Wins, Reason: a.Reason})
 	}
-	r.Tracking.Notes = tracked.Notes
+	r.Tracking.Notes = append(r.Tracking.Notes, tracked.Notes...)
 	return r
 }
 

@@ -228,7 +228,7 @@ func TestMeasureClipErrorsNameFileAndCause(t *testing.T) {
 	}{
 		{"no marks", "x", "", []string{"a.marks.json is not there"}},
 		{"empty clip", "", marks, []string{"a.mp4", "empty"}},
-		{"no clip at all", "text", marks, []string{"a.mp4", "holds no picture"}},
+		{"no clip at all", "text", marks, []string{"a.mp4", "no index"}},
 		{"later marks", "text", strings.Replace(marks, "marks/1", "marks/9", 1), []string{"a.marks.json", "another version"}},
 	}
 	for i, tt := range tests {

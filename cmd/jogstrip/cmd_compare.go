@@ -57,6 +57,7 @@ agree, and speed within 10 %.
 			if err := opts.check(); err != nil {
 				return err
 			}
+			defer promptly(cmd.Context(), a.stderr)()
 			return runCompare(cmd.Context(), a, opts, args[0], args[1])
 		},
 	}
@@ -89,5 +90,8 @@ func partly(a *app, problems []string) error {
 	for _, p := range problems {
 		fmt.Fprintf(a.stderr, "jogstrip: left out: %s\n", p)
 	}
-	return fmt.Errorf("%d result(s) could not be used: %w", len(problems), errPartly)
+	if len(problems) == 1 {
+		return partial("1 thing was left out")
+	}
+	return partial(fmt.Sprintf("%d things were left out", len(problems)))
 }

@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"jogstrip/pipeline"
+	"jogstrip/pipeline/batch"
 	"jogstrip/pipeline/record"
 )
 
@@ -48,6 +49,7 @@ marks are never changed; results are replaced whole or not at all.
 				return err
 			}
 			defer headroom()()
+			defer promptly(cmd.Context(), a.stderr)()
 			return runMeasure(cmd.Context(), a, opts, args)
 		},
 	}
@@ -65,7 +67,7 @@ func headroom() (end func()) {
 }
 
 func runMeasure(ctx context.Context, a *app, opts measureOptions, clips []string) error {
-	failed := 0
+	failed, doubtful := 0, 0
 	for _, path := range clips {
 		line := newStageLine(a.stderr, filepath.Base(path))
 		result, err := pipeline.MeasureClip(ctx, path, pipeline.MeasureOptions{
@@ -74,7 +76,7 @@ func runMeasure(ctx context.Context, a *app, opts measureOptions, clips []string
 		line.end()
 		if err != nil {
 			if ctx.Err() != nil {
-				return err
+				return interrupted("results are the old ones or the new ones, whole")
 			}
 			if len(clips) == 1 {
 				return err
@@ -84,12 +86,19 @@ func runMeasure(ctx context.Context, a *app, opts measureOptions, clips []string
 			continue
 		}
 		printFinding(a, path, result)
+		facts := batch.FactsOf(result)
+		if doubt := facts.Doubt(); doubt != "" {
+			fmt.Fprintf(a.stdout, "  second look: %s\n", doubt)
+			doubtful++
+		}
 	}
 	switch {
 	case failed == len(clips):
 		return fmt.Errorf("none of %d clips could be measured", len(clips))
 	case failed > 0:
-		return fmt.Errorf("%d of %d clips could not be measured: %w", failed, len(clips), errPartly)
+		return partial(fmt.Sprintf("%d of %d clips could not be measured", failed, len(clips)))
+	case doubtful > 0:
+		return partial("") // Said beside each finding.
 	}
 	return nil
 }

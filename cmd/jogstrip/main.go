@@ -11,6 +11,7 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+	"time"
 
 	"github.com/spf13/cobra"
 )
@@ -25,7 +26,7 @@ const (
 	exitUsage       = 2   // The command line is wrong.
 	exitPartly      = 3   // Finished, but some clips failed or need a look.
 	exitHeld        = 11  // Another batch holds the folder.
-	exitInterrupted = 130 // Interrupted; a second start goes on.
+	exitInterrupted = 130 // Interrupted, by ctrl-C, a closed terminal or whoever ends processes.
 )
 
 const exitHelp = `
@@ -35,7 +36,7 @@ Exit codes:
   2    the command line is wrong
   3    finished, but some clips failed or need a look
   11   another batch holds the folder
-  130  interrupted; starting again goes on where it stopped`
+  130  interrupted`
 
 // Errors that decide the exit code. Commands wrap them.
 var (
@@ -43,6 +44,19 @@ var (
 	errPartly = errors.New("some clips failed or need a look")
 	errHeld   = errors.New("another batch holds the folder")
 )
+
+// partial is an error that gives exit code 3: the text says what is left to do.
+type partial string
+
+func (p partial) Error() string        { return string(p) }
+func (p partial) Is(target error) bool { return target == errPartly }
+
+// interrupted is an error of something that was interrupted; the text says what
+// became of it.
+type interrupted string
+
+func (i interrupted) Error() string        { return string(i) }
+func (i interrupted) Is(target error) bool { return target == context.Canceled }
 
 // app is what every command gets: where to write.
 type app struct {
@@ -55,7 +69,7 @@ func main() {
 
 // run is main without the process: it returns the exit code.
 func run(args []string, stdout, stderr io.Writer) int {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
 	defer stop()
 	root := newRootCommand(&app{stdout, stderr})
 	root.SetArgs(args)
@@ -68,10 +82,10 @@ func report(err error, stderr io.Writer) int {
 	case err == nil:
 		return exitGood
 	case errors.Is(err, context.Canceled):
-		fmt.Fprintln(stderr, "jogstrip: interrupted; starting again goes on where it stopped")
+		fmt.Fprintln(stderr, "jogstrip: interrupted"+what(err))
 		return exitInterrupted
 	case errors.Is(err, errPartly):
-		if text := err.Error(); text != errPartly.Error() {
+		if text := err.Error(); text != "" && text != errPartly.Error() {
 			fmt.Fprintf(stderr, "jogstrip: %s\n", text)
 		}
 		return exitPartly
@@ -85,6 +99,36 @@ func report(err error, stderr io.Writer) int {
 		return exitUsage
 	}
 	return exitFatal
+}
+
+// what says what became of what was interrupted.
+func what(err error) string {
+	var i interrupted
+	if errors.As(err, &i) {
+		return "; " + string(i)
+	}
+	return ""
+}
+
+// promptly ends the process where a command that was interrupted has not come back
+// soon after. What it writes is put in place whole or not at all, so nothing is lost;
+// a long calculation need not look up every second to see whether it is still wanted.
+func promptly(ctx context.Context, stderr io.Writer) (end func()) {
+	ended := make(chan struct{})
+	go func() {
+		select {
+		case <-ended:
+			return
+		case <-ctx.Done():
+		}
+		const patience = 1500 * time.Millisecond
+		select {
+		case <-ended:
+		case <-time.After(patience):
+			os.Exit(report(ctx.Err(), stderr))
+		}
+	}()
+	return func() { close(ended) }
 }
 
 func newRootCommand(a *app) *cobra.Command {

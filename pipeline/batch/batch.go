@@ -395,7 +395,7 @@ func (e *Entry) settle(f *Facts, good Outcome) {
 	if f == nil {
 		return
 	}
-	if doubt := f.doubt(); doubt != "" {
+	if doubt := f.Doubt(); doubt != "" {
 		e.Outcome, e.Reason = SecondLook, doubt
 	}
 }

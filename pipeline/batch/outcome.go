@@ -102,8 +102,8 @@ func FactsOf(r *record.Result) Facts {
 	return f
 }
 
-// doubt returns why results need a second look, or "".
-func (f *Facts) doubt() string {
+// Doubt returns why results need a second look, or "".
+func (f *Facts) Doubt() string {
 	var reasons []string
 	if f.Strides == 0 {
 		reasons = append(reasons, "No whole stride could be measured.")

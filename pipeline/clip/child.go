@@ -1,5 +1,8 @@
 package clip
 
+// #include "decode.h"
+import "C"
+
 import (
 	"bytes"
 	"errors"
@@ -46,6 +49,12 @@ func asInput(path string) string {
 		abs = "./" + path
 	}
 	return "file:" + abs
+}
+
+// InputArgs returns the arguments by which an ffmpeg child opens the clip at path:
+// as a file of one of the formats that clips are read in, and nothing else from it.
+func InputArgs(path string) []string {
+	return []string{"-protocol_whitelist", C.decoder_protocols, "-format_whitelist", C.decoder_formats, "-i", asInput(path)}
 }
 
 // inherited is where a child finds the first of its ExtraFiles.

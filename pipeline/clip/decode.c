@@ -16,8 +16,16 @@
 #pragma GCC optimize("O3")
 #endif
 
+// harmed is a packet that was not decoded without errors, or whose pictures are
+// predicted from one that was not.
+struct harmed {
+	int64_t serial; // Of the packet.
+	decoder_harm harm;
+};
+
 struct decoder {
 	atomic_int stopped;
+	atomic_int errors; // That decoding told of.
 	AVFormatContext *format;
 	AVStream *stream;
 	AVCodecContext *codec;
@@ -31,6 +39,17 @@ struct decoder {
 	unsigned turned_size, smaller_size;
 	pthread_mutex_t saying;
 	char said[300];
+	char heard[sizeof((decoder_harm *)0)->said]; // First error since the packet at hand was sent.
+
+	int length_size, leaves_blanks; // See the functions of these names.
+	int careful; // Packets are decoded one by one, so that errors are known with their picture.
+	int64_t serial;
+	int harm, lead_harm; // Whether what is predicted from pictures so far is harmed; or was, before the last key picture.
+	int64_t lead_stamp;  // Of that key picture.
+	int64_t key_serial;  // Of it.
+	int64_t late_from, late_to; // Serials between these are harmed by a picture that was found so when it was shown.
+	struct harmed *harmed;
+	int harmed_count, harmed_room;
 };
 
 // FFmpeg's messages go through one function for the whole process. Which decoder
@@ -40,14 +59,18 @@ static _Thread_local decoder *inside;
 static pthread_once_t listening = PTHREAD_ONCE_INIT;
 
 static void hear(void *who, int level, const char *format, va_list words) {
-	if (level > AV_LOG_ERROR)
+	// A picture with missing parts, which are made up, is no error in FFmpeg's terms.
+	if (level > AV_LOG_ERROR && strncmp(format, "concealing", strlen("concealing")) != 0)
 		return;
 	decoder *d = inside;
 	const AVClass *class = who ? *(const AVClass **)who : NULL;
-	if (!d && class && class == avcodec_get_class())
+	const int codec = class && class == avcodec_get_class();
+	if (!d && codec)
 		d = ((AVCodecContext *)who)->opaque;
 	if (!d)
 		return;
+	if (codec)
+		atomic_fetch_add(&d->errors, 1);
 	char line[sizeof d->said];
 	if (vsnprintf(line, sizeof line, format, words) < 0)
 		return;
@@ -57,6 +80,8 @@ static void hear(void *who, int level, const char *format, va_list words) {
 	pthread_mutex_lock(&d->saying);
 	if (!*d->said) // What goes wrong first is the cause of the rest.
 		memcpy(d->said, line, sizeof line);
+	if (codec && !*d->heard)
+		av_strlcpy(d->heard, line, sizeof d->heard);
 	pthread_mutex_unlock(&d->saying);
 }
 
@@ -93,6 +118,7 @@ void decoder_free(decoder *d) {
 	av_frame_free(&d->planar);
 	av_freep(&d->turned);
 	av_freep(&d->smaller);
+	av_freep(&d->harmed);
 	pthread_mutex_destroy(&d->saying);
 	av_free(d);
 }
@@ -125,7 +151,19 @@ static int open_input(decoder *d, const char *url) {
 	if (!d->format)
 		return AVERROR(ENOMEM);
 	d->format->interrupt_callback = (AVIOInterruptCB){stopped, d};
-	return avformat_open_input(&d->format, url, NULL, NULL);
+	// A text file that is a playlist would open other files. Streams without a
+	// container have no times of their own.
+	d->format->format_whitelist = av_strdup(decoder_formats);
+	d->format->protocol_whitelist = av_strdup(decoder_protocols);
+	if (!d->format->format_whitelist || !d->format->protocol_whitelist) {
+		avformat_free_context(d->format);
+		d->format = NULL;
+		return AVERROR(ENOMEM);
+	}
+	int err = avformat_open_input(&d->format, url, NULL, NULL);
+	if (err == AVERROR(EINVAL) && av_strstart(d->said, "Format not on whitelist", NULL))
+		return decoder_other_format;
+	return err;
 }
 
 static void choose(decoder *d, AVStream *s) {
@@ -186,7 +224,7 @@ static int glance(decoder *d) {
 
 static int open_file(decoder *d, const char *url, int delay, decoder_stream *s) {
 	int err = open_input(d, url);
-	if (err < 0)
+	if (err != 0)
 		return err;
 	AVStream *video = first_video(d->format);
 	const int brief = complete(d->format, video);
@@ -200,7 +238,7 @@ static int open_file(decoder *d, const char *url, int delay, decoder_stream *s) 
 			av_packet_unref(d->first);
 			avformat_close_input(&d->format);
 			err = open_input(d, url);
-			if (err < 0)
+			if (err != 0)
 				return err;
 		}
 		err = avformat_find_stream_info(d->format, NULL);
@@ -251,9 +289,93 @@ int decoder_skim(decoder *d, decoder_packet *p) {
 		.stamp = d->packet->pts,
 		.stamped = d->packet->pts != AV_NOPTS_VALUE,
 		.shown = !(d->packet->flags & AV_PKT_FLAG_DISCARD),
+		.encrypted = av_packet_get_side_data(d->packet, AV_PKT_DATA_ENCRYPTION_INFO, NULL) != NULL,
 	};
 	av_packet_unref(d->packet);
 	return 0;
+}
+
+// What pictures hold before they are decoded, in rows by turns: no picture looks like
+// it. Some decoders leave the rest of a picture as it is where its data end early.
+enum { blank_even = 0xFE, blank_odd = 0x01 };
+
+static int blank_buffer(AVCodecContext *codec, AVFrame *f, int flags) {
+	const int err = avcodec_default_get_buffer2(codec, f, flags);
+	if (err < 0 || !f->data[0] || f->linesize[0] <= 0)
+		return err;
+	for (int y = 0; y < f->height; y++)
+		memset(f->data[0] + (ptrdiff_t)y * f->linesize[0], y % 2 ? blank_odd : blank_even, f->linesize[0]);
+	return err;
+}
+
+// leaves_blanks returns whether a codec's decoder leaves parts of a picture as they were.
+static int leaves_blanks(enum AVCodecID id) { return id == AV_CODEC_ID_HEVC || id == AV_CODEC_ID_VVC; }
+
+// blanks returns whether a square of 16 px of the picture was not decoded.
+static int blanks(const AVFrame *f) {
+	const AVPixFmtDescriptor *t = av_pix_fmt_desc_get(f->format);
+	const int step = t ? t->comp[0].step : 1;
+	for (int y = 6; y + 3 < f->height; y += 16)
+		for (int x = 6; x + 3 < f->width; x += 16) {
+			const uint8_t *p = f->data[0] + (ptrdiff_t)y * f->linesize[0] + (ptrdiff_t)x * step;
+			if (*p != blank_even && *p != blank_odd)
+				continue;
+			const int first = *p;
+			int same = 1;
+			for (int row = 0; row < 4 && same; row++) {
+				const int want = row % 2 ? blank_even + blank_odd - first : first;
+				for (int i = 0; i < 4 * step && same; i++)
+					same = p[(ptrdiff_t)row * f->linesize[0] + i] == want;
+			}
+			if (same)
+				return 1;
+		}
+	return 0;
+}
+
+// length_size returns in how many bytes a packet's units say their length, or 0 where
+// units are not stored so.
+static int length_size(const AVCodecParameters *p) {
+	if (p->codec_id == AV_CODEC_ID_H264 && p->extradata_size > 4 && p->extradata[0] == 1)
+		return (p->extradata[4] & 3) + 1;
+	if (p->codec_id == AV_CODEC_ID_HEVC && p->extradata_size > 21 && p->extradata[0] == 1)
+		return (p->extradata[21] & 3) + 1;
+	return 0;
+}
+
+// possible returns whether bytes can be those of units of H.264 or HEVC: these fill
+// their packet, and hold neither 0, 0 and a byte up to 2 nor 0, 0, 3 and a byte above
+// 3 (ITU-T H.264, 7.4.1). Decoders don't look, and make some picture of a hole.
+static int possible(const uint8_t *data, int size, int length_size) {
+	while (size > 0) {
+		if (size < length_size)
+			return 0;
+		uint32_t n = 0;
+		for (int i = 0; i < length_size; i++)
+			n = n << 8 | data[i];
+		data += length_size;
+		size -= length_size;
+		if (n > (uint32_t)size)
+			return 0;
+		const uint8_t *end = data + n, *last = end;
+		while (last > data && !last[-1])
+			last--;
+		const int padding = 8; // More zeros at the end are none of the encoder's.
+		if (end - last > padding)
+			return 0;
+		for (const uint8_t *p = data; p + 2 < last; p++) {
+			p = memchr(p, 0, last - p);
+			if (!p || p + 2 >= last)
+				break;
+			if (p[1])
+				p++;
+			else if (p[2] < 3 || (p[2] == 3 && p + 3 < last && p[3] > 3))
+				return 0;
+		}
+		data = end;
+		size -= n;
+	}
+	return 1;
 }
 
 static int start(decoder *d, int64_t most, int threads) {
@@ -273,12 +395,26 @@ static int start(decoder *d, int64_t most, int threads) {
 	d->codec->pkt_timebase = d->stream->time_base;
 	d->codec->framerate = d->stream->avg_frame_rate;
 	d->codec->max_pixels = most;
-	d->codec->thread_count = threads;
+	d->codec->err_recognition = AV_EF_CRCCHECK; // Where the stream carries sums of its pictures.
+	d->codec->thread_count = d->careful ? 1 : threads;
 	d->codec->thread_type = FF_THREAD_FRAME | FF_THREAD_SLICE;
-	return avcodec_open2(d->codec, codec, NULL);
+	d->length_size = length_size(d->stream->codecpar);
+	d->leaves_blanks = leaves_blanks(codec->id);
+	if (d->leaves_blanks) {
+		d->codec->get_buffer2 = blank_buffer;
+#pragma GCC diagnostic push
+#pragma GCC diagnostic ignored "-Wdeprecated-declarations"
+		d->codec->thread_safe_callbacks = 1;
+#pragma GCC diagnostic pop
+	}
+	err = avcodec_open2(d->codec, codec, NULL);
+	atomic_store(&d->errors, 0); // What was said of headers is no error in a picture.
+	*d->heard = 0;
+	return err;
 }
 
-int decoder_start(decoder *d, int width, int height, int rotation, int64_t most, int threads) {
+int decoder_start(decoder *d, int width, int height, int rotation, int64_t most, int threads, int careful) {
+	d->careful = careful;
 	d->width = width;
 	d->height = height;
 	d->rotation = rotation;
@@ -412,6 +548,123 @@ static int deliver(decoder *d, decoder_picture *p) {
 	return 0;
 }
 
+static const char impossible[] = "its bytes are none of a picture";
+
+// say keeps what goes wrong with the packet at hand.
+static void say(decoder *d, const char *text) {
+	pthread_mutex_lock(&d->saying);
+	if (!*d->said)
+		av_strlcpy(d->said, text, sizeof d->said);
+	if (!*d->heard)
+		av_strlcpy(d->heard, text, sizeof d->heard);
+	pthread_mutex_unlock(&d->saying);
+}
+
+// note keeps that the packet of the given serial number is harmed.
+static void note(decoder *d, int64_t serial, decoder_harm harm) {
+	if (d->harmed_count == d->harmed_room) {
+		const int room = 2 * d->harmed_room + 64;
+		struct harmed *more = av_realloc_array(d->harmed, room, sizeof *more);
+		if (!more) {
+			d->harm = 1; // The next picture has the room again, or is harmed, too.
+			return;
+		}
+		d->harmed = more;
+		d->harmed_room = room;
+	}
+	d->harmed[d->harmed_count++] = (struct harmed){serial, harm};
+}
+
+static int noted(const decoder *d, int64_t serial) {
+	if (serial > d->late_from && serial < d->late_to)
+		return 1;
+	for (int i = d->harmed_count - 1; i >= 0; i--)
+		if (d->harmed[i].serial == serial)
+			return 1;
+	return 0;
+}
+
+// send gives the decoder the packet at hand. Careful decoding is done with it when
+// this returns: what it told of meanwhile belongs to this packet. What is predicted
+// from a harmed picture is harmed, up to the next key picture, and so are pictures
+// that follow that one in the file and are shown before it.
+static void send(decoder *d) {
+	const int hole = d->length_size && !possible(d->packet->data, d->packet->size, d->length_size);
+	if (!d->careful) {
+		if (hole) {
+			atomic_fetch_add(&d->errors, 1);
+			say(d, impossible);
+		}
+		avcodec_send_packet(d->codec, d->packet);
+		return;
+	}
+	const AVPacket *packet = d->packet;
+	const int64_t stamp = packet->pts != AV_NOPTS_VALUE ? packet->pts : packet->dts;
+	const int key = packet->flags & AV_PKT_FLAG_KEY, corrupt = packet->flags & AV_PKT_FLAG_CORRUPT, disposable = packet->flags & AV_PKT_FLAG_DISPOSABLE;
+	if (key) {
+		d->lead_harm = d->harm;
+		d->lead_stamp = stamp;
+		d->harm = 0;
+		d->key_serial = d->serial + 1;
+		if (d->late_to == INT64_MAX)
+			d->late_to = d->key_serial;
+	}
+	int harm = d->harm || (d->lead_harm && !key && stamp < d->lead_stamp);
+	decoder_harm told = {.stamp = stamp, .stamped = stamp != AV_NOPTS_VALUE};
+	atomic_store(&d->errors, 0);
+	pthread_mutex_lock(&d->saying);
+	*d->heard = 0;
+	pthread_mutex_unlock(&d->saying);
+	d->codec->reordered_opaque = ++d->serial;
+	const int err = avcodec_send_packet(d->codec, d->packet);
+	told.errors = atomic_load(&d->errors);
+	if (hole) {
+		told.errors++;
+		say(d, impossible);
+	}
+	if (!told.errors && (corrupt || (err < 0 && err != AVERROR(EAGAIN) && err != AVERROR_EOF)))
+		told.errors = 1;
+	if (told.errors) {
+		harm = 1;
+		if (!disposable)
+			d->harm = 1;
+		av_strlcpy(told.said, d->heard, sizeof told.said);
+	}
+	if (harm)
+		note(d, d->serial, told);
+}
+
+// whole returns whether the picture just received was decoded without errors, from
+// pictures that were.
+static int whole(decoder *d, const AVFrame *f) {
+	const int blank = d->leaves_blanks && blanks(f);
+	if (blank || f->decode_error_flags || f->flags & AV_FRAME_FLAG_CORRUPT) {
+		if (d->careful && !noted(d, f->reordered_opaque)) {
+			const decoder_harm told = {.stamp = f->best_effort_timestamp, .stamped = f->best_effort_timestamp != AV_NOPTS_VALUE, .errors = 1};
+			note(d, f->reordered_opaque, told);
+			d->late_from = f->reordered_opaque;
+			d->late_to = d->key_serial > d->late_from ? d->key_serial : INT64_MAX;
+			if (d->late_to == INT64_MAX)
+				d->harm = 1;
+			else
+				d->lead_harm = 1;
+		}
+		return 0;
+	}
+	if (!d->careful)
+		return atomic_load(&d->errors) == 0;
+	return !noted(d, f->reordered_opaque);
+}
+
+int decoder_errors(decoder *d) { return atomic_load(&d->errors); }
+
+int decoder_harmed(const decoder *d, int i, decoder_harm *harm) {
+	if (i < 0 || i >= d->harmed_count)
+		return 0;
+	*harm = d->harmed[i].harm;
+	return 1;
+}
+
 static int next(decoder *d, decoder_picture *p) {
 	for (;;) {
 		if (stopped(d))
@@ -423,6 +676,7 @@ static int next(decoder *d, decoder_picture *p) {
 				p->stamp = d->next_stamp; // Old containers don't stamp the last picture.
 			p->stamped = p->stamp != AV_NOPTS_VALUE;
 			d->next_stamp = p->stamped && d->interval > 0 ? p->stamp + d->interval : AV_NOPTS_VALUE;
+			p->whole = whole(d, p->frame);
 			return deliver(d, p);
 		}
 		if (err == AVERROR_EOF)
@@ -443,7 +697,7 @@ static int next(decoder *d, decoder_picture *p) {
 			avcodec_send_packet(d->codec, NULL);
 			continue;
 		}
-		avcodec_send_packet(d->codec, d->packet);
+		send(d);
 		av_packet_unref(d->packet);
 	}
 }

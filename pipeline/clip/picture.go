@@ -76,7 +76,8 @@ func Pictures(ctx context.Context, info *Info, first, last int, opts PictureOpti
 	if quality == 0 {
 		quality = 3
 	}
-	args = append(args, "-i", asInput(info.Path), "-map", "0:v:0", "-fps_mode", "passthrough", "-frames:v", strconv.Itoa(last-first+1),
+	args = append(args, InputArgs(info.Path)...)
+	args = append(args, "-map", "0:v:0", "-fps_mode", "passthrough", "-frames:v", strconv.Itoa(last-first+1),
 		"-vf", filters, "-pix_fmt", "yuvj420p", "-c:v", "mjpeg", "-q:v", strconv.Itoa(quality), "-f", "mjpeg", "pipe:1")
 	cmd := exec.CommandContext(ctx, "ffmpeg", args...)
 	var stderr bytes.Buffer

@@ -13,8 +13,14 @@ import (
 // frame can cost whatever a damaged header claims.
 const maxSide = 8192
 
-// ErrNoPicture is wrapped by errors about a file that holds no video.
+// ErrNoPicture is wrapped by errors about a file from which no picture can be had.
 var ErrNoPicture = errors.New("the file holds no picture")
+
+// noPicture is an error that wraps ErrNoPicture and says itself what is wrong.
+type noPicture string
+
+func (e noPicture) Error() string { return string(e) }
+func (e noPicture) Unwrap() error { return ErrNoPicture }
 
 // Info is what is known of a clip before its pictures are decoded.
 type Info struct {
@@ -55,41 +61,49 @@ func Probe(ctx context.Context, path string) (*Info, error) {
 	case !stat.Mode().IsRegular():
 		return nil, fmt.Errorf("open clip %s: it is not an ordinary file", path)
 	case stat.Size() == 0:
-		return nil, fmt.Errorf("open clip %s: the file is empty (0 bytes): %w", path, ErrNoPicture)
+		return nil, fmt.Errorf("open clip %s: %w", path, noPicture("the file is empty (0 bytes); copy it from the phone again"))
 	}
 	d, err := openDecoder(ctx, path, -1)
-	switch {
-	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded), errors.Is(err, ErrDecoderLost):
-		return nil, fmt.Errorf("probe clip %s: %w", path, err)
-	case err != nil:
-		return nil, fmt.Errorf("probe clip %s: %w: %w", path, err, ErrNoPicture)
+	if err != nil {
+		return nil, fmt.Errorf("open clip %s: %w", path, err)
 	}
 	defer d.close()
 	info, err := d.describe(path, stat.Size())
 	if err != nil {
-		return nil, fmt.Errorf("probe clip %s: %w", path, err)
+		return nil, fmt.Errorf("open clip %s: %w", path, err)
 	}
-	unstamped := false
+	unstamped, hidden := false, false
 	for {
-		at, stamped, shown, err := d.skim(ctx)
+		packet, err := d.skim(ctx)
 		if ctx.Err() != nil || errors.Is(err, ErrDecoderLost) {
-			return nil, fmt.Errorf("probe clip %s: %w", path, err)
+			return nil, fmt.Errorf("open clip %s: %w", path, err)
 		}
 		if err != nil {
 			break // The end, or as far as a damaged clip goes.
 		}
-		unstamped = unstamped || !stamped
-		if stamped && shown {
-			info.Times = append(info.Times, at)
+		if packet.encrypted {
+			return nil, fmt.Errorf("open clip %s: %w", path, noPicture("its pictures are encrypted, and only the program that made it has the key; film or export it without protection"))
+		}
+		unstamped = unstamped || !packet.stamped
+		hidden = hidden || !packet.shown
+		if packet.stamped && packet.shown {
+			info.Times = append(info.Times, packet.at)
 		}
 	}
 	if unstamped {
 		if info.Times, err = decodedTimes(ctx, info); err != nil {
-			return nil, fmt.Errorf("probe clip %s: %w", path, err)
+			return nil, fmt.Errorf("open clip %s: %w", path, err)
 		}
 	}
 	if len(info.Times) == 0 {
-		return nil, fmt.Errorf("probe clip %s: the video stream has no frames with a timestamp: %w", path, ErrNoPicture)
+		why := noPicture("its index names no picture: the copy broke off, or the phone could not finish the film; copy it from the phone again")
+		switch {
+		case hidden:
+			why = "by its own list of cuts none of its pictures is shown; export it from the phone without cuts"
+		case unstamped:
+			why = "none of its pictures can be decoded or has a time; copy it from the phone again"
+		}
+		return nil, fmt.Errorf("open clip %s: %w", path, why)
 	}
 	if info.delay >= 0 {
 		info.delay = max(info.delay, held(info.Times))
@@ -114,7 +128,7 @@ func decodedTimes(ctx context.Context, info *Info) ([]float64, error) {
 	defer d.close()
 	whole := *info
 	whole.firstPTS = math.Inf(1) // Times are counted from whichever frame comes first.
-	if err := d.start(&whole); err != nil {
+	if err := d.start(&whole, false); err != nil {
 		return nil, err
 	}
 	p, err := newPicture(&whole)
@@ -160,15 +174,15 @@ func (d *decoder) describe(path string, size int64) (*Info, error) {
 	s := &d.stream
 	w, h := int(s.width), int(s.height)
 	if s.cover != 0 {
-		return nil, fmt.Errorf("its only picture is a cover image: %w", ErrNoPicture)
+		return nil, noPicture("its only picture is a cover image; choose the film itself")
 	}
 	if w < 16 || h < 16 || w > maxSide || h > maxSide {
-		return nil, fmt.Errorf("picture size %d × %d is outside 16 to %d px: %w", w, h, maxSide, ErrNoPicture)
+		return nil, noPicture(fmt.Sprintf("its pictures are %d × %d px, and this program reads 16 to %d px along each side; export it in another size", w, h, maxSide))
 	}
 	clockwise := -float64(s.counter_clockwise)
 	quarter := math.Round(clockwise / 90)
 	if math.Abs(clockwise-90*quarter) > 1 {
-		return nil, fmt.Errorf("it is turned by %g°, only quarter turns are understood", clockwise)
+		return nil, fmt.Errorf("it is turned by %g°, and only quarter turns are understood; export it upright", clockwise)
 	}
 	rotation := ((int(quarter)%4 + 4) % 4) * 90
 	if rotation%180 != 0 {

@@ -8,7 +8,6 @@ import (
 	"io"
 	"math"
 	"os/exec"
-	"path/filepath"
 
 	"jogstrip/pipeline/clip"
 )
@@ -45,6 +44,10 @@ type edgeSmall struct {
 	width float32
 }
 
+// withLuma lists the pixel formats from which luma can be taken as it is; others (RGB,
+// palettes) are converted first.
+const withLuma = "yuv420p|yuvj420p|yuv422p|yuvj422p|yuv444p|yuvj444p|yuv411p|gray|yuv420p10|yuv422p10|yuv444p10|nv12|p010"
+
 // sample decodes the clip and reduces every picture that is looked at.
 func sample(ctx context.Context, info *clip.Info) (*samples, error) {
 	ctx, cancel := context.WithCancel(ctx)
@@ -52,12 +55,10 @@ func sample(ctx context.Context, info *clip.Info) (*samples, error) {
 	every := max(1, int(math.Round(info.FrameRate/sampleRate)))
 	every = max(every, (len(info.Times)+maxSamples-1)/maxSamples)
 	turn := map[int]string{90: ",transpose=clock", 180: ",hflip,vflip", 270: ",transpose=cclock"}[info.Rotation]
-	abs, err := filepath.Abs(info.Path)
-	if err != nil {
-		return nil, err
-	}
-	cmd := exec.CommandContext(ctx, "ffmpeg", "-v", "error", "-nostdin", "-noautorotate", "-i", "file:"+abs, "-map", "0:v:0", "-fps_mode", "passthrough",
-		"-vf", fmt.Sprintf(`select='not(mod(n\,%d))',extractplanes=y%s,scale=%d:%d`, every, turn, info.Width, info.Height), "-pix_fmt", "gray", "-f", "rawvideo", "pipe:1")
+	args := append([]string{"-v", "error", "-nostdin", "-noautorotate"}, clip.InputArgs(info.Path)...)
+	args = append(args, "-map", "0:v:0", "-fps_mode", "passthrough",
+		"-vf", fmt.Sprintf(`select='not(mod(n\,%d))',format=pix_fmts=%s,extractplanes=y%s,scale=%d:%d`, every, withLuma, turn, info.Width, info.Height), "-pix_fmt", "gray", "-f", "rawvideo", "pipe:1")
+	cmd := exec.CommandContext(ctx, "ffmpeg", args...)
 	stdout, err := cmd.StdoutPipe()
 	if err != nil {
 		return nil, err

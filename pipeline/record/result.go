@@ -51,19 +51,31 @@ type Inputs struct {
 
 // ClipFacts says how the clip was filmed.
 type ClipFacts struct {
-	File            string  `json:"file"`
-	Codec           string  `json:"codec"`
-	BitDepth        int     `json:"bit_depth"`
-	Width           int     `json:"width_px"`
-	Height          int     `json:"height_px"`
-	Rotation        int     `json:"rotation_deg"`
-	FrameRate       float64 `json:"frame_rate_hz"`
-	VariableRate    bool    `json:"variable_frame_rate,omitempty"`
-	Frames          int     `json:"frames"`
-	PromisedFrames  int     `json:"promised_frames"`
-	DurationS       float64 `json:"duration_s"`
-	ShakePX         float64 `json:"shake_rms_px"`
-	ResidualShakePX float64 `json:"residual_shake_rms_px"`
+	File           string  `json:"file"`
+	Codec          string  `json:"codec"`
+	BitDepth       int     `json:"bit_depth"`
+	Width          int     `json:"width_px"`
+	Height         int     `json:"height_px"`
+	Rotation       int     `json:"rotation_deg"`
+	FrameRate      float64 `json:"frame_rate_hz"`
+	VariableRate   bool    `json:"variable_frame_rate,omitempty"`
+	Frames         int     `json:"frames"`
+	PromisedFrames int     `json:"promised_frames"`
+	DurationS      float64 `json:"duration_s"`
+	// DamagedFrames is how many frames could not be decoded whole: decoded with errors,
+	// predicted from such frames, or missing. Nothing is followed in them.
+	DamagedFrames   int           `json:"damaged_frames,omitempty"`
+	DecodeErrors    []DecodeError `json:"decode_errors,omitempty"` // Every frame in which decoding told of errors.
+	ShakePX         float64       `json:"shake_rms_px"`
+	ResidualShakePX float64       `json:"residual_shake_rms_px"`
+}
+
+// DecodeError is what decoding told of one frame.
+type DecodeError struct {
+	Frame int     `json:"frame"` // -1 where it can't be said which.
+	TimeS float64 `json:"time_s"`
+	Count int     `json:"errors"`
+	Said  string  `json:"said,omitempty"` // The first, in FFmpeg's words.
 }
 
 // Tracking says how well every mark was followed.
