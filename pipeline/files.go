@@ -239,7 +239,15 @@ func summaryWords(s *metrics.Summary) string {
 		text = fmt.Sprintf("%s Asymmetry score %.2f (95 %% interval %.2f to %.2f; 0 is even, 1 as uneven as ordinary run-to-run variation).",
 			ended(text), s.Score.Value, s.Score.Low, s.Score.High)
 	}
-	return fmt.Sprintf("%s %d strides in %d run(s).", ended(text), s.Strides, s.Runs)
+	return fmt.Sprintf("%s %s in %s.", ended(text), counted(s.Strides, "stride"), counted(s.Runs, "run"))
+}
+
+// counted returns "1 run", "2 runs".
+func counted(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
 }
 
 // ended returns text as a whole sentence.

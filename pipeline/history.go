@@ -198,10 +198,10 @@ func ownTolerances(ctx context.Context, folders []string, visits []*pastVisit) e
 			read[v.Around.Folder] = v
 		}
 	}
-	runs := func(folder string, gait traj.Gait) []metrics.Run {
+	runs := func(ctx context.Context, folder string, gait traj.Gait) []metrics.Run {
 		v := read[folder]
 		if v == nil {
-			return runsOf(folder, gait)
+			return runsOf(ctx, folder, gait)
 		}
 		return slices.DeleteFunc(v.Runs(), func(r metrics.Run) bool { return r.Gait != gait })
 	}

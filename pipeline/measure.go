@@ -120,23 +120,21 @@ func MeasureClip(ctx context.Context, path string, opts MeasureOptions) (result 
 func prepare(ctx context.Context, path string, opts MeasureOptions) (*job, error) {
 	j := &job{path: path}
 	marksPath := record.MarksPath(path)
-	marks, err := record.ReadMarks(marksPath)
+	marks, sum, err := record.ReadMarksHashed(marksPath)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, fmt.Errorf("clip %s: %s is not there: %w", path, filepath.Base(marksPath), ErrNoMarks)
 	}
 	if err != nil {
 		return nil, err
 	}
-	j.marks = marks
+	j.marks, j.inputs.MarksSHA256 = marks, sum
 	if j.around, err = Look(filepath.Dir(path)); err != nil {
 		return nil, err
 	}
-	if j.inputs.MarksSHA256, err = fsx.Hash(ctx, marksPath); err != nil {
+	if j.inputs.SettingsSHA256, err = j.around.settingsHash(); err != nil {
 		return nil, err
 	}
-	if j.inputs.SettingsSHA256, err = j.around.settingsHash(opts.Resamples); err != nil {
-		return nil, err
-	}
+	j.inputs.WithersM, j.inputs.Resamples = j.around.Horse.WithersM, opts.Resamples
 	// The clip is hashed while it is decoded, which leaves it in the system's memory.
 	j.hashed = make(chan error, 1)
 	go func() {
@@ -174,9 +172,12 @@ func UpToDate(ctx context.Context, path string, opts MeasureOptions, hash func(c
 	if err != nil {
 		return false, "", err
 	}
-	settings, err := around.settingsHash(opts.Resamples)
+	settings, err := around.settingsHash()
 	if err != nil {
 		return false, "", err
+	}
+	if result.Inputs.Resamples != opts.Resamples {
+		return false, "measured with another number of resamples (--resamples)", nil
 	}
 	if settings != result.Inputs.SettingsSHA256 {
 		return false, "the horse's page or the tolerances have changed", nil

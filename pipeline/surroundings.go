@@ -115,15 +115,14 @@ func (s *Surroundings) warn(file string, keys []string) {
 }
 
 // settingsHash identifies everything beside the clip and its marks on which a
-// clip's results depend.
-func (s *Surroundings) settingsHash(resamples int) (string, error) {
+// clip's results depend, but for the number of resamples.
+func (s *Surroundings) settingsHash() (string, error) {
 	data, err := json.Marshal(struct {
 		Horse      string
 		WithersM   float64
 		Tolerances []byte
-		Resamples  int
 		Date       string
-	}{s.Horse.Name, s.Horse.WithersM, s.tolerances, resamples, s.Date()})
+	}{s.Horse.Name, s.Horse.WithersM, s.tolerances, s.Date()})
 	if err != nil {
 		return "", fmt.Errorf("hash settings: %w", err)
 	}

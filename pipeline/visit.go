@@ -66,7 +66,7 @@ func loadVisit(ctx context.Context, path string) (*Visit, error) {
 		return nil, fmt.Errorf("open visit: %w", err)
 	}
 	if !stat.IsDir() || strings.HasSuffix(filepath.Clean(path), ".out") {
-		return loadSingle(path, stat.IsDir())
+		return loadSingle(ctx, path, stat.IsDir())
 	}
 	v := &Visit{Folder: path}
 	if v.Around, err = Look(path); err != nil {
@@ -91,7 +91,8 @@ func loadVisit(ctx context.Context, path string) (*Visit, error) {
 	if err := v.read(ctx, results); err != nil {
 		return nil, fmt.Errorf("open visit %s: %w", path, err)
 	}
-	return v, nil
+	v.sift(ctx)
+	return v, ctx.Err()
 }
 
 // read reads the results in out folders, several at once, in the order of
@@ -133,7 +134,7 @@ func atOnce(ctx context.Context, n int, do func(i int)) error {
 	return group.Wait()
 }
 
-func loadSingle(path string, isFolder bool) (*Visit, error) {
+func loadSingle(ctx context.Context, path string, isFolder bool) (*Visit, error) {
 	folder := path
 	if !isFolder {
 		folder = filepath.Dir(path)
@@ -155,7 +156,10 @@ func loadSingle(path string, isFolder bool) (*Visit, error) {
 		return nil, err
 	}
 	v.Results = []VisitResult{{folder, result}}
-	return v, nil
+	if isFolder || IsClip(path) {
+		v.sift(ctx)
+	} // A result file by itself may have been taken elsewhere.
+	return v, ctx.Err()
 }
 
 // Summary returns the visit's runs of its gait taken together.

@@ -268,11 +268,27 @@ func visitStale(folder string) bool {
 		return true
 	}
 	for _, e := range entries {
-		if e.IsDir() && strings.HasSuffix(e.Name(), ".out") && newer(filepath.Join(folder, e.Name(), record.ResultFile)) {
+		if !e.IsDir() || !strings.HasSuffix(e.Name(), ".out") {
+			continue
+		}
+		if newer(filepath.Join(folder, e.Name(), record.ResultFile)) || withoutClip(folder, e.Name(), entries) {
 			return true
 		}
 	}
 	return false
+}
+
+// withoutClip reports whether the results folder called out belongs to no clip.
+func withoutClip(folder, out string, entries []os.DirEntry) bool {
+	if _, err := os.Stat(filepath.Join(folder, out, record.ResultFile)); err != nil {
+		return false
+	}
+	for _, e := range entries {
+		if pipeline.IsClip(e.Name()) && record.OutPath(e.Name()) == out {
+			return false
+		}
+	}
+	return true
 }
 
 // newPrinter returns what shows a batch on out.

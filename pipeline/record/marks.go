@@ -1,6 +1,8 @@
 package record
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -70,11 +72,22 @@ func stem(clip string) string { return strings.TrimSuffix(clip, filepath.Ext(cli
 // ReadMarks reads and checks the marks file at path. That it fits its clip is
 // checked by Fit.
 func ReadMarks(path string) (*Marks, error) {
+	m, _, err := ReadMarksHashed(path)
+	return m, err
+}
+
+// ReadMarksHashed is ReadMarks and returns the SHA-256 of the very bytes that it read,
+// in hexadecimal: a file that is replaced meanwhile is one or the other.
+func ReadMarksHashed(path string) (m *Marks, sum string, err error) {
 	data, err := fsx.ReadFile(path, marksLimit)
 	if err != nil {
-		return nil, fmt.Errorf("read marks: %w", err)
+		return nil, "", fmt.Errorf("read marks: %w", err)
 	}
-	return ParseMarks(path, data)
+	if m, err = ParseMarks(path, data); err != nil {
+		return nil, "", err
+	}
+	hash := sha256.Sum256(data)
+	return m, hex.EncodeToString(hash[:]), nil
 }
 
 // ParseMarks is ReadMarks for bytes at hand; path only serves errors.

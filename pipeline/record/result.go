@@ -47,6 +47,10 @@ type Inputs struct {
 	ClipSHA256     string `json:"clip_sha256"`
 	MarksSHA256    string `json:"marks_sha256"`
 	SettingsSHA256 string `json:"settings_sha256"`
+	// WithersM is the horse's height as its page had it, m, which lengths of the body
+	// depend on; 0 was not known.
+	WithersM  float64 `json:"withers_m,omitempty"`
+	Resamples int     `json:"resamples,omitempty"` // Of the bootstrap, where another number than the built-in one was asked for.
 }
 
 // ClipFacts says how the clip was filmed.
