@@ -1,6 +1,7 @@
 package pipeline
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -148,7 +149,7 @@ func visitName(b, a *Visit) string {
 }
 
 func writeComparison(c *Compared, b, a *Visit, opts CompareOptions) (err error) {
-	if err := os.MkdirAll(filepath.Dir(c.Folder), 0o755); err != nil {
+	if err := os.MkdirAll(filepath.Dir(c.Folder), 0o777); err != nil {
 		return fmt.Errorf("write comparison: %w", err)
 	}
 	if err := mayReplace(c.Folder, "comparison.json"); err != nil {
@@ -255,7 +256,9 @@ func mayCompare(b, a *Visit, opts CompareOptions) error {
 }
 
 // mayReplace refuses to replace a folder that holds anything but an earlier
-// result of the same kind, so that a mistyped folder costs nothing.
+// result of the same kind, so that a mistyped folder costs nothing. mark is the name of
+// the file by which such a folder is known; a JSON file must say that it is this
+// program's.
 func mayReplace(folder, mark string) error {
 	entries, err := os.ReadDir(folder)
 	if errors.Is(err, os.ErrNotExist) || err == nil && len(entries) == 0 {
@@ -264,10 +267,31 @@ func mayReplace(folder, mark string) error {
 	if err != nil {
 		return fmt.Errorf("write into %s: %w", folder, err)
 	}
-	if _, err := os.Stat(filepath.Join(folder, mark)); err != nil {
-		return fmt.Errorf("write into %s: it holds other files and is left as it is; name a new folder", folder)
+	other := fmt.Errorf("write into %s: it holds other files than this program's and is left as it is; rename it, or name another folder", folder)
+	stat, err := os.Stat(filepath.Join(folder, mark))
+	if err != nil || !stat.Mode().IsRegular() {
+		return other
+	}
+	if filepath.Ext(mark) == ".json" && stat.Size() > 0 { // A drive that failed may leave an empty one.
+		head, err := firstBytes(filepath.Join(folder, mark), 400)
+		if err != nil {
+			return fmt.Errorf("write into %s: %w", folder, err)
+		}
+		if !bytes.Contains(head, []byte(`"schema"`)) || !bytes.Contains(head, []byte(`"jogstrip-`)) {
+			return other
+		}
 	}
 	return nil
+}
+
+// firstBytes returns at most the first n bytes of a file.
+func firstBytes(path string, n int64) (head []byte, err error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer func() { err = errors.Join(err, f.Close()) }()
+	return io.ReadAll(io.LimitReader(f, n))
 }
 
 func compared(v *Visit) comparedVisit {

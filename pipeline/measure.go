@@ -65,6 +65,13 @@ func MeasureClip(ctx context.Context, path string, opts MeasureOptions) (result 
 		return nil, err
 	}
 	defer func() { err = errors.Join(err, release()) }()
+	// Before any work: what can't be written, or must not be written over.
+	if err := fsx.Writable(filepath.Dir(path)); err != nil {
+		return nil, fmt.Errorf("clip %s: %w", path, err)
+	}
+	if err := mayReplace(record.OutPath(path), record.ResultFile); err != nil {
+		return nil, fmt.Errorf("clip %s: %w", path, err)
+	}
 	ctx, cancel := context.WithCancel(ctx)
 	j, err := prepare(ctx, path, opts)
 	if err != nil {

@@ -75,7 +75,7 @@ func repeatFolders(horse string, others bool) ([]string, error) {
 		var rest []string
 		for _, e := range beside {
 			folder := filepath.Join(filepath.Dir(horse), e.Name())
-			if !e.IsDir() || folder == horse {
+			if stat, err := os.Stat(folder); err != nil || !stat.IsDir() || folder == horse {
 				continue
 			}
 			visits, err := Visits(folder)

@@ -183,8 +183,9 @@ func Visits(folder string) ([]string, error) {
 	}
 	var out []string
 	for _, e := range entries {
-		if e.IsDir() && isDated(e.Name()) {
-			out = append(out, filepath.Join(folder, e.Name()))
+		path := filepath.Join(folder, e.Name())
+		if stat, err := os.Stat(path); err == nil && stat.IsDir() && isDated(e.Name()) { // A link is followed.
+			out = append(out, path)
 		}
 	}
 	slices.Sort(out)

@@ -189,6 +189,9 @@ func runBatch(ctx context.Context, a *app, opts batchOptions, folder string) err
 	if errors.As(err, &held) {
 		return fmt.Errorf("%w: %w", errHeld, err)
 	}
+	if errors.Is(err, batch.ErrNoClips) {
+		return partial(err.Error())
+	}
 	if ctx.Err() != nil {
 		return interrupted("starting again goes on where it stopped")
 	}

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io/fs"
 	"os"
 	"os/exec"
 	"path"
@@ -18,6 +17,7 @@ import (
 
 	"golang.org/x/sync/errgroup"
 	"golang.org/x/sync/semaphore"
+	"golang.org/x/sys/unix"
 
 	"jogstrip/pipeline/fsx"
 	"jogstrip/pipeline/record"
@@ -92,6 +92,18 @@ var ErrReadOnly = errors.New("nothing can be written there")
 
 // ErrDiskFull is wrapped by the error of a batch that ran out of room.
 var ErrDiskFull = errors.New("the disk is full")
+
+// ErrNoClips is wrapped by the error of a folder in which there is no clip; nothing is
+// written there.
+var ErrNoClips = errors.New("there is no clip in it (a file called .mp4, .mov, .m4v, .3gp, .mkv, .webm, .avi, .mts, .mpg or .mpeg); is it the right folder, and is its drive there?")
+
+// notSearched says what a search met.
+func notSearched(problem string) string {
+	if strings.HasPrefix(problem, "search ") {
+		return "Not searched: " + problem
+	}
+	return problem
+}
 
 // run is a batch on its way.
 type run struct {
@@ -199,7 +211,18 @@ func newRun(opts Options) (*run, error) {
 		if !readOnly(err) {
 			return nil, fmt.Errorf("open folder %s: %w", folder, err)
 		}
-		r.ledger.Notes = append(r.ledger.Notes, "Nothing can be written into this folder: no results, no morning page, no lock.")
+		why := "the drive is read-only"
+		for _, path := range []string{folder, filepath.Join(folder, StateFolder), filepath.Join(folder, StateFolder, lockFile)} {
+			if whose := fsx.Owner(path); whose != "" && unix.Access(path, unix.W_OK) != nil {
+				name, _ := filepath.Rel(folder, path)
+				if name == "." {
+					name = "it"
+				}
+				why = fmt.Sprintf("%s belongs to %s; ask for the right to write there", name, whose)
+				break
+			}
+		}
+		r.ledger.Notes = append(r.ledger.Notes, "Nothing can be written into this folder ("+why+"): no results, no morning page, no lock.")
 		return r, nil
 	}
 	r.state = filepath.Join(folder, StateFolder)
@@ -210,12 +233,17 @@ func newRun(opts Options) (*run, error) {
 // A disk that is full is writable: nothing may be left to do.
 func writable(folder string) error {
 	state := filepath.Join(folder, StateFolder)
-	if err := os.Mkdir(state, 0o755); err != nil && !errors.Is(err, fs.ErrExist) {
+	if err := fsx.MakeFolder(state); err != nil {
 		return err
 	}
-	f, err := os.OpenFile(filepath.Join(state, lockFile), os.O_CREATE|os.O_RDWR, 0o644)
+	path := filepath.Join(state, lockFile)
+	f, err := os.OpenFile(path, os.O_CREATE|os.O_RDWR, 0o644)
 	if err != nil {
 		return err
+	}
+	fsx.Share(path)
+	if err := unix.Access(state, unix.W_OK|unix.X_OK); err != nil {
+		return errors.Join(err, f.Close())
 	}
 	return f.Close()
 }
@@ -265,10 +293,13 @@ func (r *run) plan(ctx context.Context) ([]job, error) {
 			return nil, fmt.Errorf("search folder %s: %w", r.Folder, err)
 		}
 		for _, line := range strings.Split(err.Error(), "\n") {
-			text := r.shorten("Not searched: " + line)
+			text := r.shorten(notSearched(line))
 			r.ledger.Problems = append(r.ledger.Problems, text)
 			r.tell(Event{Kind: EventNote, Text: text})
 		}
+	}
+	if len(clips) == 0 && err == nil {
+		return nil, fmt.Errorf("folder %s: %w", r.Folder, ErrNoClips)
 	}
 	var mine []Clip
 	for _, c := range clips {

@@ -138,7 +138,7 @@ func addUnseen(ctx context.Context, folder string, merged *Ledger, find func(ctx
 		if len(clips) == 0 {
 			return fmt.Errorf("search folder %s: %w", folder, err)
 		}
-		merged.Problems = append(merged.Problems, "Not searched: "+err.Error())
+		merged.Problems = append(merged.Problems, notSearched(err.Error()))
 	}
 	seen := map[string]bool{}
 	for _, e := range merged.Entries {
