@@ -90,6 +90,13 @@ func CompareVisits(ctx context.Context, before, after string, opts CompareOption
 	if two := twoHorses(b, a); two != "" {
 		notes = append(notes, fmt.Sprintf("These are two horses, %s: what differs between them is no change.", two))
 	}
+	for _, v := range []*Visit{b, a} {
+		for _, text := range v.Around.Warnings {
+			if !slices.Contains(notes, text) {
+				notes = append(notes, text)
+			}
+		}
+	}
 	// Tolerances are the later visit's.
 	if err := a.useRepeats(ctx, runsOf); err != nil {
 		return nil, err

@@ -23,6 +23,7 @@ type HorseHistory struct {
 	Visits   int
 	Finding  string
 	Problems []string
+	Notes    []string // What people should know of the pages, such as unknown keys.
 }
 
 // History writes one page about all visits of the horse at folder. A visit
@@ -50,6 +51,11 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 		if v.err != nil {
 			out.Problems = append(out.Problems, v.err.Error())
 			continue
+		}
+		for _, text := range v.Around.Warnings {
+			if !slices.Contains(out.Notes, text) {
+				out.Notes = append(out.Notes, text)
+			}
 		}
 		page.Header = header(v.Around)
 		if f := v.Around.Visit.Followed; f != "" && !slices.Contains(page.Followed, f) {

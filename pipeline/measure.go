@@ -341,6 +341,10 @@ func (j *job) track(ctx context.Context, info *clip.Info, opts MeasureOptions) (
 			}
 		}
 	}
+	var mark *track.MarkError
+	if errors.As(err, &mark) && end.broken != nil {
+		return nil, end, fmt.Errorf("clip %s breaks off, and there are marks after that: copy it from the phone again (%w)", j.path, mark)
+	}
 	if err != nil {
 		return nil, end, fmt.Errorf("follow the marks of clip %s: %w", j.path, err)
 	}

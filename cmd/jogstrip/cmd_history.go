@@ -37,6 +37,9 @@ func runHistory(ctx context.Context, a *app, horse string) error {
 	if err != nil {
 		return err
 	}
+	for _, n := range h.Notes {
+		fmt.Fprintf(a.stderr, "jogstrip: note: %s\n", n)
+	}
 	visits := fmt.Sprintf("%d visits.", h.Visits)
 	if h.Visits == 1 {
 		visits = "1 visit."

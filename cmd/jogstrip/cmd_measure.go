@@ -68,12 +68,16 @@ func headroom() (end func()) {
 
 func runMeasure(ctx context.Context, a *app, opts measureOptions, clips []string) error {
 	failed, doubtful := 0, 0
+	remark := remarks()
 	for _, path := range clips {
 		line := newStageLine(a.stderr, filepath.Base(path))
 		result, err := pipeline.MeasureClip(ctx, path, pipeline.MeasureOptions{
 			Program: program(), Resamples: opts.resamples, NoVideo: opts.noVideo, Progress: line.show,
 		})
 		line.end()
+		for _, text := range remark(filepath.Dir(path)) {
+			fmt.Fprintf(a.stderr, "jogstrip: note: %s\n", text)
+		}
 		if err != nil {
 			if ctx.Err() != nil {
 				return interrupted("results are the old ones or the new ones, whole")
@@ -101,6 +105,26 @@ func runMeasure(ctx context.Context, a *app, opts measureOptions, clips []string
 		return partial("") // Said beside each finding.
 	}
 	return nil
+}
+
+// remarks returns a function that gives what people should know of the pages around a
+// folder of clips, such as keys that are not known, each once.
+func remarks() func(folder string) []string {
+	told := map[string]bool{}
+	return func(folder string) []string {
+		around, err := pipeline.Look(folder)
+		if err != nil {
+			return nil // Whoever needs the pages says so.
+		}
+		var out []string
+		for _, text := range around.Warnings {
+			if !told[text] {
+				told[text] = true
+				out = append(out, text)
+			}
+		}
+		return out
+	}
 }
 
 // printFinding says in words what was found on one clip and where its report is.

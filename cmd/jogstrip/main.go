@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 )
 
 // version is the program's own version.
@@ -69,7 +70,11 @@ func main() {
 
 // run is main without the process: it returns the exit code.
 func run(args []string, stdout, stderr io.Writer) int {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
+	ends := []os.Signal{os.Interrupt, syscall.SIGTERM}
+	if !signal.Ignored(syscall.SIGHUP) { // Else it was started to outlive its terminal.
+		ends = append(ends, syscall.SIGHUP)
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), ends...)
 	defer stop()
 	root := newRootCommand(&app{stdout, stderr})
 	root.SetArgs(args)
@@ -161,7 +166,7 @@ It measures movement. It never names a disease: a veterinarian diagnoses.
 	root.SetOut(a.stdout)
 	root.SetErr(a.stderr)
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error {
-		return fmt.Errorf("%w: %w", errUsage, err)
+		return fmt.Errorf("%w: %w", errUsage, flagError(err))
 	})
 	for _, c := range commands(a) {
 		if c.Args != nil {
@@ -171,6 +176,19 @@ It measures movement. It never names a disease: a veterinarian diagnoses.
 	}
 	root.Args = usageArgs(root.Args)
 	return root
+}
+
+// flagError says in words what a flag's value must be.
+func flagError(err error) error {
+	var invalid *pflag.InvalidValueError
+	if !errors.As(err, &invalid) {
+		return err
+	}
+	allowed := map[string]string{"int": "a whole number", "duration": "a time such as 90s, 15m or 2h", "bool": "true or false"}[invalid.GetFlag().Value.Type()]
+	if allowed == "" {
+		return err
+	}
+	return fmt.Errorf("--%s is %q; allowed: %s", invalid.GetFlag().Name, invalid.GetValue(), allowed)
 }
 
 // usageArgs turns a complaint about arguments into a usage error.

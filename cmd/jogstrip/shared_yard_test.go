@@ -49,8 +49,12 @@ func TestResultsReplaceNothingElse(t *testing.T) {
 		name string
 		make func() error
 	}{
-		{"a folder of letters", func() error { return errors.Join(os.Mkdir(out, 0o755), os.WriteFile(filepath.Join(out, "letter.txt"), []byte("x"), 0o644)) }},
-		{"another program's results", func() error { return errors.Join(os.Mkdir(out, 0o755), os.WriteFile(filepath.Join(out, "result.json"), []byte(`{"result": 4}`), 0o644)) }},
+		{"a folder of letters", func() error {
+			return errors.Join(os.Mkdir(out, 0o755), os.WriteFile(filepath.Join(out, "letter.txt"), []byte("x"), 0o644))
+		}},
+		{"another program's results", func() error {
+			return errors.Join(os.Mkdir(out, 0o755), os.WriteFile(filepath.Join(out, "result.json"), []byte(`{"result": 4}`), 0o644))
+		}},
 		{"a file", func() error { return os.WriteFile(out, []byte("x"), 0o644) }},
 		{"a link", func() error { return os.Symlink(elsewhere, out) }},
 	} {

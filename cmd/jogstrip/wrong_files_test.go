@@ -12,6 +12,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"jogstrip/pipeline/record"
 )
@@ -111,6 +112,30 @@ func TestWrongFiles(t *testing.T) {
 			must(t, exitPartly, words, "check", clip)
 			if _, err := os.Stat(record.OutPath(clip)); err == nil {
 				t.Errorf("%s has results", name)
+			}
+		}
+	})
+
+	t.Run("ctrl-C ends every command at once", func(t *testing.T) {
+		clip := folder(t)
+		copyClip(t, film, clip)
+		for _, args := range [][]string{{"measure", "--no-video", clip}, {"measure", "--resamples", "100000", clip}, {"check", clip}} {
+			for _, after := range []time.Duration{300 * time.Millisecond, time.Second} {
+				cmd := jogstrip(t, args...)
+				if err := cmd.Start(); err != nil {
+					t.Fatal(err)
+				}
+				time.Sleep(after)
+				sent := time.Now()
+				_ = cmd.Process.Signal(os.Interrupt) // It may have ended by itself.
+				err := cmd.Wait()
+				if took := time.Since(sent); took > promptly2s {
+					t.Errorf("%v: %s after ctrl-C", args, took)
+				}
+				var exit *exec.ExitError
+				if errors.As(err, &exit) && exit.Exited() && exit.ExitCode() != exitInterrupted && exit.ExitCode() != exitPartly {
+					t.Errorf("%v: %v", args, err)
+				}
 			}
 		}
 	})

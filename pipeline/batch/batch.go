@@ -65,6 +65,9 @@ type Options struct {
 	Visit func(ctx context.Context, folder string, fresh bool) error
 	// Page makes the morning page; nil writes its data only.
 	Page func(l *Ledger) ([]byte, error)
+	// Remarks returns what people should know of the pages around the clips in a folder,
+	// in sentences; nil has none. It is called once for every folder with clips.
+	Remarks func(folder string) []string
 	// Report is the name of the report inside a clip's results folder; empty
 	// leaves links out.
 	Report string
@@ -309,6 +312,7 @@ func (r *run) plan(ctx context.Context) ([]job, error) {
 			r.ledger.Entries = append(r.ledger.Entries, Entry{Clip: name, Outcome: Unfinished})
 		}
 	}
+	r.remark(mine)
 	jobs := make([]*job, len(mine))
 	var looked int
 	group, groupCtx := errgroup.WithContext(ctx)
@@ -365,6 +369,26 @@ func (r *run) plan(ctx context.Context) ([]job, error) {
 		}
 	}
 	return todo, nil
+}
+
+// remark keeps what is to be said of the folders that hold the clips.
+func (r *run) remark(clips []Clip) {
+	if r.Remarks == nil {
+		return
+	}
+	seen := map[string]bool{}
+	for _, c := range clips {
+		folder := filepath.Dir(c.Path)
+		if seen[folder] {
+			continue
+		}
+		seen[folder] = true
+		for _, text := range r.Remarks(folder) {
+			text = r.shorten(text)
+			r.note(text)
+			r.tell(Event{Kind: EventNote, Text: text})
+		}
+	}
 }
 
 // look decides what is to be done with a clip: it returns its final entry or a

@@ -34,6 +34,9 @@ const (
 	drainTime = 2 * time.Second
 	// A process that is told to end may clear up for this long before it is killed.
 	graceTime = 5 * time.Second
+	// The same where a person waits for the batch to stop: nothing is lost that the
+	// next batch doesn't clear up.
+	promptTime = time.Second
 )
 
 // child is a clip's process.
@@ -243,6 +246,7 @@ func (c *child) wait(ctx context.Context, p *process) (*Answer, error) {
 		case <-ctxEnd:
 			ctxEnd = nil
 			end("", "canceled")
+			mercy = time.After(min(c.graceOr(), promptTime))
 		}
 	}
 	reading.Wait()

@@ -8,6 +8,7 @@ import (
 	"io"
 	"math"
 	"os/exec"
+	"strings"
 
 	"jogstrip/pipeline/clip"
 )
@@ -44,12 +45,21 @@ type edgeSmall struct {
 	width float32
 }
 
-// withLuma lists the pixel formats from which luma can be taken as it is; others (RGB,
-// palettes) are converted first.
-const withLuma = "yuv420p|yuvj420p|yuv422p|yuvj422p|yuv444p|yuvj444p|yuv411p|gray|yuv420p10|yuv422p10|yuv444p10|nv12|p010"
-
 // sample decodes the clip and reduces every picture that is looked at.
 func sample(ctx context.Context, info *clip.Info) (*samples, error) {
+	s, err := sampleAs(ctx, info, "")
+	if errors.Is(err, errNoLuma) {
+		return sampleAs(ctx, info, "format=yuv444p,")
+	}
+	return s, err
+}
+
+// errNoLuma says that the clip's pictures (RGB, palettes) have no luma that could be
+// taken as it is.
+var errNoLuma = errors.New("its pictures have no luma")
+
+// sampleAs is sample for pictures that the filter before makes of the clip's.
+func sampleAs(ctx context.Context, info *clip.Info, before string) (*samples, error) {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	every := max(1, int(math.Round(info.FrameRate/sampleRate)))
@@ -57,7 +67,7 @@ func sample(ctx context.Context, info *clip.Info) (*samples, error) {
 	turn := map[int]string{90: ",transpose=clock", 180: ",hflip,vflip", 270: ",transpose=cclock"}[info.Rotation]
 	args := append([]string{"-v", "error", "-nostdin", "-noautorotate"}, clip.InputArgs(info.Path)...)
 	args = append(args, "-map", "0:v:0", "-fps_mode", "passthrough",
-		"-vf", fmt.Sprintf(`select='not(mod(n\,%d))',format=pix_fmts=%s,extractplanes=y%s,scale=%d:%d`, every, withLuma, turn, info.Width, info.Height), "-pix_fmt", "gray", "-f", "rawvideo", "pipe:1")
+		"-vf", fmt.Sprintf(`select='not(mod(n\,%d))',%sextractplanes=y%s,scale=%d:%d`, every, before, turn, info.Width, info.Height), "-pix_fmt", "gray", "-f", "rawvideo", "pipe:1")
 	cmd := exec.CommandContext(ctx, "ffmpeg", args...)
 	stdout, err := cmd.StdoutPipe()
 	if err != nil {
@@ -88,7 +98,13 @@ func sample(ctx context.Context, info *clip.Info) (*samples, error) {
 		return nil, err
 	}
 	if len(s.frames) == 0 {
-		return nil, errors.Join(clip.ErrNoPicture, waitErr)
+		if before == "" && (strings.Contains(stderr.String(), "planes not available") || strings.Contains(stderr.String(), "choose their formats")) {
+			return nil, errNoLuma
+		}
+		if waitErr != nil {
+			return nil, fmt.Errorf("none of its pictures can be decoded (%s): %w", strings.TrimSpace(strings.SplitN(stderr.String(), "\n", 2)[0]), clip.ErrNoPicture)
+		}
+		return nil, fmt.Errorf("none of its pictures can be decoded: %w", clip.ErrNoPicture)
 	}
 	s.broken = readErr != nil
 	return s, nil

@@ -146,6 +146,7 @@ func ReadResult(path string) (*Result, error) {
 
 // ParseResult is ReadResult for bytes at hand; path only serves errors.
 func ParseResult(path string, data []byte) (*Result, error) {
+	data = withoutMark(data)
 	r := new(Result)
 	decoder := json.NewDecoder(bytes.NewReader(data))
 	decoder.DisallowUnknownFields()
@@ -171,7 +172,7 @@ func badResult(path string, data []byte, err error) error {
 		Schema any `json:"schema"`
 	}
 	if err := json.Unmarshal(data, &head); err != nil {
-		return fmt.Errorf("read %s: it is not a whole result file: %w", path, err)
+		return notJSON(path, data, err)
 	}
 	if err := version(path, head.Schema, ResultSchema); err != nil {
 		return err
