@@ -11,6 +11,7 @@ import (
 
 	"jogstrip/pipeline"
 	"jogstrip/pipeline/batch"
+	"jogstrip/pipeline/clip"
 	"jogstrip/pipeline/record"
 )
 
@@ -71,6 +72,11 @@ func runMeasure(ctx context.Context, a *app, opts measureOptions, clips []string
 	remark := remarks()
 	for _, path := range clips {
 		line := newStageLine(a.stderr, filepath.Base(path))
+		if err := enoughMemory(ctx, path); err != nil {
+			fmt.Fprintf(a.stderr, "jogstrip: %v\n", err)
+			failed++
+			continue
+		}
 		result, err := pipeline.MeasureClip(ctx, path, pipeline.MeasureOptions{
 			Program: program(), Resamples: opts.resamples, NoVideo: opts.noVideo, Progress: line.show,
 		})
@@ -97,12 +103,31 @@ func runMeasure(ctx context.Context, a *app, opts measureOptions, clips []string
 		}
 	}
 	switch {
+	case failed == len(clips) && failed == 1:
+		return errSaid
 	case failed == len(clips):
 		return fmt.Errorf("none of %d clips could be measured", len(clips))
 	case failed > 0:
 		return partial(fmt.Sprintf("%d of %d clips could not be measured", failed, len(clips)))
 	case doubtful > 0:
 		return partial("") // Said beside each finding.
+	}
+	return nil
+}
+
+// enoughMemory refuses a clip that needs more memory than this process may take, where
+// somebody has set a limit: passing it would end the process.
+func enoughMemory(ctx context.Context, path string) error {
+	limit, limited := batch.ProcessLimit()
+	if !limited {
+		return nil
+	}
+	info, err := clip.Probe(ctx, path)
+	if err != nil {
+		return nil // MeasureClip says what is wrong with it.
+	}
+	if need := batch.Need(info.Width, info.Height); need > limit {
+		return fmt.Errorf("clip %s: measuring pictures of %d × %d px takes about %d MiB of memory, and this process may take %d MiB: raise the limit (ulimit), or film in a smaller size", path, info.Width, info.Height, need>>20, limit>>20)
 	}
 	return nil
 }

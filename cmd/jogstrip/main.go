@@ -44,6 +44,7 @@ var (
 	errUsage  = errors.New("usage")
 	errPartly = errors.New("some clips failed or need a look")
 	errHeld   = errors.New("another batch holds the folder")
+	errSaid   = errors.New("nothing usable came of it") // And why was said already.
 )
 
 // partial is an error that gives exit code 3: the text says what is left to do.
@@ -94,6 +95,9 @@ func report(err error, stderr io.Writer) int {
 			fmt.Fprintf(stderr, "jogstrip: %s\n", text)
 		}
 		return exitPartly
+	}
+	if errors.Is(err, errSaid) {
+		return exitFatal
 	}
 	fmt.Fprintf(stderr, "jogstrip: %v\n", err)
 	switch {

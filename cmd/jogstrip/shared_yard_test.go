@@ -263,3 +263,52 @@ func must1[T any](v T, err error) T {
 	}
 	return v
 }
+
+// A clip of 7680 × 4320 px is measured within the memory that the batch was given; what
+// needs more than that is ended and says so, and a limit of the process that others have
+// set gives a clear outcome, too.
+func TestMemory(t *testing.T) {
+	needFFmpeg(t)
+	root := t.TempDir()
+	large := filepath.Join(root, "large", "a.mp4")
+	if err := os.MkdirAll(filepath.Dir(large), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if out, err := exec.Command("ffmpeg", "-v", "error", "-nostdin", "-f", "lavfi", "-i", "testsrc2=size=7680x4320:rate=60", "-frames:v", "8", "-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p", large).CombinedOutput(); err != nil {
+		t.Fatalf("ffmpeg: %v: %s", err, out)
+	}
+	m := &record.Marks{View: traj.Toward, Gait: traj.Trot, Picture: record.Picture{Width: 7680, Height: 4320}}
+	for k, l := range []traj.Landmark{traj.Head, traj.LeftFore, traj.RightFore} {
+		m.Marks = append(m.Marks, record.At(0, l, 3000+500*float64(k), 3000))
+	}
+	if err := record.WriteMarks(record.MarksPath(large), m); err != nil {
+		t.Fatal(err)
+	}
+	const given = 1 << 30
+	cmd := jogstrip(t, "batch", "--no-video", "--log", "plain", "--memory", "1GiB", filepath.Dir(large))
+	out, err := cmd.CombinedOutput()
+	var exit *exec.ExitError
+	if !errors.As(err, &exit) || exit.ExitCode() != exitPartly || !strings.Contains(string(out), "second look") {
+		t.Fatalf("%v\n%s", err, out)
+	}
+	if most := exit.SysUsage().(*syscall.Rusage).Maxrss << 10; most > given {
+		t.Errorf("it took %d MiB of 1024", most>>20)
+	}
+	text := must(t, exitPartly, []string{"of memory", "the batch has 64 MiB", "--memory"}, "batch", "--again", "--no-video", "--log", "plain", "--memory", "64MiB", filepath.Dir(large))
+	if strings.Contains(text, "signal") {
+		t.Error(text)
+	}
+	script := `ulimit -d 400000; exec -a jogstrip "$0" "$@"`
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	out, err = exec.Command("bash", "-c", script, self, "batch", "--again", "--no-video", "--log", "plain", filepath.Dir(large)).CombinedOutput()
+	if !errors.As(err, &exit) || exit.ExitCode() != exitPartly || !strings.Contains(string(out), "memory") {
+		t.Errorf("with a limit of 400 MB: %v\n%s", err, out)
+	}
+	out, err = exec.Command("bash", "-c", script, self, "measure", "--no-video", large).CombinedOutput()
+	if !errors.As(err, &exit) || exit.ExitCode() != exitFatal || !strings.Contains(string(out), "this process may take 390 MiB") || strings.Contains(string(out), "goroutine") {
+		t.Errorf("measure with a limit of 400 MB: %v\n%s", err, out)
+	}
+}

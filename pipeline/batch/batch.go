@@ -501,18 +501,26 @@ func (r *run) pass(ctx context.Context, jobs []job, workers int) error {
 		}
 		left := len(jobs) - i // This one included.
 		group.Go(func() error {
-			need := int64(Need(1920, 1080))
+			width, height := 1920, 1080
 			if r.Probe != nil {
 				if w, h, err := r.Probe(groupCtx, j.path); err == nil {
-					need = Need(w, h)
+					width, height = w, h
 				} // Else the clip's own process says why.
 			}
-			need = min(need, r.budget) // A clip larger than the budget runs alone.
+			need, share := Need(width, height), 0
+			if need > r.budget {
+				// It runs with one processor, which takes less; and alone, if that is more
+				// than there is, for it may come out lower.
+				need, share = min(needOne(width, height), r.budget), 1
+			}
 			if err := room.Acquire(groupCtx, need); err != nil {
 				return err
 			}
 			defer room.Release(need)
-			return r.one(groupCtx, j, processors(runtime.GOMAXPROCS(0), min(workers, left, int(r.budget/max(need, 1)))))
+			if share == 0 {
+				share = processors(runtime.GOMAXPROCS(0), min(workers, left, int(r.budget/max(need, 1))))
+			}
+			return r.one(groupCtx, j, share)
 		})
 	}
 	err := group.Wait()
@@ -520,6 +528,15 @@ func (r *run) pass(ctx context.Context, jobs []job, workers int) error {
 		return ctx.Err()
 	}
 	return err
+}
+
+// memoryLimit returns what one clip's process may hold, bytes: all that the batch has;
+// 0 where nobody has said how much that is.
+func (r *run) memoryLimit() int64 {
+	if r.Memory <= 0 {
+		return 0 // What was available when the batch began says little of later.
+	}
+	return r.budget
 }
 
 // processors returns how many of all processors each of so many workers at once
@@ -543,7 +560,7 @@ func (r *run) one(ctx context.Context, j job, processors int) error {
 	}
 	cmd.Env = append(cmd.Env, "GOMAXPROCS="+strconv.Itoa(processors))
 	c := child{
-		cmd: cmd, timeLimit: r.TimeLimit, stall: r.Stall,
+		cmd: cmd, timeLimit: r.TimeLimit, stall: r.Stall, memory: r.memoryLimit(),
 		progress: func(stage string, done, total int) {
 			r.tell(Event{Kind: EventProgress, Clip: j.name, Stage: stage, Done: done, Total: total})
 		},
