@@ -231,17 +231,6 @@ func (e *ending) damaged(frame int) bool {
 	return found
 }
 
-// harms reports whether a damaged frame lies between the first stride's beginning and
-// the last one's end; without strides, anywhere.
-func (e *ending) harms(run *metrics.Run, times []float64) bool {
-	for _, f := range e.damage.Frames {
-		if len(run.Strides) == 0 || f < len(times) && times[f] >= run.Strides[0].Start && times[f] <= run.Strides[len(run.Strides)-1].End {
-			return true
-		}
-	}
-	return false
-}
-
 // takeAway takes from every track what it has in frames that are not whole: no
 // landmark was seen there.
 func (e *ending) takeAway(set *traj.Set) {
@@ -385,10 +374,8 @@ func (j *job) result(info *clip.Info, tracked *track.Result, run *metrics.Run, s
 	for _, e := range end.damage.Errors {
 		r.Clip.DecodeErrors = append(r.Clip.DecodeErrors, record.DecodeError{Frame: e.Frame, TimeS: rounded(e.TimeS, 4), Count: e.Count, Said: e.Said})
 	}
-	if end.harms(run, set.Times) {
-		r.Problems = append(r.Problems, fmt.Sprintf("The clip is damaged in what was measured: %s. Nothing was followed there. Copy the clip from the phone again, then measure it.", end.words(info.Times)))
-	} else if len(end.damage.Frames) > 0 || len(end.damage.Errors) > 0 {
-		r.Tracking.Notes = append(r.Tracking.Notes, fmt.Sprintf("The clip is damaged outside of what was measured: %s.", end.words(info.Times)))
+	if len(end.damage.Frames) > 0 || len(end.damage.Errors) > 0 {
+		r.Problems = append(r.Problems, fmt.Sprintf("The clip is damaged: %s. Nothing was followed there. Copy the clip from the phone again, then measure it.", end.words(info.Times)))
 	}
 	if end.broken != nil {
 		r.Problems = append(r.Problems, fmt.Sprintf("The clip breaks off: %d of %d promised frames could be read; what follows holds for these.", len(set.Times), len(info.Times)))

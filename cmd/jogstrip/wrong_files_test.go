@@ -160,7 +160,7 @@ func TestWrongFiles(t *testing.T) {
 		if err := os.WriteFile(clip, data, 0o644); err != nil {
 			t.Fatal(err)
 		}
-		must(t, exitPartly, []string{"The clip is damaged in what was measured", "could not be decoded whole", "Copy the clip from the phone again"}, "measure", "--no-video", clip)
+		must(t, exitPartly, []string{"The clip is damaged", "could not be decoded whole", "Copy the clip from the phone again"}, "measure", "--no-video", clip)
 		r, err := record.ReadResult(record.OutPath(clip))
 		if err != nil {
 			t.Fatal(err)

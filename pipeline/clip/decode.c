@@ -548,7 +548,7 @@ static int deliver(decoder *d, decoder_picture *p) {
 	return 0;
 }
 
-static const char impossible[] = "its bytes are none of a picture";
+static const char impossible[] = "its bytes are none of a picture", incomplete[] = "a part of its data is missing";
 
 // say keeps what goes wrong with the packet at hand.
 static void say(decoder *d, const char *text) {
@@ -589,18 +589,19 @@ static int noted(const decoder *d, int64_t serial) {
 // from a harmed picture is harmed, up to the next key picture, and so are pictures
 // that follow that one in the file and are shown before it.
 static void send(decoder *d) {
+	const int corrupt = (d->packet->flags & AV_PKT_FLAG_CORRUPT) != 0; // The container says so itself.
 	const int hole = d->length_size && !possible(d->packet->data, d->packet->size, d->length_size);
 	if (!d->careful) {
-		if (hole) {
+		if (hole || corrupt) {
 			atomic_fetch_add(&d->errors, 1);
-			say(d, impossible);
+			say(d, hole ? impossible : incomplete);
 		}
 		avcodec_send_packet(d->codec, d->packet);
 		return;
 	}
 	const AVPacket *packet = d->packet;
 	const int64_t stamp = packet->pts != AV_NOPTS_VALUE ? packet->pts : packet->dts;
-	const int key = packet->flags & AV_PKT_FLAG_KEY, corrupt = packet->flags & AV_PKT_FLAG_CORRUPT, disposable = packet->flags & AV_PKT_FLAG_DISPOSABLE;
+	const int key = packet->flags & AV_PKT_FLAG_KEY, disposable = packet->flags & AV_PKT_FLAG_DISPOSABLE;
 	if (key) {
 		d->lead_harm = d->harm;
 		d->lead_stamp = stamp;
@@ -618,11 +619,11 @@ static void send(decoder *d) {
 	d->codec->reordered_opaque = ++d->serial;
 	const int err = avcodec_send_packet(d->codec, d->packet);
 	told.errors = atomic_load(&d->errors);
-	if (hole) {
+	if (hole || corrupt) {
 		told.errors++;
-		say(d, impossible);
+		say(d, hole ? impossible : incomplete);
 	}
-	if (!told.errors && (corrupt || (err < 0 && err != AVERROR(EAGAIN) && err != AVERROR_EOF)))
+	if (!told.errors && err < 0 && err != AVERROR(EAGAIN) && err != AVERROR_EOF)
 		told.errors = 1;
 	if (told.errors) {
 		harm = 1;
