@@ -312,3 +312,42 @@ func TestMemory(t *testing.T) {
 		t.Errorf("measure with a limit of 400 MB: %v\n%s", err, out)
 	}
 }
+
+// Through the program: visits of two horses, one visit twice, one film under several
+// names, other marks than were measured, results without a clip.
+func TestCompareThroughTheProgram(t *testing.T) {
+	needFFmpeg(t)
+	yard := t.TempDir()
+	write(t, filepath.Join(yard, "yard.toml"), "name = \"Hill\"\n")
+	visit := func(horse, date string) string { return filepath.Join(yard, "horses", horse, date) }
+	for i, v := range []string{visit("thistle", "2026-03-02"), visit("thistle", "2026-03-30"), visit("sorrel", "2026-03-30")} {
+		smallClip(t, filepath.Join(v, "toward-1.mp4"), i)
+	}
+	copyClip(t, filepath.Join(visit("thistle", "2026-03-30"), "toward-1.mp4"), filepath.Join(visit("thistle", "2026-03-30"), "toward-2.mp4"))
+	smallClip(t, filepath.Join(visit("thistle", "2026-03-30"), "toward-3.mp4"), 3)
+	smallClip(t, filepath.Join(visit("thistle", "2026-03-30"), "toward-4.mp4"), 4)
+	must(t, exitPartly, nil, "batch", "--no-video", "--log", "plain", yard)
+	before, after := visit("thistle", "2026-03-02"), visit("thistle", "2026-03-30")
+
+	must(t, exitFatal, []string{"two horses, thistle (before) and sorrel (after)", "--other-horse"}, "compare", before, visit("sorrel", "2026-03-30"))
+	must(t, exitGood, []string{"two horses", "no change"}, "compare", "--other-horse", before, visit("sorrel", "2026-03-30"))
+	must(t, exitFatal, []string{"given twice"}, "compare", after, after)
+	must(t, exitPartly, []string{"wrong order", "2026-03-02 is compared as before", "toward-2.mp4 is the same film as toward-1.mp4"}, "compare", after, before)
+	page, err := os.ReadFile(filepath.Join(visit("sorrel", "2026-03-30"), "compared-with-2026-03-02.out", "report.html"))
+	if err != nil || !strings.Contains(string(page), "thistle (before) and sorrel (after)") {
+		t.Errorf("the page does not name both: %v", err)
+	}
+
+	marks := record.MarksPath(filepath.Join(after, "toward-3.mp4"))
+	write(t, marks, string(must1(os.ReadFile(marks)))+" ")
+	if err := os.Remove(filepath.Join(after, "toward-4.mp4")); err != nil {
+		t.Fatal(err)
+	}
+	must(t, exitPartly, []string{"toward-3.mp4: its marks have changed", "its clip toward-4.mp4 is gone", "3 things were left out"}, "compare", before, after)
+	must(t, exitPartly, []string{"toward-4.mp4 is gone"}, "history", visit("thistle", ""))
+	must(t, exitPartly, nil, "batch", "--no-video", "--log", "plain", yard)
+	page, err = os.ReadFile(filepath.Join(after, "visit.out", "report.html"))
+	if err != nil || !strings.Contains(string(page), "toward-4.mp4 is gone") || !strings.Contains(string(page), "same film as toward-1.mp4") || strings.Contains(string(page), "toward-3.mp4: its marks") {
+		t.Errorf("the visit's page after the next batch: %v\n%s", err, page[:min(len(page), 0)])
+	}
+}

@@ -227,7 +227,7 @@ func (f *strangeFilm) all() []strange {
 			return data
 		})
 	}
-	for i, times := range []string{"ts=TS-90000", "ts=TS+1e12", "ts=if(gt(N\\,60)\\,TS+900000\\,TS)", "pts=if(eq(mod(N\\,10)\\,3)\\,PREV_OUTPTS\\,PTS)", "pts=NOPTS", "ts=floor(TS/3000)*3000", "pts=PTS*PTS/1000"} {
+	for i, times := range []string{"ts=TS-90000", "ts=TS+1e12", "ts=if(gt(N\\,60)\\,TS+900000\\,TS)", "pts=if(eq(mod(N\\,10)\\,3)\\,PREV_OUTPTS\\,PTS)", "pts=PTS+200*mod(N\\,3)", "ts=floor(TS/3000)*3000", "pts=PTS*PTS/1000"} {
 		add("strange times", fmt.Sprintf("times-%d.mkv", i), copied(matroska, "times.mkv", "-bsf:v", "setts="+times))
 	}
 	behind := f.path(phone)
@@ -268,9 +268,11 @@ func (f *strangeFilm) all() []strange {
 		return data
 	})
 	add("nested", "attached.mkv", copied(matroska, "attached.mkv", "-attach", behind, "-metadata:s:t", "mimetype=video/mp4"))
-	add("nested", "sound-first.mp4", copied(phone, "sound-first.mp4", "-f", "lavfi", "-i", "sine=duration=2", "-map", "1:a", "-map", "0:v", "-c:a", "aac"))
+	add("nested", "sound-first.mp4", func() []byte {
+		return f.ffmpegOf(behind, "sound-first.mp4", "-f", "lavfi", "-i", "sine=duration=2", "-map", "1:a", "-map", "0:v", "-c:v", "copy", "-c:a", "aac")
+	})
 	add("nested", "two-films.mp4", func() []byte {
-		return copied(phone, "two-films.mp4", "-i", f.path(hevc), "-map", "1:v", "-map", "0:v")()
+		return f.ffmpegOf(behind, "two-films.mp4", "-i", f.path(hevc), "-map", "1:v", "-map", "0:v", "-c", "copy")
 	})
 	add("nested", "fragments.mp4", copied(phone, "fragments.mp4", "-movflags", "+frag_keyframe+empty_moov+default_base_moof"))
 	add("nested", "zip.mp4", func() []byte {
