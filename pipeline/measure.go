@@ -13,6 +13,7 @@ import (
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
 	"jogstrip/pipeline/clip"
+	"jogstrip/pipeline/doubt"
 	"jogstrip/pipeline/fsx"
 	"jogstrip/pipeline/overlay"
 	"jogstrip/pipeline/record"
@@ -22,10 +23,14 @@ import (
 
 // MeasuringVersion rises whenever the same clip and marks may give other
 // numbers or pages than before; results of another version are made anew.
-const MeasuringVersion = 6
+const MeasuringVersion = 7
 
 // ErrNoMarks is wrapped by the error of a clip that has no marks file.
 var ErrNoMarks = errors.New("the clip has no marks")
+
+// ErrRefused is wrapped by the error of a clip whose numbers contradict its inputs so
+// that none of them is told.
+var ErrRefused = errors.New("nothing is measured from this")
 
 // MeasureOptions sets how clips are measured. The zero value is right.
 type MeasureOptions struct {
@@ -51,8 +56,9 @@ type job struct {
 	around *Surroundings
 	marks  *record.Marks
 	inputs record.Inputs
-	hashed chan error // Tells once that the clip's hash is in inputs, or why not.
-	small  *os.File   // A small copy of the clip, for tracked.mp4; nil where there is none.
+	others []doubt.Other // What other clips of the visit say of the camera.
+	hashed chan error    // Tells once that the clip's hash is in inputs, or why not.
+	small  *os.File      // A small copy of the clip, for tracked.mp4; nil where there is none.
 }
 
 // MeasureClip measures the clip at path and puts its results folder in place,
@@ -81,6 +87,9 @@ func MeasureClip(ctx context.Context, path string, opts MeasureOptions) (result 
 	if err := j.marks.Fit(record.MarksPath(path), info.Width, info.Height, len(info.Times)); err != nil {
 		return nil, err
 	}
+	if err := refused(path, doubt.OfMarks(j.marks, nil)); err != nil {
+		return nil, err
+	}
 	if !opts.NoVideo {
 		// Without a name it goes away with the process, however that ends.
 		if j.small, err = os.CreateTemp(scratch(), "jogstrip-small-*"); err != nil {
@@ -107,7 +116,12 @@ func MeasureClip(ctx context.Context, path string, opts MeasureOptions) (result 
 	if err != nil {
 		return nil, fmt.Errorf("measure clip %s: %w", path, err)
 	}
+	doubts := j.doubts(tracked.Set, run, summary)
+	if err := refused(path, doubts); err != nil {
+		return nil, err
+	}
 	result = j.result(info, tracked, run, summary, broken, opts)
+	addDoubts(result, doubts)
 	if err := j.write(ctx, info, tracked.Set, result, broken == nil, opts); err != nil {
 		return nil, err
 	}
@@ -130,6 +144,7 @@ func prepare(ctx context.Context, path string, opts MeasureOptions) (*job, error
 	if j.around, err = Look(filepath.Dir(path)); err != nil {
 		return nil, err
 	}
+	j.others = j.around.cameras(path, marks)
 	if j.inputs.MarksSHA256, err = fsx.Hash(ctx, marksPath); err != nil {
 		return nil, err
 	}
@@ -186,6 +201,9 @@ func UpToDate(ctx context.Context, path string, opts MeasureOptions, hash func(c
 	}
 	if marks != result.Inputs.MarksSHA256 {
 		return false, "the marks have changed", nil
+	}
+	if again, err := record.ReadMarks(record.MarksPath(path)); err == nil && !sameDoubts(result.Doubts, doubt.OfMarks(again, around.cameras(path, again))) {
+		return false, "what other clips of the visit say of the camera has changed", nil
 	}
 	sum, err := hash(ctx, path)
 	if err != nil {
@@ -252,11 +270,17 @@ func (j *job) track(ctx context.Context, info *clip.Info, opts MeasureOptions) (
 	return result, broken, nil
 }
 
-func (j *job) measureOptions() metrics.Options {
-	o := metrics.Options{View: j.marks.View, Gait: j.marks.Gait, WithersM: j.around.Horse.WithersM}
+// withers returns the horse's height at the withers as written down, m; 0 is not
+// known.
+func (j *job) withers() float64 {
 	if j.marks.WithersM > 0 {
-		o.WithersM = j.marks.WithersM
+		return j.marks.WithersM
 	}
+	return j.around.Horse.WithersM
+}
+
+func (j *job) measureOptions() metrics.Options {
+	o := metrics.Options{View: j.marks.View, Gait: j.marks.Gait, WithersM: j.withers()}
 	if j.marks.Calibration != nil {
 		o.Calibration = *j.marks.Calibration
 	}

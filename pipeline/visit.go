@@ -109,11 +109,18 @@ func (v *Visit) read(ctx context.Context, folders []string) error {
 		case errors.Is(errs[i], fs.ErrNotExist):
 		case errs[i] != nil:
 			v.Problems = append(v.Problems, errs[i].Error())
+		case results[i].Doubted():
+			v.Problems = append(v.Problems, doubted(results[i]))
 		default:
 			v.Results = append(v.Results, VisitResult{folder, results[i]})
 		}
 	}
 	return nil
+}
+
+// doubted says why a result is not taken together with others.
+func doubted(r *record.Result) string {
+	return fmt.Sprintf("%s is left out until a person has looked at it again: %s", r.Clip.File, r.Doubts[0].Sentence)
 }
 
 // atOnce does n things, as many at a time as there are cores, and returns when
@@ -153,6 +160,10 @@ func loadSingle(path string, isFolder bool) (*Visit, error) {
 	result, err := record.ReadResult(file)
 	if err != nil {
 		return nil, err
+	}
+	if result.Doubted() {
+		v.Problems = append(v.Problems, doubted(result))
+		return v, nil
 	}
 	v.Results = []VisitResult{{folder, result}}
 	return v, nil

@@ -65,7 +65,7 @@ func headroom() (end func()) {
 }
 
 func runMeasure(ctx context.Context, a *app, opts measureOptions, clips []string) error {
-	failed := 0
+	failed, doubted := 0, 0
 	for _, path := range clips {
 		line := newStageLine(a.stderr, filepath.Base(path))
 		result, err := pipeline.MeasureClip(ctx, path, pipeline.MeasureOptions{
@@ -84,12 +84,17 @@ func runMeasure(ctx context.Context, a *app, opts measureOptions, clips []string
 			continue
 		}
 		printFinding(a, path, result)
+		if result.Doubted() {
+			doubted++
+		}
 	}
 	switch {
 	case failed == len(clips):
 		return fmt.Errorf("none of %d clips could be measured", len(clips))
 	case failed > 0:
 		return fmt.Errorf("%d of %d clips could not be measured: %w", failed, len(clips), errPartly)
+	case doubted > 0:
+		return fmt.Errorf("%d of %d clips need a second look: %w", doubted, len(clips), errPartly)
 	}
 	return nil
 }
@@ -97,5 +102,10 @@ func runMeasure(ctx context.Context, a *app, opts measureOptions, clips []string
 // printFinding says in words what was found on one clip and where its report is.
 func printFinding(a *app, path string, r *record.Result) {
 	fmt.Fprintf(a.stdout, "%s: %s\n", path, pipeline.Finding(r))
+	for _, d := range r.Doubts {
+		if d.Severity == record.SecondLook {
+			fmt.Fprintf(a.stdout, "  look again: %s %s\n", d.Sentence, d.Check)
+		}
+	}
 	fmt.Fprintf(a.stdout, "  report: %s\n", filepath.Join(record.OutPath(path), pipeline.ReportFile))
 }

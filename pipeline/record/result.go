@@ -29,6 +29,7 @@ type Result struct {
 	Clip     ClipFacts        `json:"clip"`
 	Tracking Tracking         `json:"tracking"`
 	Problems []string         `json:"problems,omitempty"` // What limits the numbers, in sentences.
+	Doubts   []Doubt          `json:"doubts,omitempty"`   // What the numbers themselves contradict; see package doubt.
 	Run      metrics.Run      `json:"run"`
 	Summary  *metrics.Summary `json:"summary,omitempty"` // Of this run alone.
 }
