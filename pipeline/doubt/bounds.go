@@ -91,4 +91,13 @@ const (
 	// 1965, Science 150: 701), with room for what tracking misses and for hooves that
 	// seem to stand shortly before they do.
 	dutyWalks, dutyTrots = 0.47, 0.57
+
+	// bobSlowest is the lowest frequency, Hz, at which the body's going up and down is
+	// looked for: a trot slowed eight times. bobClear is which share of the movement
+	// it must explain there, bobNone what it explains at most at the clip's own rate
+	// (seen on one real clip in slow motion: 0.40 and 0.01).
+	bobSlowest, bobClear, bobNone = 0.25, 0.25, 0.06
+
+	// longestWalkDuty is the longest that a hoof stands at the walk (common practice).
+	longestWalkDuty = 0.75
 )

@@ -1,6 +1,7 @@
 package doubt_test
 
 import (
+	"flag"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -354,7 +355,7 @@ func TestMistakesNameNoWrongLimb(t *testing.T) {
 			t.Logf("%d passes: %d doubted, %d refused by measuring itself", n, doubted, refused)
 		})
 	}
-	if all < 200 {
+	if all < 200 && !t.Failed() && flag.Lookup("test.run").Value.String() == "" {
 		t.Errorf("%d mistaken inputs, want 200", all)
 	}
 }

@@ -6,6 +6,8 @@ import (
 	"math/cmplx"
 	"slices"
 
+	"gonum.org/v1/gonum/mat"
+
 	"jogstrip/metrics"
 	"jogstrip/pipeline/record"
 	"jogstrip/track/traj"
@@ -18,7 +20,7 @@ var slower = []float64{2, 4, 8}
 // stride doubts the clip's times where strides last as long as no horse's of that
 // size do, and where there are none at the clip's own times and a whole run of them
 // if it is played faster.
-func (l *list) stride(m Measured, still *traj.Set) {
+func (l *list) stride(m Measured, still *traj.Set, s [4][]stands) {
 	bounds := strideOfSize[m.Run.Gait]
 	units := func(size float64) float64 { return math.Sqrt(size / gravity) }
 	low, high := bounds.doubted[0]*units(horseSizes[0]), bounds.doubted[1]*units(horseSizes[1])
@@ -38,6 +40,20 @@ func (l *list) stride(m Measured, still *traj.Set) {
 		}
 		return
 	}
+	// Without a stride a single stance tells, if it lasts longer than any can.
+	most := dutyTrots * high
+	if m.Run.Gait == traj.Walk {
+		most = longestWalkDuty * high
+	}
+	for k := range s {
+		for _, v := range s[k] {
+			if d := v.off - v.on; d > most {
+				l.add(Stride, record.SecondLook, fmt.Sprintf("No stride was found, and the %s stands still for %s s at %s s; at the %s a hoof of %s stands for %s s at most.", limbs[k].Words(), number(d, 2), number(v.on, 2), m.Run.Gait, of, number(most, 2)),
+					check+" Else look whether the mark lies on the hoof.")
+				return
+			}
+		}
+	}
 	for _, k := range slower {
 		faster := *still
 		faster.Times = make([]float64, len(still.Times))
@@ -53,6 +69,74 @@ func (l *list) stride(m Measured, still *traj.Set) {
 			return
 		}
 	}
+	if m.Run.Gait == traj.Walk {
+		return
+	}
+	// At trot and pace the body goes up and down twice a stride.
+	for _, landmark := range []traj.Landmark{traj.Head, traj.Withers, traj.Croup} {
+		hz, share := bobbing(still.Track(landmark), still.Times, bobSlowest, 2/high)
+		_, fast := bobbing(still.Track(landmark), still.Times, 2/high, 2/low)
+		if share >= bobClear && fast < bobNone {
+			l.add(Stride, record.SecondLook, fmt.Sprintf("No stride was found, and the %s goes up and down once in %s s and not faster; at the %s it does so in %s to %s s: the clip seems to play several times slower than it was filmed.",
+				landmark.Words(), number(1/hz, 1), m.Run.Gait, number(low/2, 1), number(high/2, 1)), check)
+			return
+		}
+	}
+}
+
+// bobbing returns the frequency between two, Hz, with which a mark goes up and down
+// most, and which share of its movement about a slow drift that explains. The drift
+// is a cubic in time; at least three periods must have been seen.
+func bobbing(tr *traj.Track, times []float64, from, to float64) (hz, share float64) {
+	if tr == nil {
+		return 0, 0
+	}
+	var t, y []float64
+	for f, p := range tr.Samples {
+		if p.Status.Seen() {
+			t, y = append(t, times[f]), append(y, p.Y)
+		}
+	}
+	if len(t) < 30 {
+		return 0, 0
+	}
+	middle, half := (t[0]+t[len(t)-1])/2, (t[len(t)-1]-t[0])/2
+	left := func(hz float64) float64 {
+		columns := 4
+		if hz > 0 {
+			columns = 6
+		}
+		a := mat.NewDense(len(t), columns, nil)
+		for i := range t {
+			u := (t[i] - middle) / half
+			row := []float64{1, u, u * u, u * u * u, 0, 0}
+			row[4], row[5] = math.Sincos(2 * math.Pi * hz * (t[i] - middle))
+			a.SetRow(i, row[:columns])
+		}
+		var x, rest mat.VecDense
+		b := mat.NewVecDense(len(y), slices.Clone(y))
+		if err := x.SolveVec(a, b); err != nil {
+			return math.NaN()
+		}
+		rest.MulVec(a, &x)
+		rest.SubVec(b, &rest)
+		return mat.Dot(&rest, &rest)
+	}
+	all := left(0)
+	from = max(from, 3/(2*half))
+	var tried, shares []float64
+	for h := from; h <= to && all > 0; h *= 1.05 {
+		s := 1 - left(h)/all
+		tried, shares = append(tried, h), append(shares, s)
+		share = max(share, s)
+	}
+	// An uneven horse moves once a stride, too: of what is nearly as clear the fastest.
+	for i, h := range tried {
+		if shares[i] > 0.7*share {
+			hz = h
+		}
+	}
+	return hz, share
 }
 
 // stands is when a hoof stands, s.
@@ -99,31 +183,47 @@ func stancesOf(still *traj.Set) [4][]stands {
 	return out
 }
 
-// duty doubts the gait where hooves stand for too long or too short a share of the
-// stride t, s: at the walk for more than half of it, at trot and pace for less.
-func (l *list) duty(m Measured, s [4][]stands, t float64) {
-	least, most, seen := math.Inf(1), 0.0, 0
+// duty doubts the gait where hooves stand for too long a share of the stride t, s, or
+// are seen to move for too long a share: they stand for more than half of it at the
+// walk and for less at trot and pace. A stance that was lost counts for nothing.
+func (l *list) duty(m Measured, still *traj.Set, s [4][]stands, t float64) {
+	standing, moving, seen := math.Inf(1), math.Inf(1), 0
 	for k := range s {
-		if len(s[k]) >= 3 {
-			share := long(s[k]) / t
-			least, most = min(least, share), max(most, share)
-			seen++
+		if len(s[k]) < 3 {
+			continue
 		}
+		standing = min(standing, long(s[k])/t)
+		moving = min(moving, movingShare(still, limbs[k], s[k]))
+		seen++
 	}
 	if seen < 2 {
 		return
 	}
-	likely := ""
+	const check = "Look at the clip and set the gait."
 	switch {
-	case m.Run.Gait == traj.Walk && most < dutyWalks:
-		likely = "trot"
-	case m.Run.Gait != traj.Walk && least > dutyTrots:
-		likely = "walk"
-	default:
-		return
+	case m.Run.Gait == traj.Walk && moving > 1-dutyWalks:
+		l.add(Gait, record.SecondLook, fmt.Sprintf("The gait is given as walk, but hooves are seen to move for %.0f %% of the time or more, as at the trot; at the walk they stand for more than half of it.", 100*moving), check)
+	case m.Run.Gait != traj.Walk && standing > dutyTrots:
+		l.add(Gait, record.SecondLook, fmt.Sprintf("The gait is given as %s, but hooves stand for %.0f %% of the stride, as at the walk.", m.Run.Gait, 100*standing), check)
 	}
-	l.add(Gait, record.SecondLook, fmt.Sprintf("The gait is given as %s, but hooves stand for %.0f to %.0f %% of the stride, as at the %s.", m.Run.Gait, 100*least, 100*most, likely),
-		"Look at the clip and set the gait.")
+}
+
+// movingShare returns for which share of the time between its first stance and its
+// last a hoof was seen to move.
+func movingShare(still *traj.Set, limb traj.Landmark, s []stands) float64 {
+	first, last := s[0].on, s[len(s)-1].off
+	moves, all := 0, 0
+	for f, p := range still.Track(limb).Samples {
+		at := still.Times[f]
+		if at < first || at > last {
+			continue
+		}
+		all++
+		if p.Status.Followed() && !slices.ContainsFunc(s, func(v stands) bool { return at >= v.on && at <= v.off }) {
+			moves++
+		}
+	}
+	return float64(moves) / float64(max(1, all))
 }
 
 // long returns how long the longest stance but one lasts, s.
@@ -156,7 +256,7 @@ var gaitPhase = map[traj.Gait]float64{traj.Walk: 0.75, traj.Trot: 0.5, traj.Pace
 
 // gait doubts the gait where hinds and fores stand together as in another one. What
 // is compared are the middles of stances, found without any gait in mind.
-func (l *list) gait(m Measured, s [4][]stands) {
+func (l *list) gait(m Measured, still *traj.Set, s [4][]stands) {
 	t, n := mean(m.Run, metrics.StrideDuration)
 	if n == 0 || l.has(Stride) {
 		return
@@ -190,7 +290,7 @@ func (l *list) gait(m Measured, s [4][]stands) {
 		}
 	}
 	if count < 2 {
-		l.duty(m, all, t)
+		l.duty(m, still, all, t)
 		return
 	}
 	together := min(cmplx.Abs(sum)/count, 0.999)
