@@ -15,7 +15,9 @@ typedef struct {
 	int bits;                      // Of a luma sample.
 	int width, height;             // As coded, px.
 	int cover;                     // Its only picture is a cover image.
-	double counter_clockwise;      // Turn of the display matrix, degrees; 0 where it is damaged.
+	double clockwise;              // Turn by the display matrix, degrees, once the picture is mirrored; 0 where it is damaged.
+	int mirrored;                  // Whether the display matrix exchanges left and right before it turns.
+	double aspect;                 // Width over height of a pixel as coded; 1 where that isn't said.
 	double unit;                   // Of its timestamps, s.
 	int delay;                     // Pictures that decoding holds back at least; -1: that is found out by decoding some.
 } decoder_stream;
@@ -57,6 +59,9 @@ int decoder_skim(decoder *, decoder_packet *);
 // rotation, on so many threads; 0 leaves their number to FFmpeg. Pictures with more
 // than most pixels count as damaged.
 int decoder_start(decoder *, int width, int height, int rotation, int64_t most, int threads);
+
+// Makes pictures be mirrored, left for right, before they are turned.
+void decoder_mirror(decoder *, int mirrored);
 
 // Decodes the next picture; returns AVERROR_EOF after the last.
 int decoder_next(decoder *, decoder_picture *);

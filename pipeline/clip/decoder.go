@@ -2,6 +2,7 @@ package clip
 
 // #cgo pkg-config: libavformat libavcodec libavutil libswscale
 // #cgo CFLAGS: -Wall -Wextra
+// #cgo LDFLAGS: -lm
 // #cgo noescape decoder_open
 // #cgo nocallback decoder_open
 // #cgo noescape decoder_skim
@@ -124,6 +125,9 @@ func (d *decoder) start(info *Info) error {
 	d.firstPTS, d.last = info.firstPTS, -1
 	if code := C.decoder_start(d.c, C.int(info.Width), C.int(info.Height), C.int(info.Rotation), maxSide*maxSide, C.int(threads())); code != 0 {
 		return errors.New(meaning(code))
+	}
+	if info.Mirrored {
+		C.decoder_mirror(d.c, 1)
 	}
 	return nil
 }

@@ -68,9 +68,14 @@ func Pictures(ctx context.Context, info *Info, first, last int, opts PictureOpti
 		}
 		filters = fmt.Sprintf("select=gte(t\\,%.6f)", from)
 	}
-	filters += turn(info.Rotation)
-	if opts.MaxWidth > 0 && opts.MaxWidth < info.Width {
+	filters += info.upright()
+	switch {
+	case opts.MaxWidth > 0 && opts.MaxWidth < info.Width && info.Aspect == 1:
 		filters += fmt.Sprintf(",scale=%d:-2", opts.MaxWidth)
+	case opts.MaxWidth > 0 && opts.MaxWidth < info.Width:
+		filters += fmt.Sprintf(",scale=%d:%d,setsar=1", opts.MaxWidth, 2*int(math.Round(float64(opts.MaxWidth*info.Height)/float64(2*info.Width))))
+	case info.Aspect != 1:
+		filters += fmt.Sprintf(",scale=%d:%d,setsar=1", info.Width, info.Height)
 	}
 	quality := opts.Quality
 	if quality == 0 {

@@ -13,16 +13,26 @@ import (
 // frame can cost whatever a damaged header claims.
 const maxSide = 8192
 
+// mostAspect bounds what a header may claim of the shape of pixels: anamorphic film
+// has 2 at most.
+const mostAspect = 4
+
 // ErrNoPicture is wrapped by errors about a file that holds no video.
 var ErrNoPicture = errors.New("the file holds no picture")
 
 // Info is what is known of a clip before its pictures are decoded.
 type Info struct {
 	Path      string
-	Container string    // As FFmpeg names it: "mov,mp4,m4a,3gp,3g2,mj2".
-	Codec     string    // "h264", "hevc", …
-	BitDepth  int       // Bits of one luma sample.
-	Rotation  int       // Degrees clockwise that make the picture upright: 0, 90, 180 or 270.
+	Container string // As FFmpeg names it: "mov,mp4,m4a,3gp,3g2,mj2".
+	Codec     string // "h264", "hevc", …
+	BitDepth  int    // Bits of one luma sample.
+	Rotation  int    // Degrees clockwise that make the picture upright: 0, 90, 180 or 270.
+	// Mirrored is whether the container has players exchange left and right, before the
+	// picture is turned: as phones do with the camera on their front.
+	Mirrored bool
+	// Aspect is the width of a stored pixel over its height. The upright picture has
+	// square pixels: it is wider or higher than what is stored.
+	Aspect    float64
 	Width     int       // Of the upright picture, px.
 	Height    int       // Of the upright picture, px.
 	Times     []float64 // Presentation time of every frame the container promises, s from the first. Index: frame.
@@ -165,17 +175,31 @@ func (d *decoder) describe(path string, size int64) (*Info, error) {
 	if w < 16 || h < 16 || w > maxSide || h > maxSide {
 		return nil, fmt.Errorf("picture size %d × %d is outside 16 to %d px: %w", w, h, maxSide, ErrNoPicture)
 	}
-	clockwise := -float64(s.counter_clockwise)
+	clockwise := float64(s.clockwise)
 	quarter := math.Round(clockwise / 90)
 	if math.Abs(clockwise-90*quarter) > 1 {
 		return nil, fmt.Errorf("it is turned by %g°, only quarter turns are understood", clockwise)
+	}
+	aspect := float64(s.aspect)
+	switch {
+	case !(aspect > 1.0/mostAspect && aspect < mostAspect):
+		return nil, fmt.Errorf("its pixels are said to be %.3g times as wide as high; up to %d times is understood", aspect, mostAspect)
+	case math.Abs(aspect-1) < 0.002:
+		aspect = 1 // Less than a pixel's row or two.
+	case aspect > 1:
+		w = int(math.Round(float64(w) * aspect))
+	default:
+		h = int(math.Round(float64(h) / aspect))
+	}
+	if w > maxSide || h > maxSide {
+		return nil, fmt.Errorf("picture size %d × %d in square pixels is outside 16 to %d px: %w", w, h, maxSide, ErrNoPicture)
 	}
 	rotation := ((int(quarter)%4 + 4) % 4) * 90
 	if rotation%180 != 0 {
 		w, h = h, w
 	}
 	return &Info{Path: path, Container: text(s.container), Codec: text(s.codec), BitDepth: int(s.bits),
-		Rotation: rotation, Width: w, Height: h, Bytes: size, delay: int(s.delay)}, nil
+		Rotation: rotation, Mirrored: s.mirrored != 0, Aspect: aspect, Width: w, Height: h, Bytes: size, delay: int(s.delay)}, nil
 }
 
 // rate returns frames per second from the median interval and whether
