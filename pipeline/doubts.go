@@ -8,21 +8,22 @@ import (
 	"strings"
 
 	"jogstrip/metrics"
+	"jogstrip/pipeline/clip"
 	"jogstrip/pipeline/doubt"
 	"jogstrip/pipeline/record"
 	"jogstrip/track/traj"
 )
 
 // doubts holds what was measured against the clip's inputs.
-func (j *job) doubts(set *traj.Set, run *metrics.Run, summary *metrics.Summary) []record.Doubt {
+func (j *job) doubts(info *clip.Info, set *traj.Set, run *metrics.Run, summary *metrics.Summary) []record.Doubt {
 	file := filepath.Base(j.path)
 	there := false
 	if other := j.marks.Clip; other != "" && other != file && filepath.Base(other) == other {
 		_, err := os.Stat(filepath.Join(filepath.Dir(j.path), other))
 		there = err == nil
 	}
-	return append(doubt.Named(j.marks, file, there),
-		doubt.OfRun(doubt.Measured{Marks: j.marks, Set: set, Run: run, Summary: summary, WithersM: j.withers(), Others: j.others})...)
+	return slices.Concat(doubt.Named(j.marks, file, there), doubt.Pictured(j.marks, info.Mirrored),
+		doubt.OfRun(doubt.Measured{Marks: j.marks, Set: set, Run: run, Summary: summary, WithersM: j.withers(), Others: j.others}))
 }
 
 // refused returns an error that wraps ErrRefused where doubts let no number leave.

@@ -84,6 +84,9 @@ func MeasureClip(ctx context.Context, path string, opts MeasureOptions) (result 
 	if err != nil {
 		return nil, err
 	}
+	if fps := j.marks.FilmedFPS; fps > 0 {
+		info = info.FilmedAt(fps)
+	}
 	if err := j.marks.Fit(record.MarksPath(path), info.Width, info.Height, len(info.Times)); err != nil {
 		return nil, err
 	}
@@ -116,7 +119,7 @@ func MeasureClip(ctx context.Context, path string, opts MeasureOptions) (result 
 	if err != nil {
 		return nil, fmt.Errorf("measure clip %s: %w", path, err)
 	}
-	doubts := j.doubts(tracked.Set, run, summary)
+	doubts := j.doubts(info, tracked.Set, run, summary)
 	if err := refused(path, doubts); err != nil {
 		return nil, err
 	}
@@ -300,6 +303,14 @@ func (j *job) result(info *clip.Info, tracked *track.Result, run *metrics.Run, s
 		Frames: len(set.Times), PromisedFrames: len(info.Times), DurationS: rounded(set.Times[len(set.Times)-1], 4),
 		ShakePX: rounded(set.ShakeRMS, 3), ResidualShakePX: rounded(set.ResidualRMS, 3),
 	}
+	r.Clip.Mirrored = info.Mirrored
+	if info.Aspect != 1 {
+		r.Clip.PixelAspect = rounded(info.Aspect, 4)
+	}
+	if info.Slowed > 1 {
+		r.Clip.Slowed = rounded(info.Slowed, 3)
+		r.Tracking.Notes = append(r.Tracking.Notes, fmt.Sprintf("This clip plays %.3g times slower than it was filmed: %.0f frames a second. It was measured at that rate, and times are the true ones.", info.Slowed, info.FrameRate))
+	}
 	if broken != nil {
 		r.Problems = append(r.Problems, fmt.Sprintf("The clip breaks off: %d of %d promised frames could be read; what follows holds for these.", len(set.Times), len(info.Times)))
 	}
@@ -319,7 +330,7 @@ func (j *job) result(info *clip.Info, tracked *track.Result, run *metrics.Run, s
 	for _, a := range tracked.Advice {
 		r.Tracking.Advice = append(r.Tracking.Advice, record.Advice{Landmark: a.Landmark, Frame: a.Frame, TimeS: at(a.Frame), Wins: a.Wins, Reason: a.Reason})
 	}
-	r.Tracking.Notes = tracked.Notes
+	r.Tracking.Notes = append(r.Tracking.Notes, tracked.Notes...)
 	return r
 }
 

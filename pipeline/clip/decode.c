@@ -3,7 +3,7 @@
 #include <libavcodec/avcodec.h>
 #include <libavformat/avformat.h>
 #include <libavutil/avstring.h>
-#include <libavutil/display.h>
+#include <libavutil/eval.h>
 #include <libavutil/imgutils.h>
 #include <libavutil/pixdesc.h>
 #include <libswscale/swscale.h>
@@ -235,6 +235,10 @@ static int open_file(decoder *d, const char *url, int delay, decoder_stream *s) 
 		.unit = av_q2d(d->stream->time_base),
 		.delay = brief ? p->video_delay : -1,
 	};
+	// What Android's recorders write of slow motion.
+	const AVDictionaryEntry *filmed = av_dict_get(d->format->metadata, "com.android.capture.fps", NULL, 0);
+	if (filmed)
+		s->filmed = av_strtod(filmed->value, NULL);
 	const AVRational aspect = av_guess_sample_aspect_ratio(d->format, d->stream, NULL);
 	s->aspect = aspect.num > 0 && aspect.den > 0 ? av_q2d(aspect) : 1;
 	size_t size;

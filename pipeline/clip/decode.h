@@ -18,6 +18,7 @@ typedef struct {
 	double clockwise;              // Turn by the display matrix, degrees, once the picture is mirrored; 0 where it is damaged.
 	int mirrored;                  // Whether the display matrix exchanges left and right before it turns.
 	double aspect;                 // Width over height of a pixel as coded; 1 where that isn't said.
+	double filmed;                 // Frames a second at which it was filmed, as the phone's tag says; 0 where it says nothing.
 	double unit;                   // Of its timestamps, s.
 	int delay;                     // Pictures that decoding holds back at least; -1: that is found out by decoding some.
 } decoder_stream;

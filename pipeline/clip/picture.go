@@ -56,7 +56,7 @@ func Pictures(ctx context.Context, info *Info, first, last int, opts PictureOpti
 	// Half an interval early, so that the wanted frame is the first one after it.
 	from := math.Inf(-1)
 	if first > 0 {
-		from = info.firstPTS + info.Times[first] - (info.Times[first]-info.Times[first-1])/2
+		from = info.firstPTS + max(1, info.Slowed)*(info.Times[first]-(info.Times[first]-info.Times[first-1])/2)
 	}
 	args := []string{"-v", "error", "-nostdin", "-noautorotate", "-copyts"}
 	filters := "null"

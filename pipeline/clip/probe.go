@@ -37,6 +37,11 @@ type Info struct {
 	Height    int       // Of the upright picture, px.
 	Times     []float64 // Presentation time of every frame the container promises, s from the first. Index: frame.
 	FrameRate float64   // Frames per second, from the median interval.
+	// FilmedFPS is how many frames a second the phone filmed where it wrote that down (in
+	// slow motion, or at any rate), else 0. Slowed is by how much the clip plays slower
+	// than it was filmed: Times and FrameRate are the true ones, the file's own times are
+	// Slowed times as long. 1 is not slowed.
+	FilmedFPS, Slowed float64
 	// Variable is whether intervals differ by more than a tenth of the median one.
 	Variable bool
 	Bytes    int64 // Size of the file.
@@ -111,7 +116,44 @@ func Probe(ctx context.Context, path string) (*Info, error) {
 		info.Times[i] -= info.firstPTS
 	}
 	info.FrameRate, info.Variable = rate(info.Times)
+	if info.FilmedFPS >= slowMotionFPS && info.FilmedFPS > leastTagged*info.FrameRate {
+		return info.FilmedAt(info.FilmedFPS), nil
+	}
 	return info, nil
+}
+
+// A phone's tag tells of slow motion where it names a rate that phones have for nothing
+// else, and one well above what the file has: in dim light they film at a half of the
+// rate that was set, and the tag says what was set.
+const slowMotionFPS, leastTagged = 90, 1.9
+
+// Frames a second between which what somebody says of them is believed.
+const leastFPS, mostFPS = 5, 2000
+
+// leastSlowed is by how much a clip must play slower than it was filmed to count as
+// slow motion: phones' rates are off by some percent of what they say.
+const leastSlowed = 1.2
+
+// FilmedAt returns the clip with the times that it has if it was filmed at so many
+// frames a second, where that makes it slow motion; else, and for numbers that no
+// camera has, the clip as it is.
+func (i *Info) FilmedAt(fps float64) *Info {
+	if !(fps >= leastFPS && fps <= mostFPS) || !(i.FrameRate > 0) {
+		return i
+	}
+	now := max(1, i.Slowed)
+	slowed := now * fps / i.FrameRate
+	if slowed < leastSlowed {
+		slowed = 1
+	}
+	out := *i
+	out.Slowed, out.FilmedFPS = slowed, fps
+	out.Times = make([]float64, len(i.Times))
+	for k, t := range i.Times {
+		out.Times[k] = t * now / slowed
+	}
+	out.FrameRate, out.Variable = rate(out.Times)
+	return &out
 }
 
 // decodedTimes returns the times of the frames of a clip whose container stamps only
@@ -199,7 +241,7 @@ func (d *decoder) describe(path string, size int64) (*Info, error) {
 		w, h = h, w
 	}
 	return &Info{Path: path, Container: text(s.container), Codec: text(s.codec), BitDepth: int(s.bits),
-		Rotation: rotation, Mirrored: s.mirrored != 0, Aspect: aspect, Width: w, Height: h, Bytes: size, delay: int(s.delay)}, nil
+		Rotation: rotation, Mirrored: s.mirrored != 0, Aspect: aspect, FilmedFPS: float64(s.filmed), Slowed: 1, Width: w, Height: h, Bytes: size, delay: int(s.delay)}, nil
 }
 
 // rate returns frames per second from the median interval and whether

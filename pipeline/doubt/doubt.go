@@ -26,6 +26,7 @@ const (
 	Others    = "other clips" // Other clips of the visit see another camera.
 	OtherClip = "clip"        // The marks are another clip's.
 	OneStance = "one stance"  // The finding hangs on a single stance.
+	Picture   = "picture"     // It is mirrored.
 )
 
 // Other is what the marks of another clip of the same visit, filmed at the same
@@ -138,6 +139,18 @@ func Named(m *record.Marks, file string, there bool) []record.Doubt {
 	}
 	l := &list{confirmed: m.Confirmed}
 	l.add(OtherClip, record.SecondLook, fmt.Sprintf("The marks say that they were set on %s, which lies beside this clip.", m.Clip), "Are these the right marks? Then put this clip’s name into them.")
+	return l.doubts
+}
+
+// Pictured returns the doubt of a clip whose picture is mirrored when it is shown: in a
+// mirror left is right.
+func Pictured(m *record.Marks, mirrored bool) []record.Doubt {
+	if !mirrored {
+		return nil
+	}
+	l := &list{confirmed: m.Confirmed}
+	l.add(Picture, record.SecondLook, "The clip has players show it mirrored, as phones do with the camera on their front.",
+		"Look at something with lettering or at a mark on one side of the horse: is left left? Then confirm it; else film with the camera on the phone’s back.")
 	return l.doubts
 }
 
