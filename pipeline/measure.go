@@ -14,6 +14,7 @@ import (
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
 	"jogstrip/pipeline/clip"
+	"jogstrip/pipeline/doubt"
 	"jogstrip/pipeline/fsx"
 	"jogstrip/pipeline/overlay"
 	"jogstrip/pipeline/record"
@@ -23,10 +24,14 @@ import (
 
 // MeasuringVersion rises whenever the same clip and marks may give other
 // numbers or pages than before; results of another version are made anew.
-const MeasuringVersion = 6
+const MeasuringVersion = 7
 
 // ErrNoMarks is wrapped by the error of a clip that has no marks file.
 var ErrNoMarks = errors.New("the clip has no marks")
+
+// ErrRefused is wrapped by the error of a clip whose numbers contradict its inputs so
+// that none of them is told.
+var ErrRefused = errors.New("nothing is measured from this")
 
 // MeasureOptions sets how clips are measured. The zero value is right.
 type MeasureOptions struct {
@@ -52,8 +57,9 @@ type job struct {
 	around *Surroundings
 	marks  *record.Marks
 	inputs record.Inputs
-	hashed chan error // Tells once that the clip's hash is in inputs, or why not.
-	small  *os.File   // A small copy of the clip, for tracked.mp4; nil where there is none.
+	others []doubt.Other // What other clips of the visit say of the camera.
+	hashed chan error    // Tells once that the clip's hash is in inputs, or why not.
+	small  *os.File      // A small copy of the clip, for tracked.mp4; nil where there is none.
 }
 
 // MeasureClip measures the clip at path and puts its results folder in place,
@@ -86,7 +92,13 @@ func MeasureClip(ctx context.Context, path string, opts MeasureOptions) (result 
 	if err != nil {
 		return nil, err
 	}
+	if fps := j.marks.FilmedFPS; fps > 0 {
+		info = info.FilmedAt(fps)
+	}
 	if err := j.marks.Fit(record.MarksPath(path), info.Width, info.Height, len(info.Times)); err != nil {
+		return nil, err
+	}
+	if err := refused(path, doubt.OfMarks(j.marks, nil)); err != nil {
 		return nil, err
 	}
 	if !opts.NoVideo {
@@ -115,7 +127,12 @@ func MeasureClip(ctx context.Context, path string, opts MeasureOptions) (result 
 	if err != nil {
 		return nil, fmt.Errorf("measure clip %s: %w", path, err)
 	}
+	doubts := append(end.doubts(info), j.doubts(info, tracked.Set, run, summary)...)
+	if err := refused(path, doubts); err != nil {
+		return nil, err
+	}
 	result = j.result(info, tracked, run, summary, &end, opts)
+	addDoubts(result, doubts)
 	if err := j.write(ctx, info, tracked.Set, result, end.broken == nil, opts); err != nil {
 		return nil, err
 	}
@@ -138,6 +155,7 @@ func prepare(ctx context.Context, path string, opts MeasureOptions) (*job, error
 	if j.around, err = Look(filepath.Dir(path)); err != nil {
 		return nil, err
 	}
+	j.others = j.around.cameras(path, marks)
 	if j.inputs.SettingsSHA256, err = j.around.settingsHash(); err != nil {
 		return nil, err
 	}
@@ -196,6 +214,9 @@ func UpToDate(ctx context.Context, path string, opts MeasureOptions, hash func(c
 	if marks != result.Inputs.MarksSHA256 {
 		return false, "the marks have changed", nil
 	}
+	if again, err := record.ReadMarks(record.MarksPath(path)); err == nil && !sameDoubts(result.Doubts, doubt.OfMarks(again, around.cameras(path, again))) {
+		return false, "what other clips of the visit say of the camera has changed", nil
+	}
 	sum, err := hash(ctx, path)
 	if err != nil {
 		return false, "", err
@@ -229,6 +250,18 @@ func (s source) Close() error {
 func (e *ending) damaged(frame int) bool {
 	_, found := slices.BinarySearch(e.damage.Frames, frame)
 	return found
+}
+
+// doubts returns that the clip is damaged, where it is.
+func (e *ending) doubts(info *clip.Info) []record.Doubt {
+	if len(e.damage.Frames) == 0 && len(e.damage.Errors) == 0 {
+		return nil
+	}
+	return []record.Doubt{{
+		Kind: "damage", Severity: record.SecondLook,
+		Sentence: fmt.Sprintf("The clip is damaged: %s. Nothing was followed there.", e.words(info.Times)),
+		Check:    "Copy the clip from the phone again, then measure it.",
+	}}
 }
 
 // takeAway takes from every track what it has in frames that are not whole: no
@@ -346,11 +379,17 @@ func rewound(f *os.File) error {
 	return err
 }
 
-func (j *job) measureOptions() metrics.Options {
-	o := metrics.Options{View: j.marks.View, Gait: j.marks.Gait, WithersM: j.around.Horse.WithersM}
+// withers returns the horse's height at the withers as written down, m; 0 is not
+// known.
+func (j *job) withers() float64 {
 	if j.marks.WithersM > 0 {
-		o.WithersM = j.marks.WithersM
+		return j.marks.WithersM
 	}
+	return j.around.Horse.WithersM
+}
+
+func (j *job) measureOptions() metrics.Options {
+	o := metrics.Options{View: j.marks.View, Gait: j.marks.Gait, WithersM: j.withers()}
 	if j.marks.Calibration != nil {
 		o.Calibration = *j.marks.Calibration
 	}
@@ -374,8 +413,13 @@ func (j *job) result(info *clip.Info, tracked *track.Result, run *metrics.Run, s
 	for _, e := range end.damage.Errors {
 		r.Clip.DecodeErrors = append(r.Clip.DecodeErrors, record.DecodeError{Frame: e.Frame, TimeS: rounded(e.TimeS, 4), Count: e.Count, Said: e.Said})
 	}
-	if len(end.damage.Frames) > 0 || len(end.damage.Errors) > 0 {
-		r.Problems = append(r.Problems, fmt.Sprintf("The clip is damaged: %s. Nothing was followed there. Copy the clip from the phone again, then measure it.", end.words(info.Times)))
+	r.Clip.Mirrored = info.Mirrored
+	if info.Aspect != 1 {
+		r.Clip.PixelAspect = rounded(info.Aspect, 4)
+	}
+	if info.Slowed > 1 {
+		r.Clip.Slowed = rounded(info.Slowed, 3)
+		r.Tracking.Notes = append(r.Tracking.Notes, fmt.Sprintf("This clip plays %.3g times slower than it was filmed: %.0f frames a second. It was measured at that rate, and times are the true ones.", info.Slowed, info.FrameRate))
 	}
 	if end.broken != nil {
 		r.Problems = append(r.Problems, fmt.Sprintf("The clip breaks off: %d of %d promised frames could be read; what follows holds for these.", len(set.Times), len(info.Times)))

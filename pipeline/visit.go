@@ -110,11 +110,18 @@ func (v *Visit) read(ctx context.Context, folders []string) error {
 		case errors.Is(errs[i], fs.ErrNotExist):
 		case errs[i] != nil:
 			v.Problems = append(v.Problems, errs[i].Error())
+		case results[i].Doubted():
+			v.Problems = append(v.Problems, doubted(results[i]))
 		default:
 			v.Results = append(v.Results, VisitResult{folder, results[i]})
 		}
 	}
 	return nil
+}
+
+// doubted says why a result is not taken together with others.
+func doubted(r *record.Result) string {
+	return fmt.Sprintf("%s is left out until a person has looked at it again: %s", r.Clip.File, r.Doubts[0].Sentence)
 }
 
 // atOnce does n things, as many at a time as there are cores, and returns when
@@ -154,6 +161,10 @@ func loadSingle(ctx context.Context, path string, isFolder bool) (*Visit, error)
 	result, err := record.ReadResult(file)
 	if err != nil {
 		return nil, err
+	}
+	if result.Doubted() {
+		v.Problems = append(v.Problems, doubted(result))
+		return v, nil
 	}
 	v.Results = []VisitResult{{folder, result}}
 	if isFolder || IsClip(path) {

@@ -3,7 +3,7 @@
 #include <libavcodec/avcodec.h>
 #include <libavformat/avformat.h>
 #include <libavutil/avstring.h>
-#include <libavutil/display.h>
+#include <libavutil/eval.h>
 #include <libavutil/imgutils.h>
 #include <libavutil/pixdesc.h>
 #include <libswscale/swscale.h>
@@ -32,11 +32,11 @@ struct decoder {
 	AVPacket *packet, *first; // Of the stream; first was read to look at, and is still to be delivered.
 	int draining, drained_errors, read_error;
 	int64_t interval, next_stamp; // Between pictures, 0 where it isn't known; of the picture to come.
-	int width, height, rotation;
+	int width, height, rotation, mirrored;
 	struct SwsContext *to_luma, *to_size, *to_small;
 	AVFrame *planar;           // Luma of formats that have none of their own.
-	uint8_t *turned, *smaller; // Scratch, as large as needed so far.
-	unsigned turned_size, smaller_size;
+	uint8_t *turned, *smaller, *flipped; // Scratch, as large as needed so far.
+	unsigned turned_size, smaller_size, flipped_size;
 	pthread_mutex_t saying;
 	char said[300];
 	char heard[sizeof((decoder_harm *)0)->said]; // First error since the packet at hand was sent.
@@ -119,6 +119,7 @@ void decoder_free(decoder *d) {
 	av_freep(&d->turned);
 	av_freep(&d->smaller);
 	av_freep(&d->harmed);
+	av_freep(&d->flipped);
 	pthread_mutex_destroy(&d->saying);
 	av_free(d);
 }
@@ -222,6 +223,17 @@ static int glance(decoder *d) {
 	return known;
 }
 
+// read_matrix takes a display matrix apart: it takes (x, y) of the stored picture to
+// (a·x + c·y, b·x + d·y) of the shown one (ISO/IEC 14496-12, 6.2.2), y downward. Every
+// matrix that keeps right angles is a mirroring, or none, and then a turn.
+static void read_matrix(const int32_t m[9], decoder_stream *s) {
+	const double a = m[0], b = m[1], c = m[3], e = m[4];
+	if (a * e - b * c == 0)
+		return;
+	s->mirrored = a * e - b * c < 0;
+	s->clockwise = atan2(-c, e) * 180 / M_PI;
+}
+
 static int open_file(decoder *d, const char *url, int delay, decoder_stream *s) {
 	int err = open_input(d, url);
 	if (err != 0)
@@ -261,12 +273,16 @@ static int open_file(decoder *d, const char *url, int delay, decoder_stream *s) 
 		.unit = av_q2d(d->stream->time_base),
 		.delay = brief ? p->video_delay : -1,
 	};
+	// What Android's recorders write of slow motion.
+	const AVDictionaryEntry *filmed = av_dict_get(d->format->metadata, "com.android.capture.fps", NULL, 0);
+	if (filmed)
+		s->filmed = av_strtod(filmed->value, NULL);
+	const AVRational aspect = av_guess_sample_aspect_ratio(d->format, d->stream, NULL);
+	s->aspect = aspect.num > 0 && aspect.den > 0 ? av_q2d(aspect) : 1;
 	size_t size;
 	const uint8_t *matrix = av_stream_get_side_data(d->stream, AV_PKT_DATA_DISPLAYMATRIX, &size);
 	if (matrix && size >= 9 * sizeof(int32_t))
-		s->counter_clockwise = av_display_rotation_get((const int32_t *)matrix);
-	if (isnan(s->counter_clockwise))
-		s->counter_clockwise = 0;
+		read_matrix((const int32_t *)matrix, s);
 	return 0;
 }
 
@@ -424,6 +440,24 @@ int decoder_start(decoder *d, int width, int height, int rotation, int64_t most,
 	return err;
 }
 
+void decoder_mirror(decoder *d, int mirrored) { d->mirrored = mirrored; }
+
+// mirror writes rows of pixels of size bytes with left and right exchanged; to may be
+// from.
+static void mirror(uint8_t *to, ptrdiff_t to_stride, const uint8_t *from, ptrdiff_t stride, int width, int height, int size) {
+	for (int y = 0; y < height; y++) {
+		const uint8_t *a = from + y * stride;
+		uint8_t *b = to + y * to_stride;
+		for (int i = 0, j = width - 1; i <= j; i++, j--) {
+			uint8_t left[2], right[2];
+			memcpy(left, a + (ptrdiff_t)i * size, size);
+			memcpy(right, a + (ptrdiff_t)j * size, size);
+			memcpy(b + (ptrdiff_t)i * size, right, size);
+			memcpy(b + (ptrdiff_t)j * size, left, size);
+		}
+	}
+}
+
 int decoder_picture_new(decoder_picture *p, int width, int height) {
 	*p = (decoder_picture){.frame = av_frame_alloc()};
 	// Its pages are only taken up where they are needed.
@@ -512,6 +546,14 @@ static int deliver(decoder *d, decoder_picture *p) {
 	}
 	const uint8_t *pixels = f->data[0];
 	int stride = f->linesize[0], w = f->width, h = f->height, size = gray == AV_PIX_FMT_GRAY8 ? 1 : 2;
+	if (d->mirrored) {
+		av_fast_malloc(&d->flipped, &d->flipped_size, (size_t)w * h * size + AV_INPUT_BUFFER_PADDING_SIZE);
+		if (!d->flipped)
+			return AVERROR(ENOMEM);
+		mirror(d->flipped, (ptrdiff_t)w * size, pixels, stride, w, h, size);
+		pixels = d->flipped;
+		stride = w * size;
+	}
 	if (d->rotation % 180 != 0) {
 		w = f->height;
 		h = f->width;
@@ -540,7 +582,7 @@ static int deliver(decoder *d, decoder_picture *p) {
 		if (err < 0)
 			return err;
 		pixels = p->own;
-	} else if (stride != w || pixels == d->planar->data[0]) {
+	} else if (stride != w || pixels == d->planar->data[0] || pixels == d->flipped) {
 		av_image_copy_plane(p->own, w, pixels, stride, w, h);
 		pixels = p->own;
 	}
@@ -731,6 +773,11 @@ int decoder_small(decoder *d, const decoder_picture *p, int width, int height, u
 	inside = NULL;
 	if (err < 0)
 		return err;
+	if (d->mirrored) {
+		mirror(to, w, to, w, w, h, 1);
+		mirror(to + luma, w / 2, to + luma, w / 2, w / 2, h / 2, 1);
+		mirror(to + luma + chroma, w / 2, to + luma + chroma, w / 2, w / 2, h / 2, 1);
+	}
 	if (d->rotation != 0) {
 		decoder_turn(planes, to, w, w, h, 1, d->rotation);
 		decoder_turn(planes + luma, to + luma, w / 2, w / 2, h / 2, 1, d->rotation);

@@ -15,7 +15,10 @@ typedef struct {
 	int bits;                      // Of a luma sample.
 	int width, height;             // As coded, px.
 	int cover;                     // Its only picture is a cover image.
-	double counter_clockwise;      // Turn of the display matrix, degrees; 0 where it is damaged.
+	double clockwise;              // Turn by the display matrix, degrees, once the picture is mirrored; 0 where it is damaged.
+	int mirrored;                  // Whether the display matrix exchanges left and right before it turns.
+	double aspect;                 // Width over height of a pixel as coded; 1 where that isn't said.
+	double filmed;                 // Frames a second at which it was filmed, as the phone's tag says; 0 where it says nothing.
 	double unit;                   // Of its timestamps, s.
 	int delay;                     // Pictures that decoding holds back at least; -1: that is found out by decoding some.
 } decoder_stream;
@@ -73,6 +76,9 @@ int decoder_skim(decoder *, decoder_packet *);
 // than most pixels count as damaged. Careful decoding takes one thread and knows of
 // every error to which picture it belongs.
 int decoder_start(decoder *, int width, int height, int rotation, int64_t most, int threads, int careful);
+
+// Makes pictures be mirrored, left for right, before they are turned.
+void decoder_mirror(decoder *, int mirrored);
 
 // Decodes the next picture; returns AVERROR_EOF after the last.
 int decoder_next(decoder *, decoder_picture *);

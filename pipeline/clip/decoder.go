@@ -2,6 +2,7 @@ package clip
 
 // #cgo pkg-config: libavformat libavcodec libavutil libswscale
 // #cgo CFLAGS: -Wall -Wextra
+// #cgo LDFLAGS: -lm
 // #cgo noescape decoder_open
 // #cgo nocallback decoder_open
 // #cgo noescape decoder_skim
@@ -36,6 +37,7 @@ type decoder struct {
 	firstPTS float64 // Of the first frame that is promised, s.
 	base     float64 // Time of the first frame that came, or of that, s.
 	last     float64 // Time of the frame before, s from base; negative: none came.
+	slowed   float64 // By how much the file's times are longer than the true ones.
 }
 
 // openDecoder opens the clip at path; delay is Info's, or -1 where there is none
@@ -154,13 +156,16 @@ func (d *decoder) said() string {
 // start readies decoding into the upright pictures that info describes. Careful
 // decoding knows which pictures are harmed and costs the use of other processors.
 func (d *decoder) start(info *Info, careful bool) error {
-	d.firstPTS, d.last = info.firstPTS, -1
+	d.firstPTS, d.last, d.slowed = info.firstPTS, -1, max(1, info.Slowed)
 	one := C.int(0)
 	if careful {
 		one = 1
 	}
 	if code := C.decoder_start(d.c, C.int(info.Width), C.int(info.Height), C.int(info.Rotation), maxSide*maxSide, C.int(threads()), one); code != 0 {
 		return errors.New(meaning(code))
+	}
+	if info.Mirrored {
+		C.decoder_mirror(d.c, 1)
 	}
 	return nil
 }
@@ -246,7 +251,7 @@ func (d *decoder) next(ctx context.Context, p *picture) (at float64, err error) 
 		}
 		if at -= d.base; at > d.last {
 			d.last = at
-			return at, nil
+			return at / d.slowed, nil
 		} // Else it is shown at the same instant as the one before: no new time.
 	}
 }

@@ -218,7 +218,7 @@ func (r *Reader) decodeCarefully(ctx context.Context, d *decoder, small *copier)
 		if err != nil {
 			return err
 		}
-		at += d.base - d.firstPTS // Promised times are counted from the first that is promised.
+		at += (d.base - d.firstPTS) / d.slowed // Promised times are counted from the first that is promised.
 		last := next
 		for last < len(times) && times[last] < at-r.slack() {
 			last++
@@ -277,7 +277,7 @@ func (r *Reader) frameErrors(d *decoder) []FrameError {
 		}
 		e := FrameError{Frame: -1, TimeS: math.NaN(), Count: h.errors, Said: h.said}
 		if h.stamped {
-			e.TimeS = h.at - r.info.firstPTS
+			e.TimeS = (h.at - r.info.firstPTS) / d.slowed
 			if i := nearest(r.info.Times, e.TimeS); i >= 0 && math.Abs(r.info.Times[i]-e.TimeS) <= r.slack() {
 				e.Frame = i
 			}

@@ -33,7 +33,13 @@ type Marks struct {
 	Picture     Picture                    `json:"picture"`
 	WithersM    float64                    `json:"withers_m,omitempty"`
 	Calibration *geometry.CalibrationInput `json:"calibration,omitempty"`
-	Marks       []Mark                     `json:"marks"`
+	// FilmedFPS is at how many frames a second the clip was filmed where it is slow
+	// motion and does not say so itself; 0 leaves its times as they are.
+	FilmedFPS float64 `json:"filmed_fps,omitempty"`
+	// Confirmed holds the kinds of doubts that a person has looked at and found
+	// unfounded. A doubt that says that nothing may be measured is not among them.
+	Confirmed []string `json:"confirmed,omitempty"`
+	Marks     []Mark   `json:"marks"`
 }
 
 // Picture is the size of an upright picture, px.

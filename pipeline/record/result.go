@@ -29,6 +29,7 @@ type Result struct {
 	Clip     ClipFacts        `json:"clip"`
 	Tracking Tracking         `json:"tracking"`
 	Problems []string         `json:"problems,omitempty"` // What limits the numbers, in sentences.
+	Doubts   []Doubt          `json:"doubts,omitempty"`   // What the numbers themselves contradict; see package doubt.
 	Run      metrics.Run      `json:"run"`
 	Summary  *metrics.Summary `json:"summary,omitempty"` // Of this run alone.
 }
@@ -55,13 +56,19 @@ type Inputs struct {
 
 // ClipFacts says how the clip was filmed.
 type ClipFacts struct {
-	File           string  `json:"file"`
-	Codec          string  `json:"codec"`
-	BitDepth       int     `json:"bit_depth"`
-	Width          int     `json:"width_px"`
-	Height         int     `json:"height_px"`
-	Rotation       int     `json:"rotation_deg"`
-	FrameRate      float64 `json:"frame_rate_hz"`
+	File     string `json:"file"`
+	Codec    string `json:"codec"`
+	BitDepth int    `json:"bit_depth"`
+	Width    int    `json:"width_px"`
+	Height   int    `json:"height_px"`
+	Rotation int    `json:"rotation_deg"`
+	// Mirrored: players exchange left and right of what is stored, and so does the program.
+	Mirrored bool `json:"mirrored,omitempty"`
+	// PixelAspect is the width of a stored pixel over its height where that is not 1; the
+	// picture that was measured has square pixels.
+	PixelAspect    float64 `json:"pixel_aspect,omitempty"`
+	FrameRate      float64 `json:"frame_rate_hz"`    // As it was filmed.
+	Slowed         float64 `json:"slowed,omitempty"` // By how much the clip plays slower than it was filmed, where it does; times are the true ones.
 	VariableRate   bool    `json:"variable_frame_rate,omitempty"`
 	Frames         int     `json:"frames"`
 	PromisedFrames int     `json:"promised_frames"`
