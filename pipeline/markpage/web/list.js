@@ -30,7 +30,7 @@ export async function openList(main, _path, { show }) {
     const n = ready().length;
     summary.textContent = clips.length === 0
       ? 'There are no clips in this folder yet. Copy the phone’s video files into it and load this page again.'
-      : `${clips.length} ${clips.length === 1 ? 'clip' : 'clips'}: ${count('marks')} need marks, ${count('calibration')} have no ground marks, ${n} ${n === 1 ? 'is' : 'are'} ready to be measured, ${count('second look')} want a second look.`;
+      : `${clips.length} ${clips.length === 1 ? 'clip' : 'clips'}: ${count('marks')} need marks, ${count('calibration')} have no ground marks, ${n} are ready to be measured, ${count('second look')} want a second look.`;
     if (!measureAll) return;
     measureAll.textContent = n === 0 ? 'No clip is ready to be measured' : n === 1 ? 'Measure the clip that is ready' : `Measure the ${n} clips that are ready`;
     measureAll.disabled = n === 0;
