@@ -99,7 +99,7 @@ func TestEditListsThatSlowDownChangeNothing(t *testing.T) {
 	}
 	segment := data[at+12:]
 	binary.BigEndian.PutUint32(segment, 8*binary.BigEndian.Uint32(segment)) // Lasts eight times as long…
-	binary.BigEndian.PutUint32(segment[8:], 1<<16/8)                         // … at an eighth of the rate.
+	binary.BigEndian.PutUint32(segment[8:], 1<<16/8)                        // … at an eighth of the rate.
 	if err := os.WriteFile(path, data, 0o644); err != nil {
 		t.Fatal(err)
 	}
