@@ -36,6 +36,7 @@ typedef struct {
 	const uint8_t *pixels; // In frame or own, valid until the picture is used again.
 	int64_t stamp;
 	int stamped;
+	double aspect; // Width over height of a pixel as the picture itself says; 0 where the container says it or nothing does.
 } decoder_picture;
 
 // What functions return besides 0 and FFmpeg's error numbers.
