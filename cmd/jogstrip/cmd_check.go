@@ -30,9 +30,10 @@ func newCheckCommand(a *app) *cobra.Command {
 		Use:   "check CLIP...",
 		Short: "Say whether clips are fit to be measured, and what to film differently",
 		Long: `Look through each clip, faster than it lasts, and say of frame rate, resolution,
-exposure, motion blur, shake, size, distance, strides, framing and straightness
-whether they are good, usable or a reason to film again, and what to do
-differently. Nothing is measured and nothing is written.
+exposure, noise, motion blur, shake, camera level, size, distance, strides, framing
+and straightness whether they are good, usable or a reason to film again, and what
+to do differently; and of marks, where there are any, what contradicts itself in
+them. Nothing is measured and nothing is written.
 
 The exit code is 3 where a clip should be filmed again or cannot be read.
 ` + exitHelp,

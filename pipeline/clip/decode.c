@@ -718,6 +718,8 @@ static int next(decoder *d, decoder_picture *p) {
 			if (p->stamp == AV_NOPTS_VALUE && d->draining && d->next_stamp != AV_NOPTS_VALUE)
 				p->stamp = d->next_stamp; // Old containers don't stamp the last picture.
 			p->stamped = p->stamp != AV_NOPTS_VALUE;
+			const AVRational aspect = p->frame->sample_aspect_ratio;
+			p->aspect = d->stream->sample_aspect_ratio.num <= 0 && aspect.num > 0 && aspect.den > 0 ? av_q2d(aspect) : 0;
 			d->next_stamp = p->stamped && d->interval > 0 ? p->stamp + d->interval : AV_NOPTS_VALUE;
 			p->whole = whole(d, p->frame);
 			return deliver(d, p);

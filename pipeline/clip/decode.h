@@ -37,6 +37,7 @@ typedef struct {
 	int64_t stamp;
 	int stamped;
 	int whole; // Decoded without errors, from pictures that were; careful decoding alone says it of this picture, else it is said of all so far.
+	double aspect; // Width over height of a pixel as the picture itself says; 0 where the container says it or nothing does.
 } decoder_picture;
 
 // What is wrong with a packet that was decoded with errors, or whose pictures are

@@ -22,6 +22,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"runtime"
 	"strings"
 	"syscall"
@@ -37,6 +38,7 @@ type decoder struct {
 	firstPTS float64 // Of the first frame that is promised, s.
 	base     float64 // Time of the first frame that came, or of that, s.
 	last     float64 // Time of the frame before, s from base; negative: none came.
+	aspect   float64 // Of pixels, as pictures are made square by it; 0 is not known.
 	slowed   float64 // By how much the file's times are longer than the true ones.
 }
 
@@ -156,7 +158,7 @@ func (d *decoder) said() string {
 // start readies decoding into the upright pictures that info describes. Careful
 // decoding knows which pictures are harmed and costs the use of other processors.
 func (d *decoder) start(info *Info, careful bool) error {
-	d.firstPTS, d.last, d.slowed = info.firstPTS, -1, max(1, info.Slowed)
+	d.firstPTS, d.last, d.slowed, d.aspect = info.firstPTS, -1, max(1, info.Slowed), info.Aspect
 	one := C.int(0)
 	if careful {
 		one = 1
@@ -243,6 +245,9 @@ func (d *decoder) next(ctx context.Context, p *picture) (at float64, err error) 
 		}
 		if p.c.stamped == 0 {
 			return 0, errors.New("a frame has no timestamp")
+		}
+		if said := float64(p.c.aspect); said > 0 && d.aspect > 0 && math.Abs(said/d.aspect-1) > 0.01 {
+			return 0, fmt.Errorf("its pictures say that their pixels are %.3g times as wide as high, which its container does not say: copy it into a new file with ffmpeg -i CLIP -c copy -aspect WIDTH:HEIGHT NEW", said)
 		}
 		at := float64(p.c.stamp) * float64(d.stream.unit)
 		if d.last < 0 {

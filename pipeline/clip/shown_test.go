@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"jogstrip/pipeline/clip"
@@ -178,9 +179,34 @@ func TestPixelsAreMadeSquare(t *testing.T) {
 			})
 		}
 	}
+	// Where only the pictures say it, as in some files that were put into another
+	// container, nothing is measured on pixels taken for square.
+	plain, hidden := filepath.Join(t.TempDir(), "plain.mp4"), filepath.Join(t.TempDir(), "hidden.mp4")
+	run(t, "-v", "error", "-f", "lavfi", "-i", "testsrc2=size=144x108:rate=20", "-frames:v", "3", "-pix_fmt", "yuv420p", "-c:v", "libx264", plain)
+	run(t, "-v", "error", "-i", plain, "-c", "copy", "-bsf:v", "h264_metadata=sample_aspect_ratio=4/3", hidden)
+	data, err := os.ReadFile(hidden)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// ffmpeg has the container say that pixels are square.
+	if err := os.WriteFile(hidden, bytes.Replace(data, []byte("pasp"), []byte("free"), 1), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	info, err := clip.Probe(context.Background(), hidden)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := clip.Open(context.Background(), info)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	if _, _, err := r.Next(context.Background()); info.Width != 192 && (err == nil || !strings.Contains(err.Error(), "1.33 times as wide as high")) {
+		t.Errorf("pictures that alone say that pixels are 4:3: %d px wide, %v", info.Width, err)
+	}
 	path := filepath.Join(t.TempDir(), "wild.mp4")
 	run(t, "-v", "error", "-f", "lavfi", "-i", "testsrc2=size=144x108:rate=20", "-frames:v", "3", "-vf", "setsar=9/1", "-pix_fmt", "yuv420p", "-c:v", "libx264", path)
-	if _, err := clip.Probe(context.Background(), path); err == nil {
+	if _, err = clip.Probe(context.Background(), path); err == nil {
 		t.Error("pixels nine times as wide as high are believed")
 	}
 }

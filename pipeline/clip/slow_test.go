@@ -3,9 +3,11 @@ package clip_test
 import (
 	"bytes"
 	"context"
+	"encoding/binary"
 	"fmt"
 	"image/jpeg"
 	"math"
+	"os"
 	"path/filepath"
 	"testing"
 
@@ -79,5 +81,34 @@ func TestFilmedAt(t *testing.T) {
 				t.Errorf("slowed %g times, frame %d shows shade %.1f, want %.1f", i.Slowed, frame, got, shade(frame))
 			}
 		}
+	}
+}
+
+// An edit list may have players show a part slower (media rate, ISO/IEC 14496-12,
+// 8.6.6): the pictures keep the times at which they were filmed.
+func TestEditListsThatSlowDownChangeNothing(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "edited.mp4")
+	run(t, "-v", "error", "-f", "lavfi", "-i", "testsrc2=size=64x48:rate=240", "-frames:v", "48", "-pix_fmt", "yuv420p", "-c:v", "libx264", "-bf", "2", path)
+	data, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := bytes.Index(data, []byte("elst"))
+	if at < 0 || data[at+4] != 0 || binary.BigEndian.Uint32(data[at+8:]) != 1 {
+		t.Fatal("no edit list of one entry")
+	}
+	segment := data[at+12:]
+	binary.BigEndian.PutUint32(segment, 8*binary.BigEndian.Uint32(segment)) // Lasts eight times as long…
+	binary.BigEndian.PutUint32(segment[8:], 1<<16/8)                        // … at an eighth of the rate.
+	if err := os.WriteFile(path, data, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	info, err := clip.Probe(context.Background(), path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, times, _, broken := read(t, info)
+	if broken != nil || len(times) != 48 || math.Abs(info.FrameRate-240) > 1 || math.Abs(times[47]-47.0/240) > 1e-3 {
+		t.Errorf("%d frames at %g a second, the last at %g s (%v)", len(times), info.FrameRate, times[len(times)-1], broken)
 	}
 }

@@ -321,19 +321,22 @@ func (l *list) gait(m Measured, still *traj.Set, s [4][]stands) {
 // pair of limbs that was not seen to stand: which of them is named then rests on the
 // gait alone.
 func (l *list) oneStance(m Measured) {
-	if m.Summary == nil || m.Summary.Limb.Limb == "" {
+	if m.Summary == nil || m.Summary.Limb.Limb == "" && !m.Summary.Limb.Undecided {
 		return
 	}
 	named := m.Summary.Limb.Limb
-	pair, seen := map[bool]string{true: "fores", false: "hinds"}[named.IsFore()], 0
+	// Where a side is named and no limb it is by the head, whose movement is told apart
+	// by the fores' stances.
+	hinds := named.IsHind()
+	pair, seen := map[bool]string{false: "fores", true: "hinds"}[hinds], 0
 	for _, c := range m.Run.Contacts {
-		if c.Limb.IsFore() == named.IsFore() {
+		if c.Limb.IsHind() == hinds {
 			seen++
 		}
 	}
 	switch seen {
 	case 0:
-		l.add(OneStance, record.SecondLook, fmt.Sprintf("No stance of the %s was seen: that the %s is named rests on the gait being %s.", pair, named.Words(), m.Run.Gait),
+		l.add(OneStance, record.SecondLook, fmt.Sprintf("No stance of the %s was seen: which of them the signs point to rests on the gait being %s.", pair, m.Run.Gait),
 			fmt.Sprintf("Mark a stance of the %s, or see to it that the gait is right.", pair))
 		return
 	case 1:
@@ -344,7 +347,7 @@ func (l *list) oneStance(m Measured) {
 		l.add(OneStance, severity, fmt.Sprintf("The finding rests on a single stance of the %s.", pair), "Look whether that stance is right, mark the limb in further frames, or film a longer pass.")
 		return
 	}
-	if len(m.Run.Strides) < 3 {
+	if named == "" || len(m.Run.Strides) < 3 {
 		return // Its interval says so.
 	}
 	for i := range m.Run.Strides {
