@@ -95,12 +95,7 @@ func runMeasure(ctx context.Context, a *app, opts measureOptions, clips []string
 			failed++
 			continue
 		}
-		printFinding(a, path, result)
-		facts := batch.FactsOf(result)
-		if doubt := facts.Doubt(); doubt != "" {
-			fmt.Fprintf(a.stdout, "  second look: %s\n", doubt)
-		}
-		if result.Doubted() || facts.Doubt() != "" {
+		if printFinding(a, path, result) {
 			doubtful++
 		}
 	}
@@ -154,16 +149,18 @@ func remarks() func(folder string) []string {
 	}
 }
 
-// printFinding says in words what was found on one clip and where its report is.
-func printFinding(a *app, path string, r *record.Result) {
+// printFinding says in words what was found on one clip, why it wants a second look, and
+// where its report is. It returns whether it does.
+func printFinding(a *app, path string, r *record.Result) (doubtful bool) {
 	fmt.Fprintf(a.stdout, "%s: %s\n", path, pipeline.Finding(r))
 	if r.Clip.Slowed > 1 {
 		fmt.Fprintf(a.stdout, "  slow motion: it plays %.3g times slower than it was filmed, %.0f frames a second; measured at that rate\n", r.Clip.Slowed, r.Clip.FrameRate)
 	}
-	for _, d := range r.Doubts {
-		if d.Severity == record.SecondLook {
-			fmt.Fprintf(a.stdout, "  look again: %s %s\n", d.Sentence, d.Check)
-		}
+	facts := batch.FactsOf(r)
+	if doubt := facts.Doubt(); doubt != "" {
+		doubtful = true
+		fmt.Fprintf(a.stdout, "  second look: %s\n", doubt)
 	}
 	fmt.Fprintf(a.stdout, "  report: %s\n", filepath.Join(record.OutPath(path), pipeline.ReportFile))
+	return doubtful
 }
