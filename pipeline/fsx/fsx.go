@@ -22,12 +22,9 @@ import (
 )
 
 // WriteFile replaces the file at path with data. Its mode is that of new files of this
-// user, with its folder's group where that may write there. A file that is replaced
-// through a link stays where the link leads.
+// user, with its folder's group where that may write there. A link at path is replaced,
+// never written through.
 func WriteFile(path string, data []byte) error {
-	if real, err := filepath.EvalSymlinks(path); err == nil {
-		path = real
-	}
 	mode, _, group := modes(filepath.Dir(path))
 	t, err := renameio.NewPendingFile(path, renameio.WithTempDir(filepath.Dir(path)), renameio.WithPermissions(mode), renameio.IgnoreUmask())
 	if err != nil {
