@@ -1,6 +1,7 @@
 package pipeline
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -8,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -29,6 +31,8 @@ type CompareOptions struct {
 	Resamples int
 	Followed  metrics.Name // Overrides what the later visit's page declares.
 	Out       string       // Folder for the comparison; empty puts it beside the later visit's clips.
+	// OtherHorse allows visits of two horses, which are refused otherwise.
+	OtherHorse bool
 }
 
 // Compared is a comparison and where its page lies.
@@ -36,6 +40,7 @@ type Compared struct {
 	*metrics.Comparison
 	Folder   string
 	Problems []string // Results that could not be used.
+	Notes    []string // What was put right, or is unusual about the two, in sentences.
 }
 
 // comparisonFile is what comparison.json holds.
@@ -45,6 +50,7 @@ type comparisonFile struct {
 	Before     comparedVisit       `json:"before"`
 	After      comparedVisit       `json:"after"`
 	Problems   []string            `json:"problems,omitempty"`
+	Notes      []string            `json:"notes,omitempty"`
 	Comparison *metrics.Comparison `json:"comparison"`
 }
 
@@ -61,15 +67,38 @@ type resultInput struct {
 
 // CompareVisits compares two visits, given as visit folders, results folders or
 // result files, and writes the comparison: a page, plots, and the numbers as
-// JSON and CSV. Only the later visit's folder (or opts.Out) is written to.
+// JSON and CSV. Only the later visit's folder (or opts.Out) is written to. Visits given
+// in the wrong order of their dates are put right, which Notes says; the same visit
+// twice and, without opts.OtherHorse, visits of two horses are refused.
 func CompareVisits(ctx context.Context, before, after string, opts CompareOptions) (*Compared, error) {
-	// Tolerances are the later visit's.
 	b, err := loadVisit(ctx, before)
 	if err != nil {
 		return nil, err
 	}
-	a, err := LoadVisit(ctx, after)
+	a, err := loadVisit(ctx, after)
 	if err != nil {
+		return nil, err
+	}
+	var notes []string
+	if laterThan(b, a) {
+		b, a = a, b
+		notes = append(notes, fmt.Sprintf("The visits were given in the wrong order: %s is compared as before, %s as after.", filepath.Base(b.Around.Folder), filepath.Base(a.Around.Folder)))
+	}
+	if err := mayCompare(b, a, opts); err != nil {
+		return nil, err
+	}
+	if two := twoHorses(b, a); two != "" {
+		notes = append(notes, fmt.Sprintf("These are two horses, %s: what differs between them is no change.", two))
+	}
+	for _, v := range []*Visit{b, a} {
+		for _, text := range v.Around.Warnings {
+			if !slices.Contains(notes, text) {
+				notes = append(notes, text)
+			}
+		}
+	}
+	// Tolerances are the later visit's.
+	if err := a.useRepeats(ctx, runsOf); err != nil {
 		return nil, err
 	}
 	for _, v := range []*Visit{b, a} {
@@ -85,7 +114,7 @@ func CompareVisits(ctx context.Context, before, after string, opts CompareOption
 	if err != nil {
 		return nil, err
 	}
-	out := &Compared{Comparison: comparison, Problems: append(slices.Clone(b.Problems), a.Problems...), Folder: opts.Out}
+	out := &Compared{Comparison: comparison, Problems: append(slices.Clone(b.Problems), a.Problems...), Notes: notes, Folder: opts.Out}
 	if out.Folder == "" {
 		out.Folder = filepath.Join(a.Around.Folder, "compared-with-"+visitName(b, a)+".out")
 	}
@@ -127,7 +156,7 @@ func visitName(b, a *Visit) string {
 }
 
 func writeComparison(c *Compared, b, a *Visit, opts CompareOptions) (err error) {
-	if err := os.MkdirAll(filepath.Dir(c.Folder), 0o755); err != nil {
+	if err := os.MkdirAll(filepath.Dir(c.Folder), 0o777); err != nil {
 		return fmt.Errorf("write comparison: %w", err)
 	}
 	if err := mayReplace(c.Folder, "comparison.json"); err != nil {
@@ -135,7 +164,7 @@ func writeComparison(c *Compared, b, a *Visit, opts CompareOptions) (err error) 
 	}
 	return makeFolder(c.Folder, func(f *files) error {
 		f.json("comparison.json", comparisonFile{
-			Schema: ComparisonSchema, Program: opts.Program, Before: compared(b), After: compared(a), Problems: c.Problems, Comparison: c.Comparison,
+			Schema: ComparisonSchema, Program: opts.Program, Before: compared(b), After: compared(a), Problems: c.Problems, Notes: c.Notes, Comparison: c.Comparison,
 		})
 		f.from("changes.csv", func(w io.Writer) error { return table.Changes(w, c.Comparison) })
 		rows := []table.Visit{tableVisit(b, &c.Before), tableVisit(a, &c.After)}
@@ -154,13 +183,89 @@ func writeComparison(c *Compared, b, a *Visit, opts CompareOptions) (err error) 
 			Header: header(a.Around), Before: visited(b, c.Folder), After: visited(a, c.Folder), Comparison: c.Comparison,
 			Figures: pictures, Records: recordsBeside(&b.Around.Visit, &a.Around.Visit), Provenance: provenance(opts.Program, inputs),
 		}
+		if two := twoHorses(b, a); two != "" {
+			page.Header.Horse = two
+		}
+		page.After.Note = strings.Join(slices.DeleteFunc(append([]string{page.After.Note}, c.Notes...), func(s string) bool { return s == "" }), ". ")
 		f.page(page)
 		return nil
 	})
 }
 
+// laterThan reports whether visit b is later than visit a by their folders' names.
+func laterThan(b, a *Visit) bool {
+	first, last := day(b.Around.Folder), day(a.Around.Folder)
+	if first.IsZero() || last.IsZero() {
+		return false
+	}
+	if first.Equal(last) {
+		return nth(b.Around.Folder) > nth(a.Around.Folder)
+	}
+	return first.After(last)
+}
+
+// nth returns n of a visit folder that is called yyyy-mm-dd-n, else 1.
+func nth(folder string) int {
+	_, after, _ := strings.Cut(strings.TrimPrefix(filepath.Base(folder), day(folder).Format(time.DateOnly)), "-")
+	if n, err := strconv.Atoi(after); err == nil {
+		return n
+	}
+	return 1
+}
+
+// horseOf returns whose visit it is: the name on the horse's page, else of the folder
+// that holds its visits; empty where a clip lies by itself.
+func horseOf(v *Visit) string {
+	if v.Around.HasHorse {
+		return v.Around.Horse.Name
+	}
+	if isDated(filepath.Base(v.Around.Folder)) {
+		return filepath.Base(filepath.Dir(v.Around.Folder))
+	}
+	return ""
+}
+
+// twoHorses names the horses of two visits where they are not the same, "Thistle
+// (before) and Sorrel (after)", else it returns "".
+func twoHorses(b, a *Visit) string {
+	before, after := horseOf(b), horseOf(a)
+	same := strings.EqualFold(strings.TrimSpace(before), strings.TrimSpace(after)) || before == "" || after == ""
+	if same && b.Around.YardFolder != "" && b.Around.YardFolder == a.Around.YardFolder {
+		// Of one yard, two horses may have been given one name.
+		same = before == "" || after == "" || filepath.Dir(b.Around.Folder) == filepath.Dir(a.Around.Folder)
+	}
+	if same {
+		return ""
+	}
+	if strings.EqualFold(before, after) {
+		before, after = before+" in "+filepath.Base(filepath.Dir(b.Around.Folder)), after+" in "+filepath.Base(filepath.Dir(a.Around.Folder))
+	}
+	return fmt.Sprintf("%s (before) and %s (after)", before, after)
+}
+
+// mayCompare refuses a visit beside itself, and two horses unless they were asked for.
+func mayCompare(b, a *Visit, opts CompareOptions) error {
+	if b.Around.Folder == a.Around.Folder && (!b.Single || !a.Single) {
+		return fmt.Errorf("compare: %s was given twice; name two visits", a.Folder)
+	}
+	for _, x := range b.Results {
+		for _, y := range a.Results {
+			if x.Inputs.ClipSHA256 == y.Inputs.ClipSHA256 {
+				return fmt.Errorf("compare: %s of %s is the same film as %s of %s, which cannot show a change; delete one, or name another visit",
+					x.Clip.File, filepath.Base(b.Around.Folder), y.Clip.File, filepath.Base(a.Around.Folder))
+			}
+		}
+	}
+	if two := twoHorses(b, a); two != "" && !opts.OtherHorse {
+		return fmt.Errorf("compare: these are visits of two horses, %s; name two visits of one horse, or say --other-horse", two)
+	}
+	return nil
+}
+
 // mayReplace refuses to replace a folder that holds anything but an earlier
-// result of the same kind, so that a mistyped folder costs nothing.
+// result of the same kind, so that a mistyped folder costs nothing. mark is the name of
+// the file by which such a folder is known; a JSON file must say that it is this
+// program's.
 func mayReplace(folder, mark string) error {
 	entries, err := os.ReadDir(folder)
 	if errors.Is(err, os.ErrNotExist) || err == nil && len(entries) == 0 {
@@ -169,10 +274,31 @@ func mayReplace(folder, mark string) error {
 	if err != nil {
 		return fmt.Errorf("write into %s: %w", folder, err)
 	}
-	if _, err := os.Stat(filepath.Join(folder, mark)); err != nil {
-		return fmt.Errorf("write into %s: it holds other files and is left as it is; name a new folder", folder)
+	other := fmt.Errorf("write into %s: it holds other files than this program's and is left as it is; rename it, or name another folder", folder)
+	stat, err := os.Stat(filepath.Join(folder, mark))
+	if err != nil || !stat.Mode().IsRegular() {
+		return other
+	}
+	if filepath.Ext(mark) == ".json" && stat.Size() > 0 { // A drive that failed may leave an empty one.
+		head, err := firstBytes(filepath.Join(folder, mark), 400)
+		if err != nil {
+			return fmt.Errorf("write into %s: %w", folder, err)
+		}
+		if !bytes.Contains(head, []byte(`"schema"`)) || !bytes.Contains(head, []byte(`"jogstrip-`)) {
+			return other
+		}
 	}
 	return nil
+}
+
+// firstBytes returns at most the first n bytes of a file.
+func firstBytes(path string, n int64) (head []byte, err error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer func() { err = errors.Join(err, f.Close()) }()
+	return io.ReadAll(io.LimitReader(f, n))
 }
 
 func compared(v *Visit) comparedVisit {

@@ -44,6 +44,9 @@ func newFiles(dir string) *files {
 
 // makeFolder fills a results folder and puts it in place whole.
 func makeFolder(target string, fill func(*files) error) (err error) {
+	if stat, err := os.Lstat(target); err == nil && !stat.IsDir() {
+		return fmt.Errorf("write %s: a file or a link stands in its place and is left as it is; move it away", target)
+	}
 	if err := fsx.Sweep(target); err != nil {
 		return err
 	}
@@ -73,10 +76,11 @@ func (f *files) bytes(name string, data []byte) {
 // put writes a file; it may be called from several goroutines.
 func (f *files) put(name string, data []byte) error {
 	path := filepath.Join(f.dir, name)
-	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+	// Commit gives everything in the folder its final mode.
+	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
 		return err
 	}
-	return os.WriteFile(path, data, 0o644)
+	return os.WriteFile(path, data, 0o600)
 }
 
 func (f *files) from(name string, write func(io.Writer) error) {
@@ -239,7 +243,15 @@ func summaryWords(s *metrics.Summary) string {
 		text = fmt.Sprintf("%s Asymmetry score %.2f (95 %% interval %.2f to %.2f; 0 is even, 1 as uneven as ordinary run-to-run variation).",
 			ended(text), s.Score.Value, s.Score.Low, s.Score.High)
 	}
-	return fmt.Sprintf("%s %d strides in %d run(s).", ended(text), s.Strides, s.Runs)
+	return fmt.Sprintf("%s %s in %s.", ended(text), counted(s.Strides, "stride"), counted(s.Runs, "run"))
+}
+
+// counted returns "1 run", "2 runs".
+func counted(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
 }
 
 // ended returns text as a whole sentence.

@@ -31,55 +31,88 @@ type Found struct {
 	Problem error
 }
 
-// FindClips returns the clips in and below folder, sorted by path. Result
-// folders, hidden folders and leftovers are passed over; links to folders are
-// not followed, so a loop of links cannot trap it. A folder that cannot be read
-// is reported in the joined error while the others are still searched.
+// FindClips returns the clips in and below folder, sorted by path. Result folders,
+// hidden folders and leftovers are passed over. Links to folders are followed, each
+// folder once, so a loop of links cannot trap it. A folder that cannot be read, and what
+// a killed run of another user left, is reported in the joined error while the others
+// are still searched.
 func FindClips(ctx context.Context, folder string) ([]Found, error) {
-	var found []Found
-	var problems []error
-	owner := map[string]int{}
-	err := filepath.WalkDir(folder, func(path string, d fs.DirEntry, err error) error {
-		if ctx.Err() != nil {
-			return ctx.Err()
-		}
-		if err != nil {
-			problems = append(problems, fmt.Errorf("search %s: %w", path, err))
-			if d != nil && d.IsDir() {
-				return fs.SkipDir
-			}
-			return nil
-		}
-		name := d.Name()
-		if d.IsDir() {
-			if path != folder && (strings.HasPrefix(name, ".") || strings.HasSuffix(name, ".out")) {
-				return fs.SkipDir
-			}
-			return nil
-		}
-		if strings.HasPrefix(name, ".") || !IsClip(name) || fsx.Leftover(name) {
-			return nil
-		}
-		f := Found{Path: path}
-		if _, err := os.Stat(record.MarksPath(path)); err == nil {
-			f.Marks = true
-		}
-		out := record.OutPath(path)
-		if i, taken := owner[out]; taken {
-			f.Problem = fmt.Errorf("clip %s: it shares its results folder %s with %s; rename one of them", path, filepath.Base(out), filepath.Base(found[i].Path))
-		} else {
-			owner[out] = len(found)
-		}
-		if filepath.Base(out) == visitOut {
-			f.Problem = fmt.Errorf("clip %s: the name %s is kept for the visit's own page; rename the clip", path, filepath.Base(path))
-		}
-		found = append(found, f)
-		return nil
-	})
-	if err != nil {
-		problems = append(problems, err)
+	f := finder{ctx: ctx, owner: map[string]int{}, seen: map[string]bool{}}
+	err := f.search(folder)
+	for ; err == nil && len(f.links) > 0; f.links = f.links[1:] {
+		err = f.search(f.links[0]) // What it leads to has been seen where it lies below folder.
 	}
-	return found, errors.Join(problems...)
+	slices.SortFunc(f.found, func(a, b Found) int { return strings.Compare(a.Path, b.Path) })
+	if err != nil {
+		f.problems = append(f.problems, err)
+	}
+	return f.found, errors.Join(f.problems...)
+}
+
+// finder is a search on its way.
+type finder struct {
+	ctx      context.Context
+	found    []Found
+	problems []error
+	owner    map[string]int  // Of a results folder: the clip in found.
+	seen     map[string]bool // Folders by their real paths.
+	links    []string        // To folders, to be looked through at the end.
+}
+
+// search looks through a folder. The error is of ctx alone.
+func (f *finder) search(folder string) error {
+	if f.ctx.Err() != nil {
+		return f.ctx.Err()
+	}
+	real, err := filepath.EvalSymlinks(folder)
+	if err == nil {
+		real, err = filepath.Abs(real)
+	}
+	var entries []os.DirEntry
+	if err == nil && !f.seen[real] {
+		f.seen[real] = true
+		entries, err = os.ReadDir(folder)
+	}
+	if err != nil {
+		f.problems = append(f.problems, fmt.Errorf("search %s: %w", folder, err))
+	}
+	for _, e := range entries {
+		path := filepath.Join(folder, e.Name())
+		switch stat, err := os.Stat(path); {
+		case fsx.Leftover(e.Name()):
+			if text := fsx.ForeignLeftover(path); text != "" {
+				f.problems = append(f.problems, errors.New(text))
+			}
+		case strings.HasPrefix(e.Name(), "."):
+		case strings.HasSuffix(e.Name(), ".out"):
+		case err == nil && stat.IsDir() && e.Type()&fs.ModeSymlink != 0:
+			f.links = append(f.links, path)
+		case err == nil && stat.IsDir():
+			if err := f.search(path); err != nil {
+				return err
+			}
+		case IsClip(e.Name()):
+			f.clip(path)
+		}
+	}
+	return nil
+}
+
+func (f *finder) clip(path string) {
+	c := Found{Path: path}
+	if _, err := os.Stat(record.MarksPath(path)); err == nil {
+		c.Marks = true
+	}
+	out := record.OutPath(path)
+	if i, taken := f.owner[out]; taken {
+		c.Problem = fmt.Errorf("clip %s: it shares its results folder %s with %s; rename one of them", path, filepath.Base(out), filepath.Base(f.found[i].Path))
+	} else {
+		f.owner[out] = len(f.found)
+	}
+	if filepath.Base(out) == visitOut {
+		c.Problem = fmt.Errorf("clip %s: the name %s is kept for the visit's own page; rename the clip", path, filepath.Base(path))
+	}
+	f.found = append(f.found, c)
 }
 
 // visitOut is the folder in which a visit's own page lies.

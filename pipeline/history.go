@@ -23,6 +23,7 @@ type HorseHistory struct {
 	Visits   int
 	Finding  string
 	Problems []string
+	Notes    []string // What people should know of the pages, such as unknown keys.
 }
 
 // History writes one page about all visits of the horse at folder. A visit
@@ -50,6 +51,11 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 		if v.err != nil {
 			out.Problems = append(out.Problems, v.err.Error())
 			continue
+		}
+		for _, text := range v.Around.Warnings {
+			if !slices.Contains(out.Notes, text) {
+				out.Notes = append(out.Notes, text)
+			}
 		}
 		page.Header = header(v.Around)
 		if f := v.Around.Visit.Followed; f != "" && !slices.Contains(page.Followed, f) {
@@ -198,10 +204,10 @@ func ownTolerances(ctx context.Context, folders []string, visits []*pastVisit) e
 			read[v.Around.Folder] = v
 		}
 	}
-	runs := func(folder string, gait traj.Gait) []metrics.Run {
+	runs := func(ctx context.Context, folder string, gait traj.Gait) []metrics.Run {
 		v := read[folder]
 		if v == nil {
-			return runsOf(folder, gait)
+			return runsOf(ctx, folder, gait)
 		}
 		return slices.DeleteFunc(v.Runs(), func(r metrics.Run) bool { return r.Gait != gait })
 	}

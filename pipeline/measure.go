@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"math"
 	"os"
@@ -13,6 +14,7 @@ import (
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
 	"jogstrip/pipeline/clip"
+	"jogstrip/pipeline/doubt"
 	"jogstrip/pipeline/fsx"
 	"jogstrip/pipeline/overlay"
 	"jogstrip/pipeline/record"
@@ -22,10 +24,14 @@ import (
 
 // MeasuringVersion rises whenever the same clip and marks may give other
 // numbers or pages than before; results of another version are made anew.
-const MeasuringVersion = 6
+const MeasuringVersion = 7
 
 // ErrNoMarks is wrapped by the error of a clip that has no marks file.
 var ErrNoMarks = errors.New("the clip has no marks")
+
+// ErrRefused is wrapped by the error of a clip whose numbers contradict its inputs so
+// that none of them is told.
+var ErrRefused = errors.New("nothing is measured from this")
 
 // MeasureOptions sets how clips are measured. The zero value is right.
 type MeasureOptions struct {
@@ -51,8 +57,9 @@ type job struct {
 	around *Surroundings
 	marks  *record.Marks
 	inputs record.Inputs
-	hashed chan error // Tells once that the clip's hash is in inputs, or why not.
-	small  *os.File   // A small copy of the clip, for tracked.mp4; nil where there is none.
+	others []doubt.Other // What other clips of the visit say of the camera.
+	hashed chan error    // Tells once that the clip's hash is in inputs, or why not.
+	small  *os.File      // A small copy of the clip, for tracked.mp4; nil where there is none.
 }
 
 // MeasureClip measures the clip at path and puts its results folder in place,
@@ -64,6 +71,13 @@ func MeasureClip(ctx context.Context, path string, opts MeasureOptions) (result 
 		return nil, err
 	}
 	defer func() { err = errors.Join(err, release()) }()
+	// Before any work: what can't be written, or must not be written over.
+	if err := fsx.Writable(filepath.Dir(path)); err != nil {
+		return nil, fmt.Errorf("clip %s: %w", path, err)
+	}
+	if err := mayReplace(record.OutPath(path), record.ResultFile); err != nil {
+		return nil, fmt.Errorf("clip %s: %w", path, err)
+	}
 	ctx, cancel := context.WithCancel(ctx)
 	j, err := prepare(ctx, path, opts)
 	if err != nil {
@@ -78,7 +92,13 @@ func MeasureClip(ctx context.Context, path string, opts MeasureOptions) (result 
 	if err != nil {
 		return nil, err
 	}
+	if fps := j.marks.FilmedFPS; fps > 0 {
+		info = info.FilmedAt(fps)
+	}
 	if err := j.marks.Fit(record.MarksPath(path), info.Width, info.Height, len(info.Times)); err != nil {
+		return nil, err
+	}
+	if err := refused(path, doubt.OfMarks(j.marks, nil)); err != nil {
 		return nil, err
 	}
 	if !opts.NoVideo {
@@ -91,7 +111,7 @@ func MeasureClip(ctx context.Context, path string, opts MeasureOptions) (result 
 			return nil, fmt.Errorf("unlink scratch file: %w", err)
 		}
 	}
-	tracked, broken, err := j.track(ctx, info, opts)
+	tracked, end, err := j.track(ctx, info, opts)
 	if err != nil {
 		return nil, err
 	}
@@ -107,8 +127,13 @@ func MeasureClip(ctx context.Context, path string, opts MeasureOptions) (result 
 	if err != nil {
 		return nil, fmt.Errorf("measure clip %s: %w", path, err)
 	}
-	result = j.result(info, tracked, run, summary, broken, opts)
-	if err := j.write(ctx, info, tracked.Set, result, broken == nil, opts); err != nil {
+	doubts := append(end.doubts(info), j.doubts(info, tracked.Set, run, summary)...)
+	if err := refused(path, doubts); err != nil {
+		return nil, err
+	}
+	result = j.result(info, tracked, run, summary, &end, opts)
+	addDoubts(result, doubts)
+	if err := j.write(ctx, info, tracked.Set, result, end.broken == nil, opts); err != nil {
 		return nil, err
 	}
 	return result, nil
@@ -119,23 +144,22 @@ func MeasureClip(ctx context.Context, path string, opts MeasureOptions) (result 
 func prepare(ctx context.Context, path string, opts MeasureOptions) (*job, error) {
 	j := &job{path: path}
 	marksPath := record.MarksPath(path)
-	marks, err := record.ReadMarks(marksPath)
+	marks, sum, err := record.ReadMarksHashed(marksPath)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, fmt.Errorf("clip %s: %s is not there: %w", path, filepath.Base(marksPath), ErrNoMarks)
 	}
 	if err != nil {
 		return nil, err
 	}
-	j.marks = marks
+	j.marks, j.inputs.MarksSHA256 = marks, sum
 	if j.around, err = Look(filepath.Dir(path)); err != nil {
 		return nil, err
 	}
-	if j.inputs.MarksSHA256, err = fsx.Hash(ctx, marksPath); err != nil {
+	j.others = j.around.cameras(path, marks)
+	if j.inputs.SettingsSHA256, err = j.around.settingsHash(); err != nil {
 		return nil, err
 	}
-	if j.inputs.SettingsSHA256, err = j.around.settingsHash(opts.Resamples); err != nil {
-		return nil, err
-	}
+	j.inputs.WithersM, j.inputs.Resamples = j.around.Horse.WithersM, opts.Resamples
 	// The clip is hashed while it is decoded, which leaves it in the system's memory.
 	j.hashed = make(chan error, 1)
 	go func() {
@@ -173,9 +197,12 @@ func UpToDate(ctx context.Context, path string, opts MeasureOptions, hash func(c
 	if err != nil {
 		return false, "", err
 	}
-	settings, err := around.settingsHash(opts.Resamples)
+	settings, err := around.settingsHash()
 	if err != nil {
 		return false, "", err
+	}
+	if result.Inputs.Resamples != opts.Resamples {
+		return false, "measured with another number of resamples (--resamples)", nil
 	}
 	if settings != result.Inputs.SettingsSHA256 {
 		return false, "the horse's page or the tolerances have changed", nil
@@ -187,6 +214,9 @@ func UpToDate(ctx context.Context, path string, opts MeasureOptions, hash func(c
 	if marks != result.Inputs.MarksSHA256 {
 		return false, "the marks have changed", nil
 	}
+	if again, err := record.ReadMarks(record.MarksPath(path)); err == nil && !sameDoubts(result.Doubts, doubt.OfMarks(again, around.cameras(path, again))) {
+		return false, "what other clips of the visit say of the camera has changed", nil
+	}
 	sum, err := hash(ctx, path)
 	if err != nil {
 		return false, "", err
@@ -197,26 +227,88 @@ func UpToDate(ctx context.Context, path string, opts MeasureOptions, hash func(c
 	return true, "", nil
 }
 
+// ending is what a reader knows of a clip once it has read it.
+type ending struct {
+	broken error // The clip breaks off.
+	damage clip.Damage
+}
+
 // source lets the tracker read a clip and keeps the reader's word on whether
 // the clip was whole.
 type source struct {
 	*clip.Reader
-	broken *error
+	end *ending
 }
 
 // Close keeps what is known of the clip's end.
 func (s source) Close() error {
-	if err := s.Broken(); err != nil {
-		*s.broken = err
-	}
+	s.end.broken, s.end.damage = s.Broken(), s.Damage()
 	return s.Reader.Close()
+}
+
+// damaged reports whether a frame could not be decoded whole.
+func (e *ending) damaged(frame int) bool {
+	_, found := slices.BinarySearch(e.damage.Frames, frame)
+	return found
+}
+
+// doubts returns that the clip is damaged, where it is.
+func (e *ending) doubts(info *clip.Info) []record.Doubt {
+	if len(e.damage.Frames) == 0 && len(e.damage.Errors) == 0 {
+		return nil
+	}
+	return []record.Doubt{{
+		Kind: "damage", Severity: record.SecondLook,
+		Sentence: fmt.Sprintf("The clip is damaged: %s. Nothing was followed there.", e.words(info.Times)),
+		Check:    "Copy the clip from the phone again, then measure it.",
+	}}
+}
+
+// takeAway takes from every track what it has in frames that are not whole: no
+// landmark was seen there.
+func (e *ending) takeAway(set *traj.Set) {
+	for _, t := range set.Tracks {
+		for _, f := range e.damage.Frames {
+			if f < len(t.Samples) {
+				t.Samples[f] = traj.Gone()
+			}
+		}
+	}
+}
+
+// words says which frames are damaged.
+func (e *ending) words(times []float64) string {
+	d := &e.damage
+	errs := 0
+	for _, f := range d.Errors {
+		errs += f.Count
+	}
+	text := fmt.Sprintf("%d of %d frames could not be decoded whole", len(d.Frames), len(times))
+	if len(d.Frames) > 0 {
+		first := d.Frames[0]
+		text += fmt.Sprintf(", the first at %.2f s (frame %d)", times[first], first)
+	}
+	switch {
+	case errs == 1:
+		text += "; decoding told of an error"
+	case errs > 1:
+		text += fmt.Sprintf("; decoding told of %d errors", errs)
+	}
+	for _, f := range d.Errors {
+		if f.Said != "" {
+			return text + fmt.Sprintf(", the first: %s", f.Said)
+		}
+	}
+	return text
 }
 
 // scratch returns the folder for temporary files; empty means the system's. That
 // may lie in memory, so a yard's owner can name another place.
 func scratch() string { return os.Getenv("JOGSTRIP_SCRATCH") }
 
-func (j *job) track(ctx context.Context, info *clip.Info, opts MeasureOptions) (result *track.Result, broken, err error) {
+// track follows the marks. A clip in which something cannot be decoded is read again
+// with care, and what it shows in damaged frames is taken out of the tracks.
+func (j *job) track(ctx context.Context, info *clip.Info, opts MeasureOptions) (result *track.Result, end ending, err error) {
 	var marks []track.Mark
 	for _, m := range j.marks.Marks {
 		t := track.Mark{Frame: m.Frame, Landmark: m.Landmark, Visible: !m.Hidden}
@@ -238,32 +330,73 @@ func (j *job) track(ctx context.Context, info *clip.Info, opts MeasureOptions) (
 		opts.tell(stage, done, total)
 	}
 	set.ScratchDir = scratch()
+	careful := false
 	open := func(ctx context.Context) (track.Source, error) {
-		r, err := clip.OpenWith(ctx, info, clip.OpenOptions{Small: j.small})
+		end = ending{}
+		if j.small != nil { // What an earlier reading left of it.
+			if err := errors.Join(j.small.Truncate(0), rewound(j.small)); err != nil {
+				return nil, fmt.Errorf("use scratch file again: %w", err)
+			}
+		}
+		r, err := clip.OpenWith(ctx, info, clip.OpenOptions{Small: j.small, Whole: !careful, Careful: careful})
 		if err != nil {
 			return nil, err
 		}
-		return source{r, &broken}, nil
+		return source{r, &end}, nil
 	}
 	result, err = track.Run(ctx, open, marks, set)
-	if err != nil {
-		return nil, broken, fmt.Errorf("follow the marks of clip %s: %w", j.path, err)
+	if errors.Is(err, clip.ErrDamaged) {
+		careful = true
+		result, err = track.Run(ctx, open, marks, set)
 	}
-	return result, broken, nil
+	if err == nil && careful {
+		// A mark on a damaged picture was placed on what the picture showed; the
+		// tracker had another in its place.
+		all := len(marks)
+		marks = slices.DeleteFunc(marks, func(m track.Mark) bool { return end.damaged(m.Frame) })
+		switch {
+		case len(marks) == 0:
+			return nil, end, fmt.Errorf("follow the marks of clip %s: every marked frame is damaged (%s); mark another frame, or copy the clip from the phone again", j.path, end.words(info.Times))
+		case len(marks) < all:
+			if result, err = track.Run(ctx, open, marks, set); err == nil {
+				result.Notes = append(result.Notes, fmt.Sprintf("%d marks lie in frames that could not be decoded whole and were left out.", all-len(marks)))
+			}
+		}
+	}
+	var mark *track.MarkError
+	if errors.As(err, &mark) && end.broken != nil {
+		return nil, end, fmt.Errorf("clip %s breaks off, and there are marks after that: copy it from the phone again (%w)", j.path, mark)
+	}
+	if err != nil {
+		return nil, end, fmt.Errorf("follow the marks of clip %s: %w", j.path, err)
+	}
+	end.takeAway(result.Set)
+	return result, end, nil
+}
+
+func rewound(f *os.File) error {
+	_, err := f.Seek(0, io.SeekStart)
+	return err
+}
+
+// withers returns the horse's height at the withers as written down, m; 0 is not
+// known.
+func (j *job) withers() float64 {
+	if j.marks.WithersM > 0 {
+		return j.marks.WithersM
+	}
+	return j.around.Horse.WithersM
 }
 
 func (j *job) measureOptions() metrics.Options {
-	o := metrics.Options{View: j.marks.View, Gait: j.marks.Gait, WithersM: j.around.Horse.WithersM}
-	if j.marks.WithersM > 0 {
-		o.WithersM = j.marks.WithersM
-	}
+	o := metrics.Options{View: j.marks.View, Gait: j.marks.Gait, WithersM: j.withers()}
 	if j.marks.Calibration != nil {
 		o.Calibration = *j.marks.Calibration
 	}
 	return o
 }
 
-func (j *job) result(info *clip.Info, tracked *track.Result, run *metrics.Run, summary *metrics.Summary, broken error, opts MeasureOptions) *record.Result {
+func (j *job) result(info *clip.Info, tracked *track.Result, run *metrics.Run, summary *metrics.Summary, end *ending, opts MeasureOptions) *record.Result {
 	set := tracked.Set
 	r := &record.Result{Program: opts.Program, Inputs: j.inputs, Run: *run, Summary: summary}
 	r.Program.Measuring = MeasuringVersion
@@ -276,7 +409,19 @@ func (j *job) result(info *clip.Info, tracked *track.Result, run *metrics.Run, s
 		Frames: len(set.Times), PromisedFrames: len(info.Times), DurationS: rounded(set.Times[len(set.Times)-1], 4),
 		ShakePX: rounded(set.ShakeRMS, 3), ResidualShakePX: rounded(set.ResidualRMS, 3),
 	}
-	if broken != nil {
+	r.Clip.DamagedFrames = len(end.damage.Frames)
+	for _, e := range end.damage.Errors {
+		r.Clip.DecodeErrors = append(r.Clip.DecodeErrors, record.DecodeError{Frame: e.Frame, TimeS: rounded(e.TimeS, 4), Count: e.Count, Said: e.Said})
+	}
+	r.Clip.Mirrored = info.Mirrored
+	if info.Aspect != 1 {
+		r.Clip.PixelAspect = rounded(info.Aspect, 4)
+	}
+	if info.Slowed > 1 {
+		r.Clip.Slowed = rounded(info.Slowed, 3)
+		r.Tracking.Notes = append(r.Tracking.Notes, fmt.Sprintf("This clip plays %.3g times slower than it was filmed: %.0f frames a second. It was measured at that rate, and times are the true ones.", info.Slowed, info.FrameRate))
+	}
+	if end.broken != nil {
 		r.Problems = append(r.Problems, fmt.Sprintf("The clip breaks off: %d of %d promised frames could be read; what follows holds for these.", len(set.Times), len(info.Times)))
 	}
 	if run.Level == geometry.LevelNone {
@@ -295,7 +440,7 @@ func (j *job) result(info *clip.Info, tracked *track.Result, run *metrics.Run, s
 	for _, a := range tracked.Advice {
 		r.Tracking.Advice = append(r.Tracking.Advice, record.Advice{Landmark: a.Landmark, Frame: a.Frame, TimeS: at(a.Frame), Wins: a.Wins, Reason: a.Reason})
 	}
-	r.Tracking.Notes = tracked.Notes
+	r.Tracking.Notes = append(r.Tracking.Notes, tracked.Notes...)
 	return r
 }
 

@@ -17,6 +17,7 @@ import (
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
 	"jogstrip/pipeline"
+	"jogstrip/pipeline/fsx"
 	"jogstrip/pipeline/record"
 	"jogstrip/track/traj"
 )
@@ -31,7 +32,25 @@ func write(t *testing.T, path, text string) {
 	}
 }
 
-// put writes a result as measuring would: a run of ten strides with the given
+func hash(t testing.TB, path string) string {
+	t.Helper()
+	sum, err := fsx.Hash(t.Context(), path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return sum
+}
+
+func withers(t testing.TB, visit string) float64 {
+	t.Helper()
+	around, err := pipeline.Look(visit)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return around.Horse.WithersM
+}
+
+// put writes a clip, its marks and a result as measuring would: a run of ten strides with the given
 // head low-point and step-length differences.
 func put(t *testing.T, visit, clip string, headMM, stepM float64) {
 	t.Helper()
@@ -56,10 +75,14 @@ func put(t *testing.T, visit, clip string, headMM, stepM float64) {
 		}
 		run.Series = append(run.Series, s)
 	}
-	sum := strings.Repeat("0", 64)
+	// The clip need not be a film: nothing decodes it here.
+	film := filepath.Join(visit, clip)
+	write(t, film, film)
+	write(t, record.MarksPath(film), `{"schema":"jogstrip-marks/1"}`)
+	sum := hash(t, film)
 	data, err := record.MarshalResult(&record.Result{
 		Program: record.Program{Version: "0", Measuring: pipeline.MeasuringVersion},
-		Inputs:  record.Inputs{ClipSHA256: sum, MarksSHA256: sum, SettingsSHA256: sum},
+		Inputs:  record.Inputs{ClipSHA256: sum, MarksSHA256: hash(t, record.MarksPath(film)), SettingsSHA256: sum, WithersM: withers(t, visit)},
 		Clip:    record.ClipFacts{File: clip}, Run: run,
 	})
 	if err != nil {
@@ -228,7 +251,7 @@ func TestMeasureClipErrorsNameFileAndCause(t *testing.T) {
 	}{
 		{"no marks", "x", "", []string{"a.marks.json is not there"}},
 		{"empty clip", "", marks, []string{"a.mp4", "empty"}},
-		{"no clip at all", "text", marks, []string{"a.mp4", "holds no picture"}},
+		{"no clip at all", "text", marks, []string{"a.mp4", "no index"}},
 		{"later marks", "text", strings.Replace(marks, "marks/1", "marks/9", 1), []string{"a.marks.json", "another version"}},
 	}
 	for i, tt := range tests {

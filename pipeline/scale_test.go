@@ -2,6 +2,7 @@ package pipeline_test
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -57,6 +58,11 @@ func fill(b *testing.B, r *record.Result, visit string, count int, rng *rand.Ran
 			}
 			other.Run.Series = append(other.Run.Series, s)
 		}
+		film := filepath.Join(visit, other.Clip.File)
+		if err := errors.Join(os.MkdirAll(visit, 0o755), os.WriteFile(film, []byte(film), 0o644), os.WriteFile(record.MarksPath(film), nil, 0o644)); err != nil {
+			b.Fatal(err)
+		}
+		other.Inputs.ClipSHA256, other.Inputs.MarksSHA256 = hash(b, film), hash(b, record.MarksPath(film))
 		data, err := record.MarshalResult(&other)
 		if err != nil {
 			b.Fatal(err)

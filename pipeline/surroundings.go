@@ -49,7 +49,7 @@ func Look(folder string) (*Surroundings, error) {
 		return nil, err
 	}
 	s.Visit = *visit
-	s.warn("visit.toml", unknown)
+	s.warn(filepath.Join(abs, "visit.toml"), unknown)
 
 	page := filepath.Join(filepath.Dir(abs), "horse.toml")
 	if _, err := os.Stat(page); err == nil {
@@ -63,7 +63,7 @@ func Look(folder string) (*Surroundings, error) {
 	if !s.HasHorse {
 		s.Horse.Name = ""
 	}
-	s.warn("horse.toml", unknown)
+	s.warn(page, unknown)
 
 	for dir, i := abs, 0; i < yardDepth; i++ {
 		path := filepath.Join(dir, "yard.toml")
@@ -88,7 +88,7 @@ func (s *Surroundings) readYard(dir, path string) error {
 		return err
 	}
 	s.YardFolder, s.Yard = dir, *yard
-	s.warn("yard.toml", unknown)
+	s.warn(path, unknown)
 	name := yard.Tolerances
 	if name == "" {
 		name = "tolerances.toml"
@@ -115,15 +115,14 @@ func (s *Surroundings) warn(file string, keys []string) {
 }
 
 // settingsHash identifies everything beside the clip and its marks on which a
-// clip's results depend.
-func (s *Surroundings) settingsHash(resamples int) (string, error) {
+// clip's results depend, but for the number of resamples.
+func (s *Surroundings) settingsHash() (string, error) {
 	data, err := json.Marshal(struct {
 		Horse      string
 		WithersM   float64
 		Tolerances []byte
-		Resamples  int
 		Date       string
-	}{s.Horse.Name, s.Horse.WithersM, s.tolerances, resamples, s.Date()})
+	}{s.Horse.Name, s.Horse.WithersM, s.tolerances, s.Date()})
 	if err != nil {
 		return "", fmt.Errorf("hash settings: %w", err)
 	}

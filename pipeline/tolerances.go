@@ -9,7 +9,6 @@ import (
 	"slices"
 
 	"jogstrip/metrics"
-	"jogstrip/pipeline/record"
 	"jogstrip/track/traj"
 )
 
@@ -26,7 +25,7 @@ const repeatVisits = 24
 // the same folder gives the same tolerances. A result that cannot be read is
 // passed over: the page of its own visit names it. read gives the runs of a gait
 // in a visit folder, as runsOf does.
-func (v *Visit) useRepeats(ctx context.Context, read func(folder string, gait traj.Gait) []metrics.Run) error {
+func (v *Visit) useRepeats(ctx context.Context, read func(ctx context.Context, folder string, gait traj.Gait) []metrics.Run) error {
 	if len(v.Results) == 0 || !isDated(filepath.Base(v.Around.Folder)) {
 		return nil
 	}
@@ -41,7 +40,7 @@ func (v *Visit) useRepeats(ctx context.Context, read func(folder string, gait tr
 		if err := ctx.Err(); err != nil {
 			return fmt.Errorf("tolerances of visit %s: %w", v.Folder, err)
 		}
-		if r := (metrics.Repeat{Horse: filepath.Dir(folder), Runs: read(folder, gait)}); len(r.Runs) > 1 {
+		if r := (metrics.Repeat{Horse: filepath.Dir(folder), Runs: read(ctx, folder, gait)}); len(r.Runs) > 1 {
 			repeats = append(repeats, r)
 		}
 	}
@@ -76,7 +75,7 @@ func repeatFolders(horse string, others bool) ([]string, error) {
 		var rest []string
 		for _, e := range beside {
 			folder := filepath.Join(filepath.Dir(horse), e.Name())
-			if !e.IsDir() || folder == horse {
+			if stat, err := os.Stat(folder); err != nil || !stat.IsDir() || folder == horse {
 				continue
 			}
 			visits, err := Visits(folder)
@@ -90,20 +89,12 @@ func repeatFolders(horse string, others bool) ([]string, error) {
 	return out[:min(len(out), repeatVisits)], nil
 }
 
-// runsOf returns the readable runs of a gait in a visit folder, by name.
-func runsOf(folder string, gait traj.Gait) []metrics.Run {
-	entries, err := os.ReadDir(folder)
+// runsOf returns the runs of a gait in a visit folder that may be taken together, by
+// name; nothing where the visit cannot be read.
+func runsOf(ctx context.Context, folder string, gait traj.Gait) []metrics.Run {
+	v, err := loadVisit(ctx, folder)
 	if err != nil {
 		return nil
 	}
-	var runs []metrics.Run
-	for _, e := range entries {
-		if !e.IsDir() || filepath.Ext(e.Name()) != ".out" {
-			continue
-		}
-		if r, err := record.ReadResult(filepath.Join(folder, e.Name())); err == nil && r.Run.Gait == gait {
-			runs = append(runs, r.Run)
-		}
-	}
-	return runs
+	return slices.DeleteFunc(v.Runs(), func(r metrics.Run) bool { return r.Gait != gait })
 }

@@ -66,7 +66,7 @@ func loadVisit(ctx context.Context, path string) (*Visit, error) {
 		return nil, fmt.Errorf("open visit: %w", err)
 	}
 	if !stat.IsDir() || strings.HasSuffix(filepath.Clean(path), ".out") {
-		return loadSingle(path, stat.IsDir())
+		return loadSingle(ctx, path, stat.IsDir())
 	}
 	v := &Visit{Folder: path}
 	if v.Around, err = Look(path); err != nil {
@@ -91,7 +91,8 @@ func loadVisit(ctx context.Context, path string) (*Visit, error) {
 	if err := v.read(ctx, results); err != nil {
 		return nil, fmt.Errorf("open visit %s: %w", path, err)
 	}
-	return v, nil
+	v.sift(ctx)
+	return v, ctx.Err()
 }
 
 // read reads the results in out folders, several at once, in the order of
@@ -109,11 +110,18 @@ func (v *Visit) read(ctx context.Context, folders []string) error {
 		case errors.Is(errs[i], fs.ErrNotExist):
 		case errs[i] != nil:
 			v.Problems = append(v.Problems, errs[i].Error())
+		case results[i].Doubted():
+			v.Problems = append(v.Problems, doubted(results[i]))
 		default:
 			v.Results = append(v.Results, VisitResult{folder, results[i]})
 		}
 	}
 	return nil
+}
+
+// doubted says why a result is not taken together with others.
+func doubted(r *record.Result) string {
+	return fmt.Sprintf("%s is left out until a person has looked at it again: %s", r.Clip.File, r.Doubts[0].Sentence)
 }
 
 // atOnce does n things, as many at a time as there are cores, and returns when
@@ -133,7 +141,7 @@ func atOnce(ctx context.Context, n int, do func(i int)) error {
 	return group.Wait()
 }
 
-func loadSingle(path string, isFolder bool) (*Visit, error) {
+func loadSingle(ctx context.Context, path string, isFolder bool) (*Visit, error) {
 	folder := path
 	if !isFolder {
 		folder = filepath.Dir(path)
@@ -154,8 +162,15 @@ func loadSingle(path string, isFolder bool) (*Visit, error) {
 	if err != nil {
 		return nil, err
 	}
+	if result.Doubted() {
+		v.Problems = append(v.Problems, doubted(result))
+		return v, nil
+	}
 	v.Results = []VisitResult{{folder, result}}
-	return v, nil
+	if isFolder || IsClip(path) {
+		v.sift(ctx)
+	} // A result file by itself may have been taken elsewhere.
+	return v, ctx.Err()
 }
 
 // Summary returns the visit's runs of its gait taken together.
@@ -179,8 +194,9 @@ func Visits(folder string) ([]string, error) {
 	}
 	var out []string
 	for _, e := range entries {
-		if e.IsDir() && isDated(e.Name()) {
-			out = append(out, filepath.Join(folder, e.Name()))
+		path := filepath.Join(folder, e.Name())
+		if stat, err := os.Stat(path); err == nil && stat.IsDir() && isDated(e.Name()) { // A link is followed.
+			out = append(out, path)
 		}
 	}
 	slices.Sort(out)

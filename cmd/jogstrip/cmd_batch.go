@@ -181,6 +181,7 @@ func runBatch(ctx context.Context, a *app, opts batchOptions, folder string) err
 		Command: func(path string) *exec.Cmd { return workerProcess(self, opts, path) },
 		Visit:   visitPages(set),
 		Page:    morningPage(p, folder),
+		Remarks: remarks(),
 		Report:  pipeline.ReportFile,
 		Workers: opts.workers, Memory: opts.memoryBytes, TimeLimit: opts.timeLimit, Stall: opts.stallLimit, Again: opts.again,
 		Event: printer.Event,
@@ -188,6 +189,12 @@ func runBatch(ctx context.Context, a *app, opts batchOptions, folder string) err
 	var held *batch.HeldError
 	if errors.As(err, &held) {
 		return fmt.Errorf("%w: %w", errHeld, err)
+	}
+	if errors.Is(err, batch.ErrNoClips) {
+		return partial(err.Error())
+	}
+	if ctx.Err() != nil {
+		return interrupted("starting again goes on where it stopped")
 	}
 	if err != nil {
 		return err
@@ -265,11 +272,27 @@ func visitStale(folder string) bool {
 		return true
 	}
 	for _, e := range entries {
-		if e.IsDir() && strings.HasSuffix(e.Name(), ".out") && newer(filepath.Join(folder, e.Name(), record.ResultFile)) {
+		if !e.IsDir() || !strings.HasSuffix(e.Name(), ".out") {
+			continue
+		}
+		if newer(filepath.Join(folder, e.Name(), record.ResultFile)) || withoutClip(folder, e.Name(), entries) {
 			return true
 		}
 	}
 	return false
+}
+
+// withoutClip reports whether the results folder called out belongs to no clip.
+func withoutClip(folder, out string, entries []os.DirEntry) bool {
+	if _, err := os.Stat(filepath.Join(folder, out, record.ResultFile)); err != nil {
+		return false
+	}
+	for _, e := range entries {
+		if pipeline.IsClip(e.Name()) && record.OutPath(e.Name()) == out {
+			return false
+		}
+	}
+	return true
 }
 
 // newPrinter returns what shows a batch on out.

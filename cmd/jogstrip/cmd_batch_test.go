@@ -13,7 +13,9 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"syscall"
 	"testing"
+	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
 	"golang.org/x/sync/errgroup"
@@ -302,6 +304,62 @@ func TestInterruptStopsCleanlyAndASecondStartGoesOn(t *testing.T) {
 		t.Errorf("second start: %v\n%s", err, second)
 	}
 }
+
+// A terminal that is closed ends a batch as ctrl-C does; one that was started to outlive
+// its terminal goes on.
+func TestClosedTerminal(t *testing.T) {
+	needFFmpeg(t)
+	root := t.TempDir()
+	marked(t, root, "a.mp4", "b.mp4")
+	run := func(cmd *exec.Cmd) (code int, text string, took time.Duration) {
+		t.Helper()
+		out, err := cmd.StdoutPipe()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := cmd.Start(); err != nil {
+			t.Fatal(err)
+		}
+		var said strings.Builder
+		var sent time.Time
+		lines := bufio.NewScanner(out)
+		for lines.Scan() {
+			said.WriteString(lines.Text() + "\n")
+			if strings.Contains(lines.Text(), "a.mp4: measuring") {
+				sent = time.Now()
+				if err := cmd.Process.Signal(syscall.SIGHUP); err != nil {
+					t.Fatal(err)
+				}
+			}
+		}
+		err = cmd.Wait()
+		var exit *exec.ExitError
+		if errors.As(err, &exit) {
+			code = exit.ExitCode()
+		}
+		return code, said.String(), time.Since(sent)
+	}
+	args := []string{"batch", root, "--workers", "1", "--no-video", "--log", "plain"}
+	if code, text, took := run(jogstrip(t, args...)); code != exitInterrupted || took > promptly2s {
+		t.Errorf("code %d after %s\n%s", code, took, text)
+	}
+	page, err := os.ReadFile(filepath.Join(root, batch.MorningPage))
+	if err != nil || !strings.Contains(string(page), "interrupted") {
+		t.Errorf("no page tells of it: %v", err)
+	}
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	nohup := exec.Command("bash", append([]string{"-c", `trap "" HUP; exec -a jogstrip "$0" "$@"`, self}, args...)...)
+	if code, text, _ := run(nohup); code != exitPartly || !strings.Contains(text, "b.mp4: measuring") {
+		t.Errorf("with hang-ups ignored: code %d\n%s", code, text)
+	}
+}
+
+// promptly2s is how soon after ctrl-C a person has the terminal back: 2 s, and as much
+// again where tests keep the machine busy.
+const promptly2s = 4 * time.Second
 
 // A batch over a yard and one over a horse's folder in it may meet at a clip.
 func TestBatchesOverOverlappingFoldersDoNotHarmEachOther(t *testing.T) {

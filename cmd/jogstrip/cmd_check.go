@@ -30,9 +30,10 @@ func newCheckCommand(a *app) *cobra.Command {
 		Use:   "check CLIP...",
 		Short: "Say whether clips are fit to be measured, and what to film differently",
 		Long: `Look through each clip, faster than it lasts, and say of frame rate, resolution,
-exposure, motion blur, shake, size, distance, strides, framing and straightness
-whether they are good, usable or a reason to film again, and what to do
-differently. Nothing is measured and nothing is written.
+exposure, noise, motion blur, shake, camera level, size, distance, strides, framing
+and straightness whether they are good, usable or a reason to film again, and what
+to do differently; and of marks, where there are any, what contradicts itself in
+them. Nothing is measured and nothing is written.
 
 The exit code is 3 where a clip should be filmed again or cannot be read.
 ` + exitHelp,
@@ -40,6 +41,7 @@ The exit code is 3 where a clip should be filmed again or cannot be read.
   jogstrip check *.mp4`,
 		Args: cobra.MinimumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			defer promptly(cmd.Context(), a.stderr)()
 			return runCheck(cmd.Context(), a, opts, args)
 		},
 	}
@@ -55,9 +57,6 @@ func runCheck(ctx context.Context, a *app, opts checkOptions, clips []string) er
 			return ctx.Err()
 		}
 		if err != nil {
-			if len(clips) == 1 {
-				return err
-			}
 			fmt.Fprintf(a.stderr, "jogstrip: %v\n", err)
 			unread++
 			continue
@@ -74,12 +73,14 @@ func runCheck(ctx context.Context, a *app, opts checkOptions, clips []string) er
 		printCheck(a.stdout, report)
 	}
 	switch {
-	case unread == len(clips):
-		return fmt.Errorf("none of %d clips could be read", len(clips))
+	case unread > 0 && len(clips) == 1:
+		return partial("")
 	case unread > 0:
-		return fmt.Errorf("%d of %d clips could not be read: %w", unread, len(clips), errPartly)
+		return partial(fmt.Sprintf("%d of %d clips could not be read", unread, len(clips)))
+	case again > 0 && len(clips) == 1:
+		return partial(film.ErrFilmAgain.Error())
 	case again > 0:
-		return fmt.Errorf("%w: %w", film.ErrFilmAgain, errPartly)
+		return partial(fmt.Sprintf("%d of %d clips should be filmed again", again, len(clips)))
 	}
 	return nil
 }

@@ -13,14 +13,16 @@ import (
 )
 
 type compareOptions struct {
-	out       string
-	followed  string
-	resamples int
+	out        string
+	followed   string
+	resamples  int
+	otherHorse bool
 }
 
 func (o *compareOptions) addFlags(f *pflag.FlagSet) {
 	f.StringVar(&o.out, "out", "", "folder for the comparison (default: beside the later visit's clips)")
 	f.StringVar(&o.followed, "followed", "", "the measure declared beforehand as what is to change, such as step_length_fore (default: as visit.toml says)")
+	f.BoolVar(&o.otherHorse, "other-horse", false, "compare visits of two horses")
 	f.IntVar(&o.resamples, "resamples", 0, "resamples of the bootstrap (0: the built-in number)")
 }
 
@@ -48,7 +50,9 @@ columns.csv. BEFORE and AFTER are visit folders, clips'
 results folders, or result.json files.
 
 Only like is compared with like: view, gait, surface and calibration must
-agree, and speed within 10 %.
+agree, and speed within 10 %. Visits of two horses are refused unless --other-horse
+is given, and so is the same film on both sides; visits in the wrong order of their
+dates are put right.
 ` + exitHelp,
 		Example: `  jogstrip compare yard/horses/bramble/2026-03-02 yard/horses/bramble/2026-03-30
   jogstrip compare 2026-03-02/toward-1.out 2026-03-30/toward-1.out --out /tmp/toward`,
@@ -57,6 +61,7 @@ agree, and speed within 10 %.
 			if err := opts.check(); err != nil {
 				return err
 			}
+			defer promptly(cmd.Context(), a.stderr)()
 			return runCompare(cmd.Context(), a, opts, args[0], args[1])
 		},
 	}
@@ -66,9 +71,12 @@ agree, and speed within 10 %.
 
 func runCompare(ctx context.Context, a *app, opts compareOptions, before, after string) error {
 	p := program()
-	c, err := pipeline.CompareVisits(ctx, before, after, pipeline.CompareOptions{Program: p, Resamples: opts.resamples, Followed: metrics.Name(opts.followed), Out: opts.out})
+	c, err := pipeline.CompareVisits(ctx, before, after, pipeline.CompareOptions{Program: p, Resamples: opts.resamples, Followed: metrics.Name(opts.followed), Out: opts.out, OtherHorse: opts.otherHorse})
 	if err != nil {
 		return err
+	}
+	for _, n := range c.Notes {
+		fmt.Fprintln(a.stdout, n)
 	}
 	fmt.Fprintln(a.stdout, c.Sentence)
 	for _, change := range c.Changes {
@@ -89,5 +97,8 @@ func partly(a *app, problems []string) error {
 	for _, p := range problems {
 		fmt.Fprintf(a.stderr, "jogstrip: left out: %s\n", p)
 	}
-	return fmt.Errorf("%d result(s) could not be used: %w", len(problems), errPartly)
+	if len(problems) == 1 {
+		return partial("1 thing was left out")
+	}
+	return partial(fmt.Sprintf("%d things were left out", len(problems)))
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"path/filepath"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -24,6 +25,7 @@ in columns.csv.
 		Example: `  jogstrip history yard/horses/bramble`,
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			defer promptly(cmd.Context(), a.stderr)()
 			return runHistory(cmd.Context(), a, args[0])
 		},
 	}
@@ -35,6 +37,13 @@ func runHistory(ctx context.Context, a *app, horse string) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(a.stdout, "%d visits. %s\nreport: %s\n", h.Visits, h.Finding, filepath.Join(h.Folder, pipeline.ReportFile))
+	for _, n := range h.Notes {
+		fmt.Fprintf(a.stderr, "jogstrip: note: %s\n", n)
+	}
+	visits := fmt.Sprintf("%d visits.", h.Visits)
+	if h.Visits == 1 {
+		visits = "1 visit."
+	}
+	fmt.Fprintf(a.stdout, "%s\nreport: %s\n", strings.TrimSpace(visits+" "+h.Finding), filepath.Join(h.Folder, pipeline.ReportFile))
 	return partly(a, h.Problems)
 }

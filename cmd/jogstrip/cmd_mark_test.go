@@ -183,7 +183,7 @@ func TestCheckCommand(t *testing.T) {
 	a := &app{&stdout, &stderr}
 	// A clip of 540 lines: film again.
 	err := runCheck(t.Context(), a, checkOptions{}, []string{clip})
-	if !errors.Is(err, film.ErrFilmAgain) || report(err, &stderr) != exitPartly {
+	if report(err, &stderr) != exitPartly || !strings.HasSuffix(stderr.String(), "jogstrip: "+film.ErrFilmAgain.Error()+"\n") {
 		t.Errorf("exit for a clip to film again: %v", err)
 	}
 	for _, want := range []string{"Film again", "960 × 540 px", "→ Set the phone's video to 1080p", "the clip lasts"} {
@@ -201,7 +201,7 @@ func TestCheckCommand(t *testing.T) {
 	if err := os.WriteFile(broken, []byte("no clip"), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	if err := runCheck(t.Context(), a, checkOptions{}, []string{broken}); err == nil || report(err, &stderr) != exitFatal {
+	if err := runCheck(t.Context(), a, checkOptions{}, []string{broken}); err == nil || report(err, &stderr) != exitPartly || !strings.Contains(stderr.String(), "broken.mp4") {
 		t.Errorf("exit for a file that is no clip: %v", err)
 	}
 	if err := runCheck(t.Context(), a, checkOptions{}, []string{broken, clip}); report(err, &stderr) != exitPartly {

@@ -10,6 +10,8 @@ import (
 	"github.com/spf13/pflag"
 
 	"jogstrip/pipeline"
+	"jogstrip/pipeline/batch"
+	"jogstrip/pipeline/clip"
 	"jogstrip/pipeline/record"
 )
 
@@ -48,6 +50,7 @@ marks are never changed; results are replaced whole or not at all.
 				return err
 			}
 			defer headroom()()
+			defer promptly(cmd.Context(), a.stderr)()
 			return runMeasure(cmd.Context(), a, opts, args)
 		},
 	}
@@ -65,16 +68,25 @@ func headroom() (end func()) {
 }
 
 func runMeasure(ctx context.Context, a *app, opts measureOptions, clips []string) error {
-	failed := 0
+	failed, doubtful := 0, 0
+	remark := remarks()
 	for _, path := range clips {
 		line := newStageLine(a.stderr, filepath.Base(path))
+		if err := enoughMemory(ctx, path); err != nil {
+			fmt.Fprintf(a.stderr, "jogstrip: %v\n", err)
+			failed++
+			continue
+		}
 		result, err := pipeline.MeasureClip(ctx, path, pipeline.MeasureOptions{
 			Program: program(), Resamples: opts.resamples, NoVideo: opts.noVideo, Progress: line.show,
 		})
 		line.end()
+		for _, text := range remark(filepath.Dir(path)) {
+			fmt.Fprintf(a.stderr, "jogstrip: note: %s\n", text)
+		}
 		if err != nil {
 			if ctx.Err() != nil {
-				return err
+				return interrupted("results are the old ones or the new ones, whole")
 			}
 			if len(clips) == 1 {
 				return err
@@ -83,19 +95,72 @@ func runMeasure(ctx context.Context, a *app, opts measureOptions, clips []string
 			failed++
 			continue
 		}
-		printFinding(a, path, result)
+		if printFinding(a, path, result) {
+			doubtful++
+		}
 	}
 	switch {
+	case failed == len(clips) && failed == 1:
+		return errSaid
 	case failed == len(clips):
 		return fmt.Errorf("none of %d clips could be measured", len(clips))
 	case failed > 0:
-		return fmt.Errorf("%d of %d clips could not be measured: %w", failed, len(clips), errPartly)
+		return partial(fmt.Sprintf("%d of %d clips could not be measured", failed, len(clips)))
+	case doubtful > 0:
+		return partial("") // Said beside each finding.
 	}
 	return nil
 }
 
-// printFinding says in words what was found on one clip and where its report is.
-func printFinding(a *app, path string, r *record.Result) {
+// enoughMemory refuses a clip that needs more memory than this process may take, where
+// somebody has set a limit: passing it would end the process.
+func enoughMemory(ctx context.Context, path string) error {
+	limit, limited := batch.ProcessLimit()
+	if !limited {
+		return nil
+	}
+	info, err := clip.Probe(ctx, path)
+	if err != nil {
+		return nil // MeasureClip says what is wrong with it.
+	}
+	if need := batch.Need(info.Width, info.Height); need > limit {
+		return fmt.Errorf("clip %s: measuring pictures of %d × %d px takes about %d MiB of memory, and this process may take %d MiB: raise the limit (ulimit), or film in a smaller size", path, info.Width, info.Height, need>>20, limit>>20)
+	}
+	return nil
+}
+
+// remarks returns a function that gives what people should know of the pages around a
+// folder of clips, such as keys that are not known, each once.
+func remarks() func(folder string) []string {
+	told := map[string]bool{}
+	return func(folder string) []string {
+		around, err := pipeline.Look(folder)
+		if err != nil {
+			return nil // Whoever needs the pages says so.
+		}
+		var out []string
+		for _, text := range around.Warnings {
+			if !told[text] {
+				told[text] = true
+				out = append(out, text)
+			}
+		}
+		return out
+	}
+}
+
+// printFinding says in words what was found on one clip, why it wants a second look, and
+// where its report is. It returns whether it does.
+func printFinding(a *app, path string, r *record.Result) (doubtful bool) {
 	fmt.Fprintf(a.stdout, "%s: %s\n", path, pipeline.Finding(r))
+	if r.Clip.Slowed > 1 {
+		fmt.Fprintf(a.stdout, "  slow motion: it plays %.3g times slower than it was filmed, %.0f frames a second; measured at that rate\n", r.Clip.Slowed, r.Clip.FrameRate)
+	}
+	facts := batch.FactsOf(r)
+	if doubt := facts.Doubt(); doubt != "" {
+		doubtful = true
+		fmt.Fprintf(a.stdout, "  second look: %s\n", doubt)
+	}
 	fmt.Fprintf(a.stdout, "  report: %s\n", filepath.Join(record.OutPath(path), pipeline.ReportFile))
+	return doubtful
 }

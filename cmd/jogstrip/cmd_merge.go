@@ -134,6 +134,8 @@ func nextStep(e batch.Entry) string {
 	switch e.Cause {
 	case batch.CauseDiskFull:
 		return "make room on the disk and start the batch again"
+	case batch.CauseMemory:
+		return "give the batch more memory (--memory), or cut the clip to one pass"
 	case batch.CauseTimeLimit:
 		return "try it alone with a longer --time-limit, or cut the clip to one pass"
 	case batch.CauseCrash, batch.CauseAnswer:

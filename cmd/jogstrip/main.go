@@ -11,8 +11,10 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 )
 
 // version is the program's own version.
@@ -25,7 +27,7 @@ const (
 	exitUsage       = 2   // The command line is wrong.
 	exitPartly      = 3   // Finished, but some clips failed or need a look.
 	exitHeld        = 11  // Another batch holds the folder.
-	exitInterrupted = 130 // Interrupted; a second start goes on.
+	exitInterrupted = 130 // Interrupted, by ctrl-C, a closed terminal or whoever ends processes.
 )
 
 const exitHelp = `
@@ -35,14 +37,28 @@ Exit codes:
   2    the command line is wrong
   3    finished, but some clips failed or need a look
   11   another batch holds the folder
-  130  interrupted; starting again goes on where it stopped`
+  130  interrupted`
 
 // Errors that decide the exit code. Commands wrap them.
 var (
 	errUsage  = errors.New("usage")
 	errPartly = errors.New("some clips failed or need a look")
 	errHeld   = errors.New("another batch holds the folder")
+	errSaid   = errors.New("nothing usable came of it") // And why was said already.
 )
+
+// partial is an error that gives exit code 3: the text says what is left to do.
+type partial string
+
+func (p partial) Error() string        { return string(p) }
+func (p partial) Is(target error) bool { return target == errPartly }
+
+// interrupted is an error of something that was interrupted; the text says what
+// became of it.
+type interrupted string
+
+func (i interrupted) Error() string        { return string(i) }
+func (i interrupted) Is(target error) bool { return target == context.Canceled }
 
 // app is what every command gets: where to write.
 type app struct {
@@ -55,7 +71,11 @@ func main() {
 
 // run is main without the process: it returns the exit code.
 func run(args []string, stdout, stderr io.Writer) int {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	ends := []os.Signal{os.Interrupt, syscall.SIGTERM}
+	if !signal.Ignored(syscall.SIGHUP) { // Else it was started to outlive its terminal.
+		ends = append(ends, syscall.SIGHUP)
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), ends...)
 	defer stop()
 	root := newRootCommand(&app{stdout, stderr})
 	root.SetArgs(args)
@@ -68,13 +88,16 @@ func report(err error, stderr io.Writer) int {
 	case err == nil:
 		return exitGood
 	case errors.Is(err, context.Canceled):
-		fmt.Fprintln(stderr, "jogstrip: interrupted; starting again goes on where it stopped")
+		fmt.Fprintln(stderr, "jogstrip: interrupted"+what(err))
 		return exitInterrupted
 	case errors.Is(err, errPartly):
-		if text := err.Error(); text != errPartly.Error() {
+		if text := err.Error(); text != "" && text != errPartly.Error() {
 			fmt.Fprintf(stderr, "jogstrip: %s\n", text)
 		}
 		return exitPartly
+	}
+	if errors.Is(err, errSaid) {
+		return exitFatal
 	}
 	fmt.Fprintf(stderr, "jogstrip: %v\n", err)
 	switch {
@@ -85,6 +108,36 @@ func report(err error, stderr io.Writer) int {
 		return exitUsage
 	}
 	return exitFatal
+}
+
+// what says what became of what was interrupted.
+func what(err error) string {
+	var i interrupted
+	if errors.As(err, &i) {
+		return "; " + string(i)
+	}
+	return ""
+}
+
+// promptly ends the process where a command that was interrupted has not come back
+// soon after. What it writes is put in place whole or not at all, so nothing is lost;
+// a long calculation need not look up every second to see whether it is still wanted.
+func promptly(ctx context.Context, stderr io.Writer) (end func()) {
+	ended := make(chan struct{})
+	go func() {
+		select {
+		case <-ended:
+			return
+		case <-ctx.Done():
+		}
+		const patience = 1500 * time.Millisecond
+		select {
+		case <-ended:
+		case <-time.After(patience):
+			os.Exit(report(ctx.Err(), stderr))
+		}
+	}()
+	return func() { close(ended) }
 }
 
 func newRootCommand(a *app) *cobra.Command {
@@ -117,7 +170,7 @@ It measures movement. It never names a disease: a veterinarian diagnoses.
 	root.SetOut(a.stdout)
 	root.SetErr(a.stderr)
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error {
-		return fmt.Errorf("%w: %w", errUsage, err)
+		return fmt.Errorf("%w: %w", errUsage, flagError(err))
 	})
 	for _, c := range commands(a) {
 		if c.Args != nil {
@@ -127,6 +180,19 @@ It measures movement. It never names a disease: a veterinarian diagnoses.
 	}
 	root.Args = usageArgs(root.Args)
 	return root
+}
+
+// flagError says in words what a flag's value must be.
+func flagError(err error) error {
+	var invalid *pflag.InvalidValueError
+	if !errors.As(err, &invalid) {
+		return err
+	}
+	allowed := map[string]string{"int": "a whole number", "duration": "a time such as 90s, 15m or 2h", "bool": "true or false"}[invalid.GetFlag().Value.Type()]
+	if allowed == "" {
+		return err
+	}
+	return fmt.Errorf("--%s is %q; allowed: %s", invalid.GetFlag().Name, invalid.GetValue(), allowed)
 }
 
 // usageArgs turns a complaint about arguments into a usage error.

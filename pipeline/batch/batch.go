@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io/fs"
 	"os"
 	"os/exec"
 	"path"
@@ -18,6 +17,7 @@ import (
 
 	"golang.org/x/sync/errgroup"
 	"golang.org/x/sync/semaphore"
+	"golang.org/x/sys/unix"
 
 	"jogstrip/pipeline/fsx"
 	"jogstrip/pipeline/record"
@@ -65,6 +65,9 @@ type Options struct {
 	Visit func(ctx context.Context, folder string, fresh bool) error
 	// Page makes the morning page; nil writes its data only.
 	Page func(l *Ledger) ([]byte, error)
+	// Remarks returns what people should know of the pages around the clips in a folder,
+	// in sentences; nil has none. It is called once for every folder with clips.
+	Remarks func(folder string) []string
 	// Report is the name of the report inside a clip's results folder; empty
 	// leaves links out.
 	Report string
@@ -92,6 +95,18 @@ var ErrReadOnly = errors.New("nothing can be written there")
 
 // ErrDiskFull is wrapped by the error of a batch that ran out of room.
 var ErrDiskFull = errors.New("the disk is full")
+
+// ErrNoClips is wrapped by the error of a folder in which there is no clip; nothing is
+// written there.
+var ErrNoClips = errors.New("there is no clip in it (a file called .mp4, .mov, .m4v, .3gp, .mkv, .webm, .avi, .mts, .mpg or .mpeg); is it the right folder, and is its drive there?")
+
+// notSearched says what a search met.
+func notSearched(problem string) string {
+	if strings.HasPrefix(problem, "search ") {
+		return "Not searched: " + problem
+	}
+	return problem
+}
 
 // run is a batch on its way.
 type run struct {
@@ -199,7 +214,18 @@ func newRun(opts Options) (*run, error) {
 		if !readOnly(err) {
 			return nil, fmt.Errorf("open folder %s: %w", folder, err)
 		}
-		r.ledger.Notes = append(r.ledger.Notes, "Nothing can be written into this folder: no results, no morning page, no lock.")
+		why := "the drive is read-only"
+		for _, path := range []string{folder, filepath.Join(folder, StateFolder), filepath.Join(folder, StateFolder, lockFile)} {
+			if whose := fsx.Owner(path); whose != "" && unix.Access(path, unix.W_OK) != nil {
+				name, _ := filepath.Rel(folder, path)
+				if name == "." {
+					name = "it"
+				}
+				why = fmt.Sprintf("%s belongs to %s; ask for the right to write there", name, whose)
+				break
+			}
+		}
+		r.ledger.Notes = append(r.ledger.Notes, "Nothing can be written into this folder ("+why+"): no results, no morning page, no lock.")
 		return r, nil
 	}
 	r.state = filepath.Join(folder, StateFolder)
@@ -210,12 +236,17 @@ func newRun(opts Options) (*run, error) {
 // A disk that is full is writable: nothing may be left to do.
 func writable(folder string) error {
 	state := filepath.Join(folder, StateFolder)
-	if err := os.Mkdir(state, 0o755); err != nil && !errors.Is(err, fs.ErrExist) {
+	if err := fsx.MakeFolder(state); err != nil {
 		return err
 	}
-	f, err := os.OpenFile(filepath.Join(state, lockFile), os.O_CREATE|os.O_RDWR, 0o644)
+	path := filepath.Join(state, lockFile)
+	f, err := os.OpenFile(path, os.O_CREATE|os.O_RDWR, 0o644)
 	if err != nil {
 		return err
+	}
+	fsx.Share(path)
+	if err := unix.Access(state, unix.W_OK|unix.X_OK); err != nil {
+		return errors.Join(err, f.Close())
 	}
 	return f.Close()
 }
@@ -265,10 +296,13 @@ func (r *run) plan(ctx context.Context) ([]job, error) {
 			return nil, fmt.Errorf("search folder %s: %w", r.Folder, err)
 		}
 		for _, line := range strings.Split(err.Error(), "\n") {
-			text := r.shorten("Not searched: " + line)
+			text := r.shorten(notSearched(line))
 			r.ledger.Problems = append(r.ledger.Problems, text)
 			r.tell(Event{Kind: EventNote, Text: text})
 		}
+	}
+	if len(clips) == 0 && err == nil {
+		return nil, fmt.Errorf("folder %s: %w", r.Folder, ErrNoClips)
 	}
 	var mine []Clip
 	for _, c := range clips {
@@ -278,6 +312,7 @@ func (r *run) plan(ctx context.Context) ([]job, error) {
 			r.ledger.Entries = append(r.ledger.Entries, Entry{Clip: name, Outcome: Unfinished})
 		}
 	}
+	r.remark(mine)
 	jobs := make([]*job, len(mine))
 	var looked int
 	group, groupCtx := errgroup.WithContext(ctx)
@@ -334,6 +369,26 @@ func (r *run) plan(ctx context.Context) ([]job, error) {
 		}
 	}
 	return todo, nil
+}
+
+// remark keeps what is to be said of the folders that hold the clips.
+func (r *run) remark(clips []Clip) {
+	if r.Remarks == nil {
+		return
+	}
+	seen := map[string]bool{}
+	for _, c := range clips {
+		folder := filepath.Dir(c.Path)
+		if seen[folder] {
+			continue
+		}
+		seen[folder] = true
+		for _, text := range r.Remarks(folder) {
+			text = r.shorten(text)
+			r.note(text)
+			r.tell(Event{Kind: EventNote, Text: text})
+		}
+	}
 }
 
 // look decides what is to be done with a clip: it returns its final entry or a
@@ -395,7 +450,7 @@ func (e *Entry) settle(f *Facts, good Outcome) {
 	if f == nil {
 		return
 	}
-	if doubt := f.doubt(); doubt != "" {
+	if doubt := f.Doubt(); doubt != "" {
 		e.Outcome, e.Reason = SecondLook, doubt
 	}
 }
@@ -446,18 +501,26 @@ func (r *run) pass(ctx context.Context, jobs []job, workers int) error {
 		}
 		left := len(jobs) - i // This one included.
 		group.Go(func() error {
-			need := int64(Need(1920, 1080))
+			width, height := 1920, 1080
 			if r.Probe != nil {
 				if w, h, err := r.Probe(groupCtx, j.path); err == nil {
-					need = Need(w, h)
+					width, height = w, h
 				} // Else the clip's own process says why.
 			}
-			need = min(need, r.budget) // A clip larger than the budget runs alone.
+			need, share := Need(width, height), 0
+			if need > r.budget {
+				// It runs with one processor, which takes less; and alone, if that is more
+				// than there is, for it may come out lower.
+				need, share = min(needOne(width, height), r.budget), 1
+			}
 			if err := room.Acquire(groupCtx, need); err != nil {
 				return err
 			}
 			defer room.Release(need)
-			return r.one(groupCtx, j, processors(runtime.GOMAXPROCS(0), min(workers, left, int(r.budget/max(need, 1)))))
+			if share == 0 {
+				share = processors(runtime.GOMAXPROCS(0), min(workers, left, int(r.budget/max(need, 1))))
+			}
+			return r.one(groupCtx, j, share)
 		})
 	}
 	err := group.Wait()
@@ -465,6 +528,15 @@ func (r *run) pass(ctx context.Context, jobs []job, workers int) error {
 		return ctx.Err()
 	}
 	return err
+}
+
+// memoryLimit returns what one clip's process may hold, bytes: all that the batch has;
+// 0 where nobody has said how much that is.
+func (r *run) memoryLimit() int64 {
+	if r.Memory <= 0 {
+		return 0 // What was available when the batch began says little of later.
+	}
+	return r.budget
 }
 
 // processors returns how many of all processors each of so many workers at once
@@ -488,7 +560,7 @@ func (r *run) one(ctx context.Context, j job, processors int) error {
 	}
 	cmd.Env = append(cmd.Env, "GOMAXPROCS="+strconv.Itoa(processors))
 	c := child{
-		cmd: cmd, timeLimit: r.TimeLimit, stall: r.Stall,
+		cmd: cmd, timeLimit: r.TimeLimit, stall: r.Stall, memory: r.memoryLimit(),
 		progress: func(stage string, done, total int) {
 			r.tell(Event{Kind: EventProgress, Clip: j.name, Stage: stage, Done: done, Total: total})
 		},

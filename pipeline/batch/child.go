@@ -34,12 +34,16 @@ const (
 	drainTime = 2 * time.Second
 	// A process that is told to end may clear up for this long before it is killed.
 	graceTime = 5 * time.Second
+	// The same where a person waits for the batch to stop: nothing is lost that the
+	// next batch doesn't clear up.
+	promptTime = time.Second
 )
 
 // child is a clip's process.
 type child struct {
 	cmd              *exec.Cmd     // Without standard input and output: they are set here.
 	timeLimit, stall time.Duration // 0 is none.
+	memory           int64         // Most that it may hold, bytes, with what it has started; 0 is no limit.
 	grace            time.Duration // From the word to end to the kill; 0 is graceTime.
 	progress         func(stage string, done, total int)
 }
@@ -185,8 +189,20 @@ func (c *child) wait(ctx context.Context, p *process) (*Answer, error) {
 		_ = unix.Kill(p.cmd.Process.Pid, unix.SIGTERM)
 		mercy = time.After(c.graceOr())
 	}
+	var watch <-chan time.Time
+	if c.memory > 0 {
+		const often = 200 * time.Millisecond
+		ticker := time.NewTicker(often)
+		defer ticker.Stop()
+		watch = ticker.C
+	}
 	for open != nil || gone != nil {
 		select {
+		case <-watch:
+			if took := resident(p.cmd.Process.Pid); took > c.memory && gone != nil {
+				end(CauseMemory, fmt.Sprintf("it takes %s of memory%s, and the batch has %s: give it more (--memory), or film in a smaller size; it was ended", sized(took), during(last), sized(c.memory)))
+				p.kill() // There is no time to lose.
+			}
 		case m, more := <-open:
 			if !more {
 				open = nil
@@ -243,6 +259,7 @@ func (c *child) wait(ctx context.Context, p *process) (*Answer, error) {
 		case <-ctxEnd:
 			ctxEnd = nil
 			end("", "canceled")
+			mercy = time.After(min(c.graceOr(), promptTime))
 		}
 	}
 	reading.Wait()
@@ -273,6 +290,8 @@ func verdict(answer *Answer, told, ours *failure, waitErr error, last message, s
 	switch {
 	case ours != nil:
 		return ours
+	case (signaled || waitErr != nil) && told == nil && noMemory(said):
+		return &failure{reason: "it needs more memory than this process may have" + during(last) + ": raise the limit (ulimit), or film in a smaller size", cause: CauseMemory}
 	case signaled:
 		reason := signalWords(exit.Sys().(syscall.WaitStatus).Signal()) + during(last)
 		if line := telling(said); line != "" {
@@ -297,6 +316,16 @@ func verdict(answer *Answer, told, ours *failure, waitErr error, last message, s
 		return &failure{reason: "the measuring process ended without an answer", cause: CauseAnswer}
 	}
 	return nil
+}
+
+// noMemory reports whether what a process said last is that it got no memory.
+func noMemory(said string) bool {
+	for _, words := range []string{"out of memory", "cannot allocate memory", "Cannot allocate memory", "std::bad_alloc", "Insufficient memory", "failed to reserve", "failed to create new OS thread"} {
+		if strings.Contains(said, words) {
+			return true
+		}
+	}
+	return false
 }
 
 // during says where the process was, as far as it told.

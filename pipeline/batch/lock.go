@@ -10,6 +10,8 @@ import (
 
 	"github.com/gofrs/flock"
 	"golang.org/x/sys/unix"
+
+	"jogstrip/pipeline/fsx"
 )
 
 // StateFolder is the hidden folder below the batch's folder that holds what the
@@ -40,7 +42,7 @@ func (e *HeldError) Error() string {
 // The lock is the kernel's, so a killed batch never leaves one behind.
 func hold(folder string, share Share, note string) (release func() error, locked bool, err error) {
 	state := filepath.Join(folder, StateFolder)
-	whole := flock.New(filepath.Join(state, lockFile))
+	whole := flock.New(filepath.Join(state, lockFile), flock.SetFlag(os.O_CREATE|os.O_RDWR), flock.SetPermissions(0o644))
 	take := whole.TryLock
 	if !share.whole() {
 		take = whole.TryRLock
@@ -90,6 +92,7 @@ func lockless(err error) bool {
 // only: the lock does not depend on it, so it may fail.
 func leaveNote(path, note string) {
 	_ = os.WriteFile(path, []byte(note+"\n"), 0o644)
+	fsx.Share(path) // The lock's file stays, and others must be able to take it.
 }
 
 func holder(path string) string {

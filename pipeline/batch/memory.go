@@ -2,10 +2,13 @@ package batch
 
 import (
 	"bufio"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
+
+	"golang.org/x/sys/unix"
 )
 
 // What measuring one clip takes: a part of its own, and a part that grows with
@@ -13,9 +16,13 @@ import (
 // up to 80 s, 374 MiB at four minutes, and 719 MiB at 3840 × 2160: part of the frames is kept
 // in memory, up to a bound (scripts/bench, scripts/bench-memory);
 // decoders hold more pictures where there are more processors, hence the margin.
+//
+// With one processor, and so one decoder, 852 MiB were measured at 7680 × 4320; a
+// decoder may have to keep more pictures than that clip's, of 1.5 bytes a pixel each.
 const (
-	needBase     = 300 << 20
-	needPerPixel = 60
+	needBase        = 300 << 20
+	needPerPixel    = 60
+	needOnePerPixel = 30
 )
 
 // Need returns the memory that measuring a clip of width × height px takes, bytes.
@@ -23,11 +30,67 @@ func Need(width, height int) int64 {
 	return needBase + needPerPixel*int64(width)*int64(height)
 }
 
+// needOne is Need for a process that has a single processor.
+func needOne(width, height int) int64 {
+	return needBase + needOnePerPixel*int64(width)*int64(height)
+}
+
+// resident returns the memory that a process and the processes it has started hold,
+// bytes; 0 where the system does not tell.
+func resident(pid int) int64 {
+	const deepest = 3 // A process, the programs it has started, and theirs.
+	return residentBelow(strconv.Itoa(pid), deepest)
+}
+
+func residentBelow(pid string, deep int) int64 {
+	data, err := os.ReadFile(filepath.Join("/proc", pid, "statm"))
+	if err != nil || deep == 0 {
+		return 0
+	}
+	var sum int64
+	if fields := strings.Fields(string(data)); len(fields) > 1 {
+		pages, _ := strconv.ParseInt(fields[1], 10, 64)
+		sum = pages * int64(os.Getpagesize())
+	}
+	tasks, _ := filepath.Glob(filepath.Join("/proc", pid, "task", "*", "children"))
+	for _, path := range tasks {
+		children, _ := os.ReadFile(path)
+		for _, child := range strings.Fields(string(children)) {
+			sum += residentBelow(child, deep-1)
+		}
+	}
+	return sum
+}
+
+// sized writes an amount of memory as people say it.
+func sized(bytes int64) string {
+	if bytes >= 1<<30 {
+		return fmt.Sprintf("%.1f GiB", float64(bytes)/(1<<30))
+	}
+	return fmt.Sprintf("%d MiB", bytes>>20)
+}
+
 // AvailableMemory returns how much memory can be had without pushing others
 // out, bytes; ok is false where the system does not tell. A limit set for a
-// group of processes (containers, cluster jobs) counts.
+// group of processes (containers, cluster jobs) or for each process (ulimit) counts.
 func AvailableMemory() (bytes int64, ok bool) {
-	return availableMemory("/proc/meminfo", "/proc/self/cgroup", "/sys/fs/cgroup")
+	bytes, ok = availableMemory("/proc/meminfo", "/proc/self/cgroup", "/sys/fs/cgroup")
+	if limit, limited := ProcessLimit(); limited && (!ok || limit < bytes) {
+		bytes, ok = limit, true
+	}
+	return bytes, ok
+}
+
+// ProcessLimit returns the most memory that this process, and each that it starts, may
+// take (ulimit), bytes; ok is false where there is no limit.
+func ProcessLimit() (bytes int64, ok bool) {
+	for _, which := range []int{unix.RLIMIT_AS, unix.RLIMIT_DATA} {
+		var limit unix.Rlimit
+		if unix.Getrlimit(which, &limit) == nil && limit.Cur < 1<<60 && (!ok || int64(limit.Cur) < bytes) {
+			bytes, ok = int64(limit.Cur), true
+		}
+	}
+	return bytes, ok
 }
 
 func availableMemory(meminfo, membership, groups string) (bytes int64, ok bool) {

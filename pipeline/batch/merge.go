@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 )
@@ -27,13 +28,15 @@ var ErrNoLedger = errors.New("no batch has left a ledger there")
 // one morning page. Shares that are missing, still running or were killed, and
 // clips that no share has seen, are named in the ledger's problems and count as
 // not reached. Of ledgers left by batches divided otherwise, the division used
-// last is taken. Merging again gives the same.
+// last is taken; what it has not reached and another has done stands as done, so a
+// left-over ledger, or one share started by mistake, hides nothing. Merging again gives
+// the same.
 func Merge(ctx context.Context, opts MergeOptions) (*Ledger, string, error) {
 	folder, err := filepath.Abs(opts.Folder)
 	if err != nil {
 		return nil, "", fmt.Errorf("open folder %s: %w", opts.Folder, err)
 	}
-	ledgers, problems, err := lastDivision(folder)
+	ledgers, others, problems, err := lastDivision(folder)
 	if err != nil {
 		return nil, "", err
 	}
@@ -67,13 +70,25 @@ func Merge(ctx context.Context, opts MergeOptions) (*Ledger, string, error) {
 			merged.Entries = append(merged.Entries, e)
 		}
 	}
-	if len(missing) > 0 {
-		merged.Stopped = fmt.Sprintf("Of %d shares, these have left no ledger: %s. Start them.", len(ledgers), strings.Join(missing, ", "))
+	done := earlier(others)
+	for i, e := range merged.Entries {
+		if before, known := done[e.Clip]; known && e.Outcome == NotReached {
+			merged.Entries[i] = before
+		}
 	}
 	if opts.Find != nil {
-		if err := addUnseen(ctx, folder, merged, opts.Find); err != nil {
+		if err := addUnseen(ctx, folder, merged, done, opts.Find); err != nil {
 			return nil, "", err
 		}
+		// A share that is missing is only missed where something is left for it.
+		missing = slices.DeleteFunc(missing, func(i string) bool {
+			n, _ := strconv.Atoi(i)
+			share := Share{Index: n, Count: len(ledgers)}
+			return len(done) > 0 && !slices.ContainsFunc(merged.Entries, func(e Entry) bool { return e.Outcome == NotReached && share.Has(e.Clip) })
+		})
+	}
+	if len(missing) > 0 {
+		merged.Stopped = fmt.Sprintf("Of %d shares, these have left no ledger: %s. Start them.", len(ledgers), strings.Join(missing, ", "))
 	}
 	slices.SortFunc(merged.Entries, func(a, b Entry) int { return strings.Compare(a.Clip, b.Clip) })
 	merged.Problems = append(merged.Problems, visits(ctx, folder, merged.Entries, opts.Visit)...)
@@ -86,9 +101,30 @@ func Merge(ctx context.Context, opts MergeOptions) (*Ledger, string, error) {
 	return merged, page, err
 }
 
+// earlier returns what ledgers of other divisions know of clips that were finished, the
+// latest word of each.
+func earlier(others []*Ledger) map[string]Entry {
+	slices.SortStableFunc(others, func(a, b *Ledger) int { return a.Started.Compare(b.Started) })
+	out := map[string]Entry{}
+	for _, l := range others {
+		for _, e := range l.Entries {
+			switch e.Outcome {
+			case Unfinished, NotReached, Busy:
+				continue
+			case Measured:
+				e.Outcome = UpToDate
+			}
+			e.Fresh = false
+			out[e.Clip] = e
+		}
+	}
+	return out
+}
+
 // lastDivision returns the ledgers of the division that was used last: index i
-// is share i+1; where it has left none, its Share.Count is 0.
-func lastDivision(folder string) (ledgers []*Ledger, problems []string, err error) {
+// is share i+1; where it has left none, its Share.Count is 0. others are those of other
+// divisions.
+func lastDivision(folder string) (ledgers, others []*Ledger, problems []string, err error) {
 	paths, _ := filepath.Glob(filepath.Join(escapeGlob(filepath.Join(folder, StateFolder)), "ledger*.json"))
 	latest := map[int]time.Time{}
 	divisions := map[int][]*Ledger{}
@@ -116,7 +152,7 @@ func lastDivision(folder string) (ledgers []*Ledger, problems []string, err erro
 		}
 	}
 	if count == 0 {
-		return nil, nil, fmt.Errorf("merge %s: %w: run batch --share i/n first", folder, ErrNoLedger)
+		return nil, nil, nil, fmt.Errorf("merge %s: %w: run batch --share i/n first", folder, ErrNoLedger)
 	}
 	ledgers = make([]*Ledger, count)
 	for i := range ledgers {
@@ -125,11 +161,16 @@ func lastDivision(folder string) (ledgers []*Ledger, problems []string, err erro
 	for _, l := range divisions[count] {
 		ledgers[l.Share.Index-1] = l
 	}
-	return ledgers, problems, nil
+	for n, all := range divisions {
+		if n != count {
+			others = append(others, all...)
+		}
+	}
+	return ledgers, others, problems, nil
 }
 
 // addUnseen adds the clips that no share has seen.
-func addUnseen(ctx context.Context, folder string, merged *Ledger, find func(ctx context.Context, folder string) ([]Clip, error)) error {
+func addUnseen(ctx context.Context, folder string, merged *Ledger, done map[string]Entry, find func(ctx context.Context, folder string) ([]Clip, error)) error {
 	clips, err := find(ctx, folder)
 	if ctx.Err() != nil {
 		return ctx.Err()
@@ -138,14 +179,17 @@ func addUnseen(ctx context.Context, folder string, merged *Ledger, find func(ctx
 		if len(clips) == 0 {
 			return fmt.Errorf("search folder %s: %w", folder, err)
 		}
-		merged.Problems = append(merged.Problems, "Not searched: "+err.Error())
+		merged.Problems = append(merged.Problems, notSearched(err.Error()))
 	}
 	seen := map[string]bool{}
 	for _, e := range merged.Entries {
 		seen[e.Clip] = true
 	}
 	for _, c := range clips {
-		if name, _ := relative(folder, c.Path); !seen[name] {
+		name, _ := relative(folder, c.Path)
+		if before, known := done[name]; known && !seen[name] {
+			merged.Entries = append(merged.Entries, before)
+		} else if !seen[name] {
 			merged.Entries = append(merged.Entries, Entry{Clip: name, Outcome: NotReached, Reason: "no share has seen it"})
 		}
 	}

@@ -120,3 +120,44 @@ func TestMergeTakesTheDivisionUsedLast(t *testing.T) {
 		t.Errorf("%v %+v", err, got)
 	}
 }
+
+// One share of another division, started by mistake or left over, hides nothing of what
+// all shares of the right one have done.
+func TestMergeKeepsWhatAnotherDivisionHasDone(t *testing.T) {
+	clips := map[string]string{}
+	for i := range 12 {
+		clips[fmt.Sprintf("toward-%d.mp4", i)] = ""
+	}
+	root := yard(t, clips)
+	run := func(index, count int) {
+		t.Helper()
+		opts := fakes(t, root)
+		opts.Share = Share{Index: index, Count: count}
+		if _, err := Run(context.Background(), opts); err != nil {
+			t.Fatal(err)
+		}
+	}
+	run(1, 2)
+	run(2, 2)
+	run(1, 3)
+	got, _, err := Merge(context.Background(), MergeOptions{Folder: root, Find: fakeFind})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got.Stopped != "" || got.Totals.NotReached != 0 || got.Totals.UpToDate != 12 {
+		t.Errorf("stopped %q, %+v", got.Stopped, got.Totals)
+	}
+	// What no division has seen is still missed, with the share that is to do it.
+	names := make([]string, 0, 3)
+	for i := 12; len(names) < 3; i++ {
+		if name := fmt.Sprintf("toward-%d.mp4", i); (Share{Index: 2, Count: 3}).Has(name) {
+			names = append(names, name)
+			write(t, filepath.Join(root, name), "")
+			write(t, filepath.Join(root, strings.TrimSuffix(name, ".mp4")+".marks.json"), "marks")
+		}
+	}
+	got, _, err = Merge(context.Background(), MergeOptions{Folder: root, Find: fakeFind})
+	if err != nil || !strings.Contains(got.Stopped, "left no ledger: 2.") || got.Totals.NotReached != 3 {
+		t.Errorf("%v, stopped %q, %+v", err, got.Stopped, got.Totals)
+	}
+}

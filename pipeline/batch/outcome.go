@@ -41,6 +41,7 @@ const (
 	CauseCrash     Cause = "crash"      // The measuring process died.
 	CauseTimeLimit Cause = "time-limit" // It was ended for taking too long or for standing still.
 	CauseAnswer    Cause = "answer"     // It ended without an answer that can be understood.
+	CauseMemory    Cause = "memory"     // It took more memory than there is, or than the batch was given.
 	CauseDiskFull  Cause = "disk-full"  // There was no room for the results.
 	CauseBusy      Cause = "busy"       // Another run held the clip.
 )
@@ -102,8 +103,8 @@ func FactsOf(r *record.Result) Facts {
 	return f
 }
 
-// doubt returns why results need a second look, or "".
-func (f *Facts) doubt() string {
+// Doubt returns why results need a second look, or "".
+func (f *Facts) Doubt() string {
 	var reasons []string
 	if f.Strides == 0 {
 		reasons = append(reasons, "No whole stride could be measured.")

@@ -73,6 +73,8 @@ func Serve(ctx context.Context, out io.Writer, measure func(ctx context.Context,
 		cause := CauseClip
 		if diskFull(err) {
 			cause = CauseDiskFull
+		} else if noMemory(err.Error()) {
+			cause = CauseMemory
 		}
 		if classify != nil {
 			if c := classify(err); c != "" {

@@ -29,14 +29,14 @@ func ProbeAside(ctx context.Context, path string, command func(ctx context.Conte
 	cmd.Stderr = &capped{buffer: &stderr, limit: 16 << 10}
 	out, err := cmd.Output()
 	if ctx.Err() != nil {
-		return nil, fmt.Errorf("probe clip %s: %w", path, ctx.Err())
+		return nil, fmt.Errorf("open clip %s: %w", path, ctx.Err())
 	}
 	if err != nil {
-		return nil, fmt.Errorf("probe clip %s: the process that read it ended: %s", path, lastWords(stderr.String(), err))
+		return nil, fmt.Errorf("open clip %s: the process that read it ended: %s", path, lastWords(stderr.String(), err))
 	}
 	var a asideAnswer
 	if err := json.Unmarshal(out, &a); err != nil {
-		return nil, fmt.Errorf("probe clip %s: read what the process that read it wrote: %w", path, err)
+		return nil, fmt.Errorf("open clip %s: read what the process that read it wrote: %w", path, err)
 	}
 	switch {
 	case a.NoPicture:

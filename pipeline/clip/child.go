@@ -1,5 +1,8 @@
 package clip
 
+// #include "decode.h"
+import "C"
+
 import (
 	"bytes"
 	"errors"
@@ -48,20 +51,30 @@ func asInput(path string) string {
 	return "file:" + abs
 }
 
+// InputArgs returns the arguments by which an ffmpeg child opens the clip at path:
+// as a file of one of the formats that clips are read in, and nothing else from it.
+func InputArgs(path string) []string {
+	return []string{"-protocol_whitelist", C.decoder_protocols, "-format_whitelist", C.decoder_formats, "-i", asInput(path)}
+}
+
 // inherited is where a child finds the first of its ExtraFiles.
 const inherited = "/proc/self/fd/3"
 
-// turn returns the filter that makes a picture upright.
-func turn(rotation int) string {
-	switch rotation {
-	case 90:
-		return ",transpose=clock"
-	case 180:
-		return ",hflip,vflip"
-	case 270:
-		return ",transpose=cclock"
+// upright returns the filters that make a picture upright, each after a comma.
+func (i *Info) upright() string {
+	mirror := ""
+	if i.Mirrored {
+		mirror = ",hflip"
 	}
-	return ""
+	switch i.Rotation {
+	case 90:
+		return mirror + ",transpose=clock"
+	case 180:
+		return mirror + ",hflip,vflip"
+	case 270:
+		return mirror + ",transpose=cclock"
+	}
+	return mirror
 }
 
 // widenPipe lets rows of a picture pass many at once; a smaller pipe only costs

@@ -17,13 +17,14 @@ type copier struct {
 	complaint     bytes.Buffer
 	width, height int
 	planes        []byte
+	begun         bool // planes holds a picture.
 }
 
 func newCopier(ctx context.Context, info *Info, opts OpenOptions) (*copier, error) {
 	width, height := smallSize(info, opts.MaxWidth)
 	c := &copier{width: width, height: height, planes: make([]byte, width*height*3/2)}
 	// How long a picture is shown doesn't matter here: Remake counts pictures.
-	c.cmd = exec.CommandContext(ctx, "ffmpeg", "-v", "error", "-nostdin", "-y", "-f", "rawvideo", "-pix_fmt", "yuv420p", "-s", fmt.Sprintf("%dx%d", width, height), "-framerate", "60", "-i", "pipe:0",
+	c.cmd = exec.CommandContext(ctx, "ffmpeg", "-v", "error", "-nostdin", "-y", "-protocol_whitelist", "pipe", "-f", "rawvideo", "-pix_fmt", "yuv420p", "-s", fmt.Sprintf("%dx%d", width, height), "-framerate", "60", "-i", "pipe:0",
 		"-c:v", "libx264", "-preset", "ultrafast", "-qp", "18", "-f", "matroska", asInput(inherited))
 	c.cmd.ExtraFiles = []*os.File{opts.Small}
 	c.cmd.Stderr = &capped{buffer: &c.complaint, limit: 16 << 10}
@@ -39,11 +40,35 @@ func newCopier(ctx context.Context, info *Info, opts OpenOptions) (*copier, erro
 	return c, nil
 }
 
+// addTo is add where there is a copy to be made.
+func (c *copier) addTo(d *decoder, p *picture) error {
+	if c == nil {
+		return nil
+	}
+	return c.add(d, p)
+}
+
+// addAgain writes a copy in the place of a picture that did not come: that of the one
+// before, or of p where there is none before. A nil copier does nothing.
+func (c *copier) addAgain(d *decoder, p *picture) error {
+	if c == nil {
+		return nil
+	}
+	if !c.begun {
+		return c.add(d, p)
+	}
+	if _, err := c.in.Write(c.planes); err != nil {
+		return errCopy
+	}
+	return nil
+}
+
 // add writes a copy of the picture that d has just decoded.
 func (c *copier) add(d *decoder, p *picture) error {
 	if err := d.small(p, c.width, c.height, c.planes); err != nil {
 		return fmt.Errorf("scale a picture down: %w", err)
 	}
+	c.begun = true
 	if _, err := c.in.Write(c.planes); err != nil {
 		return errCopy // The child has ended, and says itself why.
 	}

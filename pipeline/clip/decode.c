@@ -3,7 +3,7 @@
 #include <libavcodec/avcodec.h>
 #include <libavformat/avformat.h>
 #include <libavutil/avstring.h>
-#include <libavutil/display.h>
+#include <libavutil/eval.h>
 #include <libavutil/imgutils.h>
 #include <libavutil/pixdesc.h>
 #include <libswscale/swscale.h>
@@ -16,21 +16,40 @@
 #pragma GCC optimize("O3")
 #endif
 
+// harmed is a packet that was not decoded without errors, or whose pictures are
+// predicted from one that was not.
+struct harmed {
+	int64_t serial; // Of the packet.
+	decoder_harm harm;
+};
+
 struct decoder {
 	atomic_int stopped;
+	atomic_int errors; // That decoding told of.
 	AVFormatContext *format;
 	AVStream *stream;
 	AVCodecContext *codec;
 	AVPacket *packet, *first; // Of the stream; first was read to look at, and is still to be delivered.
 	int draining, drained_errors, read_error;
 	int64_t interval, next_stamp; // Between pictures, 0 where it isn't known; of the picture to come.
-	int width, height, rotation;
+	int width, height, rotation, mirrored;
 	struct SwsContext *to_luma, *to_size, *to_small;
 	AVFrame *planar;           // Luma of formats that have none of their own.
-	uint8_t *turned, *smaller; // Scratch, as large as needed so far.
-	unsigned turned_size, smaller_size;
+	uint8_t *turned, *smaller, *flipped; // Scratch, as large as needed so far.
+	unsigned turned_size, smaller_size, flipped_size;
 	pthread_mutex_t saying;
 	char said[300];
+	char heard[sizeof((decoder_harm *)0)->said]; // First error since the packet at hand was sent.
+
+	int length_size, leaves_blanks; // See the functions of these names.
+	int careful; // Packets are decoded one by one, so that errors are known with their picture.
+	int64_t serial;
+	int harm, lead_harm; // Whether what is predicted from pictures so far is harmed; or was, before the last key picture.
+	int64_t lead_stamp;  // Of that key picture.
+	int64_t key_serial;  // Of it.
+	int64_t late_from, late_to; // Serials between these are harmed by a picture that was found so when it was shown.
+	struct harmed *harmed;
+	int harmed_count, harmed_room;
 };
 
 // FFmpeg's messages go through one function for the whole process. Which decoder
@@ -40,14 +59,18 @@ static _Thread_local decoder *inside;
 static pthread_once_t listening = PTHREAD_ONCE_INIT;
 
 static void hear(void *who, int level, const char *format, va_list words) {
-	if (level > AV_LOG_ERROR)
+	// A picture with missing parts, which are made up, is no error in FFmpeg's terms.
+	if (level > AV_LOG_ERROR && strncmp(format, "concealing", strlen("concealing")) != 0)
 		return;
 	decoder *d = inside;
 	const AVClass *class = who ? *(const AVClass **)who : NULL;
-	if (!d && class && class == avcodec_get_class())
+	const int codec = class && class == avcodec_get_class();
+	if (!d && codec)
 		d = ((AVCodecContext *)who)->opaque;
 	if (!d)
 		return;
+	if (codec)
+		atomic_fetch_add(&d->errors, 1);
 	char line[sizeof d->said];
 	if (vsnprintf(line, sizeof line, format, words) < 0)
 		return;
@@ -57,6 +80,8 @@ static void hear(void *who, int level, const char *format, va_list words) {
 	pthread_mutex_lock(&d->saying);
 	if (!*d->said) // What goes wrong first is the cause of the rest.
 		memcpy(d->said, line, sizeof line);
+	if (codec && !*d->heard)
+		av_strlcpy(d->heard, line, sizeof d->heard);
 	pthread_mutex_unlock(&d->saying);
 }
 
@@ -93,6 +118,8 @@ void decoder_free(decoder *d) {
 	av_frame_free(&d->planar);
 	av_freep(&d->turned);
 	av_freep(&d->smaller);
+	av_freep(&d->harmed);
+	av_freep(&d->flipped);
 	pthread_mutex_destroy(&d->saying);
 	av_free(d);
 }
@@ -125,7 +152,19 @@ static int open_input(decoder *d, const char *url) {
 	if (!d->format)
 		return AVERROR(ENOMEM);
 	d->format->interrupt_callback = (AVIOInterruptCB){stopped, d};
-	return avformat_open_input(&d->format, url, NULL, NULL);
+	// A text file that is a playlist would open other files. Streams without a
+	// container have no times of their own.
+	d->format->format_whitelist = av_strdup(decoder_formats);
+	d->format->protocol_whitelist = av_strdup(decoder_protocols);
+	if (!d->format->format_whitelist || !d->format->protocol_whitelist) {
+		avformat_free_context(d->format);
+		d->format = NULL;
+		return AVERROR(ENOMEM);
+	}
+	int err = avformat_open_input(&d->format, url, NULL, NULL);
+	if (err == AVERROR(EINVAL) && av_strstart(d->said, "Format not on whitelist", NULL))
+		return decoder_other_format;
+	return err;
 }
 
 static void choose(decoder *d, AVStream *s) {
@@ -184,9 +223,20 @@ static int glance(decoder *d) {
 	return known;
 }
 
+// read_matrix takes a display matrix apart: it takes (x, y) of the stored picture to
+// (a·x + c·y, b·x + d·y) of the shown one (ISO/IEC 14496-12, 6.2.2), y downward. Every
+// matrix that keeps right angles is a mirroring, or none, and then a turn.
+static void read_matrix(const int32_t m[9], decoder_stream *s) {
+	const double a = m[0], b = m[1], c = m[3], e = m[4];
+	if (a * e - b * c == 0)
+		return;
+	s->mirrored = a * e - b * c < 0;
+	s->clockwise = atan2(-c, e) * 180 / M_PI;
+}
+
 static int open_file(decoder *d, const char *url, int delay, decoder_stream *s) {
 	int err = open_input(d, url);
-	if (err < 0)
+	if (err != 0)
 		return err;
 	AVStream *video = first_video(d->format);
 	const int brief = complete(d->format, video);
@@ -200,7 +250,7 @@ static int open_file(decoder *d, const char *url, int delay, decoder_stream *s) 
 			av_packet_unref(d->first);
 			avformat_close_input(&d->format);
 			err = open_input(d, url);
-			if (err < 0)
+			if (err != 0)
 				return err;
 		}
 		err = avformat_find_stream_info(d->format, NULL);
@@ -223,12 +273,16 @@ static int open_file(decoder *d, const char *url, int delay, decoder_stream *s) 
 		.unit = av_q2d(d->stream->time_base),
 		.delay = brief ? p->video_delay : -1,
 	};
+	// What Android's recorders write of slow motion.
+	const AVDictionaryEntry *filmed = av_dict_get(d->format->metadata, "com.android.capture.fps", NULL, 0);
+	if (filmed)
+		s->filmed = av_strtod(filmed->value, NULL);
+	const AVRational aspect = av_guess_sample_aspect_ratio(d->format, d->stream, NULL);
+	s->aspect = aspect.num > 0 && aspect.den > 0 ? av_q2d(aspect) : 1;
 	size_t size;
 	const uint8_t *matrix = av_stream_get_side_data(d->stream, AV_PKT_DATA_DISPLAYMATRIX, &size);
 	if (matrix && size >= 9 * sizeof(int32_t))
-		s->counter_clockwise = av_display_rotation_get((const int32_t *)matrix);
-	if (isnan(s->counter_clockwise))
-		s->counter_clockwise = 0;
+		read_matrix((const int32_t *)matrix, s);
 	return 0;
 }
 
@@ -251,9 +305,93 @@ int decoder_skim(decoder *d, decoder_packet *p) {
 		.stamp = d->packet->pts,
 		.stamped = d->packet->pts != AV_NOPTS_VALUE,
 		.shown = !(d->packet->flags & AV_PKT_FLAG_DISCARD),
+		.encrypted = av_packet_get_side_data(d->packet, AV_PKT_DATA_ENCRYPTION_INFO, NULL) != NULL,
 	};
 	av_packet_unref(d->packet);
 	return 0;
+}
+
+// What pictures hold before they are decoded, in rows by turns: no picture looks like
+// it. Some decoders leave the rest of a picture as it is where its data end early.
+enum { blank_even = 0xFE, blank_odd = 0x01 };
+
+static int blank_buffer(AVCodecContext *codec, AVFrame *f, int flags) {
+	const int err = avcodec_default_get_buffer2(codec, f, flags);
+	if (err < 0 || !f->data[0] || f->linesize[0] <= 0)
+		return err;
+	for (int y = 0; y < f->height; y++)
+		memset(f->data[0] + (ptrdiff_t)y * f->linesize[0], y % 2 ? blank_odd : blank_even, f->linesize[0]);
+	return err;
+}
+
+// leaves_blanks returns whether a codec's decoder leaves parts of a picture as they were.
+static int leaves_blanks(enum AVCodecID id) { return id == AV_CODEC_ID_HEVC || id == AV_CODEC_ID_VVC; }
+
+// blanks returns whether a square of 16 px of the picture was not decoded.
+static int blanks(const AVFrame *f) {
+	const AVPixFmtDescriptor *t = av_pix_fmt_desc_get(f->format);
+	const int step = t ? t->comp[0].step : 1;
+	for (int y = 6; y + 3 < f->height; y += 16)
+		for (int x = 6; x + 3 < f->width; x += 16) {
+			const uint8_t *p = f->data[0] + (ptrdiff_t)y * f->linesize[0] + (ptrdiff_t)x * step;
+			if (*p != blank_even && *p != blank_odd)
+				continue;
+			const int first = *p;
+			int same = 1;
+			for (int row = 0; row < 4 && same; row++) {
+				const int want = row % 2 ? blank_even + blank_odd - first : first;
+				for (int i = 0; i < 4 * step && same; i++)
+					same = p[(ptrdiff_t)row * f->linesize[0] + i] == want;
+			}
+			if (same)
+				return 1;
+		}
+	return 0;
+}
+
+// length_size returns in how many bytes a packet's units say their length, or 0 where
+// units are not stored so.
+static int length_size(const AVCodecParameters *p) {
+	if (p->codec_id == AV_CODEC_ID_H264 && p->extradata_size > 4 && p->extradata[0] == 1)
+		return (p->extradata[4] & 3) + 1;
+	if (p->codec_id == AV_CODEC_ID_HEVC && p->extradata_size > 21 && p->extradata[0] == 1)
+		return (p->extradata[21] & 3) + 1;
+	return 0;
+}
+
+// possible returns whether bytes can be those of units of H.264 or HEVC: these fill
+// their packet, and hold neither 0, 0 and a byte up to 2 nor 0, 0, 3 and a byte above
+// 3 (ITU-T H.264, 7.4.1). Decoders don't look, and make some picture of a hole.
+static int possible(const uint8_t *data, int size, int length_size) {
+	while (size > 0) {
+		if (size < length_size)
+			return 0;
+		uint32_t n = 0;
+		for (int i = 0; i < length_size; i++)
+			n = n << 8 | data[i];
+		data += length_size;
+		size -= length_size;
+		if (n > (uint32_t)size)
+			return 0;
+		const uint8_t *end = data + n, *last = end;
+		while (last > data && !last[-1])
+			last--;
+		const int padding = 8; // More zeros at the end are none of the encoder's.
+		if (end - last > padding)
+			return 0;
+		for (const uint8_t *p = data; p + 2 < last; p++) {
+			p = memchr(p, 0, last - p);
+			if (!p || p + 2 >= last)
+				break;
+			if (p[1])
+				p++;
+			else if (p[2] < 3 || (p[2] == 3 && p + 3 < last && p[3] > 3))
+				return 0;
+		}
+		data = end;
+		size -= n;
+	}
+	return 1;
 }
 
 static int start(decoder *d, int64_t most, int threads) {
@@ -273,12 +411,26 @@ static int start(decoder *d, int64_t most, int threads) {
 	d->codec->pkt_timebase = d->stream->time_base;
 	d->codec->framerate = d->stream->avg_frame_rate;
 	d->codec->max_pixels = most;
-	d->codec->thread_count = threads;
+	d->codec->err_recognition = AV_EF_CRCCHECK; // Where the stream carries sums of its pictures.
+	d->codec->thread_count = d->careful ? 1 : threads;
 	d->codec->thread_type = FF_THREAD_FRAME | FF_THREAD_SLICE;
-	return avcodec_open2(d->codec, codec, NULL);
+	d->length_size = length_size(d->stream->codecpar);
+	d->leaves_blanks = leaves_blanks(codec->id);
+	if (d->leaves_blanks) {
+		d->codec->get_buffer2 = blank_buffer;
+#pragma GCC diagnostic push
+#pragma GCC diagnostic ignored "-Wdeprecated-declarations"
+		d->codec->thread_safe_callbacks = 1;
+#pragma GCC diagnostic pop
+	}
+	err = avcodec_open2(d->codec, codec, NULL);
+	atomic_store(&d->errors, 0); // What was said of headers is no error in a picture.
+	*d->heard = 0;
+	return err;
 }
 
-int decoder_start(decoder *d, int width, int height, int rotation, int64_t most, int threads) {
+int decoder_start(decoder *d, int width, int height, int rotation, int64_t most, int threads, int careful) {
+	d->careful = careful;
 	d->width = width;
 	d->height = height;
 	d->rotation = rotation;
@@ -286,6 +438,24 @@ int decoder_start(decoder *d, int width, int height, int rotation, int64_t most,
 	int err = start(d, most, threads);
 	inside = NULL;
 	return err;
+}
+
+void decoder_mirror(decoder *d, int mirrored) { d->mirrored = mirrored; }
+
+// mirror writes rows of pixels of size bytes with left and right exchanged; to may be
+// from.
+static void mirror(uint8_t *to, ptrdiff_t to_stride, const uint8_t *from, ptrdiff_t stride, int width, int height, int size) {
+	for (int y = 0; y < height; y++) {
+		const uint8_t *a = from + y * stride;
+		uint8_t *b = to + y * to_stride;
+		for (int i = 0, j = width - 1; i <= j; i++, j--) {
+			uint8_t left[2], right[2];
+			memcpy(left, a + (ptrdiff_t)i * size, size);
+			memcpy(right, a + (ptrdiff_t)j * size, size);
+			memcpy(b + (ptrdiff_t)i * size, right, size);
+			memcpy(b + (ptrdiff_t)j * size, left, size);
+		}
+	}
 }
 
 int decoder_picture_new(decoder_picture *p, int width, int height) {
@@ -376,6 +546,14 @@ static int deliver(decoder *d, decoder_picture *p) {
 	}
 	const uint8_t *pixels = f->data[0];
 	int stride = f->linesize[0], w = f->width, h = f->height, size = gray == AV_PIX_FMT_GRAY8 ? 1 : 2;
+	if (d->mirrored) {
+		av_fast_malloc(&d->flipped, &d->flipped_size, (size_t)w * h * size + AV_INPUT_BUFFER_PADDING_SIZE);
+		if (!d->flipped)
+			return AVERROR(ENOMEM);
+		mirror(d->flipped, (ptrdiff_t)w * size, pixels, stride, w, h, size);
+		pixels = d->flipped;
+		stride = w * size;
+	}
 	if (d->rotation % 180 != 0) {
 		w = f->height;
 		h = f->width;
@@ -404,12 +582,130 @@ static int deliver(decoder *d, decoder_picture *p) {
 		if (err < 0)
 			return err;
 		pixels = p->own;
-	} else if (stride != w || pixels == d->planar->data[0]) {
+	} else if (stride != w || pixels == d->planar->data[0] || pixels == d->flipped) {
 		av_image_copy_plane(p->own, w, pixels, stride, w, h);
 		pixels = p->own;
 	}
 	p->pixels = pixels;
 	return 0;
+}
+
+static const char impossible[] = "its bytes are none of a picture", incomplete[] = "a part of its data is missing";
+
+// say keeps what goes wrong with the packet at hand.
+static void say(decoder *d, const char *text) {
+	pthread_mutex_lock(&d->saying);
+	if (!*d->said)
+		av_strlcpy(d->said, text, sizeof d->said);
+	if (!*d->heard)
+		av_strlcpy(d->heard, text, sizeof d->heard);
+	pthread_mutex_unlock(&d->saying);
+}
+
+// note keeps that the packet of the given serial number is harmed.
+static void note(decoder *d, int64_t serial, decoder_harm harm) {
+	if (d->harmed_count == d->harmed_room) {
+		const int room = 2 * d->harmed_room + 64;
+		struct harmed *more = av_realloc_array(d->harmed, room, sizeof *more);
+		if (!more) {
+			d->harm = 1; // The next picture has the room again, or is harmed, too.
+			return;
+		}
+		d->harmed = more;
+		d->harmed_room = room;
+	}
+	d->harmed[d->harmed_count++] = (struct harmed){serial, harm};
+}
+
+static int noted(const decoder *d, int64_t serial) {
+	if (serial > d->late_from && serial < d->late_to)
+		return 1;
+	for (int i = d->harmed_count - 1; i >= 0; i--)
+		if (d->harmed[i].serial == serial)
+			return 1;
+	return 0;
+}
+
+// send gives the decoder the packet at hand. Careful decoding is done with it when
+// this returns: what it told of meanwhile belongs to this packet. What is predicted
+// from a harmed picture is harmed, up to the next key picture, and so are pictures
+// that follow that one in the file and are shown before it.
+static void send(decoder *d) {
+	const int corrupt = (d->packet->flags & AV_PKT_FLAG_CORRUPT) != 0; // The container says so itself.
+	const int hole = d->length_size && !possible(d->packet->data, d->packet->size, d->length_size);
+	if (!d->careful) {
+		if (hole || corrupt) {
+			atomic_fetch_add(&d->errors, 1);
+			say(d, hole ? impossible : incomplete);
+		}
+		avcodec_send_packet(d->codec, d->packet);
+		return;
+	}
+	const AVPacket *packet = d->packet;
+	const int64_t stamp = packet->pts != AV_NOPTS_VALUE ? packet->pts : packet->dts;
+	const int key = packet->flags & AV_PKT_FLAG_KEY, disposable = packet->flags & AV_PKT_FLAG_DISPOSABLE;
+	if (key) {
+		d->lead_harm = d->harm;
+		d->lead_stamp = stamp;
+		d->harm = 0;
+		d->key_serial = d->serial + 1;
+		if (d->late_to == INT64_MAX)
+			d->late_to = d->key_serial;
+	}
+	int harm = d->harm || (d->lead_harm && !key && stamp < d->lead_stamp);
+	decoder_harm told = {.stamp = stamp, .stamped = stamp != AV_NOPTS_VALUE};
+	atomic_store(&d->errors, 0);
+	pthread_mutex_lock(&d->saying);
+	*d->heard = 0;
+	pthread_mutex_unlock(&d->saying);
+	d->codec->reordered_opaque = ++d->serial;
+	const int err = avcodec_send_packet(d->codec, d->packet);
+	told.errors = atomic_load(&d->errors);
+	if (hole || corrupt) {
+		told.errors++;
+		say(d, hole ? impossible : incomplete);
+	}
+	if (!told.errors && err < 0 && err != AVERROR(EAGAIN) && err != AVERROR_EOF)
+		told.errors = 1;
+	if (told.errors) {
+		harm = 1;
+		if (!disposable)
+			d->harm = 1;
+		av_strlcpy(told.said, d->heard, sizeof told.said);
+	}
+	if (harm)
+		note(d, d->serial, told);
+}
+
+// whole returns whether the picture just received was decoded without errors, from
+// pictures that were.
+static int whole(decoder *d, const AVFrame *f) {
+	const int blank = d->leaves_blanks && blanks(f);
+	if (blank || f->decode_error_flags || f->flags & AV_FRAME_FLAG_CORRUPT) {
+		if (d->careful && !noted(d, f->reordered_opaque)) {
+			const decoder_harm told = {.stamp = f->best_effort_timestamp, .stamped = f->best_effort_timestamp != AV_NOPTS_VALUE, .errors = 1};
+			note(d, f->reordered_opaque, told);
+			d->late_from = f->reordered_opaque;
+			d->late_to = d->key_serial > d->late_from ? d->key_serial : INT64_MAX;
+			if (d->late_to == INT64_MAX)
+				d->harm = 1;
+			else
+				d->lead_harm = 1;
+		}
+		return 0;
+	}
+	if (!d->careful)
+		return atomic_load(&d->errors) == 0;
+	return !noted(d, f->reordered_opaque);
+}
+
+int decoder_errors(decoder *d) { return atomic_load(&d->errors); }
+
+int decoder_harmed(const decoder *d, int i, decoder_harm *harm) {
+	if (i < 0 || i >= d->harmed_count)
+		return 0;
+	*harm = d->harmed[i].harm;
+	return 1;
 }
 
 static int next(decoder *d, decoder_picture *p) {
@@ -422,7 +718,10 @@ static int next(decoder *d, decoder_picture *p) {
 			if (p->stamp == AV_NOPTS_VALUE && d->draining && d->next_stamp != AV_NOPTS_VALUE)
 				p->stamp = d->next_stamp; // Old containers don't stamp the last picture.
 			p->stamped = p->stamp != AV_NOPTS_VALUE;
+			const AVRational aspect = p->frame->sample_aspect_ratio;
+			p->aspect = d->stream->sample_aspect_ratio.num <= 0 && aspect.num > 0 && aspect.den > 0 ? av_q2d(aspect) : 0;
 			d->next_stamp = p->stamped && d->interval > 0 ? p->stamp + d->interval : AV_NOPTS_VALUE;
+			p->whole = whole(d, p->frame);
 			return deliver(d, p);
 		}
 		if (err == AVERROR_EOF)
@@ -443,7 +742,7 @@ static int next(decoder *d, decoder_picture *p) {
 			avcodec_send_packet(d->codec, NULL);
 			continue;
 		}
-		avcodec_send_packet(d->codec, d->packet);
+		send(d);
 		av_packet_unref(d->packet);
 	}
 }
@@ -476,6 +775,11 @@ int decoder_small(decoder *d, const decoder_picture *p, int width, int height, u
 	inside = NULL;
 	if (err < 0)
 		return err;
+	if (d->mirrored) {
+		mirror(to, w, to, w, w, h, 1);
+		mirror(to + luma, w / 2, to + luma, w / 2, w / 2, h / 2, 1);
+		mirror(to + luma + chroma, w / 2, to + luma + chroma, w / 2, w / 2, h / 2, 1);
+	}
 	if (d->rotation != 0) {
 		decoder_turn(planes, to, w, w, h, 1, d->rotation);
 		decoder_turn(planes + luma, to + luma, w / 2, w / 2, h / 2, 1, d->rotation);

@@ -2,6 +2,7 @@ package clip
 
 // #cgo pkg-config: libavformat libavcodec libavutil libswscale
 // #cgo CFLAGS: -Wall -Wextra
+// #cgo LDFLAGS: -lm
 // #cgo noescape decoder_open
 // #cgo nocallback decoder_open
 // #cgo noescape decoder_skim
@@ -21,6 +22,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"runtime"
 	"strings"
 	"syscall"
@@ -36,6 +38,8 @@ type decoder struct {
 	firstPTS float64 // Of the first frame that is promised, s.
 	base     float64 // Time of the first frame that came, or of that, s.
 	last     float64 // Time of the frame before, s from base; negative: none came.
+	aspect   float64 // Of pixels, as pictures are made square by it; 0 is not known.
+	slowed   float64 // By how much the file's times are longer than the true ones.
 }
 
 // openDecoder opens the clip at path; delay is Info's, or -1 where there is none
@@ -57,18 +61,43 @@ func openDecoder(ctx context.Context, path string, delay int) (*decoder, error) 
 	}}
 	url := C.CString(asInput(path))
 	defer C.free(unsafe.Pointer(url))
-	if code := C.decoder_open(c, url, C.int(delay), &d.stream); code == C.decoder_no_video {
+	switch code := C.decoder_open(c, url, C.int(delay), &d.stream); code {
+	case 0:
+		return d, nil
+	case C.decoder_no_video:
 		d.close()
 		return nil, errNoVideo
-	} else if code != 0 {
+	case C.decoder_other_format:
+		d.close()
+		return nil, errOtherFormat
+	default:
 		err := d.failure(ctx, code)
+		if !errors.Is(err, ErrDecoderLost) && ctx.Err() == nil {
+			err = unopened(err, d.said())
+		}
 		d.close()
 		return nil, err
 	}
-	return d, nil
 }
 
-var errNoVideo = errors.New("no video stream (sound only?)")
+// unopened says in words why FFmpeg could not open a file: err is its error, said
+// what it told first.
+func unopened(err error, said string) error {
+	switch {
+	case strings.Contains(said, "moov atom not found"):
+		return noPicture("it has no index (moov): it is no film, or the copy broke off, or the phone could not finish it; copy it from the phone again")
+	case strings.Contains(err.Error(), "Invalid data") && said == "":
+		return noPicture("it can't be read as a film; if the phone shows it, copy it from there again")
+	case said != "":
+		return noPicture(fmt.Sprintf("it can't be read as a film (%s: %s); if the phone shows it, copy it from there again", err, said))
+	}
+	return noPicture(fmt.Sprintf("it can't be read as a film (%s); if the phone shows it, copy it from there again", err))
+}
+
+var (
+	errNoVideo     = noPicture("it holds no picture, only sound or nothing; choose the film itself")
+	errOtherFormat = noPicture("it is not a film of a kind that phones and cameras write (MP4, MOV, 3GP, MKV, WebM, AVI, MPEG), whatever its name says; playlists, pictures and bare streams are not opened")
+)
 
 func (d *decoder) close() {
 	d.unhook()
@@ -102,14 +131,21 @@ func meaning(code C.int) string {
 	return C.GoString(&words[0])
 }
 
-// skim reads the next packet and returns its timestamp, s, whether it has one, and
-// whether its picture is shown, rather than cut away by an edit list.
-func (d *decoder) skim(ctx context.Context) (at float64, stamped, shown bool, err error) {
+// packet is what a packet of the stream says of itself.
+type packet struct {
+	at        float64 // Its timestamp, s.
+	stamped   bool    // Whether it has one.
+	shown     bool    // Rather than cut away by an edit list.
+	encrypted bool
+}
+
+// skim reads the next packet.
+func (d *decoder) skim(ctx context.Context) (packet, error) {
 	var p C.decoder_packet
 	if code := C.decoder_skim(d.c, &p); code != 0 {
-		return 0, false, false, d.failure(ctx, code)
+		return packet{}, d.failure(ctx, code)
 	}
-	return float64(p.stamp) * float64(d.stream.unit), p.stamped != 0, p.shown != 0, nil
+	return packet{float64(p.stamp) * float64(d.stream.unit), p.stamped != 0, p.shown != 0, p.encrypted != 0}, nil
 }
 
 // said returns the first error that FFmpeg told of the clip, or "".
@@ -119,13 +155,42 @@ func (d *decoder) said() string {
 	return strings.TrimSpace(C.GoString(&text[0]))
 }
 
-// start readies decoding into the upright pictures that info describes.
-func (d *decoder) start(info *Info) error {
-	d.firstPTS, d.last = info.firstPTS, -1
-	if code := C.decoder_start(d.c, C.int(info.Width), C.int(info.Height), C.int(info.Rotation), maxSide*maxSide, C.int(threads())); code != 0 {
+// start readies decoding into the upright pictures that info describes. Careful
+// decoding knows which pictures are harmed and costs the use of other processors.
+func (d *decoder) start(info *Info, careful bool) error {
+	d.firstPTS, d.last, d.slowed, d.aspect = info.firstPTS, -1, max(1, info.Slowed), info.Aspect
+	one := C.int(0)
+	if careful {
+		one = 1
+	}
+	if code := C.decoder_start(d.c, C.int(info.Width), C.int(info.Height), C.int(info.Rotation), maxSide*maxSide, C.int(threads()), one); code != 0 {
 		return errors.New(meaning(code))
 	}
+	if info.Mirrored {
+		C.decoder_mirror(d.c, 1)
+	}
 	return nil
+}
+
+// errors returns how many errors decoding has told of.
+func (d *decoder) errors() int { return int(C.decoder_errors(d.c)) }
+
+// harm is what careful decoding found wrong with one packet.
+type harm struct {
+	at      float64 // Its time as the file counts, s.
+	stamped bool
+	errors  int // 0 where its pictures are only predicted from harmed ones.
+	said    string
+}
+
+// harms returns what is wrong with packets that are not whole, in the file's order.
+func (d *decoder) harms() []harm {
+	var out []harm
+	var h C.decoder_harm
+	for i := 0; C.decoder_harmed(d.c, C.int(i), &h) != 0; i++ {
+		out = append(out, harm{float64(h.stamp) * float64(d.stream.unit), h.stamped != 0, int(h.errors), strings.TrimSpace(C.GoString(&h.said[0]))})
+	}
+	return out
 }
 
 // mostThreads is how many threads FFmpeg finds sensible for one decoder.
@@ -157,6 +222,16 @@ func newPicture(info *Info) (*picture, error) {
 
 func (p *picture) free() { C.decoder_picture_free(&p.c) }
 
+// whole reports whether the picture was decoded without errors; see decode.h.
+func (p *picture) whole() bool { return p.c.whole != 0 }
+
+// become makes the picture show the given pixels.
+func (p *picture) become(pixels []byte) {
+	own := unsafe.Slice((*byte)(unsafe.Pointer(p.c.own)), p.size)
+	copy(own, pixels)
+	p.c.pixels = p.c.own
+}
+
 // pixels returns the luma of the picture last decoded into p.
 func (p *picture) pixels() []byte {
 	return unsafe.Slice((*byte)(unsafe.Pointer(p.c.pixels)), p.size)
@@ -171,6 +246,9 @@ func (d *decoder) next(ctx context.Context, p *picture) (at float64, err error) 
 		if p.c.stamped == 0 {
 			return 0, errors.New("a frame has no timestamp")
 		}
+		if said := float64(p.c.aspect); said > 0 && d.aspect > 0 && math.Abs(said/d.aspect-1) > 0.01 {
+			return 0, fmt.Errorf("its pictures say that their pixels are %.3g times as wide as high, which its container does not say: copy it into a new file with ffmpeg -i CLIP -c copy -aspect WIDTH:HEIGHT NEW", said)
+		}
 		at := float64(p.c.stamp) * float64(d.stream.unit)
 		if d.last < 0 {
 			// A damaged clip may show a frame before the first that was promised.
@@ -178,7 +256,7 @@ func (d *decoder) next(ctx context.Context, p *picture) (at float64, err error) 
 		}
 		if at -= d.base; at > d.last {
 			d.last = at
-			return at, nil
+			return at / d.slowed, nil
 		} // Else it is shown at the same instant as the one before: no new time.
 	}
 }

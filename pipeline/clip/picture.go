@@ -56,7 +56,7 @@ func Pictures(ctx context.Context, info *Info, first, last int, opts PictureOpti
 	// Half an interval early, so that the wanted frame is the first one after it.
 	from := math.Inf(-1)
 	if first > 0 {
-		from = info.firstPTS + info.Times[first] - (info.Times[first]-info.Times[first-1])/2
+		from = info.firstPTS + max(1, info.Slowed)*(info.Times[first]-(info.Times[first]-info.Times[first-1])/2)
 	}
 	args := []string{"-v", "error", "-nostdin", "-noautorotate", "-copyts"}
 	filters := "null"
@@ -68,15 +68,21 @@ func Pictures(ctx context.Context, info *Info, first, last int, opts PictureOpti
 		}
 		filters = fmt.Sprintf("select=gte(t\\,%.6f)", from)
 	}
-	filters += turn(info.Rotation)
-	if opts.MaxWidth > 0 && opts.MaxWidth < info.Width {
+	filters += info.upright()
+	switch {
+	case opts.MaxWidth > 0 && opts.MaxWidth < info.Width && info.Aspect == 1:
 		filters += fmt.Sprintf(",scale=%d:-2", opts.MaxWidth)
+	case opts.MaxWidth > 0 && opts.MaxWidth < info.Width:
+		filters += fmt.Sprintf(",scale=%d:%d,setsar=1", opts.MaxWidth, 2*int(math.Round(float64(opts.MaxWidth*info.Height)/float64(2*info.Width))))
+	case info.Aspect != 1:
+		filters += fmt.Sprintf(",scale=%d:%d,setsar=1", info.Width, info.Height)
 	}
 	quality := opts.Quality
 	if quality == 0 {
 		quality = 3
 	}
-	args = append(args, "-i", asInput(info.Path), "-map", "0:v:0", "-fps_mode", "passthrough", "-frames:v", strconv.Itoa(last-first+1),
+	args = append(args, InputArgs(info.Path)...)
+	args = append(args, "-map", "0:v:0", "-fps_mode", "passthrough", "-frames:v", strconv.Itoa(last-first+1),
 		"-vf", filters, "-pix_fmt", "yuvj420p", "-c:v", "mjpeg", "-q:v", strconv.Itoa(quality), "-f", "mjpeg", "pipe:1")
 	cmd := exec.CommandContext(ctx, "ffmpeg", args...)
 	var stderr bytes.Buffer

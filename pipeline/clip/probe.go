@@ -13,20 +13,41 @@ import (
 // frame can cost whatever a damaged header claims.
 const maxSide = 8192
 
-// ErrNoPicture is wrapped by errors about a file that holds no video.
+// mostAspect bounds what a header may claim of the shape of pixels: anamorphic film
+// has 2 at most.
+const mostAspect = 4
+
+// ErrNoPicture is wrapped by errors about a file from which no picture can be had.
 var ErrNoPicture = errors.New("the file holds no picture")
+
+// noPicture is an error that wraps ErrNoPicture and says itself what is wrong.
+type noPicture string
+
+func (e noPicture) Error() string { return string(e) }
+func (e noPicture) Unwrap() error { return ErrNoPicture }
 
 // Info is what is known of a clip before its pictures are decoded.
 type Info struct {
 	Path      string
-	Container string    // As FFmpeg names it: "mov,mp4,m4a,3gp,3g2,mj2".
-	Codec     string    // "h264", "hevc", …
-	BitDepth  int       // Bits of one luma sample.
-	Rotation  int       // Degrees clockwise that make the picture upright: 0, 90, 180 or 270.
+	Container string // As FFmpeg names it: "mov,mp4,m4a,3gp,3g2,mj2".
+	Codec     string // "h264", "hevc", …
+	BitDepth  int    // Bits of one luma sample.
+	Rotation  int    // Degrees clockwise that make the picture upright: 0, 90, 180 or 270.
+	// Mirrored is whether the container has players exchange left and right, before the
+	// picture is turned: as phones do with the camera on their front.
+	Mirrored bool
+	// Aspect is the width of a stored pixel over its height. The upright picture has
+	// square pixels: it is wider or higher than what is stored.
+	Aspect    float64
 	Width     int       // Of the upright picture, px.
 	Height    int       // Of the upright picture, px.
 	Times     []float64 // Presentation time of every frame the container promises, s from the first. Index: frame.
 	FrameRate float64   // Frames per second, from the median interval.
+	// FilmedFPS is how many frames a second the phone filmed where it wrote that down (in
+	// slow motion, or at any rate), else 0. Slowed is by how much the clip plays slower
+	// than it was filmed: Times and FrameRate are the true ones, the file's own times are
+	// Slowed times as long. 1 is not slowed.
+	FilmedFPS, Slowed float64
 	// Variable is whether intervals differ by more than a tenth of the median one.
 	Variable bool
 	Bytes    int64 // Size of the file.
@@ -55,41 +76,49 @@ func Probe(ctx context.Context, path string) (*Info, error) {
 	case !stat.Mode().IsRegular():
 		return nil, fmt.Errorf("open clip %s: it is not an ordinary file", path)
 	case stat.Size() == 0:
-		return nil, fmt.Errorf("open clip %s: the file is empty (0 bytes): %w", path, ErrNoPicture)
+		return nil, fmt.Errorf("open clip %s: %w", path, noPicture("the file is empty (0 bytes); copy it from the phone again"))
 	}
 	d, err := openDecoder(ctx, path, -1)
-	switch {
-	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded), errors.Is(err, ErrDecoderLost):
-		return nil, fmt.Errorf("probe clip %s: %w", path, err)
-	case err != nil:
-		return nil, fmt.Errorf("probe clip %s: %w: %w", path, err, ErrNoPicture)
+	if err != nil {
+		return nil, fmt.Errorf("open clip %s: %w", path, err)
 	}
 	defer d.close()
 	info, err := d.describe(path, stat.Size())
 	if err != nil {
-		return nil, fmt.Errorf("probe clip %s: %w", path, err)
+		return nil, fmt.Errorf("open clip %s: %w", path, err)
 	}
-	unstamped := false
+	unstamped, hidden := false, false
 	for {
-		at, stamped, shown, err := d.skim(ctx)
+		packet, err := d.skim(ctx)
 		if ctx.Err() != nil || errors.Is(err, ErrDecoderLost) {
-			return nil, fmt.Errorf("probe clip %s: %w", path, err)
+			return nil, fmt.Errorf("open clip %s: %w", path, err)
 		}
 		if err != nil {
 			break // The end, or as far as a damaged clip goes.
 		}
-		unstamped = unstamped || !stamped
-		if stamped && shown {
-			info.Times = append(info.Times, at)
+		if packet.encrypted {
+			return nil, fmt.Errorf("open clip %s: %w", path, noPicture("its pictures are encrypted, and only the program that made it has the key; film or export it without protection"))
+		}
+		unstamped = unstamped || !packet.stamped
+		hidden = hidden || !packet.shown
+		if packet.stamped && packet.shown {
+			info.Times = append(info.Times, packet.at)
 		}
 	}
 	if unstamped {
 		if info.Times, err = decodedTimes(ctx, info); err != nil {
-			return nil, fmt.Errorf("probe clip %s: %w", path, err)
+			return nil, fmt.Errorf("open clip %s: %w", path, err)
 		}
 	}
 	if len(info.Times) == 0 {
-		return nil, fmt.Errorf("probe clip %s: the video stream has no frames with a timestamp: %w", path, ErrNoPicture)
+		why := noPicture("its index names no picture: the copy broke off, or the phone could not finish the film; copy it from the phone again")
+		switch {
+		case hidden:
+			why = "by its own list of cuts none of its pictures is shown; export it from the phone without cuts"
+		case unstamped:
+			why = "none of its pictures can be decoded or has a time; copy it from the phone again"
+		}
+		return nil, fmt.Errorf("open clip %s: %w", path, why)
 	}
 	if info.delay >= 0 {
 		info.delay = max(info.delay, held(info.Times))
@@ -101,7 +130,44 @@ func Probe(ctx context.Context, path string) (*Info, error) {
 		info.Times[i] -= info.firstPTS
 	}
 	info.FrameRate, info.Variable = rate(info.Times)
+	if info.FilmedFPS >= slowMotionFPS && info.FilmedFPS > leastTagged*info.FrameRate {
+		return info.FilmedAt(info.FilmedFPS), nil
+	}
 	return info, nil
+}
+
+// A phone's tag tells of slow motion where it names a rate that phones have for nothing
+// else, and one well above what the file has: in dim light they film at a half of the
+// rate that was set, and the tag says what was set.
+const slowMotionFPS, leastTagged = 90, 1.9
+
+// Frames a second between which what somebody says of them is believed.
+const leastFPS, mostFPS = 5, 2000
+
+// leastSlowed is by how much a clip must play slower than it was filmed to count as
+// slow motion: phones' rates are off by some percent of what they say.
+const leastSlowed = 1.2
+
+// FilmedAt returns the clip with the times that it has if it was filmed at so many
+// frames a second, where that makes it slow motion; else, and for numbers that no
+// camera has, the clip as it is.
+func (i *Info) FilmedAt(fps float64) *Info {
+	if !(fps >= leastFPS && fps <= mostFPS) || !(i.FrameRate > 0) {
+		return i
+	}
+	now := max(1, i.Slowed)
+	slowed := now * fps / i.FrameRate
+	if slowed < leastSlowed {
+		slowed = 1
+	}
+	out := *i
+	out.Slowed, out.FilmedFPS = slowed, fps
+	out.Times = make([]float64, len(i.Times))
+	for k, t := range i.Times {
+		out.Times[k] = t * now / slowed
+	}
+	out.FrameRate, out.Variable = rate(out.Times)
+	return &out
 }
 
 // decodedTimes returns the times of the frames of a clip whose container stamps only
@@ -114,7 +180,7 @@ func decodedTimes(ctx context.Context, info *Info) ([]float64, error) {
 	defer d.close()
 	whole := *info
 	whole.firstPTS = math.Inf(1) // Times are counted from whichever frame comes first.
-	if err := d.start(&whole); err != nil {
+	if err := d.start(&whole, false); err != nil {
 		return nil, err
 	}
 	p, err := newPicture(&whole)
@@ -160,22 +226,36 @@ func (d *decoder) describe(path string, size int64) (*Info, error) {
 	s := &d.stream
 	w, h := int(s.width), int(s.height)
 	if s.cover != 0 {
-		return nil, fmt.Errorf("its only picture is a cover image: %w", ErrNoPicture)
+		return nil, noPicture("its only picture is a cover image; choose the film itself")
 	}
 	if w < 16 || h < 16 || w > maxSide || h > maxSide {
-		return nil, fmt.Errorf("picture size %d × %d is outside 16 to %d px: %w", w, h, maxSide, ErrNoPicture)
+		return nil, noPicture(fmt.Sprintf("its pictures are %d × %d px, and this program reads 16 to %d px along each side; export it in another size", w, h, maxSide))
 	}
-	clockwise := -float64(s.counter_clockwise)
+	clockwise := float64(s.clockwise)
 	quarter := math.Round(clockwise / 90)
 	if math.Abs(clockwise-90*quarter) > 1 {
-		return nil, fmt.Errorf("it is turned by %g°, only quarter turns are understood", clockwise)
+		return nil, fmt.Errorf("it is turned by %g°, and only quarter turns are understood; export it upright", clockwise)
+	}
+	aspect := float64(s.aspect)
+	switch {
+	case !(aspect > 1.0/mostAspect && aspect < mostAspect):
+		return nil, fmt.Errorf("its pixels are said to be %.3g times as wide as high; up to %d times is understood", aspect, mostAspect)
+	case math.Abs(aspect-1) < 0.002:
+		aspect = 1 // Less than a pixel's row or two.
+	case aspect > 1:
+		w = int(math.Round(float64(w) * aspect))
+	default:
+		h = int(math.Round(float64(h) / aspect))
+	}
+	if w > maxSide || h > maxSide {
+		return nil, noPicture(fmt.Sprintf("its pictures are %d × %d square pixels, and this program reads 16 to %d px along each side; export it in another size", w, h, maxSide))
 	}
 	rotation := ((int(quarter)%4 + 4) % 4) * 90
 	if rotation%180 != 0 {
 		w, h = h, w
 	}
 	return &Info{Path: path, Container: text(s.container), Codec: text(s.codec), BitDepth: int(s.bits),
-		Rotation: rotation, Width: w, Height: h, Bytes: size, delay: int(s.delay)}, nil
+		Rotation: rotation, Mirrored: s.mirrored != 0, Aspect: aspect, FilmedFPS: float64(s.filmed), Slowed: 1, Width: w, Height: h, Bytes: size, delay: int(s.delay)}, nil
 }
 
 // rate returns frames per second from the median interval and whether

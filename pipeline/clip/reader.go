@@ -5,7 +5,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
+	"slices"
 )
 
 // ErrBroken is wrapped by Reader.Broken where fewer frames could be decoded
@@ -17,6 +19,10 @@ var ErrBroken = errors.New("the clip breaks off")
 // ffmpeg was killed. What was read until then says nothing of the clip; trying
 // again may give all of it.
 var ErrDecoderLost = errors.New("the decoder was lost")
+
+// ErrDamaged is wrapped where a clip was opened with OpenOptions.Whole and is not:
+// decoding told of an error, or a promised frame did not come.
+var ErrDamaged = errors.New("the clip is damaged")
 
 // How many frames are decoded ahead of the one in use. More only costs memory.
 const ahead = 3
@@ -33,7 +39,9 @@ type Reader struct {
 	done     bool
 	count    int
 	lastTime float64
-	said     string        // FFmpeg's first complaint of the clip; known once frames is closed.
+	said     string // FFmpeg's first complaint of the clip; known once frames is closed.
+	damage   Damage // Known once frames is closed.
+	opts     OpenOptions
 	failure  error         // Why decoding ended; complete once frames is closed.
 	gone     chan struct{} // Closed once the decoder is freed.
 }
@@ -52,6 +60,31 @@ type OpenOptions struct {
 	Small *os.File
 	// MaxWidth is the width above which the copy is scaled down, px; 0 means 960.
 	MaxWidth int
+	// Whole ends reading with an error that wraps ErrDamaged as soon as it shows that
+	// not every frame can be decoded whole. Careful reading then tells which can.
+	Whole bool
+	// Careful reads a clip that may be damaged so that frame i is the one promised at
+	// Info.Times[i], as far as the clip goes. In the place of a frame that was decoded with errors,
+	// is predicted from one that was, or did not come, the whole frame before it is
+	// delivered; Damage tells of it. It takes one processor.
+	Careful bool
+}
+
+// Damage is what careful reading found wrong with a clip.
+type Damage struct {
+	// Frames that are not whole, in order: decoded with errors, predicted from frames
+	// that were, or missing.
+	Frames []int
+	Errors []FrameError // Every frame in which decoding told of errors, in the file's order.
+	Extra  int          // Pictures that came and were not promised; they are left out.
+}
+
+// FrameError is what decoding told of one frame.
+type FrameError struct {
+	Frame int     // -1 where it can't be said which.
+	TimeS float64 // From the first frame; NaN where it isn't known.
+	Count int     // Errors told.
+	Said  string  // The first of them in FFmpeg's words, or "".
 }
 
 // Open starts to decode the clip that Probe described. The caller must Close
@@ -63,7 +96,7 @@ func Open(ctx context.Context, info *Info) (*Reader, error) {
 // OpenWith is Open with options.
 func OpenWith(ctx context.Context, info *Info, opts OpenOptions) (*Reader, error) {
 	ctx, cancel := context.WithCancel(ctx)
-	r := &Reader{info: info, cancel: cancel, frames: make(chan frame, ahead), free: make(chan *picture, ahead+1), lastTime: -1, gone: make(chan struct{})}
+	r := &Reader{info: info, opts: opts, cancel: cancel, frames: make(chan frame, ahead), free: make(chan *picture, ahead+1), lastTime: -1, gone: make(chan struct{})}
 	for range cap(r.free) {
 		p, err := newPicture(info)
 		if err != nil {
@@ -104,34 +137,166 @@ func (r *Reader) run(ctx context.Context, small *copier) {
 }
 
 func (r *Reader) decode(ctx context.Context, d *decoder, small *copier) error {
-	if err := d.start(r.info); err != nil {
+	if err := d.start(r.info, r.opts.Careful); err != nil {
 		return err
 	}
-	for {
-		var p *picture
-		select {
-		case p = <-r.free:
-		case <-ctx.Done():
-			return ctx.Err()
-		}
-		at, err := d.next(ctx, p)
+	if r.opts.Careful {
+		return r.decodeCarefully(ctx, d, small)
+	}
+	for n := 0; ; n++ {
+		p, at, err := r.nextPicture(ctx, d)
 		if errors.Is(err, io.EOF) {
+			if r.opts.Whole && (d.errors() > 0 || n < len(r.info.Times)) {
+				return r.damaged(d)
+			}
 			return nil
 		}
 		if err != nil {
 			return err
+		}
+		if r.opts.Whole && (d.errors() > 0 || !p.whole() || n >= len(r.info.Times) || math.Abs(at-r.info.Times[n]) > r.slack()) {
+			return r.damaged(d)
 		}
 		if small != nil {
 			if err := small.add(d, p); err != nil {
 				return err
 			}
 		}
-		select {
-		case r.frames <- frame{p, at}:
-		case <-ctx.Done():
-			return ctx.Err()
+		if err := r.hand(ctx, frame{p, at}); err != nil {
+			return err
 		}
 	}
+}
+
+// nextPicture decodes the next picture into one that is free.
+func (r *Reader) nextPicture(ctx context.Context, d *decoder) (*picture, float64, error) {
+	select {
+	case p := <-r.free:
+		at, err := d.next(ctx, p)
+		return p, at, err
+	case <-ctx.Done():
+		return nil, 0, ctx.Err()
+	}
+}
+
+func (r *Reader) hand(ctx context.Context, f frame) error {
+	select {
+	case r.frames <- f:
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
+// damaged says why the clip is not whole.
+func (r *Reader) damaged(d *decoder) error {
+	if said := d.said(); said != "" {
+		return fmt.Errorf("%w: %s", ErrDamaged, said)
+	}
+	return ErrDamaged
+}
+
+// slack is how far a picture's time may lie from the one promised, s.
+func (r *Reader) slack() float64 {
+	if r.info.FrameRate <= 0 {
+		return math.Inf(1)
+	}
+	return 0.3 / r.info.FrameRate
+}
+
+// decodeCarefully decodes as OpenOptions.Careful says.
+func (r *Reader) decodeCarefully(ctx context.Context, d *decoder, small *copier) error {
+	defer func() { r.damage.Errors = r.frameErrors(d) }()
+	times := r.info.Times
+	var before []byte // The last whole picture; nil before the first.
+	next := 0
+	for {
+		p, at, err := r.nextPicture(ctx, d)
+		if errors.Is(err, io.EOF) {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		at += (d.base - d.firstPTS) / d.slowed // Promised times are counted from the first that is promised.
+		last := next
+		for last < len(times) && times[last] < at-r.slack() {
+			last++
+		}
+		if last == len(times) || times[last] > at+r.slack() {
+			r.damage.Extra++
+			r.free <- p
+			continue
+		}
+		// Frames that did not come are shown by what was there before.
+		for ; next < last; next++ {
+			r.damage.Frames = append(r.damage.Frames, next)
+			var missing *picture
+			select {
+			case missing = <-r.free:
+			case <-ctx.Done():
+				return ctx.Err()
+			}
+			if before == nil {
+				missing.become(p.pixels())
+			} else {
+				missing.become(before)
+			}
+			if err := small.addAgain(d, p); err != nil {
+				return err
+			}
+			if err := r.hand(ctx, frame{missing, times[next]}); err != nil {
+				return err
+			}
+		}
+		if err := small.addTo(d, p); err != nil {
+			return err
+		}
+		switch {
+		case p.whole():
+			before = append(before[:0], p.pixels()...)
+		default:
+			r.damage.Frames = append(r.damage.Frames, next)
+			if before != nil {
+				p.become(before)
+			}
+		}
+		if err := r.hand(ctx, frame{p, times[next]}); err != nil {
+			return err
+		}
+		next++
+	}
+}
+
+// frameErrors returns the errors that decoding told of, with their frames.
+func (r *Reader) frameErrors(d *decoder) []FrameError {
+	var out []FrameError
+	for _, h := range d.harms() {
+		if h.errors == 0 {
+			continue
+		}
+		e := FrameError{Frame: -1, TimeS: math.NaN(), Count: h.errors, Said: h.said}
+		if h.stamped {
+			e.TimeS = (h.at - r.info.firstPTS) / d.slowed
+			if i := nearest(r.info.Times, e.TimeS); i >= 0 && math.Abs(r.info.Times[i]-e.TimeS) <= r.slack() {
+				e.Frame = i
+			}
+		}
+		out = append(out, e)
+	}
+	return out
+}
+
+// nearest returns the index of the time nearest to at, or -1 where there is none.
+func nearest(times []float64, at float64) int {
+	i, _ := slices.BinarySearch(times, at)
+	if i > 0 && (i == len(times) || at-times[i-1] < times[i]-at) {
+		i--
+	}
+	if i == len(times) {
+		return -1
+	}
+	return i
 }
 
 // release frees the pictures.
@@ -169,7 +334,7 @@ func (r *Reader) Next(ctx context.Context) ([]byte, float64, error) {
 			return nil, 0, fmt.Errorf("decode clip %s: %w", r.info.Path, ctx.Err())
 		}
 	}
-	if errors.Is(r.failure, context.Canceled) || errors.Is(r.failure, context.DeadlineExceeded) || errors.Is(r.failure, ErrDecoderLost) {
+	if errors.Is(r.failure, context.Canceled) || errors.Is(r.failure, context.DeadlineExceeded) || errors.Is(r.failure, ErrDecoderLost) || errors.Is(r.failure, ErrDamaged) {
 		return nil, 0, fmt.Errorf("decode clip %s: %w", r.info.Path, r.failure)
 	}
 	if r.count == 0 {
@@ -177,7 +342,7 @@ func (r *Reader) Next(ctx context.Context) ([]byte, float64, error) {
 		if r.failure != nil {
 			cause = r.failure.Error()
 		}
-		return nil, 0, fmt.Errorf("decode clip %s: %s: %w", r.info.Path, cause, ErrNoPicture)
+		return nil, 0, fmt.Errorf("decode clip %s: %w", r.info.Path, noPicture(cause+"; copy it from the phone again"))
 	}
 	return nil, 0, io.EOF
 }
@@ -201,6 +366,15 @@ func (r *Reader) Broken() error {
 		cause = ": " + r.said
 	}
 	return fmt.Errorf("clip %s: %d of %d promised frames could be read, up to %.2f s%s: %w", r.info.Path, r.count, promised, r.lastTime, cause, ErrBroken)
+}
+
+// Damage returns what careful reading found wrong with the clip, after io.EOF;
+// before it returns nothing.
+func (r *Reader) Damage() Damage {
+	if !r.done {
+		return Damage{}
+	}
+	return r.damage
 }
 
 // Close ends decoding and frees what it held. It may be called at any time,

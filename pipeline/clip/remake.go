@@ -62,7 +62,7 @@ func Remake(ctx context.Context, info *Info, target string, opts RemakeOptions, 
 		return fmt.Errorf("remake clip %s: %w", info.Path, err)
 	}
 	defer d.close()
-	if err := d.start(&read); err != nil {
+	if err := d.start(&read, false); err != nil {
 		return fmt.Errorf("remake clip %s: %w", info.Path, err)
 	}
 	picture, err := newPicture(&read)
@@ -70,7 +70,7 @@ func Remake(ctx context.Context, info *Info, target string, opts RemakeOptions, 
 		return fmt.Errorf("remake clip %s: %w", info.Path, err)
 	}
 	defer picture.free()
-	encode := exec.CommandContext(ctx, "ffmpeg", "-v", "error", "-xerror", "-nostdin", "-y", "-f", "rawvideo", "-pix_fmt", "yuv420p",
+	encode := exec.CommandContext(ctx, "ffmpeg", "-v", "error", "-xerror", "-nostdin", "-y", "-protocol_whitelist", "pipe", "-f", "rawvideo", "-pix_fmt", "yuv420p",
 		"-s", fmt.Sprintf("%dx%d", width, height), "-framerate", strconv.FormatFloat(max(info.FrameRate, 1), 'f', 4, 64), "-i", "pipe:0",
 		"-c:v", "libx264", "-preset", "ultrafast", "-crf", "26", "-pix_fmt", "yuv420p", "-movflags", "+faststart", "-fflags", "+bitexact", "-flags:v", "+bitexact", "-f", "mp4", asInput(target))
 	out, encoded, err := os.Pipe()

@@ -19,6 +19,9 @@ type findings struct {
 	stillEdge          float64 // Upper quartile of the width of the others, px.
 	sharpestEdge       float64 // Lower quartile of the width of the others, px.
 	shake              float64 // Share of the picture's width, root mean square.
+	sway               float64 // Root mean square of the picture's place about its mean, share of its width.
+	repeats            float64 // Share of pictures that repeat the one before.
+	noise              float64 // Standard deviation of a pixel that stands still, grey levels.
 	found              bool    // Something as large as a horse moves.
 	tallest, smallest  float64 // Height of what moves, share of the picture's height.
 	inSightS           float64 // For how long it is in sight.
@@ -48,7 +51,7 @@ func (b box) within(x, y int) bool {
 func (b box) centre() float64 { return float64(b.left+b.right) / 2 }
 
 func analyse(s *samples) findings {
-	f := findings{movingEdge: math.NaN(), stillEdge: math.NaN(), sharpestEdge: math.NaN(), shake: math.NaN(), wander: math.NaN()}
+	f := findings{movingEdge: math.NaN(), stillEdge: math.NaN(), sharpestEdge: math.NaN(), shake: math.NaN(), sway: math.NaN(), noise: math.NaN(), wander: math.NaN()}
 	n := float64(len(s.frames))
 	for _, p := range s.frames {
 		f.mean += p.mean / n
@@ -63,8 +66,10 @@ func analyse(s *samples) findings {
 		}
 		if len(shifts) > 1 {
 			f.shake = math.Sqrt(sum/float64(len(shifts)-1)) / float64(s.w)
+			f.sway = sway(shifts) / float64(s.w)
 		}
 	}
+	f.repeats, f.noise = s.grid.repeats(), s.grid.noise()
 	f.unsteady = !known || f.shake*float64(s.w) > 0.2
 	f.clipS = s.frames[len(s.frames)-1].time
 	masks := s.moving(shifts)
@@ -72,6 +77,26 @@ func analyse(s *samples) findings {
 	f.edges(s, masks, boxes)
 	f.where(s, masks, boxes, shifts)
 	return f
+}
+
+// sway returns how far the picture's place strays from its mean, root mean square.
+// Errors of single steps add up like a walk at random, so that of a still picture
+// grows with the clip; what that explains is taken off.
+func sway(shifts []motion) float64 {
+	n := float64(len(shifts))
+	var x, y, mx, my float64
+	var xs, ys []float64
+	for _, d := range shifts {
+		x, y = x+d.x, y+d.y
+		xs, ys = append(xs, x), append(ys, y)
+		mx, my = mx+x/n, my+y/n
+	}
+	var sum float64
+	for i := range xs {
+		sum += (xs[i]-mx)*(xs[i]-mx) + (ys[i]-my)*(ys[i]-my)
+	}
+	const stepSD = 0.01 // Of a step's error, reduced px.
+	return math.Sqrt(max(0, sum/n-stepSD*stepSD*n/3))
 }
 
 // motion is how a picture lies against another: moved by (x, y), reduced px, and
@@ -127,8 +152,10 @@ func (s *samples) shift(a, b []float32) (motion, bool) {
 			used := 0
 			// The angle is counted in px at the edge, so that all three weigh alike.
 			cx, cy, edge := float64(w-1)/2, float64(h-1)/2, float64(w)/2
-			for y := 2; y < h-2; y++ {
-				for x := 2; x < w-2; x++ {
+			// Every second row and column of the finest is enough.
+			stride := 3 - min(2, level)
+			for y := 2; y < h-2; y += stride {
+				for x := 2; x < w-2; x += stride {
 					gx := float64(la[y*w+x+1]-la[y*w+x-1]) / 2
 					gy := float64(la[(y+1)*w+x]-la[(y-1)*w+x]) / 2
 					if gx*gx+gy*gy < 4 {
@@ -237,8 +264,11 @@ func (s *samples) moving(shifts []motion) [][]bool {
 		at[i] = at[i-1].plus(shifts[i])
 	}
 	masks := make([][]bool, n)
+	spare := sync.Pool{New: func() any { return s.newScratch() }}
 	inParallel(n, func(i int) {
 		mask := make([]bool, s.w*s.h)
+		work := spare.Get().(*scratch)
+		defer spare.Put(work)
 		for _, apart := range []int{1, 2, 4, 6} {
 			before, after := i-apart, i+apart
 			// At the ends both neighbours lie on the same side.
@@ -251,8 +281,8 @@ func (s *samples) moving(shifts []motion) [][]bool {
 			if before < 0 || before >= n || after < 0 || after >= n {
 				continue
 			}
-			a := s.differs(s.frames[i].small, s.frames[before].small, at[before].minus(at[i]))
-			b := s.differs(s.frames[i].small, s.frames[after].small, at[after].minus(at[i]))
+			a := s.differs(i, s.frames[before].small, at[before].minus(at[i]), work)
+			b := s.differs(i, s.frames[after].small, at[after].minus(at[i]), work)
 			for k := range mask {
 				mask[k] = mask[k] || a[k] && b[k]
 			}
@@ -276,56 +306,113 @@ func inParallel(n int, do func(i int)) {
 	wg.Wait()
 }
 
-// differs compares p with q at the place moved by d and marks cells whose difference stands
-// out of the noise and of what a small misplacement explains.
-func (s *samples) differs(p, q []float32, d motion) []bool {
-	slack := 0.15 // Cells by which the pictures may be misplaced.
-	if math.Hypot(d.x, d.y) > 0.1 {
+// differs compares picture i with q at the place moved by d and marks cells whose
+// difference stands out of the noise and of what a small misplacement explains.
+func (s *samples) differs(i int, q []float32, d motion, work *scratch) []bool {
+	slack := float32(0.15) // Cells by which the pictures may be misplaced.
+	moved := math.Hypot(d.x, d.y)
+	if moved > 0.1 {
 		slack = 0.7
 	}
-	cx, cy := float64(s.w-1)/2, float64(s.h-1)/2
-	difference := make([]float32, s.w*s.h)
-	var all []float64
-	for y := 1; y < s.h-1; y++ {
-		for x := 1; x < s.w-1; x++ {
-			v, ok := at(q, s.w, s.h, float64(x)+d.x-d.turn*(float64(y)-cy), float64(y)+d.y+d.turn*(float64(x)-cx))
-			if !ok {
-				continue
+	p, slope := s.frames[i].small, s.slope(i)
+	difference := work.difference
+	clear(difference)
+	// Medians come from a histogram of quarter grey levels.
+	clear(work.counts)
+	all := 0
+	put := func(k int, v float32) {
+		e := p[k] - v
+		if e < 0 {
+			e = -e
+		}
+		if e -= slack * slope[k]; e < 0 {
+			e = 0
+		}
+		difference[k] = e
+		if k%7 == 0 {
+			work.counts[min(int(4*e), len(work.counts)-1)]++
+			all++
+		}
+	}
+	if moved < 0.02 && math.Abs(d.turn)*float64(s.w) < 0.02 {
+		for y := 1; y < s.h-1; y++ {
+			for k := y*s.w + 1; k < (y+1)*s.w-1; k++ {
+				put(k, q[k])
 			}
-			k := y*s.w + x
-			slope := math.Abs(float64(p[k+1]-p[k-1]))/2 + math.Abs(float64(p[k+s.w]-p[k-s.w]))/2
-			e := math.Max(0, math.Abs(float64(p[k])-v)-slack*slope)
-			difference[k] = float32(e)
-			if k%7 == 0 {
-				all = append(all, e)
+		}
+	} else {
+		cx, cy := float64(s.w-1)/2, float64(s.h-1)/2
+		for y := 1; y < s.h-1; y++ {
+			for x := 1; x < s.w-1; x++ {
+				if v, ok := at(q, s.w, s.h, float64(x)+d.x-d.turn*(float64(y)-cy), float64(y)+d.y+d.turn*(float64(x)-cx)); ok {
+					put(y*s.w+x, float32(v))
+				}
 			}
 		}
 	}
-	slices.Sort(all)
-	limit := 4.0
-	if len(all) > 0 {
-		limit = max(limit, 6*all[len(all)/2])
-	}
-	raw := make([]bool, len(difference))
-	for k, e := range difference {
-		raw[k] = float64(e) > limit
+	limit, below := float32(4), 0
+	for b, n := range work.counts {
+		if below += n; 2*below > all {
+			limit = max(limit, 6*(float32(b)+0.5)/4)
+			break
+		}
 	}
 	// A cell counts with most of its neighbours: single cells are noise.
-	out := make([]bool, len(raw))
-	for y := 1; y < s.h-1; y++ {
-		for x := 1; x < s.w-1; x++ {
-			n := 0
-			for j := -1; j <= 1; j++ {
-				for i := -1; i <= 1; i++ {
-					if raw[(y+j)*s.w+x+i] {
-						n++
-					}
-				}
+	out := make([]bool, len(difference))
+	rows := work.rows // How many of a cell and its neighbours in the row stand out.
+	for y := range s.h {
+		row, r := difference[y*s.w:(y+1)*s.w], rows[y*s.w:(y+1)*s.w]
+		var one, two, three uint8
+		for x, e := range row {
+			one, two, three = two, three, 0
+			if e > limit {
+				three = 1
 			}
-			out[y*s.w+x] = n >= 4
+			if x > 0 {
+				r[x-1] = one + two + three
+			}
+		}
+	}
+	for y := 1; y < s.h-1; y++ {
+		for k := y*s.w + 1; k < (y+1)*s.w-1; k++ {
+			out[k] = rows[k-s.w]+rows[k]+rows[k+s.w] >= 4
 		}
 	}
 	return out
+}
+
+// scratch is room for comparing pictures.
+type scratch struct {
+	difference []float32
+	counts     []int
+	rows       []uint8
+}
+
+func (s *samples) newScratch() *scratch {
+	return &scratch{make([]float32, s.w*s.h), make([]int, 4*256), make([]uint8, s.w*s.h)}
+}
+
+// slope returns by how much picture i changes from cell to cell: the mean of the
+// absolute changes along rows and along columns, twice.
+func (s *samples) slope(i int) []float32 {
+	f := s.frames[i]
+	f.once.Do(func() {
+		p := f.small
+		f.slope = make([]float32, len(p))
+		for y := 1; y < s.h-1; y++ {
+			for k := y*s.w + 1; k < (y+1)*s.w-1; k++ {
+				f.slope[k] = absolute(p[k+1]-p[k-1])/2 + absolute(p[k+s.w]-p[k-s.w])/2
+			}
+		}
+	})
+	return f.slope
+}
+
+func absolute(x float32) float32 {
+	if x < 0 {
+		return -x
+	}
+	return x
 }
 
 // pieces returns the boxes around the pieces of a mask, gaps of a few cells

@@ -10,6 +10,7 @@ import (
 
 	"jogstrip/metrics/geometry"
 	"jogstrip/pipeline/clip"
+	"jogstrip/pipeline/doubt"
 	"jogstrip/pipeline/record"
 	"jogstrip/track/traj"
 )
@@ -79,20 +80,27 @@ const (
 	Strides      = "strides"
 	InFrame      = "in_frame"
 	Straightness = "straightness"
+	Noise        = "noise"
+	Level        = "level"
+	Mirror       = "mirror"
+	Marks        = "marks"
 )
 
 // The bounds between the verdicts. They are common practice and what the
 // tracker needs, not published values; each is told to the handler as a number.
 const (
-	goodRate, usableRate   = 100.0, 45.0 // Frames per second.
-	goodShort, usableShort = 1080, 720   // Shorter side of the picture, px.
-	goodBlur, usableBlur   = 4.0, 9.0    // What movement adds to the width of an edge, px at 1080p.
-	slightBlur             = 2.6         // What never counts, px of the clip itself.
-	softEdge               = 4.5         // Width of the sharpest edges of a picture out of focus, px.
-	goodShake, usableShake = 0.003, 0.02 // Share of the picture's width, root mean square, from one twelfth of a second to the next.
-	goodTall, usableTall   = 0.30, 0.15  // Height of the horse at its largest, share of the picture's height.
-	goodStride, fewStrides = 8.0, 4.0    // Strides in sight.
-	goodDrift, usableDrift = 0.25, 0.60  // Wander about a straight path, metres, for a horse of ordinary height.
+	goodRate, usableRate   = 100.0, 45.0  // Frames per second.
+	goodShort, usableShort = 1080, 720    // Shorter side of the picture, px.
+	goodBlur, usableBlur   = 4.0, 9.0     // What movement adds to the width of an edge, px at 1080p.
+	slightBlur             = 2.6          // What never counts, px of the clip itself.
+	softEdge               = 4.5          // Width of the sharpest edges of a picture out of focus, px.
+	goodShake, usableShake = 0.0004, 0.02 // Share of the picture's width, root mean square, from one twelfth of a second to the next. On a tripod it is 0.00003, in a quiet hand 0.002.
+	goodSway               = 0.003        // Share of the picture's width, root mean square about the mean place: a tripod that stands has 0.0002.
+	goodNoise, usableNoise = 3.0, 7.0     // Standard deviation of a pixel, grey levels of 255.
+	goodTilt, usableTilt   = 2.0, 6.0     // Turn of the camera about its axis, degrees.
+	goodTall, usableTall   = 0.30, 0.15   // Height of the horse at its largest, share of the picture's height.
+	goodStride, fewStrides = 8.0, 4.0     // Strides in sight.
+	goodDrift, usableDrift = 0.25, 0.60   // Wander about a straight path, metres, for a horse of ordinary height.
 )
 
 // Check looks through the clip. It reads a sample of about twelve pictures a
@@ -107,9 +115,11 @@ func Check(ctx context.Context, info *clip.Info, opts Options) (*Report, error) 
 	f := analyse(s)
 	r := &Report{Clip: info.Path, DurationS: info.DurationS(), Frames: len(s.frames)}
 	r.Items = []Item{
-		frameRate(info), resolution(info), exposure(f), blur(f, info), shake(f),
+		frameRate(info, f), resolution(info), exposure(f), noise(f), blur(f, info), shake(f), level(opts.Marks, info),
 		size(f), distance(opts.Marks, info), strides(f, opts.Marks), inFrame(f), straightness(f),
 	}
+	r.Items = append(r.Items, mirror(info)...)
+	r.Items = append(r.Items, marked(opts.Marks)...)
 	if s.broken {
 		r.Items = append(r.Items, Item{Name: "whole", Title: "Whole file", Verdict: Usable, Found: "the clip breaks off before its end", Advice: "Copy the file from the phone once more; if it stays so, film again."})
 	}
@@ -156,17 +166,84 @@ func grade(value, good, usable float64) Verdict {
 // under grades a value of which less is better.
 func under(value, good, usable float64) Verdict { return grade(-value, -good, -usable) }
 
-func frameRate(info *clip.Info) Item {
-	i := Item{Name: FrameRate, Title: "Frame rate", Verdict: grade(info.FrameRate, goodRate, usableRate), Found: fmt.Sprintf("%.0f frames a second", info.FrameRate)}
+func frameRate(info *clip.Info, f findings) Item {
+	// What repeats the picture before tells nothing new.
+	rate := info.FrameRate * (1 - f.repeats)
+	i := Item{Name: FrameRate, Title: "Frame rate", Verdict: grade(rate, goodRate, usableRate), Found: fmt.Sprintf("%.0f frames a second", info.FrameRate)}
+	if f.repeats > 0 {
+		i.Found += fmt.Sprintf(", of which %.0f %% repeat the one before: filmed at about %.0f", 100*f.repeats, rate)
+	}
+	if info.Slowed > 1 {
+		i.Found += fmt.Sprintf("; the clip plays %.3g times slower than it was filmed, which is taken into account", info.Slowed)
+	}
 	if info.Variable {
 		i.Found += ", varying; the true times are used"
 	}
 	if i.Verdict != Good {
 		// One event is caught to within a frame: uniform error, interval over √12.
-		i.Found += fmt.Sprintf("; an instant is caught to ±%.0f ms", 1000/info.FrameRate/math.Sqrt(12))
+		i.Found += fmt.Sprintf("; an instant is caught to ±%.0f ms", 1000/rate/math.Sqrt(12))
 		i.Advice = "Set the phone's video to 120 frames a second (60 where it has no 120)."
 	}
+	if f.repeats > 0 {
+		i.Advice = strings.TrimSpace(i.Advice + " Send the original file, not one that a program has converted.")
+	}
 	return i
+}
+
+func noise(f findings) Item {
+	i := Item{Name: Noise, Title: "Noise", Verdict: NotKnown, Found: "not known: the camera moves"}
+	if f.unsteady || math.IsNaN(f.noise) {
+		return i
+	}
+	i.Verdict = under(f.noise, goodNoise, usableNoise)
+	i.Found = fmt.Sprintf("what stands still changes by %.1f of 255 grey levels from picture to picture", f.noise)
+	if i.Verdict != Good {
+		i.Advice = "Film in brighter light; in dim light the phone's pictures are grainy and fine marks are lost."
+	}
+	return i
+}
+
+func level(m *record.Marks, info *clip.Info) Item {
+	i := Item{Name: Level, Title: "Camera level", Verdict: NotKnown, Found: "not known without ground marks"}
+	if m == nil || m.Calibration == nil || m.Calibration.Ground == nil {
+		return i
+	}
+	c, err := geometry.Calibrate(*m.Calibration, info.Width, info.Height)
+	if err != nil {
+		i.Found = "not known: the ground marks do not fit"
+		return i
+	}
+	tilt := math.Abs(c.Camera.TiltAcross())
+	i.Verdict = under(tilt, goodTilt, usableTilt)
+	i.Found = fmt.Sprintf("the picture is turned by %.1f° against the ground", tilt)
+	if i.Verdict != Good {
+		i.Advice = "Level the phone: let the ground run straight across the screen."
+	}
+	return i
+}
+
+// mirror says where the picture is shown mirrored, and nothing otherwise.
+func mirror(info *clip.Info) []Item {
+	if !info.Mirrored {
+		return nil
+	}
+	return []Item{{Name: Mirror, Title: "Mirrored picture", Verdict: Usable, Found: "the clip has players exchange left and right, as phones do with the camera on their front",
+		Advice: "Film with the camera on the phone's back: in a mirror the horse's left is its right."}}
+}
+
+// marked says what contradicts itself in the marks, where there are any.
+func marked(m *record.Marks) []Item {
+	if m == nil {
+		return nil
+	}
+	i := Item{Name: Marks, Title: "Marks", Verdict: Good, Found: "nothing in them contradicts itself"}
+	for _, d := range doubt.OfMarks(m, nil) {
+		if d.Severity != record.Remark {
+			i.Verdict, i.Found, i.Advice = Usable, d.Sentence, d.Check
+			break
+		}
+	}
+	return []Item{i}
 }
 
 func resolution(info *clip.Info) Item {
@@ -235,9 +312,16 @@ func shake(f findings) Item {
 	if math.IsNaN(f.shake) {
 		return Item{Name: Shake, Title: "Shake", Verdict: NotKnown, Found: "not known: the background has no structure"}
 	}
-	i := Item{Name: Shake, Title: "Shake", Verdict: under(f.shake, goodShake, usableShake), Found: fmt.Sprintf("the background moves by %.1f %% of the picture's width from one twelfth of a second to the next", 100*f.shake)}
-	if i.Verdict != Good {
+	i := Item{Name: Shake, Title: "Shake", Verdict: under(f.shake, goodShake, usableShake)}
+	i.Found = fmt.Sprintf("the background moves by %.2f %% of the picture's width from one twelfth of a second to the next, and by %.2f %% about its mean place", 100*f.shake, 100*f.sway)
+	if i.Verdict == Good && f.sway > goodSway {
+		i.Verdict = Usable
+	}
+	switch i.Verdict {
+	case FilmAgain:
 		i.Advice = "Put the phone on a tripod or lean it on something firm; do not follow the horse with it."
+	case Usable:
+		i.Advice = "Put the phone on a tripod or lean it on something firm: what is left of a hand's shake widens every interval."
 	}
 	return i
 }

@@ -14,7 +14,9 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
+	"time"
 
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
@@ -36,6 +38,8 @@ type staged struct {
 	exposureS     float64                           // How long the shutter is open; 0 is an instant.
 	light         func(v float64) float64           // What becomes of a brightness from 0 to 255.
 	seed          uint64
+	repeat        int     // Every picture is written so many times more.
+	noise         float64 // Standard deviation of every pixel, grey levels.
 }
 
 // film renders and encodes the clip.
@@ -45,7 +49,7 @@ func (s staged) film(t *testing.T) *clip.Info {
 		t.Skip("SKIPPED: ffmpeg is not installed (Debian: apt install ffmpeg)")
 	}
 	path := filepath.Join(t.TempDir(), "staged.mp4")
-	cmd := exec.Command("ffmpeg", "-v", "error", "-f", "rawvideo", "-pix_fmt", "gray", "-s", fmt.Sprintf("%dx%d", s.width, s.height), "-framerate", fmt.Sprint(s.rate), "-i", "pipe:0",
+	cmd := exec.Command("ffmpeg", "-v", "error", "-f", "rawvideo", "-pix_fmt", "gray", "-s", fmt.Sprintf("%dx%d", s.width, s.height), "-framerate", fmt.Sprint(s.rate*float64(1+s.repeat)), "-i", "pipe:0",
 		"-c:v", "libx264", "-preset", "ultrafast", "-crf", "12", "-pix_fmt", "yuv420p", path)
 	stdin, err := cmd.StdinPipe()
 	if err != nil {
@@ -116,14 +120,16 @@ func (s staged) write(w io.Writer) {
 			}
 		}
 		for i, v := range sum {
-			v /= float64(opens)
+			v = v/float64(opens) + s.noise*r.NormFloat64()
 			if s.light != nil {
 				v = s.light(v)
 			}
 			frame[i] = byte(max(16, min(255, math.Round(v))))
 		}
-		if _, err := w.Write(frame); err != nil {
-			return
+		for range 1 + s.repeat {
+			if _, err := w.Write(frame); err != nil {
+				return
+			}
 		}
 	}
 }
@@ -141,6 +147,13 @@ func approach() staged {
 		z := 10 - 2.2*t
 		return 320 + 60*2/z, 180, 6 / z
 	}
+	return s
+}
+
+// passing lets the board pass across the picture.
+func passing() staged {
+	s := still()
+	s.at = func(t float64) (float64, float64, float64) { return 100 + 240*t, 180, 1.4 }
 	return s
 }
 
@@ -176,6 +189,23 @@ func TestVerdictsFollowWhatWasFilmed(t *testing.T) {
 		{"far too dark", func() staged { s := still(); s.light = func(v float64) float64 { return 16 + v/20 }; return s }, Exposure, FilmAgain, "Too dark"},
 		{"burnt out", func() staged { s := still(); s.light = func(v float64) float64 { return v + 150 }; return s }, Exposure, FilmAgain, "Too bright"},
 		{"tripod", approach, Shake, Good, ""},
+		{"held by a quiet hand", func() staged {
+			s := approach()
+			s.camera = func(t float64) (float64, float64) { return 1.2 * math.Sin(9*t), math.Sin(7*t + 1) }
+			return s
+		}, Shake, Usable, "tripod"},
+		{"a tripod that is moved once", func() staged {
+			s := approach()
+			s.camera = func(t float64) (float64, float64) { return 6 / (1 + math.Exp(-40*(t-1.5))), 0 }
+			return s
+		}, Shake, Usable, "tripod"},
+		{"24 made 48 by repeating", func() staged { s := passing(); s.repeat = 1; return s }, FrameRate, FilmAgain, "original file"},
+		{"24 made 72 by repeating", func() staged { s := passing(); s.repeat = 2; return s }, FrameRate, FilmAgain, "original file"},
+		{"48 that are 48", func() staged { s := passing(); s.rate, s.seconds = 48, 1.5; return s }, FrameRate, Usable, "120 frames"},
+		{"without noise", approach, Noise, Good, ""},
+		{"grainy", func() staged { s := approach(); s.noise = 5; return s }, Noise, Usable, "brighter"},
+		{"very grainy", func() staged { s := approach(); s.noise = 14; return s }, Noise, FilmAgain, "brighter"},
+		{"level without marks", approach, Level, NotKnown, ""},
 		{"held by hand", func() staged {
 			s := approach()
 			s.camera = func(t float64) (float64, float64) { return 5 * math.Sin(9*t), 4 * math.Sin(7*t+1) }
@@ -321,6 +351,74 @@ func TestARenderedHorse(t *testing.T) {
 	i := check(t, info, Options{Marks: marks}).Item(Distance)
 	if i.Verdict != Good || !strings.Contains(i.Found, "m from the camera") {
 		t.Errorf("distance: %+v; the hoof is at %.1f m", i, p.Lane[1])
+	}
+}
+
+// What the clip and its marks say of themselves is told: slow motion, a mirrored
+// picture, marks that contradict themselves, a camera that is not level.
+func TestCheckTellsWhatClipAndMarksSay(t *testing.T) {
+	t.Parallel()
+	s := still()
+	s.rate, s.seconds = 30, 1
+	info := s.film(t)
+	slow := info.FilmedAt(240)
+	if i := check(t, slow, Options{}).Item(FrameRate); i.Verdict != Good || !strings.Contains(i.Found, "240 frames a second") || !strings.Contains(i.Found, "8 times slower") {
+		t.Errorf("slow motion: %+v", i)
+	}
+	front := *info
+	front.Mirrored = true
+	if i := check(t, &front, Options{}).Item(Mirror); i == nil || i.Verdict != Usable || check(t, info, Options{}).Item(Mirror) != nil {
+		t.Errorf("mirrored: %+v", i)
+	}
+	marks := &record.Marks{View: traj.Away, Gait: traj.Trot, Picture: record.Picture{Width: info.Width, Height: info.Height}}
+	for frame, tall := range map[int]float64{2: 40, 25: 120} {
+		marks.Marks = append(marks.Marks, record.At(frame, traj.LeftFore, 320, 300), record.At(frame, traj.Head, 320, 300-tall))
+	}
+	if i := check(t, info, Options{Marks: marks}).Item(Marks); i == nil || i.Verdict != Usable || !strings.Contains(i.Found, "toward the camera") {
+		t.Errorf("marks of a horse that comes nearer, said to go away: %+v", i)
+	}
+	marks.View = traj.Toward
+	for _, turn := range []float64{0, 4} {
+		sin, cos := math.Sincos(turn * math.Pi / 180)
+		ground := &geometry.GroundMarks{WidthM: 2.5, LengthM: 8}
+		camera := geometry.LevelCamera(500, 319.5, 179.5, 1.5, geometry.Point{X: 319.5, Y: 120})
+		for k, p := range [4][2]float64{{-1.25, 4}, {1.25, 4}, {1.25, 12}, {-1.25, 12}} {
+			q, _ := camera.Project(p[0], p[1], 0)
+			x, y := q.X-319.5, q.Y-179.5
+			ground.Points[k] = geometry.Point{X: 319.5 + cos*x - sin*y, Y: 179.5 + sin*x + cos*y}
+		}
+		marks.Calibration = &geometry.CalibrationInput{Ground: ground}
+		want := map[float64]Verdict{0: Good, 4: Usable}[turn]
+		if i := check(t, info, Options{Marks: marks}).Item(Level); i.Verdict != want || !strings.Contains(i.Found, fmt.Sprintf("%.1f°", turn)) {
+			t.Errorf("camera turned by %g°: %+v", turn, i)
+		}
+	}
+}
+
+// The check takes less time than the clip lasts: here by the processors' time, since
+// others may be busy beside the test.
+func TestCheckTakesLessTimeThanTheClip(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "long.mp4")
+	if out, err := exec.Command("ffmpeg", "-v", "error", "-f", "lavfi", "-i", "testsrc2=size=1920x1080:rate=60", "-frames:v", "150", "-pix_fmt", "yuv420p", "-c:v", "libx264", "-preset", "ultrafast", path).CombinedOutput(); err != nil {
+		t.Fatalf("ffmpeg: %v: %s", err, out)
+	}
+	info, err := clip.Probe(t.Context(), path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	spent := func() time.Duration {
+		var u syscall.Rusage
+		if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
+			t.Fatal(err)
+		}
+		return time.Duration(u.Utime.Nano() + u.Stime.Nano())
+	}
+	before := spent()
+	check(t, info, Options{})
+	took := spent() - before
+	t.Logf("%.2f s of processor time for a clip of %.2f s", took.Seconds(), info.DurationS())
+	if took.Seconds() > info.DurationS() {
+		t.Errorf("the check took %.1f s of processor time for a clip of %.1f s", took.Seconds(), info.DurationS())
 	}
 }
 

@@ -1,14 +1,12 @@
 package film
 
 import (
-	"bytes"
 	"context"
 	"errors"
-	"fmt"
 	"io"
 	"math"
-	"os/exec"
-	"path/filepath"
+	"slices"
+	"sync"
 
 	"jogstrip/pipeline/clip"
 )
@@ -24,7 +22,8 @@ type samples struct {
 	width, height int     // Of the full pictures, px.
 	w, h          int     // Of the reduced pictures, px.
 	interval      float64 // Seconds between two pictures.
-	frames        []sampleFrame
+	frames        []*sampleFrame
+	grid          *grid
 	broken        bool
 }
 
@@ -36,6 +35,8 @@ type sampleFrame struct {
 	burnt float64     // Share of pixels at 233 or above: video luma ends at 235.
 	black float64     // Share of pixels at 18 or below: video luma ends at 16.
 	edges []edgeSmall // Where and how wide the clearest edges are.
+	once  sync.Once
+	slope []float32 // See samples.slope.
 }
 
 // edgeSmall is an edge of the full picture: its width, px, and the reduced cell
@@ -45,57 +46,162 @@ type edgeSmall struct {
 	width float32
 }
 
-// sample decodes the clip and reduces every picture that is looked at.
+// sample decodes the clip and reduces every picture that is looked at. The others
+// are only compared with the one before, on a grid of pixels.
 func sample(ctx context.Context, info *clip.Info) (*samples, error) {
-	ctx, cancel := context.WithCancel(ctx)
-	defer cancel()
 	every := max(1, int(math.Round(info.FrameRate/sampleRate)))
 	every = max(every, (len(info.Times)+maxSamples-1)/maxSamples)
-	turn := map[int]string{90: ",transpose=clock", 180: ",hflip,vflip", 270: ",transpose=cclock"}[info.Rotation]
-	abs, err := filepath.Abs(info.Path)
-	if err != nil {
-		return nil, err
-	}
-	cmd := exec.CommandContext(ctx, "ffmpeg", "-v", "error", "-nostdin", "-noautorotate", "-i", "file:"+abs, "-map", "0:v:0", "-fps_mode", "passthrough",
-		"-vf", fmt.Sprintf(`select='not(mod(n\,%d))',extractplanes=y%s,scale=%d:%d`, every, turn, info.Width, info.Height), "-pix_fmt", "gray", "-f", "rawvideo", "pipe:1")
-	stdout, err := cmd.StdoutPipe()
-	if err != nil {
-		return nil, err
-	}
-	var stderr bytes.Buffer
-	cmd.Stderr = &limited{buffer: &stderr, room: 16 << 10}
-	if err := cmd.Start(); err != nil {
-		return nil, fmt.Errorf("start ffmpeg: %w", err)
-	}
 	s := &samples{width: info.Width, height: info.Height, interval: float64(every) / info.FrameRate}
 	s.w = min(smallWide, info.Width/4)
 	s.h = max(4, int(math.Round(float64(s.w)*float64(info.Height)/float64(info.Width))))
 	if math.IsInf(s.interval, 0) || math.IsNaN(s.interval) {
 		s.interval = 1
 	}
-	pixels := make([]byte, info.Width*info.Height)
-	var readErr error
-	for n := 0; n*every < len(info.Times); n++ {
-		if _, readErr = io.ReadFull(stdout, pixels); readErr != nil {
-			break
-		}
-		s.frames = append(s.frames, s.reduce(pixels, info.Times[n*every]))
-	}
-	_, _ = io.Copy(io.Discard, stdout)
-	waitErr := cmd.Wait()
-	if err := ctx.Err(); err != nil {
+	r, err := clip.Open(ctx, info)
+	if err != nil {
 		return nil, err
 	}
-	if len(s.frames) == 0 {
-		return nil, errors.Join(clip.ErrNoPicture, waitErr)
+	defer r.Close()
+	s.grid = newGrid(info.Width, info.Height)
+	for n := 0; ; n++ {
+		pixels, at, err := r.Next(ctx)
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return nil, err
+		}
+		s.grid.compare(pixels)
+		if n%every == 0 {
+			s.frames = append(s.frames, s.reduce(pixels, at))
+		}
 	}
-	s.broken = readErr != nil
+	s.broken = r.Broken() != nil
 	return s, nil
 }
 
+// grid is a grid of pixels that is compared from picture to picture.
+type grid struct {
+	places []int
+	region []uint8 // Of 12 × 8 regions of the picture. Index: as places.
+	sums   [96]int // Of absolute differences in each region, scratch.
+	each   [96]int // Places in each region.
+	before []byte
+	counts [256]int // Of absolute differences of one picture, scratch.
+	// Of every picture but the first: mean absolute difference from the one before where
+	// it changed most, and the median one, which is that of what stands still.
+	most, still []float64
+}
+
+func newGrid(width, height int) *grid {
+	g := &grid{}
+	// Some ten thousand pixels, off the beat of blocks of 8 and 16.
+	step := max(1, int(math.Sqrt(float64(width*height)/10000)))
+	if step%2 == 0 {
+		step++
+	}
+	for y := step / 2; y < height; y += step {
+		for x := step / 2; x < width; x += step {
+			g.places = append(g.places, y*width+x)
+			region := uint8(y*8/height*12 + x*12/width)
+			g.region = append(g.region, region)
+			g.each[region]++
+		}
+	}
+	return g
+}
+
+func (g *grid) compare(pixels []byte) {
+	if g.before == nil {
+		g.before = make([]byte, len(g.places))
+		for i, k := range g.places {
+			g.before[i] = pixels[k]
+		}
+		return
+	}
+	clear(g.counts[:])
+	clear(g.sums[:])
+	for i, k := range g.places {
+		d := abs(int(pixels[k]) - int(g.before[i]))
+		g.before[i] = pixels[k]
+		g.sums[g.region[i]] += d
+		g.counts[d]++
+	}
+	most := 0.0
+	for r, sum := range g.sums {
+		if g.each[r] > 0 {
+			most = max(most, float64(sum)/float64(g.each[r]))
+		}
+	}
+	g.most = append(g.most, most)
+	// Within the grey level that holds the median, by share.
+	below, half := 0, float64(len(g.places))/2
+	for d, n := range g.counts {
+		if float64(below+n) >= half {
+			g.still = append(g.still, max(0, float64(d)-0.5+(half-float64(below))/float64(n)))
+			break
+		}
+		below += n
+	}
+}
+
+// repeats returns which share of pictures repeats the one before, where that goes
+// through the whole clip: what a converter does that makes 60 frames a second of 30.
+func (g *grid) repeats() float64 {
+	if len(g.most) < 20 {
+		return 0
+	}
+	repeated, looked, run, longest := 0, 0, 0, 0
+	for i, d := range g.most {
+		// Against the pictures around it, but for the largest: a new start of coding shows
+		// as one large change.
+		near := slices.Clone(g.most[max(0, i-3):min(len(g.most), i+4)])
+		slices.Sort(near)
+		moving := near[len(near)-2]
+		if moving < 0.5 {
+			continue // Nothing moves that could tell.
+		}
+		looked++
+		if d < 0.2*moving {
+			repeated++
+			run = 0
+			continue
+		}
+		run++
+		longest = max(longest, run)
+	}
+	if looked < 20 {
+		return 0
+	}
+	share := float64(repeated) / float64(looked)
+	// Repeats come every few pictures, or they are a stop.
+	if share < 0.15 || longest > max(8, int(4/share)) {
+		return 0
+	}
+	return share
+}
+
+// noise returns the standard deviation of what stands still from picture to picture,
+// grey levels; pictures that repeat the one before tell nothing.
+func (g *grid) noise() float64 {
+	var still []float64
+	for i, d := range g.still {
+		if g.most[i] > 0.1 {
+			still = append(still, d)
+		}
+	}
+	if len(still) == 0 {
+		return math.NaN()
+	}
+	slices.Sort(still)
+	// The median absolute value of normal numbers is 0.674 standard deviations, and a
+	// difference has the noise of two pictures.
+	return still[len(still)/2] / 0.674 / math.Sqrt2
+}
+
 // reduce averages a picture over cells and looks at its edges.
-func (s *samples) reduce(pixels []byte, time float64) sampleFrame {
-	f := sampleFrame{time: time, small: make([]float32, s.w*s.h)}
+func (s *samples) reduce(pixels []byte, time float64) *sampleFrame {
+	f := &sampleFrame{time: time, small: make([]float32, s.w*s.h)}
 	var histogram [256]int
 	rows := make([]int, s.h+1)
 	for j := range rows {
@@ -216,16 +322,4 @@ func abs(i int) int {
 		return -i
 	}
 	return i
-}
-
-type limited struct {
-	buffer *bytes.Buffer
-	room   int
-}
-
-func (l *limited) Write(p []byte) (int, error) {
-	if room := l.room - l.buffer.Len(); room > 0 {
-		l.buffer.Write(p[:min(room, len(p))])
-	}
-	return len(p), nil
 }

@@ -14,17 +14,33 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"github.com/google/renameio/v2"
 	"golang.org/x/sync/errgroup"
 	"golang.org/x/sys/unix"
 )
 
-// WriteFile replaces the file at path with data, readable by everyone and
-// writable by the owner.
+// WriteFile replaces the file at path with data. Its mode is that of new files of this
+// user, with its folder's group where that may write there. A link at path is replaced,
+// never written through.
 func WriteFile(path string, data []byte) error {
-	if err := renameio.WriteFile(path, data, 0o644, renameio.WithTempDir(filepath.Dir(path)), renameio.IgnoreUmask()); err != nil {
+	mode, _, group := modes(filepath.Dir(path))
+	t, err := renameio.NewPendingFile(path, renameio.WithTempDir(filepath.Dir(path)), renameio.WithPermissions(mode), renameio.IgnoreUmask())
+	if err != nil {
 		return fmt.Errorf("write %s: %w", path, err)
+	}
+	_, err = t.Write(data)
+	if err == nil && group >= 0 {
+		if t.Chown(-1, group) == nil {
+			err = t.Chmod(mode)
+		} // Else this user is not of the folder's group.
+	}
+	if err == nil {
+		err = t.CloseAtomicallyReplace()
+	}
+	if err != nil {
+		return fmt.Errorf("write %s: %w", path, errors.Join(err, t.Cleanup()))
 	}
 	return SyncDir(filepath.Dir(path))
 }
@@ -61,14 +77,15 @@ func NewFolder(target string) (string, error) {
 	if err != nil {
 		return "", fmt.Errorf("make folder beside %s: %w", target, err)
 	}
-	if err := os.Chmod(dir, 0o755); err != nil {
+	if err := share(dir, filepath.Dir(target), true); err != nil {
 		return "", errors.Join(fmt.Errorf("make folder beside %s: %w", target, err), os.RemoveAll(dir))
 	}
 	return dir, nil
 }
 
 // Commit syncs everything below made and puts it in target's place in one step.
-// What stood there before is removed afterwards.
+// What stood there before is removed afterwards; where it belongs to another user who
+// did not share it, Sweep does that once it may.
 func Commit(made, target string) error {
 	if err := syncTree(made); err != nil {
 		return fmt.Errorf("put %s in place: %w", target, err)
@@ -82,7 +99,7 @@ func Commit(made, target string) error {
 	}
 	err := unix.Renameat2(unix.AT_FDCWD, made, unix.AT_FDCWD, target, unix.RENAME_EXCHANGE)
 	if err == nil {
-		return errors.Join(SyncDir(parent), os.RemoveAll(made))
+		return errors.Join(SyncDir(parent), removeAll(made))
 	}
 	// Without an exchange (network drives) there is a moment between two renames;
 	// Sweep puts the old folder back if it falls there.
@@ -96,10 +113,21 @@ func Commit(made, target string) error {
 	if err := os.Rename(made, target); err != nil {
 		return errors.Join(fmt.Errorf("put %s in place: %w", target, err), os.Rename(old, target))
 	}
-	return errors.Join(SyncDir(parent), os.RemoveAll(old))
+	return errors.Join(SyncDir(parent), removeAll(old))
 }
 
+// removeAll removes a folder that is no longer needed. That another user may not share
+// it is no failure: ForeignLeftover tells of it.
+func removeAll(path string) error {
+	if err := os.RemoveAll(path); !errors.Is(err, fs.ErrPermission) {
+		return err
+	}
+	return nil
+}
+
+// syncTree makes everything below root last, with the modes of root's parent.
 func syncTree(root string) error {
+	parent := filepath.Dir(root)
 	// Files at once: the drive then writes its journal once for several.
 	var files errgroup.Group
 	files.SetLimit(8)
@@ -110,9 +138,12 @@ func syncTree(root string) error {
 		}
 		if d.IsDir() {
 			folders = append(folders, path)
-			return nil
+			return share(path, parent, true)
 		}
 		files.Go(func() error {
+			if err := share(path, parent, false); err != nil {
+				return err
+			}
 			f, err := os.Open(path)
 			if err != nil {
 				return err
@@ -129,8 +160,8 @@ func syncTree(root string) error {
 }
 
 // Sweep clears what killed runs left of target: half-made folders go, a
-// replaced folder returns where its successor never arrived. The caller must
-// hold whatever lock keeps others from making target at the same time.
+// replaced folder returns where its successor never arrived. What belongs to another
+// user and is not shared stays. The caller must hold whatever lock keeps others from making target at the same time.
 func Sweep(target string) error {
 	parent, base := filepath.Dir(target), "."+filepath.Base(target)
 	entries, err := os.ReadDir(parent)
@@ -142,12 +173,12 @@ func Sweep(target string) error {
 		path := filepath.Join(parent, e.Name())
 		switch {
 		case strings.HasPrefix(e.Name(), base+makingMark):
-			problems = append(problems, os.RemoveAll(path))
+			problems = append(problems, removeAll(path))
 		case e.Name() == base+replacedMark:
 			if _, err := os.Lstat(target); errors.Is(err, fs.ErrNotExist) {
 				problems = append(problems, os.Rename(path, target))
 			} else {
-				problems = append(problems, os.RemoveAll(path))
+				problems = append(problems, removeAll(path))
 			}
 		}
 	}
@@ -161,6 +192,18 @@ func Sweep(target string) error {
 // while something is being written.
 func Leftover(name string) bool {
 	return strings.HasPrefix(name, ".") && (strings.Contains(name, makingMark) || strings.HasSuffix(name, replacedMark))
+}
+
+// ForeignLeftover says, of a leftover at path that nobody can still be writing, whose it
+// is and what to do, or "" where this user's next run clears it away.
+func ForeignLeftover(path string) string {
+	const longest = 24 * time.Hour // No clip takes that long.
+	stat, err := os.Lstat(path)
+	whose := Owner(path)
+	if err != nil || whose == "" || time.Since(stat.ModTime()) < longest || unix.Access(path, unix.W_OK|unix.X_OK) == nil {
+		return ""
+	}
+	return fmt.Sprintf("%s was left by a run of %s that was killed, and only that user can delete it", path, whose)
 }
 
 // Hash returns the SHA-256 of the file at path in hexadecimal.

@@ -17,6 +17,7 @@ import (
 
 	"jogstrip/metrics/geometry"
 	"jogstrip/pipeline/clip"
+	"jogstrip/pipeline/doubt"
 	"jogstrip/pipeline/film"
 	"jogstrip/pipeline/record"
 	"jogstrip/track/traj"
@@ -492,7 +493,11 @@ func (s *Server) calibrate(w http.ResponseWriter, r *http.Request) {
 		reply(w, gridAnswer{Level: geometry.LevelNone, Error: strings.TrimPrefix(err.Error(), "calibrate: ")})
 		return
 	}
-	reply(w, grid(c, asked.Width, asked.Height, asked.WithersM))
+	answer := grid(c, asked.Width, asked.Height, asked.WithersM)
+	for _, d := range doubt.OfMarks(&record.Marks{Picture: record.Picture{Width: asked.Width, Height: asked.Height}, Calibration: &asked.Calibration}, nil) {
+		answer.Notes = append(answer.Notes, d.Sentence+" "+d.Check)
+	}
+	reply(w, answer)
 }
 
 func readBody(r *http.Request) ([]byte, error) {

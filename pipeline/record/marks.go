@@ -1,11 +1,15 @@
 package record
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
+	"math"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 
 	"jogstrip/metrics/geometry"
@@ -29,7 +33,13 @@ type Marks struct {
 	Picture     Picture                    `json:"picture"`
 	WithersM    float64                    `json:"withers_m,omitempty"`
 	Calibration *geometry.CalibrationInput `json:"calibration,omitempty"`
-	Marks       []Mark                     `json:"marks"`
+	// FilmedFPS is at how many frames a second the clip was filmed where it is slow
+	// motion and does not say so itself; 0 leaves its times as they are.
+	FilmedFPS float64 `json:"filmed_fps,omitempty"`
+	// Confirmed holds the kinds of doubts that a person has looked at and found
+	// unfounded. A doubt that says that nothing may be measured is not among them.
+	Confirmed []string `json:"confirmed,omitempty"`
+	Marks     []Mark   `json:"marks"`
 }
 
 // Picture is the size of an upright picture, px.
@@ -70,20 +80,35 @@ func stem(clip string) string { return strings.TrimSuffix(clip, filepath.Ext(cli
 // ReadMarks reads and checks the marks file at path. That it fits its clip is
 // checked by Fit.
 func ReadMarks(path string) (*Marks, error) {
+	m, _, err := ReadMarksHashed(path)
+	return m, err
+}
+
+// ReadMarksHashed is ReadMarks and returns the SHA-256 of the very bytes that it read,
+// in hexadecimal: a file that is replaced meanwhile is one or the other.
+func ReadMarksHashed(path string) (m *Marks, sum string, err error) {
 	data, err := fsx.ReadFile(path, marksLimit)
 	if err != nil {
-		return nil, fmt.Errorf("read marks: %w", err)
+		return nil, "", fmt.Errorf("read marks: %w", err)
 	}
-	return ParseMarks(path, data)
+	if m, err = ParseMarks(path, data); err != nil {
+		return nil, "", err
+	}
+	hash := sha256.Sum256(data)
+	return m, hex.EncodeToString(hash[:]), nil
 }
 
 // ParseMarks is ReadMarks for bytes at hand; path only serves errors.
 func ParseMarks(path string, data []byte) (*Marks, error) {
+	data = withoutMark(data)
 	if err := conform(path, data, "marks-1", MarksSchema); err != nil {
 		return nil, err
 	}
 	m := new(Marks)
-	if err := json.Unmarshal(data, m); err != nil {
+	var wrong *json.UnmarshalTypeError
+	if err := json.Unmarshal(data, m); errors.As(err, &wrong) {
+		return nil, fmt.Errorf("read %s: %s is the %s, which is too large to be meant", path, wrong.Field, shortened(wrong.Value))
+	} else if err != nil {
 		return nil, fmt.Errorf("read %s: %w", path, err)
 	}
 	type key struct {
@@ -101,29 +126,62 @@ func ParseMarks(path string, data []byte) (*Marks, error) {
 	return m, nil
 }
 
+// shortened keeps a number that was written with hundreds of digits to a few.
+func shortened(text string) string {
+	const most = 30
+	if len(text) > most {
+		return text[:most] + "…"
+	}
+	return text
+}
+
 // Fit checks that the marks belong to a clip of the given picture size and
-// number of frames. Errors name every mark that does not.
+// number of frames. The error names the first mark that does not and counts the others.
 func (m *Marks) Fit(path string, width, height, frames int) error {
 	if m.Picture.Width != width || m.Picture.Height != height {
 		return fmt.Errorf("read %s: marks were clicked on a picture of %d × %d px, the clip's is %d × %d: they belong to another clip", path, m.Picture.Width, m.Picture.Height, width, height)
 	}
-	var problems []error
+	var late, outside []string
 	for i, k := range m.Marks {
-		if k.Frame >= frames {
-			problems = append(problems, fmt.Errorf("read %s: marks.%d.frame is %d, the clip has frames 0 to %d", path, i, k.Frame, frames-1))
-			continue
-		}
-		if k.Hidden {
-			continue
-		}
-		if *k.X < -0.5 || *k.Y < -0.5 || *k.X > float64(width)-0.5 || *k.Y > float64(height)-0.5 {
-			problems = append(problems, fmt.Errorf("read %s: marks.%d (%s, frame %d) is at %.1f, %.1f, outside the picture of %d × %d px", path, i, k.Landmark, k.Frame, *k.X, *k.Y, width, height))
+		switch {
+		case k.Frame >= frames:
+			late = append(late, fmt.Sprintf("marks.%d (%s) is in frame %d", i, k.Landmark, k.Frame))
+		case k.Hidden:
+		case *k.X < -0.5 || *k.Y < -0.5 || *k.X > float64(width)-0.5 || *k.Y > float64(height)-0.5:
+			outside = append(outside, fmt.Sprintf("marks.%d (%s, frame %d) is at %s, %s", i, k.Landmark, k.Frame, place(*k.X), place(*k.Y)))
 		}
 	}
 	if c := m.Calibration; c != nil && c.Frame >= frames {
-		problems = append(problems, fmt.Errorf("read %s: calibration.frame is %d, the clip has frames 0 to %d", path, c.Frame, frames-1))
+		late = append(late, fmt.Sprintf("calibration is in frame %d", c.Frame))
+	}
+	var problems []error
+	if len(late) > 0 {
+		problems = append(problems, fmt.Errorf("read %s: %s, and the clip has frames 0 to %d: it broke off (copy it from the phone again), or the marks belong to another clip", path, firstOf(late), frames-1))
+	}
+	if len(outside) > 0 {
+		problems = append(problems, fmt.Errorf("read %s: %s, outside the picture of %d × %d px: the marks belong to another clip, or a number is mistyped", path, firstOf(outside), width, height))
 	}
 	return errors.Join(problems...)
+}
+
+// firstOf returns the first of the problems and how many more there are.
+func firstOf(problems []string) string {
+	switch n := len(problems) - 1; n {
+	case 0:
+		return problems[0]
+	case 1:
+		return problems[0] + " (and one more like it)"
+	default:
+		return fmt.Sprintf("%s (and %d more like it)", problems[0], n)
+	}
+}
+
+// place writes a coordinate with tenths, or shortly where it can't be one.
+func place(x float64) string {
+	if math.Abs(x) > 1e6 {
+		return strconv.FormatFloat(x, 'g', 4, 64)
+	}
+	return strconv.FormatFloat(x, 'f', 1, 64)
 }
 
 // Landmarks returns which landmarks are visible in at least one frame, in the

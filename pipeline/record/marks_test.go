@@ -99,8 +99,8 @@ func TestFit(t *testing.T) {
 		{"fits", example(), 1920, 1080, 300, ""},
 		{"other size", example(), 1080, 1920, 300, "another clip"},
 		{"outside the picture", outside, 1920, 1080, 300, "marks.3 (right-fore, frame 120) is at 1920.5, 20.0"},
-		{"after the end", late, 1920, 1080, 300, "marks.3.frame is 500, the clip has frames 0 to 299"},
-		{"calibration after the end", example(), 1920, 1080, 2, "calibration.frame is 3"},
+		{"after the end", late, 1920, 1080, 300, "marks.3 (right-fore) is in frame 500, and the clip has frames 0 to 299"},
+		{"calibration after the end", example(), 1920, 1080, 2, "marks.0 (left-fore) is in frame 120 (and 3 more like it), and the clip has frames 0 to 1"},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {

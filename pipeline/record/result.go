@@ -29,6 +29,7 @@ type Result struct {
 	Clip     ClipFacts        `json:"clip"`
 	Tracking Tracking         `json:"tracking"`
 	Problems []string         `json:"problems,omitempty"` // What limits the numbers, in sentences.
+	Doubts   []Doubt          `json:"doubts,omitempty"`   // What the numbers themselves contradict; see package doubt.
 	Run      metrics.Run      `json:"run"`
 	Summary  *metrics.Summary `json:"summary,omitempty"` // Of this run alone.
 }
@@ -47,23 +48,45 @@ type Inputs struct {
 	ClipSHA256     string `json:"clip_sha256"`
 	MarksSHA256    string `json:"marks_sha256"`
 	SettingsSHA256 string `json:"settings_sha256"`
+	// WithersM is the horse's height as its page had it, m, which lengths of the body
+	// depend on; 0 was not known.
+	WithersM  float64 `json:"withers_m,omitempty"`
+	Resamples int     `json:"resamples,omitempty"` // Of the bootstrap, where another number than the built-in one was asked for.
 }
 
 // ClipFacts says how the clip was filmed.
 type ClipFacts struct {
-	File            string  `json:"file"`
-	Codec           string  `json:"codec"`
-	BitDepth        int     `json:"bit_depth"`
-	Width           int     `json:"width_px"`
-	Height          int     `json:"height_px"`
-	Rotation        int     `json:"rotation_deg"`
-	FrameRate       float64 `json:"frame_rate_hz"`
-	VariableRate    bool    `json:"variable_frame_rate,omitempty"`
-	Frames          int     `json:"frames"`
-	PromisedFrames  int     `json:"promised_frames"`
-	DurationS       float64 `json:"duration_s"`
-	ShakePX         float64 `json:"shake_rms_px"`
-	ResidualShakePX float64 `json:"residual_shake_rms_px"`
+	File     string `json:"file"`
+	Codec    string `json:"codec"`
+	BitDepth int    `json:"bit_depth"`
+	Width    int    `json:"width_px"`
+	Height   int    `json:"height_px"`
+	Rotation int    `json:"rotation_deg"`
+	// Mirrored: players exchange left and right of what is stored, and so does the program.
+	Mirrored bool `json:"mirrored,omitempty"`
+	// PixelAspect is the width of a stored pixel over its height where that is not 1; the
+	// picture that was measured has square pixels.
+	PixelAspect    float64 `json:"pixel_aspect,omitempty"`
+	FrameRate      float64 `json:"frame_rate_hz"`    // As it was filmed.
+	Slowed         float64 `json:"slowed,omitempty"` // By how much the clip plays slower than it was filmed, where it does; times are the true ones.
+	VariableRate   bool    `json:"variable_frame_rate,omitempty"`
+	Frames         int     `json:"frames"`
+	PromisedFrames int     `json:"promised_frames"`
+	DurationS      float64 `json:"duration_s"`
+	// DamagedFrames is how many frames could not be decoded whole: decoded with errors,
+	// predicted from such frames, or missing. Nothing is followed in them.
+	DamagedFrames   int           `json:"damaged_frames,omitempty"`
+	DecodeErrors    []DecodeError `json:"decode_errors,omitempty"` // Every frame in which decoding told of errors.
+	ShakePX         float64       `json:"shake_rms_px"`
+	ResidualShakePX float64       `json:"residual_shake_rms_px"`
+}
+
+// DecodeError is what decoding told of one frame.
+type DecodeError struct {
+	Frame int     `json:"frame"` // -1 where it can't be said which.
+	TimeS float64 `json:"time_s"`
+	Count int     `json:"errors"`
+	Said  string  `json:"said,omitempty"` // The first, in FFmpeg's words.
 }
 
 // Tracking says how well every mark was followed.
@@ -130,6 +153,7 @@ func ReadResult(path string) (*Result, error) {
 
 // ParseResult is ReadResult for bytes at hand; path only serves errors.
 func ParseResult(path string, data []byte) (*Result, error) {
+	data = withoutMark(data)
 	r := new(Result)
 	decoder := json.NewDecoder(bytes.NewReader(data))
 	decoder.DisallowUnknownFields()
@@ -155,7 +179,7 @@ func badResult(path string, data []byte, err error) error {
 		Schema any `json:"schema"`
 	}
 	if err := json.Unmarshal(data, &head); err != nil {
-		return fmt.Errorf("read %s: it is not a whole result file: %w", path, err)
+		return notJSON(path, data, err)
 	}
 	if err := version(path, head.Schema, ResultSchema); err != nil {
 		return err

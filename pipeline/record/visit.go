@@ -1,6 +1,7 @@
 package record
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -188,6 +189,10 @@ func readTOML(path string, into any) (unknown []string, err error) {
 }
 
 func parseTOML(path string, data []byte, into any) (unknown []string, err error) {
+	data = withoutMark(data)
+	if bytes.HasPrefix(data, []byte("\xff\xfe")) || bytes.HasPrefix(data, []byte("\xfe\xff")) {
+		return nil, fmt.Errorf("read %s: it is stored as UTF-16; store it as UTF-8", path)
+	}
 	meta, err := toml.Decode(string(data), into)
 	if err != nil {
 		var parse toml.ParseError

@@ -209,7 +209,7 @@ func (m *maker) misnamed() error {
 		m.add("misnamed/page.mp4", "a web page saved in place of the clip", []byte("<!doctype html><title>Sign in</title>"), width, height, failed, "page.mp4"),
 		m.add("misnamed/noise.avi", "noise", noise, width, height, failed, "noise.avi"),
 		m.add("misnamed/playlist.mp4", "a playlist that names another file", []byte("#EXTM3U\n#EXTINF:1,\n/etc/hostname\n"), width, height, failed, "playlist.mp4"),
-		m.add("misnamed/sound.mp4", "sound only", sound, width, height, failed, "no video"),
+		m.add("misnamed/sound.mp4", "sound only", sound, width, height, failed, "only sound"),
 		m.add("misnamed/cover.mp4", "sound with a cover picture", cover, width, height, failed, "cover"),
 	)
 }

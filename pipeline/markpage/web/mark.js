@@ -26,7 +26,7 @@ const keyHelp = [
 export function partsOf(marks) {
   if (!marks) return {};
   const parts = { view: marks.view, gait: marks.gait };
-  for (const name of ['note', 'withers_m', 'calibration']) if (marks[name]) parts[name] = marks[name];
+  for (const name of ['note', 'withers_m', 'calibration', 'filmed_fps', 'confirmed']) if (marks[name]) parts[name] = marks[name];
   for (const m of marks.marks ?? []) parts[`mark:${m.frame}:${m.landmark}`] = m.hidden ? 'hidden' : [m.x, m.y];
   return parts;
 }
@@ -44,7 +44,8 @@ export function packMarks(parts, clip) {
   return {
     schema: 'jogstrip-marks/1', view: parts.view, gait: parts.gait, picture: { width: clip.width, height: clip.height },
     ...(parts.note ? { note: parts.note } : {}), ...(parts.withers_m ? { withers_m: parts.withers_m } : {}),
-    ...(parts.calibration ? { calibration: parts.calibration } : {}), marks,
+    ...(parts.calibration ? { calibration: parts.calibration } : {}),
+    ...(parts.filmed_fps ? { filmed_fps: parts.filmed_fps } : {}), ...(parts.confirmed ? { confirmed: parts.confirmed } : {}), marks,
   };
 }
 

@@ -1,0 +1,112 @@
+package main
+
+import (
+	"bytes"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"jogstrip/pipeline/record"
+)
+
+// What goes wrong is said in one plain sentence that names the file, the cause and what
+// to do; nothing of the language or the libraries that the program is written with
+// shows.
+func TestMessages(t *testing.T) {
+	needFFmpeg(t)
+	dir := t.TempDir()
+	good := filepath.Join(dir, "good.mp4")
+	smallClip(t, good, 0)
+	film, err := os.ReadFile(good)
+	if err != nil {
+		t.Fatal(err)
+	}
+	marks, err := os.ReadFile(record.MarksPath(good))
+	if err != nil {
+		t.Fatal(err)
+	}
+	made := func(name string, args ...string) []byte {
+		t.Helper()
+		path := filepath.Join(dir, name)
+		if out, err := exec.Command("ffmpeg", append(append([]string{"-v", "error", "-nostdin", "-y", "-f", "lavfi", "-i", "testsrc2=size=128x96:rate=60", "-frames:v", "16"}, args...), path)...).CombinedOutput(); err != nil {
+			t.Fatalf("ffmpeg: %v: %s", err, out)
+		}
+		data, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return data
+	}
+	h264 := []string{"-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p"}
+	web := made("web.mp4", append(h264, "-movflags", "+faststart")...)
+	late := strings.ReplaceAll(string(marks), `"frame": 0`, `"frame": 840`)
+	edit := func(old, now string) []byte {
+		if !bytes.Contains(marks, []byte(old)) {
+			t.Fatalf("the marks lack %q: %s", old, marks)
+		}
+		return bytes.Replace(marks, []byte(old), []byte(now), 1)
+	}
+	for _, tt := range []struct {
+		name        string
+		clip, marks []byte
+		code        int
+		words       []string
+	}{
+		{"no index", film[:len(film)/2], marks, exitFatal, []string{"no index", "copy it from the phone again"}},
+		{"marks beyond the end", film, []byte(late), exitFatal, []string{"marks.0 (left-fore) is in frame 840 (and 2 more like it)", "frames 0 to 15", "copy it from the phone again"}},
+		{"cut off before a mark", web[:len(web)/3], []byte(strings.ReplaceAll(string(marks), `"frame": 0`, `"frame": 14`)), exitFatal, []string{"is in frame 14", "broke off", "copy it from the phone again"}},
+		{"encrypted", made("secret.mp4", append(h264, "-encryption_scheme", "cenc-aes-ctr", "-encryption_key", "76a6c65c5ea762046bd749a2e632ccbb", "-encryption_kid", "a7e61c373e219033c21091fa607bf3b8")...), marks, exitFatal, []string{"encrypted", "without protection"}},
+		{"a number that is none", film, edit(`"x": 40`, `"x": 1e400`), exitFatal, []string{"marks.x is the number 1e400", "too large"}},
+		{"a number of 300 digits", film, edit(`"x": 40`, `"x": 1e308`), exitFatal, []string{"is at 1e+308, 40.0", "outside the picture"}},
+		{"no view", film, edit(`"view": "toward",`, ``), exitFatal, []string{"missing: view"}},
+		{"another view", film, edit(`"toward"`, `"sideways"`), exitFatal, []string{`view is "sideways": allowed: toward, away`}},
+		{"a frame before the first", film, edit(`"frame": 0`, `"frame": -1`), exitFatal, []string{"marks.0.frame is -1: allowed: 0 or more"}},
+		{"marks as UTF-16", film, append([]byte("\xff\xfe"), marks...), exitFatal, []string{"UTF-16", "UTF-8"}},
+		{"no marks in the file", film, nil, exitFatal, []string{"empty", "backup"}},
+		{"a mark of bytes at the beginning", film, append([]byte("\xef\xbb\xbf"), marks...), exitPartly, []string{"a.mp4"}},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			clip := filepath.Join(t.TempDir(), "a.mp4")
+			write(t, clip, string(tt.clip))
+			write(t, record.MarksPath(clip), string(tt.marks))
+			text := must(t, tt.code, append([]string{"a."}, tt.words...), "measure", "--no-video", clip)
+			if tt.code == exitFatal && strings.Count(strings.TrimSpace(text), "\n") > 0 {
+				t.Errorf("more than one line:\n%s", text)
+			}
+			if len(text) > 500+len(clip) {
+				t.Errorf("%d characters:\n%s", len(text), text)
+			}
+			for _, jargon := range []string{"unmarshal", "Go ", "strconv", "exit status", "invalid character", "minimum:", "property"} {
+				if strings.Contains(text, jargon) {
+					t.Errorf("it says %q:\n%s", jargon, text)
+				}
+			}
+		})
+	}
+	t.Run("colours without luma", func(t *testing.T) {
+		for _, name := range []string{"rgb.avi", "rle.mov"} {
+			codec := map[string]string{"rgb.avi": "rawvideo", "rle.mov": "qtrle"}[name]
+			made(name, "-c:v", codec, "-pix_fmt", map[string]string{"rgb.avi": "bgr24", "rle.mov": "rgb24"}[name])
+			if text := must(t, exitPartly, []string{name, "looked at"}, "check", filepath.Join(dir, name)); strings.Contains(text, "exit status") {
+				t.Error(text)
+			}
+		}
+	})
+	t.Run("keys that are not known", func(t *testing.T) {
+		horse := filepath.Join(t.TempDir(), "juniper")
+		clip := filepath.Join(horse, "2026-03-02", "a.mp4")
+		smallClip(t, clip, 0)
+		write(t, filepath.Join(horse, "horse.toml"), "name = \"Juniper\"\ncolor = \"grey\"\n")
+		write(t, filepath.Join(horse, "2026-03-02", "visit.toml"), "surfase = \"sand\"\n")
+		words := []string{"horse.toml: key color is not known", "visit.toml: key surfase is not known"}
+		must(t, exitPartly, words, "measure", "--no-video", clip)
+		must(t, exitPartly, words, "batch", "--no-video", "--log", "plain", horse)
+		must(t, exitGood, append([]string{"1 visit."}, words...), "history", horse)
+	})
+	t.Run("only the resamples are others", func(t *testing.T) {
+		must(t, exitPartly, nil, "measure", "--no-video", good)
+		must(t, exitPartly, []string{"number of resamples"}, "batch", "--no-video", "--log", "plain", "--resamples", "300", dir)
+	})
+}

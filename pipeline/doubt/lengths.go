@@ -1,0 +1,249 @@
+package doubt
+
+import (
+	"fmt"
+	"math"
+
+	"jogstrip/metrics"
+	"jogstrip/metrics/geometry"
+	"jogstrip/pipeline/record"
+	"jogstrip/track/traj"
+)
+
+const lengthsCheck = "Look at the width and the length of the ground marks (in metres), at the order of their points and whether they lie where the tape lay."
+
+// camera doubts where the camera stood and what lens it had, whether the ground
+// marks fit their own sides, and whether other clips of the visit saw the same
+// camera.
+func (l *list) camera(m *record.Marks, others []Other) {
+	if m.Calibration == nil {
+		return
+	}
+	cal, err := geometry.Calibrate(*m.Calibration, m.Picture.Width, m.Picture.Height)
+	if err != nil || !cal.Level.AtLeast(geometry.LevelHeight) {
+		return // Measuring says itself what is wrong.
+	}
+	side := float64(max(m.Picture.Width, m.Picture.Height))
+	check := lengthsCheck
+	if cal.Level == geometry.LevelHeight {
+		check = "Look at the camera’s height (in metres), its focal length and the horizon."
+	}
+	h, f := cal.HeightM(), cal.Camera.F/side
+	if s := cameraHeight.outside(h); s != "" {
+		l.add(Camera, s, fmt.Sprintf("The camera stood %s m above the ground by this calibration.", number(h, 2)), check)
+	}
+	switch s := focal.outside(f); {
+	case s != "":
+		l.add(Camera, s, fmt.Sprintf("The focal length is %s px by this calibration, %s of the picture’s longer side; phones have %s to %s.", number(cal.Camera.F, 0), number(f, 2), number(focal.doubted[0], 2), number(focal.doubted[1], 1)), check)
+	case f < mainFocal[0] || f > mainFocal[1]:
+		l.add(Camera, record.Remark, fmt.Sprintf("The focal length is %s px by this calibration, %s of the picture’s longer side, which is not that of a phone’s main lens (%s to %s).", number(cal.Camera.F, 0), number(f, 2), number(mainFocal[0], 2), number(mainFocal[1], 2)), check)
+	}
+	if g := m.Calibration.Ground; g != nil {
+		l.rectangle(cal, g)
+		l.others(cal, g, others)
+	}
+}
+
+// rectangle doubts ground marks that no rectangle with their sides can give. The
+// four points are eight numbers and a camera with square pixels has seven: what is
+// left over must not exceed the clicks' errors.
+func (l *list) rectangle(cal *geometry.Calibration, g *geometry.GroundMarks) {
+	click := g.ClickSD
+	if click == 0 {
+		click = 0.5
+	}
+	// The root mean square over the four points of one left-over number.
+	z := 2 * cal.ResidualPX / click
+	if z > 2*surely {
+		l.add(Rectangle, record.SecondLook, fmt.Sprintf("The four ground marks miss a rectangle of %g × %g m by %s px, %s times as far as clicks do.", g.WidthM, g.LengthM, number(cal.ResidualPX, 1), number(z, 0)), lengthsCheck)
+	}
+}
+
+// others doubts a camera that other clips of the visit did not see.
+func (l *list) others(cal *geometry.Calibration, g *geometry.GroundMarks, others []Other) {
+	agree := 0
+	var worst *Other
+	off := 0.0
+	for i, o := range others {
+		d := math.Log(cal.Camera.F / o.FocalPX)
+		sd := math.Hypot(cal.FocalSD/cal.Camera.F, o.FocalSD/o.FocalPX)
+		up := math.Log(cal.HeightM() / o.HeightM)
+		if math.Abs(d) <= otherFocal+2*sd && math.Abs(up) <= otherHeight {
+			agree++
+			continue
+		}
+		if excess := max((math.Abs(d)-otherFocal)/sd, 10*(math.Abs(up)-otherHeight)); excess > off && (math.Abs(d) > otherFocal+surely*sd || math.Abs(up) > otherHeight) {
+			worst, off = &others[i], excess
+		}
+	}
+	if worst == nil || agree >= 2 {
+		return
+	}
+	sides := ""
+	if worst.WidthM != g.WidthM || worst.LengthM != g.LengthM {
+		sides = fmt.Sprintf(" Its rectangle is given as %g × %g m, this one’s as %g × %g m.", worst.WidthM, worst.LengthM, g.WidthM, g.LengthM)
+	}
+	l.add(Others, record.SecondLook, fmt.Sprintf("By its ground marks this clip was filmed with a focal length of %s px from %s m above the ground, %s with %s px from %s m.%s",
+		number(cal.Camera.F, 0), number(cal.HeightM(), 2), worst.Clip, number(worst.FocalPX, 0), number(worst.HeightM, 2), sides),
+		"Was it the same phone without zoom? Then one of the two has a wrong width, length or point. Where it was another phone or zoom, confirm it.")
+}
+
+// speed doubts a speed that no led horse has.
+func (l *list) speed(m Measured) {
+	if !m.Run.Level.AtLeast(geometry.LevelHeight) {
+		return
+	}
+	v, n := mean(m.Run, metrics.Speed)
+	if n == 0 || l.has(View) {
+		return
+	}
+	b := speed[m.Run.Gait]
+	if s := b.outside(v); s != "" {
+		l.add(Speed, s, fmt.Sprintf("The horse goes at %s m/s; a led horse %ss at %s to %s m/s.", number(v, 2), m.Run.Gait, number(b.doubted[0], 1), number(b.doubted[1], 1)), lengthsCheck+" Look at the gait, too.")
+		return
+	}
+	if m.WithersM > 0 {
+		if s := froude[m.Run.Gait].outside(v * v / (gravity * m.WithersM)); s != "" {
+			l.add(Speed, s, fmt.Sprintf("A horse of %s m at the withers does not %s at %s m/s.", number(m.WithersM, 2), m.Run.Gait, number(v, 2)), lengthsCheck+" Look at the gait, too.")
+		}
+	}
+}
+
+// heights doubts the scale where the horse is too tall or too small by it.
+func (l *list) heights(m Measured, still *traj.Set, cal *geometry.Calibration) {
+	if cal == nil || !cal.Level.AtLeast(geometry.LevelHeight) {
+		return
+	}
+	for _, landmark := range []traj.Landmark{traj.Withers, traj.Croup, traj.Head} {
+		h, n := heightOf(m, still, cal, landmark)
+		if n < 8 {
+			continue
+		}
+		b := withersHeight
+		if landmark == traj.Head {
+			b = headHeight
+		}
+		if s := b.outside(h); s != "" {
+			l.add(Size, s, fmt.Sprintf("The %s is %s m above the ground by this calibration.", landmark.Words(), number(h, 2)), lengthsCheck)
+			return
+		}
+		if m.WithersM == 0 {
+			continue
+		}
+		switch ratio := h / m.WithersM; {
+		case landmark == traj.Head && (ratio < headLow || ratio > headHigh), landmark != traj.Head && math.Abs(math.Log(ratio)) > sizeDiffers:
+			l.add(Size, record.SecondLook, fmt.Sprintf("The %s is %s m above the ground by this calibration; the horse is written down as %s m tall at the withers.", landmark.Words(), number(h, 2), number(m.WithersM, 2)),
+				lengthsCheck+" Look at the height that was written down, too.")
+			return
+		}
+	}
+}
+
+// heightOf returns the median height of a mark of the body above the ground, m, and
+// from how many frames. Its place along the lane is that of the hooves below it at
+// that time.
+func heightOf(m Measured, still *traj.Set, cal *geometry.Calibration, landmark traj.Landmark) (float64, int) {
+	tr := still.Track(landmark)
+	if tr == nil {
+		return math.NaN(), 0
+	}
+	// The withers stand above the fores in the middle of their stances, the croup
+	// above the hinds.
+	var t, y []float64
+	gather := func(hinds bool) {
+		for _, c := range m.Run.Contacts {
+			if c.Placed && c.Limb.IsHind() == hinds {
+				t, y = append(t, (c.On+c.Off)/2), append(y, c.Y)
+			}
+		}
+	}
+	gather(landmark == traj.Croup)
+	shift := 0.0
+	if len(t) < 3 {
+		t, y = nil, nil
+		gather(landmark != traj.Croup)
+		// Fores and hinds stand apart by about three quarters of the withers' height.
+		shift = 0.75 * size(m)
+		if landmark == traj.Croup {
+			shift = -shift
+		}
+	}
+	if landmark == traj.Head {
+		shift += 0.5 * size(m) // Ahead of the withers (common practice).
+	}
+	if len(t) < 3 {
+		return math.NaN(), 0
+	}
+	if m.Run.View == traj.Toward {
+		shift = -shift // Ahead is nearer.
+	}
+	slope, _, ok := trend(t, y)
+	if !ok {
+		return math.NaN(), 0
+	}
+	var rest []float64
+	for i := range t {
+		rest = append(rest, y[i]-slope*t[i])
+	}
+	start := median(rest)
+	first, last := t[0], t[0]
+	for _, v := range t {
+		first, last = min(first, v), max(last, v)
+	}
+	var heights []float64
+	for f, p := range tr.Samples {
+		if at := still.Times[f]; p.Status.Seen() && at >= first && at <= last {
+			if _, z, ok := cal.Camera.AtDepth(geometry.Point{X: p.X, Y: p.Y}, start+slope*at+shift); ok {
+				heights = append(heights, z)
+			}
+		}
+	}
+	return median(heights), len(heights)
+}
+
+// size returns the horse's height at the withers, m, as far as it is known.
+func size(m Measured) float64 {
+	if m.WithersM > 0 {
+		return m.WithersM
+	}
+	return 1.5
+}
+
+// fall doubts scale and times where the body is thrown up and falls down otherwise
+// than gravity lets it.
+func (l *list) fall(m Measured) {
+	if !m.Run.Level.AtLeast(geometry.LevelHeight) || m.Run.Gait == traj.Walk || l.has(Stride) || l.has(Speed) {
+		return
+	}
+	a, n := mean(m.Run, metrics.HeadSecondHarmonic)
+	t, k := mean(m.Run, metrics.StrideDuration)
+	if n < 2 || k < 2 {
+		return
+	}
+	turn := 4 * math.Pi / t
+	share := a / 1000 * turn * turn / gravity
+	if fall.outside(share) != "" {
+		l.add(Stride, record.SecondLook, fmt.Sprintf("The head goes up and down as if gravity were %s times what it is.", number(share, 1)),
+			"Either lengths or times are wrong: look at the ground marks’ width and length, and whether the clip plays at the speed at which it was filmed.")
+	}
+}
+
+// hint adds to what is doubted that feet in place of metres explain it.
+func (l *list) hint(m Measured, cal *geometry.Calibration) {
+	const foot = 0.3048
+	if cal == nil || !cal.Level.AtLeast(geometry.LevelHeight) {
+		return
+	}
+	v, n := mean(m.Run, metrics.Speed)
+	if n == 0 || cameraHeight.outside(cal.HeightM()) == "" && !l.has(Size) {
+		return // Feet show in everything.
+	}
+	if b := speed[m.Run.Gait]; b.outside(v) == "" || b.outside(v*foot) != "" || cameraHeight.outside(cal.HeightM()*foot) != "" {
+		return
+	}
+	for i := range l.doubts {
+		if d := &l.doubts[i]; d.Kind == Speed {
+			d.Check = "With feet taken for metres it fits. " + d.Check
+		}
+	}
+}

@@ -1,0 +1,343 @@
+package doubt
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+
+	"jogstrip/metrics"
+	"jogstrip/metrics/geometry"
+	"jogstrip/pipeline/record"
+	"jogstrip/track/traj"
+)
+
+// other returns the view that v is not.
+func other(v traj.View) traj.View {
+	if v == traj.Toward {
+		return traj.Away
+	}
+	return traj.Toward
+}
+
+var viewWords = map[traj.View]string{traj.Toward: "toward the camera", traj.Away: "away from the camera"}
+
+// direction doubts the view where the hooves' places move the other way. On the
+// ground what comes nearer moves down the picture, whatever the camera's height.
+func (l *list) direction(run *metrics.Run) {
+	var t, y []float64
+	for _, c := range run.Contacts {
+		if c.PictureX == 0 && c.PictureY == 0 {
+			continue
+		}
+		t, y = append(t, (c.On+c.Off)/2), append(y, c.PictureY)
+	}
+	slope, sd, ok := trend(t, y)
+	if !ok {
+		return
+	}
+	const least = 12 // Rows between the first and the last place: less is no way.
+	way := slope * (slices.Max(t) - slices.Min(t))
+	nearing := slope > 0
+	if math.Abs(slope) < surely*sd || math.Abs(way) < least || nearing == (run.View == traj.Toward) {
+		return
+	}
+	l.wrongView(run.View, fmt.Sprintf("the hooves’ places move %s by %s rows of the picture", map[bool]string{true: "down", false: "up"}[nearing], number(math.Abs(way), 0)))
+}
+
+func (l *list) wrongView(v traj.View, how string) {
+	l.add(View, record.Refuse,
+		fmt.Sprintf("The marks say that the horse goes %s, but it goes %s: %s.", viewWords[v], viewWords[other(v)], how),
+		fmt.Sprintf("Set the view to %q, and look whether left and right are the horse’s own: they change places in the picture with the view.", other(v)))
+}
+
+// trend fits a line y = a + slope·t, by Theil and Sen's median of slopes, and
+// returns a standard deviation of the slope from what is left over.
+func trend(t, y []float64) (slope, sd float64, ok bool) {
+	if len(t) < 4 {
+		return 0, 0, false
+	}
+	var slopes []float64
+	for i := range t {
+		for j := range i {
+			if d := t[i] - t[j]; math.Abs(d) > 0.15 {
+				slopes = append(slopes, (y[i]-y[j])/d)
+			}
+		}
+	}
+	if len(slopes) < 4 {
+		return 0, 0, false
+	}
+	slope = median(slopes)
+	var rest []float64
+	for i := range t {
+		rest = append(rest, y[i]-slope*t[i])
+	}
+	middle, mt := median(rest), 0.0
+	for i := range rest {
+		rest[i] = math.Abs(rest[i] - middle)
+		mt += t[i] / float64(len(t))
+	}
+	var sum float64
+	for _, v := range t {
+		sum += (v - mt) * (v - mt)
+	}
+	// 1.48 times the median deviation is a standard deviation of normal errors; one
+	// row is what a click may be off in any case.
+	sd = max(1, 1.48*median(rest)) / math.Sqrt(sum)
+	return slope, sd, sum > 0
+}
+
+// nearing doubts the view where the horse grows or shrinks the wrong way between
+// the frames that were marked: by the height in the picture from the hooves to the
+// head, which does not depend on where the camera points.
+func (l *list) nearing(m *record.Marks) {
+	var t, size []float64
+	for frame, of := range byFrame(m) {
+		var low, high float64
+		hooves, heads := 0, 0
+		for landmark, p := range of {
+			switch {
+			case landmark.IsHoof():
+				low += p.Y
+				hooves++
+			case landmark == traj.Head, landmark == traj.Withers, landmark == traj.Croup:
+				high += p.Y
+				heads++
+			}
+		}
+		if hooves == 0 || heads == 0 {
+			continue
+		}
+		if tall := low/float64(hooves) - high/float64(heads); tall > 10 {
+			t, size = append(t, float64(frame)), append(size, math.Log(tall))
+		}
+	}
+	if len(t) < 2 {
+		return
+	}
+	first, last := 0, 0
+	for i := range t {
+		if t[i] < t[first] {
+			first = i
+		}
+		if t[i] > t[last] {
+			last = i
+		}
+	}
+	// A head that is carried up and down changes the height by a tenth at most, and so
+	// does which hooves were marked.
+	grown := size[last] - size[first]
+	if math.Abs(grown) < math.Log(1.3) || (grown > 0) == (m.View == traj.Toward) {
+		return
+	}
+	l.wrongView(m.View, fmt.Sprintf("it is %s times as tall in frame %.0f as in frame %.0f", number(math.Exp(grown), 1), t[last], t[first]))
+}
+
+// byFrame returns the marks that are visible. Keys: frame, landmark.
+func byFrame(m *record.Marks) map[int]map[traj.Landmark]geometry.Point {
+	out := map[int]map[traj.Landmark]geometry.Point{}
+	for _, k := range m.Marks {
+		if k.Hidden || k.X == nil || k.Y == nil {
+			continue
+		}
+		if out[k.Frame] == nil {
+			out[k.Frame] = map[traj.Landmark]geometry.Point{}
+		}
+		out[k.Frame][k.Landmark] = geometry.Point{X: *k.X, Y: *k.Y}
+	}
+	return out
+}
+
+// order doubts the sides where one frame shows left and right of the hips the wrong
+// way round: hips don't change places.
+func (l *list) order(m *record.Marks) {
+	wrong, right, where := 0, 0, 0
+	for frame, of := range byFrame(m) {
+		a, okA := of[traj.LeftHip]
+		b, okB := of[traj.RightHip]
+		if !okA || !okB || math.Abs(a.X-b.X) < 3 {
+			continue
+		}
+		// The horse's left lies on the picture's right where it comes toward the camera.
+		if (a.X > b.X) == (m.View == traj.Toward) {
+			right++
+		} else {
+			if wrong == 0 || frame < where {
+				where = frame
+			}
+			wrong++
+		}
+	}
+	if wrong > 0 {
+		l.add(Sides, record.SecondLook, fmt.Sprintf("In frame %d the left hip lies where the right one must be in a horse that goes %s.", where, viewWords[m.View]),
+			"Look whether left and right are the horse’s own in all marks, and whether the view is right.")
+	}
+}
+
+// sides doubts left and right where both hooves of a pair land across the line on
+// which the horse goes, or where one hoof's places lie on both sides of it.
+//
+// A straight way on the ground is a straight line in the picture, so the line is
+// fitted to the places of all hooves together with how far left and right of it
+// those of each pair lie: in metres where the clip is calibrated, else in pixels.
+func (l *list) sides(run *metrics.Run) {
+	f := fitSides(run)
+	if f == nil {
+		return
+	}
+	unit, scale, least := " cm", 100.0, across
+	if !f.metric {
+		unit, scale, least = " px", 1, 1
+	}
+	check := fmt.Sprintf("Look in a frame in which both are seen: in a horse that goes %s its left limbs are on the picture’s %s. Put the marks right; where the horse really crosses its limbs, confirm it.",
+		viewWords[run.View], map[traj.View]string{traj.Toward: "right", traj.Away: "left"}[run.View])
+	swapped := 0
+	for g, pair := range [2]string{"fores", "hinds"} {
+		if f.n[g][0] == 0 || f.n[g][1] == 0 || math.IsNaN(f.out[g]) {
+			continue
+		}
+		if f.out[g] < -least && f.out[g] < -surely*f.sd[g] {
+			swapped++
+			l.add(Sides, record.SecondLook, fmt.Sprintf("Both %s land across the midline, by %s%s on average, as they do where left and right are swapped in the marks.", pair, number(-scale*f.out[g], 1), unit), check)
+		}
+	}
+	if swapped > 0 {
+		return
+	}
+	for k, c := range f.wrong {
+		if c >= 2 && 3*c >= f.all[k] {
+			l.add(Sides, record.SecondLook, fmt.Sprintf("%d of %d places of the %s lie on the other side of the midline, clearly: left and right may be swapped in some of its marks.", c, f.all[k], limbs[k].Words()), check)
+		}
+	}
+}
+
+// limbs is the order in which arrays over limbs are indexed.
+var limbs = [4]traj.Landmark{traj.LeftFore, traj.RightFore, traj.LeftHind, traj.RightHind}
+
+// sidesFit is how far hooves land outward of the line of travel.
+type sidesFit struct {
+	metric     bool
+	n          [2][2]int  // Places. Index: pair, side.
+	out, sd    [2]float64 // Outward on average, m or px at the size of the nearest place. Index: pair.
+	wrong, all [4]int     // Places clearly on the other side, and all. Index: limb.
+}
+
+func fitSides(run *metrics.Run) *sidesFit {
+	type place struct {
+		x, y, sd float64
+		limb     int
+	}
+	f := &sidesFit{metric: run.Level.AtLeast(geometry.LevelHeight)}
+	var places []place
+	for _, c := range run.Contacts {
+		k := slices.Index(limbs[:], c.Limb)
+		if f.metric && !c.Placed || k < 0 {
+			continue
+		}
+		p := place{c.X, c.Y, math.Hypot(c.XSD, 0.02), k}
+		if !f.metric {
+			p = place{c.PictureX, c.PictureY, 2, k}
+		}
+		places = append(places, p)
+		f.n[k/2][k%2]++
+		f.all[k]++
+	}
+	if len(places) < 5 {
+		return nil
+	}
+	// x = a + b·y + Σ out·side, of which side is +1 where outward is to the right.
+	var pairs []int
+	for g := range 2 {
+		f.out[g], f.sd[g] = math.NaN(), math.NaN()
+		if f.n[g][0] > 0 && f.n[g][1] > 0 {
+			pairs = append(pairs, g)
+		}
+	}
+	if len(pairs) == 0 {
+		return nil
+	}
+	side := func(k int) float64 {
+		if k%2 == 0 {
+			return run.View.LeftSign()
+		}
+		return -run.View.LeftSign()
+	}
+	columns := 2 + len(pairs)
+	if len(places) < columns+1 {
+		return nil
+	}
+	row := func(p place) []float64 {
+		r := make([]float64, columns)
+		r[0], r[1] = 1, p.y
+		for i, g := range pairs {
+			if p.limb/2 == g {
+				r[2+i] = side(p.limb)
+			}
+		}
+		return r
+	}
+	loose := make([]float64, len(places))
+	for i := range loose {
+		loose[i] = 1
+	}
+	var solution mat.VecDense
+	var inverse mat.Dense
+	spread := 0.0
+	rest := make([]float64, len(places))
+	for range 8 {
+		normal, right := mat.NewDense(columns, columns, nil), mat.NewVecDense(columns, nil)
+		for i, p := range places {
+			r := row(p)
+			w := loose[i] / (p.sd * p.sd)
+			for a := range r {
+				for b := range r {
+					normal.Set(a, b, normal.At(a, b)+w*r[a]*r[b])
+				}
+				right.SetVec(a, right.AtVec(a)+w*r[a]*p.x)
+			}
+		}
+		for a := range columns {
+			normal.Set(a, a, normal.At(a, a)*(1+1e-12))
+		}
+		if err := inverse.Inverse(normal); err != nil {
+			if _, condition := err.(mat.Condition); !condition {
+				return nil
+			}
+		}
+		solution.MulVec(&inverse, right)
+		var z []float64
+		for i, p := range places {
+			rest[i] = p.x
+			for a, v := range row(p) {
+				rest[i] -= solution.AtVec(a) * v
+			}
+			z = append(z, math.Abs(rest[i])/p.sd)
+		}
+		// How far places scatter: 1.48 times the median deviation, with the freedom
+		// that the fit took.
+		spread = max(1, 1.48*median(z)*math.Sqrt(float64(len(places))/float64(len(places)-columns)))
+		for i := range places {
+			loose[i] = 1
+			if k := z[i] / spread; k > 1.5 {
+				loose[i] = 1.5 / k
+			}
+		}
+	}
+	for i, g := range pairs {
+		f.out[g] = solution.AtVec(2 + i)
+		f.sd[g] = spread * math.Sqrt(max(0, inverse.At(2+i, 2+i)))
+	}
+	clearly := 0.04
+	if !f.metric {
+		clearly = 4
+	}
+	for _, p := range places {
+		line := solution.AtVec(0) + solution.AtVec(1)*p.y
+		if o := (p.x - line) * side(p.limb); o < -clearly && o < -surely*p.sd {
+			f.wrong[p.limb]++
+		}
+	}
+	return f
+}

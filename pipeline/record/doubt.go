@@ -1,0 +1,30 @@
+package record
+
+// Doubt is one thing that makes a result unlikely to be what it says.
+type Doubt struct {
+	// Kind names what is doubted, such as "sides"; package doubt lists them.
+	Kind     string   `json:"kind"`
+	Severity Severity `json:"severity"`
+	Sentence string   `json:"sentence"` // What contradicts what, in words.
+	Check    string   `json:"check"`    // What to look at, and what to do then.
+}
+
+// Severity is what follows from a doubt.
+type Severity string
+
+// The severities, gravest first.
+const (
+	Refuse     Severity = "refuse"      // No number leaves the program.
+	SecondLook Severity = "second look" // Numbers are shown; no limb is named until a person has looked.
+	Remark     Severity = "note"        // Said, and nothing follows.
+)
+
+// Doubted reports whether a person must look at the result before a limb is named.
+func (r *Result) Doubted() bool {
+	for _, d := range r.Doubts {
+		if d.Severity != Remark {
+			return true
+		}
+	}
+	return false
+}
