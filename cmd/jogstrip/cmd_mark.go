@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"os/exec"
@@ -77,6 +78,9 @@ func runMark(ctx context.Context, a *app, opts markOptions, folder string, measu
 		logger = slog.New(slog.NewTextHandler(a.stderr, nil))
 	}
 	server, err := markpage.Listen(markpage.Options{Folder: folder, Address: opts.address, Remote: opts.remote, Measurer: measurer, Probe: probe, Logger: logger})
+	if errors.Is(err, markpage.ErrRemote) {
+		return fmt.Errorf("%w: %w; --remote allows that", errUsage, err)
+	}
 	if err != nil {
 		return err
 	}

@@ -154,6 +154,9 @@ func TestMarkCommand(t *testing.T) {
 	if err := runMark(t.Context(), &app{&stdout, &stderr}, markOptions{noOpen: true}, filepath.Join(dir, "missing"), nil, nil); !errors.Is(err, fs.ErrNotExist) {
 		t.Errorf("a folder that is not there: %v", err)
 	}
+	if err := runMark(t.Context(), &app{&stdout, &stderr}, markOptions{noOpen: true, address: "0.0.0.0:0"}, dir, nil, nil); !errors.Is(err, errUsage) || !strings.Contains(err.Error(), "--remote") {
+		t.Errorf("an address for other machines without --remote: %v", err)
+	}
 	if err := (&markOptions{remote: true}).check(); !errors.Is(err, errUsage) {
 		t.Errorf("--remote without --address: %v", err)
 	}

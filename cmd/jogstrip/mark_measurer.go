@@ -43,7 +43,10 @@ type keptState struct {
 	state  markpage.State
 }
 
-var _ markpage.Measurer = (*clipMeasurer)(nil)
+var (
+	_ markpage.Measurer = (*clipMeasurer)(nil)
+	_ markpage.Summer   = (*clipMeasurer)(nil)
+)
 
 // newClipMeasurer returns a measurer that starts this program again.
 func newClipMeasurer() (*clipMeasurer, error) {
@@ -99,6 +102,11 @@ func (m *clipMeasurer) State(clip string) (markpage.State, error) {
 	}
 	m.states[clip] = keptState{stamps, state}
 	return state, nil
+}
+
+// SumUp implements markpage.Summer.
+func (m *clipMeasurer) SumUp(ctx context.Context, folder string) error {
+	return visitPages(pipeline.MeasureOptions{Program: program()})(ctx, folder, false)
 }
 
 func modified(path string) time.Time {

@@ -12,8 +12,10 @@ import (
 	"math"
 	"net/http"
 	"path"
+	"slices"
 	"strconv"
 	"strings"
+	"syscall"
 
 	"jogstrip/metrics/geometry"
 	"jogstrip/pipeline/clip"
@@ -50,6 +52,8 @@ func fail(w http.ResponseWriter, status int, err error) {
 	_, _ = w.Write(data)
 }
 
+var errDiskFull = errors.New("the disk is full: make room on it, then this is saved")
+
 // failed answers with the status that belongs to err.
 func (s *Server) failed(w http.ResponseWriter, r *http.Request, err error) {
 	var tooLarge *http.MaxBytesError
@@ -59,12 +63,24 @@ func (s *Server) failed(w http.ResponseWriter, r *http.Request, err error) {
 		status, err = http.StatusNotFound, errNotThere
 	case errors.As(err, &tooLarge):
 		status, err = http.StatusRequestEntityTooLarge, fmt.Errorf("what was sent is larger than %d bytes", tooLarge.Limit)
+	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT):
+		// The page tries again on this status, so what it keeps is saved once there is room.
+		status, err = http.StatusInsufficientStorage, errDiskFull
+	case errors.Is(err, syscall.EROFS):
+		status, err = http.StatusForbidden, errors.New("the drive can only be read: open a folder on a drive that can be written to")
 	case errors.Is(err, fs.ErrPermission):
 		status = http.StatusForbidden
 	case errors.Is(err, context.Canceled):
 		status = http.StatusServiceUnavailable
 	}
 	s.logger.Info("request refused", "path", r.URL.Path, "status", status, "error", err)
+	var no *unreadableError
+	if errors.As(err, &no) {
+		w.Header().Set("Content-Type", "application/json")
+		w.WriteHeader(status)
+		_ = json.NewEncoder(w).Encode(map[string]any{"error": no.Error(), "unreadable": true, "detail": s.withoutFolder(no.cause).Error()})
+		return
+	}
 	fail(w, status, s.withoutFolder(err))
 }
 
@@ -82,7 +98,7 @@ func (s *Server) clipOf(r *http.Request) (rel string, info *clip.Info, stamp str
 	}
 	info, err = s.clips.probe(r.Context(), abs, stat)
 	if err != nil {
-		return "", nil, "", err
+		return "", nil, "", unreadable(err)
 	}
 	return rel, info, fmt.Sprintf("%x-%x", stat.Size(), stat.ModTime().UnixNano()), nil
 }
@@ -119,7 +135,8 @@ type listedClip struct {
 	Frames      int            `json:"frames"` // Frames with marks.
 	Calibration geometry.Level `json:"calibration"`
 	State       State          `json:"state"`
-	// Needs holds "marks", "calibration", "measuring", "second look" or "repair".
+	// Needs holds "marks", "calibration", "measuring", "second look", "repair" (of its
+	// marks file) or "copy" (it can't be read).
 	Needs []string `json:"needs"`
 	Error string   `json:"error,omitempty"`
 }
@@ -131,10 +148,21 @@ func (s *Server) listClips(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	clips := make([]listedClip, 0, len(all.clips))
+	unmarked := make([]string, 0, len(all.clips))
 	for _, rel := range all.clips {
-		clips = append(clips, s.listed(rel))
+		c := s.listed(rel)
+		clips = append(clips, c)
+		if slices.Contains(c.Needs, "marks") {
+			unmarked = append(unmarked, rel)
+		}
 	}
-	reply(w, map[string]any{"folder": path.Base(s.folder.dir), "clips": clips, "more": all.more, "measures": s.queue.measurer != nil})
+	broken, looking := s.unreadable(r.Context(), unmarked)
+	for i := range clips {
+		if err := broken[clips[i].Path]; err != nil {
+			clips[i].Error, clips[i].Needs = err.Error(), []string{"copy"}
+		}
+	}
+	reply(w, map[string]any{"folder": path.Base(s.folder.dir), "clips": clips, "more": all.more, "looking": looking, "measures": s.queue.measurer != nil})
 }
 
 func (s *Server) listed(rel string) listedClip {
@@ -164,6 +192,10 @@ func (s *Server) listed(rel string) listedClip {
 		c.Needs = append(c.Needs, "calibration")
 	}
 	if s.queue.measurer == nil {
+		return c
+	}
+	if err := s.folder.resultsInside(rel); err != nil {
+		c.Error = err.Error()
 		return c
 	}
 	state, err := s.queue.measurer.State(s.absolute(rel))

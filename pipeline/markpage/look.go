@@ -28,6 +28,13 @@ type Measurer interface {
 	Look(ctx context.Context, clip string) (*Look, error)
 }
 
+// Summer is a Measurer that also makes the page of a visit.
+type Summer interface {
+	// SumUp makes the page of the visit in the folder, an absolute path, where it is
+	// missing or older than what it is made of. A visit without a measured clip gets none.
+	SumUp(ctx context.Context, folder string) error
+}
+
 // Progress is how far measuring a clip has come.
 type Progress struct {
 	Stage string `json:"stage"` // In words: "tracking".
@@ -242,6 +249,15 @@ func (s *Server) measure(w http.ResponseWriter, r *http.Request) {
 
 // progress streams the state of all measuring as server-sent events.
 func (s *Server) progress(w http.ResponseWriter, r *http.Request) {
+	// A browser opens few for all its windows; a program gone wild is held here.
+	select {
+	case s.streams <- struct{}{}:
+		defer func() { <-s.streams }()
+	default:
+		w.Header().Set("Retry-After", "30")
+		fail(w, http.StatusServiceUnavailable, errors.New("too many windows of this page are open: close some"))
+		return
+	}
 	control := http.NewResponseController(w)
 	w.Header().Set("Content-Type", "text/event-stream")
 	for {
@@ -283,6 +299,9 @@ func (s *Server) look(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	rel, _, _, err := s.clipOf(r)
+	if err == nil {
+		err = s.folder.resultsInside(rel)
+	}
 	if err != nil {
 		s.failed(w, r, err)
 		return

@@ -11,6 +11,7 @@ import (
 	"net/netip"
 	"path/filepath"
 	"strconv"
+	"sync"
 	"time"
 
 	"jogstrip/pipeline/clip"
@@ -38,6 +39,13 @@ type Options struct {
 	PictureBytes int64
 }
 
+// mostStreams bounds the streams of progress that are open at a time.
+const mostStreams = 24
+
+// ErrRemote is wrapped where Listen is asked for an address that other machines
+// can reach, and Options.Remote does not allow it.
+var ErrRemote = errors.New("other machines could reach it")
+
 // Probe returns what the container of the clip at path says.
 type Probe func(ctx context.Context, path string) (*clip.Info, error)
 
@@ -49,11 +57,14 @@ type Server struct {
 	clips    *clipCache
 	queue    *queue
 	locks    keyedMutex
+	streams  chan struct{} // Holds one for each stream of progress that is open.
 	token    string
 	logger   *slog.Logger
 	listener net.Listener
 	handler  http.Handler
+	ctx      context.Context // Ends with the server.
 	stop     context.CancelFunc
+	work     sync.WaitGroup // What goes on without a request.
 }
 
 // Listen opens the folder and the port. The caller must then call Serve, or
@@ -82,7 +93,7 @@ func Listen(opts Options) (*Server, error) {
 	ctx, stop := context.WithCancel(context.Background())
 	s := &Server{
 		folder: f, pictures: newPictures(ctx, limit), clips: newClipCache(opts.Probe),
-		token: token, logger: logger, listener: listener, stop: stop,
+		token: token, logger: logger, listener: listener, ctx: ctx, stop: stop, streams: make(chan struct{}, mostStreams),
 	}
 	s.queue = newQueue(ctx, opts.Measurer, s.absolute)
 	s.handler = s.guard(s.routes())
@@ -96,7 +107,7 @@ func listen(opts Options, dir string) (net.Listener, error) {
 			return nil, fmt.Errorf("listen on %q: it must be a numeric address and a port, such as 127.0.0.1:8765", opts.Address)
 		}
 		if !address.Addr().IsLoopback() && !opts.Remote {
-			return nil, fmt.Errorf("listen on %s: other machines could reach it; say so explicitly if that is meant", opts.Address)
+			return nil, fmt.Errorf("listen on %s: %w", opts.Address, ErrRemote)
 		}
 		l, err := net.Listen("tcp", opts.Address)
 		if err != nil {
@@ -124,9 +135,34 @@ func portOf(dir string) int {
 	return 20000 + int(h.Sum32()%10000)
 }
 
-// URL returns the address to open, with the token in it.
+// URL returns the address to open, with the token in it. Where the server listens
+// on every address of the machine, it is the first that others reach it by.
 func (s *Server) URL() string {
-	return fmt.Sprintf("http://%s/?token=%s", s.Address(), s.token)
+	address := s.Address()
+	if listened, err := netip.ParseAddrPort(address); err == nil && listened.Addr().IsUnspecified() {
+		address = netip.AddrPortFrom(reachable(), listened.Port()).String()
+	}
+	return fmt.Sprintf("http://%s/?token=%s", address, s.token)
+}
+
+// reachable returns an address by which other machines reach this one; without a
+// network its own loopback address.
+func reachable() netip.Addr {
+	found := netip.AddrFrom4([4]byte{127, 0, 0, 1})
+	addresses, err := net.InterfaceAddrs()
+	if err != nil {
+		return found
+	}
+	for _, a := range addresses {
+		prefix, err := netip.ParsePrefix(a.String())
+		if err != nil {
+			continue
+		}
+		if ip := prefix.Addr().Unmap(); ip.Is4() && !ip.IsLoopback() && !ip.IsLinkLocalUnicast() {
+			return ip
+		}
+	}
+	return found
 }
 
 // Address returns the host and port listened on.
@@ -173,6 +209,7 @@ func (s *Server) Serve(ctx context.Context) error {
 // may be called more than once.
 func (s *Server) Close() error {
 	s.stop()
+	s.work.Wait()
 	s.pictures.wait()
 	s.queue.wait()
 	err := s.listener.Close()

@@ -199,6 +199,11 @@ func (s *Server) putVisit(w http.ResponseWriter, r *http.Request) {
 		s.failed(w, r, err)
 		return
 	}
+	if len(changed) > visitLimit {
+		// It could never be read again.
+		fail(w, http.StatusRequestEntityTooLarge, fmt.Errorf("the visit’s page would become larger than %d MB, which is not read: shorten it, or keep long texts in a file of their own beside it", visitLimit>>20))
+		return
+	}
 	if err := fsx.WriteFile(target, changed); err != nil {
 		s.failed(w, r, err)
 		return
