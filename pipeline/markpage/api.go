@@ -100,7 +100,12 @@ func (s *Server) clipOf(r *http.Request) (rel string, info *clip.Info, stamp str
 	if err != nil {
 		return "", nil, "", unreadable(err)
 	}
-	return rel, info, fmt.Sprintf("%x-%x", stat.Size(), stat.ModTime().UnixNano()), nil
+	return rel, info, stampOf(stat), nil
+}
+
+// stampOf changes with the file.
+func stampOf(stat fs.FileInfo) string {
+	return fmt.Sprintf("%x-%x", stat.Size(), stat.ModTime().UnixNano())
 }
 
 // marksOf reads the marks of the clip rel with their version. Without a file
@@ -447,14 +452,29 @@ func (s *Server) picture(w http.ResponseWriter, r *http.Request) {
 			return
 		}
 	}
+	if r.URL.Query().Has("now") {
+		// Only if it costs no time: the page shows it until the full one is there.
+		if jpeg := s.pictures.atHand(info, stamp, frame, sz); jpeg != nil {
+			servePicture(w, jpeg, false)
+			return
+		}
+		w.WriteHeader(http.StatusNoContent)
+		return
+	}
 	jpeg, err := s.pictures.get(r.Context(), info, stamp, frame, sz)
 	if err != nil {
 		s.failed(w, r, err)
 		return
 	}
+	servePicture(w, jpeg, r.URL.Query().Get("stamp") == stamp)
+}
+
+// servePicture answers with a picture; one that is named by the clip's stamp
+// stays what it is.
+func servePicture(w http.ResponseWriter, jpeg []byte, stays bool) {
 	w.Header().Set("Content-Type", "image/jpeg")
 	w.Header().Set("Content-Length", strconv.Itoa(len(jpeg)))
-	if r.URL.Query().Get("stamp") == stamp {
+	if stays {
 		w.Header().Set("Cache-Control", "private, max-age=3600, immutable")
 	}
 	_, _ = w.Write(jpeg)

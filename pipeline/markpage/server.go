@@ -35,7 +35,7 @@ type Options struct {
 	Probe Probe
 	// Logger is told what goes wrong; nil keeps quiet.
 	Logger *slog.Logger
-	// PictureBytes bounds the memory for pictures ready to be shown; 0 means 256 MiB.
+	// PictureBytes bounds the memory for pictures ready to be shown; 0 means 96 MiB.
 	PictureBytes int64
 }
 
@@ -52,19 +52,20 @@ type Probe func(ctx context.Context, path string) (*clip.Info, error)
 // Server is the marks page of one folder. Its methods are safe for use by
 // several goroutines.
 type Server struct {
-	folder   *folder
-	pictures *pictures
-	clips    *clipCache
-	queue    *queue
-	locks    keyedMutex
-	streams  chan struct{} // Holds one for each stream of progress that is open.
-	token    string
-	logger   *slog.Logger
-	listener net.Listener
-	handler  http.Handler
-	ctx      context.Context // Ends with the server.
-	stop     context.CancelFunc
-	work     sync.WaitGroup // What goes on without a request.
+	folder    *folder
+	pictures  *pictures
+	clips     *clipCache
+	overviews *overviews
+	queue     *queue
+	locks     keyedMutex
+	streams   chan struct{} // Holds one for each stream of progress that is open.
+	token     string
+	logger    *slog.Logger
+	listener  net.Listener
+	handler   http.Handler
+	ctx       context.Context // Ends with the server.
+	stop      context.CancelFunc
+	work      sync.WaitGroup // What goes on without a request.
 }
 
 // Listen opens the folder and the port. The caller must then call Serve, or
@@ -88,11 +89,11 @@ func Listen(opts Options) (*Server, error) {
 	}
 	limit := opts.PictureBytes
 	if limit == 0 {
-		limit = 256 << 20
+		limit = 96 << 20
 	}
 	ctx, stop := context.WithCancel(context.Background())
 	s := &Server{
-		folder: f, pictures: newPictures(ctx, limit), clips: newClipCache(opts.Probe),
+		folder: f, pictures: newPictures(ctx, limit), clips: newClipCache(opts.Probe), overviews: newOverviews(),
 		token: token, logger: logger, listener: listener, ctx: ctx, stop: stop, streams: make(chan struct{}, mostStreams),
 	}
 	s.queue = newQueue(ctx, opts.Measurer, s.absolute)
@@ -225,6 +226,9 @@ func (s *Server) routes() http.Handler {
 	mux.HandleFunc("GET /app/{file}", s.asset)
 	mux.HandleFunc("GET /guide", s.guide)
 	mux.HandleFunc("GET /picture", s.picture)
+	mux.HandleFunc("GET /strip", s.getStrip)
+	mux.HandleFunc("GET /api/overview", s.getOverview)
+	mux.HandleFunc("GET /api/carry", s.carry)
 	mux.HandleFunc("GET /results/{path...}", s.result)
 	mux.HandleFunc("GET /api/clips", s.listClips)
 	mux.HandleFunc("GET /api/clip", s.oneClip)

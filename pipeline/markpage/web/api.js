@@ -52,6 +52,12 @@ export async function picture(clip, frame, size, signal) {
   return response.blob();
 }
 
+/** Returns the picture of one frame if the program has it ready, else null. */
+export async function pictureAtHand(clip, frame, size) {
+  const response = await ask('/picture', { clip: clip.path, frame, size, now: 1 });
+  return response.status === 200 ? response.blob() : null;
+}
+
 /** Where a clip's report is shown, or null where it has none. */
 export function reportAddress(group, report) {
   if (!report) return null;
