@@ -90,29 +90,6 @@ func TestAFullDiskIsSaidAndTriedAgain(t *testing.T) {
 	}
 }
 
-// A visit's page that could not be read again is not written.
-func TestAVisitStaysReadable(t *testing.T) {
-	t.Parallel()
-	dir := t.TempDir()
-	s := listenOn(t, dir)
-	put := func(notes string) *httptest.ResponseRecorder {
-		body, _ := json.Marshal(map[string]string{"notes": notes})
-		return ask(s, "PUT", "/api/visit?visit=.", strings.NewReader(string(body)), func(r *http.Request) { r.Header.Set("If-Match", noFile) })
-	}
-	if w := put(strings.Repeat("a long note. ", visitLimit/12)); w.Code != http.StatusRequestEntityTooLarge || !strings.Contains(w.Body.String(), "larger than 1 MB") {
-		t.Errorf("%d %.200s", w.Code, w.Body)
-	}
-	if _, err := os.Stat(filepath.Join(dir, record.VisitFile)); !errors.Is(err, os.ErrNotExist) {
-		t.Errorf("it was written: %v", err)
-	}
-	if w := put(strings.Repeat("a long note. ", visitLimit/26)); w.Code != 200 {
-		t.Errorf("half of that: %d %.200s", w.Code, w.Body)
-	}
-	if w := ask(s, "GET", "/api/visit?visit=.", nil, nil); w.Code != 200 || strings.Contains(w.Body.String(), `"error"`) {
-		t.Errorf("it can't be opened again: %d %.200s", w.Code, w.Body)
-	}
-}
-
 // Results behind a link that leads out of the folder are not read.
 func TestResultsOutsideAreNotRead(t *testing.T) {
 	t.Parallel()

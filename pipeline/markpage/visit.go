@@ -200,8 +200,7 @@ func (s *Server) putVisit(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if len(changed) > visitLimit {
-		// It could never be read again.
-		fail(w, http.StatusRequestEntityTooLarge, fmt.Errorf("the visit’s page would become larger than %d MB, which is not read: shorten it, or keep long texts in a file of their own beside it", visitLimit>>20))
+		s.failed(w, r, fmt.Errorf("the visit's page would hold %d bytes, more than the %d that can be opened again: it is left as it was; shorten what was written last", len(changed), visitLimit))
 		return
 	}
 	if err := fsx.WriteFile(target, changed); err != nil {

@@ -1,7 +1,8 @@
 // The calibration of a clip: ground marks, camera height or horizon, and the
 // lane grid drawn over the picture as proof.
 
-import { h, button, field, choice, number, svg } from './dom.js';
+import { h, button, choice, number, svg } from './dom.js';
+import { lengthField, numberField, inBoth } from './lengths.js';
 import { send } from './api.js';
 import { drawSign, drawWords } from './stage.js';
 import { levelWords } from './words.js';
@@ -173,15 +174,15 @@ export class Ground {
     this.page.refresh();
   }
 
-  entry(name, label, attributes, hint) {
-    return field(label, h('input', {
-      id: `lane-${name}`, type: 'number', inputmode: 'decimal', value: this.lane[name], ...attributes,
-      onchange: (e) => {
-        this.lane[name] = e.target.value === '' ? '' : Number(e.target.value);
+  entry(field, name, label, options) {
+    return field(label, {
+      id: `lane-${name}`, value: this.lane[name], ...options,
+      onchange: (value) => {
+        this.lane[name] = value;
         this.remember();
         this.update();
       },
-    }), hint);
+    });
   }
 
   task() {
@@ -199,14 +200,14 @@ export class Ground {
         h('p', {}, 'Four marks on the ground form a rectangle: cones or chalk, the two near ones nearer to the camera. Left and right as seen in the picture. Click where each meets the ground.'),
         laneDrawing(this.picked.length),
         h('div', { class: 'row' },
-          this.entry('width_m', 'Width across the lane, m', { min: 0.5, max: 20, step: 0.01 }),
-          this.entry('length_m', 'Length along the lane, m', { min: 0.5, max: 100, step: 0.01 })));
+          this.entry(lengthField, 'width_m', 'Width across the lane', { least: 0.5, most: 20, placeholder: '2.5 m or 8 ft 2 in' }),
+          this.entry(lengthField, 'length_m', 'Length along the lane', { least: 0.5, most: 100, placeholder: '8 m or 26 ft 3 in' })));
     }
     if (this.method === 'height') {
       parts.push(h('div', { class: 'row' },
-        this.entry('camera_height_m', 'Camera height over the ground, m', { min: 0.2, max: 10, step: 0.01 }),
-        this.entry('field_of_view_deg', 'Field of view across the picture, °', { min: 5, max: 140, step: 0.1 }, 'Phones crop video: measure it once against a wall rather than trust the data sheet.'),
-        this.entry('focal_px', 'or focal length, px', { min: 50, max: 50000, step: 1 })));
+        this.entry(lengthField, 'camera_height_m', 'Camera height over the ground', { least: 0.2, most: 10, placeholder: '1.2 m or 4 ft' }),
+        this.entry(numberField, 'field_of_view_deg', 'Field of view across the picture', { least: 5, most: 140, unit: '°', hint: 'Phones crop video: measure it once against a wall rather than trust the data sheet.' }),
+        this.entry(numberField, 'focal_px', 'or focal length', { least: 50, most: 50000, unit: 'px' })));
     }
     if (this.method === 'height' || this.method === 'horizon') {
       parts.push(choice('Horizon from', 'by', [['edges', 'two edges of the lane'], ['row', 'one click at its height']], lane.by, (by) => {
@@ -229,7 +230,7 @@ export class Ground {
     } else if (g && g.level !== 'none') {
       parts.push(h('div', { class: 'notice good' },
         h('p', {}, 'Do the lines lie on the ground, those along the lane parallel to it, and are the upright posts as high as the horse’s withers at their place?'),
-        h('p', {}, g.camera_height_m ? `Camera ${number(g.camera_height_m)} m above the ground, focal length ${number(g.focal_px, 0)} px${g.residual_px ? `, the marks fit to ${number(g.residual_px, 1)} px` : ''}.` : 'The unit of the grid is the camera’s height.')));
+        h('p', {}, g.camera_height_m ? `Camera ${inBoth(Number(number(g.camera_height_m)))} above the ground, focal length ${number(g.focal_px, 0)} px${g.residual_px ? `, the marks fit to ${number(g.residual_px, 1)} px` : ''}.` : 'The unit of the grid is the camera’s height.')));
     }
     for (const note of g?.notes ?? []) parts.push(h('p', { class: 'notice warn' }, note));
     parts.push(h('div', { class: 'actions' },

@@ -1,6 +1,7 @@
 // The marking page of one clip.
 
 import { h, put, button, field, choice, number } from './dom.js';
+import { lengthField, inMetres } from './lengths.js';
 import { get, send } from './api.js';
 import { Frames } from './frames.js';
 import { Stage, drawSign, drawWords } from './stage.js';
@@ -665,16 +666,12 @@ class MarkPage {
       ], this.view, set('view')),
       !this.view && this.guessed ? h('p', { class: 'hint' }, `The file’s name says “${this.guessed}”. Look at the picture and choose.`) : null,
       choice('Gait', 'gait', [['trot', 'trot'], ['walk', 'walk'], ['pace', 'pace']], this.parts.gait, set('gait')),
-      field('Height at the withers, m', h('input', {
-        id: 'withers', type: 'number', min: 0.5, max: 2.2, step: 0.01, inputmode: 'decimal', value: this.parts.withers_m ?? '',
-        placeholder: this.clip.guess.withers_m ? String(this.clip.guess.withers_m) : '',
-        onchange: (e) => {
-          const v = Number(e.target.value);
-          if (e.target.value === '') this.change({ withers_m: undefined });
-          else if (v >= 0.5 && v <= 2.2) this.change({ withers_m: v });
-          else this.say('The height at the withers must lie between 0.5 and 2.2 m.');
-        },
-      }), 'Only where it is known and differs from the horse’s own page.'),
+      lengthField('Height at the withers', {
+        id: 'withers', value: this.parts.withers_m, least: 0.5, most: 2.2, hands: true,
+        placeholder: this.clip.guess.withers_m ? inMetres(this.clip.guess.withers_m) : '1.6 m or 15.3 hands',
+        onchange: (m) => this.change({ withers_m: m === '' ? undefined : m }),
+        hint: 'Only where it is known and differs from the horse’s own page.',
+      }),
       h('div', { class: 'actions' }, button('Go on to the marks', () => this.setStep('marks'), { class: 'primary', id: 'go-marks', disabled: !this.view })));
   }
 

@@ -77,20 +77,14 @@ class VisitPage {
     this.saver.save(this.parts);
   }
 
+  /** Saves a field with every letter: what is typed is never only on the screen. */
   text(name, label, attributes = {}, hint = undefined) {
     const tag = attributes.rows ? 'textarea' : 'input';
-    return field(label, h(tag, { id: `visit-${name.replace(':', '-')}`, value: this.parts[name] ?? '', ...attributes, oninput: (e) => this.later(name, e.target), onchange: (e) => this.now(name, e.target) }), hint);
-  }
-
-  /** Saves what is being typed, after a moment. */
-  later(name, control) {
-    clearTimeout(this.timer);
-    this.timer = setTimeout(() => this.now(name, control), 600);
-  }
-
-  now(name, control) {
-    clearTimeout(this.timer);
-    if (control.validity.valid && (this.parts[name] ?? '') !== control.value) this.set(name, control.value);
+    const save = (e) => {
+      const { value, validity } = e.target;
+      if (validity.valid && (this.parts[name] ?? '') !== value) this.set(name, value);
+    };
+    return field(label, h(tag, { id: `visit-${name.replace(':', '-')}`, value: this.parts[name] ?? '', ...attributes, oninput: save }), hint);
   }
 
   build() {
@@ -175,7 +169,7 @@ class VisitPage {
           document.getElementById(this.cellId(region, side, n)).focus();
         },
       }, h('option', { value: '' }, 'not felt'), this.answer.grades.map((g, i) => h('option', { value: i, selected: felt?.soreness === i }, `${i} ${g.name}`)));
-      put(cell, select, felt ? h('details', { open: Boolean(felt.note || felt.pressure) }, h('summary', {}, 'More', h('span', { class: 'unseen' }, ` about ${words}`)),
+      put(cell, select, felt ? h('details', { open: true }, h('summary', {}, 'More', h('span', { class: 'unseen' }, ` about ${words}`)),
         h('div', { class: 'row' },
           h('input', { type: 'number', min: 0, max: 1000, step: 'any', 'aria-label': `Algometer reading, ${words}`, placeholder: 'reading', value: felt.pressure || '', onchange: (e) => {
             if (!e.target.validity.valid) return;
@@ -184,7 +178,7 @@ class VisitPage {
           } }),
           h('select', { 'aria-label': `Unit of the reading, ${words}`, onchange: (e) => { if (this.parts[key].pressure > 0) change({ pressure_unit: e.target.value }); } },
             [['N', 'N'], ['kg/cm2', 'kg/cm²']].map(([v, t]) => h('option', { value: v, selected: felt.pressure_unit === v }, t)))),
-        h('input', { 'aria-label': `Note, ${words}`, placeholder: 'note', value: felt.note, onchange: (e) => change({ note: e.target.value }) })) : null);
+        h('input', { 'aria-label': `Note, ${words}`, 'data-note': key.slice(5), placeholder: 'note', value: felt.note, oninput: (e) => change({ note: e.target.value }) })) : null);
     };
     refill();
     return cell;
@@ -198,7 +192,7 @@ class VisitPage {
       put(box,
         list.map((t, i) => h('fieldset', { class: 'treatment' }, h('legend', {}, `Treatment ${i + 1}`),
           h('div', { class: 'row' }, ['what', 'who', 'note'].map((name) => field({ what: 'What', who: 'By whom', note: 'Note' }[name], h('input', {
-            id: `treatment-${i}-${name}`, value: t[name], onchange: (e) => {
+            id: `treatment-${i}-${name}`, value: t[name], oninput: (e) => {
               const copy = structuredClone(this.parts.treatment);
               copy[i][name] = e.target.value;
               change(copy);
