@@ -41,7 +41,7 @@ func listenOn(t testing.TB, dir string) *Server {
 func ask(s *Server, method, target string, body io.Reader, change func(r *http.Request)) *httptest.ResponseRecorder {
 	r := httptest.NewRequest(method, "http://"+s.Address()+target, body)
 	r.Host = s.Address()
-	r.AddCookie(&http.Cookie{Name: s.cookieName(), Value: s.token})
+	r.AddCookie(&http.Cookie{Name: s.door.Cookie, Value: s.door.Token()})
 	if method != http.MethodGet {
 		r.Header.Set("Origin", "http://"+s.Address())
 	}
@@ -71,11 +71,11 @@ func TestOnlyThePageItselfIsAnswered(t *testing.T) {
 		{"no token for its files", "GET", "/app/main.js", without, 401},
 		{"no token for a picture", "GET", "/picture?clip=a.mp4", without, 401},
 		{"wrong token in the address", "GET", "/?token=x", without, 401},
-		{"wrong cookie", "GET", "/api/clips", func(r *http.Request) { r.Header.Set("Cookie", s.cookieName()+"=x") }, 401},
-		{"cookie of another port's page", "GET", "/api/clips", func(r *http.Request) { r.Header.Set("Cookie", "jogstrip-1="+s.token) }, 401},
-		{"token in the address of something else than the page", "GET", "/api/clips?token=" + s.token, without, 401},
+		{"wrong cookie", "GET", "/api/clips", func(r *http.Request) { r.Header.Set("Cookie", s.door.Cookie+"=x") }, 401},
+		{"cookie of another port's page", "GET", "/api/clips", func(r *http.Request) { r.Header.Set("Cookie", "jogstrip-1="+s.door.Token()) }, 401},
+		{"token in the address of something else than the page", "GET", "/api/clips?token=" + s.door.Token(), without, 401},
 		{"a name that resolves here (DNS rebinding)", "GET", "/api/clips", func(r *http.Request) { r.Host = "attacker.example:" + port }, 421},
-		{"the same, with the token", "GET", "/?token=" + s.token, func(r *http.Request) { r.Host = "attacker.example:" + port }, 421},
+		{"the same, with the token", "GET", "/?token=" + s.door.Token(), func(r *http.Request) { r.Host = "attacker.example:" + port }, 421},
 		{"another address of this machine", "GET", "/api/clips", func(r *http.Request) { r.Host = "127.0.0.2:" + port }, 421},
 		{"no port", "GET", "/api/clips", func(r *http.Request) { r.Host = "127.0.0.1" }, 421},
 		{"another port", "GET", "/api/clips", func(r *http.Request) { r.Host = "127.0.0.1:1" }, 421},
@@ -97,7 +97,7 @@ func TestOnlyThePageItselfIsAnswered(t *testing.T) {
 			if w.Code != tt.want {
 				t.Errorf("%d: %s; want %d", w.Code, w.Body, tt.want)
 			}
-			if w.Code != 200 && strings.Contains(w.Body.String(), s.token) {
+			if w.Code != 200 && strings.Contains(w.Body.String(), s.door.Token()) {
 				t.Error("the answer gives the token away")
 			}
 			csp := w.Header().Get("Content-Security-Policy")
@@ -111,7 +111,7 @@ func TestOnlyThePageItselfIsAnswered(t *testing.T) {
 func TestTheTokenBecomesACookie(t *testing.T) {
 	t.Parallel()
 	s := listenOn(t, t.TempDir())
-	w := ask(s, "GET", "/?token="+s.token, nil, func(r *http.Request) { r.Header.Del("Cookie") })
+	w := ask(s, "GET", "/?token="+s.door.Token(), nil, func(r *http.Request) { r.Header.Del("Cookie") })
 	if w.Code != http.StatusSeeOther || w.Header().Get("Location") != "/" {
 		t.Fatalf("%d to %q, want a redirect to /", w.Code, w.Header().Get("Location"))
 	}
@@ -120,7 +120,7 @@ func TestTheTokenBecomesACookie(t *testing.T) {
 		t.Errorf("cookies %+v", cookies)
 	}
 	other := listenOn(t, t.TempDir())
-	if other.token == s.token || len(s.token) < 40 {
+	if other.door.Token() == s.door.Token() || len(s.door.Token()) < 40 {
 		t.Error("tokens are not random")
 	}
 }
@@ -152,7 +152,7 @@ func TestOtherMachinesOnlyWhenSaid(t *testing.T) {
 		r := httptest.NewRequest("GET", "http://"+tt.host+"/api/clips", nil)
 		r = r.WithContext(contextWith(r, local))
 		if tt.cookie {
-			r.AddCookie(&http.Cookie{Name: s.cookieName(), Value: s.token})
+			r.AddCookie(&http.Cookie{Name: s.door.Cookie, Value: s.door.Token()})
 		}
 		w := httptest.NewRecorder()
 		s.Handler().ServeHTTP(w, r)

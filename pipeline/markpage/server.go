@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"jogstrip/pipeline/clip"
+	"jogstrip/pipeline/door"
 )
 
 // Options says what is served and where.
@@ -59,7 +60,7 @@ type Server struct {
 	queue     *queue
 	locks     keyedMutex
 	streams   chan struct{} // Holds one for each stream of progress that is open.
-	token     string
+	door      *door.Door
 	logger    *slog.Logger
 	listener  net.Listener
 	handler   http.Handler
@@ -79,7 +80,7 @@ func Listen(opts Options) (*Server, error) {
 	if err != nil {
 		return nil, errors.Join(err, f.close())
 	}
-	token, err := newToken()
+	entry, err := openDoor(listener)
 	if err != nil {
 		return nil, errors.Join(err, listener.Close(), f.close())
 	}
@@ -94,10 +95,10 @@ func Listen(opts Options) (*Server, error) {
 	ctx, stop := context.WithCancel(context.Background())
 	s := &Server{
 		folder: f, pictures: newPictures(ctx, limit), clips: newClipCache(opts.Probe), overviews: newOverviews(),
-		token: token, logger: logger, listener: listener, ctx: ctx, stop: stop, streams: make(chan struct{}, mostStreams),
+		door: entry, logger: logger, listener: listener, ctx: ctx, stop: stop, streams: make(chan struct{}, mostStreams),
 	}
 	s.queue = newQueue(ctx, opts.Measurer, s.absolute)
-	s.handler = s.guard(s.routes())
+	s.handler = s.door.Guard(bounded(s.routes()))
 	return s, nil
 }
 
@@ -143,7 +144,7 @@ func (s *Server) URL() string {
 	if listened, err := netip.ParseAddrPort(address); err == nil && listened.Addr().IsUnspecified() {
 		address = netip.AddrPortFrom(reachable(), listened.Port()).String()
 	}
-	return fmt.Sprintf("http://%s/?token=%s", address, s.token)
+	return fmt.Sprintf("http://%s/?token=%s", address, s.door.Token())
 }
 
 // reachable returns an address by which other machines reach this one; without a
