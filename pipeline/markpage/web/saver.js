@@ -19,8 +19,8 @@ function kept(kind) {
     const colon = rest.indexOf(':');
     const raw = localStorage.getItem(key);
     try {
-      const { base, parts, at } = JSON.parse(raw);
-      if (base && parts) found.push({ key, raw, id: rest.slice(colon + 1), base, parts, at });
+      const { base, sent, parts, at } = JSON.parse(raw);
+      if (base && parts) found.push({ key, raw, id: rest.slice(colon + 1), base, sent, parts, at });
     } catch {
       // Not written by this page, or broken off: it holds nothing that can be used.
     }
@@ -69,6 +69,11 @@ export function merge(base, mine, theirs) {
   return { merged, conflicts };
 }
 
+/** Those of names that hold on disk nothing that was sent there from here: an answer may have been lost. */
+const foreign = (names, sent, theirs) => names.filter((name) => !(sent ?? []).some((parts) => same(parts[name], theirs[name])));
+
+const mostSent = 5; // How many of what was sent without an answer are kept: any one of them may be on disk.
+
 /**
  * Saver keeps one document saved. options:
  *   kind, id      name it among what the browser keeps
@@ -90,6 +95,7 @@ export class Saver {
     this.busy = false;
     this.closed = false;
     this.retry = 0;
+    this.sent = []; // What was sent and not answered: it may be on disk.
     this.taken = []; // What other windows kept and this one saves with its own.
     this.asking = false;
   }
@@ -104,8 +110,9 @@ export class Saver {
     if (left.length === 0) return null;
     let parts = this.base;
     let doubtful = {};
-    for (const { key, raw, base, parts: theirs } of left) {
-      const { merged, conflicts } = merge(base, theirs, parts);
+    for (const { key, raw, base, sent, parts: theirs } of left) {
+      const { merged, conflicts: both } = merge(base, theirs, parts);
+      const conflicts = foreign(both, sent, parts);
       parts = taking(merged, parts, conflicts);
       doubtful = Object.fromEntries([...Object.entries(doubtful), ...conflicts.map((name) => [name, theirs[name]])]);
       this.taken.push({ key, raw });
@@ -141,7 +148,7 @@ export class Saver {
 
   keep() {
     try {
-      localStorage.setItem(this.key, JSON.stringify({ base: this.base, parts: this.parts, at: Date.now() }));
+      localStorage.setItem(this.key, JSON.stringify({ base: this.base, sent: this.sent, parts: this.parts, at: Date.now() }));
     } catch {
       // A full or forbidden store: the program still gets every change.
     }
@@ -165,10 +172,14 @@ export class Saver {
         const body = this.pack(sent);
         if (body === null) return; // Nothing to save yet; the browser keeps it.
         this.tell('saving', 'Saving…');
+        this.sent.push(sent);
+        if (this.sent.length > mostSent) this.sent.splice(1, 1); // The first one is the likeliest.
+        this.keep();
         try {
           const done = await send('PUT', this.path, this.query, body, { 'If-Match': this.version });
           this.version = done.version;
           this.base = done.parts ?? sent;
+          this.sent = [];
           if (done.parts && equal(this.parts, sent)) this.parts = done.parts;
         } catch (error) {
           if (!(error instanceof Refused) || error.status !== 412) throw error;
@@ -200,11 +211,13 @@ export class Saver {
   async settle(answer) {
     const theirs = this.unpack(answer);
     let { merged, conflicts } = merge(this.base, this.parts, theirs);
+    conflicts = foreign(conflicts, this.sent, theirs);
     if (conflicts.length > 0) {
       if (this.closed) return false; // It stays kept, and is asked about when the document is opened again.
       if (!(await this.ask(conflicts))) merged = taking(merged, theirs, conflicts);
     }
     this.base = theirs;
+    this.sent = [];
     this.version = answer.version;
     this.parts = merged;
     if (!this.closed) this.adopt(structuredClone(merged));
