@@ -116,6 +116,7 @@ export class Saver {
       parts = taking(merged, parts, conflicts);
       doubtful = Object.fromEntries([...Object.entries(doubtful), ...conflicts.map((name) => [name, theirs[name]])]);
       this.taken.push({ key, raw });
+      this.sent.push(...(sent ?? []).slice(-mostSent)); // What was on its way may still arrive.
     }
     const names = Object.keys(doubtful);
     if (names.length > 0) this.askOnce(names, doubtful);
@@ -173,7 +174,7 @@ export class Saver {
         if (body === null) return; // Nothing to save yet; the browser keeps it.
         this.tell('saving', 'Saving…');
         this.sent.push(sent);
-        if (this.sent.length > mostSent) this.sent.splice(1, 1); // The first one is the likeliest.
+        if (this.sent.length > 2 * mostSent) this.sent.splice(mostSent, 1); // The first ones are the likeliest.
         this.keep();
         try {
           const done = await send('PUT', this.path, this.query, body, { 'If-Match': this.version });
