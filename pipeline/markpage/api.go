@@ -271,6 +271,7 @@ type clipView struct {
 	Version  string        `json:"version"`
 	Guess    guess         `json:"guess"`
 	Measures bool          `json:"measures"`
+	Proposes bool          `json:"proposes"`
 	// Same lists clips of the folder with a calibration on the same picture size,
 	// those of the same visit first.
 	Same []setUp `json:"same"`
@@ -301,7 +302,7 @@ func (s *Server) oneClip(w http.ResponseWriter, r *http.Request) {
 	}
 	v := clipView{
 		Path: rel, Name: path.Base(rel), Group: path.Dir(rel), Stamp: stamp, Width: info.Width, Height: info.Height,
-		Times: rounded(info.Times), Rate: info.FrameRate, Measures: s.queue.measurer != nil, Same: []setUp{},
+		Times: rounded(info.Times), Rate: info.FrameRate, Measures: s.queue.measurer != nil, Proposes: s.proposer != nil, Same: []setUp{},
 	}
 	v.Horse, v.Visit = horseAndVisit(v.Group)
 	v.Marks, v.Version, err = s.marksOf(rel)
@@ -438,13 +439,20 @@ func (s *Server) putMarks(w http.ResponseWriter, r *http.Request) {
 }
 
 func (s *Server) picture(w http.ResponseWriter, r *http.Request) {
-	_, info, stamp, err := s.clipOf(r)
+	rel, info, stamp, err := s.clipOf(r)
 	if err != nil {
 		s.failed(w, r, err)
 		return
 	}
 	sz := size(r.URL.Query().Get("size"))
+	// Without a frame, one in which the horse is near: there clips differ most.
 	frame := len(info.Times) / 2
+	switch s.guess(rel).View {
+	case traj.Toward:
+		frame = len(info.Times) * 3 / 4
+	case traj.Away:
+		frame = len(info.Times) / 5
+	}
 	if text := r.URL.Query().Get("frame"); text != "" {
 		frame, err = strconv.Atoi(text)
 		if err != nil {
@@ -467,6 +475,22 @@ func (s *Server) picture(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	servePicture(w, jpeg, r.URL.Query().Get("stamp") == stamp)
+}
+
+// prepare has pictures made that somebody will want soon.
+func (s *Server) prepare(w http.ResponseWriter, r *http.Request) {
+	_, info, stamp, err := s.clipOf(r)
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	frame, err := strconv.Atoi(r.URL.Query().Get("frame"))
+	if err != nil || frame < 0 || frame >= len(info.Times) {
+		fail(w, http.StatusBadRequest, fmt.Errorf("frame %q: the clip has frames 0 to %d", r.URL.Query().Get("frame"), len(info.Times)-1))
+		return
+	}
+	s.pictures.prepare(info, stamp, frame, size(r.URL.Query().Get("size")))
+	reply(w, map[string]bool{"queued": true})
 }
 
 // servePicture answers with a picture; one that is named by the clip's stamp

@@ -163,7 +163,8 @@ func makeOverview(ctx context.Context, info *clip.Info) (*overview, error) {
 
 const (
 	fewGlances   = 6    // Fewer do not tell what stands still.
-	differs      = 14   // Grey values by which what moves differs at least from the empty lane.
+	differsLeast = 12   // Values of a colour by which what moves differs at least from the empty lane,
+	differsTimes = 4    // and how many times the difference in the middle of the picture, which is noise.
 	movesMost    = 0.4  // Where more of the picture moves, the camera does.
 	horseLeast   = 1e-3 // Share of the picture that something must cover to be a horse.
 	growsClearly = 1.6  // How many times larger in area it becomes at least.
@@ -177,36 +178,42 @@ func moving(glances []clip.Glance) []*box {
 		return out
 	}
 	w, h := glances[0].Width, glances[0].Height
-	luma := make([][]float64, len(glances))
-	for i, g := range glances {
-		luma[i] = make([]float64, w*h)
-		for p := range luma[i] {
-			luma[i][p] = 0.299*float64(g.RGB[3*p]) + 0.587*float64(g.RGB[3*p+1]) + 0.114*float64(g.RGB[3*p+2])
-		}
-	}
-	empty := make([]float64, w*h)
-	values := make([]float64, len(glances))
+	empty := make([]uint8, 3*w*h)
+	values := make([]uint8, len(glances))
 	for p := range empty {
-		for i := range luma {
-			values[i] = luma[i][p]
+		for i, g := range glances {
+			values[i] = g.RGB[p]
 		}
 		slices.Sort(values)
 		empty[p] = values[len(values)/2]
 	}
 	shaking := 0
-	for i := range luma {
+	for i, g := range glances {
 		// Light that changes as a whole is no movement.
-		shifts := make([]float64, w*h)
-		for p := range shifts {
-			shifts[p] = luma[i][p] - empty[p]
+		light := [3]int{}
+		for c := range light {
+			shifts := make([]int, 0, w*h)
+			for p := c; p < 3*w*h; p += 3 {
+				shifts = append(shifts, int(g.RGB[p])-int(empty[p]))
+			}
+			slices.Sort(shifts)
+			light[c] = shifts[len(shifts)/2]
 		}
-		sorted := slices.Clone(shifts)
+		// The one of the three colours that differs most: a bay horse before green trees
+		// is as bright as they are.
+		differ := make([]int, w*h)
+		for p := range differ {
+			for c := range light {
+				differ[p] = max(differ[p], abs(int(g.RGB[3*p+c])-int(empty[3*p+c])-light[c]))
+			}
+		}
+		sorted := slices.Clone(differ)
 		slices.Sort(sorted)
-		light := sorted[len(sorted)/2]
+		least := max(differsLeast, differsTimes*sorted[len(sorted)/2])
 		on := make([]bool, w*h)
 		n := 0
 		for p := range on {
-			if on[p] = math.Abs(shifts[p]-light) > differs; on[p] {
+			if on[p] = differ[p] > least; on[p] {
 				n++
 			}
 		}
@@ -220,6 +227,13 @@ func moving(glances []clip.Glance) []*box {
 		return make([]*box, len(glances))
 	}
 	return out
+}
+
+func abs(v int) int {
+	if v < 0 {
+		return -v
+	}
+	return v
 }
 
 // largest returns the box around the largest group of marked pixels. Pixels up

@@ -110,6 +110,21 @@ func (p *pictures) get(ctx context.Context, info *clip.Info, stamp string, frame
 	return picture, err
 }
 
+// prepare has a frame's pictures made without waiting for them.
+func (p *pictures) prepare(info *clip.Info, stamp string, frame int, sz size) {
+	f, known := forms[sz]
+	if !known {
+		return
+	}
+	key := runKey{path: info.Path, stamp: stamp, size: sz, number: frame / f.together}
+	if f.alone {
+		p.want(info, runKey{path: info.Path, stamp: stamp, size: sz, number: frame, alone: true}, f, false)
+		return
+	}
+	p.want(info, key, f, false)
+	p.wantAround(info, key, f)
+}
+
 // atHand returns the picture of one frame where it is decoded already, else nil.
 func (p *pictures) atHand(info *clip.Info, stamp string, frame int, sz size) []byte {
 	f := forms[sz]

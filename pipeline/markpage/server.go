@@ -31,6 +31,8 @@ type Options struct {
 	Remote bool
 	// Measurer measures clips for the second look; nil leaves that out.
 	Measurer Measurer
+	// Proposer proposes marks; nil leaves that out.
+	Proposer Proposer
 	// Probe looks into clips; nil means clip.Probe, which a clip that brings a
 	// decoder down would end this process in.
 	Probe Probe
@@ -59,6 +61,8 @@ type Server struct {
 	overviews *overviews
 	queue     *queue
 	locks     keyedMutex
+	proposer  Proposer
+	proposing chan struct{} // Holds one while proposals are worked out.
 	streams   chan struct{} // Holds one for each stream of progress that is open.
 	door      *door.Door
 	logger    *slog.Logger
@@ -96,6 +100,7 @@ func Listen(opts Options) (*Server, error) {
 	s := &Server{
 		folder: f, pictures: newPictures(ctx, limit), clips: newClipCache(opts.Probe), overviews: newOverviews(),
 		door: entry, logger: logger, listener: listener, ctx: ctx, stop: stop, streams: make(chan struct{}, mostStreams),
+		proposer: opts.Proposer, proposing: make(chan struct{}, 1),
 	}
 	s.queue = newQueue(ctx, opts.Measurer, s.absolute)
 	s.handler = s.door.Guard(bounded(s.routes()))
@@ -230,6 +235,8 @@ func (s *Server) routes() http.Handler {
 	mux.HandleFunc("GET /strip", s.getStrip)
 	mux.HandleFunc("GET /api/overview", s.getOverview)
 	mux.HandleFunc("GET /api/carry", s.carry)
+	mux.HandleFunc("POST /api/prepare", s.prepare)
+	mux.HandleFunc("GET /api/proposals", s.proposals)
 	mux.HandleFunc("GET /results/{path...}", s.result)
 	mux.HandleFunc("GET /api/clips", s.listClips)
 	mux.HandleFunc("GET /api/clip", s.oneClip)

@@ -116,6 +116,16 @@ export class Ground {
     }
   }
 
+  /** Whether something is missing for a calibration. */
+  incomplete() { return this.method !== 'none' && this.input() === null; }
+
+  /** The name of the point to click next, or null. */
+  missing() {
+    if (this.wanted() - this.picked.length <= 0) return null;
+    if (this.method === 'ground') return `${corners[this.picked.length]} ground mark`;
+    return this.lane.by === 'edges' ? edgeNames[this.picked.length] : 'a point on the horizon';
+  }
+
   /** The calibration as far as it is given, or null where something is missing. */
   input() {
     const { lane, picked, page } = this;
@@ -188,8 +198,7 @@ export class Ground {
   task() {
     const { page, lane } = this;
     const missing = this.wanted() - this.picked.length;
-    const names = this.method === 'ground' ? corners : lane.by === 'edges' ? edgeNames : ['a point on the horizon'];
-    const parts = [h('h2', {}, missing > 0 ? `Click the ${this.method === 'ground' ? `${names[this.picked.length]} ground mark` : names[this.picked.length]}` : 'Ground')];
+    const parts = [h('h2', {}, missing > 0 ? `Click the ${this.missing()}` : 'Ground')];
     parts.push(choice('Calibrate from', 'method', [['ground', 'four ground marks'], ['height', 'camera height'], ['horizon', 'horizon only'], ['none', 'nothing']], this.method, (m) => this.setMethod(m)));
     if (page.clip.same.length > 0 && !page.parts.calibration) {
       parts.push(h('div', { class: 'notice' }, h('p', {}, 'The camera stood as for another clip? Take its calibration over:'),
@@ -233,10 +242,7 @@ export class Ground {
         h('p', {}, g.camera_height_m ? `Camera ${inBoth(Number(number(g.camera_height_m)))} above the ground, focal length ${number(g.focal_px, 0)} px${g.residual_px ? `, the marks fit to ${number(g.residual_px, 1)} px` : ''}.` : 'The unit of the grid is the camera’s height.')));
     }
     for (const note of g?.notes ?? []) parts.push(h('p', { class: 'notice warn' }, note));
-    parts.push(h('div', { class: 'actions' },
-      button('Finish', () => page.setStep('finish'), { class: 'primary', id: 'go-finish' }),
-      button('Remove last point', () => this.removeLast(), { id: 'remove-last', disabled: this.picked.length === 0 }),
-      button('Undo', () => page.undo(), { id: 'undo', disabled: page.undoStack.length === 0 })));
+    parts.push(h('div', { class: 'actions' }, button('Remove last point', () => this.removeLast(), { id: 'remove-last', disabled: this.picked.length === 0 })));
     return parts;
   }
 
