@@ -75,6 +75,27 @@ func openBrowser(t testing.TB, width, height int64, touch bool) *browser {
 	return b
 }
 
+// tab opens one more page in the same browser.
+func (b *browser) tab(width, height int64) *browser {
+	b.Helper()
+	ctx, end := chromedp.NewContext(b.ctx)
+	b.Cleanup(end)
+	t := &browser{TB: b.TB, ctx: ctx, mu: new(sync.Mutex), errs: new([]string)}
+	if err := chromedp.Listen(ctx, t.hear); err != nil {
+		b.Fatalf("open tab: %v", err)
+	}
+	t.do(chromedp.EmulateViewport(width, height))
+	return t
+}
+
+// touchEvent is what fingers do on the screen.
+func touchEvent(kind input.DispatchTouchEventType, points []*input.TouchPoint) action {
+	return func(ctx context.Context, t *chromedp.Target) (chromedp.Void, error) {
+		_, err := cdp.Call(ctx, t, input.DispatchTouchEvent, input.DispatchTouchEventParams{Type: kind, TouchPoints: points})
+		return chromedp.Void{}, err
+	}
+}
+
 // hear notes what the page complains of.
 func (b *browser) hear(e any) {
 	complaint := ""

@@ -151,8 +151,11 @@ export class Ground {
       // The draft is lost only with this window.
     }
     if (input) {
+      // Until it is proved nothing is on disk.
+      this.page.show('saving', 'Saving…');
       this.prove(input, true);
     } else {
+      if (this.picked.length > 0) this.page.show('unfinished', 'Ground marks are kept in this browser until all are there');
       this.grid = null;
       this.page.refresh();
     }
@@ -174,6 +177,8 @@ export class Ground {
     this.grid = grid;
     if (!grid.error) localStorage.removeItem(this.key);
     if (save && !grid.error && JSON.stringify(this.page.parts.calibration) !== JSON.stringify(input)) this.page.change({ calibration: input });
+    if (save && grid.error) this.page.show('unfinished', 'These ground marks are kept in this browser: they fit no camera yet');
+    else if (save) this.page.saver.flush();
     this.page.refresh();
   }
 
