@@ -126,7 +126,7 @@ func TestMarkCommand(t *testing.T) {
 	var stdout, stderr lockedBuffer
 	ended := make(chan error, 1)
 	go func() {
-		ended <- runMark(ctx, &app{&stdout, &stderr}, markOptions{noOpen: true}, dir, nil, nil)
+		ended <- runMark(ctx, &app{&stdout, &stderr}, markOptions{noOpen: true}, dir, markTools{})
 	}()
 	var url string
 	for range 200 {
@@ -151,14 +151,14 @@ func TestMarkCommand(t *testing.T) {
 	if err := <-ended; err != nil {
 		t.Errorf("ended with %v", err)
 	}
-	if err := runMark(t.Context(), &app{&stdout, &stderr}, markOptions{noOpen: true}, filepath.Join(dir, "missing"), nil, nil); !errors.Is(err, fs.ErrNotExist) {
+	if err := runMark(t.Context(), &app{&stdout, &stderr}, markOptions{noOpen: true}, filepath.Join(dir, "missing"), markTools{}); !errors.Is(err, fs.ErrNotExist) {
 		t.Errorf("a folder that is not there: %v", err)
 	}
-	if err := runMark(t.Context(), &app{&stdout, &stderr}, markOptions{noOpen: true, address: "0.0.0.0:0"}, dir, nil, nil); !errors.Is(err, errUsage) || !strings.Contains(err.Error(), "--remote") {
+	if err := runMark(t.Context(), &app{&stdout, &stderr}, markOptions{noOpen: true, address: "0.0.0.0:0"}, dir, markTools{}); !errors.Is(err, errUsage) || !strings.Contains(err.Error(), "--remote") {
 		t.Errorf("an address for other machines without --remote: %v", err)
 	}
-	if err := (&markOptions{remote: true}).check(); !errors.Is(err, errUsage) {
-		t.Errorf("--remote without --address: %v", err)
+	if err := (&markOptions{plain: true}).check(); !errors.Is(err, errUsage) {
+		t.Errorf("--plain-http without --remote: %v", err)
 	}
 }
 

@@ -7,8 +7,6 @@ import (
 	"fmt"
 	"net/http"
 	"net/http/httptest"
-	"net/netip"
-	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
@@ -164,31 +162,6 @@ func TestStreamsOfProgressAreBounded(t *testing.T) {
 	}
 	if len(s.streams) != mostStreams-1 {
 		t.Error("a stream that ended still counts")
-	}
-}
-
-// Listening on every address, the program names one that a browser can open.
-func TestTheAddressCanBeOpened(t *testing.T) {
-	t.Parallel()
-	for _, listen := range []string{"0.0.0.0:0", "[::]:0", "127.0.0.1:0"} {
-		s, err := Listen(Options{Folder: t.TempDir(), Address: listen, Remote: true})
-		if err != nil {
-			t.Logf("SKIPPED: %s: %v", listen, err)
-			continue
-		}
-		u, err := url.Parse(s.URL())
-		if err != nil {
-			t.Fatal(err)
-		}
-		host, err := netip.ParseAddrPort(u.Host)
-		if err != nil || host.Addr().IsUnspecified() {
-			t.Errorf("listening on %s, the address to open is %s", listen, u.Host)
-		}
-		_ = s.Close()
-	}
-	_, err := Listen(Options{Folder: t.TempDir(), Address: "0.0.0.0:0"})
-	if !errors.Is(err, ErrRemote) {
-		t.Errorf("without leave: %v", err)
 	}
 }
 

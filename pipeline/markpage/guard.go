@@ -10,6 +10,8 @@ import (
 // The largest body of a request, bytes. Marks files are bounded likewise.
 const bodyLimit = 8 << 20
 
+const tokenBytes = 32
+
 // openDoor returns the way into the page that listener serves.
 func openDoor(listener net.Listener) (*door.Door, error) {
 	_, port, _ := net.SplitHostPort(listener.Addr().String())
@@ -18,7 +20,7 @@ func openDoor(listener net.Listener) (*door.Door, error) {
 		Closed: "This page opens with the whole address that the program printed when it was started.\n" +
 			"Copy it from there, with everything after the question mark, or start the program again.\n",
 	}
-	token, err := door.NewToken(32)
+	token, err := door.NewToken(tokenBytes)
 	if err != nil {
 		return nil, err
 	}

@@ -22,13 +22,13 @@ import (
 type Options struct {
 	// Folder is the yard folder, or any folder with clips. It must exist.
 	Folder string
-	// Address is where to listen, host:port with a numeric host. Empty means the
-	// loopback address and a port derived from the folder, or a free one where
-	// that is taken.
+	// Address is where to listen, a host:port of this machine alone with a numeric
+	// host. Empty means a port derived from the folder, or a free one where that is
+	// taken. Other machines come in through a server of package phone, which
+	// encrypts.
 	Address string
-	// Remote allows an Address that other machines can reach. The token is needed
-	// there as well, but what is sent is not encrypted.
-	Remote bool
+	// Phones lets other machines in; nil where none are.
+	Phones Phones
 	// Measurer measures clips for the second look; nil leaves that out.
 	Measurer Measurer
 	// Proposer proposes marks; nil leaves that out.
@@ -46,7 +46,7 @@ type Options struct {
 const mostStreams = 24
 
 // ErrRemote is wrapped where Listen is asked for an address that other machines
-// can reach, and Options.Remote does not allow it.
+// can reach.
 var ErrRemote = errors.New("other machines could reach it")
 
 // Probe returns what the container of the clip at path says.
@@ -63,6 +63,7 @@ type Server struct {
 	locks     keyedMutex
 	proposer  Proposer
 	proposing chan struct{} // Holds one while proposals are worked out.
+	phones    Phones
 	streams   chan struct{} // Holds one for each stream of progress that is open.
 	door      *door.Door
 	logger    *slog.Logger
@@ -99,7 +100,7 @@ func Listen(opts Options) (*Server, error) {
 	ctx, stop := context.WithCancel(context.Background())
 	s := &Server{
 		folder: f, pictures: newPictures(ctx, limit), clips: newClipCache(opts.Probe), overviews: newOverviews(),
-		door: entry, logger: logger, listener: listener, ctx: ctx, stop: stop, streams: make(chan struct{}, mostStreams),
+		door: entry, phones: opts.Phones, logger: logger, listener: listener, ctx: ctx, stop: stop, streams: make(chan struct{}, mostStreams),
 		proposer: opts.Proposer, proposing: make(chan struct{}, 1),
 	}
 	s.queue = newQueue(ctx, opts.Measurer, s.absolute)
@@ -113,7 +114,7 @@ func listen(opts Options, dir string) (net.Listener, error) {
 		if err != nil {
 			return nil, fmt.Errorf("listen on %q: it must be a numeric address and a port, such as 127.0.0.1:8765", opts.Address)
 		}
-		if !address.Addr().IsLoopback() && !opts.Remote {
+		if !address.Addr().IsLoopback() {
 			return nil, fmt.Errorf("listen on %s: %w", opts.Address, ErrRemote)
 		}
 		l, err := net.Listen("tcp", opts.Address)
@@ -142,35 +143,11 @@ func portOf(dir string) int {
 	return 20000 + int(h.Sum32()%10000)
 }
 
-// URL returns the address to open, with the token in it. Where the server listens
-// on every address of the machine, it is the first that others reach it by.
-func (s *Server) URL() string {
-	address := s.Address()
-	if listened, err := netip.ParseAddrPort(address); err == nil && listened.Addr().IsUnspecified() {
-		address = netip.AddrPortFrom(reachable(), listened.Port()).String()
-	}
-	return fmt.Sprintf("http://%s/?token=%s", address, s.door.Token())
-}
+// URL returns the address to open, with the token in it.
+func (s *Server) URL() string { return "http://" + s.Address() + s.Entry() }
 
-// reachable returns an address by which other machines reach this one; without a
-// network its own loopback address.
-func reachable() netip.Addr {
-	found := netip.AddrFrom4([4]byte{127, 0, 0, 1})
-	addresses, err := net.InterfaceAddrs()
-	if err != nil {
-		return found
-	}
-	for _, a := range addresses {
-		prefix, err := netip.ParsePrefix(a.String())
-		if err != nil {
-			continue
-		}
-		if ip := prefix.Addr().Unmap(); ip.Is4() && !ip.IsLoopback() && !ip.IsLinkLocalUnicast() {
-			return ip
-		}
-	}
-	return found
-}
+// Entry returns what follows scheme and host in an address that opens the page.
+func (s *Server) Entry() string { return "/?token=" + s.door.Token() }
 
 // Address returns the host and port listened on.
 func (s *Server) Address() string { return s.listener.Addr().String() }
@@ -248,6 +225,9 @@ func (s *Server) routes() http.Handler {
 	mux.HandleFunc("GET /api/progress", s.progress)
 	mux.HandleFunc("GET /api/visit", s.getVisit)
 	mux.HandleFunc("PUT /api/visit", s.putVisit)
+	mux.HandleFunc("GET /api/phones", s.getPhones)
+	mux.HandleFunc("POST /api/phones/renew", s.renewPhones)
+	mux.HandleFunc("POST /api/renew", s.renew)
 	return mux
 }
 

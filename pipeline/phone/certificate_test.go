@@ -124,3 +124,40 @@ func TestTheWayIsEncrypted(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// Listening on every address, the code names one that a phone can open.
+func TestTheCodeNamesAnAddressThatOpens(t *testing.T) {
+	t.Parallel()
+	if _, err := localAddress(); err != nil {
+		t.Skipf("SKIPPED: this machine is in no network: %v", err)
+	}
+	for _, address := range []string{"0.0.0.0:0", "[::]:0", ""} {
+		s, err := Listen(Options{Folder: t.TempDir(), Address: address, Keep: t.TempDir(), Plain: true})
+		if err != nil {
+			t.Errorf("%q: %v", address, err)
+			continue
+		}
+		if a := s.host.Addr(); a.IsUnspecified() || a.IsLoopback() {
+			t.Errorf("listening on %q, the code names %s", address, s.host)
+		}
+		ctx, cancel := context.WithCancel(t.Context())
+		ended := make(chan error, 1)
+		go func() { ended <- s.Serve(ctx, http.NotFoundHandler()) }()
+		r, err := http.Get(s.URL("/phone"))
+		if err != nil {
+			t.Errorf("listening on %q: %v", address, err)
+		} else if _ = r.Body.Close(); r.StatusCode != http.StatusUnauthorized {
+			t.Errorf("listening on %q: %s answers %d", address, s.URL("/phone"), r.StatusCode)
+		}
+		cancel()
+		if err := <-ended; err != nil {
+			t.Error(err)
+		}
+	}
+	for _, address := range []string{"example.org:80", "8765", ":8765", "192.0.2.1"} {
+		if s, err := Listen(Options{Folder: t.TempDir(), Address: address, Keep: t.TempDir()}); err == nil {
+			t.Errorf("%q is listened on", address)
+			_ = s.Close()
+		}
+	}
+}

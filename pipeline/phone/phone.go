@@ -36,8 +36,8 @@ type Options struct {
 	Keep string
 	// Plain leaves the encryption out: others in the network can read along.
 	Plain bool
-	// Check is the film check of a clip that arrived. It must outlive a bad clip, and
-	// so must Probe, which tells whether a file is a film.
+	// Check is the film check of a clip that arrived; it must outlive a bad clip. Probe
+	// tells whether a file is a film; nil means clip.Probe, which does not outlive one.
 	Check Check
 	Probe func(ctx context.Context, path string) (*clip.Info, error)
 	// Logger is told what goes wrong; nil keeps quiet.
@@ -81,6 +81,9 @@ func Listen(opts Options) (*Server, error) {
 	root, err := os.OpenRoot(dir)
 	if err != nil {
 		return nil, fmt.Errorf("open folder: %w", err)
+	}
+	if opts.Probe == nil {
+		opts.Probe = clip.Probe
 	}
 	s := &Server{logger: opts.Logger, busy: make(chan struct{}, piecesAtOnce)}
 	if s.logger == nil {

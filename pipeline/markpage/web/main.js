@@ -8,6 +8,7 @@ import { openCheck } from './check.js';
 import { openVisit } from './visit.js';
 import { openHelp } from './help.js';
 import { openNext } from './next.js';
+import { openPhones } from './phones.js';
 
 const main = document.getElementById('main');
 const crumbs = document.getElementById('crumbs');
@@ -35,11 +36,11 @@ function setCrumbs(clip, here) {
         h('a', { href: `#/check/${path}` }, 'Film check'),
         h('a', { href: `#/visit/${encodeURIComponent(clip.group)}` }, 'Visit'),
         h('button', { type: 'button', class: 'link', id: 'crumb-next', title: 'The next clip that needs marks', onclick: () => openNext(clip.path) }, 'Next clip ›')),
-    ] : here ? [h('span', { 'aria-hidden': 'true' }, ' › '), h('span', { class: 'here' }, here)] : null);
+    ] : here ? [h('span', { 'aria-hidden': 'true' }, ' › '), h('span', { class: 'here' }, here)] : h('span', { class: 'ways' }, h('a', { href: '#/phones' }, 'Handlers’ phones')));
   for (const a of crumbs.querySelectorAll('a')) if (a.getAttribute('href') === location.hash.split('?')[0]) a.setAttribute('aria-current', 'page');
 }
 
-const views = { mark: openMark, look: openLook, check: openCheck, visit: openVisit, help: openHelp };
+const views = { mark: openMark, look: openLook, check: openCheck, visit: openVisit, help: openHelp, phones: openPhones };
 
 async function route() {
   turn += 1;
