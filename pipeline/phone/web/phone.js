@@ -263,6 +263,7 @@ function picked(view, input) {
   memory.horse = $('horse').value === another ? '' : horse;
   memory.guideRead = true;
   keep();
+  $('guide').open = false;
   for (const file of files) enqueue(new Send({ horse, date: $('date').value, visit: $('visit').value, view, name: file.name, size: file.size }, file));
 }
 
