@@ -46,6 +46,7 @@ type keptState struct {
 var (
 	_ markpage.Measurer = (*clipMeasurer)(nil)
 	_ markpage.Summer   = (*clipMeasurer)(nil)
+	_ markpage.Comparer = (*clipMeasurer)(nil)
 )
 
 // newClipMeasurer returns a measurer that starts this program again.
@@ -107,6 +108,18 @@ func (m *clipMeasurer) State(clip string) (markpage.State, error) {
 // SumUp implements markpage.Summer.
 func (m *clipMeasurer) SumUp(ctx context.Context, folder string) error {
 	return visitPages(pipeline.MeasureOptions{Program: program()})(ctx, folder, false)
+}
+
+// Compare implements markpage.Comparer.
+func (m *clipMeasurer) Compare(ctx context.Context, before, after string) error {
+	_, err := pipeline.CompareVisits(ctx, before, after, pipeline.CompareOptions{Program: program()})
+	return err
+}
+
+// History implements markpage.Comparer.
+func (m *clipMeasurer) History(ctx context.Context, horse string) error {
+	_, err := pipeline.History(ctx, horse, pipeline.CompareOptions{Program: program()})
+	return err
 }
 
 func modified(path string) time.Time {

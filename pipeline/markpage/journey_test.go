@@ -219,7 +219,8 @@ func TestFromNewClipToVisit(t *testing.T) {
 	b.shoot("visit")
 	b.accessible()
 	b.fill("#visit-surface", "firm sand")
-	b.run(`const e = document.querySelector('#felt-triceps-left-1'); e.value = '3'; e.dispatchEvent(new Event('change'))`)
+	b.click(`.flank.chosen [data-region=triceps]`)
+	b.click("#grade-3")
 	b.wait(`document.querySelector('.silhouette [data-region=triceps].grade-3') !== null`)
 	b.click("#add-treatment")
 	b.fill("#treatment-0-what", "massage")
@@ -372,7 +373,7 @@ func TestTouchOnANarrowScreen(t *testing.T) {
 	b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
 	b.fits()
 	for _, v := range []struct{ view, rel, ready string }{
-		{"visit", visitFolder, `document.querySelector('.felt') !== null`},
+		{"visit", visitFolder, `document.querySelector('.grader') !== null`},
 		{"check", visitFolder + "/toward-1.mp4", `document.querySelector('.checks') !== null`},
 	} {
 		b.view(v.view, v.rel)

@@ -225,6 +225,7 @@ func (s *Server) routes() http.Handler {
 	mux.HandleFunc("GET /api/progress", s.progress)
 	mux.HandleFunc("GET /api/visit", s.getVisit)
 	mux.HandleFunc("PUT /api/visit", s.putVisit)
+	mux.HandleFunc("POST /api/visit/make", s.makePage)
 	mux.HandleFunc("GET /api/phones", s.getPhones)
 	mux.HandleFunc("POST /api/phones/renew", s.renewPhones)
 	mux.HandleFunc("POST /api/renew", s.renew)

@@ -8,13 +8,16 @@ import (
 	"net/http/httptest"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 
 	"jogstrip/pipeline/record"
+	"jogstrip/track/traj"
 )
 
 // visitOnDisk waits until the visit's page on disk is as holds wants it.
@@ -107,4 +110,146 @@ func TestAVisitThatIsTakenOpensAgain(t *testing.T) {
 	if w := ask(s, "GET", "/api/visit?visit=.", nil, nil); w.Code != 200 || strings.Contains(w.Body.String(), `"error"`) {
 		t.Errorf("what was taken does not open: %d %.200s", w.Code, w.Body)
 	}
+}
+
+// A practitioner grades a forehand on the drawing: a spot, a grade, the next spot
+// comes by itself; what the horse did, the range of motion and a reading with a
+// comma go into the record.
+func TestGradingOnTheDrawing(t *testing.T) {
+	dir := t.TempDir()
+	for _, d := range []string{"2026-02-02", "2026-02-02-2", "2026-03-02", "2026-03-30"} {
+		if err := os.MkdirAll(filepath.Join(dir, "horses", "bramble", d), 0o755); err != nil {
+			t.Fatal(err)
+		}
+	}
+	visit := filepath.Join(dir, "horses", "bramble", "2026-03-02")
+	// Words of the file's own, and a sign that the page uses inside, stay as they are.
+	const own = "[[palpation]]\nregion = \"old | scar\"\nside = \"left\"\nsoreness = 1\nbehaviour = \"sighs, ears back\"\n"
+	if err := os.WriteFile(filepath.Join(visit, record.VisitFile), []byte(own), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	s := serve(t, dir, nil)
+	b := openBrowser(t, 1366, 768, false)
+	b.do(chromedp.Navigate(s.URL()))
+	b.wait(`document.querySelector('h1') !== null`)
+	b.view("visit", visitFolder)
+	asked := func(region, side string) {
+		t.Helper()
+		b.wait(fmt.Sprintf(`document.querySelector('.grader .what')?.textContent.includes(%q)`, region+", horse’s "+side))
+	}
+	asked("withers", "left")
+	b.shoot("begin")
+	b.accessible()
+	b.click("#grade-0")
+	asked("trapezius", "left")
+	b.click("#felt-skip")
+	asked("shoulder blade, front", "left")
+	// With the keyboard: digits grade, arrows go on and back.
+	b.do(chromedp.KeyEvent("2"))
+	asked("shoulder blade, rear", "left")
+	b.do(chromedp.KeyEvent(kb.ArrowLeft))
+	asked("shoulder blade, front", "left")
+	b.do(chromedp.KeyEvent(kb.ArrowRight))
+	b.do(chromedp.KeyEvent("3"))
+	asked("behind the shoulder blade", "left")
+	b.run(`[...document.querySelectorAll('.after .chip')].find((c) => c.textContent === 'ears back').click()`)
+	b.run(`[...document.querySelectorAll('.after .chip')].find((c) => c.textContent === 'moves away').click()`)
+	b.wait(`document.querySelectorAll('.after .chip[aria-pressed=true]').length === 2`)
+	b.click(`[aria-label="Shoulder and forehand, horse’s right"] [data-region="triceps"]`)
+	asked("triceps", "right")
+	b.click("#grade-4")
+	b.click(`.motion [data-motion="moved:fore|left|forward|1|less"]`)
+	b.click(`.motion [data-motion="moved:fore|right|across|1|refused"]`)
+	b.click(`.motion [data-motion="moved:hind|left|back|1|free"]`)
+	b.click(`.motion [data-motion="moved:hind|left|back|1|free"]`) // Taken back.
+	b.typeInto(`[data-note="triceps|right|1"]`, "kicked")
+	b.fill(`[id="pressure-felt:triceps|right|1"]`, "42,5")
+	want := []record.Palpation{
+		{Region: "old | scar", Side: traj.Left, Soreness: 1, Behaviour: "sighs, ears back"},
+		{Region: "withers", Side: traj.Left},
+		{Region: "shoulder blade, front", Side: traj.Left, Soreness: 2},
+		{Region: "shoulder blade, rear", Side: traj.Left, Soreness: 3, Behaviour: "ears back, moves away"},
+		{Region: "triceps", Side: traj.Right, Soreness: 4, Pressure: 42.5, PressureUnit: "N", Note: "kicked"},
+	}
+	moved := []record.Motion{{Limb: "fore", Side: traj.Left, Direction: "forward", Ease: "less"}, {Limb: "fore", Side: traj.Right, Direction: "across", Ease: "refused"}}
+	v := b.visitOnDisk(visit, func(v *record.Visit) bool {
+		return slices.Equal(v.Palpation, want) && slices.Equal(v.Motion, moved)
+	})
+	if data, err := os.ReadFile(filepath.Join(visit, record.VisitFile)); err != nil || !strings.HasPrefix(string(data), own) {
+		t.Errorf("what was there before was changed: %v\n%s", err, data)
+	}
+	if len(v.Palpation) != 5 {
+		t.Error("more was written than felt")
+	}
+	b.shoot("graded")
+	b.accessible()
+	b.fits()
+	b.do(chromedp.Reload())
+	b.wait(`document.querySelectorAll('.found').length === 4 && document.querySelectorAll('.ease[aria-pressed=true]').length === 2`)
+	// The visit before is the second one of its day.
+	if got := s.visitWays(visitFolder).Before; got != "2026-02-02-2" {
+		t.Errorf("the visit before is %q", got)
+	}
+	b.silent()
+}
+
+// Spots are as large as a finger (44 px, WCAG 2.2, 2.5.5) on a phone, a tablet and
+// a screen, touch each other nowhere, and are all told by name.
+func TestSpotsAreAsLargeAsAFinger(t *testing.T) {
+	dir := t.TempDir()
+	visit := filepath.Join(dir, "horses", "bramble", "2026-03-02")
+	if err := os.MkdirAll(visit, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	s := serve(t, dir, nil)
+	b := openBrowser(t, 375, 740, true)
+	b.do(chromedp.Navigate(s.URL()))
+	b.wait(`document.querySelector('h1') !== null`)
+	b.view("visit", visitFolder)
+	for _, screen := range []struct {
+		name          string
+		width, height int64
+	}{{"phone", 375, 740}, {"tablet", 820, 1180}, {"screen", 1366, 768}, {"200-percent", 683, 384}} {
+		b.do(chromedp.EmulateViewport(screen.width, screen.height, chromedp.EmulateTouch))
+		b.do(chromedp.Reload())
+		b.wait(`document.querySelector('.spot') !== null`)
+		for part := range 4 {
+			b.click(fmt.Sprintf(".parts button:nth-child(%d)", part+1))
+			for _, w := range eval[[]string](b, `(() => { const wrong = [];
+				for (const svg of document.querySelectorAll('.silhouette')) { if (svg.getClientRects().length === 0) continue;
+					const all = [...svg.querySelectorAll('.spot')].map((s) => [s.getAttribute('aria-label'), s.querySelector('circle').getBoundingClientRect(), s]);
+					const box = svg.getBoundingClientRect();
+					if (box.right > svg.parentElement.getBoundingClientRect().right + 1) wrong.push('the drawing is cut off');
+					all.forEach(([name, r], i) => {
+						if (r.width < 44 || r.height < 44) wrong.push(name + ' is ' + r.width + ' px wide');
+						if (r.left < box.left || r.right > box.right || r.top < box.top || r.bottom > box.bottom) wrong.push(name + ' is cut off');
+						for (const [other, q] of all.slice(i + 1)) if (Math.hypot(r.x - q.x, r.y - q.y) < r.width) wrong.push(name + ' touches ' + other);
+					}); }
+				return wrong; })()`) {
+				t.Errorf("%s: %s", screen.name, w)
+			}
+			b.shoot(fmt.Sprintf("%s-part-%d", screen.name, part+1))
+		}
+		b.fits()
+		b.accessible()
+	}
+	// By touch alone.
+	b.do(chromedp.EmulateViewport(375, 740, chromedp.EmulateMobile, chromedp.EmulateTouch))
+	b.do(chromedp.Reload())
+	b.wait(`document.querySelector('.flank.chosen .spot') !== null`)
+	tap := func(selector string) {
+		t.Helper()
+		at := eval[[]float64](b, fmt.Sprintf(`(() => { const e = document.querySelector(%q); e.scrollIntoView({block: 'center', behavior: 'instant'}); const r = e.getBoundingClientRect(); return [r.left + r.width / 2, r.top + r.height / 2]; })()`, selector))
+		b.do(chromedp.TapXY(at[0], at[1]))
+	}
+	tap("#side-right")
+	b.wait(`document.querySelector('.grader .what').textContent.includes('horse’s right')`)
+	tap(`.flank.chosen [data-region="point of shoulder"] circle`)
+	b.wait(`document.querySelector('.grader .what').textContent.includes('point of shoulder, horse’s right')`)
+	tap("#grade-2")
+	b.visitOnDisk(visit, func(v *record.Visit) bool {
+		return len(v.Palpation) == 1 && v.Palpation[0] == record.Palpation{Region: "point of shoulder", Side: traj.Right, Soreness: 2}
+	})
+	b.shoot("touched")
+	b.silent()
 }

@@ -249,10 +249,10 @@ func TestPalpationListsAreWhole(t *testing.T) {
 	seen := map[string]bool{}
 	for _, p := range PalpationRegions() {
 		for _, r := range p.Regions {
-			if seen[r] {
-				t.Errorf("region %q is listed twice", r)
+			if seen[r.Name] {
+				t.Errorf("region %q is listed twice", r.Name)
 			}
-			seen[r] = true
+			seen[r.Name] = true
 		}
 	}
 	if len(SorenessGrades()) != 5 {

@@ -63,3 +63,6 @@ export function reportAddress(group, report) {
   if (!report) return null;
   return `/results/${[...(group === '.' ? [] : group.split('/')), ...report.split('/')].map(encodeURIComponent).join('/')}`;
 }
+
+/** Returns the address of a page below a results folder, by its path in the folder served. */
+export const resultAddress = (path) => `/results/${path.split('/').map(encodeURIComponent).join('/')}`;

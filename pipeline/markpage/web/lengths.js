@@ -154,8 +154,8 @@ export function numberField(label, { id, value = '', least, most, unit, placehol
   const read = (text) => {
     const got = parseNumber(text);
     if (got.problem) return got;
-    if (got.value >= least && got.value <= most) return { value: got.value, shown: `${got.value} ${unit}` };
-    return { problem: `${got.value} ${unit} cannot be here: allowed are ${least} to ${most}.` };
+    if (got.value >= least && got.value <= most) return { value: got.value, shown: `${got.value} ${unit}`.trim() };
+    return { problem: `${`${got.value} ${unit}`.trim()} cannot be here: allowed are ${least} to ${most}.` };
   };
   return typedField(label, { id, text: value === '' ? '' : String(value), placeholder, hint, onchange, read });
 }
