@@ -85,9 +85,6 @@ type Yard struct {
 	Letterhead []string `toml:"letterhead"`
 	// Tolerances names a file beside yard.toml that replaces the built-in table.
 	Tolerances string `toml:"tolerances"`
-	// Lengths is the unit of lengths on the yard's pages and figures: "cm" or "in";
-	// empty means cm. Files hold metres whatever it says.
-	Lengths string `toml:"lengths"`
 }
 
 // Values allowed where the format restricts them.
@@ -194,9 +191,6 @@ func ReadYard(path string) (*Yard, []string, error) {
 	}
 	if y.Tolerances != "" && !filepath.IsLocal(y.Tolerances) {
 		return nil, nil, outOfRange(path, "tolerances", y.Tolerances, "the name of a file inside the yard folder")
-	}
-	if !slices.Contains([]string{"", "cm", "in"}, y.Lengths) {
-		return nil, nil, outOfRange(path, "lengths", y.Lengths, "cm or in")
 	}
 	return y, unknown, nil
 }
