@@ -5,10 +5,10 @@ export class Away extends Error {}
 
 /** The program refused; status and answer tell why. */
 export class Refused extends Error {
-  constructor(status, answer) {
-    super(answer?.error ?? `the program answered with ${status}`);
+  constructor(status, said) {
+    super(said?.error ?? `the program answered with ${status}`);
     this.status = status;
-    this.answer = answer;
+    this.answer = said;
   }
 }
 
