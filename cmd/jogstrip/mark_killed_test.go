@@ -424,7 +424,7 @@ func TestLooseClipsThroughKills(t *testing.T) {
 	b.wait(`document.querySelector('#measure-all')?.disabled === false`)
 	b.click("#measure-all")
 	b.wait(`document.querySelectorAll('.clip a[href^="/results/"]').length === 2`)
-	b.wait(`document.querySelector('#measure-all').disabled && document.querySelector('#summary').textContent.includes(' 0 are ready')`)
+	b.wait(`document.querySelector('#measure-all').disabled && document.querySelector('#measure-all').textContent === 'No clip is ready to be measured'`)
 	b.shoot("measured")
 	for _, path := range []string{clip, second} {
 		r, err := record.ReadResult(record.OutPath(path))

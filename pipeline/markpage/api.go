@@ -364,8 +364,18 @@ func (s *Server) sameSetUp(ctx context.Context, rel string, info *clip.Info) []s
 	}
 	const most = 8
 	dir := path.Dir(rel)
+	// Clips that were filmed one after the other are named so.
+	index := make(map[string]int, len(all.clips))
+	for i, c := range all.clips {
+		index[c] = i
+	}
+	at := index[rel]
+	order := slices.Clone(all.clips)
+	slices.SortStableFunc(order, func(a, b string) int {
+		return far(index[a], at) - far(index[b], at)
+	})
 	for _, near := range []bool{true, false} {
-		for _, other := range all.clips {
+		for _, other := range order {
 			if other == rel || (path.Dir(other) == dir) != near || (!near && path.Dir(path.Dir(other)) != path.Dir(dir)) {
 				continue
 			}
@@ -381,6 +391,8 @@ func (s *Server) sameSetUp(ctx context.Context, rel string, info *clip.Info) []s
 	}
 	return out
 }
+
+func far(a, b int) int { return max(a-b, b-a) }
 
 func (s *Server) putMarks(w http.ResponseWriter, r *http.Request) {
 	rel, info, _, err := s.clipOf(r)

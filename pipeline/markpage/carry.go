@@ -35,10 +35,19 @@ func (s *Server) carry(w http.ResponseWriter, r *http.Request) {
 	}
 	out := carryAnswer{Reason: "no other clip beside it has ground marks in a picture of the same size"}
 	const tries = 3 // The nearest clips decide; comparing takes a moment each.
-	for i, c := range s.sameSetUp(r.Context(), rel, info) {
-		if i == tries {
+	tried := make(map[geometry.GroundMarks]bool) // Clips of one set-up have the same marks.
+	for _, c := range s.sameSetUp(r.Context(), rel, info) {
+		if len(tried) == tries {
 			break
 		}
+		var marks geometry.GroundMarks
+		if c.Calibration.Ground != nil {
+			marks = *c.Calibration.Ground
+		}
+		if tried[marks] {
+			continue
+		}
+		tried[marks] = true
 		moved, err := s.moved(r.Context(), c, info, stamp)
 		if r.Context().Err() != nil {
 			s.failed(w, r, r.Context().Err())

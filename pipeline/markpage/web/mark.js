@@ -140,7 +140,7 @@ class MarkPage {
   /** Has the program look at the whole clip: small pictures for the scrubber, where the horse is, which way it goes. */
   async survey(fresh) {
     // Who has to wait for it chooses by hand.
-    if (this.step === 'look') this.lookTimer = setTimeout(() => this.decided(null), 2500);
+    if (this.step === 'look') this.lookTimer = setTimeout(() => this.decided(null), 4000);
     let overview = null;
     try {
       overview = await get('/api/overview', { clip: this.clip.path }, { signal: this.ends.signal });
@@ -163,8 +163,8 @@ class MarkPage {
     if (seen && seen === this.clip.guess.view) {
       this.parts.view = seen;
       this.agreed = true;
-      this.setStep('marks');
       this.goTo(openingFrame(this.clip, this.parts));
+      this.setStep('marks');
     } else {
       this.setStep('horse');
     }
@@ -275,7 +275,11 @@ class MarkPage {
       this.stage.fit();
     }
     this.letGo();
-    if (step === 'marks') this.zoomToHorse();
+    if (step === 'marks') {
+      const first = this.proposals.frames()[0];
+      if (first !== undefined && this.markedFrames().length === 0) this.goToProposed(first);
+      else this.zoomToHorse();
+    }
     this.refresh();
   }
 
@@ -941,7 +945,7 @@ class MarkPage {
     const proposed = this.step === 'marks' ? this.proposals.at(this.frame).size : 0;
     const missing = this.step === 'ground' ? this.ground.missing() : null;
     const ask = proposed > 0 ? [h('strong', { class: 'ask proposed' }, '? Do the proposed marks sit right?')]
-      : this.step === 'marks' ? [active
+      : this.step === 'marks' ? [active && (this.nextStop() || !this.enoughHere())
         ? h('strong', { class: `ask ${sideOf(active)}` }, h('span', { 'aria-hidden': 'true' }, `${symbols[sideOf(active)]} `), `Click the ${landmarkNames[active]}`)
         : h('strong', { class: 'ask middle' }, this.nextStop() ? 'This frame is done' : 'Enough frames are marked')]
         : missing ? [h('strong', { class: 'ask middle' }, `Click the ${missing}`)] : [];
@@ -1103,12 +1107,12 @@ class MarkPage {
   }
 
   async nextClip() {
-    await this.saver.flush();
+    await this.saver.done();
     await openNext(this.clip.path);
   }
 
   async measureNow() {
-    await this.saver.flush();
+    await this.saver.done();
     await send('POST', '/api/measure', { clip: this.clip.path });
     location.hash = `#/look/${encodeURIComponent(this.clip.path)}`;
   }

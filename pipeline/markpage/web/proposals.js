@@ -54,7 +54,7 @@ export class Proposals {
     if (sides.some((n) => n === 0) || this.asked === 'own') return;
     this.asked = 'own';
     // What was just placed is saved first: the program reads the file.
-    page.saver.flush().then(() => this.load());
+    page.saver.done().then(() => this.load());
   }
 
   /** The proposals of a frame that are neither confirmed nor thrown away. */

@@ -98,6 +98,13 @@ export class Saver {
     this.sent = []; // What was sent and not answered: it may be on disk.
     this.taken = []; // What other windows kept and this one saves with its own.
     this.asking = false;
+    this.waiters = [];
+  }
+
+  /** Resolves once what is under way has been saved, or could not be. */
+  done() {
+    this.flush();
+    return this.busy ? new Promise((resolve) => { this.waiters.push(resolve); }) : Promise.resolve();
   }
 
   /**
@@ -200,6 +207,7 @@ export class Saver {
       }
     } finally {
       this.busy = false;
+      for (const resolve of this.waiters.splice(0)) resolve();
     }
   }
 
