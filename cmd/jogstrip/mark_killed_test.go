@@ -50,7 +50,7 @@ func openTab(t *testing.T) *tab {
 	if err := chromedp.Do(ctx, chromedp.EmulateViewport(1440, 900)); err != nil {
 		t.Fatal(err)
 	}
-	page, endPage := context.WithTimeout(ctx, 8*time.Minute)
+	page, endPage := context.WithTimeout(ctx, 30*time.Minute)
 	t.Cleanup(endPage)
 	return &tab{T: t, ctx: page}
 }

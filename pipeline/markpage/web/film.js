@@ -4,7 +4,7 @@
 // of the frame that is named has been painted: see ready.
 
 import { Frames } from './frames.js';
-import { send } from './api.js';
+import { send, Away } from './api.js';
 
 const signAfter = 120; // ms of waiting before the wait is told: most pictures are there sooner.
 const restAfter = 220; // ms after the last step of a held key.
@@ -81,6 +81,7 @@ export class Film {
   settle() {
     const f = this.frame;
     const asked = performance.now();
+    clearTimeout(this.again);
     this.full = -1;
     this.sign();
     this.steps.show(f).then((bitmap) => {
@@ -91,7 +92,10 @@ export class Film {
       this.sharpen(f);
       this.prepare(f);
     }).catch((error) => {
-      if (this.frame === f && !this.closed && error.name !== 'AbortError') this.failed(f, error);
+      if (this.frame !== f || this.closed || error.name === 'AbortError') return;
+      this.failed(f, error);
+      // The program may come back.
+      if (error instanceof Away) this.again = setTimeout(() => { if (this.frame === f && !this.ready) this.settle(); }, 1500);
     });
     // Meanwhile a small one, if there is one.
     clearTimeout(this.meanwhile);
@@ -182,7 +186,7 @@ export class Film {
   close() {
     this.closed = true;
     this.playing = false;
-    for (const t of [this.restTimer, this.meanwhile, this.sharpTimer, this.signTimer]) clearTimeout(t);
+    for (const t of [this.restTimer, this.meanwhile, this.sharpTimer, this.signTimer, this.again]) clearTimeout(t);
     for (const f of [this.steps, this.plays, this.fulls]) f?.close();
   }
 }
