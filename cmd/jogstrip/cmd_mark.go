@@ -27,17 +27,19 @@ import (
 )
 
 type markOptions struct {
-	address string
-	remote  bool
-	plain   bool
-	noOpen  bool
-	verbose bool
+	address     string
+	remote      bool
+	plain       bool
+	noOpen      bool
+	noProposals bool
+	verbose     bool
 }
 
 func (o *markOptions) addFlags(f *pflag.FlagSet) {
 	f.BoolVar(&o.remote, "remote", false, "let handlers' phones send clips, and a tablet of yours in; shows a code to scan")
 	f.StringVar(&o.address, "address", "", "address and port to listen on: with --remote for phones (default: this computer's in the local network), without it for this computer alone")
 	f.BoolVar(&o.plain, "plain-http", false, "with --remote: do not encrypt, so that others in the network can read along")
+	f.BoolVar(&o.noProposals, "no-proposals", false, "propose no marks: leaves the processor to others")
 	f.BoolVar(&o.noOpen, "no-open", false, "do not open the browser")
 	f.BoolVar(&o.verbose, "verbose", false, "say which requests were refused and why")
 }
@@ -89,7 +91,7 @@ compare it with the one shown beside the code, and go on only if they are equal.
 			if err != nil {
 				return err
 			}
-			return runMark(cmd.Context(), a, opts, args[0], markTools{measurer, probeAside(self), checkAside(self)})
+			return runMark(cmd.Context(), a, opts, args[0], markTools{measurer, newClipProposer(self), probeAside(self), checkAside(self)})
 		},
 	}
 	opts.addFlags(c.Flags())
@@ -100,6 +102,7 @@ compare it with the one shown beside the code, and go on only if they are equal.
 // own.
 type markTools struct {
 	measurer markpage.Measurer
+	proposer markpage.Proposer
 	probe    func(ctx context.Context, path string) (*clip.Info, error)
 	check    phone.Check
 }
@@ -109,7 +112,10 @@ func runMark(ctx context.Context, a *app, opts markOptions, folder string, tools
 	if opts.verbose {
 		logger = slog.New(slog.NewTextHandler(a.stderr, nil))
 	}
-	page := markpage.Options{Folder: folder, Measurer: tools.measurer, Probe: tools.probe, Logger: logger}
+	if opts.noProposals {
+		tools.proposer = nil
+	}
+	page := markpage.Options{Folder: folder, Measurer: tools.measurer, Proposer: tools.proposer, Probe: tools.probe, Logger: logger}
 	var phones *phone.Server
 	if opts.remote {
 		config, err := os.UserConfigDir()

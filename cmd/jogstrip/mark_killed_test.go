@@ -176,7 +176,7 @@ type marking struct {
 
 func startMarking(t *testing.T, dir string) *marking {
 	t.Helper()
-	cmd := jogstrip(t, "mark", "--no-open", dir)
+	cmd := jogstrip(t, "mark", "--no-open", "--no-proposals", dir)
 	cmd.SysProcAttr = &syscall.SysProcAttr{Setsid: true}
 	cmd.Stderr = os.Stderr
 	out, err := cmd.StdoutPipe()

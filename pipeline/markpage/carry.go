@@ -34,7 +34,7 @@ func (s *Server) carry(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	out := carryAnswer{Reason: "no other clip beside it has ground marks in a picture of the same size"}
-	const tries = 3 // The nearest clips decide; comparing takes a moment each.
+	const tries = 3                              // The nearest clips decide; comparing takes a moment each.
 	tried := make(map[geometry.GroundMarks]bool) // Clips of one set-up have the same marks.
 	for _, c := range s.sameSetUp(r.Context(), rel, info) {
 		if len(tried) == tries {
