@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/cdproto/log"
 	"github.com/chromedp/cdproto/page"
@@ -86,6 +87,15 @@ func (b *browser) tab(width, height int64) *browser {
 	}
 	t.do(chromedp.EmulateViewport(width, height))
 	return t
+}
+
+// prefers makes the browser ask for dark pages, or light ones.
+func prefers(dark bool) action {
+	scheme := map[bool]string{true: "dark", false: "light"}[dark]
+	return func(ctx context.Context, t *chromedp.Target) (chromedp.Void, error) {
+		_, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
+		return chromedp.Void{}, err
+	}
 }
 
 // touchEvent is what fingers do on the screen.

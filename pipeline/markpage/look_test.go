@@ -24,8 +24,9 @@ func TestLookAtTheViews(t *testing.T) {
 	for _, size := range []struct {
 		name          string
 		width, height int64
-	}{{"1366", 1366, 768}, {"375", 375, 740}, {"1440", 1440, 900}, {"200", 683, 384}} {
-		b.do(chromedp.EmulateViewport(size.width, size.height))
+		dark          bool
+	}{{"1366", 1366, 768, false}, {"375", 375, 740, false}, {"1440-dark", 1440, 900, true}, {"200", 683, 384, false}} {
+		b.do(chromedp.EmulateViewport(size.width, size.height), prefers(size.dark))
 		for _, v := range []struct{ name, hash, ready string }{
 			{"list", "#/", `document.querySelectorAll('.clip').length === 4`},
 			{"mark", hash("mark", visitFolder+"/toward-1.mp4"), `document.querySelector('canvas.picture') !== null`},
@@ -43,6 +44,7 @@ func TestLookAtTheViews(t *testing.T) {
 				b.wait(`[...document.querySelectorAll('.thumb img')].every((i) => i.complete)`)
 			}
 			b.fits()
+			b.accessible()
 			b.shoot(v.name + "-" + size.name)
 		}
 	}

@@ -612,7 +612,7 @@ class MarkPage {
     };
     const room = 0.2 * Math.max(box.x1 - box.x0, box.y1 - box.y0);
     // A head before dark trees may not have been seen to move.
-    return { x0: box.x0 - room, y0: box.y0 - 2 * room, x1: box.x1 + room, y1: box.y1 + room };
+    return { x0: box.x0 - room, y0: box.y0 - 3 * room, x1: box.x1 + room, y1: box.y1 + room };
   }
 
   zoomToHorse() {
