@@ -347,7 +347,7 @@ func TestLooseClipsThroughKills(t *testing.T) {
 	for _, p := range ground[:3] {
 		b.press(p.X, p.Y)
 	}
-	b.wait(`document.querySelector('.task h2').textContent.includes('far left')`)
+	b.wait(`document.querySelector('.task h2')?.textContent.includes('far left')`)
 	program.kill()
 	b.open("about:blank")
 	program = startMarking(t, dir)
@@ -356,7 +356,7 @@ func TestLooseClipsThroughKills(t *testing.T) {
 	b.numbers(`location.hash = '#/mark/toward-1.mp4', []`)
 	b.wait(`document.querySelector('canvas.picture')?.dataset.frame !== undefined`)
 	b.click("#step-ground")
-	b.wait(`document.querySelector('.task h2').textContent.includes('far left')`)
+	b.wait(`document.querySelector('.task h2')?.textContent.includes('far left')`)
 	if got := b.numbers(`[parseFloat(document.querySelector('#lane-width_m').value), parseFloat(document.querySelector('#lane-length_m').value)]`); got[0] != 2.5 || got[1] != 8 {
 		t.Errorf("the rectangle's measures became %v", got)
 	}

@@ -357,3 +357,65 @@ func TestTwoTabsAndAKilledProgram(t *testing.T) {
 		t.Errorf("the browser still keeps %d copies of what is saved", kept)
 	}
 }
+
+// The picture stays where it is while the page's word about saving grows: a click
+// that is on its way hits what it was aimed at.
+func TestThePictureStaysWhereItIs(t *testing.T) {
+	clip, truth := renderedClip(t)
+	dir, _ := yard(t, clip, "toward-1.mp4")
+	s, stop := serveAt(t, dir, "", nil)
+	defer stop()
+	b := openBrowser(t, 1366, 768, false)
+	b.do(chromedp.Navigate(s.URL()))
+	b.view("mark", visitFolder+"/toward-1.mp4")
+	b.begin("toward")
+	b.goTo(len(truth.Times) / 2)
+	for _, size := range [][2]int64{{1366, 768}, {820, 1180}, {375, 740}} {
+		b.do(chromedp.EmulateViewport(size[0], size[1]))
+		where := func() []float64 {
+			return eval[[]float64](b, `(() => { const r = document.querySelector('canvas.picture').getBoundingClientRect(); return [r.left, r.top, r.width, r.height]; })()`)
+		}
+		b.run(`document.querySelector('#saved').textContent = ''`)
+		before := where()
+		for _, text := range []string{"Saved", "Not saved yet: the program is not running. Your work is kept in this browser and saved when the program is back."} {
+			b.run(fmt.Sprintf(`const e = document.querySelector('#saved'); e.className = 'kept'; e.textContent = %q`, text))
+			if now := where(); fmt.Sprint(now) != fmt.Sprint(before) {
+				t.Errorf("%d px wide: with %q the picture moves from %v to %v", size[0], text, before, now)
+			}
+		}
+		b.fits()
+	}
+}
+
+// While the disk is full the page says so, keeps what was placed, and saves it by
+// itself once there is room.
+func TestWhatAFullDiskRefusedIsSavedLater(t *testing.T) {
+	clip, truth := renderedClip(t)
+	dir, visit := yard(t, clip, "toward-1.mp4")
+	var full atomic.Bool
+	full.Store(true)
+	s := serveThrough(t, dir, func(next http.Handler) http.Handler {
+		return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+			if full.Load() && r.Method == http.MethodPut {
+				fail(w, http.StatusInsufficientStorage, errDiskFull)
+				return
+			}
+			next.ServeHTTP(w, r)
+		})
+	})
+	b := openBrowser(t, 1366, 768, false)
+	b.do(chromedp.Navigate(s.URL()))
+	b.view("mark", visitFolder+"/toward-1.mp4")
+	b.begin("toward")
+	at := len(truth.Times) / 2
+	b.goTo(at)
+	p := point(truth, traj.LeftFore, at)
+	b.press(p.X, p.Y)
+	b.wait(`document.querySelector('#saved').textContent.includes('the disk is full')`)
+	b.shoot("full")
+	full.Store(false)
+	if m := b.saved(filepath.Join(visit, "toward-1.mp4")); len(m.Marks) != 1 {
+		t.Errorf("%d marks once there is room", len(m.Marks))
+	}
+	b.silentBut("507", "Failed to load resource")
+}
