@@ -177,6 +177,16 @@ func TestFromNewClipToVisit(t *testing.T) {
 	b.wait(`document.querySelector('progress') && !document.querySelector('progress').hidden`)
 	b.wait(`document.querySelector('#best-advice') !== null`)
 	b.wait(`document.querySelector('.strip rect.run.lost') !== null`)
+	// What needs a person most comes first: the frame that wins most is on the screen
+	// and one click away, of the stretches the lost ones stand before those filled in,
+	// and the finding is short sentences.
+	b.wait(fmt.Sprintf(`document.querySelector('.where').value.startsWith('frame %d,')`, len(truth.Times)/2+2))
+	if got := eval[[]string](b, `[...document.querySelectorAll('.side ul.advice li')].map((l) => l.textContent.replace(/^\W+/, '').split(' from')[0])`); strings.Join(got, "; ") != "Left fore hoof, 5 frames; Head, 2 frames; Right fore hoof, 12 frames" {
+		t.Errorf("the stretches: %q", got)
+	}
+	if got := b.text(".finding"); got != "Signs point nowhere." {
+		t.Errorf("the finding begins %q", got)
+	}
 	b.shoot("look")
 	b.accessible()
 	b.click("#best-advice")

@@ -61,8 +61,8 @@ type Look struct {
 	Losses   []LookLoss    `json:"losses"`
 	// Advice lists frames that win most if marked, best first.
 	Advice []LookAdvice `json:"advice"`
-	// Finding is the one-paragraph result in plain words.
-	Finding string `json:"finding"`
+	// Finding is the result in plain words, a short sentence each.
+	Finding []string `json:"finding"`
 	// Notes are remarks on what the clip does not support.
 	Notes []string `json:"notes"`
 }
@@ -90,12 +90,14 @@ type LookLoss struct {
 	First    int           `json:"first"`
 	Last     int           `json:"last"`
 	Reason   string        `json:"reason"`
+	Bridged  bool          `json:"bridged"` // The way between was filled in.
 }
 
 // LookAdvice is a frame in which marking a landmark would help.
 type LookAdvice struct {
 	Frame    int           `json:"frame"`
 	Landmark traj.Landmark `json:"landmark"`
+	Wins     int           `json:"wins"` // About so many frames.
 	Reason   string        `json:"reason"`
 }
 
