@@ -253,3 +253,43 @@ func TestSpotsAreAsLargeAsAFinger(t *testing.T) {
 	b.shoot("touched")
 	b.silent()
 }
+
+// The pages of this half in the dark, on a narrow phone, and at twice the size.
+func TestLooksInTheDark(t *testing.T) {
+	clip, truth := renderedClip(t)
+	dir, visit := yard(t, clip, "toward-1.mp4")
+	if err := os.WriteFile(filepath.Join(visit, record.VisitFile), []byte("[[palpation]]\nregion = \"triceps\"\nside = \"left\"\nsoreness = 3\nbehaviour = \"ears back\"\n[[palpation]]\nregion = \"girth\"\nside = \"left\"\nsoreness = 1\n[[palpation]]\nregion = \"withers\"\nside = \"left\"\nsoreness = 0\n[[motion]]\nlimb = \"fore\"\nside = \"left\"\ndirection = \"forward\"\nease = \"less\"\n"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	marks := record.MarksPath(filepath.Join(visit, "toward-1.mp4"))
+	if err := os.WriteFile(marks, []byte(marksBody(960, 540)), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	m := &pretendMeasurer{frames: len(truth.Times)}
+	if err := m.Measure(t.Context(), filepath.Join(visit, "toward-1.mp4"), func(Progress) {}); err != nil {
+		t.Fatal(err)
+	}
+	s := serve(t, dir, m)
+	b := openBrowser(t, 1366, 768, false)
+	b.do(chromedp.Navigate(s.URL()))
+	b.wait(`document.querySelector('h1') !== null`)
+	b.dark()
+	for _, screen := range []struct {
+		name          string
+		width, height int64
+	}{{"dark", 1366, 768}, {"dark-phone", 375, 740}, {"dark-200-percent", 683, 384}} {
+		b.do(chromedp.EmulateViewport(screen.width, screen.height))
+		for _, v := range []struct{ view, rel, ready string }{
+			{"visit", visitFolder, `document.querySelectorAll('.found').length === 2`},
+			{"look", visitFolder + "/toward-1.mp4", `document.querySelector('.strip') !== null && document.querySelector('#best-advice') !== null`},
+			{"phones", "", `document.querySelector('.command') !== null`},
+		} {
+			b.view(v.view, v.rel)
+			b.wait(v.ready)
+			b.fits()
+			b.accessible()
+			b.shoot(v.view + "-" + screen.name)
+		}
+	}
+	b.silent()
+}
