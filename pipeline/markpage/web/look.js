@@ -166,8 +166,8 @@ class LookPage {
   stretch(l) {
     const side = sideOf(l.landmark);
     const n = l.last - l.first + 1;
-    return h('li', {}, h('span', { class: `sign-text ${side}`, 'aria-hidden': 'true' }, symbols[side]), ' ',
-      button(`${cap(landmarkNames[l.landmark])}, ${n} ${n === 1 ? 'frame' : 'frames'} from ${this.seconds(l.first)}`, () => this.goTo(l.first), { class: 'link' }), `: ${l.reason}${l.bridged ? '; filled in between' : ''}`);
+    return h('li', {},
+      button([h('span', { class: `sign-text ${side}`, 'aria-hidden': 'true' }, symbols[side]), `\u00a0${cap(landmarkNames[l.landmark])}, ${n} ${n === 1 ? 'frame' : 'frames'} from ${this.seconds(l.first)}`], () => this.goTo(l.first), { class: 'link' }), `: ${l.reason}${l.bridged ? '; filled in between' : ''}`);
   }
 
   /** One frame that wins if marked. */
@@ -224,8 +224,11 @@ class LookPage {
     this.slider.value = String(f);
     this.where.value = `frame ${f}, ${this.clip.times[f].toFixed(3)} s`;
     this.slider.setAttribute('aria-valuetext', this.where.value);
+    if (this.onScreen !== f) this.stage.paint(); // What is shown is another frame's picture: it says so.
     return this.frames.show(f).then((bitmap) => {
-      if (this.frame === f && !this.closed) this.stage.show(bitmap);
+      if (this.frame !== f || this.closed) return;
+      this.onScreen = f;
+      this.stage.show(bitmap);
     }, () => {});
   }
 
@@ -256,8 +259,12 @@ class LookPage {
   }
 
   draw({ c, to, ratio }) {
-    if (!this.look) return;
     const f = this.frame;
+    if (this.onScreen !== f) {
+      drawWords(c, `The picture of frame ${f} is on its way…`, 10 * ratio, 18 * ratio, 13 * ratio, '#ffe58a');
+      return;
+    }
+    if (!this.look) return;
     const time = this.clip.times[f];
     for (const t of this.look.tracks) {
       if (this.hidden.has(t.landmark)) continue;
