@@ -65,12 +65,13 @@ func TestLengthsAreShownBackBeforeTheyCount(t *testing.T) {
 	b := openBrowser(t, 1366, 768, false)
 	b.do(chromedp.Navigate(s.URL()))
 	b.view("mark", visitFolder+"/toward-1.mp4")
-	b.wait(`document.querySelector('canvas.picture')?.dataset.frame !== undefined`)
-	b.choose(".choice input[value=toward]")
+	b.begin("toward")
+	b.click("#step-horse")
 	b.fill("#withers", "15.3 hands")
 	b.wait(`document.querySelector('#withers').closest('.field').textContent.includes('1.6 m = 5 ft 3 in = 15.3 hands')`)
 	b.click("#step-ground")
-	frame := len(truth.Times) / 2
+	b.rested()
+	frame := eval[int](b, `Number(document.querySelector('canvas.picture').dataset.frame)`)
 	for _, p := range groundPoints(truth, frame) {
 		b.press(p.X, p.Y)
 	}
@@ -103,6 +104,7 @@ func TestLengthsAreShownBackBeforeTheyCount(t *testing.T) {
 		t.Error("what is still being typed counts")
 	}
 	b.do(chromedp.KeyEvent(kb.Tab))
+	b.run(`document.activeElement.blur()`) // The panel is drawn anew once nothing in it is being typed.
 	b.wait(`document.querySelector('.notice.good')?.textContent.includes('Camera')`)
 	b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
 	b.shoot("read")
