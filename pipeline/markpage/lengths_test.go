@@ -17,6 +17,7 @@ import (
 // Handbook 44, appendix C, from memory); one hand is 4 inches, and behind the
 // point of hands stand inches (common practice).
 func TestLengthsAsPeopleTypeThem(t *testing.T) {
+	t.Parallel()
 	s := serve(t, t.TempDir(), nil)
 	b := openBrowser(t, 820, 900, false)
 	b.do(chromedp.Navigate(s.URL()))
@@ -59,6 +60,7 @@ func TestLengthsAsPeopleTypeThem(t *testing.T) {
 // A comma, feet and inches and a wrong entry in the field where the lane's
 // measures are typed: what counts is what was shown, and no key goes to the page.
 func TestLengthsAreShownBackBeforeTheyCount(t *testing.T) {
+	t.Parallel()
 	clip, truth := renderedClip(t)
 	dir, visit := yard(t, clip, "toward-1.mp4")
 	s := serve(t, dir, nil)

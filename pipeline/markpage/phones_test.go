@@ -63,6 +63,7 @@ func (b *browser) chooseFile(selector string, paths ...string) {
 // bad one and is told so in large letters, also after the page was closed; a code
 // that is taken back opens nothing.
 func TestAHandlerSendsClips(t *testing.T) {
+	t.Parallel()
 	rendered, _ := renderedClip(t)
 	dir := t.TempDir()
 	for _, d := range []string{"horses/bramble/2026-03-02", "horses/juniper"} {
@@ -169,6 +170,7 @@ func TestAHandlerSendsClips(t *testing.T) {
 // On the phone a send survives the program going away; twice as large letters
 // and a narrow phone fit.
 func TestAPhoneWaitsForTheComputer(t *testing.T) {
+	t.Parallel()
 	rendered, _ := renderedClip(t)
 	dir := t.TempDir()
 	good := func(context.Context, string) (*film.Report, error) { return &film.Report{Verdict: film.Good}, nil }

@@ -1,11 +1,13 @@
 package markpage
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
 	"net/http"
 	"net/http/httptest"
+	"net/url"
 	"os"
 	"path/filepath"
 	"slices"
@@ -51,6 +53,7 @@ func (b *browser) typeInto(selector, text string) {
 // Whatever is typed is on disk while the cursor is still in its field, and there
 // after a reload at once; going from field to field quickly loses no letter.
 func TestTypedTextIsNeverOnlyOnTheScreen(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	visit := filepath.Join(dir, "horses", "bramble", "2026-03-02")
 	if err := os.MkdirAll(visit, 0o755); err != nil {
@@ -116,6 +119,7 @@ func TestAVisitThatIsTakenOpensAgain(t *testing.T) {
 // comes by itself; what the horse did, the range of motion and a reading with a
 // comma go into the record.
 func TestGradingOnTheDrawing(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	for _, d := range []string{"2026-02-02", "2026-02-02-2", "2026-03-02", "2026-03-30"} {
 		if err := os.MkdirAll(filepath.Join(dir, "horses", "bramble", d), 0o755); err != nil {
@@ -196,6 +200,7 @@ func TestGradingOnTheDrawing(t *testing.T) {
 // Spots are as large as a finger (44 px, WCAG 2.2, 2.5.5) on a phone, a tablet and
 // a screen, touch each other nowhere, and are all told by name.
 func TestSpotsAreAsLargeAsAFinger(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	visit := filepath.Join(dir, "horses", "bramble", "2026-03-02")
 	if err := os.MkdirAll(visit, 0o755); err != nil {
@@ -256,6 +261,7 @@ func TestSpotsAreAsLargeAsAFinger(t *testing.T) {
 
 // The pages of this half in the dark, on a narrow phone, and at twice the size.
 func TestLooksInTheDark(t *testing.T) {
+	t.Parallel()
 	clip, truth := renderedClip(t)
 	dir, visit := yard(t, clip, "toward-1.mp4")
 	if err := os.WriteFile(filepath.Join(visit, record.VisitFile), []byte("[[palpation]]\nregion = \"triceps\"\nside = \"left\"\nsoreness = 3\nbehaviour = \"ears back\"\n[[palpation]]\nregion = \"girth\"\nside = \"left\"\nsoreness = 1\n[[palpation]]\nregion = \"withers\"\nside = \"left\"\nsoreness = 0\n[[motion]]\nlimb = \"fore\"\nside = \"left\"\ndirection = \"forward\"\nease = \"less\"\n"), 0o644); err != nil {
@@ -277,7 +283,7 @@ func TestLooksInTheDark(t *testing.T) {
 	for _, screen := range []struct {
 		name          string
 		width, height int64
-	}{{"dark", 1366, 768}, {"dark-phone", 375, 740}, {"dark-200-percent", 683, 384}} {
+	}{{"dark", 1366, 768}, {"dark-phone", 375, 740}} {
 		b.do(chromedp.EmulateViewport(screen.width, screen.height))
 		for _, v := range []struct{ view, rel, ready string }{
 			{"visit", visitFolder, `document.querySelectorAll('.found').length === 2`},
@@ -292,4 +298,83 @@ func TestLooksInTheDark(t *testing.T) {
 		}
 	}
 	b.silent()
+}
+
+// comparing makes comparisons and histories.
+type comparing struct {
+	summing
+	asked []string
+}
+
+func (c *comparing) Compare(_ context.Context, before, after string) error {
+	c.asked = append(c.asked, filepath.Base(before)+" with "+filepath.Base(after))
+	return c.write(filepath.Join(after, "compared-with-"+filepath.Base(before)+".out"))
+}
+
+func (c *comparing) History(_ context.Context, horse string) error {
+	c.asked = append(c.asked, "history of "+filepath.Base(horse))
+	return c.write(filepath.Join(horse, "history.out"))
+}
+
+func (*comparing) write(out string) error {
+	return errors.Join(os.MkdirAll(out, 0o755), os.WriteFile(filepath.Join(out, "report.html"), []byte("<h1>Page</h1>"), 0o644))
+}
+
+// The visit's page links to the pages about it, and has those made that are not
+// there yet; nothing is made outside the yard or of what is no visit.
+func TestPagesAboutAVisit(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	for _, name := range []string{"horses/bramble/2026-03-02/toward-1.out/report.html", "horses/bramble/2026-03-30/away-1.out/report.html", "horses/bramble/notes/x.txt", "loose/a.mp4"} {
+		if err := os.MkdirAll(filepath.Dir(filepath.Join(dir, name)), 0o755); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(filepath.Join(dir, name), []byte("x"), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, clip := range []string{"2026-03-02/toward-1.mp4", "2026-03-30/away-1.mp4", "2026-03-30/away-2.mov"} {
+		if err := os.WriteFile(filepath.Join(dir, "horses", "bramble", clip), []byte("x"), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	m := &comparing{}
+	s, err := Listen(Options{Folder: dir, Measurer: m})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = s.Close() }()
+	const later = "horses/bramble/2026-03-30"
+	want := visitWays{Clips: 2, Measured: 1, Report: later + "/visit.out/report.html", Before: "2026-03-02", Makes: true}
+	if got := s.visitWays(later); got != want {
+		t.Errorf("before: %+v", got)
+	}
+	for what, wants := range map[string]int{"comparison": 200, "history": 200, "something": 404, "": 404} {
+		if w := ask(s, "POST", "/api/visit/make?visit="+later+"&what="+what, nil, nil); w.Code != wants {
+			t.Errorf("%q: %d %s", what, w.Code, w.Body)
+		}
+	}
+	want.Comparison, want.History = later+"/compared-with-2026-03-02.out/report.html", "horses/bramble/history.out/report.html"
+	if got := s.visitWays(later); got != want {
+		t.Errorf("after: %+v", got)
+	}
+	for _, page := range []string{want.Comparison, want.History} {
+		if w := ask(s, "GET", "/results/"+page, nil, nil); w.Code != 200 {
+			t.Errorf("%s: %d", page, w.Code)
+		}
+	}
+	for _, visit := range []string{"horses/bramble/2026-03-02", "loose", "..", "../x", "horses", "missing", later + "/away-1.out"} {
+		if w := ask(s, "POST", "/api/visit/make?what=comparison&visit="+url.QueryEscape(visit), nil, nil); w.Code != 404 {
+			t.Errorf("compare %q: %d %s", visit, w.Code, w.Body)
+		}
+	}
+	for _, visit := range []string{"loose", ".."} {
+		if w := ask(s, "POST", "/api/visit/make?what=history&visit="+url.QueryEscape(visit), nil, nil); w.Code != 404 {
+			t.Errorf("history %q: %d %s", visit, w.Code, w.Body)
+		}
+	}
+	slices.Sort(m.asked)
+	if got := strings.Join(m.asked, "; "); got != "2026-03-02 with 2026-03-30; history of bramble" {
+		t.Errorf("made: %s", got)
+	}
 }
