@@ -378,3 +378,35 @@ func TestPagesAboutAVisit(t *testing.T) {
 		t.Errorf("made: %s", got)
 	}
 }
+
+// The program is stopped while the record is typed: the browser keeps every
+// letter, the list says so, and it is saved once the program is back.
+func TestTypedWhileTheProgramIsAway(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	visit := filepath.Join(dir, "horses", "bramble", "2026-03-02")
+	if err := os.MkdirAll(visit, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	s, stop := serveAt(t, dir, "", nil)
+	address := s.Address()
+	b := openBrowser(t, 1366, 768, false)
+	b.do(chromedp.Navigate(s.URL()))
+	b.wait(`document.querySelector('h1') !== null`)
+	b.view("visit", visitFolder)
+	b.typeInto("#visit-reason", "short")
+	b.visitOnDisk(visit, func(v *record.Visit) bool { return v.Reason == "short" })
+	stop()
+	b.typeInto("#visit-reason", " in front")
+	b.click("#grade-2")
+	b.wait(`document.querySelector('#saved').textContent.includes('kept in this browser')`)
+	again, stopAgain := serveAt(t, dir, address, nil)
+	defer stopAgain()
+	b.do(chromedp.Navigate(again.URL()))
+	b.wait(`document.querySelector('.notice.warn a')?.textContent === '` + visitFolder + `'`)
+	b.click(".notice.warn a")
+	b.visitOnDisk(visit, func(v *record.Visit) bool {
+		return v.Reason == "short in front" && len(v.Palpation) == 1 && v.Palpation[0].Soreness == 2
+	})
+	b.silentBut("net::ERR_", "Failed to load resource")
+}

@@ -12,6 +12,7 @@ const phases = { waiting: 'waiting to be measured', running: 'being measured', d
 export async function openList(main, _path, { show }) {
   const { folder, clips, more, measures, looking } = await get('/api/clips');
   // What was said of a clip before its first mark is no work that could be lost.
+  const records = unsent('visit', () => true);
   const waiting = unsent('marks', (parts) => Object.keys(parts).some((name) => name.startsWith('mark:') || name === 'calibration'));
   const groups = new Map();
   for (const c of clips) {
@@ -57,6 +58,8 @@ export async function openList(main, _path, { show }) {
     night, summary,
     clips.length === 0 ? emptyList() : null,
     more ? h('p', { class: 'notice warn' }, 'There are more clips in this folder than the list shows. Open a folder inside it.') : null,
+    records.length > 0 ? h('div', { class: 'notice warn' }, h('p', {}, 'This browser keeps parts of a visit’s record that were not saved because the program was away. Open the record to save them:'),
+      h('ul', {}, records.map((p) => h('li', {}, h('a', { href: `#/visit/${encodeURIComponent(p)}` }, p))))) : null,
     waiting.length > 0 ? h('div', { class: 'notice warn' }, h('p', {}, 'This browser keeps marks that were not saved because the program was away. Open the clip to save them:'),
       h('ul', {}, waiting.map((p) => h('li', {}, h('a', { href: `#/mark/${encodeURIComponent(p)}` }, p))))) : null,
     asked,

@@ -153,7 +153,7 @@ class LookPage {
     this.stage.paint();
   }
 
-  seconds(frame) { return `${this.clip.times[Math.max(0, Math.min(this.clip.times.length - 1, frame))].toFixed(2)} s`; }
+  seconds(frame) { return `${this.clip.times[Math.max(0, Math.min(this.clip.times.length - 1, frame))].toFixed(2)}\u00a0s`; }
 
   toMark(a) { return `#/mark/${encodeURIComponent(this.clip.path)}?frame=${a.frame}&landmark=${a.landmark}`; }
 
@@ -167,7 +167,7 @@ class LookPage {
     const side = sideOf(l.landmark);
     const n = l.last - l.first + 1;
     return h('li', {},
-      button([h('span', { class: `sign-text ${side}`, 'aria-hidden': 'true' }, symbols[side]), `\u00a0${cap(landmarkNames[l.landmark])}, ${n} ${n === 1 ? 'frame' : 'frames'} from ${this.seconds(l.first)}`], () => this.goTo(l.first), { class: 'link' }), `: ${l.reason}${l.bridged ? '; filled in between' : ''}`);
+      button([h('span', { class: `sign-text ${side}`, 'aria-hidden': 'true' }, symbols[side]), `\u00a0${cap(landmarkNames[l.landmark])}, ${n} ${n === 1 ? 'frame' : 'frames'} from ${this.seconds(l.first)}`], () => this.goTo(l.first), { class: 'link' }), h('small', { class: 'block' }, `${cap(l.reason)}${l.bridged ? '; filled in between' : ''}.`));
   }
 
   /** One frame that wins if marked. */
