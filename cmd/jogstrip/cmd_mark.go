@@ -12,6 +12,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"runtime"
+	"runtime/debug"
 	"strings"
 	"time"
 
@@ -91,12 +92,19 @@ compare it with the one shown beside the code, and go on only if they are equal.
 			if err != nil {
 				return err
 			}
+			// The page lies open all evening beside other programs: pictures that nobody
+			// wants any more are tidied up in time.
+			defer debug.SetMemoryLimit(debug.SetMemoryLimit(pageMemory))
 			return runMark(cmd.Context(), a, opts, args[0], markTools{measurer, newClipProposer(self), probeAside(self), checkAside(self)})
 		},
 	}
 	opts.addFlags(c.Flags())
 	return c
 }
+
+// pageMemory is what the marks page should stay within, bytes: twice the pictures
+// that it keeps, and what else it needs. The decoders that it starts have their own.
+const pageMemory = 256 << 20
 
 // markTools are what looks into clips and measures them, each in a process of its
 // own.

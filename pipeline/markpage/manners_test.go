@@ -53,6 +53,7 @@ func (b *browser) saved(clip string) *record.Marks {
 // While a picture is late, its frame's number is already there. A click goes to
 // no frame then, the wait is told, and neither does a key place or hide anything.
 func TestNothingIsPlacedOnAPictureThatIsNotThere(t *testing.T) {
+	t.Parallel()
 	clip, truth := renderedClip(t)
 	dir, visit := yard(t, clip, "toward-1.mp4")
 	var late atomic.Bool
@@ -100,6 +101,7 @@ func TestNothingIsPlacedOnAPictureThatIsNotThere(t *testing.T) {
 // What a person types and does at a bench: every letter is kept, the click after
 // typing counts, a comma is a decimal point, drags and swipes place nothing.
 func TestManners(t *testing.T) {
+	t.Parallel()
 	clip, truth := renderedClip(t)
 	dir, visit := yard(t, clip, "toward-1.mp4")
 	path := filepath.Join(visit, "toward-1.mp4")
@@ -224,6 +226,7 @@ func (b *browser) loupes(x, y float64) map[string]bool {
 
 // A finger that swipes moves nothing; one that rests first aims with the loupe.
 func TestFingers(t *testing.T) {
+	t.Parallel()
 	clip, truth := renderedClip(t)
 	dir, visit := yard(t, clip, "toward-1.mp4")
 	path := filepath.Join(visit, "toward-1.mp4")
@@ -273,6 +276,7 @@ func TestFingers(t *testing.T) {
 
 // The way on is in sight at once, in a small laptop's window and at twice the size.
 func TestTheWayOnIsInSight(t *testing.T) {
+	t.Parallel()
 	clip, _ := renderedClip(t)
 	dir, _ := yard(t, clip, "toward-1.mp4", "run.mp4")
 	s := serve(t, dir, nil)
@@ -312,6 +316,7 @@ func TestTheWayOnIsInSight(t *testing.T) {
 // Two tabs on one clip place marks while the program is away and are closed. Both
 // marks are there when it is back.
 func TestTwoTabsAndAKilledProgram(t *testing.T) {
+	t.Parallel()
 	clip, truth := renderedClip(t)
 	dir, visit := yard(t, clip, "toward-1.mp4")
 	path := filepath.Join(visit, "toward-1.mp4")
@@ -361,6 +366,7 @@ func TestTwoTabsAndAKilledProgram(t *testing.T) {
 // The picture stays where it is while the page's word about saving grows: a click
 // that is on its way hits what it was aimed at.
 func TestThePictureStaysWhereItIs(t *testing.T) {
+	t.Parallel()
 	clip, truth := renderedClip(t)
 	dir, _ := yard(t, clip, "toward-1.mp4")
 	s, stop := serveAt(t, dir, "", nil)
@@ -390,6 +396,7 @@ func TestThePictureStaysWhereItIs(t *testing.T) {
 // While the disk is full the page says so, keeps what was placed, and saves it by
 // itself once there is room.
 func TestWhatAFullDiskRefusedIsSavedLater(t *testing.T) {
+	t.Parallel()
 	clip, truth := renderedClip(t)
 	dir, visit := yard(t, clip, "toward-1.mp4")
 	var full atomic.Bool

@@ -91,6 +91,7 @@ func (k *knowing) Propose(_ context.Context, clip string, view traj.View, like [
 // on. Clicks and keys are counted; whatever is measured later was placed or
 // confirmed, and the file tells which.
 func TestTwelveClips(t *testing.T) {
+	t.Parallel()
 	needFFmpeg(t)
 	if browserPath() == "" {
 		t.Skip("SKIPPED: no browser; scripts/setup-browser installs Chromium")

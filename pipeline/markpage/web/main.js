@@ -35,10 +35,13 @@ function setCrumbs(clip, here) {
         clip.measures ? h('a', { href: `#/look/${path}` }, 'Second look') : null,
         h('a', { href: `#/check/${path}` }, 'Film check'),
         h('a', { href: `#/visit/${encodeURIComponent(clip.group)}` }, 'Visit'),
-        h('button', { type: 'button', class: 'link', id: 'crumb-next', title: 'The next clip that needs marks', onclick: () => openNext(clip.path) }, 'Next clip ›')),
-    ] : here ? [h('span', { 'aria-hidden': 'true' }, ' › '), h('span', { class: 'here' }, here)] : h('span', { class: 'ways' }, h('a', { href: '#/phones' }, 'Handlers’ phones')));
+        nextLink(clip.path)),
+    ] : here ? [h('span', { 'aria-hidden': 'true' }, ' › '), h('span', { class: 'here' }, here), h('span', { class: 'ways' }, nextLink(''))] : h('span', { class: 'ways' }, h('a', { href: '#/phones' }, 'Handlers’ phones')));
   for (const a of crumbs.querySelectorAll('a')) if (a.getAttribute('href') === location.hash.split('?')[0]) a.setAttribute('aria-current', 'page');
 }
+
+/** The way to the next clip that needs marks, from wherever one is. */
+const nextLink = (path) => h('button', { type: 'button', class: 'link', id: 'crumb-next', title: 'The next clip that needs marks', onclick: () => openNext(path) }, 'Next clip ›');
 
 const views = { mark: openMark, look: openLook, check: openCheck, visit: openVisit, help: openHelp, phones: openPhones };
 
