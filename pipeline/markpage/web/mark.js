@@ -266,6 +266,7 @@ class MarkPage {
 
   setStep(step) {
     this.step = step;
+    this.say('');
     if (step === 'marks') {
       this.want = this.nextStop()?.side ?? 'left';
       this.active = this.nextLandmark();
