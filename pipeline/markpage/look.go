@@ -56,6 +56,8 @@ type Look struct {
 	Advice []LookAdvice `json:"advice"`
 	// Finding is the one-paragraph result in plain words.
 	Finding string `json:"finding"`
+	// Doubts are what a person is asked about before a limb is named.
+	Doubts []LookDoubt `json:"doubts,omitempty"`
 	// Notes are remarks on what the clip does not support.
 	Notes []string `json:"notes"`
 }

@@ -108,6 +108,12 @@ class LookPage {
     await send('POST', '/api/measure', { clip: this.clip.path });
   }
 
+  /** Writes into the marks that what is doubted has been looked at and is so. */
+  async confirm(kind) {
+    await send('POST', '/api/confirm', { clip: this.clip.path, kind });
+    await this.load();
+  }
+
   refresh() {
     const { look, clip } = this;
     const path = encodeURIComponent(clip.path);
@@ -121,6 +127,8 @@ class LookPage {
     put(this.side,
       h('h2', {}, 'What was found'), h('p', { class: 'finding' }, look.finding),
       this.state.stale ? h('p', { class: 'notice warn' }, 'Marks or clip have changed since: measure again.') : null,
+      (look.doubts ?? []).map((d) => h('div', { class: 'notice warn doubt' }, h('p', {}, h('strong', {}, d.sentence), ` ${d.check}`),
+        button('I have looked: it is so', () => this.confirm(d.kind), { class: 'confirm' }))),
       head, h('div', { class: 'actions' }, this.again,
         this.state.report ? h('a', { class: 'button', id: 'report', href: reportAddress(clip.group, this.state.report), target: '_blank', rel: 'noopener' }, 'Report') : null),
       h('h2', {}, 'Frames that win most if marked'),
