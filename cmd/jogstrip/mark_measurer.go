@@ -159,6 +159,12 @@ func (m *clipMeasurer) Look(_ context.Context, clip string) (*markpage.Look, err
 		Tracks: []markpage.LookTrack{}, Contacts: []markpage.LookContact{}, Losses: []markpage.LookLoss{}, Advice: []markpage.LookAdvice{},
 		Finding: shortSentences(result), Notes: slices.Concat([]string{}, result.Problems, result.Tracking.Notes, result.Run.Notes),
 	}
+	for _, d := range result.Doubts {
+		if d.Severity == record.SecondLook {
+			look.Doubts = append(look.Doubts, markpage.LookDoubt{Kind: d.Kind, Sentence: d.Sentence, Check: d.Check})
+			look.Notes = slices.DeleteFunc(look.Notes, func(n string) bool { return strings.HasPrefix(n, d.Sentence) })
+		}
+	}
 	for _, c := range result.Run.Contacts {
 		look.Contacts = append(look.Contacts, markpage.LookContact{Limb: c.Limb, On: c.On, Off: c.Off})
 	}

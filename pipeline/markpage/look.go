@@ -63,6 +63,8 @@ type Look struct {
 	Advice []LookAdvice `json:"advice"`
 	// Finding is the result in plain words, a short sentence each.
 	Finding []string `json:"finding"`
+	// Doubts are what a person is asked about before a limb is named.
+	Doubts []LookDoubt `json:"doubts,omitempty"`
 	// Notes are remarks on what the clip does not support.
 	Notes []string `json:"notes"`
 }

@@ -222,6 +222,7 @@ func (s *Server) routes() http.Handler {
 	mux.HandleFunc("GET /api/check", s.checkClip)
 	mux.HandleFunc("GET /api/look", s.look)
 	mux.HandleFunc("POST /api/measure", s.measure)
+	mux.HandleFunc("POST /api/confirm", s.confirm)
 	mux.HandleFunc("GET /api/progress", s.progress)
 	mux.HandleFunc("GET /api/visit", s.getVisit)
 	mux.HandleFunc("PUT /api/visit", s.putVisit)

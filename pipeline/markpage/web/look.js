@@ -114,6 +114,12 @@ class LookPage {
     await send('POST', '/api/measure', { clip: this.clip.path });
   }
 
+  /** Writes into the marks that what is doubted has been looked at and is so. */
+  async confirm(kind) {
+    await send('POST', '/api/confirm', { clip: this.clip.path, kind });
+    await this.load();
+  }
+
   refresh() {
     const { look, clip } = this;
     const path = encodeURIComponent(clip.path);
@@ -132,6 +138,8 @@ class LookPage {
     };
     put(this.side,
       this.state.stale ? h('p', { class: 'notice warn' }, 'Marks or clip have changed since: measure again.') : null,
+      (look.doubts ?? []).map((d) => h('div', { class: 'notice warn doubt' }, h('p', {}, h('strong', {}, d.sentence), ` ${d.check}`),
+        button('I have looked: it is so', () => this.confirm(d.kind), { class: 'confirm' }))),
       head,
       h('h2', {}, 'What was found'), look.finding.map((sentence, i) => h('p', { class: i === 0 ? 'finding' : undefined }, sentence)),
       h('h2', {}, 'Where to help'),
