@@ -48,7 +48,7 @@ func TestMarkersAreDrawnWhereTruthSays(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			p := &painter{m: m, yard: newYard(&m.scene), body: newBody(m), out: newPicture(m.scene.Camera.Width, m.scene.Camera.Height), view: m.eyeAt}
+			p := &painter{m: m, yard: newYard(m), body: newBody(m), out: newPicture(m.scene.Camera.Width, m.scene.Camera.Height), view: m.eyeAt}
 			b := p.body
 			all, mats := b.tris, b.mat
 			// The balls in the order in which they are made.
@@ -203,7 +203,7 @@ func TestLayerAgreesWithTheYard(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	y := newYard(&m.scene)
+	y := newYard(m)
 	y.marks = nil
 	got, want := newPicture(480, 270), newPicture(480, 270)
 	l := newLayer(m, y)
