@@ -117,6 +117,7 @@ func Remeasure(out, marks string, truth *scene.Truth) (*Figures, *record.Result,
 type seen struct {
 	x, y, sd, sdY float64
 	across        bool
+	marked        bool // A person put it there.
 }
 
 // readSignals returns the positions reported as seen. Index: frame.
@@ -146,7 +147,7 @@ func readSignals(path string) (map[traj.Landmark]map[int]seen, error) {
 			if row[at] != "tracked" && row[at] != "marked" && row[at] != "across" {
 				continue
 			}
-			s := seen{across: row[at] == "across"}
+			s := seen{across: row[at] == "across", marked: row[at] == "marked"}
 			for _, part := range []struct {
 				suffix string
 				into   *float64

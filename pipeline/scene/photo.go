@@ -256,9 +256,10 @@ func (p *photo) at(u, v, foot float32, mirror bool) colour {
 	k := 0
 	var t float32
 	if f > 1 {
-		l := math.Log2(float64(f))
-		k = int(l)
-		t = float32(l) - float32(k)
+		// The exponent, and between powers of two the mantissa: near enough to a logarithm.
+		bits := math.Float32bits(f)
+		k = int(bits>>23) - 127
+		t = float32(bits&(1<<23-1)) / (1 << 23)
 		if k >= len(p.levels)-1 {
 			k, t = len(p.levels)-1, 0
 		}
