@@ -382,3 +382,43 @@ func (y *Yardstick) Write(w io.Writer) {
 		fmt.Fprintf(w, "| %s: %s | %s | %d of %d | %.3g | %.3g | %d of %d |\n", k.view, k.name, m.unit, m.given, y.clips[k.view], median(absolute(m.off)), median(m.half), m.held, m.given)
 	}
 }
+
+// enough is how many coordinates a factor is worth printing of.
+const enough = 30
+
+// WriteFactors writes, for every view and part, by what factor the stated spreads
+// along x and down the picture would have to grow for errors and spreads to agree,
+// on these clips. The factor of the middle is that of the median size of errors, which
+// single wrong positions do not move: where it is far below the other, there are
+// outliers, which wider spreads would only hide.
+func (y *Yardstick) WriteFactors(w io.Writer) {
+	fmt.Fprintf(w, "%-28s %9s %16s %16s\n", "view, part", "positions", "x: all, middle", "down: all, middle")
+	parts := slices.Clone(y.order.parts)
+	slices.SortStableFunc(parts, func(a, b partKey) int { return viewOrder(a.view) - viewOrder(b.view) })
+	both := func(x []float64) string {
+		if len(x) < enough {
+			return "–"
+		}
+		// The median size of a normal error is 0.6745 standard deviations.
+		return fmt.Sprintf("%.2f, %.2f", rms(x), median(absolute(x))/0.6745)
+	}
+	for _, k := range parts {
+		p := y.parts[k]
+		fmt.Fprintf(w, "%-28s %9d %16s %16s\n", fmt.Sprintf("%s: %s", k.view, k.part), p.reported, both(p.x), both(p.y))
+	}
+	fmt.Fprintf(w, "\n%-28s %9s %22s\n", "view, part, end of stance", "timed", "mean, SD of the error, ms")
+	events := slices.Clone(y.order.events)
+	slices.SortStableFunc(events, func(a, b eventKey) int { return viewOrder(a.view) - viewOrder(b.view) })
+	for _, k := range events {
+		e := y.events[k]
+		if len(e.off) == 0 {
+			continue
+		}
+		m := mean(e.off)
+		centred := slices.Clone(e.off)
+		for i := range centred {
+			centred[i] -= m
+		}
+		fmt.Fprintf(w, "%-28s %9d %22s\n", fmt.Sprintf("%s: %s, %s", k.view, k.part, k.end), len(e.off), fmt.Sprintf("%+.0f, %.0f", m, rms(centred)))
+	}
+}
