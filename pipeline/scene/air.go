@@ -5,8 +5,8 @@ import "math"
 // blade says how high the grass stands before a place, as a share of the highest: a
 // few wide tufts of narrow blades, fixed to the ground.
 func blade(x, y float32) float32 {
-	tuft := step32(-0.35, 0.35, noise2(x*7+31, y*5))
-	return tuft * (0.25 + 0.75*step32(-0.5, 0.7, noise2(x*140, y*9)))
+	tuft := 0.35 + 0.65*step32(-0.5, 0.3, noise2(x*7+31, y*5))
+	return tuft * (0.2 + 0.8*step32(-0.6, 0.6, noise2(x*110, y*9)))
 }
 
 // darkness is the share of the light that the horse's shadow takes at a pixel: less
@@ -20,6 +20,43 @@ func (y *yard) darkness(e *eye, px, py float64) float32 {
 	lit := y.shade.lit(float32(e.c.x+d.x*k), float32(e.c.y+d.y*k))
 	s := y.l.shadow
 	return lit * s / (1 - s + lit*s)
+}
+
+// contactShadows darkens the ground under hooves that are near it, from which they
+// keep the sky's light.
+func (p *painter) contactShadows(t float64) {
+	e := p.view(t)
+	for limb := range p.m.falls {
+		h := p.m.hoofAt(limb, t)
+		deep := 0.62 * math.Exp(-h.z/0.05)
+		if deep < 0.03 {
+			continue
+		}
+		k := p.m.k
+		at := p.m.lane(h.s-0.062*k, h.l, 0)
+		x, y, z := e.project(at)
+		if z < 0.5 {
+			continue
+		}
+		reach := 0.17 * k
+		rx := reach * e.f / z
+		b := box{max(0, int(x-rx)), max(0, int(y-rx)), min(p.out.w, int(x+rx)+2), min(p.out.h, int(y+rx)+2)}
+		for py := b.y0; py < b.y1; py++ {
+			for px := b.x0; px < b.x1; px++ {
+				d := e.ray(float64(px), float64(py))
+				if d.z >= 0 {
+					continue
+				}
+				q := e.c.add(d.mul(-e.c.z / d.z)).sub(at)
+				r2 := (q.x*q.x + q.y*q.y) / (0.085 * 0.085 * k * k)
+				if r2 > 4 {
+					continue
+				}
+				i := py*p.out.w + px
+				p.out.y[i] = 16 + (p.out.y[i]-16)*float32(math.Pow(1-deep*math.Exp(-r2*1.1), 1/gamma))
+			}
+		}
+	}
 }
 
 // dust draws the puffs that landing hooves raise.
@@ -45,8 +82,8 @@ func (p *painter) dust(t float64) {
 					continue
 				}
 				r := radius * e.f / z
-				a := thick * float32(puff.strength*0.75*math.Exp(-age/0.16)*math.Min(1, age/0.02))
-				near := float32(1 / (z - 0.05))
+				a := thick * float32(puff.strength*0.95*math.Exp(-age/0.2)*math.Min(1, age/0.02))
+				near := float32(1 / math.Max(0.3, z-0.22)) // It spreads before the hoof, too.
 				b := box{max(0, int(x-r)) &^ 1, max(0, int(y-0.6*r)) &^ 1, min(p.out.w, int(x+r)+2) &^ 1, min(p.out.h, int(y+0.6*r)+2) &^ 1}
 				for py := b.y0; py < b.y1; py++ {
 					for px := b.x0; px < b.x1; px++ {

@@ -30,7 +30,7 @@ func TestLook(t *testing.T) {
 			t.Fatal(err)
 		}
 		p := m.newPainters(1)[0]
-		for _, share := range []float64{0.25, 0.6, 0.92} {
+		for _, share := range []float64{0.5, 0.92} {
 			if view == traj.Away {
 				share = 1 - share
 			}

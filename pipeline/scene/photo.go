@@ -39,7 +39,7 @@ func Photographs() []Photograph {
 		{"fur", "/usr/lib/python3/dist-packages/scipy/misc/face.dat", "python3-scipy", "a raccoon by Judy Weggelaar; public domain"},
 		{"meadow", lomiri + "/aitzgorri_by_Aitzol_Berasategi.jpg", "lomiri-wallpapers-16.04", "meadow, wood and hills by Aitzol Berasategi; CC-BY-4.0"},
 		{"hill", lomiri + "/picosdeeuropa_by_Aitzol_Berasategi.jpg", "lomiri-wallpapers-16.04", "turf, a path and mountains by Aitzol Berasategi; CC-BY-4.0"},
-		{"leaves", lomiri + "/Dragonfly_by_Bolly.jpg", "lomiri-wallpapers-16.04", "leaves before the sky by Bolly; CC-BY-SA-4.0"},
+		{"wood", lomiri + "/life_by_Aitzol_Berasategi.jpg", "lomiri-wallpapers-16.04", "trees above a stream by Aitzol Berasategi; CC-BY-4.0"},
 	}
 }
 

@@ -191,6 +191,9 @@ func (p *painter) frame(t float64) *picture {
 	} else {
 		p.out.copy(p.still)
 	}
+	if p.yard.photos != nil {
+		p.contactShadows(t)
+	}
 	p.draw(t, passesOf(p.samplesFor(t)))
 	if p.m.scene.Yard.Dust > 0 {
 		p.dust(t)

@@ -4,17 +4,19 @@ import "math"
 
 // scenic is how the surroundings of a scene with photographs are laid out.
 type scenic struct {
-	photo  string  // Name of the backdrop.
-	wide   float32 // The photograph is so many metres wide.
-	foot   float32 // The ground's edge lies at this share of its height, from above.
-	shift  float32 // Where in the photograph, as a share of its width, the lane's end lies.
-	light  float32
-	barn   bool
-	barnX  float32
-	fence  bool
-	seed   float32
-	worn   float32
-	coarse float32 // Size of the ground's grains over the photograph's.
+	photo string  // Name of the backdrop.
+	wide  float32 // The photograph is so many metres wide.
+	foot  float32 // The ground's edge lies at this share of its height, from above.
+	shift float32 // Where in the photograph, as a share of its width, the lane's end lies.
+	light float32
+	barn  bool
+	barnX float32
+	// barnLong is the length of the barn; a long one fills the picture's width.
+	barnLong float32
+	fence    bool
+	seed     float32
+	worn     float32
+	coarse   float32 // Size of the ground's grains over the photograph's.
 }
 
 // backdrops are photographs with the row, as a share of the height, that is put at
@@ -23,7 +25,7 @@ var backdrops = []scenic{
 	{photo: "meadow", wide: 74, foot: 0.78},
 	{photo: "meadow", wide: 96, foot: 0.70},
 	{photo: "hill", wide: 76, foot: 0.62},
-	{photo: "leaves", wide: 70, foot: 0.97},
+	{photo: "wood", wide: 64, foot: 0.30},
 }
 
 func newScenic(m *motion) scenic {
@@ -34,6 +36,10 @@ func newScenic(m *motion) scenic {
 	s.light = float32(0.8 + 0.4*rng.Float64())
 	s.barn = rng.Float64() < 0.5
 	s.barnX = float32(-12 + 16*rng.Float64())
+	s.barnLong = 11
+	if rng.Float64() < 0.4 {
+		s.barnX, s.barnLong = -26, 60
+	}
 	s.fence = rng.Float64() < 0.7
 	s.seed = float32(rng.Float64() * 200)
 	s.worn = float32(0.5 + 0.5*rng.Float64())
@@ -100,7 +106,7 @@ func (y *yard) pictured(x, v, across, along float32) colour {
 		}
 		if y.s.Yard.Ground == Sand {
 			// Old hoof prints: dents with a lit and a dark side.
-			n += 0.55 * fade(5, along) * (dents(x+seed, v+0.05) - dents(x+seed, v-0.05))
+			n += 0.35 * fade(5, along) * (dents(x+seed, v+0.05) - dents(x+seed, v-0.05))
 		}
 		track := abs32(abs32(x)-0.75) - 0.22 + 0.08*noise2(x*2, v*0.7)
 		n *= wide * (1 - 0.14*s.worn*(1-step32(-0.15, 0.15, track)))
@@ -182,7 +188,8 @@ func (y *yard) view(x, z, foot float32) colour {
 
 // barnWall draws a brick building with a door and a roof.
 func (y *yard) barnWall(c colour, x, z, foot float32, light colour, edge func(float32) float32) colour {
-	const long, eaves, ridge = 11, 3.1, 5.2
+	const eaves, ridge = 3.1, 5.2
+	long := y.scenic.barnLong
 	inside := func(lo, hi, v float32) float32 { return 1 - max(edge(lo-v), edge(v-hi)) }
 	if x < -1 || x > long+1 || z > ridge+1 {
 		return c
@@ -195,6 +202,12 @@ func (y *yard) barnWall(c colour, x, z, foot float32, light colour, edge func(fl
 	}
 	wall := colour{0.27, 0.15, 0.105}.mul(n * (1 + 0.12*noise2(x*1.3+4, z*1.7))).tint(light)
 	c = mix(c, wall, inside(0, long, x)*inside(-1, eaves, z))
+	// Doors and windows come again and again along a long one.
+	bay := x
+	if x > 0 {
+		bay = x - 11.5*float32(int(x/11.5))
+	}
+	x = bay
 	door := colour{0.02, 0.017, 0.015}.mul(1 + 0.5*noise2(x*2, z*2))
 	c = mix(c, door, inside(2.2, 4.3, x)*inside(-1, 2.5, z))
 	leaf := colour{0.10, 0.12, 0.08}.mul(1 + 0.15*float32(math.Sin(float64(x)*40))).tint(light)
