@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"testing"
 
@@ -44,7 +45,7 @@ func TestReportReal(t *testing.T) {
 	clips := accuracy.RealClips()
 	figures := make([]*accuracy.RealFigures, len(clips))
 	for i, c := range clips {
-		out, err := measuredReal(t, root, c)
+		out, err := measuredReal(t, root, c, nil)
 		if err != nil {
 			t.Logf("%s: %v", c.Name, err)
 			continue
@@ -55,6 +56,27 @@ func TestReportReal(t *testing.T) {
 	}
 	var b bytes.Buffer
 	accuracy.WriteReal(&b, clips, figures)
+	// The same clips with other readings as marks: three, four and six of each foot.
+	// Slow motion is left out, which says nothing new of that.
+	clips = slices.DeleteFunc(clips, func(c accuracy.RealClip) bool { return c.Name == "horse-trot" })
+	others := make([][]*accuracy.RealFigures, len(clips))
+	for i, c := range clips {
+		for which, n := range []int{3, 3, 4, 6} {
+			marks, err := accuracy.OtherMarks(filepath.Join(root, "data", "real"), c, n, which)
+			if err != nil {
+				t.Fatal(err)
+			}
+			var f *accuracy.RealFigures
+			if out, err := measuredReal(t, root, c, marks); err != nil {
+				t.Logf("%s, other marks %d: %v", c.Name, which+1, err)
+			} else if f, err = accuracy.JudgeReal(filepath.Join(root, "data", "real"), c, out); err != nil {
+				t.Fatal(err)
+			}
+			others[i] = append(others[i], f)
+		}
+	}
+	fmt.Fprintf(&b, "\nWith other readings as marks, three, four or six of each foot:\n\n")
+	accuracy.WriteStrides(&b, clips, others)
 	publish(t, "real", b.Bytes())
 }
 
