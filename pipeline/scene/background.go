@@ -57,7 +57,7 @@ func newYard(m *motion) *yard {
 	y.shade = newShade(m, &y.l)
 	if s.Yard.Photos {
 		y.scenic = newScenic(m)
-		y.photos = loadPhotos(y.scenic.photo, os.Stderr)
+		y.photos = loadPhotos(Photographs(), y.scenic.photo, os.Stderr)
 	}
 	return y
 }

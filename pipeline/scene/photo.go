@@ -11,6 +11,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"sync"
 )
 
@@ -45,12 +46,12 @@ func Photographs() []Photograph {
 
 // MissingPhotographs names the packages that are not installed of those that
 // Photographs come from; nil where all are there.
-func MissingPhotographs() []string {
+func MissingPhotographs() []string { return missingOf(Photographs()) }
+
+func missingOf(list []Photograph) []string {
 	var out []string
-	seen := map[string]bool{}
-	for _, p := range Photographs() {
-		if _, err := os.Stat(p.Path); err != nil && !seen[p.Package] {
-			seen[p.Package] = true
+	for _, p := range list {
+		if _, err := os.Stat(p.Path); err != nil && !slices.Contains(out, p.Package) {
 			out = append(out, p.Package)
 		}
 	}
@@ -72,31 +73,22 @@ type photos struct {
 	hill                               *photo
 }
 
-// warnOnce keeps a missing package from being named in every clip.
-var warnOnce sync.Once
-
-// loadPhotos reads the pictures that a scene needs. What is missing stays nil, is
-// named loudly on warn, and procedural noise stands in for it.
-func loadPhotos(backdrop string, warn io.Writer) *photos {
-	if missing := MissingPhotographs(); missing != nil {
-		warnOnce.Do(func() {
-			fmt.Fprintf(warn, "scene: PHOTOGRAPHS MISSING: Debian's %v are not installed (./scripts/setup test installs them); noise stands in for them, and clips are easier than they should be\n", missing)
-		})
+// loadPhotos reads the pictures of list that a scene needs. What is missing or cannot
+// be read stays nil, is named loudly on warn, and procedural noise stands in for it.
+func loadPhotos(list []Photograph, backdrop string, warn io.Writer) *photos {
+	if missing := missingOf(list); missing != nil {
+		fmt.Fprintf(warn, "scene: PHOTOGRAPHS MISSING: Debian's %v are not installed (./scripts/setup test installs them); noise stands in for them, and clips are easier than they should be\n", missing)
 	}
+	var mutex sync.Mutex
 	read := func(name string, wide int) *photo {
-		for _, p := range Photographs() {
-			if p.Name == name {
-				ph, err := readPhoto(p.Path, wide)
-				if err != nil {
-					if !os.IsNotExist(err) {
-						fmt.Fprintf(warn, "scene: photograph %s: %v\n", p.Path, err)
-					}
-					return nil
-				}
-				return ph
-			}
+		i := slices.IndexFunc(list, func(p Photograph) bool { return p.Name == name })
+		ph, err := readPhoto(list[i].Path, wide)
+		if err != nil && !os.IsNotExist(err) {
+			mutex.Lock()
+			defer mutex.Unlock()
+			fmt.Fprintf(warn, "scene: photograph %s: %v; noise stands in for it\n", list[i].Path, err)
 		}
-		return nil
+		return ph
 	}
 	p := &photos{}
 	var wg sync.WaitGroup
@@ -302,7 +294,7 @@ func fold(i int32, n int, mirror bool) int {
 // in metres; where it repeats, one of many shifted copies stands, faded into the
 // next, so that no pattern shows.
 func (p *photo) strewn(x, y, tile, foot float32) float32 {
-	k := 2.5 * noise2(x*0.55/tile+7, y*0.55/tile)
+	k := 4 * noise2(x*0.45/tile+7, y*0.45/tile)
 	i, f := floor32(k)
 	t := step32(0.25, 0.75, f)
 	shift := func(i int32) (float32, float32) {

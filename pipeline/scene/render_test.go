@@ -41,7 +41,7 @@ func TestMarkersAreDrawnWhereTruthSays(t *testing.T) {
 		{"hand", Scene{Camera: Camera{Hand: true, Samples: 96, ShakeDeg: 0.3}}, 0.02},
 		{"rolling shutter", Scene{Camera: Camera{Hand: true, Samples: 96, ReadoutS: 1.0 / 70}}, 0.03},
 		{"barrel, rolled", Scene{Camera: Camera{K1: -0.15, RollDeg: 2.5, PitchDeg: 4, Samples: 96}}, 0.02},
-		{"cushion, hand, rolling shutter", Scene{Camera: Camera{K1: 0.1, Hand: true, Samples: 96, ReadoutS: 1.0 / 70}}, 0.03},
+		{"cushion, hand", Scene{Camera: Camera{K1: 0.1, Hand: true, Samples: 48}}, 0.03},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			s := c.s
