@@ -144,20 +144,22 @@ func readPhoto(path string, wide int) (*photo, error) {
 	return &photo{[]plane{base}}, nil
 }
 
-// planeOf averages n × n pixels of a picture into one, n so that it is at most wide.
+// planeOf makes one pixel of every n × n of a picture, n so that it is at most wide:
+// the mean of four of them, or of all where n is 2.
 func planeOf(img image.Image, wide int) plane {
 	r := img.Bounds()
 	n := (r.Dx() + wide - 1) / wide
 	p := plane{w: r.Dx() / n, h: r.Dy() / n}
 	p.v = make([]colour, p.w*p.h)
+	m := min(n, 2)
 	at := func(x, y int) colour {
-		switch m := img.(type) {
+		switch q := img.(type) {
 		case *image.YCbCr:
-			i, j := m.YOffset(x, y), m.COffset(x, y)
-			l, cb, cr := float32(m.Y[i]), float32(m.Cb[j])-128, float32(m.Cr[j])-128
+			i, j := q.YOffset(x, y), q.COffset(x, y)
+			l, cb, cr := float32(q.Y[i]), float32(q.Cb[j])-128, float32(q.Cr[j])-128
 			return colour{decode((l + 1.402*cr) / 255), decode((l - 0.3441*cb - 0.7141*cr) / 255), decode((l + 1.772*cb) / 255)}
 		case *image.Gray:
-			k := decode(float32(m.GrayAt(x, y).Y) / 255)
+			k := decode(float32(q.GrayAt(x, y).Y) / 255)
 			return colour{k, k, k}
 		}
 		a, b, c, _ := img.At(x, y).RGBA()
@@ -167,10 +169,10 @@ func planeOf(img image.Image, wide int) plane {
 		for y := from; y < to; y++ {
 			for x := range p.w {
 				var sum colour
-				for k := range n * n {
-					sum = sum.add(at(r.Min.X+x*n+k%n, r.Min.Y+y*n+k/n))
+				for k := range m * m {
+					sum = sum.add(at(r.Min.X+x*n+k%m*n/m, r.Min.Y+y*n+k/m*n/m))
 				}
-				p.v[y*p.w+x] = sum.mul(1 / float32(n*n))
+				p.v[y*p.w+x] = sum.mul(1 / float32(m*m))
 			}
 		}
 	})
