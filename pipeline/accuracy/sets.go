@@ -94,7 +94,8 @@ func (c Clip) Clicking() demo.Clicking {
 // Film renders the clip with its marks into folder/clips and its truth into
 // folder/truth, and returns the clip's path and the truth. change, which may be nil,
 // alters the scene beforehand, for smaller and shorter clips. Clips that are there
-// already, made from the same scene, are kept.
+// already, made from the same scene, are kept; after a change of the renderer itself
+// the folder must be emptied by hand.
 func (c Clip) Film(ctx context.Context, folder string, change func(*scene.Scene)) (string, *scene.Truth, error) {
 	s := c.Scene()
 	if change != nil {
