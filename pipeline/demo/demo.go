@@ -216,6 +216,13 @@ var landmarksOf = map[traj.View][]traj.Landmark{
 type Clicking struct {
 	Distances int  // At how many; 0 means 3.
 	Exact     bool // Without the errors that clicks have.
+	// SD is how far a click is off along each axis, px; 0 means 0.4, under a loupe.
+	SD float64
+	// Wrong is how much too long the ground marks' width and length were measured,
+	// as shares.
+	Wrong [2]float64
+	// Unstated leaves out of the marks file how far clicks are off.
+	Unstated bool
 }
 
 // clickSD is how far a click under a loupe is off along each axis, px: what the
@@ -231,6 +238,9 @@ func Clicked(truth *scene.Truth, s scene.Scene, name string, how Clicking) *reco
 	if distances == 0 {
 		distances = 3
 	}
+	if how.SD != 0 {
+		sd = how.SD
+	}
 	if how.Exact {
 		sd = -1
 	}
@@ -244,9 +254,20 @@ func Clicked(truth *scene.Truth, s scene.Scene, name string, how Clicking) *reco
 	m := &record.Marks{Clip: name, View: view, Gait: gait, Picture: record.Picture{Width: truth.Width, Height: truth.Height}}
 	reference := 0
 	var frames []int
+	// Where somebody may stand before a limb, other steps are taken then; from behind
+	// the hinds say which.
+	peopled := s.Horse.Leads || s.Horse.Driven
+	limbs := []traj.Landmark{traj.LeftFore, traj.RightFore}
+	if peopled && view == traj.Away {
+		limbs = []traj.Landmark{traj.LeftHind, traj.RightHind}
+	}
 	for _, near := range truth.SeedFrames(distances) {
-		for _, limb := range []traj.Landmark{traj.LeftFore, traj.RightFore} {
-			f := standing(truth, limb, near)
+		for _, limb := range limbs {
+			var but []int
+			if peopled {
+				but = frames
+			}
+			f := standing(truth, limb, near, peopled, but)
 			if !slices.Contains(frames, f) {
 				frames = append(frames, f)
 			}
@@ -254,6 +275,13 @@ func Clicked(truth *scene.Truth, s scene.Scene, name string, how Clicking) *reco
 	}
 	slices.Sort(frames)
 	calibration := truth.Calibration(geometry.LevelMetric, reference, scene.ClickOptions{SD: sd, Seed: s.Seed + 1})
+	if g := calibration.Ground; g != nil {
+		g.WidthM *= 1 + how.Wrong[0]
+		g.LengthM *= 1 + how.Wrong[1]
+		if how.Unstated {
+			g.ClickSD = 0
+		}
+	}
 	m.Calibration = &calibration
 	for _, c := range truth.Clicks(frames, scene.ClickOptions{SD: sd, Seed: s.Seed, Landmarks: landmarksOf[view]}) {
 		if c.Landmark.IsHoof() && !stands(truth, c.Landmark, truth.Times[c.Frame]) {
@@ -264,18 +292,25 @@ func Clicked(truth *scene.Truth, s scene.Scene, name string, how Clicking) *reco
 	return m
 }
 
-// standing returns the frame nearest to near in the middle of a stance of limb.
-func standing(truth *scene.Truth, limb traj.Landmark, near int) int {
+// standing returns the frame nearest to near in the middle of a stance of limb; if
+// inSight, of a stance in which nobody stands before the limb, where there is one.
+// Frames in but are not taken.
+func standing(truth *scene.Truth, limb traj.Landmark, near int, inSight bool, but []int) int {
 	best, at := math.Inf(1), near
+	points := truth.Points(limb)
 	for _, c := range truth.Contacts {
 		middle := (c.On + c.HeelOff) / 2
 		if c.Limb != limb || middle < 0 || middle > truth.Times[len(truth.Times)-1] {
 			continue
 		}
-		if d := math.Abs(middle - truth.Times[near]); d < best {
-			best = d
-			i, _ := slices.BinarySearch(truth.Times, middle)
-			at = min(i, len(truth.Times)-1)
+		i, _ := slices.BinarySearch(truth.Times, middle)
+		i = min(i, len(truth.Times)-1)
+		d := math.Abs(middle - truth.Times[near])
+		if inSight && !points[i].Visible {
+			d += 100 // Only where no other is in sight.
+		}
+		if d < best && !slices.Contains(but, i) {
+			best, at = d, i
 		}
 	}
 	return at
