@@ -14,6 +14,7 @@ type Evidence string
 // The kinds of evidence.
 const (
 	Established Evidence = "established" // Shown to go with lameness in published work.
+	Suggested   Evidence = "suggested"   // Some published work and the trade say so: compared and scored, names no limb.
 	Description Evidence = "description" // Seen and reported; not shown to identify a lame limb.
 )
 
@@ -255,7 +256,7 @@ type Observation struct {
 	Left   float64 // NaN for measures without sides and for a side not seen.
 	Right  float64
 	Value  float64 // Right − left for sided measures, else the value; NaN where a side is missing.
-	SD     float64 // Standard deviation of Value from tracking and geometry; same unit.
+	SD     float64 // Standard deviation of Value from tracking and geometry; same unit. With one side seen, √2 times that side's.
 }
 
 type observationJSON struct {
@@ -308,6 +309,21 @@ type Series struct {
 	CommonSD float64 `json:"common_sd,omitempty"`
 	// SideCommonSD is the same of Left and of Right, each for itself.
 	SideCommonSD float64 `json:"common_side_sd,omitempty"`
+	// OfRun and OfHorse are means from the model of the run: of its own strides, and of
+	// the horse, of which they are a sample. Nil where observations are averaged.
+	OfRun   *Mean `json:"mean_of_run,omitempty"`
+	OfHorse *Mean `json:"mean_of_horse,omitempty"`
+}
+
+// Mean is a mean with its standard error, in the unit of its series; the sides' fields
+// are 0 for measures without sides.
+type Mean struct {
+	Value   float64 `json:"value"`
+	SE      float64 `json:"se"`
+	Left    float64 `json:"left,omitempty"`
+	LeftSE  float64 `json:"left_se,omitempty"`
+	Right   float64 `json:"right,omitempty"`
+	RightSE float64 `json:"right_se,omitempty"`
 }
 
 // Contact is one stance of one hoof.
@@ -488,7 +504,8 @@ const (
 	Improved      Verdict = "improved"
 	Worse         Verdict = "worse"
 	NoChange      Verdict = "no measurable change"
-	Changed       Verdict = "changed" // For measures that are neither better nor worse when they change.
+	Changed       Verdict = "changed"    // Went over to the other side without becoming more or less even.
+	NotJudged     Verdict = "not judged" // Of measures that are only described.
 	NotComparable Verdict = "not comparable"
 )
 
@@ -499,8 +516,8 @@ type Change struct {
 	Before   *Estimate `json:"before,omitempty"`
 	After    *Estimate `json:"after,omitempty"`
 	Change   *Estimate `json:"change,omitempty"` // After − before, of Value.
-	Smallest float64   `json:"smallest_change"`  // MDC95: the smallest change that counts.
-	OwnMDC   bool      `json:"from_own_repeats"` // Smallest came from repeat runs, not from the table.
+	Smallest float64   `json:"smallest_change"`  // The smallest change that counts, before correction.
+	OwnMDC   bool      `json:"from_own_repeats"` // How days differ came from own visits, not from the table.
 	P        float64   `json:"p"`                // Two-sided, before correction.
 	Holm     float64   `json:"p_corrected"`      // After Holm's correction; as P for the followed measure.
 	Followed bool      `json:"followed"`         // Declared beforehand; not corrected.
@@ -515,7 +532,7 @@ type Comparison struct {
 	After    Summary  `json:"after"`
 	Changes  []Change `json:"changes"`
 	Score    *Change  `json:"score,omitempty"`
-	Verdict  Verdict  `json:"verdict"`  // Of the followed measure, else of the score.
+	Verdict  Verdict  `json:"verdict"`  // Of the followed measure, else of the strongest that counts, else of the score.
 	Sentence string   `json:"sentence"` // What a trainer wants first.
 	Reasons  []string `json:"reasons,omitempty"`
 }

@@ -22,7 +22,7 @@ import (
 
 // MeasuringVersion rises whenever the same clip and marks may give other
 // numbers or pages than before; results of another version are made anew.
-const MeasuringVersion = 6
+const MeasuringVersion = 7
 
 // ErrNoMarks is wrapped by the error of a clip that has no marks file.
 var ErrNoMarks = errors.New("the clip has no marks")
@@ -265,7 +265,7 @@ func (j *job) measureOptions() metrics.Options {
 
 func (j *job) result(info *clip.Info, tracked *track.Result, run *metrics.Run, summary *metrics.Summary, broken error, opts MeasureOptions) *record.Result {
 	set := tracked.Set
-	r := &record.Result{Program: opts.Program, Inputs: j.inputs, Run: *run, Summary: summary}
+	r := &record.Result{Program: opts.Program, Inputs: j.inputs, Run: *run, Summary: summary, Declared: declaredBefore(j.around.Folder)}
 	r.Program.Measuring = MeasuringVersion
 	if r.Program.FFmpeg == "" {
 		r.Program.FFmpeg = clip.Version()

@@ -97,7 +97,7 @@ func pickPairs(c *metrics.Comparison, names []metrics.Name) []pair {
 			}
 		}
 		for _, ch := range c.Changes {
-			if d, ok := metrics.Define(ch.Name); ok && !ch.Followed && d.Evidence == metrics.Established && isDifference(d) {
+			if d, ok := metrics.Define(ch.Name); ok && !ch.Followed && d.Evidence != metrics.Description && isDifference(d) {
 				names = append(names, ch.Name)
 			}
 		}

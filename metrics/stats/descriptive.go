@@ -52,28 +52,6 @@ func sumSquares(x []float64) float64 {
 	return ss - s*s/float64(len(x))
 }
 
-// Autocorrelation returns the lag-1 autocorrelation of x as NIST StRD defines
-// it: the sum of products of neighbouring deviations over the sum of squares.
-// NaN where x has fewer than two values or no spread.
-func Autocorrelation(x []float64) float64 {
-	if len(x) < 2 {
-		return math.NaN()
-	}
-	mean := Mean(x)
-	var top, bottom float64
-	for i, v := range x {
-		d := v - mean
-		bottom += d * d
-		if i > 0 {
-			top += d * (x[i-1] - mean)
-		}
-	}
-	if bottom == 0 {
-		return math.NaN()
-	}
-	return top / bottom
-}
-
 // Quantile returns the p-quantile of sorted x with linear interpolation
 // between order statistics (type 7 of Hyndman & Fan 1996, The American
 // Statistician 50:361–365). It panics if x is empty.
@@ -102,31 +80,6 @@ func SymmetryIndex(left, right float64) float64 {
 		return math.NaN()
 	}
 	return 100 * (right - left) / (0.5 * (right + left))
-}
-
-// CircularMean returns the mean direction of angles in degrees, in [0, 360),
-// and the length of the mean vector (0: no direction at all, 1: all alike).
-// The direction is NaN where the vectors cancel. It panics if angles is empty.
-func CircularMean(angles []float64) (mean, length float64) {
-	if len(angles) == 0 {
-		panic(empty)
-	}
-	var s, c float64
-	for _, a := range angles {
-		sin, cos := math.Sincos(a * math.Pi / 180)
-		s += sin
-		c += cos
-	}
-	n := float64(len(angles))
-	length = math.Hypot(s, c) / n
-	if length < 1e-12 {
-		return math.NaN(), 0
-	}
-	mean = math.Atan2(s, c) * 180 / math.Pi
-	if mean < 0 {
-		mean += 360
-	}
-	return mean, length
 }
 
 // sorted returns a sorted copy of x.

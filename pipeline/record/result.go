@@ -31,6 +31,9 @@ type Result struct {
 	Problems []string         `json:"problems,omitempty"` // What limits the numbers, in sentences.
 	Run      metrics.Run      `json:"run"`
 	Summary  *metrics.Summary `json:"summary,omitempty"` // Of this run alone.
+	// Declared is the measure that each earlier visit's page named as followed when this
+	// clip was measured, by the visit folder's name: what counts as declared beforehand.
+	Declared map[string]metrics.Name `json:"declared_before,omitempty"`
 }
 
 // Program says what measured.
