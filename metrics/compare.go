@@ -349,11 +349,12 @@ func scoreChange(before, after *Summed, barrier string) *Change {
 const ScoreName Name = "asymmetry_score"
 
 // decide gives every comparable change its verdict. Two families are corrected for their
-// number, each by Holm's method: the established measures that compare the sides, and
-// the suggested ones. The measure declared beforehand and the score stand alone. What is
+// number, each by Holm's method, and share the 5 % between them: the established
+// measures that compare the sides, and the suggested ones. The measure declared beforehand and the score stand alone. What is
 // only described gets no verdict.
 func decide(c *Comparison, opts CompareOptions) {
-	for _, evidence := range []Evidence{Established, Suggested} {
+	const families = 2
+	for _, evidence := range [families]Evidence{Established, Suggested} {
 		var family []*Change
 		var p []float64
 		for i := range c.Changes {
@@ -364,7 +365,7 @@ func decide(c *Comparison, opts CompareOptions) {
 			}
 		}
 		for i, q := range stats.Holm(p) {
-			family[i].Holm, family[i].Verdict = q, judged
+			family[i].Holm, family[i].Verdict = math.Min(1, families*q), judged
 		}
 	}
 	for i := range c.Changes {

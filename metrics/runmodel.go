@@ -434,7 +434,7 @@ func (f *runFit) maximise() bool {
 		return v
 	}}
 	result, err := optimize.Minimize(problem, f.theta, &optimize.Settings{
-		FuncEvaluations: max(50, min(200, 8000/len(f.falls))), Converger: &optimize.FunctionConverge{Absolute: 0.02, Iterations: 12},
+		FuncEvaluations: max(50, min(300, 9000/len(f.falls))), Converger: &optimize.FunctionConverge{Absolute: 0.005, Iterations: 20},
 	}, &optimize.NelderMead{SimplexSize: 0.4})
 	if result == nil || err != nil && math.IsInf(result.F, 0) {
 		return false
@@ -533,59 +533,46 @@ const farOff = 11.0
 // and reports whether that changed: their own variance grows until they lie at farOff.
 // The distance is that from the fit without them.
 func (f *runFit) doubt() bool {
-	n := len(f.falls)
 	// P = V⁻¹ − V⁻¹X(X'V⁻¹X)⁻¹X'V⁻¹.
 	var vx, part, p mat.Dense
 	vx.Mul(f.inverse, f.x)
 	part.Mul(&vx, f.betaCov)
 	p.Mul(&part, vx.T())
+	p.Sub(f.inverse, &p)
 	changed := false
-	for i := range n {
-		a := mat.NewDense(2, 2, nil)
-		for q := range 2 {
-			for s := range 2 {
-				a.Set(q, s, f.inverse.At(2*i+q, 2*i+s)-p.At(2*i+q, 2*i+s))
-			}
-		}
-		var apart mat.Dense
-		if a.At(0, 0) < 1e-9 || a.At(1, 1) < 1e-9 || apart.Inverse(a) != nil {
+	for i := range f.falls {
+		block := [2][2]float64{{p.At(2*i, 2*i), p.At(2*i, 2*i+1)}, {p.At(2*i+1, 2*i), p.At(2*i+1, 2*i+1)}}
+		if block[0][0] < 1e-9 || block[1][1] < 1e-9 {
 			continue // Nothing else says where it should be.
 		}
-		e := [2]float64{
-			apart.At(0, 0)*f.solved.AtVec(2*i) + apart.At(0, 1)*f.solved.AtVec(2*i+1),
-			apart.At(1, 0)*f.solved.AtVec(2*i) + apart.At(1, 1)*f.solved.AtVec(2*i+1),
-		}
+		// Where the others put it: e is how far off it lies, apart the covariance of that.
+		apart := inverse2(block)
+		a, b := f.solved.AtVec(2*i), f.solved.AtVec(2*i+1)
+		e := [2]float64{apart[0][0]*a + apart[0][1]*b, apart[1][0]*a + apart[1][1]*b}
 		own := f.own(f.theta, i)
-		base := mat.NewDense(2, 2, nil)
-		for q := range 2 {
-			for s := range 2 {
-				own[q][s] /= f.worse[i]
-				base.Set(q, s, apart.At(q, s)-(f.worse[i]-1)*own[q][s])
-			}
-		}
 		distance := func(worse float64) float64 {
-			var b, inv mat.Dense
-			b.CloneFrom(base)
+			var c [2][2]float64
 			for q := range 2 {
 				for s := range 2 {
-					b.Set(q, s, b.At(q, s)+(worse-1)*own[q][s])
+					c[q][s] = apart[q][s] + (worse/f.worse[i]-1)*own[q][s]
 				}
 			}
-			if inv.Inverse(&b) != nil {
-				return 0
-			}
-			return e[0]*e[0]*inv.At(0, 0) + 2*e[0]*e[1]*inv.At(0, 1) + e[1]*e[1]*inv.At(1, 1)
+			c = inverse2(c)
+			return e[0]*e[0]*c[0][0] + 2*e[0]*e[1]*c[0][1] + e[1]*e[1]*c[1][1]
 		}
 		worse := 1.0
 		for distance(worse) > farOff && worse < 1e8 {
 			worse *= 1.3
 		}
-		if math.Abs(math.Log(worse/f.worse[i])) > 0.3 {
-			changed = true
-		}
+		changed = changed || math.Abs(math.Log(worse/f.worse[i])) > 0.3
 		f.worse[i] = worse
 	}
 	return changed
+}
+
+func inverse2(a [2][2]float64) [2][2]float64 {
+	det := a[0][0]*a[1][1] - a[0][1]*a[1][0]
+	return [2][2]float64{{a[1][1] / det, -a[0][1] / det}, {-a[1][0] / det, a[0][0] / det}}
 }
 
 // wildBy is by how much a footfall's own variance must have grown for it to count as

@@ -13,7 +13,7 @@ import (
 type horse struct {
 	mean     map[Name]float64 // Value: right − left where sided. A measure that is absent is not simulated.
 	strideSD map[Name]float64 // 0: the table's.
-	runSD    map[Name]float64 // 0: tolerance/1.96.
+	runSD    map[Name]float64 // 0: the table's.
 	errorSD  map[Name]float64 // Known error of a value; 0: none.
 	commonSD map[Name]float64
 	far      float64 // Error of the farthest stride over that of the nearest; 0: as errorSD, 0.5 to 1.5 times at random.
@@ -51,7 +51,7 @@ func (h horse) runs(rng *rand.Rand, gait traj.Gait, views []traj.View, strides i
 			s := Series{Name: d.Name, Unit: d.Unit, CommonSD: h.commonSD[d.Name]}
 			stride := orElse(h.strideSD[d.Name], row.StrideSD)
 			z := h.shared*runCommon + math.Sqrt(1-h.shared*h.shared)*rng.NormFloat64()
-			truth[d.Name] = mean + orElse(h.runSD[d.Name], row.Tolerance/1.959964)*z
+			truth[d.Name] = mean + orElse(h.runSD[d.Name], row.Tolerance/1.959964*math.Sqrt(1-ofDay))*z
 			offset := truth[d.Name] + s.CommonSD*rng.NormFloat64()
 			n := strides
 			if d.PerRun {

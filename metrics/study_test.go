@@ -17,7 +17,7 @@ import (
 	"jogstrip/track/traj"
 )
 
-// The study writes STUDY.md and power.png anew, whole:
+// The study writes STUDY.md anew, whole:
 //
 //	go test -tags study -run Study -timeout 120m ./metrics -study-write
 //
@@ -25,7 +25,7 @@ import (
 // the other measures are simulated stride by stride with the errors that following and
 // the camera make. From there everything goes through Summarise and Compare.
 var (
-	studyWrite  = flag.Bool("study-write", false, "write STUDY.md and power.png")
+	studyWrite  = flag.Bool("study-write", false, "write STUDY.md")
 	studyVisits = flag.Int("study-visits", 500, "simulated visits per cell")
 	studyRuns   = flag.Int("study-runs", 500, "simulated runs per camera height")
 )
@@ -40,8 +40,8 @@ func (l layout) String() string { return fmt.Sprintf("%d × %d", l.runs, l.strid
 
 var layouts = []layout{{1, 4}, {1, 7}, {1, 12}, {2, 4}, {2, 7}, {3, 7}, {4, 7}, {6, 7}}
 
-// studied is a simulated horse: what differs from run to run and from day to day, both
-// as large as the table says times a factor of the horse, drawn for each measure.
+// studied is a simulated horse, which differs from run to run and from day to day, both
+// alike, by what the table says times a factor of the horse, drawn for each measure.
 type studied struct {
 	horse
 	day map[Name]float64 // Standard deviation.
@@ -108,8 +108,8 @@ func drawn(rng *rand.Rand, factor, asymmetry float64) studied {
 		if f == 0 {
 			f = math.Exp(spreadOfHorses*rng.NormFloat64() - spreadOfHorses*spreadOfHorses)
 		}
-		h.runSD[d.Name] = f * row.Tolerance / stats.Z95
-		h.day[d.Name] = h.runSD[d.Name]
+		h.runSD[d.Name] = f * row.Tolerance / stats.Z95 * math.Sqrt(1-ofDay)
+		h.day[d.Name] = f * row.Tolerance / stats.Z95 * math.Sqrt(ofDay)
 		if !d.PerRun {
 			h.errorSD[d.Name] = row.StrideSD / 2
 			h.commonSD[d.Name] = row.Tolerance / 10
@@ -238,7 +238,7 @@ func TestStudy(t *testing.T) {
 	}
 	put("# Study: what the intervals and verdicts are worth\n")
 	put("Written whole by `go test -tags study -run Study -timeout 120m ./metrics -study-write -study-visits %d -study-runs %d`; nothing in it is set by hand. Horses, runs and clicks are simulated with known truth; each visit of each cell has a seed of its own, so a share of %d visits is known to ±%.1f %% (one standard error at 95 %%).\n", *studyVisits, *studyRuns, *studyVisits, 100*math.Sqrt(0.95*0.05/float64(*studyVisits)))
-	put("**What is in it.** Step lengths: runs of seven strides toward a camera (1500 px focal length at 1920 px), hooves marked with clicks of 0.4 px at 5.5, 8, 10.5 and 16 m and followed to 0.1 px, ground marks clicked as well; placements go through the camera found from these and through the model of the run. The other measures: strides scatter by the table's `stride_sd`, each is measured with half of that as error, a run with a common one (%.1f mm for body marks). Runs of one day differ by the table's tolerance/1.96 times a factor of the horse (log-normal, SD of its logarithm %.1f, mean square 1), and days by as much again. From there everything goes through the code that runs in the program.", UsualModel().BodyMM, spreadOfHorses)
+	put("**What is in it.** Step lengths: runs of seven strides toward a camera (1500 px focal length at 1920 px), hooves marked with clicks of 0.4 px at 5.5, 8, 10.5 and 16 m and followed to 0.1 px, ground marks clicked as well; placements go through the camera found from these and through the model of the run. The other measures: strides scatter by the table's `stride_sd`, each is measured with half of that as error, a run with a common one (%.1f mm for body marks). A measurement varies by the table's tolerance/1.96 times a factor of the horse (log-normal, SD of its logarithm %.1f, mean square 1); days and runs of one day make half of that variance each. From there everything goes through the code that runs in the program.", UsualModel().BodyMM, spreadOfHorses)
 	put("\n**What is not in it.** What the tracker takes for a hoof, light, ground and rider: ACCURACY.md has that, of rendered clips. The table's common-practice figures are the weakest part.")
 
 	put("\n## Step lengths in the picture\n")

@@ -121,11 +121,10 @@ func (m measured) deviation() float64 {
 type sample struct {
 	unit               string
 	value, left, right []stats.Group
-	middle             []stats.Group // Mean of both sides.
-	modelled           bool          // Each run's value is one from the model of the run.
-	here               Mean          // Of the last run, if modelled.
-	strides            int           // Behind modelled values.
-	leftOut            int           // Runs left out because their unit is another.
+	modelled           bool // Each run's value is one from the model of the run.
+	here               Mean // Of the last run, if modelled.
+	strides            int  // Behind modelled values.
+	leftOut            int  // Runs left out because their unit is another.
 	levels             []geometry.Level
 	views              []traj.View
 }
@@ -148,7 +147,7 @@ func unitOf(runs []Run, d Definition) string {
 func gather(runs []Run, d Definition, unit string) sample {
 	out := sample{unit: unit}
 	for _, r := range runs {
-		var value, left, right, middle stats.Group
+		var value, left, right stats.Group
 		s := r.Lookup(d.Name)
 		if s != nil && len(s.Observations) > 0 && s.Unit != unit {
 			out.leftOut++
@@ -158,7 +157,6 @@ func gather(runs []Run, d Definition, unit string) sample {
 			h, run := s.OfHorse, s.OfRun
 			out.modelled = true
 			value, left, right = one(h.Value, h.SE), one(h.Left, h.LeftSE), one(h.Right, h.RightSE)
-			middle = one((h.Left+h.Right)/2, math.Min(h.LeftSE, h.RightSE))
 			out.here = Mean{run.Value, run.SE, run.Left, run.LeftSE, run.Right, run.RightSE}
 			out.strides += len(s.Observations)
 		} else if s != nil {
@@ -170,10 +168,9 @@ func gather(runs []Run, d Definition, unit string) sample {
 				// The error of a difference is that of two sides alike.
 				addValue(&left, o.Left, o.SD/math.Sqrt2)
 				addValue(&right, o.Right, o.SD/math.Sqrt2)
-				addValue(&middle, (o.Left+o.Right)/2, o.SD/2)
 			}
 			value.CommonSD = s.CommonSD
-			left.CommonSD, right.CommonSD, middle.CommonSD = s.SideCommonSD, s.SideCommonSD, s.SideCommonSD
+			left.CommonSD, right.CommonSD = s.SideCommonSD, s.SideCommonSD
 		}
 		if len(value.Values) == 0 && len(left.Values) > 0 && len(right.Values) > 0 {
 			// Each side was seen, in strides of its own: the difference of their means is
@@ -189,7 +186,6 @@ func gather(runs []Run, d Definition, unit string) sample {
 		out.value = append(out.value, value)
 		out.left = append(out.left, left)
 		out.right = append(out.right, right)
-		out.middle = append(out.middle, middle)
 	}
 	return out
 }
@@ -283,7 +279,7 @@ func measureAll(runs []Run, d Definition, row Tolerance) measured {
 	r.ThisRunOnly = m.here.Groups == 1
 	r.Value = toEstimate(m.here)
 	if d.Positive {
-		r.SymmetryIndex = symmetryIndex(m)
+		r.SymmetryIndex = symmetryIndex(r)
 	}
 	if e, ok := d.Even(); ok && r.Tolerance > 0 {
 		excludes := r.Value.Low > e || r.Value.High < e
@@ -341,24 +337,14 @@ func toEstimate(m stats.MeanEstimate) *Estimate {
 	return &Estimate{Value: m.Value, Low: m.Low, High: m.High, SE: m.SE}
 }
 
-// symmetryIndex takes the difference as a share of the mean of both sides. Its
-// spread is that of the difference and, to first order, that of the mean.
-func symmetryIndex(m measured) *Estimate {
-	o := meanOptions(m.def, Tolerance{Tolerance: m.tolerance.SideTolerance})
-	o.NeighbourCorrelation = 0
-	o.KnownWithin = o.KnownWithin || m.sample.modelled
-	middle, _, ok := bothMeans(m.sample.middle, o, &m.sample, (m.sample.here.Left+m.sample.here.Right)/2, math.Min(m.sample.here.LeftSE, m.sample.here.RightSE))
-	if !ok || middle.Value <= 0 {
+// symmetryIndex takes the difference as a share of the mean of both sides, whose own
+// error is small beside the difference's.
+func symmetryIndex(r *Result) *Estimate {
+	if r.Left == nil || r.Right == nil || r.Left.Value < 0 || r.Right.Value < 0 || r.Left.Value+r.Right.Value <= 0 {
 		return nil
 	}
-	d := m.here
-	index := stats.SymmetryIndex(middle.Value-d.Value/2, middle.Value+d.Value/2)
-	if math.IsNaN(index) {
-		return nil
-	}
-	half := 100 / middle.Value * math.Hypot(d.High-d.Value, d.Value/middle.Value*(middle.High-middle.Value))
-	se := 100 / middle.Value * math.Hypot(d.SE, d.Value/middle.Value*middle.SE)
-	return &Estimate{Value: index, Low: index - half, High: index + half, SE: se}
+	k := 200 / (r.Left.Value + r.Right.Value)
+	return &Estimate{Value: stats.SymmetryIndex(r.Left.Value, r.Right.Value), Low: k * r.Value.Low, High: k * r.Value.High, SE: k * r.Value.SE}
 }
 
 // whyMissing says why a measure has no value.

@@ -49,18 +49,21 @@ type Tolerance struct {
 	Own bool `toml:"-" json:"own,omitempty"`
 }
 
-// runSD returns the standard deviation between runs and what it is worth.
+// ofDay is the share of the table's variance that a day makes; the rest is made by runs
+// of one day. The published figures are of measurements on different days and hold both;
+// how they divide is not published, so each gets half.
+const ofDay = 0.5
+
+// runSD returns how runs of one day differ, one standard deviation, and what it is worth.
 func (t Tolerance) runSD() (sd, df float64) {
 	if t.Tolerance > 0 {
-		return t.Tolerance / stats.Z95, tableDF
+		return t.Tolerance / stats.Z95 * math.Sqrt(1-ofDay), tableDF
 	}
 	return 0, 0
 }
 
-// daySD returns how the same horse differs from day to day, one standard deviation. The
-// published figures are of measurements on different days (Hardeman et al. 2019: over 42
-// days), so all of them is taken as that.
-func (t Tolerance) daySD() float64 { return t.Tolerance / stats.Z95 }
+// daySD returns how the same horse differs from day to day, one standard deviation.
+func (t Tolerance) daySD() float64 { return t.Tolerance / stats.Z95 * math.Sqrt(ofDay) }
 
 // inUnit returns t for values in unit: the definition's or its RatioUnit. Where
 // the table knows nothing in that unit, only the weight is left.
@@ -100,10 +103,6 @@ func (t *ToleranceTable) Lookup(n Name) (Tolerance, bool) {
 func DefaultTolerances() (*ToleranceTable, error) {
 	return parseTolerances("tolerances.toml", defaultTolerances, &ToleranceTable{})
 }
-
-// ToleranceSource returns the default table as it is written, with its
-// comments, for a yard to copy and edit.
-func ToleranceSource() []byte { return append([]byte(nil), defaultTolerances...) }
 
 // ParseTolerances reads a yard's table. Rows it has replace those of the
 // default table, rows it does not have keep them, so a yard writes down only

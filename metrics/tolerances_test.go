@@ -73,7 +73,7 @@ source = "ours"
 	if r, _ := table.Lookup(CroupLowDifference); r.Tolerance != 5 {
 		t.Errorf("row that is not listed changed: %+v", r)
 	}
-	if _, err := ParseTolerances("copy.toml", ToleranceSource()); err != nil {
+	if _, err := ParseTolerances("copy.toml", defaultTolerances); err != nil {
 		t.Errorf("a copy of the default table does not parse: %v", err)
 	}
 }
@@ -105,7 +105,7 @@ func TestParseTolerancesRefuses(t *testing.T) {
 }
 
 func FuzzParseTolerances(f *testing.F) {
-	f.Add(ToleranceSource())
+	f.Add(defaultTolerances)
 	f.Add([]byte("schema = \"tolerances/1\"\n[[measure]]\nname = \"speed\"\n"))
 	f.Fuzz(func(t *testing.T, b []byte) {
 		table, err := ParseTolerances("fuzz.toml", b)
@@ -207,7 +207,7 @@ func TestOwnTolerancesOfHorseAndYard(t *testing.T) {
 // What the yard wrote wins over its own visits, be it only to say so.
 func TestWrittenTolerancesWin(t *testing.T) {
 	repeats := repeatsOf(rand.New(rand.NewPCG(1, 1)), "juniper", 3, 40)
-	written := string(ToleranceSource())
+	written := string(defaultTolerances)
 	_, head, _ := strings.Cut(written, "name = \"head_low_difference\"")
 	head, _, _ = strings.Cut(head, "[[measure]]")
 	for _, c := range []struct {

@@ -29,15 +29,6 @@ func Mean(x []float64) float64 {
 	return mean + rest/n
 }
 
-// SD returns the sample standard deviation of x (divisor n − 1), NaN for fewer
-// than two values.
-func SD(x []float64) float64 {
-	if len(x) < 2 {
-		return math.NaN()
-	}
-	return math.Sqrt(sumSquares(x) / float64(len(x)-1))
-}
-
 // sumSquares returns the sum of squared deviations from the mean, with the
 // correction for the rounding of the mean (Chan, Golub & LeVeque 1983, The
 // American Statistician 37:242–247; from memory).
@@ -50,24 +41,6 @@ func sumSquares(x []float64) float64 {
 		s += d
 	}
 	return ss - s*s/float64(len(x))
-}
-
-// Quantile returns the p-quantile of sorted x with linear interpolation
-// between order statistics (type 7 of Hyndman & Fan 1996, The American
-// Statistician 50:361–365). It panics if x is empty.
-func Quantile(p float64, x []float64) float64 {
-	if len(x) == 0 {
-		panic(empty)
-	}
-	h := p * float64(len(x)-1)
-	if h <= 0 {
-		return x[0]
-	}
-	if h >= float64(len(x)-1) {
-		return x[len(x)-1]
-	}
-	i := int(h)
-	return x[i] + (h-float64(i))*(x[i+1]-x[i])
 }
 
 // SymmetryIndex returns 100·(right − left)/(½·(right + left)), in percent

@@ -36,7 +36,7 @@ var visits = []visit{
 surface = "firm gravel lane"
 shoeing = "shod in front, four weeks old"
 presented = "led"
-followed = "head_low_difference"
+followed = "step_length_fore"
 next_check = "2026-03-20"
 
 [[palpation]]
@@ -69,7 +69,7 @@ work = "light work in straight lines only"
 surface = "firm gravel lane"
 shoeing = "shod in front, six weeks old"
 presented = "led"
-followed = "head_low_difference"
+followed = "step_length_fore"
 next_check = "2026-04-03"
 
 [[palpation]]
@@ -95,7 +95,7 @@ work = "straight lines and wide circles"
 surface = "firm gravel lane"
 shoeing = "newly shod"
 presented = "led"
-followed = "head_low_difference"
+followed = "step_length_fore"
 
 [[palpation]]
 region = "shoulder blade, rear"
