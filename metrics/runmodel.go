@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/optimize"
 
 	"jogstrip/metrics/geometry"
+	"jogstrip/metrics/stats"
 )
 
 // Model is what the model of a run takes as known beforehand. Where a clip itself
@@ -134,6 +135,7 @@ type runFit struct {
 	scale    float64         // Picture height over 1080.
 	unit     float64         // Metres a unit of length is worth.
 	prior    Model
+	stretch  float64          // Of standard deviations.
 	parts    [3]*mat.SymDense // Of V: the cameras; the advance's wander; the offsets; each but for its variance.
 }
 
@@ -236,6 +238,7 @@ func (f *runFit) startLine(cam geometry.Camera, toward bool) bool {
 		return false
 	}
 	f.middle, f.half = (first+last)/2, (last-first)/2
+	f.stretch = stats.TQuantile(0.975, max(3, n-float64(seen)-1)) / stats.Z95
 	f.bowed = int(n) >= seen+5 && f.half > 1.2
 	f.line = Line{X: x / n, Y: y / n, DY: 1}
 	if toward {
@@ -605,7 +608,9 @@ func (f *runFit) add(t *target, i, direction int, w float64) {
 	}
 }
 
-// predict returns the best value of t and its standard deviation, metres.
+// predict returns the best value of t and its standard deviation, metres. The variances
+// behind it are estimates from so many footfalls, so it is stretched to what Student's t
+// makes of a 95 % interval.
 func (f *runFit) predict(t target) (value, sd float64) {
 	n := len(f.falls)
 	cov := mat.NewVecDense(2*n, nil) // Between the random part and what was seen.
@@ -634,7 +639,7 @@ func (f *runFit) predict(t target) (value, sd float64) {
 	left.MulVec(f.x.T(), &vc)
 	left.SubVec(fixed, &left)
 	variance := self - mat.Dot(cov, &vc) + mat.Inner(&left, f.betaCov, &left)
-	return value, math.Sqrt(max(0, variance))
+	return value, f.stretch * math.Sqrt(max(0, variance))
 }
 
 // place returns where footfall i was in the lane, and the spreads of that.

@@ -131,6 +131,7 @@ func TestAgainstAMixedModelFittedWithSciPy(t *testing.T) {
 		if mine > want.Value+0.1 {
 			t.Errorf("%+v: −2·log likelihood %.4f, SciPy finds %.4f", u, mine, want.Value)
 		}
+		f.stretch = 1
 		own, ownSE := f.stepDifference(ofRun)
 		horse, horseSE := f.stepDifference(ofHorse)
 		for _, v := range [][3]float64{{own, want.Run, 0.15}, {ownSE, want.Run_SE, 0.15}, {horse, want.Horse, 0.15}, {horseSE, want.Horse_SE, 0.15}} {

@@ -190,7 +190,7 @@ func tryRuns(t testing.TB, runs int, u setUp, seed uint64) accuracy {
 		}
 		if f.solve() {
 			_, sd = f.stepDifference(ofRun)
-			a.bound += sd * sd / n
+			a.bound += sq(sd/f.stretch) / n
 		}
 	}
 	a.rms, a.stated, a.bound = math.Sqrt(a.rms), math.Sqrt(a.stated), math.Sqrt(a.bound)
