@@ -43,17 +43,24 @@ func FilmingAdvice(table *ToleranceTable) ([]Advice, error) {
 	if err != nil {
 		return nil, fmt.Errorf("filming advice: %w", err)
 	}
-	_, guide := SetUp{}.StepSE()
-	_, low := SetUp{CameraHeightM: 1.2}.StepSE()
 	var out []Advice
+	for _, s := range []SetUp{{CameraHeightM: 2}, {CameraHeightM: 1.2}} {
+		least, err := s.SmallestStep(table, LeastRuns)
+		if err != nil {
+			return nil, fmt.Errorf("filming advice: %w", err)
+		}
+		a := Advice{Name: StepLengthFore, Unit: "m", Difference: least, Strides: adviceStrides, Runs: LeastRuns, Chance: adviceChance}
+		a.What = fmt.Sprintf("one fore step %.0f cm shorter than the other, with the phone %.2g m high", math.Ceil(100*least), s.CameraHeightM)
+		a.Sentence = fmt.Sprintf("%d runs of %d strides show %s, in four visits of five.", a.Runs, a.Strides, a.What)
+		out = append(out, a)
+	}
+	_, guide := SetUp{}.StepSE()
 	for _, q := range []struct {
 		n          Name
 		difference float64
 		words      string
 		measured   float64 // 0: from stride_sd.
 	}{
-		{StepLengthFore, 0.09, "one fore step 9 cm shorter than the other, with the phone 2 m high", guide},
-		{StepLengthFore, 0.09, "one fore step 9 cm shorter than the other, with the phone 1.2 m high", low},
 		{StepLengthFore, 0.05, "one fore step 5 cm shorter than the other, with the phone 2 m high", guide},
 		{StepLengthFore, 0.03, "one fore step 3 cm shorter than the other, with the phone 2 m high", guide},
 		{HeadLowDifference, 10, "a nod of 10 mm", 0},

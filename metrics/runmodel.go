@@ -12,8 +12,8 @@ import (
 
 // Model is what the model of a run takes as known beforehand. Where a clip itself
 // tells a quantity, the value here is only what it starts from: the middle of a
-// log-normal prior that a handful of placements overrules. The zero value of a
-// field means that of UsualModel.
+// log-normal prior that a handful of placements overrules. The zero value
+// means UsualModel.
 type Model struct {
 	// ClickPX is how far a person's click on a hoof is off along each axis, px of a
 	// picture 1080 px high, one standard deviation. It is spread over the marks of a
@@ -49,20 +49,9 @@ func UsualModel() Model {
 }
 
 func (m Model) orUsual() Model {
-	u := UsualModel()
-	or := func(v *float64, w float64) {
-		if *v == 0 {
-			*v = w
-		}
+	if m == (Model{}) {
+		return UsualModel()
 	}
-	or(&m.ClickPX, u.ClickPX)
-	or(&m.Nearest, u.Nearest)
-	or(&m.StrideM[0], u.StrideM[0])
-	or(&m.StrideM[1], u.StrideM[1])
-	or(&m.SpeedM, u.SpeedM)
-	or(&m.Stated, u.Stated)
-	or(&m.BodyMM, u.BodyMM)
-	or(&m.Doubt, u.Doubt)
 	return m
 }
 
