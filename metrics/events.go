@@ -1059,40 +1059,6 @@ func (e *edge) filter(axis int, tau, speed, acceleration, jerk float64) float64 
 	return s.log - (sum+math.Log(det))/2
 }
 
-// solve3 solves a·x = b for a symmetric positive definite a.
-func solve3(a [3][3]float64, b [3]float64) ([3]float64, bool) {
-	var l [3][3]float64
-	for i := range 3 {
-		for j := 0; j <= i; j++ {
-			s := a[i][j]
-			for k := range j {
-				s -= l[i][k] * l[j][k]
-			}
-			if i == j {
-				if !(s > 0) {
-					return b, false
-				}
-				l[i][i] = math.Sqrt(s)
-			} else {
-				l[i][j] = s / l[j][j]
-			}
-		}
-	}
-	for i := range 3 {
-		for k := range i {
-			b[i] -= l[i][k] * b[k]
-		}
-		b[i] /= l[i][i]
-	}
-	for i := 2; i >= 0; i-- {
-		for k := i + 1; k < 3; k++ {
-			b[i] -= l[k][i] * b[k]
-		}
-		b[i] /= l[i][i]
-	}
-	return b, true
-}
-
 // describeGap says which limb lost how much, for notes.
 func describeGap(h *hoofTrack, frames int) string {
 	return fmt.Sprintf("%s was seen in %d of %d frames", h.limb.Words(), len(h.t), frames)

@@ -376,10 +376,9 @@ func (a *analysis) contacts(space *spatial) []Contact {
 	for k := range limbs {
 		for i := range a.stances[k] {
 			c := a.stances[k][i].Contact
-			cx, cy := a.cal.GroundSD(geometry.Point{X: c.PictureX, Y: c.PictureY})
-			if p := space.placed[k][i]; p.ok && !math.IsInf(cx, 0) {
-				c.X, c.Y, c.Placed = p.x, p.y, true
-				c.XSD, c.YSD = math.Hypot(p.xSD, cx), math.Hypot(p.ySD, cy)
+			if p := space.placed[k][i]; p.ok && space.fit != nil {
+				c.Placed = true
+				c.X, c.Y, c.XSD, c.YSD = space.fit.place(p.fall)
 			}
 			out = append(out, c)
 		}

@@ -29,7 +29,7 @@ const ComparisonSchema = "jogstrip-comparison/1"
 type CompareOptions struct {
 	Program   record.Program
 	Resamples int
-	Followed  metrics.Name // Overrides what the later visit's page declares.
+	Followed  metrics.Name // Asked for now; it counts as declared beforehand only where the records say so.
 	Out       string       // Folder for the comparison; empty puts it beside the later visit's clips.
 	// OtherHorse allows visits of two horses, which are refused otherwise.
 	OtherHorse bool
@@ -121,18 +121,28 @@ func CompareVisits(ctx context.Context, before, after string, opts CompareOption
 	return out, writeComparison(out, b, a, opts)
 }
 
+// compareSettings sets the measure that is followed: the one that the earlier visit's
+// page names, if it named it when the later visit's clips were measured. One that was
+// asked for or written down otherwise was chosen afterwards.
 func compareSettings(b, a *Visit, opts CompareOptions) metrics.CompareOptions {
 	o := metrics.CompareOptions{
-		Summary:  metrics.SummaryOptions{Tolerances: a.Around.Tolerances, Resamples: opts.Resamples},
-		Followed: opts.Followed,
-		Before:   circumstances(b),
-		After:    circumstances(a),
+		Summary: metrics.SummaryOptions{Tolerances: a.Around.Tolerances, Resamples: opts.Resamples},
+		Before:  circumstances(b),
+		After:   circumstances(a),
 	}
-	if o.Followed == "" {
-		o.Followed = a.Around.Visit.Followed
+	declared := b.Around.Visit.Followed
+	for _, r := range a.Results {
+		if r.Declared[filepath.Base(b.Around.Folder)] != declared {
+			o.Afterwards, declared = declared, ""
+			break
+		}
 	}
-	if o.Followed == "" {
-		o.Followed = b.Around.Visit.Followed
+	o.Followed = declared
+	switch {
+	case opts.Followed != "" && opts.Followed != declared:
+		o.Followed, o.Afterwards = "", opts.Followed
+	case declared == "" && o.Afterwards == "":
+		o.Afterwards = a.Around.Visit.Followed
 	}
 	return o
 }
