@@ -163,6 +163,17 @@ func TestMistakesAreNoticed(t *testing.T) {
 			if code != exitGood && strings.Contains(string(out), "point to the") {
 				t.Errorf("a limb or a side is named:\n%s", out)
 			}
+			if code == exitPartly {
+				page, err := os.ReadFile(filepath.Join(record.OutPath(path), "report.html"))
+				if err != nil {
+					t.Fatal(err)
+				}
+				for _, word := range []string{"higher over the left", "higher over the right", "point to the", "right step", "left step"} {
+					if strings.Contains(string(page), word) {
+						t.Errorf("the report says %q", word)
+					}
+				}
+			}
 			if code == exitGood {
 				// Whatever was put right, the horse is the same.
 				head, speed := measured(t, path, metrics.HeadLowDifference), measured(t, path, metrics.Speed)
