@@ -22,19 +22,18 @@ type Circumstances struct {
 // CompareOptions says how two visits are compared.
 type CompareOptions struct {
 	Summary SummaryOptions
-	// Followed is the one measure declared beforehand as what is to change; its
-	// verdict is not corrected for the number of measures. Empty: the score
-	// leads.
-	Followed      Name
+	// Followed is the one measure declared beforehand as what is to change: recorded in
+	// the earlier visit before the later one's clips were measured. Its verdict is not
+	// corrected for the number of measures. Empty: the strongest that counts leads.
+	Followed Name
+	// Afterwards is a measure that was chosen later: it is treated as all others, which
+	// the comparison says.
+	Afterwards    Name
 	Before, After Circumstances
 }
 
 const (
-	changeP = 0.05
-	// farLess is by how much less precisely than the best a run may be measured to
-	// tell how runs differ: beyond it tells of its measuring, not of the horse. It
-	// hardly weighs in the visit's value either.
-	farLess       = 3
+	changeP       = 0.05
 	speedMayVary  = 0.10 // Share of the mean speed.
 	asBefore      = "before"
 	asNow         = "now"
@@ -43,13 +42,13 @@ const (
 
 // Compare sets two visits of one horse beside each other.
 //
-// A change counts where its 95 % interval excludes none and it is larger than
-// the smallest change that counts, MDC95 = 1.96·√2·SEM: from the repeat runs of
-// both visits where they give 6 degrees of freedom, else from the yard's own
-// table or the default one and the error of a run as measured. SEM is that of one run, not of the visit's mean,
-// because more runs on one day do not tell how the horse differs from day to
-// day. All measures but the followed one (without one: but the score) are
-// corrected by Holm's method.
+// A change counts where its 95 % interval excludes none. The interval holds how the
+// horse differs from day to day, which runs of one day cannot tell: the table's figure,
+// else that of own visits without a treatment between them. The smallest change that
+// counts is the interval's half-width, so more runs make it smaller, down to what days
+// differ. All measures but the followed one are corrected for their number, the
+// established and the suggested ones each among themselves; what is only described gets
+// no verdict.
 //
 // Better means more even: the deviation from even became smaller, whatever its
 // sign. A deviation that went through even to the other side counts as better
@@ -81,9 +80,9 @@ func Compare(before, after []Run, opts CompareOptions) (*Comparison, error) {
 // CompareSummed is Compare for visits that have been summed up. Both should have
 // been with opts.Summary; one that was not is summed up again.
 func CompareSummed(before, after *Summed, opts CompareOptions) (*Comparison, error) {
-	if opts.Followed != "" {
-		if _, ok := Define(opts.Followed); !ok {
-			return nil, fmt.Errorf("compare visits: followed measure %q: no such measure", opts.Followed)
+	for _, n := range []Name{opts.Followed, opts.Afterwards} {
+		if _, ok := Define(n); !ok && n != "" {
+			return nil, fmt.Errorf("compare visits: followed measure %q: no such measure", n)
 		}
 	}
 	table, err := orDefault(opts.Summary.Tolerances)
@@ -121,7 +120,7 @@ func CompareSummed(before, after *Summed, opts CompareOptions) (*Comparison, err
 		}
 		out.Changes = append(out.Changes, c)
 	}
-	out.Score = scoreChange(before, after, opts, barrier)
+	out.Score = scoreChange(before, after, barrier)
 	decide(out, opts)
 	headline(out, opts)
 	return out, nil
@@ -172,6 +171,9 @@ func visitBarriers(c *Comparison, opts CompareOptions) string {
 	}
 	if len(c.Before.Views) != len(c.After.Views) && shared {
 		c.Reasons = append(c.Reasons, "only the view that both visits have is compared")
+	}
+	if d, ok := Define(opts.Afterwards); ok && opts.Afterwards != opts.Followed {
+		c.Reasons = append(c.Reasons, titleWords(d)+" was chosen as the measure to follow afterwards: only what the earlier visit recorded before the later clips were measured counts as declared beforehand, so it is corrected for the number of measures as all others")
 	}
 	c.Reasons = append(stop, c.Reasons...)
 	return strings.Join(stop, "; ")
@@ -242,73 +244,30 @@ func changeOf(x, y measured, before, after []Run, row Tolerance, opts CompareOpt
 		return c
 	}
 	c.Before, c.After = toEstimate(x.wide), toEstimate(y.wide)
-	d, p := difference(x.wide, y.wide)
-	c.Change, c.P = &d, p
-	c.Smallest, c.OwnMDC = smallestChange(x, y)
+	d, p, smallest := difference(x.wide, y.wide, x.tolerance.daySD())
+	c.Change, c.P, c.Smallest, c.OwnMDC = &d, p, smallest, x.tolerance.Own
 	c.Verdict = "" // Decided once all p values are known.
 	return c
 }
 
-// difference returns second − first with its 95 % interval and two-sided p
-// (Welch 1947, with Satterthwaite's degrees of freedom).
-func difference(first, second stats.MeanEstimate) (Estimate, float64) {
-	u, v := math.Pow(first.SE, 2), math.Pow(second.SE, 2)
-	value, se := second.Value-first.Value, math.Sqrt(u+v)
-	if se == 0 {
-		p := 1.0
-		if value != 0 {
-			p = 0
+// difference returns second − first with its 95 % interval, its two-sided p and the
+// smallest change whose interval would exclude none (Welch 1947, with Satterthwaite's
+// degrees of freedom). day is how the same horse differs from day to day, one standard
+// deviation: both days differ by that much from what is usual for the horse.
+func difference(first, second stats.MeanEstimate, day float64) (e Estimate, p, smallest float64) {
+	u, v, d := sq(first.SE), sq(second.SE), 2*sq(day)
+	e.Value, e.SE = second.Value-first.Value, math.Sqrt(u+v+d)
+	if e.SE == 0 {
+		e.Low, e.High = e.Value, e.Value
+		if e.Value == 0 {
+			p = 1
 		}
-		return Estimate{Value: value, Low: value, High: value}, p
+		return e, p, 0
 	}
-	df := math.Inf(1)
-	if bottom := u*u/first.DF + v*v/second.DF; bottom > 0 {
-		// What was known beforehand is the same knowledge at both visits and
-		// counts once.
-		df = (u + v) * (u + v) / bottom
-		df = math.Max(df-math.Min(first.PriorDF, second.PriorDF), math.Min(first.DF, second.DF))
-	}
-	half := stats.TQuantile(0.975, df) * se
-	return Estimate{Value: value, Low: value - half, High: value + half, SE: se}, stats.TwoSidedP(value/se, df)
-}
-
-// smallestChange returns MDC95 and whether it is from own repeat runs. Where it
-// is from the table, the error of a run as measured here is added: the table is
-// of runs measured without one.
-func smallestChange(x, y measured) (float64, bool) {
-	best := math.Inf(1)
-	for _, m := range []measured{x, y} {
-		for i, e := range m.wide.GroupSEs {
-			if !math.IsNaN(m.wide.GroupMeans[i]) && e > 0 {
-				best = math.Min(best, e)
-			}
-		}
-	}
-	var repeats [][]float64
-	var errors, n float64
-	for _, m := range []measured{x, y} {
-		var means []float64
-		for i, v := range m.wide.GroupMeans {
-			e := m.wide.GroupSEs[i]
-			if math.IsNaN(v) || e > farLess*best {
-				continue
-			}
-			means = append(means, v)
-			if !math.IsNaN(e) {
-				errors += e * e
-				n++
-			}
-		}
-		repeats = append(repeats, means)
-	}
-	if sem, df := stats.SEM(repeats); df >= minRepeatDF {
-		return stats.MDC95(sem), true
-	}
-	run, _ := x.tolerance.runSD()
-	if n > 0 {
-		errors /= n
-	}
-	return stats.MDC95(math.Sqrt(run*run + errors)), x.tolerance.Own
+	df := sq(u+v+d) / (sq(u)/first.DF + sq(v)/second.DF + sq(d)/tableDF)
+	smallest = stats.TQuantile(0.975, df) * e.SE
+	e.Low, e.High = e.Value-smallest, e.Value+smallest
+	return e, stats.TwoSidedP(e.Value/e.SE, df), smallest
 }
 
 func viewsOf(m measured) []traj.View {
@@ -331,11 +290,12 @@ func joinLevels(l []geometry.Level) string {
 	return strings.Join(s, " and ")
 }
 
-// scoreChange compares the score over the components that both visits have.
-// The interval of the change is taken from those of the two scores (Zou &
-// Donner 2008, Stat Med 27:1693–1702; from memory), which need not be even.
-func scoreChange(before, after *Summed, opts CompareOptions, barrier string) *Change {
-	c := &Change{Name: ScoreName, P: 1, Holm: 1, Followed: opts.Followed == "", Verdict: NotComparable, Reason: barrier}
+// scoreChange compares the score over the components that both visits have, with the
+// same weights. The interval of the change is taken from those of the two scores (Zou &
+// Donner 2008, Stat Med 27:1693–1702; from memory), which need not be even and hold how
+// the horse differs from day to day.
+func scoreChange(before, after *Summed, barrier string) *Change {
+	c := &Change{Name: ScoreName, P: 1, Holm: 1, Verdict: NotComparable, Reason: barrier}
 	var pb, pa []part
 	var dropped []string
 	for i := range before.all {
@@ -351,7 +311,10 @@ func scoreChange(before, after *Summed, opts CompareOptions, barrier string) *Ch
 			}
 			continue
 		}
-		pb, pa = append(pb, newPart(x, x.wide)), append(pa, newPart(y, y.wide))
+		p, q := newPart(x, x.wide, x.tolerance.daySD()), newPart(y, y.wide, x.tolerance.daySD())
+		p.weight = math.Min(p.weight, q.weight)
+		q.weight = p.weight
+		pb, pa = append(pb, p), append(pa, q)
 	}
 	if c.Reason == "" && len(pb) == 0 {
 		c.Reason = "no component of the score was measured alike at both visits"
@@ -360,22 +323,21 @@ func scoreChange(before, after *Summed, opts CompareOptions, barrier string) *Ch
 		c.Sentence = "not comparable: " + c.Reason
 		return c
 	}
-	x, y := before.wideScore(pb), after.wideScore(pa)
-	then, now := x.Estimate, y.Estimate // Other comparisons may hold the same scores.
-	c.Before, c.After = &then, &now
+	x, y := before.scoreOf(pb), after.scoreOf(pa)
+	c.Before, c.After = &x.Estimate, &y.Estimate
 	value := y.Value - x.Value
 	low := value - math.Hypot(y.Value-y.Low, x.High-x.Value)
 	high := value + math.Hypot(y.High-y.Value, x.Value-x.Low)
 	c.Change = &Estimate{Value: value, Low: low, High: high, SE: (high - low) / (2 * stats.Z95)}
-	// The p goes with the end of the interval that faces no change.
-	facing := value - low
+	// The end of the interval that faces no change decides.
+	c.Smallest = value - low
 	if value < 0 {
-		facing = high - value
+		c.Smallest = high - value
 	}
-	if facing > 0 {
-		c.P = stats.TwoSidedP(value/facing*stats.Z95, math.Inf(1))
+	if c.Smallest > 0 {
+		c.P = stats.TwoSidedP(value/c.Smallest*stats.Z95, math.Inf(1))
+		c.Holm = c.P
 	}
-	c.Smallest = math.Max(smallestScore(x, pb), smallestScore(y, pa))
 	c.Verdict = ""
 	if len(dropped) > 0 {
 		c.Reason = "the scores compared leave out what was not measured alike at both visits: " + strings.Join(dropped, ", ")
@@ -383,66 +345,54 @@ func scoreChange(before, after *Summed, opts CompareOptions, barrier string) *Ch
 	return c
 }
 
-// smallestScore returns MDC95 of the score: the run-to-run spread of its
-// components and the error of a run, in units of the tolerance, carried to the
-// score by its derivatives w·r/score. An even horse has no direction; all
-// components then count alike.
-func smallestScore(s *Score, parts []part) float64 {
-	var squares float64
-	for i, c := range s.Components {
-		mdc, _ := smallestChange(parts[i].m, parts[i].m)
-		mdc /= parts[i].m.tolerance.Tolerance
-		share := c.Weight
-		if s.Value > 0 {
-			share = c.Part / (s.Value * s.Value)
-		}
-		squares += c.Weight * share * mdc * mdc
-	}
-	return math.Sqrt(squares)
-}
-
 // ScoreName stands for the asymmetry score where a measure's name is expected.
 const ScoreName Name = "asymmetry_score"
 
-// decide gives every comparable change its verdict.
+// decide gives every comparable change its verdict. Two families are corrected for their
+// number, each by Holm's method, and share the 5 % between them: the established
+// measures that compare the sides, and the suggested ones. The measure declared beforehand and the score stand alone. What is
+// only described gets no verdict.
 func decide(c *Comparison, opts CompareOptions) {
-	var family []*Change
-	for i := range c.Changes {
-		ch := &c.Changes[i]
-		if ch.Verdict == "" && !ch.Followed {
-			family = append(family, ch)
-		}
-	}
-	if c.Score.Verdict == "" && !c.Score.Followed {
-		family = append(family, c.Score)
-	}
-	p := make([]float64, len(family))
-	for i, ch := range family {
-		p[i] = ch.P
-	}
-	for i, q := range stats.Holm(p) {
-		family[i].Holm = q
-	}
-	for i := range c.Changes {
-		ch := &c.Changes[i]
-		if ch.Followed {
-			ch.Holm = ch.P
-		}
-		if ch.Verdict == "" {
+	const families = 2
+	for _, evidence := range [families]Evidence{Established, Suggested} {
+		var family []*Change
+		var p []float64
+		for i := range c.Changes {
+			ch := &c.Changes[i]
 			d, _ := Define(ch.Name)
-			tolerance := c.Before.Lookup(ch.Name).Tolerance
-			ch.Verdict = verdict(d, ch, tolerance)
-			ch.Sentence = changeSentence(d, ch, tolerance, opts)
+			if _, sides := d.Even(); ch.Verdict == "" && !ch.Followed && sides && d.Evidence == evidence {
+				family, p = append(family, ch), append(p, ch.P)
+			}
+		}
+		for i, q := range stats.Holm(p) {
+			family[i].Holm, family[i].Verdict = math.Min(1, families*q), judged
 		}
 	}
-	if c.Score.Followed {
-		c.Score.Holm = c.Score.P
+	for i := range c.Changes {
+		ch := &c.Changes[i]
+		d, _ := Define(ch.Name)
+		switch {
+		case ch.Verdict == NotComparable:
+			continue
+		case ch.Followed:
+			ch.Holm = ch.P
+		case ch.Verdict != judged:
+			ch.Holm, ch.Verdict = ch.P, NotJudged
+		}
+		tolerance := c.Before.Lookup(ch.Name).Tolerance
+		if ch.Verdict != NotJudged {
+			ch.Verdict = verdict(d, ch, tolerance)
+		}
+		ch.Sentence = changeSentence(d, ch, tolerance, opts)
 	}
 	if c.Score.Verdict == "" {
 		c.Score.Verdict = scoreVerdict(c.Score)
 		c.Score.Sentence = scoreSentence(c.Score, opts)
 	}
 }
+
+// judged marks a change of a family until it has its verdict.
+const judged Verdict = "judged"
 
 func counts(c *Change) bool {
 	return c.Holm < changeP && (c.Change.Low > 0 || c.Change.High < 0) && math.Abs(c.Change.Value) > c.Smallest
@@ -495,7 +445,7 @@ func dateWords(opts CompareOptions) (before, after string) {
 }
 
 var verdictWords = map[Verdict]string{
-	Improved: "Improved", Worse: "Worse", NoChange: "No measurable change", Changed: "Changed",
+	Improved: "Improved", Worse: "Worse", NoChange: "No measurable change", Changed: "Changed", NotJudged: "Described without a verdict",
 }
 
 func changeSentence(d Definition, c *Change, tolerance float64, opts CompareOptions) string {
@@ -539,13 +489,31 @@ func scoreSentence(c *Change, opts CompareOptions) string {
 
 func upperFirst(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
 
-// headline sets the verdict and the sentence a trainer wants first.
+// headline sets the verdict and the sentence a trainer wants first: those of the measure
+// declared beforehand, else of the strongest that counts, else of the score. Where the
+// declared one shows nothing and another counts, both are said.
 func headline(c *Comparison, opts CompareOptions) {
-	lead := c.Score
+	var followed, strongest *Change
 	for i := range c.Changes {
-		if c.Changes[i].Followed {
-			lead = &c.Changes[i]
+		ch := &c.Changes[i]
+		switch {
+		case ch.Followed:
+			followed = ch
+		case ch.Verdict != Improved && ch.Verdict != Worse && ch.Verdict != Changed:
+		case strongest == nil || rank(ch) < rank(strongest):
+			strongest = ch
 		}
+	}
+	said := func(ch *Change) bool { return ch != nil && ch.Verdict != NoChange && ch.Verdict != NotComparable }
+	lead := c.Score
+	switch {
+	case said(followed):
+		lead = followed
+	case strongest != nil:
+		lead = strongest
+	case said(c.Score):
+	case followed != nil && followed.Verdict != NotComparable:
+		lead = followed
 	}
 	c.Verdict = lead.Verdict
 	if lead.Verdict == NotComparable {
@@ -553,7 +521,23 @@ func headline(c *Comparison, opts CompareOptions) {
 		return
 	}
 	before, after := dateWords(opts)
-	c.Sentence = fmt.Sprintf("%s %s: %s. %s: %s.", lead.Sentence, upperFirst(before), brief(c.Before.Limb), upperFirst(after), brief(c.After.Limb))
+	c.Sentence = lead.Sentence
+	if followed != nil && lead != followed {
+		d, _ := Define(followed.Name)
+		c.Sentence += fmt.Sprintf(" Of the measure declared beforehand (%s): %s.", titleWords(d), followed.Verdict)
+	}
+	if said(lead) {
+		c.Sentence += " That a change comes after a treatment does not show that the treatment did it."
+	}
+	c.Sentence += fmt.Sprintf(" %s: %s. %s: %s.", upperFirst(before), brief(c.Before.Limb), upperFirst(after), brief(c.After.Limb))
+}
+
+// rank orders changes that count: established ones first, the surer first.
+func rank(c *Change) float64 {
+	if d, _ := Define(c.Name); d.Evidence == Established {
+		return c.Holm
+	}
+	return 1 + c.Holm
 }
 
 // brief is a finding without its grounds, which stand beside each visit.

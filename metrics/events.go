@@ -116,6 +116,7 @@ type stance struct {
 	// Where it seems to be reached and left, s; NaN where a gap hides it. They are
 	// rougher than timed instants, and there where these are not.
 	reached, left float64
+	beat          int // Steps of the pair since its first stance; -1 where that is not known.
 }
 
 // roughSD is the spread of instants that are not timed, s.
@@ -1056,40 +1057,6 @@ func (e *edge) filter(axis int, tau, speed, acceleration, jerk float64) float64 
 		p00, p01, p02 = p00-k0*p00, p01-k0*p01, p02-k0*p02
 	}
 	return s.log - (sum+math.Log(det))/2
-}
-
-// solve3 solves a·x = b for a symmetric positive definite a.
-func solve3(a [3][3]float64, b [3]float64) ([3]float64, bool) {
-	var l [3][3]float64
-	for i := range 3 {
-		for j := 0; j <= i; j++ {
-			s := a[i][j]
-			for k := range j {
-				s -= l[i][k] * l[j][k]
-			}
-			if i == j {
-				if !(s > 0) {
-					return b, false
-				}
-				l[i][i] = math.Sqrt(s)
-			} else {
-				l[i][j] = s / l[j][j]
-			}
-		}
-	}
-	for i := range 3 {
-		for k := range i {
-			b[i] -= l[i][k] * b[k]
-		}
-		b[i] /= l[i][i]
-	}
-	for i := 2; i >= 0; i-- {
-		for k := i + 1; k < 3; k++ {
-			b[i] -= l[k][i] * b[k]
-		}
-		b[i] /= l[i][i]
-	}
-	return b, true
 }
 
 // describeGap says which limb lost how much, for notes.

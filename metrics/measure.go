@@ -27,6 +27,8 @@ type Options struct {
 	// Rotation is by how many degrees clockwise (0, 90, 180 or 270) the recorded
 	// picture was turned to stand upright: it says where the recorded rows lie.
 	Rotation int
+	// Model is what the model of the run takes as known beforehand.
+	Model Model
 	// CameraLevelled says that the camera was set level across with a spirit level;
 	// false means that the lane's crossfall cannot be told from the camera's tilt.
 	CameraLevelled bool
@@ -93,11 +95,11 @@ func Measure(set *traj.Set, opts Options) (*Run, error) {
 	a.findStrides()
 
 	found := a.measureTimes()
-	space := a.measureSpace(cal.Camera)
+	space := a.measureSpace(cal.Camera, nil)
 	found.add(space.found)
 	a.addCommon(found, space)
 
-	run := &Run{View: opts.View, Gait: opts.Gait, Level: cal.Level, Strides: a.strides, Line: space.line, Signals: space.signals, Paths: space.paths}
+	run := &Run{View: opts.View, Gait: opts.Gait, Level: cal.Level, Strides: a.strides, Line: space.line(), Signals: space.signals, Paths: space.paths}
 	if a.ref >= 0 {
 		run.Reference = limbs[a.ref]
 	}
@@ -114,7 +116,7 @@ func Measure(set *traj.Set, opts Options) (*Run, error) {
 			s.Unit = d.RatioUnit
 		}
 		if m := found[d.Name]; m != nil && len(m.observations) > 0 {
-			s.Observations, s.CommonSD, s.SideCommonSD = m.observations, m.commonSD, m.sideCommonSD
+			s.Observations, s.CommonSD, s.SideCommonSD, s.OfRun, s.OfHorse = m.observations, m.commonSD, m.sideCommonSD, m.run, m.horse
 		} else {
 			s.Reason = a.reason(d)
 		}
@@ -130,17 +132,23 @@ type foundSeries struct {
 	observations []Observation
 	commonSD     float64
 	sideCommonSD float64
+	run, horse   *Mean // From the model of the run; nil where observations are averaged.
 }
 
 // findings are the measures found so far. They are looked up by name and never
 // ranged over where the order could show.
 type findings map[Name]*foundSeries
 
-func (f findings) put(n Name, o Observation) {
+func (f findings) series(n Name) *foundSeries {
 	if f[n] == nil {
 		f[n] = &foundSeries{}
 	}
-	f[n].observations = append(f[n].observations, o)
+	return f[n]
+}
+
+func (f findings) put(n Name, o Observation) {
+	m := f.series(n)
+	m.observations = append(m.observations, o)
 }
 
 func (f findings) add(g findings) {
@@ -173,12 +181,12 @@ func (f findings) mean(n Name) float64 {
 func (a *analysis) addCommon(found findings, space *spatial) {
 	variants := a.cal.Variants()
 	spaces := make([]*spatial, len(variants))
-	together(len(variants), func(i int) { spaces[i] = a.measureSpace(variants[i]) })
+	together(len(variants), func(i int) { spaces[i] = a.measureSpace(variants[i], space) })
 	for i := 0; i+1 < len(variants); i += 2 {
 		plus, minus := spaces[i], spaces[i+1]
 		for _, d := range Definitions() {
-			if space.found[d.Name] == nil {
-				continue
+			if m := space.found[d.Name]; m == nil || m.run != nil {
+				continue // The model of the run holds the calibration's error.
 			}
 			if d.PerRun && d.Name != Crossfall {
 				continue // Spreads scale with the lane by the same share of themselves: nothing to speak of.
@@ -189,14 +197,29 @@ func (a *analysis) addCommon(found findings, space *spatial) {
 			}
 		}
 	}
+	body := a.opts.Model.orUsual().BodyMM
+	for _, n := range []Name{HeadLowDifference, HeadHighDifference, WithersLowDifference, WithersHighDifference,
+		CroupLowDifference, CroupHighDifference, HipExcursion, HeadFirstHarmonic, HeadSecondHarmonic} {
+		if m := found[n]; m != nil && a.cal.Level.AtLeast(geometry.LevelHeight) {
+			m.commonSD, m.sideCommonSD = math.Hypot(m.commonSD, body), math.Hypot(m.sideCommonSD, body)
+		}
+	}
 	if m := found[Crossfall]; m != nil {
 		m.commonSD = math.Hypot(m.commonSD, levelSD)
 	}
 }
 
-// sided builds the observation of a measure with sides; NaN means not seen.
+// sided builds the observation of a measure with sides; NaN means not seen. Where one
+// side alone was seen, SD is that of a difference of two such sides.
 func sided(stride int, time, left, leftSD, right, rightSD float64) Observation {
-	return Observation{Stride: stride, Time: time, Left: left, Right: right, Value: right - left, SD: math.Hypot(leftSD, rightSD)}
+	o := Observation{Stride: stride, Time: time, Left: left, Right: right, Value: right - left, SD: math.Hypot(leftSD, rightSD)}
+	switch {
+	case math.IsNaN(left):
+		o.SD = math.Sqrt2 * rightSD
+	case math.IsNaN(right):
+		o.SD = math.Sqrt2 * leftSD
+	}
+	return o
 }
 
 // single builds the observation of a measure without sides.

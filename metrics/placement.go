@@ -5,7 +5,7 @@ import (
 	"math"
 
 	"jogstrip/metrics/geometry"
-	"jogstrip/metrics/signal"
+	"jogstrip/metrics/stats"
 	"jogstrip/track/traj"
 )
 
@@ -24,37 +24,34 @@ const fewestSamples = 4
 type placement struct {
 	ok       bool
 	x, y     float64
-	xSD, ySD float64       // From tracking alone.
-	cov      [2][2]float64 // The same with what ties the two together.
-	perRow   float64       // Metres along the lane a row of the picture is worth there.
+	xSD, ySD float64 // From tracking alone.
+	fall     int     // Its place among the model's footfalls, −1 where it is none.
 }
-
-// markSD is how far off its place on the hoof a mark may be, px, one standard
-// deviation: that of a click (0.5) over the three or more frames in which a hoof
-// is marked. Tracking carries it through the whole run, so it shifts every
-// placement of a limb alike and does not average out over strides.
-const markSD = 0.3
 
 // spatial is what one camera makes of the stances and tracks.
 type spatial struct {
 	found             findings
 	placed            [4][]placement
-	line              *Line
-	middle            bool // The line is a midline between left and right placements.
-	bothGirdles       bool // It is one between those of fore and hind.
-	bow, bowSD        float64
-	residual          float64 // SD of placements about their own limb's line.
-	lineSD            float64 // Of the line of travel sideways, from how few placements it runs between.
+	fit               *runFit // Nil where the placements are too few for a model of the run.
 	signals           []Signal
 	paths             []HoofPath
 	nearest, farthest float64
-	borrowed          bool    // Croup or head were timed by the paired limb.
-	wild              int     // Placements dropped because they cannot be this horse's.
-	length            float64 // Of a stride, as the beats go by; 0 where not known.
+	borrowed          bool // Croup or head were timed by the paired limb.
+	wild              int  // Placements that cannot be this horse's.
 }
 
-// measureSpace measures everything that needs the camera.
-func (a *analysis) measureSpace(cam geometry.Camera) *spatial {
+// line returns the line of travel, nil where there is none.
+func (s *spatial) line() *Line {
+	if s.fit == nil {
+		return nil
+	}
+	return &s.fit.line
+}
+
+// measureSpace measures everything that needs the camera. With the spatial of the
+// calibration's camera as like, cam is another camera it may have been: the model of
+// the run, which holds the calibration's error in itself, is taken from there.
+func (a *analysis) measureSpace(cam geometry.Camera, like *spatial) *spatial {
 	s := &spatial{found: findings{}, nearest: math.NaN(), farthest: math.NaN()}
 	for k := range limbs {
 		s.placed[k] = make([]placement, len(a.stances[k]))
@@ -63,20 +60,24 @@ func (a *analysis) measureSpace(cam geometry.Camera) *spatial {
 		for k := range limbs {
 			for i := range a.stances[k] {
 				s.placed[k][i] = place(cam, &a.stances[k][i])
-				if p := s.placed[k][i]; p.ok {
-					s.nearest = minOf(s.nearest, p.y)
-					s.farthest = maxOf(s.farthest, p.y)
+				if p := &s.placed[k][i]; like != nil {
+					p.ok = p.ok && like.placed[k][i].ok
+				} else if p.ok {
+					s.nearest, s.farthest = minOf(s.nearest, p.y), maxOf(s.farthest, p.y)
 				}
 			}
 		}
-		a.dropWild(s)
-		a.fitLine(s)
-		if s.line != nil && a.ref >= 0 {
-			a.measureLengths(s)
-			a.measureOffsets(s)
-			if a.cal.Level.AtLeast(geometry.LevelHeight) {
-				a.measureSwings(s, cam)
+		if like != nil {
+			s.fit = like.fit
+		} else {
+			a.fit(s, cam)
+			if s.fit != nil && a.ref >= 0 {
+				a.measureLengths(s)
+				a.measureOffsets(s)
 			}
+		}
+		if s.fit != nil && a.ref >= 0 && a.cal.Level.AtLeast(geometry.LevelHeight) {
+			a.measureSwings(s, cam)
 		}
 	}
 	if a.ref >= 0 {
@@ -111,111 +112,75 @@ func place(cam geometry.Camera, s *stance) placement {
 	at := geometry.Point{X: s.PictureX, Y: s.PictureY}
 	x, y, ok := cam.GroundPoint(at)
 	if !ok || !(y > 0) {
-		return placement{}
+		return placement{fall: -1}
 	}
 	j := cam.GroundJacobian(at)
-	p := placement{x: x, y: y, perRow: math.Hypot(j[1][0], j[1][1])}
-	vx, vy := sq(s.pixelXSD), sq(s.pixelYSD)
-	for r := range 2 {
-		for c := range 2 {
-			p.cov[r][c] = j[r][0]*j[c][0]*vx + j[r][1]*j[c][1]*vy
-		}
-	}
-	p.xSD, p.ySD = math.Sqrt(p.cov[0][0]), math.Sqrt(p.cov[1][1])
+	p := placement{x: x, y: y, fall: -1}
+	p.xSD = math.Hypot(j[0][0]*s.pixelXSD, j[0][1]*s.pixelYSD)
+	p.ySD = math.Hypot(j[1][0]*s.pixelXSD, j[1][1]*s.pixelYSD)
 	p.ok = p.ySD < farthestShare*y && s.samples >= fewestSamples
 	return p
 }
 
-// dropWild drops placements that cannot be of this run: the horse goes forward
-// by nearly the same length every beat and keeps to its line within some
-// decimetres. What lies off by far more than its spread (an occluding limb or a
-// stone was tracked) is no measurement.
-func (a *analysis) dropWild(s *spatial) {
+// fit fits the model of the run to what was placed. Placements that are none of this
+// run's (an occluding limb or a stone was tracked) are taken out.
+func (a *analysis) fit(s *spatial, cam geometry.Camera) {
 	if a.rhythm == nil {
 		return
 	}
-	type entry struct {
-		p    *placement
-		g    int // Girdle.
-		beat float64
-	}
-	var all []entry
+	var falls []footfall
+	var marks clicked
+	var nearest [4]float64
 	for k := range limbs {
 		for i := range s.placed[k] {
-			if p := &s.placed[k][i]; p.ok {
-				all = append(all, entry{p, k / 2, float64(a.cycle[k][i]) + a.rhythm.phase[k]})
+			p, c := &s.placed[k][i], &a.stances[k][i]
+			if !p.ok {
+				continue
 			}
+			p.fall = len(falls)
+			at := geometry.Point{X: c.PictureX, Y: c.PictureY}
+			falls = append(falls, footfall{k, float64(a.cycle[k][i]) + a.rhythm.phase[k], at, [2]float64{c.pixelXSD, c.pixelYSD}})
+			nearest[k] = max(nearest[k], perMetre(cam, at))
 		}
-	}
-	if len(all) < 4 {
-		return
-	}
-	// Robust start: the median of all slopes between placements of one girdle.
-	var alongSlopes, acrossSlopes []float64
-	for i, e := range all {
-		for _, f := range all[:i] {
-			if d := e.beat - f.beat; e.g == f.g && math.Abs(d) > 0.4 {
-				alongSlopes = append(alongSlopes, (e.p.y-f.p.y)/d)
-				if math.Abs(d) > 0.9 {
-					acrossSlopes = append(acrossSlopes, (e.p.x-f.p.x)/d)
+		if tr := a.still.Track(limbs[k]); tr != nil {
+			for _, p := range tr.Samples {
+				if per := perMetre(cam, geometry.Point{X: p.X, Y: p.Y}); p.Status == traj.Marked && per > 0 {
+					marks[k] = append(marks[k], per)
 				}
 			}
 		}
+		if len(marks[k]) == 0 {
+			marks[k] = []float64{nearest[k]} // As if marked once, where it is largest.
+		}
 	}
-	if len(alongSlopes) < 3 || len(acrossSlopes) < 1 {
+	unit := 1.0
+	if a.share() {
+		unit = assumedCameraM
+	}
+	high := float64(min(a.raw.Height, a.raw.Width)) / 1080
+	s.fit = fitRun(falls, cam, a.cal.Variants(), a.opts.View == traj.Toward, marks, high, unit, a.opts.Model)
+	if s.fit == nil {
 		return
 	}
-	length, drift := signal.Median(alongSlopes), signal.Median(acrossSlopes)
-	s.length = math.Abs(length)
-	for g := range 2 {
-		var along, across []float64
-		var of []entry
-		for _, e := range all {
-			if e.g == g {
-				of = append(of, e)
-				along = append(along, e.p.y-length*e.beat)
-				across = append(across, e.p.x-drift*e.beat)
-			}
-		}
-		if len(of) < 3 {
-			continue
-		}
-		for i, e := range of {
-			// Speed changes within a run, so beside the whole run's level the neighbours' counts.
-			var near []float64
-			for j, f := range of {
-				if math.Abs(f.beat-e.beat) < 2.2 && i != j {
-					near = append(near, along[j])
-				}
-			}
-			if len(near) < 2 {
-				near = along
-			}
-			away := math.Abs(along[i] - signal.Median(near))
-			aside := math.Abs(across[i] - signal.Median(across))
-			// Left and right stand apart whatever the stride's length: a pony that walks
-			// sets them a fifth of its stride apart.
-			const standsApart = 0.3
-			if away > max(5*e.p.ySD, 0.14*s.length) || aside > max(5*e.p.xSD, 0.12*s.length, standsApart) {
-				e.p.ok = false
+	for k := range limbs {
+		for i := range s.placed[k] {
+			if p := &s.placed[k][i]; p.ok && s.fit.wild(p.fall) {
+				p.ok = false
 				s.wild++
 			}
 		}
 	}
 }
 
-// along returns the distance of p along the line of travel and its spread.
-func (l *Line) along(p placement) (float64, float64) {
-	v := (p.x-l.X)*l.DX + (p.y-l.Y)*l.DY
-	return v, math.Sqrt(max(0, l.DX*l.DX*p.cov[0][0]+2*l.DX*l.DY*p.cov[0][1]+l.DY*l.DY*p.cov[1][1]))
-}
-
-// left returns the distance of p from the line, positive to the horse's left,
-// and its spread.
-func (l *Line) left(p placement) (float64, float64) {
-	nx, ny := -l.DY, l.DX
-	v := (p.x-l.X)*nx + (p.y-l.Y)*ny
-	return v, math.Sqrt(max(0, nx*nx*p.cov[0][0]+2*nx*ny*p.cov[0][1]+ny*ny*p.cov[1][1]))
+// perMetre returns how many px a metre across the line of sight is worth at the ground
+// point seen at p; 0 where there is none.
+func perMetre(cam geometry.Camera, p geometry.Point) float64 {
+	x, y, ok := cam.GroundPoint(p)
+	if !ok {
+		return 0
+	}
+	cx, cy, cz := cam.Centre()
+	return cam.F / math.Sqrt(sq(x-cx)+sq(y-cy)+sq(cz))
 }
 
 // outward is +1 for limbs of the left side and −1 for those of the right: what
@@ -227,269 +192,216 @@ func outward(k int) float64 {
 	return -1
 }
 
-// fitLine fits the line of travel: straight lines of one common direction, one
-// through the placements of each limb, by weighted least squares; the line of
-// travel runs midway between left and right (of each girdle that has both, and
-// midway between those). So a side that was seen more often neither tilts nor
-// shifts it. Weights carry the placements' spread and the horse's own
-// variation, which is estimated from the residuals.
-func (a *analysis) fitLine(s *spatial) {
-	type entry struct {
-		k int
-		p placement
-	}
-	var all []entry
-	var count [4]int
-	for k := range limbs {
-		for _, p := range s.placed[k] {
-			if p.ok {
-				all = append(all, entry{k, p})
-				count[k]++
-			}
-		}
-	}
-	n := 0
-	for k := range limbs {
-		if count[k] > 0 {
-			n++
-		}
-	}
-	if len(all) < n+2 {
-		return
-	}
-	var slope, own float64
-	var level [4]float64
-	var residual []float64
-	// The sideways variation from stride to stride starts at zero and settles.
-	for range 8 {
-		var w, mx, my [4]float64
-		weight := func(e entry) float64 { return 1 / (sq(e.p.xSD) + sq(slope*e.p.ySD) + sq(own) + 1e-12) }
-		for _, e := range all {
-			v := weight(e)
-			w[e.k] += v
-			mx[e.k] += v * e.p.x
-			my[e.k] += v * e.p.y
-		}
-		var xy, yy float64
-		for _, e := range all {
-			v, dy := weight(e), e.p.y-my[e.k]/w[e.k]
-			xy += v * dy * e.p.x
-			yy += v * dy * dy
-		}
-		if yy <= 0 {
-			return
-		}
-		slope = xy / yy
-		for k := range limbs {
-			if w[k] > 0 {
-				level[k] = mx[k]/w[k] - slope*my[k]/w[k]
-			}
-		}
-		residual = residual[:0]
-		var noise float64
-		for _, e := range all {
-			residual = append(residual, e.p.x-level[e.k]-slope*e.p.y)
-			noise += sq(e.p.xSD) / float64(len(all))
-		}
-		var sum float64
-		for _, r := range residual {
-			sum += r * r
-		}
-		own = math.Sqrt(max(0, sum/float64(max(1, len(all)-n-1))-noise))
-	}
-	// A bow: the residual's quadratic part over the run.
-	var ys, rs, ws []float64
-	for i, e := range all {
-		ys = append(ys, e.p.y)
-		rs = append(rs, residual[i])
-		ws = append(ws, 1/(sq(e.p.xSD)+sq(own)+1e-12))
-	}
-	s.bow, s.bowSD = bow(ys, rs, ws)
-	s.residual = own
-
-	var girdles, sum, lineVar float64
-	for g := range 2 {
-		if count[2*g] > 0 && count[2*g+1] > 0 {
-			sum += (level[2*g] + level[2*g+1]) / 2
-			lineVar += sq(own) * (1/float64(count[2*g]) + 1/float64(count[2*g+1])) / 4
-			girdles++
-		}
-	}
-	s.middle, s.bothGirdles = girdles > 0, girdles == 2
-	s.lineSD = math.Sqrt(lineVar) / max(1, girdles)
-	if girdles == 0 {
-		for k := range limbs {
-			if count[k] > 0 {
-				sum += level[k] / float64(n)
-			}
-		}
-		girdles = 1
-	}
-	norm := math.Hypot(slope, 1)
-	if a.opts.View == traj.Toward {
-		norm = -norm
-	}
-	middle := signal.Median(ys)
-	s.line = &Line{X: sum/girdles + slope*middle, Y: middle, DX: slope / norm, DY: 1 / norm}
-}
-
-// bow returns how far the residuals bulge from a straight line at the middle of
-// the run, and the spread of that.
-func bow(y, r, w []float64) (float64, float64) {
-	lo, hi := math.Inf(1), math.Inf(-1)
-	for _, v := range y {
-		lo, hi = min(lo, v), max(hi, v)
-	}
-	if len(y) < 6 || hi-lo <= 0 {
-		return 0, math.Inf(1)
-	}
-	// Regress on 1, u, u² with u from −1 to 1; the bulge is the u² coefficient.
-	var a [3][3]float64
-	var b [3]float64
-	for i := range y {
-		u := 2*(y[i]-lo)/(hi-lo) - 1
-		row := [3]float64{1, u, u * u}
-		for j := range 3 {
-			for k := range 3 {
-				a[j][k] += w[i] * row[j] * row[k]
-			}
-			b[j] += w[i] * row[j] * r[i]
-		}
-	}
-	q, ok := solve3(a, b)
-	e, ok2 := solve3(a, [3]float64{0, 0, 1})
-	if !ok || !ok2 {
-		return 0, math.Inf(1)
-	}
-	return -q[2], math.Sqrt(e[2])
-}
-
 // share reports whether lengths can only be given as shares of the own stride.
 func (a *analysis) share() bool { return a.cal.Level == geometry.LevelRatio }
 
-// measureLengths measures stride and step lengths and speed. Both steps of a
-// stride share the middle placement, whose error therefore counts twice in
-// their difference.
-func (a *analysis) measureLengths(s *spatial) {
-	type lengths struct{ left, right []float64 }
-	var steps, noise [2]lengths
-	var shift, weight [2]float64 // Index: girdle. What an error of both marks does to the difference.
-	for i, st := range a.strides {
-		if !a.share() {
-			// The reference limb's placements, else the other limbs'.
-			for n := range limbs {
-				k := a.ref ^ n // First its own girdle.
-				j := a.at[k][i]
-				q := a.next(k, j)
-				if q < 0 || !s.placed[k][j].ok || !s.placed[k][q].ok {
-					continue
-				}
-				x0, sd0 := s.line.along(s.placed[k][j])
-				x1, sd1 := s.line.along(s.placed[k][q])
-				c := a.cycle[k][j]
-				t := a.startOf(k, c+1) - a.startOf(k, c)
-				sd, tSD := math.Hypot(sd0, sd1), math.Hypot(a.startSD(k, c), a.startSD(k, c+1))
-				if t > 0 {
-					s.found.put(StrideLength, single(i, st.Start, x1-x0, sd))
-					s.found.put(Speed, single(i, st.Start, (x1-x0)/t, math.Hypot(sd/t, (x1-x0)/t/t*tSD)))
-				}
-				break
-			}
+// whose is which of two questions a mean answers: how the horse goes, of which the
+// run's strides are a sample, or how it went in these.
+type whose int
+
+const (
+	ofHorse whose = iota
+	ofRun
+)
+
+// meanOf adds w times limb k's mean along or left of the line (direction 0 or 1).
+func (f *runFit) meanOf(t *target, k, direction int, w float64, who whose) {
+	t.fixed[f.limbs[k]+direction] += w
+	if who == ofHorse {
+		return
+	}
+	n := 0.0
+	for i, p := range f.falls {
+		if p.limb == k && !f.wild(i) {
+			n++
 		}
-		for g, name := range [2]Name{StepLengthFore, StepLengthHind} {
+	}
+	for i, p := range f.falls {
+		if p.limb == k && !f.wild(i) {
+			t.stride[2*i+direction] += w / n
+		}
+	}
+}
+
+// advance adds w times the run's mean advance a beat.
+func (f *runFit) advance(t *target, w float64) {
+	first, last := 0, 0
+	for i, p := range f.falls {
+		if p.beat < f.falls[first].beat {
+			first = i
+		}
+		if p.beat > f.falls[last].beat {
+			last = i
+		}
+	}
+	t.fixed[0] += w
+	t.smooth[last] += w / (2 * f.half)
+	t.smooth[first] -= w / (2 * f.half)
+}
+
+// means puts the means of a measure with sides into found: build adds w times a side's
+// value to a target, in metres, and scale takes that to the measure's unit.
+func (s *spatial) means(n Name, scale float64, build func(t *target, side int, w float64, who whose)) {
+	m := s.found.series(n)
+	for who, to := range [2]**Mean{&m.horse, &m.run} {
+		var v [3][2]float64 // Left, right, difference.
+		for q, w := range [3][2]float64{{1, 0}, {0, 1}, {-1, 1}} {
+			t := s.fit.target()
+			for side := range 2 {
+				if w[side] != 0 {
+					build(&t, side, w[side], whose(who))
+				}
+			}
+			v[q][0], v[q][1] = s.fit.predict(t)
+		}
+		*to = &Mean{Value: scale * v[2][0], SE: scale * v[2][1], Left: scale * v[0][0], LeftSE: scale * v[0][1], Right: scale * v[1][0], RightSE: scale * v[1][1]}
+	}
+}
+
+// measureLengths measures stride and step lengths and speed.
+func (a *analysis) measureLengths(s *spatial) {
+	f := s.fit
+	t := f.target()
+	f.advance(&t, 1)
+	stride, strideSD := f.predict(t)
+	if !(stride > 0) {
+		return
+	}
+	scale := 1.0
+	if a.share() {
+		scale = 100 / stride
+	} else {
+		a.measureAdvance(s, stride, strideSD)
+	}
+	for g, name := range [2]Name{StepLengthFore, StepLengthHind} {
+		both := f.limbs[2*g] >= 0 && f.limbs[2*g+1] >= 0
+		var varies [2]spread
+		for i, st := range a.strides {
 			p, ok := a.pairIn(g, i)
 			if !ok {
 				continue
 			}
 			j := a.at[p.first][i]
-			q0, q1, q2 := s.placed[p.first][j], s.placed[p.other][a.at[p.other][i]], s.placed[p.first][a.next(p.first, j)]
-			if !q0.ok || !q1.ok || !q2.ok {
+			q := [3]placement{s.placed[p.first][j], s.placed[p.other][a.at[p.other][i]], s.placed[p.first][a.next(p.first, j)]}
+			if !q[0].ok || !q[1].ok || !q[2].ok {
 				continue
 			}
-			x0, sd0 := s.line.along(q0)
-			x1, sd1 := s.line.along(q1)
-			x2, sd2 := s.line.along(q2)
-			// The step that ends on a limb is that limb's.
-			other, first, total := x1-x0, x2-x1, x2-x0
-			if other <= 0 || first <= 0 {
-				continue
-			}
-			diffSD := math.Sqrt(sq(sd0) + 4*sq(sd1) + sq(sd2))
-			otherSD, firstSD := math.Hypot(sd0, sd1), math.Hypot(sd1, sd2)
-			if a.share() {
-				if !(total > 0) {
-					continue
-				}
-				r := (x1 - x0) / total
-				diffSD = 200 / total * math.Sqrt(sq((1-r)*sd0)+sq(sd1)+sq(r*sd2))
-				other, first = 100*r, 100*(1-r)
-				otherSD, firstSD = diffSD/2, diffSD/2
-			}
-			o := Observation{Stride: i, Time: st.Start, Left: first, Right: other, SD: diffSD}
-			n := [2]float64{firstSD, otherSD}
+			side := 0 // That of the limb that lands first: the second of the two steps is its own.
 			if limbs[p.first].Side() == traj.Right {
-				o.Left, o.Right = o.Right, o.Left
-				n[0], n[1] = n[1], n[0]
+				side = 1
 			}
+			var v [3][2]float64
+			for m, w := range [3][3]float64{{0, -1, 1}, {-1, 1, 0}, {-1, 2, -1}} {
+				t := f.target()
+				for c := range 3 {
+					f.add(&t, q[c].fall, 0, w[c])
+				}
+				v[m][0], v[m][1] = f.predict(t)
+				if m < 2 {
+					clear(t.fixed)
+					clear(t.smooth)
+					varies[side^m].add(f.predict(t))
+				}
+			}
+			if v[0][0] <= 0 || v[1][0] <= 0 {
+				continue
+			}
+			o := Observation{Stride: i, Time: st.Start, Left: scale * v[side][0], Right: scale * v[1-side][0], SD: scale * v[2][1]}
 			o.Value = o.Right - o.Left
 			s.found.put(name, o)
-			// A limb's own shift comes twice into the difference of the steps.
-			d := 2 * markSD * math.Hypot(q1.perRow, (q0.perRow+q2.perRow)/2)
-			if a.share() {
-				d *= 100 / total
-			}
-			shift[g] += d / sq(diffSD)
-			weight[g] += 1 / sq(diffSD)
-			steps[g].left, steps[g].right = append(steps[g].left, o.Left), append(steps[g].right, o.Right)
-			noise[g].left, noise[g].right = append(noise[g].left, n[0]), append(noise[g].right, n[1])
 		}
-	}
-	for g, name := range [2]Name{StepLengthFore, StepLengthHind} {
-		if f := s.found[name]; f != nil {
-			f.commonSD = shift[g] / weight[g]
+		if !both || s.found[name] == nil {
+			continue
 		}
-	}
-	if a.share() {
-		return
-	}
-	for g, name := range [2]Name{StepLengthSpreadFore, StepLengthSpreadHind} {
-		a.putSpread(s, name, steps[g].left, noise[g].left, steps[g].right, noise[g].right)
+		s.means(name, scale, func(t *target, side int, w float64, who whose) {
+			f.advance(t, w/2)
+			f.meanOf(t, 2*g+side, 0, w, who)
+			f.meanOf(t, 2*g+1-side, 0, -w, who)
+		})
+		if !a.share() {
+			a.putSpread(s, [2]Name{StepLengthSpreadFore, StepLengthSpreadHind}[g], varies)
+		}
 	}
 }
 
-// putSpread adds a run's spread: the standard deviation over strides without
-// the part that measuring put into it, cm.
-func (a *analysis) putSpread(s *spatial, n Name, left, leftNoise, right, rightNoise []float64) {
-	one := func(x, noise []float64) [2]float64 {
-		if len(x) < 3 {
-			return notSeen
+// measureAdvance measures stride length and speed: stride by stride of the reference
+// limb, else of another, and over the run.
+func (a *analysis) measureAdvance(s *spatial, stride, strideSD float64) {
+	for i, st := range a.strides {
+		for n := range limbs {
+			k := a.ref ^ n // First its own girdle.
+			j := a.at[k][i]
+			q := a.next(k, j)
+			if q < 0 || !s.placed[k][j].ok || !s.placed[k][q].ok {
+				continue
+			}
+			t := s.fit.target()
+			s.fit.add(&t, s.placed[k][j].fall, 0, -1)
+			s.fit.add(&t, s.placed[k][q].fall, 0, 1)
+			x, sd := s.fit.predict(t)
+			c := a.cycle[k][j]
+			d := a.startOf(k, c+1) - a.startOf(k, c)
+			if dSD := math.Hypot(a.startSD(k, c), a.startSD(k, c+1)); d > 0 {
+				s.found.put(StrideLength, single(i, st.Start, x, sd))
+				s.found.put(Speed, single(i, st.Start, x/d, math.Hypot(sd/d, x/d/d*dSD)))
+			}
+			break
 		}
-		var m, v, e float64
-		for i := range x {
-			m += x[i] / float64(len(x))
-			e += sq(noise[i]) / float64(len(x))
-		}
-		for i := range x {
-			v += sq(x[i]-m) / float64(len(x)-1)
-		}
-		sd := math.Sqrt(max(0, v-e))
-		// Spread of a standard deviation of a normal quantity; the noise share blurs it
-		// by its own part.
-		blur := v / math.Sqrt(2*float64(len(x)-1)) / math.Max(sd, math.Sqrt(v)/4)
-		return [2]float64{100 * sd, 100 * blur}
 	}
-	l, r := one(left, leftNoise), one(right, rightNoise)
-	s.found.putSides(n, 0, a.strides[0].Start, [2][2]float64{l, r})
+	if s.found[StrideLength] == nil {
+		return
+	}
+	first, last := a.strides[0].Start, a.strides[len(a.strides)-1].End
+	period, periodSD := (last-first)/float64(len(a.strides)), math.Sqrt2*a.rhythm.sd/float64(len(a.strides))
+	for n, m := range map[Name]Mean{
+		StrideLength: {Value: stride, SE: strideSD},
+		Speed:        {Value: stride / period, SE: math.Hypot(strideSD/period, stride/period/period*periodSD)},
+	} {
+		f := s.found.series(n)
+		f.horse, f.run = &m, &m
+	}
+}
+
+// spread gathers how much strides vary: the mean square of what each one did beyond the
+// mean, as predicted, with what is not known of it.
+type spread struct{ sum, n float64 }
+
+func (v *spread) add(value, sd float64) { v.sum, v.n = v.sum+value*value+sd*sd, v.n+1 }
+
+// sd returns the standard deviation and its own spread, that of a normal quantity, cm.
+func (v *spread) sd() [2]float64 {
+	if v.n < 3 {
+		return notSeen
+	}
+	sd := 100 * math.Sqrt(v.sum/v.n)
+	return [2]float64{sd, sd / math.Sqrt(2*(v.n-1))}
+}
+
+// putSpread adds a run's spread from stride to stride, without what measuring put into
+// it, cm. Index: side.
+func (a *analysis) putSpread(s *spatial, n Name, of [2]spread) {
+	s.found.putSides(n, 0, a.strides[0].Start, [2][2]float64{of[0].sd(), of[1].sd()})
 }
 
 // measureOffsets measures how far outward of the line of travel hooves land.
 func (a *analysis) measureOffsets(s *spatial) {
-	if a.share() || !s.middle {
+	f := s.fit
+	weights := f.midline()
+	both := func(g int) bool { return f.limbs[2*g] >= 0 && f.limbs[2*g+1] >= 0 }
+	if a.share() || !both(0) && !both(1) {
 		return
 	}
-	spreads := [2]Name{PlacementSpreadFore, PlacementSpreadHind}
+	// fromLine adds w times how far outward limb k lands on average.
+	fromLine := func(t *target, k int, w float64, who whose) {
+		f.meanOf(t, k, 1, w*outward(k), who)
+		for j, v := range weights {
+			if v > 0 {
+				f.meanOf(t, j, 1, -v*w*outward(k), who)
+			}
+		}
+	}
 	for g, name := range [2]Name{PlacementOffsetFore, PlacementOffsetHind} {
-		var values, noise [2][]float64
+		var varies [2]spread
 		for i, st := range a.strides {
 			v := [2][2]float64{notSeen, notSeen}
 			for side := range 2 {
@@ -498,27 +410,52 @@ func (a *analysis) measureOffsets(s *spatial) {
 				if j < 0 || !s.placed[k][j].ok {
 					continue
 				}
-				x, sd := s.line.left(s.placed[k][j])
-				v[side] = [2]float64{100 * outward(k) * x, 100 * sd}
-				values[side] = append(values[side], outward(k)*x)
-				noise[side] = append(noise[side], sd)
+				t := f.target()
+				t.stride[2*s.placed[k][j].fall+1] = outward(k)
+				varies[side].add(f.predict(t))
+				fromLine(&t, k, 1, ofHorse)
+				x, sd := f.predict(t)
+				v[side] = [2]float64{100 * x, 100 * sd}
 			}
 			if math.IsNaN(v[0][0]) && math.IsNaN(v[1][0]) {
 				continue
 			}
 			o := sided(i, st.Start, v[0][0], v[0][1], v[1][0], v[1][1])
-			if !s.bothGirdles {
+			if !both(0) || !both(1) {
 				// The line is these two hooves' own midline: their difference is 0 by its making.
 				o.Value, o.SD = math.NaN(), math.NaN()
 			}
 			s.found.put(name, o)
 		}
-		if f := s.found[name]; f != nil {
-			// The line lies between both sides: its error counts twice in their difference.
-			f.commonSD = math.Hypot(f.commonSD, 200*s.lineSD)
+		if both(0) && both(1) && s.found[name] != nil {
+			s.means(name, 100, func(t *target, side int, w float64, who whose) { fromLine(t, 2*g+side, w, who) })
 		}
-		a.putSpread(s, spreads[g], values[0], noise[0], values[1], noise[1])
+		a.putSpread(s, [2]Name{PlacementSpreadFore, PlacementSpreadHind}[g], varies)
 	}
+}
+
+// bow returns by how much the run bulges to the left between its ends, and the spread
+// of that.
+func (f *runFit) bow() (left, sd float64) {
+	if !f.bowed {
+		return 0, math.Inf(1)
+	}
+	t := f.target()
+	t.fixed[len(t.fixed)-1] = -1
+	return f.predict(t)
+}
+
+// quarters returns how far to the left of the forehand the quarters go, and the spread
+// of that; infinite where only one of them was placed.
+func (f *runFit) quarters() (left, sd float64) {
+	t := f.target()
+	for k, first := range f.limbs {
+		if first < 0 {
+			return 0, math.Inf(1)
+		}
+		f.meanOf(&t, k, 1, [4]float64{-0.5, -0.5, 0.5, 0.5}[k], ofRun)
+	}
+	return f.predict(t)
 }
 
 // remark adds the notes that a reader of the numbers needs.
@@ -557,20 +494,33 @@ func (a *analysis) remark(s *spatial) {
 	if a.cal.Level == geometry.LevelMetric {
 		note("The picture's rows and the ground are %.1f° apart across the lane: the lane's crossfall and the camera's tilt together.", math.Abs(a.cal.Camera.TiltAcross()))
 	}
-	if a.cal.Level == geometry.LevelRatio && s.line != nil {
+	if a.cal.Level == geometry.LevelRatio && s.fit != nil {
 		note("Only the horizon is known: lengths are shares of the horse's own stride, and positions in the lane are in camera heights (along the lane only up to an unknown common factor).")
 	}
-	if s.line != nil && a.cal.Level.AtLeast(geometry.LevelHeight) {
-		if math.Abs(s.bow) > 0.10 && math.Abs(s.bow) > 3*s.bowSD {
-			note("The horse did not go straight: the run bows %.0f cm from its straight line, so sideways placement is less certain than its interval says.", 100*math.Abs(s.bow))
+	if s.fit != nil && a.cal.Level.AtLeast(geometry.LevelHeight) {
+		if bow, sd := s.fit.bow(); math.Abs(bow) > 0.10 && math.Abs(bow) > 3*sd {
+			note("The horse did not go straight: the run bows %.0f cm from its straight line. Sideways placement is measured from the bowed line.", 100*math.Abs(bow))
+		}
+		if left, sd := s.fit.quarters(); math.Abs(left) > stats.Z95*sd {
+			to := "left"
+			if left < 0 {
+				to = "right"
+			}
+			note("The quarters go %.1f cm (95 %% interval %.1f to %.1f) to the %s of the forehand.", 100*math.Abs(left), 100*(math.Abs(left)-stats.Z95*sd), 100*(math.Abs(left)+stats.Z95*sd), to)
 		}
 		if f := s.found[LateralArcFore]; f != nil && f.commonSD > 1.5 {
 			note("The horse went off the line of sight, so how fast the hoof swings forward leaks into its sideways arc: differences of arcs are uncertain by %.1f cm in all strides alike. Stand in line with the lane.", f.commonSD)
 		}
-		switch {
-		case s.middle && !s.bothGirdles:
+		pairs := 0
+		for g := range 2 {
+			if s.fit.limbs[2*g] >= 0 && s.fit.limbs[2*g+1] >= 0 {
+				pairs++
+			}
+		}
+		switch pairs {
+		case 1:
 			note("Only one pair of limbs was placed: the line of travel is their own midline, so sideways placement shows how wide they are set but not a difference between left and right.")
-		case s.bothGirdles:
+		case 2:
 			note("The line of travel is the midline of all placements: a sideways shift of the forehand against the quarters shows half in the fore and half, with the opposite sign, in the hind difference.")
 		}
 	}

@@ -394,10 +394,58 @@ func (a *analysis) findRhythm() *rhythm {
 	all := a.evidence(typical)
 	r := &rhythm{phase: phases(a.opts.Gait), typical: typical}
 	r.period = a.period
-	if r.period == 0 || !r.count(all) || !r.fit(all) {
+	if r.period == 0 {
+		return nil
+	}
+	counted := false
+	if a.raw.Stances != nil {
+		counted = r.byBeats(all, a.stances)
+	} else {
+		counted = r.count(all)
+	}
+	if !counted || !r.fit(all) {
 		return nil
 	}
 	return r
+}
+
+// byBeats gives stances the beats that follow from the steps that tracking counted, pair
+// by pair, and reports whether there are enough. The hinds' are shifted by whole strides
+// to where their landings come nearest to the fores'. stances is by limb.
+func (r *rhythm) byBeats(all []beatOf, stances [4][]stance) bool {
+	n := 0
+	var offset [2]float64 // Of a pair's landings from the beats, strides; index: pair.
+	for pair := range 2 {
+		even, known := 0, 0.0
+		for i := range all {
+			e := &all[i]
+			s := &stances[e.limb][e.stance]
+			if e.limb/2 != pair || s.beat < 0 {
+				continue
+			}
+			// The left limb lands at whole strides after its phase.
+			if known == 0 {
+				even = s.beat
+				if e.limb%2 == 1 {
+					even++
+				}
+			}
+			e.beat = float64(s.beat-even)/2 + r.phase[2*pair]
+			offset[pair] += e.t/r.period - e.beat
+			known++
+		}
+		if known > 0 {
+			offset[pair] /= known
+		}
+		n += int(known)
+	}
+	shift := math.Round(offset[1] - offset[0])
+	for i := range all {
+		if all[i].limb >= 2 && offset[0] != 0 && offset[1] != 0 {
+			all[i].beat += shift
+		}
+	}
+	return n >= 3
 }
 
 // count gives stances their beats, starting where neighbours agree best and
@@ -576,8 +624,16 @@ func (a *analysis) keepOnBeat() int {
 	for k := range limbs {
 		began[k] = map[int]float64{}
 	}
-	for _, e := range a.evidence(a.rhythm.typical) {
-		began[e.limb][e.stance] = e.t
+	evidence := a.evidence(a.rhythm.typical)
+	if a.raw.Stances != nil {
+		a.rhythm.byBeats(evidence, a.stances)
+	}
+	var beats [4]map[int]float64
+	for k := range limbs {
+		beats[k] = map[int]float64{}
+	}
+	for _, e := range evidence {
+		began[e.limb][e.stance], beats[e.limb][e.stance] = e.t, e.beat
 	}
 	for k := range limbs {
 		if a.hooves[k] == nil {
@@ -590,7 +646,9 @@ func (a *analysis) keepOnBeat() int {
 			s := a.stances[k][i]
 			e := began[k][i]
 			c := a.rhythm.nearestCycle(k, e)
-			if math.Abs(e-a.rhythm.landing(k, c)) > offBeat*a.period+h.frame && !s.startsClip && !s.endsClip {
+			if beat := beats[k][i]; !math.IsNaN(beat) {
+				c = int(math.Round(beat - a.rhythm.phase[k])) // Tracking counted it.
+			} else if math.Abs(e-a.rhythm.landing(k, c)) > offBeat*a.period+h.frame && !s.startsClip && !s.endsClip {
 				dropped++
 				continue
 			}

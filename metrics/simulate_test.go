@@ -3,6 +3,7 @@ package metrics
 import (
 	"math"
 	"math/rand/v2"
+	"testing"
 
 	"jogstrip/metrics/geometry"
 	"jogstrip/track/traj"
@@ -12,7 +13,7 @@ import (
 type horse struct {
 	mean     map[Name]float64 // Value: right − left where sided. A measure that is absent is not simulated.
 	strideSD map[Name]float64 // 0: the table's.
-	runSD    map[Name]float64 // 0: tolerance/1.96.
+	runSD    map[Name]float64 // 0: the table's.
 	errorSD  map[Name]float64 // Known error of a value; 0: none.
 	commonSD map[Name]float64
 	far      float64 // Error of the farthest stride over that of the nearest; 0: as errorSD, 0.5 to 1.5 times at random.
@@ -21,7 +22,8 @@ type horse struct {
 }
 
 // runs simulates a visit at the level of Series: strides scatter within runs,
-// runs within the visit. It returns each run's own truth too, index: run.
+// runs within the visit. It returns what is true of each run's own strides too (of
+// steps: of the run), index: run.
 func (h horse) runs(rng *rand.Rand, gait traj.Gait, views []traj.View, strides int) ([]Run, []map[Name]float64) {
 	table, err := DefaultTolerances()
 	if err != nil {
@@ -49,7 +51,7 @@ func (h horse) runs(rng *rand.Rand, gait traj.Gait, views []traj.View, strides i
 			s := Series{Name: d.Name, Unit: d.Unit, CommonSD: h.commonSD[d.Name]}
 			stride := orElse(h.strideSD[d.Name], row.StrideSD)
 			z := h.shared*runCommon + math.Sqrt(1-h.shared*h.shared)*rng.NormFloat64()
-			truth[d.Name] = mean + orElse(h.runSD[d.Name], row.Tolerance/1.959964)*z
+			truth[d.Name] = mean + orElse(h.runSD[d.Name], row.Tolerance/1.959964*math.Sqrt(1-ofDay))*z
 			offset := truth[d.Name] + s.CommonSD*rng.NormFloat64()
 			n := strides
 			if d.PerRun {
@@ -71,6 +73,9 @@ func (h horse) runs(rng *rand.Rand, gait traj.Gait, views []traj.View, strides i
 					e *= math.Pow(h.far, float64(i)/float64(n-1)-0.5)
 				case e > 0:
 					e *= 0.5 + rng.Float64() // Precision differs with distance.
+				}
+				if d.Name != StepLengthFore && d.Name != StepLengthHind {
+					truth[d.Name] += stride * noise / float64(n)
 				}
 				v := offset + stride*noise + e*rng.NormFloat64()
 				o := Observation{Stride: i, Time: run.Strides[i].Start, Left: math.NaN(), Right: math.NaN(), Value: v, SD: e}
@@ -164,4 +169,14 @@ func passes(toward, away int) []traj.View {
 		v = append(v, traj.Away)
 	}
 	return v
+}
+
+func mustRow(t testing.TB, n Name) Tolerance {
+	t.Helper()
+	table, err := DefaultTolerances()
+	if err != nil {
+		t.Fatal(err)
+	}
+	row, _ := table.Lookup(n)
+	return row
 }

@@ -33,6 +33,21 @@ func (a *analysis) findContacts() {
 		h.prepare()
 		a.hooves[i] = h
 	}
+	if a.raw.Stances != nil {
+		a.takeStances()
+	} else {
+		a.findStances()
+	}
+	for i, h := range a.hooves {
+		if h != nil {
+			h.place(a.stances[i])
+		}
+	}
+}
+
+// findStances finds the stances in tracks alone, of which nobody has said when the
+// hooves stand: markers of a laboratory.
+func (a *analysis) findStances() {
 	a.segment()
 	typical := a.lengths()
 	if a.period = a.strideDuration(a.evidence(typical), typical); a.period > 0 {
@@ -64,11 +79,6 @@ func (a *analysis) findContacts() {
 			a.rhythm, a.period = again, again.period
 			// Counting may have begun at another stance.
 			a.offBeat += a.keepOnBeat()
-		}
-	}
-	for i, h := range a.hooves {
-		if h != nil {
-			h.place(a.stances[i])
 		}
 	}
 }
@@ -366,10 +376,9 @@ func (a *analysis) contacts(space *spatial) []Contact {
 	for k := range limbs {
 		for i := range a.stances[k] {
 			c := a.stances[k][i].Contact
-			cx, cy := a.cal.GroundSD(geometry.Point{X: c.PictureX, Y: c.PictureY})
-			if p := space.placed[k][i]; p.ok && !math.IsInf(cx, 0) {
-				c.X, c.Y, c.Placed = p.x, p.y, true
-				c.XSD, c.YSD = math.Hypot(p.xSD, cx), math.Hypot(p.ySD, cy)
+			if p := space.placed[k][i]; p.ok && space.fit != nil {
+				c.Placed = true
+				c.X, c.Y, c.XSD, c.YSD = space.fit.place(p.fall)
 			}
 			out = append(out, c)
 		}

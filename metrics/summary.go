@@ -17,8 +17,8 @@ import (
 // SummaryOptions says how runs are taken together.
 type SummaryOptions struct {
 	Tolerances *ToleranceTable // Nil means DefaultTolerances.
-	Resamples  int             // Of the two-level bootstrap behind the score's interval; 0 means 2000.
-	Seed       uint64          // Of the bootstrap; 0 is a seed like any other.
+	Resamples  int             // Draws behind the score's interval; 0 means 2000.
+	Seed       uint64          // Of the draws; 0 is a seed like any other.
 }
 
 const defaultResamples = 2000
@@ -46,10 +46,9 @@ func Summarise(runs []Run, opts SummaryOptions) (*Summary, error) {
 // visits without being summed up again. It may be used by several goroutines.
 type Summed struct {
 	*Summary
-	opts   SummaryOptions
-	runs   []Run      // In the order of canonicalRuns.
-	all    []measured // Index: measure, as in Definitions.
-	scores scoreMemory
+	opts SummaryOptions
+	runs []Run      // In the order of canonicalRuns.
+	all  []measured // Index: measure, as in Definitions.
 }
 
 // Sum is Summarise for visits that will be compared.
@@ -122,8 +121,10 @@ func (m measured) deviation() float64 {
 type sample struct {
 	unit               string
 	value, left, right []stats.Group
-	middle             []stats.Group // Mean of both sides.
-	leftOut            int           // Runs left out because their unit is another.
+	modelled           bool // Each run's value is one from the model of the run.
+	here               Mean // Of the last run, if modelled.
+	strides            int  // Behind modelled values.
+	leftOut            int  // Runs left out because their unit is another.
 	levels             []geometry.Level
 	views              []traj.View
 }
@@ -146,13 +147,19 @@ func unitOf(runs []Run, d Definition) string {
 func gather(runs []Run, d Definition, unit string) sample {
 	out := sample{unit: unit}
 	for _, r := range runs {
-		var value, left, right, middle stats.Group
+		var value, left, right stats.Group
 		s := r.Lookup(d.Name)
 		if s != nil && len(s.Observations) > 0 && s.Unit != unit {
 			out.leftOut++
 			s = nil
 		}
-		if s != nil {
+		if s != nil && s.OfHorse != nil {
+			h, run := s.OfHorse, s.OfRun
+			out.modelled = true
+			value, left, right = one(h.Value, h.SE), one(h.Left, h.LeftSE), one(h.Right, h.RightSE)
+			out.here = Mean{run.Value, run.SE, run.Left, run.LeftSE, run.Right, run.RightSE}
+			out.strides += len(s.Observations)
+		} else if s != nil {
 			for _, o := range s.Observations {
 				addValue(&value, o.Value, o.SD)
 				if !d.Sided {
@@ -161,10 +168,9 @@ func gather(runs []Run, d Definition, unit string) sample {
 				// The error of a difference is that of two sides alike.
 				addValue(&left, o.Left, o.SD/math.Sqrt2)
 				addValue(&right, o.Right, o.SD/math.Sqrt2)
-				addValue(&middle, (o.Left+o.Right)/2, o.SD/2)
 			}
 			value.CommonSD = s.CommonSD
-			left.CommonSD, right.CommonSD, middle.CommonSD = s.SideCommonSD, s.SideCommonSD, s.SideCommonSD
+			left.CommonSD, right.CommonSD = s.SideCommonSD, s.SideCommonSD
 		}
 		if len(value.Values) == 0 && len(left.Values) > 0 && len(right.Values) > 0 {
 			// Each side was seen, in strides of its own: the difference of their means is
@@ -180,7 +186,6 @@ func gather(runs []Run, d Definition, unit string) sample {
 		out.value = append(out.value, value)
 		out.left = append(out.left, left)
 		out.right = append(out.right, right)
-		out.middle = append(out.middle, middle)
 	}
 	return out
 }
@@ -194,6 +199,10 @@ func meanOf(g stats.Group) (mean, sd float64) {
 		sd += sq(g.SDs[i]) / (n * n)
 	}
 	return mean, math.Sqrt(sd)
+}
+
+func one(value, sd float64) stats.Group {
+	return stats.Group{Values: []float64{value}, SDs: []float64{sd}}
 }
 
 func addValue(g *stats.Group, value, sd float64) {
@@ -236,14 +245,27 @@ func measureAll(runs []Run, d Definition, row Tolerance) measured {
 		r.ToleranceSource = m.tolerance.Source
 	}
 
-	if d.Sided {
-		side := meanOptions(d, Tolerance{Tolerance: m.tolerance.SideTolerance})
-		side.NeighbourCorrelation = 0
-		r.Left = sideEstimate(m.sample.left, side)
-		r.Right = sideEstimate(m.sample.right, side)
-	}
 	o := meanOptions(d, m.tolerance)
-	m.here, m.wide, m.ok = bothMeans(m.sample.value, o)
+	o.KnownWithin = o.KnownWithin || m.sample.modelled
+	side := meanOptions(d, Tolerance{Tolerance: m.tolerance.SideTolerance})
+	side.NeighbourCorrelation, side.KnownWithin = 0, o.KnownWithin
+	m.here, m.wide, m.ok = bothMeans(m.sample.value, o, &m.sample, m.sample.here.Value, m.sample.here.SE)
+	if d.Sided {
+		left, _, seenLeft := bothMeans(m.sample.left, side, &m.sample, m.sample.here.Left, m.sample.here.LeftSE)
+		right, _, seenRight := bothMeans(m.sample.right, side, &m.sample, m.sample.here.Right, m.sample.here.RightSE)
+		if seenLeft && seenRight && m.ok {
+			// One page, one number: the sides differ by what their difference is said to be.
+			shift := (m.here.Value - (right.Value - left.Value)) / 2
+			moved(&left, -shift)
+			moved(&right, shift)
+		}
+		if seenLeft {
+			r.Left = toEstimate(left)
+		}
+		if seenRight {
+			r.Right = toEstimate(right)
+		}
+	}
 	if !m.ok {
 		r.Reason = whyMissing(runs, m)
 		return m
@@ -251,10 +273,13 @@ func measureAll(runs []Run, d Definition, row Tolerance) measured {
 	_, known := m.tolerance.runSD()
 	m.wideOK = m.here.Groups > 1 || known > 0
 	r.Strides, r.Runs = m.here.Values, m.here.Groups
+	if m.sample.modelled {
+		r.Strides = m.sample.strides
+	}
 	r.ThisRunOnly = m.here.Groups == 1
 	r.Value = toEstimate(m.here)
 	if d.Positive {
-		r.SymmetryIndex = symmetryIndex(m)
+		r.SymmetryIndex = symmetryIndex(r)
 	}
 	if e, ok := d.Even(); ok && r.Tolerance > 0 {
 		excludes := r.Value.Low > e || r.Value.High < e
@@ -263,8 +288,15 @@ func measureAll(runs []Run, d Definition, row Tolerance) measured {
 	return m
 }
 
-// bothMeans returns the mean as reported and with how runs differ in it.
-func bothMeans(groups []stats.Group, o stats.MeanOptions) (here, wide stats.MeanEstimate, ok bool) {
+func moved(m *stats.MeanEstimate, by float64) {
+	m.Value, m.Low, m.High = m.Value+by, m.Low+by, m.High+by
+}
+
+// bothMeans returns the mean as reported and with how runs differ in it. One run's
+// interval holds for its own strides: how strides differ is then no error of their
+// mean, how well each was measured is. Value and se are that mean where the model of
+// the run gives it.
+func bothMeans(groups []stats.Group, o stats.MeanOptions, s *sample, value, se float64) (here, wide stats.MeanEstimate, ok bool) {
 	wide, err := stats.GroupMean(groups, o)
 	if err != nil {
 		return here, wide, false
@@ -272,44 +304,47 @@ func bothMeans(groups []stats.Group, o stats.MeanOptions) (here, wide stats.Mean
 	if wide.Groups > 1 {
 		return wide, wide, true
 	}
-	o.WithinOnly = true
-	here, err = stats.GroupMean(groups, o)
-	if err != nil || here.SE == 0 && here.Low == here.High && here.Values < 2 {
-		// One value a run and no known error: there is nothing an interval could rest on.
-		return here, wide, false
+	here = wide
+	if !s.modelled {
+		value, se = wide.Value, 0
+		for _, g := range groups {
+			if n := float64(len(g.Values)); n > 0 {
+				var known float64
+				for _, e := range g.SDs {
+					known += sq(e) / (n * n)
+				}
+				se = math.Sqrt(known + sq(g.CommonSD))
+			}
+		}
+		if se == 0 && wide.Values < 2 {
+			// One value and no known error: there is nothing an interval could rest on.
+			return here, wide, false
+		}
+	}
+	if se > 0 {
+		here.Value, here.SE, here.PlainSE, here.DF = value, se, se, math.Inf(1)
+		here.Low, here.High = value-stats.Z95*se, value+stats.Z95*se
+	} else {
+		o.WithinOnly = true
+		if here, err = stats.GroupMean(groups, o); err != nil {
+			return here, wide, false
+		}
 	}
 	return here, wide, true
-}
-
-func sideEstimate(groups []stats.Group, o stats.MeanOptions) *Estimate {
-	here, _, ok := bothMeans(groups, o)
-	if !ok {
-		return nil
-	}
-	return toEstimate(here)
 }
 
 func toEstimate(m stats.MeanEstimate) *Estimate {
 	return &Estimate{Value: m.Value, Low: m.Low, High: m.High, SE: m.SE}
 }
 
-// symmetryIndex takes the difference as a share of the mean of both sides. Its
-// spread is that of the difference and, to first order, that of the mean.
-func symmetryIndex(m measured) *Estimate {
-	o := meanOptions(m.def, Tolerance{Tolerance: m.tolerance.SideTolerance})
-	o.NeighbourCorrelation = 0
-	middle, _, ok := bothMeans(m.sample.middle, o)
-	if !ok || middle.Value <= 0 {
+// symmetryIndex takes the difference as a share of the mean of both sides, whose own
+// error is small beside the difference's.
+func symmetryIndex(r *Result) *Estimate {
+	if r.Left == nil || r.Right == nil || r.Left.Value < 0 || r.Right.Value < 0 || r.Left.Value+r.Right.Value <= 0 {
 		return nil
 	}
-	d := m.here
-	index := stats.SymmetryIndex(middle.Value-d.Value/2, middle.Value+d.Value/2)
-	if math.IsNaN(index) {
-		return nil
-	}
-	half := 100 / middle.Value * math.Hypot(d.High-d.Value, d.Value/middle.Value*(middle.High-middle.Value))
-	se := 100 / middle.Value * math.Hypot(d.SE, d.Value/middle.Value*middle.SE)
-	return &Estimate{Value: index, Low: index - half, High: index + half, SE: se}
+	k := 200 / (r.Left.Value + r.Right.Value)
+	return &Estimate{Value: stats.SymmetryIndex(r.Left.Value, r.Right.Value), Low: k * r.Value.Low, High: k * r.Value.High, SE: k * r.Value.SE}
 }
 
 // whyMissing says why a measure has no value.
@@ -355,7 +390,7 @@ func whyMissing(runs []Run, m measured) string {
 func summaryNotes(all []measured, runs []Run) []string {
 	var out []string
 	if len(runs) == 1 {
-		out = append(out, fmt.Sprintf("One run was measured: the intervals hold for that run only. The horse may move differently in the next one; film at least %d runs each way.", LeastRuns))
+		out = append(out, fmt.Sprintf("One run was measured: the intervals hold for that run only. The horse may move differently in the next one, so signs count only where they would hold with how runs usually differ; film at least %d runs each way.", LeastRuns))
 	}
 	var left []string
 	for _, m := range all {
@@ -373,14 +408,14 @@ func summaryNotes(all []measured, runs []Run) []string {
 		}
 	}
 	for _, source := range slices.Sorted(maps.Keys(own)) {
-		out = append(out, fmt.Sprintf("Tolerances from %s, in place of the table's: %s. They leave out how a horse differs from day to day. All others are from the table.",
+		out = append(out, fmt.Sprintf("Tolerances from %s, in place of the table's: %s. All others are from the table.",
 			source, strings.Join(own[source], "; ")))
 	}
 	return out
 }
 
 // canonicalRuns returns the runs in an order that depends on what they hold
-// only, so that neither rounding nor the bootstrap's draws depend on the order
+// only, so that neither rounding nor the draws depend on the order
 // in which clips were listed.
 func canonicalRuns(runs []Run) []Run {
 	type keyed struct {

@@ -146,10 +146,8 @@ func (a *analysis) swing(s *spatial, cam geometry.Camera, k, i int) (flight, boo
 	if !(ok0 && ok1 && ok2 && ok3 && ok4) {
 		return flight{}, false
 	}
-	_, sd0 := s.line.left(p0)
-	_, sd1 := s.line.left(p1)
 	// The chord's ends are placements with spreads of their own.
-	chord := 100 * math.Hypot(sd0, sd1) / 2
+	chord := 100 * math.Hypot(p0.xSD, p1.xSD) / 2
 	sds, turned := straight.spreads()
 	out := flight{path: straight.path, turned: turned}
 	out.path.Limb, out.path.Stride = h.limb, i
@@ -277,7 +275,7 @@ func (a *analysis) departures(s *spatial, cam geometry.Camera, k int, seen []fol
 		}
 		// Away from the chord, square to the line of travel.
 		cx := p0.x + way*(p1.x-p0.x)
-		nx := -s.line.DY
+		nx := -s.fit.line.DY
 		spreadX := math.Hypot(f.sdX*(acrossX-x), f.sdY*(downX-x))
 		spreadZ := math.Hypot(f.sdX*(acrossZ-z), f.sdY*(downZ-z))
 		side.set(r, u, (x-cx)*nx*outward(k), spreadX)

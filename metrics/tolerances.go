@@ -16,10 +16,10 @@ var defaultTolerances []byte
 
 // tableDF is how many degrees of freedom the run-to-run variation of the table
 // is worth for one horse. With 10 the intervals keep their coverage where
-// horses differ as horsesDiffer says (STUDY.md).
+// horses differ (SD of the logarithm 0.4; STUDY.md).
 const tableDF = 10
 
-// minRepeatDF is how many degrees of freedom repeat runs must give before they
+// minRepeatDF is how many degrees of freedom own visits must give before they
 // replace a row of the table: with 6 a standard deviation is known to about 30 %.
 const minRepeatDF = 6
 
@@ -45,25 +45,25 @@ type Tolerance struct {
 	// Written is whether the yard wrote this row itself: it differs from the
 	// default table's. Such a row is never replaced.
 	Written bool `toml:"-" json:"-"`
-	// Own is whether the yard's own repeat runs replaced the table's figure.
+	// Own is whether the yard's own visits replaced the table's figure.
 	Own bool `toml:"-" json:"own,omitempty"`
-	// RunSD is the variation between runs beyond what strides explain, one
-	// standard deviation, from own repeats; 0: Tolerance/1.96.
-	RunSD float64 `toml:"-" json:"run_sd,omitempty"`
-	// DF is the degrees of freedom of own repeats; 0: the table's.
-	DF float64 `toml:"-" json:"df,omitempty"`
 }
 
-// runSD returns the standard deviation between runs and what it is worth.
+// ofDay is the share of the table's variance that a day makes; the rest is made by runs
+// of one day. The published figures are of measurements on different days and hold both;
+// how they divide is not published, so each gets half.
+const ofDay = 0.5
+
+// runSD returns how runs of one day differ, one standard deviation, and what it is worth.
 func (t Tolerance) runSD() (sd, df float64) {
-	switch {
-	case t.RunSD > 0:
-		return t.RunSD, t.DF
-	case t.Tolerance > 0:
-		return t.Tolerance / stats.Z95, tableDF
+	if t.Tolerance > 0 {
+		return t.Tolerance / stats.Z95 * math.Sqrt(1-ofDay), tableDF
 	}
 	return 0, 0
 }
+
+// daySD returns how the same horse differs from day to day, one standard deviation.
+func (t Tolerance) daySD() float64 { return t.Tolerance / stats.Z95 * math.Sqrt(ofDay) }
 
 // inUnit returns t for values in unit: the definition's or its RatioUnit. Where
 // the table knows nothing in that unit, only the weight is left.
@@ -72,7 +72,7 @@ func (t Tolerance) inUnit(unit string) Tolerance {
 		return t
 	}
 	t.Unit, t.Tolerance, t.SideTolerance, t.StrideSD = unit, t.RatioTolerance, 0, 0
-	t.RunSD, t.DF, t.Own = 0, 0, false
+	t.Own = false
 	if !t.Written {
 		t.Source = sharesSource
 	}
@@ -103,10 +103,6 @@ func (t *ToleranceTable) Lookup(n Name) (Tolerance, bool) {
 func DefaultTolerances() (*ToleranceTable, error) {
 	return parseTolerances("tolerances.toml", defaultTolerances, &ToleranceTable{})
 }
-
-// ToleranceSource returns the default table as it is written, with its
-// comments, for a yard to copy and edit.
-func ToleranceSource() []byte { return append([]byte(nil), defaultTolerances...) }
 
 // ParseTolerances reads a yard's table. Rows it has replace those of the
 // default table, rows it does not have keep them, so a yard writes down only
@@ -209,44 +205,34 @@ func (d Definition) Even() (value float64, compares bool) {
 	return 0, d.Sided
 }
 
-// Repeat is the runs of one horse at one visit.
+// Repeat is one visit of a horse.
 type Repeat struct {
 	Horse string // Any name that tells the horses apart.
-	Runs  []Run
+	// Series is the same for visits between which the horse was not treated.
+	Series string
+	Runs   []Run
 }
 
-// OwnTolerances returns table with every row replaced for which repeat runs say
-// enough: 6 degrees of freedom or more, runs minus visits, over visits with at
-// least two runs. The horse's own come first, then those of all horses; a row
-// that the yard wrote itself stays. A nil table means the default one.
+// OwnTolerances returns table with every row replaced for which the yard's own visits
+// say enough: visits on different days without a treatment between them, with 6 degrees
+// of freedom or more (visits less series). The horse's own come first, then those of
+// all horses; a row that the yard wrote itself stays. A nil table means the default one.
+// Runs of one day are no repeats: they leave out how a horse differs from day to day.
 //
-// How runs of one visit differ does not depend on how even the horse is, so
-// visits before and after a treatment count alike. Runs measured far less
-// precisely than the best are left out. Runs of one day leave out how a horse
-// differs from day to day.
-//
-// The tolerance becomes t(0.975)·SD, SD that of a run within a visit, and the row
-// says Own. What other horses show is worth no more for this one than the table
-// is. The order of repeats does not matter. It returns an error where the
+// The tolerance becomes t(0.975)·SD, SD that of a visit's mean within its series, and
+// the row says Own. The order of visits does not matter. It returns an error where the
 // default table does not parse.
-func OwnTolerances(repeats []Repeat, horse string, table *ToleranceTable) (*ToleranceTable, error) {
+func OwnTolerances(visits []Repeat, horse string, table *ToleranceTable) (*ToleranceTable, error) {
 	table, err := orDefault(table)
 	if err != nil {
 		return nil, fmt.Errorf("own tolerances: %w", err)
 	}
-	var own []Repeat
-	for _, r := range repeats {
-		if r.Horse == horse {
-			own = append(own, r)
-		}
-	}
 	out := &ToleranceTable{}
 	for _, row := range table.Rows {
 		if !row.Written {
-			d, _ := Define(row.Name)
-			replaced := ownTolerance(d, row, own)
+			replaced := ownTolerance(row, visits, func(v Repeat) bool { return v.Horse == horse })
 			if !replaced.Own {
-				replaced = ownTolerance(d, row, repeats)
+				replaced = ownTolerance(row, visits, func(Repeat) bool { return true })
 			}
 			row = replaced
 		}
@@ -255,73 +241,39 @@ func OwnTolerances(repeats []Repeat, horse string, table *ToleranceTable) (*Tole
 	return out, nil
 }
 
-func ownTolerance(d Definition, row Tolerance, repeats []Repeat) Tolerance {
-	type visit struct {
-		horse  string
-		means  []float64
-		errors []float64 // Of the means. Index: as means.
-		within float64   // The sum of their squares.
-	}
-	var all []visit
-	best := math.Inf(1)
-	for _, v := range repeats {
-		o := meanOptions(d, Tolerance{})
-		o.ValueSD, _ = row.runSD()
-		m, err := stats.GroupMean(gather(v.Runs, d, d.Unit).value, o)
-		if err != nil || m.Groups < 2 {
+func ownTolerance(row Tolerance, visits []Repeat, take func(Repeat) bool) Tolerance {
+	d, _ := Define(row.Name)
+	means, horses := map[string][]float64{}, map[string]bool{}
+	for _, v := range visits {
+		if !take(v) || len(v.Runs) == 0 {
 			continue
 		}
-		one := visit{horse: v.Horse}
-		for i, x := range m.GroupMeans {
-			if e := m.GroupSEs[i]; !math.IsNaN(x) && !math.IsNaN(e) {
-				one.means, one.errors = append(one.means, x), append(one.errors, e)
-				if e > 0 {
-					best = math.Min(best, e)
-				}
-			}
-		}
-		all = append(all, one)
-	}
-	var visits []visit
-	horses := map[string]bool{}
-	for _, v := range all {
-		// A fore step seen from behind tells of its measuring, not of the horse.
-		var kept visit
-		for i, e := range v.errors {
-			if e <= farLess*best {
-				kept.means = append(kept.means, v.means[i])
-				kept.within += e * e
-			}
-		}
-		if len(kept.means) > 1 {
-			slices.Sort(kept.means)
-			visits = append(visits, kept)
-			horses[v.horse] = true
+		if m := measureAll(v.Runs, d, row); m.ok && m.result.Unit == row.Unit {
+			key := v.Horse + "\x00" + v.Series
+			means[key] = append(means[key], m.wide.Value)
+			horses[v.Horse] = true
 		}
 	}
-	slices.SortFunc(visits, func(a, b visit) int { return slices.Compare(a.means, b.means) })
-	var means [][]float64
-	var within, runs float64
-	for _, v := range visits {
-		means = append(means, v.means)
-		within += v.within
-		runs += float64(len(v.means))
+	var series [][]float64
+	count := 0
+	for _, x := range means {
+		if len(x) > 1 {
+			slices.Sort(x)
+			series = append(series, x)
+			count += len(x)
+		}
 	}
-	sem, df := stats.SEM(means)
+	slices.SortFunc(series, func(a, b []float64) int { return slices.Compare(a, b) })
+	sem, df := stats.SEM(series)
 	if df < minRepeatDF || !(sem > 0) {
 		return row
 	}
-	row.Tolerance = stats.TQuantile(0.975, df) * sem
-	// Strides explain part of how run means differ. What is left may come out as
-	// nothing by chance; a third is kept so that runs never count as alike.
-	row.RunSD = math.Max(math.Sqrt(math.Max(0, sem*sem-within/runs)), sem/3)
-	row.DF, row.Own = df, true
-	whose := "this horse's own repeat runs"
+	row.Tolerance, row.Own = stats.TQuantile(0.975, df)*sem, true
+	whose := "this horse's own visits"
 	if len(horses) > 1 {
-		row.DF = math.Min(df, tableDF)
-		whose = fmt.Sprintf("this yard's own repeat runs of %d horses", len(horses))
+		whose = fmt.Sprintf("this yard's own visits of %d horses", len(horses))
 	}
-	row.Source = fmt.Sprintf("%s, n = %.0f at %d visits", whose, runs, len(visits))
+	row.Source = fmt.Sprintf("%s without treatment between them, n = %d", whose, count)
 	return row
 }
 

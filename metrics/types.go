@@ -14,6 +14,7 @@ type Evidence string
 // The kinds of evidence.
 const (
 	Established Evidence = "established" // Shown to go with lameness in published work.
+	Suggested   Evidence = "suggested"   // Some published work and the trade say so: compared and scored, names no limb.
 	Description Evidence = "description" // Seen and reported; not shown to identify a lame limb.
 )
 
@@ -52,23 +53,25 @@ const (
 	Speed Name = "speed"
 
 	// StrideLength: Y of the next placement − Y of this one, of the reference limb, else
-	// of another limb of which both were seen. Sign: None. Unit: m. Source: Drevemo et
-	// al. 1980, Equine Vet J 12:60–65: varies by about 2 % within a horse.
+	// of another limb of which both were seen. Sign: None. Unit: m. Source: Drevemo et al.
+	// 1980, Equine Vet J 12:60–65: varies by about 2 % within a horse (Standardbreds at
+	// some 12 m/s; no figure for a trot in hand was found).
 	StrideLength Name = "stride_length"
 
 	// StepLengthFore: left = Y(L) − Y(R before it), right = Y(R) − Y(L before it), along
-	// the line of travel; difference R − L. Sign: Negative: the right limb's step is
-	// shorter. Counts as a sign of the right limb. Unit: m; at level ratio % of stride
-	// length. Source: Shortened steps and a shortened cranial phase: Clayton 1986, J
-	// Equine Vet Sci (one horse); which limb a short step points to is common practice.
+	// the line of travel; difference R − L. Mean over the run from the model of the run
+	// (below). Sign: Negative: the right limb's step is shorter. A sign that by itself
+	// names no limb. Unit: m; at level ratio % of stride length. Source: Shortened steps
+	// and a shortened cranial phase: Clayton 1986, J Equine Vet Sci (one horse); which
+	// limb a short step points to is common practice.
 	StepLengthFore Name = "step_length_fore"
 	// StepLengthHind is StepLengthFore of the hindlimbs.
 	StepLengthHind Name = "step_length_hind"
 
-	// StepTimingFore: 100·(on(R) − on(L))/T from L to R to the next L. Sign: 50 % is
-	// even; below 50 % the right limb lands early, its step takes less time. Counts as a
-	// supporting sign of the right limb and never decides. Unit: %. Source: Rhythm of
-	// the trot; the direction is common practice and not settled by published work.
+	// StepTimingFore: 100·(on(R) − on(L))/T from L to R to the next L. Sign: 50 % is even;
+	// below 50 % the right limb lands early, its step takes less time. A sign that by
+	// itself names no limb. Unit: %. Source: Rhythm of the trot; the direction is common
+	// practice and not settled by published work.
 	StepTimingFore Name = "step_timing_fore"
 	// StepTimingHind is StepTimingFore of the hindlimbs.
 	StepTimingHind Name = "step_timing_hind"
@@ -89,36 +92,14 @@ const (
 	// measurements: Hardeman et al. 2019, Equine Vet J, 10.1111/evj.13075.
 	HeadHighDifference Name = "head_high_difference"
 
-	// WithersLowDifference: height of the withers at its minimum in right-fore stance −
-	// that in left-fore stance. Sign: Positive: carried higher over the right fore; a
-	// right-fore pattern. Unit: mm; at level ratio % of its own range. Source: Pfau et
-	// al. 2018, Equine Vet J 50:117–123 (sign); Buchner et al. 1996, Equine Vet J
-	// 28:71–76 (that the trunk is kept higher in lame stance); variation between
-	// measurements: Hardeman et al. 2019, Equine Vet J, 10.1111/evj.13075.
+	// WithersLowDifference is HeadLowDifference of the withers.
 	WithersLowDifference Name = "withers_low_difference"
-
-	// WithersHighDifference: height of the withers at its maximum after right-fore
-	// stance − that after left-fore stance. Sign: Positive: rises higher after the right
-	// fore's stance; a right-fore pattern. Unit: mm; at level ratio % of its own range.
-	// Source: Pfau et al. 2018, Equine Vet J 50:117–123 (sign); Buchner et al. 1996,
-	// Equine Vet J 28:71–76 (that the trunk is kept higher in lame stance); variation
-	// between measurements: Hardeman et al. 2019, Equine Vet J, 10.1111/evj.13075.
+	// WithersHighDifference is HeadHighDifference of the withers.
 	WithersHighDifference Name = "withers_high_difference"
 
-	// CroupLowDifference: height of the croup at its minimum in right-hind stance − that
-	// in left-hind stance. Sign: Positive: carried higher over the right hind; a
-	// right-hind pattern. Unit: mm; at level ratio % of its own range. Source: Pfau et
-	// al. 2018, Equine Vet J 50:117–123 (sign); Buchner et al. 1996, Equine Vet J
-	// 28:71–76 (that the trunk is kept higher in lame stance); variation between
-	// measurements: Hardeman et al. 2019, Equine Vet J, 10.1111/evj.13075.
+	// CroupLowDifference is HeadLowDifference of the croup, over the hindlimbs.
 	CroupLowDifference Name = "croup_low_difference"
-
-	// CroupHighDifference: height of the croup at its maximum after right-hind stance −
-	// that after left-hind stance. Sign: Positive: rises higher after the right hind's
-	// stance; a right-hind pattern. Unit: mm; at level ratio % of its own range. Source:
-	// Pfau et al. 2018, Equine Vet J 50:117–123 (sign); Buchner et al. 1996, Equine Vet
-	// J 28:71–76 (that the trunk is kept higher in lame stance); variation between
-	// measurements: Hardeman et al. 2019, Equine Vet J, 10.1111/evj.13075.
+	// CroupHighDifference is HeadHighDifference of the croup, after the hindlimbs.
 	CroupHighDifference Name = "croup_high_difference"
 
 	// HipExcursion: highest − lowest point of each hip over the stride; difference R −
@@ -255,7 +236,7 @@ type Observation struct {
 	Left   float64 // NaN for measures without sides and for a side not seen.
 	Right  float64
 	Value  float64 // Right − left for sided measures, else the value; NaN where a side is missing.
-	SD     float64 // Standard deviation of Value from tracking and geometry; same unit.
+	SD     float64 // Standard deviation of Value from tracking and geometry; same unit. With one side seen, √2 times that side's.
 }
 
 type observationJSON struct {
@@ -308,6 +289,21 @@ type Series struct {
 	CommonSD float64 `json:"common_sd,omitempty"`
 	// SideCommonSD is the same of Left and of Right, each for itself.
 	SideCommonSD float64 `json:"common_side_sd,omitempty"`
+	// OfRun and OfHorse are means from the model of the run: of its own strides, and of
+	// the horse, of which they are a sample. Nil where observations are averaged.
+	OfRun   *Mean `json:"mean_of_run,omitempty"`
+	OfHorse *Mean `json:"mean_of_horse,omitempty"`
+}
+
+// Mean is a mean with its standard error, in the unit of its series; the sides' fields
+// are 0 for measures without sides.
+type Mean struct {
+	Value   float64 `json:"value"`
+	SE      float64 `json:"se"`
+	Left    float64 `json:"left,omitempty"`
+	LeftSE  float64 `json:"left_se,omitempty"`
+	Right   float64 `json:"right,omitempty"`
+	RightSE float64 `json:"right_se,omitempty"`
 }
 
 // Contact is one stance of one hoof.
@@ -488,7 +484,8 @@ const (
 	Improved      Verdict = "improved"
 	Worse         Verdict = "worse"
 	NoChange      Verdict = "no measurable change"
-	Changed       Verdict = "changed" // For measures that are neither better nor worse when they change.
+	Changed       Verdict = "changed"    // Went over to the other side without becoming more or less even.
+	NotJudged     Verdict = "not judged" // Of measures that are only described.
 	NotComparable Verdict = "not comparable"
 )
 
@@ -499,8 +496,8 @@ type Change struct {
 	Before   *Estimate `json:"before,omitempty"`
 	After    *Estimate `json:"after,omitempty"`
 	Change   *Estimate `json:"change,omitempty"` // After − before, of Value.
-	Smallest float64   `json:"smallest_change"`  // MDC95: the smallest change that counts.
-	OwnMDC   bool      `json:"from_own_repeats"` // Smallest came from repeat runs, not from the table.
+	Smallest float64   `json:"smallest_change"`  // The smallest change that counts, before correction.
+	OwnMDC   bool      `json:"from_own_repeats"` // How days differ came from own visits, not from the table.
 	P        float64   `json:"p"`                // Two-sided, before correction.
 	Holm     float64   `json:"p_corrected"`      // After Holm's correction; as P for the followed measure.
 	Followed bool      `json:"followed"`         // Declared beforehand; not corrected.
@@ -515,7 +512,7 @@ type Comparison struct {
 	After    Summary  `json:"after"`
 	Changes  []Change `json:"changes"`
 	Score    *Change  `json:"score,omitempty"`
-	Verdict  Verdict  `json:"verdict"`  // Of the followed measure, else of the score.
+	Verdict  Verdict  `json:"verdict"`  // Of the followed measure, else of the strongest that counts, else of the score.
 	Sentence string   `json:"sentence"` // What a trainer wants first.
 	Reasons  []string `json:"reasons,omitempty"`
 }

@@ -157,11 +157,11 @@ func titleWords(d Definition) string {
 	return strings.ToLower(title[:1]) + title[1:]
 }
 
-// say returns the phrase of a measured value with its interval.
+// say returns the phrase of a measured value with its interval, as tables show it.
 func say(m measured) string {
 	e, _ := m.def.Even()
-	d := m.deviation()
-	low, high := m.wide.Low-e, m.wide.High-e
+	d := m.result.Value.Value - e
+	low, high := m.result.Value.Low-e, m.result.Value.High-e
 	if d < 0 {
 		low, high = -high, -low
 	}

@@ -29,7 +29,7 @@ const ComparisonSchema = "jogstrip-comparison/1"
 type CompareOptions struct {
 	Program   record.Program
 	Resamples int
-	Followed  metrics.Name // Overrides what the later visit's page declares.
+	Followed  metrics.Name // Asked for now; it counts as declared beforehand only where the records say so.
 	Out       string       // Folder for the comparison; empty puts it beside the later visit's clips.
 	// OtherHorse allows visits of two horses, which are refused otherwise.
 	OtherHorse bool
@@ -121,18 +121,28 @@ func CompareVisits(ctx context.Context, before, after string, opts CompareOption
 	return out, writeComparison(out, b, a, opts)
 }
 
+// compareSettings sets the measure that is followed: the one that the earlier visit's
+// page names, if it named it when the later visit's clips were measured. One that was
+// asked for or written down otherwise was chosen afterwards.
 func compareSettings(b, a *Visit, opts CompareOptions) metrics.CompareOptions {
 	o := metrics.CompareOptions{
-		Summary:  metrics.SummaryOptions{Tolerances: a.Around.Tolerances, Resamples: opts.Resamples},
-		Followed: opts.Followed,
-		Before:   circumstances(b),
-		After:    circumstances(a),
+		Summary: metrics.SummaryOptions{Tolerances: a.Around.Tolerances, Resamples: opts.Resamples},
+		Before:  circumstances(b),
+		After:   circumstances(a),
 	}
-	if o.Followed == "" {
-		o.Followed = a.Around.Visit.Followed
+	declared := b.Around.Visit.Followed
+	for _, r := range a.Results {
+		if r.Declared[filepath.Base(b.Around.Folder)] != declared {
+			o.Afterwards, declared = declared, ""
+			break
+		}
 	}
-	if o.Followed == "" {
-		o.Followed = b.Around.Visit.Followed
+	o.Followed = declared
+	switch {
+	case opts.Followed != "" && opts.Followed != declared:
+		o.Followed, o.Afterwards = "", opts.Followed
+	case declared == "" && o.Afterwards == "":
+		o.Afterwards = a.Around.Visit.Followed
 	}
 	return o
 }
@@ -326,8 +336,13 @@ func tableVisit(v *Visit, s *metrics.Summary) table.Visit {
 		if p.Side == traj.Middle {
 			side = ""
 		}
-		out.Soreness = append(out.Soreness, table.Soreness{Region: p.Region, Side: side, Grade: p.Soreness, Pressure: p.Pressure, PressureUnit: p.PressureUnit, Note: p.Note})
+		out.Soreness = append(out.Soreness, table.Soreness{Region: p.Region, Side: side, Grade: p.Soreness, Pressure: p.Pressure, PressureUnit: p.PressureUnit, Behaviour: p.Behaviour, Note: p.Note})
 	}
+	var moved []string
+	for _, m := range page.Motion {
+		moved = append(moved, motionPlace(m)+" "+motionWords(m))
+	}
+	out.Motion = strings.Join(moved, "; ")
 	var treated []string
 	for _, t := range page.Treatment {
 		treated = append(treated, treatmentWords(t))
@@ -375,10 +390,24 @@ func palpationWords(p record.Palpation) string {
 	if p.Pressure > 0 {
 		text += fmt.Sprintf(", reacted at %g %s", p.Pressure, strings.ReplaceAll(p.PressureUnit, "cm2", "cm²"))
 	}
+	if p.Behaviour != "" {
+		text += "; " + p.Behaviour
+	}
 	if p.Note != "" {
 		text += ": " + p.Note
 	}
 	return text
+}
+
+func motionPlace(m record.Motion) string {
+	return fmt.Sprintf("%s %s, %s", m.Side, m.Limb, m.Direction)
+}
+
+func motionWords(m record.Motion) string {
+	if m.Note != "" {
+		return m.Ease + ": " + m.Note
+	}
+	return m.Ease
 }
 
 func regionWords(p record.Palpation) string {
@@ -412,6 +441,7 @@ func gradeWords(v *record.Visit) string {
 
 const (
 	palpationTitle = "Soreness on palpation"
+	motionTitle    = "Range of motion, moved by hand"
 	treatmentTitle = "Treatment given"
 	functionTitle  = "Function"
 	gradeTitle     = "Veterinarian's grade (AAEP, 0 to 5)"
@@ -429,22 +459,26 @@ func palpationNote() string {
 
 // recordsBeside puts what two visits wrote down side by side.
 func recordsBeside(before, after *record.Visit) []report.RecordSection {
-	felt := report.RecordSection{Title: palpationTitle, Note: palpationNote()}
-	row := map[string]int{}
-	place := func(region string) *report.RecordRow {
-		i, known := row[region]
-		if !known {
-			i = len(felt.Rows)
-			row[region] = i
-			felt.Rows = append(felt.Rows, report.RecordRow{Region: region})
+	place := func(s *report.RecordSection, region string) *report.RecordRow {
+		i := slices.IndexFunc(s.Rows, func(r report.RecordRow) bool { return r.Region == region })
+		if i < 0 {
+			i = len(s.Rows)
+			s.Rows = append(s.Rows, report.RecordRow{Region: region})
 		}
-		return &felt.Rows[i]
+		return &s.Rows[i]
 	}
+	felt, moved := report.RecordSection{Title: palpationTitle, Note: palpationNote()}, report.RecordSection{Title: motionTitle}
 	for _, p := range before.Palpation {
-		place(regionWords(p)).Before = palpationWords(p)
+		place(&felt, regionWords(p)).Before = palpationWords(p)
 	}
 	for _, p := range after.Palpation {
-		place(regionWords(p)).After = palpationWords(p)
+		place(&felt, regionWords(p)).After = palpationWords(p)
+	}
+	for _, m := range before.Motion {
+		place(&moved, motionPlace(m)).Before = motionWords(m)
+	}
+	for _, m := range after.Motion {
+		place(&moved, motionPlace(m)).After = motionWords(m)
 	}
 	treated := report.RecordSection{Title: treatmentTitle}
 	for i := range max(len(before.Treatment), len(after.Treatment)) {
@@ -464,7 +498,7 @@ func recordsBeside(before, after *record.Visit) []report.RecordSection {
 	})}
 	grade := report.RecordSection{Title: gradeTitle, Note: gradeNote, Rows: filled([]report.RecordRow{{Region: "Grade", Before: gradeWords(before), After: gradeWords(after)}})}
 	var out []report.RecordSection
-	for _, s := range []report.RecordSection{felt, treated, function, grade} {
+	for _, s := range []report.RecordSection{felt, moved, treated, function, grade} {
 		if len(s.Rows) > 0 {
 			out = append(out, s)
 		}

@@ -102,7 +102,7 @@ func TestRefusedClipsLeaveNoNumber(t *testing.T) {
 	if out, err := exec.Command("ffmpeg", "-v", "error", "-nostdin", "-f", "lavfi", "-i", "testsrc2=size=192x144:rate=60", "-frames:v", "40", "-c:v", "libx264", "-pix_fmt", "yuv420p", path).CombinedOutput(); err != nil {
 		t.Fatalf("ffmpeg: %v: %s", err, out)
 	}
-	m := plainMarks(15, 48)
+	m := plainMarks(19, 61)
 	if err := record.WriteMarks(record.MarksPath(path), m); err != nil {
 		t.Fatal(err)
 	}

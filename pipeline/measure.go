@@ -317,7 +317,7 @@ func (j *job) track(ctx context.Context, info *clip.Info, opts MeasureOptions) (
 		}
 		marks = append(marks, t)
 	}
-	set := track.Options{}
+	set := track.Options{View: j.marks.View, Gait: j.marks.Gait}
 	if j.marks.Calibration != nil {
 		set.ReferenceFrame = j.marks.Calibration.Frame
 	}
@@ -398,7 +398,7 @@ func (j *job) measureOptions() metrics.Options {
 
 func (j *job) result(info *clip.Info, tracked *track.Result, run *metrics.Run, summary *metrics.Summary, end *ending, opts MeasureOptions) *record.Result {
 	set := tracked.Set
-	r := &record.Result{Program: opts.Program, Inputs: j.inputs, Run: *run, Summary: summary}
+	r := &record.Result{Program: opts.Program, Inputs: j.inputs, Run: *run, Summary: summary, Declared: declaredBefore(j.around.Folder)}
 	r.Program.Measuring = MeasuringVersion
 	if r.Program.FFmpeg == "" {
 		r.Program.FFmpeg = clip.Version()

@@ -54,6 +54,13 @@ func withers(t testing.TB, visit string) float64 {
 // head low-point and step-length differences.
 func put(t *testing.T, visit, clip string, headMM, stepM float64) {
 	t.Helper()
+	putDeclared(t, visit, clip, headMM, stepM, nil)
+}
+
+// putDeclared is put of a clip that was measured when earlier visits' pages named what
+// is declared.
+func putDeclared(t *testing.T, visit, clip string, headMM, stepM float64, declared map[string]metrics.Name) {
+	t.Helper()
 	rng := rand.New(rand.NewPCG(uint64(len(clip)), uint64(math.Float64bits(headMM))))
 	run := metrics.Run{View: traj.Toward, Gait: traj.Trot, Level: geometry.LevelMetric, Reference: traj.LeftFore}
 	series := map[metrics.Name][]metrics.Observation{}
@@ -83,7 +90,7 @@ func put(t *testing.T, visit, clip string, headMM, stepM float64) {
 	data, err := record.MarshalResult(&record.Result{
 		Program: record.Program{Version: "0", Measuring: pipeline.MeasuringVersion},
 		Inputs:  record.Inputs{ClipSHA256: sum, MarksSHA256: hash(t, record.MarksPath(film)), SettingsSHA256: sum, WithersM: withers(t, visit)},
-		Clip:    record.ClipFacts{File: clip}, Run: run,
+		Clip:    record.ClipFacts{File: clip}, Run: run, Declared: declared,
 	})
 	if err != nil {
 		t.Fatal(err)
@@ -150,6 +157,56 @@ func TestLook(t *testing.T) {
 	}
 }
 
+// Declared beforehand is what the earlier visit's page named when the later clips were
+// measured. What is written there afterwards, into the later page or behind --followed,
+// is not.
+func TestDeclaredBeforehand(t *testing.T) {
+	horse := filepath.Join(t.TempDir(), "horses", "thistle")
+	before, after := filepath.Join(horse, "2026-05-01"), filepath.Join(horse, "2026-06-01")
+	declared := map[string]metrics.Name{"2026-05-01": metrics.StepLengthFore}
+	for i := 1; i <= 3; i++ {
+		put(t, before, fmt.Sprintf("toward-%d.mp4", i), 45, -0.10)
+	}
+	page := func(folder, followed string) {
+		write(t, filepath.Join(folder, "visit.toml"), "surface = \"sand\"\nfollowed = \""+followed+"\"\n")
+	}
+	for _, c := range []struct {
+		name                 string
+		declared             map[string]metrics.Name // When the later clips were measured.
+		earlier, later, asks string
+		want                 metrics.Name
+	}{
+		{"as recorded", declared, "step_length_fore", "step_length_fore", "", metrics.StepLengthFore},
+		{"the later page says otherwise", declared, "step_length_fore", "head_low_difference", "", metrics.StepLengthFore},
+		{"the earlier page was written later", nil, "step_length_fore", "step_length_fore", "", ""},
+		{"the earlier page was changed later", declared, "head_low_difference", "step_length_fore", "", ""},
+		{"the later page alone", nil, "", "step_length_fore", "", ""},
+		{"asked for", declared, "step_length_fore", "", "head_low_difference", ""},
+		{"asked for as recorded", declared, "step_length_fore", "", "step_length_fore", metrics.StepLengthFore},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			for i := 1; i <= 3; i++ {
+				putDeclared(t, after, fmt.Sprintf("toward-%d.mp4", i), 2, 0, c.declared)
+			}
+			page(before, c.earlier)
+			page(after, c.later)
+			got, err := pipeline.CompareVisits(context.Background(), before, after, pipeline.CompareOptions{Resamples: 100, Followed: metrics.Name(c.asks)})
+			if err != nil {
+				t.Fatal(err)
+			}
+			var followed metrics.Name
+			for _, ch := range got.Changes {
+				if ch.Followed {
+					followed = ch.Name
+				}
+			}
+			if said := strings.Contains(strings.Join(got.Reasons, " "), "afterwards"); followed != c.want || said != (c.want == "") {
+				t.Errorf("followed %q, want %q; says that it was chosen afterwards: %v", followed, c.want, said)
+			}
+		})
+	}
+}
+
 func TestCompareVisits(t *testing.T) {
 	horse := filepath.Join(t.TempDir(), "horses", "thistle")
 	before, after := filepath.Join(horse, "2026-05-01"), filepath.Join(horse, "2026-06-01")
@@ -165,8 +222,8 @@ func TestCompareVisits(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if c.Verdict != metrics.Improved || !strings.Contains(c.Sentence, "right fore's step is") {
-		t.Errorf("%s: %s", c.Verdict, c.Sentence)
+	if c.Verdict != metrics.Improved || !strings.Contains(c.Sentence, "the head is carried") || !strings.Contains(strings.Join(c.Reasons, " "), "step length, fore was chosen as the measure to follow afterwards") {
+		t.Errorf("%s: %s\n%q", c.Verdict, c.Sentence, c.Reasons)
 	}
 	if len(c.Problems) != 1 || !strings.Contains(c.Problems[0], "toward-9.out") {
 		t.Errorf("problems %q", c.Problems)

@@ -12,13 +12,13 @@ import (
 	"jogstrip/track/traj"
 )
 
-// repeatVisits bounds how many visits are read for own repeat runs, so that a
+// repeatVisits bounds how many visits are read for own tolerances, so that a
 // page costs the same in a yard's first year and in its tenth.
 const repeatVisits = 24
 
-// useRepeats replaces rows of the visit's tolerances by what repeat runs of the
-// same horse, or of the yard's horses, show at the same gait. Rows that the yard
-// wrote itself stay. Clips' own pages go by the written table alone: a clip's
+// useRepeats replaces rows of the visit's tolerances by what visits of the same horse, or
+// of the yard's horses, without a treatment between them show at the same gait. Rows that
+// the yard wrote itself stay. Clips' own pages go by the written table alone: a clip's
 // result depends on nothing but the clip, its marks and the pages around it.
 //
 // Nothing is read but the results below the folder that holds the horses, so
@@ -40,7 +40,8 @@ func (v *Visit) useRepeats(ctx context.Context, read func(ctx context.Context, f
 		if err := ctx.Err(); err != nil {
 			return fmt.Errorf("tolerances of visit %s: %w", v.Folder, err)
 		}
-		if r := (metrics.Repeat{Horse: filepath.Dir(folder), Runs: read(ctx, folder, gait)}); len(r.Runs) > 1 {
+		r := metrics.Repeat{Horse: filepath.Dir(folder), Series: untreatedSince(folder), Runs: read(ctx, folder, gait)}
+		if len(r.Runs) > 0 {
 			repeats = append(repeats, r)
 		}
 	}
@@ -50,6 +51,25 @@ func (v *Visit) useRepeats(ctx context.Context, read func(ctx context.Context, f
 	}
 	v.Around.Tolerances = table
 	return nil
+}
+
+// untreatedSince returns the name of the first visit from which to the one at folder the
+// horse was not treated. A visit whose page cannot be read may have treated it, and so
+// begins a series of its own.
+func untreatedSince(folder string) string {
+	visits, err := Visits(filepath.Dir(folder))
+	if err != nil {
+		return filepath.Base(folder)
+	}
+	first := filepath.Base(folder)
+	for i := slices.Index(visits, folder) - 1; i >= 0; i-- {
+		around, err := Look(visits[i])
+		if err != nil || len(around.Visit.Treatment) > 0 {
+			break
+		}
+		first = filepath.Base(visits[i])
+	}
+	return first
 }
 
 // repeatFolders returns the visit folders to read, at most repeatVisits: the

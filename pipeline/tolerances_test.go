@@ -13,12 +13,19 @@ import (
 	"jogstrip/pipeline"
 )
 
-// visitWith puts three runs whose heads differ by step mm from one to the next.
-func visitWith(t *testing.T, folder string, step float64) {
+// visitsWith puts visits of two runs, a week apart, whose heads go to and fro by step mm
+// from one day to the next, and returns their folders.
+func visitsWith(t *testing.T, horse string, count int, step float64) []string {
 	t.Helper()
-	for i := range 3 {
-		put(t, folder, fmt.Sprintf("toward-%d.mp4", i+1), 20+step*float64(i-1), -0.05)
+	var out []string
+	for i := range count {
+		folder := filepath.Join(horse, fmt.Sprintf("2026-0%d-%02d", 1+i/4, 1+7*(i%4)))
+		for k := range 2 {
+			put(t, folder, fmt.Sprintf("toward-%d.mp4", k+1), 20+step*float64(i%2), -0.05-0.01*float64(i%3))
+		}
+		out = append(out, folder)
 	}
+	return out
 }
 
 func headRow(t *testing.T, folder string) metrics.Result {
@@ -34,31 +41,27 @@ func headRow(t *testing.T, folder string) metrics.Result {
 	return *s.Lookup(metrics.HeadLowDifference)
 }
 
-// The horse's own repeat runs come before the yard's, these before the table,
-// and what the yard wrote before all.
-func TestOwnRepeatRunsReplaceTolerances(t *testing.T) {
+// The horse's own visits come before the yard's, these before the table, and what the
+// yard wrote before all. A treatment between visits ends the series.
+func TestOwnVisitsReplaceTolerances(t *testing.T) {
 	yard := t.TempDir()
 	horses := filepath.Join(yard, "horses")
 	write(t, filepath.Join(yard, "yard.toml"), "name = \"Test\"\n")
-	first := filepath.Join(horses, "juniper", "2026-03-02")
-	visitWith(t, first, 4)
-	if r := headRow(t, first); r.OwnTolerance || r.Tolerance != 13 || !strings.Contains(r.ToleranceSource, "Hardeman") {
-		t.Errorf("one visit of three runs: %+v, want the table's", r)
+	few := visitsWith(t, filepath.Join(horses, "juniper"), 3, 4)
+	if r := headRow(t, few[0]); r.OwnTolerance || r.Tolerance != 13 || !strings.Contains(r.ToleranceSource, "Hardeman") {
+		t.Errorf("three visits: %+v, want the table's", r)
 	}
-	// Two degrees of freedom a visit.
-	visitWith(t, filepath.Join(horses, "rowan", "2026-03-03"), 7)
-	visitWith(t, filepath.Join(horses, "rowan", "2026-03-10"), 7)
-	r := headRow(t, first)
-	if !r.OwnTolerance || r.ToleranceSource != "this yard's own repeat runs of 2 horses, n = 9 at 3 visits" {
-		t.Errorf("three visits in the yard: %+v", r)
+	visitsWith(t, filepath.Join(horses, "rowan"), 5, 7)
+	r := headRow(t, few[0])
+	if !r.OwnTolerance || r.ToleranceSource != "this yard's own visits of 2 horses without treatment between them, n = 8" {
+		t.Errorf("eight visits in the yard: %+v", r)
 	}
-	last := filepath.Join(horses, "juniper", "2026-03-16")
-	visitWith(t, filepath.Join(horses, "juniper", "2026-03-09"), 4)
-	visitWith(t, last, 4)
+	all := visitsWith(t, filepath.Join(horses, "juniper"), 7, 4)
+	first, last := all[0], all[6]
 	r = headRow(t, last)
-	// A run differs by 4 mm and by its ten strides' 4 mm/√10; t(0.975, 6) is 2.447.
-	if !r.OwnTolerance || r.ToleranceSource != "this horse's own repeat runs, n = 9 at 3 visits" || r.Tolerance < 2.447*3 || r.Tolerance > 2.447*6 {
-		t.Errorf("three visits of the horse: %+v", r)
+	// Days differ by 4 mm to and fro: SD 2.14; t(0.975, 6) is 2.447.
+	if !r.OwnTolerance || r.ToleranceSource != "this horse's own visits without treatment between them, n = 7" || r.Tolerance < 2.447*1.2 || r.Tolerance > 2.447*3.5 {
+		t.Errorf("seven visits of the horse: %+v", r)
 	}
 	if again := headRow(t, last); cmp.Diff(r, again) != "" {
 		t.Errorf("the same folder gives another result:\n%s", cmp.Diff(r, again))
@@ -88,10 +91,18 @@ func TestOwnRepeatRunsReplaceTolerances(t *testing.T) {
 		}
 	})
 	t.Run("a damaged result elsewhere", func(t *testing.T) {
-		write(t, filepath.Join(horses, "juniper", "2026-03-02", "toward-9.out", "result.json"), "{")
+		write(t, filepath.Join(first, "toward-9.out", "result.json"), "{")
 		if again := headRow(t, last); cmp.Diff(r, again) != "" {
 			t.Errorf("it changes the tolerance:\n%s", cmp.Diff(r, again))
 		}
+	})
+	t.Run("a treatment between visits", func(t *testing.T) {
+		page := filepath.Join(all[3], "visit.toml")
+		write(t, page, "[[treatment]]\nwhat = \"massage\"\n")
+		if r := headRow(t, last); strings.Contains(r.ToleranceSource, "this horse's") {
+			t.Errorf("four visits before it and three after: %+v", r)
+		}
+		write(t, page, "")
 	})
 	t.Run("the yard's own table wins", func(t *testing.T) {
 		write(t, filepath.Join(yard, "tolerances.toml"), `schema = "tolerances/1"

@@ -219,3 +219,23 @@ func isDated(name string) bool {
 	}
 	return len(name) == 10 || name[10] == '-'
 }
+
+// declaredBefore returns the measure that the page of each visit before the one at folder
+// names as followed, by the name of its folder. A page that cannot be read declares
+// nothing: its own visit says so.
+func declaredBefore(folder string) map[string]metrics.Name {
+	visits, err := Visits(filepath.Dir(folder))
+	if err != nil || !isDated(filepath.Base(folder)) {
+		return nil
+	}
+	out := map[string]metrics.Name{}
+	for _, v := range visits {
+		if filepath.Base(v) >= filepath.Base(folder) {
+			continue
+		}
+		if around, err := Look(v); err == nil && around.Visit.Followed != "" {
+			out[filepath.Base(v)] = around.Visit.Followed
+		}
+	}
+	return out
+}

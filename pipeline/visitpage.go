@@ -82,6 +82,10 @@ func visitRecords(v *record.Visit) []report.VisitRecords {
 	for _, p := range v.Palpation {
 		felt.Items = append(felt.Items, report.RecordItem{Region: regionWords(p), Text: palpationWords(p)})
 	}
+	moved := report.VisitRecords{Title: motionTitle}
+	for _, m := range v.Motion {
+		moved.Items = append(moved.Items, report.RecordItem{Region: motionPlace(m), Text: motionWords(m)})
+	}
 	treated := report.VisitRecords{Title: treatmentTitle}
 	for i, t := range v.Treatment {
 		treated.Items = append(treated.Items, report.RecordItem{Region: fmt.Sprintf("%d", i+1), Text: treatmentWords(t)})
@@ -93,7 +97,7 @@ func visitRecords(v *record.Visit) []report.VisitRecords {
 		}
 	}
 	var out []report.VisitRecords
-	for _, r := range []report.VisitRecords{felt, treated, function} {
+	for _, r := range []report.VisitRecords{felt, moved, treated, function} {
 		if len(r.Items) > 0 {
 			out = append(out, r)
 		}

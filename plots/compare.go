@@ -97,7 +97,7 @@ func pickPairs(c *metrics.Comparison, names []metrics.Name) []pair {
 			}
 		}
 		for _, ch := range c.Changes {
-			if d, ok := metrics.Define(ch.Name); ok && !ch.Followed && d.Evidence == metrics.Established && isDifference(d) {
+			if d, ok := metrics.Define(ch.Name); ok && !ch.Followed && d.Evidence != metrics.Description && isDifference(d) {
 				names = append(names, ch.Name)
 			}
 		}
@@ -275,7 +275,7 @@ func Changes(c *metrics.Comparison) (*Figure, error) {
 		title: "What changed, and by how much",
 		notes: []string{fmt.Sprintf("Before: %s in %s; after: %s in %s. Whiskers: 95 %% intervals; inside the grey ground a change is too small to count. At the right: the change in its own unit with its interval, and the verdict.",
 			count(c.Before.Strides, "stride"), count(c.Before.Runs, "run"), count(c.After.Strides, "stride"), count(c.After.Runs, "run"))},
-		legend: []legendEntry{{text: "change that counts", mark: &filled}, {text: "no measurable change", mark: &open}},
+		legend: []legendEntry{{text: "change that counts", mark: &filled}, {text: "no measurable change, or not judged", mark: &open}},
 		height: 40 + 27*vg.Length(len(rows)),
 		body:   func(dc draw.Canvas) { p.Draw(draw.Crop(dc, 0, -column, 0, 0)) },
 	}.figure(), nil

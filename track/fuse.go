@@ -11,7 +11,7 @@ import (
 
 // fuse puts the two sweeps of one landmark together, bridges short losses and
 // lists all losses.
-func (c *clip) fuse(l traj.Landmark, forward, backward []estimate, opts Options) (traj.Track, []Loss) {
+func (c *clip) fuse(l traj.Landmark, forward, backward []estimate, standings []*standing, opts Options) (traj.Track, []Loss) {
 	n := len(c.times)
 	t := traj.Track{Landmark: l, Samples: make([]traj.Sample, n)}
 	causes := make([]string, n)
@@ -28,6 +28,10 @@ func (c *clip) fuse(l traj.Landmark, forward, backward []estimate, opts Options)
 			t.Samples[f] = s
 		}
 	}
+	if l.IsHoof() && c.searched {
+		c.swings(&t, causes, forward, backward, standings)
+	}
+	c.settleStanding(&t, standings)
 	bridge(t.Samples, c.times, opts.BridgeS)
 	var losses []Loss
 	for f := 0; f < n; {
@@ -122,6 +126,69 @@ func blendAcross(a, b estimate) (traj.Sample, bool) {
 		return traj.Sample{}, false
 	}
 	return traj.Sample{X: a.at.X + kx*d.X, Y: a.at.Y + ky*d.Y, SD: math.Sqrt(x), SDY: math.Sqrt(y), Quality: max(a.quality, b.quality), Status: traj.Across}, true
+}
+
+// swings keeps of a hoof's track between its stances what can be believed: of the pair in
+// front the place across the picture, where following it from the stance before and from
+// the one after leads to one place, or close to the one stance there is. Of the pair
+// behind nothing: it is a leg in front that is followed there.
+func (c *clip) swings(t *traj.Track, causes []string, forward, backward []estimate, standings []*standing) {
+	stood := make([]bool, len(t.Samples))
+	for _, s := range standings {
+		if s.landmark == t.Landmark {
+			for f := s.first(); f <= s.last(); f++ {
+				stood[f] = true
+			}
+		}
+	}
+	for f := range t.Samples {
+		if stood[f] || t.Samples[f].Status == traj.Marked || t.Samples[f].Status == traj.Lost {
+			continue
+		}
+		was := t.Samples[f]
+		t.Samples[f], causes[f] = traj.Gone(), hiddenBehind
+		if !c.turnsInSight(t.Landmark) {
+			continue
+		}
+		causes[f] = "followed from the stance before and from the one after it lies in two places"
+		a, b := forward[f], backward[f]
+		size := max(a.size, b.size)
+		switch {
+		case a.seen && b.seen:
+			apart := math.Abs(a.at.X - b.at.X)
+			if apart > swingApart*size {
+				continue
+			}
+			was.SD = math.Hypot(was.SD, math.Hypot(apart/2, swingSD*size))
+		case c.besideStance(f, stood):
+			was.SD = math.Hypot(was.SD, 2*swingSD*size)
+		default:
+			causes[f] = "no longer looks as it stood"
+			continue
+		}
+		was.Status, was.SDY = traj.Across, max(was.SpreadY(), swingDown*size)
+		t.Samples[f], causes[f] = was, ""
+	}
+}
+
+const (
+	swingApart = 0.15 // How far apart the two may lie, sides of the patch.
+	swingSD    = 0.03 // What a hoof that turns adds to its spread across the picture.
+	swingDown  = 0.25 // The same down the picture.
+	besideS    = 0.05 // How far from a stance one way of following is believed alone, s.
+)
+
+// besideStance reports whether frame f lies within besideS of a frame in which the hoof
+// stands.
+func (c *clip) besideStance(f int, stood []bool) bool {
+	for _, dir := range []int{-1, 1} {
+		for g := f; g >= 0 && g < len(stood) && math.Abs(c.times[g]-c.times[f]) <= besideS; g += dir {
+			if stood[g] {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // mostSD is the spread, px, beyond which a place does not count as seen: an error

@@ -80,36 +80,6 @@ func TestAgreedPlaces(t *testing.T) {
 	}
 }
 
-// A stance that another hoof went on with is cut to what is usual.
-func TestShortenStances(t *testing.T) {
-	times := make([]float64, 200)
-	for f := range times {
-		times[f] = float64(f) / 60
-	}
-	of := func(l traj.Landmark, first, last int, ncc func(f int) float64) stance {
-		s := stance{landmark: l}
-		for f := first; f <= last; f += 2 {
-			s.hits = append(s.hits, hit{frame: f, ncc: ncc(f)})
-		}
-		return s
-	}
-	good := func(int) float64 { return 0.98 }
-	got := shorten([]stance{
-		of(traj.LeftFore, 0, 14, good),
-		of(traj.RightFore, 20, 34, good),
-		of(traj.LeftFore, 44, 80, func(f int) float64 { return 0.98 - 0.002*math.Max(0, float64(f-58)) }),
-		of(traj.RightFore, 64, 80, good),  // A little longer is nothing to cut.
-		of(traj.LeftHind, 100, 140, good), // The only one of its pair: nothing is usual yet.
-	}, times)
-	want := [][2]int{{0, 14}, {20, 34}, {44, 58}, {64, 80}, {100, 140}}
-	for i, s := range got {
-		first, last := s.hits[0].frame, s.hits[len(s.hits)-1].frame
-		if first != want[i][0] || last-want[i][1] > 2 || last < want[i][1] {
-			t.Errorf("stance %d of %s: frames %d to %d, want %d to %d", i, s.landmark, first, last, want[i][0], want[i][1])
-		}
-	}
-}
-
 // What covers a hoof, or sways beside the croup, misleads both sweeps alike: two
 // that agree are no surer than it allows.
 func TestBlendKeepsWhatSweepsShare(t *testing.T) {

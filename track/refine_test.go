@@ -51,7 +51,8 @@ func TestRefineTakesMarksOfOtherDistances(t *testing.T) {
 	// Clicks of the first frame are off by one, the others' are right.
 	off := flow.Point{X: 1}
 	fo := &follower{clip: c, landmark: traj.LeftFore, dir: 1, windows: c.window, scores: make([]flow.Scores, 1)}
-	fi := &finder{clip: c, trunk: body, fo: fo}
+	st := &stander{clip: c, fo: fo}
+	var marked []model
 	for f, k := range scales {
 		m := Mark{Frame: f, Landmark: traj.LeftFore, X: truth[f].X, Y: truth[f].Y, Visible: true, SD: 0.4}
 		if f == 0 {
@@ -61,7 +62,7 @@ func TestRefineTakesMarksOfOtherDistances(t *testing.T) {
 		if err != nil || len(models) != 1 {
 			t.Fatalf("frame %d: %d models, %v", f, len(models), err)
 		}
-		fi.models = append(fi.models, models...)
+		marked = append(marked, models...)
 	}
 	for f, k := range scales {
 		g, o, _, err := c.spool.region(f, image.Rect(0, 0, width, height), nil)
@@ -69,14 +70,14 @@ func TestRefineTakesMarksOfOtherDistances(t *testing.T) {
 			t.Fatal(err)
 		}
 		plane := flow.NewPlane(g, o.X, o.Y, halvings(side*k))
-		nearest := fi.models[f].appearance
+		nearest := marked[f].appearance
 		pose := flow.Pose{At: nearest.at, Scale: nearest.scale}
 		r, ok, err := fo.anchor(nearest, plane, pose, side*k, 0)
 		if err != nil || !ok {
 			t.Fatalf("frame %d: the nearest mark is not found: %v", f, err)
 		}
-		all := r
-		if err := fi.refine(&all, plane, side*k); err != nil {
+		all, _, err := st.byMarks(f, nearest.at, nearest.window, marked)
+		if err != nil {
 			t.Fatal(err)
 		}
 		before, after := math.Abs(r.At.X-truth[f].X), math.Abs(all.At.X-truth[f].X)

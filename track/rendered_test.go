@@ -92,7 +92,7 @@ func (r *rendered) track(t *testing.T, marks []track.Mark) *track.Result {
 	if err != nil {
 		t.Fatal(err)
 	}
-	res, err := track.Run(t.Context(), func(ctx context.Context) (track.Source, error) { return clip.Open(ctx, info) }, marks, track.Options{ScratchDir: t.TempDir()})
+	res, err := track.Run(t.Context(), func(ctx context.Context) (track.Source, error) { return clip.Open(ctx, info) }, marks, track.Options{View: r.Scene.View, Gait: r.Scene.Gait, ScratchDir: t.TempDir()})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -46,12 +46,15 @@ type clip struct {
 	times         []float64
 	spool         *spool
 	marks         []Mark // Ordered by frame.
+	guessed       []int  // Which of them did not say how far the click may be off.
 	motions       []traj.Motion
 	shake         float64
 	residual      float64
 	toFirst       []traj.Motion // To frame 0; nil where the camera stood still.
 	lane          *lane         // Nil where too little of it was seen.
-	grows         bool          // The horse comes nearer, as far as is known.
+	grows         bool          // The horse comes toward the camera.
+	searched      bool          // Stances are looked for through the clip.
+	longest       float64       // How long a hoof may stand, s.
 	trunk         *trunk        // Nil until the body was followed, and where none is marked.
 }
 
@@ -103,7 +106,8 @@ func load(ctx context.Context, open Open, marks []Mark, opts Options) (c *clip, 
 	for i := range loaded.marks {
 		m := &loaded.marks[i]
 		if m.SD == 0 {
-			m.SD = clickSD
+			m.SD = priorClick
+			loaded.guessed = append(loaded.guessed, i)
 		}
 		if m.Visible && !(m.X >= -0.5 && m.Y >= -0.5 && m.X <= float64(w)-0.5 && m.Y <= float64(h)-0.5) {
 			return nil, &MarkError{*m, fmt.Sprintf("outside the picture of %d×%d", w, h)}
@@ -192,9 +196,10 @@ func load(ctx context.Context, open Open, marks []Mark, opts Options) (c *clip, 
 	return loaded, nil
 }
 
-// clickSD is how far a person's click under a loupe is taken to be off along
-// each axis, px, where the mark does not say.
-const clickSD = 0.4
+// priorClick is how far a person's click is taken to be off along each axis, px, until
+// the marks of one hoof say it: hand readings of real film under a loupe repeat to 0.5 to
+// 3 px.
+const priorClick = 1.0
 
 // lanePerS is how often the empty lane is looked at, seconds.
 const lanePerS = 0.15
@@ -268,12 +273,15 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 		total += 2 * n
 	}
 	if len(hooves) > 0 {
-		total += 4 * n
+		total += 2 * n
 	}
 	seeds := make([]seed, len(c.marks))
 	for i, m := range c.marks {
 		seeds[i] = seed{Mark: m}
 	}
+	c.longest = longestStance(opts.Gait)
+	c.grows = opts.View != traj.Away
+	c.sizeBody(seeds)
 	// The body first: it is never hidden for long and tells how large the hooves
 	// are and where to expect them.
 	var forward, backward [][]estimate
@@ -284,42 +292,51 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 		}
 	}
 	c.holdHips(body, forward, backward)
+	var standings []*standing
 	if len(hooves) > 0 {
 		t := trunkOf(body, forward, backward)
 		if t != nil {
+			t.fill(c.times)
+			c.trunk = t
 			c.sizeHooves(seeds, t)
-			c.grows, c.trunk = t.grows(), t
-		}
-		// Around the marks, to see which of them stand and what stances they lead to.
-		within := 0.0
-		if t != nil {
-			within = reachedS + 0.05
-		}
-		hf, hb, err := both(hooves, seeds, t != nil, within)
-		if err != nil {
-			return nil, err
-		}
-		changed := false
-		for i, l := range hooves {
-			for k := range seeds {
-				if s := &seeds[k]; s.Landmark == l && s.Visible && c.stands(hf[i], hb[i], s.Frame) {
-					s.stands, changed = true, true
+			c.searched = c.rate() >= leastRate
+			var searches []*pairSearch
+			for i := range 2 {
+				if !c.searched {
+					break // A foot lands and leaves between two frames.
+				}
+				if pair := pairOf(i == 1); slices.Contains(hooves, pair[0]) || slices.Contains(hooves, pair[1]) {
+					searches = append(searches, &pairSearch{pair: pair})
 				}
 			}
-		}
-		again := seeds
-		if t != nil {
-			var found []seed
-			if found, known, err = c.findStances(ctx, hooves, c.window, t, seeds, hf, hb); err != nil {
+			if err := c.eachPair(ctx, searches, func(ctx context.Context, i int) (err error) {
+				searches[i], err = c.marked(ctx, searches[i].pair, seeds)
+				return err
+			}); err != nil {
 				return nil, err
 			}
-			again = merge(seeds, found)
-			changed = changed || len(found) > 0
-		}
-		if changed || t != nil {
-			if hf, hb, err = both(hooves, again, changed && t != nil, 0); err != nil {
+			c.bySight(t, seeds)
+			if err := c.readClicks(searches, t, seeds); err != nil {
 				return nil, err
 			}
+			found := make([][]*standing, len(searches))
+			if err := c.eachPair(ctx, searches, func(ctx context.Context, i int) (err error) {
+				found[i], err = c.findStanding(ctx, searches[i], t, seeds)
+				return err
+			}); err != nil {
+				return nil, err
+			}
+			standings = c.apart(slices.Concat(found...))
+			standings = slices.DeleteFunc(standings, func(s *standing) bool { return !slices.Contains(hooves, s.landmark) })
+		}
+		for i := range seeds {
+			if seeds[i].Landmark.IsHoof() {
+				seeds[i].size *= limbShare
+			}
+		}
+		hf, hb, err := both(hooves, merge(seeds, c.seedsOf(standings)), t != nil, 0)
+		if err != nil {
+			return nil, err
 		}
 		forward, backward = append(hf, forward...), append(hb, backward...)
 		landmarks = append(hooves, body...) // The order of traj.Landmarks.
@@ -329,13 +346,28 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 		ReferenceFrame: opts.ReferenceFrame, ShakeRMS: c.shake, ResidualRMS: c.residual,
 	}}
 	for i, l := range landmarks {
-		t, losses := c.fuse(l, forward[i], backward[i], opts)
+		t, losses := c.fuse(l, forward[i], backward[i], standings, opts)
 		r.Set.Tracks = append(r.Set.Tracks, t)
 		r.Losses = append(r.Losses, losses...)
 	}
+	r.Set.Stances = c.stancesOf(standings)
 	r.Advice = c.advise(r)
 	r.Notes = notesOn(r.Set)
 	return r, nil
+}
+
+// leastRate is from how many frames a second on stances are looked for: the slowest that
+// phones film at is 24.
+const leastRate = 20
+
+// rate returns the clip's frames a second.
+func (c *clip) rate() float64 { return float64(len(c.times)-1) / c.times[len(c.times)-1] }
+
+// eachPair calls do for every pair's search, side by side where hands are free.
+func (c *clip) eachPair(ctx context.Context, searches []*pairSearch, do func(ctx context.Context, i int) error) error {
+	<-c.hands
+	defer func() { c.hands <- struct{}{} }()
+	return c.hands.together(len(searches), func(i int) error { return do(ctx, i) })
 }
 
 // notesOn says in sentences what a reader of the tracks should know.
@@ -437,28 +469,67 @@ func merge(marks, found []seed) []seed {
 	return out
 }
 
-// sizeHooves gives every mark of a hoof the size that the trunk has there, in
-// the proportion that the best of the marked frames shows: the one whose marks
-// reach from the head to the ground.
-func (c *clip) sizeHooves(seeds []seed, t *trunk) {
-	var best, ratio float64
+// hoofShare is half the width of a hoof, as a share of how high a landmark of the body
+// lies above the ground: a hoof is some 12 cm wide (common practice), the others lie
+// about so high in a horse of 1.6 m at the withers, in metres.
+const hoofHalf = 0.056
+
+func heightOf(l traj.Landmark) float64 {
+	switch l {
+	case traj.Withers, traj.Croup:
+		return 1.6
+	case traj.LeftHip, traj.RightHip:
+		return 1.4
+	case traj.Chest:
+		return 1.1
+	}
+	return 1.7
+}
+
+// sizeBody gives every mark of the body the side of its patch, by how high above the
+// hooves it lies: above those marked before and after it, in between.
+func (c *clip) sizeBody(seeds []seed) {
+	var hooves []seed
 	for _, s := range seeds {
-		if w, known := c.window(s.Landmark, s.Frame); s.Visible && s.Landmark.IsHoof() && known && t.size[s.Frame] > 0 {
-			// The most marks, then the largest picture, are measured best.
-			var n float64
-			for _, o := range seeds {
-				if o.Visible && o.Frame == s.Frame {
-					n++
-				}
-			}
-			if q := n + w.Size()/1000; q > best {
-				best, ratio = q, w.Size()/t.size[s.Frame]
-			}
+		if s.Visible && s.Landmark.IsHoof() {
+			hooves = append(hooves, s)
 		}
 	}
 	for i := range seeds {
-		if s := &seeds[i]; s.Landmark.IsHoof() && ratio > 0 && t.size[s.Frame] > 0 {
-			s.size = min(max(ratio*t.size[s.Frame], 14), 160)
+		s := &seeds[i]
+		if !s.Visible || s.Landmark.IsHoof() || len(hooves) == 0 {
+			continue
+		}
+		a := slices.IndexFunc(hooves, func(h seed) bool { return h.Frame >= s.Frame })
+		var ground float64
+		switch {
+		case a < 0:
+			ground = hooves[len(hooves)-1].Y
+		case a == 0 || hooves[a].Frame == s.Frame:
+			ground = hooves[a].Y
+		default:
+			u := (c.times[s.Frame] - c.times[hooves[a-1].Frame]) / (c.times[hooves[a].Frame] - c.times[hooves[a-1].Frame])
+			ground = (1-u)*hooves[a-1].Y + u*hooves[a].Y
+		}
+		w, _ := c.window(s.Landmark, s.Frame)
+		extent, _ := c.extent(s.Frame)
+		if high := ground - s.Y; high > 0 {
+			s.size = w.Size() * min(max(high/extent, 0.2), 5)
+			s.size = min(max(s.size, 16), 160)
+		}
+	}
+}
+
+// sizeHooves gives every mark of a hoof the side of its patch: as wide as a hoof is,
+// by how far below the landmark of the body it lies.
+func (c *clip) sizeHooves(seeds []seed, t *trunk) {
+	for i := range seeds {
+		s := &seeds[i]
+		if !s.Visible || !s.Landmark.IsHoof() || t.size[s.Frame] == 0 {
+			continue
+		}
+		if high := s.Y - t.at[s.Frame].Y; high > 0 {
+			s.size = min(max(2*hoofHalf*high/heightOf(t.landmark), 10), 160)
 		}
 	}
 }
@@ -470,16 +541,7 @@ type windowsOf func(l traj.Landmark, frame int) (flow.Window, bool)
 // window returns the patch around landmark l as marked in frame f: a share of the
 // height between the highest and the lowest mark of that frame.
 func (c *clip) window(l traj.Landmark, f int) (flow.Window, bool) {
-	low, high := math.Inf(1), math.Inf(-1)
-	for _, m := range c.marks {
-		if m.Visible && m.Frame == f {
-			low, high = min(low, m.Y), max(high, m.Y)
-		}
-	}
-	extent, known := high-low, true
-	if !(extent > 0.05*float64(c.height)) {
-		extent, known = 0.35*float64(c.height), false
-	}
+	extent, known := c.extent(f)
 	if l.IsHoof() {
 		r := min(max(0.048*extent, 7), 60)
 		// The hoof stands above its mark; below it lies ground.
@@ -492,4 +554,20 @@ func (c *clip) window(l traj.Landmark, f int) (flow.Window, bool) {
 		return flow.Window{Left: 1.4 * r, Right: 1.4 * r, Up: 0.25 * r, Down: 1.6 * r}, known
 	}
 	return flow.Window{Left: r, Right: r, Up: r, Down: r}, known
+}
+
+// extent returns the height, px, between the highest and the lowest mark of frame f,
+// or what it is in an ordinary clip where they are not those of body and hooves; known
+// says which.
+func (c *clip) extent(f int) (px float64, known bool) {
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, m := range c.marks {
+		if m.Visible && m.Frame == f {
+			low, high = min(low, m.Y), max(high, m.Y)
+		}
+	}
+	if !(high-low > 0.05*float64(c.height)) {
+		return 0.35 * float64(c.height), false
+	}
+	return high - low, true
 }

@@ -27,11 +27,15 @@ type Mark struct {
 	Landmark traj.Landmark
 	X, Y     float64 // px; ignored where not Visible.
 	Visible  bool    // False: the person says that it cannot be seen in this frame.
-	SD       float64 // How far the click may be off, px; 0 means 0.4.
+	SD       float64 // How far the click may be off, px; 0: as the marks of one hoof say.
 }
 
 // Options sets a run. The zero value is right for phone clips.
 type Options struct {
+	// View says which way the horse goes; empty means toward the camera.
+	View traj.View
+	// Gait says how long a hoof may stand; empty means as at a walk.
+	Gait traj.Gait
 	// ReferenceFrame is the frame to whose picture coordinates Motions lead:
 	// where the ground marks were clicked. 0 is the first frame.
 	ReferenceFrame int

@@ -21,7 +21,7 @@ type compareOptions struct {
 
 func (o *compareOptions) addFlags(f *pflag.FlagSet) {
 	f.StringVar(&o.out, "out", "", "folder for the comparison (default: beside the later visit's clips)")
-	f.StringVar(&o.followed, "followed", "", "the measure declared beforehand as what is to change, such as step_length_fore (default: as visit.toml says)")
+	f.StringVar(&o.followed, "followed", "", "a measure to look at first, such as step_length_fore; it counts as declared beforehand only if the earlier visit.toml named it before the later clips were measured")
 	f.BoolVar(&o.otherHorse, "other-horse", false, "compare visits of two horses")
 	f.IntVar(&o.resamples, "resamples", 0, "resamples of the bootstrap (0: the built-in number)")
 }

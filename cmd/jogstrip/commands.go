@@ -17,5 +17,6 @@ func commands(a *app) []*cobra.Command {
 		newVersionCommand(a),
 		newWorkerCommand(a),
 		newProbeCommand(a),
+		newProposeCommand(a),
 	}
 }

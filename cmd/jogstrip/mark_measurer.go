@@ -43,7 +43,11 @@ type keptState struct {
 	state  markpage.State
 }
 
-var _ markpage.Measurer = (*clipMeasurer)(nil)
+var (
+	_ markpage.Measurer = (*clipMeasurer)(nil)
+	_ markpage.Summer   = (*clipMeasurer)(nil)
+	_ markpage.Comparer = (*clipMeasurer)(nil)
+)
 
 // newClipMeasurer returns a measurer that starts this program again.
 func newClipMeasurer() (*clipMeasurer, error) {
@@ -101,6 +105,23 @@ func (m *clipMeasurer) State(clip string) (markpage.State, error) {
 	return state, nil
 }
 
+// SumUp implements markpage.Summer.
+func (m *clipMeasurer) SumUp(ctx context.Context, folder string) error {
+	return visitPages(pipeline.MeasureOptions{Program: program()})(ctx, folder, false)
+}
+
+// Compare implements markpage.Comparer.
+func (m *clipMeasurer) Compare(ctx context.Context, before, after string) error {
+	_, err := pipeline.CompareVisits(ctx, before, after, pipeline.CompareOptions{Program: program()})
+	return err
+}
+
+// History implements markpage.Comparer.
+func (m *clipMeasurer) History(ctx context.Context, horse string) error {
+	_, err := pipeline.History(ctx, horse, pipeline.CompareOptions{Program: program()})
+	return err
+}
+
 func modified(path string) time.Time {
 	stat, err := os.Stat(path)
 	if err != nil {
@@ -136,25 +157,71 @@ func (m *clipMeasurer) Look(_ context.Context, clip string) (*markpage.Look, err
 	}
 	look := &markpage.Look{
 		Tracks: []markpage.LookTrack{}, Contacts: []markpage.LookContact{}, Losses: []markpage.LookLoss{}, Advice: []markpage.LookAdvice{},
-		Finding: pipeline.Finding(result), Notes: slices.Concat([]string{}, result.Problems, result.Tracking.Notes, result.Run.Notes),
+		Finding: shortSentences(result), Notes: slices.Concat([]string{}, result.Problems, result.Tracking.Notes, result.Run.Notes),
+	}
+	for _, d := range result.Doubts {
+		if d.Severity == record.SecondLook {
+			look.Doubts = append(look.Doubts, markpage.LookDoubt{Kind: d.Kind, Sentence: d.Sentence, Check: d.Check})
+			look.Notes = slices.DeleteFunc(look.Notes, func(n string) bool { return strings.HasPrefix(n, d.Sentence) })
+		}
 	}
 	for _, c := range result.Run.Contacts {
 		look.Contacts = append(look.Contacts, markpage.LookContact{Limb: c.Limb, On: c.On, Off: c.Off})
 	}
 	for _, l := range result.Tracking.Losses {
-		reason := l.Cause
-		if l.Bridged {
-			reason += " (bridged)"
-		}
-		look.Losses = append(look.Losses, markpage.LookLoss{Landmark: l.Landmark, First: l.First, Last: l.Last, Reason: reason})
+		look.Losses = append(look.Losses, markpage.LookLoss{Landmark: l.Landmark, First: l.First, Last: l.Last, Reason: l.Cause, Bridged: l.Bridged})
 	}
 	for _, a := range result.Tracking.Advice {
-		look.Advice = append(look.Advice, markpage.LookAdvice{Frame: a.Frame, Landmark: a.Landmark, Reason: a.Reason})
+		look.Advice = append(look.Advice, markpage.LookAdvice{Frame: a.Frame, Landmark: a.Landmark, Wins: a.Wins, Reason: a.Reason})
 	}
 	if look.Tracks, err = readTracks(filepath.Join(out, "signals.csv")); err != nil {
 		return nil, err
 	}
 	return look, nil
+}
+
+// shortSentences says what was found on a clip in sentences that are read at a
+// glance.
+func shortSentences(r *record.Result) []string {
+	if r.Summary == nil {
+		return []string{"Nothing could be measured."}
+	}
+	out := splitSentences(r.Summary.Limb.Sentence)
+	if s := r.Summary.Score; s != nil {
+		out = append(out, fmt.Sprintf("Asymmetry score %.2f, with 95 %% certainty between %.2f and %.2f.", s.Value, s.Low, s.High), "0 is even, 1 as uneven as ordinary run-to-run variation.")
+	}
+	if n := r.Summary.Strides; n == 1 {
+		out = append(out, "1 stride was measured.")
+	} else {
+		out = append(out, fmt.Sprintf("%d strides were measured.", n))
+	}
+	return out
+}
+
+// splitSentences cuts a text where a sentence ends and at semicolons, but not
+// inside brackets.
+func splitSentences(text string) []string {
+	var out []string
+	runes, from, depth := []rune(strings.TrimSpace(text)), 0, 0
+	add := func(to int) {
+		s := []rune(strings.TrimRight(strings.TrimSpace(string(runes[from:to])), ".;"))
+		if len(s) > 0 {
+			out = append(out, strings.ToUpper(string(s[:1]))+string(s[1:])+".")
+		}
+		from = to
+	}
+	for i, c := range runes {
+		switch {
+		case c == '(':
+			depth++
+		case c == ')':
+			depth--
+		case depth == 0 && (c == ';' || c == '.') && i+1 < len(runes) && runes[i+1] == ' ':
+			add(i + 1)
+		}
+	}
+	add(len(runes))
+	return out
 }
 
 // readTracks reads the landmarks' places from a table of signals.

@@ -61,7 +61,8 @@ func TestSecondLookWinsFrames(t *testing.T) {
 	wait := func(expression string) {
 		t.Helper()
 		if _, err := chromedp.Run(page, chromedp.Poll[any](expression, chromedp.WithPollingTimeout(2*time.Minute), chromedp.WithPollingInterval(50*time.Millisecond))); err != nil {
-			t.Fatalf("waited for %s: %v", expression, err)
+			text, _ := chromedp.Run(page, chromedp.Evaluate[string](`document.querySelector('main').innerText.slice(0, 1500) + ' | ' + JSON.stringify(document.querySelector('canvas.picture')?.dataset ?? {})`))
+			t.Fatalf("waited for %s: %v; the page says: %s", expression, err, text)
 		}
 	}
 	evaluate := func(expression string) []float64 {
@@ -106,11 +107,14 @@ func TestSecondLookWinsFrames(t *testing.T) {
 		}
 	}
 	p := truth.Points(landmark)[frame]
-	place := evaluate(fmt.Sprintf(`(() => { const r = document.querySelector('canvas.picture').getBoundingClientRect(); return [r.left + (%f + 0.5) / 960 * r.width, r.top + (%f + 0.5) / 540 * r.height]; })()`, p.X, p.Y))
+	// The picture zooms itself to the horse; a person clicks once it rests.
+	wait(`document.querySelector('canvas.picture').dataset.settled === 'yes' && document.querySelector('canvas.picture').dataset.frame === document.querySelector('input[aria-label=Frame]').value`)
+	place := evaluate(fmt.Sprintf(`(() => { const c = document.querySelector('canvas.picture'), r = c.getBoundingClientRect(), d = c.dataset, s = Number(d.scale);
+		return [r.left + r.width / 2 + (%f - Number(d.cx)) * s, r.top + r.height / 2 + (%f - Number(d.cy)) * s]; })()`, p.X, p.Y))
 	if err := chromedp.Do(page, chromedp.MouseClickXY(place[0], place[1])); err != nil {
 		t.Fatal(err)
 	}
-	wait(fmt.Sprintf(`document.querySelector('.marked')?.textContent.includes('%d') && document.querySelector('#saved').textContent === 'Saved'`, frame))
+	wait(fmt.Sprintf(`document.querySelector('main').innerText.includes('marked in frame %d') && document.querySelector('#saved').textContent === 'Saved'`, frame))
 	evaluate(`location.hash = '#/look/toward-1.mp4'; []`)
 	wait(`document.querySelector('.notice.warn')?.textContent.includes('measure again')`)
 	evaluate(`document.querySelector('#measure').click(); []`)

@@ -72,21 +72,6 @@ func (c *Calibration) HeightM() float64 {
 // calibration is Σ ((q(plus) − q(minus))/2)² over the pairs (first order).
 func (c *Calibration) Variants() []Camera { return append([]Camera(nil), c.variants...) }
 
-// GroundSD returns the standard deviation across and along the lane, metres,
-// of a ground point seen at p that is due to the calibration alone.
-func (c *Calibration) GroundSD(p Point) (x, y float64) {
-	for i := 0; i+1 < len(c.variants); i += 2 {
-		x1, y1, ok1 := c.variants[i].GroundPoint(p)
-		x0, y0, ok0 := c.variants[i+1].GroundPoint(p)
-		if !ok1 || !ok0 {
-			return math.Inf(1), math.Inf(1)
-		}
-		x = math.Hypot(x, (x1-x0)/2)
-		y = math.Hypot(y, (y1-y0)/2)
-	}
-	return x, y
-}
-
 // Calibrate finds the camera of a clip from what a person gave. Points of in
 // must be in the coordinates in which the tracks are given; width and height
 // are the upright picture's, px. It returns an error, in words for the report,

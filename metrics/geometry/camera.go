@@ -103,15 +103,6 @@ func (c Camera) GroundJacobian(p Point) [2][2]float64 {
 	return j
 }
 
-// GroundSD returns the standard deviation across and along the lane, metres,
-// of the ground point at p when p has the standard deviations sdX and sdY, px,
-// independent of each other. For a level camera the one along the lane is
-// y²/(F·height) metres per px of row.
-func (c Camera) GroundSD(p Point, sdX, sdY float64) (x, y float64) {
-	j := c.GroundJacobian(p)
-	return math.Hypot(j[0][0]*sdX, j[0][1]*sdY), math.Hypot(j[1][0]*sdX, j[1][1]*sdY)
-}
-
 // HorizonRow returns the row of the horizon in the picture's middle column, px.
 func (c Camera) HorizonRow() float64 {
 	// Rows where the ray's upward part is zero.

@@ -35,7 +35,8 @@ func TestRowLaw(t *testing.T) {
 			t.Fatalf("row %g is not on the ground", p.Y)
 		}
 		near(t, "depth", y, w.depth, tol)
-		xSD, ySD := c.GroundSD(p, 1, 1)
+		j := c.GroundJacobian(p)
+		xSD, ySD := math.Hypot(j[0][0], j[0][1]), math.Hypot(j[1][0], j[1][1])
 		near(t, "mm across per px", 1000/1500.0*w.depth, w.across, 0.005)
 		near(t, "x spread per px", 1000*xSD, w.across, 0.005)
 		near(t, "depth per row", ySD, w.perRow, 0.0005)

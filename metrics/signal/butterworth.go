@@ -12,16 +12,6 @@ type Section struct {
 	B0, B1, B2, A1, A2 float64
 }
 
-// Butterworth returns the low-pass of second order whose gain at cutoff is
-// 1/√2 when passed once. Cutoff and rate are in Hz. The coefficients follow
-// from the bilinear transform with the cut-off warped.
-func Butterworth(cutoff, rate float64) (Section, error) {
-	if !(cutoff > 0) || !(rate > 0) || !(cutoff < rate/2) {
-		return Section{}, fmt.Errorf("butterworth: cut-off %g Hz must lie between 0 and half the rate %g Hz", cutoff, rate)
-	}
-	return fromWarped(math.Tan(math.Pi * cutoff / rate)), nil
-}
-
 // ButterworthTwoPass returns the low-pass of second order whose gain at cutoff
 // is 1/√2 after a pass forward and one backward: the warped cut-off is divided
 // by (√2 − 1)^¼ (Winter's correction, applied to the warped frequency so that it
@@ -38,19 +28,6 @@ func fromWarped(w float64) Section {
 	b := w * w / d
 	return Section{B0: b, B1: 2 * b, B2: b, A1: 2 * (w*w - 1) / d, A2: (1 - math.Sqrt2*w + w*w) / d}
 }
-
-// Gain returns the magnitude of the filter's response at frequency f, Hz, for
-// one pass.
-func (s Section) Gain(f, rate float64) float64 {
-	w := 2 * math.Pi * f / rate
-	num := complex(s.B0, 0) + complex(s.B1, 0)*cis(-w) + complex(s.B2, 0)*cis(-2*w)
-	den := 1 + complex(s.A1, 0)*cis(-w) + complex(s.A2, 0)*cis(-2*w)
-	return abs(num) / abs(den)
-}
-
-func cis(a float64) complex128 { s, c := math.Sincos(a); return complex(c, s) }
-
-func abs(z complex128) float64 { return math.Hypot(real(z), imag(z)) }
 
 // padding is how many samples a run is extended by at each end.
 const padding = 9

@@ -1,7 +1,5 @@
 package signal
 
-import "math"
-
 // Peaks returns the indices of the local maxima of x: samples higher than what
 // is on both sides of them; of a flat top the middle (rounded down). Ends are
 // not peaks.
@@ -33,31 +31,4 @@ func RefinePeak(x []float64, i int) (at, height float64) {
 	}
 	s := (a - c) / (2 * d)
 	return float64(i) + s, b - (a-c)*s/4
-}
-
-// Autocorrelation returns the correlation of the uniformly sampled x with
-// itself at lags 0…longest, over the pairs in which both samples are valid
-// (finite), normalised by the spread of the samples that take part. A lag with
-// fewer than 8 pairs gives NaN. The caller removes mean and drift.
-func Autocorrelation(x []float64, longest int) []float64 {
-	out := make([]float64, longest+1)
-	for lag := range out {
-		var xy, xx, yy float64
-		n := 0
-		for i := 0; i+lag < len(x); i++ {
-			a, b := x[i], x[i+lag]
-			if math.IsNaN(a) || math.IsNaN(b) {
-				continue
-			}
-			xy += a * b
-			xx += a * a
-			yy += b * b
-			n++
-		}
-		out[lag] = math.NaN()
-		if n >= 8 && xx > 0 && yy > 0 {
-			out[lag] = xy / math.Sqrt(xx*yy)
-		}
-	}
-	return out
 }

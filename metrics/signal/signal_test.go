@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"math/cmplx"
 	"math/rand/v2"
 	"os"
 	"os/exec"
@@ -24,18 +25,10 @@ func near(t *testing.T, what string, got, want, tol float64) {
 	}
 }
 
-// Coefficients for a cut-off of a tenth of the rate, as printed in many open
-// filter codes.
-func TestButterworthCoefficients(t *testing.T) {
-	s, err := Butterworth(10, 100)
-	if err != nil {
-		t.Fatal(err)
-	}
-	near(t, "b0", s.B0, 0.067455273889072, 1e-14)
-	near(t, "b1", s.B1, 0.134910547778144, 1e-14)
-	near(t, "b2", s.B2, 0.067455273889072, 1e-14)
-	near(t, "a1", s.A1, -1.142980502539901, 1e-14)
-	near(t, "a2", s.A2, 0.412801598096189, 1e-14)
+// gain returns the magnitude of s's response at frequency f, Hz, for one pass.
+func gain(s Section, f, rate float64) float64 {
+	z := cmplx.Rect(1, -2*math.Pi*f/rate)
+	return cmplx.Abs((complex(s.B0, 0) + complex(s.B1, 0)*z + complex(s.B2, 0)*z*z) / (1 + complex(s.A1, 0)*z + complex(s.A2, 0)*z*z))
 }
 
 // Two passes: the correction (√2 − 1)^¼ = 0.802 (Winter, Biomechanics and Motor
@@ -56,14 +49,11 @@ func TestButterworthTwoPass(t *testing.T) {
 		near(t, "b0", s.B0, w.b0, 1e-10)
 		near(t, "a1", s.A1, w.a1, 1e-10)
 		near(t, "a2", s.A2, w.a2, 1e-10)
-		near(t, "gain of two passes", s.Gain(w.cutoff, w.rate)*s.Gain(w.cutoff, w.rate), 1/math.Sqrt2, 1e-12)
-		near(t, "gain at 0 Hz", s.Gain(0, w.rate), 1, 1e-12)
+		near(t, "gain of two passes", gain(s, w.cutoff, w.rate)*gain(s, w.cutoff, w.rate), 1/math.Sqrt2, 1e-12)
+		near(t, "gain at 0 Hz", gain(s, 0, w.rate), 1, 1e-12)
 	}
 	for _, w := range [][2]float64{{0, 60}, {30, 60}, {40, 60}, {-1, 60}, {5, 0}, {math.NaN(), 60}} {
 		if _, err := ButterworthTwoPass(w[0], w[1]); err == nil {
-			t.Errorf("cut-off %g Hz at %g Hz is accepted", w[0], w[1])
-		}
-		if _, err := Butterworth(w[0], w[1]); err == nil {
 			t.Errorf("cut-off %g Hz at %g Hz is accepted", w[0], w[1])
 		}
 	}
@@ -87,7 +77,7 @@ func TestZeroPhase(t *testing.T) {
 		x[i] = math.Sin(2 * math.Pi * float64(i) / 60)
 	}
 	y, _ = ZeroPhase(nil, x, nil, s)
-	g := s.Gain(1, 60)
+	g := gain(s, 1, 60)
 	for i := 60; i < 240; i++ {
 		near(t, "sine", y[i], g*g*x[i], 2e-3)
 	}
@@ -317,6 +307,7 @@ func TestAgainstSciPy(t *testing.T) {
 		x[i] = math.Sin(9*ts[i]) + 0.3*r.NormFloat64()
 	}
 	s, _ := ButterworthTwoPass(6, 100)
+	both, _ := ButterworthTwoPass(10, 100)
 	probe := []float64{0.011, 0.4, 0.987, 1.5, 1.97}
 	in, err := json.Marshal(map[string]any{"x": x, "t": ts, "w": w, "b": []float64{s.B0, s.B1, s.B2}, "a": []float64{1, s.A1, s.A2}, "pad": padding, "probe": probe, "lam": 1e-5, "fft": x[:128]})
 	if err != nil {
@@ -327,15 +318,14 @@ import json, sys, numpy as np
 from scipy import signal, interpolate, stats
 q = json.load(sys.stdin)
 x, t, w, p = (np.array(q[k]) for k in ('x', 't', 'w', 'probe'))
-lpn = signal.butter(2, 0.2)
+lpn = signal.butter(2, 2 / np.pi * np.arctan(np.tan(np.pi * 0.1) / (np.sqrt(2) - 1) ** 0.25))
 f = signal.filtfilt(q['b'], q['a'], x, padtype='odd', padlen=q['pad'])
 sp = interpolate.make_smoothing_spline(t, x, w, lam=q['lam'])
-gcv = interpolate.make_smoothing_spline(t, x)
 nat = interpolate.CubicSpline(t, x, bc_type='natural')
 peaks = signal.find_peaks(x)[0]
 c = np.fft.rfft(q['fft']) * 2 / len(q['fft'])
 print(json.dumps(dict(b=list(lpn[0]), a=list(lpn[1]), f=f.tolist(), sp=sp(p).tolist(), d=sp(p, 1).tolist(), dd=sp(p, 2).tolist(),
-  gcv=gcv(p).tolist(), nat=nat(p).tolist(), peaks=peaks.tolist(), amp=np.abs(c[1:4]).tolist(), ang=np.angle(c[1:4]).tolist(),
+  nat=nat(p).tolist(), peaks=peaks.tolist(), amp=np.abs(c[1:4]).tolist(), ang=np.angle(c[1:4]).tolist(),
   med=float(np.median(x)), q=float(np.quantile(x, 0.3)), mad=float(stats.median_abs_deviation(x)))))
 `)
 	cmd.Stdin = strings.NewReader(string(in))
@@ -348,18 +338,18 @@ print(json.dumps(dict(b=list(lpn[0]), a=list(lpn[1]), f=f.tolist(), sp=sp(p).tol
 		t.Fatal(err)
 	}
 	var want struct {
-		B, A, F, SP, D, DD, GCV, Nat, Amp, Ang []float64
-		Peaks                                  []int
-		Med, Q, MAD                            float64
+		B, A, F, SP, D, DD, Nat, Amp, Ang []float64
+		Peaks                             []int
+		Med, Q, MAD                       float64
 	}
 	if err := json.Unmarshal(raw, &want); err != nil {
 		t.Fatal(err)
 	}
-	single, _ := Butterworth(10, 100)
-	for i, v := range []float64{single.B0, single.B1, single.B2} {
+	// A pass each way at 10 Hz is one at the cut-off that the correction gives.
+	for i, v := range []float64{both.B0, both.B1, both.B2} {
 		near(t, "butter b", v, want.B[i], 1e-14)
 	}
-	for i, v := range []float64{1, single.A1, single.A2} {
+	for i, v := range []float64{1, both.A1, both.A2} {
 		near(t, "butter a", v, want.A[i], 1e-13)
 	}
 	f, err := ZeroPhase(nil, x, nil, s)
@@ -374,10 +364,6 @@ print(json.dumps(dict(b=list(lpn[0]), a=list(lpn[1]), f=f.tolist(), sp=sp(p).tol
 		t.Fatal(err)
 	}
 	exact, _ := SmoothingSpline(ts, x, nil, 0)
-	gcv, _, err := SmoothingSplineGCV(ts, x, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
 	for i, p := range probe {
 		v, d, dd := sp.At(p)
 		near(t, "spline", v, want.SP[i], 1e-8)
@@ -385,8 +371,6 @@ print(json.dumps(dict(b=list(lpn[0]), a=list(lpn[1]), f=f.tolist(), sp=sp(p).tol
 		near(t, "spline bend", dd, want.DD[i], 1e-4)
 		v, _, _ = exact.At(p)
 		near(t, "natural spline", v, want.Nat[i], 1e-9)
-		v, _, _ = gcv.At(p)
-		near(t, "cross-validated spline", v, want.GCV[i], 2e-3)
 	}
 	if fmt.Sprint(Peaks(x)) != fmt.Sprint(want.Peaks) {
 		t.Errorf("peaks %v, want %v", Peaks(x), want.Peaks)
@@ -434,20 +418,14 @@ func TestPezzack(t *testing.T) {
 	second := func(x []float64) func(int) float64 {
 		return func(i int) float64 { return (x[i+1] - 2*x[i] + x[i-1]) * rate * rate }
 	}
-	s, lambda, err := SmoothingSplineGCV(ts, noisy, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
 	raw := rms(second(noisy))
 	filtered := rms(second(y))
-	spline := rms(func(i int) float64 { _, _, a := s.At(ts[i]); return a })
 	var size float64
 	for _, a := range accel {
 		size += a * a / float64(len(accel))
 	}
-	t.Logf("measured acceleration %.1f rad/s² rms; error of the twice differentiated noisy angle: raw %.1f, filtered at 4.5 Hz %.2f, cross-validated cubic spline %.2f (λ %.2g, %.0f parameters)",
-		math.Sqrt(size), raw, filtered, spline, lambda, s.Edf)
-	if !(filtered < 0.25*math.Sqrt(size)) || !(spline < 0.35*math.Sqrt(size)) || !(raw > 3*filtered) {
+	t.Logf("measured acceleration %.1f rad/s² rms; error of the twice differentiated noisy angle: raw %.1f, filtered at 4.5 Hz %.2f", math.Sqrt(size), raw, filtered)
+	if !(filtered < 0.25*math.Sqrt(size)) || !(raw > 3*filtered) {
 		t.Error("smoothing does not bring the acceleration back")
 	}
 }

@@ -32,50 +32,6 @@ func SmoothingSpline(t, y, w []float64, lambda float64) (*Spline, error) {
 	return s, err
 }
 
-// SmoothingSplineGCV is SmoothingSpline with the lambda that minimises the
-// generalised cross-validation score (Craven & Wahba 1979, Numerische
-// Mathematik 31:377), searched between near interpolation and near straight.
-func SmoothingSplineGCV(t, y, w []float64) (*Spline, float64, error) {
-	if err := checkSeries(t, y, w, 5); err != nil {
-		return nil, 0, fmt.Errorf("smoothing spline: %w", err)
-	}
-	p := newReinsch(t, y, w)
-	n := float64(len(t))
-	// Lambda is measured in units that make it independent of the time scale.
-	span := t[len(t)-1] - t[0]
-	var meanW float64
-	for _, v := range p.w {
-		meanW += v / n
-	}
-	unit := meanW * span * span * span
-	score := func(e float64) (float64, *Spline) {
-		s, rss, err := p.solve(unit * math.Pow(10, e))
-		if err != nil {
-			return math.Inf(1), nil
-		}
-		d := 1 - s.Edf/n
-		if d < 1e-9 {
-			return math.Inf(1), nil
-		}
-		return rss / n / (d * d), s
-	}
-	bestE, bestS := math.NaN(), math.Inf(1)
-	for e := -12.0; e <= 3; e += 0.5 {
-		if v, _ := score(e); v < bestS {
-			bestE, bestS = e, v
-		}
-	}
-	if math.IsNaN(bestE) {
-		return nil, 0, fmt.Errorf("smoothing spline: no lambda fits")
-	}
-	e := goldenSection(func(e float64) float64 { v, _ := score(e); return v }, bestE-0.5, bestE+0.5, 1e-4)
-	_, s := score(e)
-	if s == nil {
-		return nil, 0, fmt.Errorf("smoothing spline: no lambda fits")
-	}
-	return s, unit * math.Pow(10, e), nil
-}
-
 func checkSeries(t, y, w []float64, least int) error {
 	if len(t) != len(y) || (w != nil && len(w) != len(t)) {
 		panic("signal: slice lengths differ")

@@ -29,15 +29,6 @@ func Mean(x []float64) float64 {
 	return mean + rest/n
 }
 
-// SD returns the sample standard deviation of x (divisor n − 1), NaN for fewer
-// than two values.
-func SD(x []float64) float64 {
-	if len(x) < 2 {
-		return math.NaN()
-	}
-	return math.Sqrt(sumSquares(x) / float64(len(x)-1))
-}
-
 // sumSquares returns the sum of squared deviations from the mean, with the
 // correction for the rounding of the mean (Chan, Golub & LeVeque 1983, The
 // American Statistician 37:242–247; from memory).
@@ -52,46 +43,6 @@ func sumSquares(x []float64) float64 {
 	return ss - s*s/float64(len(x))
 }
 
-// Autocorrelation returns the lag-1 autocorrelation of x as NIST StRD defines
-// it: the sum of products of neighbouring deviations over the sum of squares.
-// NaN where x has fewer than two values or no spread.
-func Autocorrelation(x []float64) float64 {
-	if len(x) < 2 {
-		return math.NaN()
-	}
-	mean := Mean(x)
-	var top, bottom float64
-	for i, v := range x {
-		d := v - mean
-		bottom += d * d
-		if i > 0 {
-			top += d * (x[i-1] - mean)
-		}
-	}
-	if bottom == 0 {
-		return math.NaN()
-	}
-	return top / bottom
-}
-
-// Quantile returns the p-quantile of sorted x with linear interpolation
-// between order statistics (type 7 of Hyndman & Fan 1996, The American
-// Statistician 50:361–365). It panics if x is empty.
-func Quantile(p float64, x []float64) float64 {
-	if len(x) == 0 {
-		panic(empty)
-	}
-	h := p * float64(len(x)-1)
-	if h <= 0 {
-		return x[0]
-	}
-	if h >= float64(len(x)-1) {
-		return x[len(x)-1]
-	}
-	i := int(h)
-	return x[i] + (h-float64(i))*(x[i+1]-x[i])
-}
-
 // SymmetryIndex returns 100·(right − left)/(½·(right + left)), in percent
 // (Robinson, Herzog & Nigg 1987, J Manipulative Physiol Ther 10:172–176). It
 // is defined for positive quantities only: for values that may be negative or
@@ -102,31 +53,6 @@ func SymmetryIndex(left, right float64) float64 {
 		return math.NaN()
 	}
 	return 100 * (right - left) / (0.5 * (right + left))
-}
-
-// CircularMean returns the mean direction of angles in degrees, in [0, 360),
-// and the length of the mean vector (0: no direction at all, 1: all alike).
-// The direction is NaN where the vectors cancel. It panics if angles is empty.
-func CircularMean(angles []float64) (mean, length float64) {
-	if len(angles) == 0 {
-		panic(empty)
-	}
-	var s, c float64
-	for _, a := range angles {
-		sin, cos := math.Sincos(a * math.Pi / 180)
-		s += sin
-		c += cos
-	}
-	n := float64(len(angles))
-	length = math.Hypot(s, c) / n
-	if length < 1e-12 {
-		return math.NaN(), 0
-	}
-	mean = math.Atan2(s, c) * 180 / math.Pi
-	if mean < 0 {
-		mean += 360
-	}
-	return mean, length
 }
 
 // sorted returns a sorted copy of x.

@@ -1,7 +1,7 @@
 // Package stats holds the statistics of repeated measurement: means of strides
-// grouped in runs with honest intervals, the two-level bootstrap, agreement
-// and reliability, the symmetry index, circular means and the correction for
-// looking at many measures at once. It knows nothing of horses.
+// grouped in runs with honest intervals, the standard error of measurement, the
+// symmetry index and the correction for looking at many measures at once. It knows
+// nothing of horses.
 //
 // All functions are pure. Random numbers come from seeds that are arguments;
 // the order of the input never matters.

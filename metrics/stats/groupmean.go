@@ -49,11 +49,7 @@ type MeanEstimate struct {
 	DF               float64 // High − Value = t(0.975, DF)·SE.
 	PlainSE          float64 // Without what few values and unknown variances add: its square is unbiased.
 	Values, Groups   int
-	GroupMeans       []float64 // Index: group, in the order given.
-	GroupSEs         []float64 // Error of each group's mean, its common error included, how groups differ not.
-	PriorDF          float64   // The part of DF that was known beforehand or comes from the spread within.
-	GroupWeights     []float64 // Sum 1.
-	StrideSD         float64   // Spread of values within groups, pooled; NaN where unknown.
+	GroupMeans       []float64 // Index: group, in the order given; 0 for groups without values.
 }
 
 // GroupMean returns the precision-weighted mean of all groups and its 95 %
@@ -75,7 +71,7 @@ type MeanEstimate struct {
 //
 // with ν the degrees of freedom of what was known beforehand. Without prior
 // knowledge this is the interval of Hartung & Knapp 2001 (Stat Med
-// 20:3875–3889) and Sidik & Jonkman 2002 (Stat Med 21:3153–3159), with one group
+// 20:1771–1782) and Sidik & Jonkman 2002 (Stat Med 21:3153–3159), with one group
 // and WithinOnly Student's; both from memory. It is closed, so it does not jitter
 // with a seed, and it keeps its coverage with one to four groups, where
 // resampling two or three groups cannot: see the study in STUDY.md beside
@@ -104,15 +100,7 @@ func GroupMean(groups []Group, o MeanOptions) (MeanEstimate, error) {
 	}
 
 	within := spreadWithin(groups, order, withinDF, o)
-	out := MeanEstimate{
-		Values: n, Groups: r, StrideSD: math.NaN(),
-		GroupMeans:   nanSlice(len(groups)),
-		GroupSEs:     nanSlice(len(groups)),
-		GroupWeights: make([]float64, len(groups)),
-	}
-	if withinDF > 0 {
-		out.StrideSD = math.Sqrt(within.total)
-	}
+	out := MeanEstimate{Values: n, Groups: r, GroupMeans: make([]float64, len(groups))}
 
 	means := make([]float64, r)
 	variances := make([]float64, r) // Of the group means, within.
@@ -120,7 +108,6 @@ func GroupMean(groups []Group, o MeanOptions) (MeanEstimate, error) {
 	for k, i := range order {
 		means[k], variances[k], floors[k] = within.mean(k, groups[i], o)
 		out.GroupMeans[i] = means[k]
-		out.GroupSEs[i] = math.Hypot(math.Sqrt(variances[k]), groups[i].CommonSD)
 	}
 
 	groupVariance := o.GroupSD * o.GroupSD
@@ -154,9 +141,8 @@ func GroupMean(groups []Group, o MeanOptions) (MeanEstimate, error) {
 		}
 		tailDF += satterthwaite(groupVariance, prior, common, variances[k], withinDF, o.KnownWithin) / float64(r)
 	}
-	for k, i := range order {
+	for k := range order {
 		out.Value += weights[k] / sumW * means[k]
-		out.GroupWeights[i] = weights[k] / sumW
 	}
 	var q, plainQ, plainVariance float64
 	for k := range means {
@@ -177,11 +163,11 @@ func GroupMean(groups []Group, o MeanOptions) (MeanEstimate, error) {
 		plainVariance = q / sumW
 	case math.IsInf(prior, 1):
 		q = 1
-		out.DF, out.PriorDF = tailDF, tailDF
+		out.DF = tailDF
 	default:
 		q = (prior + q) / df
 		plainVariance *= (prior + plainQ) / df
-		out.DF, out.PriorDF = tailDF+between, tailDF
+		out.DF = tailDF + between
 	}
 	half := math.Max(TQuantile(0.975, df)*math.Sqrt(q/sumW), Z95*math.Sqrt(1/sumFloor))
 	out.Low, out.High = out.Value-half, out.Value+half
@@ -372,12 +358,4 @@ func canonical(groups []Group) []int {
 		return len(x) < len(y)
 	})
 	return order
-}
-
-func nanSlice(n int) []float64 {
-	s := make([]float64, n)
-	for i := range s {
-		s[i] = math.NaN()
-	}
-	return s
 }

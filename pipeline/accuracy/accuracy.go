@@ -3,6 +3,7 @@ package accuracy
 import (
 	"encoding/csv"
 	"fmt"
+	"io"
 	"math"
 	"os"
 	"path/filepath"
@@ -117,6 +118,7 @@ func Remeasure(out, marks string, truth *scene.Truth) (*Figures, *record.Result,
 type seen struct {
 	x, y, sd, sdY float64
 	across        bool
+	marked        bool // A person put it there.
 }
 
 // readSignals returns the positions reported as seen. Index: frame.
@@ -146,7 +148,7 @@ func readSignals(path string) (map[traj.Landmark]map[int]seen, error) {
 			if row[at] != "tracked" && row[at] != "marked" && row[at] != "across" {
 				continue
 			}
-			s := seen{across: row[at] == "across"}
+			s := seen{across: row[at] == "across", marked: row[at] == "marked"}
 			for _, part := range []struct {
 				suffix string
 				into   *float64
@@ -424,4 +426,29 @@ func (f *Figures) Row(name string) string {
 	return fmt.Sprintf("%-34s %6.2f %6.2f %6.2f %4d/%4d %6.2f %4d/%4d %5.2f | %6.1f %6.1f %6.1f %6.1f %6.1f %6.1f %6.1f %6.1f | %5.1f %5.1f %4d %3d | %d/%d",
 		name, f.StanceRMS, f.SwingRMS, f.BodyRMS, f.Wrong, f.Seen, f.AcrossRMS, f.AcrossWrong, f.Across, f.NormalisedSD, f.HeadLow, f.HeadHigh, f.StepFore, f.StepHind, f.OffsetFore, f.OffsetHind, f.Arc, f.Flight,
 		f.On, f.Off, f.Contacts, f.Invented, f.Inside, len(f.Outside))
+}
+
+// TableHeader and TableRow write the same as a Markdown table; at is the number of
+// distances at which the clip was marked.
+func TableHeader(w io.Writer) {
+	fmt.Fprint(w, "| clip | marked at | stance | swing | body | > 5 px | across | > 5 px | error ÷ spread | head low | head high | step fore | step hind | offset fore | offset hind | arc | flight | hoof-on | hoof-off | timed | inside |\n")
+	fmt.Fprintln(w, "| --- |"+strings.Repeat(" --: |", 20))
+}
+
+// TableRow is one line under TableHeader; what could not be had is a dash.
+func (f *Figures) TableRow(w io.Writer, name string, at int) {
+	cell := func(format string, v float64) string {
+		if math.IsNaN(v) {
+			return "–"
+		}
+		return fmt.Sprintf(format, v)
+	}
+	two, one := "%.2f", "%.1f"
+	cells := []string{name, strconv.Itoa(at), cell(two, f.StanceRMS), cell(two, f.SwingRMS), cell(two, f.BodyRMS), fmt.Sprintf("%d of %d", f.Wrong, f.Seen),
+		cell(two, f.AcrossRMS), fmt.Sprintf("%d of %d", f.AcrossWrong, f.Across), cell(two, f.NormalisedSD)}
+	for _, v := range []float64{f.HeadLow, f.HeadHigh, f.StepFore, f.StepHind, f.OffsetFore, f.OffsetHind, f.Arc, f.Flight, f.On, f.Off} {
+		cells = append(cells, cell(one, v))
+	}
+	cells = append(cells, strconv.Itoa(f.Contacts), fmt.Sprintf("%d/%d", f.Inside, len(f.Outside)))
+	fmt.Fprintln(w, "| "+strings.Join(cells, " | ")+" |")
 }

@@ -3,6 +3,7 @@
 package accuracy_test
 
 import (
+	"bytes"
 	"context"
 	"crypto/sha256"
 	"errors"
@@ -43,6 +44,9 @@ func TestAccuracyStudy(t *testing.T) {
 	exact := os.Getenv("JOGSTRIP_CLICKS") == "exact"
 	formats := map[string]scene.Camera{"1080p60": {}, "1080p120": {FPS: 120}, "4K60": {Width: 3840, Height: 2160}}
 	t.Log(accuracy.Header())
+	var rows bytes.Buffer
+	yards := &accuracy.Yardstick{}
+	accuracy.TableHeader(&rows)
 	number := 0
 	row := func(name string, s scene.Scene, coats bool) {
 		number++
@@ -79,6 +83,10 @@ func TestAccuracyStudy(t *testing.T) {
 				continue
 			}
 			t.Log(f.Row(label))
+			f.TableRow(&rows, name, distances)
+			if err := yards.Add(record.OutPath(path), truth); err != nil {
+				t.Fatal(err)
+			}
 			if kept := os.Getenv("JOGSTRIP_KEEP"); kept != "" {
 				keep(t, record.OutPath(path), filepath.Join(kept, label))
 			}
@@ -117,6 +125,14 @@ func TestAccuracyStudy(t *testing.T) {
 			s.Horse.Coat, s.Yard.DarkLane = coat, coat == scene.Black
 			row(fmt.Sprintf("%s trot tripod 1080p60 %s", view, coat), s, true)
 		}
+	}
+	// The page holds every second clip, as they are.
+	if every == 2 && other == 0 && !exact && os.Getenv("JOGSTRIP_ONLY") == "" && os.Getenv("JOGSTRIP_RENDER") == "" {
+		var b bytes.Buffer
+		yards.Write(&b)
+		b.WriteString("\n**Every clip.**\n\n")
+		b.Write(rows.Bytes())
+		publish(t, "clean", b.Bytes())
 	}
 }
 

@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"syscall"
 )
 
 // PictureOptions says how single pictures are made. The zero value gives
@@ -19,6 +20,11 @@ import (
 type PictureOptions struct {
 	MaxWidth int // Wider pictures are scaled down, px; 0 keeps the size.
 	Quality  int // JPEG quality as ffmpeg counts it, 2 (best) to 31; 0 means 3.
+	// Near takes, instead of the first picture asked for, the last one before it from
+	// which decoding can start: a quick look for lists. One picture only can be asked for.
+	Near bool
+	// Idle leaves the processors to others.
+	Idle bool
 }
 
 // behind returns how far before a frame to seek, s. Some containers have no list of
@@ -60,7 +66,12 @@ func Pictures(ctx context.Context, info *Info, first, last int, opts PictureOpti
 	}
 	args := []string{"-v", "error", "-nostdin", "-noautorotate", "-copyts"}
 	filters := "null"
-	if first > 0 {
+	if opts.Near {
+		args = append(args, "-skip_frame", "nokey")
+	}
+	if first > 0 && opts.Near {
+		args = append(args, "-seek_timestamp", "1", "-noaccurate_seek", "-ss", strconv.FormatFloat(from, 'f', 6, 64))
+	} else if first > 0 {
 		// Seeking only has to come near; which frames are shown goes by their times.
 		// Those are the file's own, not counted from where its sound begins.
 		if seek := from - info.behind(); seek > 0 {
@@ -93,6 +104,9 @@ func Pictures(ctx context.Context, info *Info, first, last int, opts PictureOpti
 	}
 	if err := cmd.Start(); err != nil {
 		return fmt.Errorf("read pictures of clip %s: start ffmpeg: %w", info.Path, err)
+	}
+	if opts.Idle {
+		_ = syscall.Setpriority(syscall.PRIO_PROCESS, cmd.Process.Pid, 10) // It costs only time where that fails.
 	}
 	in := bufio.NewReaderSize(stdout, 1<<20)
 	index := first
@@ -142,7 +156,7 @@ func nextJPEG(in *bufio.Reader) ([]byte, error) {
 			if b[0] != 0xFF || b[1] != 0xD8 {
 				return nil, errors.New("not a JPEG stream")
 			}
-			return b, nil
+			return bytes.Clone(b), nil // The buffer may have twice the room.
 		}
 	}
 }

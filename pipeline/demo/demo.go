@@ -36,7 +36,7 @@ var visits = []visit{
 surface = "firm gravel lane"
 shoeing = "shod in front, four weeks old"
 presented = "led"
-followed = "head_low_difference"
+followed = "step_length_fore"
 next_check = "2026-03-20"
 
 [[palpation]]
@@ -69,7 +69,7 @@ work = "light work in straight lines only"
 surface = "firm gravel lane"
 shoeing = "shod in front, six weeks old"
 presented = "led"
-followed = "head_low_difference"
+followed = "step_length_fore"
 next_check = "2026-04-03"
 
 [[palpation]]
@@ -95,7 +95,7 @@ work = "straight lines and wide circles"
 surface = "firm gravel lane"
 shoeing = "newly shod"
 presented = "led"
-followed = "head_low_difference"
+followed = "step_length_fore"
 
 [[palpation]]
 region = "shoulder blade, rear"
@@ -150,9 +150,12 @@ func Make(ctx context.Context, folder string, opts Options) (yard string, err er
 	var plans []plan
 	for i, v := range visits {
 		for _, view := range []traj.View{traj.Toward, traj.Away} {
-			for run := range 2 {
+			for run := range 3 {
 				s := scene.Scene{Seed: uint64(1000 + 100*i + 10*run + len(view)), View: view, Asymmetry: scene.ShortFore(traj.Left, v.severity)}
 				s.Horse.Markers = true
+				// As the film guide asks: the higher the phone, the less the camera's own error
+				// along the lane. Tilted down so that the nearest ground marks are in the picture.
+				s.Camera.HeightM, s.Camera.PitchDeg = 2, 8
 				plans = append(plans, plan{filepath.Join(yard, Horse, v.date), fmt.Sprintf("%s-%d", view, run+1), s})
 			}
 		}
@@ -214,8 +217,15 @@ var landmarksOf = map[traj.View][]traj.Landmark{
 
 // Clicking is how the marks of a clip are set.
 type Clicking struct {
-	Distances int  // At how many; 0 means 3.
+	Distances int  // At how many, spread over the run; 0 means the three that the film guide asks for.
 	Exact     bool // Without the errors that clicks have.
+	// SD is how far a click is off along each axis, px; 0 means 0.4, under a loupe.
+	SD float64
+	// Wrong is how much too long the ground marks' width and length were measured,
+	// as shares.
+	Wrong [2]float64
+	// Unstated leaves out of the marks file how far clicks are off.
+	Unstated bool
 }
 
 // clickSD is how far a click under a loupe is off along each axis, px: what the
@@ -227,9 +237,9 @@ const clickSD = 0.4
 // and one of a right fore's, in which the hooves that stand are marked, with the
 // small errors that clicks have under a loupe.
 func Clicked(truth *scene.Truth, s scene.Scene, name string, how Clicking) *record.Marks {
-	distances, sd := how.Distances, clickSD
-	if distances == 0 {
-		distances = 3
+	sd := clickSD
+	if how.SD != 0 {
+		sd = how.SD
 	}
 	if how.Exact {
 		sd = -1
@@ -244,9 +254,24 @@ func Clicked(truth *scene.Truth, s scene.Scene, name string, how Clicking) *reco
 	m := &record.Marks{Clip: name, View: view, Gait: gait, Picture: record.Picture{Width: truth.Width, Height: truth.Height}}
 	reference := 0
 	var frames []int
-	for _, near := range truth.SeedFrames(distances) {
-		for _, limb := range []traj.Landmark{traj.LeftFore, traj.RightFore} {
-			f := standing(truth, limb, near)
+	// Where somebody may stand before a limb, other steps are taken then; from behind
+	// the hinds say which.
+	peopled := s.Horse.Leads || s.Horse.Driven
+	limbs := []traj.Landmark{traj.LeftFore, traj.RightFore}
+	if peopled && view == traj.Away {
+		limbs = []traj.Landmark{traj.LeftHind, traj.RightHind}
+	}
+	distances := framesAt(truth, 5.5, 8, 10.5, 16)
+	if how.Distances > 0 {
+		distances = truth.SeedFrames(how.Distances)
+	}
+	for _, near := range distances {
+		for _, limb := range limbs {
+			var but []int
+			if peopled {
+				but = frames
+			}
+			f := standing(truth, limb, near, peopled, but)
 			if !slices.Contains(frames, f) {
 				frames = append(frames, f)
 			}
@@ -254,6 +279,13 @@ func Clicked(truth *scene.Truth, s scene.Scene, name string, how Clicking) *reco
 	}
 	slices.Sort(frames)
 	calibration := truth.Calibration(geometry.LevelMetric, reference, scene.ClickOptions{SD: sd, Seed: s.Seed + 1})
+	if g := calibration.Ground; g != nil {
+		g.WidthM *= 1 + how.Wrong[0]
+		g.LengthM *= 1 + how.Wrong[1]
+		if how.Unstated {
+			g.ClickSD = 0
+		}
+	}
 	m.Calibration = &calibration
 	for _, c := range truth.Clicks(frames, scene.ClickOptions{SD: sd, Seed: s.Seed, Landmarks: landmarksOf[view]}) {
 		if c.Landmark.IsHoof() && !stands(truth, c.Landmark, truth.Times[c.Frame]) {
@@ -264,18 +296,43 @@ func Clicked(truth *scene.Truth, s scene.Scene, name string, how Clicking) *reco
 	return m
 }
 
-// standing returns the frame nearest to near in the middle of a stance of limb.
-func standing(truth *scene.Truth, limb traj.Landmark, near int) int {
+// framesAt returns the frames in which the horse is nearest to distances from the
+// camera, metres.
+func framesAt(truth *scene.Truth, distances ...float64) []int {
+	var out []int
+	points := truth.Points(traj.LeftFore)
+	for _, want := range distances {
+		best := 0
+		for f := range points {
+			from := func(f int) float64 { return math.Abs(points[f].Lane[1] - truth.Eye(f).Position[1] - want) }
+			if from(f) < from(best) {
+				best = f
+			}
+		}
+		out = append(out, best)
+	}
+	return out
+}
+
+// standing returns the frame nearest to near in the middle of a stance of limb; if
+// inSight, of a stance in which nobody stands before the limb, where there is one.
+// Frames in but are not taken.
+func standing(truth *scene.Truth, limb traj.Landmark, near int, inSight bool, but []int) int {
 	best, at := math.Inf(1), near
+	points := truth.Points(limb)
 	for _, c := range truth.Contacts {
 		middle := (c.On + c.HeelOff) / 2
 		if c.Limb != limb || middle < 0 || middle > truth.Times[len(truth.Times)-1] {
 			continue
 		}
-		if d := math.Abs(middle - truth.Times[near]); d < best {
-			best = d
-			i, _ := slices.BinarySearch(truth.Times, middle)
-			at = min(i, len(truth.Times)-1)
+		i, _ := slices.BinarySearch(truth.Times, middle)
+		i = min(i, len(truth.Times)-1)
+		d := math.Abs(middle - truth.Times[near])
+		if inSight && !points[i].Visible {
+			d += 100 // Only where no other is in sight.
+		}
+		if d < best && !slices.Contains(but, i) {
+			best, at = d, i
 		}
 	}
 	return at

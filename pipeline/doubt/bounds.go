@@ -19,7 +19,7 @@ var (
 		traj.Pace: {[2]float64{1.5, 6.0}, [2]float64{0.8, 8.0}, "m/s", "as the trot"},
 	}
 	// cameraHeight is that of the lens above the ground, m.
-	cameraHeight = band{[2]float64{0.3, 3.2}, [2]float64{0.1, 6}, "m", "common practice: on the ground against a bag, on a tripod, or held up on a pole"}
+	cameraHeight = band{[2]float64{0.3, 3.2}, [2]float64{0.05, 9}, "m", "common practice: on the ground against a bag, on a tripod, or held up on a pole; from a stand or a window it is higher"}
 	// focal is the focal length as share of the picture's longer side. Phones'
 	// widest lens has 0.36 (13 mm on 36 mm), the main one 0.61 to 0.83 (22 to 30 mm),
 	// and steadying crops video by up to 1.35; their longest reach 3.4 (120 mm).

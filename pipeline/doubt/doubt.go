@@ -205,24 +205,20 @@ func (b band) outside(v float64) record.Severity {
 	return ""
 }
 
-// mean returns the mean of a measure's values and how many there are.
-func mean(run *metrics.Run, n metrics.Name) (float64, int) {
+// middle returns the median of a measure's values and how many there are: one wild
+// stride must not decide.
+func middle(run *metrics.Run, n metrics.Name) (float64, int) {
 	s := run.Lookup(n)
 	if s == nil {
 		return math.NaN(), 0
 	}
-	var sum float64
-	count := 0
+	var values []float64
 	for _, o := range s.Observations {
 		if !math.IsNaN(o.Value) {
-			sum += o.Value
-			count++
+			values = append(values, o.Value)
 		}
 	}
-	if count == 0 {
-		return math.NaN(), 0
-	}
-	return sum / float64(count), count
+	return median(values), len(values)
 }
 
 func median(x []float64) float64 {

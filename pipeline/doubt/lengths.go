@@ -93,12 +93,15 @@ func (l *list) speed(m Measured) {
 	if !m.Run.Level.AtLeast(geometry.LevelHeight) {
 		return
 	}
-	v, n := mean(m.Run, metrics.Speed)
+	v, n := middle(m.Run, metrics.Speed)
 	if n == 0 || l.has(View) {
 		return
 	}
 	b := speed[m.Run.Gait]
 	if s := b.outside(v); s != "" {
+		if n == 1 {
+			s = record.SecondLook // A single stride may be wrong by itself.
+		}
 		l.add(Speed, s, fmt.Sprintf("The horse goes at %s m/s; a led horse %ss at %s to %s m/s.", number(v, 2), m.Run.Gait, number(b.doubted[0], 1), number(b.doubted[1], 1)), lengthsCheck+" Look at the gait, too.")
 		return
 	}
@@ -215,8 +218,8 @@ func (l *list) fall(m Measured) {
 	if !m.Run.Level.AtLeast(geometry.LevelHeight) || m.Run.Gait == traj.Walk || l.has(Stride) || l.has(Speed) {
 		return
 	}
-	a, n := mean(m.Run, metrics.HeadSecondHarmonic)
-	t, k := mean(m.Run, metrics.StrideDuration)
+	a, n := middle(m.Run, metrics.HeadSecondHarmonic)
+	t, k := middle(m.Run, metrics.StrideDuration)
 	if n < 2 || k < 2 {
 		return
 	}
@@ -234,7 +237,7 @@ func (l *list) hint(m Measured, cal *geometry.Calibration) {
 	if cal == nil || !cal.Level.AtLeast(geometry.LevelHeight) {
 		return
 	}
-	v, n := mean(m.Run, metrics.Speed)
+	v, n := middle(m.Run, metrics.Speed)
 	if n == 0 || cameraHeight.outside(cal.HeightM()) == "" && !l.has(Size) {
 		return // Feet show in everything.
 	}

@@ -30,7 +30,7 @@ func (l *list) stride(m Measured, still *traj.Set, s [4][]stands) {
 		of = fmt.Sprintf("a horse of %s m", number(m.WithersM, 2))
 	}
 	const check = "Was it filmed in slow motion? Then give the frames a second at which it was filmed (\"filmed_fps\" in the marks file), or film again at the phone’s ordinary setting."
-	if t, n := mean(m.Run, metrics.StrideDuration); n > 0 {
+	if t, n := middle(m.Run, metrics.StrideDuration); n > 0 {
 		switch {
 		case t > high:
 			l.add(Stride, record.SecondLook, fmt.Sprintf("A stride lasts %s s; at the %s one of %s lasts %s to %s s: the clip seems to play %s times slower than it was filmed.", number(t, 2), m.Run.Gait, of, number(low, 2), number(high, 2), number(t/math.Sqrt(low*high), 1)), check)
@@ -64,7 +64,7 @@ func (l *list) stride(m Measured, still *traj.Set, s [4][]stands) {
 		if err != nil {
 			return
 		}
-		if t, n := mean(run, metrics.StrideDuration); n > 0 && t >= low && t <= high && len(run.Contacts) >= 3 {
+		if t, n := middle(run, metrics.StrideDuration); n > 0 && t >= low && t <= high && len(run.Contacts) >= 3 {
 			l.add(Stride, record.SecondLook, fmt.Sprintf("No stride was found as the clip plays, but played %.0f times faster its strides last %s s, as those of %s do at the %s.", k, number(t, 2), of, m.Run.Gait), check)
 			return
 		}
@@ -257,7 +257,7 @@ var gaitPhase = map[traj.Gait]float64{traj.Walk: 0.75, traj.Trot: 0.5, traj.Pace
 // gait doubts the gait where hinds and fores stand together as in another one. What
 // is compared are the middles of stances, found without any gait in mind.
 func (l *list) gait(m Measured, still *traj.Set, s [4][]stands) {
-	t, n := mean(m.Run, metrics.StrideDuration)
+	t, n := middle(m.Run, metrics.StrideDuration)
 	if n == 0 || l.has(Stride) {
 		return
 	}

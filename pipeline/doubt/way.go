@@ -93,46 +93,48 @@ func trend(t, y []float64) (slope, sd float64, ok bool) {
 // the frames that were marked: by the height in the picture from the hooves to the
 // head, which does not depend on where the camera points.
 func (l *list) nearing(m *record.Marks) {
-	var t, size []float64
-	for frame, of := range byFrame(m) {
-		var low, high float64
-		hooves, heads := 0, 0
-		for landmark, p := range of {
-			switch {
-			case landmark.IsHoof():
-				low += p.Y
-				hooves++
-			case landmark == traj.Head, landmark == traj.Withers, landmark == traj.Croup:
-				high += p.Y
-				heads++
+	// Fores and hinds lie at different distances: each pair is held against itself.
+	for _, hinds := range []bool{false, true} {
+		first, last := -1, -1
+		sizes := map[int]float64{}
+		for frame, of := range byFrame(m) {
+			var low, high float64
+			hooves, heads := 0, 0
+			for landmark, p := range of {
+				switch {
+				case landmark.IsHoof() && landmark.IsHind() == hinds:
+					low += p.Y
+					hooves++
+				case landmark == traj.Head, landmark == traj.Withers, landmark == traj.Croup:
+					high += p.Y
+					heads++
+				}
 			}
+			if hooves == 0 || heads == 0 {
+				continue
+			}
+			tall := low/float64(hooves) - high/float64(heads)
+			if tall < 10 {
+				continue
+			}
+			sizes[frame] = math.Log(tall)
+			if first < 0 || frame < first {
+				first = frame
+			}
+			last = max(last, frame)
 		}
-		if hooves == 0 || heads == 0 {
+		if len(sizes) < 2 {
 			continue
 		}
-		if tall := low/float64(hooves) - high/float64(heads); tall > 10 {
-			t, size = append(t, float64(frame)), append(size, math.Log(tall))
+		// A head that is carried up and down, and which marks of the body were set, change
+		// the height by a fifth at most.
+		grown := sizes[last] - sizes[first]
+		if math.Abs(grown) < math.Log(1.35) || (grown > 0) == (m.View == traj.Toward) {
+			continue
 		}
-	}
-	if len(t) < 2 {
+		l.wrongView(m.View, fmt.Sprintf("it is %s times as tall in frame %d as in frame %d", number(math.Exp(grown), 1), last, first))
 		return
 	}
-	first, last := 0, 0
-	for i := range t {
-		if t[i] < t[first] {
-			first = i
-		}
-		if t[i] > t[last] {
-			last = i
-		}
-	}
-	// A head that is carried up and down changes the height by a tenth at most, and so
-	// does which hooves were marked.
-	grown := size[last] - size[first]
-	if math.Abs(grown) < math.Log(1.3) || (grown > 0) == (m.View == traj.Toward) {
-		return
-	}
-	l.wrongView(m.View, fmt.Sprintf("it is %s times as tall in frame %.0f as in frame %.0f", number(math.Exp(grown), 1), t[last], t[first]))
 }
 
 // byFrame returns the marks that are visible. Keys: frame, landmark.

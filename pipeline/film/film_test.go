@@ -254,6 +254,15 @@ func TestVerdictsFollowWhatWasFilmed(t *testing.T) {
 			}
 			return s
 		}, Blur, FilmAgain, "whole picture"},
+		{"a little out of focus", func() staged {
+			s := approach()
+			s.exposureS = 1.0 / 25
+			s.camera = func(t float64) (float64, float64) {
+				a := 2 * math.Pi * 25 * t
+				return 1.8 * math.Cos(a), 1.8 * math.Sin(a)
+			}
+			return s
+		}, Blur, Usable, "a little blurred"},
 		{"distance without marks", approach, Distance, NotKnown, ""},
 	}
 	for _, tt := range tests {

@@ -12,8 +12,10 @@ import (
 	"math"
 	"net/http"
 	"path"
+	"slices"
 	"strconv"
 	"strings"
+	"syscall"
 
 	"jogstrip/metrics/geometry"
 	"jogstrip/pipeline/clip"
@@ -51,6 +53,8 @@ func fail(w http.ResponseWriter, status int, err error) {
 	_, _ = w.Write(data)
 }
 
+var errDiskFull = errors.New("the disk is full: make room on it, then this is saved")
+
 // failed answers with the status that belongs to err.
 func (s *Server) failed(w http.ResponseWriter, r *http.Request, err error) {
 	var tooLarge *http.MaxBytesError
@@ -60,12 +64,24 @@ func (s *Server) failed(w http.ResponseWriter, r *http.Request, err error) {
 		status, err = http.StatusNotFound, errNotThere
 	case errors.As(err, &tooLarge):
 		status, err = http.StatusRequestEntityTooLarge, fmt.Errorf("what was sent is larger than %d bytes", tooLarge.Limit)
+	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT):
+		// The page tries again on this status, so what it keeps is saved once there is room.
+		status, err = http.StatusInsufficientStorage, errDiskFull
+	case errors.Is(err, syscall.EROFS):
+		status, err = http.StatusForbidden, errors.New("the drive can only be read: open a folder on a drive that can be written to")
 	case errors.Is(err, fs.ErrPermission):
 		status = http.StatusForbidden
 	case errors.Is(err, context.Canceled):
 		status = http.StatusServiceUnavailable
 	}
 	s.logger.Info("request refused", "path", r.URL.Path, "status", status, "error", err)
+	var no *unreadableError
+	if errors.As(err, &no) {
+		w.Header().Set("Content-Type", "application/json")
+		w.WriteHeader(status)
+		_ = json.NewEncoder(w).Encode(map[string]any{"error": no.Error(), "unreadable": true, "detail": s.withoutFolder(no.cause).Error()})
+		return
+	}
 	fail(w, status, s.withoutFolder(err))
 }
 
@@ -83,9 +99,14 @@ func (s *Server) clipOf(r *http.Request) (rel string, info *clip.Info, stamp str
 	}
 	info, err = s.clips.probe(r.Context(), abs, stat)
 	if err != nil {
-		return "", nil, "", err
+		return "", nil, "", unreadable(err)
 	}
-	return rel, info, fmt.Sprintf("%x-%x", stat.Size(), stat.ModTime().UnixNano()), nil
+	return rel, info, stampOf(stat), nil
+}
+
+// stampOf changes with the file.
+func stampOf(stat fs.FileInfo) string {
+	return fmt.Sprintf("%x-%x", stat.Size(), stat.ModTime().UnixNano())
 }
 
 // marksOf reads the marks of the clip rel with their version. Without a file
@@ -120,7 +141,8 @@ type listedClip struct {
 	Frames      int            `json:"frames"` // Frames with marks.
 	Calibration geometry.Level `json:"calibration"`
 	State       State          `json:"state"`
-	// Needs holds "marks", "calibration", "measuring", "second look" or "repair".
+	// Needs holds "marks", "calibration", "measuring", "second look", "repair" (of its
+	// marks file) or "copy" (it can't be read).
 	Needs []string `json:"needs"`
 	Error string   `json:"error,omitempty"`
 }
@@ -132,10 +154,21 @@ func (s *Server) listClips(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	clips := make([]listedClip, 0, len(all.clips))
+	unmarked := make([]string, 0, len(all.clips))
 	for _, rel := range all.clips {
-		clips = append(clips, s.listed(rel))
+		c := s.listed(rel)
+		clips = append(clips, c)
+		if slices.Contains(c.Needs, "marks") {
+			unmarked = append(unmarked, rel)
+		}
 	}
-	reply(w, map[string]any{"folder": path.Base(s.folder.dir), "clips": clips, "more": all.more, "measures": s.queue.measurer != nil})
+	broken, looking := s.unreadable(r.Context(), unmarked)
+	for i := range clips {
+		if err := broken[clips[i].Path]; err != nil {
+			clips[i].Error, clips[i].Needs = err.Error(), []string{"copy"}
+		}
+	}
+	reply(w, map[string]any{"folder": path.Base(s.folder.dir), "clips": clips, "more": all.more, "looking": looking, "measures": s.queue.measurer != nil})
 }
 
 func (s *Server) listed(rel string) listedClip {
@@ -165,6 +198,10 @@ func (s *Server) listed(rel string) listedClip {
 		c.Needs = append(c.Needs, "calibration")
 	}
 	if s.queue.measurer == nil {
+		return c
+	}
+	if err := s.folder.resultsInside(rel); err != nil {
+		c.Error = err.Error()
 		return c
 	}
 	state, err := s.queue.measurer.State(s.absolute(rel))
@@ -235,6 +272,7 @@ type clipView struct {
 	Version  string        `json:"version"`
 	Guess    guess         `json:"guess"`
 	Measures bool          `json:"measures"`
+	Proposes bool          `json:"proposes"`
 	// Same lists clips of the folder with a calibration on the same picture size,
 	// those of the same visit first.
 	Same []setUp `json:"same"`
@@ -265,7 +303,7 @@ func (s *Server) oneClip(w http.ResponseWriter, r *http.Request) {
 	}
 	v := clipView{
 		Path: rel, Name: path.Base(rel), Group: path.Dir(rel), Stamp: stamp, Width: info.Width, Height: info.Height,
-		Times: rounded(info.Times), Rate: info.FrameRate, Measures: s.queue.measurer != nil, Same: []setUp{},
+		Times: rounded(info.Times), Rate: info.FrameRate, Measures: s.queue.measurer != nil, Proposes: s.proposer != nil, Same: []setUp{},
 	}
 	v.Horse, v.Visit = horseAndVisit(v.Group)
 	v.Marks, v.Version, err = s.marksOf(rel)
@@ -327,8 +365,18 @@ func (s *Server) sameSetUp(ctx context.Context, rel string, info *clip.Info) []s
 	}
 	const most = 8
 	dir := path.Dir(rel)
+	// Clips that were filmed one after the other are named so.
+	index := make(map[string]int, len(all.clips))
+	for i, c := range all.clips {
+		index[c] = i
+	}
+	at := index[rel]
+	order := slices.Clone(all.clips)
+	slices.SortStableFunc(order, func(a, b string) int {
+		return far(index[a], at) - far(index[b], at)
+	})
 	for _, near := range []bool{true, false} {
-		for _, other := range all.clips {
+		for _, other := range order {
 			if other == rel || (path.Dir(other) == dir) != near || (!near && path.Dir(path.Dir(other)) != path.Dir(dir)) {
 				continue
 			}
@@ -344,6 +392,8 @@ func (s *Server) sameSetUp(ctx context.Context, rel string, info *clip.Info) []s
 	}
 	return out
 }
+
+func far(a, b int) int { return max(a-b, b-a) }
 
 func (s *Server) putMarks(w http.ResponseWriter, r *http.Request) {
 	rel, info, _, err := s.clipOf(r)
@@ -402,13 +452,20 @@ func (s *Server) putMarks(w http.ResponseWriter, r *http.Request) {
 }
 
 func (s *Server) picture(w http.ResponseWriter, r *http.Request) {
-	_, info, stamp, err := s.clipOf(r)
+	rel, info, stamp, err := s.clipOf(r)
 	if err != nil {
 		s.failed(w, r, err)
 		return
 	}
 	sz := size(r.URL.Query().Get("size"))
+	// Without a frame, one in which the horse is near: there clips differ most.
 	frame := len(info.Times) / 2
+	switch s.guess(rel).View {
+	case traj.Toward:
+		frame = len(info.Times) * 3 / 4
+	case traj.Away:
+		frame = len(info.Times) / 5
+	}
 	if text := r.URL.Query().Get("frame"); text != "" {
 		frame, err = strconv.Atoi(text)
 		if err != nil {
@@ -416,14 +473,45 @@ func (s *Server) picture(w http.ResponseWriter, r *http.Request) {
 			return
 		}
 	}
+	if r.URL.Query().Has("now") {
+		// Only if it costs no time: the page shows it until the full one is there.
+		if jpeg := s.pictures.atHand(info, stamp, frame, sz); jpeg != nil {
+			servePicture(w, jpeg, false)
+			return
+		}
+		w.WriteHeader(http.StatusNoContent)
+		return
+	}
 	jpeg, err := s.pictures.get(r.Context(), info, stamp, frame, sz)
 	if err != nil {
 		s.failed(w, r, err)
 		return
 	}
+	servePicture(w, jpeg, r.URL.Query().Get("stamp") == stamp)
+}
+
+// prepare has pictures made that somebody will want soon.
+func (s *Server) prepare(w http.ResponseWriter, r *http.Request) {
+	_, info, stamp, err := s.clipOf(r)
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	frame, err := strconv.Atoi(r.URL.Query().Get("frame"))
+	if err != nil || frame < 0 || frame >= len(info.Times) {
+		fail(w, http.StatusBadRequest, fmt.Errorf("frame %q: the clip has frames 0 to %d", r.URL.Query().Get("frame"), len(info.Times)-1))
+		return
+	}
+	s.pictures.prepare(info, stamp, frame, size(r.URL.Query().Get("size")))
+	reply(w, map[string]bool{"queued": true})
+}
+
+// servePicture answers with a picture; one that is named by the clip's stamp
+// stays what it is.
+func servePicture(w http.ResponseWriter, jpeg []byte, stays bool) {
 	w.Header().Set("Content-Type", "image/jpeg")
 	w.Header().Set("Content-Length", strconv.Itoa(len(jpeg)))
-	if r.URL.Query().Get("stamp") == stamp {
+	if stays {
 		w.Header().Set("Cache-Control", "private, max-age=3600, immutable")
 	}
 	_, _ = w.Write(jpeg)

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/cdproto/log"
 	"github.com/chromedp/cdproto/page"
@@ -73,6 +74,36 @@ func openBrowser(t testing.TB, width, height int64, touch bool) *browser {
 		b.do(chromedp.EmulateViewport(width, height))
 	}
 	return b
+}
+
+// tab opens one more page in the same browser.
+func (b *browser) tab(width, height int64) *browser {
+	b.Helper()
+	ctx, end := chromedp.NewContext(b.ctx)
+	b.Cleanup(end)
+	t := &browser{TB: b.TB, ctx: ctx, mu: new(sync.Mutex), errs: new([]string)}
+	if err := chromedp.Listen(ctx, t.hear); err != nil {
+		b.Fatalf("open tab: %v", err)
+	}
+	t.do(chromedp.EmulateViewport(width, height))
+	return t
+}
+
+// prefers makes the browser ask for dark pages, or light ones.
+func prefers(dark bool) action {
+	scheme := map[bool]string{true: "dark", false: "light"}[dark]
+	return func(ctx context.Context, t *chromedp.Target) (chromedp.Void, error) {
+		_, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
+		return chromedp.Void{}, err
+	}
+}
+
+// touchEvent is what fingers do on the screen.
+func touchEvent(kind input.DispatchTouchEventType, points []*input.TouchPoint) action {
+	return func(ctx context.Context, t *chromedp.Target) (chromedp.Void, error) {
+		_, err := cdp.Call(ctx, t, input.DispatchTouchEvent, input.DispatchTouchEventParams{Type: kind, TouchPoints: points})
+		return chromedp.Void{}, err
+	}
 }
 
 // hear notes what the page complains of.
@@ -170,10 +201,44 @@ func (b *browser) text(selector string) string {
 // at returns where a position of the clip's picture lies in the window.
 func (b *browser) at(x, y float64) (float64, float64) {
 	b.Helper()
-	p := eval[[]float64](b, fmt.Sprintf(`(() => { const c = document.querySelector('canvas.picture'); c.scrollIntoView({block:'center', behavior:'instant'}); const r = c.getBoundingClientRect();
-		const w = Number(c.dataset.clipWidth), h = Number(c.dataset.clipHeight), s = Math.min(r.width / w, r.height / h);
-		return [r.left + r.width / 2 + (%f + 0.5 - w / 2) * s, r.top + r.height / 2 + (%f + 0.5 - h / 2) * s]; })()`, x, y))
+	p := eval[[]float64](b, fmt.Sprintf(`(() => { const c = document.querySelector('canvas.picture'); c.scrollIntoView({block:'center', behavior:'instant'}); const r = c.getBoundingClientRect(), d = c.dataset, s = Number(d.scale);
+		const x = r.left + r.width / 2 + (%f - Number(d.cx)) * s, y = r.top + r.height / 2 + (%f - Number(d.cy)) * s;
+		return [x, y, x > r.left && x < r.right && y > r.top && y < r.bottom && document.elementFromPoint(x, y) === c ? 1 : 0]; })()`, x, y))
+	if p[2] == 0 && eval[bool](b, `Number(document.querySelector('canvas.picture').dataset.zoom) > 1`) {
+		b.do(chromedp.KeyEvent("0")) // As a person who does not see it.
+		b.wait(`document.querySelector('canvas.picture').dataset.zoom === '1'`)
+		return b.at(x, y)
+	}
 	return p[0], p[1]
+}
+
+// rested waits until the frame that is named is on the screen, as a person does,
+// and the picture has found its place.
+func (b *browser) rested() {
+	b.Helper()
+	b.wait(`(() => { const c = document.querySelector('canvas.picture'); return c?.dataset.settled === 'yes' && c.dataset.frame === document.querySelector('input[aria-label=Frame]').value && document.querySelector('.wait-sign').hidden; })()`)
+}
+
+// begin goes on to the marks of a clip that was just opened, by choosing how it
+// was filmed where the page asks that.
+func (b *browser) begin(view string) {
+	b.Helper()
+	b.wait(`document.querySelector('.choice input[name=view]') !== null || document.querySelector('.chips') !== null`)
+	b.rested()
+	if eval[bool](b, `document.querySelector('.chips') === null`) {
+		b.choose(".choice input[value=" + view + "]")
+		b.click("#go-marks")
+	}
+	b.wait(`document.querySelector('.chips') !== null`)
+	b.rested()
+}
+
+// goTo goes to a frame by the slider and waits until it is on the screen.
+func (b *browser) goTo(frame int) {
+	b.Helper()
+	b.run(fmt.Sprintf(`const s = document.querySelector('input[aria-label=Frame]'); s.value = '%d'; s.dispatchEvent(new Event('input')); s.dispatchEvent(new Event('change'))`, frame))
+	b.wait(fmt.Sprintf(`document.querySelector('canvas.picture').dataset.frame === '%d' && document.querySelector('input[aria-label=Frame]').value === '%d'`, frame, frame))
+	b.rested()
 }
 
 // press clicks a position of the clip's picture with the mouse.

@@ -16,9 +16,18 @@
 // read or written, through symbolic links neither. Reports open in a sandbox
 // in which no script runs.
 //
+// # What is proposed and taken over
+//
+// Which way the horse goes, where it is in the picture and the small pictures of
+// the scrubber come from one quick look through the clip (overview.go). Ground
+// marks are taken over from a clip beside it only where what stands still lies
+// where it lay, to half a pixel (carry.go). Marks that a Proposer finds are shown
+// to be confirmed; they live on the page alone until then, so nothing that nobody
+// looked at is ever saved or measured (proposals.go).
+//
 // # What is saved when
 //
-// Every click is saved at once to the clip's marks file, whole or not at all.
+// Every click and every letter is saved at once to the clip's marks file, whole or not at all.
 // A request names the version it changes (If-Match), so that two windows cannot
 // overwrite each other unseen. While the program is away, the page keeps the
 // clicks in the browser and sends them when it is back; for that the port is

@@ -1,12 +1,19 @@
 package markpage
 
 import (
+	"context"
 	"encoding/json"
 	"net/http"
+	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
+	"github.com/chromedp/chromedp"
+
 	"jogstrip/metrics/geometry"
+	"jogstrip/pipeline/record"
+	"jogstrip/track/traj"
 )
 
 // Ground marks that no phone and no person can have given are doubted while they are
@@ -47,4 +54,78 @@ func TestGroundMarksAreDoubtedWhileTheyAreGiven(t *testing.T) {
 			}
 		})
 	}
+}
+
+// What a person confirms stands in the marks and nothing else of them changes; what is
+// no doubt can't be confirmed.
+func TestConfirmedDoubtsStandInTheMarks(t *testing.T) {
+	dir := t.TempDir()
+	plainClip(t, filepath.Join(dir, "a.mp4"), "64x48", "30", "10")
+	marks := &record.Marks{View: traj.Toward, Gait: traj.Trot, Picture: record.Picture{Width: 64, Height: 48}, Note: "kept", FilmedFPS: 240, Marks: []record.Mark{record.At(3, traj.Head, 10, 12)}}
+	file := filepath.Join(dir, "a.marks.json")
+	if err := record.WriteMarks(file, marks); err != nil {
+		t.Fatal(err)
+	}
+	s, err := Listen(Options{Folder: dir})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	for _, tt := range []struct {
+		query string
+		want  int
+	}{
+		{"clip=a.mp4&kind=sides", 200}, {"clip=a.mp4&kind=sides", 200}, {"clip=a.mp4&kind=other+clips", 200},
+		{"clip=a.mp4&kind=everything", 400}, {"clip=a.mp4", 400}, {"clip=b.mp4&kind=sides", 404},
+	} {
+		if answer := ask(s, http.MethodPost, "/api/confirm?"+tt.query, nil, nil); answer.Code != tt.want {
+			t.Errorf("%s: %d %s, want %d", tt.query, answer.Code, answer.Body, tt.want)
+		}
+	}
+	got, err := record.ReadMarks(file)
+	if err != nil || !slices.Equal(got.Confirmed, []string{"sides", "other clips"}) || got.Note != "kept" || got.FilmedFPS != 240 || len(got.Marks) != 1 {
+		t.Errorf("%+v %v", got, err)
+	}
+}
+
+// doubting doubts the sides until a person confirms them.
+type doubting struct{ *pretendMeasurer }
+
+func (m doubting) Look(ctx context.Context, clip string) (*Look, error) {
+	look, err := m.pretendMeasurer.Look(ctx, clip)
+	if err != nil || look == nil {
+		return look, err
+	}
+	marks, err := record.ReadMarks(record.MarksPath(clip))
+	if err == nil && !slices.Contains(marks.Confirmed, "sides") {
+		look.Doubts = []LookDoubt{{"sides", "Both fores land across the midline.", "Look whether left and right are swapped."}}
+	}
+	return look, err
+}
+
+// The second look asks about what is doubted, and a click says that it is so.
+func TestTheSecondLookAsksAboutDoubts(t *testing.T) {
+	dir := t.TempDir()
+	plainClip(t, filepath.Join(dir, "a.mp4"), "640x360", "30", "30")
+	file := filepath.Join(dir, "a.marks.json")
+	if err := record.WriteMarks(file, &record.Marks{View: traj.Toward, Gait: traj.Trot, Picture: record.Picture{Width: 640, Height: 360}, Marks: []record.Mark{record.At(3, traj.LeftFore, 300, 300)}}); err != nil {
+		t.Fatal(err)
+	}
+	m := doubting{&pretendMeasurer{frames: 30}}
+	if err := m.Measure(t.Context(), filepath.Join(dir, "a.mp4"), func(Progress) {}); err != nil {
+		t.Fatal(err)
+	}
+	s := serve(t, dir, m)
+	b := openBrowser(t, 1200, 800, false)
+	b.do(chromedp.Navigate(s.URL()))
+	b.wait(`document.querySelector('.clip') !== null`)
+	b.run(`location.hash = '#/look/a.mp4'`)
+	b.wait(`document.querySelector('.doubt')?.textContent.includes('Both fores land across the midline. Look whether')`)
+	b.click(".doubt .confirm")
+	b.wait(`document.querySelector('.finding') !== null && document.querySelector('.doubt') === null`)
+	got, err := record.ReadMarks(file)
+	if err != nil || !slices.Equal(got.Confirmed, []string{"sides"}) {
+		t.Errorf("%+v %v", got, err)
+	}
+	b.silent()
 }

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"jogstrip/pipeline/clip"
+	"jogstrip/pipeline/record"
 )
 
 // errNotThere is returned for paths that are not, or must not be, served. It
@@ -117,6 +118,27 @@ func (f *folder) inside(rel string) (string, fs.FileInfo, error) {
 		return "", nil, errNotThere
 	}
 	return abs, stat, nil
+}
+
+// resultsInside fails where the results folder of the clip rel is, or lies
+// behind, a link that leads out of the folder. That there are no results is no error.
+func (f *folder) resultsInside(rel string) error {
+	out := record.OutPath(rel)
+	if _, err := f.root.Lstat(filepath.FromSlash(out)); errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	// Files in it may be links themselves.
+	for _, name := range []string{".", record.ResultFile, "signals.csv"} {
+		if _, err := f.root.Stat(filepath.FromSlash(path.Join(out, name))); err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return fmt.Errorf("the results folder %s leads out of this folder and is not read", path.Base(out))
+		} else if err != nil {
+			// A link into nothing reads as missing; one that leads out and into nothing, too.
+			if stat, linkErr := f.root.Lstat(filepath.FromSlash(path.Join(out, name))); linkErr == nil && stat.Mode()&fs.ModeSymlink != 0 {
+				return fmt.Errorf("the results folder %s holds a link that leads nowhere and is not read", path.Base(out))
+			}
+		}
+	}
+	return nil
 }
 
 // read returns the bytes of a file inside the folder, at most limit of them. A
@@ -228,7 +250,7 @@ func (c *clipCache) probe(ctx context.Context, abs string, stat fs.FileInfo) (*c
 	c.mu.Lock()
 	e := c.entries[abs]
 	if e == nil || e.size != stat.Size() || !e.modified.Equal(stat.ModTime()) {
-		const kept = 512
+		const kept = 2048
 		if len(c.entries) >= kept {
 			clear(c.entries)
 		}

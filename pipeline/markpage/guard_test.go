@@ -41,7 +41,7 @@ func listenOn(t testing.TB, dir string) *Server {
 func ask(s *Server, method, target string, body io.Reader, change func(r *http.Request)) *httptest.ResponseRecorder {
 	r := httptest.NewRequest(method, "http://"+s.Address()+target, body)
 	r.Host = s.Address()
-	r.AddCookie(&http.Cookie{Name: s.cookieName(), Value: s.token})
+	r.AddCookie(&http.Cookie{Name: s.door.Cookie, Value: s.door.Token()})
 	if method != http.MethodGet {
 		r.Header.Set("Origin", "http://"+s.Address())
 	}
@@ -71,11 +71,11 @@ func TestOnlyThePageItselfIsAnswered(t *testing.T) {
 		{"no token for its files", "GET", "/app/main.js", without, 401},
 		{"no token for a picture", "GET", "/picture?clip=a.mp4", without, 401},
 		{"wrong token in the address", "GET", "/?token=x", without, 401},
-		{"wrong cookie", "GET", "/api/clips", func(r *http.Request) { r.Header.Set("Cookie", s.cookieName()+"=x") }, 401},
-		{"cookie of another port's page", "GET", "/api/clips", func(r *http.Request) { r.Header.Set("Cookie", "jogstrip-1="+s.token) }, 401},
-		{"token in the address of something else than the page", "GET", "/api/clips?token=" + s.token, without, 401},
+		{"wrong cookie", "GET", "/api/clips", func(r *http.Request) { r.Header.Set("Cookie", s.door.Cookie+"=x") }, 401},
+		{"cookie of another port's page", "GET", "/api/clips", func(r *http.Request) { r.Header.Set("Cookie", "jogstrip-1="+s.door.Token()) }, 401},
+		{"token in the address of something else than the page", "GET", "/api/clips?token=" + s.door.Token(), without, 401},
 		{"a name that resolves here (DNS rebinding)", "GET", "/api/clips", func(r *http.Request) { r.Host = "attacker.example:" + port }, 421},
-		{"the same, with the token", "GET", "/?token=" + s.token, func(r *http.Request) { r.Host = "attacker.example:" + port }, 421},
+		{"the same, with the token", "GET", "/?token=" + s.door.Token(), func(r *http.Request) { r.Host = "attacker.example:" + port }, 421},
 		{"another address of this machine", "GET", "/api/clips", func(r *http.Request) { r.Host = "127.0.0.2:" + port }, 421},
 		{"no port", "GET", "/api/clips", func(r *http.Request) { r.Host = "127.0.0.1" }, 421},
 		{"another port", "GET", "/api/clips", func(r *http.Request) { r.Host = "127.0.0.1:1" }, 421},
@@ -97,7 +97,7 @@ func TestOnlyThePageItselfIsAnswered(t *testing.T) {
 			if w.Code != tt.want {
 				t.Errorf("%d: %s; want %d", w.Code, w.Body, tt.want)
 			}
-			if w.Code != 200 && strings.Contains(w.Body.String(), s.token) {
+			if w.Code != 200 && strings.Contains(w.Body.String(), s.door.Token()) {
 				t.Error("the answer gives the token away")
 			}
 			csp := w.Header().Get("Content-Security-Policy")
@@ -111,7 +111,7 @@ func TestOnlyThePageItselfIsAnswered(t *testing.T) {
 func TestTheTokenBecomesACookie(t *testing.T) {
 	t.Parallel()
 	s := listenOn(t, t.TempDir())
-	w := ask(s, "GET", "/?token="+s.token, nil, func(r *http.Request) { r.Header.Del("Cookie") })
+	w := ask(s, "GET", "/?token="+s.door.Token(), nil, func(r *http.Request) { r.Header.Del("Cookie") })
 	if w.Code != http.StatusSeeOther || w.Header().Get("Location") != "/" {
 		t.Fatalf("%d to %q, want a redirect to /", w.Code, w.Header().Get("Location"))
 	}
@@ -120,7 +120,7 @@ func TestTheTokenBecomesACookie(t *testing.T) {
 		t.Errorf("cookies %+v", cookies)
 	}
 	other := listenOn(t, t.TempDir())
-	if other.token == s.token || len(s.token) < 40 {
+	if other.door.Token() == s.door.Token() || len(s.door.Token()) < 40 {
 		t.Error("tokens are not random")
 	}
 }
@@ -129,18 +129,18 @@ func TestOtherMachinesOnlyWhenSaid(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
 	for _, address := range []string{"0.0.0.0:0", "[::]:0", "example.org:80", "8765", ":8765"} {
-		if s, err := Listen(Options{Folder: dir, Address: address}); err == nil {
+		s, err := Listen(Options{Folder: dir, Address: address})
+		if numeric := strings.Contains(address, "]:") || strings.HasPrefix(address, "0."); numeric && !errors.Is(err, ErrRemote) {
+			t.Errorf("%s: %v", address, err)
+		}
+		if err == nil {
 			t.Errorf("%s is listened on without being asked for", address)
 			_ = s.Close()
 		}
 	}
-	s, err := Listen(Options{Folder: dir, Address: "0.0.0.0:0", Remote: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer func() { _ = s.Close() }()
-	// The token is needed there as well, and the name must be the address at which
-	// the request came in.
+	s := listenOn(t, dir)
+	// A request that came in from another machine needs the token as well, and must
+	// name the address at which it arrived.
 	_, port, _ := net.SplitHostPort(s.Address())
 	local := &net.TCPAddr{IP: net.ParseIP("192.0.2.7")}
 	_, _ = fmt.Sscan(port, &local.Port)
@@ -152,7 +152,7 @@ func TestOtherMachinesOnlyWhenSaid(t *testing.T) {
 		r := httptest.NewRequest("GET", "http://"+tt.host+"/api/clips", nil)
 		r = r.WithContext(contextWith(r, local))
 		if tt.cookie {
-			r.AddCookie(&http.Cookie{Name: s.cookieName(), Value: s.token})
+			r.AddCookie(&http.Cookie{Name: s.door.Cookie, Value: s.door.Token()})
 		}
 		w := httptest.NewRecorder()
 		s.Handler().ServeHTTP(w, r)

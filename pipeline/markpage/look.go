@@ -28,6 +28,13 @@ type Measurer interface {
 	Look(ctx context.Context, clip string) (*Look, error)
 }
 
+// Summer is a Measurer that also makes the page of a visit.
+type Summer interface {
+	// SumUp makes the page of the visit in the folder, an absolute path, where it is
+	// missing or older than what it is made of. A visit without a measured clip gets none.
+	SumUp(ctx context.Context, folder string) error
+}
+
 // Progress is how far measuring a clip has come.
 type Progress struct {
 	Stage string `json:"stage"` // In words: "tracking".
@@ -54,8 +61,10 @@ type Look struct {
 	Losses   []LookLoss    `json:"losses"`
 	// Advice lists frames that win most if marked, best first.
 	Advice []LookAdvice `json:"advice"`
-	// Finding is the one-paragraph result in plain words.
-	Finding string `json:"finding"`
+	// Finding is the result in plain words, a short sentence each.
+	Finding []string `json:"finding"`
+	// Doubts are what a person is asked about before a limb is named.
+	Doubts []LookDoubt `json:"doubts,omitempty"`
 	// Notes are remarks on what the clip does not support.
 	Notes []string `json:"notes"`
 }
@@ -83,12 +92,14 @@ type LookLoss struct {
 	First    int           `json:"first"`
 	Last     int           `json:"last"`
 	Reason   string        `json:"reason"`
+	Bridged  bool          `json:"bridged"` // The way between was filled in.
 }
 
 // LookAdvice is a frame in which marking a landmark would help.
 type LookAdvice struct {
 	Frame    int           `json:"frame"`
 	Landmark traj.Landmark `json:"landmark"`
+	Wins     int           `json:"wins"` // About so many frames.
 	Reason   string        `json:"reason"`
 }
 
@@ -242,6 +253,15 @@ func (s *Server) measure(w http.ResponseWriter, r *http.Request) {
 
 // progress streams the state of all measuring as server-sent events.
 func (s *Server) progress(w http.ResponseWriter, r *http.Request) {
+	// A browser opens few for all its windows; a program gone wild is held here.
+	select {
+	case s.streams <- struct{}{}:
+		defer func() { <-s.streams }()
+	default:
+		w.Header().Set("Retry-After", "30")
+		fail(w, http.StatusServiceUnavailable, errors.New("too many windows of this page are open: close some"))
+		return
+	}
 	control := http.NewResponseController(w)
 	w.Header().Set("Content-Type", "text/event-stream")
 	for {
@@ -283,6 +303,9 @@ func (s *Server) look(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	rel, _, _, err := s.clipOf(r)
+	if err == nil {
+		err = s.folder.resultsInside(rel)
+	}
 	if err != nil {
 		s.failed(w, r, err)
 		return

@@ -78,7 +78,7 @@ func (m *pretendMeasurer) Look(_ context.Context, clip string) (*Look, error) {
 	if !ok {
 		return nil, nil
 	}
-	look := &Look{Finding: "Signs point nowhere: this is a stand-in for measuring.", Contacts: []LookContact{{traj.LeftFore, 0.1, 0.4}}, Losses: []LookLoss{}, Advice: []LookAdvice{}, Notes: []string{}}
+	look := &Look{Finding: []string{"Signs point nowhere.", "This is a stand-in for measuring."}, Contacts: []LookContact{{traj.LeftFore, 0.1, 0.4}}, Losses: []LookLoss{}, Advice: []LookAdvice{}, Notes: []string{}}
 	for _, l := range marks.Landmarks() {
 		t := traj.Track{Landmark: l, Samples: make([]traj.Sample, m.frames)}
 		for f := range t.Samples {
@@ -91,8 +91,8 @@ func (m *pretendMeasurer) Look(_ context.Context, clip string) (*Look, error) {
 		look.Tracks = append(look.Tracks, trackLook(t))
 	}
 	if one(marks) {
-		look.Losses = append(look.Losses, LookLoss{traj.LeftFore, m.frames / 2, m.frames/2 + 4, "hidden by the other limb"})
-		look.Advice = append(look.Advice, LookAdvice{m.frames/2 + 2, traj.LeftFore, "12 frames would be won"})
+		look.Losses = append(look.Losses, LookLoss{traj.Head, 2, 3, "blurred", false}, LookLoss{traj.RightFore, 1, 12, "blurred", true}, LookLoss{traj.LeftFore, m.frames / 2, m.frames/2 + 4, "hidden by the other limb", false})
+		look.Advice = append(look.Advice, LookAdvice{m.frames/2 + 2, traj.LeftFore, 12, "12 frames would be won"})
 	}
 	return look, nil
 }

@@ -19,29 +19,35 @@ const (
 	sizeFull  size = "full"  // The clip's own pixels, for the loupe on large clips.
 )
 
-// form tells how pictures of a size are made: how long the longer side is at most, px, JPEG quality as
-// ffmpeg counts it, and how many are decoded together.
+// form tells how pictures of a size are made.
 type form struct {
-	width, quality, together int
+	width    int  // How long the longer side is at most, px; 0 is the clip's own.
+	quality  int  // JPEG quality as ffmpeg counts it.
+	together int  // How many are decoded together.
+	reach    int  // How many runs before and after the one looked at are decoded ahead.
+	alone    bool // Whether one that is far from all at hand is decoded by itself first.
+	near     bool // Whether the picture nearest to it from which decoding can start will do.
 }
 
 var forms = map[size]form{
-	sizeThumb: {320, 6, 1},
-	sizePlay:  {960, 5, 48},
-	sizeStep:  {1920, 3, 24},
-	sizeFull:  {0, 2, 1},
+	sizeThumb: {width: 320, quality: 6, together: 1, near: true},
+	sizePlay:  {width: 960, quality: 6, together: 120, reach: 2},
+	sizeStep:  {width: 1920, quality: 3, together: 16, reach: 1, alone: true},
+	sizeFull:  {quality: 2, together: 1},
 }
 
 // pictures decodes clips to JPEGs, a run of frames at a time, and keeps those
 // used last within a bound of memory. The runs before and after the one looked
 // at are decoded ahead, so that a step in either direction finds its picture
-// ready.
+// ready. After a jump the one picture that is waited for comes first, by itself;
+// what was being decoded ahead elsewhere in the clip is given up.
 type pictures struct {
-	ctx   context.Context
-	limit int64
-	slots chan struct{} // How many decoders may run at once.
-	ahead chan struct{} // How many of them for pictures that nobody waits for yet.
-	work  sync.WaitGroup
+	ctx    context.Context
+	limit  int64
+	slots  chan struct{} // How many decoders may run at once for pictures that somebody waits for.
+	ahead  chan struct{} // The same for pictures that nobody waits for yet.
+	thumbs chan struct{} // The same for lists, which must not hold up the picture that is marked.
+	work   sync.WaitGroup
 
 	mu   sync.Mutex
 	runs map[runKey]*run
@@ -53,7 +59,8 @@ type runKey struct {
 	path   string
 	stamp  string // Changes with the file.
 	size   size
-	number int
+	number int  // Of the run; of the frame where it is alone.
+	alone  bool // A single picture.
 }
 
 type run struct {
@@ -64,16 +71,21 @@ type run struct {
 	waiting  int
 	bytes    int64
 	lastUsed uint64
+	cancel   context.CancelFunc
 	wanted   chan struct{} // Closed when somebody waits for the first time.
 	changed  chan struct{} // Closed and replaced whenever something above changes.
 }
 
 func newPictures(ctx context.Context, limit int64) *pictures {
-	return &pictures{ctx: ctx, limit: limit, slots: make(chan struct{}, 2), ahead: make(chan struct{}, 1), runs: make(map[runKey]*run)}
+	return &pictures{ctx: ctx, limit: limit, slots: make(chan struct{}, 2), ahead: make(chan struct{}, 1), thumbs: make(chan struct{}, 1), runs: make(map[runKey]*run)}
 }
 
 // wait returns once nothing is decoded any more; the context must have ended.
 func (p *pictures) wait() { p.work.Wait() }
+
+// soon is how many pictures a run may still have to go before the one waited
+// for; with more, that one is decoded by itself.
+const soon = 6
 
 // get returns the picture of one frame as a JPEG.
 func (p *pictures) get(ctx context.Context, info *clip.Info, stamp string, frame int, sz size) ([]byte, error) {
@@ -84,21 +96,104 @@ func (p *pictures) get(ctx context.Context, info *clip.Info, stamp string, frame
 	if frame < 0 || frame >= len(info.Times) {
 		return nil, fmt.Errorf("frame %d: the clip has frames 0 to %d", frame, len(info.Times)-1)
 	}
-	key := runKey{info.Path, stamp, sz, frame / f.together}
-	r := p.want(info, key, f, true)
-	defer func() {
-		p.mu.Lock()
-		r.waiting--
-		p.mu.Unlock()
-	}()
-	if f.together > 1 {
-		for _, number := range []int{key.number + 1, key.number - 1, key.number + 2, key.number - 2} {
+	key := runKey{path: info.Path, stamp: stamp, size: sz, number: frame / f.together}
+	single := runKey{path: info.Path, stamp: stamp, size: sz, number: frame, alone: true}
+	p.giveUpFar(key)
+	if !f.alone || p.comesSoon(key, single, frame, f) {
+		picture, err := p.from(ctx, info, key, frame, f, true)
+		return picture, err
+	}
+	picture, err := p.from(ctx, info, single, frame, f, false)
+	// Its neighbours are the next ones wanted.
+	p.want(info, key, f, false)
+	p.wantAround(info, key, f)
+	return picture, err
+}
+
+// prepare has a frame's pictures made without waiting for them.
+func (p *pictures) prepare(info *clip.Info, stamp string, frame int, sz size) {
+	f, known := forms[sz]
+	if !known {
+		return
+	}
+	key := runKey{path: info.Path, stamp: stamp, size: sz, number: frame / f.together}
+	if f.alone {
+		p.want(info, runKey{path: info.Path, stamp: stamp, size: sz, number: frame, alone: true}, f, false)
+		return
+	}
+	p.want(info, key, f, false)
+	p.wantAround(info, key, f)
+}
+
+// atHand returns the picture of one frame where it is decoded already, else nil.
+func (p *pictures) atHand(info *clip.Info, stamp string, frame int, sz size) []byte {
+	f := forms[sz]
+	if f.together == 0 || frame < 0 {
+		return nil
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	for _, key := range []runKey{{path: info.Path, stamp: stamp, size: sz, number: frame / f.together}, {path: info.Path, stamp: stamp, size: sz, number: frame, alone: true}} {
+		if r := p.runs[key]; r != nil && frame-r.first >= 0 && frame-r.first < len(r.frames) {
+			p.tick++
+			r.lastUsed = p.tick
+			return r.frames[frame-r.first]
+		}
+	}
+	return nil
+}
+
+// comesSoon reports whether the run of the frame has it, or will in a moment.
+func (p *pictures) comesSoon(key, single runKey, frame int, f form) bool {
+	if f.together == 1 {
+		return true
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if r := p.runs[single]; r != nil && len(r.frames) > 0 {
+		return false
+	}
+	r := p.runs[key]
+	return r != nil && (r.ended || len(r.frames) > 0 && frame-r.first-len(r.frames) < soon)
+}
+
+// giveUpFar ends what is decoded ahead of the same clip and size away from key.
+func (p *pictures) giveUpFar(key runKey) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	for k, r := range p.runs {
+		if k.path != key.path || k.size != key.size || k.alone || r.ended || r.waiting > 0 {
+			continue
+		}
+		if d := k.number - key.number; d < -forms[k.size].reach || d > forms[k.size].reach {
+			p.forget(k, r) // Under the same lock: nobody can begin to wait for it.
+			r.cancel()
+		}
+	}
+}
+
+func (p *pictures) wantAround(info *clip.Info, key runKey, f form) {
+	for d := 1; d <= f.reach; d++ {
+		for _, number := range []int{key.number + d, key.number - d} {
 			if number >= 0 && number*f.together < len(info.Times) {
 				neighbour := key
 				neighbour.number = number
 				p.want(info, neighbour, f, false)
 			}
 		}
+	}
+}
+
+// from waits for a frame of the run of key.
+func (p *pictures) from(ctx context.Context, info *clip.Info, key runKey, frame int, f form, around bool) ([]byte, error) {
+	r := p.want(info, key, f, true)
+	defer func() {
+		p.mu.Lock()
+		r.waiting--
+		p.mu.Unlock()
+	}()
+	if around {
+		p.wantAround(info, key, f)
 	}
 	for {
 		p.mu.Lock()
@@ -135,12 +230,17 @@ func (p *pictures) want(info *clip.Info, key runKey, f form, waited bool) *run {
 	p.tick++
 	r := p.runs[key]
 	if r == nil {
-		r = &run{first: key.number * f.together, wanted: make(chan struct{}), changed: make(chan struct{})}
+		ctx, cancel := context.WithCancel(p.ctx)
+		r = &run{first: key.number * f.together, cancel: cancel, wanted: make(chan struct{}), changed: make(chan struct{})}
+		if key.alone {
+			r.first = key.number
+		}
 		p.runs[key] = r
 		if p.ctx.Err() == nil {
 			p.work.Add(1)
-			go p.decode(info, key, r, f)
+			go p.decode(ctx, info, key, r, f)
 		} else {
+			cancel()
 			r.ended, r.err = true, p.ctx.Err()
 		}
 	}
@@ -156,9 +256,10 @@ func (p *pictures) want(info *clip.Info, key runKey, f form, waited bool) *run {
 	return r
 }
 
-func (p *pictures) decode(info *clip.Info, key runKey, r *run, f form) {
+func (p *pictures) decode(ctx context.Context, info *clip.Info, key runKey, r *run, f form) {
 	defer p.work.Done()
-	err := p.decodeInto(info, key, r, f)
+	defer r.cancel()
+	err := p.decodeInto(ctx, info, key, r, f)
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	r.ended, r.err = true, err
@@ -170,25 +271,36 @@ func (p *pictures) decode(info *clip.Info, key runKey, r *run, f form) {
 	p.evict()
 }
 
-func (p *pictures) decodeInto(info *clip.Info, key runKey, r *run, f form) error {
+func (p *pictures) decodeInto(ctx context.Context, info *clip.Info, key runKey, r *run, f form) error {
 	// What somebody waits for does not queue behind what might be wanted later.
+	slots, idle := p.slots, false
 	select {
 	case <-r.wanted:
 	default:
+		slots, idle = p.ahead, true
+	}
+	if f.near {
+		slots = p.thumbs
+	}
+	if idle {
 		select {
 		case <-r.wanted:
-		case p.ahead <- struct{}{}:
-			defer func() { <-p.ahead }()
-		case <-p.ctx.Done():
-			return p.ctx.Err()
+			idle = false
+			slots = p.slots
+		case slots <- struct{}{}:
+			defer func() { <-slots }()
+		case <-ctx.Done():
+			return ctx.Err()
 		}
 	}
-	select {
-	case p.slots <- struct{}{}:
-	case <-p.ctx.Done():
-		return p.ctx.Err()
+	if !idle {
+		select {
+		case slots <- struct{}{}:
+			defer func() { <-slots }()
+		case <-ctx.Done():
+			return ctx.Err()
+		}
 	}
-	defer func() { <-p.slots }()
 	p.mu.Lock()
 	// After a jump elsewhere nobody wants what was queued before.
 	const fresh = 32
@@ -200,17 +312,22 @@ func (p *pictures) decodeInto(info *clip.Info, key runKey, r *run, f form) error
 	if stale {
 		return errStale
 	}
-	last := min(r.first+f.together, len(info.Times)) - 1
+	last := r.first
+	if !key.alone {
+		last = min(r.first+f.together, len(info.Times)) - 1
+	}
 	width := f.width
 	if info.Height > info.Width {
 		width = width * info.Width / info.Height // The bound is meant for the longer side.
 	}
-	return clip.Pictures(p.ctx, info, r.first, last, clip.PictureOptions{MaxWidth: width, Quality: f.quality}, func(_ int, jpeg []byte) error {
+	return clip.Pictures(ctx, info, r.first, last, clip.PictureOptions{MaxWidth: width, Quality: f.quality, Near: f.near, Idle: idle}, func(_ int, jpeg []byte) error {
 		p.mu.Lock()
 		defer p.mu.Unlock()
 		r.frames = append(r.frames, jpeg)
 		r.bytes += int64(len(jpeg))
-		p.used += int64(len(jpeg))
+		if p.runs[key] == r { // Else it was given up, and counts no more.
+			p.used += int64(len(jpeg))
+		}
 		close(r.changed)
 		r.changed = make(chan struct{})
 		return nil

@@ -15,9 +15,14 @@ const resultPolicy = "sandbox allow-same-origin allow-downloads; default-src 'no
 // filmPolicy is for a film, which browsers show in a page of their own making.
 const filmPolicy = "default-src 'none'; media-src 'self'; style-src 'unsafe-inline'; frame-ancestors 'none'"
 
+// paperPolicy is for a page for paper, which the browser's own viewer shows: no
+// script of the file's runs there.
+const paperPolicy = "default-src 'none'; object-src 'self'; style-src 'unsafe-inline'; frame-ancestors 'none'"
+
 // What is shown of a results folder.
 var resultTypes = map[string]struct{ kind, policy string }{
 	"report.html": {assetTypes[".html"], resultPolicy},
+	"report.pdf":  {"application/pdf", paperPolicy},
 	"tracked.mp4": {"video/mp4", filmPolicy},
 }
 
@@ -31,6 +36,9 @@ func (s *Server) result(w http.ResponseWriter, r *http.Request) {
 	if !known || !strings.HasSuffix(dir, ".out") || !plain(path.Join(strings.TrimSuffix(dir, ".out"), "x")) || path.Clean(rel) != rel {
 		s.noResult(w)
 		return
+	}
+	if dir, ok := strings.CutSuffix(dir, visitResults); ok {
+		s.sumUp(r, path.Clean("./"+dir))
 	}
 	file, err := s.folder.root.Open(rel)
 	if err != nil {
@@ -48,9 +56,32 @@ func (s *Server) result(w http.ResponseWriter, r *http.Request) {
 	http.ServeContent(w, r, name, stat.ModTime(), file)
 }
 
+// visitResults is the results folder of a visit.
+const visitResults = "visit.out"
+
+// sumUp brings the page of the visit in dir up to date before it is shown. Where
+// that fails, what is there is shown.
+func (s *Server) sumUp(r *http.Request, dir string) {
+	summer, ok := s.queue.measurer.(Summer)
+	if !ok {
+		return
+	}
+	abs, err := s.folder.subfolder(dir)
+	if err != nil {
+		return
+	}
+	if stat, err := s.folder.root.Lstat(path.Join(dir, visitResults)); err == nil && !stat.IsDir() {
+		return // A link is not written through.
+	}
+	defer s.locks.lock(abs)()
+	if err := summer.SumUp(r.Context(), abs); err != nil {
+		s.logger.Warn("visit's page", "visit", dir, "error", err)
+	}
+}
+
 // noResult answers a person who follows a link to what is not there.
 func (s *Server) noResult(w http.ResponseWriter) {
 	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
 	w.WriteHeader(http.StatusNotFound)
-	_, _ = w.Write([]byte("This is not there. Reports are written when a clip is measured, those of a visit by the batch.\n"))
+	_, _ = w.Write([]byte("This is not there yet. A clip’s report is written when the clip is measured, a visit’s once one of its clips is.\n"))
 }

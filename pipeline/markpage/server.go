@@ -11,32 +11,43 @@ import (
 	"net/netip"
 	"path/filepath"
 	"strconv"
+	"sync"
 	"time"
 
 	"jogstrip/pipeline/clip"
+	"jogstrip/pipeline/door"
 )
 
 // Options says what is served and where.
 type Options struct {
 	// Folder is the yard folder, or any folder with clips. It must exist.
 	Folder string
-	// Address is where to listen, host:port with a numeric host. Empty means the
-	// loopback address and a port derived from the folder, or a free one where
-	// that is taken.
+	// Address is where to listen, a host:port of this machine alone with a numeric
+	// host. Empty means a port derived from the folder, or a free one where that is
+	// taken. Other machines come in through a server of package phone, which
+	// encrypts.
 	Address string
-	// Remote allows an Address that other machines can reach. The token is needed
-	// there as well, but what is sent is not encrypted.
-	Remote bool
+	// Phones lets other machines in; nil where none are.
+	Phones Phones
 	// Measurer measures clips for the second look; nil leaves that out.
 	Measurer Measurer
+	// Proposer proposes marks; nil leaves that out.
+	Proposer Proposer
 	// Probe looks into clips; nil means clip.Probe, which a clip that brings a
 	// decoder down would end this process in.
 	Probe Probe
 	// Logger is told what goes wrong; nil keeps quiet.
 	Logger *slog.Logger
-	// PictureBytes bounds the memory for pictures ready to be shown; 0 means 256 MiB.
+	// PictureBytes bounds the memory for pictures ready to be shown; 0 means 96 MiB.
 	PictureBytes int64
 }
+
+// mostStreams bounds the streams of progress that are open at a time.
+const mostStreams = 24
+
+// ErrRemote is wrapped where Listen is asked for an address that other machines
+// can reach.
+var ErrRemote = errors.New("other machines could reach it")
 
 // Probe returns what the container of the clip at path says.
 type Probe func(ctx context.Context, path string) (*clip.Info, error)
@@ -44,16 +55,23 @@ type Probe func(ctx context.Context, path string) (*clip.Info, error)
 // Server is the marks page of one folder. Its methods are safe for use by
 // several goroutines.
 type Server struct {
-	folder   *folder
-	pictures *pictures
-	clips    *clipCache
-	queue    *queue
-	locks    keyedMutex
-	token    string
-	logger   *slog.Logger
-	listener net.Listener
-	handler  http.Handler
-	stop     context.CancelFunc
+	folder    *folder
+	pictures  *pictures
+	clips     *clipCache
+	overviews *overviews
+	queue     *queue
+	locks     keyedMutex
+	proposer  Proposer
+	proposing chan struct{} // Holds one while proposals are worked out.
+	phones    Phones
+	streams   chan struct{} // Holds one for each stream of progress that is open.
+	door      *door.Door
+	logger    *slog.Logger
+	listener  net.Listener
+	handler   http.Handler
+	ctx       context.Context // Ends with the server.
+	stop      context.CancelFunc
+	work      sync.WaitGroup // What goes on without a request.
 }
 
 // Listen opens the folder and the port. The caller must then call Serve, or
@@ -67,7 +85,7 @@ func Listen(opts Options) (*Server, error) {
 	if err != nil {
 		return nil, errors.Join(err, f.close())
 	}
-	token, err := newToken()
+	entry, err := openDoor(listener)
 	if err != nil {
 		return nil, errors.Join(err, listener.Close(), f.close())
 	}
@@ -77,15 +95,16 @@ func Listen(opts Options) (*Server, error) {
 	}
 	limit := opts.PictureBytes
 	if limit == 0 {
-		limit = 256 << 20
+		limit = 96 << 20
 	}
 	ctx, stop := context.WithCancel(context.Background())
 	s := &Server{
-		folder: f, pictures: newPictures(ctx, limit), clips: newClipCache(opts.Probe),
-		token: token, logger: logger, listener: listener, stop: stop,
+		folder: f, pictures: newPictures(ctx, limit), clips: newClipCache(opts.Probe), overviews: newOverviews(),
+		door: entry, phones: opts.Phones, logger: logger, listener: listener, ctx: ctx, stop: stop, streams: make(chan struct{}, mostStreams),
+		proposer: opts.Proposer, proposing: make(chan struct{}, 1),
 	}
 	s.queue = newQueue(ctx, opts.Measurer, s.absolute)
-	s.handler = s.guard(s.routes())
+	s.handler = s.door.Guard(bounded(s.routes()))
 	return s, nil
 }
 
@@ -95,8 +114,8 @@ func listen(opts Options, dir string) (net.Listener, error) {
 		if err != nil {
 			return nil, fmt.Errorf("listen on %q: it must be a numeric address and a port, such as 127.0.0.1:8765", opts.Address)
 		}
-		if !address.Addr().IsLoopback() && !opts.Remote {
-			return nil, fmt.Errorf("listen on %s: other machines could reach it; say so explicitly if that is meant", opts.Address)
+		if !address.Addr().IsLoopback() {
+			return nil, fmt.Errorf("listen on %s: %w", opts.Address, ErrRemote)
 		}
 		l, err := net.Listen("tcp", opts.Address)
 		if err != nil {
@@ -125,9 +144,10 @@ func portOf(dir string) int {
 }
 
 // URL returns the address to open, with the token in it.
-func (s *Server) URL() string {
-	return fmt.Sprintf("http://%s/?token=%s", s.Address(), s.token)
-}
+func (s *Server) URL() string { return "http://" + s.Address() + s.Entry() }
+
+// Entry returns what follows scheme and host in an address that opens the page.
+func (s *Server) Entry() string { return "/?token=" + s.door.Token() }
 
 // Address returns the host and port listened on.
 func (s *Server) Address() string { return s.listener.Addr().String() }
@@ -173,6 +193,7 @@ func (s *Server) Serve(ctx context.Context) error {
 // may be called more than once.
 func (s *Server) Close() error {
 	s.stop()
+	s.work.Wait()
 	s.pictures.wait()
 	s.queue.wait()
 	err := s.listener.Close()
@@ -188,6 +209,11 @@ func (s *Server) routes() http.Handler {
 	mux.HandleFunc("GET /app/{file}", s.asset)
 	mux.HandleFunc("GET /guide", s.guide)
 	mux.HandleFunc("GET /picture", s.picture)
+	mux.HandleFunc("GET /strip", s.getStrip)
+	mux.HandleFunc("GET /api/overview", s.getOverview)
+	mux.HandleFunc("GET /api/carry", s.carry)
+	mux.HandleFunc("POST /api/prepare", s.prepare)
+	mux.HandleFunc("GET /api/proposals", s.proposals)
 	mux.HandleFunc("GET /results/{path...}", s.result)
 	mux.HandleFunc("GET /api/clips", s.listClips)
 	mux.HandleFunc("GET /api/clip", s.oneClip)
@@ -196,9 +222,14 @@ func (s *Server) routes() http.Handler {
 	mux.HandleFunc("GET /api/check", s.checkClip)
 	mux.HandleFunc("GET /api/look", s.look)
 	mux.HandleFunc("POST /api/measure", s.measure)
+	mux.HandleFunc("POST /api/confirm", s.confirm)
 	mux.HandleFunc("GET /api/progress", s.progress)
 	mux.HandleFunc("GET /api/visit", s.getVisit)
 	mux.HandleFunc("PUT /api/visit", s.putVisit)
+	mux.HandleFunc("POST /api/visit/make", s.makePage)
+	mux.HandleFunc("GET /api/phones", s.getPhones)
+	mux.HandleFunc("POST /api/phones/renew", s.renewPhones)
+	mux.HandleFunc("POST /api/renew", s.renew)
 	return mux
 }
 

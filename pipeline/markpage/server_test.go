@@ -33,7 +33,7 @@ func TestServeEndsWithEverythingItStarted(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		r.AddCookie(&http.Cookie{Name: s.cookieName(), Value: s.token})
+		r.AddCookie(&http.Cookie{Name: s.door.Cookie, Value: s.door.Token()})
 		r.Header.Set("Origin", "http://"+s.Address())
 		response, err := client.Do(r)
 		if err != nil {

@@ -1,12 +1,17 @@
 package markpage
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io/fs"
 	"net/http"
 	"path"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
 
 	"jogstrip/metrics"
 	"jogstrip/pipeline/fsx"
@@ -25,6 +30,7 @@ type visitBody struct {
 	Presented string          `json:"presented"`
 	Followed  metrics.Name    `json:"followed"`
 	Palpation []palpationBody `json:"palpation"`
+	Motion    []motionBody    `json:"motion"`
 	Treatment []treatmentBody `json:"treatment"`
 	Function  functionBody    `json:"function"`
 	AAEPGrade *int            `json:"aaep_grade"`
@@ -39,7 +45,16 @@ type palpationBody struct {
 	Soreness     int       `json:"soreness"`
 	Pressure     float64   `json:"pressure"`
 	PressureUnit string    `json:"pressure_unit"`
+	Behaviour    string    `json:"behaviour"`
 	Note         string    `json:"note"`
+}
+
+type motionBody struct {
+	Limb      string    `json:"limb"`
+	Side      traj.Side `json:"side"`
+	Direction string    `json:"direction"`
+	Ease      string    `json:"ease"`
+	Note      string    `json:"note"`
 }
 
 type treatmentBody struct {
@@ -57,11 +72,14 @@ type functionBody struct {
 func bodyOf(v *record.Visit) visitBody {
 	b := visitBody{
 		Reason: v.Reason, Surface: v.Surface, Shoeing: v.Shoeing, Presented: v.Presented, Followed: v.Followed,
-		Palpation: []palpationBody{}, Treatment: []treatmentBody{}, Function: functionBody(v.Function),
+		Palpation: []palpationBody{}, Motion: []motionBody{}, Treatment: []treatmentBody{}, Function: functionBody(v.Function),
 		AAEPGrade: v.AAEPGrade, GradedBy: v.GradedBy, NextCheck: v.NextCheck, Notes: v.Notes,
 	}
 	for _, p := range v.Palpation {
 		b.Palpation = append(b.Palpation, palpationBody(p))
+	}
+	for _, m := range v.Motion {
+		b.Motion = append(b.Motion, motionBody(m))
 	}
 	for _, t := range v.Treatment {
 		b.Treatment = append(b.Treatment, treatmentBody(t))
@@ -76,6 +94,9 @@ func (b visitBody) visit() *record.Visit {
 	}
 	for _, p := range b.Palpation {
 		v.Palpation = append(v.Palpation, record.Palpation(p))
+	}
+	for _, m := range b.Motion {
+		v.Motion = append(v.Motion, record.Motion(m))
 	}
 	for _, t := range b.Treatment {
 		v.Treatment = append(v.Treatment, record.Treatment(t))
@@ -93,13 +114,41 @@ type visitAnswer struct {
 	Regions  []regionGroup `json:"regions"`
 	Grades   []gradeWords  `json:"grades"`
 	Measures []measureName `json:"measures"`
-	Caution  string        `json:"caution"`
-	Error    string        `json:"error,omitempty"`
+	Motion   motionWords   `json:"motion"`
+	// Behaviours are words for what a horse does under the hand.
+	Behaviours []string  `json:"behaviours"`
+	Caution    string    `json:"caution"`
+	Ways       visitWays `json:"ways"`
+	Error      string    `json:"error,omitempty"`
+}
+
+// visitWays are the pages about the visit: paths below /results, empty where there
+// is none, and whether they can be made.
+type visitWays struct {
+	Clips      int    `json:"clips"`    // In the visit's folder.
+	Measured   int    `json:"measured"` // Of them.
+	Report     string `json:"report,omitempty"`
+	Before     string `json:"before,omitempty"` // The visit before, by its folder's name.
+	Comparison string `json:"comparison,omitempty"`
+	History    string `json:"history,omitempty"`
+	Makes      bool   `json:"makes"`
 }
 
 type regionGroup struct {
-	Part    string   `json:"part"`
-	Regions []string `json:"regions"`
+	Part    string       `json:"part"`
+	Regions []regionBody `json:"regions"`
+}
+
+type regionBody struct {
+	Name  string `json:"name"`
+	Under string `json:"under"`
+}
+
+type motionWords struct {
+	Limbs      []string `json:"limbs"`
+	Directions []string `json:"directions"`
+	Eases      []string `json:"eases"`
+	Caution    string   `json:"caution"`
 }
 
 type gradeWords struct {
@@ -136,10 +185,17 @@ func (s *Server) getVisit(w http.ResponseWriter, r *http.Request) {
 		s.failed(w, r, err)
 		return
 	}
-	a := visitAnswer{Version: version, Path: name, Caution: record.PalpationCaution}
+	a := visitAnswer{
+		Version: version, Path: name, Caution: record.PalpationCaution, Behaviours: record.Behaviours(), Ways: s.visitWays(path.Dir(name)),
+		Motion: motionWords{record.MotionLimbs, record.MotionDirections, record.MotionEases, record.MotionCaution},
+	}
 	a.Horse, a.Date = horseAndVisit(path.Dir(name))
 	for _, p := range record.PalpationRegions() {
-		a.Regions = append(a.Regions, regionGroup{p.Name, p.Regions})
+		group := regionGroup{Part: p.Name}
+		for _, r := range p.Regions {
+			group.Regions = append(group.Regions, regionBody(r))
+		}
+		a.Regions = append(a.Regions, group)
 	}
 	for _, g := range record.SorenessGrades() {
 		a.Grades = append(a.Grades, gradeWords(g))
@@ -199,9 +255,127 @@ func (s *Server) putVisit(w http.ResponseWriter, r *http.Request) {
 		s.failed(w, r, err)
 		return
 	}
+	if len(changed) > visitLimit {
+		s.failed(w, r, fmt.Errorf("the visit's page would hold %d bytes, more than the %d that can be opened again: it is left as it was; shorten what was written last", len(changed), visitLimit))
+		return
+	}
 	if err := fsx.WriteFile(target, changed); err != nil {
 		s.failed(w, r, err)
 		return
 	}
 	reply(w, map[string]any{"version": versionOf(changed)})
+}
+
+// Comparer is a Measurer that also makes comparisons and histories.
+type Comparer interface {
+	// Compare compares two visits, given by their folders as absolute paths, in the
+	// later one's folder.
+	Compare(ctx context.Context, before, after string) error
+	// History makes the page of all visits of the horse in the folder.
+	History(ctx context.Context, horse string) error
+}
+
+// visitWays looks which pages there are about the visit in group.
+func (s *Server) visitWays(group string) visitWays {
+	var w visitWays
+	_, w.Makes = s.queue.measurer.(Comparer)
+	entries, _ := fs.ReadDir(s.folder.root.FS(), group)
+	for _, e := range entries {
+		rel := path.Join(group, e.Name())
+		if !isClipName(e.Name()) || !plain(rel) {
+			continue
+		}
+		w.Clips++
+		if s.isReport(strings.TrimSuffix(rel, path.Ext(rel)) + ".out") {
+			w.Measured++
+		}
+	}
+	_, sums := s.queue.measurer.(Summer)
+	if report := path.Join(group, visitResults); w.Measured > 0 && sums || s.isReport(report) {
+		w.Report = report + "/report.html"
+	}
+	horse, visit := horseAndVisit(group)
+	if horse == "" {
+		return w
+	}
+	w.Before = s.visitBefore(path.Dir(group), visit)
+	if c := path.Join(group, "compared-with-"+w.Before+".out"); w.Before != "" && s.isReport(c) {
+		w.Comparison = c + "/report.html"
+	}
+	if h := path.Join(path.Dir(group), "history.out"); s.isReport(h) {
+		w.History = h + "/report.html"
+	}
+	return w
+}
+
+func (s *Server) isReport(dir string) bool {
+	stat, err := s.folder.root.Stat(path.Join(dir, "report.html"))
+	return err == nil && stat.Mode().IsRegular()
+}
+
+// visitBefore returns the folder of the visit before, by name: of one day the one
+// without a number is the first.
+func (s *Server) visitBefore(horse, visit string) string {
+	entries, err := fs.ReadDir(s.folder.root.FS(), horse)
+	if err != nil {
+		return ""
+	}
+	order := func(name string) (day string, n int, ok bool) {
+		if len(name) < len(time.DateOnly) {
+			return "", 0, false
+		}
+		day, rest := name[:len(time.DateOnly)], name[len(time.DateOnly):]
+		if _, err := time.Parse(time.DateOnly, day); err != nil {
+			return "", 0, false
+		}
+		if rest == "" {
+			return day, 1, true
+		}
+		n, err := strconv.Atoi(strings.TrimPrefix(rest, "-"))
+		return day, n, err == nil && strings.HasPrefix(rest, "-") && n > 1
+	}
+	day, n, ok := order(visit)
+	if !ok {
+		return ""
+	}
+	best, bestDay, bestN := "", "", 0
+	for _, e := range entries {
+		d, m, ok := order(e.Name())
+		if !ok || !e.IsDir() || d > day || d == day && m >= n {
+			continue
+		}
+		if d > bestDay || d == bestDay && m > bestN {
+			best, bestDay, bestN = e.Name(), d, m
+		}
+	}
+	return best
+}
+
+// makePage makes the comparison with the visit before, or the horse's history.
+func (s *Server) makePage(w http.ResponseWriter, r *http.Request) {
+	group := r.URL.Query().Get("visit")
+	abs, err := s.folder.subfolder(group)
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	comparer, ok := s.queue.measurer.(Comparer)
+	if !ok {
+		fail(w, http.StatusNotImplemented, errNoMeasurer)
+		return
+	}
+	defer s.locks.lock(filepath.Dir(abs))()
+	switch what := r.URL.Query().Get("what"); {
+	case what == "comparison" && s.visitWays(group).Before != "":
+		err = comparer.Compare(r.Context(), filepath.Join(filepath.Dir(abs), s.visitWays(group).Before), abs)
+	case what == "history" && strings.HasPrefix(group, "horses/"):
+		err = comparer.History(r.Context(), filepath.Dir(abs))
+	default:
+		err = errNotThere
+	}
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	reply(w, s.visitWays(group))
 }

@@ -16,6 +16,7 @@ var assetTypes = map[string]string{
 	".js":   "text/javascript; charset=utf-8",
 	".css":  "text/css; charset=utf-8",
 	".svg":  "image/svg+xml",
+	".jpg":  "image/jpeg",
 	".html": "text/html; charset=utf-8",
 }
 

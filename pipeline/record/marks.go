@@ -57,6 +57,8 @@ type Mark struct {
 	Y *float64 `json:"y,omitempty"`
 	// Hidden: looked for and not visible in this frame.
 	Hidden bool `json:"hidden,omitempty"`
+	// Proposed: the program found the place, and a person looked at it and confirmed it.
+	Proposed bool `json:"proposed,omitempty"`
 }
 
 // At returns a mark on a visible landmark.

@@ -32,6 +32,9 @@ type Result struct {
 	Doubts   []Doubt          `json:"doubts,omitempty"`   // What the numbers themselves contradict; see package doubt.
 	Run      metrics.Run      `json:"run"`
 	Summary  *metrics.Summary `json:"summary,omitempty"` // Of this run alone.
+	// Declared is the measure that each earlier visit's page named as followed when this
+	// clip was measured, by the visit folder's name: what counts as declared beforehand.
+	Declared map[string]metrics.Name `json:"declared_before,omitempty"`
 }
 
 // Program says what measured.

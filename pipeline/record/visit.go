@@ -35,6 +35,7 @@ type Visit struct {
 	Presented string       `toml:"presented" json:"presented,omitempty"` // "led" or "ridden"; empty means led.
 	Followed  metrics.Name `toml:"followed" json:"followed,omitempty"`   // The measure declared beforehand; empty means the score.
 	Palpation []Palpation  `toml:"palpation" json:"palpation,omitempty"`
+	Motion    []Motion     `toml:"motion" json:"motion,omitempty"`
 	Treatment []Treatment  `toml:"treatment" json:"treatment,omitempty"`
 	Function  Function     `toml:"function" json:"function,omitzero"`
 	AAEPGrade *int         `toml:"aaep_grade" json:"aaep_grade,omitempty"` // As a veterinarian gave it, 0 to 5; never derived.
@@ -51,7 +52,18 @@ type Palpation struct {
 	// Pressure at which the horse reacted, where an algometer was used; 0 is none.
 	Pressure     float64 `toml:"pressure" json:"pressure,omitempty"`
 	PressureUnit string  `toml:"pressure_unit" json:"pressure_unit,omitempty"` // "N" or "kg/cm2".
-	Note         string  `toml:"note" json:"note,omitempty"`
+	// Behaviour is what the horse did under the hand, in words: see Behaviours.
+	Behaviour string `toml:"behaviour" json:"behaviour,omitempty"`
+	Note      string `toml:"note" json:"note,omitempty"`
+}
+
+// Motion is how a limb let itself be moved by hand in one direction.
+type Motion struct {
+	Limb      string    `toml:"limb" json:"limb"`           // One of MotionLimbs.
+	Side      traj.Side `toml:"side" json:"side"`           // "left" or "right".
+	Direction string    `toml:"direction" json:"direction"` // One of MotionDirections.
+	Ease      string    `toml:"ease" json:"ease"`           // One of MotionEases.
+	Note      string    `toml:"note" json:"note,omitempty"`
 }
 
 // Treatment is one thing that was done.
@@ -155,6 +167,17 @@ func (v *Visit) check(path string) error {
 		}
 		if p.Pressure > 0 && p.PressureUnit != "N" && p.PressureUnit != "kg/cm2" {
 			problems = append(problems, outOfRange(path, field+"pressure_unit", p.PressureUnit, "N or kg/cm2"))
+		}
+	}
+	for i, m := range v.Motion {
+		field := fmt.Sprintf("motion.%d.", i)
+		for _, f := range []struct {
+			name, value string
+			allowed     []string
+		}{{"limb", m.Limb, MotionLimbs}, {"side", string(m.Side), []string{string(traj.Left), string(traj.Right)}}, {"direction", m.Direction, MotionDirections}, {"ease", m.Ease, MotionEases}} {
+			if !slices.Contains(f.allowed, f.value) {
+				problems = append(problems, outOfRange(path, field+f.name, f.value, strings.Join(f.allowed, ", ")))
+			}
 		}
 	}
 	return errors.Join(problems...)

@@ -17,20 +17,54 @@ const VisitFile = "visit.toml"
 // Part is a part of the horse with its regions for palpation.
 type Part struct {
 	Name    string
-	Regions []string
+	Regions []Region
 }
 
-// PalpationRegions lists the regions that the visit's page offers, by the
-// words of the trade from the head backward. Other words are allowed in the
-// file.
+// Region is a place that is felt, by the word of the trade that stands in files.
+type Region struct {
+	Name string
+	// Under names what lies under the hand, by its anatomical name; empty where the
+	// name says it.
+	Under string
+}
+
+// PalpationRegions lists the regions that the visit's page offers, by the words
+// of the trade, shoulder and forehand first, in the order in which a hand goes.
+// Other words are allowed in the file. The anatomical names are common knowledge
+// of veterinary anatomy, from memory.
 func PalpationRegions() []Part {
 	return []Part{
-		{"Head and neck", []string{"poll", "jaw joint", "upper neck", "neck crest", "underside of the neck", "base of the neck"}},
-		{"Forequarters", []string{"withers", "shoulder blade, front", "shoulder blade, rear", "point of shoulder", "chest muscles", "triceps", "girth", "forearm", "knee", "fore tendons", "fore fetlock", "fore foot"}},
-		{"Back and trunk", []string{"saddle region", "loin", "ribs", "belly", "flank"}},
-		{"Hindquarters", []string{"sacroiliac region", "croup", "point of hip", "tail head", "biceps femoris", "hamstrings", "inner thigh", "stifle", "gaskin", "hock", "hind tendons", "hind fetlock", "hind foot"}},
+		{"Shoulder and forehand", []Region{
+			{"withers", ""}, {"trapezius", "trapezius and rhomboid, in front of and beside the withers"},
+			{"shoulder blade, front", "supraspinatus"}, {"shoulder blade, rear", "infraspinatus"}, {"behind the shoulder blade", "latissimus and serratus"},
+			{"base of the neck", "brachiocephalic where it joins the shoulder"}, {"point of shoulder", "biceps tendon and joint"}, {"triceps", "long head of the triceps"},
+			{"girth", "ascending pectoral behind the elbow"}, {"chest muscles", "descending and transverse pectorals"},
+			{"forearm", "extensors and flexors of the forearm"}, {"knee", "carpus"}, {"fore tendons", "flexor tendons and suspensory"}, {"fore fetlock", ""}, {"fore foot", "coronet and hoof"},
+		}},
+		{"Head and neck", []Region{{"poll", ""}, {"jaw joint", "temporomandibular joint and chewing muscle"}, {"upper neck", "splenius"}, {"neck crest", ""}, {"underside of the neck", "sternocephalic"}}},
+		{"Back and trunk", []Region{{"saddle region", "longissimus under the saddle"}, {"loin", "longissimus behind the last rib"}, {"ribs", "intercostals"}, {"belly", "abdominal wall"}, {"flank", "obliques"}}},
+		{"Hindquarters", []Region{
+			{"sacroiliac region", ""}, {"croup", "gluteals"}, {"point of hip", ""}, {"tail head", ""}, {"biceps femoris", ""}, {"hamstrings", "semitendinosus and semimembranosus"},
+			{"stifle", ""}, {"inner thigh", "gracilis and adductors"}, {"gaskin", ""}, {"hock", ""}, {"hind tendons", "flexor tendons and suspensory"}, {"hind fetlock", ""}, {"hind foot", "coronet and hoof"},
+		}},
 	}
 }
+
+// Behaviours are the words that the visit's page offers for what a horse does
+// under the hand (common practice); other words are allowed in the file.
+func Behaviours() []string {
+	return []string{"looks round", "ears back", "tail swishes", "skin twitches", "tenses", "leans in", "moves away", "dips", "lifts the limb", "threatens to bite", "threatens to kick"}
+}
+
+// The range of motion of a limb moved by hand: which limb, which way, how freely.
+var (
+	MotionLimbs      = []string{"fore", "hind"}
+	MotionDirections = []string{"forward", "back", "across"}
+	MotionEases      = []string{"free", "less", "refused"}
+)
+
+// MotionCaution stands wherever the range of motion is entered.
+const MotionCaution = "Lift and move a limb only as far as the horse gives it, slowly, standing close and to the side, never in front of a fore or behind a hind. A limb that is refused is put down and not tried again: that is the finding. A horse that cannot bear weight on the other limbs is for the veterinarian first."
 
 // Grade is one step of a scale with what it means.
 type Grade struct {
@@ -98,6 +132,7 @@ func EditVisit(path string, old []byte, v *Visit) ([]byte, error) {
 		}
 	}
 	editBlocks(e, "palpation", before.Palpation, v.Palpation, matchPlaces, palpationFields)
+	editBlocks(e, "motion", before.Motion, v.Motion, matchMotion, motionFields)
 	editBlocks(e, "treatment", before.Treatment, v.Treatment, matchOrder, treatmentFields)
 	if e.err != nil {
 		return nil, fmt.Errorf("change %s: %w", path, e.err)
@@ -113,16 +148,22 @@ func EditVisit(path string, old []byte, v *Visit) ([]byte, error) {
 	return data, nil
 }
 
-// matchPlaces pairs what was felt before with what is wanted, equal entries
-// first, then those of the same place. It returns, for every entry of before,
-// the index into wanted or -1.
+// matchPlaces pairs what was felt before with what is wanted: see match.
 func matchPlaces(before, wanted []Palpation) []int {
+	return match(before, wanted, func(a, b Palpation) bool { return a.Region == b.Region && a.Side == b.Side })
+}
+
+func matchMotion(before, wanted []Motion) []int {
+	return match(before, wanted, func(a, b Motion) bool { return a.Limb == b.Limb && a.Side == b.Side && a.Direction == b.Direction })
+}
+
+// match pairs what was written before with what is wanted, equal entries first,
+// then those of the same place. It returns, for every entry of before, the index
+// into wanted or -1.
+func match[T comparable](before, wanted []T, samePlace func(a, b T) bool) []int {
 	pair := slices.Repeat([]int{-1}, len(before))
 	taken := make([]bool, len(wanted))
-	for _, match := range []func(a, b Palpation) bool{
-		func(a, b Palpation) bool { return a == b },
-		func(a, b Palpation) bool { return a.Region == b.Region && a.Side == b.Side },
-	} {
+	for _, match := range []func(a, b T) bool{func(a, b T) bool { return a == b }, samePlace} {
 		for i := range before {
 			for j := 0; pair[i] < 0 && j < len(wanted); j++ {
 				if !taken[j] && match(before[i], wanted[j]) {
@@ -150,13 +191,17 @@ func matchOrder(before, wanted []Treatment) []int {
 	return pair
 }
 
-// sameVisit compares without regard to the order of what was felt.
+// sameVisit compares without regard to the order of what was felt and moved.
 func sameVisit(a, b *Visit) bool {
 	ordered := func(v *Visit) Visit {
 		out := *v
 		out.Palpation = append([]Palpation{}, v.Palpation...)
 		slices.SortStableFunc(out.Palpation, func(p, q Palpation) int {
-			return cmp.Or(cmp.Compare(p.Region, q.Region), cmp.Compare(p.Side, q.Side), cmp.Compare(p.Soreness, q.Soreness), cmp.Compare(p.Pressure, q.Pressure), cmp.Compare(p.Note, q.Note))
+			return cmp.Or(cmp.Compare(p.Region, q.Region), cmp.Compare(p.Side, q.Side), cmp.Compare(p.Soreness, q.Soreness), cmp.Compare(p.Pressure, q.Pressure), cmp.Compare(p.Behaviour, q.Behaviour), cmp.Compare(p.Note, q.Note))
+		})
+		out.Motion = append([]Motion{}, v.Motion...)
+		slices.SortStableFunc(out.Motion, func(p, q Motion) int {
+			return cmp.Or(cmp.Compare(p.Limb, q.Limb), cmp.Compare(p.Side, q.Side), cmp.Compare(p.Direction, q.Direction), cmp.Compare(p.Ease, q.Ease), cmp.Compare(p.Note, q.Note))
 		})
 		out.Treatment = append([]Treatment{}, v.Treatment...)
 		return out
@@ -171,12 +216,16 @@ type blockField struct{ key, text string }
 func palpationFields(e *tomlEditor, p Palpation) []blockField {
 	out := []blockField{
 		{"region", e.quote(p.Region)}, {"side", e.quoteOrNone(string(p.Side))}, {"soreness", strconv.Itoa(p.Soreness)},
-		{"pressure", ""}, {"pressure_unit", e.quoteOrNone(p.PressureUnit)}, {"note", e.quoteOrNone(p.Note)},
+		{"pressure", ""}, {"pressure_unit", e.quoteOrNone(p.PressureUnit)}, {"behaviour", e.quoteOrNone(p.Behaviour)}, {"note", e.quoteOrNone(p.Note)},
 	}
 	if p.Pressure != 0 {
 		out[3].text = strconv.FormatFloat(p.Pressure, 'f', -1, 64)
 	}
 	return out
+}
+
+func motionFields(e *tomlEditor, m Motion) []blockField {
+	return []blockField{{"limb", e.quote(m.Limb)}, {"side", e.quote(string(m.Side))}, {"direction", e.quote(m.Direction)}, {"ease", e.quote(m.Ease)}, {"note", e.quoteOrNone(m.Note)}}
 }
 
 func treatmentFields(e *tomlEditor, t Treatment) []blockField {

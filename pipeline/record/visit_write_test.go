@@ -73,6 +73,13 @@ func TestEditVisit(t *testing.T) {
 		{"a new block stands behind its kind", writtenByHand, func(v *Visit) {
 			v.Palpation = append(v.Palpation, Palpation{Region: "loin", Side: traj.Left, Soreness: 2})
 		}, []string{"soreness = 1\n\n[[palpation]]\nregion = \"loin\"\nside = \"left\"\nsoreness = 2\n\n[[treatment]]"}, nil},
+		{"what the horse did joins its block", writtenByHand, func(v *Visit) { v.Palpation[1].Behaviour = "ears back, tenses" },
+			[]string{"side = \"right\"\nsoreness = 1\nbehaviour = \"ears back, tenses\"\n\n[[treatment]]"}, nil},
+		{"a limb moved by hand", writtenByHand, func(v *Visit) {
+			v.Motion = []Motion{{Limb: "fore", Side: traj.Left, Direction: "forward", Ease: "less", Note: "at the shoulder"}, {Limb: "hind", Side: traj.Right, Direction: "across", Ease: "free"}}
+		}, []string{"\n\n[[motion]]\nlimb = \"fore\"\nside = \"left\"\ndirection = \"forward\"\nease = \"less\"\nnote = \"at the shoulder\"\n\n[[motion]]\nlimb = \"hind\"\nside = \"right\"\ndirection = \"across\"\nease = \"free\"\n"}, nil},
+		{"a limb that moves more freely", "[[motion]] # stiff\nlimb = \"fore\"\nside = \"left\"\ndirection = \"back\"\nease = \"refused\" # put down\n", func(v *Visit) { v.Motion[0].Ease = "less" },
+			[]string{"[[motion]] # stiff\nlimb = \"fore\"\nside = \"left\"\ndirection = \"back\"\nease = \"less\" # put down\n"}, []string{"refused"}},
 		{"function in its table", writtenByHand, func(v *Visit) { v.Function.Barn = "eats well"; v.Function.Field = "" },
 			[]string{"[function]\n# barn: not asked\nappetite = \"good\"\nbarn = \"eats well\"\n\n[yard.own]"}, []string{"stands apart"}},
 		{"an empty page", "", func(v *Visit) {
@@ -249,10 +256,10 @@ func TestPalpationListsAreWhole(t *testing.T) {
 	seen := map[string]bool{}
 	for _, p := range PalpationRegions() {
 		for _, r := range p.Regions {
-			if seen[r] {
-				t.Errorf("region %q is listed twice", r)
+			if seen[r.Name] {
+				t.Errorf("region %q is listed twice", r.Name)
 			}
-			seen[r] = true
+			seen[r.Name] = true
 		}
 	}
 	if len(SorenessGrades()) != 5 {
@@ -267,5 +274,24 @@ func TestPalpationListsAreWhole(t *testing.T) {
 		if !strings.Contains(string(formats), word) {
 			t.Errorf("FORMATS.md does not say %q", word)
 		}
+	}
+}
+
+// What cannot be is refused by field, with what is allowed.
+func TestMotionOutOfRange(t *testing.T) {
+	t.Parallel()
+	good := Motion{Limb: "fore", Side: traj.Left, Direction: "across", Ease: "free"}
+	for field, change := range map[string]func(m *Motion){
+		"motion.0.limb": func(m *Motion) { m.Limb = "neck" }, "motion.0.side": func(m *Motion) { m.Side = "" },
+		"motion.0.direction": func(m *Motion) { m.Direction = "up" }, "motion.0.ease": func(m *Motion) { m.Ease = "" },
+	} {
+		m := good
+		change(&m)
+		if _, err := EditVisit("visit.toml", nil, &Visit{Motion: []Motion{m}}); err == nil || !strings.Contains(err.Error(), field) || !strings.Contains(err.Error(), "allowed") {
+			t.Errorf("%s: %v", field, err)
+		}
+	}
+	if _, err := EditVisit("visit.toml", nil, &Visit{Motion: []Motion{good}}); err != nil {
+		t.Error(err)
 	}
 }

@@ -29,11 +29,11 @@ func findingSections(s *metrics.Summary) []section {
 	}
 	finding := section{title: "Finding", first: true}
 	finding.paragraphs(limb, scoreSentence(s))
-	if len(s.Limb.Agree) > 0 {
-		finding.add(paragraph("What points the same way: " + strings.Join(s.Limb.Agree, "; ") + "."))
+	if agree := strings.Join(s.Limb.Agree, "; "); agree != "" && !strings.Contains(s.Limb.Sentence, agree) {
+		finding.add(paragraph("What points the same way: " + agree + "."))
 	}
-	if len(s.Limb.Disagree) > 0 {
-		finding.add(paragraph("What does not: " + strings.Join(s.Limb.Disagree, "; ") + "."))
+	if others := strings.Join(s.Limb.Disagree, "; "); others != "" && !strings.Contains(s.Limb.Sentence, others) {
+		finding.add(paragraph("What does not: " + others + "."))
 	}
 	beyond := section{title: "What is beyond tolerance"}
 	beyond.list("", beyondSentences(s))

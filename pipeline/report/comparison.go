@@ -63,7 +63,7 @@ func changeRowOf(c metrics.Change, title string, dec int) changeRow {
 	if c.Smallest > 0 {
 		row.Smallest.Value = number(c.Smallest, dec)
 		if c.OwnMDC {
-			row.Smallest.Interval = "own repeats"
+			row.Smallest.Interval = "own visits"
 		}
 	}
 	if c.Verdict == metrics.NotComparable {
@@ -96,14 +96,38 @@ func (c Comparison) Page() (*Page, error) {
 	}
 	var visits section
 	visits.table(table{caption: "The two visits", wide: true, head: []string{"Visit", "Date", "Asymmetry score", "Measured", "Finding of the visit"},
-		rows: []tableRow{visitedRow("before", c.Before, &m.Before), visitedRow("after", c.After, &m.After)}})
+		note: scoreNote(m),
+		rows: []tableRow{visitedRow("before", c.Before, &m.Before, comparedScore(m, false)), visitedRow("after", c.After, &m.After, comparedScore(m, true))}})
 	p.build(finding, visits, changesSection(m), pictures, besideSection(c.Records))
 	return p, nil
 }
 
-func visitedRow(name string, v Visited, s *metrics.Summary) tableRow {
+// comparedScore returns the score of a visit as the comparison takes it, so that the page
+// shows one number; nil where there is none.
+func comparedScore(m *metrics.Comparison, after bool) *metrics.Estimate {
+	switch {
+	case m.Score == nil:
+		return nil
+	case after:
+		return m.Score.After
+	}
+	return m.Score.Before
+}
+
+// scoreNote says why the scores are not those of the visits' own pages.
+func scoreNote(m *metrics.Comparison) string {
+	if m.Score == nil || m.Score.Before == nil {
+		return ""
+	}
+	return "The scores are over what both visits measured, and their intervals hold how a horse differs from day to day: they differ from those on the visits’ own pages."
+}
+
+func visitedRow(name string, v Visited, s *metrics.Summary, compared *metrics.Estimate) tableRow {
 	score := "not measured"
-	if s.Score != nil {
+	switch {
+	case compared != nil:
+		score = inText(*compared, "", 2)
+	case s.Score != nil:
 		score = inText(s.Score.Estimate, "", 2)
 	}
 	when := []span{{text: date(v.Date), link: relative(v.Link)}}
@@ -118,7 +142,7 @@ func visitedRow(name string, v Visited, s *metrics.Summary) tableRow {
 
 // changesSection says of every measure how it changed.
 func changesSection(m *metrics.Comparison) section {
-	var followed, established, described []changeRow
+	var followed, established, suggested, described []changeRow
 	var apart []string
 	for _, ch := range m.Changes {
 		d := define(ch.Name)
@@ -131,14 +155,17 @@ func changesSection(m *metrics.Comparison) section {
 			apart = append(apart, row.Title+": "+row.Sentence)
 		case ch.Followed:
 			followed = append(followed, row)
-		case d.Evidence == metrics.Established:
+		case d.Evidence == metrics.Established && compares(d):
 			established = append(established, row)
+		case d.Evidence == metrics.Suggested:
+			suggested = append(suggested, row)
 		default:
 			described = append(described, row)
 		}
 	}
 	s := section{title: "What changed"}
-	s.add(paragraph("Improved or worse is said only where the 95 % interval of the change leaves out zero and the change is at least the smallest one that counts. Values are differences right − left where a measure has sides."))
+	s.add(paragraph("Improved or worse is said only where the 95 % interval of the change leaves out zero. That interval holds how a horse differs from day to day, which runs of one day cannot show; the smallest change that counts is what it would just leave out. Values are differences right − left where a measure has sides."),
+		paragraph("That a change comes after a treatment does not show that the treatment did it: horses change by themselves, with shoeing, ground and work."))
 	if m.Before.Runs == 1 || m.After.Runs == 1 {
 		s.add(paragraph("One of the visits has a single run: its interval holds for that run, not for the horse on that day. Two runs or more per view make a comparison."))
 	}
@@ -147,7 +174,8 @@ func changesSection(m *metrics.Comparison) section {
 		s.table(changesTable("Asymmetry score", "0 is even, 1 as uneven as ordinary run-to-run variation.", []changeRow{changeRowOf(*m.Score, "Asymmetry score", 2)}))
 	}
 	s.table(changesTable("Established measures", "Published work shows that these go with lameness. Corrected for their number (Holm).", established))
-	s.table(changesTable("Described measures", "Seen and reported; not shown to tell a lame limb. Corrected for their number (Holm).", described))
+	s.table(changesTable("Suggested measures", "The trade and little published work take these for signs; they name no limb. Corrected for their number (Holm).", suggested))
+	s.table(changesTable("Described measures", "Seen and reported; not shown to tell a lame limb, so no verdict is given.", described))
 	s.list(toleranceHeading, toleranceSources(&m.After))
 	s.list("Not comparable", apart)
 	return s

@@ -24,11 +24,12 @@ type measureRow struct {
 }
 
 // measureTables splits a summary's results into what describes the run as a
-// whole, what compares the sides on established evidence, what compares them
-// as description, and what could not be measured.
+// whole, what compares the sides on established evidence, on suggested evidence and as
+// description, and what could not be measured.
 type measureTables struct {
 	Whole       []measureRow
 	Established []measureRow
+	Suggested   []measureRow
 	Description []measureRow
 	Missing     []missingRow
 }
@@ -53,6 +54,8 @@ func tables(s *metrics.Summary) measureTables {
 			t.Whole = append(t.Whole, row)
 		case d.Evidence == metrics.Established:
 			t.Established = append(t.Established, row)
+		case d.Evidence == metrics.Suggested:
+			t.Suggested = append(t.Suggested, row)
 		default:
 			t.Description = append(t.Description, row)
 		}
@@ -64,8 +67,9 @@ func tables(s *metrics.Summary) measureTables {
 func measuresSection(sum *metrics.Summary) section {
 	all := tables(sum)
 	s := section{title: "Measures"}
-	s.add(paragraph("In brackets: 95 % intervals. n: strides. Nothing is claimed below a tolerance."))
+	s.add(paragraph("In brackets: 95 % intervals. Intervals made in this way hold the true value 95 times in 100. n: strides. Nothing is claimed below a tolerance, and nothing of a difference whose interval holds even."))
 	s.table(sidesTable("Left and right: established measures", "Published work shows that these go with lameness.", all.Established))
+	s.table(sidesTable("Left and right: suggested measures", "The trade and little published work take these for signs: they count in the score and name no limb.", all.Suggested))
 	s.table(sidesTable("Left and right: described measures", "Seen and reported; not shown to tell a lame limb. Stance time may be longer or shorter on a sore limb.", all.Description))
 	whole := table{caption: "The gait as a whole", facts: true, wide: true, head: []string{"Measure", "Value", "n"}}
 	for _, r := range all.Whole {
@@ -240,8 +244,11 @@ func beyondSentences(s *metrics.Summary) []string {
 			txt = fmt.Sprintf("%s: %s; %s, tolerance %s either way.", d.Title, inWords(d, r),
 				inText(*r.Value, r.Unit, dec), withUnit(number(r.Tolerance, dec), r.Unit))
 		}
-		if d.Evidence == metrics.Description {
+		switch d.Evidence {
+		case metrics.Description:
 			txt += " Seen and described; not shown to tell a lame limb."
+		case metrics.Suggested:
+			txt += " A sign that by itself names no limb."
 		}
 		out = append(out, txt)
 	}

@@ -9,11 +9,11 @@ import (
 
 const (
 	toleranceHeading = "Where tolerances come from"
-	ownReplaces      = "in place of the table; leaves out how a horse differs from day to day"
+	ownReplaces      = "in place of the table"
 )
 
 // toleranceSources says where the tolerances of what was measured come from, own
-// repeat runs first and then in the order of the measures.
+// visits first and then in the order of the measures.
 func toleranceSources(s *metrics.Summary) []string {
 	type source struct {
 		words  string
@@ -55,7 +55,7 @@ func toleranceSources(s *metrics.Summary) []string {
 // ownRepeats is the short form that stands in a table's cell.
 func ownRepeats(r metrics.Result) string {
 	if _, n, ok := strings.Cut(r.ToleranceSource, ", "); ok {
-		return "own repeats, " + n
+		return "own visits, " + n
 	}
-	return "own repeats"
+	return "own visits"
 }

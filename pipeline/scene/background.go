@@ -1,6 +1,9 @@
 package scene
 
-import "math"
+import (
+	"math"
+	"os"
+)
 
 // lights is how a scene is lit.
 type lights struct {
@@ -36,9 +39,13 @@ type yard struct {
 	ground   colour // Light on the ground.
 	backdrop float64
 	marks    [][2]float64
+	shade    shade
+	photos   *photos
+	scenic   scenic
 }
 
-func newYard(s *Scene) *yard {
+func newYard(m *motion) *yard {
+	s := &m.scene
 	fillTables()
 	y := &yard{s: s, l: lightsOf(s.Yard.Light)}
 	y.ground = y.l.on(vec{0, 0, 1})
@@ -46,6 +53,11 @@ func newYard(s *Scene) *yard {
 	if w := s.Yard.MarksWidthM; w > 0 {
 		y0, y1 := s.Yard.MarksNearM, s.Yard.MarksNearM+s.Yard.MarksLengthM
 		y.marks = [][2]float64{{-w / 2, y0}, {w / 2, y0}, {w / 2, y1}, {-w / 2, y1}}
+	}
+	y.shade = newShade(m, &y.l)
+	if s.Yard.Photos {
+		y.scenic = newScenic(m)
+		y.photos = loadPhotos(Photographs(), y.scenic.photo, os.Stderr)
 	}
 	return y
 }
@@ -62,11 +74,17 @@ func (y *yard) look(c vec, d vec, wide, high float64) colour {
 			dist := t * d.norm()
 			across := dist * wide
 			along := dist * high * dist / c.z
+			if y.photos != nil || y.shade.on {
+				return y.floor(float32(p.x), float32(p.y), float32(across), float32(along))
+			}
 			return y.soil(float32(p.x), float32(p.y), float32(across), float32(along)).tint(y.ground)
 		}
 	}
 	t := (y.backdrop - c.y) / d.y
 	p := c.add(d.mul(t))
+	if y.photos != nil {
+		return y.view(float32(p.x), float32(p.z), float32(t*math.Max(wide, high)))
+	}
 	return y.scenery(float32(p.x), float32(p.z), float32(t*math.Max(wide, high)))
 }
 
@@ -104,26 +122,34 @@ func (y *yard) soil(x, v, across, along float32) colour {
 			m = 0.15
 		}
 		sand := c.mul(m)
-		// Chalk crosses on the four ground marks.
-		for _, k := range y.marks {
-			dx, dy := abs32(x-float32(k[0])), abs32(v-float32(k[1]))
-			in := func(d, half, soft float32) float32 { return 1 - step32(half-soft, half+soft, d) }
-			sx, sy := across*0.5+0.004, along*0.5+0.004
-			bar := in(dx, 0.30, sx) * in(dy, 0.045, sy)
-			post := in(dx, 0.03, sx) * in(dy, 0.45, sy)
-			if post > bar {
-				bar = post
-			}
-			if bar > 0 {
-				sand = mix(sand, colour{0.80, 0.80, 0.78}, bar*(0.92+0.08*noise2(x*90, v*90)))
-			}
-		}
+		sand = y.chalk(sand, x, v, across, along)
 		if grass <= 0 {
 			return sand
 		}
 		return mix(sand, y.grass(x, v, n, foot), grass)
 	}
 	return y.grass(x, v, n, foot)
+}
+
+// chalk draws the crosses on the four ground marks.
+func (y *yard) chalk(sand colour, x, v, across, along float32) colour {
+	for _, k := range y.marks {
+		dx, dy := abs32(x-float32(k[0])), abs32(v-float32(k[1]))
+		if dx > 1 || dy > 2 {
+			continue
+		}
+		in := func(d, half, soft float32) float32 { return 1 - step32(half-soft, half+soft, d) }
+		sx, sy := across*0.5+0.004, along*0.5+0.004
+		bar := in(dx, 0.30, sx) * in(dy, 0.045, sy)
+		post := in(dx, 0.03, sx) * in(dy, 0.45, sy)
+		if post > bar {
+			bar = post
+		}
+		if bar > 0 {
+			sand = mix(sand, colour{0.80, 0.80, 0.78}, bar*(0.92+0.08*noise2(x*90, v*90)))
+		}
+	}
+	return sand
 }
 
 func (y *yard) grass(x, v, n, foot float32) colour {

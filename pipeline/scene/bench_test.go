@@ -32,6 +32,19 @@ func BenchmarkRender(b *testing.B) {
 	}
 }
 
+// BenchmarkHardFrame is one frame of a hard clip, without its encoding.
+func BenchmarkHardFrame(b *testing.B) {
+	m, err := solve(Hard(2000, "toward"))
+	if err != nil {
+		b.Fatal(err)
+	}
+	p := m.newPainters(1)[0]
+	var buf []byte
+	for i := 0; b.Loop(); i++ {
+		buf = m.pack(p.frame(m.end*float64(i%20)/20), i, buf)
+	}
+}
+
 func BenchmarkSimulate(b *testing.B) {
 	for b.Loop() {
 		if _, err := Simulate(Scene{Seed: 1, Asymmetry: ShortFore("right", 1)}); err != nil {

@@ -22,6 +22,7 @@ const (
 	matHat
 	matRope
 	matEar
+	matFeather
 )
 
 // patch is a run of triangles of one material.
@@ -43,6 +44,7 @@ type body struct {
 	tris   [][3]int32
 	mat    []uint8 // Index: triangle; index into patches.
 	parts  []patch
+	fur    *photo // Nil where noise paints the hair.
 
 	resting bool // The first pose lays down topology and rest positions.
 	fixed   bool // Stands still: pose changes nothing.
@@ -367,7 +369,9 @@ func (b *body) shape(f frame) {
 	b.end()
 
 	// Tail.
-	{
+	if m.scene.Horse.LongTail {
+		b.longTail(f, place)
+	} else {
 		c, _, _, dz := place(-1.205)
 		dock := vec{c.x, c.y, 1.40*k + dz}
 		swing := 0.05 * k * math.Sin(f.stride+0.8)
@@ -379,6 +383,11 @@ func (b *body) shape(f frame) {
 
 	for limb := range 4 {
 		b.limb(f, limb, place)
+	}
+	if m.scene.Horse.Feather {
+		for limb := range 4 {
+			b.feather(f, limb)
+		}
 	}
 	// The points of the hips stand out of the pelvis.
 	for side := range 2 {
@@ -409,8 +418,14 @@ func (b *body) shape(f frame) {
 			b.end()
 		}
 	}
-	if m.scene.Horse.Handler {
+	switch {
+	case m.scene.Horse.Leads:
+		b.leader(f)
+	case m.scene.Horse.Handler:
 		b.handler(f)
+	}
+	if m.scene.Horse.Driven {
+		b.driver(f)
 	}
 }
 

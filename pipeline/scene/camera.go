@@ -11,6 +11,7 @@ type eye struct {
 	c           vec
 	r, d, w     vec
 	f, cx, cy   float64
+	k1          float64 // Radial distortion, see Camera.K1.
 	width, high int
 }
 
@@ -20,12 +21,52 @@ func (e *eye) project(p vec) (x, y, depth float64) {
 	q := p.sub(e.c)
 	z := q.dot(e.w)
 	k := e.f / z
+	if e.k1 != 0 {
+		a, b := q.dot(e.r)/z, q.dot(e.d)/z
+		k *= distort(e.k1, math.Hypot(a, b))
+	}
 	return e.cx + k*q.dot(e.r), e.cy + k*q.dot(e.d), z
 }
 
 // ray returns the direction, lane frame, not normalised, through a picture position.
 func (e *eye) ray(x, y float64) vec {
-	return e.w.add(e.r.mul((x - e.cx) / e.f)).add(e.d.mul((y - e.cy) / e.f))
+	a, b := (x-e.cx)/e.f, (y-e.cy)/e.f
+	if e.k1 != 0 {
+		k := straighten(e.k1, math.Hypot(a, b))
+		a, b = a*k, b*k
+	}
+	return e.w.add(e.r.mul(a)).add(e.d.mul(b))
+}
+
+// distort is how many times farther from the middle of the picture the lens shows
+// a direction at tangent r from its axis. Where a barrel would fold the picture
+// back, far outside it, it goes on in a straight line.
+func distort(k1, r float64) float64 {
+	if k1 < 0 {
+		if end := math.Sqrt(0.25 / -k1); r > end {
+			return (end*(1+k1*end*end) + 0.25*(r-end)) / r
+		}
+	}
+	return 1 + k1*r*r
+}
+
+// straighten undoes distort: the tangent over what the lens shows, at distance d
+// from the middle in focal lengths.
+func straighten(k1, d float64) float64 {
+	if d == 0 {
+		return 1
+	}
+	r := d
+	for range 6 { // Newton's rule; the slope of r·(1 + k1·r²) is 1 + 3·k1·r².
+		if k1 < 0 {
+			if end := math.Sqrt(0.25 / -k1); r > end {
+				r = end + (d-end*(1+k1*end*end))/0.25
+				continue
+			}
+		}
+		r -= (r*(1+k1*r*r) - d) / (1 + 3*k1*r*r)
+	}
+	return r / d
 }
 
 type wave struct{ amp, freq, phase float64 }
@@ -70,7 +111,7 @@ func (s *shake) at(t float64) (v [6]float64) {
 // eyeAt returns the camera at time t.
 func (m *motion) eyeAt(t float64) eye {
 	c := &m.scene.Camera
-	e := eye{f: c.FocalPX, cx: float64(c.Width-1) / 2, cy: float64(c.Height-1) / 2, width: c.Width, high: c.Height}
+	e := eye{f: c.FocalPX, cx: float64(c.Width-1) / 2, cy: float64(c.Height-1) / 2, k1: c.K1, width: c.Width, high: c.Height}
 	var v [6]float64
 	if m.shake != nil {
 		v = m.shake.at(t)

@@ -130,7 +130,8 @@ func (t *Truth) SeedFrames(n int) []int {
 func (t *Truth) HorizonRow(f int) float64 {
 	e := t.Eye(f).inner()
 	// Along the middle column the view is w + d·q; it is level where its z is 0.
-	return e.cy - e.f*e.w.z/e.d.z
+	r := -e.w.z / e.d.z
+	return e.cy + e.f*r*distort(e.k1, math.Abs(r))
 }
 
 // GroundClicks returns the four ground marks in frame f as clicked, in the order

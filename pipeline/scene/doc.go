@@ -31,6 +31,18 @@
 // simulated again, so the means over the clip's strides are what was asked for
 // although single strides vary.
 //
+// # Pretty and hard
+//
+// The zero value of every setting gives a clean clip, as the demo shows it. What yards
+// and phones add (photographed surfaces, people before the limbs, tail, shade, grass and
+// dust, a lens that distorts, drift of light and colours, dark horn) are settings of
+// their own, all off; Hard draws a scene with all of it. Photographs are read where
+// Debian's packages put them; without those, noise stands in and the package to install
+// is named on standard error.
+//
+// Grass before a toe is the ground's own picture, let through where a blade stands; a
+// landmark behind it still counts as visible, as a person would place it.
+//
 // # What is invented
 //
 // Shape and joint angles are plausible, not measured. Timing follows the bands

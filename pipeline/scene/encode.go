@@ -64,7 +64,7 @@ func samePlace(a, b string) bool {
 
 // newPainters returns painters that share the still background.
 func (m *motion) newPainters(n int) []*painter {
-	y := newYard(&m.scene)
+	y := newYard(m)
 	c := &m.scene.Camera
 	var still *picture
 	var lay *layer
@@ -78,7 +78,11 @@ func (m *motion) newPainters(n int) []*painter {
 	}
 	out := make([]*painter, n)
 	for i := range out {
-		out[i] = &painter{m: m, yard: y, body: newBody(m), still: still, layer: lay, out: newPicture(c.Width, c.Height), view: m.eyeAt}
+		b := newBody(m)
+		if y.photos != nil {
+			b.fur = y.photos.fur
+		}
+		out[i] = &painter{m: m, yard: y, body: b, still: still, layer: lay, out: newPicture(c.Width, c.Height), view: m.eyeAt}
 	}
 	return out
 }

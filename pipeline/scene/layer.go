@@ -13,6 +13,9 @@ type layer struct {
 	step float64
 	ox   float64
 	oy   float64
+	// Where the lens distorts: the direction of every pixel, right and down of the
+	// axis over the distance along it. Else nil.
+	right, down []float32
 }
 
 func newLayer(m *motion, y *yard) *layer {
@@ -22,6 +25,9 @@ func newLayer(m *motion, y *yard) *layer {
 	l := &layer{m: m, yard: y, e: still.eyeAt(0), step: 0.5}
 	// Room for four standard deviations of shake and the shift near the camera.
 	margin := 4.5*rad(c.ShakeDeg)*c.FocalPX*1.5 + 40
+	if c.K1 != 0 {
+		margin += l.directions(c)
+	}
 	l.ox, l.oy = -margin, -margin
 	w := int(math.Ceil((float64(c.Width)+2*margin)/l.step/2)) * 2
 	h := int(math.Ceil((float64(c.Height)+2*margin)/l.step/2)) * 2
@@ -29,6 +35,22 @@ func newLayer(m *motion, y *yard) *layer {
 	y.paintStill(l.p, &l.e, l.step, l.ox, l.oy)
 	m.props(y, l.p, &l.e, l.step, l.ox, l.oy)
 	return l
+}
+
+// directions fills in the direction of every pixel and makes the layer's own camera
+// one without distortion. It returns how far the picture then reaches beyond its
+// frame, px.
+func (l *layer) directions(c *Camera) (beyond float64) {
+	l.right, l.down = make([]float32, c.Width*c.Height), make([]float32, c.Width*c.Height)
+	for y := range c.Height {
+		for x := range c.Width {
+			a, b := (float64(x)-l.e.cx)/l.e.f, (float64(y)-l.e.cy)/l.e.f
+			k := straighten(c.K1, math.Hypot(a, b))
+			l.right[y*c.Width+x], l.down[y*c.Width+x] = float32(a*k), float32(b*k)
+		}
+	}
+	l.e.k1 = 0
+	return math.Max(0, l.e.f*math.Abs(float64(l.right[0]))-l.e.cx)
 }
 
 // draw fills out with the background of the frame with time stamp t.
@@ -48,7 +70,11 @@ func (l *layer) draw(out *picture, m *motion, t, exposure float64) {
 			if c.ReadoutS > 0 {
 				e = m.eyeAt(at + ((float64(y)+0.5)/float64(out.h)-0.5)*c.ReadoutS)
 			}
-			l.row(out, &e, y, k == 0, share)
+			if l.right != nil {
+				l.bentRow(out, &e, y, k == 0, share)
+			} else {
+				l.row(out, &e, y, k == 0, share)
+			}
 		}
 	}
 }
@@ -91,24 +117,70 @@ func (l *layer) row(out *picture, e *eye, y int, first bool, share float32) {
 		}
 		k := 1 / (p.w + p.dw*fx)
 		u, v := float32((p.u+p.du*fx)*k), float32((p.v+p.dv*fx)*k)
-		value := share * bilinear(l.p.y, l.p.w, l.p.h, u, v)
-		if first {
-			line[x] = value
-		} else {
-			line[x] += value
+		l.put(out, line, x, y, u, v, first, chroma, share)
+	}
+}
+
+// bentRow is row for a lens that distorts.
+func (l *layer) bentRow(out *picture, e *eye, y int, first bool, share float32) {
+	w := out.w
+	shift := e.c.sub(l.e.c)
+	back := l.yard.backdrop - e.c.y
+	inv := 1 / l.step
+	// The homogeneous place in the layer is linear in the direction (right, down, 1).
+	type linear struct{ r, d, w float32 }
+	type place struct{ u, v, w linear }
+	of := func(q func(vec) vec) place {
+		at := func(d vec) (u, v, w float64) {
+			h := q(d)
+			w = h.dot(l.e.w)
+			return (l.e.f*h.dot(l.e.r) + (l.e.cx-l.ox)*w) * inv, (l.e.f*h.dot(l.e.d) + (l.e.cy-l.oy)*w) * inv, w
 		}
-		if chroma && x&1 == 0 {
-			j := y/2*(w/2) + x/2
-			// Half a pixel on: the middle of the four pixels that share the value.
-			cu, cv := (u-0.5)/2+0.5, (v-0.5)/2+0.5
-			cb, cr := share*bilinear(l.p.cb, l.p.w/2, l.p.h/2, cu, cv), share*bilinear(l.p.cr, l.p.w/2, l.p.h/2, cu, cv)
-			if first {
-				out.cb[j], out.cr[j] = cb, cr
-			} else {
-				out.cb[j] += cb
-				out.cr[j] += cr
-			}
+		ru, rv, rw := at(e.r)
+		du, dv, dw := at(e.d)
+		wu, wv, ww := at(e.w)
+		return place{linear{float32(ru), float32(du), float32(wu)}, linear{float32(rv), float32(dv), float32(wv)}, linear{float32(rw), float32(dw), float32(ww)}}
+	}
+	planes := [2]place{
+		of(func(d vec) vec { return d.mul(back).add(shift.mul(d.y)) }),
+		of(func(d vec) vec { return d.mul(e.c.z).sub(shift.mul(d.z)) }),
+	}
+	// The ground is seen where this is positive.
+	ground := linear{float32(-back*e.r.z - e.c.z*e.r.y), float32(-back*e.d.z - e.c.z*e.d.y), float32(-back*e.w.z - e.c.z*e.w.y)}
+	chroma := y&1 == 0
+	line := out.y[y*w : y*w+w]
+	for x := range line {
+		a, b := l.right[y*w+x], l.down[y*w+x]
+		p := &planes[0]
+		if ground.r*a+ground.d*b+ground.w > 0 {
+			p = &planes[1]
 		}
+		k := 1 / (p.w.r*a + p.w.d*b + p.w.w)
+		u, v := (p.u.r*a+p.u.d*b+p.u.w)*k, (p.v.r*a+p.v.d*b+p.v.w)*k
+		l.put(out, line, x, y, u, v, first, chroma, share)
+	}
+}
+
+// put adds the layer's value at (u, v) to pixel x of a row.
+func (l *layer) put(out *picture, line []float32, x, y int, u, v float32, first, chroma bool, share float32) {
+	value := share * bilinear(l.p.y, l.p.w, l.p.h, u, v)
+	if first {
+		line[x] = value
+	} else {
+		line[x] += value
+	}
+	if !chroma || x&1 != 0 {
+		return
+	}
+	j := y/2*(out.w/2) + x/2
+	// Half a pixel on: the middle of the four pixels that share the value.
+	cu, cv := (u-0.5)/2+0.5, (v-0.5)/2+0.5
+	cb, cr := share*bilinear(l.p.cb, l.p.w/2, l.p.h/2, cu, cv), share*bilinear(l.p.cr, l.p.w/2, l.p.h/2, cu, cv)
+	if first {
+		out.cb[j], out.cr[j] = cb, cr
+	} else {
+		out.cb[j] += cb
+		out.cr[j] += cr
 	}
 }
 

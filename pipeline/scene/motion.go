@@ -100,6 +100,7 @@ type motion struct {
 	weave    []wave
 	drift    []wave
 	shake    *shake
+	folk     folk
 	k        float64 // Body scale, 1 at 1.60 m.
 }
 
@@ -143,6 +144,7 @@ func newMotion(s Scene) *motion {
 		{s.Motion.HeadDriftMM / 1000 * 0.8, 0.15 + 0.08*rng.Float64(), rng.Float64() * 2 * math.Pi},
 		{s.Motion.HeadDriftMM / 1000 * 0.4, 0.3 + 0.1*rng.Float64(), rng.Float64() * 2 * math.Pi},
 	}
+	m.folk = newFolk(m)
 	if s.Camera.Hand {
 		m.shake = newShake(m.rng(2), rad(s.Camera.ShakeDeg), s.Camera.ShakeMM/1000)
 	}

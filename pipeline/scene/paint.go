@@ -59,7 +59,7 @@ func (b *body) paint(p *patch, x, y, z, foot float32) colour {
 	c := coats[h.Coat]
 	switch p.mat {
 	case matCoat, matEar:
-		return coat(&c, h, p, x, y, z, foot)
+		return b.coat(&c, h, p, x, y, z, foot)
 	case matHead:
 		return face(&c, h, p, x, y, z, foot)
 	case matHoof:
@@ -68,14 +68,29 @@ func (b *body) paint(p *patch, x, y, z, foot float32) colour {
 		if h.Socks[p.limb] {
 			horn = colour{0.20, 0.16, 0.12}
 		}
+		dusty, seam := float32(0.75), float32(0.6)
+		switch h.Hooves {
+		case DarkHorn:
+			horn, dusty, seam = colour{0.036, 0.030, 0.026}, 0.30, 0
+		case LightHorn:
+			horn = colour{0.30, 0.24, 0.17}
+		}
 		n := 1 + 0.45*fade(110, foot)*noise3(x*20, y*20, z*110)
 		n += 0.45 * fade(80, foot) * noise3(x*80, y*80, z*12)
 		k := horn.mul(n)
 		dust := step32(0.0, 0.75, noise3(x*38+7, y*38, z*45)*fade(38, foot)+0.15-z*3)
-		k = mix(k, colour{0.26, 0.21, 0.155}, 0.75*dust)
+		k = mix(k, colour{0.26, 0.21, 0.155}, dusty*dust)
 		// The coronet is a pale seam, the ground edge dark.
-		k = mix(k, colour{0.10, 0.085, 0.07}, step32(0.058, 0.068, z)*0.6)
+		k = mix(k, colour{0.10, 0.085, 0.07}, step32(0.058, 0.068, z)*seam)
 		return k
+	case matFeather:
+		n := 1 + 0.5*fade(120, foot)*noise3(x*120, y*120, z*18) + 0.25*noise3(x*20, y*20, z*9)
+		k := mix(c.points, c.body, 0.25)
+		if h.Socks[p.limb] {
+			k = colour{0.55, 0.52, 0.46}
+		}
+		// Splashed from below.
+		return mix(k, colour{0.17, 0.135, 0.10}, 0.5*step32(0.09, 0.0, z)).mul(n)
 	case matMane:
 		n := 1 + 0.55*fade(70, foot)*noise3(x*70, y*70, z*8) + 0.3*noise3(x*11, y*11, z*5)
 		return c.mane.mul(n)
@@ -104,12 +119,12 @@ func (b *body) paint(p *patch, x, y, z, foot float32) colour {
 	return colour{}
 }
 
-func coat(c *paints, h *Horse, p *patch, x, y, z, foot float32) colour {
-	body := c.body
-	// Hair, muscle shading and dapples.
-	n := 1 + 0.14*noise3(x*5, y*5, z*5)
-	if f := fade(16, foot); f > 0 {
-		n += c.dapple * f * noise3(x*16+3, y*16, z*16)
+// hair adds the hair's texture to brightness n: of a photograph of fur that lies
+// down the body, or of noise.
+func (b *body) hair(n, x, y, z, foot float32) float32 {
+	if b.fur != nil {
+		// Hair lies along the limb; round it the picture turns with the surface.
+		return n + 0.42*(b.fur.strewn(x*0.8+y*0.6, z, 0.42, foot)-1) + 0.10*noise3(x*1.7, y*1.9, z*1.6)
 	}
 	if f := fade(55, foot); f > 0 {
 		n += 0.20 * f * noise3(x*55, y*55, z*40)
@@ -117,6 +132,17 @@ func coat(c *paints, h *Horse, p *patch, x, y, z, foot float32) colour {
 	if f := fade(170, foot); f > 0 {
 		n += 0.18 * f * noise3(x*170, y*170, z*90)
 	}
+	return n
+}
+
+func (b *body) coat(c *paints, h *Horse, p *patch, x, y, z, foot float32) colour {
+	body := c.body
+	// Hair, muscle shading and dapples.
+	n := 1 + 0.14*noise3(x*5, y*5, z*5)
+	if f := fade(16, foot); f > 0 {
+		n += c.dapple * f * noise3(x*16+3, y*16, z*16)
+	}
+	n = b.hair(n, x, y, z, foot)
 	if p.mat == matEar {
 		return mix(body, c.points, 0.5).mul(n)
 	}

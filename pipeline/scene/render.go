@@ -153,6 +153,7 @@ type painter struct {
 	sx, sy, sz []float32 // Projected vertices, with 1/depth.
 	gx, gy, gz []float32 // Their shadows.
 	light      []colour
+	line       [2][]float32 // Rows kept while sharpening.
 }
 
 // pass is one sample of every pixel: its place in the pixel and its time.
@@ -190,7 +191,13 @@ func (p *painter) frame(t float64) *picture {
 	} else {
 		p.out.copy(p.still)
 	}
+	if p.yard.photos != nil {
+		p.contactShadows(t)
+	}
 	p.draw(t, passesOf(p.samplesFor(t)))
+	if p.m.scene.Yard.Dust > 0 {
+		p.dust(t)
+	}
 	if a := c.ExposureDrift; a != 0 {
 		g := float32(math.Pow(1+a*math.Sin(2*math.Pi*0.23*t+1)+0.4*a*math.Sin(2*math.Pi*0.71*t), 1/gamma))
 		for i, v := range p.out.y {
@@ -200,6 +207,12 @@ func (p *painter) frame(t float64) *picture {
 			p.out.cb[i] = 128 + (p.out.cb[i]-128)*g
 			p.out.cr[i] = 128 + (p.out.cr[i]-128)*g
 		}
+	}
+	if c.WhiteDrift != 0 {
+		p.whiteBalance(t)
+	}
+	if c.Sharpen != 0 {
+		p.sharpen(float32(c.Sharpen))
 	}
 	return p.out
 }
@@ -257,7 +270,7 @@ func (p *painter) draw(t float64, passes []pass) {
 		p.rasterShadow()
 		p.shadeSamples()
 	}
-	p.compose(len(passes))
+	p.compose(t, len(passes))
 }
 
 // reach is the region that horse and shadow can touch during the exposure.
@@ -312,6 +325,12 @@ func (p *painter) lightVertices() {
 	b := p.body
 	for i, n := range b.normal {
 		l := p.yard.l.on(n)
+		if p.yard.shade.on {
+			g := p.shadowOf(b.pos[i], 0, 0)
+			half := p.yard.l
+			half.sun = half.sun.mul(p.yard.shade.lit(float32(g.x), float32(g.y)))
+			l = half.on(n)
+		}
 		// Under the belly and between the limbs less of the sky is seen.
 		z := b.rest[i].z
 		if z < 1.0 && n.z < 0 {
@@ -487,6 +506,7 @@ func (p *painter) shadeSamples() {
 	w := p.region.x1 - p.region.x0
 	e := p.view(0)
 	f := float32(e.f)
+	blades := p.m.scene.Yard.GrassCM / 100
 	for i, z := range p.depth {
 		if z == 0 {
 			if p.shade[i] != 0 {
@@ -505,6 +525,12 @@ func (p *painter) shadeSamples() {
 		w2 := 1 - w0 - w1
 		// Perspective: weights over depth.
 		w0, w1, w2 = w0*p.sz[i0]/z, w1*p.sz[i1]/z, w2*p.sz[i2]/z
+		if blades > 0 && b.parts[b.mat[ti]].limb >= 0 {
+			q := b.pos[i0].mul(float64(w0)).add(b.pos[i1].mul(float64(w1))).add(b.pos[i2].mul(float64(w2)))
+			if q.z < blades && blade(float32(q.x), float32(q.y)) > float32(q.z/blades) {
+				continue // A blade of grass before it: the ground's picture stays.
+			}
+		}
 		r0, r1, r2 := &b.rest[i0], &b.rest[i1], &b.rest[i2]
 		rx := w0*float32(r0.x) + w1*float32(r1.x) + w2*float32(r2.x)
 		ry := w0*float32(r0.y) + w1*float32(r1.y) + w2*float32(r2.y)
@@ -517,12 +543,16 @@ func (p *painter) shadeSamples() {
 }
 
 // compose lays the gathered samples over the background.
-func (p *painter) compose(n int) {
+func (p *painter) compose(t float64, n int) {
 	r := p.region
 	w := r.x1 - r.x0
 	o := p.out
 	inv := 1 / float32(n)
 	dark := p.yard.l.shadow * inv
+	var e eye
+	if p.yard.shade.on {
+		e = p.view(t)
+	}
 	for y := r.y0; y < r.y1; y += 2 {
 		for x := r.x0; x < r.x1; x += 2 {
 			i := (y-r.y0)*w + x - r.x0
@@ -540,6 +570,10 @@ func (p *painter) compose(n int) {
 				if p.hits[j] == 0 && p.shadows[j] == 0 {
 					sum = sum.add(colour{er, eg, eb})
 					continue
+				}
+				dark := dark
+				if p.yard.shade.on && p.shadows[j] > 0 {
+					dark = p.yard.darkness(&e, float64(x+k&1), float64(y+k>>1)) * inv
 				}
 				left := 1 - float32(p.hits[j])*inv - float32(p.shadows[j])*dark
 				c := colour{decode(er), decode(eg), decode(eb)}.mul(left).add(p.acc[j].mul(inv))

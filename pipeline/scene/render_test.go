@@ -40,6 +40,8 @@ func TestMarkersAreDrawnWhereTruthSays(t *testing.T) {
 		{"long exposure", Scene{Camera: Camera{ExposureS: 1.0 / 60, Samples: 96}}, 0.03},
 		{"hand", Scene{Camera: Camera{Hand: true, Samples: 96, ShakeDeg: 0.3}}, 0.02},
 		{"rolling shutter", Scene{Camera: Camera{Hand: true, Samples: 96, ReadoutS: 1.0 / 70}}, 0.03},
+		{"barrel, rolled", Scene{Camera: Camera{K1: -0.15, RollDeg: 2.5, PitchDeg: 4, Samples: 96}}, 0.02},
+		{"cushion, hand", Scene{Camera: Camera{K1: 0.1, Hand: true, Samples: 48}}, 0.03},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			s := c.s
@@ -48,7 +50,7 @@ func TestMarkersAreDrawnWhereTruthSays(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			p := &painter{m: m, yard: newYard(&m.scene), body: newBody(m), out: newPicture(m.scene.Camera.Width, m.scene.Camera.Height), view: m.eyeAt}
+			p := &painter{m: m, yard: newYard(m), body: newBody(m), out: newPicture(m.scene.Camera.Width, m.scene.Camera.Height), view: m.eyeAt}
 			b := p.body
 			all, mats := b.tris, b.mat
 			// The balls in the order in which they are made.
@@ -197,13 +199,19 @@ func TestDeterministicOnAnyNumberOfCores(t *testing.T) {
 
 // The layer of a handheld clip shows what painting the yard directly shows.
 func TestLayerAgreesWithTheYard(t *testing.T) {
+	for name, k1 := range map[string]float64{"straight": 0, "barrel": -0.15, "cushion": 0.1} {
+		t.Run(name, func(t *testing.T) { layerAgrees(t, k1) })
+	}
+}
+
+func layerAgrees(t *testing.T, k1 float64) {
 	s := short()
-	s.Camera.Hand = true
+	s.Camera.Hand, s.Camera.K1 = true, k1
 	m, err := solve(s)
 	if err != nil {
 		t.Fatal(err)
 	}
-	y := newYard(&m.scene)
+	y := newYard(m)
 	y.marks = nil
 	got, want := newPicture(480, 270), newPicture(480, 270)
 	l := newLayer(m, y)

@@ -56,7 +56,27 @@ type Horse struct {
 	Markers bool `json:"markers,omitempty"`
 	// Handler lets a person walk at the horse's left shoulder.
 	Handler bool `json:"handler,omitempty"`
+	// Leads lets the handler go in steps of his own whose feet stand on the ground,
+	// now wide of the horse and now before its near limbs, with a rope that swings.
+	Leads bool `json:"leads,omitempty"`
+	// Driven lets a second person follow at the horse's right quarters, who hides a
+	// hind limb for part of the time. From behind only.
+	Driven bool `json:"driven,omitempty"`
+	// Hooves is the colour of the horn; empty means dark, light below a sock.
+	Hooves Horn `json:"hooves,omitempty"`
+	// Feather is long hair over the hooves, LongTail a tail that swings down to the hocks.
+	Feather  bool `json:"feather,omitempty"`
+	LongTail bool `json:"long_tail,omitempty"`
 }
+
+// Horn is the colour of hooves.
+type Horn string
+
+// The horns. Dark horn is as dark as the limbs of a bay and has no pale coronet.
+const (
+	DarkHorn  Horn = "dark"
+	LightHorn Horn = "light"
+)
 
 // Motion is how the horse goes.
 type Motion struct {
@@ -215,6 +235,9 @@ type Camera struct {
 	HeightM float64 `json:"height_m,omitempty"`
 	// FocalPX; 0 means 1500 px at 1920 px along the longer side.
 	FocalPX float64 `json:"focal_px,omitempty"`
+	// FocalShare is the focal length over the picture's longer side, where FocalPX is 0;
+	// 0 means 1500/1920.
+	FocalShare float64 `json:"focal_share,omitempty"`
 	// PitchDeg tilts the camera down; 0 means 2° unless Level is set.
 	PitchDeg float64 `json:"pitch_deg,omitempty"`
 	Level    bool    `json:"level,omitempty"`
@@ -235,6 +258,15 @@ type Camera struct {
 	// ReadoutS is the time from the exposure of the top row to that of the bottom
 	// row (rolling shutter); 0 is a global shutter. The time stamp is that of the middle row.
 	ReadoutS float64 `json:"readout_s,omitempty"`
+	// K1 is the first radial distortion of the lens: a direction at tangent r from the
+	// axis appears at r·(1 + K1·r²). Negative is a barrel. 0 is none.
+	K1 float64 `json:"k1,omitempty"`
+	// WhiteDrift is the relative amplitude of slow changes of the white balance, red
+	// against blue; 0 is none.
+	WhiteDrift float64 `json:"white_drift,omitempty"`
+	// Sharpen is how much of a pixel's difference from its neighbours' mean the phone
+	// adds; negative is a soft lens. 0 leaves pixels as they were sampled.
+	Sharpen float64 `json:"sharpen,omitempty"`
 	// Samples is how many samples make a pixel of the horse; 0 means 8, more where limbs blur. Rounded up to even.
 	Samples int `json:"samples,omitempty"`
 }
@@ -262,7 +294,28 @@ type Yard struct {
 	MarksLengthM float64 `json:"marks_length_m,omitempty"`
 	// TyreTracks leaves the repeated print of a tyre where the hooves land.
 	TyreTracks bool `json:"tyre_tracks,omitempty"`
+	// Photos takes ground, backdrop and hair from photographs (see Photographs)
+	// instead of from noise.
+	Photos bool `json:"photos,omitempty"`
+	// Ground is what the lane is of where Photos is set; empty means gravel.
+	Ground Ground `json:"ground,omitempty"`
+	// Shade lets trees and a roof throw shadows across the lane and the horse.
+	Shade bool `json:"shade,omitempty"`
+	// GrassCM is how high blades stand on the lane before the toes; 0 is none.
+	GrassCM float64 `json:"grass_cm,omitempty"`
+	// Dust is how thick the puffs are that hooves raise, 0 none to 1 thick.
+	Dust float64 `json:"dust,omitempty"`
 }
+
+// Ground is what a lane is of.
+type Ground string
+
+// The grounds.
+const (
+	Gravel Ground = "gravel"
+	Sand   Ground = "sand"
+	Turf   Ground = "turf"
+)
 
 // Codec is a video codec.
 type Codec string
@@ -278,9 +331,11 @@ type Encoding struct {
 	Codec    Codec `json:"codec,omitempty"`     // Empty means H.264.
 	BitDepth int   `json:"bit_depth,omitempty"` // 8 or 10; 0 means 8.
 	// CRF is the constant rate factor; 0 means 18. BitRateK, kbit/s, replaces it where not 0.
-	CRF      int    `json:"crf,omitempty"`
-	BitRateK int    `json:"bit_rate_kbps,omitempty"`
-	Preset   string `json:"preset,omitempty"` // Empty means superfast (H.264) or ultrafast (HEVC).
+	CRF      int `json:"crf,omitempty"`
+	BitRateK int `json:"bit_rate_kbps,omitempty"`
+	// BitsPerPixel sets BitRateK, where that is 0, by the picture's size and frame rate.
+	BitsPerPixel float64 `json:"bits_per_pixel,omitempty"`
+	Preset       string  `json:"preset,omitempty"` // Empty means superfast (H.264) or ultrafast (HEVC).
 	// Rotation is by how many degrees clockwise a player must turn the stored
 	// pixels to show the picture upright: 0, 90, 180 or 270.
 	Rotation int `json:"rotation,omitempty"`
@@ -357,6 +412,9 @@ func (s Scene) filled() (Scene, error) {
 	}
 	or(&c.FPS, 60)
 	or(&c.HeightM, 1.2)
+	if c.FocalShare != 0 {
+		or(&c.FocalPX, c.FocalShare*float64(max(c.Width, c.Height)))
+	}
 	or(&c.FocalPX, 1500*float64(max(c.Width, c.Height))/1920)
 	if c.Level {
 		c.PitchDeg = 0
@@ -381,6 +439,9 @@ func (s Scene) filled() (Scene, error) {
 	e := &s.Encoding
 	if e.Codec == "" {
 		e.Codec = H264
+	}
+	if e.BitRateK == 0 && e.BitsPerPixel > 0 {
+		e.BitRateK = int(e.BitsPerPixel * float64(c.Width*c.Height) * c.FPS / 1000)
 	}
 	if e.BitDepth == 0 {
 		e.BitDepth = 8
@@ -416,6 +477,12 @@ func (s Scene) check() error {
 	if l := s.Yard.Light; l != Sun && l != Overcast && l != Dusk {
 		return fmt.Errorf("scene: light %q is not sun, overcast or dusk", l)
 	}
+	if g := s.Yard.Ground; g != "" && g != Gravel && g != Sand && g != Turf {
+		return fmt.Errorf("scene: ground %q is not gravel, sand or turf", g)
+	}
+	if h := s.Horse.Hooves; h != "" && h != DarkHorn && h != LightHorn {
+		return fmt.Errorf("scene: hooves %q are not dark or light", h)
+	}
 	if c := s.Encoding.Codec; c != H264 && c != HEVC {
 		return fmt.Errorf("scene: codec %q is not h264 or hevc", c)
 	}
@@ -437,6 +504,11 @@ func (s Scene) check() error {
 	add("stride duration", s.Motion.StrideS, 0.3, 2)
 	add("fore duty factor", s.Motion.DutyFore, 0.15, 0.8)
 	add("hind duty factor", s.Motion.DutyHind, 0.15, 0.8)
+	add("lens distortion k1", s.Camera.K1, -0.25, 0.25)
+	add("white balance drift", s.Camera.WhiteDrift, 0, 0.3)
+	add("sharpening", s.Camera.Sharpen, -1, 1)
+	add("height of grass", s.Yard.GrassCM, 0, 30)
+	add("dust", s.Yard.Dust, 0, 1)
 	add("exposure", s.Camera.ExposureS, 0, 1/s.Camera.FPS*1.001)
 	add("read-out", s.Camera.ReadoutS, 0, 1/s.Camera.FPS)
 	add("share of dropped frames", s.Encoding.DropShare, 0, 0.5)

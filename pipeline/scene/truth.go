@@ -58,6 +58,7 @@ type Eye struct {
 	FocalPX  float64       `json:"focal_px"`
 	CX       float64       `json:"cx_px"`
 	CY       float64       `json:"cy_px"`
+	K1       float64       `json:"k1,omitempty"` // See Camera.K1.
 }
 
 // Project returns the picture position of lane point (x, y, z) and its depth.
@@ -68,12 +69,12 @@ func (e Eye) Project(x, y, z float64) (px, py, depth float64) {
 
 func (e Eye) inner() *eye {
 	v := func(a [3]float64) vec { return vec{a[0], a[1], a[2]} }
-	return &eye{c: v(e.Position), r: v(e.Axes[0]), d: v(e.Axes[1]), w: v(e.Axes[2]), f: e.FocalPX, cx: e.CX, cy: e.CY}
+	return &eye{c: v(e.Position), r: v(e.Axes[0]), d: v(e.Axes[1]), w: v(e.Axes[2]), f: e.FocalPX, cx: e.CX, cy: e.CY, k1: e.K1}
 }
 
 func outer(e eye) Eye {
 	a := func(v vec) [3]float64 { return [3]float64{v.x, v.y, v.z} }
-	return Eye{Position: a(e.c), Axes: [3][3]float64{a(e.r), a(e.d), a(e.w)}, FocalPX: e.f, CX: e.cx, CY: e.cy}
+	return Eye{Position: a(e.c), Axes: [3][3]float64{a(e.r), a(e.d), a(e.w)}, FocalPX: e.f, CX: e.cx, CY: e.cy, K1: e.k1}
 }
 
 // Landmark is one landmark through the clip.

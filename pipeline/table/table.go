@@ -190,7 +190,7 @@ func changeColumns(changes []metrics.Change) []column {
 			column{e.name + "_high", "as in unit", "Upper end of the 95 % interval, " + e.meaning + ".", part(e.pick, func(e *metrics.Estimate) float64 { return e.High })})
 	}
 	return append(columns,
-		column{"smallest_change_that_counts", "as in unit", "MDC95.", func(i int) string {
+		column{"smallest_change_that_counts", "as in unit", "The change whose 95 % interval would just exclude none, days included; before correction.", func(i int) string {
 			if changes[i].Smallest <= 0 {
 				return ""
 			}
@@ -209,7 +209,7 @@ func changeColumns(changes []metrics.Change) []column {
 			return Number(changes[i].Holm, 5)
 		}},
 		column{"followed", "", "true for the one measure declared beforehand as what is to change; without one it is the score.", func(i int) string { return strconv.FormatBool(changes[i].Followed) }},
-		column{"verdict", "", "improved, worse, changed, no measurable change or not comparable.", func(i int) string { return string(changes[i].Verdict) }},
+		column{"verdict", "", "improved, worse, changed, no measurable change, not judged (described only) or not comparable.", func(i int) string { return string(changes[i].Verdict) }},
 		column{"why", "", "Why it is not comparable.", func(i int) string { return changes[i].Reason }})
 }
 

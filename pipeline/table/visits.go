@@ -18,7 +18,7 @@ type Visit struct {
 	// What people wrote down; empty is not recorded.
 	Reason, Surface, Shoeing, Presented, Followed string
 	Soreness                                      []Soreness
-	Treatment                                     string
+	Treatment, Motion                             string
 	Barn, Field, Work                             string // Function.
 	VetGrade                                      *int   // AAEP, 0 to 5, as a veterinarian gave it.
 	GradedBy, NextCheck, Notes                    string
@@ -30,6 +30,7 @@ type Soreness struct {
 	Grade        int    // 0 to 4.
 	Pressure     float64
 	PressureUnit string
+	Behaviour    string
 	Note         string
 }
 
@@ -167,6 +168,7 @@ func visitColumns(visits []Visit) []column {
 		column{"shoeing", "", "As written down.", text(func(v *Visit) string { return v.Shoeing })},
 		column{"presented", "", "led or ridden; empty is led.", text(func(v *Visit) string { return v.Presented })},
 		column{"treatment", "", "Treatments of this visit, as written down.", text(func(v *Visit) string { return v.Treatment })},
+		column{"range_of_motion", "", "How freely each limb was moved by hand, as written down.", text(func(v *Visit) string { return v.Motion })},
 		column{"function_barn", "", "How the horse does in the barn, as written down.", text(func(v *Visit) string { return v.Barn })},
 		column{"function_field", "", "In the field.", text(func(v *Visit) string { return v.Field })},
 		column{"function_work", "", "At work.", text(func(v *Visit) string { return v.Work })},
@@ -209,6 +211,7 @@ func palpationColumns(visits []Visit) (rows int, columns []column) {
 			return Number(all[i].Pressure, 2)
 		}},
 		column{"pressure_unit", "", "N or kg/cm2.", func(i int) string { return all[i].PressureUnit }},
+		column{"behaviour", "", "What the horse did under the hand, as written down.", func(i int) string { return said(all[i].Behaviour) }},
 		column{"note", "", "As written down.", func(i int) string { return said(all[i].Note) }})
 }
 

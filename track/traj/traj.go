@@ -216,11 +216,27 @@ func (m Motion) Apply(x, y float64) (float64, float64) {
 	return (m[0]*x + m[1]*y + m[2]) / w, (m[3]*x + m[4]*y + m[5]) / w
 }
 
+// Stance is a time for which a hoof was seen to keep its place on the ground.
+type Stance struct {
+	Landmark    Landmark
+	First, Last int // Frames, inclusive: it was seen standing in both.
+	Seen        int // In how many frames from First to Last it was seen; in the others something hides it.
+	// The nearest frames before First and after Last in which its place was seen
+	// without it; -1 where there is none, because something hides the place or the
+	// clip begins or ends. Landing and leaving lie between.
+	Before, After int
+	// Beat counts the steps of the pair: of two stances whose beats differ by one the
+	// later is the opposite limb's next, by two the same limb's. -1 where that is not
+	// known.
+	Beat int
+}
+
 // Set is everything tracking knows of one clip.
 type Set struct {
 	Width, Height  int       // Size of the upright picture, px.
 	Times          []float64 // Index: frame. Seconds, strictly increasing, first 0.
 	Tracks         []Track   // In the order of Landmarks; a landmark that was not marked is absent.
+	Stances        []Stance  // Of all hooves, by landmark, then by time. Nil where nobody looked for them.
 	Motions        []Motion  // Index: frame. Nil where the camera stood still.
 	ReferenceFrame int       // The frame whose picture coordinates Motions lead to.
 	ShakeRMS       float64   // Background shake before stabilising, px, root mean square; 0 on a tripod.

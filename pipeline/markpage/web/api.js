@@ -5,10 +5,10 @@ export class Away extends Error {}
 
 /** The program refused; status and answer tell why. */
 export class Refused extends Error {
-  constructor(status, answer) {
-    super(answer?.error ?? `the program answered with ${status}`);
+  constructor(status, said) {
+    super(said?.error ?? `the program answered with ${status}`);
     this.status = status;
-    this.answer = answer;
+    this.answer = said;
   }
 }
 
@@ -52,8 +52,17 @@ export async function picture(clip, frame, size, signal) {
   return response.blob();
 }
 
+/** Returns the picture of one frame if the program has it ready, else null. */
+export async function pictureAtHand(clip, frame, size) {
+  const response = await ask('/picture', { clip: clip.path, frame, size, now: 1 });
+  return response.status === 200 ? response.blob() : null;
+}
+
 /** Where a clip's report is shown, or null where it has none. */
 export function reportAddress(group, report) {
   if (!report) return null;
   return `/results/${[...(group === '.' ? [] : group.split('/')), ...report.split('/')].map(encodeURIComponent).join('/')}`;
 }
+
+/** Returns the address of a page below a results folder, by its path in the folder served. */
+export const resultAddress = (path) => `/results/${path.split('/').map(encodeURIComponent).join('/')}`;

@@ -1,6 +1,6 @@
 // Pictures of a clip, kept ready around the frame that is looked at.
 
-import { picture } from './api.js';
+import { picture, pictureAtHand } from './api.js';
 
 const blobBytes = 96 << 20; // Bound of compressed pictures kept.
 const decodedPixels = 24e6; // Bound of decoded ones, px: about 12 at 1080p.
@@ -85,6 +85,16 @@ export class Frames {
         value.close();
       }
     });
+  }
+
+  /** Returns the picture of a frame if it costs no time, else null. */
+  async atHand(frame) {
+    const { blobs, decoded } = this;
+    if (decoded.get(frame)?.value || blobs.get(frame)?.value) return this.get(frame);
+    const blob = await pictureAtHand(this.clip, frame, this.size);
+    if (!blob || this.closed) return null;
+    kept(blobs, frame, async () => blob, (b) => { this.bytes += b.size; });
+    return this.get(frame);
   }
 
   /** Fetches the frames around one, nearest first, and decodes the nearest. */

@@ -1,7 +1,8 @@
 // The calibration of a clip: ground marks, camera height or horizon, and the
 // lane grid drawn over the picture as proof.
 
-import { h, button, field, choice, number, svg } from './dom.js';
+import { h, button, choice, number, svg } from './dom.js';
+import { lengthField, numberField, inBoth } from './lengths.js';
 import { send } from './api.js';
 import { drawSign, drawWords } from './stage.js';
 import { levelWords } from './words.js';
@@ -115,6 +116,16 @@ export class Ground {
     }
   }
 
+  /** Whether something is missing for a calibration. */
+  incomplete() { return this.method !== 'none' && this.input() === null; }
+
+  /** The name of the point to click next, or null. */
+  missing() {
+    if (this.wanted() - this.picked.length <= 0) return null;
+    if (this.method === 'ground') return `${corners[this.picked.length]} ground mark`;
+    return this.lane.by === 'edges' ? edgeNames[this.picked.length] : 'a point on the horizon';
+  }
+
   /** The calibration as far as it is given, or null where something is missing. */
   input() {
     const { lane, picked, page } = this;
@@ -140,8 +151,11 @@ export class Ground {
       // The draft is lost only with this window.
     }
     if (input) {
+      // Until it is proved nothing is on disk.
+      this.page.show('saving', 'Saving…');
       this.prove(input, true);
     } else {
+      if (this.picked.length > 0) this.page.show('unfinished', 'Ground marks are kept in this browser until all are there');
       this.grid = null;
       this.page.refresh();
     }
@@ -163,6 +177,8 @@ export class Ground {
     this.grid = grid;
     if (!grid.error) localStorage.removeItem(this.key);
     if (save && !grid.error && JSON.stringify(this.page.parts.calibration) !== JSON.stringify(input)) this.page.change({ calibration: input });
+    if (save && grid.error) this.page.show('unfinished', 'These ground marks are kept in this browser: they fit no camera yet');
+    else if (save) this.page.saver.flush();
     this.page.refresh();
   }
 
@@ -173,22 +189,21 @@ export class Ground {
     this.page.refresh();
   }
 
-  entry(name, label, attributes, hint) {
-    return field(label, h('input', {
-      id: `lane-${name}`, type: 'number', inputmode: 'decimal', value: this.lane[name], ...attributes,
-      onchange: (e) => {
-        this.lane[name] = e.target.value === '' ? '' : Number(e.target.value);
+  entry(field, name, label, options) {
+    return field(label, {
+      id: `lane-${name}`, value: this.lane[name], ...options,
+      onchange: (value) => {
+        this.lane[name] = value;
         this.remember();
         this.update();
       },
-    }), hint);
+    });
   }
 
   task() {
     const { page, lane } = this;
     const missing = this.wanted() - this.picked.length;
-    const names = this.method === 'ground' ? corners : lane.by === 'edges' ? edgeNames : ['a point on the horizon'];
-    const parts = [h('h2', {}, missing > 0 ? `Click the ${this.method === 'ground' ? `${names[this.picked.length]} ground mark` : names[this.picked.length]}` : 'Ground')];
+    const parts = [h('h2', {}, missing > 0 ? `Click the ${this.missing()}` : 'Ground')];
     parts.push(choice('Calibrate from', 'method', [['ground', 'four ground marks'], ['height', 'camera height'], ['horizon', 'horizon only'], ['none', 'nothing']], this.method, (m) => this.setMethod(m)));
     if (page.clip.same.length > 0 && !page.parts.calibration) {
       parts.push(h('div', { class: 'notice' }, h('p', {}, 'The camera stood as for another clip? Take its calibration over:'),
@@ -199,14 +214,14 @@ export class Ground {
         h('p', {}, 'Four marks on the ground form a rectangle: cones or chalk, the two near ones nearer to the camera. Left and right as seen in the picture. Click where each meets the ground.'),
         laneDrawing(this.picked.length),
         h('div', { class: 'row' },
-          this.entry('width_m', 'Width across the lane, m', { min: 0.5, max: 20, step: 0.01 }),
-          this.entry('length_m', 'Length along the lane, m', { min: 0.5, max: 100, step: 0.01 })));
+          this.entry(lengthField, 'width_m', 'Width across the lane', { least: 0.5, most: 20, placeholder: '2.5 m or 8 ft 2 in' }),
+          this.entry(lengthField, 'length_m', 'Length along the lane', { least: 0.5, most: 100, placeholder: '8 m or 26 ft 3 in' })));
     }
     if (this.method === 'height') {
       parts.push(h('div', { class: 'row' },
-        this.entry('camera_height_m', 'Camera height over the ground, m', { min: 0.2, max: 10, step: 0.01 }),
-        this.entry('field_of_view_deg', 'Field of view across the picture, °', { min: 5, max: 140, step: 0.1 }, 'Phones crop video: measure it once against a wall rather than trust the data sheet.'),
-        this.entry('focal_px', 'or focal length, px', { min: 50, max: 50000, step: 1 })));
+        this.entry(lengthField, 'camera_height_m', 'Camera height over the ground', { least: 0.2, most: 10, placeholder: '1.2 m or 4 ft' }),
+        this.entry(numberField, 'field_of_view_deg', 'Field of view across the picture', { least: 5, most: 140, unit: '°', hint: 'Phones crop video: measure it once against a wall rather than trust the data sheet.' }),
+        this.entry(numberField, 'focal_px', 'or focal length', { least: 50, most: 50000, unit: 'px' })));
     }
     if (this.method === 'height' || this.method === 'horizon') {
       parts.push(choice('Horizon from', 'by', [['edges', 'two edges of the lane'], ['row', 'one click at its height']], lane.by, (by) => {
@@ -229,13 +244,10 @@ export class Ground {
     } else if (g && g.level !== 'none') {
       parts.push(h('div', { class: 'notice good' },
         h('p', {}, 'Do the lines lie on the ground, those along the lane parallel to it, and are the upright posts as high as the horse’s withers at their place?'),
-        h('p', {}, g.camera_height_m ? `Camera ${number(g.camera_height_m)} m above the ground, focal length ${number(g.focal_px, 0)} px${g.residual_px ? `, the marks fit to ${number(g.residual_px, 1)} px` : ''}.` : 'The unit of the grid is the camera’s height.')));
+        h('p', {}, g.camera_height_m ? `Camera ${inBoth(Number(number(g.camera_height_m)))} above the ground, focal length ${number(g.focal_px, 0)} px${g.residual_px ? `, the marks fit to ${number(g.residual_px, 1)} px` : ''}.` : 'The unit of the grid is the camera’s height.')));
     }
     for (const note of g?.notes ?? []) parts.push(h('p', { class: 'notice warn' }, note));
-    parts.push(h('div', { class: 'actions' },
-      button('Finish', () => page.setStep('finish'), { class: 'primary', id: 'go-finish' }),
-      button('Remove last point', () => this.removeLast(), { id: 'remove-last', disabled: this.picked.length === 0 }),
-      button('Undo', () => page.undo(), { id: 'undo', disabled: page.undoStack.length === 0 })));
+    parts.push(h('div', { class: 'actions' }, button('Remove last point', () => this.removeLast(), { id: 'remove-last', disabled: this.picked.length === 0 })));
     return parts;
   }
 

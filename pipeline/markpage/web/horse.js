@@ -120,46 +120,77 @@ const sideLines = [
   [[92, 154], [100, 157], [107, 154]], [[90, 196], [97, 199], [104, 196]], [[221, 197], [227, 200], [233, 197]], [[40, 50], [44, 49], [43, 53]], [[24, 82], [27, 80], [28, 84]],
 ];
 
-// Where the regions sit in the side view.
-const regionPlaces = {
-  poll: [64, 33], 'jaw joint': [50, 52], 'upper neck': [76, 48], 'neck crest': [92, 53], 'underside of the neck': [80, 74], 'base of the neck': [92, 76],
-  withers: [120, 67], 'shoulder blade, front': [98, 76], 'shoulder blade, rear': [110, 84], 'point of shoulder': [84, 104], 'chest muscles': [84, 116], triceps: [106, 102], girth: [122, 116],
-  forearm: [99, 132], knee: [100, 155], 'fore tendons': [101, 172], 'fore fetlock': [97, 190], 'fore foot': [94, 206],
-  'saddle region': [142, 76], loin: [178, 74], ribs: [150, 98], belly: [162, 120], 'sacroiliac region': [200, 66], croup: [213, 72], 'point of hip': [192, 78], flank: [186, 106],
-  'biceps femoris': [220, 92], hamstrings: [234, 100], 'tail head': [230, 74], stifle: [200, 112], 'inner thigh': [212, 120], gaskin: [218, 130], hock: [226, 146], 'hind tendons': [225, 172], 'hind fetlock': [226, 190], 'hind foot': [224, 206],
+// The parts of the horse that are felt, each with the piece of the side view that
+// shows it and where its regions sit there. Spots are as large as a finger and
+// keep clear of each other: their centres lie at least 2 × spotRadius apart.
+const spotRadius = 8.2;
+const spotGap = 16.4;
+export const felt = {
+  'Shoulder and forehand': {
+    view: [66, 48, 84, 168],
+    at: {
+      withers: [121, 66], trapezius: [104, 69], 'shoulder blade, front': [98, 87], 'shoulder blade, rear': [115, 85], 'behind the shoulder blade': [133, 83],
+      'base of the neck': [83, 78], 'point of shoulder': [82, 104], triceps: [107, 104], girth: [126, 108], 'chest muscles': [90, 120],
+      forearm: [99, 136], knee: [99, 153], 'fore tendons': [100, 170], 'fore fetlock': [97, 187], 'fore foot': [94, 204],
+    },
+  },
+  'Head and neck': {
+    view: [8, 14, 104, 90],
+    at: { poll: [64, 34], 'jaw joint': [50, 55], 'upper neck': [80, 50], 'neck crest': [98, 58], 'underside of the neck': [80, 74] },
+  },
+  'Back and trunk': {
+    view: [108, 52, 96, 88],
+    at: { 'saddle region': [140, 78], loin: [178, 76], ribs: [152, 102], belly: [162, 120], flank: [186, 104] },
+  },
+  Hindquarters: {
+    view: [176, 54, 76, 164],
+    at: {
+      'sacroiliac region': [199, 68], croup: [216, 74], 'point of hip': [189, 84], 'tail head': [233, 80], 'biceps femoris': [213, 96], hamstrings: [232, 100],
+      stifle: [195, 113], 'inner thigh': [212, 116], gaskin: [220, 132], hock: [226, 149], 'hind tendons': [225, 166], 'hind fetlock': [226, 183], 'hind foot': [225, 200],
+    },
+  },
 };
 
-/** Lists the regions that the side drawings show. */
-export const drawnRegions = Object.keys(regionPlaces);
+/** Returns the spots of a part that touch each other; there are none. */
+export function touching(part) {
+  const spots = Object.entries(felt[part].at);
+  return spots.flatMap(([a, p], i) => spots.slice(i + 1).filter(([, q]) => Math.hypot(p[0] - q[0], p[1] - q[1]) < spotGap).map(([b]) => `${a} and ${b}`));
+}
 
 /**
- * Returns the drawing of one side of the horse with a spot for every region.
- * sorenessOf(region) gives the grade felt there, or undefined; pick(region) is
- * called for a spot that was chosen.
+ * Returns the drawing of a part of one side of the horse with a numbered spot for
+ * each of its regions, px screen pixels to a unit of the drawing. gradeOf(region)
+ * gives the grade felt there, or undefined; pick(region) is called for a spot
+ * that is chosen; chosen is the region that is asked for.
  */
-export function silhouette(side, sorenessOf, pick) {
-  const flip = side === 'left' ? '' : 'translate(264 0) scale(-1 1)';
-  const root = svg('svg', { viewBox: '0 6 264 214', class: 'horse silhouette', role: 'group', 'aria-label': `Horse's ${side} side` });
-  const body = svg('g', flip ? { transform: flip } : {});
+export function silhouette(part, side, { px, chosen, gradeOf, pick }) {
+  const [vx, vy, vw, vh] = felt[part].view;
+  const width = 264;
+  const turn = (x) => (side === 'left' ? x : width - x);
+  const left = side === 'left' ? vx : width - vx - vw;
+  const root = svg('svg', { viewBox: `${left} ${vy} ${vw} ${vh}`, width: vw * px, height: vh * px, class: 'horse silhouette', role: 'group', 'aria-label': `${part}, horse’s ${side}` });
+  const body = svg('g', side === 'left' ? {} : { transform: `translate(${width} 0) scale(-1 1)` });
   body.append(
     svg('path', { d: 'M4,210H258', class: 'ground' }),
     ...sideFar.map((p) => svg('path', { d: through(p), class: 'far' })),
     svg('path', { d: through(outline), class: 'near' }),
     ...sideLines.map((p) => svg('path', { d: through(p, false), class: 'fine' })),
   );
-  const labelX = side === 'left' ? 150 : 40;
-  root.append(body, sign(side, labelX, 22, 4), svg('text', { x: labelX + 8, y: 25, class: `side start ${side}` }, `horse’s ${side}`));
-  for (const [region, [px, y]] of Object.entries(regionPlaces)) {
-    const x = side === 'left' ? px : 264 - px;
-    const grade = sorenessOf(region);
-    const felt = grade !== undefined;
-    const words = `${region}, ${side}: ${felt ? `soreness ${grade}` : 'not felt'}`;
-    const choose = () => pick(region);
-    const spot = svg('g', {
-      class: `spot ${felt ? `grade-${grade}` : 'open'}`, role: 'button', tabindex: '-1', 'aria-label': words, onclick: choose, 'data-region': region,
-    }, svg('title', {}, words), svg('circle', { cx: x, cy: y, r: 5.2 }), felt ? svg('text', { x, y: y + 3 }, String(grade)) : null);
-    root.append(spot);
-  }
+  root.append(body);
+  Object.entries(felt[part].at).forEach(([region, [x, y]], i) => {
+    const grade = gradeOf(region);
+    const is = grade !== undefined;
+    const words = is ? `${grade}: soreness of ${region}, horse’s ${side}` : `${i + 1}: ${region}, horse’s ${side}, not felt yet`;
+    const choose = (e) => {
+      if (e.type === 'keydown' && e.key !== 'Enter' && e.key !== ' ') return;
+      e.preventDefault();
+      pick(region);
+    };
+    root.append(svg('g', {
+      class: `spot ${is ? `grade-${grade}` : 'open'}${region === chosen ? ' chosen' : ''}`, role: 'button', tabindex: region === chosen ? '0' : '-1',
+      'aria-label': words, 'aria-pressed': region === chosen ? 'true' : 'false', 'data-region': region, onclick: choose, onkeydown: choose,
+    }, svg('title', {}, words), svg('circle', { cx: turn(x), cy: y, r: spotRadius }), svg('text', { x: turn(x), y: y + 3 }, is ? String(grade) : ''), is ? null : svg('text', { x: turn(x), y: y + 2.4, class: 'count' }, String(i + 1))));
+  });
   return root;
 }
 

@@ -10,8 +10,9 @@ const phases = { waiting: 'waiting to be measured', running: 'being measured', d
 
 /** Opens the list. Returns a function that leaves it. */
 export async function openList(main, _path, { show }) {
-  const { folder, clips, more, measures } = await get('/api/clips');
+  const { folder, clips, more, measures, looking } = await get('/api/clips');
   // What was said of a clip before its first mark is no work that could be lost.
+  const records = unsent('visit', () => true);
   const waiting = unsent('marks', (parts) => Object.keys(parts).some((name) => name.startsWith('mark:') || name === 'calibration'));
   const groups = new Map();
   for (const c of clips) {
@@ -26,11 +27,22 @@ export async function openList(main, _path, { show }) {
     for (const c of ready()) await send('POST', '/api/measure', { clip: c.path }); // eslint-disable-line no-await-in-loop
   }, { id: 'measure-all' }) : null;
   const summary = h('p', { id: 'summary' });
+  const bar = h('progress', { max: 1, value: 0, 'aria-label': 'Clips marked' });
+  const told = h('span', {});
+  const night = h('div', { class: 'night' }, bar, told);
   const sum = () => {
     const n = ready().length;
-    summary.textContent = clips.length === 0
-      ? 'There are no clips in this folder yet. Copy the phone’s video files into it and load this page again.'
-      : `${clips.length} ${clips.length === 1 ? 'clip' : 'clips'}: ${count('marks')} need marks, ${count('calibration')} have no ground marks, ${n} are ready to be measured, ${count('second look')} want a second look.`;
+    const readable = clips.filter((c) => !c.needs.includes('copy'));
+    const marked = readable.filter((c) => !c.needs.includes('marks')).length;
+    bar.max = Math.max(1, readable.length);
+    bar.value = marked;
+    night.hidden = readable.length === 0;
+    put(told, marked === readable.length ? 'All clips are marked' : `${marked} of ${readable.length} clips marked`);
+    const parts = [
+      [count('marks'), (k) => `${k} ${k === 1 ? 'needs' : 'need'} marks`], [count('calibration'), (k) => `${k} ${k === 1 ? 'has' : 'have'} no ground marks`],
+      [n, (k) => `${k} ${k === 1 ? 'is' : 'are'} ready to be measured`], [count('second look'), (k) => `${k} ${k === 1 ? 'wants' : 'want'} a second look`], [count('copy'), (k) => `${k} can’t be read`],
+    ].filter(([k]) => k > 0).map(([k, words]) => words(k));
+    summary.textContent = clips.length === 0 ? '' : `${clips.length} ${clips.length === 1 ? 'clip' : 'clips'}${parts.length > 0 ? `: ${parts.join(', ')}` : ': nothing is left to do here'}.`;
     if (!measureAll) return;
     measureAll.textContent = n === 0 ? 'No clip is ready to be measured' : n === 1 ? 'Measure the clip that is ready' : `Measure the ${n} clips that are ready`;
     measureAll.disabled = n === 0;
@@ -38,12 +50,16 @@ export async function openList(main, _path, { show }) {
   sum();
   const asked = h('div', { class: 'actions' },
     first ? h('a', { class: 'button primary', id: 'first', href: `#/mark/${encodeURIComponent(first.path)}` }, `Mark the next clip: ${first.name}`) : null,
-    measureAll,
+    clips.length > 0 ? measureAll : null,
+    h('a', { class: 'button', href: '#/help' }, 'How to mark'),
     h('a', { class: 'button', href: '/guide', target: '_blank', rel: 'noopener' }, 'Film guide to print'));
   put(main,
     h('h1', {}, `Clips in ${folder}`),
-    summary,
+    night, summary,
+    clips.length === 0 ? emptyList() : null,
     more ? h('p', { class: 'notice warn' }, 'There are more clips in this folder than the list shows. Open a folder inside it.') : null,
+    records.length > 0 ? h('div', { class: 'notice warn' }, h('p', {}, 'This browser keeps parts of a visit’s record that were not saved because the program was away. Open the record to save them:'),
+      h('ul', {}, records.map((p) => h('li', {}, h('a', { href: `#/visit/${encodeURIComponent(p)}` }, p))))) : null,
     waiting.length > 0 ? h('div', { class: 'notice warn' }, h('p', {}, 'This browser keeps marks that were not saved because the program was away. Open the clip to save them:'),
       h('ul', {}, waiting.map((p) => h('li', {}, h('a', { href: `#/mark/${encodeURIComponent(p)}` }, p))))) : null,
     asked,
@@ -65,6 +81,27 @@ export async function openList(main, _path, { show }) {
   show('', '');
   const phase = new Map();
   let open = true;
+  let again = 0;
+  // Clips that are still being looked into may turn out to be unreadable.
+  const lookAgain = () => {
+    again = setTimeout(async () => {
+      try {
+        const fresh = await get('/api/clips');
+        if (!open) return;
+        for (const c of clips) {
+          const now = fresh.clips.find((k) => k.path === c.path);
+          if (!now || JSON.stringify(now.needs) === JSON.stringify(c.needs)) continue;
+          Object.assign(c, now);
+          fillLine(lines.get(c.path), c, measures, null);
+        }
+        sum();
+        if (fresh.looking) lookAgain();
+      } catch {
+        // The list is loaded anew when the program is back.
+      }
+    }, 2000);
+  };
+  if (looking) lookAgain();
   const stop = measures ? watch(async (jobs) => {
     const ended = jobs.some((j) => j.phase === 'done' && ['waiting', 'running'].includes(phase.get(j.clip)));
     for (const j of jobs) phase.set(j.clip, j.phase);
@@ -89,8 +126,17 @@ export async function openList(main, _path, { show }) {
   }) : null;
   return () => {
     open = false;
+    clearTimeout(again);
     stop?.();
   };
+}
+
+/** What to do where there is nothing yet. */
+function emptyList() {
+  return h('div', { class: 'card empty' },
+    h('h2', {}, 'No clips yet'),
+    h('p', {}, 'Copy the phone’s video files into this folder and load this page again. To follow a horse from visit to visit, give each visit a folder of its own: horses/NAME/YYYY-MM-DD.'),
+    h('p', {}, 'Not filmed yet? The film guide is one page to print and hand to whoever films.'));
 }
 
 function fillLine(line, c, measures, job) {
@@ -99,19 +145,22 @@ function fillLine(line, c, measures, job) {
   const held = line.contains(document.activeElement) ? document.activeElement.textContent : null;
   put(line,
     h('a', { class: 'thumb', href: `#/mark/${path}`, tabindex: '-1', 'aria-hidden': 'true' },
-      h('img', { src: `/picture?clip=${path}&size=thumb`, alt: '', loading: 'lazy', width: 160, height: 90 })),
+      needs.includes('copy') ? h('span', { class: 'nothing' }, '?') : h('img', {
+        src: `/picture?clip=${path}&size=thumb`, alt: '', loading: 'lazy', width: 160, height: 90,
+        onerror: (e) => e.target.replaceWith(h('span', { class: 'nothing' }, '?')),
+      })),
     h('div', { class: 'about' },
       h('h3', {}, c.name),
-      h('p', { class: 'needs' }, needs.length === 0 ? h('span', { class: 'tag good' }, '✓ nothing needed') : needs.map((n) => h('span', { class: `tag need-${n.replace(' ', '-')}` }, `needs ${needWords[n]}`))),
+      h('p', { class: 'needs' }, needs.length === 0 ? h('span', { class: 'tag good' }, '✓ nothing needed') : needs.map((n) => h('span', { class: `tag need-${n.replace(' ', '-')}` }, n === 'copy' ? 'can’t be read' : `needs ${needWords[n]}`))),
       h('p', { class: 'facts' }, [
-        c.view ? `${c.view === 'toward' ? 'toward' : 'away'}, ${c.gait}` : 'not marked yet',
+        needs.includes('copy') ? null : c.view ? `${c.view === 'toward' ? 'toward' : 'away'}, ${c.gait}` : 'not marked yet',
         c.marks > 0 ? `${c.marks} landmarks in ${c.frames} ${c.frames === 1 ? 'frame' : 'frames'}` : null,
         c.view ? `calibration: ${levelWords[c.calibration]}` : null,
       ].filter(Boolean).join(' · ')),
       c.state.second_look && (!job || job.phase === 'done') ? h('p', { class: 'facts' }, `Second look: ${c.state.second_look}`) : null,
       job ? h('p', { class: job.phase === 'failed' ? 'notice bad' : 'facts', role: 'status' }, `${phases[job.phase]}${job.phase === 'running' && job.progress.stage ? `: ${job.progress.stage}${job.progress.total > 0 ? ` ${Math.round((100 * job.progress.done) / job.progress.total)} %` : ''}` : ''}${job.error ? `: ${job.error}` : ''}`) : null,
       c.error ? h('p', { class: 'notice bad' }, c.error) : null),
-    h('div', { class: 'ways' },
+    needs.includes('copy') ? h('div', { class: 'ways' }) : h('div', { class: 'ways' },
       h('a', { class: 'button', href: `#/mark/${path}`, 'aria-label': `Mark ${c.name}` }, 'Mark'),
       measures && (c.state.measured || job?.phase === 'done') ? h('a', { class: 'button', href: `#/look/${path}`, 'aria-label': `Second look at ${c.name}` }, 'Second look') : null,
       c.state.report ? h('a', { class: 'button', href: reportAddress(c.group, c.state.report), target: '_blank', rel: 'noopener', 'aria-label': `Report of ${c.name}` }, 'Report') : null,

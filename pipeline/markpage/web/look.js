@@ -9,8 +9,10 @@ import { landmarkNames, sideOf, symbols, colours } from './words.js';
 import { watch } from './progress.js';
 
 const trailFrames = 24;
-const adviceShown = 3;
+const stretchesShown = 3;
 const worstSpread = 4; // px at which the line of a strip reaches the bottom.
+
+const cap = (text) => text[0].toUpperCase() + text.slice(1);
 
 /** Opens the second look. Returns a function that leaves it. */
 export async function openLook(main, path, { setCrumbs, frame }) {
@@ -25,7 +27,8 @@ class LookPage {
   constructor(main, clip, frame) {
     this.main = main;
     this.clip = clip;
-    this.frame = Math.max(0, Math.min(clip.times.length - 1, frame ?? 0));
+    this.asked = frame;
+    this.frame = 0;
     this.frames = new Frames(clip, 'play', (bitmap) => this.stage?.bitmap === bitmap);
     this.speed = 0.25;
     this.hidden = new Set();
@@ -64,7 +67,7 @@ class LookPage {
     };
     document.addEventListener('keydown', this.keys);
     await this.load();
-    this.goTo(this.frame);
+    if (!this.look || this.asked !== undefined) this.goTo(this.asked ?? 0);
     this.stopWatching = watch((jobs) => this.progress(jobs.find((j) => j.clip === clip.path)));
   }
 
@@ -79,9 +82,12 @@ class LookPage {
 
   async load() {
     const { look, state } = await get('/api/look', { clip: this.clip.path });
+    const first = !this.look && look;
     this.look = look;
     this.state = state;
     this.refresh();
+    // What needs a person most is on the screen first.
+    if (first && this.asked === undefined) this.goTo(look.advice[0]?.frame ?? this.stretches()[0]?.first ?? 0);
   }
 
   progress(job) {
@@ -108,6 +114,12 @@ class LookPage {
     await send('POST', '/api/measure', { clip: this.clip.path });
   }
 
+  /** Writes into the marks that what is doubted has been looked at and is so. */
+  async confirm(kind) {
+    await send('POST', '/api/confirm', { clip: this.clip.path, kind });
+    await this.load();
+  }
+
   refresh() {
     const { look, clip } = this;
     const path = encodeURIComponent(clip.path);
@@ -118,34 +130,61 @@ class LookPage {
       put(this.strips);
       return;
     }
+    const stretches = this.stretches();
+    const [best, ...more] = look.advice;
+    const few = (items, shown, draw, ordered) => {
+      const list = (part, start) => h(ordered ? 'ol' : 'ul', { class: 'advice', start: ordered ? start : undefined }, part.map(draw));
+      return [list(items.slice(0, shown), 1), items.length > shown ? h('details', {}, h('summary', {}, `${items.length - shown} more`), list(items.slice(shown), shown + 1)) : null];
+    };
     put(this.side,
-      h('h2', {}, 'What was found'), h('p', { class: 'finding' }, look.finding),
       this.state.stale ? h('p', { class: 'notice warn' }, 'Marks or clip have changed since: measure again.') : null,
-      head, h('div', { class: 'actions' }, this.again,
+      (look.doubts ?? []).map((d) => h('div', { class: 'notice warn doubt' }, h('p', {}, h('strong', {}, d.sentence), ` ${d.check}`),
+        button('I have looked: it is so', () => this.confirm(d.kind), { class: 'confirm' }))),
+      head,
+      h('h2', {}, 'What was found'), look.finding.map((sentence, i) => h('p', { class: i === 0 ? 'finding' : undefined }, sentence)),
+      h('h2', {}, 'Where to help'),
+      best ? [
+        h('p', {}, h('span', { class: `sign-text ${sideOf(best.landmark)}`, 'aria-hidden': 'true' }, symbols[sideOf(best.landmark)]), ` ${cap(landmarkNames[best.landmark])}, frame ${best.frame} at ${this.seconds(best.frame)}: a mark there may win ${best.wins} frames.`, h('small', { class: 'block' }, `${cap(best.reason)}.`)),
+        h('div', { class: 'actions' }, h('a', { class: this.state.stale ? 'button' : 'button primary', id: 'best-advice', href: this.toMark(best) }, `Mark the ${landmarkNames[best.landmark]} there`),
+          button('Show', () => this.goTo(best.frame), { 'aria-label': `Show frame ${best.frame}` })),
+        more.length > 0 ? h('details', {}, h('summary', {}, `${more.length} further ${more.length === 1 ? 'frame wins' : 'frames win'} less`), h('ol', { class: 'advice', start: 2 }, more.map((a) => this.advised(a)))) : null,
+      ] : h('p', {}, 'No further mark wins anything: every landmark was followed well enough.'),
+      h('div', { class: 'actions' }, this.again,
         this.state.report ? h('a', { class: 'button', id: 'report', href: reportAddress(clip.group, this.state.report), target: '_blank', rel: 'noopener' }, 'Report') : null),
-      h('h2', {}, 'Frames that win most if marked'),
-      look.advice.length === 0 ? h('p', {}, 'None: every landmark was followed well enough.')
-        : [h('ol', { class: 'advice' }, look.advice.slice(0, adviceShown).map((a, i) => this.advised(a, i))), look.advice.length > adviceShown
-          ? h('details', {}, h('summary', {}, `${look.advice.length - adviceShown} more`), h('ol', { class: 'advice', start: adviceShown + 1 }, look.advice.slice(adviceShown).map((a, i) => this.advised(a, i + adviceShown)))) : null],
-      h('h2', {}, 'Losses'),
-      look.losses.length === 0 ? h('p', {}, 'No landmark was lost.')
-        : h('ul', {}, look.losses.map((l) => h('li', {}, button(`${landmarkNames[l.landmark]}, frames ${l.first} to ${l.last}`, () => this.goTo(l.first), { class: 'link' }), ` ${l.reason}`))),
-      this.state.report ? h('p', { class: 'hint' }, `The report lies beside the clip: ${this.clip.group === '.' ? '' : `${this.clip.group}/`}${this.state.report}`) : null,
-      look.notes.length > 0 ? [h('h2', {}, 'Remarks'), h('ul', {}, look.notes.map((n) => h('li', {}, n)))] : null,
-      h('fieldset', {}, h('legend', {}, 'Show'), look.tracks.map((t) => h('label', { class: 'tick' },
+      h('h2', {}, 'Stretches not seen'),
+      stretches.length === 0 ? h('p', {}, 'None.') : few(stretches, stretchesShown, (l) => this.stretch(l)),
+      look.notes.length > 0 ? h('details', {}, h('summary', {}, `Remarks (${look.notes.length})`), h('ul', {}, look.notes.map((n) => h('li', {}, n)))) : null,
+      h('details', {}, h('summary', {}, 'Show and hide landmarks'), look.tracks.map((t) => h('label', { class: 'tick' },
         h('input', { type: 'checkbox', checked: !this.hidden.has(t.landmark), onchange: (e) => { this.hidden[e.target.checked ? 'delete' : 'add'](t.landmark); this.stage.paint(); } }),
         h('span', { class: `sign-text ${sideOf(t.landmark)}`, 'aria-hidden': 'true' }, symbols[sideOf(t.landmark)]), ` ${landmarkNames[t.landmark]}`))));
     this.drawStrips();
     this.stage.paint();
   }
 
+  seconds(frame) { return `${this.clip.times[Math.max(0, Math.min(this.clip.times.length - 1, frame))].toFixed(2)}\u00a0s`; }
+
+  toMark(a) { return `#/mark/${encodeURIComponent(this.clip.path)}?frame=${a.frame}&landmark=${a.landmark}`; }
+
+  /** Where landmarks were not seen, worst first: lost before filled in, long before short. */
+  stretches() {
+    const length = (l) => l.last - l.first + 1;
+    return [...this.look.losses].sort((a, b) => Number(a.bridged) - Number(b.bridged) || length(b) - length(a) || a.first - b.first);
+  }
+
+  stretch(l) {
+    const side = sideOf(l.landmark);
+    const n = l.last - l.first + 1;
+    return h('li', {},
+      button([h('span', { class: `sign-text ${side}`, 'aria-hidden': 'true' }, symbols[side]), `\u00a0${cap(landmarkNames[l.landmark])}, ${n} ${n === 1 ? 'frame' : 'frames'} from ${this.seconds(l.first)}`], () => this.goTo(l.first), { class: 'link' }), h('small', { class: 'block' }, `${cap(l.reason)}${l.bridged ? '; filled in between' : ''}.`));
+  }
+
   /** One frame that wins if marked. */
-  advised(a, i) {
+  advised(a) {
     const side = sideOf(a.landmark);
     return h('li', {},
-      h('p', {}, h('span', { class: `sign-text ${side}`, 'aria-hidden': 'true' }, symbols[side]), ` ${landmarkNames[a.landmark]}, frame ${a.frame}: ${a.reason}`),
+      h('p', {}, h('span', { class: `sign-text ${side}`, 'aria-hidden': 'true' }, symbols[side]), ` ${cap(landmarkNames[a.landmark])}, frame ${a.frame}: may win ${a.wins} frames.`, h('small', { class: 'block' }, `${cap(a.reason)}.`)),
       h('div', { class: 'actions' }, button('Show', () => this.goTo(a.frame), { 'aria-label': `Show frame ${a.frame}` }),
-        h('a', { class: 'button', id: i === 0 ? 'best-advice' : undefined, href: `#/mark/${encodeURIComponent(this.clip.path)}?frame=${a.frame}&landmark=${a.landmark}` }, `Mark the ${landmarkNames[a.landmark]} here`)));
+        h('a', { class: 'button', href: this.toMark(a) }, `Mark the ${landmarkNames[a.landmark]} here`)));
   }
 
   /** A strip for every landmark: how well it was followed, and its contacts. */
@@ -153,7 +192,8 @@ class LookPage {
     const n = this.clip.times.length;
     const { times } = this.clip;
     const span = times[n - 1] || 1;
-    put(this.strips, this.look.tracks.map((t) => {
+    const gone = (t) => t.status.filter((s) => s === 'lost').length;
+    put(this.strips, [...this.look.tracks].sort((a, b) => gone(b) - gone(a)).map((t) => {
       const side = sideOf(t.landmark);
       const runs = [];
       for (let i = 0; i < n; i += 1) {
@@ -192,8 +232,11 @@ class LookPage {
     this.slider.value = String(f);
     this.where.value = `frame ${f}, ${this.clip.times[f].toFixed(3)} s`;
     this.slider.setAttribute('aria-valuetext', this.where.value);
+    if (this.onScreen !== f) this.stage.paint(); // What is shown is another frame's picture: it says so.
     return this.frames.show(f).then((bitmap) => {
-      if (this.frame === f && !this.closed) this.stage.show(bitmap);
+      if (this.frame !== f || this.closed) return;
+      this.onScreen = f;
+      this.stage.show(bitmap);
     }, () => {});
   }
 
@@ -224,8 +267,12 @@ class LookPage {
   }
 
   draw({ c, to, ratio }) {
-    if (!this.look) return;
     const f = this.frame;
+    if (this.onScreen !== f) {
+      drawWords(c, `The picture of frame ${f} is on its way…`, 10 * ratio, 18 * ratio, 13 * ratio, '#ffe58a');
+      return;
+    }
+    if (!this.look) return;
     const time = this.clip.times[f];
     for (const t of this.look.tracks) {
       if (this.hidden.has(t.landmark)) continue;

@@ -1,11 +1,14 @@
 // The page's frame: which view is shown, and where one is.
 
-import { h, put } from './dom.js';
+import { h, put, button } from './dom.js';
 import { openList } from './list.js';
 import { openMark } from './mark.js';
 import { openLook } from './look.js';
 import { openCheck } from './check.js';
 import { openVisit } from './visit.js';
+import { openHelp } from './help.js';
+import { openNext } from './next.js';
+import { openPhones } from './phones.js';
 
 const main = document.getElementById('main');
 const crumbs = document.getElementById('crumbs');
@@ -31,12 +34,16 @@ function setCrumbs(clip, here) {
         h('a', { href: `#/mark/${path}` }, 'Mark'),
         clip.measures ? h('a', { href: `#/look/${path}` }, 'Second look') : null,
         h('a', { href: `#/check/${path}` }, 'Film check'),
-        h('a', { href: `#/visit/${encodeURIComponent(clip.group)}` }, 'Visit')),
-    ] : here ? [h('span', { 'aria-hidden': 'true' }, ' › '), h('span', { class: 'here' }, here)] : null);
+        h('a', { href: `#/visit/${encodeURIComponent(clip.group)}` }, 'Visit'),
+        nextLink(clip.path)),
+    ] : here ? [h('span', { 'aria-hidden': 'true' }, ' › '), h('span', { class: 'here' }, here), h('span', { class: 'ways' }, nextLink(''))] : h('span', { class: 'ways' }, h('a', { href: '#/phones' }, 'Handlers’ phones')));
   for (const a of crumbs.querySelectorAll('a')) if (a.getAttribute('href') === location.hash.split('?')[0]) a.setAttribute('aria-current', 'page');
 }
 
-const views = { mark: openMark, look: openLook, check: openCheck, visit: openVisit };
+/** The way to the next clip that needs marks, from wherever one is. */
+const nextLink = (path) => h('button', { type: 'button', class: 'link', id: 'crumb-next', title: 'The next clip that needs marks', onclick: () => openNext(path) }, 'Next clip ›');
+
+const views = { mark: openMark, look: openLook, check: openCheck, visit: openVisit, help: openHelp, phones: openPhones };
 
 async function route() {
   turn += 1;
@@ -66,10 +73,21 @@ async function route() {
     put(main, page);
   } catch (error) {
     if (mine !== turn) return;
-    put(main, h('div', { class: 'notice bad', role: 'alert' }, h('p', {}, error.message), h('p', {}, h('a', { href: '#/' }, 'All clips'))));
+    put(main, error.answer?.unreadable ? unreadable(decodeURIComponent(rest.join('/')), error)
+      : h('div', { class: 'notice bad', role: 'alert' }, h('p', {}, error.message), h('p', {}, h('a', { href: '#/' }, 'All clips'))));
   }
   main.focus({ preventScroll: true });
   window.scrollTo(0, 0);
+}
+
+/** What to do about a clip that cannot be read. */
+function unreadable(path, error) {
+  setCrumbs(null, path.split('/').at(-1));
+  return h('div', { class: 'card', role: 'alert' },
+    h('h1', {}, path.split('/').at(-1)), h('p', {}, error.message),
+    h('p', {}, 'The file is left where it is. It holds up nothing: the other clips are marked and measured without it.'),
+    h('div', { class: 'actions' }, button('Next clip', () => openNext(path), { class: 'primary', id: 'next-clip' }), h('a', { class: 'button', href: '#/' }, 'All clips')),
+    h('details', {}, h('summary', {}, 'What reading it said'), h('p', { class: 'facts' }, error.answer.detail)));
 }
 
 window.addEventListener('hashchange', route);

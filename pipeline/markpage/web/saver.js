@@ -4,15 +4,28 @@
 
 import { send, Away, Refused } from './api.js';
 
-const prefix = 'jogstrip:';
+const prefix = 'jogstrip:kept:';
+// Each window keeps its own, so that two on one document do not overwrite each
+// other's while the program is away.
+const own = [...crypto.getRandomValues(new Uint8Array(8))].map((b) => b.toString(16).padStart(2, '0')).join('');
+let count = 0;
 
-/** What the browser keeps for this document, or null. */
-function kept(key) {
-  try {
-    return JSON.parse(localStorage.getItem(prefix + key));
-  } catch {
-    return null;
+/** Lists what the browser keeps of one kind: { key, raw, id, base, parts, at }, the oldest first. */
+function kept(kind) {
+  const start = `${prefix}${kind}:`;
+  const found = [];
+  for (const key of Object.keys(localStorage).filter((k) => k.startsWith(start))) {
+    const rest = key.slice(start.length);
+    const colon = rest.indexOf(':');
+    const raw = localStorage.getItem(key);
+    try {
+      const { base, sent, parts, at } = JSON.parse(raw);
+      if (base && parts) found.push({ key, raw, id: rest.slice(colon + 1), base, sent, parts, at });
+    } catch {
+      // Not written by this page, or broken off: it holds nothing that can be used.
+    }
   }
+  return found.sort((a, b) => a.at - b.at);
 }
 
 /**
@@ -20,14 +33,23 @@ function kept(key) {
  * something to save.
  */
 export function unsent(kind, worth) {
-  const start = `${prefix}${kind}:`;
-  return Object.keys(localStorage).filter((k) => k.startsWith(start)).map((k) => k.slice(start.length)).filter((id) => {
-    const left = kept(`${kind}:${id}`);
-    return left !== null && worth({ ...left.base, ...left.parts });
-  });
+  return [...new Set(kept(kind).filter((left) => worth({ ...left.base, ...left.parts })).map((left) => left.id))];
 }
 
 const same = (a, b) => JSON.stringify(a) === JSON.stringify(b);
+
+/** Reports whether two documents hold the same parts, in whatever order. */
+const equal = (a, b) => [...new Set([...Object.keys(a), ...Object.keys(b)])].every((name) => same(a[name], b[name]));
+
+/** Returns target with the named parts as they are in source. */
+function taking(target, source, names) {
+  const out = { ...target };
+  for (const name of names) {
+    if (source[name] === undefined) delete out[name];
+    else out[name] = source[name];
+  }
+  return out;
+}
 
 /**
  * Merges two changed copies of a document, each a plain object of values, that
@@ -47,6 +69,11 @@ export function merge(base, mine, theirs) {
   return { merged, conflicts };
 }
 
+/** Those of names that hold on disk nothing that was sent there from here: an answer may have been lost. */
+const foreign = (names, sent, theirs) => names.filter((name) => !(sent ?? []).some((parts) => same(parts[name], theirs[name])));
+
+const mostSent = 5; // How many of what was sent without an answer are kept: any one of them may be on disk.
+
 /**
  * Saver keeps one document saved. options:
  *   kind, id      name it among what the browser keeps
@@ -62,23 +89,62 @@ export function merge(base, mine, theirs) {
 export class Saver {
   constructor(options) {
     Object.assign(this, options);
-    this.key = `${this.kind}:${this.id}`;
+    count += 1;
+    this.key = `${prefix}${this.kind}:${own}${count}:${this.id}`;
     this.parts = this.base;
     this.busy = false;
     this.closed = false;
     this.retry = 0;
+    this.sent = []; // What was sent and not answered: it may be on disk.
+    this.taken = []; // What other windows kept and this one saves with its own.
+    this.asking = false;
+    this.waiters = [];
   }
 
-  /** Takes up what an earlier window left unsent. Returns its parts, or null. */
+  /** Resolves once what is under way has been saved, or could not be. */
+  done() {
+    this.flush();
+    return this.busy ? new Promise((resolve) => { this.waiters.push(resolve); }) : Promise.resolve();
+  }
+
+  /**
+   * Takes up what other windows left unsent. Returns the parts to go on with, or
+   * null where there are none. What was changed on disk as well since then stays
+   * as it is there until the person has been asked.
+   */
   takeUp() {
-    const left = kept(this.key);
-    if (!left?.parts) return null;
-    const { merged } = merge(left.base, left.parts, this.base);
-    if (same(merged, this.base)) {
-      localStorage.removeItem(prefix + this.key);
+    const left = kept(this.kind).filter((l) => l.id === this.id && l.key !== this.key);
+    if (left.length === 0) return null;
+    let parts = this.base;
+    let doubtful = {};
+    for (const { key, raw, base, sent, parts: theirs } of left) {
+      const { merged, conflicts: both } = merge(base, theirs, parts);
+      const conflicts = foreign(both, sent, parts);
+      parts = taking(merged, parts, conflicts);
+      doubtful = Object.fromEntries([...Object.entries(doubtful), ...conflicts.map((name) => [name, theirs[name]])]);
+      this.taken.push({ key, raw });
+      this.sent.push(...(sent ?? []).slice(-mostSent)); // What was on its way may still arrive.
+    }
+    const names = Object.keys(doubtful);
+    if (names.length > 0) this.askOnce(names, doubtful);
+    else if (equal(parts, this.base)) {
+      this.drop();
       return null;
     }
-    return merged;
+    return structuredClone(parts);
+  }
+
+  async askOnce(names, values) {
+    this.asking = true;
+    await null; // The page is built first.
+    const mine = await this.ask(names);
+    this.asking = false;
+    if (mine) {
+      this.parts = taking(this.parts, values, names);
+      this.adopt(structuredClone(this.parts));
+      this.keep();
+    }
+    this.flush();
   }
 
   /** Saves parts; returns at once. */
@@ -90,68 +156,83 @@ export class Saver {
 
   keep() {
     try {
-      localStorage.setItem(prefix + this.key, JSON.stringify({ base: this.base, parts: this.parts }));
+      localStorage.setItem(this.key, JSON.stringify({ base: this.base, sent: this.sent, parts: this.parts, at: Date.now() }));
     } catch {
       // A full or forbidden store: the program still gets every change.
     }
   }
 
+  /** Forgets what is saved: this window's, and what it took up and nobody changed since. */
+  drop() {
+    localStorage.removeItem(this.key);
+    if (this.asking) return;
+    for (const { key, raw } of this.taken) if (localStorage.getItem(key) === raw) localStorage.removeItem(key);
+    this.taken = [];
+  }
+
   async flush() {
-    if (this.busy || this.closed) return;
+    if (this.busy) return;
     clearTimeout(this.retry);
     this.busy = true;
     try {
-      while (!same(this.parts, this.base)) {
+      while (!equal(this.parts, this.base)) {
         const sent = structuredClone(this.parts);
         const body = this.pack(sent);
         if (body === null) return; // Nothing to save yet; the browser keeps it.
-        this.show('saving', 'Saving…');
+        this.tell('saving', 'Saving…');
+        this.sent.push(sent);
+        if (this.sent.length > 2 * mostSent) this.sent.splice(mostSent, 1); // The first ones are the likeliest.
+        this.keep();
         try {
           const done = await send('PUT', this.path, this.query, body, { 'If-Match': this.version });
           this.version = done.version;
           this.base = done.parts ?? sent;
-          if (done.parts && same(this.parts, sent)) this.parts = done.parts;
+          this.sent = [];
+          if (done.parts && equal(this.parts, sent)) this.parts = done.parts;
         } catch (error) {
           if (!(error instanceof Refused) || error.status !== 412) throw error;
-          await this.settle(error.answer);
+          if (!(await this.settle(error.answer))) return;
         }
-        if (!same(this.parts, this.base)) this.keep();
+        if (!equal(this.parts, this.base)) this.keep();
       }
-      localStorage.removeItem(prefix + this.key);
-      this.show('saved', 'Saved');
+      this.drop();
+      this.tell('saved', 'Saved');
     } catch (error) {
-      if (error instanceof Away) {
-        this.show('kept', `Not saved yet: ${error.message}. Your work is kept in this browser and saved when the program is back.`);
-        this.retry = setTimeout(() => this.flush(), 1500);
+      const later = error instanceof Away || error.status >= 500 || error.status === 429;
+      if (later) {
+        this.tell('kept', `Not saved yet: ${error.message}. Your work is kept in this browser and saved ${error instanceof Away ? 'when the program is back' : 'as soon as that is possible'}.`);
+        this.retry = setTimeout(() => this.flush(), error instanceof Away ? 1500 : 3000);
       } else {
-        this.show('refused', `Not saved: ${error.message}`);
+        this.tell('refused', `Not saved: ${error.message}. It is kept in this browser.`);
       }
     } finally {
       this.busy = false;
+      for (const resolve of this.waiters.splice(0)) resolve();
     }
   }
 
-  /** Another window was faster: merges, and asks only where both changed the same. */
+  tell(state, text) { if (!this.closed) this.show(state, text); }
+
+  /**
+   * Another window was faster: merges, and asks only where both changed the same.
+   * Returns whether to go on; a document that was left asks nobody.
+   */
   async settle(answer) {
     const theirs = this.unpack(answer);
     let { merged, conflicts } = merge(this.base, this.parts, theirs);
-    if (conflicts.length > 0 && !(await this.ask(conflicts))) {
-      merged = { ...merged };
-      for (const name of conflicts) {
-        if (theirs[name] === undefined) delete merged[name];
-        else merged[name] = theirs[name];
-      }
+    conflicts = foreign(conflicts, this.sent, theirs);
+    if (conflicts.length > 0) {
+      if (this.closed) return false; // It stays kept, and is asked about when the document is opened again.
+      if (!(await this.ask(conflicts))) merged = taking(merged, theirs, conflicts);
     }
     this.base = theirs;
+    this.sent = [];
     this.version = answer.version;
     this.parts = merged;
-    this.adopt(structuredClone(merged));
+    if (!this.closed) this.adopt(structuredClone(merged));
+    return true;
   }
 
-  /** Ends saving; what is unsent stays kept. */
-  close() {
-    this.closed = true;
-    clearTimeout(this.retry);
-  }
+  /** Ends showing; what is unsent is still sent while the page is open, and stays kept until then. */
+  close() { this.closed = true; }
 }
-

@@ -5,12 +5,17 @@
 import { h } from './dom.js';
 
 const maxZoom = 24; // Screen px for a picture px.
+const slack = { mouse: 4, pen: 6, touch: 10 }; // How far a pointer may stray in a click, screen px.
+const aimAfter = 350; // ms that a finger rests before it aims.
 
 /**
  * Stage draws on a canvas. options:
  *   width, height   the clip's picture, px
  *   draw(pen)       draws over the picture; pen.to(x, y) gives canvas px
- *   point(kind, x, y, pointerType)  "hover", "down", "move", "up" or "cancel"
+ *   point(kind, x, y, pointerType)  "hover", "down", "aim", "move", "up", "leave" or
+ *                   "cancel". What "down" returns tells whether moving drags
+ *                   something; else it moves the picture. "aim" is a finger that
+ *                   rests: it then moves the cross and not the picture.
  *   label           what the picture is, for screen readers
  */
 export class Stage {
@@ -62,9 +67,11 @@ export class Stage {
     return [this.cx + (px - this.canvas.width / 2) / s, this.cy + (py - this.canvas.height / 2) / s];
   }
 
-  show(bitmap) {
+  /** Shows a picture; frame and sharp say of what it is. They hold once it is painted. */
+  show(bitmap, frame = null, sharp = true) {
     if (this.closed) return;
     this.bitmap = bitmap;
+    this.next = { frame, sharp };
     this.paint();
   }
 
@@ -88,7 +95,16 @@ export class Stage {
       c.imageSmoothingQuality = 'high';
       c.drawImage(this.bitmap, x0, y0, x1 - x0, y1 - y0);
     }
+    const { next } = this;
+    this.next = null;
+    if (next) {
+      this.painted = next.frame;
+      this.sharp = next.sharp;
+    }
+    // Where the picture lies, for whoever looks from outside.
+    Object.assign(this.canvas.dataset, { zoom: String(Number(this.zoom.toFixed(3))), cx: this.cx.toFixed(3), cy: this.cy.toFixed(3), scale: (this.scale / (this.ratio ?? 1)).toFixed(5) });
     this.draw?.({ c, to: (x, y) => this.to(x, y), ratio: this.ratio ?? 1, scale: this.scale, width: this.canvas.width, height: this.canvas.height });
+    if (next) this.onpainted?.();
   }
 
   /** Zooms by a factor and keeps the picture position (x, y) where it is. */
@@ -109,6 +125,18 @@ export class Stage {
     this.keepInside();
     this.paint();
     this.zoomed?.(1);
+  }
+
+  /** Shows a part of the picture as large as it fits. */
+  zoomTo({ x0, y0, x1, y1 }) {
+    const fit = Math.min(this.canvas.width / this.width, this.canvas.height / this.height);
+    const zoom = Math.min(this.canvas.width / (x1 - x0), this.canvas.height / (y1 - y0)) / fit;
+    this.zoom = Math.max(1, Math.min(Math.max(1, maxZoom / fit), zoom));
+    this.cx = (x0 + x1) / 2;
+    this.cy = (y0 + y1) / 2;
+    this.keepInside();
+    this.paint();
+    this.zoomed?.(this.zoom);
   }
 
   keepInside() {
@@ -139,6 +167,7 @@ export class Stage {
       // A pointer that is gone already cannot be captured.
     }
     this.pointers.set(event.pointerId, event);
+    clearTimeout(this.aimTimer);
     if (this.pointers.size === 2 || event.button === 1 || event.button === 2) {
       if (this.pointing) this.point('cancel', 0, 0, event.pointerType);
       this.pointing = false;
@@ -147,7 +176,18 @@ export class Stage {
     }
     if (this.pointers.size > 2) return;
     this.pointing = true;
-    this.point('down', ...this.from(event), event.pointerType);
+    this.began = event;
+    this.strayed = false;
+    this.aiming = false;
+    this.drags = this.point('down', ...this.from(event), event.pointerType) === true;
+    clearTimeout(this.aimTimer);
+    if (event.pointerType === 'touch') {
+      this.aimTimer = setTimeout(() => {
+        if (!this.pointing || this.strayed) return;
+        this.aiming = true;
+        this.point('aim', ...this.from(event), event.pointerType);
+      }, aimAfter);
+    }
   }
 
   moved(event) {
@@ -158,6 +198,18 @@ export class Stage {
     if (this.panning) {
       this.pinch(event);
       return;
+    }
+    if (this.pointing && !this.strayed && !this.aiming) {
+      if (Math.hypot(event.clientX - this.began.clientX, event.clientY - this.began.clientY) <= (slack[event.pointerType] ?? 6)) return;
+      this.strayed = true;
+      if (!this.drags) {
+        // A drag or a swipe moves the picture and never places anything.
+        this.point('cancel', 0, 0, event.pointerType);
+        this.pointing = false;
+        this.panning = true;
+        this.pinch(event);
+        return;
+      }
     }
     this.pointers.set(event.pointerId, event);
     if (this.pointing) this.point('move', ...this.from(event), event.pointerType);
@@ -183,6 +235,7 @@ export class Stage {
   }
 
   up(event) {
+    clearTimeout(this.aimTimer);
     const had = this.pointers.delete(event.pointerId);
     if (had && this.pointing && !this.panning) this.point('up', ...this.from(event), event.pointerType);
     if (this.pointers.size === 0) {
@@ -192,6 +245,7 @@ export class Stage {
   }
 
   cancelled(event) {
+    clearTimeout(this.aimTimer);
     this.pointers.delete(event.pointerId);
     if (this.pointing) this.point('cancel', 0, 0, event.pointerType);
     this.pointing = false;
@@ -209,6 +263,7 @@ export class Stage {
 
   close() {
     this.closed = true;
+    clearTimeout(this.aimTimer);
     this.bitmap = null;
     this.observer.disconnect();
     cancelAnimationFrame(this.queued);

@@ -1,9 +1,10 @@
 // The record of one visit: why, what was felt, what was done, how the horse does.
 
 import { h, put, button, field, choice } from './dom.js';
-import { get } from './api.js';
+import { get, send, resultAddress } from './api.js';
 import { Saver } from './saver.js';
 import { silhouette } from './horse.js';
+import { numberField } from './lengths.js';
 import { symbols } from './words.js';
 
 const texts = ['reason', 'surface', 'shoeing', 'presented', 'followed', 'graded_by', 'next_check', 'notes'];
@@ -15,24 +16,34 @@ export function partsOf(visit) {
   for (const name of ['barn', 'field', 'work']) if (visit.function[name]) parts[`function:${name}`] = visit.function[name];
   if (visit.aaep_grade !== null) parts.aaep_grade = visit.aaep_grade;
   const seen = {};
-  for (const p of visit.palpation) {
-    const key = `${p.region}|${p.side}`;
+  const add = (key, value) => {
     seen[key] = (seen[key] ?? 0) + 1;
-    parts[`felt:${key}|${seen[key]}`] = { soreness: p.soreness, pressure: p.pressure, pressure_unit: p.pressure_unit, note: p.note };
-  }
+    parts[`${key}|${seen[key]}`] = value;
+  };
+  for (const { region, side, ...value } of visit.palpation) add(`felt:${region}|${side}`, value);
+  for (const { limb, side, direction, ...value } of visit.motion) add(`moved:${limb}|${side}|${direction}`, value);
   if (visit.treatment.length > 0) parts.treatment = visit.treatment;
   return parts;
 }
 
+/** Returns what the name of a part of felt: or moved: says. A region may hold any sign. */
+function placeOf(key) {
+  const at = key.slice(key.indexOf(':') + 1).split('|');
+  const n = at.pop();
+  if (key.startsWith('moved:')) return { limb: at[0], side: at[1], direction: at[2], n };
+  const side = at.pop();
+  return { region: at.join('|'), side, n };
+}
+
 /** Turns parts back into a visit. */
 export function packVisit(parts) {
-  const visit = { function: {}, palpation: [], treatment: parts.treatment ?? [], aaep_grade: parts.aaep_grade ?? null };
+  const visit = { function: {}, palpation: [], motion: [], treatment: parts.treatment ?? [], aaep_grade: parts.aaep_grade ?? null };
   for (const name of texts) visit[name] = parts[name] ?? '';
   for (const name of ['barn', 'field', 'work']) visit.function[name] = parts[`function:${name}`] ?? '';
   for (const [name, value] of Object.entries(parts)) {
-    if (!name.startsWith('felt:')) continue;
-    const [region, side] = name.slice(5).split('|');
-    visit.palpation.push({ region, side, ...value });
+    const { n, ...place } = placeOf(name);
+    if (name.startsWith('felt:')) visit.palpation.push({ ...place, ...value });
+    if (name.startsWith('moved:')) visit.motion.push({ ...place, ...value });
   }
   return visit;
 }
@@ -60,7 +71,12 @@ class VisitPage {
       unpack: (a) => partsOf(a.visit),
       adopt: (parts) => {
         this.parts = parts;
+        // Whoever is typing goes on typing.
+        const { id, selectionStart, selectionEnd } = document.activeElement ?? {};
         this.build();
+        const again = id && document.getElementById(id);
+        again?.focus({ preventScroll: true });
+        if (again && typeof selectionStart === 'number') again.setSelectionRange(selectionStart, selectionEnd);
       },
       ask: (conflicts) => this.askConflict(conflicts),
     });
@@ -77,29 +93,29 @@ class VisitPage {
     this.saver.save(this.parts);
   }
 
+  /** Saves a field with every letter: what is typed is never only on the screen. */
   text(name, label, attributes = {}, hint = undefined) {
     const tag = attributes.rows ? 'textarea' : 'input';
-    return field(label, h(tag, { id: `visit-${name.replace(':', '-')}`, value: this.parts[name] ?? '', ...attributes, oninput: (e) => this.later(name, e.target), onchange: (e) => this.now(name, e.target) }), hint);
-  }
-
-  /** Saves what is being typed, after a moment. */
-  later(name, control) {
-    clearTimeout(this.timer);
-    this.timer = setTimeout(() => this.now(name, control), 600);
-  }
-
-  now(name, control) {
-    clearTimeout(this.timer);
-    if (control.validity.valid && (this.parts[name] ?? '') !== control.value) this.set(name, control.value);
+    const save = (e) => {
+      const { value, validity } = e.target;
+      if (validity.valid && (this.parts[name] ?? '') !== value) this.set(name, value);
+    };
+    return field(label, h(tag, { id: `visit-${name.replace(':', '-')}`, value: this.parts[name] ?? '', ...attributes, oninput: save }), hint);
   }
 
   build() {
     const { answer } = this;
     const kept = window.scrollY;
-    this.drawings = h('div', { class: 'both-sides' });
+    this.part = this.part ?? 0;
+    this.side = this.side ?? 'left';
+    this.region = this.region ?? answer.regions[0].regions[0].name;
+    this.ways = h('div', { class: 'actions' });
+    this.palpation = h('div', {});
+    this.list = h('div', {});
     put(this.main,
       h('h1', {}, answer.horse ? `${answer.horse}: visit of ${answer.date}` : 'Visit record'),
-      h('p', { class: 'hint' }, `Saved to ${answer.path} as you type; the file can be edited by hand as well, comments and further keys stay.`),
+      this.ways,
+      h('p', { class: 'hint' }, `Saved to ${answer.path} with every letter; the file can be edited by hand as well, comments and further keys stay.`),
       h('section', { class: 'card', 'aria-labelledby': 'v-horse' }, h('h2', { id: 'v-horse' }, 'Why and how'),
         this.text('reason', 'Reason for the visit', { rows: 2 }),
         h('div', { class: 'row' },
@@ -110,12 +126,11 @@ class VisitPage {
         field('Followed measure', h('select', { id: 'visit-followed', onchange: (e) => this.set('followed', e.target.value) },
           h('option', { value: '' }, 'the asymmetry score'), answer.measures.map((m) => h('option', { value: m.name, selected: m.name === this.parts.followed }, m.title))),
         'The one measure declared beforehand to judge the treatment by. Choose it before you measure.')),
-      h('section', { class: 'card', 'aria-labelledby': 'v-felt' }, h('h2', { id: 'v-felt' }, 'Palpation'),
+      h('section', { class: 'card', 'aria-labelledby': 'v-felt' }, h('h2', { id: 'v-felt' }, 'Soreness on palpation'),
         h('div', { class: 'notice warn' }, h('p', {}, answer.caution)),
-        h('details', {}, h('summary', {}, 'What the grades mean'), h('dl', { class: 'grades' }, answer.grades.map((g, i) => [h('dt', {}, `${i} — ${g.name}`), h('dd', {}, g.meaning)])),
-          h('p', { class: 'hint' }, 'Common practice, not a published scale. Feel both sides alike, the sore side last. Pressure: where the horse first reacts, with an algometer; note the tip and use the same one every time.')),
-        this.drawings,
-        this.feltTable()),
+        this.palpation, this.list),
+      h('section', { class: 'card', 'aria-labelledby': 'v-moved' }, h('h2', { id: 'v-moved' }, 'Range of motion'),
+        h('div', { class: 'notice warn' }, h('p', {}, answer.motion.caution)), this.motion()),
       h('section', { class: 'card', 'aria-labelledby': 'v-done' }, h('h2', { id: 'v-done' }, 'Treatment given'), this.treatments()),
       h('section', { class: 'card', 'aria-labelledby': 'v-function' }, h('h2', { id: 'v-function' }, 'Function'),
         h('p', { class: 'hint' }, 'How the horse does where it lives and works, as told or seen.'),
@@ -128,66 +143,211 @@ class VisitPage {
           this.text('graded_by', 'Given by'))),
       h('section', { class: 'card', 'aria-labelledby': 'v-next' }, h('h2', { id: 'v-next' }, 'Next check'),
         this.text('next_check', 'Date', { type: 'date' }), this.text('notes', 'Notes', { rows: 3 })));
+    this.drawWays(answer.ways);
     this.draw();
+    this.drawList();
     if (kept) window.scrollTo(0, kept);
+  }
+
+  /** Links to the pages about this visit, or what is missing for them. */
+  drawWays(ways) {
+    const link = (label, path) => h('a', { class: 'button', href: resultAddress(path), target: '_blank', rel: 'noopener' }, label);
+    const status = h('span', { role: 'status', class: 'hint' });
+    const make = (label, what) => (ways.makes && ways.measured > 0 ? button(label, async (e) => {
+      e.target.disabled = true;
+      status.textContent = 'Being made…';
+      try {
+        this.drawWays(await send('POST', '/api/visit/make', { visit: this.group, what }));
+        this.ways.querySelector(`[data-way="${what}"]`)?.focus();
+      } catch (error) {
+        status.textContent = error.message;
+        e.target.disabled = false;
+      }
+    }, { id: `make-${what}` }) : null);
+    const clips = ways.clips === 0 ? 'No clip lies in this visit’s folder yet.' : ways.measured === 0 ? `${ways.clips} ${ways.clips === 1 ? 'clip' : 'clips'}, none measured yet: reports and comparisons follow once they are marked and measured.` : '';
+    const made = (element, what) => {
+      element.dataset.way = what;
+      return element;
+    };
+    put(this.ways,
+      ways.report ? link('Report of this visit', ways.report) : null,
+      ways.comparison ? made(link(`Compared with ${ways.before}`, ways.comparison), 'comparison') : null,
+      ways.before ? make(ways.comparison ? 'Compare anew' : `Compare with the visit before, ${ways.before}`, 'comparison') : null,
+      ways.history ? made(link('History of this horse', ways.history), 'history') : null,
+      ways.before || ways.history ? make(ways.history ? 'Make the history anew' : 'Make the history of all visits', 'history') : null,
+      clips ? h('span', { class: 'hint' }, clips, ' ', h('a', { href: '#/' }, 'All clips')) : null, status);
   }
 
   keyOf(region, side, n = 1) { return `felt:${region}|${side}|${n}`; }
 
+  gradeOf(region, side) { return this.parts[this.keyOf(region, side)]?.soreness; }
+
+  /** Chooses what is felt next; the focus follows where it was among the spots. */
+  choose(part, region, side = this.side) {
+    const held = this.palpation.contains(document.activeElement);
+    Object.assign(this, { part, region, side });
+    this.draw();
+    if (held) {
+      this.palpation.querySelector('.grader .asked').focus({ preventScroll: true });
+      this.palpation.querySelector('.grader').scrollIntoView({ block: 'nearest' });
+    }
+  }
+
+  /** The region after this one, or before it: through all parts of the side. */
+  beside(step) {
+    const all = this.answer.regions.flatMap((g, part) => g.regions.map((r) => ({ part, region: r.name })));
+    const at = all.findIndex((r) => r.region === this.region);
+    return all[Math.max(0, Math.min(all.length - 1, at + step))];
+  }
+
+  go(step) {
+    const { part, region } = this.beside(step);
+    this.choose(part, region);
+  }
+
+  grade(soreness) {
+    const { region, side } = this;
+    const key = this.keyOf(region, side);
+    const now = this.parts[key] ?? { soreness: 0, pressure: 0, pressure_unit: '', behaviour: '', note: '' };
+    this.set(key, { ...now, soreness });
+    this.last = key;
+    this.drawList();
+    this.go(1);
+  }
+
   draw() {
-    put(this.drawings, ['left', 'right'].map((side) => silhouette(side, (region) => this.parts[this.keyOf(region, side)]?.soreness, (region) => {
-      const cell = document.getElementById(this.cellId(region, side));
-      cell?.focus();
-      cell?.scrollIntoView({ block: 'center' });
-    })));
+    const { answer, side } = this;
+    const group = answer.regions[this.part];
+    const px = window.matchMedia('(min-width: 1100px)').matches ? 3.4 : 2.75;
+    const { under } = group.regions.find((r) => r.name === this.region);
+    const count = (g) => g.regions.filter((r) => ['left', 'right'].some((s) => this.gradeOf(r.name, s) !== undefined)).length;
+    const now = this.gradeOf(this.region, side);
+    put(this.palpation,
+      h('div', { class: 'parts', role: 'group', 'aria-label': 'Part of the horse' }, answer.regions.map((g, i) => button([g.part, count(g) > 0 ? ` (${count(g)} felt)` : ''].join(''), () => this.choose(i, g.regions[0].name), { 'aria-pressed': i === this.part ? 'true' : 'false' }))),
+      h('div', { class: 'felting' }, h('div', { class: 'both-sides' }, ['left', 'right'].map((s) => h('div', { class: `flank ${s === side ? 'chosen' : ''}` },
+        button([h('span', { class: `sign-text ${s}`, 'aria-hidden': 'true' }, symbols[s]), ` horse’s ${s}`], () => this.choose(this.part, this.region, s), { 'aria-pressed': s === side ? 'true' : 'false', class: 'flank-name', id: `side-${s}` }),
+        h('div', { class: 'scroll' }, silhouette(group.part, s, { px, chosen: s === side ? this.region : null, gradeOf: (r) => this.gradeOf(r, s), pick: (r) => this.choose(this.part, r, s) }))))),
+      h('div', { class: 'grader', role: 'group', 'aria-label': 'Grade', onkeydown: (e) => this.graderKey(e) },
+        h('div', { class: 'asked', tabindex: '-1' },
+          h('p', { class: 'what', 'aria-live': 'polite' }, h('span', { class: `sign-text ${side}`, 'aria-hidden': 'true' }, symbols[side]), ` ${this.region}, horse’s ${side}`, under ? h('small', {}, ` — ${under}`) : null)),
+        h('div', { class: 'grades-row' }, answer.grades.map((g, i) => button([h('strong', {}, String(i)), h('span', {}, g.name)], () => this.grade(i), { class: `grade-button grade-${i}`, 'aria-pressed': now === i ? 'true' : 'false', title: g.meaning, id: `grade-${i}` }))),
+        h('div', { class: 'actions' },
+          button('← Back', () => this.go(-1), { id: 'felt-back' }), button('Leave out →', () => this.go(1), { id: 'felt-skip' }),
+          now !== undefined ? button('Take this grade back', () => {
+            this.set(this.keyOf(this.region, side), undefined);
+            this.draw();
+            this.drawList();
+          }, { id: 'felt-undo' }) : null),
+        this.afterthought())),
+      h('details', {}, h('summary', {}, 'Names of the spots'), h('ol', { class: 'names' }, group.regions.map((r) => h('li', {}, button([r.name, r.under ? h('small', {}, ` ${r.under}`) : null], () => this.choose(this.part, r.name), { class: 'link' }))))),
+      h('details', {}, h('summary', {}, 'What the grades mean'), h('dl', { class: 'grades' }, answer.grades.map((g, i) => [h('dt', {}, `${i} — ${g.name}`), h('dd', {}, g.meaning)])),
+        h('p', { class: 'hint' }, 'Common practice, not a published scale. Feel both sides alike, the sore side last.')));
   }
 
-  cellId(region, side, n = 1) { return `felt-${region}-${side || 'middle'}-${n}`.replace(/[^a-z0-9-]+/gi, '_'); }
-
-  feltTable() {
-    const known = new Set(this.answer.regions.flatMap((g) => g.regions));
-    const others = Object.keys(this.parts).filter((k) => k.startsWith('felt:')).map((k) => k.slice(5).split('|')).filter(([region, side, n]) => !known.has(region) || side === '' || n !== '1');
-    const heads = h('thead', {}, h('tr', {}, h('th', { scope: 'col' }, 'Region'), ['left', 'right'].map((s) => h('th', { scope: 'col' }, h('span', { class: `sign-text ${s}`, 'aria-hidden': 'true' }, symbols[s]), ` horse’s ${s}`))));
-    return h('div', { class: 'scroll', tabindex: '0', role: 'region', 'aria-label': 'Palpation by region' }, h('table', { class: 'felt' }, heads,
-      this.answer.regions.map((g) => h('tbody', {}, h('tr', {}, h('th', { colspan: 3, scope: 'rowgroup', class: 'part' }, g.part)),
-        g.regions.map((region) => h('tr', {}, h('th', { scope: 'row' }, region), ['left', 'right'].map((side) => this.feltCell(region, side)))))),
-      others.length > 0 ? h('tbody', {}, h('tr', {}, h('th', { colspan: 3, scope: 'rowgroup', class: 'part' }, 'Other entries of the file')),
-        others.map(([region, side, n]) => h('tr', {}, h('th', { scope: 'row' }, `${region}${side ? `, ${side}` : ', middle'}${n !== '1' ? `, entry ${n}` : ''}`), this.feltCell(region, side, Number(n), 2)))) : null));
+  /** Digits grade, arrows go on and back. */
+  graderKey(e) {
+    if (e.target.matches('input') || e.ctrlKey || e.metaKey || e.altKey) return;
+    const act = { ArrowRight: () => this.go(1), ArrowDown: () => this.go(1), ArrowLeft: () => this.go(-1), ArrowUp: () => this.go(-1) }[e.key]
+      ?? (/^[0-4]$/.test(e.key) ? () => this.grade(Number(e.key)) : null);
+    if (!act) return;
+    e.preventDefault();
+    e.stopPropagation();
+    act();
   }
 
-  feltCell(region, side, n = 1, columns = 1) {
-    const cell = h('td', { colspan: columns > 1 ? columns : undefined });
-    const key = this.keyOf(region, side, n);
-    const words = `${region}, ${side || 'middle'}`;
-    const change = (changes) => {
-      const now = this.parts[key] ?? { soreness: 0, pressure: 0, pressure_unit: '', note: '' };
-      this.set(key, { ...now, ...changes });
+  /** What the horse did at the spot that was graded last. */
+  afterthought() {
+    const is = this.last && this.parts[this.last];
+    if (!is || is.soreness === 0) return null;
+    const { region, side } = placeOf(this.last);
+    return h('div', { class: 'after' }, h('p', {}, `${region}, ${side}: ${is.soreness} ${this.answer.grades[is.soreness].name}. What did the horse do?`), this.behaviours(this.last));
+  }
+
+  /** Buttons for what the horse did, on top of words written by hand. */
+  behaviours(key) {
+    const words = () => (this.parts[key]?.behaviour ?? '').split(/\s*,\s*/).filter(Boolean);
+    const { region, side } = placeOf(key);
+    return h('div', { class: 'chips', role: 'group', 'aria-label': `What the horse did, ${region}, ${side || 'middle'}` }, this.answer.behaviours.map((w) => button(w, () => {
+      const now = words();
+      const next = now.includes(w) ? now.filter((o) => o !== w) : [...now, w];
+      this.set(key, { ...this.parts[key], behaviour: next.join(', ') });
+      const at = this.palpation.contains(document.activeElement) ? '.after' : `[data-felt="${CSS.escape(key)}"]`;
+      this.draw();
+      this.drawList();
+      [...this.main.querySelectorAll(`${at} .chip`)].find((c) => c.textContent === w)?.focus({ preventScroll: true });
+    }, { class: 'chip', 'aria-pressed': words().includes(w) ? 'true' : 'false' })));
+  }
+
+  /** What was felt, worst first; where nothing was, what to do. */
+  drawList() {
+    const found = Object.entries(this.parts).filter(([k]) => k.startsWith('felt:'));
+    const rank = ([, v]) => -v.soreness;
+    found.sort((a, b) => rank(a) - rank(b));
+    const sore = found.filter(([, v]) => v.soreness > 0 || v.note || v.pressure || v.behaviour);
+    const even = found.filter((f) => !sore.includes(f));
+    const name = (key) => {
+      const { region, side, n } = placeOf(key);
+      return `${region}, ${side || 'middle'}${n === '1' ? '' : `, entry ${n}`}`;
     };
-    const refill = () => {
-      const felt = this.parts[key];
-      const select = h('select', {
-        id: this.cellId(region, side, n), 'aria-label': `Soreness, ${words}`, class: felt ? `grade grade-${felt.soreness}` : 'grade',
-        onchange: (e) => {
-          if (e.target.value === '') this.set(key, undefined);
-          else change({ soreness: Number(e.target.value) });
-          refill();
+    put(this.list, h('h3', {}, 'What was felt'),
+      found.length === 0 ? h('p', { class: 'hint' }, 'Nothing yet. Choose a spot on the drawing, or begin with the one that is asked for, and give it a grade; the next spot follows by itself. Spots that are left out count as not felt.') : null,
+      sore.map(([key, v]) => this.feltEntry(key, v, name(key))),
+      even.length > 0 ? h('p', { class: 'hint' }, `No reaction: ${even.map(([k]) => name(k)).join('; ')}.`) : null);
+  }
+
+  feltEntry(key, v, name) {
+    const change = (changes) => this.set(key, { ...this.parts[key], ...changes });
+    const { region, side, n } = placeOf(key);
+    const part = this.answer.regions.findIndex((g) => g.regions.some((r) => r.name === region));
+    const unit = h('select', { 'aria-label': `Unit of the reading, ${name}`, onchange: (e) => { if (this.parts[key].pressure > 0) change({ pressure_unit: e.target.value }); } },
+      [['N', 'N'], ['kg/cm2', 'kg/cm²']].map(([u, t]) => h('option', { value: u, selected: v.pressure_unit === u }, t)));
+    return h('div', { class: 'found', 'data-felt': key },
+      h('div', { class: 'foundhead' }, h('span', { class: `grade-tag grade-${v.soreness}` }, `${v.soreness} ${this.answer.grades[v.soreness].name}`), h('strong', {}, name),
+        part >= 0 && n === '1' && side ? button('Grade again', () => {
+          this.choose(part, region, side);
+          this.palpation.scrollIntoView({ block: 'start' });
+          this.palpation.querySelector('.asked').focus({ preventScroll: true });
+        }, { 'aria-label': `Grade again: ${name}` }) : null,
+        button('Remove', () => {
+          this.set(key, undefined);
           this.draw();
-          document.getElementById(this.cellId(region, side, n)).focus();
-        },
-      }, h('option', { value: '' }, 'not felt'), this.answer.grades.map((g, i) => h('option', { value: i, selected: felt?.soreness === i }, `${i} ${g.name}`)));
-      put(cell, select, felt ? h('details', { open: Boolean(felt.note || felt.pressure) }, h('summary', {}, 'More', h('span', { class: 'unseen' }, ` about ${words}`)),
-        h('div', { class: 'row' },
-          h('input', { type: 'number', min: 0, max: 1000, step: 'any', 'aria-label': `Algometer reading, ${words}`, placeholder: 'reading', value: felt.pressure || '', onchange: (e) => {
-            if (!e.target.validity.valid) return;
-            const pressure = Number(e.target.value);
-            change({ pressure, pressure_unit: pressure > 0 ? (this.parts[key].pressure_unit || 'N') : '' });
-          } }),
-          h('select', { 'aria-label': `Unit of the reading, ${words}`, onchange: (e) => { if (this.parts[key].pressure > 0) change({ pressure_unit: e.target.value }); } },
-            [['N', 'N'], ['kg/cm2', 'kg/cm²']].map(([v, t]) => h('option', { value: v, selected: felt.pressure_unit === v }, t)))),
-        h('input', { 'aria-label': `Note, ${words}`, placeholder: 'note', value: felt.note, onchange: (e) => change({ note: e.target.value }) })) : null);
+          this.drawList();
+        }, { 'aria-label': `Remove ${name}` })),
+      v.behaviour ? h('p', {}, v.behaviour) : null,
+      h('div', { class: 'row' },
+        h('div', { class: 'field' }, h('label', { for: `note-${key}` }, 'Note'), h('input', { id: `note-${key}`, 'data-note': key.slice(5), value: v.note, oninput: (e) => change({ note: e.target.value }) })),
+        numberField('Algometer reading', {
+          id: `pressure-${key}`, value: v.pressure || '', least: 0.01, most: 1000, unit: '',
+          onchange: (p) => change({ pressure: p === '' ? 0 : p, pressure_unit: p === '' ? '' : unit.value }),
+        }), h('div', { class: 'field unit' }, h('span', { class: 'unseen' }, 'Unit'), unit)),
+      h('details', { open: this.opened === key, ontoggle: (e) => { if (e.target.open) this.opened = key; } }, h('summary', {}, 'What the horse did', h('span', { class: 'unseen' }, ` at ${name}`)), this.behaviours(key)));
+  }
+
+  /** Every limb in every direction: free, less, refused, on each side. */
+  motion() {
+    const { limbs, directions, eases } = this.answer.motion;
+    const ways = { forward: 'forward', back: 'back', across: 'across' };
+    const box = h('div', { class: 'motions' });
+    const refill = () => {
+      const held = document.activeElement?.dataset?.motion;
+      put(box, h('p', { class: 'hint' }, 'How freely each limb lets itself be moved by hand. What is not touched counts as not tried.'),
+        limbs.map((limb) => h('div', { class: 'scroll' }, h('table', { class: 'motion' },
+          h('caption', {}, limb === 'fore' ? 'Forelimbs' : 'Hindlimbs'),
+          h('thead', {}, h('tr', {}, h('td', {}), ['left', 'right'].map((s) => h('th', { scope: 'col' }, h('span', { class: `sign-text ${s}`, 'aria-hidden': 'true' }, symbols[s]), ` ${s}`)))),
+          h('tbody', {}, directions.map((d) => h('tr', {}, h('th', { scope: 'row' }, ways[d] ?? d), ['left', 'right'].map((s) => {
+            const key = `moved:${limb}|${s}|${d}|1`;
+            const now = this.parts[key];
+            return h('td', {},
+              h('div', { class: 'eases', role: 'group', 'aria-label': `${s} ${limb} ${d}` }, eases.map((ease) => button(ease, () => {
+                this.set(key, now?.ease === ease ? undefined : { note: '', ...this.parts[key], ease });
+                refill();
+              }, { class: `ease ${ease}`, 'data-motion': `${key}|${ease}`, 'aria-pressed': now?.ease === ease ? 'true' : 'false' }))),
+              now && now.ease !== 'free' ? h('input', { 'aria-label': `Note, ${s} ${limb} ${d}`, placeholder: 'note', value: now.note, oninput: (e) => this.set(key, { ...this.parts[key], note: e.target.value }) }) : null);
+          }))))))));
+      if (held) [...box.querySelectorAll('[data-motion]')].find((e) => e.dataset.motion === held)?.focus({ preventScroll: true });
     };
     refill();
-    return cell;
+    return box;
   }
 
   treatments() {
@@ -198,7 +358,7 @@ class VisitPage {
       put(box,
         list.map((t, i) => h('fieldset', { class: 'treatment' }, h('legend', {}, `Treatment ${i + 1}`),
           h('div', { class: 'row' }, ['what', 'who', 'note'].map((name) => field({ what: 'What', who: 'By whom', note: 'Note' }[name], h('input', {
-            id: `treatment-${i}-${name}`, value: t[name], onchange: (e) => {
+            id: `treatment-${i}-${name}`, value: t[name], oninput: (e) => {
               const copy = structuredClone(this.parts.treatment);
               copy[i][name] = e.target.value;
               change(copy);
@@ -222,7 +382,7 @@ class VisitPage {
   askConflict(names) {
     return new Promise((resolve) => {
       const dialog = h('dialog', { 'aria-labelledby': 'conflict' }, h('h2', { id: 'conflict' }, 'Another window changed the same'),
-        h('p', {}, `${names.map((n) => n.replace(/^felt:|\|1$/g, '').replace('|', ', ')).join('; ')}. Which one holds?`),
+        h('p', {}, `${names.map((n) => n.replace(/^(felt|moved|function):|\|1$/g, '').replaceAll('|', ', ')).join('; ')}. Which one holds?`),
         h('div', { class: 'actions' }, button('This window’s', () => dialog.close('mine'), { class: 'primary' }), button('The other window’s', () => dialog.close('theirs'))));
       dialog.addEventListener('close', () => {
         dialog.remove();

@@ -53,7 +53,7 @@ export const symbols = { left: '●', right: '▲', middle: '■' };
 export const colours = { left: '#143d73', right: '#cf7800', middle: '#3c3c3c' };
 
 export const needWords = {
-  marks: 'marks', calibration: 'ground marks', measuring: 'measuring', 'second look': 'a second look', repair: 'its marks file repaired',
+  marks: 'marks', calibration: 'ground marks', measuring: 'measuring', 'second look': 'a second look', repair: 'its marks file repaired', copy: 'copying again',
 };
 
 export const levelWords = {

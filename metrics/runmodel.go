@@ -1,0 +1,645 @@
+package metrics
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/optimize"
+
+	"jogstrip/metrics/geometry"
+	"jogstrip/metrics/stats"
+)
+
+// Model is what the model of a run takes as known beforehand. Where a clip itself
+// tells a quantity, the value here is only what it starts from: the middle of a
+// log-normal prior that a handful of placements overrules. The zero value
+// means UsualModel.
+type Model struct {
+	// ClickPX is how far a person's click on a hoof is off along each axis, px of a
+	// picture 1080 px high, one standard deviation. It is spread over the marks of a
+	// hoof as the geometry says: an offset of millimetres on the hoof.
+	ClickPX float64
+	// Nearest is how much a stance goes by the marks made at its own distance: those made
+	// at another count by the ratio of the sizes to this power, beside their precision.
+	Nearest float64
+	// StrideM is how far a hoof lands from where its mean lead and the run's advance
+	// put it, along and across the line of travel, metres, one standard deviation,
+	// from stride to stride.
+	StrideM [2]float64
+	// SpeedM is how far the length of a stride wanders within one stride, metres.
+	SpeedM float64
+	// Stated is the share of its stated spread that a stance's picture place has for
+	// itself. The rest is the click's, which all stances of a hoof share.
+	Stated float64
+	// BodyMM is how far the low- and high-point differences of a body mark are off in all
+	// strides of a run alike, mm, one standard deviation: what following a patch makes.
+	BodyMM float64
+	// Doubt is the standard deviation of the logarithm of each of these.
+	Doubt float64
+}
+
+// UsualModel returns the values that Measure takes where none are given. A placement
+// varies by 1 to 3 cm in a horse led in hand (2 % of a stride, which Drevemo et al.
+// 1980 found from stride to stride in Standardbreds at racing speed, is 5 cm of a
+// stride of 2.6 m and 2.5 cm of a placement's share in it; sideways common practice).
+// The click is that of a person under a loupe (common practice), and Doubt of 0.7
+// leaves every value a factor of two either way.
+func UsualModel() Model {
+	return Model{ClickPX: 0.4, Nearest: 2, StrideM: [2]float64{0.02, 0.012}, SpeedM: 0.03, Stated: 0.6, BodyMM: 1.3, Doubt: 0.7}
+}
+
+func (m Model) orUsual() Model {
+	if m == (Model{}) {
+		return UsualModel()
+	}
+	return m
+}
+
+// footfall is one stance as the model of a run takes it.
+type footfall struct {
+	limb int     // Index of limbs.
+	beat float64 // In strides.
+	at   geometry.Point
+	sd   [2]float64 // Of the picture place, px, as tracking states it.
+}
+
+// clicked is where the hooves were marked: px a metre across the line of sight is worth
+// at each mark. Index: limb, mark.
+type clicked [4][]float64
+
+// offsetCov returns the covariance of the offset on the hoof, metres², of a limb at two
+// footfalls where a metre is worth p and q px, for clicks of 1 px: each footfall goes by
+// all marks of the limb, by those with more px a metre the more and by those of another
+// size the less.
+func (m Model) offsetCov(marks []float64, p, q float64) float64 {
+	var sum, weightP, weightQ float64
+	for _, c := range marks {
+		wp, wq := c*c*math.Pow(min(p/c, c/p), m.Nearest), c*c*math.Pow(min(q/c, c/q), m.Nearest)
+		sum += wp * wq / (c * c)
+		weightP += wp
+		weightQ += wq
+	}
+	if weightP == 0 || weightQ == 0 {
+		return 0
+	}
+	return sum / (weightP * weightQ)
+}
+
+// limbTerms are the fixed effects of a limb: along and to the left.
+const limbTerms = 2
+
+// runFit is the model of one run fitted to its footfalls: where each hoof landed,
+// along the line of travel (forward) and to its left, metres,
+//
+//	along(i) = advance(beat) + lead(limb) + stride(i)
+//	left(i)  = place(limb) + bow·((beat − middle)/half)² + stride(i)
+//	seen(i)  = true(i) + J(i)·(picture error + hoof offset(limb)·F/Z) + camera
+//
+// The advance is a straight line and a smoothing spline (Wahba 1978, J R Stat Soc B
+// 40:364–372, as a random effect), stride(i) is normal, an offset has a prior from the
+// clicks, the camera one from the ground marks. The variances are those of highest
+// restricted likelihood (Patterson & Thompson 1971, Biometrika 58:545–554) under the
+// priors of Model; sources from memory. Fixed effects are generalised least squares,
+// random ones best linear unbiased predictions with their full covariance
+// (Henderson 1975, Biometrics 31:423–447).
+type runFit struct {
+	falls    []footfall
+	limbs    [4]int // Index of the limb's first fixed effect, −1 where it has none.
+	line     Line
+	bowed    bool // Whether there is a fixed effect for the bow.
+	middle   float64
+	half     float64 // Beats from the middle to either end.
+	theta    []float64
+	worse    []float64 // Index: footfall. Its own variance over that of the others, where it lies far off.
+	beta     *mat.VecDense
+	betaCov  *mat.Dense // Of beta.
+	x        *mat.Dense
+	solved   *mat.VecDense // V⁻¹(y − Xβ).
+	inverse  *mat.SymDense // V⁻¹.
+	y        *mat.VecDense
+	jacobian [][2][2]float64 // (along, left) by picture (x, y).
+	offsets  [][2][2]float64 // What a metre on the hoof across the line of sight makes. Index: footfall, across or up, (along, left).
+	cameras  *mat.Dense      // Columns: one standard deviation of the camera each.
+	shared   *mat.SymDense   // Covariance of footfalls' offsets on the hoof for clicks of 1 px.
+	scale    float64         // Picture height over 1080.
+	unit     float64         // Metres a unit of length is worth.
+	prior    Model
+	stretch  float64          // Of standard deviations.
+	parts    [3]*mat.SymDense // Of V: the cameras; the advance's wander; the offsets; each but for its variance.
+}
+
+// The variance parameters, as logarithms.
+const (
+	alongSD = iota
+	leftSD
+	speedSD
+	statedShare
+	clickOff
+	parameters
+)
+
+func (f *runFit) priors() [parameters]float64 {
+	return [parameters]float64{
+		alongSD: math.Log(f.prior.StrideM[0] / f.unit), leftSD: math.Log(f.prior.StrideM[1] / f.unit), speedSD: math.Log(f.prior.SpeedM / f.unit),
+		statedShare: math.Log(f.prior.Stated), clickOff: math.Log(f.prior.ClickPX * f.scale),
+	}
+}
+
+// fitRun fits the model; nil where the footfalls are too few for it. The camera's
+// variants are those of geometry.Calibration.
+func fitRun(falls []footfall, cam geometry.Camera, variants []geometry.Camera, toward bool, marks clicked, scale, unit float64, prior Model) *runFit {
+	f := &runFit{falls: falls, scale: scale, unit: unit, prior: prior.orUsual()}
+	if !f.start(cam, variants, toward, marks) {
+		return nil
+	}
+	// Far-off placements first, at the spreads expected beforehand, so that they do not
+	// make all others look uncertain.
+	for range 12 {
+		if !f.solve() || !f.doubt() {
+			break
+		}
+	}
+	for range 2 {
+		if !f.maximise() || !f.solve() {
+			return nil
+		}
+		if !f.doubt() {
+			break
+		}
+	}
+	if !f.solve() {
+		return nil
+	}
+	return f
+}
+
+// start fits the model at the spreads expected beforehand and sets the line of travel.
+func (f *runFit) start(cam geometry.Camera, variants []geometry.Camera, toward bool, marks clicked) bool {
+	if !f.startLine(cam, toward) {
+		return false
+	}
+	f.shared = mat.NewSymDense(len(f.falls), nil)
+	for i, p := range f.falls {
+		for j := i; j < len(f.falls); j++ {
+			if q := f.falls[j]; p.limb == q.limb {
+				f.shared.SetSym(i, j, f.prior.offsetCov(marks[p.limb], perMetre(cam, p.at), perMetre(cam, q.at)))
+			}
+		}
+	}
+	start := f.priors()
+	f.theta = start[:]
+	f.worse = make([]float64, len(f.falls))
+	for i := range f.worse {
+		f.worse[i] = 1
+	}
+	for range 2 { // The line's direction, then everything in its frame.
+		if !f.design(cam, variants) || !f.solve() {
+			return false
+		}
+		f.turn()
+	}
+	return f.design(cam, variants) && f.solve()
+}
+
+// startLine lays a first line through the footfalls: its direction is set by turn.
+func (f *runFit) startLine(cam geometry.Camera, toward bool) bool {
+	var x, y, n float64
+	first, last := math.Inf(1), math.Inf(-1)
+	for k := range f.limbs {
+		f.limbs[k] = -1
+	}
+	next := 1 // The advance a beat comes first.
+	seen := 0
+	for _, p := range f.falls {
+		gx, gy, ok := cam.GroundPoint(p.at)
+		if !ok {
+			return false
+		}
+		x, y, n = x+gx, y+gy, n+1
+		first, last = min(first, p.beat), max(last, p.beat)
+		if f.limbs[p.limb] < 0 {
+			f.limbs[p.limb] = next
+			next += limbTerms
+			seen++
+		}
+	}
+	if int(n) < seen+2 || last-first < 0.9 {
+		return false
+	}
+	f.middle, f.half = (first+last)/2, (last-first)/2
+	f.stretch = stats.TQuantile(0.975, max(3, n-float64(seen)-1)) / stats.Z95
+	f.bowed = int(n) >= seen+5 && f.half > 1.2
+	f.line = Line{X: x / n, Y: y / n, DY: 1}
+	if toward {
+		f.line.DY = -1
+	}
+	return true
+}
+
+// design fills the model in the line's frame.
+func (f *runFit) design(cam geometry.Camera, variants []geometry.Camera) bool {
+	n := len(f.falls)
+	columns := 2 // Advance a beat, drift to the left a beat.
+	for _, k := range f.limbs {
+		if k >= 0 {
+			columns += limbTerms
+		}
+	}
+	if f.bowed {
+		columns++
+	}
+	f.x = mat.NewDense(2*n, columns, nil)
+	f.y = mat.NewVecDense(2*n, nil)
+	f.cameras = mat.NewDense(2*n, max(1, len(variants)/2), nil)
+	f.jacobian = make([][2][2]float64, n)
+	f.offsets = make([][2][2]float64, n)
+	into := func(x, y float64) (along, left float64) {
+		dx, dy := x-f.line.X, y-f.line.Y
+		return dx*f.line.DX + dy*f.line.DY, dy*f.line.DX - dx*f.line.DY
+	}
+	for i, p := range f.falls {
+		gx, gy, ok := cam.GroundPoint(p.at)
+		if !ok {
+			return false
+		}
+		along, left := into(gx, gy)
+		f.y.SetVec(2*i, along)
+		f.y.SetVec(2*i+1, left)
+		u := p.beat - f.middle
+		f.x.Set(2*i, 0, u)
+		f.x.Set(2*i, f.limbs[p.limb], 1)
+		f.x.Set(2*i+1, f.limbs[p.limb]+1, 1)
+		drift := columns - 1
+		if f.bowed {
+			drift--
+			f.x.Set(2*i+1, columns-1, sq(u/f.half)-1.0/3)
+		}
+		f.x.Set(2*i+1, drift, u)
+		j := cam.GroundJacobian(p.at)
+		for c := range 2 {
+			f.jacobian[i][0][c] = f.line.DX*j[0][c] + f.line.DY*j[1][c]
+			f.jacobian[i][1][c] = f.line.DX*j[1][c] - f.line.DY*j[0][c]
+		}
+		per := perMetre(cam, p.at)
+		for c := range 2 {
+			f.offsets[i][c] = [2]float64{per * f.jacobian[i][0][c], per * f.jacobian[i][1][c]}
+		}
+		for c := 0; c+1 < len(variants); c += 2 {
+			x1, y1, ok1 := variants[c].GroundPoint(p.at)
+			x0, y0, ok0 := variants[c+1].GroundPoint(p.at)
+			if !ok1 || !ok0 {
+				return false
+			}
+			a1, l1 := into(x1, y1)
+			a0, l0 := into(x0, y0)
+			f.cameras.Set(2*i, c/2, (a1-a0)/2)
+			f.cameras.Set(2*i+1, c/2, (l1-l0)/2)
+		}
+	}
+	f.prepare()
+	return true
+}
+
+// prepare sets the parts of V that do not depend on theta but for a factor.
+func (f *runFit) prepare() {
+	n := len(f.falls)
+	for q := range f.parts {
+		f.parts[q] = mat.NewSymDense(2*n, nil)
+	}
+	f.parts[0].SymOuterK(1, f.cameras)
+	for i := range n {
+		for j := i; j < n; j++ {
+			f.parts[1].SetSym(2*i, 2*j, f.wander(i, j))
+			d := f.shared.At(i, j)
+			for a := range 2 {
+				for b := range 2 {
+					if i == j && b < a {
+						continue
+					}
+					f.parts[2].SetSym(2*i+a, 2*j+b, d*(f.offsets[i][0][a]*f.offsets[j][0][b]+f.offsets[i][1][a]*f.offsets[j][1][b]))
+				}
+			}
+		}
+	}
+}
+
+// variance returns V, the covariance of what is seen about the fixed effects.
+func (f *runFit) variance(theta []float64) *mat.SymDense {
+	n := 2 * len(f.falls)
+	v := mat.NewSymDense(n, nil)
+	to, cameras, wander, offsets := v.RawSymmetric(), f.parts[0].RawSymmetric(), f.parts[1].RawSymmetric(), f.parts[2].RawSymmetric()
+	a, b := math.Exp(2*theta[speedSD]), math.Exp(2*theta[clickOff])
+	for i := range n {
+		for j := i * (n + 1); j < (i+1)*n; j++ { // The upper triangle.
+			to.Data[j] = cameras.Data[j] + a*wander.Data[j] + b*offsets.Data[j]
+		}
+	}
+	for i := range f.falls {
+		own := f.own(theta, i)
+		for a := range 2 {
+			for b := a; b < 2; b++ {
+				v.SetSym(2*i+a, 2*i+b, v.At(2*i+a, 2*i+b)+own[a][b])
+			}
+		}
+	}
+	return v
+}
+
+// wander is the covariance of the spline part of the advance at two footfalls, but for
+// its variance: that of an integrated Wiener process from the first beat.
+func (f *runFit) wander(i, j int) float64 {
+	a, b := f.falls[i].beat-f.middle+f.half, f.falls[j].beat-f.middle+f.half
+	m, l := min(a, b), max(a, b)
+	return m * m * (3*l - m) / 6
+}
+
+// own is the covariance of what belongs to footfall i alone: its stride and its place
+// in the picture.
+func (f *runFit) own(theta []float64, i int) (c [2][2]float64) {
+	p := f.falls[i]
+	share := math.Exp(2 * theta[statedShare])
+	for a := range 2 {
+		for b := range 2 {
+			for q := range 2 {
+				c[a][b] += share * sq(p.sd[q]) * f.jacobian[i][a][q] * f.jacobian[i][b][q]
+			}
+		}
+	}
+	c[0][0] += math.Exp(2 * theta[alongSD])
+	c[1][1] += math.Exp(2 * theta[leftSD])
+	for a := range 2 {
+		for b := range 2 {
+			c[a][b] *= f.worse[i]
+		}
+	}
+	return c
+}
+
+// likelihood returns −2·log of the restricted likelihood times the priors, and what
+// was computed for it; false where V is no covariance.
+func (f *runFit) likelihood(theta []float64) (value float64, chol *mat.Cholesky, vx *mat.Dense, xvx *mat.Cholesky, ok bool) {
+	chol = new(mat.Cholesky)
+	if !chol.Factorize(f.variance(theta)) {
+		return math.Inf(1), nil, nil, nil, false
+	}
+	vx = new(mat.Dense)
+	if err := chol.SolveTo(vx, f.x); err != nil && !isCondition(err) {
+		return math.Inf(1), nil, nil, nil, false
+	}
+	var cross mat.Dense
+	cross.Mul(f.x.T(), vx)
+	_, p := cross.Dims()
+	sym := mat.NewSymDense(p, nil)
+	for i := range p {
+		for j := i; j < p; j++ {
+			sym.SetSym(i, j, (cross.At(i, j)+cross.At(j, i))/2)
+		}
+	}
+	xvx = new(mat.Cholesky)
+	if !xvx.Factorize(sym) {
+		return math.Inf(1), nil, nil, nil, false
+	}
+	var vy, xy, beta mat.VecDense
+	if err := chol.SolveVecTo(&vy, f.y); err != nil && !isCondition(err) {
+		return math.Inf(1), nil, nil, nil, false
+	}
+	xy.MulVec(vx.T(), f.y)
+	if err := xvx.SolveVecTo(&beta, &xy); err != nil && !isCondition(err) {
+		return math.Inf(1), nil, nil, nil, false
+	}
+	value = chol.LogDet() + xvx.LogDet() + mat.Dot(f.y, &vy) - mat.Dot(&beta, &xy)
+	for k, m := range f.priors() {
+		value += sq((theta[k] - m) / f.prior.Doubt)
+	}
+	return value, chol, vx, xvx, !math.IsNaN(value)
+}
+
+func isCondition(err error) bool {
+	c, ok := err.(mat.Condition)
+	return ok && !math.IsInf(float64(c), 0)
+}
+
+// maximise sets theta to what is likeliest.
+func (f *runFit) maximise() bool {
+	problem := optimize.Problem{Func: func(theta []float64) float64 {
+		v, _, _, _, _ := f.likelihood(theta)
+		return v
+	}}
+	result, err := optimize.Minimize(problem, f.theta, &optimize.Settings{
+		FuncEvaluations: max(50, min(300, 9000/len(f.falls))), Converger: &optimize.FunctionConverge{Absolute: 0.005, Iterations: 20},
+	}, &optimize.NelderMead{SimplexSize: 0.4})
+	if result == nil || err != nil && math.IsInf(result.F, 0) {
+		return false
+	}
+	f.theta = append([]float64(nil), result.X...)
+	return true
+}
+
+// solve fits the fixed effects at theta.
+func (f *runFit) solve() bool {
+	_, chol, vx, xvx, ok := f.likelihood(f.theta)
+	if !ok {
+		return false
+	}
+	var inverse, betaCov mat.SymDense
+	if err := chol.InverseTo(&inverse); err != nil && !isCondition(err) {
+		return false
+	}
+	if err := xvx.InverseTo(&betaCov); err != nil && !isCondition(err) {
+		return false
+	}
+	var xy mat.VecDense
+	xy.MulVec(vx.T(), f.y)
+	f.beta = new(mat.VecDense)
+	if err := xvx.SolveVecTo(f.beta, &xy); err != nil && !isCondition(err) {
+		return false
+	}
+	var r mat.VecDense
+	r.MulVec(f.x, f.beta)
+	r.SubVec(f.y, &r)
+	f.solved = new(mat.VecDense)
+	f.solved.MulVec(&inverse, &r)
+	f.inverse = &inverse
+	f.betaCov = mat.DenseCopyOf(&betaCov)
+	return true
+}
+
+// turn sets the line of travel: midway between left and right of each girdle that has
+// both, and midway between those, in the direction of the mean advance.
+func (f *runFit) turn() {
+	advance, drift := f.beta.AtVec(0), f.beta.AtVec(f.driftTerm())
+	if advance <= 0 {
+		return
+	}
+	var left float64
+	for k, w := range f.midline() {
+		if w > 0 {
+			left += w * f.beta.AtVec(f.limbs[k]+1)
+		}
+	}
+	s := math.Hypot(advance, drift)
+	c, d := advance/s, drift/s
+	l := f.line
+	// The left of the line is (−DY, DX).
+	f.line = Line{X: l.X - left*l.DY, Y: l.Y + left*l.DX, DX: c*l.DX - d*l.DY, DY: c*l.DY + d*l.DX}
+}
+
+func (f *runFit) driftTerm() int {
+	_, columns := f.x.Dims()
+	if f.bowed {
+		return columns - 2
+	}
+	return columns - 1
+}
+
+// midline returns the weight of each limb's mean place in the line of travel.
+func (f *runFit) midline() (w [4]float64) {
+	pairs, seen := 0.0, 0.0
+	for g := range 2 {
+		if f.limbs[2*g] >= 0 && f.limbs[2*g+1] >= 0 {
+			pairs++
+		}
+	}
+	for _, k := range f.limbs {
+		if k >= 0 {
+			seen++
+		}
+	}
+	for k := range w {
+		switch {
+		case pairs > 0 && f.limbs[k] >= 0 && f.limbs[k^1] >= 0:
+			w[k] = 1 / (2 * pairs)
+		case pairs == 0 && f.limbs[k] >= 0:
+			w[k] = 1 / seen
+		}
+	}
+	return w
+}
+
+// farOff is the squared distance of a placement from where the others put it, in its
+// spreads (χ² with 2 degrees of freedom), from which it counts for less: one in 250 of
+// normal ones.
+const farOff = 11.0
+
+// doubt sets how much the placements that lie far from where the others put them count
+// and reports whether that changed: their own variance grows until they lie at farOff.
+// The distance is that from the fit without them.
+func (f *runFit) doubt() bool {
+	// P = V⁻¹ − V⁻¹X(X'V⁻¹X)⁻¹X'V⁻¹.
+	var vx, part, p mat.Dense
+	vx.Mul(f.inverse, f.x)
+	part.Mul(&vx, f.betaCov)
+	p.Mul(&part, vx.T())
+	p.Sub(f.inverse, &p)
+	changed := false
+	for i := range f.falls {
+		block := [2][2]float64{{p.At(2*i, 2*i), p.At(2*i, 2*i+1)}, {p.At(2*i+1, 2*i), p.At(2*i+1, 2*i+1)}}
+		if block[0][0] < 1e-9 || block[1][1] < 1e-9 {
+			continue // Nothing else says where it should be.
+		}
+		// Where the others put it: e is how far off it lies, apart the covariance of that.
+		apart := inverse2(block)
+		a, b := f.solved.AtVec(2*i), f.solved.AtVec(2*i+1)
+		e := [2]float64{apart[0][0]*a + apart[0][1]*b, apart[1][0]*a + apart[1][1]*b}
+		own := f.own(f.theta, i)
+		distance := func(worse float64) float64 {
+			var c [2][2]float64
+			for q := range 2 {
+				for s := range 2 {
+					c[q][s] = apart[q][s] + (worse/f.worse[i]-1)*own[q][s]
+				}
+			}
+			c = inverse2(c)
+			return e[0]*e[0]*c[0][0] + 2*e[0]*e[1]*c[0][1] + e[1]*e[1]*c[1][1]
+		}
+		worse := 1.0
+		for distance(worse) > farOff && worse < 1e8 {
+			worse *= 1.3
+		}
+		changed = changed || math.Abs(math.Log(worse/f.worse[i])) > 0.3
+		f.worse[i] = worse
+	}
+	return changed
+}
+
+func inverse2(a [2][2]float64) [2][2]float64 {
+	det := a[0][0]*a[1][1] - a[0][1]*a[1][0]
+	return [2][2]float64{{a[1][1] / det, -a[0][1] / det}, {-a[1][0] / det, a[0][0] / det}}
+}
+
+// wildBy is by how much a footfall's own variance must have grown for it to count as
+// something else than a placement of this horse.
+const wildBy = 8.0
+
+// wild reports whether footfall i is none of this run.
+func (f *runFit) wild(i int) bool { return f.worse[i] > wildBy }
+
+// target is a combination of fixed effects and of what the strides of the run did.
+type target struct {
+	fixed  []float64 // Index: fixed effect.
+	stride []float64 // Index: 2·footfall along, 2·footfall + 1 left. Of stride(i).
+	smooth []float64 // Index: footfall. Of the spline part of the advance.
+}
+
+func (f *runFit) target() target {
+	_, columns := f.x.Dims()
+	return target{make([]float64, columns), make([]float64, 2*len(f.falls)), make([]float64, len(f.falls))}
+}
+
+// add adds w times the place of footfall i along or left (0 or 1).
+func (f *runFit) add(t *target, i, direction int, w float64) {
+	for c := range t.fixed {
+		t.fixed[c] += w * f.x.At(2*i+direction, c)
+	}
+	t.stride[2*i+direction] += w
+	if direction == 0 {
+		t.smooth[i] += w
+	}
+}
+
+// predict returns the best value of t and its standard deviation, metres. The variances
+// behind it are estimates from so many footfalls, so it is stretched to what Student's t
+// makes of a 95 % interval.
+func (f *runFit) predict(t target) (value, sd float64) {
+	n := len(f.falls)
+	cov := mat.NewVecDense(2*n, nil) // Between the random part and what was seen.
+	var self float64
+	for i := range n {
+		for d, s := range [2]int{alongSD, leftSD} {
+			if w := t.stride[2*i+d]; w != 0 {
+				v := math.Exp(2 * f.theta[s])
+				cov.SetVec(2*i+d, cov.AtVec(2*i+d)+w*v)
+				self += w * w * v
+			}
+		}
+		for j := range n {
+			if t.smooth[j] == 0 {
+				continue
+			}
+			k := math.Exp(2*f.theta[speedSD]) * f.wander(i, j)
+			cov.SetVec(2*i, cov.AtVec(2*i)+t.smooth[j]*k)
+			self += t.smooth[i] * t.smooth[j] * k
+		}
+	}
+	fixed := mat.NewVecDense(len(t.fixed), t.fixed)
+	value = mat.Dot(fixed, f.beta) + mat.Dot(cov, f.solved)
+	var vc, left mat.VecDense
+	vc.MulVec(f.inverse, cov)
+	left.MulVec(f.x.T(), &vc)
+	left.SubVec(fixed, &left)
+	variance := self - mat.Dot(cov, &vc) + mat.Inner(&left, f.betaCov, &left)
+	return value, f.stretch * math.Sqrt(max(0, variance))
+}
+
+// place returns where footfall i was in the lane, and the spreads of that.
+func (f *runFit) place(i int) (x, y, xSD, ySD float64) {
+	var v, sd [2]float64
+	for d := range 2 {
+		t := f.target()
+		f.add(&t, i, d, 1)
+		v[d], sd[d] = f.predict(t)
+	}
+	l := f.line
+	return l.X + v[0]*l.DX - v[1]*l.DY, l.Y + v[0]*l.DY + v[1]*l.DX,
+		math.Hypot(sd[0]*l.DX, sd[1]*l.DY), math.Hypot(sd[0]*l.DY, sd[1]*l.DX)
+}

@@ -1,0 +1,57 @@
+package stats
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// Z95 is the normal deviate of a two-sided 95 % interval.
+const Z95 = 1.959963984540054
+
+// SEM returns the standard error of measurement from repeats: the square root
+// of the mean square within subjects, and its degrees of freedom. Index of
+// repeats: subject, repeat; subjects may have any number of repeats, those
+// with fewer than two add nothing. NaN and 0 where none has two.
+func SEM(repeats [][]float64) (sem, df float64) {
+	var ss float64
+	for _, x := range repeats {
+		if len(x) < 2 {
+			continue
+		}
+		ss += sumSquares(x)
+		df += float64(len(x) - 1)
+	}
+	if df == 0 {
+		return math.NaN(), 0
+	}
+	return math.Sqrt(ss / df), df
+}
+
+// TQuantile returns the p-quantile of Student's t with df degrees of freedom;
+// an infinite or very large df gives the normal deviate.
+func TQuantile(p, df float64) float64 {
+	if df > 1e6 {
+		return distuv.UnitNormal.Quantile(p)
+	}
+	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}.Quantile(p)
+}
+
+// TwoSidedP returns the two-sided p of a t statistic with df degrees of
+// freedom.
+func TwoSidedP(t, df float64) float64 {
+	if math.IsNaN(t) {
+		return math.NaN()
+	}
+	t = math.Abs(t)
+	if math.IsInf(t, 1) {
+		return 0
+	}
+	if df > 1e6 {
+		return 2 * distuv.UnitNormal.Survival(t)
+	}
+	return 2 * distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}.Survival(t)
+}
+
+// NormalCDF returns the share of a standard normal quantity below x.
+func NormalCDF(x float64) float64 { return distuv.UnitNormal.CDF(x) }

@@ -1,0 +1,70 @@
+package stats
+
+import (
+	"math"
+	"testing"
+)
+
+// Peak expiratory flow by two meters, twice each, in 17 people: Bland & Altman
+// 1986, Lancet 327:307–310.
+var (
+	wright1 = []float64{494, 395, 516, 434, 476, 557, 413, 442, 650, 433, 417, 656, 267, 478, 178, 423, 427}
+	wright2 = []float64{490, 397, 512, 401, 470, 611, 415, 431, 638, 429, 420, 633, 275, 492, 165, 372, 421}
+	mini1   = []float64{512, 430, 520, 428, 500, 600, 364, 380, 658, 445, 432, 626, 260, 477, 259, 350, 451}
+	mini2   = []float64{525, 415, 508, 444, 500, 625, 460, 390, 642, 432, 420, 605, 227, 467, 268, 370, 443}
+)
+
+func pairs(a, b []float64) [][]float64 {
+	var out [][]float64
+	for i := range a {
+		out = append(out, []float64{a[i], b[i]})
+	}
+	return out
+}
+
+// Repeatability of the same data.
+func TestSEM(t *testing.T) {
+	for _, c := range []struct {
+		name    string
+		repeats [][]float64
+		sem     float64
+	}{
+		{"Wright meter", pairs(wright1, wright2), 15.306669},
+		{"mini meter", pairs(mini1, mini2), 19.910831},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			sem, df := SEM(c.repeats)
+			near(t, "SEM", sem, c.sem, 1e-6)
+			near(t, "degrees of freedom", df, 17, 0)
+		})
+	}
+	sem, df := SEM([][]float64{{1}, nil, {2}})
+	if !math.IsNaN(sem) || df != 0 {
+		t.Errorf("single values give SEM %v with %v degrees of freedom", sem, df)
+	}
+}
+
+// Worked by hand: sorted 0.01, 0.02, 0.03, 0.04 times 4, 3, 2, 1, each at least
+// as large as the one before.
+func TestHolm(t *testing.T) {
+	for _, c := range []struct {
+		name    string
+		p, want []float64
+	}{
+		{"worked by hand", []float64{0.04, 0.01, 0.03, 0.02}, []float64{0.06, 0.04, 0.06, 0.06}},
+		{"capped at one", []float64{0.6, 0.7}, []float64{1, 1}},
+		{"one alone is not corrected", []float64{0.03}, []float64{0.03}},
+		{"not measured does not count", []float64{0.02, math.NaN(), 0.03}, []float64{0.04, math.NaN(), 0.04}},
+		{"none", nil, nil},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			got := Holm(c.p)
+			if len(got) != len(c.want) {
+				t.Fatalf("%d values, want %d", len(got), len(c.want))
+			}
+			for i := range got {
+				near(t, "p", got[i], c.want[i], 1e-12)
+			}
+		})
+	}
+}

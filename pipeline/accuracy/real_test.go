@@ -1,0 +1,108 @@
+package accuracy_test
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"jogstrip/pipeline"
+	"jogstrip/pipeline/accuracy"
+	"jogstrip/pipeline/record"
+)
+
+// shared returns the folder of outside data, or skips the test.
+func shared(t *testing.T) string {
+	t.Helper()
+	root := os.Getenv("JOGSTRIP_SHARED")
+	if root == "" {
+		root = filepath.Join("..", "..", "..", "shared")
+	}
+	if _, err := os.Stat(filepath.Join(root, "data", "real")); err != nil {
+		t.Skipf("SKIPPED: REAL FILM IS NOT HERE: %s; set JOGSTRIP_SHARED", filepath.Join(root, "data", "real"))
+	}
+	return root
+}
+
+// measuredReal measures a real clip in a folder of its own, with the marks that lie
+// beside the film or, where marks is not nil, with those.
+func measuredReal(t *testing.T, root string, c accuracy.RealClip, marks *record.Marks) (out string, err error) {
+	t.Helper()
+	data := filepath.Join(root, "data", "real")
+	path := filepath.Join(t.TempDir(), c.Name+".mp4")
+	film, err := os.ReadFile(c.Path(data))
+	if err != nil {
+		return "", err
+	}
+	if err := os.WriteFile(path, film, 0o644); err != nil {
+		return "", err
+	}
+	if marks == nil {
+		if marks, err = record.ReadMarks(filepath.Join(data, c.Name+".marks.json")); err != nil {
+			return "", err
+		}
+	}
+	if err := record.WriteMarks(record.MarksPath(path), marks); err != nil {
+		return "", err
+	}
+	_, err = pipeline.MeasureClip(context.Background(), path, pipeline.MeasureOptions{NoVideo: true})
+	return record.OutPath(path), err
+}
+
+// TestRealClipsAgreeWithTheOutsideJudge: what JudgeReal counts on a real clip is what
+// the outside program judge-real prints of the same results.
+func TestRealClipsAgreeWithTheOutsideJudge(t *testing.T) {
+	root := shared(t)
+	judge := filepath.Join(root, "tools", "judge-real")
+	if _, err := os.Stat(judge); err != nil {
+		t.Skipf("SKIPPED: outside judge %s is not here", judge)
+	}
+	for _, c := range accuracy.RealClips() {
+		if c.Name != "horse-trot-real60" && c.Name != "bag-man" {
+			continue // Two are enough to hold the counting; scripts/accuracy takes them all.
+		}
+		t.Run(c.Name, func(t *testing.T) {
+			out, err := measuredReal(t, root, c, nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			data := filepath.Join(root, "data", "real")
+			f, err := accuracy.JudgeReal(data, c, out)
+			if err != nil {
+				t.Fatal(err)
+			}
+			said, err := exec.Command("python3", judge, filepath.Join(data, "hand-read-positions.csv"), filepath.Join(data, "hand-read-stances.csv"), c.Readings, out, "--every", fmt.Sprint(c.Every)).Output()
+			if err != nil {
+				t.Fatalf("judge-real: %v", err)
+			}
+			lines := strings.Split(strings.TrimSpace(string(said)), "\n")
+			want := fmt.Sprintf("%-14s %-22s seen %d of %d, ", c.Readings, "standing feet", f.Feet.Seen, f.Feet.Read)
+			if got := lines[len(lines)-1]; !strings.HasPrefix(got, want) || !strings.HasSuffix(got, fmt.Sprintf("> 5 px %d, outside 3 spreads %d", f.Feet.Wrong, f.Feet.Outside)) {
+				t.Errorf("judge-real says %q, here %+v", got, f.Feet)
+			}
+			ends, missed := 0, 0
+			for _, l := range lines {
+				if strings.Contains(l, " stance ") {
+					if strings.Contains(l, "not found") {
+						missed++
+						continue
+					}
+					for _, e := range f.Ends[ends : ends+2] {
+						word := map[bool]string{false: "on", true: "off"}[e.Off]
+						if !strings.Contains(l, fmt.Sprintf("%s %+.0f ms", word, e.Error)) {
+							t.Errorf("judge-real says %q, here %s %s %+.0f ms", l, e.Limb, word, e.Error)
+						}
+					}
+					ends += 2
+				}
+			}
+			if ends != len(f.Ends) || missed != f.Missed {
+				t.Errorf("judge-real finds %d ends and misses %d stances, here %d and %d", ends, missed, len(f.Ends), f.Missed)
+			}
+			t.Logf("%s", said)
+		})
+	}
+}

@@ -1,0 +1,121 @@
+package markpage
+
+import (
+	"encoding/json"
+	"math"
+	"path/filepath"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+
+	"jogstrip/pipeline/record"
+)
+
+// Lengths are read as people in yards write them. One inch is 25.4 mm and one
+// foot 12 inches exactly (international yard and pound agreement of 1959; NIST
+// Handbook 44, appendix C, from memory); one hand is 4 inches, and behind the
+// point of hands stand inches (common practice).
+func TestLengthsAsPeopleTypeThem(t *testing.T) {
+	t.Parallel()
+	s := serve(t, t.TempDir(), nil)
+	b := openBrowser(t, 820, 900, false)
+	b.do(chromedp.Navigate(s.URL()))
+	b.wait(`document.querySelector('h1') !== null`)
+	const wrong = -1
+	tests := map[string]float64{
+		"2.5": 2.5, "2,5": 2.5, " 2,5 m ": 2.5, "2.50m": 2.5, "2,5 Meter": 2.5, "0,5": 0.5, ".5": 0.5, "8": 8, "250 cm": 2.5, "250cm": 2.5, "2500 mm": 2.5,
+		"2 m 50 cm": 2.5, "2m50": 2.5, "2 m 05": 2.05, "2 m 5 cm": 2.05,
+		"8 ft 2 in": 2.4892, "8ft2in": 2.4892, "8' 2\"": 2.4892, "8’ 2”": 2.4892, "8′2″": 2.4892, "8 ft. 2 in.": 2.4892, "8 feet 2 inches": 2.4892, "8 ft 2": 2.4892, "8'": 2.4384, "8 FT": 2.4384,
+		"98 in": 2.4892, "98\"": 2.4892, "98''": 2.4892, "98 1/2 in": 2.5019, "98½ in": 2.5019, "8 ft 2 1/2 in": 2.5019, "8,5 ft": 2.5908,
+		"15.2 hands": 1.5748, "15.2hh": 1.5748, "15,2 hh": 1.5748, "16 hands": 1.6256, "15 hands 2 in": 1.5748, "16.0 h": 1.6256,
+		"": wrong, "m": wrong, "two": wrong, "2.5.1": wrong, "1,234.5": wrong, "2 5": wrong, "-2": wrong, "0": wrong, "2 m 5": wrong, "2 m 3 ft": wrong, "3 in 2 ft": wrong,
+		"8 ft 14 in": wrong, "15.4 hands": wrong, "15.25 hands": wrong, "2.5 km": wrong, "2.5 x": wrong, "1/0 in": wrong, "3/2 in": wrong, "2 m 150 cm": wrong, "1e3": wrong, "∞": wrong, "2.5m;": wrong, "2 m 2 m": wrong,
+	}
+	given, err := json.Marshal(tests)
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := eval[map[string]float64](b, `(async () => { const { parseLength } = await import('/app/lengths.js');
+		return Object.fromEntries(Object.keys(`+string(given)+`).map((t) => { const r = parseLength(t); return [t, r.problem ? -1 : r.m]; })); })()`)
+	for text, want := range tests {
+		if math.Abs(got[text]-want) > 5.1e-6 {
+			t.Errorf("%q is read as %v m, want %v", text, got[text], want)
+		}
+	}
+	// What the page shows is read back as the same, to its last place.
+	for _, w := range eval[[]string](b, `(async () => { const l = await import('/app/lengths.js'); const wrong = [];
+		for (let i = 1; i < 4000; i += 1) { const m = i * 0.00517;
+			for (const [write, off] of [['inMetres', 0.00051], ['inFeet', 0.00128], ['inHands', 0.0128]]) {
+				if (write === 'inHands' && m < 0.2) continue;
+				const shown = l[write](m), back = l.parseLength(shown);
+				if (!(Math.abs(back.m - m) <= off)) wrong.push(m + ' is shown as ' + shown + ' and read as ' + (back.m ?? back.problem));
+			} }
+		return wrong.slice(0, 5); })()`) {
+		t.Error(w)
+	}
+	b.silent()
+}
+
+// A comma, feet and inches and a wrong entry in the field where the lane's
+// measures are typed: what counts is what was shown, and no key goes to the page.
+func TestLengthsAreShownBackBeforeTheyCount(t *testing.T) {
+	t.Parallel()
+	clip, truth := renderedClip(t)
+	dir, visit := yard(t, clip, "toward-1.mp4")
+	s := serve(t, dir, nil)
+	b := openBrowser(t, 1366, 768, false)
+	b.do(chromedp.Navigate(s.URL()))
+	b.view("mark", visitFolder+"/toward-1.mp4")
+	b.begin("toward")
+	b.click("#step-horse")
+	b.fill("#withers", "15.3 hands")
+	b.wait(`document.querySelector('#withers').closest('.field').textContent.includes('1.6 m = 5 ft 3 in = 15.3 hands')`)
+	b.click("#step-ground")
+	b.rested()
+	frame := eval[int](b, `Number(document.querySelector('canvas.picture').dataset.frame)`)
+	for _, p := range groundPoints(truth, frame) {
+		b.press(p.X, p.Y)
+	}
+	typed := func(selector, text, shown string) {
+		t.Helper()
+		b.click(selector)
+		b.run(`document.querySelector('` + selector + `').select()`)
+		b.do(chromedp.KeyEvent(text))
+		b.wait(`document.querySelector('` + selector + `').closest('.field').querySelector('output').value.includes('` + shown + `')`)
+	}
+	read := func() *record.Marks {
+		m, err := record.ReadMarks(record.MarksPath(filepath.Join(visit, "toward-1.mp4")))
+		if err != nil {
+			return new(record.Marks)
+		}
+		return m
+	}
+	typed("#lane-length_m", "26 ft 3 in", "8.001 m = 26 ft 3 in")
+	b.do(chromedp.KeyEvent(kb.Enter))
+	typed("#lane-width_m", "250", "…")
+	b.do(chromedp.KeyEvent(kb.Tab))
+	b.wait(`document.querySelector('#lane-width_m').closest('.field').textContent.includes('If centimetres are meant, write 250 cm')`)
+	b.shoot("refused")
+	b.accessible()
+	if m := read(); m.Calibration != nil {
+		t.Errorf("a width of 250 m counts: %+v", m.Calibration.Ground)
+	}
+	typed("#lane-width_m", "2,5", "2.5 m = 8 ft 2.4 in")
+	if m := read(); m.Calibration != nil {
+		t.Error("what is still being typed counts")
+	}
+	b.do(chromedp.KeyEvent(kb.Tab))
+	b.run(`document.activeElement.blur()`) // The panel is drawn anew once nothing in it is being typed.
+	b.wait(`document.querySelector('.notice.good')?.textContent.includes('Camera')`)
+	b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
+	b.shoot("read")
+	if got := eval[int](b, `Number(document.querySelector('canvas.picture').dataset.frame)`); got != frame {
+		t.Errorf("typing stepped from frame %d to %d", frame, got)
+	}
+	m := read()
+	if m.Calibration == nil || m.Calibration.Ground == nil || m.Calibration.Ground.WidthM != 2.5 || m.Calibration.Ground.LengthM != 8.001 || m.WithersM != 1.6002 {
+		t.Errorf("saved: %+v, withers %v", m.Calibration, m.WithersM)
+	}
+	b.silent()
+}

@@ -1,0 +1,154 @@
+package markpage
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/http"
+	"path"
+	"slices"
+	"strings"
+
+	"jogstrip/pipeline/record"
+	"jogstrip/track/traj"
+)
+
+// Proposer finds where marks of a clip probably sit. What it finds is shown to a
+// person, who confirms, moves or throws away; it is never measured as it is.
+type Proposer interface {
+	// Propose looks into the clip, an absolute path, for the marks that like shows:
+	// those of the clip itself where it has a left and a right stance marked, and of
+	// others of the same horse from the same side, the likest first. A clip in which
+	// it finds nothing, or in which it cannot tell left from right, gets none, with
+	// the reason in words.
+	Propose(ctx context.Context, clip string, view traj.View, like []Marked) (found []Proposal, reason string, err error)
+}
+
+// Marked is a clip with its marks.
+type Marked struct {
+	Clip  string // Absolute path.
+	Marks *record.Marks
+}
+
+// Proposal is one proposed mark, px of the upright picture.
+type Proposal struct {
+	Frame    int           `json:"frame"`
+	Landmark traj.Landmark `json:"landmark"`
+	X        float64       `json:"x"`
+	Y        float64       `json:"y"`
+	SD       float64       `json:"sd"` // Standard deviation along each axis, px.
+}
+
+type proposalsAnswer struct {
+	Proposals []Proposal `json:"proposals"`
+	From      string     `json:"from,omitempty"`   // The clip whose marks they are like.
+	Reason    string     `json:"reason,omitempty"` // Why there are none.
+}
+
+// proposals answers with marks proposed for a clip.
+func (s *Server) proposals(w http.ResponseWriter, r *http.Request) {
+	rel, info, _, err := s.clipOf(r)
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	out := proposalsAnswer{Proposals: []Proposal{}}
+	if s.proposer == nil {
+		out.Reason = "this program was started without proposing marks"
+		reply(w, out)
+		return
+	}
+	view, like, from, err := s.like(r.Context(), rel)
+	if err != nil {
+		s.failed(w, r, err)
+		return
+	}
+	if len(like) == 0 {
+		reply(w, out) // Nothing is marked yet that could be looked for.
+		return
+	}
+	select {
+	case s.proposing <- struct{}{}:
+		defer func() { <-s.proposing }()
+	case <-r.Context().Done():
+		s.failed(w, r, r.Context().Err())
+		return
+	}
+	found, reason, err := s.proposer.Propose(r.Context(), s.absolute(rel), view, like)
+	if err != nil {
+		s.failed(w, r, fmt.Errorf("propose marks: %w", err))
+		return
+	}
+	for _, p := range found {
+		// A place outside the picture could not be saved.
+		if p.Frame >= 0 && p.Frame < len(info.Times) && p.X >= 0 && p.Y >= 0 && p.X <= float64(info.Width-1) && p.Y <= float64(info.Height-1) {
+			p.X, p.Y = hundredth(p.X), hundredth(p.Y)
+			out.Proposals = append(out.Proposals, p)
+		}
+	}
+	out.Reason = reason
+	if len(out.Proposals) > 0 {
+		out.From = from
+	}
+	reply(w, out)
+}
+
+// like returns the marked clips that show what to look for in the clip rel: its
+// own marks where they show both sides, and those of clips of the same view, of
+// the same visit first, then of the visits before, the latest first.
+func (s *Server) like(ctx context.Context, rel string) (view traj.View, like []Marked, from string, err error) {
+	own, _, err := s.marksOf(rel)
+	if err != nil {
+		return "", nil, "", err
+	}
+	if own != nil {
+		view = own.View
+	} else {
+		view = s.guess(rel).View
+	}
+	if view == "" {
+		return "", nil, "", nil
+	}
+	if enough(own) {
+		like = append(like, Marked{s.absolute(rel), own})
+	}
+	all, err := s.folder.walk(ctx)
+	if err != nil {
+		return "", nil, "", err
+	}
+	dir := path.Dir(rel)
+	var near, before []string
+	for _, other := range all.clips {
+		switch group := path.Dir(other); {
+		case other == rel:
+		case group == dir:
+			near = append(near, other)
+		case path.Dir(group) == path.Dir(dir) && group < dir:
+			before = append(before, other)
+		}
+	}
+	slices.SortStableFunc(before, func(a, b string) int { return strings.Compare(path.Dir(b), path.Dir(a)) })
+	const most = 3 // More of the same shows nothing new.
+	for _, other := range slices.Concat(near, before) {
+		if len(like) == most {
+			break
+		}
+		m, _, err := s.marksOf(other)
+		if err != nil || !enough(m) || m.View != view {
+			continue
+		}
+		if _, _, err := s.folder.clipFile(other); errors.Is(err, errNotThere) {
+			continue
+		}
+		if from == "" && path.Dir(other) == dir {
+			from = path.Base(other)
+		} else if from == "" {
+			from = other
+		}
+		like = append(like, Marked{s.absolute(other), m})
+	}
+	if enough(own) {
+		from = "this clip"
+	}
+	return view, like, from, nil
+}

@@ -1,0 +1,41 @@
+// How to mark: what a good click is, near and far.
+
+import { h, put } from './dom.js';
+
+/** Opens the help. */
+export async function openHelp(main, _path, { setCrumbs }) {
+  setCrumbs(null, 'How to mark');
+  const crop = (name, text) => h('figure', { class: 'crop' }, h('img', { src: `/app/help-${name}.jpg`, alt: '', width: 240, height: 240 }), h('figcaption', {}, text));
+  put(main, h('article', { class: 'help' },
+    h('h1', {}, 'How to mark'),
+    h('p', {}, 'A mark tells the program what a hoof, a head or a croup looks like in this clip, and where exactly on it the place lies that is followed. It follows the marks by itself from there. What decides the result is the same place every time.'),
+    h('p', { class: 'hint' }, 'The crops on this page are from films that the program renders itself; real hooves have hair, mud and shoes, but the places are the same.'),
+    h('section', { class: 'card', 'aria-labelledby': 'help-hoof' },
+      h('h2', { id: 'help-hoof' }, 'The hoof, while it stands'),
+      h('p', {}, 'Step to a frame in which the hoof stays on one spot of the ground. The middle of that time is best: at the beginning it may still slide, at the end the heel lifts. Coming toward the camera, click the toe where it meets the ground; from behind, the heel.'),
+      h('div', { class: 'crops' },
+        crop('near-good', '✓ Good: the middle of the toe, on the line where hoof and ground meet.'),
+        crop('near-high', '✕ Too high: the middle of the hoof wall. Along the lane, 3 cm too high counts like 15 cm too far.'),
+        crop('near-side', '✕ Beside it: the corner of the hoof. The other side is then compared with another place.'),
+        crop('near-swing', '✕ In the air: this hoof does not stand. Where it is above the ground cannot be known.'))),
+    h('section', { class: 'card', 'aria-labelledby': 'help-far' },
+      h('h2', { id: 'help-far' }, 'Near and far'),
+      h('p', {}, 'The same hoof is large near the camera and small far away. A click is off by about a pixel either way: near that is a few millimetres on the ground, far away some centimetres. So mark near if there is a choice; the program carries the near mark to far away by the pattern around it. The far marks tell it how the hoof looks there.'),
+      h('div', { class: 'crops' },
+        crop('near-good', 'Near: the toe’s edge is seen. The loupe shows the pixel that is hit.'),
+        crop('far-good', 'Far: zoom in (Z, +) and aim at the lowest dark pixel in the middle of the hoof.'))),
+    h('section', { class: 'card', 'aria-labelledby': 'help-head' },
+      h('h2', { id: 'help-head' }, 'Head and croup'),
+      h('p', {}, 'From in front: the middle of the forehead, or of the browband between the eyes; take the same one in every frame. From behind: the highest point of the croup, on the midline. The withers or the croup, where they are seen, tell a forelimb pattern from a hindlimb one.'),
+      h('div', { class: 'crops' }, crop('head-good', '✓ The middle of the forehead.'), crop('croup-good', '✓ The highest point of the croup, from behind.'))),
+    h('section', { class: 'card', 'aria-labelledby': 'help-sides' },
+      h('h2', { id: 'help-sides' }, 'Left and right are the horse’s own'),
+      h('p', {}, 'Coming toward the camera, its left legs are on the right of the picture; the words at the picture’s edges say so. A horse that plaits may put a hoof on the other side of the middle: follow the leg up to the shoulder before you click.')),
+    h('section', { class: 'card', 'aria-labelledby': 'help-proposed' },
+      h('h2', { id: 'help-proposed' }, 'Marks that are proposed'),
+      h('p', {}, 'Once a left and a right stance are marked, the program may propose marks in further frames and clips. They are dashed boxes with a question mark. Look at each: C confirms those of the frame, a drag moves one, X throws them away. Nothing proposed is measured before you confirm it.')),
+    h('section', { class: 'card', 'aria-labelledby': 'help-not' },
+      h('h2', { id: 'help-not' }, 'When not to mark'),
+      h('ul', {}, h('li', {}, 'A hoof that is hidden by grass, dust or another leg: N, not visible. A guess is worse than no mark.'), h('li', {}, 'A blurred hoof: it swings. Step until it is sharp.'), h('li', {}, 'A shadow: it touches the hoof only where the hoof stands, but it is not the hoof.')))));
+  return null;
+}

@@ -1,0 +1,118 @@
+// Marks that the program proposes. They live on the page alone: what is not
+// confirmed is never saved, so it is never measured.
+
+import { get } from './api.js';
+import { landmarkNames, sideOf, colours } from './words.js';
+import { leading } from './plan.js';
+import { drawWords } from './stage.js';
+
+const store = (path) => `jogstrip:thrown:${path}`;
+
+/** Proposals are the marks proposed for the clip of a marking page. */
+export class Proposals {
+  constructor(page) {
+    this.page = page;
+    this.byFrame = new Map(); // Frame to a map of landmark to { x, y }.
+    this.thrown = new Set();
+    this.status = '';
+    this.asked = '';
+    try {
+      this.thrown = new Set(JSON.parse(localStorage.getItem(store(page.clip.path))) ?? []);
+    } catch {
+      // Nothing was thrown away.
+    }
+  }
+
+  /** Asks the program; where it has none, says why. */
+  async load() {
+    const { page } = this;
+    if (!page.clip.proposes || this.busy) return;
+    this.busy = true;
+    this.status = 'Looking for marks to propose…';
+    try {
+      const answer = await get('/api/proposals', { clip: page.clip.path }, { signal: page.ends.signal });
+      this.byFrame.clear();
+      for (const p of answer.proposals) {
+        if (!this.byFrame.has(p.frame)) this.byFrame.set(p.frame, new Map());
+        this.byFrame.get(p.frame).set(p.landmark, { x: p.x, y: p.y });
+      }
+      const n = this.frames().length;
+      this.status = n > 0 ? `Marks are proposed in ${n} ${n === 1 ? 'frame' : 'frames'}${answer.from ? `, as marked in ${answer.from}` : ''}.` : answer.reason ?? '';
+    } catch (error) {
+      if (error.name === 'AbortError') return;
+      this.status = `No marks can be proposed: ${error.message}.`;
+    } finally {
+      this.busy = false;
+    }
+    page.proposed();
+  }
+
+  /** Asks again once the clip itself shows a left and a right stance. */
+  more() {
+    const { page } = this;
+    const sides = ['left', 'right'].map((s) => page.standing(s).length);
+    if (sides.some((n) => n === 0) || this.asked === 'own') return;
+    this.asked = 'own';
+    // What was just placed is saved first: the program reads the file.
+    page.saver.done().then(() => this.load());
+  }
+
+  /** The proposals of a frame that are neither confirmed nor thrown away. */
+  at(frame) {
+    const out = new Map();
+    const { page } = this;
+    if (!page.view || this.thrown.has(frame)) return out;
+    for (const [landmark, p] of this.byFrame.get(frame) ?? []) if (page.markAt(frame, landmark) === undefined) out.set(landmark, p);
+    // Where the person has placed the hoof, the frame is in their hands.
+    const lead = ['left', 'right'].map((s) => leading(page.view, s));
+    if (lead.some((l) => page.markAt(frame, l) !== undefined) && !lead.some((l) => out.has(l))) return new Map();
+    return out;
+  }
+
+  frames() { return [...this.byFrame.keys()].filter((f) => this.at(f).size > 0).sort((a, b) => a - b); }
+
+  /** The frame with proposals to look at next, or null. */
+  next(frame) {
+    const all = this.frames().filter((f) => f !== frame);
+    return all.find((f) => f > frame) ?? all[0] ?? null;
+  }
+
+  /** Throws the proposals of a frame away, or takes them back. */
+  discard(frame, away = true) {
+    if (away) this.thrown.add(frame);
+    else this.thrown.delete(frame);
+    try {
+      localStorage.setItem(store(this.page.clip.path), JSON.stringify([...this.thrown]));
+    } catch {
+      // They are proposed again next time.
+    }
+  }
+
+  /** Draws them so that nobody takes them for marks: dashed, hollow, with a question mark. */
+  draw({ c, to, ratio }, frame) {
+    const r = 13 * ratio;
+    for (const [landmark, p] of this.at(frame)) {
+      const [x, y] = to(p.x, p.y);
+      const side = sideOf(landmark);
+      c.save();
+      for (const [colour, w, dash] of [['#fff', 5 * ratio, []], ['#7b1fa2', 2.5 * ratio, [5 * ratio, 4 * ratio]]]) {
+        c.strokeStyle = colour;
+        c.lineWidth = w;
+        c.setLineDash(dash);
+        c.strokeRect(x - r, y - r, 2 * r, 2 * r);
+      }
+      c.setLineDash([]);
+      c.strokeStyle = colours[side];
+      c.lineWidth = 1.5 * ratio;
+      c.beginPath();
+      c.moveTo(x - 4 * ratio, y);
+      c.lineTo(x + 4 * ratio, y);
+      c.moveTo(x, y - 4 * ratio);
+      c.lineTo(x, y + 4 * ratio);
+      c.stroke();
+      c.restore();
+      const right = (this.page.view === 'toward') === (side === 'left') || side === 'middle';
+      drawWords(c, `? ${landmarkNames[landmark].replace(' hoof', '')}`, x + (right ? 1.5 : -1.5) * r, y, 12 * ratio, '#f3d9ff', right ? 'left' : 'right');
+    }
+  }
+}

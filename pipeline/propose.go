@@ -1,0 +1,134 @@
+package pipeline
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"path/filepath"
+	"slices"
+
+	"jogstrip/metrics"
+	"jogstrip/pipeline/clip"
+	"jogstrip/pipeline/record"
+	"jogstrip/track/traj"
+)
+
+// ProposedMark is a place at which a person might mark a landmark, px of the
+// upright picture.
+type ProposedMark struct {
+	Frame    int           `json:"frame"`
+	Landmark traj.Landmark `json:"landmark"`
+	X        float64       `json:"x"`
+	Y        float64       `json:"y"`
+	SD       float64       `json:"sd"` // Standard deviation along each axis, px.
+}
+
+const (
+	proposedASide = 3    // Marked and proposed stances of a side together: what the page asks for.
+	proposedSD    = 1.5  // The largest spread of a proposed place, px: beyond it the tracker does not count a frame as seen either.
+	apartS        = 0.25 // Two stances of one hoof lie further apart than this, s: half the shortest stride of a trot (about 0.5 s, common practice).
+)
+
+// Propose follows the marks of the clip at path, which show a left and a right
+// stance, and returns marks for stances at other distances: the hoof that stands
+// and the head, or the croup, each where following it is sure to 1.5 px. Where it
+// finds none the reason says why, in words. It reads the clip and writes nothing.
+func Propose(ctx context.Context, path string, marks *record.Marks) (found []ProposedMark, reason string, err error) {
+	info, err := clip.Probe(ctx, path)
+	if err != nil {
+		return nil, "", err
+	}
+	if err := marks.Fit(record.MarksPath(path), info.Width, info.Height, len(info.Times)); err != nil {
+		return nil, "", err
+	}
+	j := &job{path: path, marks: marks}
+	if j.around, err = Look(filepath.Dir(path)); err != nil {
+		return nil, "", err
+	}
+	tracked, _, err := j.track(ctx, info, MeasureOptions{})
+	if err != nil {
+		return nil, "", err
+	}
+	run, err := metrics.Measure(tracked.Set, j.measureOptions())
+	if err != nil {
+		return nil, "", fmt.Errorf("measure clip %s: %w", path, err)
+	}
+	hooves, body := []traj.Landmark{traj.LeftFore, traj.RightFore}, traj.Head
+	if marks.View == traj.Away {
+		hooves, body = []traj.Landmark{traj.LeftHind, traj.RightHind}, traj.Croup
+	}
+	for _, hoof := range hooves {
+		var have []float64
+		for _, m := range marks.Marks {
+			if m.Landmark == hoof && !m.Hidden {
+				have = append(have, info.Times[m.Frame])
+			}
+		}
+		var free []int
+		for _, c := range run.Contacts {
+			// An end that was not seen is given as far as the hoof was seen to stand, so the
+			// middle lies in the stance; with neither end seen it may be something else.
+			if c.Limb != hoof || c.OnSD < 0 && c.OffSD < 0 {
+				continue
+			}
+			frame := nearestTime(info.Times, (c.On+c.Off)/2)
+			if frame < 0 || !sure(tracked.Set, hoof, frame, proposedSD) {
+				continue
+			}
+			if !slices.ContainsFunc(have, func(t float64) bool { return math.Abs(t-info.Times[frame]) < apartS }) {
+				free = append(free, frame)
+			}
+		}
+		for n := len(have); n < proposedASide && len(free) > 0; n++ {
+			// The one furthest from all there are, so that distances differ.
+			best, room := 0, -1.0
+			for i, f := range free {
+				least := math.Inf(1)
+				for _, t := range have {
+					least = min(least, math.Abs(t-info.Times[f]))
+				}
+				if least > room {
+					best, room = i, least
+				}
+			}
+			f := free[best]
+			free = slices.Delete(free, best, best+1)
+			have = append(have, info.Times[f])
+			found = append(found, proposedAt(tracked.Set, hoof, f))
+			if sure(tracked.Set, body, f, proposedSD) {
+				found = append(found, proposedAt(tracked.Set, body, f))
+			}
+		}
+	}
+	if len(found) == 0 {
+		return nil, "no further stance is seen surely enough to propose marks in it", nil
+	}
+	slices.SortStableFunc(found, func(a, b ProposedMark) int { return a.Frame - b.Frame })
+	return found, "", nil
+}
+
+// sure reports whether a landmark was seen in a frame with a spread of at most limit.
+func sure(set *traj.Set, l traj.Landmark, frame int, limit float64) bool {
+	t := set.Track(l)
+	if t == nil || frame >= len(t.Samples) {
+		return false
+	}
+	s := t.Samples[frame]
+	return s.Status == traj.Tracked && s.SD <= limit && s.SpreadY() <= limit
+}
+
+func proposedAt(set *traj.Set, l traj.Landmark, frame int) ProposedMark {
+	s := set.Track(l).Samples[frame]
+	return ProposedMark{Frame: frame, Landmark: l, X: s.X, Y: s.Y, SD: max(s.SD, s.SpreadY())}
+}
+
+// nearestTime returns the frame nearest to t, or -1 where there is none.
+func nearestTime(times []float64, t float64) int {
+	best := -1
+	for i := range times {
+		if best < 0 || math.Abs(times[i]-t) < math.Abs(times[best]-t) {
+			best = i
+		}
+	}
+	return best
+}

@@ -1,0 +1,282 @@
+package track
+
+import (
+	"image"
+	"math"
+	"slices"
+
+	"jogstrip/track/flow"
+)
+
+// A hoof that stands is told from the ground under it by what the same place looks
+// like bare: before the hoof lands where the horse comes toward the camera, after it
+// left where the horse goes away. What differs from the bare ground and is still is
+// the hoof; what passes in front of it is not still, and what is not there any more
+// does not differ.
+
+// grid is a patch of a frame, sampled at the same places around a point of the ground
+// whatever the frame, row by row; NaN where the scratch file has nothing.
+type grid []float32
+
+const (
+	gridSide   = 24 // Samples across.
+	gridRows   = 22
+	gridWidth  = 1.3  // Sides of the patch.
+	groundRows = 4    // The lowest rows, which lie below the mark: they show ground.
+	mostUneven = 16   // Grey levels by which quarter and three quarters of them may differ.
+	mostShade  = 30   // Grey levels that shadow and exposure may make.
+	gridUp     = 0.95 // Of its height above the mark, sides of the patch; the rest lies below.
+)
+
+// sample returns the grid of frame f around the point that lies at p in frame 0,
+// shifted by (dx, dy) px. size is the side of the patch, px.
+func (st *stander) sample(f int, p flow.Point, dx, dy, size float64, out grid) (grid, bool, error) {
+	q, ok := st.clip.unsteady(f, p)
+	if !ok {
+		return out, false, nil
+	}
+	q.X, q.Y = q.X+dx, q.Y+dy
+	w := flow.Window{Left: gridWidth * size / 2, Right: gridWidth * size / 2, Up: gridUp * size, Down: 0.3 * size}
+	if ok, err := st.around(f, q, w, 4); err != nil || !ok {
+		return out, false, err
+	}
+	return st.sampleHere(q, size, out), true, nil
+}
+
+// sampleHere is sample from the plane that was read last, around q in its frame.
+func (st *stander) sampleHere(q flow.Point, size float64, out grid) grid {
+	step := gridWidth * size / (gridSide - 1)
+	pl := &st.plane
+	out = out[:0]
+	for j := range gridRows {
+		y := (q.Y - gridUp*size + step*float64(j) - pl.Y0) / pl.Step
+		j0 := int(math.Floor(y))
+		fy := float32(y - float64(j0))
+		for i := range gridSide {
+			x := (q.X - gridWidth*size/2 + step*float64(i) - pl.X0) / pl.Step
+			i0 := int(math.Floor(x))
+			if i0 < 0 || j0 < 0 || i0+1 >= pl.Width || j0+1 >= pl.Height {
+				out = append(out, float32(math.NaN()))
+				continue
+			}
+			fx := float32(x - float64(i0))
+			a, b := pl.Pix[j0*pl.Width+i0:], pl.Pix[(j0+1)*pl.Width+i0:]
+			out = append(out, (1-fy)*((1-fx)*a[0]+fx*a[1])+fy*((1-fx)*b[0]+fx*b[1]))
+		}
+	}
+	return out
+}
+
+// bare returns what the ground looks like at p, a point of frame 0 where a hoof seems to
+// stand in frame f: the median of up to nine looks at times at which it should be bare;
+// nil where there are too few.
+func (st *stander) bare(f int, p flow.Point, size float64) (grid, error) {
+	c := st.clip
+	var looks []grid
+	gather := func(dir int) error {
+		room := c.times[f] - c.times[0]
+		if dir > 0 {
+			room = c.times[len(c.times)-1] - c.times[f]
+		}
+		next, apart := bareFromS, max(0.03, (min(bareToS, room)-bareFromS)/bareLooks)
+		for g := f + dir; g >= 0 && g < len(c.times) && len(looks) < bareLooks; g += dir {
+			d := math.Abs(c.times[g] - c.times[f])
+			if d < next {
+				continue
+			}
+			if d > bareToS {
+				return nil
+			}
+			next = d + apart
+			look, ok, err := st.sample(g, p, 0, 0, size, nil)
+			if err != nil {
+				return err
+			}
+			if !ok {
+				// Where the scratch file has nothing, nothing moved.
+				look, ok = st.fromLane(p, size)
+			}
+			if ok {
+				looks = append(looks, look)
+			}
+		}
+		return nil
+	}
+	dir := 1
+	if c.grows {
+		dir = -1
+	}
+	if err := gather(dir); err != nil {
+		return nil, err
+	}
+	if len(looks) < 4 {
+		if err := gather(-dir); err != nil {
+			return nil, err
+		}
+	}
+	if len(looks) < 4 {
+		return nil, nil
+	}
+	out := make(grid, gridSide*gridRows)
+	column := make([]float32, 0, len(looks))
+	for i := range out {
+		column = column[:0]
+		for _, l := range looks {
+			if !math.IsNaN(float64(l[i])) {
+				column = append(column, l[i])
+			}
+		}
+		if len(column) < 3 {
+			out[i] = float32(math.NaN())
+			continue
+		}
+		slices.Sort(column)
+		out[i] = column[len(column)/2]
+	}
+	return out, nil
+}
+
+// fromLane is sample of the picture of the empty lane.
+func (st *stander) fromLane(p flow.Point, size float64) (grid, bool) {
+	l := st.clip.lane
+	if l == nil {
+		return nil, false
+	}
+	r := rectAround(p, flow.Window{Left: gridWidth * size / 2, Right: gridWidth * size / 2, Up: gridUp * size, Down: 0.3 * size}, 4)
+	if r != r.Intersect(image.Rect(0, 0, l.width, l.height)) {
+		return nil, false
+	}
+	for y := r.Min.Y; y < r.Max.Y; y++ {
+		if slices.Contains(l.mean.Count[y*l.width+r.Min.X:][:r.Dx()], 0) {
+			return nil, false // Something moved there whenever it was looked at.
+		}
+	}
+	g := flow.Gray{Pix: l.picture, Width: l.width, Height: l.height, Stride: l.width}.Crop(r)
+	st.plane.Fill(g, r.Min.X, r.Min.Y, halvings(size))
+	return st.sampleHere(p, size, nil), true
+}
+
+// When the ground is looked at, s from a moment of the stance: beyond most of it.
+const (
+	bareFromS = 0.35
+	bareToS   = 1.7
+	bareLooks = 9
+)
+
+// hoofPixels says which samples of key are the hoof: how surely they are not the bare
+// ground, weighed by how near the middle they lie, and what part of the patch they are.
+func hoofPixels(key, bare grid, limit float32) (weights grid, share float64) {
+	weights = make(grid, len(key))
+	shade, _ := shadeOf(key, bare)
+	var sum, all float64
+	for j := range gridRows {
+		for i := range gridSide {
+			k := j*gridSide + i
+			if math.IsNaN(float64(key[k])) {
+				continue
+			}
+			x, y := (float64(i)/(gridSide-1)-0.5)*2, (float64(j)/(gridRows-1)-0.55)*2
+			w := bell(x/0.8) * bell(y/0.8)
+			all += w
+			if !math.IsNaN(float64(bare[k])) && !differs(key[k], bare[k]+shade, limit+slackAt(key, i, j)) {
+				continue
+			}
+			weights[k] = float32(w)
+			sum += w
+		}
+	}
+	if all == 0 {
+		return weights, 0
+	}
+	return weights, sum / all
+}
+
+// shadeOf returns by how much the ground below the mark is brighter in g than bare, grey
+// levels: the horse's shadow and the camera's exposure change it. ok is false where
+// something else than ground is seen there.
+func shadeOf(g, bare grid) (shade float32, ok bool) {
+	d := make([]float32, 0, gridSide*groundRows)
+	for k := (gridRows - groundRows) * gridSide; k < gridRows*gridSide; k++ {
+		if v := g[k] - bare[k]; !math.IsNaN(float64(v)) {
+			d = append(d, v)
+		}
+	}
+	if len(d) < gridSide {
+		return 0, false
+	}
+	slices.Sort(d)
+	shade = d[len(d)/2]
+	return min(max(shade, -mostShade), mostShade), max(shade, -shade) <= mostShade && d[3*len(d)/4]-d[len(d)/4] < mostUneven
+}
+
+func differs(a, b, limit float32) bool { d := a - b; return d > limit || d < -limit }
+
+// slackAt is by how much sample (i, j) may change if the picture is misplaced a little.
+func slackAt(g grid, i, j int) float32 {
+	at := func(i, j int) float32 {
+		i, j = min(max(i, 0), gridSide-1), min(max(j, 0), gridRows-1)
+		return g[j*gridSide+i]
+	}
+	dx, dy := at(i+1, j)-at(i-1, j), at(i, j+1)-at(i, j-1)
+	s := 0.25 * float32(math.Sqrt(float64(dx*dx+dy*dy)))
+	if math.IsNaN(float64(s)) {
+		return 0
+	}
+	return s
+}
+
+// keeps returns which share of the hoof, as weights say, looks in g as in key.
+func keeps(key, g, weights grid, limit float32) float64 {
+	var same, all float64
+	for j := range gridRows {
+		for i := range gridSide {
+			k := j*gridSide + i
+			w := float64(weights[k])
+			if w == 0 || math.IsNaN(float64(g[k])) {
+				continue
+			}
+			all += w
+			if !differs(key[k], g[k], limit+slackAt(key, i, j)) {
+				same += w
+			}
+		}
+	}
+	if all == 0 {
+		return 0
+	}
+	return same / all
+}
+
+// bottomShare returns which share of the lowest third of the hoof, as weights say, looks
+// bare in g: a hoof that has left the ground shows it there first. shades are by how much
+// the ground may be brighter than bare; the best of them counts.
+func bottomShare(g, bare, weights grid, limit float32, shades ...float32) float64 {
+	var rows [gridRows]float64
+	var sum float64
+	for k, w := range weights {
+		rows[k/gridSide] += float64(w)
+		sum += float64(w)
+	}
+	top := gridRows
+	for below := 0.0; top > 0 && below < sum/3; top-- {
+		below += rows[top-1]
+	}
+	best := 0.0
+	for _, shade := range shades {
+		var same, all float64
+		for k := top * gridSide; k < gridRows*gridSide; k++ {
+			w := float64(weights[k])
+			if w == 0 || math.IsNaN(float64(g[k])) || math.IsNaN(float64(bare[k])) {
+				continue
+			}
+			all += w
+			if !differs(g[k], bare[k]+shade, limit+slackAt(bare, k%gridSide, k/gridSide)) {
+				same += w
+			}
+		}
+		if all > 0 {
+			best = max(best, same/all)
+		}
+	}
+	return best
+}

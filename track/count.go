@@ -1,0 +1,234 @@
+package track
+
+import (
+	"math"
+	"slices"
+)
+
+// Stances of a pair follow each other in steps: left, right, left. Which of its pair
+// a stance is, is told over the whole run at once: by the marks, by the time since the
+// others, by where it lies across the picture and by what it looks like. A single
+// stance may mislead in each of these, but hardly a run of them.
+
+// Bounds of the time from a stance to the opposite limb's next, s: half a stride of
+// racing trot and of slow walk, with room.
+const shortestStep, longestStep = 0.17, 0.85
+
+const (
+	longStance  = 1.5  // How much longer than is usual a stance may last that nobody marked.
+	leastWorth  = 0.5  // Of a stance that nobody marked, to be believed.
+	markedWorth = 4.0  // What a stance that a person marked counts; others count up to 1.
+	offStepSD   = 0.12 // How far off the beat a hoof lands, steps, one standard deviation.
+	landingSD   = 0.04 // How far off a landing is seen, s.
+	missedStep  = 0.8  // Cost of a step in which nothing was found.
+	mostMissed  = 12
+	longestDuty = 0.8 // Share of a stride that a stance may last (a slow walk: 0.7).
+	clearlyBest = 1.0 // By how much the best rhythm must be better than any other.
+)
+
+// worth is what it is worth to take the stance for that of side; usual is how long
+// stances last, s.
+func (s *standing) worth(side int, times []float64, usual float64) float64 {
+	if s.marked >= 0 {
+		if s.marked != side {
+			return math.Inf(-1)
+		}
+		return markedWorth
+	}
+	if s.never[side] || usual > 0 && s.lasts(times) > longStance*usual {
+		return math.Inf(-1)
+	}
+	like := max(s.like[0], s.like[1])
+	w := ramp(like, 0.55, 0.9) + 0.8*min(1, s.lasts(times)/max(usual, shortS)) - 0.4
+	if s.like[side] > 0 || s.like[1-side] > 0 {
+		w -= 2 * (like - s.like[side])
+	}
+	if o := s.off[side]; !math.IsNaN(o.X) {
+		w -= 0.4*min(4, sq(o.X/0.8)) + 0.2*min(4, sq(o.Y/0.9))
+	}
+	return w
+}
+
+// chain is a choice of stances with their sides and beats.
+type chain struct {
+	step  float64
+	worth float64
+	index []int // Of the stances.
+	side  []int
+	beat  []int
+}
+
+// count returns which stances are those of the pair, which side each is and at which
+// step it comes. all is in the order of time. sure is false where another rhythm fits
+// about as well; the marked stances keep their sides then, and only they are returned.
+func count(all []*standing, times []float64) (best chain, sure bool) {
+	const ratio = 1.02
+	var tried []chain
+	for step := shortestStep; step <= longestStep; step *= ratio {
+		tried = append(tried, countAt(all, times, step))
+	}
+	if len(tried) == 0 {
+		return chain{}, false
+	}
+	for _, t := range tried {
+		if t.worth > best.worth || best.index == nil {
+			best = t
+		}
+	}
+	// The step's own mean does better than the nearest of those tried.
+	for range 2 {
+		if step, ok := best.mean(all, times); ok {
+			if again := countAt(all, times, step); again.worth >= best.worth {
+				best = again
+			}
+		}
+	}
+	sure = len(best.index) > 2
+	for _, t := range tried {
+		if t.worth > best.worth-clearlyBest && t.contradicts(&best) {
+			sure = false
+		}
+	}
+	return best, sure
+}
+
+// landing returns when the hoof seems to have landed and the standard deviation of that,
+// s. Where something hid the landing, it is told by the leaving, or by the middle of
+// what was seen; lasts is how long stances usually last.
+func (s *standing) landing(times []float64, lasts float64) (at, sd float64) {
+	switch {
+	case s.before >= 0:
+		return times[s.first()], landingSD
+	case s.after >= 0:
+		early := min(times[s.first()], times[s.last()]-lasts)
+		return (early + times[s.first()]) / 2, math.Hypot(1.5*landingSD, (times[s.first()]-early)/math.Sqrt(12))
+	}
+	return s.middle(times) - max(lasts, s.lasts(times))/2, max(2*landingSD, (lasts-s.lasts(times))/math.Sqrt(12))
+}
+
+// usual returns how long the stances last whose both ends were seen, s: the median; else
+// the longest of those that a person marked.
+func usual(all []*standing, times []float64) float64 {
+	var whole []float64
+	most := 0.0
+	for _, s := range all {
+		if s.marked < 0 {
+			continue
+		}
+		if s.before >= 0 && s.after >= 0 {
+			whole = append(whole, s.lasts(times))
+		}
+		most = max(most, s.lasts(times))
+	}
+	if len(whole) == 0 {
+		return most
+	}
+	slices.Sort(whole)
+	return whole[len(whole)/2]
+}
+
+// contradicts reports whether c says of a stance that both hold that it is another side's,
+// or so many steps after the first of these.
+func (c *chain) contradicts(o *chain) bool {
+	first, begun := 0, false
+	for k, i := range c.index {
+		j := slices.Index(o.index, i)
+		if j < 0 {
+			continue
+		}
+		if c.side[k] != o.side[j] {
+			return true
+		}
+		if !begun {
+			first, begun = c.beat[k]-o.beat[j], true
+		}
+		if c.beat[k]-o.beat[j] != first {
+			return true
+		}
+	}
+	return false
+}
+
+// mean returns the mean step of the chain.
+func (c *chain) mean(all []*standing, times []float64) (float64, bool) {
+	var n, sb, st, sbb, sbt float64
+	lasts := usual(all, times)
+	for k, i := range c.index {
+		b := float64(c.beat[k])
+		t, _ := all[i].landing(times, lasts)
+		n, sb, st, sbb, sbt = n+1, sb+b, st+t, sbb+b*b, sbt+b*t
+	}
+	d := n*sbb - sb*sb
+	if n < 3 || d <= 0 {
+		return 0, false
+	}
+	step := (n*sbt - sb*st) / d
+	return step, step >= shortestStep && step <= longestStep
+}
+
+// countAt returns the best choice where a step takes so long, s.
+func countAt(all []*standing, times []float64, step float64) chain {
+	n := len(all)
+	type state struct {
+		worth    float64
+		from     int // Stance before it; −1 where it is the first.
+		fromSide int
+		beat     int
+	}
+	marked := make([]int, n+1) // How many before index are marked.
+	for i, s := range all {
+		marked[i+1] = marked[i]
+		if s.marked >= 0 {
+			marked[i+1]++
+		}
+	}
+	at, sd := make([]float64, n), make([]float64, n)
+	lasts := usual(all, times)
+	for i, s := range all {
+		at[i], sd[i] = s.landing(times, lasts)
+	}
+	out := chain{step: step, worth: math.Inf(-1)}
+	if lasts > longestDuty*2*step {
+		return out // A limb can't stand for longer than its stride lasts.
+	}
+	best := make([][2]state, n)
+	end, endSide := -1, 0
+	for i, s := range all {
+		for side := range 2 {
+			worth := s.worth(side, times, lasts)
+			b := state{worth: worth - markedWorth*float64(marked[i]), from: -1}
+			for j := range i {
+				o := all[j]
+				d := (at[i] - at[j]) / step
+				steps := max(1, math.Round(d))
+				if steps > mostMissed {
+					continue
+				}
+				from := side
+				if int(steps)%2 == 1 {
+					from = 1 - side
+				} else if times[s.first()] <= times[o.last()] {
+					continue // One limb can't stand in two places.
+				}
+				off := (d - steps) * step / math.Sqrt(sq(sd[i])+sq(sd[j])+sq(offStepSD*step)*steps)
+				v := best[j][from].worth + worth - min(off*off/2, 3) - missedStep*(steps-1) - markedWorth*float64(marked[i]-marked[j+1])
+				if v > b.worth {
+					b = state{v, j, from, best[j][from].beat + int(steps)}
+				}
+			}
+			best[i][side] = b
+			if total := b.worth - markedWorth*float64(marked[n]-marked[i+1]); total > out.worth {
+				out.worth, end, endSide = total, i, side
+			}
+		}
+	}
+	for i, side := end, endSide; i >= 0; {
+		b := best[i][side]
+		out.index, out.side, out.beat = append(out.index, i), append(out.side, side), append(out.beat, b.beat)
+		i, side = b.from, b.fromSide
+	}
+	slices.Reverse(out.index)
+	slices.Reverse(out.side)
+	slices.Reverse(out.beat)
+	return out
+}

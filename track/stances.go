@@ -1,0 +1,545 @@
+package track
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/stat"
+
+	"jogstrip/track/flow"
+	"jogstrip/track/traj"
+)
+
+// pairOf returns the landmarks of the fore or of the hind pair, left first.
+func pairOf(hind bool) [2]traj.Landmark {
+	if hind {
+		return [2]traj.Landmark{traj.LeftHind, traj.RightHind}
+	}
+	return [2]traj.Landmark{traj.LeftFore, traj.RightFore}
+}
+
+// pairSearch looks for the stances of one pair of hooves.
+type pairSearch struct {
+	pair   [2]traj.Landmark
+	st     *stander
+	known  []*standing // The stances in which a person marked them.
+	models [2][]model  // What the hooves look like where they were marked standing.
+	moving [2][]model  // The same where they were marked in the air.
+}
+
+// marked finds the stances in which a person marked a hoof of the pair, and sets which of
+// seeds, the marks, stand.
+func (c *clip) marked(ctx context.Context, pair [2]traj.Landmark, seeds []seed) (*pairSearch, error) {
+	ps := &pairSearch{pair: pair, st: &stander{clip: c, fo: &follower{clip: c, landmark: pair[0], dir: 1, windows: c.window, scores: make([]flow.Scores, 1)}}}
+	for i := range seeds {
+		m := &seeds[i]
+		side := slices.Index(pair[:], m.Landmark)
+		if side >= 0 {
+			ps.st.marks[side] = append(ps.st.marks[side], *m)
+		}
+		if side < 0 || !m.Visible {
+			continue
+		}
+		w, _ := c.window(m.Landmark, m.Frame)
+		if m.size > 0 {
+			w = w.Scaled(m.size / w.Size())
+		}
+		s, err := ps.st.extend(ctx, m.Frame, flow.Point{X: m.X, Y: m.Y}, w)
+		if err != nil {
+			return nil, fmt.Errorf("look at the mark of %s in frame %d: %w", m.Landmark, m.Frame, err)
+		}
+		if m.stands = s != nil && !s.endless && len(s.seen) >= fewest && s.lasts(c.times) >= shortS; !m.stands {
+			continue
+		}
+		s.landmark, s.marked = m.Landmark, side
+		if same := slices.IndexFunc(ps.known, func(o *standing) bool { return o.marked == side && o.same(s, c.times) }); same < 0 {
+			ps.known = append(ps.known, s)
+		} else {
+			ps.known[same].join(s)
+		}
+	}
+	// A mark elsewhere in the meantime, or two hooves in one place, say that it was
+	// another that stood there.
+	wrong := map[*standing]bool{}
+	for i, s := range ps.known {
+		for _, m := range ps.st.marks[s.marked] {
+			wrong[s] = wrong[s] || ps.st.contradicts(m, s)
+		}
+		for _, o := range ps.known[:i] {
+			if o.marked != s.marked && s.first() <= o.last() && o.first() <= s.last() && s.mean().Dist(o.mean()) < standStray*s.size {
+				wrong[s], wrong[o] = true, true
+			}
+		}
+	}
+	for i := range seeds {
+		m := &seeds[i]
+		if m.stands && slices.ContainsFunc(ps.known, func(s *standing) bool {
+			return wrong[s] && s.landmark == m.Landmark && m.Frame >= s.first() && m.Frame <= s.last()
+		}) {
+			m.stands = false
+		}
+	}
+	ps.known = slices.DeleteFunc(ps.known, func(s *standing) bool { return wrong[s] })
+	return ps, nil
+}
+
+// contradicts reports whether a mark says that its hoof is not the one of the stance: it
+// is elsewhere, or hidden, in the meantime.
+func (st *stander) contradicts(m seed, s *standing) bool {
+	if m.Frame < s.first() || m.Frame > s.last() {
+		return false
+	}
+	return !m.Visible || st.clip.steady(m.Frame, flow.Point{X: m.X, Y: m.Y}).Dist(s.mean()) > elsewhere*s.size
+}
+
+// readClicks makes the models of the marks, and says how far the clicks are off that did
+// not say so themselves: the marks of one hoof, each found by the appearance of the
+// others, disagree by as much. One weak prior stands beside that.
+func (c *clip) readClicks(searches []*pairSearch, t *trunk, seeds []seed) error {
+	squares, n := priorWeight*sq(priorClick), priorWeight
+	for _, ps := range searches {
+		for _, m := range seeds {
+			side := slices.Index(ps.pair[:], m.Landmark)
+			if side < 0 || !m.Visible || t.size[m.Frame] == 0 {
+				continue
+			}
+			made, err := c.modelAt(ps.st.fo, t, m)
+			if err != nil {
+				return err
+			}
+			if m.stands {
+				ps.models[side] = append(ps.models[side], made...)
+			} else {
+				ps.moving[side] = append(ps.moving[side], made...)
+			}
+		}
+		for _, models := range ps.models {
+			for i, m := range models {
+				others := slices.Delete(slices.Clone(models), i, i+1)
+				if len(others) == 0 {
+					continue
+				}
+				r, like, err := ps.st.byMarks(m.frame, m.at, m.window, others)
+				if err != nil {
+					return err
+				}
+				if r.from == nil || like < 0.85 {
+					continue
+				}
+				// Of the click here, of those there, and of what lies between them.
+				share := 1 + r.click/sq(priorClick)
+				d := r.At.Sub(m.at)
+				squares += min(max(0, (d.X*d.X+d.Y*d.Y)/2-(r.variance-r.click))/share, sq(mostClick))
+				n++
+			}
+		}
+	}
+	click := math.Sqrt(squares / n)
+	for _, i := range c.guessed {
+		c.marks[i].SD, seeds[i].SD = click, click
+	}
+	for _, ps := range searches {
+		for _, models := range ps.models {
+			for _, m := range models {
+				for i := range seeds {
+					if seeds[i].Frame == m.frame && seeds[i].X == m.at.X && seeds[i].Y == m.at.Y {
+						m.variance, m.across = sq(seeds[i].SD), sq(seeds[i].SD)
+					}
+				}
+			}
+		}
+	}
+	return nil
+}
+
+const (
+	priorWeight = 3.0 // How many marks the prior counts for.
+	mostClick   = 4.0 // px: what is farther off was no mere click.
+)
+
+// findStanding finds the stances of both hooves of the pair through the clip. t must not
+// be nil; it says where the trunk is. seeds are the marks.
+func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds []seed) ([]*standing, error) {
+	st, pair, known, models := ps.st, ps.pair, ps.known, ps.models
+	if len(models[0])+len(models[1]) == 0 {
+		models = ps.moving
+	}
+	if len(models[0])+len(models[1]) == 0 {
+		return nil, nil
+	}
+	all, err := st.find(ctx, t, models, known)
+	if err != nil {
+		return nil, err
+	}
+	chosen, sure := count(all, c.times)
+	var out []*standing
+	for i, s := range all {
+		k := slices.Index(chosen.index, i)
+		switch {
+		case sure && k >= 0 && (s.marked >= 0 || s.worth(chosen.side[k], c.times, usual(all, c.times)) > leastWorth):
+			s.landmark, s.beat = pair[chosen.side[k]], chosen.beat[k]
+		case s.marked >= 0:
+			s.beat = -1
+		default:
+			continue
+		}
+		out = append(out, s)
+	}
+	for _, s := range out {
+		side := slices.Index(pair[:], s.landmark)
+		if err := st.place(s, models, side, seeds); err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
+// same reports whether two stances of one hoof are parts of one: in one place, and not
+// farther apart in time than something may hide it.
+func (s *standing) same(o *standing, times []float64) bool {
+	apart := max(times[s.first()]-times[o.last()], times[o.first()]-times[s.last()])
+	return apart < 2*bridgeS && s.mean().Dist(o.mean()) < standStray*s.size
+}
+
+// join takes over the frames of o, which is a part of the same stance.
+func (s *standing) join(o *standing) {
+	if o.first() < s.first() {
+		s.before = o.before
+	}
+	if o.last() > s.last() {
+		s.after = o.after
+	}
+	for _, p := range o.seen {
+		if !slices.ContainsFunc(s.seen, func(q stood) bool { return q.frame == p.frame }) {
+			s.seen = append(s.seen, p)
+		}
+	}
+	slices.SortFunc(s.seen, func(a, b stood) int { return a.frame - b.frame })
+}
+
+// place finds where the mark lies in a stance: by what a person clicked in it, and by
+// the appearances of the hoof's other marked stances.
+func (st *stander) place(s *standing, models [2][]model, side int, seeds []seed) error {
+	c := st.clip
+	var found []relocation
+	own := map[int]bool{}
+	for _, m := range seeds {
+		if m.Landmark != s.landmark || !m.Visible || !m.stands {
+			continue
+		}
+		i := slices.IndexFunc(s.seen, func(p stood) bool { return p.frame == m.Frame })
+		if i < 0 {
+			continue
+		}
+		own[m.Frame] = true
+		d := c.steady(m.Frame, flow.Point{X: m.X, Y: m.Y}).Sub(s.seen[i].steady)
+		found = append(found, relocation{Registration: flow.Registration{Pose: flow.Pose{At: d}, NCC: 1}, variance: sq(m.SD), click: sq(m.SD)})
+	}
+	w := models[0]
+	if len(models[side]) > 0 {
+		w = models[side]
+	}
+	if len(w) == 0 {
+		w = models[1-side]
+	}
+	window := w[0].window.Scaled(s.size / w[0].window.Size())
+	var others []model
+	for _, m := range models[side] {
+		if !own[m.frame] {
+			others = append(others, m)
+		}
+	}
+	if len(others) > 0 {
+		var xs, ys []weighted
+		var variance, click float64
+		n := len(s.seen)
+		for _, i := range slices.Compact([]int{n / 4, n / 2, 3 * n / 4}) {
+			p, ok := c.unsteady(s.seen[i].frame, s.seen[i].steady)
+			if !ok {
+				continue
+			}
+			r, _, err := st.byMarks(s.seen[i].frame, p, window, others)
+			if err != nil {
+				return err
+			}
+			if r.from == nil {
+				continue
+			}
+			d := c.steady(s.seen[i].frame, r.At).Sub(s.seen[i].steady)
+			xs, ys = append(xs, weighted{d.X, 1}), append(ys, weighted{d.Y, 1})
+			variance, click = max(variance, r.variance), max(click, r.click)
+		}
+		if len(xs) > 0 {
+			found = append(found, relocation{Registration: flow.Registration{Pose: flow.Pose{At: flow.Point{X: median(xs), Y: median(ys)}}}, variance: variance, click: click})
+		}
+	}
+	if len(found) == 0 {
+		s.place = relocation{variance: sq(0.12 * s.size)}
+		return nil
+	}
+	s.place = agreed(found)
+	return nil
+}
+
+// sample returns the hoof's place in the k-th frame in which it was seen standing.
+func (c *clip) sample(s *standing, k int) (traj.Sample, bool) {
+	p := s.seen[k]
+	at, ok := c.unsteady(p.frame, p.steady.Add(s.place.At))
+	if !ok {
+		return traj.Gone(), false
+	}
+	sd := math.Hypot(p.sd, edgeSD*s.size)
+	if k >= edgeFrames && k < len(s.seen)-edgeFrames {
+		sd = p.sd
+	}
+	if !c.turnsInSight(s.landmark) {
+		sd = math.Hypot(sd, coveredSD*s.size)
+	}
+	return traj.Sample{X: at.X, Y: at.Y, SD: math.Sqrt(s.place.variance + sq(sd)), Quality: max(0, min(1, p.ncc)), Status: traj.Tracked}, true
+}
+
+// Where a stance begins and ends the hoof may still come down, or already turn.
+const (
+	edgeFrames = 2
+	edgeSD     = 0.03 // Sides of the patch.
+	// Of the pair behind now this part of a hoof is seen past the legs in front, now that.
+	coveredSD = 0.08
+)
+
+// apart takes from the stances of the pair behind the frames in which a hoof of the pair
+// in front stands in the same place: hinds land in the prints of the fores.
+func (c *clip) apart(all []*standing) []*standing {
+	for _, s := range all {
+		if c.turnsInSight(s.landmark) {
+			continue
+		}
+		for _, o := range all {
+			if !c.turnsInSight(o.landmark) || s.mean().Dist(o.mean()) > standStray*s.size {
+				continue
+			}
+			n := len(s.seen)
+			s.seen = slices.DeleteFunc(s.seen, func(p stood) bool { return p.frame >= o.first() && p.frame <= o.last() })
+			if len(s.seen) < n && len(s.seen) > 0 {
+				s.before, s.after = -1, -1 // Something else was seen there.
+			}
+			if len(s.seen) == 0 {
+				break
+			}
+		}
+	}
+	return slices.DeleteFunc(all, func(s *standing) bool { return len(s.seen) < fewest })
+}
+
+// settleStanding puts what is known of the stances into a hoof's track: where it was
+// seen standing, and where it stands though something hides it.
+func (c *clip) settleStanding(t *traj.Track, all []*standing) {
+	for _, s := range all {
+		if s.landmark != t.Landmark {
+			continue
+		}
+		for k := range s.seen {
+			if p, ok := c.sample(s, k); ok && t.Samples[s.seen[k].frame].Status != traj.Marked {
+				t.Samples[s.seen[k].frame] = p
+			}
+			if k == 0 {
+				continue
+			}
+			for f := s.seen[k-1].frame + 1; f < s.seen[k].frame; f++ {
+				if t.Samples[f].Status == traj.Marked {
+					continue
+				}
+				// It stands on between two looks.
+				u := (c.times[f] - c.times[s.seen[k-1].frame]) / (c.times[s.seen[k].frame] - c.times[s.seen[k-1].frame])
+				between := mix(s.seen[k-1].steady, s.seen[k].steady, u).Add(s.place.At)
+				if at, ok := c.unsteady(f, between); ok {
+					t.Samples[f] = traj.Sample{X: at.X, Y: at.Y, SD: math.Sqrt(s.place.variance) + s.seen[k-1].sd, Quality: 0.3, Status: traj.Bridged}
+				}
+			}
+		}
+	}
+}
+
+// stancesOf returns the stances as data.
+func (c *clip) stancesOf(all []*standing) []traj.Stance {
+	var out []traj.Stance
+	for _, s := range all { // One pair after the other, each in the order of time.
+		o := traj.Stance{Landmark: s.landmark, First: s.first(), Last: s.last(), Before: s.before, After: s.after, Beat: s.beat, Seen: len(s.seen)}
+		out = append(out, o)
+	}
+	return out
+}
+
+// limbShare is by how much larger a patch is followed in the air than is looked at while
+// the hoof stands: the limb above it goes along.
+const limbShare = 1.5
+
+// seedsOf turns stances into what sweeps start from: their ends and their middle.
+func (c *clip) seedsOf(all []*standing) []seed {
+	var out []seed
+	for _, s := range all {
+		for _, k := range slices.Compact([]int{0, len(s.seen) / 2, len(s.seen) - 1}) {
+			if p, ok := c.sample(s, k); ok {
+				out = append(out, seed{
+					Mark:  Mark{Frame: s.seen[k].frame, Landmark: s.landmark, X: p.X, Y: p.Y, Visible: true, SD: p.SD},
+					found: true, stands: true, size: limbShare * s.size,
+				})
+			}
+		}
+	}
+	return out
+}
+
+// leadS is for how long the trunk is taken to go on as it went where it is not seen, s.
+const leadS = 0.4
+
+// fill says where the trunk is and how large it looks in frames in which its landmark
+// was not followed, from those around: its size is one over a distance that changes
+// evenly.
+func (t *trunk) fill(times []float64) {
+	t.times = times
+	var known []int
+	for f, size := range t.size {
+		if size > 0 {
+			known = append(known, f)
+		}
+	}
+	if len(known) == 0 {
+		return
+	}
+	between := func(f, a, b int) {
+		u := (times[f] - times[a]) / (times[b] - times[a])
+		inverse := (1-u)/t.size[a] + u/t.size[b]
+		if !(inverse > 0) {
+			return
+		}
+		size := 1 / inverse
+		if k := size / t.size[a]; k > 1.5 || k < 0.67 {
+			return
+		}
+		t.at[f], t.size[f] = mix(t.at[a], t.at[b], u), size
+	}
+	for i, b := range known[1:] {
+		for f := known[i] + 1; f < b; f++ {
+			between(f, known[i], b)
+		}
+	}
+	// Beyond the ends it goes on as it went over the nearest second.
+	lead := func(end, dir int) {
+		other := end
+		for _, f := range known {
+			if d := float64(dir) * (times[end] - times[f]); d > 0.3 && d < 1 && (other == end || d > float64(dir)*(times[end]-times[other])) {
+				other = f
+			}
+		}
+		if other == end {
+			return
+		}
+		for f := end + dir; f >= 0 && f < len(times) && math.Abs(times[f]-times[end]) < leadS; f += dir {
+			between(f, end, other)
+		}
+	}
+	lead(known[0], -1)
+	lead(known[len(known)-1], 1)
+}
+
+// bySight makes the trunk's size how high it lies above the ground, px, by the marks of
+// hooves: the horse goes at an even speed, so that one over it changes evenly, and what
+// the marks are off that is shared out in between. A patch's own scale, which is told
+// where there are too few marks, drifts. It must be filled before.
+func (c *clip) bySight(t *trunk, seeds []seed) {
+	type height struct {
+		frame int
+		px    float64
+	}
+	var all []height
+	for _, s := range seeds {
+		if s.Visible && s.stands && t.size[s.Frame] > 0 {
+			if h := s.Y - t.at[s.Frame].Y; h > 0 {
+				all = append(all, height{s.Frame, h})
+			}
+		}
+	}
+	if len(all) < 2 {
+		return
+	}
+	var n, st, sv, stt, stv float64
+	for _, h := range all {
+		x, v := t.times[h.frame], 1/h.px
+		n, st, sv, stt, stv = n+1, st+x, sv+v, stt+x*x, stv+x*v
+	}
+	d := n*stt - st*st
+	if all[len(all)-1].frame == all[0].frame || !(d > 0.02*n*n) { // Marks within 0.15 s of each other.
+		return
+	}
+	slope := (n*stv - st*sv) / d
+	even := func(f int) float64 { return 1 / ((sv-slope*st)/n + slope*t.times[f]) }
+	for f := range t.size {
+		e := even(f)
+		if t.size[f] == 0 {
+			continue
+		}
+		if !(e > 0) || e > 4*all[0].px && e > 4*all[len(all)-1].px {
+			t.size[f] = 0
+			continue
+		}
+		off := 0.0
+		k := slices.IndexFunc(all, func(h height) bool { return h.frame >= f })
+		part := func(h height) float64 { return math.Log(h.px / even(h.frame)) }
+		switch {
+		case k < 0:
+			off = part(all[len(all)-1]) / 2
+		case k == 0:
+			off = part(all[0]) / 2
+		case all[k].frame == all[k-1].frame:
+			off = (part(all[k]) + part(all[k-1])) / 2
+		default:
+			u := (t.times[f] - t.times[all[k-1].frame]) / (t.times[all[k].frame] - t.times[all[k-1].frame])
+			off = (1-u)*part(all[k-1]) + u*part(all[k])
+		}
+		if math.IsNaN(off) {
+			off = 0
+		}
+		t.size[f] = e * math.Exp(off)
+	}
+	c.byPath(t, seeds, even)
+}
+
+// byPath says where the trunk is in frames in which nothing of the body was followed, by
+// the way the hooves went: the places at which they stood lie on a line, in proportion to
+// how large the horse looks. height returns that of a frame, px.
+func (c *clip) byPath(t *trunk, seeds []seed, height func(f int) float64) {
+	var h, x, y []float64
+	var first, last int
+	for _, s := range seeds {
+		if s.Visible && s.stands {
+			p := c.steady(s.Frame, flow.Point{X: s.X, Y: s.Y})
+			if len(h) == 0 {
+				first = s.Frame
+			}
+			h, x, y, last = append(h, height(s.Frame)), append(x, p.X), append(y, p.Y), s.Frame
+		}
+	}
+	if len(h) < 3 || slices.Max(h) < 1.1*slices.Min(h) {
+		return
+	}
+	ax, bx := stat.LinearRegression(h, x, nil, false)
+	ay, by := stat.LinearRegression(h, y, nil, false)
+	for f := range t.size {
+		beyond := max(t.times[first]-t.times[f], t.times[f]-t.times[last])
+		e := height(f)
+		if t.size[f] > 0 || beyond > pathS || !(e > 0) {
+			continue
+		}
+		p, ok := c.unsteady(f, flow.Point{X: ax + bx*e, Y: ay + by*e})
+		if !ok {
+			continue
+		}
+		p.Y -= e
+		t.at[f], t.size[f] = p, e
+	}
+}
+
+// pathS is for how long a horse is taken to go on as it went between its marks, s.
+const pathS = 0.5

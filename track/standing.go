@@ -1,0 +1,783 @@
+package track
+
+import (
+	"context"
+	"image"
+	"math"
+	"slices"
+
+	"jogstrip/track/flow"
+	"jogstrip/track/traj"
+)
+
+// stood is a hoof seen standing in one frame.
+type stood struct {
+	frame  int
+	steady flow.Point // Where its mark lies, in the coordinates of frame 0.
+	ncc    float64    // Of the patch with what it looked like shortly before or after.
+	sd     float64    // Of the place against the other frames of the stance, px.
+}
+
+// standing is a hoof that keeps its place on the ground for a while.
+type standing struct {
+	landmark traj.Landmark // Which of its pair it is, is only known once stances are counted.
+	size     float64       // Side of the patch, px.
+	frame    int           // Of the appearance from which it was found.
+	seen     []stood       // In the order of frames.
+	endless  bool          // It stands for longer than a stance may last.
+	share    float64       // Of the patch that is not the bare ground where it was found.
+	// The nearest frames before and after in which its place was seen without it; −1
+	// where there is none.
+	before, after int
+
+	marked int           // 0 left, 1 right: as a person marked it; −1 where nobody did.
+	like   [2]float64    // How much it looks like the marks of either side, NCC.
+	off    [2]flow.Point // From where a hoof of either side is expected, sides of the patch.
+	never  [2]bool       // A mark says that the hoof of that side is elsewhere meanwhile.
+	beat   int           // Steps since the first stance of the pair.
+	place  relocation    // Where its mark lies in frame, by the marks.
+	at     flow.Point    // The mark's place as it was looked for in frame.
+	bare   grid          // What the ground looks like without it; nil where that is not known.
+}
+
+func (s *standing) first() int { return s.seen[0].frame }
+func (s *standing) last() int  { return s.seen[len(s.seen)-1].frame }
+
+// mean returns the median place of the stance in the coordinates of frame 0.
+func (s *standing) mean() flow.Point {
+	xs, ys := make([]weighted, len(s.seen)), make([]weighted, len(s.seen))
+	for i, p := range s.seen {
+		xs[i], ys[i] = weighted{p.steady.X, 1}, weighted{p.steady.Y, 1}
+	}
+	return flow.Point{X: median(xs), Y: median(ys)}
+}
+
+// lasts returns for how long it was seen to stand, s; times is by frame.
+func (s *standing) lasts(times []float64) float64 { return times[s.last()] - times[s.first()] }
+
+// middle returns the time halfway through it, s.
+func (s *standing) middle(times []float64) float64 {
+	return (times[s.last()] + times[s.first()]) / 2
+}
+
+const (
+	standNCC   = 0.75 // Of a patch that stands with what it looked like a moment before.
+	standStray = 0.30 // How far it may seem to go between two such looks, sides of the patch.
+	elsewhere  = 0.8  // How far from a mark a stance is another hoof's, sides of the patch.
+	standSlide = 0.60 // How far from its first place altogether: it may slide as it lands.
+	// bridgeS is for how long a stance may be out of view: a limb, a cane, a rein passes.
+	bridgeS = 0.18
+	keyS    = 0.10 // From then on the appearance is taken anew.
+	shortS  = 0.06 // What is shorter is no stance.
+	briefS  = 0.10 // The same of one that nobody marked: at a racing trot a hoof stands for 0.11 s.
+	fewest  = 3    // Frames.
+	// swingSpeed is how fast a hoof moves in the picture where it no longer stands,
+	// sides of the patch a second: some 0.7 m/s.
+	swingSpeed = 6.5
+)
+
+// longestStance returns for how long a hoof stands at most, s, with room: at a slow walk
+// (a stride of 1.5 s, of which it stands for 70 %), or at a slow trot or pace (a stride of
+// 0.9 s, half of it).
+func longestStance(g traj.Gait) float64 {
+	if g == traj.Trot || g == traj.Pace {
+		return 0.55
+	}
+	return 1.2
+}
+
+// stander looks for standing hooves of one pair. It is for one goroutine.
+type stander struct {
+	marks [2][]seed // Of either side.
+	clip  *clip
+	fo    *follower // Lends its masks and its resizing of appearances.
+	plane flow.Plane
+	buf   []byte
+	veil  veil
+}
+
+// unsteady returns where in frame f lies what lies at p in frame 0.
+func (c *clip) unsteady(f int, p flow.Point) (flow.Point, bool) {
+	if c.toFirst == nil {
+		return p, true
+	}
+	back, ok := invert(c.toFirst[f])
+	if !ok {
+		return p, false
+	}
+	p.X, p.Y = back.Apply(p.X, p.Y)
+	return p, p.Finite()
+}
+
+// around reads frame f around p and returns whether there is enough of it.
+func (st *stander) around(f int, p flow.Point, w flow.Window, margin float64) (bool, error) {
+	g, o, buf, err := st.clip.spool.region(f, rectAround(p, w, margin), st.buf)
+	st.buf = buf
+	if err != nil || g.Width < 8 || g.Height < 8 {
+		return false, err
+	}
+	st.plane.Fill(g, o.X, o.Y, halvings(w.Size()))
+	return st.plane.Width > 4 && st.plane.Height > 4, nil
+}
+
+// template returns what the patch w at p looks like in frame f, and which share of
+// it is not the empty lane; nil where it gives no hold.
+func (st *stander) template(f int, p flow.Point, w flow.Window) (*flow.Template, float64, error) {
+	ok, err := st.around(f, p, w, w.Size()/2+6)
+	if err != nil || !ok {
+		return nil, 0, err
+	}
+	st.fo.unmasked = false
+	weigh, share := st.fo.weigh(f, st.plane, halvings(w.Size()), p, w, &st.veil)
+	if share < 0.15 {
+		weigh = newRim(p, w).at
+	}
+	t, err := flow.NewTemplate(st.plane, p, w, weigh)
+	if err != nil {
+		return nil, share, nil
+	}
+	return t, share, nil
+}
+
+// look is what a standing hoof looked like in one frame.
+type standingLook struct {
+	frame    int
+	template *flow.Template
+	grid     grid
+	hoof     grid    // Which samples of the grid are the hoof.
+	share    float64 // Of the grid; 0 where the bare ground is not known.
+}
+
+// remember returns what the hoof at steady looks like in frame f, px of frame 0; its
+// template is nil where it gives no hold.
+func (st *stander) remember(f int, steady flow.Point, bare grid, w flow.Window) (*standingLook, error) {
+	q, ok := st.clip.unsteady(f, steady)
+	if !ok {
+		return nil, nil
+	}
+	if ok, err := st.around(f, q, w, w.Size()/2+6); err != nil || !ok {
+		return nil, err
+	}
+	l := &standingLook{frame: f, grid: st.sampleHere(q, w.Size(), nil)}
+	if bare != nil {
+		l.hoof, l.share = hoofPixels(l.grid, bare, stillLimit)
+	}
+	weigh := newRim(q, w).at
+	if l.share >= leastShare {
+		rim, size := weigh, w.Size()
+		weigh = func(x, y float64) float64 {
+			i := int(((x-q.X)/size/gridWidth+0.5)*(gridSide-1) + 0.5)
+			j := int(((y-q.Y)/size+gridUp)/gridWidth*(gridSide-1) + 0.5)
+			if i < 0 || j < 0 || i >= gridSide || j >= gridRows || l.hoof[j*gridSide+i] == 0 {
+				return 0.15 * rim(x, y) // The outline holds, too.
+			}
+			return rim(x, y)
+		}
+	}
+	t, err := flow.NewTemplate(st.plane, q, w, weigh)
+	if err == nil {
+		l.template = t
+	}
+	return l, nil
+}
+
+// extend returns the stance of which frame f shows a moment: all frames around f in
+// which the patch w at p keeps its place against the background. What hides it for
+// a moment does not end it.
+func (st *stander) extend(ctx context.Context, f int, p flow.Point, w flow.Window) (*standing, error) {
+	c := st.clip
+	size := w.Size()
+	origin := c.steady(f, p)
+	bare, err := st.bare(f, origin, size)
+	if err != nil {
+		return nil, err
+	}
+	base, err := st.remember(f, origin, bare, w)
+	if err != nil || base == nil {
+		return nil, err
+	}
+	s := &standing{landmark: st.fo.landmark, size: size, frame: f, at: p, before: -1, after: -1, marked: -1, share: base.share, bare: bare}
+	s.seen = append(s.seen, stood{frame: f, steady: origin, ncc: 1})
+	var here grid
+	for _, dir := range []int{-1, 1} {
+		key, place, last := base, origin, f
+		for g := f + dir; g >= 0 && g < len(c.times) && math.Abs(c.times[g]-c.times[last]) <= bridgeS; g += dir {
+			if err := ctx.Err(); err != nil {
+				return nil, err
+			}
+			if math.Abs(c.times[g]-c.times[f]) > c.longest {
+				break
+			}
+			q, ok := c.unsteady(g, place)
+			if !ok {
+				break
+			}
+			if ok, err = st.around(g, q, w, 0.5*size+4); err != nil {
+				return nil, err
+			} else if !ok {
+				continue
+			}
+			again := g != last+dir // Something hid it: it must look the more like itself.
+			var best stood
+			for k, l := range []*standingLook{key, base} {
+				if k > 0 && (l == key || best.ncc > 0.9) {
+					break
+				}
+				seen, ok := st.compare(l, g, q, size, again, &here)
+				if ok && seen.ncc > best.ncc {
+					best = seen
+				}
+			}
+			if best.ncc == 0 || best.steady.Dist(origin) > standSlide*size {
+				continue
+			}
+			s.seen = append(s.seen, best)
+			place, last = best.steady, g
+			if age := math.Abs(c.times[g] - c.times[key.frame]); best.ncc > 0.85 && best.ncc < 0.95 || best.ncc > 0.6 && age > keyS {
+				l, err := st.remember(g, best.steady, bare, w)
+				if err != nil {
+					return nil, err
+				}
+				if l != nil && l.share >= 0.6*base.share {
+					key = l
+				}
+			}
+		}
+		if dir < 0 {
+			slices.Reverse(s.seen)
+		}
+	}
+	if err := st.trim(s, w); err != nil {
+		return nil, err
+	}
+	s.endless = s.lasts(c.times) > c.longest
+	return s, st.ends(s, w)
+}
+
+const (
+	stillLimit  = 7.0 // Grey levels by which a still pixel of a smoothed picture may change.
+	leastShare  = 0.2 // Of the patch that must differ from the bare ground to be told from it.
+	stillShare  = 0.55
+	goneShare   = 0.25
+	liftedShare = 0.6 // Of the hoof's lowest part that must show bare ground once it has left.
+	// What comes back after it was hidden must look the more like itself.
+	againNCC, againShare = 0.88, 0.7
+)
+
+// compare returns whether the hoof of look l stands in frame g, whose surroundings of q
+// were read last, and where. Its likeness is the better one of two: the correlation of
+// the patch, and the share of the hoof that is still.
+func (st *stander) compare(l *standingLook, g int, q flow.Point, size float64, again bool, here *grid) (stood, bool) {
+	c := st.clip
+	leastNCC, leastStill := standNCC, stillShare
+	if again {
+		leastNCC, leastStill = againNCC, againShare
+	}
+	told := l.share >= leastShare
+	out := stood{frame: g, steady: c.steady(g, q)}
+	moved := false
+	if l.template != nil {
+		r := l.template.Register(st.plane, flow.Pose{At: q, Scale: 1}, flow.RegisterOptions{ScaleSD: 0.01, AngleSD: 0.02})
+		if r.OK && r.NCC >= leastNCC && r.At.Dist(q) <= standStray*size+0.5 {
+			out.ncc, out.steady, out.sd, moved = r.NCC, c.steady(g, r.At), math.Hypot(r.SD, registerFloor), true
+		}
+	}
+	if !told {
+		return out, moved
+	}
+	at := q
+	if moved {
+		at, _ = c.unsteady(g, out.steady)
+	}
+	*here = st.sampleHere(at, size, *here)
+	share := keeps(l.grid, *here, l.hoof, stillLimit)
+	switch {
+	case share < goneShare || again && share < leastStill:
+		return stood{}, false
+	case !moved && share < leastStill:
+		return stood{}, false
+	case !moved:
+		out.ncc, out.sd = share, 0.05*size
+	}
+	return out, true
+}
+
+// trim takes off the frames at both ends in which the hoof already, or still, moves
+// as fast as one that does not stand.
+func (st *stander) trim(s *standing, w flow.Window) error {
+	times := st.clip.times
+	fast := func(a, b stood) bool {
+		d := a.steady.Dist(b.steady)
+		return d > 3*math.Hypot(a.sd, b.sd)+0.3 && d > swingSpeed*s.size*math.Abs(times[a.frame]-times[b.frame])
+	}
+	own := slices.IndexFunc(s.seen, func(p stood) bool { return p.frame == s.frame })
+	from, to := own, own
+	for from > 0 && !fast(s.seen[from-1], s.seen[from]) {
+		from--
+	}
+	for to+1 < len(s.seen) && !fast(s.seen[to], s.seen[to+1]) {
+		to++
+	}
+	s.seen = s.seen[from : to+1]
+	return st.lifted(s, w)
+}
+
+// lifted takes off the frames at both ends in which the lowest part of the hoof shows
+// bare ground: it has come up from there, whatever the rest looks like.
+func (st *stander) lifted(s *standing, w flow.Window) error {
+	if s.bare == nil {
+		return nil
+	}
+	own := slices.IndexFunc(s.seen, func(p stood) bool { return p.frame == s.frame })
+	middle := s.seen[len(s.seen)/2]
+	look, err := st.remember(middle.frame, middle.steady, s.bare, w)
+	if err != nil || look == nil || look.share < leastShare {
+		return err
+	}
+	then, _ := shadeOf(look.grid, s.bare)
+	var here grid
+	up := func(p stood) (bool, error) {
+		q, ok := st.clip.unsteady(p.frame, middle.steady)
+		if !ok {
+			return false, nil
+		}
+		if ok, err := st.around(p.frame, q, w, 4); !ok || err != nil {
+			return false, err
+		}
+		here = st.sampleHere(q, s.size, here)
+		now, ok := shadeOf(here, s.bare)
+		if !ok {
+			now = then
+		}
+		return bottomShare(here, s.bare, look.hoof, stillLimit, then, now) >= liftedShare, nil
+	}
+	from, to := 0, len(s.seen)
+	for from < own {
+		gone, err := up(s.seen[from])
+		if err != nil {
+			return err
+		}
+		if !gone {
+			break
+		}
+		from++
+	}
+	for to > own+1 {
+		gone, err := up(s.seen[to-1])
+		if err != nil {
+			return err
+		}
+		if !gone {
+			break
+		}
+		to--
+	}
+	s.seen = s.seen[from:to]
+	return nil
+}
+
+// ends finds the nearest frames before and after the stance in which its place is
+// seen without it: there it looks as it does a while later (or earlier), or the hoof
+// has been followed away from it.
+func (st *stander) ends(s *standing, w flow.Window) error {
+	c := st.clip
+	var here grid
+	for _, dir := range []int{-1, 1} {
+		last := s.seen[0]
+		if dir > 0 {
+			last = s.seen[len(s.seen)-1]
+		}
+		end, err := st.remember(last.frame, last.steady, s.bare, w)
+		if err != nil {
+			return err
+		}
+		if end == nil {
+			continue
+		}
+		hoof := end.template
+		// The place as it is well before or after the stance.
+		var empty *flow.Template
+		away := last.frame
+		for g := last.frame + dir; g >= 0 && g < len(c.times) && math.Abs(c.times[g]-c.times[last.frame]) < 0.35; g += dir {
+			away = g
+		}
+		if away != last.frame && math.Abs(c.times[away]-c.times[last.frame]) > 0.2 {
+			if q, ok := c.unsteady(away, last.steady); ok {
+				if empty, _, err = st.template(away, q, w); err != nil {
+					return err
+				}
+			}
+		}
+		for g := last.frame + dir; g >= 0 && g < len(c.times) && math.Abs(c.times[g]-c.times[last.frame]) < bridgeS; g += dir {
+			q, ok := c.unsteady(g, last.steady)
+			if !ok {
+				break
+			}
+			if ok, err = st.around(g, q, w, 0.5*s.size+4); err != nil {
+				return err
+			} else if !ok {
+				continue
+			}
+			gone := false
+			if end.share >= leastShare {
+				here = st.sampleHere(q, s.size, here)
+				then, _ := shadeOf(end.grid, s.bare)
+				now, _ := shadeOf(here, s.bare)
+				gone = bottomShare(here, s.bare, end.hoof, stillLimit, 0, then, now) >= liftedShare
+			}
+			if near := g - last.frame; !gone && hoof != nil && near*near <= 9 {
+				// It goes on, or comes, in one piece; the opposite hoof, which looks alike,
+				// passes farther off.
+				r := hoof.Register(st.plane, flow.Pose{At: q, Scale: 1}, flow.RegisterOptions{ScaleSD: 0.03, AngleSD: 0.1})
+				d := r.At.Dist(q)
+				gone = r.OK && r.NCC > standNCC && d > 0.15*s.size && d < standSlide*s.size
+			}
+			if !gone && empty != nil {
+				r := empty.Register(st.plane, flow.Pose{At: q, Scale: 1}, flow.RegisterOptions{})
+				gone = r.OK && r.NCC > 0.8 && r.At.Dist(q) < 0.1*s.size+1
+			}
+			if gone {
+				if dir < 0 {
+					s.before = g
+				} else {
+					s.after = g
+				}
+				break
+			}
+		}
+	}
+	return nil
+}
+
+// candidate is a place where a hoof of the pair may stand in one frame.
+type candidate struct {
+	frame  int
+	at     flow.Point
+	steady flow.Point
+	score  float64
+	size   float64
+	side   int // Of the appearance that is like it.
+}
+
+// Where stances are looked for: how far from where the marks lie below the trunk,
+// sides of the patch across and down the picture.
+const (
+	searchAcross = 1.8
+	searchDown   = 1.5
+	lookEveryS   = 0.05
+	lookNCC      = 0.5
+	looksAlike   = 3
+	leastHoof    = 8.0 // px: side of the patch; one hoof looks like another where it is smaller.
+)
+
+// interpolated returns what the models give in frame f: in between those marked before
+// and after it, in the proportion of the times; NaN where there is none.
+func interpolated(models []model, times []float64, f int, value func(m *model) float64) float64 {
+	before, after := -1, -1
+	for i := range models {
+		m := &models[i]
+		if m.frame <= f && (before < 0 || m.frame > models[before].frame) {
+			before = i
+		}
+		if m.frame >= f && (after < 0 || m.frame < models[after].frame) {
+			after = i
+		}
+	}
+	switch {
+	case before < 0 && after < 0:
+		return math.NaN()
+	case before < 0:
+		return value(&models[after])
+	case after < 0 || models[after].frame == models[before].frame:
+		return value(&models[before])
+	}
+	a, b := &models[before], &models[after]
+	u := (times[f] - times[a.frame]) / (times[b.frame] - times[a.frame])
+	return (1-u)*value(a) + u*value(b)
+}
+
+// expectedAt returns where in frame f the hooves of either side are expected to stand:
+// as far below the trunk and as far aside as they were marked before and after. A side
+// that was not marked is expected where the other is.
+func expectedAt(t *trunk, models [2][]model, f int) [2]flow.Point {
+	both := slices.Concat(models[0], models[1])
+	y := interpolated(both, t.times, f, func(m *model) float64 { return m.offset.Y })
+	var out [2]flow.Point
+	for side := range out {
+		own := models[side]
+		if len(own) == 0 {
+			own = models[1-side]
+		}
+		x := interpolated(own, t.times, f, func(m *model) float64 { return m.offset.X })
+		out[side] = t.at[f].Add(flow.Point{X: x * t.size[f], Y: y * t.size[f]})
+	}
+	return out
+}
+
+// ratioAt returns the side of a hoof's patch in frame f over the size of the trunk.
+func ratioAt(t *trunk, models [2][]model, f int) float64 {
+	return interpolated(slices.Concat(models[0], models[1]), t.times, f, func(m *model) float64 { return m.ratio })
+}
+
+// look returns the places in frame f that look most like the pair's hooves.
+func (st *stander) look(f int, t *trunk, models [2][]model) ([]candidate, error) {
+	if t.size[f] == 0 {
+		return nil, nil
+	}
+	c, fo := st.clip, st.fo
+	var out []candidate
+	nearest := func(side int) []model { // The two marked nearest to the distance here.
+		ms := slices.Clone(models[side])
+		slices.SortStableFunc(ms, func(a, b model) int {
+			d := math.Abs(math.Log(t.size[f]/t.size[a.frame])) - math.Abs(math.Log(t.size[f]/t.size[b.frame]))
+			switch {
+			case d < 0:
+				return -1
+			case d > 0:
+				return 1
+			}
+			return 0
+		})
+		return ms[:min(len(ms), 2)]
+	}
+	near := [2][]model{nearest(0), nearest(1)}
+	size := t.size[f] * ratioAt(t, models, f)
+	if size < leastHoof {
+		return nil, nil
+	}
+	expected := expectedAt(t, models, f)
+	left, right, top, bottom := math.Inf(1), math.Inf(-1), math.Inf(1), math.Inf(-1)
+	for _, p := range expected {
+		if math.IsNaN(p.X) {
+			continue
+		}
+		left, right = min(left, p.X-searchAcross*size), max(right, p.X+searchAcross*size)
+		top, bottom = min(top, p.Y-searchDown*size), max(bottom, p.Y+searchDown*size)
+	}
+	if !(right > left) {
+		return nil, nil
+	}
+	rect := image.Rect(int(left-size), int(top-size), int(right+size)+1, int(bottom+size)+1)
+	g, o, buf, err := c.spool.region(f, rect, st.buf)
+	st.buf = buf
+	if err != nil || g.Width < 12 || g.Height < 12 {
+		return nil, err
+	}
+	field, err := fo.areaFor(g, o, size)
+	if err != nil {
+		return nil, err
+	}
+	for side, ms := range near {
+		for _, m := range ms {
+			rel := size / m.window.Size()
+			if rel > 4 || rel < 0.25 {
+				continue
+			}
+			template, mark, ok, err := field.like(m.appearance, c.engine, rel, 6)
+			if err != nil {
+				return nil, err
+			}
+			if !ok {
+				continue
+			}
+			s, err := fo.correlate(0, field.picture, template)
+			if err != nil {
+				return nil, err
+			}
+			for range 3 {
+				p := bestPlace(s, 0, func(x, y int) bool {
+					q := field.where(x, y, mark)
+					return q.X >= left && q.X <= right && q.Y >= top && q.Y <= bottom
+				})
+				if p.score < lookNCC {
+					break
+				}
+				for y := max(p.y-template.Height/3, 0); y <= min(p.y+template.Height/3, s.Height-1); y++ {
+					for x := max(p.x-template.Width/3, 0); x <= min(p.x+template.Width/3, s.Width-1); x++ {
+						s.Score[y*s.Width+x] = -1
+					}
+				}
+				at := field.where(p.x, p.y, mark)
+				out = append(out, candidate{frame: f, at: at, steady: c.steady(f, at), score: p.score, size: size, side: side})
+			}
+		}
+	}
+	return out, nil
+}
+
+// find returns everything that stands where hooves of the pair may stand, the marked
+// stances first.
+func (st *stander) find(ctx context.Context, t *trunk, models [2][]model, known []*standing) ([]*standing, error) {
+	c := st.clip
+	all := slices.Clone(known)
+	taken := func(f int, p flow.Point, size float64) bool {
+		for _, s := range all {
+			if f >= s.first()-1 && f <= s.last()+1 && s.mean().Dist(p) < 0.5*size {
+				return true
+			}
+		}
+		return false
+	}
+	n := len(c.times)
+	if n < 2 {
+		return all, nil
+	}
+	rate := float64(n-1) / c.times[n-1]
+	every := max(1, int(rate*lookEveryS+0.5))
+	type group struct{ hits []candidate }
+	var open []group
+	var best []candidate // One of each group that stays in place.
+	finish := func(g group) {
+		frames := map[int]bool{}
+		var top candidate
+		for _, h := range g.hits {
+			frames[h.frame] = true
+			if h.score > top.score {
+				top = h
+			}
+		}
+		if len(frames) >= looksAlike {
+			best = append(best, top)
+		}
+	}
+	for f := 0; f < n; f += every {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		hits, err := st.look(f, t, models)
+		if err != nil {
+			return nil, err
+		}
+		var next []group
+		for _, g := range open {
+			last := g.hits[len(g.hits)-1]
+			for _, h := range hits {
+				if h.frame != last.frame && h.steady.Dist(last.steady) < 0.3*h.size {
+					g.hits = append(g.hits, h)
+					break
+				}
+			}
+			if f-g.hits[len(g.hits)-1].frame > 3*every {
+				finish(g)
+				continue
+			}
+			next = append(next, g)
+		}
+		open = next
+		for _, h := range hits {
+			if !slices.ContainsFunc(open, func(g group) bool {
+				return g.hits[len(g.hits)-1].frame == f && g.hits[len(g.hits)-1].steady.Dist(h.steady) < 0.3*h.size
+			}) {
+				open = append(open, group{[]candidate{h}})
+			}
+		}
+	}
+	for _, g := range open {
+		finish(g)
+	}
+	slices.SortStableFunc(best, func(a, b candidate) int { // The likest first.
+		switch {
+		case a.score > b.score:
+			return -1
+		case a.score < b.score:
+			return 1
+		}
+		return 0
+	})
+	for _, h := range best {
+		if taken(h.frame, h.steady, h.size) {
+			continue
+		}
+		w := models[h.side][0].window
+		s, err := st.stands(ctx, h, w.Scaled(h.size/w.Size()), t, models)
+		if err != nil {
+			return nil, err
+		}
+		if s == nil || taken((s.first()+s.last())/2, s.mean(), s.size) {
+			continue
+		}
+		all = append(all, s)
+	}
+	slices.SortStableFunc(all, func(a, b *standing) int { return a.first() + a.last() - b.first() - b.last() })
+	return all, nil
+}
+
+// stands returns the stance of which candidate h is a moment, placed by the marks,
+// or nil where nothing stands there or it is not like the hoof.
+func (st *stander) stands(ctx context.Context, h candidate, w flow.Window, t *trunk, models [2][]model) (*standing, error) {
+	c := st.clip
+	if err := st.placeBy(&h, w, models); err != nil {
+		return nil, err
+	}
+	s, err := st.extend(ctx, h.frame, h.at, w)
+	if err != nil || s == nil || s.endless || s.bare != nil && s.share < leastShare || len(s.seen) < fewest || s.lasts(c.times) < briefS {
+		return nil, err
+	}
+	return s, st.describe(s, w, t, models)
+}
+
+// placeBy moves a candidate to where the marks' appearances say that the mark lies.
+func (st *stander) placeBy(h *candidate, w flow.Window, models [2][]model) error {
+	r, _, err := st.byMarks(h.frame, h.at, w, models[h.side])
+	if err == nil && r.from != nil && r.At.Dist(h.at) < 0.5*h.size {
+		h.at = r.At
+	}
+	return err
+}
+
+// byMarks returns where in frame f, near p, the mark of a hoof that stands there
+// lies, by the appearances of its marked stances.
+//
+// like is the best likeness of any, NCC, 0 where none was found.
+func (st *stander) byMarks(f int, p flow.Point, w flow.Window, models []model) (place relocation, like float64, err error) {
+	size := w.Size()
+	ok, err := st.around(f, p, w, 0.6*size+4)
+	if err != nil || !ok {
+		return relocation{}, 0, err
+	}
+	var all []*appearance
+	for _, m := range models {
+		all = append(all, m.appearance)
+	}
+	var found []relocation
+	for _, m := range st.fo.bestAnchors(all, flow.Pose{At: p, Scale: size}, size) {
+		r, ok, err := st.fo.anchor(m, st.plane, flow.Pose{At: p, Scale: size}, size, 0)
+		if err != nil {
+			return relocation{}, 0, err
+		}
+		if ok && r.At.Dist(p) < 0.6*size {
+			like = max(like, r.NCC)
+		}
+		if ok && r.NCC >= standNCC && r.At.Dist(p) < 0.6*size {
+			// What looks less alike is known less well.
+			r.variance += sq(0.15 * size * (1 - r.NCC))
+			found = append(found, r)
+		}
+	}
+	return agreed(found), like, nil
+}
+
+// describe says how much a stance looks like the marks of either side and how far
+// it lies from where their hooves are expected.
+func (st *stander) describe(s *standing, w flow.Window, t *trunk, models [2][]model) (err error) {
+	c := st.clip
+	middle := s.seen[len(s.seen)/2]
+	p, ok := c.unsteady(middle.frame, middle.steady)
+	if !ok {
+		return nil
+	}
+	expected := expectedAt(t, models, middle.frame)
+	for side := range models {
+		if _, s.like[side], err = st.byMarks(middle.frame, p, w, models[side]); err != nil {
+			return err
+		}
+		d := p.Sub(expected[side])
+		s.off[side] = flow.Point{X: d.X / s.size, Y: d.Y / s.size}
+		for _, m := range st.marks[side] {
+			if st.contradicts(m, s) {
+				s.never[side] = true
+			}
+		}
+	}
+	return nil
+}
