@@ -622,6 +622,25 @@ func TestTheHandlersTokenIsNarrow(t *testing.T) {
 	}
 }
 
+// In a yard that a group shares, what arrives is the group's as well.
+func TestASharedYardStaysShared(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	if err := os.Chmod(dir, 0o775); err != nil {
+		t.Fatal(err)
+	}
+	s := listenOn(t, dir, nil)
+	data := filmOf(13, 1000)
+	if _, err := send(s, offerOf(data), data, 1000); err != nil {
+		t.Fatal(err)
+	}
+	for _, path := range []string{"horses", "horses/bramble", "horses/bramble/2026-03-02", "horses/bramble/2026-03-02/toward-1.mov"} {
+		if stat, err := os.Stat(filepath.Join(dir, path)); err != nil || stat.Mode().Perm()&0o060 != 0o060 {
+			t.Errorf("%s: %v, %v", path, stat.Mode(), err)
+		}
+	}
+}
+
 // A film check that fails says so; the clip is received all the same.
 func TestACheckThatFails(t *testing.T) {
 	t.Parallel()
