@@ -25,13 +25,13 @@ type ProposedMark struct {
 
 const (
 	proposedASide = 3    // Marked and proposed stances of a side together: what the page asks for.
-	proposedSD    = 1.5  // The largest spread of a proposed place, px: beyond it the tracker does not count a frame as seen either.
+	proposedSD    = 2.0  // The largest spread of a proposed place, px, the clicks followed included: about what a click is off at worst (common practice).
 	apartS        = 0.25 // Two stances of one hoof lie further apart than this, s: half the shortest stride of a trot (about 0.5 s, common practice).
 )
 
 // Propose follows the marks of the clip at path, which show a left and a right
 // stance, and returns marks for stances at other distances: the hoof that stands
-// and the head, or the croup, each where following it is sure to 1.5 px. Where it
+// and the head, or the croup, each where following it is sure to 2 px. Where it
 // finds none the reason says why, in words. It reads the clip and writes nothing.
 func Propose(ctx context.Context, path string, marks *record.Marks) (found []ProposedMark, reason string, err error) {
 	info, err := clip.Probe(ctx, path)
