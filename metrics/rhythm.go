@@ -39,6 +39,11 @@ const longestHole = 2.5
 // of the stride: some 10 ms at trot.
 const beatSD = 0.014
 
+// hiddenSD is how far the first frame in which a hoof is seen to stand may be from its
+// landing where that was not seen, s: what passes before it hides it for a tenth of a
+// second or so.
+const hiddenSD = 0.05
+
 // stanceVaries is how far a limb's stances differ in duration, s.
 const stanceVaries = 0.012
 
@@ -198,6 +203,9 @@ func (a *analysis) evidence(typical [4]float64) []beatOf {
 				e.t, e.sd = s.On, math.Hypot(s.OnSD, hidden)
 			case s.offTimed():
 				e.t, e.sd = s.Off-typical[k], math.Hypot(s.OffSD, stanceVaries)
+			case a.raw.Stances != nil:
+				// It stood from there on at the latest.
+				e.t, e.sd = s.reached, hiddenSD
 			default:
 				before, after := h.gapsAround(s)
 				first, last := h.t[s.from], h.t[s.to-1]
@@ -604,7 +612,12 @@ func (r *rhythm) fit(all []beatOf) bool {
 				r.shift[k] = 0
 			}
 		}
-		r.sd = max(beatSD*r.period, 0.7*signal.RobustSD(rest))
+		stated := make([]float64, len(on))
+		for i, e := range on {
+			stated[i] = e.sd
+		}
+		// The grid smooths over a few landings, and is not much surer than one of them.
+		r.sd = max(beatSD*r.period, 0.7*signal.RobustSD(rest), 0.7*signal.Median(stated))
 	}
 	first, last := r.beats[0], r.beats[len(r.beats)-1]
 	t0, _, _ := r.curve.At(first)

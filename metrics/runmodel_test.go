@@ -16,7 +16,6 @@ type walked struct {
 	falls    []footfall
 	marks    clicked
 	cal      *geometry.Calibration
-	cameraF  float64
 	ofHorse  float64 // Right step − left step of the fores, metres.
 	ofRun    float64 // The same of the strides that were run.
 	setUp    setUp

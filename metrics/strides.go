@@ -178,6 +178,9 @@ func (a *analysis) startSD(k, c int) float64 {
 	if j := a.stanceAt(k, c); j >= 0 && a.stances[k][j].onTimed() {
 		return a.stances[k][j].OnSD
 	}
+	if a.raw.Stances != nil {
+		return math.Hypot(a.rhythm.sd, hiddenSD/2) // The grid leans on few landings.
+	}
 	return a.rhythm.sd
 }
 

@@ -153,7 +153,7 @@ func (f *files) runFigures(set *traj.Set, r *record.Result) []report.Figure {
 func (f *files) clipReport(j *job, r *record.Result, pictures []report.Figure, opts MeasureOptions) {
 	page := report.Clip{
 		Header: header(j.around), Visit: day(j.around.Folder), VisitLink: "../" + visitOut + "/" + ReportFile,
-		Summary: r.Summary, Film: film(r), Notes: append(append([]string(nil), r.Tracking.Notes...), r.Run.Notes...), Figures: pictures,
+		Summary: r.Summary, Doubted: r.Doubted(), Film: film(r), Notes: append(append([]string(nil), r.Tracking.Notes...), r.Run.Notes...), Figures: pictures,
 		Provenance: provenance(r.Program, []report.Input{
 			{Name: r.Clip.File, SHA256: r.Inputs.ClipSHA256},
 			{Name: filepath.Base(record.MarksPath(r.Clip.File)), SHA256: r.Inputs.MarksSHA256},

@@ -163,13 +163,25 @@ func TestMistakesAreNoticed(t *testing.T) {
 			if code != exitGood && strings.Contains(string(out), "point to the") {
 				t.Errorf("a limb or a side is named:\n%s", out)
 			}
+			if code == exitPartly {
+				page, err := os.ReadFile(filepath.Join(record.OutPath(path), "report.html"))
+				if err != nil {
+					t.Fatal(err)
+				}
+				for _, word := range []string{"higher over the left", "higher over the right", "point to the", "right step", "left step"} {
+					if strings.Contains(string(page), word) {
+						t.Errorf("the report says %q", word)
+					}
+				}
+			}
 			if code == exitGood {
-				// Whatever was put right, the horse is the same.
+				// Whatever was put right, the horse is the same; three strides of a small picture
+				// that was coded again leave some percent of the speed open.
 				head, speed := measured(t, path, metrics.HeadLowDifference), measured(t, path, metrics.Speed)
 				if tt.clip == nil {
 					asItIs = [2]float64{head, speed}
 				}
-				if math.Abs(head-asItIs[0]) > 6 || math.Abs(speed/asItIs[1]-1) > 0.03 {
+				if math.Abs(head-asItIs[0]) > 6 || math.Abs(speed/asItIs[1]-1) > 0.12 {
 					t.Errorf("head low-point difference %.1f mm, speed %.2f m/s; as it is they are %.1f", head, speed, asItIs)
 				}
 			}

@@ -98,10 +98,14 @@ func prefers(dark bool) action {
 	}
 }
 
-// touchEvent is what fingers do on the screen.
-func touchEvent(kind input.DispatchTouchEventType, points []*input.TouchPoint) action {
+// touchEvent is what fingers do on the screen; when is zero for now.
+func touchEvent(kind input.DispatchTouchEventType, points []*input.TouchPoint, when time.Time) action {
 	return func(ctx context.Context, t *chromedp.Target) (chromedp.Void, error) {
-		_, err := cdp.Call(ctx, t, input.DispatchTouchEvent, input.DispatchTouchEventParams{Type: kind, TouchPoints: points})
+		params := input.DispatchTouchEventParams{Type: kind, TouchPoints: points}
+		if !when.IsZero() {
+			params.Timestamp = input.TimeSinceEpoch(float64(when.UnixNano()) / 1e9)
+		}
+		_, err := cdp.Call(ctx, t, input.DispatchTouchEvent, params)
 		return chromedp.Void{}, err
 	}
 }

@@ -127,17 +127,18 @@ func (s *Server) grey(ctx context.Context, info *clip.Info, stamp string, frame 
 }
 
 const (
-	patchHalf = 15   // Half the side of a compared patch, px.
-	searched  = 6    // How far a patch is looked for, px.
-	alike     = 0.8  // Correlation from which two patches show the same.
-	rough     = 5.0  // Standard deviation of grey values from which a patch can be found again.
-	agrees    = 1.0  // How far a patch may have moved, px: as far as a click may be off (common practice).
-	stillPX   = 0.5  // How far the picture may have moved in the middle of all patches, px: with it a click's spread of 1 px grows by an eighth.
-	mostAgree = 0.7  // Share of the patches found again that must agree.
-	fewFound  = 8    // Fewer patches tell nothing.
-	columns   = 12   // Patches across the picture.
-	rows      = 8    // Patches down the picture.
-	seenMarks = 0.75 // Share of the ground marks that must be found in place: one of four may be hidden.
+	patchHalf  = 15   // Half the side of a compared patch, px.
+	patchLeast = 6    // The same at the picture's edge, at least, px.
+	searched   = 6    // How far a patch is looked for, px.
+	alike      = 0.8  // Correlation from which two patches show the same.
+	rough      = 5.0  // Standard deviation of grey values from which a patch can be found again.
+	agrees     = 1.0  // How far a patch may have moved, px: as far as a click may be off (common practice).
+	stillPX    = 0.5  // How far the picture may have moved in the middle of all patches, px: with it a click's spread of 1 px grows by an eighth.
+	mostAgree  = 0.7  // Share of the patches found again that must agree.
+	fewFound   = 8    // Fewer patches tell nothing.
+	columns    = 12   // Patches across the picture.
+	rows       = 8    // Patches down the picture.
+	seenMarks  = 0.75 // Share of the ground marks that must be found in place: one of four may be hidden.
 )
 
 // stillThere returns how far the still part of the picture has moved from before
@@ -189,27 +190,29 @@ func stillThere(before, now *image.Gray, marks []geometry.Point) (float64, error
 // it is plain, outside the picture, or not found.
 func shift(before, now *image.Gray, x, y int) (far float64, ok bool) {
 	w, h := before.Rect.Dx(), before.Rect.Dy()
-	reach := patchHalf + searched
-	if x < reach || y < reach || x >= w-reach || y >= h-reach {
+	// Ground marks often lie near the picture's edge: there the patch is smaller.
+	half := min(patchHalf, x-searched, y-searched, w-1-searched-x, h-1-searched-y)
+	if half < patchLeast {
 		return 0, false
 	}
-	const side = 2*patchHalf + 1
-	var patch [side * side]float64
+	side := 2*half + 1
+	n := float64(side * side)
+	patch := make([]float64, side*side)
 	mean := 0.0
 	for j := range side {
 		for i := range side {
-			v := float64(before.Pix[(y-patchHalf+j)*before.Stride+x-patchHalf+i])
+			v := float64(before.Pix[(y-half+j)*before.Stride+x-half+i])
 			patch[j*side+i] = v
 			mean += v
 		}
 	}
-	mean /= side * side
+	mean /= n
 	energy := 0.0
 	for i := range patch {
 		patch[i] -= mean
 		energy += patch[i] * patch[i]
 	}
-	if math.Sqrt(energy/(side*side)) < rough {
+	if math.Sqrt(energy/n) < rough {
 		return 0, false
 	}
 	var scores [2*searched + 1][2*searched + 1]float64
@@ -218,7 +221,7 @@ func shift(before, now *image.Gray, x, y int) (far float64, ok bool) {
 		for dx := -searched; dx <= searched; dx++ {
 			var sum, squares, product float64
 			for j := range side {
-				line := now.Pix[(y+dy-patchHalf+j)*now.Stride+x+dx-patchHalf:]
+				line := now.Pix[(y+dy-half+j)*now.Stride+x+dx-half:]
 				for i := range side {
 					v := float64(line[i])
 					sum += v
@@ -226,7 +229,7 @@ func shift(before, now *image.Gray, x, y int) (far float64, ok bool) {
 					product += v * patch[j*side+i]
 				}
 			}
-			spread := squares - sum*sum/(side*side)
+			spread := squares - sum*sum/n
 			if spread <= 0 {
 				continue
 			}

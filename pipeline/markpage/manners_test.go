@@ -239,16 +239,22 @@ func TestFingers(t *testing.T) {
 	b.goTo(at)
 	p := point(truth, traj.LeftFore, at)
 	x, y := b.at(p.X, p.Y)
+	var at0 time.Time // When a quick finger touched down; zero lets the clock tell.
 	touch := func(kind input.DispatchTouchEventType, dx, dy float64) {
 		t.Helper()
+		when := at0
+		if !at0.IsZero() {
+			at0 = at0.Add(16 * time.Millisecond)
+		}
 		points := []*input.TouchPoint{{X: x + dx, Y: y + dy}}
 		if kind == input.DispatchTouchEventTypeTouchEnd {
 			points = []*input.TouchPoint{}
 		}
-		if err := chromedp.Do(b.ctx, touchEvent(kind, points)); err != nil {
+		if err := chromedp.Do(b.ctx, touchEvent(kind, points, when)); err != nil {
 			t.Fatal(err)
 		}
 	}
+	at0 = time.Now()
 	touch(input.DispatchTouchEventTypeTouchStart, -60, -60)
 	for d := -60.0; d < 0; d += 12 {
 		touch(input.DispatchTouchEventTypeTouchMove, d, d)
@@ -257,6 +263,7 @@ func TestFingers(t *testing.T) {
 	if n := eval[int](b, `document.querySelectorAll('.tick').length`); n != 0 {
 		t.Errorf("a swipe placed a mark")
 	}
+	at0 = time.Time{}
 	x, y = b.at(p.X, p.Y) // The swipe has moved the picture.
 	touch(input.DispatchTouchEventTypeTouchStart, 30, -20)
 	time.Sleep(450 * time.Millisecond) // A finger that rests.

@@ -98,8 +98,8 @@ func TestPaceOfPictures(t *testing.T) {
 	b.silent()
 }
 
-// residentKB returns the resident memory of this process and of the decoders
-// that it has started, kB.
+// residentKB returns the memory of this process and of the decoders that it has
+// started, kB. What they share, such as libraries, counts once.
 func residentKB() int64 {
 	total := int64(0)
 	entries, _ := os.ReadDir("/proc")
@@ -109,28 +109,25 @@ func residentKB() int64 {
 		if err != nil {
 			continue
 		}
-		status, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", pid))
+		stat, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", pid))
 		if err != nil {
 			continue
 		}
-		var name, parent string
-		var kb int64
-		for _, line := range strings.Split(string(status), "\n") {
-			field := strings.Fields(line)
-			if len(field) < 2 {
-				continue
-			}
-			switch field[0] {
-			case "Name:":
-				name = field[1]
-			case "PPid:":
-				parent = field[1]
-			case "VmRSS:":
-				kb, _ = strconv.ParseInt(field[1], 10, 64)
-			}
+		// The name stands in brackets, the parent two fields behind it.
+		name := string(stat[strings.IndexByte(string(stat), '(')+1 : strings.LastIndexByte(string(stat), ')')])
+		rest := strings.Fields(string(stat[strings.LastIndexByte(string(stat), ')')+1:]))
+		if pid != self && !(name == "ffmpeg" && len(rest) > 1 && rest[1] == strconv.Itoa(self)) {
+			continue
 		}
-		if pid == self || parent == strconv.Itoa(self) && name == "ffmpeg" {
-			total += kb
+		memory, err := os.ReadFile(fmt.Sprintf("/proc/%d/smaps_rollup", pid))
+		if err != nil {
+			continue
+		}
+		for _, line := range strings.Split(string(memory), "\n") {
+			if field := strings.Fields(line); len(field) > 1 && field[0] == "Pss:" {
+				kb, _ := strconv.ParseInt(field[1], 10, 64)
+				total += kb
+			}
 		}
 	}
 	return total

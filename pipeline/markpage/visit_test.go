@@ -259,7 +259,8 @@ func TestSpotsAreAsLargeAsAFinger(t *testing.T) {
 	b.silent()
 }
 
-// The pages of this half in the dark, on a narrow phone, and at twice the size.
+// The visit's page, the second look and the phones' page in the dark, on a screen and
+// on a narrow phone.
 func TestLooksInTheDark(t *testing.T) {
 	t.Parallel()
 	clip, truth := renderedClip(t)

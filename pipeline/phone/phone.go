@@ -94,10 +94,10 @@ func Listen(opts Options) (*Server, error) {
 	}
 	s.store = &store{root: root, dir: dir, reserve: opts.Reserve, most: opts.MostBytes, free: freeSpace, isFilm: filmIn(opts.Probe), now: time.Now}
 	if s.store.reserve == 0 {
-		s.store.reserve = 1 << 30
+		s.store.reserve = 1e9
 	}
 	if s.store.most == 0 {
-		s.store.most = 8 << 30
+		s.store.most = 8e9
 	}
 	ctx, stop := context.WithCancel(context.Background())
 	s.stop = stop

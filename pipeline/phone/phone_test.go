@@ -622,6 +622,25 @@ func TestTheHandlersTokenIsNarrow(t *testing.T) {
 	}
 }
 
+// In a yard that a group shares, what arrives is the group's as well.
+func TestASharedYardStaysShared(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	if err := os.Chmod(dir, 0o775); err != nil {
+		t.Fatal(err)
+	}
+	s := listenOn(t, dir, nil)
+	data := filmOf(13, 1000)
+	if _, err := send(s, offerOf(data), data, 1000); err != nil {
+		t.Fatal(err)
+	}
+	for _, path := range []string{"horses", "horses/bramble", "horses/bramble/2026-03-02", "horses/bramble/2026-03-02/toward-1.mov"} {
+		if stat, err := os.Stat(filepath.Join(dir, path)); err != nil || stat.Mode().Perm()&0o060 != 0o060 {
+			t.Errorf("%s: %v, %v", path, stat.Mode(), err)
+		}
+	}
+}
+
 // A film check that fails says so; the clip is received all the same.
 func TestACheckThatFails(t *testing.T) {
 	t.Parallel()
@@ -645,5 +664,52 @@ func TestACheckThatFails(t *testing.T) {
 	}
 	if st.Check == nil || st.Check.Verdict != film.NotKnown || st.Check.Problem != "it fell over" {
 		t.Errorf("%+v", st.Check)
+	}
+}
+
+// Pieces that break off in the middle, or stop coming, change nothing and keep
+// nobody else from sending.
+func TestPiecesThatBreakOff(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	s := listenOn(t, dir, nil)
+	ctx, cancel := context.WithCancel(t.Context())
+	ended := make(chan error, 1)
+	go func() { ended <- s.Serve(ctx, http.NotFoundHandler()) }()
+	data := filmOf(12, 50_000)
+	_, st := begin(s, offerOf(data))
+	address := s.listener.Addr().String()
+	var open []net.Conn
+	for i := range 12 {
+		c, err := net.Dial("tcp", address)
+		if err != nil {
+			t.Fatal(err)
+		}
+		fmt.Fprintf(c, "POST /phone/api/sends/%s/pieces?at=0&sum=%d HTTP/1.1\r\nHost: %s\r\nOrigin: http://%s\r\nCookie: %s=%s\r\nContent-Length: %d\r\n\r\n%s",
+			st.ID, crc32.ChecksumIEEE(data), address, address, s.door.Cookie, s.door.Token(), len(data), data[:10_000])
+		if i%2 == 0 {
+			_ = c.Close()
+		} else {
+			open = append(open, c) // Says nothing more.
+		}
+	}
+	for range 50 {
+		if len(s.busy) >= len(open) {
+			break
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	if st, err := send(s, offerOf(data), data, 20_000); err != nil || clipsIn(t, dir)["horses/bramble/2026-03-02/"+st.Name] != string(data) {
+		t.Errorf("%+v, %v", st, err)
+	}
+	for _, c := range open {
+		_ = c.Close()
+	}
+	cancel()
+	if err := <-ended; err != nil {
+		t.Error(err)
+	}
+	if got := len(clipsIn(t, dir)); got != 1 {
+		t.Errorf("there are %d files", got)
 	}
 }

@@ -500,7 +500,7 @@ func (s *store) putInPlace(id string, r *receipt) error {
 		day += "-" + r.Visit
 	}
 	folder := path.Join("horses", r.Horse, day)
-	if err := s.root.MkdirAll(folder, 0o755); err != nil {
+	if err := s.makeFolders(folder); err != nil {
 		return full(fmt.Errorf("make the visit’s folder: %w", err))
 	}
 	for range 100 {
@@ -519,10 +519,33 @@ func (s *store) putInPlace(id string, r *receipt) error {
 		if err != nil {
 			return full(fmt.Errorf("put clip in place: %w", err))
 		}
+		fsx.Share(filepath.Join(s.dir, r.Path))
 		r.Stage = stageReceived
 		return full(s.write(id, r))
 	}
 	return fmt.Errorf("put clip in place: no name is free in %s", folder)
+}
+
+// makeFolders makes a folder and those above it where they are missing, for
+// whoever shares the yard. The root follows no link that leads out of it.
+func (s *store) makeFolders(folder string) error {
+	if folder == "." {
+		return nil
+	}
+	_, err := s.root.Stat(folder)
+	if err == nil {
+		return nil
+	}
+	if !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	if _, err := s.root.Lstat(folder); err == nil {
+		return fmt.Errorf("%s is a link that leads nowhere", folder)
+	}
+	if err := s.makeFolders(path.Dir(folder)); err != nil {
+		return err
+	}
+	return fsx.MakeFolder(filepath.Join(s.dir, folder))
 }
 
 func (s *store) partHead(id string) []byte {

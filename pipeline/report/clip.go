@@ -9,10 +9,13 @@ import (
 
 // Clip is the report of one clip.
 type Clip struct {
-	Header     Header
-	Visit      time.Time // Day of the visit; zero is not known.
-	VisitLink  string    // Where the visit's page will be, relative to this one; empty leaves it out.
-	Summary    *metrics.Summary
+	Header    Header
+	Visit     time.Time // Day of the visit; zero is not known.
+	VisitLink string    // Where the visit's page will be, relative to this one; empty leaves it out.
+	Summary   *metrics.Summary
+	// Doubted: a person must look again first. Numbers are shown, and none is put into
+	// words that name a side.
+	Doubted    bool
 	Film       Film
 	Notes      []string // Of measuring, in sentences.
 	NextMarks  []string // Which frames to mark next, in sentences.
@@ -22,7 +25,7 @@ type Clip struct {
 }
 
 // findingSections say what was found in plain words.
-func findingSections(s *metrics.Summary) []section {
+func findingSections(s *metrics.Summary, doubted bool) []section {
 	limb := sentence(s.Limb.Sentence)
 	if limb == "" {
 		limb = "The measures of this clip do not allow a finding."
@@ -36,7 +39,11 @@ func findingSections(s *metrics.Summary) []section {
 		finding.add(paragraph("What does not: " + others + "."))
 	}
 	beyond := section{title: "What is beyond tolerance"}
-	beyond.list("", beyondSentences(s))
+	if doubted {
+		beyond.paragraphs("It is not put into words until then. The numbers stand below; left and right in them are as marked.")
+	} else {
+		beyond.list("", beyondSentences(s))
+	}
 	var notes section
 	notes.paragraphs(scoreMissing(s))
 	notes.paragraphs(sentences(s.Notes)...)
@@ -68,8 +75,8 @@ func (c Clip) Page() (*Page, error) {
 	}
 	limits := section{title: "What limits this clip"}
 	limits.list("", sentences(c.Film.Problems))
-	p.build(findingSections(summary)...)
-	p.build(limits, measuresSection(summary), pictures, filmSection(c))
+	p.build(findingSections(summary, c.Doubted)...)
+	p.build(limits, measuresSection(summary, c.Doubted), pictures, filmSection(c))
 	return p, nil
 }
 

@@ -63,9 +63,16 @@ func tables(s *metrics.Summary) measureTables {
 	return t
 }
 
-// measuresSection tables a summary's measures.
-func measuresSection(sum *metrics.Summary) section {
+// measuresSection tables a summary's measures; of doubted ones without words.
+func measuresSection(sum *metrics.Summary, doubted bool) section {
 	all := tables(sum)
+	if doubted {
+		for _, rows := range [][]measureRow{all.Established, all.Description} {
+			for i := range rows {
+				rows[i].Words, rows[i].Beyond = "–", false
+			}
+		}
+	}
 	s := section{title: "Measures"}
 	s.add(paragraph("In brackets: 95 % intervals. Intervals made in this way hold the true value 95 times in 100. n: strides. Nothing is claimed below a tolerance, and nothing of a difference whose interval holds even."))
 	s.table(sidesTable("Left and right: established measures", "Published work shows that these go with lameness.", all.Established))

@@ -69,8 +69,8 @@ func (v Visit) Page() (*Page, error) {
 	}
 	var about section
 	about.table(facts)
-	p.build(findingSections(summary)...)
-	p.build(about, runsSection(v.Runs), recordsSection(v.Records), measuresSection(summary), pictures)
+	p.build(findingSections(summary, false)...)
+	p.build(about, runsSection(v.Runs), recordsSection(v.Records), measuresSection(summary, false), pictures)
 	return p, nil
 }
 

@@ -199,9 +199,13 @@ export class Stage {
       this.pinch(event);
       return;
     }
-    if (this.pointing && !this.strayed && !this.aiming) {
+    // A browser that is busy may tell of a swipe's beginning after the time in which
+    // a finger that rests would aim: what counts is when the finger moved.
+    const early = this.aiming && event.timeStamp - this.began.timeStamp < aimAfter;
+    if (this.pointing && !this.strayed && (!this.aiming || early)) {
       if (Math.hypot(event.clientX - this.began.clientX, event.clientY - this.began.clientY) <= (slack[event.pointerType] ?? 6)) return;
       this.strayed = true;
+      this.aiming = false;
       if (!this.drags) {
         // A drag or a swipe moves the picture and never places anything.
         this.point('cancel', 0, 0, event.pointerType);

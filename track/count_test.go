@@ -1,0 +1,109 @@
+package track
+
+import (
+	"math/rand/v2"
+	"slices"
+	"testing"
+
+	"jogstrip/track/flow"
+)
+
+// walk is a run of stances of a pair, left first, a step apart; marked says which a
+// person marked, hidden which were not found. Frames are 60 a second.
+func walk(n int, step, lasts float64, marked, hidden []int) (all []*standing, times []float64, side []int) {
+	for f := range int(60 * (step*float64(n) + lasts + 1)) {
+		times = append(times, float64(f)/60)
+	}
+	for i := range n {
+		if slices.Contains(hidden, i) {
+			continue
+		}
+		first, last := int(60*(0.2+step*float64(i))), int(60*(0.2+step*float64(i)+lasts))
+		s := &standing{size: 20, frame: first, before: first - 1, after: last + 1, marked: -1}
+		s.like[i%2], s.like[1-i%2] = 0.92, 0.85
+		s.off[1-i%2] = flow.Point{X: 1.2}
+		for f := first; f <= last; f++ {
+			s.seen = append(s.seen, stood{frame: f})
+		}
+		if slices.Contains(marked, i) {
+			s.marked = i % 2
+		}
+		all, side = append(all, s), append(side, i%2)
+	}
+	return all, times, side
+}
+
+// Which limb a stance is follows from counting, and the time of a step comes out right or
+// the count says that it is not sure, however many stances were marked or found.
+func TestCount(t *testing.T) {
+	for _, tt := range []struct {
+		name           string
+		step, lasts    float64 // s; a trot in hand, a walk.
+		marked, hidden []int
+	}{
+		{"every stance found, three a side marked", 0.36, 0.28, []int{1, 2, 4, 5, 7, 8}, nil},
+		{"one left and one right marked", 0.36, 0.28, []int{3, 4}, nil},
+		{"marks of one side only", 0.36, 0.28, []int{2, 4, 6}, nil},
+		{"two of the stances hidden", 0.36, 0.28, []int{1, 2, 8}, []int{4, 5}},
+		{"a walk, on which both hooves stand at once", 0.6, 0.75, []int{1, 4, 7}, nil},
+		{"every stance marked", 0.36, 0.28, []int{0, 1, 2, 3, 4, 5, 6, 7, 8, 9}, nil},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			all, times, side := walk(10, tt.step, tt.lasts, tt.marked, tt.hidden)
+			got, sure := count(all, times)
+			if !sure {
+				t.Fatalf("not sure: step %.3f s, stances %v", got.step, got.index)
+			}
+			if len(got.index) != len(all) {
+				t.Errorf("%d of %d stances are counted", len(got.index), len(all))
+			}
+			for k, i := range got.index {
+				if got.side[k] != side[i] {
+					t.Errorf("stance %d is taken for side %d", i, got.side[k])
+				}
+			}
+			if step, ok := got.mean(all, times); !ok || step < 0.97*tt.step || step > 1.03*tt.step {
+				t.Errorf("a step of %.3f s, want %.3f", step, tt.step)
+			}
+		})
+	}
+}
+
+// Where what was found says little, nothing is counted wrong: half and twice the stride
+// are not among what comes out as sure.
+func TestCountNeverHalvesNorDoubles(t *testing.T) {
+	rng := rand.New(rand.NewPCG(7, 11))
+	sure := 0
+	for range 200 {
+		step, n := 0.25+0.45*rng.Float64(), 6+rng.IntN(6)
+		lasts := step * (0.6 + 0.6*rng.Float64())
+		var marked, hidden []int
+		for i := range n {
+			switch {
+			case rng.Float64() < 0.45:
+				marked = append(marked, i)
+			case rng.Float64() < 0.35:
+				hidden = append(hidden, i)
+			}
+		}
+		all, times, _ := walk(n, step, lasts, marked, hidden)
+		for _, s := range all { // Parts are hidden, too.
+			if k := rng.IntN(len(s.seen)/2 + 1); rng.Float64() < 0.3 && len(s.seen)-k >= fewest {
+				s.seen, s.before = s.seen[k:], -1
+			}
+		}
+		got, ok := count(all, times)
+		mean, known := got.mean(all, times)
+		if !ok || !known {
+			continue
+		}
+		sure++
+		if mean < 0.8*step || mean > 1.25*step {
+			t.Errorf("a step of %.3f s for %.3f; marked %v, hidden %v", mean, step, marked, hidden)
+		}
+	}
+	if sure < 120 {
+		t.Errorf("sure of %d of 200 runs, want 120 or more", sure)
+	}
+	t.Logf("sure of %d of 200 runs", sure)
+}
