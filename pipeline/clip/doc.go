@@ -19,5 +19,15 @@
 // frame, so a clip with a variable frame rate, lost packets or a damaged middle
 // still has the right time for every frame that could be read.
 //
+// A clip that is damaged is read again with care (OpenOptions.Careful): frames that were
+// decoded with errors, are predicted from such frames, or did not come are known, keep
+// their places, and are shown by the whole frame before. Noticed are errors that FFmpeg
+// tells of, missing parts that it makes up, data that the container calls incomplete,
+// bytes that cannot be those of H.264 or HEVC (a hole of zeros always holds such), and
+// parts of HEVC pictures that were left as they were. Not noticed are wrong bytes that
+// decode to the end of a picture all the same: of 42 clips with one wrong byte, or noise
+// of 512 or 4,096 bytes, six (three of HEVC, two of motion JPEG, one of H.264), none of
+// which changed the side that was named (TestStrangeClips).
+//
 // Nothing here looks at what a picture shows, and nothing writes to a source.
 package clip
