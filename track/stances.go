@@ -73,12 +73,18 @@ func (c *clip) marked(ctx context.Context, pair [2]traj.Landmark, seeds []seed) 
 			}
 		}
 	}
+	for side := range ps.st.marks { // With what is known of them by now.
+		ps.st.marks[side] = ps.st.marks[side][:0]
+	}
 	for i := range seeds {
 		m := &seeds[i]
 		if m.stands && slices.ContainsFunc(ps.known, func(s *standing) bool {
 			return wrong[s] && s.landmark == m.Landmark && m.Frame >= s.first() && m.Frame <= s.last()
 		}) {
 			m.stands = false
+		}
+		if side := slices.Index(pair[:], m.Landmark); side >= 0 {
+			ps.st.marks[side] = append(ps.st.marks[side], *m)
 		}
 	}
 	ps.known = slices.DeleteFunc(ps.known, func(s *standing) bool { return wrong[s] })
@@ -172,6 +178,15 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 	all, err := st.find(ctx, t, models, known)
 	if err != nil {
 		return nil, err
+	}
+	for _, s := range all {
+		for side, marks := range st.marks {
+			for _, m := range marks {
+				if s.marked < 0 && m.Visible && !m.stands && m.Frame >= s.first() && m.Frame <= s.last() && c.steady(m.Frame, flow.Point{X: m.X, Y: m.Y}).Dist(s.mean()) < standStray*s.size {
+					s.marked = side // It could not be told from the mark alone that it stands.
+				}
+			}
+		}
 	}
 	chosen, sure := count(all, c.times)
 	var out []*standing

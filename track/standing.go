@@ -771,6 +771,11 @@ func (st *stander) describe(s *standing, w flow.Window, t *trunk, models [2][]mo
 		if _, s.like[side], err = st.byMarks(middle.frame, p, w, models[side]); err != nil {
 			return err
 		}
+	}
+	for side := range models {
+		if len(models[side]) == 0 {
+			s.like[side] = s.like[1-side] // Nobody knows what it looks like.
+		}
 		d := p.Sub(expected[side])
 		s.off[side] = flow.Point{X: d.X / s.size, Y: d.Y / s.size}
 		for _, m := range st.marks[side] {
