@@ -69,10 +69,9 @@ func (st *stander) sampleHere(q flow.Point, size float64, out grid) grid {
 
 // bare returns what the ground looks like at p, a point of frame 0 where a hoof seems to
 // stand in frame f: the median of up to nine looks at times at which it should be bare;
-// nil where there are too few.
-func (st *stander) bare(f int, p flow.Point, size float64) (grid, error) {
+// nil where there are too few. It returns these looks, too.
+func (st *stander) bare(f int, p flow.Point, size float64) (bare grid, looks []grid, err error) {
 	c := st.clip
-	var looks []grid
 	gather := func(dir int) error {
 		room := c.times[f] - c.times[0]
 		if dir > 0 {
@@ -107,15 +106,15 @@ func (st *stander) bare(f int, p flow.Point, size float64) (grid, error) {
 		dir = -1
 	}
 	if err := gather(dir); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	if len(looks) < 4 {
 		if err := gather(-dir); err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 	}
 	if len(looks) < 4 {
-		return nil, nil
+		return nil, looks, nil
 	}
 	out := make(grid, gridSide*gridRows)
 	column := make([]float32, 0, len(looks))
@@ -133,7 +132,7 @@ func (st *stander) bare(f int, p flow.Point, size float64) (grid, error) {
 		slices.Sort(column)
 		out[i] = column[len(column)/2]
 	}
-	return out, nil
+	return out, looks, nil
 }
 
 // fromLane is sample of the picture of the empty lane.
@@ -279,4 +278,20 @@ func bottomShare(g, bare, weights grid, limit float32, shades ...float32) float6
 		}
 	}
 	return best
+}
+
+// alwaysThere reports whether what key shows is there in a part of the looks, too, at
+// which the ground should be bare: then it is the ground.
+func alwaysThere(key grid, looks []grid, limit float32) bool {
+	all := make(grid, len(key))
+	for k := range all {
+		all[k] = 1
+	}
+	n := 0
+	for _, l := range looks {
+		if shade, _ := shadeOf(l, key); keeps(key, l, all, limit+max(shade, -shade)) > 0.75 {
+			n++
+		}
+	}
+	return n > 0 && 4*n >= len(looks)
 }

@@ -3,6 +3,8 @@ package track
 import (
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/stat"
 )
 
 // Stances of a pair follow each other in steps: left, right, left. Which of its pair
@@ -15,6 +17,8 @@ import (
 const shortestStep, longestStep = 0.17, 0.85
 
 const (
+	farOffBeat  = 0.3  // Steps.
+	leastLike   = 0.6  // NCC with the marks: what looks less alike is no hoof.
 	longStance  = 1.5  // How much longer than is usual a stance may last that nobody marked.
 	leastWorth  = 0.5  // Of a stance that nobody marked, to be believed.
 	markedWorth = 4.0  // What a stance that a person marked counts; others count up to 1.
@@ -39,6 +43,9 @@ func (s *standing) worth(side int, times []float64, usual float64) float64 {
 		return math.Inf(-1)
 	}
 	like := max(s.like[0], s.like[1])
+	if like < leastLike {
+		return math.Inf(-1)
+	}
 	w := ramp(like, 0.55, 0.9) + 0.8*min(1, s.lasts(times)/max(usual, shortS)) - 0.4
 	if s.like[side] > 0 || s.like[1-side] > 0 {
 		w -= 2 * (like - s.like[side])
@@ -83,6 +90,7 @@ func count(all []*standing, times []float64) (best chain, sure bool) {
 			}
 		}
 	}
+	best.dropOffBeat(all, times)
 	sure = len(best.index) > 2
 	for _, t := range tried {
 		if t.worth > best.worth-clearlyBest && t.contradicts(&best) {
@@ -106,7 +114,7 @@ func (s *standing) landing(times []float64, lasts float64) (at, sd float64) {
 	return s.middle(times) - max(lasts, s.lasts(times))/2, max(2*landingSD, (lasts-s.lasts(times))/math.Sqrt(12))
 }
 
-// usual returns how long the stances last whose both ends were seen, s: the median; else
+// usual returns how long the stances last whose both ends were seen, s: the upper quarter; else
 // the longest of those that a person marked.
 func usual(all []*standing, times []float64) float64 {
 	var whole []float64
@@ -124,7 +132,34 @@ func usual(all []*standing, times []float64) float64 {
 		return most
 	}
 	slices.Sort(whole)
-	return whole[len(whole)/2]
+	return whole[3*len(whole)/4] // Something may have hidden a part of the shorter ones.
+}
+
+// dropOffBeat takes out stances that nobody marked and that come far off where the others
+// of the same side say.
+func (c *chain) dropOffBeat(all []*standing, times []float64) {
+	lasts := usual(all, times)
+	for k := 0; k < len(c.index); k++ {
+		if all[c.index[k]].marked >= 0 {
+			continue
+		}
+		var beats, landings []float64
+		for j, i := range c.index {
+			if j != k && c.side[j] == c.side[k] {
+				t, _ := all[i].landing(times, lasts)
+				beats, landings = append(beats, float64(c.beat[j])), append(landings, t)
+			}
+		}
+		if len(beats) < 2 || slices.Max(beats) == slices.Min(beats) {
+			continue
+		}
+		a, b := stat.LinearRegression(beats, landings, nil, false)
+		at, sd := all[c.index[k]].landing(times, lasts)
+		if math.Abs(at-a-b*float64(c.beat[k])) > farOffBeat*c.step+2*(sd-landingSD) {
+			c.index, c.side, c.beat = slices.Delete(c.index, k, k+1), slices.Delete(c.side, k, k+1), slices.Delete(c.beat, k, k+1)
+			k--
+		}
+	}
 }
 
 // contradicts reports whether c says of a stance that both hold that it is another side's,
@@ -188,8 +223,10 @@ func countAt(all []*standing, times []float64, step float64) chain {
 		at[i], sd[i] = s.landing(times, lasts)
 	}
 	out := chain{step: step, worth: math.Inf(-1)}
-	if lasts > longestDuty*2*step {
-		return out // A limb can't stand for longer than its stride lasts.
+	for _, s := range all {
+		if s.marked >= 0 && s.lasts(times) > longestDuty*2*step {
+			return out // A limb can't stand for longer than its stride lasts.
+		}
 	}
 	best := make([][2]state, n)
 	end, endSide := -1, 0

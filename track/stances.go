@@ -301,6 +301,9 @@ func (st *stander) place(s *standing, models [2][]model, side int, seeds []seed)
 // sample returns the hoof's place in the k-th frame in which it was seen standing.
 func (c *clip) sample(s *standing, k int) (traj.Sample, bool) {
 	p := s.seen[k]
+	if edge := k < edgeFrames || k >= len(s.seen)-edgeFrames; edge && !c.turnsInSight(s.landmark) {
+		return traj.Gone(), false // Half hidden, it can't be told from what comes and goes.
+	}
 	at, ok := c.unsteady(p.frame, p.steady.Add(s.place.At))
 	if !ok {
 		return traj.Gone(), false
@@ -317,8 +320,8 @@ func (c *clip) sample(s *standing, k int) (traj.Sample, bool) {
 
 // Where a stance begins and ends the hoof may still come down, or already turn.
 const (
-	edgeFrames = 2
-	edgeSD     = 0.03 // Sides of the patch.
+	edgeFrames = 3
+	edgeSD     = 0.06 // Sides of the patch.
 	// Of the pair behind now this part of a hoof is seen past the legs in front, now that.
 	coveredSD = 0.08
 )

@@ -24,6 +24,7 @@ type standing struct {
 	size     float64       // Side of the patch, px.
 	frame    int           // Of the appearance from which it was found.
 	seen     []stood       // In the order of frames.
+	ground   bool          // It is there when nothing should be: it is no hoof.
 	endless  bool          // It stands for longer than a stance may last.
 	share    float64       // Of the patch that is not the bare ground where it was found.
 	// The nearest frames before and after in which its place was seen without it; −1
@@ -64,6 +65,8 @@ const (
 	standNCC   = 0.75 // Of a patch that stands with what it looked like a moment before.
 	standStray = 0.30 // How far it may seem to go between two such looks, sides of the patch.
 	elsewhere  = 0.8  // How far from a mark a stance is another hoof's, sides of the patch.
+	vagueSD    = 0.05 // How well the place is known where part of the hoof is covered, sides of the patch.
+	descends   = 0.05 // How far from its place it may seem to stand from behind, sides of the patch.
 	standSlide = 0.60 // How far from its first place altogether: it may slide as it lands.
 	// bridgeS is for how long a stance may be out of view: a limb, a cane, a rein passes.
 	bridgeS = 0.18
@@ -188,7 +191,7 @@ func (st *stander) extend(ctx context.Context, f int, p flow.Point, w flow.Windo
 	c := st.clip
 	size := w.Size()
 	origin := c.steady(f, p)
-	bare, err := st.bare(f, origin, size)
+	bare, looks, err := st.bare(f, origin, size)
 	if err != nil {
 		return nil, err
 	}
@@ -196,7 +199,7 @@ func (st *stander) extend(ctx context.Context, f int, p flow.Point, w flow.Windo
 	if err != nil || base == nil {
 		return nil, err
 	}
-	s := &standing{landmark: st.fo.landmark, size: size, frame: f, at: p, before: -1, after: -1, marked: -1, share: base.share, bare: bare}
+	s := &standing{landmark: st.fo.landmark, size: size, frame: f, at: p, before: -1, after: -1, marked: -1, share: base.share, bare: bare, ground: alwaysThere(base.grid, looks, stillLimit)}
 	s.seen = append(s.seen, stood{frame: f, steady: origin, ncc: 1})
 	var here grid
 	for _, dir := range []int{-1, 1} {
@@ -297,7 +300,7 @@ func (st *stander) compare(l *standingLook, g int, q flow.Point, size float64, a
 	case !moved && share < leastStill:
 		return stood{}, false
 	case !moved:
-		out.ncc, out.sd = share, 0.05*size
+		out.ncc, out.sd = share, vagueSD*size
 	}
 	return out, true
 }
@@ -319,6 +322,14 @@ func (st *stander) trim(s *standing, w flow.Window) error {
 		to++
 	}
 	s.seen = s.seen[from : to+1]
+	if !st.clip.grows {
+		// From behind a hoof comes down almost along the line of sight, hardly faster in
+		// the picture than one that stands, but on to another place.
+		middle := s.seen[2*len(s.seen)/3]
+		for s.seen[0].frame < middle.frame && (s.seen[0].steady.Dist(middle.steady) > descends*s.size+0.5 || s.seen[0].sd >= vagueSD*s.size) {
+			s.seen = s.seen[1:]
+		}
+	}
 	return st.lifted(s, w)
 }
 
@@ -710,7 +721,7 @@ func (st *stander) stands(ctx context.Context, h candidate, w flow.Window, t *tr
 		return nil, err
 	}
 	s, err := st.extend(ctx, h.frame, h.at, w)
-	if err != nil || s == nil || s.endless || s.bare != nil && s.share < leastShare || len(s.seen) < fewest || s.lasts(c.times) < briefS {
+	if err != nil || s == nil || s.endless || s.ground || s.bare != nil && s.share < leastShare || len(s.seen) < fewest || s.lasts(c.times) < briefS {
 		return nil, err
 	}
 	return s, st.describe(s, w, t, models)
