@@ -13,6 +13,10 @@ const (
 	leavingShape = 0.12
 )
 
+// Up to which standard deviation, s, an instant counts as timed: what is vaguer says less
+// than the rhythm does.
+const worstLandingSD, worstLeavingSD = 0.065, 0.090
+
 // takeStances takes the stances as tracking saw them. A landing lies between the last
 // frame in which the place was seen without the hoof and the first in which it stands,
 // and a leaving in the same way; what hides the place makes the instant vague, or
@@ -40,18 +44,18 @@ func (a *analysis) takeStances() {
 			if c.to-c.from < 2 {
 				continue
 			}
-			worst, lasts := max(worstEventSD, 2*h.frame), times[s.Last]-times[s.First]
+			lasts := times[s.Last] - times[s.First]
 			if s.Before >= 0 {
 				at, sd := instant(times[s.First], times[s.Before], landingShape*lasts, h.frame)
 				c.reached = at
-				if sd <= worst {
+				if sd <= worstLandingSD {
 					c.On, c.OnSD = at, sd
 				}
 			}
 			if s.After >= 0 {
 				at, sd := instant(times[s.Last], times[s.After], leavingShape*lasts, h.frame)
 				c.left = at
-				if sd <= max(worst, worstRollingSD) {
+				if sd <= worstLeavingSD {
 					c.Off, c.OffSD = at, sd
 				}
 			}

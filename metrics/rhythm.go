@@ -195,6 +195,8 @@ func (a *analysis) evidence(typical [4]float64) []beatOf {
 				hidden = 0.03
 			}
 			switch {
+			case s.onTimed() && a.raw.Stances != nil:
+				e.t, e.sd = s.On, s.OnSD // The leaving is vaguer, and stances vary.
 			case s.onTimed() && s.offTimed():
 				// Both ends tell, the leaving by way of how long stances last.
 				u, v := 1/(sq(s.OnSD)+sq(hidden)), 1/(sq(s.OffSD)+sq(stanceVaries))

@@ -26,6 +26,7 @@ const (
 	landingSD   = 0.04 // How far off a landing is seen, s.
 	missedStep  = 0.8  // Cost of a step in which nothing was found.
 	mostMissed  = 12
+	mostFound   = 0.6 // Share of the steps that must be found for the rhythm to be sure.
 	longestDuty = 0.8 // Share of a stride that a stance may last (a slow walk: 0.7).
 	clearlyBest = 1.0 // By how much the best rhythm must be better than any other.
 )
@@ -91,7 +92,11 @@ func count(all []*standing, times []float64) (best chain, sure bool) {
 		}
 	}
 	best.dropOffBeat(all, times)
-	sure = len(best.index) > 2
+	// Somebody must have said of one at least whose it is.
+	sure = len(best.index) > 2 && slices.ContainsFunc(best.index, func(i int) bool { return all[i].marked >= 0 })
+	if n := len(best.beat); sure && float64(n) < mostFound*float64(best.beat[n-1]-best.beat[0]+1) {
+		sure = false // Half the stride leaves every other step empty.
+	}
 	for _, t := range tried {
 		if t.worth > best.worth-clearlyBest && t.contradicts(&best) {
 			sure = false

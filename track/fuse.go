@@ -174,7 +174,7 @@ func (c *clip) swings(t *traj.Track, causes []string, forward, backward []estima
 const (
 	swingApart = 0.15 // How far apart the two may lie, sides of the patch.
 	swingSD    = 0.03 // What a hoof that turns adds to its spread across the picture.
-	swingDown  = 0.25 // The same down the picture.
+	swingDown  = 0.5  // The same down the picture.
 	besideS    = 0.05 // How far from a stance one way of following is believed alone, s.
 )
 

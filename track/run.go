@@ -55,6 +55,7 @@ type clip struct {
 	grows         bool          // The horse comes toward the camera.
 	searched      bool          // Stances are looked for through the clip.
 	longest       float64       // How long a hoof may stand, s.
+	swingSpeed    float64       // From how fast on a hoof does not stand, sides of its patch a second.
 	trunk         *trunk        // Nil until the body was followed, and where none is marked.
 }
 
@@ -279,7 +280,7 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 	for i, m := range c.marks {
 		seeds[i] = seed{Mark: m}
 	}
-	c.longest = longestStance(opts.Gait)
+	c.longest, c.swingSpeed = longestStance(opts.Gait), swingSpeed(opts.Gait)
 	c.grows = opts.View != traj.Away
 	c.sizeBody(seeds)
 	// The body first: it is never hidden for long and tells how large the hooves

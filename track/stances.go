@@ -290,10 +290,7 @@ func (st *stander) place(s *standing, models [2][]model, side int, seeds []seed)
 			found = append(found, relocation{Registration: flow.Registration{Pose: flow.Pose{At: flow.Point{X: median(xs), Y: median(ys)}}}, variance: variance, click: click})
 		}
 	}
-	if len(found) == 0 {
-		s.place = relocation{variance: sq(0.12 * s.size)}
-		return nil
-	}
+	s.placed = len(found) > 0
 	s.place = agreed(found)
 	return nil
 }
@@ -379,10 +376,22 @@ func (c *clip) settleStanding(t *traj.Track, all []*standing) {
 	}
 }
 
+// leftS is how long after it was last seen to stand a hoof in sight has left at the
+// latest, s.
+const leftS = 0.04
+
 // stancesOf returns the stances as data.
 func (c *clip) stancesOf(all []*standing) []traj.Stance {
 	var out []traj.Stance
 	for _, s := range all { // One pair after the other, each in the order of time.
+		if s.after < 0 && c.turnsInSight(s.landmark) {
+			// The pair in front is in sight: what no longer looks like it has moved.
+			for f := s.last() + 1; f < len(c.times) && s.after < 0; f++ {
+				if c.times[f]-c.times[s.last()] > leftS {
+					s.after = f
+				}
+			}
+		}
 		o := traj.Stance{Landmark: s.landmark, First: s.first(), Last: s.last(), Before: s.before, After: s.after, Beat: s.beat, Seen: len(s.seen)}
 		out = append(out, o)
 	}

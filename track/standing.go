@@ -36,6 +36,7 @@ type standing struct {
 	off    [2]flow.Point // From where a hoof of either side is expected, sides of the patch.
 	never  [2]bool       // A mark says that the hoof of that side is elsewhere meanwhile.
 	beat   int           // Steps since the first stance of the pair.
+	placed bool          // Whether the marks say where in it the mark lies.
 	place  relocation    // Where its mark lies in frame, by the marks.
 	at     flow.Point    // The mark's place as it was looked for in frame.
 	bare   grid          // What the ground looks like without it; nil where that is not known.
@@ -66,6 +67,7 @@ const (
 	standStray = 0.30 // How far it may seem to go between two such looks, sides of the patch.
 	elsewhere  = 0.8  // How far from a mark a stance is another hoof's, sides of the patch.
 	vagueSD    = 0.05 // How well the place is known where part of the hoof is covered, sides of the patch.
+	samePlace  = 0.10 // How far off a hoof may be that was hidden for a while, sides of the patch.
 	descends   = 0.05 // How far from its place it may seem to stand from behind, sides of the patch.
 	standSlide = 0.60 // How far from its first place altogether: it may slide as it lands.
 	// bridgeS is for how long a stance may be out of view: a limb, a cane, a rein passes.
@@ -74,10 +76,17 @@ const (
 	shortS  = 0.06 // What is shorter is no stance.
 	briefS  = 0.10 // The same of one that nobody marked: at a racing trot a hoof stands for 0.11 s.
 	fewest  = 3    // Frames.
-	// swingSpeed is how fast a hoof moves in the picture where it no longer stands,
-	// sides of the patch a second: some 0.7 m/s.
-	swingSpeed = 6.5
 )
+
+// swingSpeed returns how fast a hoof moves in the picture where it no longer stands, sides
+// of the patch a second: some 0.7 m/s at the trot, and less at the walk, which is half as
+// fast.
+func swingSpeed(g traj.Gait) float64 {
+	if g == traj.Trot || g == traj.Pace {
+		return 6.5
+	}
+	return 4
+}
 
 // longestStance returns for how long a hoof stands at most, s, with room: at a slow walk
 // (a stride of 1.5 s, of which it stands for 70 %), or at a slow trot or pace (a stride of
@@ -234,6 +243,9 @@ func (st *stander) extend(ctx context.Context, f int, p flow.Point, w flow.Windo
 			if best.ncc == 0 || best.steady.Dist(origin) > standSlide*size {
 				continue
 			}
+			if again && (best.steady.Dist(place) > samePlace*size+0.5 || best.sd >= vagueSD*size) {
+				continue // Another hoof, as hinds come to the prints of the fores.
+			}
 			s.seen = append(s.seen, best)
 			place, last = best.steady, g
 			if age := math.Abs(c.times[g] - c.times[key.frame]); best.ncc > 0.85 && best.ncc < 0.95 || best.ncc > 0.6 && age > keyS {
@@ -311,7 +323,7 @@ func (st *stander) trim(s *standing, w flow.Window) error {
 	times := st.clip.times
 	fast := func(a, b stood) bool {
 		d := a.steady.Dist(b.steady)
-		return d > 3*math.Hypot(a.sd, b.sd)+0.3 && d > swingSpeed*s.size*math.Abs(times[a.frame]-times[b.frame])
+		return d > 3*math.Hypot(a.sd, b.sd)+0.3 && d > st.clip.swingSpeed*s.size*math.Abs(times[a.frame]-times[b.frame])
 	}
 	own := slices.IndexFunc(s.seen, func(p stood) bool { return p.frame == s.frame })
 	from, to := own, own

@@ -55,7 +55,7 @@ func TestHardClips(t *testing.T) {
 		view     traj.View
 		part     string
 		followed float64
-	}{{traj.Toward, "fore", 0.3}, {traj.Away, "hind", 0.3}} {
+	}{{traj.Toward, "fore", 0.8}, {traj.Away, "hind", 0.8}} {
 		got := y.Followed(c.view, c.part)
 		t.Logf("%s: %s hooves followed through %.0f %% of the frames in which they stand in view", c.view, c.part, 100*got)
 		if !(got >= c.followed) {
@@ -64,7 +64,7 @@ func TestHardClips(t *testing.T) {
 	}
 	reported, wrong, excused := y.Wrong()
 	t.Logf("%d of %d reported positions are more than 5 px off, %d of them inside three stated spreads", wrong, reported, excused)
-	if float64(wrong) > 0.02*float64(reported) {
+	if float64(wrong) > 0.05*float64(reported) {
 		t.Errorf("%d of %d reported positions are more than 5 px off", wrong, reported)
 	}
 	if testing.Verbose() {
