@@ -490,7 +490,8 @@ const (
 	lookEveryS   = 0.05
 	lookNCC      = 0.5
 	looksAlike   = 3
-	leastHoof    = 8.0 // px: side of the patch; one hoof looks like another where it is smaller.
+	leastHoof    = 8.0  // px: side of the patch; one hoof looks like another where it is smaller.
+	leastBehind  = 18.0 // The same of the pair behind, half of which the legs in front hide.
 )
 
 // interpolated returns what the models give in frame f: in between those marked before
@@ -565,7 +566,7 @@ func (st *stander) look(f int, t *trunk, models [2][]model) ([]candidate, error)
 	}
 	near := [2][]model{nearest(0), nearest(1)}
 	size := t.size[f] * ratioAt(t, models, f)
-	if size < leastHoof {
+	if size < leastHoof || size < leastBehind && !c.turnsInSight(fo.landmark) {
 		return nil, nil
 	}
 	expected := expectedAt(t, models, f)
