@@ -15,24 +15,34 @@
 // first builds up. What moves is told from what stands still by comparing with
 // the picture of the empty lane.
 //
-// The body is swept first. With its place and size known, every stance of every
-// marked hoof is looked for: the appearance of the hoof as it was marked while
-// standing (or that of the opposite hoof, mirrored, where it was marked in swing
-// only), resized to the distance, found near where it is expected below the
-// trunk, and standing still there for some frames. Stances that contradict each
-// other, or the rhythm of the stride, are dropped; this is what keeps left and
-// right, fore and hind apart. The hooves' sweeps then start anew in each stance.
+// The body is swept first. It says how large the horse looks and where to expect its
+// hooves.
 //
-// In swing a hoof turns, and its mark moves against the pattern that is followed:
-// its outline, and even its look, may be as in stance. So once it has left its
-// place its spread grows as fast as a hoof turns, and no older appearance brings
-// it back before its next stance. Where the spread passes 1.5 px the frame does not
-// count as seen. But a hoof turns about an axis that lies across the picture, along
-// which its mark hardly moves: of the pair that goes in front (fores toward the
-// camera, hinds away from it) the place across is known through most of the swing,
-// and such a sample has the status Across. With a landmark of the body marked, a
-// hoof is taken up again in its stances only, and one of the pair that goes behind is
-// followed only from where it is known to stand.
+// # Standing hooves
+//
+// A hoof that stands does not move in the stabilised picture, whatever the horse, its coat
+// and the camera. So a stance is a patch that is like a marked hoof, stays in its place,
+// and differs from the bare ground: from what the same place looks like before the horse
+// comes, or after it has gone (Toward and Away say which). From a mark it is extended frame
+// by frame, each compared with what the patch looked like a moment before: by correlation,
+// and by the share of the hoof's pixels that have not changed, which a limb, a rein or a
+// cane that passes takes down only in part. What comes back in the same place after less
+// than bridgeS is the same stance. It ends where the hoof's lowest part shows bare ground,
+// where it goes as fast as no standing hoof, or where it no longer looks like itself.
+//
+// Stances that nobody marked are looked for where hooves are expected below the body: places
+// like a mark that stay in place over several looks are extended in the same way. Which
+// limb of its pair a stance is, is told over the whole run at once (count.go): of all
+// choices of sides and steps the one is taken that fits marks, times, places and looks best,
+// and only where no other fits about as well. A limb never stands for longer than its
+// stride, and a rhythm most of whose steps were not found is none.
+//
+// Where the mark lies in a stance follows from the clicks in it and from the appearances of
+// the hoof's other marks; how far clicks are off is told by how these disagree.
+//
+// In swing a hoof is followed from the stance before and from the one after it. Of the pair
+// that goes in front (fores toward the camera, hinds away from it) the place across the
+// picture counts where the two agree (status Across); of the pair behind nothing does.
 //
 // A hip lies on a plain outline along which its patch slides. It is held to its
 // place beside the croup and often lost but for frames near a mark.
