@@ -225,6 +225,7 @@ func middleOfStance(truth *scene.Truth, limb traj.Landmark, near int) int {
 // is lost; the second clip takes under a minute; both are measured, and the
 // report opens.
 func TestLooseClipsThroughKills(t *testing.T) {
+	long(t)
 	clip, _, truth := filmedFrom(t, 15)
 	dir := filepath.Dir(clip)
 	data, err := os.ReadFile(clip)
