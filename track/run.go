@@ -470,11 +470,12 @@ func merge(marks, found []seed) []seed {
 	return out
 }
 
-// hoofShare is half the width of a hoof, as a share of how high a landmark of the body
-// lies above the ground: a hoof is some 12 cm wide (common practice), the others lie
-// about so high in a horse of 1.6 m at the withers, in metres.
+// hoofHalf is half the side of a hoof's patch, metres: a hoof is some 12 cm wide (common
+// practice).
 const hoofHalf = 0.056
 
+// heightOf returns about how high a landmark of the body lies above the ground, metres, in
+// a horse of 1.6 m at the withers (common practice).
 func heightOf(l traj.Landmark) float64 {
 	switch l {
 	case traj.Withers, traj.Croup:

@@ -190,10 +190,11 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 	}
 	chosen, sure := count(all, c.times)
 	var out []*standing
+	lasts := usual(all, c.times)
 	for i, s := range all {
 		k := slices.Index(chosen.index, i)
 		switch {
-		case sure && k >= 0 && (s.marked >= 0 || s.worth(chosen.side[k], c.times, usual(all, c.times)) > leastWorth):
+		case sure && k >= 0 && (s.marked >= 0 || s.worth(chosen.side[k], c.times, lasts) > leastWorth):
 			s.landmark, s.beat = pair[chosen.side[k]], chosen.beat[k]
 		case s.marked >= 0:
 			s.beat = -1

@@ -38,7 +38,6 @@ type standing struct {
 	beat   int           // Steps since the first stance of the pair.
 	placed bool          // Whether the marks say where in it the mark lies.
 	place  relocation    // Where its mark lies in frame, by the marks.
-	at     flow.Point    // The mark's place as it was looked for in frame.
 	bare   grid          // What the ground looks like without it; nil where that is not known.
 }
 
@@ -132,12 +131,12 @@ func (st *stander) around(f int, p flow.Point, w flow.Window, margin float64) (b
 	return st.plane.Width > 4 && st.plane.Height > 4, nil
 }
 
-// template returns what the patch w at p looks like in frame f, and which share of
-// it is not the empty lane; nil where it gives no hold.
-func (st *stander) template(f int, p flow.Point, w flow.Window) (*flow.Template, float64, error) {
+// template returns what the patch w at p looks like in frame f; nil where it gives no
+// hold.
+func (st *stander) template(f int, p flow.Point, w flow.Window) (*flow.Template, error) {
 	ok, err := st.around(f, p, w, w.Size()/2+6)
 	if err != nil || !ok {
-		return nil, 0, err
+		return nil, err
 	}
 	st.fo.unmasked = false
 	weigh, share := st.fo.weigh(f, st.plane, halvings(w.Size()), p, w, &st.veil)
@@ -146,9 +145,9 @@ func (st *stander) template(f int, p flow.Point, w flow.Window) (*flow.Template,
 	}
 	t, err := flow.NewTemplate(st.plane, p, w, weigh)
 	if err != nil {
-		return nil, share, nil
+		return nil, nil
 	}
-	return t, share, nil
+	return t, nil
 }
 
 // look is what a standing hoof looked like in one frame.
@@ -208,7 +207,7 @@ func (st *stander) extend(ctx context.Context, f int, p flow.Point, w flow.Windo
 	if err != nil || base == nil {
 		return nil, err
 	}
-	s := &standing{landmark: st.fo.landmark, size: size, frame: f, at: p, before: -1, after: -1, marked: -1, share: base.share, bare: bare, ground: alwaysThere(base.grid, looks, stillLimit)}
+	s := &standing{landmark: st.fo.landmark, size: size, frame: f, before: -1, after: -1, marked: -1, share: base.share, bare: bare, ground: alwaysThere(base.grid, looks, stillLimit)}
 	s.seen = append(s.seen, stood{frame: f, steady: origin, ncc: 1})
 	var here grid
 	for _, dir := range []int{-1, 1} {
@@ -426,7 +425,7 @@ func (st *stander) ends(s *standing, w flow.Window) error {
 		}
 		if away != last.frame && math.Abs(c.times[away]-c.times[last.frame]) > 0.2 {
 			if q, ok := c.unsteady(away, last.steady); ok {
-				if empty, _, err = st.template(away, q, w); err != nil {
+				if empty, err = st.template(away, q, w); err != nil {
 					return err
 				}
 			}

@@ -100,15 +100,22 @@ func (s *Server) overviewOf(ctx context.Context, info *clip.Info, stamp string) 
 	}
 }
 
-func (s *Server) getOverview(w http.ResponseWriter, r *http.Request) {
+// askedOverview returns the overview of the clip that is asked for, with its stamp; where
+// there is none it has answered, and ok is false.
+func (s *Server) askedOverview(w http.ResponseWriter, r *http.Request) (v *overview, stamp string, ok bool) {
 	_, info, stamp, err := s.clipOf(r)
-	if err != nil {
-		s.failed(w, r, err)
-		return
+	if err == nil {
+		v, err = s.overviewOf(r.Context(), info, stamp)
 	}
-	v, err := s.overviewOf(r.Context(), info, stamp)
 	if err != nil {
 		s.failed(w, r, err)
+	}
+	return v, stamp, err == nil
+}
+
+func (s *Server) getOverview(w http.ResponseWriter, r *http.Request) {
+	v, _, ok := s.askedOverview(w, r)
+	if !ok {
 		return
 	}
 	reply(w, v)
@@ -116,14 +123,8 @@ func (s *Server) getOverview(w http.ResponseWriter, r *http.Request) {
 
 // getStrip serves the small pictures side by side.
 func (s *Server) getStrip(w http.ResponseWriter, r *http.Request) {
-	_, info, stamp, err := s.clipOf(r)
-	if err != nil {
-		s.failed(w, r, err)
-		return
-	}
-	v, err := s.overviewOf(r.Context(), info, stamp)
-	if err != nil {
-		s.failed(w, r, err)
+	v, stamp, ok := s.askedOverview(w, r)
+	if !ok {
 		return
 	}
 	servePicture(w, v.strip, r.URL.Query().Get("stamp") == stamp)
