@@ -162,9 +162,46 @@ const (
 	bareLooks = 9
 )
 
+// still returns 1 for the samples around steady that look as they do in l for a while
+// before it or after it, and 0 for the others: what passes the hoof, or stands beside it
+// for less long, is not the hoof. size is the side of the patch, px.
+func (st *stander) still(l *standingLook, steady flow.Point, size float64) (grid, error) {
+	c := st.clip
+	out := make(grid, len(l.grid))
+	var here grid
+	for _, dir := range []int{-1, 1} {
+		same, n := make([]int, len(out)), 0
+		for g := l.frame + dir; g >= 0 && g < len(c.times) && (n < fewest || math.Abs(c.times[g]-c.times[l.frame]) <= stillS); g += dir {
+			var ok bool
+			var err error
+			if here, ok, err = st.sample(g, steady, 0, 0, size, here); err != nil {
+				return nil, err
+			} else if !ok {
+				break
+			}
+			n++
+			for k, v := range here {
+				if math.IsNaN(float64(v)) || !differs(l.grid[k], v, stillLimit+slackAt(l.grid, k%gridSide, k/gridSide)) {
+					same[k]++
+				}
+			}
+		}
+		for k, m := range same {
+			if n >= fewest && 3*m > 2*n {
+				out[k] = 1
+			}
+		}
+	}
+	return out, nil
+}
+
+// stillS is for how long the hoof is looked at to tell it from what passes it, s.
+const stillS = 0.1
+
 // hoofPixels says which samples of key are the hoof: how surely they are not the bare
 // ground, weighed by how near the middle they lie, and what part of the patch they are.
-func hoofPixels(key, bare grid, limit float32) (weights grid, share float64) {
+// Where it is known which samples keep still, others are not the hoof.
+func hoofPixels(key, bare, still grid, limit float32) (weights grid, share float64) {
 	weights = make(grid, len(key))
 	shade, _ := shadeOf(key, bare)
 	var sum, all float64
@@ -177,7 +214,7 @@ func hoofPixels(key, bare grid, limit float32) (weights grid, share float64) {
 			x, y := (float64(i)/(gridSide-1)-0.5)*2, (float64(j)/(gridRows-1)-0.55)*2
 			w := bell(x/0.8) * bell(y/0.8)
 			all += w
-			if !math.IsNaN(float64(bare[k])) && !differs(key[k], bare[k]+shade, limit+slackAt(key, i, j)) {
+			if still != nil && still[k] == 0 || !math.IsNaN(float64(bare[k])) && !differs(key[k], bare[k]+shade, limit+slackAt(key, i, j)) {
 				continue
 			}
 			weights[k] = float32(w)
@@ -224,18 +261,22 @@ func slackAt(g grid, i, j int) float32 {
 	return s
 }
 
-// keeps returns which share of the hoof, as weights say, looks in g as in key.
-func keeps(key, g, weights grid, limit float32) float64 {
+// keeps returns which share of the hoof, as weights say, looks in g as in key, which may
+// be brighter by shade.
+func keeps(key, g, weights grid, shade, limit float32) float64 {
 	var same, all float64
 	for j := range gridRows {
 		for i := range gridSide {
 			k := j*gridSide + i
-			w := float64(weights[k])
+			w := 1.0
+			if weights != nil {
+				w = float64(weights[k])
+			}
 			if w == 0 || math.IsNaN(float64(g[k])) {
 				continue
 			}
 			all += w
-			if !differs(key[k], g[k], limit+slackAt(key, i, j)) {
+			if !differs(key[k], g[k]+shade, limit+slackAt(key, i, j)) {
 				same += w
 			}
 		}
@@ -280,16 +321,13 @@ func bottomShare(g, bare, weights grid, limit float32, shades ...float32) float6
 	return best
 }
 
-// alwaysThere reports whether what key shows is there in a part of the looks, too, at
-// which the ground should be bare: then it is the ground.
-func alwaysThere(key grid, looks []grid, limit float32) bool {
-	all := make(grid, len(key))
-	for k := range all {
-		all[k] = 1
-	}
+// alwaysThere reports whether the hoof that key shows, as weights say (nil: all of it), is
+// there in a part of the looks, too, at which the ground should be bare: then it belongs to
+// the ground.
+func alwaysThere(key, weights grid, looks []grid, limit float32) bool {
 	n := 0
 	for _, l := range looks {
-		if shade, _ := shadeOf(l, key); keeps(key, l, all, limit+max(shade, -shade)) > 0.75 {
+		if shade, _ := shadeOf(key, l); keeps(key, l, weights, shade, limit) > 0.75 {
 			n++
 		}
 	}

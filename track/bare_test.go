@@ -29,7 +29,7 @@ func TestHoofAgainstBareGround(t *testing.T) {
 	}
 	for _, shade := range []float32{0, -18, 12} {
 		key := look(shade, true)
-		weights, share := hoofPixels(key, ground, stillLimit)
+		weights, share := hoofPixels(key, ground, nil, stillLimit)
 		wrong := 0
 		for k, w := range weights {
 			if (w > 0) != isHoof(k) {
@@ -39,11 +39,11 @@ func TestHoofAgainstBareGround(t *testing.T) {
 		if wrong > 12 || share < leastShare {
 			t.Errorf("shade %.0f: %d of %d samples are told wrong, share %.2f", shade, wrong, len(weights), share)
 		}
-		if s := keeps(key, look(shade, true), weights, stillLimit); s < 0.95 {
+		if s := keeps(key, look(shade, true), weights, 0, stillLimit); s < 0.95 {
 			t.Errorf("shade %.0f: a hoof that stands keeps %.2f of itself", shade, s)
 		}
 		bare := look(shade, false)
-		if s := keeps(key, bare, weights, stillLimit); s > goneShare {
+		if s := keeps(key, bare, weights, 0, stillLimit); s > goneShare {
 			t.Errorf("shade %.0f: a hoof that left keeps %.2f of itself", shade, s)
 		}
 		then, _ := shadeOf(key, ground)

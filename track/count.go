@@ -17,14 +17,16 @@ import (
 const shortestStep, longestStep = 0.17, 0.85
 
 const (
-	farOffBeat  = 0.3  // Steps.
-	leastLike   = 0.6  // NCC with the marks: what looks less alike is no hoof.
-	longStance  = 1.5  // How much longer than is usual a stance may last that nobody marked.
-	leastWorth  = 0.5  // Of a stance that nobody marked, to be believed.
-	markedWorth = 4.0  // What a stance that a person marked counts; others count up to 1.
-	offStepSD   = 0.12 // How far off the beat a hoof lands, steps, one standard deviation.
-	landingSD   = 0.04 // How far off a landing is seen, s.
-	missedStep  = 0.8  // Cost of a step in which nothing was found.
+	farOffBeat  = 0.3      // Steps.
+	leastLike   = standNCC // NCC with the marks: what looks less alike can't be placed by them.
+	leastFill   = 0.5      // Of its patch that it fills where it was marked; likeMarked excuses less.
+	longStance  = 1.5      // How much longer than is usual a stance may last that nobody marked.
+	leastWorth  = 0.5      // Of a stance that nobody marked, to be believed.
+	markedWorth = 4.0      // What a stance that a person marked counts; others count up to 1.
+	offStepSD   = 0.12     // How far off the beat a hoof lands, steps, one standard deviation.
+	landingSD   = 0.04     // How far off a landing is seen, s.
+	lastsSD     = 0.15     // How far off the usual length a stance is, share of it.
+	missedStep  = 0.8      // Cost of a step in which nothing was found.
 	mostMissed  = 12
 	mostFound   = 0.6 // Share of the steps that must be found for the rhythm to be sure.
 	longestDuty = 0.8 // Share of a stride that a stance may last (a slow walk: 0.7).
@@ -44,7 +46,7 @@ func (s *standing) worth(side int, times []float64, usual float64) float64 {
 		return math.Inf(-1)
 	}
 	like := max(s.like[0], s.like[1])
-	if like < leastLike {
+	if like < leastLike || like < likeMarked && s.share < s.fills {
 		return math.Inf(-1)
 	}
 	w := ramp(like, 0.55, 0.9) + 0.8*min(1, s.lasts(times)/max(usual, shortS)) - 0.4
@@ -85,7 +87,7 @@ func count(all []*standing, times []float64) (best chain, sure bool) {
 	}
 	// The step's own mean does better than the nearest of those tried.
 	for range 2 {
-		if step, ok := best.mean(all, times); ok {
+		if _, step, ok := best.rhythm(all, times); ok {
 			if again := countAt(all, times, step); again.worth >= best.worth {
 				best = again
 			}
@@ -102,21 +104,45 @@ func count(all []*standing, times []float64) (best chain, sure bool) {
 			sure = false
 		}
 	}
+	if sure {
+		best.fillIn(all, times)
+	}
 	return best, sure
 }
 
+// begins returns when it began to stand and the standard deviation of that, s: after it was
+// seen away, and before it was first seen to stand.
+func (s *standing) begins(times []float64) (at, sd float64) {
+	if s.before < 0 {
+		return times[s.first()], 0
+	}
+	gap := times[s.first()] - times[s.before]
+	return times[s.first()] - gap/2, gap / math.Sqrt(12)
+}
+
+// ceases returns when it ceased to stand and the standard deviation of that, s.
+func (s *standing) ceases(times []float64) (at, sd float64) {
+	if s.after < 0 {
+		return times[s.last()], 0
+	}
+	gap := times[s.after] - times[s.last()]
+	return times[s.last()] + gap/2, gap / math.Sqrt(12)
+}
+
 // landing returns when the hoof seems to have landed and the standard deviation of that,
-// s. Where something hid the landing, it is told by the leaving, or by the middle of
-// what was seen; lasts is how long stances usually last.
+// s. Where something hid the landing, it is told by the leaving, or else by the middle of
+// what was seen, which hardly tells it; lasts is how long stances usually last.
 func (s *standing) landing(times []float64, lasts float64) (at, sd float64) {
+	on, onSD := s.begins(times)
 	switch {
 	case s.before >= 0:
-		return times[s.first()], landingSD
+		return on, math.Hypot(landingSD, onSD)
 	case s.after >= 0:
-		early := min(times[s.first()], times[s.last()]-lasts)
-		return (early + times[s.first()]) / 2, math.Hypot(1.5*landingSD, (times[s.first()]-early)/math.Sqrt(12))
+		off, offSD := s.ceases(times)
+		gap := max(0, on-(off-lasts))
+		return on - gap/2, math.Hypot(math.Hypot(landingSD, offSD), math.Hypot(lastsSD*lasts, gap/math.Sqrt(12)))
 	}
-	return s.middle(times) - max(lasts, s.lasts(times))/2, max(2*landingSD, (lasts-s.lasts(times))/math.Sqrt(12))
+	return s.middle(times) - max(lasts, s.lasts(times))/2, max(2*landingSD, lasts/2)
 }
 
 // usual returns how long the stances last whose both ends were seen, s: the upper quarter; else
@@ -129,7 +155,9 @@ func usual(all []*standing, times []float64) float64 {
 			continue
 		}
 		if s.before >= 0 && s.after >= 0 {
-			whole = append(whole, s.lasts(times))
+			on, _ := s.begins(times)
+			off, _ := s.ceases(times)
+			whole = append(whole, off-on)
 		}
 		most = max(most, s.lasts(times))
 	}
@@ -189,21 +217,49 @@ func (c *chain) contradicts(o *chain) bool {
 	return false
 }
 
-// mean returns the mean step of the chain.
-func (c *chain) mean(all []*standing, times []float64) (float64, bool) {
-	var n, sb, st, sbb, sbt float64
+// rhythm returns when beat 0 is expected and how long a step takes, s; ok is false where
+// too few stances say it.
+func (c *chain) rhythm(all []*standing, times []float64) (first, step float64, ok bool) {
 	lasts := usual(all, times)
+	var beats, landings []float64
 	for k, i := range c.index {
-		b := float64(c.beat[k])
 		t, _ := all[i].landing(times, lasts)
-		n, sb, st, sbb, sbt = n+1, sb+b, st+t, sbb+b*b, sbt+b*t
+		beats, landings = append(beats, float64(c.beat[k])), append(landings, t)
 	}
-	d := n*sbb - sb*sb
-	if n < 3 || d <= 0 {
-		return 0, false
+	if len(beats) < 3 {
+		return 0, 0, false
 	}
-	step := (n*sbt - sb*st) / d
-	return step, step >= shortestStep && step <= longestStep
+	first, step = stat.LinearRegression(beats, landings, nil, false)
+	return first, step, step >= shortestStep && step <= longestStep
+}
+
+// fillIn adds what looks like the hoof and stands in the middle of a step in which nothing
+// was found: where both its ends are hidden its times alone say too little of it.
+func (c *chain) fillIn(all []*standing, times []float64) {
+	first, step, ok := c.rhythm(all, times)
+	if !ok {
+		return
+	}
+	lasts := usual(all, times)
+	for k := 0; k+1 < len(c.index); k++ {
+		beat, side := c.beat[k]+1, 1-c.side[k]
+		if beat == c.beat[k+1] {
+			continue
+		}
+		middle := first + step*float64(beat) + lasts/2
+		best, found := leastWorth, -1
+		for i, s := range all {
+			if s.marked >= 0 || s.never[side] || s.like[side] < likeMarked || math.Abs(s.middle(times)-middle) > farOffBeat*step {
+				continue
+			}
+			if w := s.worth(side, times, lasts); w > best {
+				best, found = w, i
+			}
+		}
+		if found >= 0 && !slices.Contains(c.index, found) {
+			c.index, c.side, c.beat = slices.Insert(c.index, k+1, found), slices.Insert(c.side, k+1, side), slices.Insert(c.beat, k+1, beat)
+		}
+	}
 }
 
 // countAt returns the best choice where a step takes so long, s.
@@ -242,20 +298,18 @@ func countAt(all []*standing, times []float64, step float64) chain {
 			for j := range i {
 				o := all[j]
 				d := (at[i] - at[j]) / step
-				steps := max(1, math.Round(d))
-				if steps > mostMissed {
-					continue
-				}
-				from := side
-				if int(steps)%2 == 1 {
-					from = 1 - side
-				} else if times[s.first()] <= times[o.last()] {
-					continue // One limb can't stand in two places.
-				}
-				off := (d - steps) * step / math.Sqrt(sq(sd[i])+sq(sd[j])+sq(offStepSD*step)*steps)
-				v := best[j][from].worth + worth - min(off*off/2, 3) - missedStep*(steps-1) - markedWorth*float64(marked[i]-marked[j+1])
-				if v > b.worth {
-					b = state{v, j, from, best[j][from].beat + int(steps)}
+				for from := range 2 {
+					// Steps from one side to the other are odd, and even to the same side.
+					steps := 2 - float64(from^side)
+					steps += 2 * max(0, math.Round((d-steps)/2))
+					if steps > mostMissed || from == side && times[s.first()] <= times[o.last()] {
+						continue // One limb can't stand in two places.
+					}
+					off := (d - steps) * step / math.Sqrt(sq(sd[i])+sq(sd[j])+sq(offStepSD*step)*steps)
+					v := best[j][from].worth + worth - min(off*off/2, 3) - missedStep*(steps-1) - markedWorth*float64(marked[i]-marked[j+1])
+					if v > b.worth {
+						b = state{v, j, from, best[j][from].beat + int(steps)}
+					}
 				}
 			}
 			best[i][side] = b

@@ -62,7 +62,7 @@ func TestCount(t *testing.T) {
 					t.Errorf("stance %d is taken for side %d", i, got.side[k])
 				}
 			}
-			if step, ok := got.mean(all, times); !ok || step < 0.97*tt.step || step > 1.03*tt.step {
+			if _, step, ok := got.rhythm(all, times); !ok || step < 0.97*tt.step || step > 1.03*tt.step {
 				t.Errorf("a step of %.3f s, want %.3f", step, tt.step)
 			}
 		})
@@ -93,7 +93,7 @@ func TestCountNeverHalvesNorDoubles(t *testing.T) {
 			}
 		}
 		got, ok := count(all, times)
-		mean, known := got.mean(all, times)
+		_, mean, known := got.rhythm(all, times)
 		if !ok || !known {
 			continue
 		}

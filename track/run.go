@@ -54,8 +54,7 @@ type clip struct {
 	lane          *lane         // Nil where too little of it was seen.
 	grows         bool          // The horse comes toward the camera.
 	searched      bool          // Stances are looked for through the clip.
-	longest       float64       // How long a hoof may stand, s.
-	swingSpeed    float64       // From how fast on a hoof does not stand, sides of its patch a second.
+	pace          pace          // Of the gait.
 	trunk         *trunk        // Nil until the body was followed, and where none is marked.
 }
 
@@ -280,7 +279,7 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 	for i, m := range c.marks {
 		seeds[i] = seed{Mark: m}
 	}
-	c.longest, c.swingSpeed = longestStance(opts.Gait), swingSpeed(opts.Gait)
+	c.pace = paceOf(opts.Gait)
 	c.grows = opts.View != traj.Away
 	c.sizeBody(seeds)
 	// The body first: it is never hidden for long and tells how large the hooves

@@ -61,7 +61,8 @@ func (c *clip) marked(ctx context.Context, pair [2]traj.Landmark, seeds []seed) 
 		}
 	}
 	// A mark elsewhere in the meantime, or two hooves in one place, say that it was
-	// another that stood there.
+	// another that stood there; of two stances between which there is no time for a swing,
+	// the shorter one is the hoof as it comes or goes.
 	wrong := map[*standing]bool{}
 	for i, s := range ps.known {
 		for _, m := range ps.st.marks[s.marked] {
@@ -70,6 +71,13 @@ func (c *clip) marked(ctx context.Context, pair [2]traj.Landmark, seeds []seed) 
 		for _, o := range ps.known[:i] {
 			if o.marked != s.marked && s.first() <= o.last() && o.first() <= s.last() && s.mean().Dist(o.mean()) < standStray*s.size {
 				wrong[s], wrong[o] = true, true
+			}
+			if o.marked == s.marked && s.apart(o, c.times) < c.pace.shortestSwing {
+				if s.lasts(c.times) < o.lasts(c.times) {
+					wrong[s] = true
+				} else {
+					wrong[o] = true
+				}
 			}
 		}
 	}
@@ -131,7 +139,7 @@ func (c *clip) readClicks(searches []*pairSearch, t *trunk, seeds []seed) error 
 				if err != nil {
 					return err
 				}
-				if r.from == nil || like < 0.85 {
+				if r.from == nil || like < likeMarked {
 					continue
 				}
 				// Of the click here, of those there, and of what lies between them.
@@ -188,6 +196,15 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 			}
 		}
 	}
+	all = st.absorb(all, seeds)
+	st.passed(all)
+	fills := math.Inf(1)
+	for _, s := range known {
+		fills = min(fills, leastFill*s.share)
+	}
+	for _, s := range all {
+		s.fills = fills
+	}
 	chosen, sure := count(all, c.times)
 	var out []*standing
 	lasts := usual(all, c.times)
@@ -209,14 +226,82 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 			return nil, err
 		}
 	}
-	return out, nil
+	return slices.DeleteFunc(out, func(s *standing) bool { return !s.placed }), nil
+}
+
+// absorb takes out the marked stances that are but a moment before or after another that
+// nobody marked, near it and with no time for a swing in between: it is the hoof as it
+// comes or goes, and the other is its stance. The marks in it, of seeds, do not stand.
+func (st *stander) absorb(all []*standing, seeds []seed) []*standing {
+	times := st.clip.times
+	return slices.DeleteFunc(all, func(m *standing) bool {
+		if m.marked < 0 {
+			return false
+		}
+		for _, s := range all {
+			if s.marked >= 0 || s.never[m.marked] || s.like[m.marked] < likeMarked || m.lasts(times) > s.lasts(times)/2 || s.apart(m, times) > st.clip.pace.shortestSwing || s.mean().Dist(m.mean()) > s.size {
+				continue
+			}
+			s.marked = m.marked
+			for i := range seeds {
+				if seeds[i].Landmark == m.landmark && seeds[i].Frame >= m.first() && seeds[i].Frame <= m.last() {
+					seeds[i].stands = false
+				}
+			}
+			return true
+		}
+		return false
+	})
+}
+
+// passed forgets the ends of stances that can't be ends: no other hoof of the pair stood
+// then, though one lands before the other left, or soon after. It was the other limb in
+// the air that hid the hoof: that one is the nearer to the camera before it passes where
+// the horse goes away, and after it passed where the horse comes.
+func (st *stander) passed(all []*standing) {
+	c := st.clip
+	for _, s := range all {
+		end, known := c.times[s.first()], &s.before
+		if c.grows {
+			end, known = c.times[s.last()], &s.after
+		}
+		if *known < 0 {
+			continue
+		}
+		alone := false
+		for _, o := range all {
+			if o == s || o.marked < 0 && max(o.like[0], o.like[1]) < likeMarked || o.mean().Dist(s.mean()) < standStray*s.size {
+				continue
+			}
+			// For how long it had gone, or had not come yet.
+			gap, stands := end-c.times[o.last()], c.times[o.first()] <= end
+			if c.grows {
+				gap, stands = c.times[o.first()]-end, c.times[o.last()] >= end
+			}
+			if stands && gap <= c.pace.suspension {
+				alone = false
+				break
+			}
+			alone = alone || gap > c.pace.suspension && gap < c.pace.shortestSwing
+		}
+		if alone {
+			*known = -1
+		}
+	}
+}
+
+// likeMarked is the NCC from which on a hoof looks as it was marked.
+const likeMarked = 0.85
+
+// apart returns the time between two stances, s; negative where they overlap.
+func (s *standing) apart(o *standing, times []float64) float64 {
+	return max(times[s.first()]-times[o.last()], times[o.first()]-times[s.last()])
 }
 
 // same reports whether two stances of one hoof are parts of one: in one place, and not
 // farther apart in time than something may hide it.
 func (s *standing) same(o *standing, times []float64) bool {
-	apart := max(times[s.first()]-times[o.last()], times[o.first()]-times[s.last()])
-	return apart < 2*bridgeS && s.mean().Dist(o.mean()) < standStray*s.size
+	return s.apart(o, times) < 2*bridgeS && s.mean().Dist(o.mean()) < standStray*s.size
 }
 
 // join takes over the frames of o, which is a part of the same stance.
@@ -291,8 +376,7 @@ func (st *stander) place(s *standing, models [2][]model, side int, seeds []seed)
 			found = append(found, relocation{Registration: flow.Registration{Pose: flow.Pose{At: flow.Point{X: median(xs), Y: median(ys)}}}, variance: variance, click: click})
 		}
 	}
-	s.placed = len(found) > 0
-	s.place = agreed(found)
+	s.place, s.placed = agreed(found), len(found) > 0
 	return nil
 }
 
@@ -301,6 +385,9 @@ func (c *clip) sample(s *standing, k int) (traj.Sample, bool) {
 	p := s.seen[k]
 	if edge := k < edgeFrames || k >= len(s.seen)-edgeFrames; edge && !c.turnsInSight(s.landmark) {
 		return traj.Gone(), false // Half hidden, it can't be told from what comes and goes.
+	}
+	if !c.grows && k > 0 && c.times[s.last()]-c.times[p.frame] < heelS {
+		return traj.Gone(), false // The heel, which was marked, leaves before the toe.
 	}
 	at, ok := c.unsteady(p.frame, p.steady.Add(s.place.At))
 	if !ok {
@@ -316,10 +403,14 @@ func (c *clip) sample(s *standing, k int) (traj.Sample, bool) {
 	return traj.Sample{X: at.X, Y: at.Y, SD: math.Sqrt(s.place.variance + sq(sd)), Quality: max(0, min(1, p.ncc)), Status: traj.Tracked}, true
 }
 
+// heelS is for how long before a hoof is last seen to stand its heel may have left the
+// ground, s: a frame or two.
+const heelS = 0.03
+
 // Where a stance begins and ends the hoof may still come down, or already turn.
 const (
 	edgeFrames = 3
-	edgeSD     = 0.06 // Sides of the patch.
+	edgeSD     = 0.10 // Sides of the patch.
 	// Of the pair behind now this part of a hoof is seen past the legs in front, now that.
 	coveredSD = 0.08
 )

@@ -1,6 +1,7 @@
 package track
 
 import (
+	"cmp"
 	"context"
 	"image"
 	"math"
@@ -27,6 +28,7 @@ type standing struct {
 	ground   bool          // It is there when nothing should be: it is no hoof.
 	endless  bool          // It stands for longer than a stance may last.
 	share    float64       // Of the patch that is not the bare ground where it was found.
+	fills    float64       // Which share it must be of to be a hoof.
 	// The nearest frames before and after in which its place was seen without it; −1
 	// where there is none.
 	before, after int
@@ -39,6 +41,7 @@ type standing struct {
 	placed bool          // Whether the marks say where in it the mark lies.
 	place  relocation    // Where its mark lies in frame, by the marks.
 	bare   grid          // What the ground looks like without it; nil where that is not known.
+	still  grid          // Which samples around it keep still; nil where that is not known.
 }
 
 func (s *standing) first() int { return s.seen[0].frame }
@@ -77,24 +80,25 @@ const (
 	fewest  = 3    // Frames.
 )
 
-// swingSpeed returns how fast a hoof moves in the picture where it no longer stands, sides
-// of the patch a second: some 0.7 m/s at the trot, and less at the walk, which is half as
-// fast.
-func swingSpeed(g traj.Gait) float64 {
-	if g == traj.Trot || g == traj.Pace {
-		return 6.5
-	}
-	return 4
+// pace is what a gait says of how a limb moves, whatever the horse.
+type pace struct {
+	longestStance float64 // How long a hoof stands at most, s.
+	shortestSwing float64 // How long a limb is in the air at least, s.
+	suspension    float64 // How long after one limb of a pair left the other lands at the latest, s.
+	speed         float64 // From how fast on in the picture a hoof does not stand, sides of its patch a second.
 }
 
-// longestStance returns for how long a hoof stands at most, s, with room: at a slow walk
-// (a stride of 1.5 s, of which it stands for 70 %), or at a slow trot or pace (a stride of
-// 0.9 s, half of it).
-func longestStance(g traj.Gait) float64 {
+// paceOf returns the bounds of a gait, with room. At a slow walk a stride lasts for 1.5 s,
+// of which a limb stands for 70 %, and one of a pair always stands. At a slow trot or pace
+// it lasts for 0.9 s, half of it stance; at a racing trot for 0.42 s, of which a limb
+// stands for 0.11 s, so that 0.1 s lie between the stances of a pair. Ends are seen to
+// 0.05 s. A hoof that moves at some 0.7 m/s at the trot, and at half of that at the walk,
+// does not stand.
+func paceOf(g traj.Gait) pace {
 	if g == traj.Trot || g == traj.Pace {
-		return 0.55
+		return pace{longestStance: 0.55, shortestSwing: 0.28, suspension: 0.16, speed: 6.5}
 	}
-	return 1.2
+	return pace{longestStance: 1.2, shortestSwing: 0.35, suspension: 0.05, speed: 4}
 }
 
 // stander looks for standing hooves of one pair. It is for one goroutine.
@@ -160,8 +164,9 @@ type standingLook struct {
 }
 
 // remember returns what the hoof at steady looks like in frame f, px of frame 0; its
-// template is nil where it gives no hold.
-func (st *stander) remember(f int, steady flow.Point, bare grid, w flow.Window) (*standingLook, error) {
+// template is nil where it gives no hold. still says which samples keep still around a
+// moment of the stance; nil where that is not known yet.
+func (st *stander) remember(f int, steady flow.Point, bare, still grid, w flow.Window) (*standingLook, error) {
 	q, ok := st.clip.unsteady(f, steady)
 	if !ok {
 		return nil, nil
@@ -171,7 +176,7 @@ func (st *stander) remember(f int, steady flow.Point, bare grid, w flow.Window) 
 	}
 	l := &standingLook{frame: f, grid: st.sampleHere(q, w.Size(), nil)}
 	if bare != nil {
-		l.hoof, l.share = hoofPixels(l.grid, bare, stillLimit)
+		l.hoof, l.share = hoofPixels(l.grid, bare, still, stillLimit)
 	}
 	weigh := newRim(q, w).at
 	if l.share >= leastShare {
@@ -203,11 +208,25 @@ func (st *stander) extend(ctx context.Context, f int, p flow.Point, w flow.Windo
 	if err != nil {
 		return nil, err
 	}
-	base, err := st.remember(f, origin, bare, w)
+	base, err := st.remember(f, origin, bare, nil, w)
 	if err != nil || base == nil {
 		return nil, err
 	}
-	s := &standing{landmark: st.fo.landmark, size: size, frame: f, before: -1, after: -1, marked: -1, share: base.share, bare: bare, ground: alwaysThere(base.grid, looks, stillLimit)}
+	var still grid
+	if bare != nil {
+		if still, err = st.still(base, origin, size); err != nil {
+			return nil, err
+		}
+		if own, err := st.remember(f, origin, bare, still, w); err != nil {
+			return nil, err
+		} else if own.share >= leastShare {
+			base = own
+		} else {
+			still = nil
+		}
+	}
+	s := &standing{landmark: st.fo.landmark, size: size, frame: f, before: -1, after: -1, marked: -1, share: base.share, bare: bare, still: still}
+	s.ground = alwaysThere(base.grid, base.hoof, looks, stillLimit) || bare != nil && base.share < leastShare
 	s.seen = append(s.seen, stood{frame: f, steady: origin, ncc: 1})
 	var here grid
 	for _, dir := range []int{-1, 1} {
@@ -216,7 +235,7 @@ func (st *stander) extend(ctx context.Context, f int, p flow.Point, w flow.Windo
 			if err := ctx.Err(); err != nil {
 				return nil, err
 			}
-			if math.Abs(c.times[g]-c.times[f]) > c.longest {
+			if math.Abs(c.times[g]-c.times[f]) > c.pace.longestStance {
 				break
 			}
 			q, ok := c.unsteady(g, place)
@@ -248,7 +267,7 @@ func (st *stander) extend(ctx context.Context, f int, p flow.Point, w flow.Windo
 			s.seen = append(s.seen, best)
 			place, last = best.steady, g
 			if age := math.Abs(c.times[g] - c.times[key.frame]); best.ncc > 0.85 && best.ncc < 0.95 || best.ncc > 0.6 && age > keyS {
-				l, err := st.remember(g, best.steady, bare, w)
+				l, err := st.remember(g, best.steady, bare, still, w)
 				if err != nil {
 					return nil, err
 				}
@@ -264,7 +283,7 @@ func (st *stander) extend(ctx context.Context, f int, p flow.Point, w flow.Windo
 	if err := st.trim(s, w); err != nil {
 		return nil, err
 	}
-	s.endless = s.lasts(c.times) > c.longest
+	s.endless = s.lasts(c.times) > c.pace.longestStance
 	return s, st.ends(s, w)
 }
 
@@ -304,7 +323,7 @@ func (st *stander) compare(l *standingLook, g int, q flow.Point, size float64, a
 		at, _ = c.unsteady(g, out.steady)
 	}
 	*here = st.sampleHere(at, size, *here)
-	share := keeps(l.grid, *here, l.hoof, stillLimit)
+	share := keeps(l.grid, *here, l.hoof, 0, stillLimit)
 	switch {
 	case share < goneShare || again && share < leastStill:
 		return stood{}, false
@@ -322,7 +341,7 @@ func (st *stander) trim(s *standing, w flow.Window) error {
 	times := st.clip.times
 	fast := func(a, b stood) bool {
 		d := a.steady.Dist(b.steady)
-		return d > 3*math.Hypot(a.sd, b.sd)+0.3 && d > st.clip.swingSpeed*s.size*math.Abs(times[a.frame]-times[b.frame])
+		return d > 3*math.Hypot(a.sd, b.sd)+0.3 && d > st.clip.pace.speed*s.size*math.Abs(times[a.frame]-times[b.frame])
 	}
 	own := slices.IndexFunc(s.seen, func(p stood) bool { return p.frame == s.frame })
 	from, to := own, own
@@ -333,13 +352,11 @@ func (st *stander) trim(s *standing, w flow.Window) error {
 		to++
 	}
 	s.seen = s.seen[from : to+1]
-	if !st.clip.grows {
-		// From behind a hoof comes down almost along the line of sight, hardly faster in
-		// the picture than one that stands, but on to another place.
-		middle := s.seen[2*len(s.seen)/3]
-		for s.seen[0].frame < middle.frame && (s.seen[0].steady.Dist(middle.steady) > descends*s.size+0.5 || s.seen[0].sd >= vagueSD*s.size) {
-			s.seen = s.seen[1:]
-		}
+	// From behind a hoof comes down almost along the line of sight, hardly faster in the
+	// picture than one that stands, but on to another place.
+	settled := s.seen[2*len(s.seen)/3]
+	for s.seen[0].frame < settled.frame && (s.seen[0].sd >= vagueSD*s.size || !st.clip.grows && s.seen[0].steady.Dist(settled.steady) > descends*s.size+0.5) {
+		s.seen = s.seen[1:]
 	}
 	return st.lifted(s, w)
 }
@@ -352,7 +369,7 @@ func (st *stander) lifted(s *standing, w flow.Window) error {
 	}
 	own := slices.IndexFunc(s.seen, func(p stood) bool { return p.frame == s.frame })
 	middle := s.seen[len(s.seen)/2]
-	look, err := st.remember(middle.frame, middle.steady, s.bare, w)
+	look, err := st.remember(middle.frame, middle.steady, s.bare, s.still, w)
 	if err != nil || look == nil || look.share < leastShare {
 		return err
 	}
@@ -409,7 +426,7 @@ func (st *stander) ends(s *standing, w flow.Window) error {
 		if dir > 0 {
 			last = s.seen[len(s.seen)-1]
 		}
-		end, err := st.remember(last.frame, last.steady, s.bare, w)
+		end, err := st.remember(last.frame, last.steady, s.bare, s.still, w)
 		if err != nil {
 			return err
 		}
@@ -430,6 +447,7 @@ func (st *stander) ends(s *standing, w flow.Window) error {
 				}
 			}
 		}
+		movedAt, moved := -1, 0.0 // Where it seems to have moved, and by how much, px.
 		for g := last.frame + dir; g >= 0 && g < len(c.times) && math.Abs(c.times[g]-c.times[last.frame]) < bridgeS; g += dir {
 			q, ok := c.unsteady(g, last.steady)
 			if !ok {
@@ -447,12 +465,21 @@ func (st *stander) ends(s *standing, w flow.Window) error {
 				now, _ := shadeOf(here, s.bare)
 				gone = bottomShare(here, s.bare, end.hoof, stillLimit, 0, then, now) >= liftedShare
 			}
-			if near := g - last.frame; !gone && hoof != nil && near*near <= 9 {
-				// It goes on, or comes, in one piece; the opposite hoof, which looks alike,
-				// passes farther off.
+			if near := g - last.frame; !gone && hoof != nil && near*near <= 9 || movedAt >= 0 {
+				// It comes, or goes on, in one piece, the farther off the longer before or
+				// after; the opposite hoof, which looks alike and passes in front of it, is the
+				// nearer.
 				r := hoof.Register(st.plane, flow.Pose{At: q, Scale: 1}, flow.RegisterOptions{ScaleSD: 0.03, AngleSD: 0.1})
 				d := r.At.Dist(q)
-				gone = r.OK && r.NCC > standNCC && d > 0.15*s.size && d < standSlide*s.size
+				found := r.OK && r.NCC > standNCC
+				switch {
+				case movedAt >= 0 && !(found && d < moved):
+					gone, g = true, movedAt
+				case found && d > 0.15*s.size && d < standSlide*s.size:
+					movedAt, moved = g, d
+				default:
+					movedAt = -1
+				}
 			}
 			if !gone && empty != nil {
 				r := empty.Register(st.plane, flow.Pose{At: q, Scale: 1}, flow.RegisterOptions{})
@@ -489,6 +516,7 @@ const (
 	lookEveryS   = 0.05
 	lookNCC      = 0.5
 	looksAlike   = 3
+	anotherS     = 0.3  // How long after another a look may show another stance in about the same place.
 	leastHoof    = 8.0  // px: side of the patch; one hoof looks like another where it is smaller.
 	leastBehind  = 18.0 // The same of the pair behind, half of which the legs in front hide.
 )
@@ -552,14 +580,7 @@ func (st *stander) look(f int, t *trunk, models [2][]model) ([]candidate, error)
 	nearest := func(side int) []model { // The two marked nearest to the distance here.
 		ms := slices.Clone(models[side])
 		slices.SortStableFunc(ms, func(a, b model) int {
-			d := math.Abs(math.Log(t.size[f]/t.size[a.frame])) - math.Abs(math.Log(t.size[f]/t.size[b.frame]))
-			switch {
-			case d < 0:
-				return -1
-			case d > 0:
-				return 1
-			}
-			return 0
+			return cmp.Compare(math.Abs(math.Log(t.size[f]/t.size[a.frame])), math.Abs(math.Log(t.size[f]/t.size[b.frame])))
 		})
 		return ms[:min(len(ms), 2)]
 	}
@@ -628,6 +649,11 @@ func (st *stander) look(f int, t *trunk, models [2][]model) ([]candidate, error)
 	return out, nil
 }
 
+// likest puts the likest candidates first.
+func likest(all []candidate) {
+	slices.SortStableFunc(all, func(a, b candidate) int { return cmp.Compare(b.score, a.score) })
+}
+
 // find returns everything that stands where hooves of the pair may stand, the marked
 // stances first.
 func (st *stander) find(ctx context.Context, t *trunk, models [2][]model, known []*standing) ([]*standing, error) {
@@ -649,19 +675,23 @@ func (st *stander) find(ctx context.Context, t *trunk, models [2][]model, known 
 	every := max(1, int(rate*lookEveryS+0.5))
 	type group struct{ hits []candidate }
 	var open []group
-	var best []candidate // One of each group that stays in place.
+	var best []candidate // The likest of each group that stays in place, and others well before or after.
 	finish := func(g group) {
 		frames := map[int]bool{}
-		var top candidate
 		for _, h := range g.hits {
 			frames[h.frame] = true
-			if h.score > top.score {
-				top = h
+		}
+		if len(frames) < looksAlike {
+			return
+		}
+		likest(g.hits)
+		var chosen []candidate
+		for _, h := range g.hits {
+			if !slices.ContainsFunc(chosen, func(o candidate) bool { return math.Abs(c.times[o.frame]-c.times[h.frame]) < anotherS }) {
+				chosen = append(chosen, h)
 			}
 		}
-		if len(frames) >= looksAlike {
-			best = append(best, top)
-		}
+		best = append(best, chosen...)
 	}
 	for f := 0; f < n; f += every {
 		if err := ctx.Err(); err != nil {
@@ -698,15 +728,7 @@ func (st *stander) find(ctx context.Context, t *trunk, models [2][]model, known 
 	for _, g := range open {
 		finish(g)
 	}
-	slices.SortStableFunc(best, func(a, b candidate) int { // The likest first.
-		switch {
-		case a.score > b.score:
-			return -1
-		case a.score < b.score:
-			return 1
-		}
-		return 0
-	})
+	likest(best)
 	for _, h := range best {
 		if taken(h.frame, h.steady, h.size) {
 			continue
@@ -733,7 +755,7 @@ func (st *stander) stands(ctx context.Context, h candidate, w flow.Window, t *tr
 		return nil, err
 	}
 	s, err := st.extend(ctx, h.frame, h.at, w)
-	if err != nil || s == nil || s.endless || s.ground || s.bare != nil && s.share < leastShare || len(s.seen) < fewest || s.lasts(c.times) < briefS {
+	if err != nil || s == nil || s.endless || s.ground || len(s.seen) < fewest || s.lasts(c.times) < briefS {
 		return nil, err
 	}
 	return s, st.describe(s, w, t, models)
