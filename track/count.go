@@ -139,8 +139,7 @@ func (s *standing) landing(times []float64, lasts float64) (at, sd float64) {
 		return on, math.Hypot(landingSD, onSD)
 	case s.after >= 0:
 		off, offSD := s.ceases(times)
-		gap := max(0, on-(off-lasts))
-		return on - gap/2, math.Hypot(math.Hypot(landingSD, offSD), math.Hypot(lastsSD*lasts, gap/math.Sqrt(12)))
+		return min(on, off-lasts), math.Hypot(math.Hypot(landingSD, offSD), lastsSD*lasts)
 	}
 	return s.middle(times) - max(lasts, s.lasts(times))/2, max(2*landingSD, lasts/2)
 }
@@ -284,9 +283,9 @@ func countAt(all []*standing, times []float64, step float64) chain {
 		at[i], sd[i] = s.landing(times, lasts)
 	}
 	out := chain{step: step, worth: math.Inf(-1)}
-	for _, s := range all {
-		if s.marked >= 0 && s.lasts(times) > longestDuty*2*step {
-			return out // A limb can't stand for longer than its stride lasts.
+	for _, s := range all { // A limb can't stand for longer than its stride lasts.
+		if longest := max(lasts, s.lasts(times)); s.marked >= 0 && longest > longestDuty*2*step {
+			return out
 		}
 	}
 	best := make([][2]state, n)
