@@ -188,15 +188,18 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 		return nil, err
 	}
 	for _, s := range all {
-		for side, marks := range st.marks {
-			for _, m := range marks {
-				if s.marked < 0 && m.Visible && !m.stands && m.Frame >= s.first() && m.Frame <= s.last() && c.steady(m.Frame, flow.Point{X: m.X, Y: m.Y}).Dist(s.mean()) < standStray*s.size {
-					s.marked = side // It could not be told from the mark alone that it stands.
-				}
+		for i := range seeds {
+			m := &seeds[i]
+			side := slices.Index(pair[:], m.Landmark)
+			if side < 0 || s.marked >= 0 || !m.Visible || m.stands || m.Frame < s.first() || m.Frame > s.last() {
+				continue
+			}
+			if c.steady(m.Frame, flow.Point{X: m.X, Y: m.Y}).Dist(s.mean()) < standStray*s.size {
+				s.marked, m.stands = side, true // It could not be told from the mark alone that it stands.
 			}
 		}
 	}
-	all = st.absorb(all, seeds)
+	all = st.absorb(all, &models, seeds)
 	st.passed(all)
 	fills := math.Inf(1)
 	for _, s := range known {
@@ -231,8 +234,9 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 
 // absorb takes out the marked stances that are but a moment before or after another that
 // nobody marked, near it and with no time for a swing in between: it is the hoof as it
-// comes or goes, and the other is its stance. The marks in it, of seeds, do not stand.
-func (st *stander) absorb(all []*standing, seeds []seed) []*standing {
+// comes or goes, and the other is its stance. The marks in it, of seeds, do not stand and
+// are no models of how it looks there.
+func (st *stander) absorb(all []*standing, models *[2][]model, seeds []seed) []*standing {
 	times := st.clip.times
 	return slices.DeleteFunc(all, func(m *standing) bool {
 		if m.marked < 0 {
@@ -248,6 +252,7 @@ func (st *stander) absorb(all []*standing, seeds []seed) []*standing {
 					seeds[i].stands = false
 				}
 			}
+			models[m.marked] = slices.DeleteFunc(models[m.marked], func(o model) bool { return o.frame >= m.first() && o.frame <= m.last() })
 			return true
 		}
 		return false
@@ -330,10 +335,10 @@ func (st *stander) place(s *standing, models [2][]model, side int, seeds []seed)
 		if m.Landmark != s.landmark || !m.Visible || !m.stands {
 			continue
 		}
-		i := slices.IndexFunc(s.seen, func(p stood) bool { return p.frame == m.Frame })
-		if i < 0 {
+		if m.Frame < s.first() || m.Frame > s.last() {
 			continue
 		}
+		i := max(0, slices.IndexFunc(s.seen, func(p stood) bool { return p.frame >= m.Frame }))
 		own[m.Frame] = true
 		d := c.steady(m.Frame, flow.Point{X: m.X, Y: m.Y}).Sub(s.seen[i].steady)
 		found = append(found, relocation{Registration: flow.Registration{Pose: flow.Pose{At: d}, NCC: 1}, variance: sq(m.SD), click: sq(m.SD)})
