@@ -93,6 +93,7 @@ func count(all []*standing, times []float64) (best chain, sure bool) {
 			}
 		}
 	}
+	best.index, best.side, best.beat = slices.Clone(best.index), slices.Clone(best.side), slices.Clone(best.beat)
 	best.dropOffBeat(all, times)
 	// Somebody must have said of one at least whose it is.
 	sure = len(best.index) > 2 && slices.ContainsFunc(best.index, func(i int) bool { return all[i].marked >= 0 })

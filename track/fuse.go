@@ -16,7 +16,7 @@ func (c *clip) fuse(l traj.Landmark, forward, backward []estimate, standings []*
 	t := traj.Track{Landmark: l, Samples: make([]traj.Sample, n)}
 	causes := make([]string, n)
 	for f := range n {
-		t.Samples[f], causes[f] = blend(forward[f], backward[f], c.mostOf(l))
+		t.Samples[f], causes[f] = blend(forward[f], backward[f], mostOf(l))
 		if t.Samples[f].Status == traj.Lost && c.turnsInSight(l) {
 			if s, ok := blendAcross(forward[f], backward[f]); ok {
 				t.Samples[f], causes[f] = s, ""
@@ -213,13 +213,14 @@ func turning(s []traj.Sample) []int {
 	return out
 }
 
-// mostOf is mostSD for a landmark. The croup's spread is mostly along the level
-// outline, where its height hardly depends on it.
-func (c *clip) mostOf(l traj.Landmark) float64 {
-	if l == traj.Croup {
-		return 2
+// mostOf is mostSD for a landmark. Head, withers and croup are large: a place that is known
+// half as well still tells how they move. That of the croup is spread mostly along the
+// level outline, where its height hardly depends on it; a hip slides along a slope.
+func mostOf(l traj.Landmark) float64 {
+	if l.IsHoof() || l == traj.LeftHip || l == traj.RightHip {
+		return mostSD
 	}
-	return mostSD
+	return 2 * mostSD
 }
 
 func one(e estimate, most float64) (traj.Sample, string) {

@@ -336,7 +336,7 @@ func (st *stander) compare(l *standingLook, g int, q flow.Point, size float64, a
 }
 
 // trim takes off the frames at both ends in which the hoof already, or still, moves
-// as fast as one that does not stand.
+// as fast as one that does not stand. The nearest of them is when it did not stand.
 func (st *stander) trim(s *standing, w flow.Window) error {
 	times := st.clip.times
 	fast := func(a, b stood) bool {
@@ -351,11 +351,25 @@ func (st *stander) trim(s *standing, w flow.Window) error {
 	for to+1 < len(s.seen) && !fast(s.seen[to], s.seen[to+1]) {
 		to++
 	}
+	if from > 0 {
+		s.before = s.seen[from-1].frame
+	}
+	if to+1 < len(s.seen) {
+		s.after = s.seen[to+1].frame
+	}
 	s.seen = s.seen[from : to+1]
 	// From behind a hoof comes down almost along the line of sight, hardly faster in the
 	// picture than one that stands, but on to another place.
 	settled := s.seen[2*len(s.seen)/3]
-	for s.seen[0].frame < settled.frame && (s.seen[0].sd >= vagueSD*s.size || !st.clip.grows && s.seen[0].steady.Dist(settled.steady) > descends*s.size+0.5) {
+	for s.seen[0].frame < settled.frame {
+		vague := s.seen[0].sd >= vagueSD*s.size
+		descending := !st.clip.grows && s.seen[0].steady.Dist(settled.steady) > descends*s.size+0.5
+		if !vague && !descending {
+			break
+		}
+		if descending && !vague {
+			s.before = s.seen[0].frame
+		}
 		s.seen = s.seen[1:]
 	}
 	return st.lifted(s, w)
@@ -411,20 +425,29 @@ func (st *stander) lifted(s *standing, w flow.Window) error {
 		}
 		to--
 	}
+	if from > 0 {
+		s.before = s.seen[from-1].frame
+	}
+	if to < len(s.seen) {
+		s.after = s.seen[to].frame
+	}
 	s.seen = s.seen[from:to]
 	return nil
 }
 
 // ends finds the nearest frames before and after the stance in which its place is
-// seen without it: there it looks as it does a while later (or earlier), or the hoof
-// has been followed away from it.
+// seen without it, where they are not known yet: there it looks as it does a while later
+// (or earlier), or the hoof has been followed away from it.
 func (st *stander) ends(s *standing, w flow.Window) error {
 	c := st.clip
 	var here grid
 	for _, dir := range []int{-1, 1} {
-		last := s.seen[0]
+		last, known := s.seen[0], s.before >= 0
 		if dir > 0 {
-			last = s.seen[len(s.seen)-1]
+			last, known = s.seen[len(s.seen)-1], s.after >= 0
+		}
+		if known {
+			continue
 		}
 		end, err := st.remember(last.frame, last.steady, s.bare, s.still, w)
 		if err != nil {
