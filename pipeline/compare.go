@@ -193,6 +193,11 @@ func writeComparison(c *Compared, b, a *Visit, opts CompareOptions) (err error) 
 			Header: header(a.Around), Before: visited(b, c.Folder), After: visited(a, c.Folder), Comparison: c.Comparison,
 			Figures: pictures, Records: recordsBeside(&b.Around.Visit, &a.Around.Visit), Provenance: provenance(opts.Program, inputs),
 		}
+		first, last := &b.Around.Visit, &a.Around.Visit
+		page.Front = report.Front{
+			Figures: f.frontFigures(&c.Before, &c.After, true, first, last), Noted: append(elsewhere(first, last), notedBeside(first, last)...),
+			NextFilming: nextFilming(&c.After, a.Runs(), last.NextCheck),
+		}
 		if two := twoHorses(b, a); two != "" {
 			page.Header.Horse = two
 		}

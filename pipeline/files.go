@@ -23,10 +23,12 @@ import (
 	"jogstrip/track/traj"
 )
 
-// Names of the page in every results folder: for the screen and for paper.
+// Names of the page in every results folder: for the screen, the sheet that is handed
+// over, and the details on paper.
 const (
-	ReportFile = "report.html"
-	PaperFile  = "report.pdf"
+	ReportFile  = "report.html"
+	PaperFile   = "report.pdf"
+	DetailsFile = "details.pdf"
 )
 
 // files writes the files of one results folder and keeps the first error.
@@ -166,13 +168,15 @@ func (f *files) clipReport(j *job, r *record.Result, pictures []report.Figure, o
 	if !opts.NoVideo {
 		page.Video = videoFile
 	}
+	page.Front.Figures = f.frontFigures(nil, r.Summary, false, nil, nil)
+	page.Front.NextFilming = clipNext(r)
 	for _, a := range r.Tracking.Advice {
 		page.NextMarks = append(page.NextMarks, fmt.Sprintf("Mark the %s in frame %d (%.2f s): %s.", a.Landmark.Words(), a.Frame, a.TimeS, strings.TrimSuffix(a.Reason, ".")))
 	}
 	f.page(page)
 }
 
-// page writes a page in both its forms.
+// page writes a page in all its forms.
 func (f *files) page(page interface{ Page() (*report.Page, error) }) {
 	if f.err != nil {
 		return
@@ -184,10 +188,11 @@ func (f *files) page(page interface{ Page() (*report.Page, error) }) {
 	}
 	f.from(ReportFile, made.HTML)
 	f.from(PaperFile, made.PDF)
+	f.from(DetailsFile, made.Details)
 }
 
 func header(s *Surroundings) report.Header {
-	h := report.Header{Letterhead: s.Yard.Letterhead, Horse: s.Horse.Name, PDF: PaperFile}
+	h := report.Header{Letterhead: s.Yard.Letterhead, Horse: s.Horse.Name, PDF: PaperFile, Details: DetailsFile}
 	if len(h.Letterhead) == 0 && s.Yard.Name != "" {
 		h.Letterhead = []string{s.Yard.Name}
 	}
@@ -261,4 +266,19 @@ func ended(text string) string {
 		return text
 	}
 	return text + "."
+}
+
+// clipNext says what would win most for one clip: its next mark, and what one run cannot show.
+func clipNext(r *record.Result) []string {
+	var out []string
+	for _, d := range r.Doubts {
+		if d.Check != "" {
+			out = append(out, ended(d.Check))
+		}
+	}
+	if len(r.Tracking.Advice) > 0 {
+		a := r.Tracking.Advice[0]
+		out = append(out, fmt.Sprintf("Mark the %s in frame %d.", a.Landmark.Words(), a.Frame))
+	}
+	return append(out, "One run shows that run alone; the visit’s page has all of them.")
 }

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"time"
 
 	"jogstrip/metrics"
 	"jogstrip/pipeline/record"
@@ -78,7 +79,7 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 	if last != nil {
 		c, err := metrics.CompareSummed(first.sum, last.sum, compareSettings(first.Visit, last.Visit, opts))
 		if err == nil {
-			page.Finding = c.Sentence
+			page.Finding, page.Comparison, page.Compared = c.Sentence, c, [2]time.Time{day(first.Around.Folder), day(last.Around.Folder)}
 		}
 	}
 	out.Finding = page.Finding
@@ -95,9 +96,26 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 		f.from("columns.csv", table.HistoryDictionary)
 		figure, err := plots.History(points, plots.HistoryOptions{Followed: page.Followed})
 		page.Figures = f.figures(plots.OutcomeOf("All visits", figure, err))
+		f.historyFront(&page, first, last)
 		f.page(page)
 		return nil
 	})
+}
+
+// historyFront fills the first page: the first measured visit beside the last.
+func (f *files) historyFront(page *report.History, first, last *pastVisit) {
+	if first == nil {
+		return
+	}
+	now, before := first, (*record.Visit)(nil)
+	var summary *metrics.Summary
+	if last != nil {
+		now, before, summary = last, &first.Around.Visit, first.sum.Summary
+	}
+	record := &now.Around.Visit
+	page.Front.Figures = f.frontFigures(summary, now.sum.Summary, last != nil, before, record)
+	page.Front.Noted = append(elsewhere(before, record), notedBeside(before, record)...)
+	page.Front.NextFilming = nextFilming(now.sum.Summary, now.Runs(), record.NextCheck)
 }
 
 // HistorySchema is the schema field of a history file.

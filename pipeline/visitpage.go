@@ -54,6 +54,11 @@ func VisitPage(ctx context.Context, folder string, opts MeasureOptions) (visit *
 	}
 	err = makeFolder(target, func(f *files) error {
 		page.Figures = f.figures(plots.SummaryFigures(summary))
+		record := &v.Around.Visit
+		page.Front = report.Front{
+			Figures: f.frontFigures(nil, summary, false, nil, record), Noted: append(elsewhere(nil, record), notedBeside(nil, record)...),
+			NextFilming: nextFilming(summary, v.Runs(), record.NextCheck),
+		}
 		f.page(page)
 		return nil
 	})

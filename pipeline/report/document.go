@@ -16,6 +16,7 @@ type Page struct {
 	header     Header
 	date       time.Time // Of what the page is about; zero is not known.
 	under      []span    // The line below the title.
+	front      *front    // The first page; nil on pages that have none.
 	sections   []section
 	caution    []string
 	terms      []term // Words explained; none on pages that use few.
@@ -25,9 +26,17 @@ type Page struct {
 // HTML writes the page as one self-contained file.
 func (p *Page) HTML(w io.Writer) error { return writeHTML(w, p) }
 
-// PDF writes the page as a document for paper. The same page gives the same
-// bytes.
-func (p *Page) PDF(w io.Writer) error { return writePDF(w, p) }
+// PDF writes what is handed over as a document for paper: the first page, or all of a
+// page that has none. The same page gives the same bytes.
+func (p *Page) PDF(w io.Writer) error {
+	if p.front == nil {
+		return p.Details(w)
+	}
+	return writePDF(w, p, (*sheet).front)
+}
+
+// Details writes what follows the first page as a document for paper.
+func (p *Page) Details(w io.Writer) error { return writePDF(w, p, (*sheet).details) }
 
 // section is a part of a page. One without a title belongs to what stands
 // before it.
@@ -62,8 +71,12 @@ type table struct {
 	note    string
 	facts   bool // Narrow, a name and what is known of it.
 	wide    bool // May be wider than a small screen.
+	glance  bool // The rows of a first page.
+	compact bool // Set small.
 	head    []string
 	rows    []tableRow
+	// headFigure stands in the header of the second column, in place of its word.
+	headFigure *figureView
 }
 
 type tableRow struct {
@@ -77,7 +90,9 @@ type tableCell struct {
 	number bool
 	words  bool // Says in words why the row counts.
 	code   bool
-	across int // Columns it takes; 0 is one.
+	soft   bool // Not what the eye should catch first.
+	across int  // Columns it takes; 0 is one.
+	figure *figureView
 }
 
 // figureView is a figure made ready: the picture for HTML, the drawing for paper.

@@ -36,16 +36,14 @@ const (
 // figureWidth is how wide figures are drawn at most.
 const figureWidth = 425
 
-// writePDF sets the page on paper. Nothing is written where it fails.
-func writePDF(w io.Writer, p *Page) error {
+// writePDF sets a part of the page on paper. Nothing is written where it fails.
+func writePDF(w io.Writer, p *Page, set func(*sheet, *Page)) error {
 	s, err := newSheet(p)
 	if err != nil {
 		return fmt.Errorf("write PDF of %q: %w", p.title, err)
 	}
 	s.titleBlock(p)
-	for _, part := range p.all() {
-		s.section(part)
-	}
+	set(s, p)
 	if s.lacking {
 		s.gap(8)
 		s.flow([]span{{text: fmt.Sprintf("%c stands for a letter that the typeface of this file lacks; the page on the screen shows it.", missingRune)}}, textStyle{size: smallSize, soft: true}, sideMargin, contentWidth)
@@ -72,6 +70,13 @@ func dated(pdf []byte, day time.Time) []byte {
 		return pdf
 	}
 	return pdfDate.ReplaceAllFunc(pdf, func(found []byte) []byte { return bytes.Repeat([]byte(" "), len(found)) })
+}
+
+// details sets all that follows a first page.
+func (s *sheet) details(p *Page) {
+	for _, part := range p.all() {
+		s.section(part)
+	}
 }
 
 // titleBlock writes what stands above the first section.
