@@ -15,6 +15,7 @@ import (
 
 	"jogstrip/metrics"
 	"jogstrip/pipeline/fsx"
+	"jogstrip/pipeline/glance"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/report"
 	"jogstrip/pipeline/table"
@@ -198,6 +199,7 @@ func writeComparison(c *Compared, b, a *Visit, opts CompareOptions) (err error) 
 			Figures: f.frontFigures(&c.Before, &c.After, true, first, last), Noted: append(elsewhere(first, last), notedBeside(first, last)...),
 			NextFilming: nextFilming(&c.After, a.Runs(), last.NextCheck),
 		}
+		comparedStills(&page.Front, b, a, &c.Before, &c.After, glance.Lead(c.Comparison))
 		if two := twoHorses(b, a); two != "" {
 			page.Header.Horse = two
 		}

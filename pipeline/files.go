@@ -152,7 +152,7 @@ func (f *files) runFigures(set *traj.Set, r *record.Result) []report.Figure {
 	return f.figures(plots.RunFigures(plots.RunInput{Run: &r.Run, Times: set.Times, Summary: r.Summary}))
 }
 
-func (f *files) clipReport(j *job, r *record.Result, pictures []report.Figure, opts MeasureOptions) {
+func (f *files) clipReport(j *job, r *record.Result, pictures []report.Figure, still []byte, noStill string, opts MeasureOptions) {
 	page := report.Clip{
 		Header: header(j.around), Visit: day(j.around.Folder), VisitLink: "../" + visitOut + "/" + ReportFile,
 		Summary: r.Summary, Doubted: r.Doubted(), Film: film(r), Notes: append(append([]string(nil), r.Tracking.Notes...), r.Run.Notes...), Figures: pictures,
@@ -169,7 +169,11 @@ func (f *files) clipReport(j *job, r *record.Result, pictures []report.Figure, o
 		page.Video = videoFile
 	}
 	page.Front.Figures = f.frontFigures(nil, r.Summary, false, nil, nil)
-	page.Front.NextFilming = clipNext(r)
+	page.Front.NextFilming, page.Front.StillsWhy = clipNext(r), noStill
+	if still != nil {
+		f.bytes(stillFile, still)
+		page.Front.Stills, page.Front.StillsNote = []report.Still{stillOf(still, r.Run.View, "Left and right stance")}, stillsNote
+	}
 	for _, a := range r.Tracking.Advice {
 		page.NextMarks = append(page.NextMarks, fmt.Sprintf("Mark the %s in frame %d (%.2f s): %s.", a.Landmark.Words(), a.Frame, a.TimeS, strings.TrimSuffix(a.Reason, ".")))
 	}

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"jogstrip/metrics"
+	"jogstrip/pipeline/glance"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/report"
 	"jogstrip/pipeline/table"
@@ -116,6 +117,11 @@ func (f *files) historyFront(page *report.History, first, last *pastVisit) {
 	page.Front.Figures = f.frontFigures(summary, now.sum.Summary, last != nil, before, record)
 	page.Front.Noted = append(elsewhere(before, record), notedBeside(before, record)...)
 	page.Front.NextFilming = nextFilming(now.sum.Summary, now.Runs(), record.NextCheck)
+	if last == nil {
+		visitStills(&page.Front, now.Visit, now.sum.Summary)
+		return
+	}
+	comparedStills(&page.Front, first.Visit, last.Visit, summary, now.sum.Summary, glance.Lead(page.Comparison))
 }
 
 // HistorySchema is the schema field of a history file.

@@ -24,7 +24,7 @@ import (
 
 // MeasuringVersion rises whenever the same clip and marks may give other
 // numbers or pages than before; results of another version are made anew.
-const MeasuringVersion = 7
+const MeasuringVersion = 8
 
 // ErrNoMarks is wrapped by the error of a clip that has no marks file.
 var ErrNoMarks = errors.New("the clip has no marks")
@@ -491,11 +491,20 @@ func (j *job) write(ctx context.Context, info *clip.Info, set *traj.Set, result 
 		return err
 	}
 	return makeFolder(record.OutPath(j.path), func(f *files) error {
+		var still []byte
+		var noStill string
+		f.aside.Go(func() (err error) {
+			still, noStill, err = j.stance(ctx, info, set, &result.Run, result.Summary)
+			return err
+		})
 		f.bytes(record.ResultFile, data)
 		f.tables(set, &result.Run)
 		opts.tell("drawing", 0, 1)
 		pictures := f.runFigures(set, result)
-		f.clipReport(j, result, pictures, opts)
+		if err := f.aside.Wait(); err != nil {
+			return err
+		}
+		f.clipReport(j, result, pictures, still, noStill, opts)
 		if f.err != nil {
 			return nil // makeFolder reports it.
 		}

@@ -59,6 +59,7 @@ func VisitPage(ctx context.Context, folder string, opts MeasureOptions) (visit *
 			Figures: f.frontFigures(nil, summary, false, nil, record), Noted: append(elsewhere(nil, record), notedBeside(nil, record)...),
 			NextFilming: nextFilming(summary, v.Runs(), record.NextCheck),
 		}
+		visitStills(&page.Front, v, summary)
 		f.page(page)
 		return nil
 	})

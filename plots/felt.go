@@ -3,6 +3,7 @@ package plots
 import (
 	"fmt"
 	"image/color"
+	"math"
 	"slices"
 	"strings"
 
@@ -48,19 +49,21 @@ func FeltHorse(felt []Felt, compared bool) (*Figure, error) {
 			title, small := bold(lettering(noteSize, inkColor)), lettering(7, softInkColor)
 			c.FillText(title, vg.Point{X: c.Min.X, Y: c.Max.Y - 1}, "What hands felt")
 			c.FillText(small, vg.Point{X: c.Min.X + title.Width("What hands felt") + 5, Y: c.Max.Y - 2}, note)
+			other := map[traj.Side]traj.Side{traj.Left: traj.Right, traj.Right: traj.Left}
 			for i, side := range []traj.Side{traj.Left, traj.Right} {
 				d := horseDrawing{c: c, side: side, scale: scale, left: c.Min.X + vg.Length(i)*width/2 + 4, top: c.Max.Y - 12}
 				d.horse()
-				label := lettering(7.5, styleOf(side).color)
-				c.FillText(bold(label), vg.Point{X: d.at(96, 0).X - 8, Y: d.at(0, 150).Y}, "")
-				for _, f := range placed {
-					if f.Side == side || f.Side == traj.Middle {
-						p := regionPlaces[f.Region]
-						d.spot(p[0], p[1], f, compared)
+				here := d.labels(slices.DeleteFunc(slices.Clone(placed), func(f Felt) bool { return f.Side == other[side] }), compared)
+				for _, l := range here {
+					if l.y != l.at.Y {
+						c.StrokeLine2(draw.LineStyle{Color: inkColor, Width: 0.6}, l.at.X, l.at.Y, l.at.X, l.y)
 					}
 				}
-				word := string(side)
-				c.FillText(bold(label), vg.Point{X: d.at(160, 0).X - label.Width(word)/2, Y: d.at(0, 168).Y}, word)
+				for _, l := range here {
+					d.grade(l)
+				}
+				name := bold(lettering(7.5, styleOf(side).color))
+				c.FillText(name, vg.Point{X: d.at(160, 0).X - name.Width(string(side))/2, Y: d.at(0, 168).Y}, string(side))
 			}
 		},
 	}, nil
@@ -147,22 +150,58 @@ func (d horseDrawing) path(points []outlinePoint, closed bool) vg.Path {
 	return p
 }
 
-// spot writes the grades at a place, darker the sorer the place is now.
-func (d horseDrawing) spot(x, y float64, f Felt, compared bool) {
-	at := d.at(x, y)
-	text := grades(f, compared)
+// label is where the grades of a place are written.
+type label struct {
+	felt Felt
+	at   vg.Point // The place itself.
+	text string
+	y    vg.Length // Of the label's middle.
+	w    vg.Length // Half its width.
+}
+
+const labelHalf = 4.9 // Half a label's height, points.
+
+// labels places the grades at their places, those that would lie on each other moved up or
+// down until they don't.
+func (d horseDrawing) labels(felt []Felt, compared bool) []label {
 	sty := bold(lettering(7.2, inkColor))
-	worst := max(f.Before, f.Now)
+	var out []label
+	for _, f := range felt {
+		p := regionPlaces[f.Region]
+		l := label{felt: f, at: d.at(p[0], p[1]), text: grades(f, compared)}
+		l.y, l.w = l.at.Y, sty.Width(l.text)/2+2.4
+		free := func(y vg.Length) bool {
+			return !slices.ContainsFunc(out, func(o label) bool {
+				return vg.Length(math.Abs(float64(y-o.y))) < 2*labelHalf+1 && vg.Length(math.Abs(float64(l.at.X-o.at.X))) < l.w+o.w+1
+			})
+		}
+		for step := vg.Length(0); step < 60; step += 1.5 {
+			if free(l.at.Y + step) {
+				l.y = l.at.Y + step
+				break
+			}
+			if free(l.at.Y - step) {
+				l.y = l.at.Y - step
+				break
+			}
+		}
+		out = append(out, l)
+	}
+	return out
+}
+
+// grade writes the grades of a place, darker the sorer it was at its worst.
+func (d horseDrawing) grade(l label) {
+	sty := bold(lettering(7.2, inkColor))
+	worst := max(l.felt.Before, l.felt.Now)
 	fill := []color.NRGBA{{0xff, 0xff, 0xff, 0xff}, {0xf3, 0xe3, 0xb4, 0xff}, {0xe4, 0xbc, 0x62, 0xff}, {0x9c, 0x5a, 0x1c, 0xff}, {0x5a, 0x1c, 0x1c, 0xff}}[max(0, min(4, worst))]
 	if worst >= 3 {
 		sty.Color = color.White
 	}
-	w := sty.Width(text)/2 + 2.4
-	h := vg.Length(4.9)
-	box := vg.Rectangle{Min: vg.Point{X: at.X - w, Y: at.Y - h}, Max: vg.Point{X: at.X + w, Y: at.Y + h}}
+	box := vg.Rectangle{Min: vg.Point{X: l.at.X - l.w, Y: l.y - labelHalf}, Max: vg.Point{X: l.at.X + l.w, Y: l.y + labelHalf}}
 	d.c.SetColor(fill)
 	d.c.Fill(box.Path())
 	d.c.SetLineStyle(draw.LineStyle{Color: inkColor, Width: 0.6})
 	d.c.Stroke(box.Path())
-	d.c.FillText(sty, vg.Point{X: at.X - sty.Width(text)/2, Y: at.Y + 4.1}, text)
+	d.c.FillText(sty, vg.Point{X: l.at.X - sty.Width(l.text)/2, Y: l.y + 4.1}, l.text)
 }

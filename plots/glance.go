@@ -24,8 +24,8 @@ const (
 	barWidth  = 196
 	barReach  = 4.0 // Multiples of the tolerance at the edges; what is beyond is drawn as an arrow.
 	barSpace  = 8   // At each edge, for an arrow.
-	barSingle = 20
-	barDouble = 27
+	barSingle = 19
+	barDouble = 23
 )
 
 func barX(c draw.Canvas, v float64) vg.Length {
@@ -50,8 +50,8 @@ func GlanceBar(before, now *SideBar, compared bool, label string) *Figure {
 				drawSideBar(c, now, (c.Min.Y+c.Max.Y)/2, 4, false)
 				return
 			}
-			drawSideBar(c, before, c.Max.Y-7.5, 2.6, true)
-			drawSideBar(c, now, c.Min.Y+7.5, 4, false)
+			drawSideBar(c, before, c.Max.Y-6, 2.4, true)
+			drawSideBar(c, now, c.Min.Y+7, 3.6, false)
 		},
 	}
 }

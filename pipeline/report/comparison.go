@@ -56,9 +56,10 @@ type changeRow struct {
 }
 
 func changeRowOf(c metrics.Change, d metrics.Definition) changeRow {
+	cells := measuredCells(d, c.Unit, c.Before, c.After, c.Change)
 	row := changeRow{
 		Title: d.Title, Unit: saidUnit(d, c.Unit), Followed: c.Followed,
-		Before: measuredCell(d, c.Unit, c.Before), After: measuredCell(d, c.Unit, c.After), Change: measuredCell(d, c.Unit, c.Change),
+		Before: cells[0], After: cells[1], Change: cells[2],
 		Smallest: sizeCell(d, c.Unit, "", c.Smallest),
 		Verdict:  string(c.Verdict), Sentence: sentence(c.Sentence), Why: whyNoChange(c),
 		Counts: c.Verdict == metrics.Improved || c.Verdict == metrics.Worse || c.Verdict == metrics.Changed,

@@ -32,11 +32,11 @@ func (p *Page) PDF(w io.Writer) error {
 	if p.front == nil {
 		return p.Details(w)
 	}
-	return writePDF(w, p, (*sheet).front)
+	return writePDF(w, p, true)
 }
 
 // Details writes what follows the first page as a document for paper.
-func (p *Page) Details(w io.Writer) error { return writePDF(w, p, (*sheet).details) }
+func (p *Page) Details(w io.Writer) error { return writePDF(w, p, false) }
 
 // section is a part of a page. One without a title belongs to what stands
 // before it.

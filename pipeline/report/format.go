@@ -37,17 +37,32 @@ func estimateCell(e *metrics.Estimate, most int) cell {
 	if e == nil {
 		return cell{Value: "–"}
 	}
-	decimals := said.Decimals(*e, most)
-	return cell{Value: number(e.Value, decimals), Interval: interval(*e, decimals)}
+	return cellOf(*e, said.Decimals(*e, most))
 }
 
-// measuredCell is estimateCell for a measure, in the unit in which people say it.
-func measuredCell(d metrics.Definition, unit string, e *metrics.Estimate) cell {
-	if e == nil {
-		return cell{Value: "–"}
+func cellOf(e metrics.Estimate, decimals int) cell {
+	return cell{Value: number(e.Value, decimals), Interval: interval(e, decimals)}
+}
+
+// measuredCells writes the estimates of one row in the unit in which people say the
+// measure, all with as many decimals as the widest interval among them supports.
+func measuredCells(d metrics.Definition, unit string, row ...*metrics.Estimate) []cell {
+	most := said.Most(d, saidUnit(d, unit))
+	for _, e := range row {
+		if e != nil {
+			scaled, _ := said.Scaled(d, unit, *e)
+			most = min(most, said.Decimals(scaled, most))
+		}
 	}
-	scaled, in := said.Scaled(d, unit, *e)
-	return estimateCell(&scaled, said.Most(d, in))
+	out := make([]cell, len(row))
+	for i, e := range row {
+		out[i] = cell{Value: "–"}
+		if e != nil {
+			scaled, _ := said.Scaled(d, unit, *e)
+			out[i] = cellOf(scaled, most)
+		}
+	}
+	return out
 }
 
 // sizeCell writes a size of a measure without an interval, such as its tolerance, with no

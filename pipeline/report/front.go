@@ -95,9 +95,9 @@ func newFront(sentence string, rows []glance.Row, compared bool, f Front) (*fron
 		out.figures = append(out.figures, shown...)
 	}
 	if len(f.Noted) > 0 {
-		out.noted = table{caption: "Written down, not measured", head: []string{"What", "Noted"}, compact: true}
+		out.noted = table{caption: "Written down, not measured", head: []string{"Written down", "This visit"}, compact: true}
 		if compared {
-			out.noted.head = []string{"What", "Before", "Now"}
+			out.noted.head = []string{"Written down", "Before", "Now"}
 		}
 		for _, n := range f.Noted {
 			row := tableRow{cells: []tableCell{textCell(n.What)}}

@@ -134,7 +134,7 @@ func (v HistoryVisit) measuredRow(followed []metrics.Name, units []string) table
 		c := cell{Value: "–"}
 		if v.Summary != nil {
 			if r := v.Summary.Lookup(n); r != nil && r.Value != nil {
-				c = measuredCell(define(n), r.Unit, r.Value)
+				c = measuredCells(define(n), r.Unit, r.Value)[0]
 				if in := saidUnit(define(n), r.Unit); in != units[i] {
 					c.Value += " " + in
 				}

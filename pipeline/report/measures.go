@@ -121,12 +121,13 @@ func (t *measureTables) miss(title, reason string) {
 }
 
 func measureRowOf(d metrics.Definition, r metrics.Result) measureRow {
+	cells := measuredCells(d, r.Unit, r.Left, r.Right, r.Value)
 	row := measureRow{
 		Title:     d.Title,
 		Unit:      saidUnit(d, r.Unit),
-		Left:      measuredCell(d, r.Unit, r.Left),
-		Right:     measuredCell(d, r.Unit, r.Right),
-		Value:     measuredCell(d, r.Unit, r.Value),
+		Left:      cells[0],
+		Right:     cells[1],
+		Value:     cells[2],
 		Index:     estimateCell(r.SymmetryIndex, 1),
 		Tolerance: sizeCell(d, r.Unit, "± ", r.Tolerance),
 		N:         fmt.Sprint(r.Strides),

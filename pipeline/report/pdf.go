@@ -36,14 +36,18 @@ const (
 // figureWidth is how wide figures are drawn at most.
 const figureWidth = 425
 
-// writePDF sets a part of the page on paper. Nothing is written where it fails.
-func writePDF(w io.Writer, p *Page, set func(*sheet, *Page)) error {
+// writePDF sets a part of the page on paper: the sheet that is handed over, or the details. Nothing is written where it fails.
+func writePDF(w io.Writer, p *Page, handed bool) error {
 	s, err := newSheet(p)
 	if err != nil {
 		return fmt.Errorf("write PDF of %q: %w", p.title, err)
 	}
-	s.titleBlock(p)
-	set(s, p)
+	s.titleBlock(p, handed)
+	if handed {
+		s.front(p)
+	} else {
+		s.details(p)
+	}
 	if s.lacking {
 		s.gap(8)
 		s.flow([]span{{text: fmt.Sprintf("%c stands for a letter that the typeface of this file lacks; the page on the screen shows it.", missingRune)}}, textStyle{size: smallSize, soft: true}, sideMargin, contentWidth)
@@ -79,16 +83,21 @@ func (s *sheet) details(p *Page) {
 	}
 }
 
-// titleBlock writes what stands above the first section.
-func (s *sheet) titleBlock(p *Page) {
+// titleBlock writes what stands above the first section; on the sheet to hand over the
+// title gives way to its sentence.
+func (s *sheet) titleBlock(p *Page, sheet bool) {
 	for _, line := range p.header.Letterhead {
 		s.flow(plain(line), textStyle{size: smallSize + 0.5, soft: true}, sideMargin, contentWidth)
 	}
 	if len(p.header.Letterhead) > 0 {
-		s.gap(10)
+		s.gap(6)
 	}
-	s.flow(plain(p.title), textStyle{size: titleSize, bold: true}, sideMargin, contentWidth)
-	if len(p.under) > 0 {
+	size := float64(titleSize)
+	if sheet {
+		size = firstSize
+	}
+	s.flow(plain(p.title), textStyle{size: size, bold: true}, sideMargin, contentWidth)
+	if len(p.under) > 0 && !sheet {
 		s.gap(1)
 		s.flow(p.under, textStyle{size: bodySize, soft: true}, sideMargin, contentWidth)
 	}

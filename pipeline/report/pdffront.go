@@ -12,7 +12,7 @@ import (
 const (
 	leadSize    = 16
 	legendSize  = 7
-	stillHeight = 150 // At most.
+	stillHeight = 128 // At most.
 	stillGap    = 8
 )
 

@@ -92,7 +92,9 @@ func (s *sheet) plan(t *table) *tablePlan {
 	}
 	p := &tablePlan{style: textStyle{size: tableSize}, middle: t.glance}
 	label := textStyle{size: tableSize + 0.5, bold: true}
-	p.caption = s.wrap(plain(t.caption), label, contentWidth)
+	if !t.compact {
+		p.caption = s.wrap(plain(t.caption), label, contentWidth)
+	}
 	if t.note != "" {
 		label.bold = false
 		p.note = s.wrap(plain(t.note), label, contentWidth)

@@ -220,8 +220,13 @@ func TestPagesFetchNothing(t *testing.T) {
 		policy := false
 		for _, e := range elements(t, page) {
 			switch e.name {
-			case "script", "link", "img", "iframe", "object", "embed", "video", "base", "form":
+			case "script", "link", "iframe", "object", "embed", "video", "base", "form":
 				t.Errorf("%s: has a %s element", name, e.name)
+			case "img": // Pictures are inside the page.
+				if !strings.HasPrefix(e.attr["src"], "data:image/jpeg;base64,") || e.attr["alt"] == "" {
+					t.Errorf("%s: a picture from %.40q, said to be %q", name, e.attr["src"], e.attr["alt"])
+				}
+				continue
 			case "meta":
 				policy = policy || e.attr["http-equiv"] == "Content-Security-Policy" && strings.HasPrefix(e.attr["content"], "default-src 'none'")
 			}
@@ -269,11 +274,12 @@ func TestEveryPageHasCautions(t *testing.T) {
 	}
 }
 
-// TestFindingComesFirst checks the order of a page: words, numbers, pictures.
+// TestFindingComesFirst checks the order of a page: one sentence, rows, pictures, and then
+// the details.
 func TestFindingComesFirst(t *testing.T) {
 	page := string(pages(t)["clip"])
 	last := -1
-	for _, want := range []string{"Signs point to the left fore", "Asymmetry score 1.70", "<table", "<svg", "Before you act on this"} {
+	for _, want := range []string{`class="lead">In this one run signs point to the left fore`, "<table", "<svg", "<img", "Finding in full", "Signs point to the left fore", "Asymmetry score 1.7", "Before you act on this"} {
 		at := strings.Index(page, want)
 		if at <= last {
 			t.Errorf("%q stands at %d, after what should follow it (%d)", want, at, last)

@@ -1,6 +1,9 @@
 package report
 
 import (
+	"bytes"
+	"image"
+	"image/jpeg"
 	"math"
 	"os"
 	"path/filepath"
@@ -98,6 +101,22 @@ func small(title string) Figure {
 		`<svg xmlns="http://www.w3.org/2000/svg" width="40pt" height="20pt" viewBox="0 0 40 20"><path d="M0,10L40,10" style="fill:none;stroke:#143D73"/></svg>`)}
 }
 
+// front is what a first page shows, with a picture of a few bytes.
+func sampleFront() Front {
+	var b bytes.Buffer
+	if err := jpeg.Encode(&b, image.NewYCbCr(image.Rect(0, 0, 16, 12), image.YCbCrSubsampleRatio420), nil); err != nil {
+		panic(err)
+	}
+	f := Front{
+		Stills:      []Still{{Title: "Left and right stance", Alt: "The horse coming.", JPEG: b.Bytes(), Width: 16, Height: 12}},
+		StillsNote:  "Lines: how high the head is.",
+		Figures:     []Figure{small("Steps from above")},
+		Noted:       []Noted{{What: "Done", Before: "massage <i>", Now: "none"}, {What: "At work", Now: "takes the left lead"}},
+		NextFilming: []string{"Film 3 runs each way again."},
+	}
+	return f
+}
+
 func provenance() Provenance {
 	return Provenance{
 		Program: "jogstrip 0.1.0",
@@ -111,7 +130,7 @@ func provenance() Provenance {
 
 func clip(figures ...Figure) Clip {
 	return Clip{
-		Header: header(), Visit: day(3, 2), VisitLink: "../visit.html", Summary: summary(1, 1), Film: film(),
+		Header: header(), Visit: day(3, 2), VisitLink: "../visit.html", Summary: summary(1, 1), Film: film(), Front: sampleFront(),
 		Notes:     []string{"the first stance was left out: it began before the clip"},
 		NextMarks: []string{"right fore at 2.35 s (frame 141): wins about 25 frames"},
 		Figures:   append(figures, Figure{Title: "Croup height over the stride", Reason: "the croup was not marked or not followed"}),
@@ -145,7 +164,7 @@ func comparison(figures ...Figure) Comparison {
 	m.Score = &metrics.Change{Before: &before.Score.Estimate, After: &after.Score.Estimate, Change: est(-1.1, 0.4), Smallest: 0.8, Verdict: metrics.Improved}
 	return Comparison{
 		Header: header(), Before: Visited{Date: day(3, 2), Link: "2026-03-02/visit.html", Note: "before treatment, on sand"},
-		After: Visited{Date: day(3, 30), Link: "2026-03-30/visit.html", Note: "on concrete"}, Comparison: m, Figures: figures,
+		After: Visited{Date: day(3, 30), Link: "2026-03-30/visit.html", Note: "on concrete"}, Comparison: m, Figures: figures, Front: sampleFront(),
 		Records: []RecordSection{
 			{Title: "Soreness on palpation", Note: "0 none to 4 cannot be touched; felt by R. Reed", Rows: []RecordRow{
 				{"left shoulder", "3, guards and turns away", "0"}, {"left forearm", "2", "1"}, {"back, right", "", "1"}}},
@@ -169,7 +188,7 @@ func visit(figures ...Figure) Visit {
 			{Title: "Soreness on palpation", Note: "0 none to 4 cannot be touched", Items: []RecordItem{{"left shoulder", "3, guards and turns away"}, {"left forearm", "2"}}},
 			{Title: "Treatment", Items: []RecordItem{{"left shoulder", "massage, R. Reed"}}},
 		},
-		Figures: figures, Provenance: provenance(),
+		Figures: figures, Provenance: provenance(), Front: sampleFront(),
 	}
 }
 
@@ -198,6 +217,6 @@ func history(figures ...Figure) History {
 			{Date: day(3, 20), Link: "2026-03-20/visit.html", Summary: summary(0.6, 2), Since: "improved", Soreness: "left shoulder 1"},
 			{Date: day(3, 30), Link: "2026-03-30/visit.html", Summary: summary(0.2, 2), Since: "no measurable change", Soreness: "none", Function: "takes the left lead"},
 		},
-		Figures: figures, Provenance: provenance(),
+		Figures: figures, Provenance: provenance(), Front: sampleFront(),
 	}
 }

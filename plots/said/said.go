@@ -61,4 +61,3 @@ func Most(d metrics.Definition, unit string) int {
 	}
 	return 1
 }
-

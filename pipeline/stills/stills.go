@@ -1,0 +1,291 @@
+// Package stills cuts the pictures of a report's first page from a clip: the horse in the
+// middle of a left and of a right stance, side by side at one size, with the level of the
+// head (from behind: the croup) of either drawn across both.
+//
+// Which strides are shown is chosen by rule: of the pairs of neighbouring stances that lie
+// whole in the picture and not much farther away than the nearest, the one whose
+// difference is most like the mean of the run; of pictures at the middle of a stance the
+// sharpest. So a picture shows what the number says, and not the most that could be found.
+package stills
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"image"
+	"image/color"
+	"image/jpeg"
+	"math"
+
+	"jogstrip/metrics"
+	"jogstrip/pipeline/clip"
+	"jogstrip/pipeline/framing"
+	"jogstrip/pipeline/overlay"
+	"jogstrip/plots"
+	"jogstrip/track/traj"
+)
+
+// Input is what is known of a clip.
+type Input struct {
+	Info     *clip.Info
+	Times    []float64
+	Tracks   []traj.Track
+	Run      *metrics.Run
+	Horse    *framing.Horse
+	WithersM float64 // Height of the horse; 0 is not known.
+	// Difference is the run's mean difference between the low points, right − left, in the
+	// unit of Run.Signals; NaN is not known.
+	Difference float64
+}
+
+// ErrNone is wrapped where there is no pair of stances to show.
+var ErrNone = errors.New("no left and right stance lie whole in the picture")
+
+// Size of one of the two pieces, px.
+const (
+	pieceWidth  = 240
+	pieceHeight = 400
+	gap         = 6
+	Width       = 2*pieceWidth + gap
+	Height      = pieceHeight
+)
+
+// below is the share of a piece's height that shows the ground in front of the hooves.
+const below = 0.12
+
+// Span returns how many units of framing.Horse's scale a piece is high.
+func Span(h *framing.Horse, withersM float64) float64 {
+	switch {
+	case !h.Metric:
+		return 1.5
+	case withersM > 0:
+		return 1.55 * withersM
+	}
+	return 2.5
+}
+
+// Piece says which piece of a picture is cut out.
+type Piece struct{ X, Y, Step float64 } // Left upper corner, and pixels of the clip to one of the piece.
+
+// PieceOf returns the piece of width × height px that shows span units, the horse in its
+// middle.
+func PieceOf(p framing.Place, span float64, width, height int) Piece {
+	step := span * p.Scale / float64(height)
+	return Piece{p.X - step*float64(width)/2, p.Y - step*float64(height)*(1-below), step}
+}
+
+// To returns where a place in the clip's picture lies in the piece.
+func (p Piece) To(x, y float64) (float64, float64) {
+	return (x+0.5-p.X)/p.Step - 0.5, (y+0.5-p.Y)/p.Step - 0.5
+}
+
+// moment is a stance that may be shown.
+type moment struct {
+	contact metrics.Contact
+	frame   int
+	piece   Piece
+	height  float64 // Of the body's landmark, in the unit of the run's signals; NaN is not known.
+	scale   float64
+}
+
+// Body returns the landmark whose level is shown, and the limbs whose stances are.
+func Body(view traj.View, limbs []metrics.Contact) (body, left, right traj.Landmark) {
+	has := func(l traj.Landmark) bool {
+		for _, c := range limbs {
+			if c.Limb == l {
+				return true
+			}
+		}
+		return false
+	}
+	body, left, right = traj.Head, traj.LeftFore, traj.RightFore
+	if view == traj.Away {
+		body, left, right = traj.Croup, traj.LeftHind, traj.RightHind
+	}
+	if !has(left) || !has(right) {
+		if view == traj.Away {
+			left, right = traj.LeftFore, traj.RightFore
+		} else {
+			left, right = traj.LeftHind, traj.RightHind
+		}
+	}
+	return body, left, right
+}
+
+// Make returns the picture as JPEG.
+func Make(ctx context.Context, in Input) ([]byte, error) {
+	body, left, right := Body(in.Run.View, in.Run.Contacts)
+	l, r, err := choose(in, body, left, right)
+	if err != nil {
+		return nil, err
+	}
+	picture := overlay.NewPlanes(Width, Height)
+	overlay.Fill(picture, 0, 0, Width, Height, white)
+	var levels [2]float64
+	var pieces [2]clip.Planes
+	for i, m := range []*moment{l, r} {
+		if pieces[i], err = in.sharpest(ctx, m); err != nil {
+			return nil, err
+		}
+		levels[i] = math.NaN()
+		if t := in.track(body); t != nil && t.Samples[m.frame].Status.Seen() {
+			s := t.Samples[m.frame]
+			_, levels[i] = m.piece.To(s.X, s.Y)
+		}
+	}
+	for i, m := range []*moment{l, r} {
+		side := m.contact.Limb.Side()
+		p := pieces[i]
+		if t := in.track(m.contact.Limb); t != nil {
+			if s := t.Samples[m.frame]; s.Status.Followed() {
+				x, y := m.piece.To(s.X, s.Y)
+				overlay.Mark(p, side, x, y, 7)
+			}
+		}
+		overlay.Line(p, 0, levels[0], pieceWidth, levels[0], 2, 0, plots.SideColor(traj.Left))
+		overlay.Line(p, 0, levels[1], pieceWidth, levels[1], 2, 8, plots.SideColor(traj.Right))
+		overlay.Text(p, m.contact.Limb.Words()+" stands", 4, pieceHeight-23, 15, plots.SideColor(side))
+		paste(picture, p, i*(pieceWidth+gap))
+	}
+	var out bytes.Buffer
+	if err := jpeg.Encode(&out, overlay.Picture(picture), &jpeg.Options{Quality: 82}); err != nil {
+		return nil, fmt.Errorf("write still of %s: %w", in.Info.Path, err)
+	}
+	return out.Bytes(), nil
+}
+
+var white = color.NRGBA{0xff, 0xff, 0xff, 0xff}
+
+func (in *Input) track(l traj.Landmark) *traj.Track {
+	for i := range in.Tracks {
+		if in.Tracks[i].Landmark == l {
+			return &in.Tracks[i]
+		}
+	}
+	return nil
+}
+
+// choose picks the pair that is shown.
+func choose(in Input, body, left, right traj.Landmark) (l, r *moment, err error) {
+	ls, rs := in.moments(body, left), in.moments(body, right)
+	nearest := 0.0
+	type pair struct {
+		l, r  *moment
+		scale float64
+	}
+	var pairs []pair
+	stride := math.Inf(1)
+	for _, s := range in.Run.Strides {
+		stride = math.Min(stride, s.End-s.Start)
+	}
+	for i := range ls {
+		for k := range rs {
+			if math.Abs(ls[i].contact.On-rs[k].contact.On) > 0.75*stride {
+				continue
+			}
+			p := pair{&ls[i], &rs[k], math.Min(ls[i].scale, rs[k].scale)}
+			pairs, nearest = append(pairs, p), math.Max(nearest, p.scale)
+		}
+	}
+	if len(pairs) == 0 {
+		return nil, nil, fmt.Errorf("choose stills: %w", ErrNone)
+	}
+	best := math.Inf(1)
+	for _, p := range pairs {
+		if p.scale < 0.6*nearest {
+			continue
+		}
+		// Ten percent of the size weigh like a tenth of what a head goes up and down.
+		off := 100 * (1 - p.scale/nearest) * 0.5
+		if d := p.r.height - p.l.height; !math.IsNaN(d) && !math.IsNaN(in.Difference) {
+			off += math.Abs(d - in.Difference)
+		}
+		if off < best {
+			best, l, r = off, p.l, p.r
+		}
+	}
+	return l, r, nil
+}
+
+// moments returns the stances of a limb that lie whole in the picture, each at its middle.
+func (in *Input) moments(body, limb traj.Landmark) []moment {
+	var out []moment
+	span := Span(in.Horse, in.WithersM)
+	for _, c := range in.Run.Contacts {
+		if c.Limb != limb || c.OnSD < 0 || c.OffSD < 0 {
+			continue
+		}
+		t := (c.On + c.Off) / 2
+		if t < in.Horse.From || t > in.Horse.To {
+			continue
+		}
+		m := moment{contact: c, frame: in.Horse.Frame(t), height: math.NaN()}
+		place := in.Horse.At(m.frame)
+		m.piece, m.scale = PieceOf(place, span, pieceWidth, pieceHeight), place.Scale
+		w, h := float64(in.Info.Width), float64(in.Info.Height)
+		if m.piece.X < -0.02*w || m.piece.X+m.piece.Step*pieceWidth > 1.02*w || m.piece.Y+m.piece.Step*pieceHeight > h+0.06*m.piece.Step*pieceHeight || m.piece.Y < -0.1*m.piece.Step*pieceHeight {
+			continue
+		}
+		for _, s := range in.Run.Signals {
+			if s.Landmark == body && m.frame < len(s.Height) {
+				m.height = s.Height[m.frame]
+			}
+		}
+		out = append(out, m)
+	}
+	return out
+}
+
+// sharpest reads the frames around a moment and cuts out the sharpest.
+func (in *Input) sharpest(ctx context.Context, m *moment) (clip.Planes, error) {
+	first, last := max(0, m.frame-1), min(len(in.Info.Times)-1, len(in.Times)-1, m.frame+1)
+	span := Span(in.Horse, in.WithersM)
+	best, found := math.Inf(-1), overlay.NewPlanes(pieceWidth, pieceHeight)
+	chosen := m.frame
+	err := clip.Pictures(ctx, in.Info, first, last, clip.PictureOptions{Idle: true}, func(index int, data []byte) error {
+		decoded, err := jpeg.Decode(bytes.NewReader(data))
+		if err != nil {
+			return fmt.Errorf("read still %d of %s: %w", index, in.Info.Path, err)
+		}
+		picture, ok := decoded.(*image.YCbCr)
+		if !ok {
+			return fmt.Errorf("read still %d of %s: not a colour picture", index, in.Info.Path)
+		}
+		piece := PieceOf(in.Horse.At(index), span, pieceWidth, pieceHeight)
+		p := overlay.NewPlanes(pieceWidth, pieceHeight)
+		overlay.Cut(p, overlay.FromPicture(picture), piece.X, piece.Y, piece.Step)
+		if sharp := sharpness(p); sharp > 1.1*best { // Of pictures about as sharp the first.
+			best, found, chosen = sharp, p, index
+			m.piece = piece
+		}
+		return nil
+	})
+	m.frame = chosen
+	return found, err
+}
+
+// sharpness is the mean square of the differences between neighbouring pixels.
+func sharpness(p clip.Planes) float64 {
+	sum := 0
+	for y := range p.Height {
+		row := p.Y[y*p.Width : (y+1)*p.Width]
+		for x := 1; x < len(row); x++ {
+			d := int(row[x]) - int(row[x-1])
+			sum += d * d
+		}
+	}
+	return float64(sum) / float64(len(p.Y))
+}
+
+// paste puts a piece into a picture, its left edge at x, which is even.
+func paste(into, p clip.Planes, x int) {
+	for y := range min(p.Height, into.Height) {
+		copy(into.Y[y*into.Width+x:y*into.Width+x+p.Width], p.Y[y*p.Width:(y+1)*p.Width])
+	}
+	w, iw := p.Width/2, into.Width/2
+	for y := range min(p.Height, into.Height) / 2 {
+		copy(into.U[y*iw+x/2:y*iw+x/2+w], p.U[y*w:(y+1)*w])
+		copy(into.V[y*iw+x/2:y*iw+x/2+w], p.V[y*w:(y+1)*w])
+	}
+}
