@@ -196,9 +196,10 @@ func writeComparison(c *Compared, b, a *Visit, opts CompareOptions) (err error) 
 		}
 		first, last := &b.Around.Visit, &a.Around.Visit
 		page.Front = report.Front{
-			Figures: f.frontFigures(&c.Before, &c.After, true, first, last), Noted: append(elsewhere(first, last), notedBeside(first, last)...),
+			Noted: append(elsewhere(first, last), notedBeside(first, last)...),
 			NextFilming: nextFilming(&c.After, a.Runs(), last.NextCheck),
 		}
+		f.frontFigures(&page.Front, &c.Before, &c.After, true, first, last)
 		comparedStills(&page.Front, b, a, &c.Before, &c.After, glance.Lead(c.Comparison))
 		if two := twoHorses(b, a); two != "" {
 			page.Header.Horse = two

@@ -168,7 +168,7 @@ func (f *files) clipReport(j *job, r *record.Result, pictures []report.Figure, s
 	if !opts.NoVideo {
 		page.Video = videoFile
 	}
-	page.Front.Figures = f.frontFigures(nil, r.Summary, false, nil, nil)
+	f.frontFigures(&page.Front, nil, r.Summary, false, nil, nil)
 	page.Front.NextFilming, page.Front.StillsWhy = clipNext(r), noStill
 	if still != nil {
 		f.bytes(stillFile, still)

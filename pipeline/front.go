@@ -95,16 +95,20 @@ func elsewhere(before, now *record.Visit) []report.Noted {
 }
 
 // frontFigures writes the figures of a first page: steps from above, and what hands felt.
-func (f *files) frontFigures(before, now *metrics.Summary, compared bool, feltBefore, feltNow *record.Visit) []report.Figure {
+func (f *files) frontFigures(front *report.Front, before, now *metrics.Summary, compared bool, feltBefore, feltNow *record.Visit) {
 	if !compared {
 		before = nil
 	}
 	steps, err := plots.Footfalls(before, now)
-	out := f.figures(plots.OutcomeOf("Steps from above", steps, err))
-	if feltNow != nil {
-		out = append(out, f.figures(feltFigure(feltBefore, feltNow))...)
+	for _, figure := range f.figures(plots.OutcomeOf("Steps from above", steps, err)) {
+		front.Steps = figure
 	}
-	return out
+	if feltNow == nil {
+		return
+	}
+	for _, figure := range f.figures(feltFigure(feltBefore, feltNow)) {
+		front.Felt = figure
+	}
 }
 
 // nextFilming says what to film next time: what this visit lacked.
@@ -126,8 +130,8 @@ func nextFilming(s *metrics.Summary, runs []metrics.Run, next string) []string {
 	} else {
 		out = append(out, fmt.Sprintf("Film %d runs each way again.", metrics.LeastRuns))
 	}
-	if s != nil && s.Limb.Undecided && s.Limb.Limb == "" {
-		out = append(out, "Mark withers and croup: they tell fore from hind.")
+	if w := s.Lookup(metrics.WithersLowDifference); s.Limb.Undecided && (w == nil || w.Value == nil) {
+		out = append(out, "Mark the withers if they can be seen: they tell fore from hind.")
 	}
 	for _, r := range runs {
 		if r.Level == "none" || r.Level == "ratio" {

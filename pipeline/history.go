@@ -114,7 +114,7 @@ func (f *files) historyFront(page *report.History, first, last *pastVisit) {
 		now, before, summary = last, &first.Around.Visit, first.sum.Summary
 	}
 	record := &now.Around.Visit
-	page.Front.Figures = f.frontFigures(summary, now.sum.Summary, last != nil, before, record)
+	f.frontFigures(&page.Front, summary, now.sum.Summary, last != nil, before, record)
 	page.Front.Noted = append(elsewhere(before, record), notedBeside(before, record)...)
 	page.Front.NextFilming = nextFilming(now.sum.Summary, now.Runs(), record.NextCheck)
 	if last == nil {

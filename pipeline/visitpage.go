@@ -56,9 +56,10 @@ func VisitPage(ctx context.Context, folder string, opts MeasureOptions) (visit *
 		page.Figures = f.figures(plots.SummaryFigures(summary))
 		record := &v.Around.Visit
 		page.Front = report.Front{
-			Figures: f.frontFigures(nil, summary, false, nil, record), Noted: append(elsewhere(nil, record), notedBeside(nil, record)...),
+			Noted: append(elsewhere(nil, record), notedBeside(nil, record)...),
 			NextFilming: nextFilming(summary, v.Runs(), record.NextCheck),
 		}
+		f.frontFigures(&page.Front, nil, summary, false, nil, record)
 		visitStills(&page.Front, v, summary)
 		f.page(page)
 		return nil

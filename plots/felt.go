@@ -32,10 +32,10 @@ func FeltHorse(felt []Felt, compared bool) (*Figure, error) {
 	if len(placed) == 0 {
 		return nil, &NoDataError{Figure: name, Reason: "no soreness was written down for a region that the drawing has"}
 	}
-	const width, scale = 268, 0.47
-	note := "0 none to 4 not to be touched"
+	const width, scale = 264, 0.47
+	note := "0 none … 4 not to be touched"
 	if compared {
-		note += "; before → now"
+		note += ", before → now"
 	}
 	var words []string
 	for _, f := range placed {
@@ -48,7 +48,7 @@ func FeltHorse(felt []Felt, compared bool) (*Figure, error) {
 		paint: func(c draw.Canvas) {
 			title, small := bold(lettering(noteSize, inkColor)), lettering(7, softInkColor)
 			c.FillText(title, vg.Point{X: c.Min.X, Y: c.Max.Y - 1}, "What hands felt")
-			c.FillText(small, vg.Point{X: c.Min.X + title.Width("What hands felt") + 5, Y: c.Max.Y - 2}, note)
+			c.FillText(small, vg.Point{X: c.Max.X - small.Width(note), Y: c.Max.Y - 2}, note)
 			other := map[traj.Side]traj.Side{traj.Left: traj.Right, traj.Right: traj.Left}
 			for i, side := range []traj.Side{traj.Left, traj.Right} {
 				d := horseDrawing{c: c, side: side, scale: scale, left: c.Min.X + vg.Length(i)*width/2 + 4, top: c.Max.Y - 12}

@@ -166,7 +166,7 @@ func stepsOf(word string, s *metrics.Summary) (steps, bool) {
 // Footfalls draws, seen from above and to scale, where a pair of feet is set down on
 // average over one stride: of one visit (before is nil) or of two.
 func Footfalls(before, now *metrics.Summary) (*Figure, error) {
-	const name, width = "placements", 228
+	const name, width = "placements", 212
 	var all []steps
 	if before != nil {
 		if s, ok := stepsOf("before", before); ok {
@@ -194,9 +194,10 @@ func Footfalls(before, now *metrics.Summary) (*Figure, error) {
 		Name: name, Title: title, Description: "Mean of all strides, to scale along the line of travel; the horse goes to the right. " + strings.Join(words, "; ") + ".",
 		Width: width, Height: 14 + lane*vg.Length(max(len(all), 2)),
 		paint: func(c draw.Canvas) {
+			const way = "horse goes →"
 			head, small := bold(lettering(noteSize, inkColor)), lettering(7, softInkColor)
 			c.FillText(head, vg.Point{X: c.Min.X, Y: c.Max.Y - 1}, title)
-			c.FillText(small, vg.Point{X: c.Min.X + head.Width(title) + 5, Y: c.Max.Y - 2}, "horse goes this way →")
+			c.FillText(small, vg.Point{X: c.Max.X - small.Width(way), Y: c.Max.Y - 2}, way)
 			for i, s := range all {
 				s.draw(c, c.Max.Y-14-lane*(vg.Length(i)+0.5), longest)
 			}

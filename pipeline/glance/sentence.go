@@ -38,7 +38,7 @@ func OfSummary(s *metrics.Summary) string {
 	case l.Even:
 		return fitted(begin("the horse is even: no difference between left and right is larger than a sound horse shows"))
 	case l.Undecided && undecidedSide(l) != "":
-		return fitted(begin(fmt.Sprintf("the horse is uneven on the %s, fore or hind", undecidedSide(l))), "; without withers and croup the two cannot be told apart")
+		return fitted(begin(fmt.Sprintf("the horse is uneven on the %s, fore or hind", undecidedSide(l))), untold(l))
 	case l.Undecided:
 		return fitted(begin("the horse is uneven in front and behind"), "; what was measured does not settle which limb came first")
 	case len(l.Disagree) > 0:
@@ -112,6 +112,14 @@ func seenIn(s *metrics.Summary, limb traj.Landmark) string {
 	return ", seen in " + and(parts)
 }
 
+// untold says why fore and hind cannot be told apart.
+func untold(l metrics.LimbFinding) string {
+	if strings.Contains(l.Sentence, "was marked") {
+		return "; without withers and croup the two cannot be told apart"
+	}
+	return "; withers and croup do not settle which of the two"
+}
+
 // undecidedSide returns the side to which signs point where fore and hind cannot be told
 // apart; empty where no one side is meant.
 func undecidedSide(l metrics.LimbFinding) traj.Side {
@@ -153,7 +161,7 @@ func OfComparison(c *metrics.Comparison, before time.Time) string {
 		day := before.Format("2 January")
 		on, since = "on "+day, "since "+day
 	}
-	const sure = "; that is beyond day-to-day variation"
+	const sure = ", a change beyond day-to-day variation"
 	lead := Lead(c)
 	switch c.Verdict {
 	case metrics.NotComparable:

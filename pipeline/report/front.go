@@ -13,10 +13,11 @@ import (
 
 // Front is what a report's first page shows beside its numbers.
 type Front struct {
-	Stills      []Still // Side by side, in this order.
-	StillsNote  string  // What they show and how they were chosen.
-	StillsWhy   string  // Why there are none; empty where there are some.
-	Figures     []Figure
+	Stills      []Still  // Side by side, in this order.
+	StillsNote  string   // What they show and how they were chosen.
+	StillsWhy   string   // Why there are none; empty where there are some.
+	Steps       Figure   // Where the feet are set down; without a picture it is left out.
+	Felt        Figure   // What hands felt; likewise.
 	Noted       []Noted  // What was done, and how the horse does.
 	NextFilming []string // What to film next time, in sentences.
 }
@@ -44,7 +45,8 @@ type front struct {
 	stills   []Still
 	note     string
 	why      string
-	figures  []figureView
+	steps    *figureView // Nil where there is none.
+	felt     *figureView
 	noted    table
 	next     []string
 }
@@ -77,22 +79,21 @@ func newFront(sentence string, rows []glance.Row, compared bool, f Front) (*fron
 			return nil, err
 		}
 		said := tableCell{text: plain(sentenceCase(r.Words)), words: true}
-		if compared && r.Verdict != "" {
+		if compared && r.Verdict != "" && r.Verdict != metrics.NotJudged {
 			said.text = []span{{text: sentenceCase(string(r.Verdict)), strong: r.Counts}}
 			said.under = r.Words
 		}
 		row.cells = append(row.cells, tableCell{figure: picture}, said)
 		out.rows.rows = append(out.rows.rows, row)
 	}
-	for _, figure := range f.Figures {
-		if len(figure.SVG) == 0 {
-			continue // What isn't drawn here is named among the details.
-		}
-		shown, _, err := viewFigures([]Figure{figure})
+	for figure, into := range map[*Figure]**figureView{&f.Steps: &out.steps, &f.Felt: &out.felt} {
+		shown, _, err := viewFigures([]Figure{*figure})
 		if err != nil {
 			return nil, err
 		}
-		out.figures = append(out.figures, shown...)
+		if len(shown) > 0 {
+			*into = &shown[0]
+		}
 	}
 	if len(f.Noted) > 0 {
 		out.noted = table{caption: "Written down, not measured", head: []string{"Written down", "This visit"}, compact: true}
@@ -144,7 +145,8 @@ type frontView struct {
 	Stills   []stillView
 	Note     string
 	Why      string
-	Figures  []template.HTML
+	Steps    template.HTML
+	Felt     template.HTML
 	Noted    *tableView
 	Next     []string
 	Cautions string
@@ -167,8 +169,11 @@ func (f *front) view() *frontView {
 	for _, s := range f.stills {
 		v.Stills = append(v.Stills, stillView{s.Title, s.Alt, template.URL("data:image/jpeg;base64," + base64.StdEncoding.EncodeToString(s.JPEG)), s.Width, s.Height})
 	}
-	for _, figure := range f.figures {
-		v.Figures = append(v.Figures, figure.picture)
+	if f.steps != nil {
+		v.Steps = f.steps.picture
+	}
+	if f.felt != nil {
+		v.Felt = f.felt.picture
 	}
 	if len(f.noted.rows) > 0 {
 		v.Noted = f.noted.view()

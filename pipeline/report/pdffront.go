@@ -28,20 +28,16 @@ func (s *sheet) front(p *Page) {
 		s.flow(plain(f.legend), legend, sideMargin, contentWidth)
 		s.gap(6)
 	}
+	s.shown(f)
 	switch {
 	case len(f.stills) > 0:
-		s.stills(f.stills)
 		s.flow(plain(f.note), legend, sideMargin, contentWidth)
 		s.gap(6)
 	case f.why != "":
 		s.flow(plain(f.why), legend, sideMargin, contentWidth)
 		s.gap(6)
 	}
-	s.beside(f.figures)
-	if len(f.noted.rows) > 0 {
-		s.table(&f.noted)
-		s.gap(-3)
-	}
+	s.felt(f)
 	if len(f.next) > 0 {
 		text := []span{{text: "Next time: ", strong: true}}
 		for _, n := range f.next {
@@ -58,60 +54,107 @@ func (s *sheet) front(p *Page) {
 	s.flow(plain(shortCautions), legend, sideMargin, contentWidth)
 }
 
-// stills sets pictures side by side at one height, each with its title below.
-func (s *sheet) stills(stills []Still) {
-	wide := 0.0 // Of all together, as multiples of their height.
-	for _, still := range stills {
+// shown sets pictures side by side at one height, each with its title below, and where the
+// feet are set down beside them.
+func (s *sheet) shown(f *front) {
+	wide := 0.0 // Of all pictures together, as multiples of their height.
+	for _, still := range f.stills {
 		wide += float64(still.Width) / float64(still.Height)
 	}
-	height := math.Min(stillHeight, (contentWidth-stillGap*float64(len(stills)-1))/wide)
 	title := textStyle{size: tableSize, bold: true}
-	s.need(height + title.line() + 3)
-	x := float64(sideMargin)
-	for _, still := range stills {
-		s.pictures++
-		name := fmt.Sprintf("picture %d", s.pictures)
-		s.pdf.RegisterImageOptionsReader(name, fpdf.ImageOptions{ImageType: "JPEG"}, bytes.NewReader(still.JPEG))
-		width := height * float64(still.Width) / float64(still.Height)
-		s.pdf.ImageOptions(name, x, s.y, width, height, false, fpdf.ImageOptions{}, 0, "")
-		for _, l := range s.wrap(plain(still.Title), title, width)[:1] {
-			s.line(l, title, x, s.y+height+2)
-		}
-		x += width + stillGap
+	drawn := f.steps != nil && f.steps.drawing != nil
+	room, height := float64(contentWidth), 0.0
+	if drawn {
+		room -= f.steps.drawing.Width.Points() + stillGap
+		height = f.steps.drawing.Height.Points()
 	}
-	s.gap(height + title.line() + 3)
+	if wide > 0 {
+		still := math.Min(stillHeight, (room-stillGap*float64(len(f.stills)-1))/wide)
+		s.need(math.Max(still+title.line(), height) + 3)
+		x := float64(sideMargin)
+		for _, p := range f.stills {
+			width := still * float64(p.Width) / float64(p.Height)
+			s.picture(p.JPEG, x, s.y, width, still)
+			for _, l := range s.wrap(plain(p.Title), title, width)[:1] {
+				s.line(l, title, x, s.y+still+2)
+			}
+			x += width + stillGap
+		}
+		height = math.Max(height, still+title.line())
+	}
+	if drawn {
+		s.need(height + 3)
+		x := float64(sideMargin)
+		if wide > 0 {
+			x += contentWidth - f.steps.drawing.Width.Points()
+		}
+		s.draw(f.steps.drawing, x, s.y+(height-f.steps.drawing.Height.Points())/2, 1)
+	} else if f.steps != nil {
+		s.figure(f.steps)
+	}
+	if height > 0 {
+		s.gap(height + 5)
+	}
 }
 
-// beside sets figures side by side, as many as fit into a row.
-func (s *sheet) beside(figures []figureView) {
-	const gap = 9
-	for i := 0; i < len(figures); {
-		width, height, n := 0.0, 0.0, 0
-		for i+n < len(figures) && figures[i+n].drawing != nil {
-			w := figures[i+n].drawing.Width.Points()
-			if n > 0 && width+gap+w > contentWidth+1 {
-				break
-			}
-			if n > 0 {
-				width += gap
-			}
-			width += w
-			height = math.Max(height, figures[i+n].drawing.Height.Points())
-			n++
-		}
-		if n == 0 {
-			s.figure(&figures[i])
-			i++
-			continue
-		}
+// picture sets a JPEG.
+func (s *sheet) picture(data []byte, x, y, width, height float64) {
+	s.pictures++
+	name := fmt.Sprintf("picture %d", s.pictures)
+	s.pdf.RegisterImageOptionsReader(name, fpdf.ImageOptions{ImageType: "JPEG"}, bytes.NewReader(data))
+	s.pdf.ImageOptions(name, x, y, width, height, false, fpdf.ImageOptions{}, 0, "")
+}
+
+// felt sets what hands felt, and beside it what was written down.
+func (s *sheet) felt(f *front) {
+	const gap = 14
+	style := textStyle{size: legendSize + 0.5}
+	x, width := float64(sideMargin), float64(contentWidth)
+	height := 0.0
+	if f.felt != nil && f.felt.drawing != nil {
+		height = f.felt.drawing.Height.Points()
 		s.need(height + 4)
-		x := float64(sideMargin)
-		scale := math.Min(1, contentWidth/width)
-		for _, f := range figures[i : i+n] {
-			s.draw(f.drawing, x, s.y, scale)
-			x += f.drawing.Width.Points()*scale + gap
-		}
-		s.gap(height*scale + 4)
-		i += n
+		s.draw(f.felt.drawing, sideMargin, s.y, 1)
+		x += f.felt.drawing.Width.Points() + gap
+		width -= f.felt.drawing.Width.Points() + gap
+	} else if f.felt != nil {
+		s.figure(f.felt)
 	}
+	if len(f.noted.rows) == 0 {
+		s.gap(height + 4)
+		return
+	}
+	var lines []textLine
+	lines = append(lines, s.wrap([]span{{text: f.noted.head[0], strong: true}}, style, width)...)
+	for _, r := range f.noted.rows {
+		text := []span{{text: spansText(r.cells[0].text) + ": ", strong: true}}
+		for i, c := range r.cells[1:] {
+			said := spansText(c.text)
+			if len(r.cells) > 2 {
+				said = lowerFirst(f.noted.head[i+1]) + ": " + said
+				if i == 0 {
+					said += "; "
+				}
+			}
+			text = append(text, span{text: said})
+		}
+		lines = append(lines, s.wrap(text, style, width)...)
+	}
+	if needed := float64(len(lines)) * style.line(); height > 0 && needed > height+40 {
+		// Too much to stand beside the drawing.
+		s.gap(height + 4)
+		s.table(&f.noted)
+		return
+	}
+	top := s.y
+	s.lines(lines, style, x)
+	s.y = math.Max(s.y, top+height) + 4
+}
+
+func spansText(spans []span) string {
+	text := ""
+	for _, s := range spans {
+		text += s.text
+	}
+	return text
 }

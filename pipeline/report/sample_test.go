@@ -110,7 +110,7 @@ func sampleFront() Front {
 	f := Front{
 		Stills:      []Still{{Title: "Left and right stance", Alt: "The horse coming.", JPEG: b.Bytes(), Width: 16, Height: 12}},
 		StillsNote:  "Lines: how high the head is.",
-		Figures:     []Figure{small("Steps from above")},
+		Steps:       small("Steps from above"),
 		Noted:       []Noted{{What: "Done", Before: "massage <i>", Now: "none"}, {What: "At work", Now: "takes the left lead"}},
 		NextFilming: []string{"Film 3 runs each way again."},
 	}
