@@ -167,6 +167,7 @@ func (f *files) clipReport(j *job, r *record.Result, pictures []report.Figure, s
 	}
 	if !opts.NoVideo {
 		page.Video = videoFile
+		page.Films = f.runFootage("", videoFile, r)
 	}
 	f.frontFigures(&page.Front, nil, r.Summary, false, nil, nil)
 	page.Front.NextFilming, page.Front.StillsWhy = clipNext(r), noStill

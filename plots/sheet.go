@@ -24,6 +24,7 @@ type composition struct {
 	notes       []string // Each starts a line of its own.
 	legend      []legendEntry
 	description string // Added to title and notes for those who do not see the figure.
+	width       vg.Length // 0 means pageWidth.
 	height      vg.Length
 	body        func(draw.Canvas)
 }
@@ -33,7 +34,10 @@ func (k composition) figure() *Figure {
 	const margin = 6
 	title := bold(lettering(titleSize, inkColor))
 	note := lettering(noteSize, softInkColor)
-	width := pageWidth - 2*margin
+	if k.width == 0 {
+		k.width = pageWidth
+	}
+	width := k.width - 2*margin
 	var lines []string
 	for _, n := range k.notes {
 		lines = append(lines, wrap(n, note, width)...)
@@ -66,7 +70,7 @@ func (k composition) figure() *Figure {
 		Name:        k.name,
 		Title:       k.title,
 		Description: strings.TrimSpace(k.description + " " + strings.Join(k.notes, " ")),
-		Width:       pageWidth,
+		Width:       k.width,
 		Height:      total,
 		paint:       paint,
 	}

@@ -62,6 +62,12 @@ func (h *Horse) At(index int) Place {
 // picture, px.
 func (h *Horse) Shift(index int) (dx, dy float64) { return h.shiftX[index], h.shiftY[index] }
 
+// Ground returns the place below the horse's middle at t in the stabilised picture, px.
+func (h *Horse) Ground(t float64) [2]float64 {
+	x, y := h.ground(t)
+	return [2]float64{x, y}
+}
+
 // Frame returns the frame shown nearest to t.
 func (h *Horse) Frame(t float64) int {
 	i, _ := slices.BinarySearch(h.times, t)

@@ -52,7 +52,7 @@ func amount(n metrics.Name, unit string, e metrics.Estimate) string {
 	case "% of range":
 		u = "% of its range"
 	}
-	return text + " " + u
+	return text + "\u00a0" + strings.ReplaceAll(u, " ", "\u00a0")
 }
 
 // sideOf returns the side to which a deviation points, as the package comment says.

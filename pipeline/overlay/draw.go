@@ -26,13 +26,13 @@ func NewPlanes(width, height int) clip.Planes {
 
 // Fill paints a rectangle.
 func Fill(p clip.Planes, x0, y0, x1, y1 int, c color.NRGBA) {
+	full, cb, cr := color.RGBToYCbCr(c.R, c.G, c.B)
+	luma := byte(16 + (int(full)*219+127)/255)
 	for y := max(0, y0); y < min(p.Height, y1); y++ {
 		for x := max(0, x0); x < min(p.Width, x1); x++ {
-			blend(p, x, y, c, 1)
+			p.Y[y*p.Width+x] = luma
 		}
 	}
-	// Chroma is shared by four pixels, each of which gave its part: settle it.
-	_, cb, cr := color.RGBToYCbCr(c.R, c.G, c.B)
 	for y := max(0, y0) / 2; y < min(p.Height, y1)/2; y++ {
 		for x := max(0, x0) / 2; x < min(p.Width, x1)/2; x++ {
 			p.U[y*(p.Width/2)+x], p.V[y*(p.Width/2)+x] = cb, cr
@@ -72,6 +72,19 @@ var typeface = struct {
 func Text(p clip.Planes, text string, x, y int, size float64, ink color.NRGBA) {
 	typeface.Lock()
 	defer typeface.Unlock()
+	write(p, face(size), text, x, y, ink)
+}
+
+// TextRight is Text with its right upper corner at x, y.
+func TextRight(p clip.Planes, text string, x, y int, size float64, ink color.NRGBA) {
+	typeface.Lock()
+	defer typeface.Unlock()
+	f := face(size)
+	write(p, f, text, x-font.MeasureString(f, text).Ceil()-6, y, ink)
+}
+
+// face returns the typeface in a size; typeface is locked.
+func face(size float64) font.Face {
 	if typeface.parsed == nil {
 		var err error
 		if typeface.parsed, err = opentype.Parse(liberationsansbold.TTF); err != nil {
@@ -86,6 +99,10 @@ func Text(p clip.Planes, text string, x, y int, size float64, ink color.NRGBA) {
 		}
 		typeface.faces[size] = face
 	}
+	return face
+}
+
+func write(p clip.Planes, face font.Face, text string, x, y int, ink color.NRGBA) {
 	m := face.Metrics()
 	width, height := font.MeasureString(face, text).Ceil(), (m.Ascent + m.Descent).Ceil()
 	for py := y; py < y+height+2; py++ {
@@ -201,4 +218,16 @@ func Picture(p clip.Planes) *image.YCbCr {
 		}
 	}
 	return m
+}
+
+// Paste puts a piece into a picture with its left upper corner at x, y, which are even.
+func Paste(into, p clip.Planes, x, y int) {
+	for row := range min(p.Height, into.Height-y) {
+		copy(into.Y[(y+row)*into.Width+x:], p.Y[row*p.Width:(row+1)*p.Width])
+	}
+	w, iw := p.Width/2, into.Width/2
+	for row := range min(p.Height, into.Height-y) / 2 {
+		copy(into.U[(y/2+row)*iw+x/2:], p.U[row*w:(row+1)*w])
+		copy(into.V[(y/2+row)*iw+x/2:], p.V[row*w:(row+1)*w])
+	}
 }

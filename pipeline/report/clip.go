@@ -21,6 +21,7 @@ type Clip struct {
 	Notes      []string // Of measuring, in sentences.
 	NextMarks  []string // Which frames to mark next, in sentences.
 	Front      Front
+	Films      []Footage // The clip with its marks drawn on it, stride by stride.
 	Figures    []Figure
 	Video      string // The clip with the marks drawn on it, relative to this page; empty where there is none.
 	Provenance Provenance
@@ -81,6 +82,11 @@ func (c Clip) Page() (*Page, error) {
 	if p.front, err = newFront(said, rows, false, c.Front); err != nil {
 		return nil, err
 	}
+	films, err := footageSection("Stride by stride, on film", c.Films)
+	if err != nil {
+		return nil, err
+	}
+	p.build(films)
 	p.build(findingSections(summary, c.Doubted)...)
 	p.build(limits, measuresSection(summary, c.Doubted), pictures, filmSection(c), sourcesSection(summary))
 	return p, nil

@@ -15,6 +15,7 @@ type Comparison struct {
 	After      Visited
 	Comparison *metrics.Comparison
 	Front      Front
+	Films      []Footage // Of before and after; empty leaves it out.
 	Figures    []Figure
 	Records    []RecordSection // Palpation, treatment, function: what both visits wrote down.
 	Provenance Provenance
@@ -119,7 +120,11 @@ func (c Comparison) Page() (*Page, error) {
 	if p.front, err = newFront(glance.OfComparison(m, c.Before.Date), glance.ComparedRows(m), true, c.Front); err != nil {
 		return nil, err
 	}
-	p.build(finding, visits, changesSection(m), pictures, besideSection(c.Records), sourcesSection(&m.After))
+	films, err := footageSection("Before beside after, on film", c.Films)
+	if err != nil {
+		return nil, err
+	}
+	p.build(films, finding, visits, changesSection(m), pictures, besideSection(c.Records), sourcesSection(&m.After))
 	return p, nil
 }
 

@@ -16,6 +16,7 @@ type Page struct {
 	header     Header
 	date       time.Time // Of what the page is about; zero is not known.
 	under      []span    // The line below the title.
+	filmed     bool      // It shows a film.
 	front      *front    // The first page; nil on pages that have none.
 	sections   []section
 	caution    []string
@@ -56,6 +57,7 @@ type block struct {
 	list    [][]span
 	table   *table
 	figure  *figureView
+	footage *shownFootage
 }
 
 // span is a piece of running text.
@@ -188,6 +190,7 @@ func (p *Page) build(sections ...section) {
 	for _, s := range sections {
 		if len(s.blocks) > 0 {
 			p.sections = append(p.sections, s)
+			p.filmed = p.filmed || s.blocks[0].footage != nil
 		}
 	}
 }

@@ -75,6 +75,8 @@ type (
 		Under      []spanView
 		Front      *frontView
 		Sections   []sectionView
+		Script     template.JS // Of pages that show a film.
+		Policy     string
 	}
 	sectionView struct {
 		Title, ID, Class string
@@ -87,6 +89,7 @@ type (
 		List    [][]spanView
 		Table   *tableView
 		Picture template.HTML
+		Footage *footageView
 	}
 	spanView struct {
 		Text, Link string
@@ -119,6 +122,10 @@ type (
 
 func (p *Page) view() pageView {
 	v := pageView{Style: template.CSS(styleSheet), Title: valid(p.title), PDF: relative(p.header.PDF), PDFName: p.header.PDF, Details: relative(p.header.Details), Under: spanViews(p.under), Front: p.front.view()}
+	v.Policy = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
+	if p.filmed {
+		v.Script, v.Policy = template.JS(filmScript), v.Policy+"; media-src 'self' file:; script-src "+scriptHash()
+	}
 	for _, line := range p.header.Letterhead {
 		v.Letterhead = append(v.Letterhead, valid(line))
 	}
@@ -154,6 +161,9 @@ func (b block) view() blockView {
 	v := blockView{Heading: b.heading, Text: spanViews(b.text)}
 	for _, item := range b.list {
 		v.List = append(v.List, spanViews(item))
+	}
+	if b.footage != nil {
+		v.Footage = b.footage.view
 	}
 	if b.figure != nil {
 		v.Picture = b.figure.picture

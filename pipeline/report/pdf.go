@@ -215,6 +215,15 @@ func (s *sheet) block(b block, least float64) {
 		s.table(b.table)
 	case b.figure != nil:
 		s.figure(b.figure)
+	case b.footage != nil:
+		v := b.footage.view
+		if v.Title != "" {
+			s.block(block{heading: v.Title}, 3*bodySize*leading)
+		}
+		s.block(paragraph(v.Words), 0)
+		if b.footage.drawing != nil {
+			s.figure(&figureView{drawing: b.footage.drawing})
+		}
 	}
 }
 
@@ -245,6 +254,8 @@ func (s *sheet) leastHeight(part section, i int) float64 {
 		return s.plan(b.table).least()
 	case b.figure != nil:
 		return figureHeight(b.figure)
+	case b.footage != nil:
+		return 3 * bodySize * leading
 	}
 	return 0
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"math"
+	"strings"
 
 	"codeberg.org/go-pdf/fpdf"
 )
@@ -125,7 +126,7 @@ func (s *sheet) felt(f *front) {
 		return
 	}
 	var lines []textLine
-	lines = append(lines, s.wrap([]span{{text: f.noted.head[0], strong: true}}, style, width)...)
+	lines = append(lines, s.wrap([]span{{text: strings.Join(f.noted.head, " · "), strong: true}}, style, width)...)
 	for _, r := range f.noted.rows {
 		text := []span{{text: spansText(r.cells[0].text) + ": ", strong: true}}
 		for i, c := range r.cells[1:] {

@@ -220,7 +220,16 @@ func TestPagesFetchNothing(t *testing.T) {
 		policy := false
 		for _, e := range elements(t, page) {
 			switch e.name {
-			case "script", "link", "iframe", "object", "embed", "video", "base", "form":
+			case "script": // The page's own, which its policy names by hash; it fetches nothing.
+				if e.text != filmScript {
+					t.Errorf("%s: a script that is not the page's own", name)
+				}
+			case "video": // Beside the page.
+				if !strings.HasPrefix(e.attr["src"], "./") {
+					t.Errorf("%s: a film from %q", name, e.attr["src"])
+				}
+				continue
+			case "link", "iframe", "object", "embed", "base", "form":
 				t.Errorf("%s: has a %s element", name, e.name)
 			case "img": // Pictures are inside the page.
 				if !strings.HasPrefix(e.attr["src"], "data:image/jpeg;base64,") || e.attr["alt"] == "" {
@@ -241,6 +250,14 @@ func TestPagesFetchNothing(t *testing.T) {
 		}
 		if !policy {
 			t.Errorf("%s: no content security policy", name)
+		}
+		if scripted := bytes.Contains(page, []byte("<script>")); scripted != bytes.Contains(page, []byte("; script-src &#39;sha256-")) && scripted != bytes.Contains(page, []byte("; script-src 'sha256-")) {
+			t.Errorf("%s: script %v, and its policy says otherwise", name, scripted)
+		}
+		for _, word := range []string{"fetch(", "XMLHttpRequest", "import", "eval(", "innerHTML", "http"} {
+			if strings.Contains(filmScript, word) {
+				t.Errorf("the script holds %q", word)
+			}
 		}
 		if strings.Contains(styleSheet, "url(") || strings.Contains(styleSheet, "@import") {
 			t.Error("the style sheet fetches")

@@ -12,6 +12,7 @@ import (
 
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
+	"jogstrip/plots"
 	"jogstrip/track/traj"
 )
 
@@ -117,6 +118,18 @@ func sampleFront() Front {
 	return f
 }
 
+// sampleFilms is a film of two strides and one half-stride.
+func sampleFilms() []Footage {
+	figure, boxes, err := plots.StrideByStride([]plots.StrideRow{{Name: metrics.HeadLowDifference, Unit: "mm", Tolerance: 13, Before: []float64{-30, -24}, Now: []float64{-4, 3}}})
+	if err != nil {
+		panic(err)
+	}
+	return []Footage{{
+		File: "before-after.mp4", Words: "The two visits’ best runs.", Rate: 30, Width: 936, Height: 542, Strides: figure, Boxes: boxes,
+		Sections: []FootageSection{{"Coming, stride by stride", []FootageMoment{{0, 1.4}, {1.4, 2.8}}}, {"Coming, left half over right half", []FootageMoment{{2.8, 4.2}}}},
+	}}
+}
+
 func provenance() Provenance {
 	return Provenance{
 		Program: "jogstrip 0.1.0",
@@ -164,7 +177,7 @@ func comparison(figures ...Figure) Comparison {
 	m.Score = &metrics.Change{Before: &before.Score.Estimate, After: &after.Score.Estimate, Change: est(-1.1, 0.4), Smallest: 0.8, Verdict: metrics.Improved}
 	return Comparison{
 		Header: header(), Before: Visited{Date: day(3, 2), Link: "2026-03-02/visit.html", Note: "before treatment, on sand"},
-		After: Visited{Date: day(3, 30), Link: "2026-03-30/visit.html", Note: "on concrete"}, Comparison: m, Figures: figures, Front: sampleFront(),
+		After: Visited{Date: day(3, 30), Link: "2026-03-30/visit.html", Note: "on concrete"}, Comparison: m, Figures: figures, Front: sampleFront(), Films: sampleFilms(),
 		Records: []RecordSection{
 			{Title: "Soreness on palpation", Note: "0 none to 4 cannot be touched; felt by R. Reed", Rows: []RecordRow{
 				{"left shoulder", "3, guards and turns away", "0"}, {"left forearm", "2", "1"}, {"back, right", "", "1"}}},

@@ -19,6 +19,7 @@ type Visit struct {
 	Runs       []RunRow
 	Records    []VisitRecords
 	Front      Front
+	Films      []Footage // Runs with their marks drawn on them, stride by stride.
 	Figures    []Figure
 	Provenance Provenance
 }
@@ -74,6 +75,11 @@ func (v Visit) Page() (*Page, error) {
 	if p.front, err = newFront(glance.OfSummary(summary), glance.Rows(summary), false, v.Front); err != nil {
 		return nil, err
 	}
+	films, err := footageSection("Stride by stride, on film", v.Films)
+	if err != nil {
+		return nil, err
+	}
+	p.build(films)
 	p.build(findingSections(summary, false)...)
 	p.build(about, runsSection(v.Runs), recordsSection(v.Records), measuresSection(summary, false), pictures, sourcesSection(summary))
 	return p, nil

@@ -146,7 +146,7 @@ func Make(ctx context.Context, in Input) ([]byte, error) {
 		overlay.Line(p, 0, levels[0], pieceWidth, levels[0], 2, 0, plots.SideColor(traj.Left))
 		overlay.Line(p, 0, levels[1], pieceWidth, levels[1], 2, 8, plots.SideColor(traj.Right))
 		overlay.Text(p, m.contact.Limb.Words()+" stands", 4, pieceHeight-23, 15, plots.SideColor(side))
-		paste(picture, p, i*(pieceWidth+gap))
+		overlay.Paste(picture, p, i*(pieceWidth+gap), 0)
 	}
 	var out bytes.Buffer
 	if err := jpeg.Encode(&out, overlay.Picture(picture), &jpeg.Options{Quality: 82}); err != nil {
@@ -276,16 +276,4 @@ func sharpness(p clip.Planes) float64 {
 		}
 	}
 	return float64(sum) / float64(len(p.Y))
-}
-
-// paste puts a piece into a picture, its left edge at x, which is even.
-func paste(into, p clip.Planes, x int) {
-	for y := range min(p.Height, into.Height) {
-		copy(into.Y[y*into.Width+x:y*into.Width+x+p.Width], p.Y[y*p.Width:(y+1)*p.Width])
-	}
-	w, iw := p.Width/2, into.Width/2
-	for y := range min(p.Height, into.Height) / 2 {
-		copy(into.U[y*iw+x/2:y*iw+x/2+w], p.U[y*w:(y+1)*w])
-		copy(into.V[y*iw+x/2:y*iw+x/2+w], p.V[y*w:(y+1)*w])
-	}
 }
