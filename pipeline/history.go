@@ -97,10 +97,35 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 		f.from("columns.csv", table.HistoryDictionary)
 		figure, err := plots.History(points, plots.HistoryOptions{Followed: page.Followed})
 		page.Figures = f.figures(plots.OutcomeOf("All visits", figure, err))
+		page.Front.Course = course(visits)
 		f.historyFront(&page, first, last)
 		f.page(page)
 		return nil
 	})
+}
+
+// course says of each visit in a few words what became of the one before, the last at
+// most.
+func course(visits []*pastVisit) []string {
+	const most = 6
+	var out []string
+	for _, v := range visits {
+		if v.err != nil {
+			continue
+		}
+		text := shortDay(v.Visit)
+		switch {
+		case v.sum == nil:
+			text += ": not measured"
+		case v.since != "":
+			text += ": " + string(v.since)
+		}
+		out = append(out, text)
+	}
+	if left := len(out) - most; left > 0 {
+		out = append([]string{counted(left, "earlier visit")}, out[left:]...)
+	}
+	return out
 }
 
 // historyFront fills the first page: the first measured visit beside the last.

@@ -23,7 +23,7 @@ type composition struct {
 	title       string
 	notes       []string // Each starts a line of its own.
 	legend      []legendEntry
-	description string // Added to title and notes for those who do not see the figure.
+	description string    // Added to title and notes for those who do not see the figure.
 	width       vg.Length // 0 means pageWidth.
 	height      vg.Length
 	body        func(draw.Canvas)

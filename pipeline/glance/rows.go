@@ -113,7 +113,7 @@ func rowOf(q question, r *metrics.Result) Row {
 		row.Missing = true
 		row.Words = "not measured"
 		if r != nil && r.Reason != "" {
-			row.Words = "not measured: " + plainReason(r.Reason, 1)
+			row.Words += ": " + plainReason(r.Reason, 1)
 		}
 		return row
 	}

@@ -38,7 +38,7 @@ func OfSummary(s *metrics.Summary) string {
 	case l.Even:
 		return fitted(begin("the horse is even: no difference between left and right is larger than a sound horse shows"))
 	case l.Undecided && undecidedSide(l) != "":
-		return fitted(begin(fmt.Sprintf("the horse is uneven on the %s, fore or hind", undecidedSide(l))), untold(l))
+		return fitted(begin(fmt.Sprintf("the horse is uneven on the %s, beyond what a sound horse shows", undecidedSide(l))), untold(l))
 	case l.Undecided:
 		return fitted(begin("the horse is uneven in front and behind"), "; what was measured does not settle which limb came first")
 	case len(l.Disagree) > 0:
@@ -115,9 +115,9 @@ func seenIn(s *metrics.Summary, limb traj.Landmark) string {
 // untold says why fore and hind cannot be told apart.
 func untold(l metrics.LimbFinding) string {
 	if strings.Contains(l.Sentence, "was marked") {
-		return "; without withers and croup the two cannot be told apart"
+		return "; fore or hind cannot be told without withers and croup"
 	}
-	return "; withers and croup do not settle which of the two"
+	return "; withers and croup do not settle fore or hind"
 }
 
 // undecidedSide returns the side to which signs point where fore and hind cannot be told

@@ -157,6 +157,9 @@ func plainReason(reason string, parts int) string {
 		}
 		reason = reason[:open] + reason[open+end+1:]
 	}
+	if what, cut := strings.CutPrefix(reason, "not marked: "); cut {
+		reason = "no mark on the " + strings.ReplaceAll(what, ", ", " or ")
+	}
 	all := strings.Split(strings.TrimSuffix(strings.TrimSpace(reason), "."), "; ")
 	return strings.Join(all[:min(parts, len(all))], " and ")
 }

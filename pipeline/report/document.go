@@ -95,6 +95,7 @@ type tableCell struct {
 	soft   bool // Not what the eye should catch first.
 	across int  // Columns it takes; 0 is one.
 	figure *figureView
+	thumb  []byte // A small JPEG beside the text; on the screen only.
 }
 
 // figureView is a figure made ready: the picture for HTML, the drawing for paper.

@@ -2,9 +2,9 @@ package report
 
 import (
 	"bytes"
-	"encoding/base64"
 	"fmt"
 	"html/template"
+	"strings"
 
 	"jogstrip/metrics"
 	"jogstrip/pipeline/glance"
@@ -18,6 +18,7 @@ type Front struct {
 	StillsWhy   string   // Why there are none; empty where there are some.
 	Steps       Figure   // Where the feet are set down; without a picture it is left out.
 	Felt        Figure   // What hands felt; likewise.
+	Course      []string // Of a history: each visit and what became of it, in a few words.
 	Noted       []Noted  // What was done, and how the horse does.
 	NextFilming []string // What to film next time, in sentences.
 }
@@ -49,6 +50,7 @@ type front struct {
 	felt     *figureView
 	noted    table
 	next     []string
+	course   string
 }
 
 // rowsLegend explains the rows of a first page.
@@ -57,7 +59,7 @@ const rowsLegend = "A bar goes to the side whose step is shorter, over which hea
 
 // newFront makes the first page of a report. compared tells whether rows show two visits.
 func newFront(sentence string, rows []glance.Row, compared bool, f Front) (*front, error) {
-	out := &front{sentence: sentence, legend: rowsLegend, stills: f.Stills, note: f.StillsNote, why: f.StillsWhy, next: f.NextFilming}
+	out := &front{sentence: sentence, legend: rowsLegend, stills: f.Stills, note: f.StillsNote, why: f.StillsWhy, next: f.NextFilming, course: strings.Join(f.Course, " → ")}
 	axis, err := viewDrawing(plots.GlanceAxis(compared))
 	if err != nil {
 		return nil, err
@@ -140,6 +142,7 @@ const shortCautions = "This describes movement and names no disease; a veterinar
 // The template sees exported names only.
 type frontView struct {
 	Sentence string
+	Course   string
 	Rows     *tableView
 	Legend   string
 	Stills   []stillView
@@ -162,12 +165,12 @@ func (f *front) view() *frontView {
 	if f == nil {
 		return nil
 	}
-	v := &frontView{Sentence: valid(f.sentence), Note: f.note, Why: f.why, Next: f.next, Cautions: shortCautions}
+	v := &frontView{Sentence: valid(f.sentence), Course: valid(f.course), Note: f.note, Why: f.why, Next: f.next, Cautions: shortCautions}
 	if len(f.rows.rows) > 0 {
 		v.Rows, v.Legend = f.rows.view(), f.legend
 	}
 	for _, s := range f.stills {
-		v.Stills = append(v.Stills, stillView{s.Title, s.Alt, template.URL("data:image/jpeg;base64," + base64.StdEncoding.EncodeToString(s.JPEG)), s.Width, s.Height})
+		v.Stills = append(v.Stills, stillView{s.Title, s.Alt, dataURL(s.JPEG), s.Width, s.Height})
 	}
 	if f.steps != nil {
 		v.Steps = f.steps.picture

@@ -3,6 +3,7 @@ package report
 import (
 	"bytes"
 	"embed"
+	"encoding/base64"
 	"fmt"
 	"html/template"
 	"io"
@@ -117,6 +118,7 @@ type (
 		Soft                bool
 		Across              int
 		Picture             template.HTML
+		Thumb               template.URL
 	}
 )
 
@@ -195,6 +197,9 @@ func (t *table) view() *tableView {
 		row := rowView{Counts: r.counts}
 		for _, c := range r.cells {
 			cell := cellView{Text: spanViews(c.text), Under: c.under, Number: c.number, Words: c.words, Code: c.code, Soft: c.soft, Across: c.across}
+			if len(c.thumb) > 0 {
+				cell.Thumb = dataURL(c.thumb)
+			}
 			if c.figure != nil {
 				cell.Picture = c.figure.picture
 			}
@@ -203,6 +208,11 @@ func (t *table) view() *tableView {
 		v.Rows = append(v.Rows, row)
 	}
 	return v
+}
+
+// dataURL puts a JPEG into the page.
+func dataURL(jpeg []byte) template.URL {
+	return template.URL("data:image/jpeg;base64," + base64.StdEncoding.EncodeToString(jpeg))
 }
 
 // spread writes a track's spread, or a dash where it is not known.

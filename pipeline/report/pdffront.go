@@ -22,6 +22,10 @@ func (s *sheet) front(p *Page) {
 	f := p.front
 	s.flow(plain(f.sentence), textStyle{size: leadSize, bold: true}, sideMargin, contentWidth)
 	s.gap(4)
+	if f.course != "" {
+		s.flow(plain(f.course), textStyle{size: bodySize}, sideMargin, contentWidth)
+		s.gap(2)
+	}
 	legend := textStyle{size: legendSize, soft: true}
 	if len(f.rows.rows) > 0 {
 		s.table(&f.rows)

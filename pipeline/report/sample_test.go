@@ -210,12 +210,13 @@ func batch() Batch {
 		Header: Header{Letterhead: header().Letterhead, Printed: day(3, 3)}, Folder: "yard", Started: time.Date(2026, 3, 2, 21, 40, 0, 0, time.UTC), Finished: time.Date(2026, 3, 3, 1, 12, 0, 0, time.UTC),
 		Unchanged: 4,
 		Measured: []BatchMeasured{
-			{"Hazel", "2026-03-02", "toward-1.mp4", "horses/Hazel/2026-03-02/toward-1.out/report.html", 7, est(1.8, 0.6), "signs point to the left fore"},
-			{"Bracken", "2026-03-02", "toward-1.mp4", "horses/Bracken #2/2026-03-02/toward-1.out/report.html", 8, est(0.4, 0.3), "no unevenness was shown"},
+			{"Hazel", "2026-03-02", "toward-1.mp4", "horses/Hazel/2026-03-02/toward-1.out/report.html", 7, est(1.8, 0.6), "signs point to the left fore: the head says so", nil},
+			{"Bracken", "2026-03-02", "toward-1.mp4", "horses/Bracken #2/2026-03-02/toward-1.out/report.html", 8, est(0.4, 0.3), "no unevenness was shown", nil},
 		},
-		SecondLook: []BatchItem{{"Hazel", "2026-03-02", "toward-2.mp4", "horses/Hazel/2026-03-02/toward-2.out/report.html", "the right fore was lost in 30 % of the frames", "mark the right fore at 2.35 s (frame 141)"}},
-		NeedMarks:  []BatchItem{{"Sorrel", "2026-03-02", "away-1.mov", "", "no marks file beside it", "jogstrip mark away-1.mov"}},
-		Failed:     []BatchItem{{"Sorrel", "2026-03-02", "toward-1.mp4", "", "holds no picture: the file ends after 12 kB", "copy it from the phone again"}},
+		SecondLook: []BatchItem{{"Hazel", "2026-03-02", "toward-2.mp4", "horses/Hazel/2026-03-02/toward-2.out/report.html", "the right fore was lost in 30 % of the frames", "mark the right fore at 2.35 s (frame 141)", sampleFront().Stills[0].JPEG}},
+		NeedMarks:  []BatchItem{{"Sorrel", "2026-03-02", "away-1.mov", "", "no marks file beside it", "jogstrip mark away-1.mov", nil}},
+		Failed:     []BatchItem{{"Sorrel", "2026-03-02", "toward-1.mp4", "", "holds no picture: the file ends after 12 kB", "copy it from the phone again", nil}},
+		Changes:    []BatchChange{{Horse: "Bracken", Visit: "2026-03-02", Link: "horses/Bracken/2026-03-02/visit.out/report.html", Sentence: "No measurable change since 2 February."}, {Horse: "Hazel", Visit: "2026-03-02", Sentence: "Worse: the left fore’s step was 2 cm short, now 9 cm.", Counts: true}},
 		Provenance: provenance(),
 	}
 }
