@@ -220,6 +220,9 @@ func comparedRow(c *metrics.Comparison, q question, ch *metrics.Change) Row {
 		row.Words = "before " + shows(b) + "; now not measured"
 	case ch.Verdict == metrics.NotComparable:
 		row.Words = plainReason(ch.Reason, 1)
+		if row.Words == "" {
+			row.Words = "not comparable"
+		}
 	case says(ch.Verdict), b != nil && b.Beyond, a != nil && a.Beyond:
 		row.Words = short(ch.Name, ch.Unit, *ch.Before) + ", now " + now(ch)
 	case b != nil && a != nil && (wide(b) || wide(a)):
