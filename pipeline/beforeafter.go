@@ -361,7 +361,7 @@ func (f *files) runFootage(title, video string, r *record.Result) []report.Foota
 		return nil
 	}
 	footage := report.Footage{Title: title, File: video, Rate: max(1, r.Clip.FrameRate), Width: r.Clip.Width, Height: r.Clip.Height}
-	footage.Words = "The clip with its marks drawn on it. Choose a stride in the figure to see it on film."
+	footage.Words = "The clip with its marks drawn on it. Choose a stride in the figure to see it on film; for that the page must be opened from its folder."
 	section := report.FootageSection{Title: "Strides"}
 	var rows []plots.StrideRow
 	for _, s := range run.Strides {

@@ -390,15 +390,21 @@ func (e *extent) set(a *plot.Axis, margin float64) {
 	a.Min, a.Max = e.low-margin*size, e.high+margin*size
 }
 
-// stack draws panels under each other with their data areas aligned. share
-// gives each one's part of the height.
-func stack(c draw.Canvas, panels []*plot.Plot, share []float64, gap vg.Length) {
-	// The widest axis decides where all data areas begin.
-	left, right := c.Min.X, c.Max.X
+// dataEdges returns where the data areas of panels on c begin and end: the widest axis
+// decides.
+func dataEdges(c draw.Canvas, panels []*plot.Plot) (left, right vg.Length) {
+	left, right = c.Min.X, c.Max.X
 	for _, p := range panels {
 		d := p.DataCanvas(c)
 		left, right = max(left, d.Min.X), min(right, d.Max.X)
 	}
+	return left, right
+}
+
+// stack draws panels under each other with their data areas aligned. share
+// gives each one's part of the height.
+func stack(c draw.Canvas, panels []*plot.Plot, share []float64, gap vg.Length) {
+	left, right := dataEdges(c, panels)
 	total := 0.0
 	for _, s := range share {
 		total += s

@@ -48,9 +48,12 @@ func StrideByStride(rows []StrideRow) (*Figure, []Box, error) {
 	const width, rowHeight, foot, margin = 330 * vg.Length(1), 92, 16, 6
 	compared := shown[0].Before != nil
 	var panels []*plot.Plot
+	var share []float64
 	for i, r := range shown {
+		share = append(share, 1)
 		panels = append(panels, stridePanel(r, strides, i == len(shown)-1))
 	}
+	share[len(share)-1] += 0.2 // It has the axis.
 	legend := []legendEntry{
 		{text: "points left", mark: glyphOf(traj.Left)}, {text: "points right", mark: glyphOf(traj.Right)},
 	}
@@ -61,25 +64,15 @@ func StrideByStride(rows []StrideRow) (*Figure, []Box, error) {
 	}
 	figure := composition{
 		name: name, title: "Stride by stride", width: width, notes: []string{note}, legend: legend, height: rowHeight*vg.Length(len(shown)) + foot,
-		body: func(dc draw.Canvas) {
-			for i, p := range panels {
-				top := dc.Max.Y - rowHeight*vg.Length(i)
-				bottom := top - rowHeight
-				if i == len(panels)-1 {
-					bottom = dc.Min.Y
-				}
-				// The panels' own left edge depends on their labels; it is set alike.
-				p.Draw(draw.Canvas{Canvas: dc.Canvas, Rectangle: vg.Rectangle{Min: vg.Point{X: dc.Min.X, Y: bottom + 2}, Max: vg.Point{X: dc.Max.X, Y: top}}})
-			}
-		},
+		body: func(dc draw.Canvas) { stack(dc, panels, share, 3) },
 	}.figure()
 	// Where the strides are drawn depends on how wide the labels are.
-	area := panels[0].DataCanvas(draw.NewCanvas(new(recorder.Canvas), width-2*margin, rowHeight))
-	step := (area.Max.X - area.Min.X).Points() / float64(strides)
+	left, right := dataEdges(draw.NewCanvas(new(recorder.Canvas), width-2*margin, rowHeight), panels)
+	step := (right - left).Points() / float64(strides)
 	height := float64(rowHeight*len(shown) + foot)
 	var boxes []Box
 	for i := range strides {
-		boxes = append(boxes, Box{margin + area.Min.X.Points() + step*float64(i), figure.Height.Points() - margin - height, step, height})
+		boxes = append(boxes, Box{margin + left.Points() + step*float64(i), figure.Height.Points() - margin - height, step, height})
 	}
 	return figure, boxes, nil
 }
