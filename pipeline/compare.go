@@ -202,7 +202,7 @@ func writeComparison(ctx context.Context, c *Compared, b, a *Visit, opts Compare
 		first, last := &b.Around.Visit, &a.Around.Visit
 		page.Front = report.Front{
 			Noted:       append(elsewhere(first, last), notedBeside(first, last)...),
-			NextFilming: nextFilming(&c.After, a.Runs(), last.NextCheck),
+			NextFilming: nextFilming(&c.After, a),
 		}
 		f.frontFigures(&page.Front, &c.Before, &c.After, true, first, last)
 		comparedStills(&page.Front, b, a, &c.Before, &c.After, glance.Lead(c.Comparison))

@@ -112,8 +112,9 @@ func (f *files) frontFigures(front *report.Front, before, now *metrics.Summary, 
 }
 
 // nextFilming says what to film next time: what this visit lacked.
-func nextFilming(s *metrics.Summary, runs []metrics.Run, next string) []string {
+func nextFilming(s *metrics.Summary, v *Visit) []string {
 	var out []string
+	runs, next := v.Runs(), v.Around.Visit.NextCheck
 	count := map[traj.View]int{}
 	for _, r := range runs {
 		count[r.View]++
@@ -122,7 +123,7 @@ func nextFilming(s *metrics.Summary, runs []metrics.Run, next string) []string {
 	var lacking []string
 	for _, v := range []traj.View{traj.Toward, traj.Away} {
 		if n := count[v]; n < metrics.LeastRuns {
-			lacking = append(lacking, fmt.Sprintf("%d runs %s, this time there were %s", metrics.LeastRuns, way[v == traj.Toward], numeral(n)))
+			lacking = append(lacking, fmt.Sprintf("%d runs %s, this time there %s", metrics.LeastRuns, way[v == traj.Toward], numeral(n)))
 		}
 	}
 	if len(lacking) > 0 {
@@ -140,16 +141,19 @@ func nextFilming(s *metrics.Summary, runs []metrics.Run, next string) []string {
 		}
 	}
 	out = append(out, "Same ground, gait and speed.")
+	if n := len(v.Problems); n > 0 {
+		out = append(out, fmt.Sprintf("Look again at %s: left out until then.", counted(n, "clip")))
+	}
 	if day, err := time.Parse(time.DateOnly, next); err == nil {
 		out = append(out, "Next check: "+day.Format("2 January 2006")+".")
 	}
 	return out
 }
 
-// numeral writes a small count in words.
+// numeral writes how many there were.
 func numeral(n int) string {
-	if words := []string{"none", "one", "two", "three"}; n < len(words) {
+	if words := []string{"were none", "was one", "were two"}; n < len(words) {
 		return words[n]
 	}
-	return fmt.Sprint(n)
+	return fmt.Sprintf("were %d", n)
 }

@@ -141,7 +141,7 @@ func (f *files) historyFront(page *report.History, first, last *pastVisit) {
 	record := &now.Around.Visit
 	f.frontFigures(&page.Front, summary, now.sum.Summary, last != nil, before, record)
 	page.Front.Noted = append(elsewhere(before, record), notedBeside(before, record)...)
-	page.Front.NextFilming = nextFilming(now.sum.Summary, now.Runs(), record.NextCheck)
+	page.Front.NextFilming = nextFilming(now.sum.Summary, now.Visit)
 	if last == nil {
 		visitStills(&page.Front, now.Visit, now.sum.Summary)
 		return

@@ -113,7 +113,7 @@ func (v *Visit) bestStill(view traj.View, sum *metrics.Summary) []byte {
 	return best
 }
 
-const noStills = "No picture: the clips of this visit have none. Measuring them again makes them."
+const noStills = "No picture: no clip of this visit shows a left and a right stance whole."
 
 // visitStills returns the pictures of a visit's first page, one for each view.
 func visitStills(front *report.Front, v *Visit, sum *metrics.Summary) {

@@ -57,7 +57,7 @@ func VisitPage(ctx context.Context, folder string, opts MeasureOptions) (visit *
 		record := &v.Around.Visit
 		page.Front = report.Front{
 			Noted:       append(elsewhere(nil, record), notedBeside(nil, record)...),
-			NextFilming: nextFilming(summary, v.Runs(), record.NextCheck),
+			NextFilming: nextFilming(summary, v),
 		}
 		f.frontFigures(&page.Front, nil, summary, false, nil, record)
 		page.Films = f.visitFilms(v)

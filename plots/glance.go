@@ -142,44 +142,66 @@ type steps struct {
 	unit, girdle string
 }
 
-func stepsOf(word string, s *metrics.Summary) (steps, bool) {
-	if s == nil {
+// girdles are the pairs of feet whose steps may be drawn.
+var girdles = []struct {
+	word         string
+	step, offset metrics.Name
+}{{"fore", metrics.StepLengthFore, metrics.PlacementOffsetFore}, {"hind", metrics.StepLengthHind, metrics.PlacementOffsetHind}}
+
+// stepsOf returns the steps of a pair of feet of a visit; ok is false where they were not
+// measured.
+func stepsOf(word string, girdle int, s *metrics.Summary) (steps, bool) {
+	g := girdles[girdle]
+	r := s.Lookup(g.step)
+	if r == nil || r.Left == nil || r.Right == nil || !(r.Left.Value > 0) || !(r.Right.Value > 0) {
 		return steps{}, false
 	}
-	for _, g := range []struct {
-		word         string
-		step, offset metrics.Name
-	}{{"fore", metrics.StepLengthFore, metrics.PlacementOffsetFore}, {"hind", metrics.StepLengthHind, metrics.PlacementOffsetHind}} {
-		r := s.Lookup(g.step)
-		if r == nil || r.Left == nil || r.Right == nil || !(r.Left.Value > 0) || !(r.Right.Value > 0) {
-			continue
-		}
-		out := steps{word: word, left: *r.Left, right: *r.Right, unit: r.Unit, girdle: g.word, outL: math.NaN(), outR: math.NaN()}
-		if o := s.Lookup(g.offset); o != nil && o.Left != nil && o.Right != nil && o.Unit == "cm" && r.Unit == "m" {
-			out.outL, out.outR = o.Left.Value/100, o.Right.Value/100
-		}
-		return out, true
+	out := steps{word: word, left: *r.Left, right: *r.Right, unit: r.Unit, girdle: g.word, outL: math.NaN(), outR: math.NaN()}
+	if o := s.Lookup(g.offset); o != nil && o.Left != nil && o.Right != nil && o.Unit == "cm" && r.Unit == "m" {
+		out.outL, out.outR = o.Left.Value/100, o.Right.Value/100
 	}
-	return steps{}, false
+	return out, true
+}
+
+// stepsShown picks the pair of feet that is drawn, of one visit or of two: the fores,
+// unless the hinds alone are uneven or the fores were not measured.
+func stepsShown(before, now *metrics.Summary) []steps {
+	var best []steps
+	rank := 0
+	for girdle := range girdles {
+		var all []steps
+		beyond := false
+		for _, v := range []struct {
+			word string
+			s    *metrics.Summary
+		}{{"before", before}, {"now", now}} {
+			if v.s == nil {
+				continue
+			}
+			if before == nil {
+				v.word = ""
+			}
+			if s, ok := stepsOf(v.word, girdle, v.s); ok {
+				all = append(all, s)
+				beyond = beyond || v.s.Lookup(girdles[girdle].step).Beyond
+			}
+		}
+		r := 2 * len(all)
+		if beyond {
+			r++
+		}
+		if r > rank {
+			best, rank = all, r
+		}
+	}
+	return best
 }
 
 // Footfalls draws, seen from above and to scale, where a pair of feet is set down on
 // average over one stride: of one visit (before is nil) or of two.
 func Footfalls(before, now *metrics.Summary) (*Figure, error) {
 	const name, width = "placements", 212
-	var all []steps
-	if before != nil {
-		if s, ok := stepsOf("before", before); ok {
-			all = append(all, s)
-		}
-	}
-	word := ""
-	if before != nil {
-		word = "now"
-	}
-	if s, ok := stepsOf(word, now); ok {
-		all = append(all, s)
-	}
+	all := stepsShown(before, now)
 	if len(all) == 0 {
 		return nil, &NoDataError{Figure: name, Reason: "no step length was measured"}
 	}

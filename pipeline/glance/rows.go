@@ -125,6 +125,9 @@ func rowOf(q question, r *metrics.Result) Row {
 // shows says in a few words what a result shows: nothing is claimed below the tolerance or
 // where the interval holds even.
 func shows(r *metrics.Result) string {
+	if r == nil || r.Value == nil {
+		return "not measured"
+	}
 	even, _ := define(r.Name).Even()
 	holdsEven := r.Value.Low <= even && even <= r.Value.High
 	switch {
@@ -218,13 +221,18 @@ func comparedRow(c *metrics.Comparison, q question, ch *metrics.Change) Row {
 		row.Words = "before not measured; now " + shows(a)
 	case ch.After == nil:
 		row.Words = "before " + shows(b) + "; now not measured"
+	case c.Verdict == metrics.NotComparable:
+		// Why stands above; each visit is shown by itself.
+		row.Words = shows(b) + "; now " + shows(a)
 	case ch.Verdict == metrics.NotComparable:
 		row.Words = plainReason(ch.Reason, 1)
 		if row.Words == "" {
 			row.Words = "not comparable"
 		}
-	case says(ch.Verdict), b != nil && b.Beyond, a != nil && a.Beyond:
+	case says(ch.Verdict):
 		row.Words = short(ch.Name, ch.Unit, *ch.Before) + ", now " + now(ch)
+	case b != nil && b.Beyond, a != nil && a.Beyond:
+		row.Words = short(ch.Name, ch.Unit, *ch.Before) + ", now " + now(ch) + ": too unsure to count"
 	case b != nil && a != nil && (wide(b) || wide(a)):
 		row.Words = "not settled: too few strides"
 	default:

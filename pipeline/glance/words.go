@@ -160,6 +160,9 @@ func plainReason(reason string, parts int) string {
 	if what, cut := strings.CutPrefix(reason, "not marked: "); cut {
 		reason = "no mark on the " + strings.ReplaceAll(what, ", ", " or ")
 	}
+	if strings.HasPrefix(reason, "needs lengths") {
+		reason = "needs the four ground marks"
+	}
 	all := strings.Split(strings.TrimSuffix(strings.TrimSpace(reason), "."), "; ")
 	return strings.Join(all[:min(parts, len(all))], " and ")
 }
