@@ -2,6 +2,7 @@ package glance
 
 import (
 	"math"
+	"strings"
 
 	"jogstrip/metrics"
 )
@@ -122,6 +123,9 @@ func rowOf(q question, r *metrics.Result) Row {
 	return row
 }
 
+// unsettled begins the words of a row whose interval is too wide to say anything.
+const unsettled = "not settled"
+
 // shows says in a few words what a result shows: nothing is claimed below the tolerance or
 // where the interval holds even.
 func shows(r *metrics.Result) string {
@@ -138,9 +142,16 @@ func shows(r *metrics.Result) string {
 	case !wide(r):
 		return "even, within tolerance"
 	case holdsEven:
-		return "not settled: too few strides"
+		return unsettled + ": too few strides"
 	}
 	return "small; not settled"
+}
+
+// inBrief is shows with nothing but what is seen.
+func inBrief(r *metrics.Result) string {
+	first, _, _ := strings.Cut(shows(r), ",")
+	first, _, _ = strings.Cut(first, ":")
+	return first
 }
 
 // wide reports whether the interval reaches beyond twice the tolerance, so that a
@@ -223,7 +234,7 @@ func comparedRow(c *metrics.Comparison, q question, ch *metrics.Change) Row {
 		row.Words = "before " + shows(b) + "; now not measured"
 	case c.Verdict == metrics.NotComparable:
 		// Why stands above; each visit is shown by itself.
-		row.Words = shows(b) + "; now " + shows(a)
+		row.Words = inBrief(b) + "; now " + inBrief(a)
 	case ch.Verdict == metrics.NotComparable:
 		row.Words = plainReason(ch.Reason, 1)
 		if row.Words == "" {
@@ -234,7 +245,7 @@ func comparedRow(c *metrics.Comparison, q question, ch *metrics.Change) Row {
 	case b != nil && b.Beyond, a != nil && a.Beyond:
 		row.Words = short(ch.Name, ch.Unit, *ch.Before) + ", now " + now(ch) + ": too unsure to count"
 	case b != nil && a != nil && (wide(b) || wide(a)):
-		row.Words = "not settled: too few strides"
+		row.Words = unsettled + ": too few strides"
 	default:
 		row.Words = "even, both times"
 	}

@@ -36,7 +36,11 @@ func OfSummary(s *metrics.Summary) string {
 	case l.Limb != "":
 		return fitted(begin("signs point to the "+l.Limb.Words()), seenIn(s, l.Limb), howOften)
 	case l.Even:
-		return fitted(begin("the horse is even: no difference between left and right is larger than a sound horse shows"))
+		more := ""
+		if slices.ContainsFunc(Rows(s), func(r Row) bool { return strings.HasPrefix(r.Words, unsettled) }) {
+			more = "; not every question below is settled"
+		}
+		return fitted(begin("the horse is even: no difference between left and right is larger than a sound horse shows"), more)
 	case l.Undecided && undecidedSide(l) != "":
 		return fitted(begin(fmt.Sprintf("the horse is uneven on the %s, beyond what a sound horse shows", undecidedSide(l))), untold(l))
 	case l.Undecided:
