@@ -195,8 +195,8 @@ func pairOf(view traj.View, x, y *filmed, b, a *Visit) (beside.Pair, error) {
 	return beside.Pair{}, framing.ErrUnknown
 }
 
-// film makes the film of before and after in the folder. That there is nothing to show is
-// no error; why says so.
+// film makes the film of before and after in the folder. That there is nothing to show, or
+// that it can't be made, is no error; why says so.
 func (f *files) film(ctx context.Context, b, a *Visit, opts CompareOptions) (sections []beside.Section, why []string) {
 	if f.err != nil {
 		return nil, nil
@@ -218,10 +218,17 @@ func (f *files) film(ctx context.Context, b, a *Visit, opts CompareOptions) (sec
 		}
 	})
 	why = append(why, more...)
-	if errors.Is(err, beside.ErrNothing) {
+	switch {
+	case ctx.Err() != nil:
+		f.err = ctx.Err()
+		return nil, nil
+	case errors.Is(err, beside.ErrNothing):
 		return nil, why
+	case err != nil:
+		// A film costs no comparison.
+		f.err = os.RemoveAll(filepath.Join(f.dir, FilmFile))
+		return nil, append(why, err.Error())
 	}
-	f.err = err
 	return sections, why
 }
 
