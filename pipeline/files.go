@@ -152,7 +152,7 @@ func (f *files) runFigures(set *traj.Set, r *record.Result) []report.Figure {
 	return f.figures(plots.RunFigures(plots.RunInput{Run: &r.Run, Times: set.Times, Summary: r.Summary}))
 }
 
-func (f *files) clipReport(j *job, r *record.Result, pictures []report.Figure, still []byte, noStill string, opts MeasureOptions) {
+func (f *files) clipReport(j *job, r *record.Result, pictures []report.Figure, still []byte, noPicture error, opts MeasureOptions) {
 	page := report.Clip{
 		Header: header(j.around), Visit: day(j.around.Folder), VisitLink: "../" + visitOut + "/" + ReportFile,
 		Summary: r.Summary, Doubted: r.Doubted(), Film: film(r), Notes: append(append([]string(nil), r.Tracking.Notes...), r.Run.Notes...), Figures: pictures,
@@ -170,8 +170,10 @@ func (f *files) clipReport(j *job, r *record.Result, pictures []report.Figure, s
 		page.Films = f.runFootage("", videoFile, r)
 	}
 	f.frontFigures(&page.Front, nil, r.Summary, false, nil, nil)
-	page.Front.NextFilming, page.Front.StillsWhy = clipNext(r), noStill
-	if still != nil {
+	page.Front.NextFilming = clipNext(r)
+	if still == nil {
+		page.Front.StillsWhy = noStill(noPicture)
+	} else {
 		f.bytes(stillFile, still)
 		page.Front.Stills, page.Front.StillsNote = []report.Still{stillOf(still, r.Run.View, "Left and right stance")}, stillsNote
 	}

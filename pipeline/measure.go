@@ -491,23 +491,14 @@ func (j *job) write(ctx context.Context, info *clip.Info, set *traj.Set, result 
 		return err
 	}
 	return makeFolder(record.OutPath(j.path), func(f *files) error {
-		var still []byte
-		var noStill string
-		f.aside.Go(func() (err error) {
-			still, noStill, err = j.stance(ctx, info, set, &result.Run, result.Summary)
-			return err
-		})
 		f.bytes(record.ResultFile, data)
 		f.tables(set, &result.Run)
 		opts.tell("drawing", 0, 1)
 		pictures := f.runFigures(set, result)
-		if err := f.aside.Wait(); err != nil {
-			return err
-		}
-		f.clipReport(j, result, pictures, still, noStill, opts)
 		if f.err != nil {
 			return nil // makeFolder reports it.
 		}
+		stance, stanceErr := j.stance(info, set, &result.Run, result.Summary)
 		if !opts.NoVideo {
 			painter := overlay.New(set, result.Run.Contacts)
 			remake := clip.RemakeOptions{Small: j.small}
@@ -516,12 +507,22 @@ func (j *job) write(ctx context.Context, info *clip.Info, set *traj.Set, result 
 			}
 			err := clip.Remake(ctx, info, filepath.Join(f.dir, videoFile), remake, func(index int, p clip.Planes, scale float64) {
 				opts.tell("drawing the video", index+1, len(set.Times))
+				if stance != nil {
+					stance.Take(index, p, scale)
+				}
 				painter.Draw(index, p, scale)
 			})
 			if err != nil {
 				return err
 			}
+		} else if stance != nil {
+			stanceErr = stance.Read(ctx)
 		}
+		var still []byte
+		if stance != nil && stanceErr == nil {
+			still, stanceErr = stance.JPEG() // Without one a result is as good.
+		}
+		f.clipReport(j, result, pictures, still, stanceErr, opts)
 		return ctx.Err()
 	})
 }

@@ -1,7 +1,6 @@
 package pipeline
 
 import (
-	"context"
 	"errors"
 	"math"
 	"os"
@@ -40,34 +39,35 @@ func framed(marks *record.Marks, set *traj.Set, run *metrics.Run) (*framing.Hors
 	})
 }
 
-// stance cuts the picture of a left and a right stance from the clip; where that can't be
-// done it says why. The error is of ctx alone: a picture costs no result.
-func (j *job) stance(ctx context.Context, info *clip.Info, set *traj.Set, run *metrics.Run, sum *metrics.Summary) (jpeg []byte, why string, err error) {
+// stance begins the picture of a left and a right stance; where there can be none it is
+// nil, and noStill says why.
+func (j *job) stance(info *clip.Info, set *traj.Set, run *metrics.Run, sum *metrics.Summary) (*stills.Maker, error) {
 	horse, err := framed(j.marks, set, run)
-	if err == nil {
-		in := stills.Input{Info: info, Times: set.Times, Tracks: set.Tracks, Run: run, Horse: horse, WithersM: j.withers(), Difference: math.NaN()}
-		name := metrics.HeadLowDifference
-		if run.View == traj.Away {
-			name = metrics.CroupLowDifference
-		}
-		if sum != nil {
-			if r := sum.Lookup(name); r != nil && r.Value != nil {
-				in.Difference = r.Value.Value
-			}
-		}
-		jpeg, err = stills.Make(ctx, in)
+	if err != nil {
+		return nil, err
 	}
+	in := stills.Input{Info: info, Times: set.Times, Tracks: set.Tracks, Run: run, Horse: horse, WithersM: j.withers(), Difference: math.NaN()}
+	name := metrics.HeadLowDifference
+	if run.View == traj.Away {
+		name = metrics.CroupLowDifference
+	}
+	if sum != nil {
+		if r := sum.Lookup(name); r != nil && r.Value != nil {
+			in.Difference = r.Value.Value
+		}
+	}
+	return stills.New(in)
+}
+
+// noStill says why a clip has no picture of stances.
+func noStill(err error) string {
 	switch {
-	case ctx.Err() != nil:
-		return nil, "", ctx.Err()
 	case errors.Is(err, stills.ErrNone):
-		return nil, "No picture: no left and right stance lie whole in the clip’s picture.", nil
+		return "No picture: no left and right stance lie whole in the clip’s picture."
 	case errors.Is(err, framing.ErrUnknown):
-		return nil, "No picture: too few hooves were seen standing to tell where the horse is.", nil
-	case err != nil:
-		return nil, "No picture could be cut from the clip.", nil
+		return "No picture: too few hooves were seen standing to tell where the horse is."
 	}
-	return jpeg, "", nil
+	return "No picture could be cut from the clip."
 }
 
 // stillOf makes a picture ready for a page.

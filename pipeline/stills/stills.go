@@ -83,7 +83,8 @@ func (p Piece) To(x, y float64) (float64, float64) {
 // moment is a stance that may be shown.
 type moment struct {
 	contact metrics.Contact
-	frame   int
+	frame   int // In its middle.
+	shown   int // The sharpest near it.
 	piece   Piece
 	height  float64 // Of the body's landmark, in the unit of the run's signals; NaN is not known.
 	scale   float64
@@ -113,44 +114,104 @@ func Body(view traj.View, limbs []metrics.Contact) (body, left, right traj.Landm
 	return body, left, right
 }
 
-// Make returns the picture as JPEG.
-func Make(ctx context.Context, in Input) ([]byte, error) {
+// Maker makes the picture of a clip from its frames as they are shown to it.
+type Maker struct {
+	in      Input
+	body    traj.Landmark
+	moments [2]*moment // Left, right.
+	taken   [2]clip.Planes
+	sharp   [2]float64
+	seen    [2]bool
+}
+
+// New chooses what is shown. Where there is no pair of stances the error wraps ErrNone.
+func New(in Input) (*Maker, error) {
 	body, left, right := Body(in.Run.View, in.Run.Contacts)
 	l, r, err := choose(in, body, left, right)
 	if err != nil {
 		return nil, err
 	}
+	return &Maker{in: in, body: body, moments: [2]*moment{l, r}}, nil
+}
+
+// Frames returns the frames that are looked at for the left stance and for the right one:
+// of those in the middle of a stance the sharpest is shown.
+func (m *Maker) Frames() [2][2]int {
+	var out [2][2]int
+	for i, x := range m.moments {
+		out[i] = [2]int{max(0, x.frame-1), min(len(m.in.Info.Times)-1, len(m.in.Times)-1, x.frame+1)}
+	}
+	return out
+}
+
+// Take looks at a frame of the clip; scale is the size of one of its pixels in the clip's
+// own. Frames that aren't wanted are passed over.
+func (m *Maker) Take(index int, picture clip.Planes, scale float64) {
+	for i, span := range m.Frames() {
+		if index < span[0] || index > span[1] {
+			continue
+		}
+		piece := PieceOf(m.in.Horse.At(index), Span(m.in.Horse, m.in.WithersM), pieceWidth, pieceHeight)
+		p := overlay.NewPlanes(pieceWidth, pieceHeight)
+		overlay.Cut(p, picture, piece.X/scale, piece.Y/scale, piece.Step/scale)
+		// Of pictures about as sharp the first.
+		if sharp := sharpness(p); !m.seen[i] || sharp > 1.1*m.sharp[i] {
+			m.taken[i], m.sharp[i], m.seen[i] = p, sharp, true
+			m.moments[i].piece, m.moments[i].shown = piece, index
+		}
+	}
+}
+
+// Read shows the frames of the clip to m, from the clip's file.
+func (m *Maker) Read(ctx context.Context) error {
+	for _, span := range m.Frames() {
+		err := clip.Pictures(ctx, m.in.Info, span[0], span[1], clip.PictureOptions{Idle: true}, func(index int, data []byte) error {
+			decoded, err := jpeg.Decode(bytes.NewReader(data))
+			if err != nil {
+				return fmt.Errorf("read still %d of %s: %w", index, m.in.Info.Path, err)
+			}
+			picture, ok := decoded.(*image.YCbCr)
+			if !ok {
+				return fmt.Errorf("read still %d of %s: not a colour picture", index, m.in.Info.Path)
+			}
+			m.Take(index, overlay.FromPicture(picture), 1)
+			return nil
+		})
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// JPEG returns the picture. Where the frames were not shown the error wraps ErrNone.
+func (m *Maker) JPEG() ([]byte, error) {
+	if !m.seen[0] || !m.seen[1] {
+		return nil, fmt.Errorf("make stills: %w", ErrNone)
+	}
 	picture := overlay.NewPlanes(Width, Height)
 	overlay.Fill(picture, 0, 0, Width, Height, white)
 	var levels [2]float64
-	var pieces [2]clip.Planes
-	for i, m := range []*moment{l, r} {
-		if pieces[i], err = in.sharpest(ctx, m); err != nil {
-			return nil, err
-		}
+	for i, x := range m.moments {
 		levels[i] = math.NaN()
-		if t := in.track(body); t != nil && t.Samples[m.frame].Status.Seen() {
-			s := t.Samples[m.frame]
-			_, levels[i] = m.piece.To(s.X, s.Y)
+		if t := m.in.track(m.body); t != nil && t.Samples[x.shown].Status.Seen() {
+			_, levels[i] = x.piece.To(t.Samples[x.shown].X, t.Samples[x.shown].Y)
 		}
 	}
-	for i, m := range []*moment{l, r} {
-		side := m.contact.Limb.Side()
-		p := pieces[i]
-		if t := in.track(m.contact.Limb); t != nil {
-			if s := t.Samples[m.frame]; s.Status.Followed() {
-				x, y := m.piece.To(s.X, s.Y)
-				overlay.Mark(p, side, x, y, 7)
-			}
+	for i, x := range m.moments {
+		side, p := x.contact.Limb.Side(), m.taken[i]
+		if t := m.in.track(x.contact.Limb); t != nil && t.Samples[x.shown].Status.Followed() {
+			px, py := x.piece.To(t.Samples[x.shown].X, t.Samples[x.shown].Y)
+			overlay.Mark(p, side, px, py, 7)
 		}
 		overlay.Line(p, 0, levels[0], pieceWidth, levels[0], 2, 0, plots.SideColor(traj.Left))
 		overlay.Line(p, 0, levels[1], pieceWidth, levels[1], 2, 8, plots.SideColor(traj.Right))
-		overlay.Text(p, m.contact.Limb.Words()+" stands", 4, pieceHeight-23, 15, plots.SideColor(side))
+		overlay.Text(p, x.contact.Limb.Words()+" stands", 4, pieceHeight-23, 15, plots.SideColor(side))
 		overlay.Paste(picture, p, i*(pieceWidth+gap), 0)
 	}
 	var out bytes.Buffer
 	if err := jpeg.Encode(&out, overlay.Picture(picture), &jpeg.Options{Quality: 82}); err != nil {
-		return nil, fmt.Errorf("write still of %s: %w", in.Info.Path, err)
+		return nil, fmt.Errorf("write still of %s: %w", m.in.Info.Path, err)
 	}
 	return out.Bytes(), nil
 }
@@ -235,34 +296,6 @@ func (in *Input) moments(body, limb traj.Landmark) []moment {
 		out = append(out, m)
 	}
 	return out
-}
-
-// sharpest reads the frames around a moment and cuts out the sharpest.
-func (in *Input) sharpest(ctx context.Context, m *moment) (clip.Planes, error) {
-	first, last := max(0, m.frame-1), min(len(in.Info.Times)-1, len(in.Times)-1, m.frame+1)
-	span := Span(in.Horse, in.WithersM)
-	best, found := math.Inf(-1), overlay.NewPlanes(pieceWidth, pieceHeight)
-	chosen := m.frame
-	err := clip.Pictures(ctx, in.Info, first, last, clip.PictureOptions{Idle: true}, func(index int, data []byte) error {
-		decoded, err := jpeg.Decode(bytes.NewReader(data))
-		if err != nil {
-			return fmt.Errorf("read still %d of %s: %w", index, in.Info.Path, err)
-		}
-		picture, ok := decoded.(*image.YCbCr)
-		if !ok {
-			return fmt.Errorf("read still %d of %s: not a colour picture", index, in.Info.Path)
-		}
-		piece := PieceOf(in.Horse.At(index), span, pieceWidth, pieceHeight)
-		p := overlay.NewPlanes(pieceWidth, pieceHeight)
-		overlay.Cut(p, overlay.FromPicture(picture), piece.X, piece.Y, piece.Step)
-		if sharp := sharpness(p); sharp > 1.1*best { // Of pictures about as sharp the first.
-			best, found, chosen = sharp, p, index
-			m.piece = piece
-		}
-		return nil
-	})
-	m.frame = chosen
-	return found, err
 }
 
 // sharpness is the mean square of the differences between neighbouring pixels.
