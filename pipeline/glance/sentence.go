@@ -135,6 +135,14 @@ func undecidedSide(l metrics.LimbFinding) traj.Side {
 	return ""
 }
 
+// findingSide returns the side that a finding names, or "".
+func findingSide(l metrics.LimbFinding) traj.Side {
+	if l.Limb != "" {
+		return l.Limb.Side()
+	}
+	return undecidedSide(l)
+}
+
 // Lead returns the change that decides a comparison's verdict, or nil where it is the
 // score or nothing.
 func Lead(c *metrics.Comparison) *metrics.Change {
@@ -185,7 +193,15 @@ func OfComparison(c *metrics.Comparison, before time.Time) string {
 			if c.Score == nil || c.Score.Before == nil || c.Score.After == nil {
 				return fitted(word + " than " + on + sure)
 			}
-			return fitted(fmt.Sprintf("%s: the asymmetry score was %.1f %s and is %.1f now, where 0 is even", word, c.Score.Before.Value, on, c.Score.After.Value), sure)
+			switch side := findingSide(c.After.Limb); {
+			case c.After.Limb.Even:
+				word += ", and even now"
+			case side != "" && c.Verdict == metrics.Improved:
+				word += ", still uneven on the " + string(side)
+			case side != "":
+				word += ", uneven on the " + string(side)
+			}
+			return fitted(fmt.Sprintf("%s: the asymmetry score was %.1f %s, now %.1f", word, c.Score.Before.Value, on, c.Score.After.Value), sure, ", where 0 is even")
 		}
 		return fitted(fmt.Sprintf("%s: %s %s, now %s", word, clause(lead.Name, lead.Unit, *lead.Before), on, now(lead)), sure)
 	case metrics.Changed:
