@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"time"
 
@@ -169,7 +170,9 @@ func (f *files) clipReport(j *job, r *record.Result, pictures []report.Figure, s
 		page.Video = videoFile
 		page.Films = f.runFootage("", videoFile, r)
 	}
-	f.frontFigures(&page.Front, nil, r.Summary, false, nil, nil)
+	if !r.Doubted() { // Which foot is which may be what is doubted.
+		f.frontFigures(&page.Front, nil, r.Summary, false, nil, nil)
+	}
 	page.Front.NextFilming = clipNext(r)
 	if still == nil {
 		page.Front.StillsWhy = noStill(noPicture)
@@ -279,13 +282,14 @@ func ended(text string) string {
 func clipNext(r *record.Result) []string {
 	var out []string
 	for _, d := range r.Doubts {
-		if d.Check != "" {
-			out = append(out, ended(d.Check))
+		if d.Severity != record.Remark {
+			out = append(out, ended(d.Sentence), ended(d.Check))
 		}
 	}
 	if len(r.Tracking.Advice) > 0 {
 		a := r.Tracking.Advice[0]
 		out = append(out, fmt.Sprintf("Mark the %s in frame %d.", a.Landmark.Words(), a.Frame))
 	}
+	out = slices.DeleteFunc(out, func(s string) bool { return s == "" })
 	return append(out, "One run shows that run alone; the visit’s page has all of them.")
 }

@@ -44,7 +44,7 @@ func (s *sheet) front(p *Page) {
 	}
 	s.felt(f)
 	if len(f.next) > 0 {
-		text := []span{{text: "Next time: ", strong: true}}
+		text := []span{{text: "Next: ", strong: true}}
 		for _, n := range f.next {
 			text = append(text, span{text: n + " "})
 		}
