@@ -69,6 +69,7 @@ func newFront(sentence string, rows []glance.Row, compared bool, f Front) (*fron
 		last = "What was seen, and is seen now"
 	}
 	out.rows = table{caption: "Left against right", glance: true, head: []string{"Question", "Left, even, right", last}, headFigure: axis}
+	barred := false
 	for _, r := range rows {
 		row := tableRow{counts: r.Counts, cells: []tableCell{textCell(r.Question)}}
 		if r.Missing || r.Now == nil && r.Before == nil {
@@ -87,6 +88,13 @@ func newFront(sentence string, rows []glance.Row, compared bool, f Front) (*fron
 		}
 		row.cells = append(row.cells, tableCell{figure: picture}, said)
 		out.rows.rows = append(out.rows.rows, row)
+		barred = true
+	}
+	if !barred { // Nothing was measured: there is only why.
+		out.rows.head, out.rows.headFigure, out.legend = []string{"Question", "Why there is no answer"}, nil, ""
+		for i := range out.rows.rows {
+			out.rows.rows[i].cells[1].across = 0
+		}
 	}
 	for figure, into := range map[*Figure]**figureView{&f.Steps: &out.steps, &f.Felt: &out.felt} {
 		shown, _, err := viewFigures([]Figure{*figure})

@@ -285,7 +285,7 @@ func TestPaperIsTheSameEveryTime(t *testing.T) {
 	all["loose clip"] = Clip{Film: Film{File: "toward-1.mp4"}, Figures: drawn(t, summary(1, 1))}
 	for name, p := range all {
 		first := append(sheetOf(t, p), pdfOf(t, p)...)
-		for range 5 {
+		for range 3 {
 			if again := append(sheetOf(t, p), pdfOf(t, p)...); !bytes.Equal(first, again) {
 				t.Fatalf("%s: two writings differ", name)
 			}

@@ -217,7 +217,7 @@ func (s *sheet) columns(p *tablePlan, t *table) bool {
 			for i := range n {
 				p.widths[i] += (room - sumMost) / float64(n)
 			}
-			if t.glance { // The bars keep their width.
+			if t.headFigure != nil { // The bars keep their width.
 				p.widths[n-1] += p.widths[1] - most[1]
 				p.widths[1] = most[1]
 			}

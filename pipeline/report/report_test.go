@@ -544,6 +544,30 @@ func TestEmptyPages(t *testing.T) {
 	}
 }
 
+// TestNothingMeasuredAtAGlance checks the first page where no measure has a value: every
+// question has its reason, and there is no scale without bars.
+func TestNothingMeasuredAtAGlance(t *testing.T) {
+	v := visit()
+	v.Summary = &metrics.Summary{Runs: 2, Strides: 3}
+	for _, d := range metrics.Definitions() {
+		v.Summary.Results = append(v.Summary.Results, metrics.Result{Name: d.Name, Reason: "not marked: head"})
+	}
+	var b bytes.Buffer
+	if err := writePage(&b, v); err != nil {
+		t.Fatal(err)
+	}
+	front, _, _ := strings.Cut(b.String(), "Finding in full")
+	if n := strings.Count(front, "Not measured: no mark on the head"); n != 6 {
+		t.Errorf("%d reasons on the first page, want 6", n)
+	}
+	if strings.Contains(front, "Grey band") || strings.Contains(front, "the horse’s right") {
+		t.Error("a scale without bars")
+	}
+	if text := pdfText(t, sheetOf(t, v)); strings.Count(text, squeezed("no mark on the head")) != 6 {
+		t.Errorf("the sheet says %q", text)
+	}
+}
+
 // paged is whatever makes a page.
 type paged interface{ Page() (*Page, error) }
 
