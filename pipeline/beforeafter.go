@@ -38,6 +38,14 @@ type filmed struct {
 	info   *clip.Info
 }
 
+// wayWords says which way the horse goes.
+func wayWords(v traj.View) string {
+	if v == traj.Away {
+		return "away from the camera"
+	}
+	return "toward the camera"
+}
+
 // clipOf returns where the clip of a result lies, or "" where it isn't there.
 func clipOf(r VisitResult) string {
 	entries, err := os.ReadDir(filepath.Dir(r.Folder))
@@ -150,13 +158,13 @@ func filmPairs(ctx context.Context, b, a *Visit) (pairs []beside.Pair, why []str
 				if len(problems) == 0 {
 					problems = []string{"no stride of both visits lies whole in the picture"}
 				}
-				why = append(why, fmt.Sprintf("%s the camera: %s", view, strings.Join(problems, "; ")))
+				why = append(why, fmt.Sprintf("%s: %s", wayWords(view), strings.Join(problems, "; ")))
 			}
 			continue
 		}
 		for _, f := range chosen {
 			if err := f.unchanged(ctx); err != nil {
-				why, most = append(why, fmt.Sprintf("%s the camera: %v", view, err)), 0
+				why, most = append(why, fmt.Sprintf("%s: %v", wayWords(view), err)), 0
 			}
 		}
 		if most > 0 {

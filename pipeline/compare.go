@@ -212,7 +212,7 @@ func writeComparison(ctx context.Context, c *Compared, b, a *Visit, opts Compare
 		page.After.Note = strings.Join(slices.DeleteFunc(append([]string{page.After.Note}, c.Notes...), func(s string) bool { return s == "" }), ". ")
 		if !opts.NoVideo {
 			sections, why := f.film(ctx, b, a, opts)
-			c.NotFilmed = why
+			c.NotFilmed, page.NotFilmed = why, why
 			page.Films = f.shownFilm(sections, c.Comparison, b, a)
 		}
 		f.page(page)

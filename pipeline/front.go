@@ -119,11 +119,10 @@ func nextFilming(s *metrics.Summary, v *Visit) []string {
 	for _, r := range runs {
 		count[r.View]++
 	}
-	way := map[bool]string{true: "toward the camera", false: "away from the camera"}
 	var lacking []string
 	for _, v := range []traj.View{traj.Toward, traj.Away} {
 		if n := count[v]; n < metrics.LeastRuns {
-			lacking = append(lacking, fmt.Sprintf("%d runs %s, this time there %s", metrics.LeastRuns, way[v == traj.Toward], numeral(n)))
+			lacking = append(lacking, fmt.Sprintf("%d runs %s, this time there %s", metrics.LeastRuns, wayWords(v), numeral(n)))
 		}
 	}
 	if len(lacking) > 0 {

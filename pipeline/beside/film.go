@@ -94,7 +94,7 @@ func Make(ctx context.Context, target string, pairs []Pair, progress func(done, 
 	for i := range pairs {
 		p, err := plan(&pairs[i], total)
 		if err != nil {
-			why = append(why, fmt.Sprintf("%s the camera: %v", pairs[i].View, err))
+			why = append(why, fmt.Sprintf("%s: %v", pairs[i].View, err))
 			continue
 		}
 		total += len(p.shots)

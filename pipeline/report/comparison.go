@@ -16,6 +16,7 @@ type Comparison struct {
 	Comparison *metrics.Comparison
 	Front      Front
 	Films      []Footage // Of before and after; empty leaves it out.
+	NotFilmed  []string  // What the film lacks, and why.
 	Figures    []Figure
 	Records    []RecordSection // Palpation, treatment, function: what both visits wrote down.
 	Provenance Provenance
@@ -124,6 +125,7 @@ func (c Comparison) Page() (*Page, error) {
 	if err != nil {
 		return nil, err
 	}
+	films.list("Not on film", sentences(c.NotFilmed))
 	p.build(films, finding, visits, changesSection(m), pictures, besideSection(c.Records), sourcesSection(&m.After))
 	return p, nil
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"slices"
 	"time"
 
 	"jogstrip/plots"
@@ -191,7 +192,7 @@ func (p *Page) build(sections ...section) {
 	for _, s := range sections {
 		if len(s.blocks) > 0 {
 			p.sections = append(p.sections, s)
-			p.filmed = p.filmed || s.blocks[0].footage != nil
+			p.filmed = p.filmed || slices.ContainsFunc(s.blocks, func(b block) bool { return b.footage != nil })
 		}
 	}
 }

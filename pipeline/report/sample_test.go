@@ -177,7 +177,7 @@ func comparison(figures ...Figure) Comparison {
 	m.Score = &metrics.Change{Before: &before.Score.Estimate, After: &after.Score.Estimate, Change: est(-1.1, 0.4), Smallest: 0.8, Verdict: metrics.Improved}
 	return Comparison{
 		Header: header(), Before: Visited{Date: day(3, 2), Link: "2026-03-02/visit.html", Note: "before treatment, on sand"},
-		After: Visited{Date: day(3, 30), Link: "2026-03-30/visit.html", Note: "on concrete"}, Comparison: m, Figures: figures, Front: sampleFront(), Films: sampleFilms(),
+		After: Visited{Date: day(3, 30), Link: "2026-03-30/visit.html", Note: "on concrete"}, Comparison: m, Figures: figures, Front: sampleFront(), Films: sampleFilms(), NotFilmed: []string{"away from the camera: no stride of both visits lies whole in the picture"},
 		Records: []RecordSection{
 			{Title: "Soreness on palpation", Note: "0 none to 4 cannot be touched; felt by R. Reed", Rows: []RecordRow{
 				{"left shoulder", "3, guards and turns away", "0"}, {"left forearm", "2", "1"}, {"back, right", "", "1"}}},
