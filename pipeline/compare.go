@@ -15,6 +15,7 @@ import (
 
 	"jogstrip/metrics"
 	"jogstrip/pipeline/fsx"
+	"jogstrip/pipeline/glance"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/report"
 	"jogstrip/pipeline/table"
@@ -31,6 +32,9 @@ type CompareOptions struct {
 	Resamples int
 	Followed  metrics.Name // Asked for now; it counts as declared beforehand only where the records say so.
 	Out       string       // Folder for the comparison; empty puts it beside the later visit's clips.
+	NoVideo   bool         // Leave out the film of before and after.
+	// Progress, where set, is told what is being done and how far it is.
+	Progress func(stage string, done, total int)
 	// OtherHorse allows visits of two horses, which are refused otherwise.
 	OtherHorse bool
 }
@@ -40,7 +44,9 @@ type Compared struct {
 	*metrics.Comparison
 	Folder   string
 	Problems []string // Results that could not be used.
-	Notes    []string // What was put right, or is unusual about the two, in sentences.
+	// NotFilmed says what the film of before and after lacks, and why.
+	NotFilmed []string
+	Notes     []string // What was put right, or is unusual about the two, in sentences.
 }
 
 // comparisonFile is what comparison.json holds.
@@ -118,7 +124,7 @@ func CompareVisits(ctx context.Context, before, after string, opts CompareOption
 	if out.Folder == "" {
 		out.Folder = filepath.Join(a.Around.Folder, "compared-with-"+visitName(b, a)+".out")
 	}
-	return out, writeComparison(out, b, a, opts)
+	return out, writeComparison(ctx, out, b, a, opts)
 }
 
 // compareSettings sets the measure that is followed: the one that the earlier visit's
@@ -165,7 +171,7 @@ func visitName(b, a *Visit) string {
 	return name
 }
 
-func writeComparison(c *Compared, b, a *Visit, opts CompareOptions) (err error) {
+func writeComparison(ctx context.Context, c *Compared, b, a *Visit, opts CompareOptions) (err error) {
 	if err := os.MkdirAll(filepath.Dir(c.Folder), 0o777); err != nil {
 		return fmt.Errorf("write comparison: %w", err)
 	}
@@ -193,10 +199,22 @@ func writeComparison(c *Compared, b, a *Visit, opts CompareOptions) (err error) 
 			Header: header(a.Around), Before: visited(b, c.Folder), After: visited(a, c.Folder), Comparison: c.Comparison,
 			Figures: pictures, Records: recordsBeside(&b.Around.Visit, &a.Around.Visit), Provenance: provenance(opts.Program, inputs),
 		}
+		first, last := &b.Around.Visit, &a.Around.Visit
+		page.Front = report.Front{
+			Noted:       append(elsewhere(first, last), notedBeside(first, last)...),
+			NextFilming: nextFilming(&c.After, a),
+		}
+		f.frontFigures(&page.Front, &c.Before, &c.After, true, first, last)
+		comparedStills(&page.Front, b, a, &c.Before, &c.After, glance.Lead(c.Comparison))
 		if two := twoHorses(b, a); two != "" {
 			page.Header.Horse = two
 		}
 		page.After.Note = strings.Join(slices.DeleteFunc(append([]string{page.After.Note}, c.Notes...), func(s string) bool { return s == "" }), ". ")
+		if !opts.NoVideo {
+			sections, why := f.film(ctx, b, a, opts)
+			c.NotFilmed, page.NotFilmed = why, why
+			page.Films = f.shownFilm(sections, c.Comparison, b, a)
+		}
 		f.page(page)
 		return nil
 	})

@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"time"
 
@@ -23,10 +24,12 @@ import (
 	"jogstrip/track/traj"
 )
 
-// Names of the page in every results folder: for the screen and for paper.
+// Names of the page in every results folder: for the screen, the sheet that is handed
+// over, and the details on paper.
 const (
-	ReportFile = "report.html"
-	PaperFile  = "report.pdf"
+	ReportFile  = "report.html"
+	PaperFile   = "report.pdf"
+	DetailsFile = "details.pdf"
 )
 
 // files writes the files of one results folder and keeps the first error.
@@ -150,7 +153,7 @@ func (f *files) runFigures(set *traj.Set, r *record.Result) []report.Figure {
 	return f.figures(plots.RunFigures(plots.RunInput{Run: &r.Run, Times: set.Times, Summary: r.Summary}))
 }
 
-func (f *files) clipReport(j *job, r *record.Result, pictures []report.Figure, opts MeasureOptions) {
+func (f *files) clipReport(j *job, r *record.Result, pictures []report.Figure, still []byte, noPicture error, opts MeasureOptions) {
 	page := report.Clip{
 		Header: header(j.around), Visit: day(j.around.Folder), VisitLink: "../" + visitOut + "/" + ReportFile,
 		Summary: r.Summary, Doubted: r.Doubted(), Film: film(r), Notes: append(append([]string(nil), r.Tracking.Notes...), r.Run.Notes...), Figures: pictures,
@@ -165,6 +168,17 @@ func (f *files) clipReport(j *job, r *record.Result, pictures []report.Figure, o
 	}
 	if !opts.NoVideo {
 		page.Video = videoFile
+		page.Films = f.runFootage("", videoFile, r)
+	}
+	if !r.Doubted() { // Which foot is which may be what is doubted.
+		f.frontFigures(&page.Front, nil, r.Summary, false, nil, nil)
+	}
+	page.Front.NextFilming = clipNext(r)
+	if still == nil {
+		page.Front.StillsWhy = noStill(noPicture)
+	} else {
+		f.bytes(stillFile, still)
+		page.Front.Stills, page.Front.StillsNote = []report.Still{stillOf(still, r.Run.View, "Left and right stance")}, stillsNote
 	}
 	for _, a := range r.Tracking.Advice {
 		page.NextMarks = append(page.NextMarks, fmt.Sprintf("Mark the %s in frame %d (%.2f s): %s.", a.Landmark.Words(), a.Frame, a.TimeS, strings.TrimSuffix(a.Reason, ".")))
@@ -172,7 +186,7 @@ func (f *files) clipReport(j *job, r *record.Result, pictures []report.Figure, o
 	f.page(page)
 }
 
-// page writes a page in both its forms.
+// page writes a page in all its forms.
 func (f *files) page(page interface{ Page() (*report.Page, error) }) {
 	if f.err != nil {
 		return
@@ -184,10 +198,11 @@ func (f *files) page(page interface{ Page() (*report.Page, error) }) {
 	}
 	f.from(ReportFile, made.HTML)
 	f.from(PaperFile, made.PDF)
+	f.from(DetailsFile, made.Details)
 }
 
 func header(s *Surroundings) report.Header {
-	h := report.Header{Letterhead: s.Yard.Letterhead, Horse: s.Horse.Name, PDF: PaperFile}
+	h := report.Header{Letterhead: s.Yard.Letterhead, Horse: s.Horse.Name, PDF: PaperFile, Details: DetailsFile}
 	if len(h.Letterhead) == 0 && s.Yard.Name != "" {
 		h.Letterhead = []string{s.Yard.Name}
 	}
@@ -261,4 +276,20 @@ func ended(text string) string {
 		return text
 	}
 	return text + "."
+}
+
+// clipNext says what would win most for one clip: its next mark, and what one run cannot show.
+func clipNext(r *record.Result) []string {
+	var out []string
+	for _, d := range r.Doubts {
+		if d.Severity != record.Remark {
+			out = append(out, ended(d.Sentence), ended(d.Check))
+		}
+	}
+	if len(r.Tracking.Advice) > 0 {
+		a := r.Tracking.Advice[0]
+		out = append(out, fmt.Sprintf("Mark the %s in frame %d.", a.Landmark.Words(), a.Frame))
+	}
+	out = slices.DeleteFunc(out, func(s string) bool { return s == "" })
+	return append(out, "One run shows that run alone; the visit’s page has all of them.")
 }

@@ -8,8 +8,10 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"time"
 
 	"jogstrip/metrics"
+	"jogstrip/pipeline/glance"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/report"
 	"jogstrip/pipeline/table"
@@ -78,7 +80,7 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 	if last != nil {
 		c, err := metrics.CompareSummed(first.sum, last.sum, compareSettings(first.Visit, last.Visit, opts))
 		if err == nil {
-			page.Finding = c.Sentence
+			page.Finding, page.Comparison, page.Compared = c.Sentence, c, [2]time.Time{day(first.Around.Folder), day(last.Around.Folder)}
 		}
 	}
 	out.Finding = page.Finding
@@ -95,9 +97,56 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 		f.from("columns.csv", table.HistoryDictionary)
 		figure, err := plots.History(points, plots.HistoryOptions{Followed: page.Followed})
 		page.Figures = f.figures(plots.OutcomeOf("All visits", figure, err))
+		page.Front.Course = course(visits)
+		f.historyFront(&page, first, last)
 		f.page(page)
 		return nil
 	})
+}
+
+// course says of each visit in a few words what became of the one before, the last at
+// most.
+func course(visits []*pastVisit) []string {
+	const most = 6
+	var out []string
+	for _, v := range visits {
+		if v.err != nil {
+			continue
+		}
+		text := shortDay(v.Visit)
+		switch {
+		case v.sum == nil:
+			text += ": not measured"
+		case v.since != "":
+			text += ": " + string(v.since)
+		}
+		out = append(out, text)
+	}
+	if left := len(out) - most; left > 0 {
+		out = append([]string{counted(left, "earlier visit")}, out[left:]...)
+	}
+	return out
+}
+
+// historyFront fills the first page: the first measured visit beside the last.
+func (f *files) historyFront(page *report.History, first, last *pastVisit) {
+	if first == nil {
+		return
+	}
+	now, before := first, (*record.Visit)(nil)
+	var summary *metrics.Summary
+	if last != nil {
+		now, before, summary = last, &first.Around.Visit, first.sum.Summary
+	}
+	record := &now.Around.Visit
+	f.frontFigures(&page.Front, summary, now.sum.Summary, last != nil, before, record)
+	page.Front.Noted = append(elsewhere(before, record), notedBeside(before, record)...)
+	page.Front.NextFilming = nextFilming(now.sum.Summary, now.Visit)
+	if last == nil {
+		visitStills(&page.Front, now.Visit, now.sum.Summary)
+		return
+	}
+	comparedStills(&page.Front, first.Visit, last.Visit, summary, now.sum.Summary, glance.Lead(page.Comparison))
 }
 
 // HistorySchema is the schema field of a history file.

@@ -24,7 +24,7 @@ import (
 
 // MeasuringVersion rises whenever the same clip and marks may give other
 // numbers or pages than before; results of another version are made anew.
-const MeasuringVersion = 7
+const MeasuringVersion = 8
 
 // ErrNoMarks is wrapped by the error of a clip that has no marks file.
 var ErrNoMarks = errors.New("the clip has no marks")
@@ -495,10 +495,10 @@ func (j *job) write(ctx context.Context, info *clip.Info, set *traj.Set, result 
 		f.tables(set, &result.Run)
 		opts.tell("drawing", 0, 1)
 		pictures := f.runFigures(set, result)
-		f.clipReport(j, result, pictures, opts)
 		if f.err != nil {
 			return nil // makeFolder reports it.
 		}
+		stance, stanceErr := j.stance(info, set, &result.Run, result.Summary)
 		if !opts.NoVideo {
 			painter := overlay.New(set, result.Run.Contacts)
 			remake := clip.RemakeOptions{Small: j.small}
@@ -507,12 +507,22 @@ func (j *job) write(ctx context.Context, info *clip.Info, set *traj.Set, result 
 			}
 			err := clip.Remake(ctx, info, filepath.Join(f.dir, videoFile), remake, func(index int, p clip.Planes, scale float64) {
 				opts.tell("drawing the video", index+1, len(set.Times))
+				if stance != nil {
+					stance.Take(index, p, scale)
+				}
 				painter.Draw(index, p, scale)
 			})
 			if err != nil {
 				return err
 			}
+		} else if stance != nil {
+			stanceErr = stance.Read(ctx)
 		}
+		var still []byte
+		if stance != nil && stanceErr == nil {
+			still, stanceErr = stance.JPEG() // Without one a result is as good.
+		}
+		f.clipReport(j, result, pictures, still, stanceErr, opts)
 		return ctx.Err()
 	})
 }

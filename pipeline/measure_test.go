@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/csv"
+	"image/jpeg"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -18,6 +19,8 @@ import (
 	"jogstrip/pipeline/fsx"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/scene"
+	"jogstrip/pipeline/stills"
+	"jogstrip/track/traj"
 )
 
 // TestMeasureClip takes a small clip through everything and looks at the folder
@@ -28,7 +31,7 @@ func TestMeasureClip(t *testing.T) {
 	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
 		t.Fatal(err)
 	}
-	s := scene.Scene{Seed: 3}
+	s := scene.Scene{Seed: 3, Asymmetry: scene.ShortFore(traj.Right, 1)}
 	s.Camera.Width, s.Camera.Height = 960, 540
 	s.Motion.StartM, s.Motion.EndM = 12, 5
 	truth, err := scene.Render(ctx, s, path, "", nil)
@@ -52,7 +55,7 @@ func TestMeasureClip(t *testing.T) {
 	}
 	out := record.OutPath(path)
 	first := map[string][]byte{}
-	for _, name := range []string{"result.json", "strides.csv", "signals.csv", "columns.csv", "report.html", "report.pdf", "tracked.mp4"} {
+	for _, name := range []string{"result.json", "strides.csv", "signals.csv", "columns.csv", "report.html", "report.pdf", "details.pdf", "stance.jpg", "tracked.mp4"} {
 		b, err := os.ReadFile(filepath.Join(out, name))
 		if err != nil {
 			t.Fatal(err)
@@ -102,8 +105,47 @@ func TestMeasureClip(t *testing.T) {
 			t.Errorf("pixels are %q, %v", format, err)
 		}
 	})
+	t.Run("a picture of a left and a right stance", func(t *testing.T) {
+		picture, err := jpeg.Decode(bytes.NewReader(first["stance.jpg"]))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if b := picture.Bounds(); b.Dx() != stills.Width || b.Dy() != stills.Height {
+			t.Fatalf("%v, want %d × %d", b, stills.Width, stills.Height)
+		}
+		// The levels of the head are drawn across both pieces, at their edges too: blue for
+		// the left stance, amber for the right.
+		row := func(is func(r, g, b uint32) bool) int {
+			best, most := -1, 0
+			for y := range stills.Height {
+				n := 0
+				for x := range stills.Width {
+					if r, g, b, _ := picture.At(x, y).RGBA(); is(r>>8, g>>8, b>>8) {
+						n++
+					}
+				}
+				if n > most {
+					best, most = y, n
+				}
+			}
+			if most < stills.Width/4 {
+				return -1
+			}
+			return best
+		}
+		left := row(func(r, g, b uint32) bool { return b > r+40 && b > g+20 && r < 90 })
+		right := row(func(r, g, b uint32) bool { return r > b+90 && r > g+40 })
+		if left < 0 || right < 0 {
+			t.Fatalf("levels at rows %d and %d", left, right)
+		}
+		// The clip's horse carries its head as its scene says: positive is higher over the right.
+		t.Logf("levels at rows %d (left stance) and %d (right)", left, right)
+		if higher := s.Asymmetry.HeadLowMM; left-right < 3 || higher < 20 {
+			t.Errorf("the head is drawn at row %d in the left stance and %d in the right, and is %.0f mm higher over the right", left, right, higher)
+		}
+	})
 	t.Run("the report fetches nothing", func(t *testing.T) {
-		for _, word := range []string{"http://", "https://", "<script"} {
+		for _, word := range []string{"http://", "https://", "<script ", "src=\"/"} {
 			if strings.Contains(strings.ReplaceAll(string(first["report.html"]), `xmlns="http://www.w3.org/2000/svg"`, ""), word) {
 				t.Errorf("report.html holds %s", word)
 			}

@@ -54,6 +54,14 @@ func VisitPage(ctx context.Context, folder string, opts MeasureOptions) (visit *
 	}
 	err = makeFolder(target, func(f *files) error {
 		page.Figures = f.figures(plots.SummaryFigures(summary))
+		record := &v.Around.Visit
+		page.Front = report.Front{
+			Noted:       append(elsewhere(nil, record), notedBeside(nil, record)...),
+			NextFilming: nextFilming(summary, v),
+		}
+		f.frontFigures(&page.Front, nil, summary, false, nil, record)
+		page.Films = f.visitFilms(v)
+		visitStills(&page.Front, v, summary)
 		f.page(page)
 		return nil
 	})

@@ -38,6 +38,7 @@ type pairSide struct {
 // followed, and the established ones, six at most.
 func BeforeAfter(c *metrics.Comparison, names ...metrics.Name) (*Figure, error) {
 	const name = "before-after"
+	c = inWords(c)
 	pairs := pickPairs(c, names)
 	if len(pairs) == 0 {
 		return nil, &NoDataError{Figure: name, Reason: "no measure was measured at both visits"}
@@ -214,6 +215,7 @@ func (k pair) panel() *plot.Plot {
 // the smallest change that counts, with interval and verdict.
 func Changes(c *metrics.Comparison) (*Figure, error) {
 	const name = "changes"
+	c = inWords(c)
 	var rows []metrics.Change
 	if c.Score != nil && c.Score.Change != nil && c.Score.Smallest > 0 {
 		rows = append(rows, *c.Score)

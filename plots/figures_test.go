@@ -48,7 +48,7 @@ func samples(t *testing.T) []*Figure {
 // TestGolden compares every figure's SVG with the stored one. After a wanted
 // change of looks run with -update and look at the pictures.
 func TestGolden(t *testing.T) {
-	for _, f := range samples(t) {
+	for _, f := range append(samples(t), glanceSamples(t)...) {
 		t.Run(f.Name, func(t *testing.T) {
 			var got bytes.Buffer
 			if err := f.SVG(&got); err != nil {
@@ -81,7 +81,7 @@ func TestLook(t *testing.T) {
 	if dir == "" {
 		t.Skip("JOGSTRIP_LOOK names no folder to write the figures to")
 	}
-	for _, f := range samples(t) {
+	for _, f := range append(samples(t), glanceSamples(t)...) {
 		for ext, write := range map[string]func(io.Writer) error{"png": f.PNG, "svg": f.SVG, "pdf": f.PDF} {
 			var b bytes.Buffer
 			if err := write(&b); err != nil {

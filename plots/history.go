@@ -46,6 +46,12 @@ type HistoryOptions struct {
 func History(points []HistoryPoint, opts HistoryOptions) (*Figure, error) {
 	const name = "history"
 	points = slices.Clone(points)
+	for i := range points {
+		if points[i].Summary != nil {
+			s := summaryInWords(*points[i].Summary)
+			points[i].Summary = &s
+		}
+	}
 	slices.SortStableFunc(points, func(a, b HistoryPoint) int { return a.Date.Compare(b.Date) })
 	if len(points) == 0 {
 		return nil, &NoDataError{Figure: name, Reason: "there is no visit yet"}

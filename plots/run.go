@@ -13,6 +13,7 @@ import (
 
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
+	"jogstrip/plots/said"
 	"jogstrip/track/traj"
 )
 
@@ -454,7 +455,7 @@ func StepLength(in RunInput) (*Figure, error) {
 	var panels []*plot.Plot
 	var share []float64
 	var summary []string
-	reason := "no step length was measured"
+	reason, units := "no step length was measured", ""
 	for _, n := range []metrics.Name{metrics.StepLengthFore, metrics.StepLengthHind} {
 		series := in.Run.Lookup(n)
 		if series == nil {
@@ -467,12 +468,17 @@ func StepLength(in RunInput) (*Figure, error) {
 			continue
 		}
 		def, _ := metrics.Define(n)
-		decimals := decimalsOf(n, series.Unit)
 		result := in.result(n)
+		scale, unit := said.In(def, series.Unit, 1)
+		decimals := said.Most(def, unit)
+		if result != nil {
+			one := summaryInWords(metrics.Summary{Results: []metrics.Result{*result}}).Results[0]
+			result = &one
+		}
 		var number, left, right []float64
 		for _, o := range series.Observations {
 			number = append(number, float64(o.Stride+1))
-			left, right = append(left, o.Left), append(right, o.Right)
+			left, right = append(left, scale*o.Left), append(right, scale*o.Right)
 		}
 		y, x := newExtent(), newExtent()
 		y.add(left...)
@@ -505,7 +511,8 @@ func StepLength(in RunInput) (*Figure, error) {
 			txt := fmt.Sprintf("%s %s %s", side, girdleWord(def.Girdle), numberInterval(m.at, m.low, m.high, decimals))
 			summary = append(summary, fmt.Sprintf("%s, n = %d", txt, n))
 		}
-		p := newPanel("", capital(girdleWord(def.Girdle))+" step length, "+series.Unit)
+		p := newPanel("", capital(girdleWord(def.Girdle))+" step length, "+unit)
+		units = unit
 		p.X.Min, p.X.Max = x.low-0.5, x.high+0.5
 		p.X.Tick.Marker = wholeTicks{}
 		p.Y.Tick.Marker = ticks{most: 6}
@@ -537,16 +544,12 @@ func StepLength(in RunInput) (*Figure, error) {
 		return nil, &NoDataError{Figure: name, Reason: reason}
 	}
 	panels[len(panels)-1].X.Label.Text = "Stride number, in the order of the clip"
-	unit := in.Run.Lookup(metrics.StepLengthFore)
-	if unit == nil || len(unit.Observations) == 0 {
-		unit = in.Run.Lookup(metrics.StepLengthHind)
-	}
 	return composition{
 		name:  name,
 		title: "Step length of every stride, by side",
 		notes: []string{
 			capital(where(in.Run)) + ". A step is named for the hoof that lands. Thin level line and band: mean with 95 % interval, this run only.",
-			"Mean, " + unit.Unit + " (95 % interval): " + joinSemicolon(summary) + ".",
+			"Mean, " + units + " (95 % interval): " + joinSemicolon(summary) + ".",
 		},
 		legend: []legendEntry{sideLegend(styleOf(traj.Left), "left"), sideLegend(styleOf(traj.Right), "right")},
 		height: 45 + 125*vg.Length(len(panels)),

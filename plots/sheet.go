@@ -23,7 +23,8 @@ type composition struct {
 	title       string
 	notes       []string // Each starts a line of its own.
 	legend      []legendEntry
-	description string // Added to title and notes for those who do not see the figure.
+	description string    // Added to title and notes for those who do not see the figure.
+	width       vg.Length // 0 means pageWidth.
 	height      vg.Length
 	body        func(draw.Canvas)
 }
@@ -33,7 +34,10 @@ func (k composition) figure() *Figure {
 	const margin = 6
 	title := bold(lettering(titleSize, inkColor))
 	note := lettering(noteSize, softInkColor)
-	width := pageWidth - 2*margin
+	if k.width == 0 {
+		k.width = pageWidth
+	}
+	width := k.width - 2*margin
 	var lines []string
 	for _, n := range k.notes {
 		lines = append(lines, wrap(n, note, width)...)
@@ -66,7 +70,7 @@ func (k composition) figure() *Figure {
 		Name:        k.name,
 		Title:       k.title,
 		Description: strings.TrimSpace(k.description + " " + strings.Join(k.notes, " ")),
-		Width:       pageWidth,
+		Width:       k.width,
 		Height:      total,
 		paint:       paint,
 	}
@@ -386,15 +390,21 @@ func (e *extent) set(a *plot.Axis, margin float64) {
 	a.Min, a.Max = e.low-margin*size, e.high+margin*size
 }
 
-// stack draws panels under each other with their data areas aligned. share
-// gives each one's part of the height.
-func stack(c draw.Canvas, panels []*plot.Plot, share []float64, gap vg.Length) {
-	// The widest axis decides where all data areas begin.
-	left, right := c.Min.X, c.Max.X
+// dataEdges returns where the data areas of panels on c begin and end: the widest axis
+// decides.
+func dataEdges(c draw.Canvas, panels []*plot.Plot) (left, right vg.Length) {
+	left, right = c.Min.X, c.Max.X
 	for _, p := range panels {
 		d := p.DataCanvas(c)
 		left, right = max(left, d.Min.X), min(right, d.Max.X)
 	}
+	return left, right
+}
+
+// stack draws panels under each other with their data areas aligned. share
+// gives each one's part of the height.
+func stack(c draw.Canvas, panels []*plot.Plot, share []float64, gap vg.Length) {
+	left, right := dataEdges(c, panels)
 	total := 0.0
 	for _, s := range share {
 		total += s

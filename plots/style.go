@@ -25,6 +25,7 @@ var (
 	gridColor    = color.NRGBA{R: 0xe3, G: 0xe3, B: 0xe3, A: 0xff}
 	zeroColor    = color.NRGBA{R: 0x8c, G: 0x8c, B: 0x8c, A: 0xff}
 	bandColor    = color.NRGBA{R: 0xee, G: 0xee, B: 0xee, A: 0xff}
+	whiteColor   = color.NRGBA{R: 0xff, G: 0xff, B: 0xff, A: 0xff}
 )
 
 // SideColor returns the colour of a side of the horse: the same in figures

@@ -10,6 +10,7 @@ import (
 
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
+	"jogstrip/plots/said"
 	"jogstrip/track/traj"
 )
 
@@ -36,11 +37,13 @@ func meanInterval(v []float64) (mean, low, high float64, n int) {
 	return mean, mean - half, mean + half, n
 }
 
-// estimateText writes an estimate as "12 mm (95 % interval 4 to 20)".
+// estimateText writes an estimate as "12 mm (95 % interval 4 to 20)", with the decimals that
+// its interval supports.
 func estimateText(e metrics.Estimate, unit string, decimals int) string {
 	if !finite(e.Low, e.High) {
 		return withUnit(number(e.Value, decimals), unit) + " (no interval)"
 	}
+	decimals = said.Decimals(e, decimals)
 	return fmt.Sprintf("%s (95 %% interval %s to %s)",
 		withUnit(number(e.Value, decimals), unit), number(e.Low, decimals), number(e.High, decimals))
 }
@@ -50,6 +53,7 @@ func shortText(e metrics.Estimate, decimals int) string {
 	if !finite(e.Low, e.High) {
 		return number(e.Value, decimals)
 	}
+	decimals = said.Decimals(e, decimals)
 	return fmt.Sprintf("%s (%s to %s)", number(e.Value, decimals), number(e.Low, decimals), number(e.High, decimals))
 }
 

@@ -180,7 +180,7 @@ func runBatch(ctx context.Context, a *app, opts batchOptions, folder string) err
 		},
 		Command: func(path string) *exec.Cmd { return workerProcess(self, opts, path) },
 		Visit:   visitPages(set),
-		Page:    morningPage(p, folder),
+		Page:    morningPage(ctx, p, folder),
 		Remarks: remarks(),
 		Report:  pipeline.ReportFile,
 		Workers: opts.workers, Memory: opts.memoryBytes, TimeLimit: opts.timeLimit, Stall: opts.stallLimit, Again: opts.again,

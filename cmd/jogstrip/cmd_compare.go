@@ -17,12 +17,14 @@ type compareOptions struct {
 	followed   string
 	resamples  int
 	otherHorse bool
+	noVideo    bool
 }
 
 func (o *compareOptions) addFlags(f *pflag.FlagSet) {
 	f.StringVar(&o.out, "out", "", "folder for the comparison (default: beside the later visit's clips)")
 	f.StringVar(&o.followed, "followed", "", "a measure to look at first, such as step_length_fore; it counts as declared beforehand only if the earlier visit.toml named it before the later clips were measured")
 	f.BoolVar(&o.otherHorse, "other-horse", false, "compare visits of two horses")
+	f.BoolVar(&o.noVideo, "no-video", false, "leave out the film of before and after")
 	f.IntVar(&o.resamples, "resamples", 0, "resamples of the bootstrap (0: the built-in number)")
 }
 
@@ -44,9 +46,10 @@ func newCompareCommand(a *app) *cobra.Command {
 wants first, every measure before and after with the change, its 95 % interval
 and the smallest change that counts, paired plots, and palpation, treatment and
 function of both visits side by side. The page is written for the screen
-(report.html) and for paper (report.pdf), the numbers as comparison.json,
-changes.csv, visits.csv and soreness.csv, with every column explained in
-columns.csv. BEFORE and AFTER are visit folders, clips'
+(report.html) and for paper: a sheet to hand over (report.pdf) and the details
+(details.pdf); the numbers as comparison.json, changes.csv, visits.csv and
+soreness.csv, with every column explained in columns.csv. before-after.mp4 shows
+both visits beside each other, stride by stride in step. BEFORE and AFTER are visit folders, clips'
 results folders, or result.json files.
 
 Only like is compared with like: view, gait, surface and calibration must
@@ -71,7 +74,12 @@ dates are put right.
 
 func runCompare(ctx context.Context, a *app, opts compareOptions, before, after string) error {
 	p := program()
-	c, err := pipeline.CompareVisits(ctx, before, after, pipeline.CompareOptions{Program: p, Resamples: opts.resamples, Followed: metrics.Name(opts.followed), Out: opts.out, OtherHorse: opts.otherHorse})
+	line := newStageLine(a.stderr, "comparison")
+	c, err := pipeline.CompareVisits(ctx, before, after, pipeline.CompareOptions{
+		Program: p, Resamples: opts.resamples, Followed: metrics.Name(opts.followed), Out: opts.out, OtherHorse: opts.otherHorse,
+		NoVideo: opts.noVideo, Progress: line.show,
+	})
+	line.end()
 	if err != nil {
 		return err
 	}
@@ -84,6 +92,9 @@ func runCompare(ctx context.Context, a *app, opts compareOptions, before, after 
 		case metrics.Improved, metrics.Worse, metrics.Changed:
 			fmt.Fprintf(a.stdout, "  %s\n", change.Sentence)
 		}
+	}
+	for _, why := range c.NotFilmed {
+		fmt.Fprintf(a.stdout, "not on film: %s\n", why)
 	}
 	fmt.Fprintf(a.stdout, "report: %s\n", filepath.Join(c.Folder, pipeline.ReportFile))
 	return partly(a, c.Problems)

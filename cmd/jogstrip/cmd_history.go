@@ -18,7 +18,7 @@ func newHistoryCommand(a *app) *cobra.Command {
 		Long: `Write one page about all visits in a horse's folder: score and followed measures
 with their intervals over time, soreness and treatments under them on the same
 axis. HORSE is the folder that holds the visit folders. The page is written for
-the screen (report.html) and for paper (report.pdf) into history.out, the numbers as
+the screen (report.html) and for paper (report.pdf, details.pdf) into history.out, the numbers as
 history.json, history.csv, visits.csv and soreness.csv, with every column explained
 in columns.csv.
 ` + exitHelp,

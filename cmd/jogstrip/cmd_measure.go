@@ -39,7 +39,7 @@ func newMeasureCommand(a *app) *cobra.Command {
 		Short: "Measure clips that have marks beside them",
 		Long: `Measure each clip and write its results into a folder beside it: toward-1.mp4
 with toward-1.marks.json gives toward-1.out with result.json, strides.csv,
-signals.csv, plots, tracked.mp4, report.html and report.pdf. The clip and its
+signals.csv, plots, tracked.mp4, report.html, report.pdf and details.pdf. The clip and its
 marks are never changed; results are replaced whole or not at all.
 ` + exitHelp,
 		Example: `  jogstrip measure toward-1.mp4

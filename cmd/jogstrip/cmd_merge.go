@@ -44,7 +44,7 @@ named. Merging measures nothing and may be done at any time, any number of times
 func runMerge(ctx context.Context, a *app, log, folder string) error {
 	p := program()
 	ledger, page, err := batch.Merge(ctx, batch.MergeOptions{
-		Folder: folder, Find: findClips, Visit: visitPages(pipeline.MeasureOptions{Program: p}), Page: morningPage(p, folder),
+		Folder: folder, Find: findClips, Visit: visitPages(pipeline.MeasureOptions{Program: p}), Page: morningPage(ctx, p, folder),
 	})
 	if err != nil {
 		return err
@@ -62,7 +62,7 @@ func runMerge(ctx context.Context, a *app, log, folder string) error {
 }
 
 // morningPage returns a function that makes the page of a batch over folder.
-func morningPage(p record.Program, folder string) func(l *batch.Ledger) ([]byte, error) {
+func morningPage(ctx context.Context, p record.Program, folder string) func(l *batch.Ledger) ([]byte, error) {
 	return func(l *batch.Ledger) ([]byte, error) {
 		b := pages.Batch{
 			Header: pages.Header{Printed: l.Ended.Local()}, Folder: filepath.Base(absolute(folder)),
@@ -72,15 +72,16 @@ func morningPage(p record.Program, folder string) func(l *batch.Ledger) ([]byte,
 		if around, err := pipeline.Look(folder); err == nil {
 			b.Header.Letterhead = around.Yard.Letterhead
 		}
+		pictures := thumbnails{folder: folder, left: mostThumbnails}
 		names := namer{folder: folder, known: map[string][2]string{}}
 		for _, e := range l.Entries {
 			horse, visit := names.of(e.Clip)
-			item := pages.BatchItem{Horse: horse, Visit: visit, Clip: fsx.EscapeName(path.Base(e.Clip)), Link: e.Report, Reason: e.Reason, Next: nextStep(e)}
+			item := pages.BatchItem{Horse: horse, Visit: visit, Clip: fsx.EscapeName(path.Base(e.Clip)), Link: e.Report, Reason: e.Reason, Next: nextStep(e), Picture: pictures.of(e)}
 			switch e.Outcome {
 			case batch.Measured:
-				b.Measured = append(b.Measured, measuredRow(e, horse, visit))
+				b.Measured = append(b.Measured, measuredRow(e, horse, visit, pictures.of(e)))
 			case batch.UpToDate:
-				b.Kept = append(b.Kept, measuredRow(e, horse, visit))
+				b.Kept = append(b.Kept, measuredRow(e, horse, visit, pictures.of(e)))
 			case batch.SecondLook:
 				b.SecondLook = append(b.SecondLook, item)
 			case batch.NeedsMarks:
@@ -91,6 +92,7 @@ func morningPage(p record.Program, folder string) func(l *batch.Ledger) ([]byte,
 				b.NotReached = append(b.NotReached, item)
 			}
 		}
+		b.Changes = changes(ctx, p, folder, l.Entries, &pictures)
 		var page bytes.Buffer
 		made, err := b.Page()
 		if err != nil {
@@ -110,8 +112,8 @@ func absolute(path string) string {
 	return path
 }
 
-func measuredRow(e batch.Entry, horse, visit string) pages.BatchMeasured {
-	m := pages.BatchMeasured{Horse: horse, Visit: visit, Clip: fsx.EscapeName(path.Base(e.Clip)), Link: e.Report}
+func measuredRow(e batch.Entry, horse, visit string, picture []byte) pages.BatchMeasured {
+	m := pages.BatchMeasured{Horse: horse, Visit: visit, Clip: fsx.EscapeName(path.Base(e.Clip)), Link: e.Report, Picture: picture}
 	if f := e.Facts; f != nil {
 		m.Strides, m.Score, m.Finding = f.Strides, f.Score, f.Finding
 	}

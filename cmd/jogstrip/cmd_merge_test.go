@@ -27,7 +27,7 @@ func TestMorningPageTellsEveryOutcome(t *testing.T) {
 			{Clip: "late.mp4", Outcome: batch.NotReached, Reason: "the batch ended before its turn"},
 		},
 	}
-	page, err := morningPage(record.Program{Version: "0.1.0"}, t.TempDir())(l)
+	page, err := morningPage(t.Context(), record.Program{Version: "0.1.0"}, t.TempDir())(l)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -112,7 +112,7 @@ func (m *clipMeasurer) SumUp(ctx context.Context, folder string) error {
 
 // Compare implements markpage.Comparer.
 func (m *clipMeasurer) Compare(ctx context.Context, before, after string) error {
-	_, err := pipeline.CompareVisits(ctx, before, after, pipeline.CompareOptions{Program: program()})
+	_, err := pipeline.CompareVisits(ctx, before, after, pipeline.CompareOptions{Program: program(), NoVideo: true}) // A person waits for it.
 	return err
 }
 

@@ -1,14 +1,10 @@
 package clip
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"fmt"
 	"os"
-	"os/exec"
-	"strconv"
-	"strings"
 )
 
 // Planes is one picture as it passes through Remake: planar YUV 4:2:0, 8 bit,
@@ -70,60 +66,31 @@ func Remake(ctx context.Context, info *Info, target string, opts RemakeOptions, 
 		return fmt.Errorf("remake clip %s: %w", info.Path, err)
 	}
 	defer picture.free()
-	encode := exec.CommandContext(ctx, "ffmpeg", "-v", "error", "-xerror", "-nostdin", "-y", "-protocol_whitelist", "pipe", "-f", "rawvideo", "-pix_fmt", "yuv420p",
-		"-s", fmt.Sprintf("%dx%d", width, height), "-framerate", strconv.FormatFloat(max(info.FrameRate, 1), 'f', 4, 64), "-i", "pipe:0",
-		"-c:v", "libx264", "-preset", "ultrafast", "-crf", "26", "-pix_fmt", "yuv420p", "-movflags", "+faststart", "-fflags", "+bitexact", "-flags:v", "+bitexact", "-f", "mp4", asInput(target))
-	out, encoded, err := os.Pipe()
+	out, err := NewWriter(ctx, target, width, height, WriterOptions{Rate: max(info.FrameRate, 1), Quality: 26})
 	if err != nil {
 		return fmt.Errorf("remake clip %s: %w", info.Path, err)
 	}
-	var complaint bytes.Buffer
-	encode.Stdin, encode.Stderr = out, &capped{buffer: &complaint, limit: 16 << 10}
-	if err := errors.Join(encode.Start(), out.Close()); err != nil {
-		return errors.Join(fmt.Errorf("remake clip %s: start ffmpeg: %w", info.Path, err), encoded.Close())
-	}
-	widenPipe(encoded)
-
-	buffer := make([]byte, width*height*3/2)
-	luma, chroma := width*height, width*height/4
-	planes := Planes{Width: width, Height: height, Y: buffer[:luma], U: buffer[luma : luma+chroma], V: buffer[luma+chroma:]}
-	var decodeErr, writeErr error
+	planes := newPlanes(width, height)
+	var decodeErr error
 	for index := 0; ; index++ {
 		if _, decodeErr = d.next(ctx, picture); decodeErr == nil {
-			decodeErr = d.small(picture, width, height, buffer)
+			decodeErr = d.small(picture, width, height, planes.buffer)
 		}
 		if decodeErr != nil {
 			break // A broken clip is remade as far as it goes.
 		}
-		draw(index, planes, scale)
-		if _, writeErr = encoded.Write(buffer); writeErr != nil {
+		draw(index, planes.Planes, scale)
+		if out.Write(planes.Planes) != nil {
 			break
 		}
 	}
-	closeErr := encoded.Close()
-	encodeErr := encode.Wait()
-	if err := ctx.Err(); err != nil && writeErr == nil {
-		return fmt.Errorf("remake clip %s: %w", info.Path, err)
-	}
+	closeErr := out.Close()
 	// What the clip lacks was reported when it was measured.
 	if errors.Is(decodeErr, ErrDecoderLost) {
-		return fmt.Errorf("remake clip %s: %w", info.Path, decodeErr)
+		closeErr = decodeErr
 	}
-	if strings.Contains(complaint.String(), noSpace) {
-		return fmt.Errorf("write %s: %s", target, noSpace)
+	if closeErr != nil && (ctx.Err() != nil || errors.Is(closeErr, ErrDecoderLost)) {
+		return fmt.Errorf("remake clip %s: %w", info.Path, closeErr)
 	}
-	if encodeErr != nil {
-		return fmt.Errorf("write %s: %s", target, lastWords(complaint.String(), encodeErr))
-	}
-	if err := errors.Join(writeErr, closeErr); err != nil {
-		return fmt.Errorf("write %s: %w", target, err)
-	}
-	// ffmpeg takes some failures to write the end of a file for none.
-	if words := strings.TrimSpace(complaint.String()); words != "" {
-		return fmt.Errorf("write %s: %s", target, lastWords(words, nil))
-	}
-	if stat, err := os.Stat(target); err != nil || stat.Size() == 0 {
-		return fmt.Errorf("write %s: ffmpeg left it empty", target)
-	}
-	return nil
+	return closeErr
 }

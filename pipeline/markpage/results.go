@@ -9,7 +9,7 @@ import (
 // resultPolicy shows a report as a page without scripts, forms or frames,
 // whatever is written in it. It keeps the address's origin, for only so do the
 // links between reports carry the cookie; without scripts nothing can use that.
-const resultPolicy = "sandbox allow-same-origin allow-downloads; default-src 'none'; style-src 'unsafe-inline'; img-src data:; " +
+const resultPolicy = "sandbox allow-same-origin allow-downloads; default-src 'none'; style-src 'unsafe-inline'; img-src data:; media-src 'self'; " +
 	"base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 
 // filmPolicy is for a film, which browsers show in a page of their own making.
@@ -21,9 +21,11 @@ const paperPolicy = "default-src 'none'; object-src 'self'; style-src 'unsafe-in
 
 // What is shown of a results folder.
 var resultTypes = map[string]struct{ kind, policy string }{
-	"report.html": {assetTypes[".html"], resultPolicy},
-	"report.pdf":  {"application/pdf", paperPolicy},
-	"tracked.mp4": {"video/mp4", filmPolicy},
+	"report.html":      {assetTypes[".html"], resultPolicy},
+	"report.pdf":       {"application/pdf", paperPolicy},
+	"details.pdf":      {"application/pdf", paperPolicy},
+	"tracked.mp4":      {"video/mp4", filmPolicy},
+	"before-after.mp4": {"video/mp4", filmPolicy},
 }
 
 // result serves a report, or the clip with its marks drawn on, from a results

@@ -1,7 +1,9 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -24,6 +26,7 @@ type Batch struct {
 	// Kept lists clips whose results still held, with links to them; they count
 	// as Unchanged does and Unchanged is then 0.
 	Kept       []BatchMeasured
+	Changes    []BatchChange
 	NotReached []BatchItem // The batch ended before their turn, or another run held them.
 	Notes      []string    // What to know of the whole, in sentences.
 	Provenance Provenance
@@ -36,6 +39,16 @@ type BatchMeasured struct {
 	Strides            int
 	Score              *metrics.Estimate
 	Finding            string
+	Picture            []byte // A small JPEG; empty where there is none.
+}
+
+// BatchChange is a visit that was measured this night beside the one before it.
+type BatchChange struct {
+	Horse, Visit string
+	Link         string // To the visit's page, relative to this one.
+	Sentence     string
+	Counts       bool // Something changed.
+	Picture      []byte
 }
 
 // BatchItem is a clip that needs something.
@@ -44,6 +57,7 @@ type BatchItem struct {
 	Link               string
 	Reason             string
 	Next               string // What to do about it; shown as it is, for it may be a command.
+	Picture            []byte
 }
 
 // Page makes the morning page.
@@ -70,21 +84,87 @@ func (b Batch) Page() (*Page, error) {
 		first.add(paragraph("The batch ended early: " + sentence(b.Stopped) + " What was measured until then is kept; the same command goes on from there."))
 	}
 	first.list("", sentences(b.Notes))
-	p.build(first,
-		itemsSection("look", "Needs a second look", "These clips were measured, but something limits the numbers.", "No clip needs a second look.", b.SecondLook),
-		itemsSection("marks", "Needs marks", "These clips have no marks yet and were not measured.", "Every clip has marks.", b.NeedMarks),
-		itemsSection("failed", "Failed", "These clips could not be measured. The others are not affected.", "No clip failed.", b.Failed),
-		itemsSection("not-reached", "Not reached", "These clips wait for the next batch.", "", b.NotReached))
+	p.build(first, b.needsYou(), b.changed(),
+		itemsSection("not-reached", "Not reached", "These clips wait for the next batch.", b.NotReached))
 
+	uneven, others := b.byUneven()
 	measured := section{title: "Measured", id: "measured"}
-	measured.table(measuredTable("Measured", "Score with 95 % interval: 0 is even, 1 as uneven as ordinary run-to-run variation", b.Measured))
 	if len(b.Measured) == 0 {
 		measured.add(paragraph("No clip was measured."))
 	}
+	measured.table(measuredTable("Measured, and uneven beyond what a sound horse shows", "The score with its 95 % interval: 0 is even, 1 as uneven as ordinary run-to-run variation", uneven))
+	measured.table(measuredTable("Measured, nothing certain beyond tolerance", "", others))
 	kept := section{title: "Unchanged since last time", id: "kept"}
 	kept.table(measuredTable("Unchanged", "Their clips, marks and settings are the same, so their results still hold", b.Kept))
 	p.build(measured, kept)
 	return p, nil
+}
+
+// byUneven parts what was measured: clips whose score's interval leaves out even first, the
+// most uneven first.
+func (b Batch) byUneven() (uneven, others []BatchMeasured) {
+	for _, m := range b.Measured {
+		if m.Score != nil && m.Score.Low > 0 {
+			uneven = append(uneven, m)
+		} else {
+			others = append(others, m)
+		}
+	}
+	slices.SortStableFunc(uneven, func(x, y BatchMeasured) int { return cmp.Compare(y.Score.Value, x.Score.Value) })
+	return uneven, others
+}
+
+// needsYou lists the clips that need a person, worst first.
+func (b Batch) needsYou() section {
+	s := section{title: "Needs you", id: "needs-you"}
+	t := table{caption: count(len(b.Failed)+len(b.NeedMarks)+len(b.SecondLook), "clip") + " to look at", wide: true, head: []string{"Clip", "What", "Horse", "Visit", "Why", "What to do"}}
+	for _, kind := range []struct {
+		word  string
+		items []BatchItem
+	}{{"failed", b.Failed}, {"to look at again", b.SecondLook}, {"without marks", b.NeedMarks}} {
+		for _, i := range kind.items {
+			t.rows = append(t.rows, i.row(kind.word))
+		}
+	}
+	if len(t.rows) == 0 {
+		s.add(paragraph("Nothing needs you: no clip failed, none wants a second look, and every clip has marks."))
+	}
+	s.table(t)
+	return s
+}
+
+// row is an item's row; kind says what it is, or is empty.
+func (i BatchItem) row(kind string) tableRow {
+	name := linkCell(i.Clip, relative(i.Link))
+	name.thumb = i.Picture
+	cells := []tableCell{name}
+	if kind != "" {
+		cells = append(cells, tableCell{text: plain(kind), words: true})
+	}
+	return tableRow{counts: kind == "failed", cells: append(cells, textCell(i.Horse), textCell(i.Visit), textCell(sentence(i.Reason)), textCell(i.Next))}
+}
+
+// changed lists the visits of this night beside those before them, changes first.
+func (b Batch) changed() section {
+	s := section{title: "Beside the visit before", id: "changed"}
+	t := table{caption: count(len(b.Changes), "visit"), wide: true, head: []string{"Visit", "Horse", "Since the visit before"}}
+	all := slices.Clone(b.Changes)
+	slices.SortStableFunc(all, func(x, y BatchChange) int {
+		switch {
+		case x.Counts == y.Counts:
+			return 0
+		case x.Counts:
+			return -1
+		}
+		return 1
+	})
+	for _, c := range all {
+		name := linkCell(c.Visit, relative(c.Link))
+		name.thumb = c.Picture
+		t.rows = append(t.rows, tableRow{counts: c.Counts, cells: []tableCell{name, textCell(c.Horse), {text: plain(c.Sentence), words: true}}})
+	}
+	s.table(t)
+	return s
 }
 
 // inShort says in a sentence what the night brought.
@@ -108,18 +188,15 @@ func (b Batch) inShort() string {
 	return text + "; " + strings.Join(parts, ", ") + "."
 }
 
-func itemsSection(id, title, intro, none string, items []BatchItem) section {
+func itemsSection(id, title, intro string, items []BatchItem) section {
 	s := section{title: title, id: id}
 	if len(items) == 0 {
-		s.paragraphs(none)
 		return s
 	}
 	s.add(paragraph(intro))
 	t := table{caption: title + ": " + count(len(items), "clip"), wide: true, head: []string{"Clip", "Horse", "Visit", "Why", "What to do"}}
 	for _, i := range items {
-		t.rows = append(t.rows, tableRow{cells: []tableCell{
-			linkCell(i.Clip, relative(i.Link)), textCell(i.Horse), textCell(i.Visit), textCell(sentence(i.Reason)), textCell(i.Next),
-		}})
+		t.rows = append(t.rows, i.row(""))
 	}
 	s.table(t)
 	return s
@@ -128,9 +205,18 @@ func itemsSection(id, title, intro, none string, items []BatchItem) section {
 func measuredTable(title, note string, measured []BatchMeasured) table {
 	t := table{caption: title + ": " + count(len(measured), "clip"), note: note, wide: true, head: []string{"Clip", "Horse", "Visit", "Strides", "Score", "Finding"}}
 	for _, m := range measured {
+		name := linkCell(m.Clip, relative(m.Link))
+		name.thumb = m.Picture
 		t.rows = append(t.rows, tableRow{cells: []tableCell{
-			linkCell(m.Clip, relative(m.Link)), textCell(m.Horse), textCell(m.Visit), countCell(m.Strides), valueCell(estimateCell(m.Score, 2)), textCell(sentence(m.Finding)),
+			name, textCell(m.Horse), textCell(m.Visit), countCell(m.Strides), valueCell(estimateCell(m.Score, 2)), textCell(sentence(inOneLine(m.Finding))),
 		}})
 	}
 	return t
+}
+
+// inOneLine takes the grounds off a finding: the clip's page has them.
+func inOneLine(finding string) string {
+	first, _, _ := strings.Cut(finding, ":")
+	first, _, _ = strings.Cut(first, ". ")
+	return first
 }

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"jogstrip/metrics"
+	"jogstrip/pipeline/glance"
 )
 
 // Clip is the report of one clip.
@@ -19,6 +20,8 @@ type Clip struct {
 	Film       Film
 	Notes      []string // Of measuring, in sentences.
 	NextMarks  []string // Which frames to mark next, in sentences.
+	Front      Front
+	Films      []Footage // The clip with its marks drawn on it, stride by stride.
 	Figures    []Figure
 	Video      string // The clip with the marks drawn on it, relative to this page; empty where there is none.
 	Provenance Provenance
@@ -30,7 +33,7 @@ func findingSections(s *metrics.Summary, doubted bool) []section {
 	if limb == "" {
 		limb = "The measures of this clip do not allow a finding."
 	}
-	finding := section{title: "Finding", first: true}
+	finding := section{title: "Finding in full", first: true}
 	finding.paragraphs(limb, scoreSentence(s))
 	if agree := strings.Join(s.Limb.Agree, "; "); agree != "" && !strings.Contains(s.Limb.Sentence, agree) {
 		finding.add(paragraph("What points the same way: " + agree + "."))
@@ -38,16 +41,13 @@ func findingSections(s *metrics.Summary, doubted bool) []section {
 	if others := strings.Join(s.Limb.Disagree, "; "); others != "" && !strings.Contains(s.Limb.Sentence, others) {
 		finding.add(paragraph("What does not: " + others + "."))
 	}
-	beyond := section{title: "What is beyond tolerance"}
-	if doubted {
-		beyond.paragraphs("It is not put into words until then. The numbers stand below; left and right in them are as marked.")
-	} else {
-		beyond.list("", beyondSentences(s))
-	}
 	var notes section
+	if doubted {
+		notes.paragraphs("What is beyond tolerance is not put into words until then. The numbers stand below; left and right in them are as marked.")
+	}
 	notes.paragraphs(scoreMissing(s))
 	notes.paragraphs(sentences(s.Notes)...)
-	return []section{finding, beyond, notes}
+	return []section{finding, notes}
 }
 
 // Page makes the report of one clip.
@@ -75,8 +75,20 @@ func (c Clip) Page() (*Page, error) {
 	}
 	limits := section{title: "What limits this clip"}
 	limits.list("", sentences(c.Film.Problems))
+	said, rows := glance.OfSummary(summary), glance.Rows(summary)
+	if c.Doubted {
+		said, rows = glance.Doubted, nil
+	}
+	if p.front, err = newFront(said, rows, false, c.Front); err != nil {
+		return nil, err
+	}
+	films, err := footageSection("Stride by stride, on film", c.Films)
+	if err != nil {
+		return nil, err
+	}
+	p.build(films)
 	p.build(findingSections(summary, c.Doubted)...)
-	p.build(limits, measuresSection(summary, c.Doubted), pictures, filmSection(c))
+	p.build(limits, measuresSection(summary, c.Doubted), pictures, filmSection(c), sourcesSection(summary))
 	return p, nil
 }
 

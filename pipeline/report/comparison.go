@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"jogstrip/metrics"
+	"jogstrip/pipeline/glance"
 )
 
 // Comparison is the page of two visits beside each other.
@@ -13,6 +14,9 @@ type Comparison struct {
 	Before     Visited
 	After      Visited
 	Comparison *metrics.Comparison
+	Front      Front
+	Films      []Footage // Of before and after; empty leaves it out.
+	NotFilmed  []string  // What the film lacks, and why.
 	Figures    []Figure
 	Records    []RecordSection // Palpation, treatment, function: what both visits wrote down.
 	Provenance Provenance
@@ -48,28 +52,44 @@ type changeRow struct {
 	Change   cell
 	Smallest cell // Its second line says where it comes from, if not from the table.
 	Verdict  string
-	Counts   bool // The verdict is a change.
+	Why      string // Why there is no measurable change although the interval leaves out zero.
+	Counts   bool   // The verdict is a change.
 	Sentence string
 }
 
-func changeRowOf(c metrics.Change, title string, dec int) changeRow {
+func changeRowOf(c metrics.Change, d metrics.Definition) changeRow {
+	cells := measuredCells(d, c.Unit, c.Before, c.After, c.Change)
 	row := changeRow{
-		Title: title, Unit: c.Unit, Followed: c.Followed,
-		Before: estimateCell(c.Before, dec), After: estimateCell(c.After, dec), Change: estimateCell(c.Change, dec),
-		Verdict: string(c.Verdict), Sentence: sentence(c.Sentence),
+		Title: d.Title, Unit: saidUnit(d, c.Unit), Followed: c.Followed,
+		Before: cells[0], After: cells[1], Change: cells[2],
+		Smallest: sizeCell(d, c.Unit, "", c.Smallest),
+		Verdict:  string(c.Verdict), Sentence: sentence(c.Sentence), Why: whyNoChange(c),
 		Counts: c.Verdict == metrics.Improved || c.Verdict == metrics.Worse || c.Verdict == metrics.Changed,
 	}
-	row.Smallest = cell{Value: "–"}
-	if c.Smallest > 0 {
-		row.Smallest.Value = number(c.Smallest, dec)
-		if c.OwnMDC {
-			row.Smallest.Interval = "own visits"
-		}
+	if c.Smallest > 0 && c.OwnMDC {
+		row.Smallest.Interval = "own visits"
 	}
 	if c.Verdict == metrics.NotComparable {
 		row.Sentence = sentence(c.Reason)
 	}
 	return row
+}
+
+// scoreDefinition stands for the score where a measure's definition is expected.
+var scoreDefinition = metrics.Definition{Name: metrics.ScoreName, Title: "Asymmetry score", Decimals: 2}
+
+// changeP is the level at which a change counts after correction, as metrics has it.
+const changeP = 0.05
+
+// whyNoChange says why a change does not count whose own interval leaves out zero.
+func whyNoChange(c metrics.Change) string {
+	switch {
+	case c.Verdict != metrics.NoChange || c.Change == nil || c.Change.Low <= 0 && c.Change.High >= 0:
+		return ""
+	case c.Holm >= changeP:
+		return "of so many measures one changes as much by chance"
+	}
+	return "both within tolerance"
 }
 
 // Page makes the comparison of two visits. Without a comparison there is an
@@ -88,7 +108,7 @@ func (c Comparison) Page() (*Page, error) {
 		caution: Cautions(), terms: glossary(), provenance: c.Provenance}
 
 	verdict := sentence(string(m.Verdict))
-	finding := section{title: "Finding", first: true}
+	finding := section{title: "Finding in full", first: true}
 	finding.add(paragraph(orWord(sentence(m.Sentence), verdict)), block{text: []span{{text: "Verdict: "}, {text: verdict, strong: true}}})
 	if len(m.Reasons) > 0 {
 		finding.add(paragraph("Mind when comparing:"))
@@ -98,7 +118,15 @@ func (c Comparison) Page() (*Page, error) {
 	visits.table(table{caption: "The two visits", wide: true, head: []string{"Visit", "Date", "Asymmetry score", "Measured", "Finding of the visit"},
 		note: scoreNote(m),
 		rows: []tableRow{visitedRow("before", c.Before, &m.Before, comparedScore(m, false)), visitedRow("after", c.After, &m.After, comparedScore(m, true))}})
-	p.build(finding, visits, changesSection(m), pictures, besideSection(c.Records))
+	if p.front, err = newFront(glance.OfComparison(m, c.Before.Date), glance.ComparedRows(m), true, c.Front); err != nil {
+		return nil, err
+	}
+	films, err := footageSection("Before beside after, on film", c.Films)
+	if err != nil {
+		return nil, err
+	}
+	films.list("Not on film", sentences(c.NotFilmed))
+	p.build(films, finding, visits, changesSection(m), pictures, besideSection(c.Records), sourcesSection(&m.After))
 	return p, nil
 }
 
@@ -149,7 +177,7 @@ func changesSection(m *metrics.Comparison) section {
 		if ch.Before == nil && ch.After == nil {
 			continue
 		}
-		row := changeRowOf(ch, d.Title, decimals(d, ch.Unit))
+		row := changeRowOf(ch, d)
 		switch {
 		case ch.Verdict == metrics.NotComparable:
 			apart = append(apart, row.Title+": "+row.Sentence)
@@ -171,12 +199,11 @@ func changesSection(m *metrics.Comparison) section {
 	}
 	s.table(changesTable("Followed, as declared beforehand", "Not corrected for the number of measures.", followed))
 	if m.Score != nil {
-		s.table(changesTable("Asymmetry score", "0 is even, 1 as uneven as ordinary run-to-run variation.", []changeRow{changeRowOf(*m.Score, "Asymmetry score", 2)}))
+		s.table(changesTable("Asymmetry score", "0 is even, 1 as uneven as ordinary run-to-run variation.", []changeRow{changeRowOf(*m.Score, scoreDefinition)}))
 	}
 	s.table(changesTable("Established measures", "Published work shows that these go with lameness. Corrected for their number (Holm).", established))
 	s.table(changesTable("Suggested measures", "The trade and little published work take these for signs; they name no limb. Corrected for their number (Holm).", suggested))
 	s.table(changesTable("Described measures", "Seen and reported; not shown to tell a lame limb, so no verdict is given.", described))
-	s.list(toleranceHeading, toleranceSources(&m.After))
 	s.list("Not comparable", apart)
 	return s
 }
@@ -189,7 +216,7 @@ func changesTable(caption, note string, rows []changeRow) table {
 			title += " (followed)"
 		}
 		t.rows = append(t.rows, tableRow{counts: r.Counts, cells: []tableCell{
-			nameCell(title, r.Unit), valueCell(r.Before), valueCell(r.After), valueCell(r.Change), valueCell(r.Smallest), {text: plain(r.Verdict), words: true},
+			nameCell(title, r.Unit), valueCell(r.Before), valueCell(r.After), valueCell(r.Change), valueCell(r.Smallest), {text: plain(r.Verdict), under: r.Why, words: true},
 		}})
 	}
 	return t

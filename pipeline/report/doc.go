@@ -5,10 +5,14 @@
 // twice: as HTML for the screen and as PDF for paper and post. Both are made of
 // the same words and numbers, so they cannot differ.
 //
-// On the screen every page is one HTML file that opens without a network: style and figures
-// are inside it, no script runs, and a content security policy forbids the
-// page to fetch anything. Text comes first: a paragraph in plain words stands
-// above every table, every table above every picture.
+// Pages about horses begin with what is seen at a glance (Front): one sentence, a row for
+// each question, pictures cut from the clips. It is the sheet that is handed over; the
+// details follow, on paper as a document of their own.
+//
+// On the screen every page is one HTML file that opens without a network: style, figures and
+// pictures are inside it, and a content security policy forbids the page to fetch
+// anything. A page that shows a film, which lies beside it, has the one script in
+// templates/film.js, which the policy names by its hash; no other runs.
 //
 // On paper every page is A4 with all ink within 178 × 259 mm, so that it comes
 // out whole on Letter, too; fonts are inside the file, figures are lines and

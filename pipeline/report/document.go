@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"slices"
 	"time"
 
 	"jogstrip/plots"
@@ -16,6 +17,8 @@ type Page struct {
 	header     Header
 	date       time.Time // Of what the page is about; zero is not known.
 	under      []span    // The line below the title.
+	filmed     bool      // It shows a film.
+	front      *front    // The first page; nil on pages that have none.
 	sections   []section
 	caution    []string
 	terms      []term // Words explained; none on pages that use few.
@@ -25,9 +28,17 @@ type Page struct {
 // HTML writes the page as one self-contained file.
 func (p *Page) HTML(w io.Writer) error { return writeHTML(w, p) }
 
-// PDF writes the page as a document for paper. The same page gives the same
-// bytes.
-func (p *Page) PDF(w io.Writer) error { return writePDF(w, p) }
+// PDF writes what is handed over as a document for paper: the first page, or all of a
+// page that has none. The same page gives the same bytes.
+func (p *Page) PDF(w io.Writer) error {
+	if p.front == nil {
+		return p.Details(w)
+	}
+	return writePDF(w, p, true)
+}
+
+// Details writes what follows the first page as a document for paper.
+func (p *Page) Details(w io.Writer) error { return writePDF(w, p, false) }
 
 // section is a part of a page. One without a title belongs to what stands
 // before it.
@@ -47,6 +58,7 @@ type block struct {
 	list    [][]span
 	table   *table
 	figure  *figureView
+	footage *shownFootage
 }
 
 // span is a piece of running text.
@@ -62,8 +74,12 @@ type table struct {
 	note    string
 	facts   bool // Narrow, a name and what is known of it.
 	wide    bool // May be wider than a small screen.
+	glance  bool // The rows of a first page.
+	compact bool // Set small.
 	head    []string
 	rows    []tableRow
+	// headFigure stands in the header of the second column, in place of its word.
+	headFigure *figureView
 }
 
 type tableRow struct {
@@ -77,7 +93,10 @@ type tableCell struct {
 	number bool
 	words  bool // Says in words why the row counts.
 	code   bool
-	across int // Columns it takes; 0 is one.
+	soft   bool // Not what the eye should catch first.
+	across int  // Columns it takes; 0 is one.
+	figure *figureView
+	thumb  []byte // A small JPEG beside the text; on the screen only.
 }
 
 // figureView is a figure made ready: the picture for HTML, the drawing for paper.
@@ -173,6 +192,7 @@ func (p *Page) build(sections ...section) {
 	for _, s := range sections {
 		if len(s.blocks) > 0 {
 			p.sections = append(p.sections, s)
+			p.filmed = p.filmed || slices.ContainsFunc(s.blocks, func(b block) bool { return b.footage != nil })
 		}
 	}
 }

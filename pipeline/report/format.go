@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"jogstrip/metrics"
+	"jogstrip/plots/said"
 )
 
 // number writes v with a true minus sign, never as minus zero, and "–" where
@@ -30,11 +31,58 @@ type cell struct {
 	Interval string // "(4 to 20)", or another second line; empty where there is none.
 }
 
-func estimateCell(e *metrics.Estimate, decimals int) cell {
+// estimateCell writes an estimate with as many decimals as its interval supports, most at
+// most.
+func estimateCell(e *metrics.Estimate, most int) cell {
 	if e == nil {
 		return cell{Value: "–"}
 	}
-	return cell{Value: number(e.Value, decimals), Interval: interval(*e, decimals)}
+	return cellOf(*e, said.Decimals(*e, most))
+}
+
+func cellOf(e metrics.Estimate, decimals int) cell {
+	return cell{Value: number(e.Value, decimals), Interval: interval(e, decimals)}
+}
+
+// measuredCells writes the estimates of one row in the unit in which people say the
+// measure, all with as many decimals as the widest interval among them supports.
+func measuredCells(d metrics.Definition, unit string, row ...*metrics.Estimate) []cell {
+	most := said.Most(d, saidUnit(d, unit))
+	for _, e := range row {
+		if e != nil {
+			scaled, _ := said.Scaled(d, unit, *e)
+			most = min(most, said.Decimals(scaled, most))
+		}
+	}
+	out := make([]cell, len(row))
+	for i, e := range row {
+		out[i] = cell{Value: "–"}
+		if e != nil {
+			scaled, _ := said.Scaled(d, unit, *e)
+			out[i] = cellOf(scaled, most)
+		}
+	}
+	return out
+}
+
+// sizeCell writes a size of a measure without an interval, such as its tolerance, with no
+// trailing zeros.
+func sizeCell(d metrics.Definition, unit, before string, v float64) cell {
+	if v <= 0 {
+		return cell{Value: "–"}
+	}
+	scaled, in := said.In(d, unit, v)
+	text := number(scaled, said.Most(d, in))
+	if strings.Contains(text, ".") {
+		text = strings.TrimRight(strings.TrimRight(text, "0"), ".")
+	}
+	return cell{Value: before + text}
+}
+
+// saidUnit returns the unit in which people say a measure.
+func saidUnit(d metrics.Definition, unit string) string {
+	_, in := said.In(d, unit, 0)
+	return in
 }
 
 func interval(e metrics.Estimate, decimals int) string {
@@ -45,7 +93,8 @@ func interval(e metrics.Estimate, decimals int) string {
 }
 
 // inText writes an estimate as "1.70 (95 % interval 1.20 to 2.10)".
-func inText(e metrics.Estimate, unit string, decimals int) string {
+func inText(e metrics.Estimate, unit string, most int) string {
+	decimals := said.Decimals(e, most)
 	if interval(e, decimals) == "" {
 		return withUnit(number(e.Value, decimals), unit) + " (no interval)"
 	}
@@ -135,13 +184,4 @@ func define(n metrics.Name) metrics.Definition {
 		return d
 	}
 	return metrics.Definition{Name: n, Title: string(n), Decimals: 2, Evidence: metrics.Description}
-}
-
-// decimals returns how many decimals to show in unit, which need not be the
-// definition's own.
-func decimals(d metrics.Definition, unit string) int {
-	if unit == d.Unit {
-		return d.Decimals
-	}
-	return 1
 }

@@ -6,13 +6,19 @@ import (
 	"time"
 
 	"jogstrip/metrics"
+	"jogstrip/pipeline/glance"
 )
 
 // History is the page of all visits of one horse.
 type History struct {
-	Header     Header
-	Finding    string // In plain words, above everything; empty leaves it to the table.
-	Followed   []metrics.Name
+	Header   Header
+	Finding  string // In plain words, above everything; empty leaves it to the table.
+	Followed []metrics.Name
+	// Comparison is of the first measured visit with the last, on the days Compared; nil
+	// where fewer than two were measured.
+	Comparison *metrics.Comparison
+	Compared   [2]time.Time
+	Front      Front
 	Visits     []HistoryVisit // In order of time.
 	Figures    []Figure
 	Provenance Provenance
@@ -46,7 +52,7 @@ func (h History) Page() (*Page, error) {
 	if n := len(h.Visits); n > 0 {
 		p.date = h.Visits[n-1].Date
 	}
-	finding := section{title: "Finding", first: true}
+	finding := section{title: "Finding in full", first: true}
 	finding.add(paragraph(orWord(sentence(h.Finding), count(len(h.Visits), "visit")+" so far.")))
 
 	measured := table{caption: "Measured", note: "In brackets: 95 % intervals", wide: true, head: []string{"Visit", "Asymmetry score"}}
@@ -70,14 +76,34 @@ func (h History) Page() (*Page, error) {
 	visits := section{title: "The visits"}
 	visits.table(measured)
 	visits.table(noted)
+	if err := h.first(p); err != nil {
+		return nil, err
+	}
+	p.build(finding, visits, pictures)
 	for _, v := range slices.Backward(h.Visits) {
 		if v.Summary != nil {
-			visits.list(toleranceHeading, toleranceSources(v.Summary))
+			p.build(sourcesSection(v.Summary))
 			break
 		}
 	}
-	p.build(finding, visits, pictures)
 	return p, nil
+}
+
+// first makes the first page: the first measured visit beside the last.
+func (h History) first(p *Page) (err error) {
+	switch c := h.Comparison; {
+	case c != nil:
+		p.front, err = newFront(glance.OfComparison(c, h.Compared[0]), glance.ComparedRows(c), true, h.Front)
+	default:
+		said, rows := "No visit has been measured yet.", []glance.Row(nil)
+		for _, v := range h.Visits {
+			if v.Summary != nil {
+				said, rows = glance.OfSummary(v.Summary), glance.Rows(v.Summary)
+			}
+		}
+		p.front, err = newFront(said, rows, false, h.Front)
+	}
+	return err
 }
 
 // unit returns the unit that the measure was first given in.
@@ -87,10 +113,10 @@ func (h History) unit(n metrics.Name) string {
 			continue
 		}
 		if r := v.Summary.Lookup(n); r != nil && r.Value != nil {
-			return r.Unit
+			return saidUnit(define(n), r.Unit)
 		}
 	}
-	return define(n).Unit
+	return saidUnit(define(n), define(n).Unit)
 }
 
 func (v HistoryVisit) measuredRow(followed []metrics.Name, units []string) tableRow {
@@ -108,9 +134,9 @@ func (v HistoryVisit) measuredRow(followed []metrics.Name, units []string) table
 		c := cell{Value: "–"}
 		if v.Summary != nil {
 			if r := v.Summary.Lookup(n); r != nil && r.Value != nil {
-				c = estimateCell(r.Value, decimals(define(n), r.Unit))
-				if r.Unit != units[i] {
-					c.Value += " " + r.Unit
+				c = measuredCells(define(n), r.Unit, r.Value)[0]
+				if in := saidUnit(define(n), r.Unit); in != units[i] {
+					c.Value += " " + in
 				}
 			}
 		}

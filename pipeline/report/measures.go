@@ -83,7 +83,6 @@ func measuresSection(sum *metrics.Summary, doubted bool) section {
 		whole.rows = append(whole.rows, tableRow{cells: []tableCell{textCell(r.Title + ", " + r.Unit), valueCell(r.Value), {text: plain(r.N), number: true}}})
 	}
 	s.table(whole)
-	s.list(toleranceHeading, toleranceSources(sum))
 	var missing []string
 	for _, m := range all.Missing {
 		missing = append(missing, strings.Join(m.Titles, "; ")+": "+m.Reason+".")
@@ -122,24 +121,21 @@ func (t *measureTables) miss(title, reason string) {
 }
 
 func measureRowOf(d metrics.Definition, r metrics.Result) measureRow {
-	dec := decimals(d, r.Unit)
+	cells := measuredCells(d, r.Unit, r.Left, r.Right, r.Value)
 	row := measureRow{
-		Title:  d.Title,
-		Unit:   r.Unit,
-		Left:   estimateCell(r.Left, dec),
-		Right:  estimateCell(r.Right, dec),
-		Value:  estimateCell(r.Value, dec),
-		Index:  estimateCell(r.SymmetryIndex, 1),
-		N:      fmt.Sprint(r.Strides),
-		Beyond: r.Beyond,
-		Sided:  d.Sided,
+		Title:     d.Title,
+		Unit:      saidUnit(d, r.Unit),
+		Left:      cells[0],
+		Right:     cells[1],
+		Value:     cells[2],
+		Index:     estimateCell(r.SymmetryIndex, 1),
+		Tolerance: sizeCell(d, r.Unit, "± ", r.Tolerance),
+		N:         fmt.Sprint(r.Strides),
+		Beyond:    r.Beyond,
+		Sided:     d.Sided,
 	}
-	row.Tolerance = cell{Value: "–"}
-	if r.Tolerance > 0 {
-		row.Tolerance.Value = "± " + number(r.Tolerance, dec)
-		if r.OwnTolerance {
-			row.Tolerance.Interval = ownRepeats(r)
-		}
+	if r.Tolerance > 0 && r.OwnTolerance {
+		row.Tolerance.Interval = ownRepeats(r)
 	}
 	if compares(d) {
 		row.Words = inWords(d, r)
@@ -234,32 +230,6 @@ func sideWords(n metrics.Name) (positive, negative string, ok bool) {
 		return "right steps more scattered", "left steps more scattered", true
 	}
 	return "", "", false
-}
-
-// beyondSentences lists in words what is beyond its tolerance.
-func beyondSentences(s *metrics.Summary) []string {
-	var out []string
-	for _, r := range s.Results {
-		d := define(r.Name)
-		if !r.Beyond || r.Value == nil || !compares(d) {
-			continue
-		}
-		dec := decimals(d, r.Unit)
-		txt := fmt.Sprintf("%s: %s; difference right − left %s, tolerance %s.", d.Title, inWords(d, r),
-			inText(*r.Value, r.Unit, dec), withUnit(number(r.Tolerance, dec), r.Unit))
-		if even(r.Name) != 0 {
-			txt = fmt.Sprintf("%s: %s; %s, tolerance %s either way.", d.Title, inWords(d, r),
-				inText(*r.Value, r.Unit, dec), withUnit(number(r.Tolerance, dec), r.Unit))
-		}
-		switch d.Evidence {
-		case metrics.Description:
-			txt += " Seen and described; not shown to tell a lame limb."
-		case metrics.Suggested:
-			txt += " A sign that by itself names no limb."
-		}
-		out = append(out, txt)
-	}
-	return out
 }
 
 // scoreSentence says what the score is and how far to trust it.

@@ -3,6 +3,7 @@ package report
 import (
 	"bytes"
 	"embed"
+	"encoding/base64"
 	"fmt"
 	"html/template"
 	"io"
@@ -27,7 +28,8 @@ type Header struct {
 	Letterhead []string  // Name and address of the practice or yard, a line each.
 	Horse      string    // Empty on pages about more than one horse.
 	Printed    time.Time // The day the page was written; zero leaves it out.
-	PDF        string    // The same page as PDF, relative to this one; empty where there is none.
+	PDF        string    // The sheet to hand over, as PDF, relative to this page; empty where there is none.
+	Details    string    // The details as PDF, likewise.
 }
 
 // Provenance says where the numbers come from, so that they can be had again.
@@ -70,8 +72,12 @@ type (
 		Letterhead []string
 		PDF        string
 		PDFName    string
+		Details    string
 		Under      []spanView
+		Front      *frontView
 		Sections   []sectionView
+		Script     template.JS // Of pages that show a film.
+		Policy     string
 	}
 	sectionView struct {
 		Title, ID, Class string
@@ -84,6 +90,7 @@ type (
 		List    [][]spanView
 		Table   *tableView
 		Picture template.HTML
+		Footage *footageView
 	}
 	spanView struct {
 		Text, Link string
@@ -91,9 +98,14 @@ type (
 	}
 	tableView struct {
 		Caption, Note string
-		Facts, Wide   bool
-		Head          []string
+		Class         string
+		Wide          bool
+		Head          []headView
 		Rows          []rowView
+	}
+	headView struct {
+		Text    string
+		Picture template.HTML // Above the text, which then is for those who do not see it.
 	}
 	rowView struct {
 		Counts bool
@@ -103,12 +115,19 @@ type (
 		Text                []spanView
 		Under               string
 		Number, Words, Code bool
+		Soft                bool
 		Across              int
+		Picture             template.HTML
+		Thumb               template.URL
 	}
 )
 
 func (p *Page) view() pageView {
-	v := pageView{Style: template.CSS(styleSheet), Title: valid(p.title), PDF: relative(p.header.PDF), PDFName: p.header.PDF, Under: spanViews(p.under)}
+	v := pageView{Style: template.CSS(styleSheet), Title: valid(p.title), PDF: relative(p.header.PDF), PDFName: p.header.PDF, Details: relative(p.header.Details), Under: spanViews(p.under), Front: p.front.view()}
+	v.Policy = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
+	if p.filmed {
+		v.Script, v.Policy = template.JS(filmScript), v.Policy+"; media-src 'self' file:; script-src "+scriptHash()
+	}
 	for _, line := range p.header.Letterhead {
 		v.Letterhead = append(v.Letterhead, valid(line))
 	}
@@ -145,20 +164,55 @@ func (b block) view() blockView {
 	for _, item := range b.list {
 		v.List = append(v.List, spanViews(item))
 	}
+	if b.footage != nil {
+		v.Footage = b.footage.view
+	}
 	if b.figure != nil {
 		v.Picture = b.figure.picture
 	}
-	if t := b.table; t != nil {
-		v.Table = &tableView{Caption: valid(t.caption), Note: valid(t.note), Facts: t.facts, Wide: t.wide, Head: t.head}
-		for _, r := range t.rows {
-			row := rowView{Counts: r.counts}
-			for _, c := range r.cells {
-				row.Cells = append(row.Cells, cellView{spanViews(c.text), c.under, c.number, c.words, c.code, c.across})
-			}
-			v.Table.Rows = append(v.Table.Rows, row)
-		}
+	if b.table != nil {
+		v.Table = b.table.view()
 	}
 	return v
+}
+
+func (t *table) view() *tableView {
+	v := &tableView{Caption: valid(t.caption), Note: valid(t.note), Wide: t.wide}
+	switch {
+	case t.facts:
+		v.Class = "facts"
+	case t.glance:
+		v.Class = "glance"
+	case t.compact:
+		v.Class = "compact"
+	}
+	for i, text := range t.head {
+		h := headView{Text: text}
+		if i == 1 && t.headFigure != nil {
+			h.Picture = t.headFigure.picture
+		}
+		v.Head = append(v.Head, h)
+	}
+	for _, r := range t.rows {
+		row := rowView{Counts: r.counts}
+		for _, c := range r.cells {
+			cell := cellView{Text: spanViews(c.text), Under: c.under, Number: c.number, Words: c.words, Code: c.code, Soft: c.soft, Across: c.across}
+			if len(c.thumb) > 0 {
+				cell.Thumb = dataURL(c.thumb)
+			}
+			if c.figure != nil {
+				cell.Picture = c.figure.picture
+			}
+			row.Cells = append(row.Cells, cell)
+		}
+		v.Rows = append(v.Rows, row)
+	}
+	return v
+}
+
+// dataURL puts a JPEG into the page.
+func dataURL(jpeg []byte) template.URL {
+	return template.URL("data:image/jpeg;base64," + base64.StdEncoding.EncodeToString(jpeg))
 }
 
 // spread writes a track's spread, or a dash where it is not known.

@@ -36,15 +36,17 @@ const (
 // figureWidth is how wide figures are drawn at most.
 const figureWidth = 425
 
-// writePDF sets the page on paper. Nothing is written where it fails.
-func writePDF(w io.Writer, p *Page) error {
+// writePDF sets a part of the page on paper: the sheet that is handed over, or the details. Nothing is written where it fails.
+func writePDF(w io.Writer, p *Page, handed bool) error {
 	s, err := newSheet(p)
 	if err != nil {
 		return fmt.Errorf("write PDF of %q: %w", p.title, err)
 	}
-	s.titleBlock(p)
-	for _, part := range p.all() {
-		s.section(part)
+	s.titleBlock(p, handed)
+	if handed {
+		s.front(p)
+	} else {
+		s.details(p)
 	}
 	if s.lacking {
 		s.gap(8)
@@ -74,16 +76,28 @@ func dated(pdf []byte, day time.Time) []byte {
 	return pdfDate.ReplaceAllFunc(pdf, func(found []byte) []byte { return bytes.Repeat([]byte(" "), len(found)) })
 }
 
-// titleBlock writes what stands above the first section.
-func (s *sheet) titleBlock(p *Page) {
+// details sets all that follows a first page.
+func (s *sheet) details(p *Page) {
+	for _, part := range p.all() {
+		s.section(part)
+	}
+}
+
+// titleBlock writes what stands above the first section; on the sheet to hand over the
+// title gives way to its sentence.
+func (s *sheet) titleBlock(p *Page, sheet bool) {
 	for _, line := range p.header.Letterhead {
 		s.flow(plain(line), textStyle{size: smallSize + 0.5, soft: true}, sideMargin, contentWidth)
 	}
 	if len(p.header.Letterhead) > 0 {
-		s.gap(10)
+		s.gap(6)
 	}
-	s.flow(plain(p.title), textStyle{size: titleSize, bold: true}, sideMargin, contentWidth)
-	if len(p.under) > 0 {
+	size := float64(titleSize)
+	if sheet {
+		size = firstSize
+	}
+	s.flow(plain(p.title), textStyle{size: size, bold: true}, sideMargin, contentWidth)
+	if len(p.under) > 0 && !sheet {
 		s.gap(1)
 		s.flow(p.under, textStyle{size: bodySize, soft: true}, sideMargin, contentWidth)
 	}
@@ -201,6 +215,15 @@ func (s *sheet) block(b block, least float64) {
 		s.table(b.table)
 	case b.figure != nil:
 		s.figure(b.figure)
+	case b.footage != nil:
+		v := b.footage.view
+		if v.Title != "" {
+			s.block(block{heading: v.Title}, 3*bodySize*leading)
+		}
+		s.block(paragraph(v.Words), 0)
+		if b.footage.drawing != nil {
+			s.figure(&figureView{drawing: b.footage.drawing})
+		}
 	}
 }
 
@@ -231,6 +254,8 @@ func (s *sheet) leastHeight(part section, i int) float64 {
 		return s.plan(b.table).least()
 	case b.figure != nil:
 		return figureHeight(b.figure)
+	case b.footage != nil:
+		return 3 * bodySize * leading
 	}
 	return 0
 }

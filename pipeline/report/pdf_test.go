@@ -63,7 +63,22 @@ func squeezed(s string) string {
 	}, s)
 }
 
+// pdfOf returns the details of a page as PDF: all that follows its first page.
 func pdfOf(t *testing.T, p paged) []byte {
+	t.Helper()
+	page, err := p.Page()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var b bytes.Buffer
+	if err := page.Details(&b); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
+}
+
+// sheetOf returns the sheet of a page that is handed over.
+func sheetOf(t *testing.T, p paged) []byte {
 	t.Helper()
 	page, err := p.Page()
 	if err != nil {
@@ -114,12 +129,15 @@ func TestPaperHoldsThePage(t *testing.T) {
 			if err := writePage(&b, p); err != nil {
 				t.Fatal(err)
 			}
-			text := pdfText(t, pdfOf(t, p))
+			text := pdfText(t, sheetOf(t, p)) + pdfText(t, pdfOf(t, p))
 			checked := 0
 			for _, e := range elements(t, b.Bytes()) {
 				switch e.name {
-				case "html", "head", "meta", "style", "svg", "g", "path", "desc", "title", "body", "main", "section", "text":
+				case "html", "head", "meta", "style", "svg", "g", "path", "desc", "title", "body", "main", "section", "text", "script", "rect":
 					continue
+				}
+				if e.attr["class"] == "unseen" || strings.Contains(e.attr["class"], "papers") {
+					continue // For those who do not see the page, and what leads to its papers.
 				}
 				want := squeezed(e.text)
 				if want == "" {
@@ -152,6 +170,9 @@ func TestPaperFacts(t *testing.T) {
 	for name, p := range papers(t) {
 		t.Run(name, func(t *testing.T) {
 			pdf := pdfOf(t, p)
+			if page, _ := p.Page(); page.front != nil {
+				pdf = sheetOf(t, p)
+			}
 			page, _ := p.Page()
 			info := poppler(t, pdf, "pdfinfo", "-rawdates", "FILE")
 			field := func(name string) string {
@@ -231,7 +252,7 @@ func TestPaperFitsLetter(t *testing.T) {
 	const dpi = 60
 	for name, p := range papers(t) {
 		t.Run(name, func(t *testing.T) {
-			for n, img := range pictures(t, pdfOf(t, p), dpi) {
+			for n, img := range append(pictures(t, sheetOf(t, p), dpi), pictures(t, pdfOf(t, p), dpi)...) {
 				inkWithin(t, n+1, img, dpi)
 			}
 		})
@@ -263,9 +284,9 @@ func TestPaperIsTheSameEveryTime(t *testing.T) {
 	all := papers(t)
 	all["loose clip"] = Clip{Film: Film{File: "toward-1.mp4"}, Figures: drawn(t, summary(1, 1))}
 	for name, p := range all {
-		first := pdfOf(t, p)
-		for range 5 {
-			if again := pdfOf(t, p); !bytes.Equal(first, again) {
+		first := append(sheetOf(t, p), pdfOf(t, p)...)
+		for range 3 {
+			if again := append(sheetOf(t, p), pdfOf(t, p)...); !bytes.Equal(first, again) {
 				t.Fatalf("%s: two writings differ", name)
 			}
 		}
@@ -507,13 +528,15 @@ func FuzzPaper(f *testing.F) {
 // which travels alone, leads nowhere.
 func TestPageLeadsToItsPaper(t *testing.T) {
 	c := clip()
-	c.Header.PDF = "report.pdf"
+	c.Header.PDF, c.Header.Details = "report.pdf", "details.pdf"
 	var b bytes.Buffer
 	if err := writePage(&b, c); err != nil {
 		t.Fatal(err)
 	}
-	if !strings.Contains(b.String(), `<a href="./report.pdf">report.pdf</a>`) {
-		t.Error("the page does not link to its PDF")
+	for _, link := range []string{`<a href="./report.pdf">the sheet to hand over</a>`, `<a href="./details.pdf">the details</a>`} {
+		if !strings.Contains(b.String(), link) {
+			t.Errorf("the page lacks %s", link)
+		}
 	}
 	if pdf := pdfOf(t, c); bytes.Contains(pdf, []byte("/URI")) || bytes.Contains(pdf, []byte("/JavaScript ")) {
 		t.Error("the PDF leads somewhere")

@@ -21,6 +21,7 @@ type tablePlan struct {
 	rows    []plannedRow
 	widths  []float64
 	keep    bool // Short enough to stay on one page.
+	middle  bool // Text stands in the middle of a row's height.
 }
 
 type plannedRow struct {
@@ -32,13 +33,22 @@ type plannedCell struct {
 	lines  []textLine
 	under  []textLine
 	style  textStyle
+	figure *figureView // Drawn in place of lines.
+}
+
+// height returns how tall the cell is, points.
+func (c *plannedCell) height() float64 {
+	if c.figure != nil {
+		return c.figure.drawing.Height.Points()
+	}
+	return float64(len(c.lines)+len(c.under)) * c.style.line()
 }
 
 // height returns how tall the row is, points.
 func (r *plannedRow) height() float64 {
 	tallest := 0.0
 	for _, c := range r.cells {
-		tallest = math.Max(tallest, float64(len(c.lines)+len(c.under))*c.style.line())
+		tallest = math.Max(tallest, c.height())
 	}
 	return tallest + 2*cellPad
 }
@@ -80,15 +90,21 @@ func (s *sheet) plan(t *table) *tablePlan {
 	if p, known := s.plans[t]; known {
 		return p
 	}
-	p := &tablePlan{style: textStyle{size: tableSize}}
+	p := &tablePlan{style: textStyle{size: tableSize}, middle: t.glance}
 	label := textStyle{size: tableSize + 0.5, bold: true}
-	p.caption = s.wrap(plain(t.caption), label, contentWidth)
+	if !t.compact {
+		p.caption = s.wrap(plain(t.caption), label, contentWidth)
+	}
 	if t.note != "" {
 		label.bold = false
 		p.note = s.wrap(plain(t.note), label, contentWidth)
 	}
 	// A table of many columns is set smaller before its words are broken.
-	for _, size := range []float64{tableSize, 7.2, 6.5, 5.8} {
+	sizes := []float64{tableSize, 7.2, 6.5, 5.8}
+	if t.glance {
+		sizes = append([]float64{bodySize}, sizes...)
+	}
+	for _, size := range sizes {
 		p.style.size = size
 		if s.columns(p, t) {
 			break
@@ -98,6 +114,9 @@ func (s *sheet) plan(t *table) *tablePlan {
 		head := tableRow{}
 		for _, h := range t.head {
 			head.cells = append(head.cells, textCell(h))
+		}
+		if t.headFigure != nil {
+			head.cells[1] = tableCell{figure: t.headFigure}
 		}
 		row := s.planRow(p, head, true)
 		p.head = &row
@@ -113,8 +132,8 @@ func (s *sheet) plan(t *table) *tablePlan {
 // cellStyle returns how the cell is set; column 0 names the row.
 func cellStyle(base textStyle, t *table, r tableRow, column int, head bool) textStyle {
 	c := r.cells[column]
-	base.bold = head || r.counts && (column == 0 || c.words)
-	base.soft = !head && t != nil && t.facts && column == 0
+	base.bold = head || r.counts && (column == 0 || c.words && c.under == "")
+	base.soft = !head && (c.soft || t != nil && t.facts && column == 0)
 	if c.code {
 		base.mono = true
 		base.size *= 0.85
@@ -145,6 +164,11 @@ func (s *sheet) columns(p *tablePlan, t *table) bool {
 		most[column] = math.Max(most[column], all)
 	}
 	for i, h := range t.head {
+		if i == 1 && t.headFigure != nil {
+			least[i] = t.headFigure.drawing.Width.Points()
+			most[i] = least[i]
+			continue
+		}
 		measure(i, h, textStyle{size: p.style.size, bold: true}, false)
 		// A header may take several lines; the column need not be as wide.
 		most[i] = math.Min(most[i], math.Max(least[i], 60))
@@ -152,6 +176,10 @@ func (s *sheet) columns(p *tablePlan, t *table) bool {
 	for _, r := range t.rows {
 		column := 0
 		for i, c := range r.cells {
+			if c.figure != nil {
+				column++
+				continue
+			}
 			style := cellStyle(p.style, t, r, i, false)
 			text := ""
 			for _, sp := range c.text {
@@ -188,6 +216,10 @@ func (s *sheet) columns(p *tablePlan, t *table) bool {
 			// A wide table fills the page, as on the screen.
 			for i := range n {
 				p.widths[i] += (room - sumMost) / float64(n)
+			}
+			if t.headFigure != nil { // The bars keep their width.
+				p.widths[n-1] += p.widths[1] - most[1]
+				p.widths[1] = most[1]
 			}
 		}
 	case sumLeast <= room:
@@ -227,7 +259,12 @@ func (s *sheet) planRow(p *tablePlan, r tableRow, head bool) plannedRow {
 		}
 		// Rounding must not break what was measured to fit.
 		width += 0.01
-		cell := plannedCell{column: column, lines: s.wrap(c.text, style, width), style: style}
+		cell := plannedCell{column: column, style: style}
+		if c.figure != nil && c.figure.drawing != nil {
+			cell.figure = c.figure
+		} else {
+			cell.lines = s.wrap(c.text, style, width)
+		}
 		if c.under != "" {
 			cell.under = s.wrap(plain(c.under), textStyle{size: style.size, soft: true}, width)
 		}
@@ -263,6 +300,10 @@ func (s *sheet) tableHead(p *tablePlan) {
 	// Headers of different heights stand on one line.
 	height := p.head.height()
 	for _, c := range p.head.cells {
+		if c.figure != nil {
+			s.draw(c.figure.drawing, s.columnX(p, c.column), s.y+height-cellPad-c.height(), 1)
+			continue
+		}
 		y := s.y + height - cellPad - float64(len(c.lines))*c.style.line()
 		for _, l := range c.lines {
 			s.line(l, c.style, s.columnX(p, c.column), y)
@@ -303,6 +344,9 @@ func (s *sheet) tableRow(p *tablePlan, r *plannedRow) {
 func (r *plannedRow) remaining(done int) float64 {
 	tallest := 0.0
 	for _, c := range r.cells {
+		if c.figure != nil {
+			tallest = math.Max(tallest, c.height())
+		}
 		tallest = math.Max(tallest, float64(max(0, len(c.lines)+len(c.under)-done))*c.style.line())
 	}
 	return tallest + 2*cellPad
@@ -310,8 +354,16 @@ func (r *plannedRow) remaining(done int) float64 {
 
 // rowLines sets count lines of every cell, from line first on.
 func (s *sheet) rowLines(p *tablePlan, r *plannedRow, first, count int) {
+	room := r.height() - 2*cellPad
 	for _, c := range r.cells {
 		x, y := s.columnX(p, c.column), s.y+cellPad
+		if c.figure != nil && first == 0 {
+			s.draw(c.figure.drawing, x, y, 1)
+			continue
+		}
+		if p.middle && count > len(c.lines)+len(c.under) {
+			y += (room - c.height()) / 2
+		}
 		for i := range len(c.lines) + len(c.under) {
 			if i < first || i-first >= count {
 				continue

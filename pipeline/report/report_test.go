@@ -128,11 +128,15 @@ type element struct {
 	text string // Of the element itself, without its children's.
 }
 
+// ownScript stands for the page's script where a page is walked.
+const ownScript = "the page's own script"
+
 // elements walks a page. The pages are regular enough for an XML reader that
 // knows HTML's void elements and entities.
 func elements(t *testing.T, page []byte) []element {
 	t.Helper()
-	d := xml.NewDecoder(bytes.NewReader(page))
+	// A script is no XML.
+	d := xml.NewDecoder(bytes.NewReader(bytes.ReplaceAll(page, []byte(filmScript), []byte(ownScript))))
 	d.Strict, d.AutoClose, d.Entity = false, xml.HTMLAutoClose, xml.HTMLEntity
 	var out []element
 	var open []int
@@ -194,7 +198,8 @@ func TestPagesAreAccessible(t *testing.T) {
 						t.Errorf("th %q has scope %q", e.text, s)
 					}
 				case "svg":
-					if e.attr["role"] != "img" || len(e.attr["aria-label"]) < 20 {
+					// A group is a figure whose parts can be chosen.
+					if e.attr["role"] != "img" && e.attr["role"] != "group" || len(e.attr["aria-label"]) < 20 {
 						t.Errorf("svg has role %q and label %q", e.attr["role"], e.attr["aria-label"])
 					}
 				case "a":
@@ -220,8 +225,22 @@ func TestPagesFetchNothing(t *testing.T) {
 		policy := false
 		for _, e := range elements(t, page) {
 			switch e.name {
-			case "script", "link", "img", "iframe", "object", "embed", "video", "base", "form":
+			case "script": // The page's own, which its policy names by hash; it fetches nothing.
+				if e.text != ownScript {
+					t.Errorf("%s: a script that is not the page's own", name)
+				}
+			case "video": // Beside the page.
+				if !strings.HasPrefix(e.attr["src"], "./") {
+					t.Errorf("%s: a film from %q", name, e.attr["src"])
+				}
+				continue
+			case "link", "iframe", "object", "embed", "base", "form":
 				t.Errorf("%s: has a %s element", name, e.name)
+			case "img": // Pictures are inside the page.
+				if !strings.HasPrefix(e.attr["src"], "data:image/jpeg;base64,") || e.attr["alt"] == "" {
+					t.Errorf("%s: a picture from %.40q, said to be %q", name, e.attr["src"], e.attr["alt"])
+				}
+				continue
 			case "meta":
 				policy = policy || e.attr["http-equiv"] == "Content-Security-Policy" && strings.HasPrefix(e.attr["content"], "default-src 'none'")
 			}
@@ -236,6 +255,14 @@ func TestPagesFetchNothing(t *testing.T) {
 		}
 		if !policy {
 			t.Errorf("%s: no content security policy", name)
+		}
+		if scripted := bytes.Contains(page, []byte("<script>")); scripted != bytes.Contains(page, []byte("; script-src &#39;sha256-")) && scripted != bytes.Contains(page, []byte("; script-src 'sha256-")) {
+			t.Errorf("%s: script %v, and its policy says otherwise", name, scripted)
+		}
+		for _, word := range []string{"fetch(", "XMLHttpRequest", "import", "eval(", "innerHTML", "http"} {
+			if strings.Contains(filmScript, word) {
+				t.Errorf("the script holds %q", word)
+			}
 		}
 		if strings.Contains(styleSheet, "url(") || strings.Contains(styleSheet, "@import") {
 			t.Error("the style sheet fetches")
@@ -269,11 +296,12 @@ func TestEveryPageHasCautions(t *testing.T) {
 	}
 }
 
-// TestFindingComesFirst checks the order of a page: words, numbers, pictures.
+// TestFindingComesFirst checks the order of a page: one sentence, rows, pictures, and then
+// the details.
 func TestFindingComesFirst(t *testing.T) {
 	page := string(pages(t)["clip"])
 	last := -1
-	for _, want := range []string{"Signs point to the left fore", "Asymmetry score 1.70", "<table", "<svg", "Before you act on this"} {
+	for _, want := range []string{`class="lead">In this one run signs point to the left fore`, "<table", "<svg", "<img", "Finding in full", "Signs point to the left fore", "Asymmetry score 1.7", "Before you act on this"} {
 		at := strings.Index(page, want)
 		if at <= last {
 			t.Errorf("%q stands at %d, after what should follow it (%d)", want, at, last)
@@ -513,6 +541,30 @@ func TestEmptyPages(t *testing.T) {
 	}
 	if err := writePage(io.Discard, Comparison{}); err == nil {
 		t.Error("a comparison page without a comparison is no error")
+	}
+}
+
+// TestNothingMeasuredAtAGlance checks the first page where no measure has a value: every
+// question has its reason, and there is no scale without bars.
+func TestNothingMeasuredAtAGlance(t *testing.T) {
+	v := visit()
+	v.Summary = &metrics.Summary{Runs: 2, Strides: 3}
+	for _, d := range metrics.Definitions() {
+		v.Summary.Results = append(v.Summary.Results, metrics.Result{Name: d.Name, Reason: "not marked: head"})
+	}
+	var b bytes.Buffer
+	if err := writePage(&b, v); err != nil {
+		t.Fatal(err)
+	}
+	front, _, _ := strings.Cut(b.String(), "Finding in full")
+	if n := strings.Count(front, "Not measured: no mark on the head"); n != 6 {
+		t.Errorf("%d reasons on the first page, want 6", n)
+	}
+	if strings.Contains(front, "Grey band") || strings.Contains(front, "the horse’s right") {
+		t.Error("a scale without bars")
+	}
+	if text := pdfText(t, sheetOf(t, v)); strings.Count(text, squeezed("no mark on the head")) != 6 {
+		t.Errorf("the sheet says %q", text)
 	}
 }
 

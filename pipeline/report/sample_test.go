@@ -1,6 +1,9 @@
 package report
 
 import (
+	"bytes"
+	"image"
+	"image/jpeg"
 	"math"
 	"os"
 	"path/filepath"
@@ -9,6 +12,7 @@ import (
 
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
+	"jogstrip/plots"
 	"jogstrip/track/traj"
 )
 
@@ -98,6 +102,34 @@ func small(title string) Figure {
 		`<svg xmlns="http://www.w3.org/2000/svg" width="40pt" height="20pt" viewBox="0 0 40 20"><path d="M0,10L40,10" style="fill:none;stroke:#143D73"/></svg>`)}
 }
 
+// front is what a first page shows, with a picture of a few bytes.
+func sampleFront() Front {
+	var b bytes.Buffer
+	if err := jpeg.Encode(&b, image.NewYCbCr(image.Rect(0, 0, 16, 12), image.YCbCrSubsampleRatio420), nil); err != nil {
+		panic(err)
+	}
+	f := Front{
+		Stills:      []Still{{Title: "Left and right stance", Alt: "The horse coming.", JPEG: b.Bytes(), Width: 16, Height: 12}},
+		StillsNote:  "Lines: how high the head is.",
+		Steps:       small("Steps from above"),
+		Noted:       []Noted{{What: "Done", Before: "massage <i>", Now: "none"}, {What: "At work", Now: "takes the left lead"}},
+		NextFilming: []string{"Film 3 runs each way again."},
+	}
+	return f
+}
+
+// sampleFilms is a film of two strides and one half-stride.
+func sampleFilms() []Footage {
+	figure, boxes, err := plots.StrideByStride([]plots.StrideRow{{Name: metrics.HeadLowDifference, Unit: "mm", Tolerance: 13, Before: []float64{-30, -24}, Now: []float64{-4, 3}}})
+	if err != nil {
+		panic(err)
+	}
+	return []Footage{{
+		File: "before-after.mp4", Words: "The two visits’ best runs.", Rate: 30, Width: 936, Height: 542, Strides: figure, Boxes: boxes,
+		Sections: []FootageSection{{"Coming, stride by stride", []FootageMoment{{0, 1.4}, {1.4, 2.8}}}, {"Coming, left half over right half", []FootageMoment{{2.8, 4.2}}}},
+	}}
+}
+
 func provenance() Provenance {
 	return Provenance{
 		Program: "jogstrip 0.1.0",
@@ -111,7 +143,7 @@ func provenance() Provenance {
 
 func clip(figures ...Figure) Clip {
 	return Clip{
-		Header: header(), Visit: day(3, 2), VisitLink: "../visit.html", Summary: summary(1, 1), Film: film(),
+		Header: header(), Visit: day(3, 2), VisitLink: "../visit.html", Summary: summary(1, 1), Film: film(), Front: sampleFront(),
 		Notes:     []string{"the first stance was left out: it began before the clip"},
 		NextMarks: []string{"right fore at 2.35 s (frame 141): wins about 25 frames"},
 		Figures:   append(figures, Figure{Title: "Croup height over the stride", Reason: "the croup was not marked or not followed"}),
@@ -145,7 +177,7 @@ func comparison(figures ...Figure) Comparison {
 	m.Score = &metrics.Change{Before: &before.Score.Estimate, After: &after.Score.Estimate, Change: est(-1.1, 0.4), Smallest: 0.8, Verdict: metrics.Improved}
 	return Comparison{
 		Header: header(), Before: Visited{Date: day(3, 2), Link: "2026-03-02/visit.html", Note: "before treatment, on sand"},
-		After: Visited{Date: day(3, 30), Link: "2026-03-30/visit.html", Note: "on concrete"}, Comparison: m, Figures: figures,
+		After: Visited{Date: day(3, 30), Link: "2026-03-30/visit.html", Note: "on concrete"}, Comparison: m, Figures: figures, Front: sampleFront(), Films: sampleFilms(), NotFilmed: []string{"away from the camera: no stride of both visits lies whole in the picture"},
 		Records: []RecordSection{
 			{Title: "Soreness on palpation", Note: "0 none to 4 cannot be touched; felt by R. Reed", Rows: []RecordRow{
 				{"left shoulder", "3, guards and turns away", "0"}, {"left forearm", "2", "1"}, {"back, right", "", "1"}}},
@@ -169,7 +201,7 @@ func visit(figures ...Figure) Visit {
 			{Title: "Soreness on palpation", Note: "0 none to 4 cannot be touched", Items: []RecordItem{{"left shoulder", "3, guards and turns away"}, {"left forearm", "2"}}},
 			{Title: "Treatment", Items: []RecordItem{{"left shoulder", "massage, R. Reed"}}},
 		},
-		Figures: figures, Provenance: provenance(),
+		Figures: figures, Provenance: provenance(), Front: sampleFront(),
 	}
 }
 
@@ -178,12 +210,13 @@ func batch() Batch {
 		Header: Header{Letterhead: header().Letterhead, Printed: day(3, 3)}, Folder: "yard", Started: time.Date(2026, 3, 2, 21, 40, 0, 0, time.UTC), Finished: time.Date(2026, 3, 3, 1, 12, 0, 0, time.UTC),
 		Unchanged: 4,
 		Measured: []BatchMeasured{
-			{"Hazel", "2026-03-02", "toward-1.mp4", "horses/Hazel/2026-03-02/toward-1.out/report.html", 7, est(1.8, 0.6), "signs point to the left fore"},
-			{"Bracken", "2026-03-02", "toward-1.mp4", "horses/Bracken #2/2026-03-02/toward-1.out/report.html", 8, est(0.4, 0.3), "no unevenness was shown"},
+			{"Hazel", "2026-03-02", "toward-1.mp4", "horses/Hazel/2026-03-02/toward-1.out/report.html", 7, est(1.8, 0.6), "signs point to the left fore: the head says so", nil},
+			{"Bracken", "2026-03-02", "toward-1.mp4", "horses/Bracken #2/2026-03-02/toward-1.out/report.html", 8, est(0.4, 0.3), "no unevenness was shown", nil},
 		},
-		SecondLook: []BatchItem{{"Hazel", "2026-03-02", "toward-2.mp4", "horses/Hazel/2026-03-02/toward-2.out/report.html", "the right fore was lost in 30 % of the frames", "mark the right fore at 2.35 s (frame 141)"}},
-		NeedMarks:  []BatchItem{{"Sorrel", "2026-03-02", "away-1.mov", "", "no marks file beside it", "jogstrip mark away-1.mov"}},
-		Failed:     []BatchItem{{"Sorrel", "2026-03-02", "toward-1.mp4", "", "holds no picture: the file ends after 12 kB", "copy it from the phone again"}},
+		SecondLook: []BatchItem{{"Hazel", "2026-03-02", "toward-2.mp4", "horses/Hazel/2026-03-02/toward-2.out/report.html", "the right fore was lost in 30 % of the frames", "mark the right fore at 2.35 s (frame 141)", sampleFront().Stills[0].JPEG}},
+		NeedMarks:  []BatchItem{{"Sorrel", "2026-03-02", "away-1.mov", "", "no marks file beside it", "jogstrip mark away-1.mov", nil}},
+		Failed:     []BatchItem{{"Sorrel", "2026-03-02", "toward-1.mp4", "", "holds no picture: the file ends after 12 kB", "copy it from the phone again", nil}},
+		Changes:    []BatchChange{{Horse: "Bracken", Visit: "2026-03-02", Link: "horses/Bracken/2026-03-02/visit.out/report.html", Sentence: "No measurable change since 2 February."}, {Horse: "Hazel", Visit: "2026-03-02", Sentence: "Worse: the left fore’s step was 2 cm short, now 9 cm.", Counts: true}},
 		Provenance: provenance(),
 	}
 }
@@ -198,6 +231,6 @@ func history(figures ...Figure) History {
 			{Date: day(3, 20), Link: "2026-03-20/visit.html", Summary: summary(0.6, 2), Since: "improved", Soreness: "left shoulder 1"},
 			{Date: day(3, 30), Link: "2026-03-30/visit.html", Summary: summary(0.2, 2), Since: "no measurable change", Soreness: "none", Function: "takes the left lead"},
 		},
-		Figures: figures, Provenance: provenance(),
+		Figures: figures, Provenance: provenance(), Front: sampleFront(),
 	}
 }

@@ -52,6 +52,13 @@ func toleranceSources(s *metrics.Summary) []string {
 	return out
 }
 
+// sourcesSection says it at the end of a page.
+func sourcesSection(s *metrics.Summary) section {
+	out := section{title: toleranceHeading}
+	out.list("", toleranceSources(s))
+	return out
+}
+
 // ownRepeats is the short form that stands in a table's cell.
 func ownRepeats(r metrics.Result) string {
 	if _, n, ok := strings.Cut(r.ToleranceSource, ", "); ok {

@@ -6,6 +6,7 @@ import (
 
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
+	"jogstrip/pipeline/glance"
 	"jogstrip/track/traj"
 )
 
@@ -17,6 +18,8 @@ type Visit struct {
 	Summary    *metrics.Summary
 	Runs       []RunRow
 	Records    []VisitRecords
+	Front      Front
+	Films      []Footage // Runs with their marks drawn on them, stride by stride.
 	Figures    []Figure
 	Provenance Provenance
 }
@@ -69,8 +72,16 @@ func (v Visit) Page() (*Page, error) {
 	}
 	var about section
 	about.table(facts)
+	if p.front, err = newFront(glance.OfSummary(summary), glance.Rows(summary), false, v.Front); err != nil {
+		return nil, err
+	}
+	films, err := footageSection("Stride by stride, on film", v.Films)
+	if err != nil {
+		return nil, err
+	}
+	p.build(films)
 	p.build(findingSections(summary, false)...)
-	p.build(about, runsSection(v.Runs), recordsSection(v.Records), measuresSection(summary, false), pictures)
+	p.build(about, runsSection(v.Runs), recordsSection(v.Records), measuresSection(summary, false), pictures, sourcesSection(summary))
 	return p, nil
 }
 

@@ -112,3 +112,20 @@ func TestChangesQuoteWhatTheyMust(t *testing.T) {
 		t.Errorf("read back %q", got)
 	}
 }
+
+// TestReadSignals reads back what was written, to the digits that it was written with.
+func TestReadSignals(t *testing.T) {
+	written := text(func(w io.Writer) error { return table.Signals(w, set(), run()) })
+	got, signals, err := table.ReadSignals(strings.NewReader(written))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if again := text(func(w io.Writer) error { return table.Signals(w, got, &metrics.Run{Signals: signals}) }); again != written {
+		t.Errorf("read and written again it is\n%s\nwas\n%s", again, written)
+	}
+	for _, bad := range []string{"", "frame\n0\n", "time_s\n\"0", "time_s,left_fore_status,left_fore_x_px,left_fore_y_px,left_fore_sd_px,left_fore_sd_y_px\n0,tracked\n"} {
+		if _, _, err := table.ReadSignals(strings.NewReader(bad)); err == nil {
+			t.Errorf("%q is no error", bad)
+		}
+	}
+}

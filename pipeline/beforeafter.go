@@ -1,0 +1,398 @@
+package pipeline
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"jogstrip/metrics"
+	"jogstrip/pipeline/beside"
+	"jogstrip/pipeline/clip"
+	"jogstrip/pipeline/framing"
+	"jogstrip/pipeline/fsx"
+	"jogstrip/pipeline/record"
+	"jogstrip/pipeline/report"
+	"jogstrip/pipeline/stills"
+	"jogstrip/pipeline/table"
+	"jogstrip/plots"
+	"jogstrip/track/traj"
+)
+
+// FilmFile is the name of the film of before and after in a comparison's folder.
+const FilmFile = "before-after.mp4"
+
+// signalsFile is the name of the table that holds a clip's tracks.
+const signalsFile = "signals.csv"
+
+// filmed is a clip with its result, ready to be shown in a film.
+type filmed struct {
+	result VisitResult
+	path   string // Of the clip.
+	marks  *record.Marks
+	set    *traj.Set
+	info   *clip.Info
+}
+
+// wayWords says which way the horse goes.
+func wayWords(v traj.View) string {
+	if v == traj.Away {
+		return "away from the camera"
+	}
+	return "toward the camera"
+}
+
+// clipOf returns where the clip of a result lies, or "" where it isn't there.
+func clipOf(r VisitResult) string {
+	entries, err := os.ReadDir(filepath.Dir(r.Folder))
+	if err != nil {
+		return ""
+	}
+	for _, e := range entries {
+		if IsClip(e.Name()) && filepath.Base(record.OutPath(e.Name())) == filepath.Base(r.Folder) {
+			return filepath.Join(filepath.Dir(r.Folder), e.Name())
+		}
+	}
+	return ""
+}
+
+// open reads what a film needs of a clip; the error says why it can't be shown.
+func openFilmed(ctx context.Context, r VisitResult) (*filmed, error) {
+	if r.Clip.DamagedFrames > 0 {
+		return nil, fmt.Errorf("%s has damaged frames", r.Clip.File)
+	}
+	f := &filmed{result: r, path: clipOf(r)}
+	if f.path == "" {
+		return nil, fmt.Errorf("the clip %s is not there", r.Clip.File)
+	}
+	var err error
+	if f.marks, err = record.ReadMarks(record.MarksPath(f.path)); err != nil {
+		return nil, err
+	}
+	data, err := fsx.ReadFile(filepath.Join(r.Folder, signalsFile), 256<<20)
+	if err != nil {
+		return nil, err
+	}
+	if f.set, _, err = table.ReadSignals(bytes.NewReader(data)); err != nil {
+		return nil, fmt.Errorf("%s: %w", r.Folder, err)
+	}
+	f.set.ShakeRMS = r.Clip.ShakePX
+	if f.info, err = clip.Probe(ctx, f.path); err != nil {
+		return nil, err
+	}
+	if fps := f.marks.FilmedFPS; fps > 0 {
+		f.info = f.info.FilmedAt(fps)
+	}
+	if f.info.Width != r.Clip.Width || f.info.Height != r.Clip.Height || len(f.info.Times) < len(f.set.Times) {
+		return nil, fmt.Errorf("the clip %s has changed since it was measured", r.Clip.File)
+	}
+	return f, nil
+}
+
+// unchanged reports whether the clip is the one that was measured.
+func (f *filmed) unchanged(ctx context.Context) error {
+	sum, err := fsx.Hash(ctx, f.path)
+	if err != nil {
+		return err
+	}
+	if sum != f.result.Inputs.ClipSHA256 {
+		return fmt.Errorf("the clip %s has changed since it was measured", f.result.Clip.File)
+	}
+	return nil
+}
+
+// side returns the clip as one side of the film; without a camera lengths are told by the
+// horse's own height.
+func (f *filmed) side(title string, cam bool) (beside.Side, error) {
+	in := framing.Input{Times: f.set.Times, Tracks: f.set.Tracks, Contacts: f.result.Run.Contacts, View: f.result.Run.View, Shaken: f.set.ShakeRMS > 0}
+	if cam {
+		in.Camera = camera(f.marks)
+	}
+	horse, err := framing.Of(in)
+	return beside.Side{Title: title, Info: f.info, Times: f.set.Times, Tracks: f.set.Tracks, Run: &f.result.Result.Run, Horse: horse}, err
+}
+
+// filmPairs picks for each view the two runs that have most strides to show. why says of
+// views that both visits have why there is nothing to show.
+func filmPairs(ctx context.Context, b, a *Visit) (pairs []beside.Pair, why []string, err error) {
+	for _, view := range []traj.View{traj.Toward, traj.Away} {
+		runs, problems := [2][]*filmed{}, []string{}
+		for i, v := range []*Visit{b, a} {
+			for _, r := range v.Results {
+				if r.Run.View != view {
+					continue
+				}
+				f, err := openFilmed(ctx, r)
+				if ctx.Err() != nil {
+					return nil, nil, ctx.Err()
+				}
+				if err != nil {
+					problems = append(problems, err.Error())
+					continue
+				}
+				runs[i] = append(runs[i], f)
+			}
+		}
+		var best beside.Pair
+		var chosen [2]*filmed
+		most := 0
+		for _, x := range runs[0] {
+			for _, y := range runs[1] {
+				p, err := pairOf(view, x, y, b, a)
+				if err != nil {
+					problems = append(problems, err.Error())
+					continue
+				}
+				if n := p.Strides(); n > most {
+					best, chosen, most = p, [2]*filmed{x, y}, n
+				}
+			}
+		}
+		if most == 0 {
+			if len(runs[0])+len(runs[1])+len(problems) > 0 {
+				problems = compactTexts(problems)
+				if len(problems) == 0 {
+					problems = []string{"no stride of both visits lies whole in the picture"}
+				}
+				why = append(why, fmt.Sprintf("%s: %s", wayWords(view), strings.Join(problems, "; ")))
+			}
+			continue
+		}
+		for _, f := range chosen {
+			if err := f.unchanged(ctx); err != nil {
+				why, most = append(why, fmt.Sprintf("%s: %v", wayWords(view), err)), 0
+			}
+		}
+		if most > 0 {
+			pairs = append(pairs, best)
+		}
+	}
+	return pairs, why, ctx.Err()
+}
+
+func compactTexts(all []string) []string {
+	var out []string
+	for _, s := range all {
+		if len(out) == 0 || out[len(out)-1] != s {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+func pairOf(view traj.View, x, y *filmed, b, a *Visit) (beside.Pair, error) {
+	titles := [2]string{"Before, " + shortDay(b), "Now, " + shortDay(a)}
+	for _, cam := range []bool{true, false} {
+		before, err := x.side(titles[0], cam)
+		if err != nil {
+			return beside.Pair{}, err
+		}
+		after, err := y.side(titles[1], cam)
+		if err != nil {
+			return beside.Pair{}, err
+		}
+		// One size needs one measure of it.
+		if before.Horse.Metric == after.Horse.Metric {
+			return beside.Pair{View: view, Before: before, After: after, Span: stills.Span(after.Horse, a.Around.Horse.WithersM)}, nil
+		}
+	}
+	return beside.Pair{}, framing.ErrUnknown
+}
+
+// film makes the film of before and after in the folder. That there is nothing to show, or
+// that it can't be made, is no error; why says so.
+func (f *files) film(ctx context.Context, b, a *Visit, opts CompareOptions) (sections []beside.Section, why []string) {
+	if f.err != nil {
+		return nil, nil
+	}
+	pairs, why, err := filmPairs(ctx, b, a)
+	if err != nil {
+		f.err = err
+		return nil, nil
+	}
+	if len(pairs) == 0 {
+		if len(why) == 0 {
+			why = []string{"the two visits have no view in common"}
+		}
+		return nil, why
+	}
+	sections, more, err := beside.Make(ctx, filepath.Join(f.dir, FilmFile), pairs, func(done, total int) {
+		if opts.Progress != nil {
+			opts.Progress("film of before and after", done, total)
+		}
+	})
+	why = append(why, more...)
+	switch {
+	case ctx.Err() != nil:
+		f.err = ctx.Err()
+		return nil, nil
+	case errors.Is(err, beside.ErrNothing):
+		return nil, why
+	case err != nil:
+		// A film costs no comparison.
+		f.err = os.RemoveAll(filepath.Join(f.dir, FilmFile))
+		return nil, append(why, err.Error())
+	}
+	return sections, why
+}
+
+// strideMeasures are the measures shown stride by stride in a view.
+func strideMeasures(v traj.View) []metrics.Name {
+	if v == traj.Away {
+		return []metrics.Name{metrics.CroupLowDifference, metrics.StepLengthHind}
+	}
+	return []metrics.Name{metrics.HeadLowDifference, metrics.StepLengthFore}
+}
+
+// valueAt returns a run's value of a measure, even taken off, in the stride that holds t;
+// NaN where there is none.
+func valueAt(run *metrics.Run, n metrics.Name, t float64) float64 {
+	series := run.Lookup(n)
+	if series == nil {
+		return math.NaN()
+	}
+	d, _ := metrics.Define(n)
+	even, _ := d.Even()
+	best, value := math.Inf(1), math.NaN()
+	for _, o := range series.Observations {
+		if o.Stride < 0 || o.Stride >= len(run.Strides) {
+			continue
+		}
+		s := run.Strides[o.Stride]
+		// Strides may be counted from another limb: the one that shares most time.
+		if off := math.Abs(s.Start - t); off < (s.End-s.Start)*0.55 && off < best && !math.IsNaN(o.Value) {
+			best, value = off, o.Value-even
+		}
+	}
+	return value
+}
+
+// toleranceOf returns the tolerance of a measure in a summary; 0 is not known.
+func toleranceOf(s *metrics.Summary, n metrics.Name) float64 {
+	if r := s.Lookup(n); r != nil {
+		return r.Tolerance
+	}
+	return 0
+}
+
+// unitOf returns the unit of a measure in a run.
+func unitOf(run *metrics.Run, n metrics.Name) string {
+	if s := run.Lookup(n); s != nil {
+		return s.Unit
+	}
+	return ""
+}
+
+// shownFilm returns the film of before and after for the page, each view with its strides.
+func (f *files) shownFilm(sections []beside.Section, c *metrics.Comparison, b, a *Visit) []report.Footage {
+	if len(sections) == 0 || f.err != nil {
+		return nil
+	}
+	footage := report.Footage{
+		File: FilmFile, Rate: beside.Rate, Width: beside.Width, Height: beside.Height,
+		Words: "The two visits’ best runs beside each other, at half speed, the horse at one size; each stride runs from hoof-on to hoof-on of the same limb. " +
+			"Coloured lines: how high the head (from behind the croup) was in the last left stance, whole, and in the last right one, dashed; white dashes: the line of travel; signs: hooves that stand, small where they stood. " +
+			"Then the left half of a stride over the mirrored right half: what is alike is grey. The film is " + FilmFile + ", beside this page.",
+	}
+	var rows []plots.StrideRow
+	columns := 0
+	for _, s := range sections {
+		one := report.FootageSection{Title: s.Title}
+		for _, m := range s.Moments {
+			one.Moments = append(one.Moments, report.FootageMoment{From: m.FilmS, To: m.FilmEnd})
+		}
+		footage.Sections = append(footage.Sections, one)
+		if !s.Halves && columns == 0 {
+			columns = len(s.Moments)
+			x, y := b.runOf(s.Before), a.runOf(s.After)
+			if x == nil || y == nil {
+				continue
+			}
+			for _, n := range strideMeasures(s.View) {
+				r := plots.StrideRow{Name: n, Unit: unitOf(y, n), Tolerance: toleranceOf(&c.After, n)}
+				if unitOf(x, n) != r.Unit {
+					continue
+				}
+				for _, m := range s.Moments {
+					r.Before, r.Now = append(r.Before, valueAt(x, n, m.BeforeS)), append(r.Now, valueAt(y, n, m.AfterS))
+				}
+				rows = append(rows, r)
+			}
+		}
+	}
+	f.strides(&footage, rows)
+	return []report.Footage{footage}
+}
+
+// strides draws a film's strides, where something was measured in them.
+func (f *files) strides(footage *report.Footage, rows []plots.StrideRow) {
+	figure, boxes, err := plots.StrideByStride(rows)
+	switch {
+	case errors.Is(err, plots.ErrNoData):
+	case err != nil:
+		f.err = err
+	default:
+		footage.Strides, footage.Boxes = figure, boxes
+	}
+}
+
+// runOf returns the run of the clip called file, or nil.
+func (v *Visit) runOf(file string) *metrics.Run {
+	for i := range v.Results {
+		if v.Results[i].Clip.File == file {
+			return &v.Results[i].Run
+		}
+	}
+	return nil
+}
+
+// visitFilms returns for each view the run with most strides.
+func (f *files) visitFilms(v *Visit) []report.Footage {
+	var out []report.Footage
+	for _, view := range []traj.View{traj.Toward, traj.Away} {
+		var best *VisitResult
+		for i := range v.Results {
+			r := &v.Results[i]
+			if r.Run.View == view && exists(filepath.Join(r.Folder, videoFile)) && (best == nil || len(r.Run.Strides) > len(best.Run.Strides)) {
+				best = r
+			}
+		}
+		if best != nil {
+			out = append(out, f.runFootage(best.Clip.File, "../"+filepath.Base(best.Folder)+"/"+videoFile, best.Result)...)
+		}
+	}
+	return out
+}
+
+// runFootage returns a clip with its marks drawn on it, stride by stride; video is its
+// film, relative to the page.
+func (f *files) runFootage(title, video string, r *record.Result) []report.Footage {
+	run := &r.Run
+	if len(run.Strides) == 0 || f.err != nil {
+		return nil
+	}
+	footage := report.Footage{Title: title, File: video, Rate: max(1, r.Clip.FrameRate), Width: r.Clip.Width, Height: r.Clip.Height}
+	footage.Words = "The clip with its marks drawn on it. Choose a stride in the figure to see it on film; for that the page must be opened from its folder."
+	section := report.FootageSection{Title: "Strides"}
+	var rows []plots.StrideRow
+	for _, s := range run.Strides {
+		section.Moments = append(section.Moments, report.FootageMoment{From: s.Start, To: s.End})
+	}
+	for _, n := range strideMeasures(run.View) {
+		row := plots.StrideRow{Name: n, Unit: unitOf(run, n)}
+		if r.Summary != nil {
+			row.Tolerance = toleranceOf(r.Summary, n)
+		}
+		for _, s := range run.Strides {
+			row.Now = append(row.Now, valueAt(run, n, s.Start))
+		}
+		rows = append(rows, row)
+	}
+	footage.Sections = []report.FootageSection{section}
+	f.strides(&footage, rows)
+	return []report.Footage{footage}
+}

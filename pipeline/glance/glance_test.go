@@ -1,0 +1,238 @@
+package glance
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"jogstrip/metrics"
+	"jogstrip/track/traj"
+)
+
+var before = time.Date(2026, 3, 6, 0, 0, 0, 0, time.UTC)
+
+func est(v, half float64) *metrics.Estimate {
+	return &metrics.Estimate{Value: v, Low: v - half, High: v + half}
+}
+
+// result is a measure as Summarise leaves it.
+func result(n metrics.Name, v, half, tolerance float64) metrics.Result {
+	d, _ := metrics.Define(n)
+	e, _ := d.Even()
+	out := v-half > e || v+half < e
+	off := v - e
+	return metrics.Result{Name: n, Unit: d.Unit, Value: est(v, half), Tolerance: tolerance, Beyond: out && (off > tolerance || -off > tolerance), Strides: 12, Runs: 2}
+}
+
+func change(b, a metrics.Result, verdict metrics.Verdict) metrics.Change {
+	return metrics.Change{Name: b.Name, Unit: b.Unit, Before: b.Value, After: a.Value, Change: est(a.Value.Value-b.Value.Value, 1), Verdict: verdict}
+}
+
+// TestOfSummary reads as a person would: what is uneven, on which side, how sure.
+func TestOfSummary(t *testing.T) {
+	head, step := result(metrics.HeadLowDifference, -43, 8, 13), result(metrics.StepLengthFore, 0.10, 0.03, 0.03)
+	croup := result(metrics.CroupLowDifference, 20, 5, 5)
+	tests := []struct {
+		name string
+		s    metrics.Summary
+		want string
+	}{
+		{"a limb is named", metrics.Summary{Runs: 6, Strides: 30, Results: []metrics.Result{head, step}, Limb: metrics.LimbFinding{Limb: traj.LeftFore, Sentence: "signs point to the left fore: …"}},
+			"Signs point to the left fore, seen in head and steps; such signs are right in seven horses of ten."},
+		{"a hind limb", metrics.Summary{Runs: 3, Strides: 30, Results: []metrics.Result{croup}, Limb: metrics.LimbFinding{Limb: traj.RightHind}},
+			"Signs point to the right hind, seen in croup; such signs are right in seven horses of ten."},
+		{"one run", metrics.Summary{Runs: 1, Strides: 6, Results: []metrics.Result{head, step}, Limb: metrics.LimbFinding{Limb: traj.LeftFore}},
+			"In this one run signs point to the left fore, seen in head and steps; such signs are right in seven horses of ten."},
+		{"fore or hind", metrics.Summary{Runs: 3, Strides: 20, Results: []metrics.Result{head}, Limb: metrics.LimbFinding{Undecided: true, Sentence: "signs point to the left side, the left fore or the left hind: x; neither withers nor croup was marked, so the two cannot be told apart"}},
+			"The horse is uneven on the left, beyond what a sound horse shows; fore or hind cannot be told without withers and croup."},
+		{"even", metrics.Summary{Runs: 4, Strides: 20, Results: []metrics.Result{result(metrics.HeadLowDifference, 2, 5, 13)}, Limb: metrics.LimbFinding{Even: true}},
+			"The horse is even: no difference between left and right is larger than a sound horse shows."},
+		{"signs disagree", metrics.Summary{Runs: 4, Strides: 20, Results: []metrics.Result{head}, Limb: metrics.LimbFinding{Disagree: []string{"a", "b"}}},
+			"The horse is uneven, but some signs point to the left and some to the right: no side is named."},
+		{"steps alone", metrics.Summary{Runs: 4, Strides: 20, Results: []metrics.Result{step}, Limb: metrics.LimbFinding{Agree: []string{"x"}}},
+			"The left fore’s step was 10 cm short, more than a sound horse shows; that alone names no limb."},
+		{"not settled", metrics.Summary{Runs: 1, Strides: 3, Results: []metrics.Result{result(metrics.HeadLowDifference, 2, 60, 13)}},
+			"In this one run no difference between left and right is certain, but too few strides were measured to call the horse even."},
+		{"nothing that compares", metrics.Summary{Runs: 2, Strides: 3, Results: []metrics.Result{{Name: metrics.StrideDuration, Value: est(0.7, 0.1)}}},
+			"Nothing that compares left and right could be measured; why stands below."},
+		{"nothing", metrics.Summary{}, "Nothing could be measured, so nothing can be said of left and right; why stands below."},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) { read(t, OfSummary(&tt.s), tt.want) })
+	}
+}
+
+// read compares a sentence and checks its form.
+func read(t *testing.T, got, want string) {
+	t.Helper()
+	if got = strings.ReplaceAll(got, "\u00a0", " "); got != want {
+		t.Errorf("got  %q\nwant %q", got, want)
+	}
+	form(t, got)
+}
+
+func form(t interface {
+	Helper()
+	Errorf(string, ...any)
+}, sentence string) {
+	t.Helper()
+	if n := Words(sentence); n > MostWords || n < 4 {
+		t.Errorf("%d words: %q", n, sentence)
+	}
+	if strings.ContainsAny(sentence, "([{}])") {
+		t.Errorf("a bracket in %q", sentence)
+	}
+	if strings.Contains(sentence, "…") || strings.Contains(sentence, "NaN") || !strings.HasSuffix(sentence, ".") || strings.HasSuffix(sentence, "..") {
+		t.Errorf("no whole sentence: %q", sentence)
+	}
+}
+
+// TestOfComparison does the same for what changed.
+func TestOfComparison(t *testing.T) {
+	short, even := result(metrics.StepLengthFore, 0.10, 0.03, 0.03), result(metrics.StepLengthFore, 0.02, 0.02, 0.03)
+	other := result(metrics.StepLengthFore, -0.08, 0.02, 0.03)
+	visit := func(l metrics.LimbFinding, r ...metrics.Result) metrics.Summary {
+		return metrics.Summary{Runs: 3, Strides: 20, Results: r, Limb: l}
+	}
+	tests := []struct {
+		name string
+		c    metrics.Comparison
+		want string
+	}{
+		{"better", metrics.Comparison{Verdict: metrics.Improved, Changes: []metrics.Change{change(short, even, metrics.Improved)}},
+			"Better: the left fore’s step was 10 cm short on 6 March, now 2 cm, a change beyond day-to-day variation."},
+		{"worse", metrics.Comparison{Verdict: metrics.Worse, Changes: []metrics.Change{change(even, short, metrics.Worse)}},
+			"Worse: the left fore’s step was 2 cm short on 6 March, now 10 cm, a change beyond day-to-day variation."},
+		{"changed sides", metrics.Comparison{Verdict: metrics.Changed, Changes: []metrics.Change{change(short, other, metrics.Changed)}},
+			"Changed: the left fore’s step was 10 cm short on 6 March, now 8 cm the other way; neither better nor worse."},
+		{"by the score", metrics.Comparison{Verdict: metrics.Improved, After: visit(metrics.LimbFinding{Limb: traj.LeftFore}), Score: &metrics.Change{Before: est(1.7, 0.5), After: est(0.2, 0.2)}},
+			"Better, still uneven on the left: the asymmetry score was 1.7 on 6 March, now 0.2, a change beyond day-to-day variation."},
+		{"still uneven", metrics.Comparison{Verdict: metrics.NoChange, Before: visit(metrics.LimbFinding{Limb: traj.RightFore}), After: visit(metrics.LimbFinding{Limb: traj.RightFore})},
+			"No measurable change since 6 March: signs still point to the right fore; smaller changes than day-to-day variation cannot be seen."},
+		{"even then and now", metrics.Comparison{Verdict: metrics.NoChange, Before: visit(metrics.LimbFinding{Even: true}), After: visit(metrics.LimbFinding{Even: true})},
+			"No measurable change since 6 March: left and right were even then and are even now."},
+		{"no change", metrics.Comparison{Verdict: metrics.NoChange}, "No measurable change since 6 March: what differs is within chance and day-to-day variation."},
+		{"not comparable", metrics.Comparison{Verdict: metrics.NotComparable, Reasons: []string{"the surface differs (sand, then concrete)"}},
+			"The two visits cannot be compared: the surface differs; each is shown by itself."},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) { read(t, OfComparison(&tt.c, before), tt.want) })
+	}
+}
+
+// TestEverySentenceIsShort draws visits of every kind: no sentence has more than 25 words
+// or a bracket, and none is cut off.
+func TestEverySentenceIsShort(t *testing.T) {
+	names := []metrics.Name{}
+	for _, q := range questions() {
+		names = append(names, q.measures...)
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		number := rapid.Float64Range(-200, 200)
+		visit := func(label string) metrics.Summary {
+			s := metrics.Summary{Runs: rapid.IntRange(1, 6).Draw(t, label+"runs"), Strides: 10}
+			for _, n := range names {
+				if rapid.Bool().Draw(t, label+string(n)) {
+					s.Results = append(s.Results, result(n, number.Draw(t, "v"), rapid.Float64Range(0.001, 90).Draw(t, "half"), rapid.Float64Range(0.01, 20).Draw(t, "tolerance")))
+				} else {
+					s.Results = append(s.Results, metrics.Result{Name: n, Reason: "not marked: left hind, right hind"})
+				}
+			}
+			l := &s.Limb
+			switch rapid.IntRange(0, 5).Draw(t, label+"finding") {
+			case 0:
+				l.Limb = rapid.SampledFrom([]traj.Landmark{traj.LeftFore, traj.RightFore, traj.LeftHind, traj.RightHind}).Draw(t, "limb")
+			case 1:
+				l.Even = true
+			case 2:
+				l.Undecided, l.Sentence = true, "signs point to the right side, the right fore or the right hind: x; neither withers nor croup settles which"
+			case 3:
+				l.Undecided = true
+			case 4:
+				l.Disagree = []string{"x"}
+			}
+			return s
+		}
+		x, y := visit("before"), visit("after")
+		form(t, OfSummary(&x))
+		c := metrics.Comparison{Before: x, After: y, Verdict: rapid.SampledFrom([]metrics.Verdict{metrics.Improved, metrics.Worse, metrics.Changed, metrics.NoChange, metrics.NotComparable}).Draw(t, "verdict")}
+		c.Reasons = []string{rapid.SampledFrom([]string{"the gait differs (trot, then walk)", "speed differs by 14 % (3.10, then 3.60 m/s; at most 10 % is allowed)", "the surface differs (sand, then concrete); the horse was filmed from different views"}).Draw(t, "reason")}
+		for i, r := range x.Results {
+			if r.Value != nil && y.Results[i].Value != nil {
+				c.Changes = append(c.Changes, change(r, y.Results[i], c.Verdict))
+			}
+		}
+		form(t, OfComparison(&c, before))
+		form(t, OfComparison(&c, time.Time{}))
+		for _, r := range append(Rows(&x), ComparedRows(&c)...) {
+			if r.Words == "" || strings.Contains(r.Words, "NaN") {
+				t.Errorf("row %q says %q", r.Question, r.Words)
+			}
+		}
+		if n := len(ComparedRows(&c)); n < 5 || n > 7 {
+			t.Errorf("%d rows", n)
+		}
+	})
+}
+
+// TestBarsPointToTheSideInWords checks, for every measure that a row may show, that its bar
+// goes to the side that its words name. The signs are those of MEASURES.md: a step that is
+// longer on the right (positive) leaves the left one the shorter.
+func TestBarsPointToTheSideInWords(t *testing.T) {
+	for _, q := range questions() {
+		for _, n := range q.measures {
+			d, _ := metrics.Define(n)
+			even, _ := d.Even()
+			for _, sign := range []float64{-1, 1} {
+				t.Run(fmt.Sprint(n, sign), func(t *testing.T) {
+					r := result(n, even+sign*20, 1, 2)
+					row := rowOf(q, &r)
+					side := "left"
+					if row.Now.Value > 0 {
+						side = "right"
+					}
+					words := row.Words
+					switch n {
+					case metrics.StepTimingFore, metrics.StepTimingHind:
+						// A shorter step takes less time: where the right lands late, the left's is short.
+						if late := strings.Contains(words, "late"); late != (side == "left") {
+							t.Errorf("bar to the %s, words %q", side, words)
+						}
+						return
+					}
+					if !strings.Contains(words, side) || !row.Counts {
+						t.Errorf("bar to the %s, words %q", side, words)
+					}
+					if n := Words(words); n < 3 || n > 7 {
+						t.Errorf("%d words: %q", n, words)
+					}
+				})
+			}
+		}
+	}
+}
+
+// TestRowsSayWhy checks what stands where nothing was measured or nothing is certain.
+func TestRowsSayWhy(t *testing.T) {
+	s := &metrics.Summary{Results: []metrics.Result{
+		{Name: metrics.HeadLowDifference, Reason: "not marked: head"},
+		result(metrics.CroupLowDifference, 1, 2, 5), result(metrics.StepLengthFore, 0.05, 0.2, 0.03),
+		{Name: metrics.StepLengthHind, Reason: "no calibration (level none)"},
+	}}
+	want := map[string]string{
+		"Head": "not measured: no mark on the head", "Croup and hips": "even, within tolerance", "Step length, fore": "not settled: too few strides",
+		"Step length, hind": "not measured: no calibration", "Step timing": "not measured", "Where the feet land": "not measured",
+	}
+	rows := Rows(s)
+	if len(rows) != len(want) {
+		t.Errorf("%d rows", len(rows))
+	}
+	for _, r := range rows {
+		if r.Words != want[r.Question] {
+			t.Errorf("%s: %q, want %q", r.Question, r.Words, want[r.Question])
+		}
+	}
+}

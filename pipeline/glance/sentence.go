@@ -1,0 +1,227 @@
+package glance
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"jogstrip/metrics"
+	"jogstrip/track/traj"
+)
+
+// howOften goes with every limb that is named; the figure and its source are metrics'.
+const howOften = "; such signs are right in seven horses of ten"
+
+// Doubted is the sentence of a clip that a person must look at first.
+const Doubted = "A person must look at this clip again before its numbers count; what to look at stands below."
+
+// OfSummary says of a visit, or of one run, what was found and how sure that is.
+func OfSummary(s *metrics.Summary) string {
+	if s == nil || s.Strides == 0 && s.Score == nil && !measuredAny(s) {
+		return "Nothing could be measured, so nothing can be said of left and right; why stands below."
+	}
+	intro := ""
+	if s.Runs == 1 {
+		intro = "In this one run "
+	}
+	begin := func(text string) string {
+		if intro == "" {
+			return strings.ToUpper(text[:1]) + text[1:]
+		}
+		return intro + text
+	}
+	clear := strongest(s)
+	switch l := s.Limb; {
+	case l.Limb != "":
+		return fitted(begin("signs point to the "+l.Limb.Words()), seenIn(s, l.Limb), howOften)
+	case l.Even:
+		more := ""
+		if slices.ContainsFunc(Rows(s), func(r Row) bool { return strings.HasPrefix(r.Words, unsettled) }) {
+			more = "; not every question below is settled"
+		}
+		return fitted(begin("the horse is even: no difference between left and right is larger than a sound horse shows"), more)
+	case l.Undecided && undecidedSide(l) != "":
+		return fitted(begin(fmt.Sprintf("the horse is uneven on the %s, beyond what a sound horse shows", undecidedSide(l))), untold(l))
+	case l.Undecided:
+		return fitted(begin("the horse is uneven in front and behind"), "; what was measured does not settle which limb came first")
+	case len(l.Disagree) > 0:
+		return fitted(begin("the horse is uneven, but some signs point to the left and some to the right: no side is named"))
+	case clear != nil:
+		return fitted(begin(clause(clear.Name, clear.Unit, *clear.Value)+", more than a sound horse shows"), "; that alone names no limb")
+	case !measuredSides(s):
+		return fitted(begin("nothing that compares left and right could be measured; why stands below"))
+	}
+	return fitted(begin("no difference between left and right is certain, but too few strides were measured to call the horse even"))
+}
+
+// measuredAny reports whether any measure has a value.
+func measuredAny(s *metrics.Summary) bool {
+	return slices.ContainsFunc(s.Results, func(r metrics.Result) bool { return r.Value != nil || r.Left != nil || r.Right != nil })
+}
+
+// measuredSides reports whether any measure that compares the sides has a value.
+func measuredSides(s *metrics.Summary) bool {
+	return slices.ContainsFunc(s.Results, func(r metrics.Result) bool {
+		_, sides := define(r.Name).Even()
+		return sides && r.Value != nil
+	})
+}
+
+// strongest returns the result furthest beyond its tolerance of those whose evidence is
+// more than a description; nil where none is.
+func strongest(s *metrics.Summary) *metrics.Result {
+	var best *metrics.Result
+	for i := range s.Results {
+		r := &s.Results[i]
+		d := define(r.Name)
+		if _, sides := d.Even(); !sides || d.Evidence == metrics.Description || !r.Beyond || r.Value == nil {
+			continue
+		}
+		if best == nil || ratio(r) > ratio(best) {
+			best = r
+		}
+	}
+	return best
+}
+
+// seenIn says which parts of the horse show the signs of a named limb.
+func seenIn(s *metrics.Summary, limb traj.Landmark) string {
+	var parts []string
+	for _, p := range []struct {
+		word  string
+		names []metrics.Name
+	}{
+		{"head", []metrics.Name{metrics.HeadLowDifference, metrics.HeadHighDifference}},
+		{"withers", []metrics.Name{metrics.WithersLowDifference, metrics.WithersHighDifference}},
+		{"croup", []metrics.Name{metrics.CroupLowDifference, metrics.CroupHighDifference}},
+		{"hips", []metrics.Name{metrics.HipExcursion}},
+		{"steps", []metrics.Name{metrics.StepLengthFore, metrics.StepLengthHind}},
+	} {
+		if slices.ContainsFunc(p.names, func(n metrics.Name) bool {
+			r := s.Lookup(n)
+			if r == nil || !r.Beyond || r.Value == nil {
+				return false
+			}
+			// The head and withers may name the hind of the same side.
+			same := (girdle(n) == "hind") == limb.IsHind() || p.word == "head"
+			return same && sideOf(n, deviation(n, r.Value.Value)) == string(limb.Side())
+		}) {
+			parts = append(parts, p.word)
+		}
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	return ", seen in " + and(parts)
+}
+
+// untold says why fore and hind cannot be told apart.
+func untold(l metrics.LimbFinding) string {
+	if strings.Contains(l.Sentence, "was marked") {
+		return "; fore or hind cannot be told without withers and croup"
+	}
+	return "; withers and croup do not settle fore or hind"
+}
+
+// undecidedSide returns the side to which signs point where fore and hind cannot be told
+// apart; empty where no one side is meant.
+func undecidedSide(l metrics.LimbFinding) traj.Side {
+	for _, side := range []traj.Side{traj.Left, traj.Right} {
+		if strings.HasPrefix(l.Sentence, "signs point to the "+string(side)+" side") {
+			return side
+		}
+	}
+	return ""
+}
+
+// findingSide returns the side that a finding names, or "".
+func findingSide(l metrics.LimbFinding) traj.Side {
+	if l.Limb != "" {
+		return l.Limb.Side()
+	}
+	return undecidedSide(l)
+}
+
+// Lead returns the change that decides a comparison's verdict, or nil where it is the
+// score or nothing.
+func Lead(c *metrics.Comparison) *metrics.Change {
+	var alike *metrics.Change
+	for i := range c.Changes {
+		ch := &c.Changes[i]
+		if ch.Verdict != c.Verdict || ch.Change == nil {
+			continue
+		}
+		if ch.Sentence != "" && strings.HasPrefix(c.Sentence, ch.Sentence) {
+			return ch
+		}
+		if alike == nil || ch.Followed && !alike.Followed {
+			alike = ch
+		}
+	}
+	if c.Score != nil && c.Score.Sentence != "" && strings.HasPrefix(c.Sentence, c.Score.Sentence) {
+		return nil
+	}
+	return alike
+}
+
+// OfComparison says what changed from the visit of the day before and how sure that is;
+// a zero day is not known.
+func OfComparison(c *metrics.Comparison, before time.Time) string {
+	on, since := "before", "since then"
+	if !before.IsZero() {
+		day := before.Format("2 January")
+		on, since = "on "+day, "since "+day
+	}
+	const sure = ", a change beyond day-to-day variation"
+	lead := Lead(c)
+	switch c.Verdict {
+	case metrics.NotComparable:
+		why := "what was measured at one visit was not at the other"
+		if len(c.Reasons) > 0 {
+			why = c.Reasons[0]
+		} else if _, after, ok := strings.Cut(c.Sentence, "compared: "); ok {
+			why = after
+		}
+		return fitted("The two visits cannot be compared: "+lowerFirst(plainReason(why, 2)), "; each is shown by itself")
+	case metrics.Improved, metrics.Worse:
+		word := "Better"
+		if c.Verdict == metrics.Worse {
+			word = "Worse"
+		}
+		if lead == nil {
+			if c.Score == nil || c.Score.Before == nil || c.Score.After == nil {
+				return fitted(word + " than " + on + sure)
+			}
+			switch side := findingSide(c.After.Limb); {
+			case c.After.Limb.Even:
+				word += ", and even now"
+			case side != "" && c.Verdict == metrics.Improved:
+				word += ", still uneven on the " + string(side)
+			case side != "":
+				word += ", uneven on the " + string(side)
+			}
+			return fitted(fmt.Sprintf("%s: the asymmetry score was %.1f %s, now %.1f", word, c.Score.Before.Value, on, c.Score.After.Value), sure, ", where 0 is even")
+		}
+		return fitted(fmt.Sprintf("%s: %s %s, now %s", word, clause(lead.Name, lead.Unit, *lead.Before), on, now(lead)), sure)
+	case metrics.Changed:
+		if lead == nil {
+			return fitted("Changed since the visit before, without becoming more or less even" + sure)
+		}
+		return fitted(fmt.Sprintf("Changed: %s %s, now %s; neither better nor worse", clause(lead.Name, lead.Unit, *lead.Before), on, now(lead)))
+	}
+	base := "No measurable change " + since
+	b, a := c.Before.Limb, c.After.Limb
+	side := undecidedSide(a)
+	switch {
+	case a.Limb != "" && a.Limb == b.Limb:
+		return fitted(base+": signs still point to the "+a.Limb.Words(), "; smaller changes than day-to-day variation cannot be seen")
+	case a.Limb != "":
+		return fitted(base+" in what is followed; signs point to the "+a.Limb.Words(), howOften)
+	case side != "" && side == undecidedSide(b):
+		return fitted(base+fmt.Sprintf(": still uneven on the %s, fore or hind", side), "; smaller changes than day-to-day variation cannot be seen")
+	case a.Even && b.Even:
+		return fitted(base + ": left and right were even then and are even now")
+	}
+	return fitted(base + ": what differs is within chance and day-to-day variation")
+}

@@ -1,0 +1,196 @@
+package glance
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"jogstrip/metrics"
+	"jogstrip/plots/said"
+)
+
+// MostWords is how many words the sentence of a first page may have.
+const MostWords = 25
+
+// define returns a measure's definition; one that is missing is named by itself.
+func define(n metrics.Name) metrics.Definition {
+	if d, ok := metrics.Define(n); ok {
+		return d
+	}
+	return metrics.Definition{Name: n, Title: string(n), Decimals: 2}
+}
+
+// towardRight returns 1 where a positive deviation is to the right, as the package
+// comment says, else -1.
+func towardRight(n metrics.Name) float64 {
+	switch n {
+	case metrics.StepLengthFore, metrics.StepLengthHind, metrics.StepTimingFore, metrics.StepTimingHind:
+		return -1
+	}
+	return 1
+}
+
+// deviation returns how far a value is from even, in the measure's unit.
+func deviation(n metrics.Name, v float64) float64 {
+	e, _ := define(n).Even()
+	return v - e
+}
+
+// amount writes the size of a deviation: "11 cm".
+func amount(n metrics.Name, unit string, e metrics.Estimate) string {
+	d := define(n)
+	value, u := said.Scaled(d, unit, e)
+	even, _ := d.Even()
+	if unit == d.Unit {
+		value.Value -= even
+	}
+	text := strconv.FormatFloat(math.Abs(value.Value), 'f', said.Decimals(value, said.Most(d, u)), 64)
+	switch u {
+	case "% of stride length":
+		u = "% of stride"
+	case "% of range":
+		u = "% of its range"
+	}
+	return text + "\u00a0" + strings.ReplaceAll(u, " ", "\u00a0")
+}
+
+// sideOf returns the side to which a deviation points, as the package comment says.
+func sideOf(n metrics.Name, deviation float64) string {
+	if deviation*towardRight(n) > 0 {
+		return "right"
+	}
+	return "left"
+}
+
+func girdle(n metrics.Name) string {
+	if define(n).Girdle == metrics.Hind {
+		return "hind"
+	}
+	return "fore"
+}
+
+// short says in three to six words which side differs and by how much.
+func short(n metrics.Name, unit string, e metrics.Estimate) string {
+	dev := deviation(n, e.Value)
+	side, how := sideOf(n, dev), amount(n, unit, e)
+	switch n {
+	case metrics.HeadLowDifference, metrics.WithersLowDifference, metrics.CroupLowDifference:
+		return fmt.Sprintf("%s higher over %s %s", how, side, girdle(n))
+	case metrics.HeadHighDifference, metrics.WithersHighDifference, metrics.CroupHighDifference:
+		return fmt.Sprintf("rises %s more after %s %s", how, side, girdle(n))
+	case metrics.HipExcursion:
+		return fmt.Sprintf("%s hip moves %s more", side, how)
+	case metrics.StepLengthFore, metrics.StepLengthHind:
+		return fmt.Sprintf("%s step %s shorter", side, how)
+	case metrics.StepTimingFore, metrics.StepTimingHind:
+		if dev > 0 {
+			return fmt.Sprintf("right lands %s late", how)
+		}
+		return fmt.Sprintf("right lands %s early", how)
+	case metrics.PlacementOffsetFore, metrics.PlacementOffsetHind:
+		return fmt.Sprintf("%s lands %s further out", side, how)
+	}
+	return fmt.Sprintf("%s larger by %s", side, how)
+}
+
+// clause is short as part of a sentence, in the past tense.
+func clause(n metrics.Name, unit string, e metrics.Estimate) string {
+	dev := deviation(n, e.Value)
+	side, how, limb := sideOf(n, dev), amount(n, unit, e), girdle(n)
+	body := "head"
+	switch n {
+	case metrics.WithersLowDifference, metrics.WithersHighDifference:
+		body = "withers"
+	case metrics.CroupLowDifference, metrics.CroupHighDifference:
+		body = "croup"
+	}
+	switch n {
+	case metrics.HeadLowDifference, metrics.WithersLowDifference, metrics.CroupLowDifference:
+		was := "was"
+		if body == "withers" {
+			was = "were"
+		}
+		return fmt.Sprintf("the %s %s %s higher over the %s %s", body, was, how, side, limb)
+	case metrics.HeadHighDifference, metrics.WithersHighDifference, metrics.CroupHighDifference:
+		return fmt.Sprintf("the %s rose %s more after the %s %s", body, how, side, limb)
+	case metrics.HipExcursion:
+		return fmt.Sprintf("the %s hip moved %s more than the other", side, how)
+	case metrics.StepLengthFore, metrics.StepLengthHind:
+		return fmt.Sprintf("the %s %s’s step was %s short", side, limb, how)
+	case metrics.StepTimingFore, metrics.StepTimingHind:
+		when := "late"
+		if dev < 0 {
+			when = "early"
+		}
+		return fmt.Sprintf("the right %s landed %s %s", limb, how, when)
+	case metrics.PlacementOffsetFore, metrics.PlacementOffsetHind:
+		return fmt.Sprintf("the %s %s landed %s further out", side, limb, how)
+	}
+	return fmt.Sprintf("%s differed by %s", lowerFirst(titleWords(n)), how)
+}
+
+// titleWords returns a measure's title without its gloss.
+func titleWords(n metrics.Name) string {
+	title, _, _ := strings.Cut(define(n).Title, " (")
+	return title
+}
+
+func lowerFirst(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToLower(s[:1]) + s[1:]
+}
+
+// plainReason takes what stands in brackets out of a reason, and all but its first parts.
+func plainReason(reason string, parts int) string {
+	for {
+		open := strings.Index(reason, " (")
+		if open < 0 {
+			break
+		}
+		end := strings.Index(reason[open:], ")")
+		if end < 0 {
+			reason = reason[:open]
+			break
+		}
+		reason = reason[:open] + reason[open+end+1:]
+	}
+	if what, cut := strings.CutPrefix(reason, "not marked: "); cut {
+		reason = "no mark on the " + strings.ReplaceAll(what, ", ", " or ")
+	}
+	if strings.HasPrefix(reason, "needs lengths") {
+		reason = "needs the four ground marks"
+	}
+	all := strings.Split(strings.TrimSuffix(strings.TrimSpace(reason), "."), "; ")
+	return strings.Join(all[:min(parts, len(all))], " and ")
+}
+
+// Words counts the words of a text as a reader does: what stands between blanks.
+func Words(text string) int { return len(strings.Fields(text)) }
+
+// fitted ends a sentence and puts those of more before its end that leave it within
+// MostWords.
+func fitted(base string, more ...string) string {
+	for _, m := range more {
+		if Words(base)+Words(m) <= MostWords {
+			base += m
+		}
+	}
+	words := strings.Fields(base)
+	if len(words) > MostWords {
+		base = strings.TrimRight(strings.Join(words[:MostWords-1], " "), ",;:") + " …"
+	}
+	return strings.TrimSuffix(base, ".") + "."
+}
+
+func and(s []string) string {
+	switch len(s) {
+	case 0:
+		return ""
+	case 1:
+		return s[0]
+	}
+	return strings.Join(s[:len(s)-1], ", ") + " and " + s[len(s)-1]
+}

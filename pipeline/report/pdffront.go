@@ -1,0 +1,165 @@
+package report
+
+import (
+	"bytes"
+	"fmt"
+	"math"
+	"strings"
+
+	"codeberg.org/go-pdf/fpdf"
+)
+
+// Sizes of a first page, points.
+const (
+	leadSize    = 16
+	legendSize  = 7
+	stillHeight = 128 // At most.
+	stillGap    = 8
+)
+
+// front sets the first page: it fits on one sheet unless much was written down.
+func (s *sheet) front(p *Page) {
+	f := p.front
+	s.flow(plain(f.sentence), textStyle{size: leadSize, bold: true}, sideMargin, contentWidth)
+	s.gap(4)
+	if f.course != "" {
+		s.flow(plain(f.course), textStyle{size: bodySize}, sideMargin, contentWidth)
+		s.gap(2)
+	}
+	legend := textStyle{size: legendSize, soft: true}
+	if len(f.rows.rows) > 0 {
+		s.table(&f.rows)
+		s.gap(-5)
+		s.flow(plain(f.legend), legend, sideMargin, contentWidth)
+		s.gap(6)
+	}
+	s.shown(f)
+	switch {
+	case len(f.stills) > 0:
+		s.flow(plain(f.note), legend, sideMargin, contentWidth)
+		s.gap(6)
+	case f.why != "":
+		s.flow(plain(f.why), legend, sideMargin, contentWidth)
+		s.gap(6)
+	}
+	s.felt(f)
+	if len(f.next) > 0 {
+		text := []span{{text: "Next: ", strong: true}}
+		for _, n := range f.next {
+			text = append(text, span{text: n + " "})
+		}
+		s.flow(text, textStyle{size: tableSize}, sideMargin, contentWidth)
+		s.gap(4)
+	}
+	s.need(4 * legend.line())
+	s.pdf.SetDrawColor(0x8c, 0x8c, 0x8c)
+	s.pdf.SetLineWidth(0.5)
+	s.pdf.Line(sideMargin, s.y, sideMargin+contentWidth, s.y)
+	s.gap(2)
+	s.flow(plain(shortCautions), legend, sideMargin, contentWidth)
+}
+
+// shown sets pictures side by side at one height, each with its title below, and where the
+// feet are set down beside them.
+func (s *sheet) shown(f *front) {
+	wide := 0.0 // Of all pictures together, as multiples of their height.
+	for _, still := range f.stills {
+		wide += float64(still.Width) / float64(still.Height)
+	}
+	title := textStyle{size: tableSize, bold: true}
+	drawn := f.steps != nil && f.steps.drawing != nil
+	room, height := float64(contentWidth), 0.0
+	if drawn {
+		room -= f.steps.drawing.Width.Points() + stillGap
+		height = f.steps.drawing.Height.Points()
+	}
+	if wide > 0 {
+		still := math.Min(stillHeight, (room-stillGap*float64(len(f.stills)-1))/wide)
+		s.need(math.Max(still+title.line(), height) + 3)
+		x := float64(sideMargin)
+		for _, p := range f.stills {
+			width := still * float64(p.Width) / float64(p.Height)
+			s.picture(p.JPEG, x, s.y, width, still)
+			for _, l := range s.wrap(plain(p.Title), title, width)[:1] {
+				s.line(l, title, x, s.y+still+2)
+			}
+			x += width + stillGap
+		}
+		height = math.Max(height, still+title.line())
+	}
+	if drawn {
+		s.need(height + 3)
+		x := float64(sideMargin)
+		if wide > 0 {
+			x += contentWidth - f.steps.drawing.Width.Points()
+		}
+		s.draw(f.steps.drawing, x, s.y+(height-f.steps.drawing.Height.Points())/2, 1)
+	} else if f.steps != nil {
+		s.figure(f.steps)
+	}
+	if height > 0 {
+		s.gap(height + 5)
+	}
+}
+
+// picture sets a JPEG.
+func (s *sheet) picture(data []byte, x, y, width, height float64) {
+	s.pictures++
+	name := fmt.Sprintf("picture %d", s.pictures)
+	s.pdf.RegisterImageOptionsReader(name, fpdf.ImageOptions{ImageType: "JPEG"}, bytes.NewReader(data))
+	s.pdf.ImageOptions(name, x, y, width, height, false, fpdf.ImageOptions{}, 0, "")
+}
+
+// felt sets what hands felt, and beside it what was written down.
+func (s *sheet) felt(f *front) {
+	const gap = 14
+	style := textStyle{size: legendSize + 0.5}
+	x, width := float64(sideMargin), float64(contentWidth)
+	height := 0.0
+	if f.felt != nil && f.felt.drawing != nil {
+		height = f.felt.drawing.Height.Points()
+		s.need(height + 4)
+		s.draw(f.felt.drawing, sideMargin, s.y, 1)
+		x += f.felt.drawing.Width.Points() + gap
+		width -= f.felt.drawing.Width.Points() + gap
+	} else if f.felt != nil {
+		s.figure(f.felt)
+	}
+	if len(f.noted.rows) == 0 {
+		s.gap(height + 4)
+		return
+	}
+	var lines []textLine
+	lines = append(lines, s.wrap([]span{{text: strings.Join(f.noted.head, " · "), strong: true}}, style, width)...)
+	for _, r := range f.noted.rows {
+		text := []span{{text: spansText(r.cells[0].text) + ": ", strong: true}}
+		for i, c := range r.cells[1:] {
+			said := spansText(c.text)
+			if len(r.cells) > 2 {
+				said = lowerFirst(f.noted.head[i+1]) + ": " + said
+				if i == 0 {
+					said += "; "
+				}
+			}
+			text = append(text, span{text: said})
+		}
+		lines = append(lines, s.wrap(text, style, width)...)
+	}
+	if needed := float64(len(lines)) * style.line(); height > 0 && needed > height+40 {
+		// Too much to stand beside the drawing.
+		s.gap(height + 4)
+		s.table(&f.noted)
+		return
+	}
+	top := s.y
+	s.lines(lines, style, x)
+	s.y = math.Max(s.y, top+height) + 4
+}
+
+func spansText(spans []span) string {
+	text := ""
+	for _, s := range spans {
+		text += s.text
+	}
+	return text
+}

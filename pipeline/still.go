@@ -1,0 +1,164 @@
+package pipeline
+
+import (
+	"errors"
+	"math"
+	"os"
+	"path/filepath"
+
+	"jogstrip/metrics"
+	"jogstrip/metrics/geometry"
+	"jogstrip/pipeline/clip"
+	"jogstrip/pipeline/framing"
+	"jogstrip/pipeline/record"
+	"jogstrip/pipeline/report"
+	"jogstrip/pipeline/stills"
+	"jogstrip/track/traj"
+)
+
+// stillFile is the name of the picture of a left and a right stance in a clip's results
+// folder.
+const stillFile = "stance.jpg"
+
+// camera returns the camera that marks calibrate, or nil where they give no lengths.
+func camera(m *record.Marks) *geometry.Camera {
+	if m.Calibration == nil {
+		return nil
+	}
+	c, err := geometry.Calibrate(*m.Calibration, m.Picture.Width, m.Picture.Height)
+	if err != nil || !c.Level.AtLeast(geometry.LevelHeight) {
+		return nil
+	}
+	return &c.Camera
+}
+
+// framed works out where the horse is in a clip's pictures.
+func framed(marks *record.Marks, set *traj.Set, run *metrics.Run) (*framing.Horse, error) {
+	return framing.Of(framing.Input{
+		Times: set.Times, Tracks: set.Tracks, Contacts: run.Contacts, View: run.View, Camera: camera(marks), Shaken: set.ShakeRMS > 0,
+	})
+}
+
+// stance begins the picture of a left and a right stance; where there can be none it is
+// nil, and noStill says why.
+func (j *job) stance(info *clip.Info, set *traj.Set, run *metrics.Run, sum *metrics.Summary) (*stills.Maker, error) {
+	horse, err := framed(j.marks, set, run)
+	if err != nil {
+		return nil, err
+	}
+	in := stills.Input{Info: info, Times: set.Times, Tracks: set.Tracks, Run: run, Horse: horse, WithersM: j.withers(), Difference: math.NaN()}
+	name := metrics.HeadLowDifference
+	if run.View == traj.Away {
+		name = metrics.CroupLowDifference
+	}
+	if sum != nil {
+		if r := sum.Lookup(name); r != nil && r.Value != nil {
+			in.Difference = r.Value.Value
+		}
+	}
+	return stills.New(in)
+}
+
+// noStill says why a clip has no picture of stances.
+func noStill(err error) string {
+	switch {
+	case errors.Is(err, stills.ErrNone):
+		return "No picture: no left and right stance lie whole in the clip’s picture."
+	case errors.Is(err, framing.ErrUnknown):
+		return "No picture: too few hooves were seen standing to tell where the horse is."
+	}
+	return "No picture could be cut from the clip."
+}
+
+// stillOf makes a picture ready for a page.
+func stillOf(jpeg []byte, view traj.View, title string) report.Still {
+	alt := "The horse coming, in the middle of a left and of a right stance, with the level of its head."
+	if view == traj.Away {
+		alt = "The horse going away, in the middle of a left and of a right stance, with the level of its croup."
+	}
+	return report.Still{Title: title, Alt: alt, JPEG: jpeg, Width: stills.Width, Height: stills.Height}
+}
+
+// stillsNote says how pictures were chosen.
+const stillsNote = "Lines: how high the head (from behind the croup) is in the left stance, whole, and in the right, dashed. One stride of the run, near the camera, whose difference is most like the run’s mean; the numbers above are of all strides."
+
+// bestStill returns the picture of the run in a view whose value of the measure is most
+// like the visit's; nil where no run has one.
+func (v *Visit) bestStill(view traj.View, sum *metrics.Summary) []byte {
+	name := metrics.HeadLowDifference
+	if view == traj.Away {
+		name = metrics.CroupLowDifference
+	}
+	var best []byte
+	off := math.Inf(1)
+	for _, r := range v.Results {
+		if r.Run.View != view {
+			continue
+		}
+		d := 0.0
+		if all := sum.Lookup(name); all != nil && all.Value != nil && r.Result.Summary != nil {
+			if one := r.Result.Summary.Lookup(name); one != nil && one.Value != nil && one.Unit == all.Unit {
+				d = math.Abs(one.Value.Value - all.Value.Value)
+			} else {
+				d = math.MaxFloat64 / 2
+			}
+		}
+		if d >= off {
+			continue
+		}
+		if jpeg, err := os.ReadFile(filepath.Join(r.Folder, stillFile)); err == nil && len(jpeg) < 4<<20 {
+			best, off = jpeg, d
+		}
+	}
+	return best
+}
+
+const noStills = "No picture: no clip of this visit shows a left and a right stance whole."
+
+// visitStills returns the pictures of a visit's first page, one for each view.
+func visitStills(front *report.Front, v *Visit, sum *metrics.Summary) {
+	for _, view := range []traj.View{traj.Toward, traj.Away} {
+		if jpeg := v.bestStill(view, sum); jpeg != nil {
+			title := "Coming toward the camera"
+			if view == traj.Away {
+				title = "Going away"
+			}
+			front.Stills = append(front.Stills, stillOf(jpeg, view, title))
+		}
+	}
+	front.StillsNote = stillsNote
+	if len(front.Stills) == 0 {
+		front.StillsWhy = noStills
+	}
+}
+
+// comparedStills returns the pictures of two visits in the view that shows what leads the
+// comparison.
+func comparedStills(front *report.Front, before, after *Visit, b, a *metrics.Summary, lead *metrics.Change) {
+	views := []traj.View{traj.Toward, traj.Away}
+	if lead != nil {
+		if d, _ := metrics.Define(lead.Name); d.Girdle == metrics.Hind {
+			views = []traj.View{traj.Away, traj.Toward}
+		}
+	}
+	for _, view := range views {
+		x, y := before.bestStill(view, b), after.bestStill(view, a)
+		if x == nil || y == nil {
+			continue
+		}
+		front.Stills = append(front.Stills, stillOf(x, view, "Before, "+shortDay(before)), stillOf(y, view, "Now, "+shortDay(after)))
+		break
+	}
+	front.StillsNote = stillsNote
+	if len(front.Stills) == 0 {
+		front.StillsWhy = "No pictures: the two visits have none in the same view. Measuring their clips again may make them."
+	}
+}
+
+// shortDay returns a visit's day in words, or its folder's name.
+func shortDay(v *Visit) string {
+	if d := day(v.Around.Folder); !d.IsZero() {
+		return d.Format("2 January")
+	}
+	return filepath.Base(v.Around.Folder)
+}

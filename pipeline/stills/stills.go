@@ -1,0 +1,312 @@
+// Package stills cuts the pictures of a report's first page from a clip: the horse in the
+// middle of a left and of a right stance, side by side at one size, with the level of the
+// head (from behind: the croup) of either drawn across both.
+//
+// Which strides are shown is chosen by rule: of the pairs of neighbouring stances that lie
+// whole in the picture and not much farther away than the nearest, the one whose
+// difference is most like the mean of the run; of pictures at the middle of a stance the
+// sharpest. So a picture shows what the number says, and not the most that could be found.
+package stills
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"image"
+	"image/color"
+	"image/jpeg"
+	"math"
+
+	"jogstrip/metrics"
+	"jogstrip/pipeline/clip"
+	"jogstrip/pipeline/framing"
+	"jogstrip/pipeline/overlay"
+	"jogstrip/plots"
+	"jogstrip/track/traj"
+)
+
+// Input is what is known of a clip.
+type Input struct {
+	Info     *clip.Info
+	Times    []float64
+	Tracks   []traj.Track
+	Run      *metrics.Run
+	Horse    *framing.Horse
+	WithersM float64 // Height of the horse; 0 is not known.
+	// Difference is the run's mean difference between the low points, right − left, in the
+	// unit of Run.Signals; NaN is not known.
+	Difference float64
+}
+
+// ErrNone is wrapped where there is no pair of stances to show.
+var ErrNone = errors.New("no left and right stance lie whole in the picture")
+
+// Size of one of the two pieces, px.
+const (
+	pieceWidth  = 240
+	pieceHeight = 400
+	gap         = 6
+	Width       = 2*pieceWidth + gap
+	Height      = pieceHeight
+)
+
+// below is the share of a piece's height that shows the ground in front of the hooves.
+const below = 0.12
+
+// Span returns how many units of framing.Horse's scale a piece is high.
+func Span(h *framing.Horse, withersM float64) float64 {
+	switch {
+	case !h.Metric:
+		return 1.5
+	case withersM > 0:
+		return 1.55 * withersM
+	}
+	return 2.5
+}
+
+// Piece says which piece of a picture is cut out.
+type Piece struct{ X, Y, Step float64 } // Left upper corner, and pixels of the clip to one of the piece.
+
+// PieceOf returns the piece of width × height px that shows span units, the horse in its
+// middle.
+func PieceOf(p framing.Place, span float64, width, height int) Piece {
+	step := span * p.Scale / float64(height)
+	return Piece{p.X - step*float64(width)/2, p.Y - step*float64(height)*(1-below), step}
+}
+
+// To returns where a place in the clip's picture lies in the piece.
+func (p Piece) To(x, y float64) (float64, float64) {
+	return (x+0.5-p.X)/p.Step - 0.5, (y+0.5-p.Y)/p.Step - 0.5
+}
+
+// moment is a stance that may be shown.
+type moment struct {
+	contact metrics.Contact
+	frame   int // In its middle.
+	shown   int // The sharpest near it.
+	piece   Piece
+	height  float64 // Of the body's landmark, in the unit of the run's signals; NaN is not known.
+	scale   float64
+}
+
+// Body returns the landmark whose level is shown, and the limbs whose stances are.
+func Body(view traj.View, limbs []metrics.Contact) (body, left, right traj.Landmark) {
+	has := func(l traj.Landmark) bool {
+		for _, c := range limbs {
+			if c.Limb == l {
+				return true
+			}
+		}
+		return false
+	}
+	body, left, right = traj.Head, traj.LeftFore, traj.RightFore
+	if view == traj.Away {
+		body, left, right = traj.Croup, traj.LeftHind, traj.RightHind
+	}
+	if !has(left) || !has(right) {
+		if view == traj.Away {
+			left, right = traj.LeftFore, traj.RightFore
+		} else {
+			left, right = traj.LeftHind, traj.RightHind
+		}
+	}
+	return body, left, right
+}
+
+// Maker makes the picture of a clip from its frames as they are shown to it.
+type Maker struct {
+	in      Input
+	body    traj.Landmark
+	moments [2]*moment // Left, right.
+	taken   [2]clip.Planes
+	sharp   [2]float64
+	seen    [2]bool
+}
+
+// New chooses what is shown. Where there is no pair of stances the error wraps ErrNone.
+func New(in Input) (*Maker, error) {
+	body, left, right := Body(in.Run.View, in.Run.Contacts)
+	l, r, err := choose(in, body, left, right)
+	if err != nil {
+		return nil, err
+	}
+	return &Maker{in: in, body: body, moments: [2]*moment{l, r}}, nil
+}
+
+// Frames returns the frames that are looked at for the left stance and for the right one:
+// of those in the middle of a stance the sharpest is shown.
+func (m *Maker) Frames() [2][2]int {
+	var out [2][2]int
+	for i, x := range m.moments {
+		out[i] = [2]int{max(0, x.frame-1), min(len(m.in.Info.Times)-1, len(m.in.Times)-1, x.frame+1)}
+	}
+	return out
+}
+
+// Take looks at a frame of the clip; scale is the size of one of its pixels in the clip's
+// own. Frames that aren't wanted are passed over.
+func (m *Maker) Take(index int, picture clip.Planes, scale float64) {
+	for i, span := range m.Frames() {
+		if index < span[0] || index > span[1] {
+			continue
+		}
+		piece := PieceOf(m.in.Horse.At(index), Span(m.in.Horse, m.in.WithersM), pieceWidth, pieceHeight)
+		p := overlay.NewPlanes(pieceWidth, pieceHeight)
+		overlay.Cut(p, picture, piece.X/scale, piece.Y/scale, piece.Step/scale)
+		// Of pictures about as sharp the first.
+		if sharp := sharpness(p); !m.seen[i] || sharp > 1.1*m.sharp[i] {
+			m.taken[i], m.sharp[i], m.seen[i] = p, sharp, true
+			m.moments[i].piece, m.moments[i].shown = piece, index
+		}
+	}
+}
+
+// Read shows the frames of the clip to m, from the clip's file.
+func (m *Maker) Read(ctx context.Context) error {
+	for _, span := range m.Frames() {
+		err := clip.Pictures(ctx, m.in.Info, span[0], span[1], clip.PictureOptions{Idle: true}, func(index int, data []byte) error {
+			decoded, err := jpeg.Decode(bytes.NewReader(data))
+			if err != nil {
+				return fmt.Errorf("read still %d of %s: %w", index, m.in.Info.Path, err)
+			}
+			picture, ok := decoded.(*image.YCbCr)
+			if !ok {
+				return fmt.Errorf("read still %d of %s: not a colour picture", index, m.in.Info.Path)
+			}
+			m.Take(index, overlay.FromPicture(picture), 1)
+			return nil
+		})
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// JPEG returns the picture. Where the frames were not shown the error wraps ErrNone.
+func (m *Maker) JPEG() ([]byte, error) {
+	if !m.seen[0] || !m.seen[1] {
+		return nil, fmt.Errorf("make stills: %w", ErrNone)
+	}
+	picture := overlay.NewPlanes(Width, Height)
+	overlay.Fill(picture, 0, 0, Width, Height, white)
+	var levels [2]float64
+	for i, x := range m.moments {
+		levels[i] = math.NaN()
+		if t := m.in.track(m.body); t != nil && t.Samples[x.shown].Status.Seen() {
+			_, levels[i] = x.piece.To(t.Samples[x.shown].X, t.Samples[x.shown].Y)
+		}
+	}
+	for i, x := range m.moments {
+		side, p := x.contact.Limb.Side(), m.taken[i]
+		if t := m.in.track(x.contact.Limb); t != nil && t.Samples[x.shown].Status.Followed() {
+			px, py := x.piece.To(t.Samples[x.shown].X, t.Samples[x.shown].Y)
+			overlay.Mark(p, side, px, py, 7)
+		}
+		overlay.Line(p, 0, levels[0], pieceWidth, levels[0], 2, 0, plots.SideColor(traj.Left))
+		overlay.Line(p, 0, levels[1], pieceWidth, levels[1], 2, 8, plots.SideColor(traj.Right))
+		overlay.Text(p, x.contact.Limb.Words()+" stands", 4, pieceHeight-23, 15, plots.SideColor(side))
+		overlay.Paste(picture, p, i*(pieceWidth+gap), 0)
+	}
+	var out bytes.Buffer
+	if err := jpeg.Encode(&out, overlay.Picture(picture), &jpeg.Options{Quality: 82}); err != nil {
+		return nil, fmt.Errorf("write still of %s: %w", m.in.Info.Path, err)
+	}
+	return out.Bytes(), nil
+}
+
+var white = color.NRGBA{0xff, 0xff, 0xff, 0xff}
+
+func (in *Input) track(l traj.Landmark) *traj.Track {
+	for i := range in.Tracks {
+		if in.Tracks[i].Landmark == l {
+			return &in.Tracks[i]
+		}
+	}
+	return nil
+}
+
+// choose picks the pair that is shown.
+func choose(in Input, body, left, right traj.Landmark) (l, r *moment, err error) {
+	ls, rs := in.moments(body, left), in.moments(body, right)
+	nearest := 0.0
+	type pair struct {
+		l, r  *moment
+		scale float64
+	}
+	var pairs []pair
+	stride := math.Inf(1)
+	for _, s := range in.Run.Strides {
+		stride = math.Min(stride, s.End-s.Start)
+	}
+	for i := range ls {
+		for k := range rs {
+			if math.Abs(ls[i].contact.On-rs[k].contact.On) > 0.75*stride {
+				continue
+			}
+			p := pair{&ls[i], &rs[k], math.Min(ls[i].scale, rs[k].scale)}
+			pairs, nearest = append(pairs, p), math.Max(nearest, p.scale)
+		}
+	}
+	if len(pairs) == 0 {
+		return nil, nil, fmt.Errorf("choose stills: %w", ErrNone)
+	}
+	best := math.Inf(1)
+	for _, p := range pairs {
+		if p.scale < 0.6*nearest {
+			continue
+		}
+		// Ten percent of the size weigh like a tenth of what a head goes up and down.
+		off := 100 * (1 - p.scale/nearest) * 0.5
+		if d := p.r.height - p.l.height; !math.IsNaN(d) && !math.IsNaN(in.Difference) {
+			off += math.Abs(d - in.Difference)
+		}
+		if off < best {
+			best, l, r = off, p.l, p.r
+		}
+	}
+	return l, r, nil
+}
+
+// moments returns the stances of a limb that lie whole in the picture, each at its middle.
+func (in *Input) moments(body, limb traj.Landmark) []moment {
+	var out []moment
+	span := Span(in.Horse, in.WithersM)
+	for _, c := range in.Run.Contacts {
+		if c.Limb != limb || c.OnSD < 0 || c.OffSD < 0 {
+			continue
+		}
+		t := (c.On + c.Off) / 2
+		if t < in.Horse.From || t > in.Horse.To {
+			continue
+		}
+		m := moment{contact: c, frame: in.Horse.Frame(t), height: math.NaN()}
+		place := in.Horse.At(m.frame)
+		m.piece, m.scale = PieceOf(place, span, pieceWidth, pieceHeight), place.Scale
+		w, h := float64(in.Info.Width), float64(in.Info.Height)
+		if m.piece.X < -0.02*w || m.piece.X+m.piece.Step*pieceWidth > 1.02*w || m.piece.Y+m.piece.Step*pieceHeight > h+0.06*m.piece.Step*pieceHeight || m.piece.Y < -0.1*m.piece.Step*pieceHeight {
+			continue
+		}
+		for _, s := range in.Run.Signals {
+			if s.Landmark == body && m.frame < len(s.Height) {
+				m.height = s.Height[m.frame]
+			}
+		}
+		out = append(out, m)
+	}
+	return out
+}
+
+// sharpness is the mean square of the differences between neighbouring pixels.
+func sharpness(p clip.Planes) float64 {
+	sum := 0
+	for y := range p.Height {
+		row := p.Y[y*p.Width : (y+1)*p.Width]
+		for x := 1; x < len(row); x++ {
+			d := int(row[x]) - int(row[x-1])
+			sum += d * d
+		}
+	}
+	return float64(sum) / float64(len(p.Y))
+}

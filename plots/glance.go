@@ -1,0 +1,277 @@
+package plots
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+
+	"jogstrip/metrics"
+	"jogstrip/track/traj"
+)
+
+// SideBar is a value with its 95 % interval in multiples of its tolerance; positive is to
+// the right.
+type SideBar struct {
+	Value, Low, High float64
+	Counts           bool // Beyond tolerance: drawn in its side's look, else in grey.
+}
+
+// Sizes of a row's bar, points.
+const (
+	barWidth  = 196
+	barReach  = 4.0 // Multiples of the tolerance at the edges; what is beyond is drawn as an arrow.
+	barSpace  = 8   // At each edge, for an arrow.
+	barSingle = 19
+	barDouble = 23
+)
+
+func barX(c draw.Canvas, v float64) vg.Length {
+	half := (c.Max.X-c.Min.X)/2 - barSpace
+	return (c.Min.X+c.Max.X)/2 + half*vg.Length(math.Max(-barReach, math.Min(barReach, v))/barReach)
+}
+
+// GlanceBar draws one row of a first page: a value around even with its interval, the
+// tolerance as a band; of a comparison the earlier visit's above the later one's. Nil is
+// not measured. label says in words what is drawn.
+func GlanceBar(before, now *SideBar, compared bool, label string) *Figure {
+	height := vg.Length(barSingle)
+	if compared {
+		height = barDouble
+	}
+	return &Figure{
+		Name: "bar", Title: label, Description: "Grey band: tolerance. Line: 95 % interval.", Width: barWidth, Height: height,
+		paint: func(c draw.Canvas) {
+			c.FillPolygon(bandColor, []vg.Point{{X: barX(c, -1), Y: c.Min.Y}, {X: barX(c, 1), Y: c.Min.Y}, {X: barX(c, 1), Y: c.Max.Y}, {X: barX(c, -1), Y: c.Max.Y}})
+			c.StrokeLine2(draw.LineStyle{Color: zeroColor, Width: 0.9}, barX(c, 0), c.Min.Y, barX(c, 0), c.Max.Y)
+			if !compared {
+				drawSideBar(c, now, (c.Min.Y+c.Max.Y)/2, 4, false)
+				return
+			}
+			drawSideBar(c, before, c.Max.Y-6, 2.4, true)
+			drawSideBar(c, now, c.Min.Y+7, 3.6, false)
+		},
+	}
+}
+
+// drawSideBar draws a bar at height y; an open one is the earlier visit's.
+func drawSideBar(c draw.Canvas, b *SideBar, y, half vg.Length, open bool) {
+	if b == nil || !finite(b.Value) {
+		return
+	}
+	side := traj.Right
+	if b.Value < 0 {
+		side = traj.Left
+	}
+	sty := styleOf(side)
+	look := sty
+	if !b.Counts {
+		sty.color, look = zeroColor, styleOf(traj.Middle)
+		look.color, look.shape = softInkColor, sty.shape
+	}
+	x0, x1 := barX(c, 0), barX(c, b.Value)
+	box := vg.Rectangle{Min: vg.Point{X: min(x0, x1), Y: y - half}, Max: vg.Point{X: max(x0, x1), Y: y + half}}
+	switch {
+	case open:
+		c.SetColor(bandColor)
+		c.SetLineStyle(draw.LineStyle{Color: sty.color, Width: 0.9, Dashes: sty.dashes})
+		c.Stroke(box.Path())
+	default:
+		drawBar(c, sty, box, true, true)
+	}
+	line := draw.LineStyle{Color: inkColor, Width: 0.9}
+	if open {
+		line.Color = softInkColor
+	}
+	if finite(b.Low, b.High) {
+		l, h := barX(c, b.Low), barX(c, b.High)
+		c.StrokeLine2(line, l, y, h, y)
+		for _, e := range []float64{b.Low, b.High} {
+			x := barX(c, e)
+			if math.Abs(e) <= barReach {
+				c.StrokeLine2(line, x, y-2.2, x, y+2.2)
+				continue
+			}
+			// An interval that leaves the row.
+			d := vg.Length(math.Copysign(4, e))
+			c.StrokeLine2(line, x, y, x+d, y)
+			c.StrokeLine2(line, x+d, y, x+d/3, y+2)
+			c.StrokeLine2(line, x+d, y, x+d/3, y-2)
+		}
+	}
+	radius := vg.Length(3.4)
+	if open {
+		radius = 2.7
+	}
+	c.DrawGlyphNoClip(draw.GlyphStyle{Color: look.color, Radius: radius, Shape: mark{shape: look.shape, open: open}}, vg.Point{X: x1, Y: y})
+}
+
+// GlanceAxis draws what stands above the bars: which side is where.
+func GlanceAxis(compared bool) *Figure {
+	height := vg.Length(13)
+	if compared {
+		height = 24
+	}
+	return &Figure{
+		Name: "axis", Title: "To the left: the horse’s left", Description: "In the middle: even. To the right: the horse’s right.", Width: barWidth, Height: height,
+		paint: func(c draw.Canvas) {
+			sty := bold(lettering(tickSize, inkColor))
+			y := c.Min.Y + 10.5
+			put := func(x vg.Length, text string) { c.FillText(sty, vg.Point{X: x, Y: y}, text) }
+			put(c.Min.X+16, "left")
+			put((c.Min.X+c.Max.X)/2-sty.Width("even")/2, "even")
+			put(c.Max.X-16-sty.Width("right"), "right")
+			c.DrawGlyphNoClip(glyph(styleOf(traj.Left), false), vg.Point{X: c.Min.X + 9, Y: y - 4.2})
+			c.DrawGlyphNoClip(glyph(styleOf(traj.Right), false), vg.Point{X: c.Max.X - 9, Y: y - 4.2})
+			if compared {
+				note := lettering(7.5, softInkColor)
+				text := "open: before    filled: now"
+				c.FillText(note, vg.Point{X: (c.Min.X+c.Max.X)/2 - note.Width(text)/2, Y: c.Max.Y}, text)
+			}
+		},
+	}
+}
+
+// steps is what one visit shows of where a pair of feet is set down, in Unit.
+type steps struct {
+	word         string // "before", "now"; empty for one visit.
+	left, right  metrics.Estimate
+	outL, outR   float64 // Outward of the line, in the unit of the steps; NaN is not known.
+	unit, girdle string
+}
+
+// girdles are the pairs of feet whose steps may be drawn.
+var girdles = []struct {
+	word         string
+	step, offset metrics.Name
+}{{"fore", metrics.StepLengthFore, metrics.PlacementOffsetFore}, {"hind", metrics.StepLengthHind, metrics.PlacementOffsetHind}}
+
+// stepsOf returns the steps of a pair of feet of a visit; ok is false where they were not
+// measured.
+func stepsOf(word string, girdle int, s *metrics.Summary) (steps, bool) {
+	g := girdles[girdle]
+	r := s.Lookup(g.step)
+	if r == nil || r.Left == nil || r.Right == nil || !(r.Left.Value > 0) || !(r.Right.Value > 0) {
+		return steps{}, false
+	}
+	out := steps{word: word, left: *r.Left, right: *r.Right, unit: r.Unit, girdle: g.word, outL: math.NaN(), outR: math.NaN()}
+	if o := s.Lookup(g.offset); o != nil && o.Left != nil && o.Right != nil && o.Unit == "cm" && r.Unit == "m" {
+		out.outL, out.outR = o.Left.Value/100, o.Right.Value/100
+	}
+	return out, true
+}
+
+// stepsShown picks the pair of feet that is drawn, of one visit or of two: the fores,
+// unless the hinds alone are uneven or the fores were not measured.
+func stepsShown(before, now *metrics.Summary) []steps {
+	var best []steps
+	rank := 0
+	for girdle := range girdles {
+		var all []steps
+		beyond := false
+		for _, v := range []struct {
+			word string
+			s    *metrics.Summary
+		}{{"before", before}, {"now", now}} {
+			if v.s == nil {
+				continue
+			}
+			if before == nil {
+				v.word = ""
+			}
+			if s, ok := stepsOf(v.word, girdle, v.s); ok {
+				all = append(all, s)
+				beyond = beyond || v.s.Lookup(girdles[girdle].step).Beyond
+			}
+		}
+		r := 2 * len(all)
+		if beyond {
+			r++
+		}
+		if r > rank {
+			best, rank = all, r
+		}
+	}
+	return best
+}
+
+// Footfalls draws, seen from above and to scale, where a pair of feet is set down on
+// average over one stride: of one visit (before is nil) or of two.
+func Footfalls(before, now *metrics.Summary) (*Figure, error) {
+	const name, width = "placements", 212
+	all := stepsShown(before, now)
+	if len(all) == 0 {
+		return nil, &NoDataError{Figure: name, Reason: "no step length was measured"}
+	}
+	longest, words := 0.0, []string{}
+	for _, s := range all {
+		longest = math.Max(longest, s.left.Value+s.right.Value)
+		words = append(words, strings.TrimSpace(fmt.Sprintf("%s left %s step %s, right %s", s.word, s.girdle, s.say(s.left), s.say(s.right))))
+	}
+	const lane = 44
+	title := fmt.Sprintf("Steps from above, %s feet", all[0].girdle)
+	return &Figure{
+		Name: name, Title: title, Description: "Mean of all strides, to scale along the line of travel; the horse goes to the right. " + strings.Join(words, "; ") + ".",
+		Width: width, Height: 14 + lane*vg.Length(max(len(all), 2)),
+		paint: func(c draw.Canvas) {
+			const way = "horse goes →"
+			head, small := bold(lettering(noteSize, inkColor)), lettering(7, softInkColor)
+			c.FillText(head, vg.Point{X: c.Min.X, Y: c.Max.Y - 1}, title)
+			c.FillText(small, vg.Point{X: c.Max.X - small.Width(way), Y: c.Max.Y - 2}, way)
+			for i, s := range all {
+				s.draw(c, c.Max.Y-14-lane*(vg.Length(i)+0.5), longest)
+			}
+		},
+	}, nil
+}
+
+// say writes a step's length with the digits that its interval supports.
+func (s steps) say(e metrics.Estimate) string {
+	if s.unit == "m" {
+		return number(100*e.Value, 0) + " cm"
+	}
+	return number(e.Value, 1) + " %"
+}
+
+func (s steps) draw(c draw.Canvas, y vg.Length, longest float64) {
+	start := c.Min.X + 34
+	scale := (c.Max.X - 10 - start) / vg.Length(longest)
+	x := func(v float64) vg.Length { return start + vg.Length(v)*scale }
+	line := draw.LineStyle{Color: zeroColor, Width: 0.7}
+	c.StrokeLine2(line, c.Min.X+26, y, c.Max.X, y)
+	note := lettering(7.5, inkColor)
+	if s.word != "" {
+		c.FillText(bold(note), vg.Point{X: c.Min.X, Y: y + 4}, s.word)
+	}
+	// Outward of the line: to scale with the steps where known, else as on a usual line.
+	up, down := vg.Length(6), vg.Length(-6)
+	if finite(s.outL, s.outR) {
+		keep := func(v float64) vg.Length { return vg.Length(math.Max(-0.12, math.Min(0.16, v))) * scale }
+		up, down = keep(s.outL), -keep(s.outR)
+	}
+	total := s.left.Value + s.right.Value
+	even := draw.LineStyle{Color: softInkColor, Width: 0.6, Dashes: []vg.Length{1.5, 1.5}}
+	c.StrokeLine2(even, x(total/2), y-13, x(total/2), y+13)
+	left, right := glyph(styleOf(traj.Left), false), glyph(styleOf(traj.Right), false)
+	left.Radius, right.Radius = 4, 4
+	c.DrawGlyphNoClip(right, vg.Point{X: x(0), Y: y + down})
+	c.DrawGlyphNoClip(left, vg.Point{X: x(s.left.Value), Y: y + up})
+	c.DrawGlyphNoClip(right, vg.Point{X: x(total), Y: y + down})
+	dimension := func(from, to float64, at vg.Length, side traj.Side, text string) {
+		sty := styleOf(side)
+		l := draw.LineStyle{Color: sty.color, Width: 1.1, Dashes: sty.dashes}
+		c.StrokeLine2(l, x(from), at, x(to), at)
+		for _, e := range []float64{from, to} {
+			c.StrokeLine2(draw.LineStyle{Color: sty.color, Width: 1.1}, x(e), at-2, x(e), at+2)
+		}
+		middle := (x(from) + x(to)) / 2
+		w := note.Width(text)
+		c.FillPolygon(whiteColor, []vg.Point{{X: middle - w/2 - 2, Y: at - 4}, {X: middle + w/2 + 2, Y: at - 4}, {X: middle + w/2 + 2, Y: at + 4}, {X: middle - w/2 - 2, Y: at + 4}})
+		c.FillText(note, vg.Point{X: middle - w/2, Y: at + 4.2}, text)
+	}
+	dimension(0, s.left.Value, y+15, traj.Left, "left "+s.say(s.left))
+	dimension(s.left.Value, total, y-15, traj.Right, "right "+s.say(s.right))
+	c.FillText(lettering(6.5, softInkColor), vg.Point{X: x(total/2) + 2, Y: y + 13}, "even")
+}
