@@ -213,11 +213,14 @@ func turning(s []traj.Sample) []int {
 	return out
 }
 
-// mostOf is mostSD for a landmark. Head, withers and croup are large: a place that is known
-// half as well still tells how they move. That of the croup is spread mostly along the
-// level outline, where its height hardly depends on it; a hip slides along a slope.
+// mostOf is mostSD for a landmark. Head and withers are large: a place that is known half
+// as well still tells how they move. The croup's spread is mostly along the level outline,
+// where its height hardly depends on it; a hip slides along a slope.
 func mostOf(l traj.Landmark) float64 {
-	if l.IsHoof() || l == traj.LeftHip || l == traj.RightHip {
+	switch {
+	case l == traj.Croup:
+		return 2
+	case l.IsHoof() || l == traj.LeftHip || l == traj.RightHip:
 		return mostSD
 	}
 	return 2 * mostSD
