@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 
+	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
 	"jogstrip/track/traj"
 )
@@ -20,13 +21,8 @@ type Options struct {
 	// places of head and croup ahead of and behind the limbs follow from it, and
 	// from those nothing but the scale of their movement by some percent.
 	WithersM float64
-	// ReadoutS is the time the camera takes to expose the picture from its first
-	// row to its last, s; 0 means not known, and nothing is corrected. The clip's
-	// time stamps are taken as those of the middle row.
-	ReadoutS float64
-	// Rotation is by how many degrees clockwise (0, 90, 180 or 270) the recorded
-	// picture was turned to stand upright: it says where the recorded rows lie.
-	Rotation int
+	// Shutter is how the camera exposes its pictures; the zero value means not known.
+	Shutter contact.Shutter
 	// Model is what the model of the run takes as known beforehand.
 	Model Model
 	// CameraLevelled says that the camera was set level across with a spirit level;
@@ -38,34 +34,17 @@ type Options struct {
 }
 
 // limbs is the order in which arrays over limbs are indexed.
-var limbs = [4]traj.Landmark{traj.LeftFore, traj.RightFore, traj.LeftHind, traj.RightHind}
+var limbs = contact.Limbs
 
-func limbIndex(l traj.Landmark) int {
-	for i, k := range limbs {
-		if k == l {
-			return i
-		}
-	}
-	return -1
-}
-
-// analysis carries one clip through the stages of measuring.
+// analysis is one clip as its measures are taken from: what was asked, the tracks, the
+// camera and the timeline.
 type analysis struct {
-	opts    Options
-	raw     *traj.Set
-	still   *traj.Set
-	cal     *geometry.Calibration
-	period  float64 // Of a stride, s; 0 where no rhythm was found.
-	hooves  [4]*hoofTrack
-	stances [4][]stance
-	rhythm  *rhythm  // Nil where none was found.
-	cycle   [4][]int // Index: limb, stance. Its place in the rhythm's grid.
-	offBeat int      // Stances dropped because they are off the beat.
-	ref     int      // Index of the reference limb, −1 for none.
-	strides []Stride
-	count   []int    // Index: stride. The reference limb's cycle.
-	at      [4][]int // Index: limb, stride. The limb's stance in that stride, −1 for none.
-	notes   []string
+	*contact.Timeline
+	opts  Options
+	raw   *traj.Set
+	still *traj.Set
+	cal   *geometry.Calibration
+	notes []string
 }
 
 // Measure turns the tracks of one clip into contacts, strides and measures. It
@@ -89,19 +68,18 @@ func Measure(set *traj.Set, opts Options) (*Run, error) {
 	if opts.WithersM == 0 {
 		opts.WithersM = 1.60
 	}
-	a := &analysis{opts: opts, raw: set, still: set.Stabilised(), cal: cal, ref: -1}
+	a := &analysis{opts: opts, raw: set, still: set.Stabilised(), cal: cal}
 	a.notes = append(a.notes, cal.Notes...)
-	a.findContacts()
-	a.findStrides()
+	a.Timeline = contact.Find(set, a.still, contact.Options{Gait: opts.Gait, Shutter: opts.Shutter, Reference: opts.Reference})
 
 	found := a.measureTimes()
 	space := a.measureSpace(cal.Camera, nil)
 	found.add(space.found)
 	a.addCommon(found, space)
 
-	run := &Run{View: opts.View, Gait: opts.Gait, Level: cal.Level, Strides: a.strides, Line: space.line(), Signals: space.signals, Paths: space.paths}
-	if a.ref >= 0 {
-		run.Reference = limbs[a.ref]
+	run := &Run{View: opts.View, Gait: opts.Gait, Level: cal.Level, Strides: a.Strides, Line: space.line(), Signals: space.signals, Paths: space.paths}
+	if a.Ref >= 0 {
+		run.Reference = limbs[a.Ref]
 	}
 	run.Contacts = a.contacts(space)
 	if cal.Level.AtLeast(geometry.LevelHeight) {
@@ -235,25 +213,14 @@ func (o Options) check() error {
 		return fmt.Errorf("gait %q is not %q, %q or %q", o.Gait, traj.Walk, traj.Trot, traj.Pace)
 	case o.WithersM != 0 && !(o.WithersM > 0.4 && o.WithersM < 2.5):
 		return fmt.Errorf("height at the withers is %g m; it must lie between 0.4 and 2.5", o.WithersM)
-	case !(o.ReadoutS >= 0 && o.ReadoutS < 0.1):
-		return fmt.Errorf("readout time is %g s; it must lie between 0 and 0.1", o.ReadoutS)
-	case o.Rotation != 0 && o.Rotation != 90 && o.Rotation != 180 && o.Rotation != 270:
-		return fmt.Errorf("rotation is %d°; it must be 0, 90, 180 or 270", o.Rotation)
+	case !(o.Shutter.ReadoutS >= 0 && o.Shutter.ReadoutS < 0.1):
+		return fmt.Errorf("readout time is %g s; it must lie between 0 and 0.1", o.Shutter.ReadoutS)
+	case o.Shutter.Rotation != 0 && o.Shutter.Rotation != 90 && o.Shutter.Rotation != 180 && o.Shutter.Rotation != 270:
+		return fmt.Errorf("rotation is %d°; it must be 0, 90, 180 or 270", o.Shutter.Rotation)
 	case o.Reference != "" && !o.Reference.IsHoof():
 		return fmt.Errorf("reference %q is not a hoof", o.Reference)
 	}
 	return nil
-}
-
-// exposure returns how much later than the frame's time stamp the picture was
-// exposed at p, s.
-func (o Options) exposure(set *traj.Set, p traj.Sample) float64 {
-	if o.ReadoutS == 0 {
-		return 0
-	}
-	x, y := (p.X+0.5)/float64(set.Width), (p.Y+0.5)/float64(set.Height)
-	row := [4]float64{y, 1 - x, 1 - y, x}[o.Rotation/90]
-	return o.ReadoutS * (max(0, min(1, row)) - 0.5)
 }
 
 // checkSet refuses tracks that do not keep the promises of traj.Set.

@@ -3,10 +3,10 @@ package metrics
 import (
 	"math"
 	"slices"
-	"sort"
 
 	"gonum.org/v1/gonum/mat"
 
+	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
 )
 
@@ -24,6 +24,10 @@ const (
 	skew       = 0.05
 	alikeSides = 0.75
 )
+
+// shortestSwing is how short a swing may be, share of the stride: with room on the far
+// side of slow walk, where a hoof stands for about 70 %.
+const shortestSwing = 0.18
 
 // progress returns the share of the way covered at share u of the swing.
 func progress(u float64) float64 {
@@ -56,7 +60,7 @@ func (a *analysis) measureSwings(s *spatial, cam geometry.Camera) {
 		// Index: side, measure. Half the change from a lagging to a leading profile;
 		// what all swings share because the hoof turns alike in each.
 		var lean, turned, count [2][3]float64
-		for i, st := range a.strides {
+		for i, st := range a.Strides {
 			var v [3][2][2]float64 // Index: measure, side, then value and spread.
 			for side := range 2 {
 				sw, ok := a.swing(s, cam, 2*g+side, i)
@@ -104,32 +108,29 @@ type flight struct {
 
 // swing measures the swing that follows limb k's stance in stride i.
 func (a *analysis) swing(s *spatial, cam geometry.Camera, k, i int) (flight, bool) {
-	j := a.at[k][i]
-	n := a.next(k, j)
+	j := a.In(k, i)
+	n := a.Next(k, j)
 	if n < 0 {
 		return flight{}, false
 	}
-	from, to := &a.stances[k][j], &a.stances[k][n]
+	from, to := &a.Stances[k][j], &a.Stances[k][n]
 	p0, p1 := s.placed[k][j], s.placed[k][n]
-	off, offSD := from.leaves()
-	on, onSD := to.reaches()
-	if !p0.ok || !p1.ok || !(on-off > shortestSwing*a.period && on-off < a.period) { // False for NaN.
+	off, offSD := from.Leaves()
+	on, onSD := to.Reaches()
+	if !p0.ok || !p1.ok || !(on-off > shortestSwing*a.Period && on-off < a.Period) { // False for NaN.
 		return flight{}, false
 	}
-	h := a.hooves[k]
-	lo := sort.Search(len(h.every), func(i int) bool { return h.every[i].t >= off })
-	hi := sort.Search(len(h.every), func(i int) bool { return h.every[i].t >= on })
-	if hi-lo < swingTerms+3 {
+	seen := a.Hooves[k].During(off, on)
+	if len(seen) < swingTerms+3 {
 		return flight{}, false
 	}
-	seen := h.every[lo:hi]
 	last := off
 	for i := range len(seen) + 1 {
 		t := on
 		if i < len(seen) {
-			t = seen[i].t
+			t = seen[i].T
 		}
-		if t-last > longestUnseen*(on-off)+alike {
+		if t-last > longestUnseen*(on-off)+rounding {
 			return flight{}, false // Too much of the swing was not seen.
 		}
 		last = t
@@ -141,8 +142,8 @@ func (a *analysis) swing(s *spatial, cam geometry.Camera, k, i int) (flight, boo
 	ahead, ok1 := fit(off, on, skew)
 	behind, ok2 := fit(off, on, -skew)
 	// The instants at which it leaves and lands are known so well and no better.
-	later, ok3 := fit(min(off+offSD, seen[0].t), on, 0)
-	sooner, ok4 := fit(off, max(on-onSD, seen[len(seen)-1].t), 0)
+	later, ok3 := fit(min(off+offSD, seen[0].T), on, 0)
+	sooner, ok4 := fit(off, max(on-onSD, seen[len(seen)-1].T), 0)
 	if !(ok0 && ok1 && ok2 && ok3 && ok4) {
 		return flight{}, false
 	}
@@ -150,7 +151,7 @@ func (a *analysis) swing(s *spatial, cam geometry.Camera, k, i int) (flight, boo
 	chord := 100 * math.Hypot(p0.xSD, p1.xSD) / 2
 	sds, turned := straight.spreads()
 	out := flight{path: straight.path, turned: turned}
-	out.path.Limb, out.path.Stride = h.limb, i
+	out.path.Limb, out.path.Stride = limbs[k], i
 	for m, v := range straight.value {
 		sd := sds[m]
 		if m < 2 {
@@ -176,7 +177,7 @@ type flown struct {
 
 // fly fits the path of a swing from off to on whose forward progress leads by
 // lead of the stride length at mid-swing.
-func (a *analysis) fly(s *spatial, cam geometry.Camera, k int, seen []follow, off, on float64, p0, p1 placement, lead float64) (flown, bool) {
+func (a *analysis) fly(s *spatial, cam geometry.Camera, k int, seen []contact.Sample, off, on float64, p0, p1 placement, lead float64) (flown, bool) {
 	departures, heights, noise, ok := a.departures(s, cam, k, seen, off, on, p0, p1, lead)
 	if !ok {
 		return flown{}, false
@@ -231,6 +232,9 @@ const longestUnseen = 0.3
 // nothing: a hoof at the trot is lifted by some 10 to 20 cm.
 const worstHeightSD = 5.0
 
+// grown returns what a spread has beyond base.
+func grown(base, sd float64) float64 { return math.Sqrt(max(0, sd*sd-base*base)) }
+
 // flightNoise is how far a swing's fitted path may be off, metres, sideways and
 // in height (index 0 and 1).
 type flightNoise struct {
@@ -255,18 +259,18 @@ func (n flightNoise) at(direction int, u float64) float64 {
 //
 // The part of a sample's spread that it has because the hoof turns is shared by
 // its neighbours, and by the limb's other swings: it is not averaged out.
-func (a *analysis) departures(s *spatial, cam geometry.Camera, k int, seen []follow, off, on float64, p0, p1 placement, lead float64) (departure, height []float64, noise flightNoise, ok bool) {
+func (a *analysis) departures(s *spatial, cam geometry.Camera, k int, seen []contact.Sample, off, on float64, p0, p1 placement, lead float64) (departure, height []float64, noise flightNoise, ok bool) {
 	rows := len(seen)
 	side, up := newSeries(rows), newSeries(rows)
 	least := math.Inf(1) // The spread of a sample that does not turn, px.
 	for _, f := range seen {
-		least = min(least, f.sdX)
+		least = min(least, f.XSD)
 	}
 	for r, f := range seen {
-		u := (f.t - off) / (on - off)
+		u := (f.T - off) / (on - off)
 		way := progress(u) + lead*math.Sin(math.Pi*u)
 		y := p0.y + way*(p1.y-p0.y)
-		at := geometry.Point{X: f.x, Y: f.y}
+		at := geometry.Point{X: f.X, Y: f.Y}
 		x, z, found := cam.AtDepth(at, y)
 		acrossX, acrossZ, found1 := cam.AtDepth(geometry.Point{X: at.X + 1, Y: at.Y}, y)
 		downX, downZ, found2 := cam.AtDepth(geometry.Point{X: at.X, Y: at.Y + 1}, y)
@@ -276,8 +280,8 @@ func (a *analysis) departures(s *spatial, cam geometry.Camera, k int, seen []fol
 		// Away from the chord, square to the line of travel.
 		cx := p0.x + way*(p1.x-p0.x)
 		nx := -s.fit.line.DY
-		spreadX := math.Hypot(f.sdX*(acrossX-x), f.sdY*(downX-x))
-		spreadZ := math.Hypot(f.sdX*(acrossZ-z), f.sdY*(downZ-z))
+		spreadX := math.Hypot(f.XSD*(acrossX-x), f.YSD*(downX-x))
+		spreadZ := math.Hypot(f.XSD*(acrossZ-z), f.YSD*(downZ-z))
 		side.set(r, u, (x-cx)*nx*outward(k), spreadX)
 		up.set(r, u, z, spreadZ)
 		steadyX := math.Hypot(least*(acrossX-x), least*(downX-x))

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"math"
 
+	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
 	"jogstrip/track/traj"
 )
@@ -325,10 +326,7 @@ type Contact struct {
 }
 
 // Stride is from one hoof-on of the reference limb to its next.
-type Stride struct {
-	Start float64 `json:"start_s"`
-	End   float64 `json:"end_s"`
-}
+type Stride = contact.Stride
 
 // Line is the line of travel in the lane frame: through (X, Y) in direction
 // (DX, DY), a unit vector that points the way the horse goes.

@@ -1,0 +1,392 @@
+package contact
+
+import (
+	"math"
+	"slices"
+	"sort"
+
+	"jogstrip/metrics/signal"
+	"jogstrip/track/traj"
+)
+
+// A gait is a rhythm: the limbs land one after the other at fixed shares of a stride
+// whose duration changes slowly. Tracking counts the steps between the stances it saw;
+// from them every stance gets its place in a grid of beats, in which those not seen
+// leave holes.
+
+// usualDuty is how much of the stride a stance lasts at an ordinary trot or pace,
+// usualWalkDuty at the walk (common practice).
+const usualDuty, usualWalkDuty = 0.42, 0.66
+
+// offBeat is by how much a landing may be off its beat, share of the stride.
+const offBeat = 0.16
+
+// longestHole is how many strides may pass between two stances on the grid before the
+// rhythm between them counts as unknown.
+const longestHole = 2.5
+
+// beatSD is how far landings of a steady horse vary about an even rhythm, share of the
+// stride: some 10 ms at trot.
+const beatSD = 0.014
+
+// hiddenSD is how far the first frame in which a hoof is seen to stand may be from its
+// landing where that was not seen, s: what passes before it hides it for a tenth of a
+// second or so.
+const hiddenSD = 0.05
+
+// stanceVaries is how far a limb's stances differ in duration, s.
+const stanceVaries = 0.012
+
+// Phases is when each limb lands, as share of the stride after the left fore. Walk is
+// the lateral sequence left hind, left fore, right hind, right fore.
+func Phases(g traj.Gait) [4]float64 {
+	switch g {
+	case traj.Trot:
+		return [4]float64{0, 0.5, 0.5, 0}
+	case traj.Pace:
+		return [4]float64{0, 0.5, 0, 0.5}
+	}
+	return [4]float64{0, 0.5, 0.75, 0.25}
+}
+
+// grid is the grid of beats. Beat m is a count of strides: limb k lands at beats
+// cycle + phase[k].
+type grid struct {
+	phase   [4]float64
+	period  float64        // Mean duration of a stride, s.
+	curve   *signal.Spline // Time of beats, s.
+	shift   [4]float64     // By how much each limb lands after its beat, s.
+	typical [4]float64     // Duration of each limb's stance, s.
+	sd      float64        // Of an instant of the grid, s.
+	beats   []float64      // Beats at which stances were seen, ascending.
+}
+
+// landing returns when limb k lands in a cycle, s.
+func (g *grid) landing(k, cycle int) float64 {
+	t, _, _ := g.curve.At(float64(cycle) + g.phase[k])
+	return t + g.shift[k]
+}
+
+// known reports whether stances were seen close enough on both sides of the beats from
+// and to.
+func (g *grid) known(from, to float64) bool {
+	const beyond = 0.75
+	n := len(g.beats)
+	if n == 0 || from < g.beats[0]-beyond || to > g.beats[n-1]+beyond {
+		return false
+	}
+	for i := 1; i < n; i++ {
+		if g.beats[i]-g.beats[i-1] > longestHole && g.beats[i-1] < to && g.beats[i] > from {
+			return false
+		}
+	}
+	return true
+}
+
+// nearestCycle returns the cycle whose landing of limb k is nearest to t.
+func (g *grid) nearestCycle(k int, t float64) int {
+	// The curve rises by about a period a beat everywhere.
+	c := int(math.Round((t - g.landing(k, 0)) / g.period))
+	for range 50 {
+		step := int(math.Round((t - g.landing(k, c)) / g.period))
+		if step == 0 {
+			break
+		}
+		c += step
+	}
+	return c
+}
+
+// landing is one stance as evidence of the rhythm.
+type landing struct {
+	limb, stance int
+	t, sd        float64 // When it began, s.
+	beat         float64 // NaN where it has no place in the grid.
+}
+
+// periodByBeats returns the duration of a stride, s, from how many steps lie between the
+// stances of a pair; 0 where no two of one limb were counted.
+func periodByBeats(stances *[4][]Stance) float64 {
+	var num, den float64 // Of both pairs: the steps' slope in time.
+	for pair := range 2 {
+		var t, b, w []float64
+		for k := 2 * pair; k < 2*pair+2; k++ {
+			for i := range stances[k] {
+				s := &stances[k][i]
+				if s.beat < 0 {
+					continue
+				}
+				at, sd := s.Reaches()
+				t, b, w = append(t, at), append(b, float64(s.beat)), append(w, 1/sq(math.Hypot(sd, stanceVaries)))
+			}
+		}
+		var sw, st, sb float64
+		for i := range t {
+			sw, st, sb = sw+w[i], st+w[i]*t[i], sb+w[i]*b[i]
+		}
+		// Of one step alone nobody knows how even it is.
+		if len(b) == 0 || slices.Max(b)-slices.Min(b) < 2 {
+			continue
+		}
+		for i := range t {
+			num += w[i] * (t[i] - st/sw) * (b[i] - sb/sw)
+			den += w[i] * sq(b[i]-sb/sw)
+		}
+	}
+	if den == 0 {
+		return 0
+	}
+	return 2 * num / den
+}
+
+// lengths returns how long stances last, s. Index: limb. Stances whose both ends were
+// seen tell it: the limb's own, else its girdle's, else all; where there is none, the
+// longest that was seen in part.
+func (l *Timeline) lengths(gait traj.Gait) [4]float64 {
+	// Without instants to tell it no stance is taken for longer than is usual.
+	usual := usualDuty * l.Period
+	if gait == traj.Walk {
+		usual = usualWalkDuty * l.Period
+	}
+	var own [4][]float64
+	var all, part []float64
+	for k, h := range l.Hooves {
+		for i := range l.Stances[k] {
+			s := &l.Stances[k][i]
+			v := h.T[s.to-1] - h.T[s.from] + h.Frame
+			before, after := h.gapsAround(s)
+			if near := 2.6*h.Frame + 0.01 + rounding; before <= near && after <= near {
+				if s.OnTimed() && s.OffTimed() {
+					v = s.Off - s.On
+				} else {
+					v = min(v, usual)
+				}
+				own[k] = append(own[k], v)
+				all = append(all, v)
+			}
+			part = append(part, v)
+		}
+	}
+	var out [4]float64
+	for k := range Limbs {
+		pair := append(append([]float64(nil), own[k]...), own[k^1]...)
+		switch {
+		case len(own[k]) >= 3:
+			out[k] = signal.Median(own[k])
+		case len(pair) >= 2:
+			out[k] = signal.Median(pair)
+		case len(all) > 0:
+			out[k] = signal.Median(all)
+		case len(part) > 0:
+			out[k] = min(usual, signal.Quantile(part, 0.8))
+		}
+	}
+	return out
+}
+
+// gapsAround returns how long nothing was seen before and after a stance, s; infinite at
+// the ends of the clip.
+func (h *Seen) gapsAround(s *Stance) (before, after float64) {
+	before, after = math.Inf(1), math.Inf(1)
+	if s.from > 0 {
+		before = h.T[s.from] - h.T[s.from-1]
+	}
+	if s.to < len(h.T) {
+		after = h.T[s.to] - h.T[s.to-1]
+	}
+	return before, after
+}
+
+// landings returns every stance with when it began, as far as that was seen, and its
+// beat. Ascending in time.
+func (l *Timeline) landings(g *grid) (out []landing, counted int) {
+	for k := range Limbs {
+		for i := range l.Stances[k] {
+			s := &l.Stances[k][i]
+			e := landing{limb: k, stance: i, beat: math.NaN()}
+			switch {
+			case s.OnTimed():
+				e.t, e.sd = s.On, s.OnSD // The leaving is vaguer, and stances vary.
+			case s.OffTimed():
+				e.t, e.sd = s.Off-g.typical[k], math.Hypot(s.OffSD, stanceVaries)
+			default:
+				// It stood from there on at the latest.
+				e.t, e.sd = s.reached, hiddenSD
+			}
+			out = append(out, e)
+		}
+	}
+	sort.SliceStable(out, func(i, j int) bool { return out[i].t < out[j].t })
+	return out, l.count(g, out)
+}
+
+// count gives stances the beats that follow from the steps that tracking counted, pair
+// by pair, and returns how many have one. The hinds' are shifted by whole strides to
+// where their landings come nearest to the fores'.
+func (l *Timeline) count(g *grid, all []landing) int {
+	n := 0
+	var offset [2]float64 // Of a pair's landings from the beats, strides; index: pair.
+	for pair := range 2 {
+		even, known := 0, 0.0
+		for i := range all {
+			e := &all[i]
+			s := &l.Stances[e.limb][e.stance]
+			if e.limb/2 != pair || s.beat < 0 {
+				continue
+			}
+			// The left limb lands at whole strides after its phase.
+			if known == 0 {
+				even = s.beat
+				if e.limb%2 == 1 {
+					even++
+				}
+			}
+			e.beat = float64(s.beat-even)/2 + g.phase[2*pair]
+			offset[pair] += e.t/g.period - e.beat
+			known++
+		}
+		if known > 0 {
+			offset[pair] /= known
+		}
+		n += int(known)
+	}
+	shift := math.Round(offset[1] - offset[0])
+	for i := range all {
+		if all[i].limb >= 2 && offset[0] != 0 && offset[1] != 0 {
+			all[i].beat += shift
+		}
+	}
+	return n
+}
+
+// findBeats lays the grid of beats through the stances; nil where they are too few.
+func (l *Timeline) findBeats(gait traj.Gait) *grid {
+	g := &grid{phase: Phases(gait), typical: l.lengths(gait), period: l.Period}
+	all, counted := l.landings(g)
+	if counted < 3 || !g.fit(all) {
+		return nil
+	}
+	return g
+}
+
+// fit smooths the times of beats and finds by how much each limb is off them.
+func (g *grid) fit(all []landing) bool {
+	var on []*landing
+	for i := range all {
+		if !math.IsNaN(all[i].beat) {
+			on = append(on, &all[i])
+		}
+	}
+	sort.SliceStable(on, func(i, j int) bool { return on[i].beat < on[j].beat })
+	loose := make([]float64, len(on)) // By how much a stance far off counts less.
+	for i := range loose {
+		loose[i] = 1
+	}
+	variance := func(e *landing) float64 { return sq(e.sd) + sq(beatSD*g.period) }
+	for range 12 {
+		var m, t, w []float64
+		var total float64
+		for i, e := range on {
+			v := loose[i] / variance(e)
+			at := e.t - g.shift[e.limb]
+			if n := len(m); n > 0 && e.beat-m[n-1] < 1e-6 {
+				t[n-1] = (t[n-1]*w[n-1] + at*v) / (w[n-1] + v)
+				w[n-1] += v
+			} else {
+				m, t, w = append(m, e.beat), append(t, at), append(w, v)
+			}
+			total += v
+		}
+		if len(m) < 3 {
+			return false
+		}
+		// Half of what changes over eight strides is followed.
+		curve, err := signal.SmoothingSpline(m, t, w, total/(m[len(m)-1]-m[0])*math.Pow(8/(2*math.Pi), 4))
+		if err != nil {
+			return false
+		}
+		g.curve, g.beats = curve, m
+		var off, count [4]float64
+		var rest []float64
+		for i, e := range on {
+			at, _, _ := curve.At(e.beat)
+			d := e.t - at - g.shift[e.limb]
+			z := math.Abs(d) / math.Sqrt(variance(e))
+			loose[i] = 1
+			if z > 2 {
+				loose[i] = 2 / z
+			}
+			off[e.limb] += loose[i] / variance(e) * d
+			count[e.limb] += loose[i] / variance(e)
+			rest = append(rest, d)
+		}
+		var mean, limbsSeen float64
+		for k := range g.shift {
+			if count[k] > 0 {
+				// A limb lands within some hundredths of the stride of its beat.
+				g.shift[k] += off[k] / (count[k] + 1/sq(0.03*g.period))
+				mean += g.shift[k]
+				limbsSeen++
+			}
+		}
+		for k := range g.shift {
+			if count[k] > 0 {
+				g.shift[k] -= mean / limbsSeen
+			} else {
+				g.shift[k] = 0
+			}
+		}
+		stated := make([]float64, len(on))
+		for i, e := range on {
+			stated[i] = e.sd
+		}
+		// The grid smooths over a few landings, and is not much surer than one of them.
+		g.sd = max(beatSD*g.period, 0.7*signal.RobustSD(rest), 0.7*signal.Median(stated))
+	}
+	first, last := g.beats[0], g.beats[len(g.beats)-1]
+	t0, _, _ := g.curve.At(first)
+	t1, _, _ := g.curve.At(last)
+	if last-first < 0.9 {
+		return false
+	}
+	g.period = (t1 - t0) / (last - first)
+	return true
+}
+
+// keepOnBeat drops stances that have no place in the grid and notes the cycle of the
+// others.
+func (l *Timeline) keepOnBeat() {
+	g := l.grid
+	all, _ := l.landings(g)
+	var began, beats [4]map[int]float64
+	for k := range Limbs {
+		began[k], beats[k] = map[int]float64{}, map[int]float64{}
+	}
+	for _, e := range all {
+		began[e.limb][e.stance], beats[e.limb][e.stance] = e.t, e.beat
+	}
+	for k, h := range l.Hooves {
+		var kept []Stance
+		for i, s := range l.Stances[k] {
+			s.Cycle = g.nearestCycle(k, began[k][i])
+			if beat := beats[k][i]; !math.IsNaN(beat) {
+				s.Cycle = int(math.Round(beat - g.phase[k])) // Tracking counted it.
+			} else if math.Abs(began[k][i]-g.landing(k, s.Cycle)) > offBeat*l.Period+h.Frame && !s.StartsClip && !s.EndsClip {
+				l.OffBeat++
+				continue
+			}
+			if n := len(kept); n > 0 && kept[n-1].Cycle >= s.Cycle {
+				l.OffBeat++
+				if kept[n-1].to-kept[n-1].from < s.to-s.from {
+					s.Cycle = kept[n-1].Cycle
+					kept[n-1] = s
+				}
+				continue
+			}
+			kept = append(kept, s)
+		}
+		l.Stances[k] = kept
+	}
+}
+
+func sq(x float64) float64 { return x * x }
