@@ -228,12 +228,12 @@ func span(t []float64, from, to float64) (int, int) {
 
 // bodyHeights returns a mark's height over time with drift removed, or nil.
 func (a *analysis) bodyHeights(s *spatial, cam geometry.Camera, l traj.Landmark) *bodyTrack {
-	h := contact.See(a.raw, a.still, l, a.opts.Shutter)
+	h := contact.See(a.set, l)
 	if h == nil || len(h.T) < 12 {
 		return nil
 	}
 	b := &bodyTrack{landmark: l}
-	frames := seenFrames(a.still.Track(l))
+	frames := seenFrames(a.set.Track(l))
 	if len(frames) != len(h.T) {
 		return nil
 	}
@@ -461,7 +461,7 @@ func (a *analysis) overStances(g int, value func(k, i int) (v, sd float64, ok bo
 
 // signalOf returns the mark's height on every frame of the clip.
 func (a *analysis) signalOf(b *bodyTrack, unit string, scale float64) Signal {
-	n := len(a.raw.Times)
+	n := len(a.set.Times)
 	out := Signal{Landmark: b.landmark, Unit: unit, Height: make([]float64, n), SD: make([]float64, n)}
 	for i := range n {
 		out.Height[i], out.SD[i] = math.NaN(), math.NaN()

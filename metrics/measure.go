@@ -21,13 +21,8 @@ type Options struct {
 	// places of head and croup ahead of and behind the limbs follow from it, and
 	// from those nothing but the scale of their movement by some percent.
 	WithersM float64
-	// Shutter is how the camera exposes its pictures; the zero value means not known.
-	Shutter contact.Shutter
 	// Model is what the model of the run takes as known beforehand.
 	Model Model
-	// CameraLevelled says that the camera was set level across with a spirit level;
-	// false means that the lane's crossfall cannot be told from the camera's tilt.
-	CameraLevelled bool
 	// Reference is the limb whose hoof-on starts a stride; empty means the left fore,
 	// or what comes next of right fore, left hind, right hind that gives strides.
 	Reference traj.Landmark
@@ -41,8 +36,7 @@ var limbs = contact.Limbs
 type analysis struct {
 	*contact.Timeline
 	opts  Options
-	raw   *traj.Set
-	still *traj.Set
+	set   *traj.Set // Stabilised.
 	cal   *geometry.Calibration
 	notes []string
 }
@@ -68,9 +62,9 @@ func Measure(set *traj.Set, opts Options) (*Run, error) {
 	if opts.WithersM == 0 {
 		opts.WithersM = 1.60
 	}
-	a := &analysis{opts: opts, raw: set, still: set.Stabilised(), cal: cal}
+	a := &analysis{opts: opts, set: set.Stabilised(), cal: cal}
 	a.notes = append(a.notes, cal.Notes...)
-	a.Timeline = contact.Find(set, a.still, contact.Options{Gait: opts.Gait, Shutter: opts.Shutter, Reference: opts.Reference})
+	a.Timeline = contact.Find(a.set, opts.Gait, opts.Reference)
 
 	found := a.measureTimes()
 	space := a.measureSpace(cal.Camera, nil)
@@ -166,7 +160,7 @@ func (a *analysis) addCommon(found findings, space *spatial) {
 			if m := space.found[d.Name]; m == nil || m.run != nil {
 				continue // The model of the run holds the calibration's error.
 			}
-			if d.PerRun && d.Name != Crossfall {
+			if d.PerRun {
 				continue // Spreads scale with the lane by the same share of themselves: nothing to speak of.
 			}
 			v := (plus.found.mean(d.Name) - minus.found.mean(d.Name)) / 2
@@ -181,9 +175,6 @@ func (a *analysis) addCommon(found findings, space *spatial) {
 		if m := found[n]; m != nil && a.cal.Level.AtLeast(geometry.LevelHeight) {
 			m.commonSD, m.sideCommonSD = math.Hypot(m.commonSD, body), math.Hypot(m.sideCommonSD, body)
 		}
-	}
-	if m := found[Crossfall]; m != nil {
-		m.commonSD = math.Hypot(m.commonSD, levelSD)
 	}
 }
 
@@ -213,10 +204,6 @@ func (o Options) check() error {
 		return fmt.Errorf("gait %q is not %q, %q or %q", o.Gait, traj.Walk, traj.Trot, traj.Pace)
 	case o.WithersM != 0 && !(o.WithersM > 0.4 && o.WithersM < 2.5):
 		return fmt.Errorf("height at the withers is %g m; it must lie between 0.4 and 2.5", o.WithersM)
-	case !(o.Shutter.ReadoutS >= 0 && o.Shutter.ReadoutS < 0.1):
-		return fmt.Errorf("readout time is %g s; it must lie between 0 and 0.1", o.Shutter.ReadoutS)
-	case o.Shutter.Rotation != 0 && o.Shutter.Rotation != 90 && o.Shutter.Rotation != 180 && o.Shutter.Rotation != 270:
-		return fmt.Errorf("rotation is %d°; it must be 0, 90, 180 or 270", o.Shutter.Rotation)
 	case o.Reference != "" && !o.Reference.IsHoof():
 		return fmt.Errorf("reference %q is not a hoof", o.Reference)
 	}

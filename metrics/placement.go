@@ -10,10 +10,6 @@ import (
 	"jogstrip/track/traj"
 )
 
-// levelSD is how level a camera set with a spirit level is, degrees, one
-// standard deviation (common practice).
-const levelSD = 0.3
-
 // farthestShare is the largest spread of a placement along the lane, as share
 // of its distance, with which it is still used.
 const farthestShare = 0.03
@@ -84,13 +80,6 @@ func (a *analysis) measureSpace(cam geometry.Camera, like *spatial) *spatial {
 	if a.Ref >= 0 {
 		a.measureBody(s, cam)
 	}
-	if a.opts.CameraLevelled && a.cal.Level == geometry.LevelMetric {
-		start := 0.0
-		if len(a.Strides) > 0 {
-			start = a.Strides[0].Start
-		}
-		s.found.put(Crossfall, single(0, start, cam.TiltAcross(), 0))
-	}
 	return s
 }
 
@@ -143,7 +132,7 @@ func (a *analysis) fit(s *spatial, cam geometry.Camera) {
 			falls = append(falls, footfall{k, a.Beat(k, i), at, [2]float64{c.XSD, c.YSD}})
 			nearest[k] = max(nearest[k], perMetre(cam, at))
 		}
-		if tr := a.still.Track(limbs[k]); tr != nil {
+		if tr := a.set.Track(limbs[k]); tr != nil {
 			for _, p := range tr.Samples {
 				if per := perMetre(cam, geometry.Point{X: p.X, Y: p.Y}); p.Status == traj.Marked && per > 0 {
 					marks[k] = append(marks[k], per)
@@ -158,7 +147,7 @@ func (a *analysis) fit(s *spatial, cam geometry.Camera) {
 	if a.share() {
 		unit = assumedCameraM
 	}
-	high := float64(min(a.raw.Height, a.raw.Width)) / 1080
+	high := float64(min(a.set.Height, a.set.Width)) / 1080
 	s.fit = fitRun(falls, cam, a.cal.Variants(), a.opts.View == traj.Toward, marks, high, unit, a.opts.Model)
 	if s.fit == nil {
 		return
@@ -471,8 +460,8 @@ func (a *analysis) remark(s *spatial) {
 			note("Seen from behind the mark is on the heel, which lifts before the toe leaves the ground: stance ends at heel-off here and is shorter than in clips toward the camera. A hoof that lands far from the camera comes down almost along the line of sight, so that landings from behind are less certain.")
 		}
 		for k, h := range a.Hooves {
-			if h != nil && len(h.T) < len(a.raw.Times)*3/4 {
-				note("The %s was seen in %d of %d frames.", limbs[k].Words(), len(h.T), len(a.raw.Times))
+			if h != nil && len(h.T) < len(a.set.Times)*3/4 {
+				note("The %s was seen in %d of %d frames.", limbs[k].Words(), len(h.T), len(a.set.Times))
 			}
 			on, off := 0, 0
 			for i := range a.Stances[k] {
@@ -489,8 +478,8 @@ func (a *analysis) remark(s *spatial) {
 			}
 		}
 	}
-	if a.opts.Shutter.ReadoutS == 0 && any {
-		note("The camera's readout time is not known: a rolling shutter exposes the picture's last row 10 to 30 ms after its first, so times of marks that lie a tenth of the picture's height apart may be off by 1 to 3 ms against each other.")
+	if any {
+		note("A rolling shutter exposes the picture's last row 10 to 30 ms after its first, so times of marks that lie a tenth of the picture's height apart may be off by 1 to 3 ms against each other.")
 	}
 	if a.cal.Level == geometry.LevelMetric {
 		note("The picture's rows and the ground are %.1f° apart across the lane: the lane's crossfall and the camera's tilt together.", math.Abs(a.cal.Camera.TiltAcross()))

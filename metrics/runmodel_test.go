@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
 	"jogstrip/metrics/stats"
 )
@@ -83,7 +84,7 @@ func walk(t testing.TB, rng *rand.Rand, u setUp, difference float64) walked {
 	w := walked{cal: cal, ofHorse: difference, setUp: u, wildFall: -1}
 	lead := [4]float64{-difference / 4, difference / 4, -0.1, -0.1}
 	place := [4]float64{0.11, -0.11, 0.09, -0.09}
-	phase := phases("trot")
+	phase := contact.Phases("trot")
 	var offset [4][2][]float64 // Index: limb, direction, mark: px of the click.
 	for k := range limbs {
 		for _, d := range u.marked {

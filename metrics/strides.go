@@ -170,7 +170,7 @@ func (a *analysis) contacts(space *spatial) []Contact {
 
 // reason says in words why measure d is not there.
 func (a *analysis) reason(d Definition) string {
-	have := func(l traj.Landmark) bool { return a.raw.Track(l) != nil }
+	have := func(l traj.Landmark) bool { return a.set.Track(l) != nil }
 	level := a.cal.Level
 	if !level.AtLeast(d.Needs) && !(level == geometry.LevelRatio && d.RatioUnit != "") {
 		switch {
@@ -179,9 +179,6 @@ func (a *analysis) reason(d Definition) string {
 		default:
 			return "needs lengths: four ground marks of a known rectangle, or the camera's height, focal length and horizon"
 		}
-	}
-	if d.Name == Crossfall {
-		return "a picture cannot tell a tilted lane from a tilted camera: set the camera level with a spirit level and say so"
 	}
 	var body []traj.Landmark
 	switch d.Name {
@@ -231,7 +228,7 @@ func (a *analysis) reason(d Definition) string {
 func (a *analysis) whyNoStride() string {
 	marked := 0
 	for _, l := range limbs {
-		if a.raw.Track(l) != nil {
+		if a.set.Track(l) != nil {
 			marked++
 		}
 	}

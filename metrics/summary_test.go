@@ -205,7 +205,7 @@ func shuffledRuns(rng *rand.Rand, runs []Run) []Run {
 }
 
 func TestOrderDoesNotMatter(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
+	check(t, "25", func(t *rapid.T) {
 		rng := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 1))
 		h := studyLikeHorse(rng)
 		runs, _ := h.runs(rng, traj.Trot, passes(1+rng.IntN(3), rng.IntN(3)), 2+rng.IntN(8))
@@ -250,7 +250,7 @@ func mirrorRuns(runs []Run) []Run {
 }
 
 func TestMirrorFlipsEverySignAndNothingElse(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
+	check(t, "25", func(t *rapid.T) {
 		rng := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 1))
 		h := studyLikeHorse(rng)
 		runs, _ := h.runs(rng, traj.Trot, passes(2, 2), 6)

@@ -201,11 +201,6 @@ const (
 	StepLengthSpreadFore Name = "step_length_spread_fore"
 	// StepLengthSpreadHind is StepLengthSpreadFore of the hindlimbs.
 	StepLengthSpreadHind Name = "step_length_spread_hind"
-
-	// Crossfall: tilt of the ground plane across the lane, from calibration. Sign:
-	// Positive: falls to the camera's right. Unit: °. Source: A bank changes how limbs
-	// are placed: Hobbs, Licka & Polman 2011, Equine Vet J 43:686–694.
-	Crossfall Name = "crossfall"
 )
 
 // Definition describes one measure for tables, plots and files.

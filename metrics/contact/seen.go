@@ -14,30 +14,7 @@ const rounding = 1e-7
 // leastSD is the least spread of a sample that is believed, px.
 const leastSD = 0.02
 
-// Shutter is how the camera exposes its pictures: row by row.
-type Shutter struct {
-	// ReadoutS is the time from the picture's first row to its last, s; 0 means not
-	// known, and nothing is corrected. The clip's time stamps are taken as those of the
-	// middle row.
-	ReadoutS float64
-	// Rotation is by how many degrees clockwise (0, 90, 180 or 270) the recorded
-	// picture was turned to stand upright: it says where the recorded rows lie.
-	Rotation int
-}
-
-// Delay returns how much later than the frame's time stamp the picture was exposed at
-// p, s.
-func (o Shutter) Delay(set *traj.Set, p traj.Sample) float64 {
-	if o.ReadoutS == 0 {
-		return 0
-	}
-	x, y := (p.X+0.5)/float64(set.Width), (p.Y+0.5)/float64(set.Height)
-	row := [4]float64{y, 1 - x, 1 - y, x}[o.Rotation/90]
-	return o.ReadoutS * (max(0, min(1, row)) - 0.5)
-}
-
-// Seen is what was really seen of one landmark, at the instants at which its row was
-// exposed.
+// Seen is what was really seen of one landmark.
 type Seen struct {
 	Landmark traj.Landmark
 	T        []float64 // s.
@@ -53,30 +30,27 @@ type Seen struct {
 // in its spread, and little beside the hoof's own movement.
 type Sample struct{ T, X, Y, XSD, YSD float64 }
 
-// See takes what was seen of a landmark from raw (for the row at which it was exposed)
-// and still (stabilised) tracks; nil where it was not marked.
-func See(raw, still *traj.Set, l traj.Landmark, shutter Shutter) *Seen {
-	r, s := raw.Track(l), still.Track(l)
-	if r == nil || s == nil {
+// See takes what was seen of a landmark from stabilised tracks; nil where it was not
+// marked.
+func See(set *traj.Set, l traj.Landmark) *Seen {
+	tr := set.Track(l)
+	if tr == nil {
 		return nil
 	}
 	h := &Seen{Landmark: l}
 	var gaps []float64
-	for i := 1; i < len(raw.Times); i++ {
-		gaps = append(gaps, raw.Times[i]-raw.Times[i-1])
+	for i := 1; i < len(set.Times); i++ {
+		gaps = append(gaps, set.Times[i]-set.Times[i-1])
 	}
 	h.Frame = signal.Median(gaps)
-	for i, p := range s.Samples {
+	for i, p := range tr.Samples {
 		if !p.Status.Followed() || math.IsNaN(p.X) || math.IsNaN(p.Y) {
 			continue
 		}
-		t := raw.Times[i] + shutter.Delay(raw, r.Samples[i])
+		t := set.Times[i]
 		if p.Status == traj.Across {
 			h.across = append(h.across, Sample{t, p.X, p.Y, max(p.SD, leastSD), max(p.SDY, leastSD)})
 			continue
-		}
-		if k := len(h.T); k > 0 && t <= h.T[k-1] {
-			continue // A readout longer than the frame: cannot happen in a sound clip.
 		}
 		h.T, h.X, h.Y, h.SD = append(h.T, t), append(h.X, p.X), append(h.Y, p.Y), append(h.SD, max(p.SD, leastSD))
 	}

@@ -36,27 +36,21 @@ type Stride struct {
 	End   float64 `json:"end_s"`
 }
 
-// Options tells Find what the tracks cannot.
-type Options struct {
-	Gait      traj.Gait
-	Shutter   Shutter
-	Reference traj.Landmark // The limb whose landing starts a stride; empty: the first of Limbs that gives strides.
-}
-
-// Find takes the stances that tracking saw in raw, the clip's tracks, places them by
-// still, the same tracks stabilised, and lays beats and strides through them.
-func Find(raw, still *traj.Set, o Options) *Timeline {
+// Find takes the stances that tracking saw from a clip's stabilised tracks, places them,
+// and lays beats and strides through them. A stride starts with the landing of the
+// reference limb; empty: the first of Limbs that gives strides.
+func Find(set *traj.Set, gait traj.Gait, reference traj.Landmark) *Timeline {
 	l := &Timeline{Ref: -1}
 	for k, limb := range Limbs {
-		h := See(raw, still, limb, o.Shutter)
+		h := See(set, limb)
 		if h == nil || len(h.T) < leastSeen {
 			continue
 		}
 		h.widen()
-		l.Hooves[k], l.Stances[k] = h, stancesOf(raw, h)
+		l.Hooves[k], l.Stances[k] = h, stancesOf(set, h)
 	}
 	if l.Period = periodByBeats(&l.Stances); l.Period > 0 {
-		if l.grid = l.findBeats(o.Gait); l.grid != nil {
+		if l.grid = l.findBeats(gait); l.grid != nil {
 			l.keepOnBeat()
 		}
 	}
@@ -66,7 +60,7 @@ func Find(raw, still *traj.Set, o Options) *Timeline {
 		}
 	}
 	if l.grid != nil {
-		l.findStrides(raw.Times[0], raw.Times[len(raw.Times)-1], o.Reference)
+		l.findStrides(set.Times[0], set.Times[len(set.Times)-1], reference)
 	}
 	return l
 }
