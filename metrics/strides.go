@@ -226,22 +226,20 @@ func (a *analysis) reason(d Definition) string {
 
 // whyNoStride says what stood in the way of strides.
 func (a *analysis) whyNoStride() string {
-	marked := 0
-	for _, l := range limbs {
-		if a.set.Track(l) != nil {
-			marked++
-		}
+	hooves, body, contacts := false, false, 0
+	for _, tr := range a.set.Tracks {
+		hooves, body = hooves || tr.Landmark.IsHoof(), body || !tr.Landmark.IsHoof()
 	}
-	if marked == 0 {
-		return "no hoof was marked"
-	}
-	contacts := 0
 	for k := range limbs {
 		contacts += len(a.Stances[k])
 	}
 	switch {
+	case !hooves:
+		return "no hoof was marked"
+	case !body && contacts == 0:
+		return "when hooves stand is looked for below the body, of which nothing was marked: mark the head or the croup, too"
 	case contacts == 0:
-		return "no hoof stands still long enough in the tracks to be a stance"
+		return "no hoof was seen to stand still; film at 30 frames a second or more"
 	case contacts < 3:
 		return fmt.Sprintf("only %d stances were seen", contacts)
 	}
