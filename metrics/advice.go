@@ -3,6 +3,8 @@ package metrics
 import (
 	"fmt"
 	"math"
+
+	"jogstrip/track/errormodel"
 )
 
 // Advice says how much to film to see a difference.
@@ -72,7 +74,7 @@ func FilmingAdvice(table *ToleranceTable) ([]Advice, error) {
 			continue
 		}
 		if q.measured == 0 {
-			q.measured = math.Hypot(row.StrideSD/math.Sqrt(adviceStrides), UsualModel().BodyMM)
+			q.measured = math.Hypot(row.StrideSD/math.Sqrt(adviceStrides), errormodel.Usual().Body.FollowedMM)
 		}
 		out = append(out, advise(row, q.difference, q.words, q.measured))
 	}

@@ -10,23 +10,6 @@ import (
 	"jogstrip/track/traj"
 )
 
-// Where marks of the body are, ahead of (positive) the hooves of their girdle in
-// mid-stance, as share of the height at the withers, and how far the hind
-// hooves are behind the fore ones (common practice). An error of 0.2 m at 8 m
-// changes the scale of the movement, rounding for both sides, by 2.5 %.
-const (
-	headAhead   = 0.45
-	trunkLength = 0.70
-)
-
-// assumedCameraM is the camera height from which LevelRatio, which has none,
-// takes the size of these places.
-const assumedCameraM = 1.3
-
-// depthSD is how far the body's place over its hooves varies from step to step,
-// metres, one standard deviation: what placements are smoothed against.
-const depthSD = 0.03
-
 // rounding is by how much two spans of time may differ by rounding alone, s, so that
 // nothing hangs on where a clip's clock starts.
 const rounding = 1e-7
@@ -371,7 +354,7 @@ func girdleOf(l traj.Landmark) int {
 func (a *analysis) bodyDepth(s *spatial, l traj.Landmark) (*signal.Spline, float64) {
 	unit := 1.0
 	if a.cal.Level == geometry.LevelRatio {
-		unit = assumedCameraM
+		unit = a.opts.Model.Body.CameraM
 	}
 	forward := 1.0
 	if a.opts.View == traj.Toward {
@@ -380,15 +363,15 @@ func (a *analysis) bodyDepth(s *spatial, l traj.Landmark) (*signal.Spline, float
 	g := girdleOf(l)
 	ahead := 0.0
 	if l == traj.Head {
-		ahead = headAhead
+		ahead = a.opts.Model.Body.HeadAhead
 	}
 	sp := a.girdleDepth(s, g)
 	if sp == nil {
 		sp = a.girdleDepth(s, 1-g)
 		if g == 0 {
-			ahead += trunkLength
+			ahead += a.opts.Model.Body.TrunkLength
 		} else {
-			ahead -= trunkLength
+			ahead -= a.opts.Model.Body.TrunkLength
 		}
 	}
 	return sp, forward * ahead * a.opts.WithersM / unit
@@ -397,11 +380,11 @@ func (a *analysis) bodyDepth(s *spatial, l traj.Landmark) (*signal.Spline, float
 func (a *analysis) girdleDepth(s *spatial, g int) *signal.Spline {
 	unit := 1.0
 	if a.cal.Level == geometry.LevelRatio {
-		unit = assumedCameraM
+		unit = a.opts.Model.Body.CameraM
 	}
 	return a.overStances(g, func(k, i int) (float64, float64, bool) {
 		p := s.placed[k][i]
-		return p.y, math.Hypot(p.ySD, depthSD/unit), p.ok
+		return p.y, math.Hypot(p.ySD, a.opts.Model.Body.DepthM/unit), p.ok
 	})
 }
 
@@ -410,7 +393,7 @@ func (a *analysis) girdleDepth(s *spatial, g int) *signal.Spline {
 func (a *analysis) groundRows(l traj.Landmark) *signal.Spline {
 	rows := func(k, i int) (float64, float64, bool) {
 		c := &a.Stances[k][i]
-		return c.Y, math.Hypot(c.YSD, 0.5), true
+		return c.Y, math.Hypot(c.YSD, a.opts.Model.Body.GroundRowPX), true
 	}
 	if sp := a.overStances(girdleOf(l), rows); sp != nil {
 		return sp

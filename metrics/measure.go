@@ -7,6 +7,7 @@ import (
 
 	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
+	"jogstrip/track/errormodel"
 	"jogstrip/track/traj"
 )
 
@@ -21,8 +22,8 @@ type Options struct {
 	// places of head and croup ahead of and behind the limbs follow from it, and
 	// from those nothing but the scale of their movement by some percent.
 	WithersM float64
-	// Model is what the model of the run takes as known beforehand.
-	Model Model
+	// Model is what is taken as known beforehand; the zero value means errormodel.Usual.
+	Model errormodel.Model
 	// Reference is the limb whose hoof-on starts a stride; empty means the left fore,
 	// or what comes next of right fore, left hind, right hind that gives strides.
 	Reference traj.Landmark
@@ -55,7 +56,13 @@ func Measure(set *traj.Set, opts Options) (*Run, error) {
 	if err != nil {
 		return nil, fmt.Errorf("measure: %w", err)
 	}
-	cal, err := geometry.Calibrate(in, set.Width, set.Height)
+	opts.Model = opts.Model.OrUsual()
+	if set.ClickPX > 0 {
+		// The clip's own marks tell how its person clicks.
+		high := float64(min(set.Width, set.Height)) / 1080
+		opts.Model.Click.PriorPX, opts.Model.Camera.ClickPX = set.ClickPX/high, set.ClickPX/high
+	}
+	cal, err := geometry.Calibrate(in, set.Width, set.Height, opts.Model.Camera)
 	if err != nil {
 		return nil, fmt.Errorf("measure: %w", err)
 	}
@@ -64,7 +71,7 @@ func Measure(set *traj.Set, opts Options) (*Run, error) {
 	}
 	a := &analysis{opts: opts, set: set.Stabilised(), cal: cal}
 	a.notes = append(a.notes, cal.Notes...)
-	a.Timeline = contact.Find(a.set, opts.Gait, opts.Reference)
+	a.Timeline = contact.Find(a.set, opts.Gait, opts.Reference, opts.Model.Contact)
 
 	found := a.measureTimes()
 	space := a.measureSpace(cal.Camera, nil)
@@ -169,7 +176,7 @@ func (a *analysis) addCommon(found findings, space *spatial) {
 			}
 		}
 	}
-	body := a.opts.Model.orUsual().BodyMM
+	body := a.opts.Model.Body.FollowedMM
 	for _, n := range []Name{HeadLowDifference, HeadHighDifference, WithersLowDifference, WithersHighDifference,
 		CroupLowDifference, CroupHighDifference, HipExcursion, HeadFirstHarmonic, HeadSecondHarmonic} {
 		if m := found[n]; m != nil && a.cal.Level.AtLeast(geometry.LevelHeight) {

@@ -14,6 +14,7 @@ import (
 	"pgregory.net/rapid"
 
 	"jogstrip/metrics/geometry"
+	"jogstrip/track/errormodel"
 	"jogstrip/track/traj"
 )
 
@@ -645,21 +646,22 @@ func TestWalk(t *testing.T) {
 // of 0.4 twice the horse's own speed (peak hoof speed about 2 × the speed of the
 // horse: Clayton, trade press).
 func TestProgress(t *testing.T) {
+	ramp := errormodel.Usual().Swing.Ramp
 	top := 0.0
 	const n = 2000
 	for i := range n {
 		u := float64(i) / n
-		a, b := progress(u), progress(u+1.0/n)
+		a, b := progress(u, ramp), progress(u+1.0/n, ramp)
 		if b < a {
 			t.Fatalf("the hoof goes back at %g", u)
 		}
 		top = max(top, (b-a)*n)
-		if d := a + progress(1-u) - 1; math.Abs(d) > 1e-12 {
+		if d := a + progress(1-u, ramp) - 1; math.Abs(d) > 1e-12 {
 			t.Fatalf("not symmetrical at %g", u)
 		}
 	}
-	if math.Abs(top-1.25) > 1e-3 || math.Abs(progress(0.5)-0.5) > 1e-12 {
-		t.Errorf("top speed %g, middle %g", top, progress(0.5))
+	if math.Abs(top-1.25) > 1e-3 || math.Abs(progress(0.5, ramp)-0.5) > 1e-12 {
+		t.Errorf("top speed %g, middle %g", top, progress(0.5, ramp))
 	}
 	if hoof := top / (1 - 0.4); math.Abs(hoof-2) > 0.1 {
 		t.Errorf("the hoof's top speed is %g times the horse's", hoof)

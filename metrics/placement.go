@@ -7,15 +7,9 @@ import (
 	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
 	"jogstrip/metrics/stats"
+	"jogstrip/track/errormodel"
 	"jogstrip/track/traj"
 )
-
-// farthestShare is the largest spread of a placement along the lane, as share
-// of its distance, with which it is still used.
-const farthestShare = 0.03
-
-// fewestSamples is from how many still samples a placement is taken.
-const fewestSamples = 4
 
 // placement is one stance on the ground of the lane.
 type placement struct {
@@ -56,7 +50,7 @@ func (a *analysis) measureSpace(cam geometry.Camera, like *spatial) *spatial {
 	if a.cal.Level != geometry.LevelNone {
 		for k := range limbs {
 			for i := range a.Stances[k] {
-				s.placed[k][i] = place(cam, &a.Stances[k][i])
+				s.placed[k][i] = place(cam, &a.Stances[k][i], a.opts.Model.Placement)
 				if p := &s.placed[k][i]; like != nil {
 					p.ok = p.ok && like.placed[k][i].ok
 				} else if p.ok {
@@ -98,7 +92,7 @@ func maxOf(a, b float64) float64 {
 }
 
 // place puts a stance on the ground.
-func place(cam geometry.Camera, s *contact.Stance) placement {
+func place(cam geometry.Camera, s *contact.Stance, m errormodel.Placement) placement {
 	at := geometry.Point{X: s.X, Y: s.Y}
 	x, y, ok := cam.GroundPoint(at)
 	if !ok || !(y > 0) {
@@ -108,7 +102,7 @@ func place(cam geometry.Camera, s *contact.Stance) placement {
 	p := placement{x: x, y: y, fall: -1}
 	p.xSD = math.Hypot(j[0][0]*s.XSD, j[0][1]*s.YSD)
 	p.ySD = math.Hypot(j[1][0]*s.XSD, j[1][1]*s.YSD)
-	p.ok = p.ySD < farthestShare*y && s.Samples >= fewestSamples
+	p.ok = p.ySD < m.FarthestShare*y && s.Samples >= m.FewestSamples
 	return p
 }
 
@@ -145,7 +139,7 @@ func (a *analysis) fit(s *spatial, cam geometry.Camera) {
 	}
 	unit := 1.0
 	if a.share() {
-		unit = assumedCameraM
+		unit = a.opts.Model.Body.CameraM
 	}
 	high := float64(min(a.set.Height, a.set.Width)) / 1080
 	s.fit = fitRun(falls, cam, a.cal.Variants(), a.opts.View == traj.Toward, marks, high, unit, a.opts.Model)

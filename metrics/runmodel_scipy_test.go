@@ -69,7 +69,7 @@ func TestAgainstAMixedModelFittedWithSciPy(t *testing.T) {
 	}
 	for _, u := range setUps {
 		w := walk(t, rand.New(rand.NewPCG(3, 9)), u, 0.05)
-		f := w.fit(Model{})
+		f := w.fit()
 		if f == nil {
 			t.Fatal("no fit")
 		}
@@ -79,7 +79,7 @@ func TestAgainstAMixedModelFittedWithSciPy(t *testing.T) {
 			}
 		}
 		n := len(f.falls)
-		in := map[string]any{"mean": f.priors(), "doubt": f.prior.Doubt, "left": f.limbs[0], "right": f.limbs[1], "jacobian": f.jacobian, "offsets": f.offsets}
+		in := map[string]any{"mean": f.priors(), "doubt": f.prior.Run.Doubt, "left": f.limbs[0], "right": f.limbs[1], "jacobian": f.jacobian, "offsets": f.offsets}
 		var beat []float64
 		var limb []int
 		var sd [][2]float64

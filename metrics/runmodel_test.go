@@ -8,6 +8,7 @@ import (
 	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
 	"jogstrip/metrics/stats"
+	"jogstrip/track/errormodel"
 )
 
 // walked is a simulated run at the level of the picture: where hooves were seen to
@@ -20,7 +21,8 @@ type walked struct {
 	ofHorse  float64 // Right step − left step of the fores, metres.
 	ofRun    float64 // The same of the strides that were run.
 	setUp    setUp
-	wildFall int // −1: none.
+	wildFall int     // −1: none.
+	told     float64 // How far clicks are off as the marks tell, px.
 }
 
 // setUp is how a simulated run is filmed, marked and tracked.
@@ -77,7 +79,7 @@ func walk(t testing.TB, rng *rand.Rand, u setUp, difference float64) walked {
 	}
 	ground.WidthM *= 1 + u.tape*rng.NormFloat64()
 	ground.LengthM *= 1 + u.tape*rng.NormFloat64()
-	cal, err := geometry.Calibrate(geometry.CalibrationInput{Ground: &ground}, 1920, 1080)
+	cal, err := geometry.Calibrate(geometry.CalibrationInput{Ground: &ground}, 1920, 1080, errormodel.Usual().Camera)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -94,6 +96,14 @@ func walk(t testing.TB, rng *rand.Rand, u setUp, difference float64) walked {
 			}
 		}
 	}
+	// The marks of one hoof registered on each other, with the prior of so many marks.
+	const priorWeight = 3
+	squares, n := priorWeight*sq(errormodel.Usual().Click.PriorPX), float64(priorWeight)
+	for range 4 * len(u.marked) {
+		squares += sq(u.clickSD) * (sq(rng.NormFloat64()) + sq(rng.NormFloat64())) / 2
+		n++
+	}
+	w.told = math.Sqrt(squares / n)
 	// The advance at each half beat.
 	advance := []float64{0}
 	length := 2.5 + 0.1*rng.NormFloat64()
@@ -117,7 +127,7 @@ func walk(t testing.TB, rng *rand.Rand, u setUp, difference float64) walked {
 			var weight, dx, dy float64
 			for m, q := range w.marks[k] {
 				// As the tracker does: by every mark, those of its own size the more.
-				v := q * q * math.Pow(min(q/per, per/q), UsualModel().Nearest)
+				v := q * q * math.Pow(min(q/per, per/q), errormodel.Usual().Click.Nearest)
 				weight += v
 				dx += v * offset[k][0][m] / q
 				dy += v * offset[k][1][m] / q
@@ -135,8 +145,12 @@ func walk(t testing.TB, rng *rand.Rand, u setUp, difference float64) walked {
 	return w
 }
 
-func (w walked) fit(prior Model) *runFit {
-	return fitRun(w.falls, w.cal.Camera, w.cal.Variants(), true, w.marks, 1, 1, prior)
+// fit fits the model of a run as the program does, which knows of the click what the
+// marks tell.
+func (w walked) fit() *runFit {
+	m := errormodel.Usual()
+	m.Click.PriorPX = w.told
+	return fitRun(w.falls, w.cal.Camera, w.cal.Variants(), true, w.marks, 1, 1, m)
 }
 
 // stepDifference returns the fores' step difference, right − left, and its spread.
@@ -161,7 +175,7 @@ func tryRuns(t testing.TB, runs int, u setUp, seed uint64) accuracy {
 	for i := range runs {
 		rng := rand.New(rand.NewPCG(seed, uint64(i)))
 		w := walk(t, rng, u, 0.09)
-		f := w.fit(Model{})
+		f := w.fit()
 		if f == nil {
 			t.Fatalf("run %d: no fit", i)
 		}

@@ -101,30 +101,22 @@ func (a *analysis) timing(g, i int) (v, sd float64, ok bool) {
 	return v, sd, true
 }
 
-// rollingShare is what all of a run's leavings seen from the front are early or late by
-// alike, share of the stance: the toe is marked, which stays while the hoof rolls over it.
-const rollingShare = 0.07
-
-// hiddenDescentSD is the same of landings seen from behind, s: there a hoof comes down
-// almost along the line of sight (a descent of 10 cm over 70 cm of way, seen from 1.5 m
-// height at 10 m), so that it seems at rest before it is.
-const hiddenDescentSD = 0.045
-
 // shareInstants sets what all strides' durations share: a run's leavings seen from
 // the front, and its landings seen from behind, are all early or late alike, and
 // much the same on both sides.
 func (a *analysis) shareInstants(f findings) {
-	shared := rollingShare * a.UsualStance()
+	m := a.opts.Model
+	shared := m.Contact.RollingShare * a.UsualStance()
 	if a.opts.View == traj.Away {
-		shared = hiddenDescentSD
+		shared = m.Contact.DescentS
 	}
 	for n, unit := range map[Name]float64{
 		StanceDurationFore: 1, StanceDurationHind: 1, SwingDurationFore: 1, SwingDurationHind: 1,
 		DutyFactorFore: 100 / a.Period, DutyFactorHind: 100 / a.Period,
 	} {
-		if m := f[n]; m != nil && a.Period > 0 {
-			m.sideCommonSD = shared * unit
-			m.commonSD = shared * unit * math.Sqrt(2*(1-alikeSides))
+		if s := f[n]; s != nil && a.Period > 0 {
+			s.sideCommonSD = shared * unit
+			s.commonSD = shared * unit * math.Sqrt(2*(1-m.Swing.AlikeSides))
 		}
 	}
 }

@@ -14,6 +14,7 @@ import (
 	"testing"
 
 	"jogstrip/metrics/stats"
+	"jogstrip/track/errormodel"
 	"jogstrip/track/traj"
 )
 
@@ -56,7 +57,7 @@ func bank(t *testing.T, u setUp, runs int) (steps, accuracy) {
 	var a accuracy
 	each(fmt.Sprintf("bank %g %d", u.height, u.strides), len(out), func(i int, rng *rand.Rand) {
 		w := walk(t, rng, u, 0)
-		f := w.fit(Model{})
+		f := w.fit()
 		if f == nil {
 			t.Errorf("run %d: no fit", i)
 			return
@@ -115,7 +116,7 @@ func drawn(rng *rand.Rand, factor, asymmetry float64) studied {
 			h.commonSD[d.Name] = row.Tolerance / 10
 		}
 		if d.Unit == "mm" {
-			h.commonSD[d.Name] = UsualModel().BodyMM
+			h.commonSD[d.Name] = errormodel.Usual().Body.FollowedMM
 		}
 	}
 	return h
@@ -238,7 +239,7 @@ func TestStudy(t *testing.T) {
 	}
 	put("# Study: what the intervals and verdicts are worth\n")
 	put("Written whole by `go test -tags study -run Study -timeout 120m ./metrics -study-write -study-visits %d -study-runs %d`; nothing in it is set by hand. Horses, runs and clicks are simulated with known truth; each visit of each cell has a seed of its own, so a share of %d visits is known to ±%.1f %% (one standard error at 95 %%).\n", *studyVisits, *studyRuns, *studyVisits, 100*math.Sqrt(0.95*0.05/float64(*studyVisits)))
-	put("**What is in it.** Step lengths: runs of seven strides toward a camera (1500 px focal length at 1920 px), each visit drawing from 200 such runs; hooves marked with clicks of 0.4 px at 5.5, 8, 10.5 and 16 m and followed to 0.1 px, ground marks clicked as well; placements go through the camera found from these and through the model of the run. The other measures: strides scatter by the table's `stride_sd`, each is measured with half of that as error, a run with a common one (%.1f mm for body marks). A measurement varies by the table's tolerance/1.96 times a factor of the horse (log-normal, SD of its logarithm %.1f, mean square 1); days and runs of one day make half of that variance each. From there everything goes through the code that runs in the program.", UsualModel().BodyMM, spreadOfHorses)
+	put("**What is in it.** Step lengths: runs of seven strides toward a camera (1500 px focal length at 1920 px), each visit drawing from 200 such runs; hooves marked with clicks of 0.4 px at 5.5, 8, 10.5 and 16 m and followed to 0.1 px, ground marks clicked as well; placements go through the camera found from these and through the model of the run. The other measures: strides scatter by the table's `stride_sd`, each is measured with half of that as error, a run with a common one (%.1f mm for body marks). A measurement varies by the table's tolerance/1.96 times a factor of the horse (log-normal, SD of its logarithm %.1f, mean square 1); days and runs of one day make half of that variance each. From there everything goes through the code that runs in the program.", errormodel.Usual().Body.FollowedMM, spreadOfHorses)
 	put("\n**What is not in it.** What the tracker takes for a hoof, light, ground and rider: ACCURACY.md has that, of rendered clips. The table's common-practice figures are the weakest part.")
 
 	put("\n## Step lengths in the picture\n")
@@ -513,7 +514,7 @@ func predicted(n Name, difference float64, runs int, height float64) float64 {
 	row, _ := table.Lookup(n)
 	_, measured := SetUp{CameraHeightM: height}.StepSE()
 	if n != StepLengthFore {
-		measured = math.Hypot(row.StrideSD/math.Sqrt(adviceStrides), UsualModel().BodyMM)
+		measured = math.Hypot(row.StrideSD/math.Sqrt(adviceStrides), errormodel.Usual().Body.FollowedMM)
 	}
 	return chanceToSee(row, difference, runs, measured)
 }

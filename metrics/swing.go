@@ -13,31 +13,20 @@ import (
 // Forward progress of a hoof through its swing cannot be seen from in front:
 // the picture gives two numbers, the position has three. It is taken to follow
 // a unit profile whose speed rises along a raised cosine over the first part
-// ramp of the swing, stays level, and falls likewise. With a ramp of a fifth the
-// hoof's top speed is 1.25 times its mean, which at a duty factor of 0.4 is
-// twice the horse's own speed (trade press: Clayton; checked in the tests).
-// How far the truth may lie from it goes into the error that all strides share:
-// profiles that lead or lag by skew of the stride length at mid-swing, of which
-// the two sides of one horse share alikeSides.
-const (
-	ramp       = 0.2
-	skew       = 0.05
-	alikeSides = 0.75
-)
+// of the swing, stays level, and falls likewise. How far the truth may lie from it goes
+// into the error that all strides share: profiles that lead or lag at mid-swing
+// (errormodel.Swing).
 
-// shortestSwing is how short a swing may be, share of the stride: with room on the far
-// side of slow walk, where a hoof stands for about 70 %.
-const shortestSwing = 0.18
-
-// progress returns the share of the way covered at share u of the swing.
-func progress(u float64) float64 {
+// progress returns the share of the way covered at share u of a swing with a ramp of so
+// much of it.
+func progress(u, ramp float64) float64 {
 	switch {
 	case u <= 0:
 		return 0
 	case u >= 1:
 		return 1
 	case u > 0.5:
-		return 1 - progress(1-u)
+		return 1 - progress(1-u, ramp)
 	}
 	speed := 1 / (1 - ramp)
 	if u < ramp {
@@ -85,10 +74,11 @@ func (a *analysis) measureSwings(s *spatial, cam geometry.Camera) {
 			if f == nil {
 				continue
 			}
+			alike := a.opts.Model.Swing.AlikeSides
 			var variance, side float64 // Of the difference; of the worse side.
 			for _, part := range [2][2][3]float64{lean, turned} {
 				l, r := part[0][m]/max(count[0][m], 1), part[1][m]/max(count[1][m], 1)
-				variance += alikeSides*sq(r-l) + (1-alikeSides)*(sq(l)+sq(r))
+				variance += alike*sq(r-l) + (1-alike)*(sq(l)+sq(r))
 				side += max(sq(l), sq(r))
 			}
 			f.commonSD, f.sideCommonSD = math.Sqrt(variance), math.Sqrt(side)
@@ -113,11 +103,12 @@ func (a *analysis) swing(s *spatial, cam geometry.Camera, k, i int) (flight, boo
 	if n < 0 {
 		return flight{}, false
 	}
+	model := a.opts.Model.Swing
 	from, to := &a.Stances[k][j], &a.Stances[k][n]
 	p0, p1 := s.placed[k][j], s.placed[k][n]
 	off, offSD := from.Leaves()
 	on, onSD := to.Reaches()
-	if !p0.ok || !p1.ok || !(on-off > shortestSwing*a.Period && on-off < a.Period) { // False for NaN.
+	if !p0.ok || !p1.ok || !(on-off > model.ShortestShare*a.Period && on-off < a.Period) { // False for NaN.
 		return flight{}, false
 	}
 	seen := a.Hooves[k].During(off, on)
@@ -130,7 +121,7 @@ func (a *analysis) swing(s *spatial, cam geometry.Camera, k, i int) (flight, boo
 		if i < len(seen) {
 			t = seen[i].T
 		}
-		if t-last > longestUnseen*(on-off)+rounding {
+		if t-last > model.LongestUnseen*(on-off)+rounding {
 			return flight{}, false // Too much of the swing was not seen.
 		}
 		last = t
@@ -139,8 +130,8 @@ func (a *analysis) swing(s *spatial, cam geometry.Camera, k, i int) (flight, boo
 		return a.fly(s, cam, k, seen, off, on, p0, p1, lead)
 	}
 	straight, ok0 := fit(off, on, 0)
-	ahead, ok1 := fit(off, on, skew)
-	behind, ok2 := fit(off, on, -skew)
+	ahead, ok1 := fit(off, on, model.Skew)
+	behind, ok2 := fit(off, on, -model.Skew)
 	// The instants at which it leaves and lands are known so well and no better.
 	later, ok3 := fit(min(off+offSD, seen[0].T), on, 0)
 	sooner, ok4 := fit(off, max(on-onSD, seen[len(seen)-1].T), 0)
@@ -159,7 +150,7 @@ func (a *analysis) swing(s *spatial, cam geometry.Camera, k, i int) (flight, boo
 		}
 		sd = math.Hypot(sd, math.Hypot(later.value[m]-v, sooner.value[m]-v))
 		out.value[m] = [2]float64{v, sd}
-		if m == 2 && math.Hypot(sd, turned[m]) > worstHeightSD {
+		if m == 2 && math.Hypot(sd, turned[m]) > model.WorstHeightCM {
 			out.value[m] = notSeen
 		}
 		out.lean[m] = (ahead.value[m] - behind.value[m]) / 2
@@ -224,14 +215,6 @@ func (f *flown) spreads() (sd, turned [3]float64) {
 	return sd, turned
 }
 
-// longestUnseen is how long a hoof may be out of sight in its swing, share of the
-// swing: what it may have done meanwhile is in the spread.
-const longestUnseen = 0.3
-
-// worstHeightSD is the spread of a flight height, cm, beyond which it says
-// nothing: a hoof at the trot is lifted by some 10 to 20 cm.
-const worstHeightSD = 5.0
-
 // grown returns what a spread has beyond base.
 func grown(base, sd float64) float64 { return math.Sqrt(max(0, sd*sd-base*base)) }
 
@@ -268,7 +251,7 @@ func (a *analysis) departures(s *spatial, cam geometry.Camera, k int, seen []con
 	}
 	for r, f := range seen {
 		u := (f.T - off) / (on - off)
-		way := progress(u) + lead*math.Sin(math.Pi*u)
+		way := progress(u, a.opts.Model.Swing.Ramp) + lead*math.Sin(math.Pi*u)
 		y := p0.y + way*(p1.y-p0.y)
 		at := geometry.Point{X: f.X, Y: f.Y}
 		x, z, found := cam.AtDepth(at, y)

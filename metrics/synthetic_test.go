@@ -197,7 +197,7 @@ func (h artificial) tracks() *traj.Set {
 	r := rand.New(rand.NewPCG(h.seed, 7))
 	cam := h.camera()
 	n := int(h.duration() * h.fps)
-	set := &traj.Set{Width: h.width, Height: h.height, Times: make([]float64, n)}
+	set := &traj.Set{Width: h.width, Height: h.height, Times: make([]float64, n), ClickPX: 0.05}
 	for i := range n {
 		set.Times[i] = float64(i) / h.fps
 		if i > 0 {

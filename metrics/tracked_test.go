@@ -47,7 +47,7 @@ func readTracked(t *testing.T, name string) (*trackedClip, *traj.Set) {
 	if err := json.Unmarshal(b, c); err != nil {
 		t.Fatalf("read %s: %v", name, err)
 	}
-	set := &traj.Set{Width: c.Width, Height: c.Height, Times: c.Times}
+	set := &traj.Set{Width: c.Width, Height: c.Height, Times: c.Times, ClickPX: 0.4} // As the marks were clicked.
 	for _, tr := range c.Tracks {
 		out := traj.Track{Landmark: tr.Landmark, Samples: make([]traj.Sample, len(tr.Samples))}
 		for i, p := range tr.Samples {

@@ -6,6 +6,7 @@ import (
 	"sort"
 
 	"jogstrip/metrics/signal"
+	"jogstrip/track/errormodel"
 	"jogstrip/track/traj"
 )
 
@@ -13,29 +14,6 @@ import (
 // whose duration changes slowly. Tracking counts the steps between the stances it saw;
 // from them every stance gets its place in a grid of beats, in which those not seen
 // leave holes.
-
-// usualDuty is how much of the stride a stance lasts at an ordinary trot or pace,
-// usualWalkDuty at the walk (common practice).
-const usualDuty, usualWalkDuty = 0.42, 0.66
-
-// offBeat is by how much a landing may be off its beat, share of the stride.
-const offBeat = 0.16
-
-// longestHole is how many strides may pass between two stances on the grid before the
-// rhythm between them counts as unknown.
-const longestHole = 2.5
-
-// beatSD is how far landings of a steady horse vary about an even rhythm, share of the
-// stride: some 10 ms at trot.
-const beatSD = 0.014
-
-// hiddenSD is how far the first frame in which a hoof is seen to stand may be from its
-// landing where that was not seen, s: what passes before it hides it for a tenth of a
-// second or so.
-const hiddenSD = 0.05
-
-// stanceVaries is how far a limb's stances differ in duration, s.
-const stanceVaries = 0.012
 
 // Phases is when each limb lands, as share of the stride after the left fore. Walk is
 // the lateral sequence left hind, left fore, right hind, right fore.
@@ -52,6 +30,7 @@ func Phases(g traj.Gait) [4]float64 {
 // grid is the grid of beats. Beat m is a count of strides: limb k lands at beats
 // cycle + phase[k].
 type grid struct {
+	model   errormodel.Contact
 	phase   [4]float64
 	period  float64        // Mean duration of a stride, s.
 	curve   *signal.Spline // Time of beats, s.
@@ -76,7 +55,7 @@ func (g *grid) known(from, to float64) bool {
 		return false
 	}
 	for i := 1; i < n; i++ {
-		if g.beats[i]-g.beats[i-1] > longestHole && g.beats[i-1] < to && g.beats[i] > from {
+		if g.beats[i]-g.beats[i-1] > g.model.LongestHole && g.beats[i-1] < to && g.beats[i] > from {
 			return false
 		}
 	}
@@ -106,7 +85,7 @@ type landing struct {
 
 // periodByBeats returns the duration of a stride, s, from how many steps lie between the
 // stances of a pair; 0 where no two of one limb were counted.
-func periodByBeats(stances *[4][]Stance) float64 {
+func periodByBeats(stances *[4][]Stance, m errormodel.Contact) float64 {
 	var num, den float64 // Of both pairs: the steps' slope in time.
 	for pair := range 2 {
 		var t, b, w []float64
@@ -117,7 +96,7 @@ func periodByBeats(stances *[4][]Stance) float64 {
 					continue
 				}
 				at, sd := s.Reaches()
-				t, b, w = append(t, at), append(b, float64(s.beat)), append(w, 1/sq(math.Hypot(sd, stanceVaries)))
+				t, b, w = append(t, at), append(b, float64(s.beat)), append(w, 1/sq(math.Hypot(sd, m.StanceS)))
 			}
 		}
 		var sw, st, sb float64
@@ -139,37 +118,22 @@ func periodByBeats(stances *[4][]Stance) float64 {
 	return 2 * num / den
 }
 
-// lengths returns how long stances last, s. Index: limb. Stances whose both ends were
-// seen tell it: the limb's own, else its girdle's, else all; where there is none, the
-// longest that was seen in part.
-func (l *Timeline) lengths(gait traj.Gait) [4]float64 {
-	// Without instants to tell it no stance is taken for longer than is usual.
-	usual := usualDuty * l.Period
-	if gait == traj.Walk {
-		usual = usualWalkDuty * l.Period
-	}
+// lengths returns how long stances last, s. Index: limb. Stances that were timed at both
+// ends tell it: the limb's own, else its girdle's, else all; where there is none, what is
+// usual.
+func (l *Timeline) lengths(usual float64) [4]float64 {
 	var own [4][]float64
-	var all, part []float64
-	for k, h := range l.Hooves {
+	var all []float64
+	for k := range Limbs {
 		for i := range l.Stances[k] {
-			s := &l.Stances[k][i]
-			v := h.T[s.to-1] - h.T[s.from] + h.Frame
-			before, after := h.gapsAround(s)
-			if near := 2.6*h.Frame + 0.01 + rounding; before <= near && after <= near {
-				if s.OnTimed() && s.OffTimed() {
-					v = s.Off - s.On
-				} else {
-					v = min(v, usual)
-				}
-				own[k] = append(own[k], v)
-				all = append(all, v)
+			if s := &l.Stances[k][i]; s.OnTimed() && s.OffTimed() {
+				own[k], all = append(own[k], s.Off-s.On), append(all, s.Off-s.On)
 			}
-			part = append(part, v)
 		}
 	}
 	var out [4]float64
 	for k := range Limbs {
-		pair := append(append([]float64(nil), own[k]...), own[k^1]...)
+		pair := slices.Concat(own[k], own[k^1])
 		switch {
 		case len(own[k]) >= 3:
 			out[k] = signal.Median(own[k])
@@ -177,24 +141,11 @@ func (l *Timeline) lengths(gait traj.Gait) [4]float64 {
 			out[k] = signal.Median(pair)
 		case len(all) > 0:
 			out[k] = signal.Median(all)
-		case len(part) > 0:
-			out[k] = min(usual, signal.Quantile(part, 0.8))
+		default:
+			out[k] = usual
 		}
 	}
 	return out
-}
-
-// gapsAround returns how long nothing was seen before and after a stance, s; infinite at
-// the ends of the clip.
-func (h *Seen) gapsAround(s *Stance) (before, after float64) {
-	before, after = math.Inf(1), math.Inf(1)
-	if s.from > 0 {
-		before = h.T[s.from] - h.T[s.from-1]
-	}
-	if s.to < len(h.T) {
-		after = h.T[s.to] - h.T[s.to-1]
-	}
-	return before, after
 }
 
 // landings returns every stance with when it began, as far as that was seen, and its
@@ -208,10 +159,9 @@ func (l *Timeline) landings(g *grid) (out []landing, counted int) {
 			case s.OnTimed():
 				e.t, e.sd = s.On, s.OnSD // The leaving is vaguer, and stances vary.
 			case s.OffTimed():
-				e.t, e.sd = s.Off-g.typical[k], math.Hypot(s.OffSD, stanceVaries)
+				e.t, e.sd = s.Off-g.typical[k], math.Hypot(s.OffSD, g.model.StanceS)
 			default:
-				// It stood from there on at the latest.
-				e.t, e.sd = s.reached, hiddenSD
+				e.t, e.sd = s.Reaches()
 			}
 			out = append(out, e)
 		}
@@ -260,8 +210,12 @@ func (l *Timeline) count(g *grid, all []landing) int {
 }
 
 // findBeats lays the grid of beats through the stances; nil where they are too few.
-func (l *Timeline) findBeats(gait traj.Gait) *grid {
-	g := &grid{phase: Phases(gait), typical: l.lengths(gait), period: l.Period}
+func (l *Timeline) findBeats(gait traj.Gait, m errormodel.Contact) *grid {
+	duty := m.Duty
+	if gait == traj.Walk {
+		duty = m.WalkDuty
+	}
+	g := &grid{model: m, phase: Phases(gait), typical: l.lengths(duty * l.Period), period: l.Period}
 	all, counted := l.landings(g)
 	if counted < 3 || !g.fit(all) {
 		return nil
@@ -282,7 +236,7 @@ func (g *grid) fit(all []landing) bool {
 	for i := range loose {
 		loose[i] = 1
 	}
-	variance := func(e *landing) float64 { return sq(e.sd) + sq(beatSD*g.period) }
+	variance := func(e *landing) float64 { return sq(e.sd) + sq(g.model.BeatShare*g.period) }
 	for range 12 {
 		var m, t, w []float64
 		var total float64
@@ -323,8 +277,7 @@ func (g *grid) fit(all []landing) bool {
 		var mean, limbsSeen float64
 		for k := range g.shift {
 			if count[k] > 0 {
-				// A limb lands within some hundredths of the stride of its beat.
-				g.shift[k] += off[k] / (count[k] + 1/sq(0.03*g.period))
+				g.shift[k] += off[k] / (count[k] + 1/sq(g.model.LimbShare*g.period))
 				mean += g.shift[k]
 				limbsSeen++
 			}
@@ -340,8 +293,8 @@ func (g *grid) fit(all []landing) bool {
 		for i, e := range on {
 			stated[i] = e.sd
 		}
-		// The grid smooths over a few landings, and is not much surer than one of them.
-		g.sd = max(beatSD*g.period, 0.7*signal.RobustSD(rest), 0.7*signal.Median(stated))
+		// The grid smooths over a few landings: it is taken to be as sure as two of them.
+		g.sd = max(g.model.BeatShare*g.period, max(signal.RobustSD(rest), signal.Median(stated))/math.Sqrt2)
 	}
 	first, last := g.beats[0], g.beats[len(g.beats)-1]
 	t0, _, _ := g.curve.At(first)
@@ -371,7 +324,7 @@ func (l *Timeline) keepOnBeat() {
 			s.Cycle = g.nearestCycle(k, began[k][i])
 			if beat := beats[k][i]; !math.IsNaN(beat) {
 				s.Cycle = int(math.Round(beat - g.phase[k])) // Tracking counted it.
-			} else if math.Abs(began[k][i]-g.landing(k, s.Cycle)) > offBeat*l.Period+h.Frame && !s.StartsClip && !s.EndsClip {
+			} else if math.Abs(began[k][i]-g.landing(k, s.Cycle)) > g.model.OffBeat*l.Period+h.Frame && !s.StartsClip && !s.EndsClip {
 				l.OffBeat++
 				continue
 			}

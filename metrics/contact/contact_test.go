@@ -4,6 +4,7 @@ import (
 	"math"
 	"testing"
 
+	"jogstrip/track/errormodel"
 	"jogstrip/track/traj"
 )
 
@@ -71,7 +72,7 @@ func TestStridesAcrossHoles(t *testing.T) {
 		{"two stances", func(k, n int) (bool, bool) { return k == 0 && (n == 1 || n == 4), true }, 0, true},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			l := Find(film(8, c.keep), traj.Trot, "")
+			l := Find(film(8, c.keep), traj.Trot, "", errormodel.Usual().Contact)
 			if n := len(l.Strides); n < c.strides || c.none && n > 0 {
 				t.Fatalf("%d strides", n)
 			}
@@ -112,7 +113,7 @@ func TestOffTheBeat(t *testing.T) {
 	for f := 140; f <= 150; f++ {
 		set.Tracks[3].Samples[f] = traj.Sample{X: 300, Y: 500, SD: 0.2, Status: traj.Tracked}
 	}
-	if l := Find(set, traj.Trot, ""); l.OffBeat != 1 || len(l.Stances[3]) != 0 {
+	if l := Find(set, traj.Trot, "", errormodel.Usual().Contact); l.OffBeat != 1 || len(l.Stances[3]) != 0 {
 		t.Errorf("%d left out, %d kept", l.OffBeat, len(l.Stances[3]))
 	}
 }

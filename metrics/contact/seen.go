@@ -80,15 +80,6 @@ func (h *Seen) widen() {
 	for i := range h.SD {
 		h.SD[i] *= k
 	}
-	// Single wild samples (a mismatch, not movement) get a spread as large as their jump.
-	for i := 1; i < n-1; i++ {
-		dx := h.X[i] - signal.Median(window(h.X, i, 2))
-		dy := h.Y[i] - signal.Median(window(h.Y, i, 2))
-		back := math.Hypot(h.X[i+1]-h.X[i-1], h.Y[i+1]-h.Y[i-1])
-		if d := math.Hypot(dx, dy); d > 8*h.SD[i] && d > 3*back {
-			h.SD[i] = math.Hypot(h.SD[i], d)
-		}
-	}
 	for i := range h.across {
 		h.across[i].XSD *= k
 		h.across[i].YSD *= k
@@ -107,10 +98,6 @@ func (h *Seen) merge() {
 		h.All = append(h.All, Sample{t, h.X[i], h.Y[i], h.SD[i], h.SD[i]})
 	}
 	h.All = append(h.All, across[k:]...)
-}
-
-func window(x []float64, i, half int) []float64 {
-	return x[max(0, i-half):min(len(x), i+half+1)]
 }
 
 // from returns the first sample at or after t.

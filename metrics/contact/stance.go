@@ -5,23 +5,9 @@ import (
 	"sort"
 
 	"jogstrip/metrics/signal"
+	"jogstrip/track/errormodel"
 	"jogstrip/track/traj"
 )
-
-// What the shape of landing and leaving adds to the standard deviation of an instant,
-// share of the stance: a hoof slides as it lands and rolls over its toe as it leaves, the
-// longer the longer it stands.
-const (
-	landingShape = 0.08
-	leavingShape = 0.12
-)
-
-// Up to which standard deviation, s, an instant counts as timed: what is vaguer says less
-// than the rhythm does.
-const worstLandingSD, worstLeavingSD = 0.065, 0.090
-
-// roughSD is the standard deviation of instants that are not timed, s.
-const roughSD = 0.040
 
 // Stance is one stance of a hoof.
 type Stance struct {
@@ -34,9 +20,9 @@ type Stance struct {
 	StartsClip, EndsClip bool // The clip begins or ends inside it.
 	Cycle                int  // Its place in the grid of beats.
 
-	from, to      int     // Samples of the hoof, to exclusive.
-	reached, left float64 // Instants where they are not timed: rougher, s.
-	beat          int     // Steps of the pair since its first stance; -1 where that is not known.
+	from, to      int        // Samples of the hoof, to exclusive.
+	reached, left [2]float64 // Landing and leaving, however vague, and the standard deviation of that, s.
+	beat          int        // Steps of the pair since its first stance; -1 where that is not known.
 }
 
 // OnTimed reports whether the landing was timed.
@@ -45,27 +31,18 @@ func (s *Stance) OnTimed() bool { return s.OnSD >= 0 }
 // OffTimed reports whether the leaving was timed.
 func (s *Stance) OffTimed() bool { return s.OffSD >= 0 }
 
-// Leaves returns when the hoof leaves the ground and the standard deviation of that, s.
-func (s *Stance) Leaves() (at, sd float64) {
-	if s.OffTimed() {
-		return s.Off, s.OffSD
-	}
-	return s.left, roughSD
-}
+// Leaves returns when the hoof leaves the ground, however vaguely that is known, and the
+// standard deviation of it, s.
+func (s *Stance) Leaves() (at, sd float64) { return s.left[0], s.left[1] }
 
 // Reaches returns the same of its landing.
-func (s *Stance) Reaches() (at, sd float64) {
-	if s.OnTimed() {
-		return s.On, s.OnSD
-	}
-	return s.reached, roughSD
-}
+func (s *Stance) Reaches() (at, sd float64) { return s.reached[0], s.reached[1] }
 
 // stancesOf takes a hoof's stances as tracking saw them. A landing lies between the last
 // frame in which the place was seen without the hoof and the first in which it stands,
 // and a leaving in the same way; what hides the place makes the instant vague, or leaves
 // it untimed.
-func stancesOf(set *traj.Set, h *Seen) []Stance {
+func stancesOf(set *traj.Set, h *Seen, m errormodel.Contact) []Stance {
 	times := set.Times
 	var out []Stance
 	for _, s := range set.Stances {
@@ -74,7 +51,8 @@ func stancesOf(set *traj.Set, h *Seen) []Stance {
 		}
 		first, last := times[s.First], times[s.Last]
 		c := Stance{
-			On: first, Off: last, OnSD: -1, OffSD: -1, reached: first, left: last, beat: s.Beat,
+			On: first, Off: last, OnSD: -1, OffSD: -1, beat: s.Beat,
+			reached: [2]float64{first, m.HiddenS}, left: [2]float64{last, m.HiddenS},
 			from: h.from(first - h.Frame/4), to: h.from(last + h.Frame/2),
 			StartsClip: s.First == 0, EndsClip: s.Last == len(times)-1,
 		}
@@ -82,16 +60,16 @@ func stancesOf(set *traj.Set, h *Seen) []Stance {
 			continue
 		}
 		if s.Before >= 0 {
-			at, sd := instant(first, times[s.Before], landingShape*(last-first), h.Frame)
-			c.reached = at
-			if sd <= worstLandingSD {
+			at, sd := instant(first, times[s.Before], m.LandingShape*(last-first), h.Frame)
+			c.reached = [2]float64{at, sd}
+			if sd <= m.WorstLandingS {
 				c.On, c.OnSD = at, sd
 			}
 		}
 		if s.After >= 0 {
-			at, sd := instant(last, times[s.After], leavingShape*(last-first), h.Frame)
-			c.left = at
-			if sd <= worstLeavingSD {
+			at, sd := instant(last, times[s.After], m.LeavingShape*(last-first), h.Frame)
+			c.left = [2]float64{at, sd}
+			if sd <= m.WorstLeavingS {
 				c.Off, c.OffSD = at, sd
 			}
 		}
@@ -113,15 +91,15 @@ func instant(seen, gone, shape, frame float64) (at, sd float64) {
 }
 
 // place fills the picture position of every stance: the robust weighted mean of its
-// middle part, away from landing slide and breakover. The spread allows for noise that
-// is correlated from frame to frame.
-func place(h *Seen, stances []Stance) {
+// middle part, two standard deviations away from landing slide and breakover. The spread
+// allows for noise that is correlated from frame to frame.
+func place(h *Seen, stances []Stance, m errormodel.Contact) {
 	type part struct{ from, to int }
 	parts := make([]part, len(stances))
 	var product, square float64
 	for i := range stances {
 		s := &stances[i]
-		lo, hi := s.On+0.15*(s.Off-s.On), s.Off-0.2*(s.Off-s.On)
+		lo, hi := s.On+2*m.LandingShape*(s.Off-s.On), s.Off-2*m.LeavingShape*(s.Off-s.On)
 		from := sort.SearchFloat64s(h.T, lo)
 		to := sort.SearchFloat64s(h.T, hi)
 		if to-from < 3 {

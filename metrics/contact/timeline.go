@@ -5,7 +5,7 @@ import (
 	"slices"
 	"sort"
 
-	"jogstrip/metrics/signal"
+	"jogstrip/track/errormodel"
 	"jogstrip/track/traj"
 )
 
@@ -39,7 +39,7 @@ type Stride struct {
 // Find takes the stances that tracking saw from a clip's stabilised tracks, places them,
 // and lays beats and strides through them. A stride starts with the landing of the
 // reference limb; empty: the first of Limbs that gives strides.
-func Find(set *traj.Set, gait traj.Gait, reference traj.Landmark) *Timeline {
+func Find(set *traj.Set, gait traj.Gait, reference traj.Landmark, m errormodel.Contact) *Timeline {
 	l := &Timeline{Ref: -1}
 	for k, limb := range Limbs {
 		h := See(set, limb)
@@ -47,16 +47,16 @@ func Find(set *traj.Set, gait traj.Gait, reference traj.Landmark) *Timeline {
 			continue
 		}
 		h.widen()
-		l.Hooves[k], l.Stances[k] = h, stancesOf(set, h)
+		l.Hooves[k], l.Stances[k] = h, stancesOf(set, h, m)
 	}
-	if l.Period = periodByBeats(&l.Stances); l.Period > 0 {
-		if l.grid = l.findBeats(gait); l.grid != nil {
+	if l.Period = periodByBeats(&l.Stances, m); l.Period > 0 {
+		if l.grid = l.findBeats(gait, m); l.grid != nil {
 			l.keepOnBeat()
 		}
 	}
 	for k, h := range l.Hooves {
 		if h != nil {
-			place(h, l.Stances[k])
+			place(h, l.Stances[k], m)
 		}
 	}
 	if l.grid != nil {
@@ -119,7 +119,7 @@ func (l *Timeline) Landing(k, cycle int) (at, sd float64) {
 	if j := l.StanceAt(k, cycle); j >= 0 && l.Stances[k][j].OnTimed() {
 		return l.Stances[k][j].On, l.Stances[k][j].OnSD
 	}
-	return l.grid.landing(k, cycle), math.Hypot(l.grid.sd, hiddenSD/2) // The grid leans on few landings.
+	return l.grid.landing(k, cycle), math.Hypot(l.grid.sd, l.grid.model.HiddenS/2) // The grid leans on few landings.
 }
 
 // StanceAt returns limb k's stance in a cycle, -1 where it was not seen.
@@ -189,21 +189,14 @@ func (l *Timeline) StepsIn(g, i int) (s Steps, ok bool) {
 	return s, s.Lead >= 0 && s.Second >= 0 && s.Last >= 0
 }
 
-// UsualStance returns the median duration, s, of the stances that lie within the clip,
-// as far as they were seen; a share of the stride where there is none.
+// UsualStance returns how long stances last, s: the mean over the limbs; 0 where there is
+// no rhythm.
 func (l *Timeline) UsualStance() float64 {
-	var all []float64
-	for k, h := range l.Hooves {
-		for i := range l.Stances[k] { // None where the hoof was not marked.
-			if s := &l.Stances[k][i]; !s.StartsClip && !s.EndsClip {
-				all = append(all, h.T[s.to-1]-h.T[s.from])
-			}
-		}
+	if l.grid == nil {
+		return 0
 	}
-	if len(all) == 0 {
-		return 0.45 * l.Period
-	}
-	return signal.Median(all)
+	g := l.grid
+	return (g.typical[0] + g.typical[1] + g.typical[2] + g.typical[3]) / 4
 }
 
 // During returns what was seen of a hoof from one instant on until before another.

@@ -358,7 +358,7 @@ func TestARenderedHorse(t *testing.T) {
 	p := truth.Points(traj.LeftFore)[last]
 	marks := &record.Marks{View: traj.Toward, Gait: traj.Trot, Calibration: &geometry.CalibrationInput{Frame: last, Ground: &ground}, Marks: []record.Mark{record.At(last, traj.LeftFore, p.X, p.Y)}}
 	i := check(t, info, Options{Marks: marks}).Item(Distance)
-	if i.Verdict != Good || !strings.Contains(i.Found, "m from the camera") {
+	if i.Verdict != Good || !strings.Contains(i.Found, "m from the camera") || !strings.Contains(i.Found, "cm shorter") {
 		t.Errorf("distance: %+v; the hoof is at %.1f m", i, p.Lane[1])
 	}
 }

@@ -196,7 +196,8 @@ func (t *Truth) TrackSet(o TrackOptions) *traj.Set {
 		o.Landmarks = Usual(t.Scene.View)
 	}
 	rng := rand.New(rand.NewPCG(o.Seed, 0x510e527fade682d1))
-	s := &traj.Set{Width: t.Width, Height: t.Height, Times: append([]float64(nil), t.Times...)}
+	// Nothing was clicked: no error is shared by a hoof's stances.
+	s := &traj.Set{Width: t.Width, Height: t.Height, Times: append([]float64(nil), t.Times...), ClickPX: 0.05}
 	for _, l := range t.Landmarks {
 		if !slices.Contains(o.Landmarks, l.Name) {
 			continue
