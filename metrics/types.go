@@ -505,7 +505,7 @@ type Comparison struct {
 	After    Summary  `json:"after"`
 	Changes  []Change `json:"changes"`
 	Score    *Change  `json:"score,omitempty"`
-	Verdict  Verdict  `json:"verdict"`  // Of the followed measure, else of the strongest that counts, else of the score.
+	Verdict  Verdict  `json:"verdict"`  // Of the followed measure, else of the strongest that counts.
 	Sentence string   `json:"sentence"` // What a trainer wants first.
 	Reasons  []string `json:"reasons,omitempty"`
 }

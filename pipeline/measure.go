@@ -445,6 +445,9 @@ func (j *job) result(info *clip.Info, tracked *track.Result, run *metrics.Run, s
 	for _, a := range tracked.Advice {
 		r.Tracking.Advice = append(r.Tracking.Advice, record.Advice{Landmark: a.Landmark, Frame: a.Frame, TimeS: at(a.Frame), Wins: a.Wins, Reason: a.Reason})
 	}
+	for _, a := range metrics.NearMarks(run, set) {
+		r.Tracking.Advice = append(r.Tracking.Advice, record.Advice{Landmark: a.Limb, Frame: a.Frame, TimeS: at(a.Frame), Reason: a.Reason})
+	}
 	r.Tracking.Notes = append(r.Tracking.Notes, tracked.Notes...)
 	return r
 }
