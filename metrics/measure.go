@@ -29,19 +29,6 @@ type Options struct {
 	Reference traj.Landmark
 }
 
-// limbs is the order in which arrays over limbs are indexed.
-var limbs = contact.Limbs
-
-// analysis is one clip as its measures are taken from: what was asked, the tracks, the
-// camera and the timeline.
-type analysis struct {
-	*contact.Timeline
-	opts  Options
-	set   *traj.Set // Stabilised.
-	cal   *geometry.Calibration
-	notes []string
-}
-
 // Measure turns the tracks of one clip into contacts, strides and measures. It
 // stabilises the tracks itself. An error means that the input is wrong; what
 // the clip does not support is no error but a Reason in its series.
@@ -106,54 +93,6 @@ func Measure(set *traj.Set, opts Options) (*Run, error) {
 	return run, nil
 }
 
-// foundSeries is what a stage found of one measure.
-type foundSeries struct {
-	observations []Observation
-	commonSD     float64
-	sideCommonSD float64
-	run, horse   *Mean // From the model of the run; nil where observations are averaged.
-}
-
-// findings are the measures found so far. They are looked up by name and never
-// ranged over where the order could show.
-type findings map[Name]*foundSeries
-
-func (f findings) series(n Name) *foundSeries {
-	if f[n] == nil {
-		f[n] = &foundSeries{}
-	}
-	return f[n]
-}
-
-func (f findings) put(n Name, o Observation) {
-	m := f.series(n)
-	m.observations = append(m.observations, o)
-}
-
-func (f findings) add(g findings) {
-	for _, d := range Definitions() {
-		if m := g[d.Name]; m != nil {
-			f[d.Name] = m
-		}
-	}
-}
-
-// mean returns the mean of the values of measure n that are there.
-func (f findings) mean(n Name) float64 {
-	m := f[n]
-	if m == nil {
-		return math.NaN()
-	}
-	var sum, count float64
-	for _, o := range m.observations {
-		if !math.IsNaN(o.Value) {
-			sum += o.Value
-			count++
-		}
-	}
-	return sum / count
-}
-
 // addCommon sets the part of each measure's error that comes from the
 // calibration, by measuring again with every camera one standard deviation
 // away.
@@ -183,24 +122,6 @@ func (a *analysis) addCommon(found findings, space *spatial) {
 			m.commonSD, m.sideCommonSD = math.Hypot(m.commonSD, body), math.Hypot(m.sideCommonSD, body)
 		}
 	}
-}
-
-// sided builds the observation of a measure with sides; NaN means not seen. Where one
-// side alone was seen, SD is that of a difference of two such sides.
-func sided(stride int, time, left, leftSD, right, rightSD float64) Observation {
-	o := Observation{Stride: stride, Time: time, Left: left, Right: right, Value: right - left, SD: math.Hypot(leftSD, rightSD)}
-	switch {
-	case math.IsNaN(left):
-		o.SD = math.Sqrt2 * rightSD
-	case math.IsNaN(right):
-		o.SD = math.Sqrt2 * leftSD
-	}
-	return o
-}
-
-// single builds the observation of a measure without sides.
-func single(stride int, time, value, sd float64) Observation {
-	return Observation{Stride: stride, Time: time, Left: math.NaN(), Right: math.NaN(), Value: value, SD: sd}
 }
 
 func (o Options) check() error {

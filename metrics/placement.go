@@ -444,56 +444,62 @@ func (f *runFit) quarters() (left, sd float64) {
 
 // remark adds the notes that a reader of the numbers needs.
 func (a *analysis) remark(s *spatial) {
-	note := func(format string, args ...any) { a.notes = append(a.notes, fmt.Sprintf(format, args...)) }
-	any := false
-	for k := range limbs {
-		any = any || len(a.Stances[k]) > 0
+	a.remarkOnTimes()
+	a.remarkOnPlaces(s)
+}
+
+func (a *analysis) note(format string, args ...any) {
+	a.notes = append(a.notes, fmt.Sprintf(format, args...))
+}
+
+func (a *analysis) remarkOnTimes() {
+	if len(a.Stances[0])+len(a.Stances[1])+len(a.Stances[2])+len(a.Stances[3]) == 0 {
+		return
 	}
-	if any {
-		if a.opts.View == traj.Away {
-			note("Seen from behind the mark is on the heel, which lifts before the toe leaves the ground: stance ends at heel-off here and is shorter than in clips toward the camera. A hoof that lands far from the camera comes down almost along the line of sight, so that landings from behind are less certain.")
+	if a.opts.View == traj.Away {
+		a.note("Seen from behind the mark is on the heel, which lifts before the toe leaves the ground: stance ends at heel-off here and is shorter than in clips toward the camera. A hoof that lands far from the camera comes down almost along the line of sight, so that landings from behind are less certain.")
+	}
+	for k, h := range a.Hooves {
+		if h != nil && len(h.T) < len(a.set.Times)*3/4 {
+			a.note("The %s was seen in %d of %d frames.", limbs[k].Words(), len(h.T), len(a.set.Times))
 		}
-		for k, h := range a.Hooves {
-			if h != nil && len(h.T) < len(a.set.Times)*3/4 {
-				note("The %s was seen in %d of %d frames.", limbs[k].Words(), len(h.T), len(a.set.Times))
+		on, off := 0, 0
+		for i := range a.Stances[k] {
+			c := &a.Stances[k][i]
+			if !c.OnTimed() && !c.StartsClip {
+				on++
 			}
-			on, off := 0, 0
-			for i := range a.Stances[k] {
-				c := &a.Stances[k][i]
-				if !c.OnTimed() && !c.StartsClip {
-					on++
-				}
-				if !c.OffTimed() && !c.EndsClip {
-					off++
-				}
-			}
-			if on+off > 0 {
-				note("%s: %d landings and %d leavings could not be timed (hidden, or too far away to see the hoof move).", limbs[k].Words(), on, off)
+			if !c.OffTimed() && !c.EndsClip {
+				off++
 			}
 		}
+		if on+off > 0 {
+			a.note("%s: %d landings and %d leavings could not be timed (hidden, or too far away to see the hoof move).", limbs[k].Words(), on, off)
+		}
 	}
-	if any {
-		note("A rolling shutter exposes the picture's last row 10 to 30 ms after its first, so times of marks that lie a tenth of the picture's height apart may be off by 1 to 3 ms against each other.")
-	}
+	a.note("A rolling shutter exposes the picture's last row 10 to 30 ms after its first, so times of marks that lie a tenth of the picture's height apart may be off by 1 to 3 ms against each other.")
+}
+
+func (a *analysis) remarkOnPlaces(s *spatial) {
 	if a.cal.Level == geometry.LevelMetric {
-		note("The picture's rows and the ground are %.1f° apart across the lane: the lane's crossfall and the camera's tilt together.", math.Abs(a.cal.Camera.TiltAcross()))
+		a.note("The picture's rows and the ground are %.1f° apart across the lane: the lane's crossfall and the camera's tilt together.", math.Abs(a.cal.Camera.TiltAcross()))
 	}
 	if a.cal.Level == geometry.LevelRatio && s.fit != nil {
-		note("Only the horizon is known: lengths are shares of the horse's own stride, and positions in the lane are in camera heights (along the lane only up to an unknown common factor).")
+		a.note("Only the horizon is known: lengths are shares of the horse's own stride, and positions in the lane are in camera heights (along the lane only up to an unknown common factor).")
 	}
 	if s.fit != nil && a.cal.Level.AtLeast(geometry.LevelHeight) {
 		if bow, sd := s.fit.bow(); math.Abs(bow) > 0.10 && math.Abs(bow) > 3*sd {
-			note("The horse did not go straight: the run bows %.0f cm from its straight line. Sideways placement is measured from the bowed line.", 100*math.Abs(bow))
+			a.note("The horse did not go straight: the run bows %.0f cm from its straight line. Sideways placement is measured from the bowed line.", 100*math.Abs(bow))
 		}
 		if left, sd := s.fit.quarters(); math.Abs(left) > stats.Z95*sd {
 			to := "left"
 			if left < 0 {
 				to = "right"
 			}
-			note("The quarters go %.1f cm (95 %% interval %.1f to %.1f) to the %s of the forehand.", 100*math.Abs(left), 100*(math.Abs(left)-stats.Z95*sd), 100*(math.Abs(left)+stats.Z95*sd), to)
+			a.note("The quarters go %.1f cm (95 %% interval %.1f to %.1f) to the %s of the forehand.", 100*math.Abs(left), 100*(math.Abs(left)-stats.Z95*sd), 100*(math.Abs(left)+stats.Z95*sd), to)
 		}
 		if f := s.found[LateralArcFore]; f != nil && f.commonSD > 1.5 {
-			note("The horse went off the line of sight, so how fast the hoof swings forward leaks into its sideways arc: differences of arcs are uncertain by %.1f cm in all strides alike. Stand in line with the lane.", f.commonSD)
+			a.note("The horse went off the line of sight, so how fast the hoof swings forward leaks into its sideways arc: differences of arcs are uncertain by %.1f cm in all strides alike. Stand in line with the lane.", f.commonSD)
 		}
 		pairs := 0
 		for g := range 2 {
@@ -503,18 +509,18 @@ func (a *analysis) remark(s *spatial) {
 		}
 		switch pairs {
 		case 1:
-			note("Only one pair of limbs was placed: the line of travel is their own midline, so sideways placement shows how wide they are set but not a difference between left and right.")
+			a.note("Only one pair of limbs was placed: the line of travel is their own midline, so sideways placement shows how wide they are set but not a difference between left and right.")
 		case 2:
-			note("The line of travel is the midline of all placements: a sideways shift of the forehand against the quarters shows half in the fore and half, with the opposite sign, in the hind difference.")
+			a.note("The line of travel is the midline of all placements: a sideways shift of the forehand against the quarters shows half in the fore and half, with the opposite sign, in the hind difference.")
 		}
 	}
 	if n := a.OffBeat; n > 0 {
-		note("%d stance(s) found in the tracks do not fit the rhythm of the others and were left out.", n)
+		a.note("%d stance(s) found in the tracks do not fit the rhythm of the others and were left out.", n)
 	}
 	if s.wild > 0 {
-		note("%d placement(s) lie too far from where the others lead and were left out: the tracker held on to something else.", s.wild)
+		a.note("%d placement(s) lie too far from where the others lead and were left out: the tracker held on to something else.", s.wild)
 	}
 	if s.borrowed {
-		note("Where a hoof was not seen, low and high points were given to its side by the limb that lands together with it.")
+		a.note("Where a hoof was not seen, low and high points were given to its side by the limb that lands together with it.")
 	}
 }

@@ -129,19 +129,6 @@ func paired(k int, g traj.Gait) int {
 	return 3 - k
 }
 
-var notSeen = [2]float64{math.NaN(), math.NaN()}
-
-func sq(x float64) float64 { return x * x }
-
-// putSides adds a measure with sides unless neither was seen. Index of v: side
-// (0 left), then value and spread.
-func (f findings) putSides(n Name, stride int, time float64, v [2][2]float64) {
-	if math.IsNaN(v[0][0]) && math.IsNaN(v[1][0]) {
-		return
-	}
-	f.put(n, sided(stride, time, v[0][0], v[0][1], v[1][0], v[1][1]))
-}
-
 // contacts lists all stances in the order of their landing.
 func (a *analysis) contacts(space *spatial) []Contact {
 	var out []Contact

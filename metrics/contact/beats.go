@@ -223,7 +223,7 @@ func (l *Timeline) findBeats(gait traj.Gait, m errormodel.Contact) *grid {
 	return g
 }
 
-// fit smooths the times of beats and finds by how much each limb is off them.
+// fit smooths the times of beats and finds by how much each limb is off them, in turns.
 func (g *grid) fit(all []landing) bool {
 	var on []*landing
 	for i := range all {
@@ -236,65 +236,11 @@ func (g *grid) fit(all []landing) bool {
 	for i := range loose {
 		loose[i] = 1
 	}
-	variance := func(e *landing) float64 { return sq(e.sd) + sq(g.model.BeatShare*g.period) }
 	for range 12 {
-		var m, t, w []float64
-		var total float64
-		for i, e := range on {
-			v := loose[i] / variance(e)
-			at := e.t - g.shift[e.limb]
-			if n := len(m); n > 0 && e.beat-m[n-1] < 1e-6 {
-				t[n-1] = (t[n-1]*w[n-1] + at*v) / (w[n-1] + v)
-				w[n-1] += v
-			} else {
-				m, t, w = append(m, e.beat), append(t, at), append(w, v)
-			}
-			total += v
-		}
-		if len(m) < 3 {
+		if !g.smooth(on, loose) {
 			return false
 		}
-		// Half of what changes over eight strides is followed.
-		curve, err := signal.SmoothingSpline(m, t, w, total/(m[len(m)-1]-m[0])*math.Pow(8/(2*math.Pi), 4))
-		if err != nil {
-			return false
-		}
-		g.curve, g.beats = curve, m
-		var off, count [4]float64
-		var rest []float64
-		for i, e := range on {
-			at, _, _ := curve.At(e.beat)
-			d := e.t - at - g.shift[e.limb]
-			z := math.Abs(d) / math.Sqrt(variance(e))
-			loose[i] = 1
-			if z > 2 {
-				loose[i] = 2 / z
-			}
-			off[e.limb] += loose[i] / variance(e) * d
-			count[e.limb] += loose[i] / variance(e)
-			rest = append(rest, d)
-		}
-		var mean, limbsSeen float64
-		for k := range g.shift {
-			if count[k] > 0 {
-				g.shift[k] += off[k] / (count[k] + 1/sq(g.model.LimbShare*g.period))
-				mean += g.shift[k]
-				limbsSeen++
-			}
-		}
-		for k := range g.shift {
-			if count[k] > 0 {
-				g.shift[k] -= mean / limbsSeen
-			} else {
-				g.shift[k] = 0
-			}
-		}
-		stated := make([]float64, len(on))
-		for i, e := range on {
-			stated[i] = e.sd
-		}
-		// The grid smooths over a few landings: it is taken to be as sure as two of them.
-		g.sd = max(g.model.BeatShare*g.period, max(signal.RobustSD(rest), signal.Median(stated))/math.Sqrt2)
+		g.offsets(on, loose)
 	}
 	first, last := g.beats[0], g.beats[len(g.beats)-1]
 	t0, _, _ := g.curve.At(first)
@@ -304,6 +250,70 @@ func (g *grid) fit(all []landing) bool {
 	}
 	g.period = (t1 - t0) / (last - first)
 	return true
+}
+
+// variance is how far a landing lies off its beat: by its own error, and because no horse
+// is a clock.
+func (g *grid) variance(e *landing) float64 { return sq(e.sd) + sq(g.model.BeatShare*g.period) }
+
+// smooth lays the curve of beats through the landings, less their limbs' offsets.
+func (g *grid) smooth(on []*landing, loose []float64) bool {
+	var m, t, w []float64
+	var total float64
+	for i, e := range on {
+		v := loose[i] / g.variance(e)
+		at := e.t - g.shift[e.limb]
+		if n := len(m); n > 0 && e.beat-m[n-1] < 1e-6 {
+			t[n-1] = (t[n-1]*w[n-1] + at*v) / (w[n-1] + v)
+			w[n-1] += v
+		} else {
+			m, t, w = append(m, e.beat), append(t, at), append(w, v)
+		}
+		total += v
+	}
+	if len(m) < 3 {
+		return false
+	}
+	// Half of what changes over eight strides is followed.
+	curve, err := signal.SmoothingSpline(m, t, w, total/(m[len(m)-1]-m[0])*math.Pow(8/(2*math.Pi), 4))
+	if err != nil {
+		return false
+	}
+	g.curve, g.beats = curve, m
+	return true
+}
+
+// offsets finds by how much each limb lands after the curve, how far off it single
+// landings lie, and the standard deviation of its instants.
+func (g *grid) offsets(on []*landing, loose []float64) {
+	var off, count [4]float64
+	var rest, stated []float64
+	for i, e := range on {
+		at, _, _ := g.curve.At(e.beat)
+		d := e.t - at - g.shift[e.limb]
+		v := g.variance(e)
+		loose[i] = min(1, 2*math.Sqrt(v)/math.Abs(d))
+		off[e.limb] += loose[i] / v * d
+		count[e.limb] += loose[i] / v
+		rest, stated = append(rest, d), append(stated, e.sd)
+	}
+	var mean, limbsSeen float64
+	for k := range g.shift {
+		if count[k] > 0 {
+			g.shift[k] += off[k] / (count[k] + 1/sq(g.model.LimbShare*g.period))
+			mean += g.shift[k]
+			limbsSeen++
+		}
+	}
+	for k := range g.shift {
+		if count[k] > 0 {
+			g.shift[k] -= mean / limbsSeen
+		} else {
+			g.shift[k] = 0
+		}
+	}
+	// The grid smooths over a few landings: it is taken to be as sure as two of them.
+	g.sd = max(g.model.BeatShare*g.period, max(signal.RobustSD(rest), signal.Median(stated))/math.Sqrt2)
 }
 
 // keepOnBeat drops stances that have no place in the grid and notes the cycle of the
