@@ -101,22 +101,29 @@ func (a *analysis) timing(g, i int) (v, sd float64, ok bool) {
 	return v, sd, true
 }
 
+// alike returns by how much all landings of the run, and all leavings, may be early or late
+// alike, s.
+func (a *analysis) alike() (on, off float64) {
+	m := a.opts.Model.Contact
+	if a.opts.View == traj.Away {
+		return m.DescentS, 0
+	}
+	return m.SlideS, m.RollingShare * a.UsualStance()
+}
+
 // shareInstants sets what all strides' durations share: a run's leavings seen from
 // the front, and its landings seen from behind, are all early or late alike, and
 // much the same on both sides.
 func (a *analysis) shareInstants(f findings) {
-	m := a.opts.Model
-	shared := m.Contact.RollingShare * a.UsualStance()
-	if a.opts.View == traj.Away {
-		shared = m.Contact.DescentS
-	}
+	on, off := a.alike()
+	shared := math.Hypot(on, off)
 	for n, unit := range map[Name]float64{
 		StanceDurationFore: 1, StanceDurationHind: 1, SwingDurationFore: 1, SwingDurationHind: 1,
 		DutyFactorFore: 100 / a.Period, DutyFactorHind: 100 / a.Period,
 	} {
 		if s := f[n]; s != nil && a.Period > 0 {
 			s.sideCommonSD = shared * unit
-			s.commonSD = shared * unit * math.Sqrt(2*(1-m.Swing.AlikeSides))
+			s.commonSD = shared * unit * math.Sqrt(2*(1-a.opts.Model.Swing.AlikeSides))
 		}
 	}
 }
@@ -129,13 +136,21 @@ func paired(k int, g traj.Gait) int {
 	return 3 - k
 }
 
-// contacts lists all stances in the order of their landing.
+// contacts lists all stances in the order of their landing. The spread of an instant holds
+// what all of the run share.
 func (a *analysis) contacts(space *spatial) []Contact {
 	var out []Contact
+	on, off := a.alike()
 	for k := range limbs {
 		for i := range a.Stances[k] {
 			s := &a.Stances[k][i]
 			c := Contact{Limb: limbs[k], On: s.On, Off: s.Off, OnSD: s.OnSD, OffSD: s.OffSD, PictureX: s.X, PictureY: s.Y}
+			if s.OnTimed() {
+				c.OnSD = math.Hypot(s.OnSD, on)
+			}
+			if s.OffTimed() {
+				c.OffSD = math.Hypot(s.OffSD, off)
+			}
 			if p := space.placed[k][i]; p.ok && space.fit != nil {
 				c.Placed = true
 				c.X, c.Y, c.XSD, c.YSD = space.fit.place(p.fall)
