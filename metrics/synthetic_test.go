@@ -55,13 +55,6 @@ func sound() artificial {
 	}
 }
 
-// contactTruth is a true stance.
-type contactTruth struct {
-	limb    traj.Landmark
-	on, off float64
-	x, y    float64
-}
-
 func (h artificial) camera() geometry.Camera {
 	cx, cy := float64(h.width-1)/2, float64(h.height-1)/2
 	return geometry.LevelCamera(h.focal, cx, cy, h.cameraM, geometry.Point{X: cx, Y: h.row})
@@ -123,18 +116,6 @@ func (h artificial) stanceOf(k, n int) (on, off, forward float64) {
 }
 
 func (h artificial) duration() float64 { return 0.1 + h.period*(float64(h.strides)+0.5) }
-
-func (h artificial) truth() []contactTruth {
-	var out []contactTruth
-	for k := range 4 {
-		for n := -1; n <= h.strides+1; n++ {
-			on, off, f := h.stanceOf(k, n)
-			x, y := h.ground(f, outward(k)*h.offset[k])
-			out = append(out, contactTruth{limbs[k], on, off, x, y})
-		}
-	}
-	return out
-}
 
 // hoof returns limb k at time t.
 func (h artificial) hoof(k int, t float64) (x, y, z float64) {

@@ -153,7 +153,13 @@ func TestSmoothingSpline(t *testing.T) {
 		v, _, _ := s.At(ts[i])
 		near(t, "interpolation", v, wild[i], 1e-12)
 	}
-	s, _ = SmoothingSpline(ts, wild, nil, 1e12)
+	if s, err = SmoothingSpline(ts, wild, nil, 1e12); err != nil {
+		t.Fatal(err)
+	}
+	for i := range ts {
+		_, _, bend := s.At(ts[i])
+		near(t, "a straight line's bend", bend, 0, 1e-9)
+	}
 	for _, bad := range []func() error{
 		func() error { _, err := SmoothingSpline(ts[:2], wild[:2], nil, 1); return err },
 		func() error { _, err := SmoothingSpline(ts, wild, nil, -1); return err },
