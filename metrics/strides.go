@@ -106,7 +106,7 @@ func (a *analysis) timing(g, i int) (v, sd float64, ok bool) {
 func (a *analysis) alike() (on, off float64) {
 	m := a.opts.Model.Contact
 	if a.opts.View == traj.Away {
-		return m.DescentS, 0
+		return m.DescentS, m.HeelS
 	}
 	return m.SlideS, m.RollingShare * a.UsualStance()
 }
@@ -123,7 +123,7 @@ func (a *analysis) shareInstants(f findings) {
 	} {
 		if s := f[n]; s != nil && a.Period > 0 {
 			s.sideCommonSD = shared * unit
-			s.commonSD = shared * unit * math.Sqrt(2*(1-a.opts.Model.Swing.AlikeSides))
+			s.commonSD = shared * unit * math.Sqrt(2*(1-a.opts.Model.Contact.AlikeSides))
 		}
 	}
 }

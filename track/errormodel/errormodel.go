@@ -89,14 +89,20 @@ type Contact struct {
 	// over it. Judged: rendered clips of the fit set.
 	RollingShare float64
 	// SlideS is the same of landings seen from in front, s: a hoof hardly moves any more
-	// before it is down, and slides a little when it is. Judged: rendered clips of the fit
-	// set and the demo, 0.04 s early; the real ones of the check set, 0.02 s early to 0.01 s
-	// late.
+	// before it is down, and slides a little when it is. Fitted on the first five clips of
+	// the fit set (./scripts/calibrate 5): 0.00 to 0.05 s early; real clips of the check set
+	// 0.02 s early to 0.01 s late.
 	SlideS float64
 	// DescentS is the same of landings seen from behind, s: there a hoof comes down almost
-	// along the line of sight. Judged: the demo's clips, 0.09 s early; a real clip of the
-	// check set, 0.1 s late; feet in front of force plates, 0.04 to 0.05 s early.
+	// along the line of sight. Fitted on the same clips: 0.06 and 0.13 s early; a real clip
+	// of the check set 0.1 s late.
 	DescentS float64
+	// HeelS is the same of leavings seen from behind, s, where the heel is marked. Fitted on
+	// the same clips: 0.05 and 0.07 s late.
+	HeelS float64
+	// AlikeSides is the share of the variance of these which both sides of a horse have
+	// alike. Judged: on those clips left and right are off by 0.01 to 0.02 s apart.
+	AlikeSides float64
 }
 
 // Placement is which stances are placed on the ground.
@@ -145,8 +151,8 @@ type Swing struct {
 	// Skew is by how much of the stride length a hoof may lead or lag that at mid-swing.
 	// Judged: the renderer's horse, which has another profile.
 	Skew float64
-	// AlikeSides is the share of the variance of that and of shared instants which both
-	// sides of a horse have alike. Judged.
+	// AlikeSides is the share of the variance of that which both sides of a horse have
+	// alike. Judged.
 	AlikeSides float64
 	// ShortestShare is how short a swing may be, share of the stride. Derived: at slow walk
 	// a hoof stands for 70 %, with room beyond.
@@ -216,7 +222,7 @@ func Usual() Model {
 		Contact: Contact{
 			LandingShape: 0.08, LeavingShape: 0.12, WorstLandingS: 0.065, WorstLeavingS: 0.090, HiddenS: 0.05,
 			BeatShare: 0.014, LimbShare: 0.03, StanceS: 0.012, OffBeat: 0.16, LongestHole: 2.5,
-			Duty: 0.42, WalkDuty: 0.66, RollingShare: 0.07, SlideS: 0.03, DescentS: 0.06,
+			Duty: 0.42, WalkDuty: 0.66, RollingShare: 0.07, SlideS: 0.03, DescentS: 0.09, HeelS: 0.06, AlikeSides: 0.95,
 		},
 		Placement: Placement{FewestSamples: 4, FarthestShare: 0.03},
 		Run:       Run{StrideAlongM: 0.02, StrideAcrossM: 0.012, SpeedM: 0.03, StatedShare: 0.6, Doubt: 0.7, FarOffP: 1.0 / 250, WildBy: 9},
