@@ -3,6 +3,12 @@ package metrics
 import (
 	"fmt"
 	"math"
+	"slices"
+
+	"jogstrip/metrics/contact"
+	"jogstrip/metrics/geometry"
+	"jogstrip/track/errormodel"
+	"jogstrip/track/traj"
 )
 
 // Advice says how much to film to see a difference.
@@ -72,7 +78,7 @@ func FilmingAdvice(table *ToleranceTable) ([]Advice, error) {
 			continue
 		}
 		if q.measured == 0 {
-			q.measured = math.Hypot(row.StrideSD/math.Sqrt(adviceStrides), UsualModel().BodyMM)
+			q.measured = math.Hypot(row.StrideSD/math.Sqrt(adviceStrides), errormodel.Usual().Body.FollowedMM)
 		}
 		out = append(out, advise(row, q.difference, q.words, q.measured))
 	}
@@ -97,4 +103,56 @@ func advise(row Tolerance, difference float64, words string, measured float64) A
 	}
 	a.Sentence = fmt.Sprintf("To see %s in four visits of five, film %d runs of %d strides in the view that shows it.%s", words, a.Runs, adviceStrides, within)
 	return a
+}
+
+// MarkAdvice says in which frame a hoof should be marked, too.
+type MarkAdvice struct {
+	Limb   traj.Landmark
+	Frame  int
+	Reason string
+}
+
+// Marks between these distances, metres, count most for lengths: nearer ones are often
+// cut off by the picture's edge, and an error of a click grows with the distance.
+const markFromM, markToM = 5.0, 8.0
+
+// nearMarks is how many marks of a leading hoof should lie between these distances.
+const nearMarks = 2
+
+// NearMarks says which stances of the pair that leads in the view, seen 5 to 8 m away,
+// should be marked, too: those of a hoof of which fewer than two were. set is the clip's
+// tracks as Measure had them. It is empty without a calibration.
+func NearMarks(run *Run, set *traj.Set) []MarkAdvice {
+	var out []MarkAdvice
+	if !run.Level.AtLeast(geometry.LevelHeight) {
+		return nil
+	}
+	for _, limb := range contact.Limbs {
+		tr := set.Track(limb)
+		if tr == nil || limb.IsFore() != (run.View == traj.Toward) {
+			continue
+		}
+		marked := 0
+		var free []Contact
+		for _, c := range run.Contacts {
+			if c.Limb != limb || !c.Placed || c.Y < markFromM || c.Y > markToM {
+				continue
+			}
+			has := false
+			for f, t := range set.Times {
+				has = has || t >= c.On && t <= c.Off && tr.Samples[f].Status == traj.Marked
+			}
+			if has {
+				marked++
+			} else {
+				free = append(free, c)
+			}
+		}
+		for _, c := range free[:max(0, min(len(free), nearMarks-marked))] {
+			frame, _ := slices.BinarySearch(set.Times, (c.On+c.Off)/2)
+			out = append(out, MarkAdvice{limb, min(frame, len(set.Times)-1),
+				fmt.Sprintf("it stands %.1f m away here, and marks %.0f to %.0f m away count most for step lengths", c.Y, markFromM, markToM)})
+		}
+	}
+	return out
 }

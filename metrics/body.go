@@ -4,27 +4,15 @@ import (
 	"math"
 	"sort"
 
+	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
 	"jogstrip/metrics/signal"
 	"jogstrip/track/traj"
 )
 
-// Where marks of the body are, ahead of (positive) the hooves of their girdle in
-// mid-stance, as share of the height at the withers, and how far the hind
-// hooves are behind the fore ones (common practice). An error of 0.2 m at 8 m
-// changes the scale of the movement, alike for both sides, by 2.5 %.
-const (
-	headAhead   = 0.45
-	trunkLength = 0.70
-)
-
-// assumedCameraM is the camera height from which LevelRatio, which has none,
-// takes the size of these places.
-const assumedCameraM = 1.3
-
-// depthSD is how far the body's place over its hooves varies from step to step,
-// metres, one standard deviation: what placements are smoothed against.
-const depthSD = 0.03
+// rounding is by how much two spans of time may differ by rounding alone, s, so that
+// nothing hangs on where a clip's clock starts.
+const rounding = 1e-7
 
 // bodyTrack is a mark of the body as height over time.
 type bodyTrack struct {
@@ -37,7 +25,7 @@ type bodyTrack struct {
 
 // measureBody measures the vertical movement of head, withers, croup and hips.
 func (a *analysis) measureBody(s *spatial, cam geometry.Camera) {
-	if len(a.strides) == 0 {
+	if len(a.Strides) == 0 {
 		return
 	}
 	low := map[traj.Landmark][2]Name{
@@ -60,7 +48,7 @@ func (a *analysis) measureBody(s *spatial, cam geometry.Camera) {
 			continue
 		}
 		s.signals = append(s.signals, a.signalOf(b, unit, scale))
-		for i, st := range a.strides {
+		for i, st := range a.Strides {
 			h := fits[i]
 			if h == nil {
 				continue
@@ -91,7 +79,7 @@ func (a *analysis) measureBody(s *spatial, cam geometry.Camera) {
 		}
 	}
 	if a.cal.Level.AtLeast(geometry.LevelHeight) {
-		for i, st := range a.strides {
+		for i, st := range a.Strides {
 			if v, ok := hips[i]; ok {
 				s.found.putSides(HipExcursion, i, st.Start, v)
 			}
@@ -133,8 +121,8 @@ func (a *analysis) putExtremes(s *spatial, i int, st Stride, h *signal.Harmonics
 		}
 		// The landing, or the beat at which it must have been: this only chooses between
 		// two low points that lie half a stride apart.
-		on[side] = a.startOf(k, a.cycleIn(k, i))
-		if a.at[k][i] < 0 {
+		on[side], _ = a.Landing(k, a.Cycle(k, i))
+		if a.In(k, i) < 0 {
 			s.borrowed = true
 		}
 	}
@@ -168,9 +156,9 @@ func (a *analysis) putExtremes(s *spatial, i int, st Stride, h *signal.Harmonics
 // strideFits fits harmonics to every stride (nil where the mark was not seen
 // through it) and returns the mean range of the movement.
 func (a *analysis) strideFits(b *bodyTrack) ([]*signal.Harmonics, float64) {
-	fits := make([]*signal.Harmonics, len(a.strides))
+	fits := make([]*signal.Harmonics, len(a.Strides))
 	var sum, n float64
-	for i, st := range a.strides {
+	for i, st := range a.Strides {
 		h := b.fit(st.Start, st.End)
 		if h == nil {
 			continue
@@ -211,11 +199,11 @@ func (b *bodyTrack) fit(from, to float64) *signal.Harmonics {
 // span returns the range of indices of t inside [from, to).
 func span(t []float64, from, to float64) (int, int) {
 	lo := 0
-	for lo < len(t) && t[lo] < from-alike {
+	for lo < len(t) && t[lo] < from-rounding {
 		lo++
 	}
 	hi := lo
-	for hi < len(t) && t[hi] < to-alike {
+	for hi < len(t) && t[hi] < to-rounding {
 		hi++
 	}
 	return lo, hi
@@ -223,13 +211,13 @@ func span(t []float64, from, to float64) (int, int) {
 
 // bodyHeights returns a mark's height over time with drift removed, or nil.
 func (a *analysis) bodyHeights(s *spatial, cam geometry.Camera, l traj.Landmark) *bodyTrack {
-	h := seenTrack(a.raw, a.still, l, a.opts)
-	if h == nil || len(h.t) < 12 {
+	h := contact.See(a.set, l)
+	if h == nil || len(h.T) < 12 {
 		return nil
 	}
 	b := &bodyTrack{landmark: l}
-	frames := seenFrames(a.still.Track(l))
-	if len(frames) != len(h.t) {
+	frames := seenFrames(a.set.Track(l))
+	if len(frames) != len(h.T) {
 		return nil
 	}
 	var depth, ground *signal.Spline
@@ -245,15 +233,15 @@ func (a *analysis) bodyHeights(s *spatial, cam geometry.Camera, l traj.Landmark)
 			return nil
 		}
 	}
-	for i, t := range h.t {
+	for i, t := range h.T {
 		var z, per float64
 		if ground != nil {
 			row, _, _ := ground.At(t)
-			z, per = row-h.y[i], 1
+			z, per = row-h.Y[i], 1
 		} else {
 			y, _, _ := depth.At(t)
 			y += ahead
-			at := geometry.Point{X: h.x[i], Y: h.y[i]}
+			at := geometry.Point{X: h.X[i], Y: h.Y[i]}
 			var ok, ok1 bool
 			var z1 float64
 			_, z, ok = cam.AtDepth(at, y)
@@ -265,7 +253,7 @@ func (a *analysis) bodyHeights(s *spatial, cam geometry.Camera, l traj.Landmark)
 		}
 		b.t = append(b.t, t)
 		b.z = append(b.z, z)
-		b.sd = append(b.sd, per*h.sd[i])
+		b.sd = append(b.sd, per*h.SD[i])
 		b.frame = append(b.frame, frames[i])
 	}
 	if len(b.t) < 12 {
@@ -311,11 +299,11 @@ func seenFrames(tr *traj.Track) []int {
 // movement of whole strides cancels in it and what is slower stays.
 func (a *analysis) drift(b *bodyTrack) *signal.Spline {
 	var sum float64
-	for _, st := range a.strides {
-		sum += (st.End - st.Start) / float64(len(a.strides))
+	for _, st := range a.Strides {
+		sum += (st.End - st.Start) / float64(len(a.Strides))
 	}
 	var t, m, w []float64
-	for c := b.t[0] + sum/2; c <= b.t[len(b.t)-1]-sum/2+alike; c += sum / 4 {
+	for c := b.t[0] + sum/2; c <= b.t[len(b.t)-1]-sum/2+rounding; c += sum / 4 {
 		// A stride's own duration around c keeps the cancelling exact.
 		period := a.strideAt(c, sum)
 		if h := b.fit(c-period/2, c+period/2); h != nil {
@@ -343,7 +331,7 @@ func (a *analysis) drift(b *bodyTrack) *signal.Spline {
 // strideAt returns the duration of the stride around t, or the mean one outside
 // the strides.
 func (a *analysis) strideAt(t, mean float64) float64 {
-	for _, st := range a.strides {
+	for _, st := range a.Strides {
 		if t >= st.Start && t < st.End {
 			return st.End - st.Start
 		}
@@ -366,7 +354,7 @@ func girdleOf(l traj.Landmark) int {
 func (a *analysis) bodyDepth(s *spatial, l traj.Landmark) (*signal.Spline, float64) {
 	unit := 1.0
 	if a.cal.Level == geometry.LevelRatio {
-		unit = assumedCameraM
+		unit = a.opts.Model.Body.CameraM
 	}
 	forward := 1.0
 	if a.opts.View == traj.Toward {
@@ -375,15 +363,15 @@ func (a *analysis) bodyDepth(s *spatial, l traj.Landmark) (*signal.Spline, float
 	g := girdleOf(l)
 	ahead := 0.0
 	if l == traj.Head {
-		ahead = headAhead
+		ahead = a.opts.Model.Body.HeadAhead
 	}
 	sp := a.girdleDepth(s, g)
 	if sp == nil {
 		sp = a.girdleDepth(s, 1-g)
 		if g == 0 {
-			ahead += trunkLength
+			ahead += a.opts.Model.Body.TrunkLength
 		} else {
-			ahead -= trunkLength
+			ahead -= a.opts.Model.Body.TrunkLength
 		}
 	}
 	return sp, forward * ahead * a.opts.WithersM / unit
@@ -392,11 +380,11 @@ func (a *analysis) bodyDepth(s *spatial, l traj.Landmark) (*signal.Spline, float
 func (a *analysis) girdleDepth(s *spatial, g int) *signal.Spline {
 	unit := 1.0
 	if a.cal.Level == geometry.LevelRatio {
-		unit = assumedCameraM
+		unit = a.opts.Model.Body.CameraM
 	}
 	return a.overStances(g, func(k, i int) (float64, float64, bool) {
 		p := s.placed[k][i]
-		return p.y, math.Hypot(p.ySD, depthSD/unit), p.ok
+		return p.y, math.Hypot(p.ySD, a.opts.Model.Body.DepthM/unit), p.ok
 	})
 }
 
@@ -404,8 +392,8 @@ func (a *analysis) girdleDepth(s *spatial, g int) *signal.Spline {
 // time, from its stances.
 func (a *analysis) groundRows(l traj.Landmark) *signal.Spline {
 	rows := func(k, i int) (float64, float64, bool) {
-		c := &a.stances[k][i]
-		return c.PictureY, math.Hypot(c.pixelYSD, 0.5), true
+		c := &a.Stances[k][i]
+		return c.Y, math.Hypot(c.YSD, a.opts.Model.Body.GroundRowPX), true
 	}
 	if sp := a.overStances(girdleOf(l), rows); sp != nil {
 		return sp
@@ -418,16 +406,16 @@ func (a *analysis) overStances(g int, value func(k, i int) (v, sd float64, ok bo
 	type knot struct{ t, v, w float64 }
 	var knots []knot
 	for k := 2 * g; k < 2*g+2; k++ {
-		for i := range a.stances[k] {
+		for i := range a.Stances[k] {
 			if v, sd, ok := value(k, i); ok {
-				c := &a.stances[k][i]
-				if c.startsClip || c.endsClip {
+				c := &a.Stances[k][i]
+				if c.StartsClip || c.EndsClip {
 					continue // Its middle may lie outside the clip, where nothing else holds the curve.
 				}
-				if !c.onTimed() || !c.offTimed() {
+				if !c.OnTimed() || !c.OffTimed() {
 					sd *= 2 // Its middle is known to some hundredths of a second.
 				}
-				knots = append(knots, knot{a.middleOf(k, i), v, 1 / sq(sd)})
+				knots = append(knots, knot{a.Middle(k, i), v, 1 / sq(sd)})
 			}
 		}
 	}
@@ -447,7 +435,7 @@ func (a *analysis) overStances(g int, value func(k, i int) (v, sd float64, ok bo
 	// The spline's gain at angular frequency ω is 1/(1 + λ·ω⁴/density): a half at a
 	// quarter of the stride's rhythm, 1/257 at the stride's.
 	density := sum / (t[len(t)-1] - t[0])
-	sp, err := signal.SmoothingSpline(t, v, w, density*math.Pow(4*a.period/(2*math.Pi), 4))
+	sp, err := signal.SmoothingSpline(t, v, w, density*math.Pow(4*a.Period/(2*math.Pi), 4))
 	if err != nil {
 		return nil
 	}
@@ -456,7 +444,7 @@ func (a *analysis) overStances(g int, value func(k, i int) (v, sd float64, ok bo
 
 // signalOf returns the mark's height on every frame of the clip.
 func (a *analysis) signalOf(b *bodyTrack, unit string, scale float64) Signal {
-	n := len(a.raw.Times)
+	n := len(a.set.Times)
 	out := Signal{Landmark: b.landmark, Unit: unit, Height: make([]float64, n), SD: make([]float64, n)}
 	for i := range n {
 		out.Height[i], out.SD[i] = math.NaN(), math.NaN()

@@ -350,8 +350,8 @@ const ScoreName Name = "asymmetry_score"
 
 // decide gives every comparable change its verdict. Two families are corrected for their
 // number, each by Holm's method, and share the 5 % between them: the established
-// measures that compare the sides, and the suggested ones. The measure declared beforehand and the score stand alone. What is
-// only described gets no verdict.
+// measures that compare the sides, and the suggested ones. The measure declared
+// beforehand and the score stand alone. What is only described gets no verdict.
 func decide(c *Comparison, opts CompareOptions) {
 	const families = 2
 	for _, evidence := range [families]Evidence{Established, Suggested} {
@@ -490,8 +490,9 @@ func scoreSentence(c *Change, opts CompareOptions) string {
 func upperFirst(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
 
 // headline sets the verdict and the sentence a trainer wants first: those of the measure
-// declared beforehand, else of the strongest that counts, else of the score. Where the
-// declared one shows nothing and another counts, both are said.
+// declared beforehand, else of the strongest that counts. Where the declared one shows
+// nothing and another counts, both are said. The score, which is no measure of its own,
+// is said beside it and never leads.
 func headline(c *Comparison, opts CompareOptions) {
 	var followed, strongest *Change
 	for i := range c.Changes {
@@ -505,15 +506,16 @@ func headline(c *Comparison, opts CompareOptions) {
 		}
 	}
 	said := func(ch *Change) bool { return ch != nil && ch.Verdict != NoChange && ch.Verdict != NotComparable }
-	lead := c.Score
+	lead := &Change{Verdict: NoChange, Sentence: "No measurable change in any measure by itself."}
 	switch {
 	case said(followed):
 		lead = followed
 	case strongest != nil:
 		lead = strongest
-	case said(c.Score):
 	case followed != nil && followed.Verdict != NotComparable:
 		lead = followed
+	case c.Score.Verdict == NotComparable:
+		lead = c.Score
 	}
 	c.Verdict = lead.Verdict
 	if lead.Verdict == NotComparable {
@@ -526,7 +528,10 @@ func headline(c *Comparison, opts CompareOptions) {
 		d, _ := Define(followed.Name)
 		c.Sentence += fmt.Sprintf(" Of the measure declared beforehand (%s): %s.", titleWords(d), followed.Verdict)
 	}
-	if said(lead) {
+	if !said(lead) && c.Score.Verdict != NotComparable {
+		c.Sentence += " " + c.Score.Sentence
+	}
+	if said(lead) || said(c.Score) {
 		c.Sentence += " That a change comes after a treatment does not show that the treatment did it."
 	}
 	c.Sentence += fmt.Sprintf(" %s: %s. %s: %s.", upperFirst(before), brief(c.Before.Limb), upperFirst(after), brief(c.After.Limb))

@@ -52,7 +52,6 @@ func Definitions() []Definition {
 		{Name: PlacementSpreadHind, Title: "Spread of placements, hind", Unit: "cm", Decimals: 1, Girdle: Hind, Evidence: Description, Sided: true, PerRun: true, Needs: metric},
 		{Name: StepLengthSpreadFore, Title: "Spread of step lengths, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, PerRun: true, Needs: metric},
 		{Name: StepLengthSpreadHind, Title: "Spread of step lengths, hind", Unit: "cm", Decimals: 1, Girdle: Hind, Evidence: Description, Sided: true, PerRun: true, Needs: metric},
-		{Name: Crossfall, Title: "Lane tilt across", Unit: "°", Decimals: 1, Evidence: Description, PerRun: true, Needs: geometry.LevelMetric},
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 
 	"jogstrip/metrics/geometry"
 	"jogstrip/metrics/stats"
+	"jogstrip/track/errormodel"
 )
 
 // SetUp is how runs are filmed and marked. The zero value of a field means the film
@@ -16,6 +17,7 @@ type SetUp struct {
 	NearestM      float64 // Of the last stance.
 	Strides       int
 	MarkedM       []float64 // Distances at which each hoof is marked.
+	ClickPX       float64   // How far clicks are off, px, one standard deviation; 0 means the error model's prior.
 }
 
 func (s SetUp) orGuide() SetUp {
@@ -56,7 +58,10 @@ func (s SetUp) StepSE() (run, horse float64) {
 			falls = append(falls, footfall{k, beat, at, [2]float64{track, track}})
 		}
 	}
-	f := &runFit{falls: falls, scale: 1, unit: 1, prior: UsualModel()}
+	f := &runFit{falls: falls, scale: 1, unit: 1, prior: errormodel.Usual()}
+	if s.ClickPX > 0 {
+		f.prior.Click.PriorPX = s.ClickPX
+	}
 	if !f.start(cam, nil, true, marks) {
 		return math.Inf(1), math.Inf(1)
 	}

@@ -67,6 +67,9 @@ func roughen(set *traj.Set, rng *rand.Rand) {
 	}
 }
 
+// seeds is how many horses of each kind there are.
+var seeds = map[bool]uint64{false: 1, true: 2}[metrics.Thorough]
+
 // limbCase is a horse filmed from both ends.
 type limbCase struct {
 	gait traj.Gait
@@ -208,7 +211,10 @@ func TestWhichLimbFromTheMovingHorse(t *testing.T) {
 	var cases []limbCase
 	for _, limb := range []traj.Landmark{traj.LeftFore, traj.RightFore, traj.LeftHind, traj.RightHind} {
 		for _, gait := range []traj.Gait{traj.Trot, traj.Pace} {
-			for seed := range uint64(2) {
+			if gait == traj.Pace && limb.Side() == traj.Right && !metrics.Thorough {
+				continue
+			}
+			for seed := range seeds {
 				cases = append(cases, limbCase{gait: gait, limb: limb, seed: 1 + seed})
 			}
 		}
@@ -253,7 +259,7 @@ func TestWhichLimbFromTheMovingHorse(t *testing.T) {
 func TestNoSideFromTheMovingHorse(t *testing.T) {
 	var cases []limbCase
 	for _, gait := range []traj.Gait{traj.Trot, traj.Pace} {
-		for seed := range uint64(4) {
+		for seed := range 2 * seeds {
 			cases = append(cases, limbCase{gait: gait, seed: 11 + seed})
 		}
 	}
@@ -269,7 +275,7 @@ func TestNoSideFromTheMovingHorse(t *testing.T) {
 func TestHindlimbNodFromTheMovingHorse(t *testing.T) {
 	var cases []limbCase
 	for _, limb := range []traj.Landmark{traj.LeftHind, traj.RightHind} {
-		for seed := range uint64(2) {
+		for seed := range seeds {
 			cases = append(cases, limbCase{gait: traj.Trot, limb: limb, seed: 31 + seed, bare: true})
 		}
 	}

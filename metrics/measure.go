@@ -5,7 +5,9 @@ import (
 	"fmt"
 	"math"
 
+	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
+	"jogstrip/track/errormodel"
 	"jogstrip/track/traj"
 )
 
@@ -20,52 +22,11 @@ type Options struct {
 	// places of head and croup ahead of and behind the limbs follow from it, and
 	// from those nothing but the scale of their movement by some percent.
 	WithersM float64
-	// ReadoutS is the time the camera takes to expose the picture from its first
-	// row to its last, s; 0 means not known, and nothing is corrected. The clip's
-	// time stamps are taken as those of the middle row.
-	ReadoutS float64
-	// Rotation is by how many degrees clockwise (0, 90, 180 or 270) the recorded
-	// picture was turned to stand upright: it says where the recorded rows lie.
-	Rotation int
-	// Model is what the model of the run takes as known beforehand.
-	Model Model
-	// CameraLevelled says that the camera was set level across with a spirit level;
-	// false means that the lane's crossfall cannot be told from the camera's tilt.
-	CameraLevelled bool
+	// Model is what is taken as known beforehand; the zero value means errormodel.Usual.
+	Model errormodel.Model
 	// Reference is the limb whose hoof-on starts a stride; empty means the left fore,
 	// or what comes next of right fore, left hind, right hind that gives strides.
 	Reference traj.Landmark
-}
-
-// limbs is the order in which arrays over limbs are indexed.
-var limbs = [4]traj.Landmark{traj.LeftFore, traj.RightFore, traj.LeftHind, traj.RightHind}
-
-func limbIndex(l traj.Landmark) int {
-	for i, k := range limbs {
-		if k == l {
-			return i
-		}
-	}
-	return -1
-}
-
-// analysis carries one clip through the stages of measuring.
-type analysis struct {
-	opts    Options
-	raw     *traj.Set
-	still   *traj.Set
-	cal     *geometry.Calibration
-	period  float64 // Of a stride, s; 0 where no rhythm was found.
-	hooves  [4]*hoofTrack
-	stances [4][]stance
-	rhythm  *rhythm  // Nil where none was found.
-	cycle   [4][]int // Index: limb, stance. Its place in the rhythm's grid.
-	offBeat int      // Stances dropped because they are off the beat.
-	ref     int      // Index of the reference limb, −1 for none.
-	strides []Stride
-	count   []int    // Index: stride. The reference limb's cycle.
-	at      [4][]int // Index: limb, stride. The limb's stance in that stride, −1 for none.
-	notes   []string
 }
 
 // Measure turns the tracks of one clip into contacts, strides and measures. It
@@ -82,26 +43,31 @@ func Measure(set *traj.Set, opts Options) (*Run, error) {
 	if err != nil {
 		return nil, fmt.Errorf("measure: %w", err)
 	}
-	cal, err := geometry.Calibrate(in, set.Width, set.Height)
+	opts.Model = opts.Model.OrUsual()
+	if set.ClickPX > 0 {
+		// The clip's own marks tell how its person clicks.
+		high := float64(min(set.Width, set.Height)) / 1080
+		opts.Model.Click.PriorPX, opts.Model.Camera.ClickPX = set.ClickPX/high, set.ClickPX/high
+	}
+	cal, err := geometry.Calibrate(in, set.Width, set.Height, opts.Model.Camera)
 	if err != nil {
 		return nil, fmt.Errorf("measure: %w", err)
 	}
 	if opts.WithersM == 0 {
 		opts.WithersM = 1.60
 	}
-	a := &analysis{opts: opts, raw: set, still: set.Stabilised(), cal: cal, ref: -1}
+	a := &analysis{opts: opts, set: set.Stabilised(), cal: cal}
 	a.notes = append(a.notes, cal.Notes...)
-	a.findContacts()
-	a.findStrides()
+	a.Timeline = contact.Find(a.set, opts.Gait, opts.Reference, opts.Model.Contact)
 
 	found := a.measureTimes()
 	space := a.measureSpace(cal.Camera, nil)
 	found.add(space.found)
 	a.addCommon(found, space)
 
-	run := &Run{View: opts.View, Gait: opts.Gait, Level: cal.Level, Strides: a.strides, Line: space.line(), Signals: space.signals, Paths: space.paths}
-	if a.ref >= 0 {
-		run.Reference = limbs[a.ref]
+	run := &Run{View: opts.View, Gait: opts.Gait, Level: cal.Level, Strides: a.Strides, Line: space.line(), Signals: space.signals, Paths: space.paths}
+	if a.Ref >= 0 {
+		run.Reference = limbs[a.Ref]
 	}
 	run.Contacts = a.contacts(space)
 	if cal.Level.AtLeast(geometry.LevelHeight) {
@@ -127,54 +93,6 @@ func Measure(set *traj.Set, opts Options) (*Run, error) {
 	return run, nil
 }
 
-// foundSeries is what a stage found of one measure.
-type foundSeries struct {
-	observations []Observation
-	commonSD     float64
-	sideCommonSD float64
-	run, horse   *Mean // From the model of the run; nil where observations are averaged.
-}
-
-// findings are the measures found so far. They are looked up by name and never
-// ranged over where the order could show.
-type findings map[Name]*foundSeries
-
-func (f findings) series(n Name) *foundSeries {
-	if f[n] == nil {
-		f[n] = &foundSeries{}
-	}
-	return f[n]
-}
-
-func (f findings) put(n Name, o Observation) {
-	m := f.series(n)
-	m.observations = append(m.observations, o)
-}
-
-func (f findings) add(g findings) {
-	for _, d := range Definitions() {
-		if m := g[d.Name]; m != nil {
-			f[d.Name] = m
-		}
-	}
-}
-
-// mean returns the mean of the values of measure n that are there.
-func (f findings) mean(n Name) float64 {
-	m := f[n]
-	if m == nil {
-		return math.NaN()
-	}
-	var sum, count float64
-	for _, o := range m.observations {
-		if !math.IsNaN(o.Value) {
-			sum += o.Value
-			count++
-		}
-	}
-	return sum / count
-}
-
 // addCommon sets the part of each measure's error that comes from the
 // calibration, by measuring again with every camera one standard deviation
 // away.
@@ -188,7 +106,7 @@ func (a *analysis) addCommon(found findings, space *spatial) {
 			if m := space.found[d.Name]; m == nil || m.run != nil {
 				continue // The model of the run holds the calibration's error.
 			}
-			if d.PerRun && d.Name != Crossfall {
+			if d.PerRun {
 				continue // Spreads scale with the lane by the same share of themselves: nothing to speak of.
 			}
 			v := (plus.found.mean(d.Name) - minus.found.mean(d.Name)) / 2
@@ -197,34 +115,13 @@ func (a *analysis) addCommon(found findings, space *spatial) {
 			}
 		}
 	}
-	body := a.opts.Model.orUsual().BodyMM
+	body := a.opts.Model.Body.FollowedMM
 	for _, n := range []Name{HeadLowDifference, HeadHighDifference, WithersLowDifference, WithersHighDifference,
 		CroupLowDifference, CroupHighDifference, HipExcursion, HeadFirstHarmonic, HeadSecondHarmonic} {
 		if m := found[n]; m != nil && a.cal.Level.AtLeast(geometry.LevelHeight) {
 			m.commonSD, m.sideCommonSD = math.Hypot(m.commonSD, body), math.Hypot(m.sideCommonSD, body)
 		}
 	}
-	if m := found[Crossfall]; m != nil {
-		m.commonSD = math.Hypot(m.commonSD, levelSD)
-	}
-}
-
-// sided builds the observation of a measure with sides; NaN means not seen. Where one
-// side alone was seen, SD is that of a difference of two such sides.
-func sided(stride int, time, left, leftSD, right, rightSD float64) Observation {
-	o := Observation{Stride: stride, Time: time, Left: left, Right: right, Value: right - left, SD: math.Hypot(leftSD, rightSD)}
-	switch {
-	case math.IsNaN(left):
-		o.SD = math.Sqrt2 * rightSD
-	case math.IsNaN(right):
-		o.SD = math.Sqrt2 * leftSD
-	}
-	return o
-}
-
-// single builds the observation of a measure without sides.
-func single(stride int, time, value, sd float64) Observation {
-	return Observation{Stride: stride, Time: time, Left: math.NaN(), Right: math.NaN(), Value: value, SD: sd}
 }
 
 func (o Options) check() error {
@@ -235,25 +132,10 @@ func (o Options) check() error {
 		return fmt.Errorf("gait %q is not %q, %q or %q", o.Gait, traj.Walk, traj.Trot, traj.Pace)
 	case o.WithersM != 0 && !(o.WithersM > 0.4 && o.WithersM < 2.5):
 		return fmt.Errorf("height at the withers is %g m; it must lie between 0.4 and 2.5", o.WithersM)
-	case !(o.ReadoutS >= 0 && o.ReadoutS < 0.1):
-		return fmt.Errorf("readout time is %g s; it must lie between 0 and 0.1", o.ReadoutS)
-	case o.Rotation != 0 && o.Rotation != 90 && o.Rotation != 180 && o.Rotation != 270:
-		return fmt.Errorf("rotation is %d°; it must be 0, 90, 180 or 270", o.Rotation)
 	case o.Reference != "" && !o.Reference.IsHoof():
 		return fmt.Errorf("reference %q is not a hoof", o.Reference)
 	}
 	return nil
-}
-
-// exposure returns how much later than the frame's time stamp the picture was
-// exposed at p, s.
-func (o Options) exposure(set *traj.Set, p traj.Sample) float64 {
-	if o.ReadoutS == 0 {
-		return 0
-	}
-	x, y := (p.X+0.5)/float64(set.Width), (p.Y+0.5)/float64(set.Height)
-	row := [4]float64{y, 1 - x, 1 - y, x}[o.Rotation/90]
-	return o.ReadoutS * (max(0, min(1, row)) - 0.5)
 }
 
 // checkSet refuses tracks that do not keep the promises of traj.Set.

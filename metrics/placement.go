@@ -4,21 +4,12 @@ import (
 	"fmt"
 	"math"
 
+	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
 	"jogstrip/metrics/stats"
+	"jogstrip/track/errormodel"
 	"jogstrip/track/traj"
 )
-
-// levelSD is how level a camera set with a spirit level is, degrees, one
-// standard deviation (common practice).
-const levelSD = 0.3
-
-// farthestShare is the largest spread of a placement along the lane, as share
-// of its distance, with which it is still used.
-const farthestShare = 0.03
-
-// fewestSamples is from how many still samples a placement is taken.
-const fewestSamples = 4
 
 // placement is one stance on the ground of the lane.
 type placement struct {
@@ -54,12 +45,12 @@ func (s *spatial) line() *Line {
 func (a *analysis) measureSpace(cam geometry.Camera, like *spatial) *spatial {
 	s := &spatial{found: findings{}, nearest: math.NaN(), farthest: math.NaN()}
 	for k := range limbs {
-		s.placed[k] = make([]placement, len(a.stances[k]))
+		s.placed[k] = make([]placement, len(a.Stances[k]))
 	}
 	if a.cal.Level != geometry.LevelNone {
 		for k := range limbs {
-			for i := range a.stances[k] {
-				s.placed[k][i] = place(cam, &a.stances[k][i])
+			for i := range a.Stances[k] {
+				s.placed[k][i] = place(cam, &a.Stances[k][i], a.opts.Model.Placement)
 				if p := &s.placed[k][i]; like != nil {
 					p.ok = p.ok && like.placed[k][i].ok
 				} else if p.ok {
@@ -71,24 +62,17 @@ func (a *analysis) measureSpace(cam geometry.Camera, like *spatial) *spatial {
 			s.fit = like.fit
 		} else {
 			a.fit(s, cam)
-			if s.fit != nil && a.ref >= 0 {
+			if s.fit != nil && a.Ref >= 0 {
 				a.measureLengths(s)
 				a.measureOffsets(s)
 			}
 		}
-		if s.fit != nil && a.ref >= 0 && a.cal.Level.AtLeast(geometry.LevelHeight) {
+		if s.fit != nil && a.Ref >= 0 && a.cal.Level.AtLeast(geometry.LevelHeight) {
 			a.measureSwings(s, cam)
 		}
 	}
-	if a.ref >= 0 {
+	if a.Ref >= 0 {
 		a.measureBody(s, cam)
-	}
-	if a.opts.CameraLevelled && a.cal.Level == geometry.LevelMetric {
-		start := 0.0
-		if len(a.strides) > 0 {
-			start = a.strides[0].Start
-		}
-		s.found.put(Crossfall, single(0, start, cam.TiltAcross(), 0))
 	}
 	return s
 }
@@ -108,24 +92,24 @@ func maxOf(a, b float64) float64 {
 }
 
 // place puts a stance on the ground.
-func place(cam geometry.Camera, s *stance) placement {
-	at := geometry.Point{X: s.PictureX, Y: s.PictureY}
+func place(cam geometry.Camera, s *contact.Stance, m errormodel.Placement) placement {
+	at := geometry.Point{X: s.X, Y: s.Y}
 	x, y, ok := cam.GroundPoint(at)
 	if !ok || !(y > 0) {
 		return placement{fall: -1}
 	}
 	j := cam.GroundJacobian(at)
 	p := placement{x: x, y: y, fall: -1}
-	p.xSD = math.Hypot(j[0][0]*s.pixelXSD, j[0][1]*s.pixelYSD)
-	p.ySD = math.Hypot(j[1][0]*s.pixelXSD, j[1][1]*s.pixelYSD)
-	p.ok = p.ySD < farthestShare*y && s.samples >= fewestSamples
+	p.xSD = math.Hypot(j[0][0]*s.XSD, j[0][1]*s.YSD)
+	p.ySD = math.Hypot(j[1][0]*s.XSD, j[1][1]*s.YSD)
+	p.ok = p.ySD < m.FarthestShare*y && s.Samples >= m.FewestSamples
 	return p
 }
 
 // fit fits the model of the run to what was placed. Placements that are none of this
 // run's (an occluding limb or a stone was tracked) are taken out.
 func (a *analysis) fit(s *spatial, cam geometry.Camera) {
-	if a.rhythm == nil {
+	if !a.Rhythm() {
 		return
 	}
 	var falls []footfall
@@ -133,16 +117,16 @@ func (a *analysis) fit(s *spatial, cam geometry.Camera) {
 	var nearest [4]float64
 	for k := range limbs {
 		for i := range s.placed[k] {
-			p, c := &s.placed[k][i], &a.stances[k][i]
+			p, c := &s.placed[k][i], &a.Stances[k][i]
 			if !p.ok {
 				continue
 			}
 			p.fall = len(falls)
-			at := geometry.Point{X: c.PictureX, Y: c.PictureY}
-			falls = append(falls, footfall{k, float64(a.cycle[k][i]) + a.rhythm.phase[k], at, [2]float64{c.pixelXSD, c.pixelYSD}})
+			at := geometry.Point{X: c.X, Y: c.Y}
+			falls = append(falls, footfall{k, a.Beat(k, i), at, [2]float64{c.XSD, c.YSD}})
 			nearest[k] = max(nearest[k], perMetre(cam, at))
 		}
-		if tr := a.still.Track(limbs[k]); tr != nil {
+		if tr := a.set.Track(limbs[k]); tr != nil {
 			for _, p := range tr.Samples {
 				if per := perMetre(cam, geometry.Point{X: p.X, Y: p.Y}); p.Status == traj.Marked && per > 0 {
 					marks[k] = append(marks[k], per)
@@ -155,9 +139,9 @@ func (a *analysis) fit(s *spatial, cam geometry.Camera) {
 	}
 	unit := 1.0
 	if a.share() {
-		unit = assumedCameraM
+		unit = a.opts.Model.Body.CameraM
 	}
-	high := float64(min(a.raw.Height, a.raw.Width)) / 1080
+	high := float64(min(a.set.Height, a.set.Width)) / 1080
 	s.fit = fitRun(falls, cam, a.cal.Variants(), a.opts.View == traj.Toward, marks, high, unit, a.opts.Model)
 	if s.fit == nil {
 		return
@@ -276,18 +260,17 @@ func (a *analysis) measureLengths(s *spatial) {
 	for g, name := range [2]Name{StepLengthFore, StepLengthHind} {
 		both := f.limbs[2*g] >= 0 && f.limbs[2*g+1] >= 0
 		var varies [2]spread
-		for i, st := range a.strides {
-			p, ok := a.pairIn(g, i)
+		for i, st := range a.Strides {
+			p, ok := a.StepsIn(g, i)
 			if !ok {
 				continue
 			}
-			j := a.at[p.first][i]
-			q := [3]placement{s.placed[p.first][j], s.placed[p.other][a.at[p.other][i]], s.placed[p.first][a.next(p.first, j)]}
+			q := [3]placement{s.placed[p.First][p.Lead], s.placed[p.Other][p.Second], s.placed[p.First][p.Last]}
 			if !q[0].ok || !q[1].ok || !q[2].ok {
 				continue
 			}
 			side := 0 // That of the limb that lands first: the second of the two steps is its own.
-			if limbs[p.first].Side() == traj.Right {
+			if limbs[p.First].Side() == traj.Right {
 				side = 1
 			}
 			var v [3][2]float64
@@ -327,11 +310,11 @@ func (a *analysis) measureLengths(s *spatial) {
 // measureAdvance measures stride length and speed: stride by stride of the reference
 // limb, else of another, and over the run.
 func (a *analysis) measureAdvance(s *spatial, stride, strideSD float64) {
-	for i, st := range a.strides {
+	for i, st := range a.Strides {
 		for n := range limbs {
-			k := a.ref ^ n // First its own girdle.
-			j := a.at[k][i]
-			q := a.next(k, j)
+			k := a.Ref ^ n // First its own girdle.
+			j := a.In(k, i)
+			q := a.Next(k, j)
 			if q < 0 || !s.placed[k][j].ok || !s.placed[k][q].ok {
 				continue
 			}
@@ -339,11 +322,12 @@ func (a *analysis) measureAdvance(s *spatial, stride, strideSD float64) {
 			s.fit.add(&t, s.placed[k][j].fall, 0, -1)
 			s.fit.add(&t, s.placed[k][q].fall, 0, 1)
 			x, sd := s.fit.predict(t)
-			c := a.cycle[k][j]
-			d := a.startOf(k, c+1) - a.startOf(k, c)
-			if dSD := math.Hypot(a.startSD(k, c), a.startSD(k, c+1)); d > 0 {
+			c := a.Stances[k][j].Cycle
+			from, fromSD := a.Landing(k, c)
+			to, toSD := a.Landing(k, c+1)
+			if d := to - from; d > 0 {
 				s.found.put(StrideLength, single(i, st.Start, x, sd))
-				s.found.put(Speed, single(i, st.Start, x/d, math.Hypot(sd/d, x/d/d*dSD)))
+				s.found.put(Speed, single(i, st.Start, x/d, math.Hypot(sd/d, x/d/d*math.Hypot(fromSD, toSD))))
 			}
 			break
 		}
@@ -351,8 +335,8 @@ func (a *analysis) measureAdvance(s *spatial, stride, strideSD float64) {
 	if s.found[StrideLength] == nil {
 		return
 	}
-	first, last := a.strides[0].Start, a.strides[len(a.strides)-1].End
-	period, periodSD := (last-first)/float64(len(a.strides)), math.Sqrt2*a.rhythm.sd/float64(len(a.strides))
+	first, last := a.Strides[0].Start, a.Strides[len(a.Strides)-1].End
+	period, periodSD := (last-first)/float64(len(a.Strides)), math.Sqrt2*a.BeatSD()/float64(len(a.Strides))
 	for n, m := range map[Name]Mean{
 		StrideLength: {Value: stride, SE: strideSD},
 		Speed:        {Value: stride / period, SE: math.Hypot(strideSD/period, stride/period/period*periodSD)},
@@ -380,7 +364,7 @@ func (v *spread) sd() [2]float64 {
 // putSpread adds a run's spread from stride to stride, without what measuring put into
 // it, cm. Index: side.
 func (a *analysis) putSpread(s *spatial, n Name, of [2]spread) {
-	s.found.putSides(n, 0, a.strides[0].Start, [2][2]float64{of[0].sd(), of[1].sd()})
+	s.found.putSides(n, 0, a.Strides[0].Start, [2][2]float64{of[0].sd(), of[1].sd()})
 }
 
 // measureOffsets measures how far outward of the line of travel hooves land.
@@ -402,11 +386,11 @@ func (a *analysis) measureOffsets(s *spatial) {
 	}
 	for g, name := range [2]Name{PlacementOffsetFore, PlacementOffsetHind} {
 		var varies [2]spread
-		for i, st := range a.strides {
+		for i, st := range a.Strides {
 			v := [2][2]float64{notSeen, notSeen}
 			for side := range 2 {
 				k := 2*g + side
-				j := a.at[k][i]
+				j := a.In(k, i)
 				if j < 0 || !s.placed[k][j].ok {
 					continue
 				}
@@ -460,56 +444,62 @@ func (f *runFit) quarters() (left, sd float64) {
 
 // remark adds the notes that a reader of the numbers needs.
 func (a *analysis) remark(s *spatial) {
-	note := func(format string, args ...any) { a.notes = append(a.notes, fmt.Sprintf(format, args...)) }
-	any := false
-	for k := range limbs {
-		any = any || len(a.stances[k]) > 0
+	a.remarkOnTimes()
+	a.remarkOnPlaces(s)
+}
+
+func (a *analysis) note(format string, args ...any) {
+	a.notes = append(a.notes, fmt.Sprintf(format, args...))
+}
+
+func (a *analysis) remarkOnTimes() {
+	if len(a.Stances[0])+len(a.Stances[1])+len(a.Stances[2])+len(a.Stances[3]) == 0 {
+		return
 	}
-	if any {
-		if a.opts.View == traj.Away {
-			note("Seen from behind the mark is on the heel, which lifts before the toe leaves the ground: stance ends at heel-off here and is shorter than in clips toward the camera. A hoof that lands far from the camera comes down almost along the line of sight, so that landings from behind are less certain.")
+	if a.opts.View == traj.Away {
+		a.note("Seen from behind the mark is on the heel, which lifts before the toe leaves the ground: stance ends at heel-off here and is shorter than in clips toward the camera. A hoof that lands far from the camera comes down almost along the line of sight, so that landings from behind are less certain.")
+	}
+	for k, h := range a.Hooves {
+		if h != nil && len(h.T) < len(a.set.Times)*3/4 {
+			a.note("The %s was seen in %d of %d frames.", limbs[k].Words(), len(h.T), len(a.set.Times))
 		}
-		for k, h := range a.hooves {
-			if h != nil && len(h.t) < len(a.raw.Times)*3/4 {
-				note("The %s.", describeGap(h, len(a.raw.Times)))
+		on, off := 0, 0
+		for i := range a.Stances[k] {
+			c := &a.Stances[k][i]
+			if !c.OnTimed() && !c.StartsClip {
+				on++
 			}
-			on, off := 0, 0
-			for i := range a.stances[k] {
-				c := &a.stances[k][i]
-				if !c.onTimed() && !c.startsClip {
-					on++
-				}
-				if !c.offTimed() && !c.endsClip {
-					off++
-				}
-			}
-			if on+off > 0 {
-				note("%s: %d landings and %d leavings could not be timed (hidden, or too far away to see the hoof move).", limbs[k].Words(), on, off)
+			if !c.OffTimed() && !c.EndsClip {
+				off++
 			}
 		}
+		if on+off > 0 {
+			a.note("%s: %d landings and %d leavings could not be timed (hidden, or too far away to see the hoof move).", limbs[k].Words(), on, off)
+		}
 	}
-	if a.opts.ReadoutS == 0 && any {
-		note("The camera's readout time is not known: a rolling shutter exposes the picture's last row 10 to 30 ms after its first, so times of marks that lie a tenth of the picture's height apart may be off by 1 to 3 ms against each other.")
-	}
+	a.note("A rolling shutter exposes the picture's last row 10 to 30 ms after its first, so times of marks that lie a tenth of the picture's height apart may be off by 1 to 3 ms against each other.")
+}
+
+func (a *analysis) remarkOnPlaces(s *spatial) {
 	if a.cal.Level == geometry.LevelMetric {
-		note("The picture's rows and the ground are %.1f° apart across the lane: the lane's crossfall and the camera's tilt together.", math.Abs(a.cal.Camera.TiltAcross()))
+		a.note("The picture's rows and the ground are %.1f° apart across the lane: the lane's crossfall and the camera's tilt together.", math.Abs(a.cal.Camera.TiltAcross()))
 	}
 	if a.cal.Level == geometry.LevelRatio && s.fit != nil {
-		note("Only the horizon is known: lengths are shares of the horse's own stride, and positions in the lane are in camera heights (along the lane only up to an unknown common factor).")
+		a.note("Only the horizon is known: lengths are shares of the horse's own stride, and positions in the lane are in camera heights (along the lane only up to an unknown common factor).")
 	}
 	if s.fit != nil && a.cal.Level.AtLeast(geometry.LevelHeight) {
 		if bow, sd := s.fit.bow(); math.Abs(bow) > 0.10 && math.Abs(bow) > 3*sd {
-			note("The horse did not go straight: the run bows %.0f cm from its straight line. Sideways placement is measured from the bowed line.", 100*math.Abs(bow))
+			a.note("The horse did not go straight: the run bows %.0f cm from its straight line. Sideways placement is measured from the bowed line.", 100*math.Abs(bow))
 		}
 		if left, sd := s.fit.quarters(); math.Abs(left) > stats.Z95*sd {
 			to := "left"
 			if left < 0 {
 				to = "right"
 			}
-			note("The quarters go %.1f cm (95 %% interval %.1f to %.1f) to the %s of the forehand.", 100*math.Abs(left), 100*(math.Abs(left)-stats.Z95*sd), 100*(math.Abs(left)+stats.Z95*sd), to)
+			a.note("The quarters go %.1f cm (95 %% interval %.1f to %.1f) to the %s of the forehand.", 100*math.Abs(left), 100*(math.Abs(left)-stats.Z95*sd), 100*(math.Abs(left)+stats.Z95*sd), to)
 		}
 		if f := s.found[LateralArcFore]; f != nil && f.commonSD > 1.5 {
-			note("The horse went off the line of sight, so how fast the hoof swings forward leaks into its sideways arc: differences of arcs are uncertain by %.1f cm in all strides alike. Stand in line with the lane.", f.commonSD)
+			a.note("The horse went off the line of sight, so how fast the hoof swings forward leaks into its sideways arc: differences of arcs are uncertain by %.1f cm in all strides alike. Stand in line with the lane.", f.commonSD)
 		}
 		pairs := 0
 		for g := range 2 {
@@ -519,18 +509,18 @@ func (a *analysis) remark(s *spatial) {
 		}
 		switch pairs {
 		case 1:
-			note("Only one pair of limbs was placed: the line of travel is their own midline, so sideways placement shows how wide they are set but not a difference between left and right.")
+			a.note("Only one pair of limbs was placed: the line of travel is their own midline, so sideways placement shows how wide they are set but not a difference between left and right.")
 		case 2:
-			note("The line of travel is the midline of all placements: a sideways shift of the forehand against the quarters shows half in the fore and half, with the opposite sign, in the hind difference.")
+			a.note("The line of travel is the midline of all placements: a sideways shift of the forehand against the quarters shows half in the fore and half, with the opposite sign, in the hind difference.")
 		}
 	}
-	if n := a.offBeat; n > 0 {
-		note("%d stance(s) found in the tracks do not fit the rhythm of the others and were left out.", n)
+	if n := a.OffBeat; n > 0 {
+		a.note("%d stance(s) found in the tracks do not fit the rhythm of the others and were left out.", n)
 	}
 	if s.wild > 0 {
-		note("%d placement(s) lie too far from where the others lead and were left out: the tracker held on to something else.", s.wild)
+		a.note("%d placement(s) lie too far from where the others lead and were left out: the tracker held on to something else.", s.wild)
 	}
 	if s.borrowed {
-		note("Where a hoof was not seen, low and high points were given to its side by the limb that lands together with it.")
+		a.note("Where a hoof was not seen, low and high points were given to its side by the limb that lands together with it.")
 	}
 }

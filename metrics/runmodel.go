@@ -8,52 +8,8 @@ import (
 
 	"jogstrip/metrics/geometry"
 	"jogstrip/metrics/stats"
+	"jogstrip/track/errormodel"
 )
-
-// Model is what the model of a run takes as known beforehand. Where a clip itself
-// tells a quantity, the value here is only what it starts from: the middle of a
-// log-normal prior that a handful of placements overrules. The zero value
-// means UsualModel.
-type Model struct {
-	// ClickPX is how far a person's click on a hoof is off along each axis, px of a
-	// picture 1080 px high, one standard deviation. It is spread over the marks of a
-	// hoof as the geometry says: an offset of millimetres on the hoof.
-	ClickPX float64
-	// Nearest is how much a stance goes by the marks made at its own distance: those made
-	// at another count by the ratio of the sizes to this power, beside their precision.
-	Nearest float64
-	// StrideM is how far a hoof lands from where its mean lead and the run's advance
-	// put it, along and across the line of travel, metres, one standard deviation,
-	// from stride to stride.
-	StrideM [2]float64
-	// SpeedM is how far the length of a stride wanders within one stride, metres.
-	SpeedM float64
-	// Stated is the share of its stated spread that a stance's picture place has for
-	// itself. The rest is the click's, which all stances of a hoof share.
-	Stated float64
-	// BodyMM is how far the low- and high-point differences of a body mark are off in all
-	// strides of a run alike, mm, one standard deviation: what following a patch makes.
-	BodyMM float64
-	// Doubt is the standard deviation of the logarithm of each of these.
-	Doubt float64
-}
-
-// UsualModel returns the values that Measure takes where none are given. A placement
-// varies by 1 to 3 cm in a horse led in hand (2 % of a stride, which Drevemo et al.
-// 1980 found from stride to stride in Standardbreds at racing speed, is 5 cm of a
-// stride of 2.6 m and 2.5 cm of a placement's share in it; sideways common practice).
-// The click is that of a person under a loupe (common practice), and Doubt of 0.7
-// leaves every value a factor of two either way.
-func UsualModel() Model {
-	return Model{ClickPX: 0.4, Nearest: 2, StrideM: [2]float64{0.02, 0.012}, SpeedM: 0.03, Stated: 0.6, BodyMM: 1.3, Doubt: 0.7}
-}
-
-func (m Model) orUsual() Model {
-	if m == (Model{}) {
-		return UsualModel()
-	}
-	return m
-}
 
 // footfall is one stance as the model of a run takes it.
 type footfall struct {
@@ -71,10 +27,10 @@ type clicked [4][]float64
 // footfalls where a metre is worth p and q px, for clicks of 1 px: each footfall goes by
 // all marks of the limb, by those with more px a metre the more and by those of another
 // size the less.
-func (m Model) offsetCov(marks []float64, p, q float64) float64 {
+func offsetCov(marks []float64, p, q, nearest float64) float64 {
 	var sum, weightP, weightQ float64
 	for _, c := range marks {
-		wp, wq := c*c*math.Pow(min(p/c, c/p), m.Nearest), c*c*math.Pow(min(q/c, c/q), m.Nearest)
+		wp, wq := c*c*math.Pow(min(p/c, c/p), nearest), c*c*math.Pow(min(q/c, c/q), nearest)
 		sum += wp * wq / (c * c)
 		weightP += wp
 		weightQ += wq
@@ -99,7 +55,7 @@ const limbTerms = 2
 // 40:364–372, as a random effect), stride(i) is normal, an offset has a prior from the
 // clicks, the camera one from the ground marks. The variances are those of highest
 // restricted likelihood (Patterson & Thompson 1971, Biometrika 58:545–554) under the
-// priors of Model; sources from memory. Fixed effects are generalised least squares,
+// priors of errormodel.Run; sources from memory. Fixed effects are generalised least squares,
 // random ones best linear unbiased predictions with their full covariance
 // (Henderson 1975, Biometrics 31:423–447).
 type runFit struct {
@@ -123,7 +79,7 @@ type runFit struct {
 	shared   *mat.SymDense   // Covariance of footfalls' offsets on the hoof for clicks of 1 px.
 	scale    float64         // Picture height over 1080.
 	unit     float64         // Metres a unit of length is worth.
-	prior    Model
+	prior    errormodel.Model
 	stretch  float64          // Of standard deviations.
 	parts    [3]*mat.SymDense // Of V: the cameras; the advance's wander; the offsets; each but for its variance.
 }
@@ -140,15 +96,15 @@ const (
 
 func (f *runFit) priors() [parameters]float64 {
 	return [parameters]float64{
-		alongSD: math.Log(f.prior.StrideM[0] / f.unit), leftSD: math.Log(f.prior.StrideM[1] / f.unit), speedSD: math.Log(f.prior.SpeedM / f.unit),
-		statedShare: math.Log(f.prior.Stated), clickOff: math.Log(f.prior.ClickPX * f.scale),
+		alongSD: math.Log(f.prior.Run.StrideAlongM / f.unit), leftSD: math.Log(f.prior.Run.StrideAcrossM / f.unit), speedSD: math.Log(f.prior.Run.SpeedM / f.unit),
+		statedShare: math.Log(f.prior.Run.StatedShare), clickOff: math.Log(f.prior.Click.PriorPX * f.scale),
 	}
 }
 
 // fitRun fits the model; nil where the footfalls are too few for it. The camera's
 // variants are those of geometry.Calibration.
-func fitRun(falls []footfall, cam geometry.Camera, variants []geometry.Camera, toward bool, marks clicked, scale, unit float64, prior Model) *runFit {
-	f := &runFit{falls: falls, scale: scale, unit: unit, prior: prior.orUsual()}
+func fitRun(falls []footfall, cam geometry.Camera, variants []geometry.Camera, toward bool, marks clicked, scale, unit float64, prior errormodel.Model) *runFit {
+	f := &runFit{falls: falls, scale: scale, unit: unit, prior: prior.OrUsual()}
 	if !f.start(cam, variants, toward, marks) {
 		return nil
 	}
@@ -182,7 +138,7 @@ func (f *runFit) start(cam geometry.Camera, variants []geometry.Camera, toward b
 	for i, p := range f.falls {
 		for j := i; j < len(f.falls); j++ {
 			if q := f.falls[j]; p.limb == q.limb {
-				f.shared.SetSym(i, j, f.prior.offsetCov(marks[p.limb], perMetre(cam, p.at), perMetre(cam, q.at)))
+				f.shared.SetSym(i, j, offsetCov(marks[p.limb], perMetre(cam, p.at), perMetre(cam, q.at), f.prior.Click.Nearest))
 			}
 		}
 	}
@@ -409,7 +365,7 @@ func (f *runFit) likelihood(theta []float64) (value float64, chol *mat.Cholesky,
 	}
 	value = chol.LogDet() + xvx.LogDet() + mat.Dot(f.y, &vy) - mat.Dot(&beta, &xy)
 	for k, m := range f.priors() {
-		value += sq((theta[k] - m) / f.prior.Doubt)
+		value += sq((theta[k] - m) / f.prior.Run.Doubt)
 	}
 	return value, chol, vx, xvx, !math.IsNaN(value)
 }
@@ -516,15 +472,14 @@ func (f *runFit) midline() (w [4]float64) {
 	return w
 }
 
-// farOff is the squared distance of a placement from where the others put it, in its
-// spreads (χ² with 2 degrees of freedom), from which it counts for less: one in 250 of
-// normal ones.
-const farOff = 11.0
-
 // doubt sets how much the placements that lie far from where the others put them count
-// and reports whether that changed: their own variance grows until they lie at farOff.
+// and reports whether that changed: their own variance grows until they lie where one
+// in FarOffP does.
 // The distance is that from the fit without them.
 func (f *runFit) doubt() bool {
+	// The squared distance in spreads is χ² with two degrees of freedom, whose tail is
+	// exp(−x/2).
+	farOff := -2 * math.Log(f.prior.Run.FarOffP)
 	// P = V⁻¹ − V⁻¹X(X'V⁻¹X)⁻¹X'V⁻¹.
 	var vx, part, p mat.Dense
 	vx.Mul(f.inverse, f.x)
@@ -567,12 +522,8 @@ func inverse2(a [2][2]float64) [2][2]float64 {
 	return [2][2]float64{{a[1][1] / det, -a[0][1] / det}, {-a[1][0] / det, a[0][0] / det}}
 }
 
-// wildBy is by how much a footfall's own variance must have grown for it to count as
-// something else than a placement of this horse.
-const wildBy = 8.0
-
 // wild reports whether footfall i is none of this run.
-func (f *runFit) wild(i int) bool { return f.worse[i] > wildBy }
+func (f *runFit) wild(i int) bool { return f.worse[i] > f.prior.Run.WildBy }
 
 // target is a combination of fixed effects and of what the strides of the run did.
 type target struct {

@@ -5,8 +5,10 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
 	"jogstrip/metrics/stats"
+	"jogstrip/track/errormodel"
 )
 
 // walked is a simulated run at the level of the picture: where hooves were seen to
@@ -19,7 +21,8 @@ type walked struct {
 	ofHorse  float64 // Right step − left step of the fores, metres.
 	ofRun    float64 // The same of the strides that were run.
 	setUp    setUp
-	wildFall int // −1: none.
+	wildFall int     // −1: none.
+	told     float64 // How far clicks are off as the marks tell, px.
 }
 
 // setUp is how a simulated run is filmed, marked and tracked.
@@ -76,14 +79,14 @@ func walk(t testing.TB, rng *rand.Rand, u setUp, difference float64) walked {
 	}
 	ground.WidthM *= 1 + u.tape*rng.NormFloat64()
 	ground.LengthM *= 1 + u.tape*rng.NormFloat64()
-	cal, err := geometry.Calibrate(geometry.CalibrationInput{Ground: &ground}, 1920, 1080)
+	cal, err := geometry.Calibrate(geometry.CalibrationInput{Ground: &ground}, 1920, 1080, errormodel.Usual().Camera)
 	if err != nil {
 		t.Fatal(err)
 	}
 	w := walked{cal: cal, ofHorse: difference, setUp: u, wildFall: -1}
 	lead := [4]float64{-difference / 4, difference / 4, -0.1, -0.1}
 	place := [4]float64{0.11, -0.11, 0.09, -0.09}
-	phase := phases("trot")
+	phase := contact.Phases("trot")
 	var offset [4][2][]float64 // Index: limb, direction, mark: px of the click.
 	for k := range limbs {
 		for _, d := range u.marked {
@@ -93,6 +96,14 @@ func walk(t testing.TB, rng *rand.Rand, u setUp, difference float64) walked {
 			}
 		}
 	}
+	// The marks of one hoof registered on each other, with the prior of so many marks.
+	const priorWeight = 3
+	squares, n := priorWeight*sq(errormodel.Usual().Click.PriorPX), float64(priorWeight)
+	for range 4 * len(u.marked) {
+		squares += sq(u.clickSD) * (sq(rng.NormFloat64()) + sq(rng.NormFloat64())) / 2
+		n++
+	}
+	w.told = math.Sqrt(squares / n)
 	// The advance at each half beat.
 	advance := []float64{0}
 	length := 2.5 + 0.1*rng.NormFloat64()
@@ -116,7 +127,7 @@ func walk(t testing.TB, rng *rand.Rand, u setUp, difference float64) walked {
 			var weight, dx, dy float64
 			for m, q := range w.marks[k] {
 				// As the tracker does: by every mark, those of its own size the more.
-				v := q * q * math.Pow(min(q/per, per/q), UsualModel().Nearest)
+				v := q * q * math.Pow(min(q/per, per/q), errormodel.Usual().Click.Nearest)
 				weight += v
 				dx += v * offset[k][0][m] / q
 				dy += v * offset[k][1][m] / q
@@ -134,8 +145,12 @@ func walk(t testing.TB, rng *rand.Rand, u setUp, difference float64) walked {
 	return w
 }
 
-func (w walked) fit(prior Model) *runFit {
-	return fitRun(w.falls, w.cal.Camera, w.cal.Variants(), true, w.marks, 1, 1, prior)
+// fit fits the model of a run as the program does, which knows of the click what the
+// marks tell.
+func (w walked) fit() *runFit {
+	m := errormodel.Usual()
+	m.Click.PriorPX = w.told
+	return fitRun(w.falls, w.cal.Camera, w.cal.Variants(), true, w.marks, 1, 1, m)
 }
 
 // stepDifference returns the fores' step difference, right − left, and its spread.
@@ -160,7 +175,7 @@ func tryRuns(t testing.TB, runs int, u setUp, seed uint64) accuracy {
 	for i := range runs {
 		rng := rand.New(rand.NewPCG(seed, uint64(i)))
 		w := walk(t, rng, u, 0.09)
-		f := w.fit(Model{})
+		f := w.fit()
 		if f == nil {
 			t.Fatalf("run %d: no fit", i)
 		}

@@ -145,7 +145,7 @@ func evenHorse() horse {
 		e, ok := d.Even()
 		if !ok {
 			e = map[Name]float64{StrideDuration: 0.7, StrideFrequency: 1.43, Speed: 3.5, StrideLength: 2.45,
-				HeadFirstHarmonic: 20, HeadSecondHarmonic: 30, HeadHarmonicShare: 40, Crossfall: 0.5}[d.Name]
+				HeadFirstHarmonic: 20, HeadSecondHarmonic: 30, HeadHarmonicShare: 40}[d.Name]
 		}
 		h.mean[d.Name] = e
 	}

@@ -3,37 +3,30 @@ package metrics
 import (
 	"math"
 	"slices"
-	"sort"
 
 	"gonum.org/v1/gonum/mat"
 
+	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
 )
 
 // Forward progress of a hoof through its swing cannot be seen from in front:
 // the picture gives two numbers, the position has three. It is taken to follow
 // a unit profile whose speed rises along a raised cosine over the first part
-// ramp of the swing, stays level, and falls likewise. With a ramp of a fifth the
-// hoof's top speed is 1.25 times its mean, which at a duty factor of 0.4 is
-// twice the horse's own speed (trade press: Clayton; checked in the tests).
-// How far the truth may lie from it goes into the error that all strides share:
-// profiles that lead or lag by skew of the stride length at mid-swing, of which
-// the two sides of one horse share alikeSides.
-const (
-	ramp       = 0.2
-	skew       = 0.05
-	alikeSides = 0.75
-)
+// of the swing, stays level, and falls likewise. How far the truth may lie from it goes
+// into the error that all strides share: profiles that lead or lag at mid-swing
+// (errormodel.Swing).
 
-// progress returns the share of the way covered at share u of the swing.
-func progress(u float64) float64 {
+// progress returns the share of the way covered at share u of a swing with a ramp of so
+// much of it.
+func progress(u, ramp float64) float64 {
 	switch {
 	case u <= 0:
 		return 0
 	case u >= 1:
 		return 1
 	case u > 0.5:
-		return 1 - progress(1-u)
+		return 1 - progress(1-u, ramp)
 	}
 	speed := 1 / (1 - ramp)
 	if u < ramp {
@@ -56,7 +49,7 @@ func (a *analysis) measureSwings(s *spatial, cam geometry.Camera) {
 		// Index: side, measure. Half the change from a lagging to a leading profile;
 		// what all swings share because the hoof turns alike in each.
 		var lean, turned, count [2][3]float64
-		for i, st := range a.strides {
+		for i, st := range a.Strides {
 			var v [3][2][2]float64 // Index: measure, side, then value and spread.
 			for side := range 2 {
 				sw, ok := a.swing(s, cam, 2*g+side, i)
@@ -81,10 +74,11 @@ func (a *analysis) measureSwings(s *spatial, cam geometry.Camera) {
 			if f == nil {
 				continue
 			}
+			alike := a.opts.Model.Swing.AlikeSides
 			var variance, side float64 // Of the difference; of the worse side.
 			for _, part := range [2][2][3]float64{lean, turned} {
 				l, r := part[0][m]/max(count[0][m], 1), part[1][m]/max(count[1][m], 1)
-				variance += alikeSides*sq(r-l) + (1-alikeSides)*(sq(l)+sq(r))
+				variance += alike*sq(r-l) + (1-alike)*(sq(l)+sq(r))
 				side += max(sq(l), sq(r))
 			}
 			f.commonSD, f.sideCommonSD = math.Sqrt(variance), math.Sqrt(side)
@@ -104,32 +98,30 @@ type flight struct {
 
 // swing measures the swing that follows limb k's stance in stride i.
 func (a *analysis) swing(s *spatial, cam geometry.Camera, k, i int) (flight, bool) {
-	j := a.at[k][i]
-	n := a.next(k, j)
+	j := a.In(k, i)
+	n := a.Next(k, j)
 	if n < 0 {
 		return flight{}, false
 	}
-	from, to := &a.stances[k][j], &a.stances[k][n]
+	model := a.opts.Model.Swing
+	from, to := &a.Stances[k][j], &a.Stances[k][n]
 	p0, p1 := s.placed[k][j], s.placed[k][n]
-	off, offSD := from.leaves()
-	on, onSD := to.reaches()
-	if !p0.ok || !p1.ok || !(on-off > shortestSwing*a.period && on-off < a.period) { // False for NaN.
+	off, offSD := from.Leaves()
+	on, onSD := to.Reaches()
+	if !p0.ok || !p1.ok || !(on-off > model.ShortestShare*a.Period && on-off < a.Period) { // False for NaN.
 		return flight{}, false
 	}
-	h := a.hooves[k]
-	lo := sort.Search(len(h.every), func(i int) bool { return h.every[i].t >= off })
-	hi := sort.Search(len(h.every), func(i int) bool { return h.every[i].t >= on })
-	if hi-lo < swingTerms+3 {
+	seen := a.Hooves[k].During(off, on)
+	if len(seen) < swingTerms+3 {
 		return flight{}, false
 	}
-	seen := h.every[lo:hi]
 	last := off
 	for i := range len(seen) + 1 {
 		t := on
 		if i < len(seen) {
-			t = seen[i].t
+			t = seen[i].T
 		}
-		if t-last > longestUnseen*(on-off)+alike {
+		if t-last > model.LongestUnseen*(on-off)+rounding {
 			return flight{}, false // Too much of the swing was not seen.
 		}
 		last = t
@@ -138,11 +130,11 @@ func (a *analysis) swing(s *spatial, cam geometry.Camera, k, i int) (flight, boo
 		return a.fly(s, cam, k, seen, off, on, p0, p1, lead)
 	}
 	straight, ok0 := fit(off, on, 0)
-	ahead, ok1 := fit(off, on, skew)
-	behind, ok2 := fit(off, on, -skew)
+	ahead, ok1 := fit(off, on, model.Skew)
+	behind, ok2 := fit(off, on, -model.Skew)
 	// The instants at which it leaves and lands are known so well and no better.
-	later, ok3 := fit(min(off+offSD, seen[0].t), on, 0)
-	sooner, ok4 := fit(off, max(on-onSD, seen[len(seen)-1].t), 0)
+	later, ok3 := fit(min(off+offSD, seen[0].T), on, 0)
+	sooner, ok4 := fit(off, max(on-onSD, seen[len(seen)-1].T), 0)
 	if !(ok0 && ok1 && ok2 && ok3 && ok4) {
 		return flight{}, false
 	}
@@ -150,7 +142,7 @@ func (a *analysis) swing(s *spatial, cam geometry.Camera, k, i int) (flight, boo
 	chord := 100 * math.Hypot(p0.xSD, p1.xSD) / 2
 	sds, turned := straight.spreads()
 	out := flight{path: straight.path, turned: turned}
-	out.path.Limb, out.path.Stride = h.limb, i
+	out.path.Limb, out.path.Stride = limbs[k], i
 	for m, v := range straight.value {
 		sd := sds[m]
 		if m < 2 {
@@ -158,7 +150,7 @@ func (a *analysis) swing(s *spatial, cam geometry.Camera, k, i int) (flight, boo
 		}
 		sd = math.Hypot(sd, math.Hypot(later.value[m]-v, sooner.value[m]-v))
 		out.value[m] = [2]float64{v, sd}
-		if m == 2 && math.Hypot(sd, turned[m]) > worstHeightSD {
+		if m == 2 && math.Hypot(sd, turned[m]) > model.WorstHeightCM {
 			out.value[m] = notSeen
 		}
 		out.lean[m] = (ahead.value[m] - behind.value[m]) / 2
@@ -176,7 +168,7 @@ type flown struct {
 
 // fly fits the path of a swing from off to on whose forward progress leads by
 // lead of the stride length at mid-swing.
-func (a *analysis) fly(s *spatial, cam geometry.Camera, k int, seen []follow, off, on float64, p0, p1 placement, lead float64) (flown, bool) {
+func (a *analysis) fly(s *spatial, cam geometry.Camera, k int, seen []contact.Sample, off, on float64, p0, p1 placement, lead float64) (flown, bool) {
 	departures, heights, noise, ok := a.departures(s, cam, k, seen, off, on, p0, p1, lead)
 	if !ok {
 		return flown{}, false
@@ -223,13 +215,8 @@ func (f *flown) spreads() (sd, turned [3]float64) {
 	return sd, turned
 }
 
-// longestUnseen is how long a hoof may be out of sight in its swing, share of the
-// swing: what it may have done meanwhile is in the spread.
-const longestUnseen = 0.3
-
-// worstHeightSD is the spread of a flight height, cm, beyond which it says
-// nothing: a hoof at the trot is lifted by some 10 to 20 cm.
-const worstHeightSD = 5.0
+// grown returns what a spread has beyond base.
+func grown(base, sd float64) float64 { return math.Sqrt(max(0, sd*sd-base*base)) }
 
 // flightNoise is how far a swing's fitted path may be off, metres, sideways and
 // in height (index 0 and 1).
@@ -255,18 +242,18 @@ func (n flightNoise) at(direction int, u float64) float64 {
 //
 // The part of a sample's spread that it has because the hoof turns is shared by
 // its neighbours, and by the limb's other swings: it is not averaged out.
-func (a *analysis) departures(s *spatial, cam geometry.Camera, k int, seen []follow, off, on float64, p0, p1 placement, lead float64) (departure, height []float64, noise flightNoise, ok bool) {
+func (a *analysis) departures(s *spatial, cam geometry.Camera, k int, seen []contact.Sample, off, on float64, p0, p1 placement, lead float64) (departure, height []float64, noise flightNoise, ok bool) {
 	rows := len(seen)
 	side, up := newSeries(rows), newSeries(rows)
 	least := math.Inf(1) // The spread of a sample that does not turn, px.
 	for _, f := range seen {
-		least = min(least, f.sdX)
+		least = min(least, f.XSD)
 	}
 	for r, f := range seen {
-		u := (f.t - off) / (on - off)
-		way := progress(u) + lead*math.Sin(math.Pi*u)
+		u := (f.T - off) / (on - off)
+		way := progress(u, a.opts.Model.Swing.Ramp) + lead*math.Sin(math.Pi*u)
 		y := p0.y + way*(p1.y-p0.y)
-		at := geometry.Point{X: f.x, Y: f.y}
+		at := geometry.Point{X: f.X, Y: f.Y}
 		x, z, found := cam.AtDepth(at, y)
 		acrossX, acrossZ, found1 := cam.AtDepth(geometry.Point{X: at.X + 1, Y: at.Y}, y)
 		downX, downZ, found2 := cam.AtDepth(geometry.Point{X: at.X, Y: at.Y + 1}, y)
@@ -276,8 +263,8 @@ func (a *analysis) departures(s *spatial, cam geometry.Camera, k int, seen []fol
 		// Away from the chord, square to the line of travel.
 		cx := p0.x + way*(p1.x-p0.x)
 		nx := -s.fit.line.DY
-		spreadX := math.Hypot(f.sdX*(acrossX-x), f.sdY*(downX-x))
-		spreadZ := math.Hypot(f.sdX*(acrossZ-z), f.sdY*(downZ-z))
+		spreadX := math.Hypot(f.XSD*(acrossX-x), f.YSD*(downX-x))
+		spreadZ := math.Hypot(f.XSD*(acrossZ-z), f.YSD*(downZ-z))
 		side.set(r, u, (x-cx)*nx*outward(k), spreadX)
 		up.set(r, u, z, spreadZ)
 		steadyX := math.Hypot(least*(acrossX-x), least*(downX-x))

@@ -3,7 +3,9 @@ package metrics
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 
+	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
 	"jogstrip/track/traj"
 )
@@ -40,7 +42,6 @@ type artificial struct {
 	seed         uint64
 	marked       []traj.Landmark
 	lineX, lineA float64 // The line of travel: X at the camera's distance 10 m, and its angle, rad.
-	readout      float64
 }
 
 // sound is an even horse at trot, 60 frames a second, on a tripod.
@@ -52,13 +53,6 @@ func sound() artificial {
 		head: [3]float64{0, 0, 0.03}, croup: [3]float64{0, 0, 0.03}, hip: [2]float64{0.08, 0.08}, noise: 0.2, seed: 1,
 		marked: []traj.Landmark{traj.LeftFore, traj.RightFore, traj.LeftHind, traj.RightHind, traj.Head, traj.Withers, traj.Croup, traj.LeftHip, traj.RightHip},
 	}
-}
-
-// contactTruth is a true stance.
-type contactTruth struct {
-	limb    traj.Landmark
-	on, off float64
-	x, y    float64
 }
 
 func (h artificial) camera() geometry.Camera {
@@ -77,7 +71,7 @@ func (h artificial) calibration() geometry.CalibrationInput {
 }
 
 func (h artificial) options() Options {
-	return Options{View: h.view, Gait: h.gait, Calibration: h.calibration(), ReadoutS: h.readout}
+	return Options{View: h.view, Gait: h.gait, Calibration: h.calibration()}
 }
 
 // ground returns the lane position of what is forward m along the line of
@@ -101,7 +95,7 @@ func (h artificial) start() float64 {
 }
 
 func (h artificial) phases() [4]float64 {
-	p := phases(h.gait)
+	p := contact.Phases(h.gait)
 	for i := range p {
 		p[i] += h.phase[i]
 	}
@@ -113,7 +107,7 @@ func (h artificial) stanceOf(k, n int) (on, off, forward float64) {
 	ph := h.phases()[k]
 	on = 0.1 + h.period*(float64(n)+ph)
 	off = on + h.duty[k]*h.period
-	even := phases(h.gait)[k]
+	even := contact.Phases(h.gait)[k]
 	forward = h.start() + h.length*(float64(n)+even) + h.ahead[k]
 	if k >= 2 {
 		forward -= 1.1
@@ -122,18 +116,6 @@ func (h artificial) stanceOf(k, n int) (on, off, forward float64) {
 }
 
 func (h artificial) duration() float64 { return 0.1 + h.period*(float64(h.strides)+0.5) }
-
-func (h artificial) truth() []contactTruth {
-	var out []contactTruth
-	for k := range 4 {
-		for n := -1; n <= h.strides+1; n++ {
-			on, off, f := h.stanceOf(k, n)
-			x, y := h.ground(f, outward(k)*h.offset[k])
-			out = append(out, contactTruth{limbs[k], on, off, x, y})
-		}
-	}
-	return out
-}
 
 // hoof returns limb k at time t.
 func (h artificial) hoof(k int, t float64) (x, y, z float64) {
@@ -196,7 +178,7 @@ func (h artificial) tracks() *traj.Set {
 	r := rand.New(rand.NewPCG(h.seed, 7))
 	cam := h.camera()
 	n := int(h.duration() * h.fps)
-	set := &traj.Set{Width: h.width, Height: h.height, Times: make([]float64, n)}
+	set := &traj.Set{Width: h.width, Height: h.height, Times: make([]float64, n), ClickPX: 0.05}
 	for i := range n {
 		set.Times[i] = float64(i) / h.fps
 		if i > 0 {
@@ -218,17 +200,12 @@ func (h artificial) tracks() *traj.Set {
 		tr := traj.Track{Landmark: l, Samples: make([]traj.Sample, n)}
 		for i := range n {
 			look := func(t float64) (geometry.Point, bool) {
-				if k := limbIndex(l); k >= 0 {
+				if k := slices.Index(limbs[:], l); k >= 0 {
 					return cam.Project(h.hoof(k, t))
 				}
 				return cam.Project(h.body(l, t))
 			}
 			p, ok := look(set.Times[i])
-			if h.readout > 0 {
-				for range 5 {
-					p, ok = look(set.Times[i] + h.readout*((p.Y+0.5)/float64(h.height)-0.5))
-				}
-			}
 			x, y := p.X+h.noise*r.NormFloat64(), p.Y+h.noise*r.NormFloat64()
 			if !ok || x < 0 || y < 0 || x > float64(h.width-1) || y > float64(h.height-1) {
 				tr.Samples[i] = traj.Gone()
@@ -238,5 +215,6 @@ func (h artificial) tracks() *traj.Set {
 		}
 		set.Tracks = append(set.Tracks, tr)
 	}
+	set.Stances = h.standings(set)
 	return set
 }

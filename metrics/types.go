@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"math"
 
+	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
 	"jogstrip/track/traj"
 )
@@ -200,11 +201,6 @@ const (
 	StepLengthSpreadFore Name = "step_length_spread_fore"
 	// StepLengthSpreadHind is StepLengthSpreadFore of the hindlimbs.
 	StepLengthSpreadHind Name = "step_length_spread_hind"
-
-	// Crossfall: tilt of the ground plane across the lane, from calibration. Sign:
-	// Positive: falls to the camera's right. Unit: °. Source: A bank changes how limbs
-	// are placed: Hobbs, Licka & Polman 2011, Equine Vet J 43:686–694.
-	Crossfall Name = "crossfall"
 )
 
 // Definition describes one measure for tables, plots and files.
@@ -325,10 +321,7 @@ type Contact struct {
 }
 
 // Stride is from one hoof-on of the reference limb to its next.
-type Stride struct {
-	Start float64 `json:"start_s"`
-	End   float64 `json:"end_s"`
-}
+type Stride = contact.Stride
 
 // Line is the line of travel in the lane frame: through (X, Y) in direction
 // (DX, DY), a unit vector that points the way the horse goes.
@@ -512,7 +505,7 @@ type Comparison struct {
 	After    Summary  `json:"after"`
 	Changes  []Change `json:"changes"`
 	Score    *Change  `json:"score,omitempty"`
-	Verdict  Verdict  `json:"verdict"`  // Of the followed measure, else of the strongest that counts, else of the score.
+	Verdict  Verdict  `json:"verdict"`  // Of the followed measure, else of the strongest that counts.
 	Sentence string   `json:"sentence"` // What a trainer wants first.
 	Reasons  []string `json:"reasons,omitempty"`
 }

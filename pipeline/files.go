@@ -161,6 +161,7 @@ func (f *files) clipReport(j *job, r *record.Result, pictures []report.Figure, s
 			{Name: r.Clip.File, SHA256: r.Inputs.ClipSHA256},
 			{Name: filepath.Base(record.MarksPath(r.Clip.File)), SHA256: r.Inputs.MarksSHA256},
 			{Name: "horse's page and tolerances", SHA256: r.Inputs.SettingsSHA256},
+			{Name: "error model", SHA256: r.Inputs.ErrorModelSHA256},
 		}),
 	}
 	if day(j.around.Folder).IsZero() {

@@ -19,6 +19,7 @@ import (
 	"jogstrip/pipeline/overlay"
 	"jogstrip/pipeline/record"
 	"jogstrip/track"
+	"jogstrip/track/errormodel"
 	"jogstrip/track/traj"
 )
 
@@ -187,6 +188,9 @@ func UpToDate(ctx context.Context, path string, opts MeasureOptions, hash func(c
 	}
 	if result.Program.Measuring != MeasuringVersion {
 		return false, fmt.Sprintf("measured by measuring version %d, this is %d", result.Program.Measuring, MeasuringVersion), nil
+	}
+	if result.Inputs.ErrorModelSHA256 != errormodel.Usual().Hash() {
+		return false, "measured with another error model", nil
 	}
 	if !opts.NoVideo {
 		if _, err := os.Stat(filepath.Join(out, videoFile)); err != nil {
@@ -389,7 +393,7 @@ func (j *job) withers() float64 {
 }
 
 func (j *job) measureOptions() metrics.Options {
-	o := metrics.Options{View: j.marks.View, Gait: j.marks.Gait, WithersM: j.withers()}
+	o := metrics.Options{View: j.marks.View, Gait: j.marks.Gait, WithersM: j.withers(), Model: errormodel.Usual()}
 	if j.marks.Calibration != nil {
 		o.Calibration = *j.marks.Calibration
 	}
@@ -400,6 +404,7 @@ func (j *job) result(info *clip.Info, tracked *track.Result, run *metrics.Run, s
 	set := tracked.Set
 	r := &record.Result{Program: opts.Program, Inputs: j.inputs, Run: *run, Summary: summary, Declared: declaredBefore(j.around.Folder)}
 	r.Program.Measuring = MeasuringVersion
+	r.Inputs.ErrorModelSHA256 = errormodel.Usual().Hash()
 	if r.Program.FFmpeg == "" {
 		r.Program.FFmpeg = clip.Version()
 	}
@@ -439,6 +444,9 @@ func (j *job) result(info *clip.Info, tracked *track.Result, run *metrics.Run, s
 	}
 	for _, a := range tracked.Advice {
 		r.Tracking.Advice = append(r.Tracking.Advice, record.Advice{Landmark: a.Landmark, Frame: a.Frame, TimeS: at(a.Frame), Wins: a.Wins, Reason: a.Reason})
+	}
+	for _, a := range metrics.NearMarks(run, set) {
+		r.Tracking.Advice = append(r.Tracking.Advice, record.Advice{Landmark: a.Limb, Frame: a.Frame, TimeS: at(a.Frame), Reason: a.Reason})
 	}
 	r.Tracking.Notes = append(r.Tracking.Notes, tracked.Notes...)
 	return r

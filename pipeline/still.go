@@ -13,6 +13,7 @@ import (
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/report"
 	"jogstrip/pipeline/stills"
+	"jogstrip/track/errormodel"
 	"jogstrip/track/traj"
 )
 
@@ -25,7 +26,7 @@ func camera(m *record.Marks) *geometry.Camera {
 	if m.Calibration == nil {
 		return nil
 	}
-	c, err := geometry.Calibrate(*m.Calibration, m.Picture.Width, m.Picture.Height)
+	c, err := geometry.Calibrate(*m.Calibration, m.Picture.Width, m.Picture.Height, errormodel.Usual().Camera)
 	if err != nil || !c.Level.AtLeast(geometry.LevelHeight) {
 		return nil
 	}

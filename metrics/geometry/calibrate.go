@@ -6,24 +6,17 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mat"
-)
 
-// How far the numbers of a calibration without ground marks may be off, one
-// standard deviation each. Common practice, not published values.
-const (
-	defaultClickSD = 0.5  // px.
-	heightSD       = 0.02 // Of a camera height taken with a tape, metres.
-	focalSD        = 0.03 // Share, of a focal length found by calibrating the phone.
-	fieldSD        = 0.10 // Share, of one computed from a field of view: video is often cropped.
-	rowSDDegrees   = 0.25 // Of a horizon given as a row.
+	"jogstrip/track/errormodel"
 )
-
-// nominalFocal is the focal length assumed at LevelRatio, as share of the
-// picture's long side. Ratios along the lane do not depend on it.
-const nominalFocal = 0.8
 
 // AtLeast reports whether l supports everything that need supports.
 func (l Level) AtLeast(need Level) bool { return l.rank() >= need.rank() }
+
+// clickSD is how far a click on the lane is off, px.
+func clickSD(m errormodel.Camera, width, height int) float64 {
+	return m.ClickPX * float64(min(width, height)) / 1080
+}
 
 func (l Level) rank() int {
 	switch l {
@@ -74,9 +67,9 @@ func (c *Calibration) Variants() []Camera { return append([]Camera(nil), c.varia
 
 // Calibrate finds the camera of a clip from what a person gave. Points of in
 // must be in the coordinates in which the tracks are given; width and height
-// are the upright picture's, px. It returns an error, in words for the report,
+// are the upright picture's, px; m says how far what was given may be off. It returns an error, in words for the report,
 // for input that no camera can have produced.
-func Calibrate(in CalibrationInput, width, height int) (*Calibration, error) {
+func Calibrate(in CalibrationInput, width, height int, m errormodel.Camera) (*Calibration, error) {
 	if width <= 0 || height <= 0 {
 		return nil, fmt.Errorf("calibrate: picture size %d × %d is not positive", width, height)
 	}
@@ -93,11 +86,11 @@ func Calibrate(in CalibrationInput, width, height int) (*Calibration, error) {
 	var err error
 	switch {
 	case in.Ground != nil:
-		c, err = fromGround(*in.Ground, width, height)
+		c, err = fromGround(*in.Ground, width, height, m)
 	case in.Height != nil:
-		c, err = fromHeight(*in.Height, width, height)
+		c, err = fromHeight(*in.Height, width, height, m)
 	case in.Horizon != nil:
-		c, err = fromHorizon(*in.Horizon, width, height)
+		c, err = fromHorizon(*in.Horizon, width, height, m)
 	default:
 		c = &Calibration{Level: LevelNone}
 	}
@@ -114,11 +107,11 @@ func centre(width, height int) (cx, cy float64) {
 func longSide(width, height int) float64 { return float64(max(width, height)) }
 
 // fromHeight builds the camera of LevelHeight.
-func fromHeight(in CameraHeight, width, height int) (*Calibration, error) {
+func fromHeight(in CameraHeight, width, height int, m errormodel.Camera) (*Calibration, error) {
 	if !(in.HeightM > 0) || math.IsInf(in.HeightM, 0) {
 		return nil, fmt.Errorf("camera height is %g m; it must be positive", in.HeightM)
 	}
-	focal, share := in.FocalPX, focalSD
+	focal, share := in.FocalPX, m.FocalShare
 	switch {
 	case in.FocalPX != 0 && in.FieldOfViewDeg != 0:
 		return nil, errors.New("give the focal length or the field of view, not both")
@@ -127,19 +120,19 @@ func fromHeight(in CameraHeight, width, height int) (*Calibration, error) {
 			return nil, fmt.Errorf("field of view is %g°; it must lie between 1 and 170", in.FieldOfViewDeg)
 		}
 		focal = float64(width) / 2 / math.Tan(in.FieldOfViewDeg*math.Pi/360)
-		share = fieldSD
+		share = m.FieldShare
 	case !(in.FocalPX > 0) || math.IsInf(in.FocalPX, 0):
 		return nil, fmt.Errorf("focal length is %g px; it must be positive", in.FocalPX)
 	}
-	vanish, cov, err := vanishing(in.Horizon, focal, width, height)
+	vanish, cov, err := vanishing(in.Horizon, focal, width, height, m)
 	if err != nil {
 		return nil, err
 	}
 	cx, cy := centre(width, height)
 	build := func(h, f float64, v Point) Camera { return LevelCamera(f, cx, cy, h, v) }
-	c := &Calibration{Level: LevelHeight, Camera: build(in.HeightM, focal, vanish), FocalSD: share * focal, HeightSD: heightSD}
+	c := &Calibration{Level: LevelHeight, Camera: build(in.HeightM, focal, vanish), FocalSD: share * focal, HeightSD: m.HeightM}
 	for _, s := range []float64{1, -1} {
-		c.variants = append(c.variants, build(in.HeightM+s*heightSD, focal, vanish))
+		c.variants = append(c.variants, build(in.HeightM+s*m.HeightM, focal, vanish))
 	}
 	for _, s := range []float64{1, -1} {
 		c.variants = append(c.variants, build(in.HeightM, focal*(1+s*share), vanish))
@@ -153,16 +146,16 @@ func fromHeight(in CameraHeight, width, height int) (*Calibration, error) {
 }
 
 // fromHorizon builds the camera of LevelRatio, in units of the camera's height.
-func fromHorizon(in Horizon, width, height int) (*Calibration, error) {
-	focal := nominalFocal * longSide(width, height)
-	vanish, cov, err := vanishing(in, focal, width, height)
+func fromHorizon(in Horizon, width, height int, m errormodel.Camera) (*Calibration, error) {
+	focal := m.NominalFocal * longSide(width, height)
+	vanish, cov, err := vanishing(in, focal, width, height, m)
 	if err != nil {
 		return nil, err
 	}
 	cx, cy := centre(width, height)
 	c := &Calibration{Level: LevelRatio, Camera: LevelCamera(focal, cx, cy, 1, vanish)}
 	for _, s := range []float64{1, -1} {
-		c.variants = append(c.variants, LevelCamera(focal*(1+s*0.2), cx, cy, 1, vanish))
+		c.variants = append(c.variants, LevelCamera(focal*(1+s*m.NominalShare), cx, cy, 1, vanish))
 	}
 	for _, d := range cov {
 		for _, s := range []float64{1, -1} {
@@ -174,7 +167,7 @@ func fromHorizon(in Horizon, width, height int) (*Calibration, error) {
 
 // vanishing returns the lane's vanishing point and the independent steps of one
 // standard deviation of its error.
-func vanishing(in Horizon, focal float64, width, height int) (Point, []Point, error) {
+func vanishing(in Horizon, focal float64, width, height int, m errormodel.Camera) (Point, []Point, error) {
 	switch {
 	case in.RowPX != nil && in.Edges != nil:
 		return Point{}, nil, errors.New("give the horizon as a row or by two lane edges, not both")
@@ -184,7 +177,7 @@ func vanishing(in Horizon, focal float64, width, height int) (Point, []Point, er
 			return Point{}, nil, fmt.Errorf("horizon row %g px is not a possible row", row)
 		}
 		cx, _ := centre(width, height)
-		return Point{cx, row}, []Point{{0, focal * rowSDDegrees * math.Pi / 180}}, nil
+		return Point{cx, row}, []Point{{0, focal * m.RowDeg * math.Pi / 180}}, nil
 	case in.Edges != nil:
 		p, ok := crossing(*in.Edges)
 		if !ok {
@@ -204,9 +197,9 @@ func vanishing(in Horizon, focal float64, width, height int) (Point, []Point, er
 				for k := range 2 {
 					e := *in.Edges
 					if k == 0 {
-						e[i][j].X += defaultClickSD
+						e[i][j].X += clickSD(m, width, height)
 					} else {
-						e[i][j].Y += defaultClickSD
+						e[i][j].Y += clickSD(m, width, height)
 					}
 					q, ok := crossing(e)
 					if !ok {
@@ -237,16 +230,16 @@ func crossing(e [2][2]Point) (Point, bool) {
 // fromGround builds the camera of LevelMetric: homography, focal length and
 // pose from the orthogonality of the rectangle's sides, then least squares on
 // the clicks with all of them (square pixels, principal point known).
-func fromGround(in GroundMarks, width, height int) (*Calibration, error) {
+func fromGround(in GroundMarks, width, height int, m errormodel.Camera) (*Calibration, error) {
 	if !(in.WidthM > 0) || !(in.LengthM > 0) || math.IsInf(in.WidthM, 0) || math.IsInf(in.LengthM, 0) {
 		return nil, fmt.Errorf("the ground rectangle is %g m wide and %g m long; both must be positive", in.WidthM, in.LengthM)
 	}
-	clickSD := in.ClickSD
-	if clickSD == 0 {
-		clickSD = defaultClickSD
+	click := in.ClickSD
+	if click == 0 {
+		click = clickSD(m, width, height)
 	}
-	if !(clickSD > 0) || math.IsInf(clickSD, 0) {
-		return nil, fmt.Errorf("click spread is %g px; it must be positive", clickSD)
+	if !(click > 0) || math.IsInf(click, 0) {
+		return nil, fmt.Errorf("click spread is %g px; it must be positive", click)
 	}
 	if err := checkOrder(in.Points, longSide(width, height)); err != nil {
 		return nil, err
@@ -269,14 +262,14 @@ func fromGround(in GroundMarks, width, height int) (*Calibration, error) {
 	c := &Calibration{Level: LevelMetric, ResidualPX: math.Sqrt(chi2 / 4)}
 	// One observation is left over (eight numbers, seven unknowns): it tells clicks
 	// that are worse than they were said to be.
-	ratio := math.Sqrt(chi2) / clickSD
-	if c.ResidualPX > max(8*clickSD, size/150) {
+	ratio := math.Sqrt(chi2) / click
+	if c.ResidualPX > max(8*click, size/150) {
 		return nil, fmt.Errorf("the four ground marks miss a rectangle %g m wide and %g m long by %.1f px: check both lengths, the order and the clicks", in.WidthM, in.LengthM, c.ResidualPX)
 	}
 	if ratio > 3 {
 		c.Notes = append(c.Notes, fmt.Sprintf("The ground marks fit a rectangle of %g × %g m only to %.1f px; all intervals in metres are widened accordingly.", in.WidthM, in.LengthM, c.ResidualPX))
 	}
-	scale := clickSD * max(1, ratio/2)
+	scale := click * max(1, ratio/2)
 	// Move the origin from the rectangle to the ground below the camera.
 	foot := [3]float64{cx, cy, 0}
 	c.Camera = cam.shifted(foot)

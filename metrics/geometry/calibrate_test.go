@@ -11,7 +11,11 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"jogstrip/track/errormodel"
 )
+
+var usual = errormodel.Usual().Camera
 
 // rectangle returns the four corners of a rectangle as c sees them.
 func rectangle(c Camera, x0, y0, w, l float64) ([4]Point, bool) {
@@ -32,7 +36,7 @@ func TestMetricFindsTheCamera(t *testing.T) {
 		if !ok {
 			rt.Skip("behind the camera")
 		}
-		got, err := Calibrate(CalibrationInput{Ground: &GroundMarks{Points: p, WidthM: 2, LengthM: 10}}, 1920, 1080)
+		got, err := Calibrate(CalibrationInput{Ground: &GroundMarks{Points: p, WidthM: 2, LengthM: 10}}, 1920, 1080, usual)
 		if err != nil {
 			if strings.Contains(err.Error(), "too small or too far") || strings.Contains(err.Error(), "on one line") {
 				rt.Skip("seen too flat") // A low camera: refused with a reason.
@@ -65,11 +69,11 @@ func TestMetricFindsTheCamera(t *testing.T) {
 func TestMetricScales(t *testing.T) {
 	c := LevelCamera(1500, 959.5, 539.5, 1.3, Point{980, 430})
 	p, _ := rectangle(c, 0.2, 5, 2, 10)
-	a, err := Calibrate(CalibrationInput{Ground: &GroundMarks{Points: p, WidthM: 2, LengthM: 10}}, 1920, 1080)
+	a, err := Calibrate(CalibrationInput{Ground: &GroundMarks{Points: p, WidthM: 2, LengthM: 10}}, 1920, 1080, usual)
 	if err != nil {
 		t.Fatal(err)
 	}
-	b, err := Calibrate(CalibrationInput{Ground: &GroundMarks{Points: p, WidthM: 4, LengthM: 20}}, 1920, 1080)
+	b, err := Calibrate(CalibrationInput{Ground: &GroundMarks{Points: p, WidthM: 4, LengthM: 20}}, 1920, 1080, usual)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -97,18 +101,18 @@ func TestCalibrationSpreadIsHonest(t *testing.T) {
 			return CalibrationInput{Ground: &g}
 		}},
 		{"camera height", func() CalibrationInput {
-			h := row + 1500*rowSDDegrees*math.Pi/180*r.NormFloat64()
-			return CalibrationInput{Height: &CameraHeight{HeightM: 1.3 + heightSD*r.NormFloat64(), FocalPX: 1500 * (1 + focalSD*r.NormFloat64()), Horizon: Horizon{RowPX: &h}}}
+			h := row + 1500*usual.RowDeg*math.Pi/180*r.NormFloat64()
+			return CalibrationInput{Height: &CameraHeight{HeightM: 1.3 + usual.HeightM*r.NormFloat64(), FocalPX: 1500 * (1 + usual.FocalShare*r.NormFloat64()), Horizon: Horizon{RowPX: &h}}}
 		}},
 		{"edges", func() CalibrationInput {
 			e := [2][2]Point{{clean[0], clean[3]}, {clean[1], clean[2]}}
 			for i := range 2 {
 				for j := range 2 {
-					e[i][j].X += defaultClickSD * r.NormFloat64()
-					e[i][j].Y += defaultClickSD * r.NormFloat64()
+					e[i][j].X += usual.ClickPX * r.NormFloat64()
+					e[i][j].Y += usual.ClickPX * r.NormFloat64()
 				}
 			}
-			return CalibrationInput{Height: &CameraHeight{HeightM: 1.3 + heightSD*r.NormFloat64(), FocalPX: 1500 * (1 + focalSD*r.NormFloat64()), Horizon: Horizon{Edges: &e}}}
+			return CalibrationInput{Height: &CameraHeight{HeightM: 1.3 + usual.HeightM*r.NormFloat64(), FocalPX: 1500 * (1 + usual.FocalShare*r.NormFloat64()), Horizon: Horizon{Edges: &e}}}
 		}},
 	} {
 		t.Run(level.name, func(t *testing.T) {
@@ -124,7 +128,7 @@ func TestCalibrationSpreadIsHonest(t *testing.T) {
 			var errs, stated float64
 			inside := 0
 			for range n {
-				cal, err := Calibrate(level.draw(), 1920, 1080)
+				cal, err := Calibrate(level.draw(), 1920, 1080, usual)
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -152,7 +156,7 @@ func TestCalibrationSpreadIsHonest(t *testing.T) {
 func TestHeightAndRatio(t *testing.T) {
 	c := LevelCamera(1500, 959.5, 539.5, 1.3, Point{959.5, 440})
 	row := 440.0
-	h, err := Calibrate(CalibrationInput{Height: &CameraHeight{HeightM: 1.3, FocalPX: 1500, Horizon: Horizon{RowPX: &row}}}, 1920, 1080)
+	h, err := Calibrate(CalibrationInput{Height: &CameraHeight{HeightM: 1.3, FocalPX: 1500, Horizon: Horizon{RowPX: &row}}}, 1920, 1080, usual)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -161,7 +165,7 @@ func TestHeightAndRatio(t *testing.T) {
 	near(t, "x", x, 0.4, 1e-9)
 	near(t, "y", y, 11, 1e-9)
 	fov := 2 * math.Atan(960/1500.0) * 180 / math.Pi
-	h, err = Calibrate(CalibrationInput{Height: &CameraHeight{HeightM: 1.3, FieldOfViewDeg: fov, Horizon: Horizon{RowPX: &row}}}, 1920, 1080)
+	h, err = Calibrate(CalibrationInput{Height: &CameraHeight{HeightM: 1.3, FieldOfViewDeg: fov, Horizon: Horizon{RowPX: &row}}}, 1920, 1080, usual)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -173,7 +177,7 @@ func TestHeightAndRatio(t *testing.T) {
 	p0, _ := c.Project(0.1, 14, 0)
 	p1, _ := c.Project(0.1, 12.6, 0)
 	p2, _ := c.Project(0.1, 11.5, 0)
-	r, err := Calibrate(CalibrationInput{Horizon: &Horizon{RowPX: &row}}, 1920, 1080)
+	r, err := Calibrate(CalibrationInput{Horizon: &Horizon{RowPX: &row}}, 1920, 1080, usual)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -184,7 +188,7 @@ func TestHeightAndRatio(t *testing.T) {
 	// Lane edges and their row say the same.
 	e, _ := rectangle(c, 0.3, 5, 2, 10)
 	edges := [2][2]Point{{e[0], e[3]}, {e[1], e[2]}}
-	r2, err := Calibrate(CalibrationInput{Horizon: &Horizon{Edges: &edges}}, 1920, 1080)
+	r2, err := Calibrate(CalibrationInput{Horizon: &Horizon{Edges: &edges}}, 1920, 1080, usual)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -232,16 +236,16 @@ func TestCalibrateRefuses(t *testing.T) {
 		{"edges meet below", CalibrationInput{Horizon: &Horizon{Edges: &[2][2]Point{{{100, 500}, {200, 900}}, {{700, 500}, {600, 900}}}}}, "meet below"},
 	} {
 		t.Run(w.name, func(t *testing.T) {
-			_, err := Calibrate(w.in, 1920, 1080)
+			_, err := Calibrate(w.in, 1920, 1080, usual)
 			if err == nil || !strings.Contains(err.Error(), w.says) {
 				t.Errorf("error is %v, want one that says %q", err, w.says)
 			}
 		})
 	}
-	if _, err := Calibrate(CalibrationInput{}, 0, 10); err == nil {
+	if _, err := Calibrate(CalibrationInput{}, 0, 10, usual); err == nil {
 		t.Error("a picture without width is accepted")
 	}
-	if c, err := Calibrate(CalibrationInput{}, 1920, 1080); err != nil || c.Level != LevelNone || c.HeightM() != 0 {
+	if c, err := Calibrate(CalibrationInput{}, 1920, 1080, usual); err != nil || c.Level != LevelNone || c.HeightM() != 0 {
 		t.Errorf("nothing given: %v, %v", c, err)
 	}
 }
@@ -272,7 +276,7 @@ func TestAgainstOpenCV(t *testing.T) {
 			p[k].X += 0.5 * r.NormFloat64()
 			p[k].Y += 0.5 * r.NormFloat64()
 		}
-		cal, err := Calibrate(CalibrationInput{Ground: &GroundMarks{Points: p, WidthM: 2, LengthM: 10}}, 1920, 1080)
+		cal, err := Calibrate(CalibrationInput{Ground: &GroundMarks{Points: p, WidthM: 2, LengthM: 10}}, 1920, 1080, usual)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -338,7 +342,7 @@ print(json.dumps(out))
 
 func ExampleCalibrate() {
 	row := 540.0
-	c, err := Calibrate(CalibrationInput{Height: &CameraHeight{HeightM: 1.2, FocalPX: 1500, Horizon: Horizon{RowPX: &row}}}, 1921, 1081)
+	c, err := Calibrate(CalibrationInput{Height: &CameraHeight{HeightM: 1.2, FocalPX: 1500, Horizon: Horizon{RowPX: &row}}}, 1921, 1081, usual)
 	if err != nil {
 		fmt.Println(err)
 		return

@@ -34,7 +34,8 @@ type GroundMarks struct {
 	// WidthM is the side across the lane, LengthM the side along it, in metres.
 	WidthM  float64 `json:"width_m"`
 	LengthM float64 `json:"length_m"`
-	// ClickSD is how far a click may be off, px, one standard deviation; 0 means 0.5.
+	// ClickSD is how far a click may be off, px, one standard deviation; 0 means
+	// what the error model says.
 	ClickSD float64 `json:"click_sd_px,omitempty"`
 }
 

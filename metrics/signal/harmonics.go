@@ -32,7 +32,7 @@ func FitHarmonics(t, x, sd []float64, start, period float64, count int) (*Harmon
 	}
 	p := 1 + 2*count
 	if len(t) < p+2 {
-		return nil, fmt.Errorf("fit harmonics: %w: %d for %d coefficients", errShort, len(t), p)
+		return nil, fmt.Errorf("fit harmonics: too few samples: %d for %d coefficients", len(t), p)
 	}
 	a := mat.NewDense(len(t), p, nil)
 	b := mat.NewVecDense(len(t), nil)

@@ -12,8 +12,6 @@ import (
 // them.
 type Spline struct {
 	t, f, g []float64 // Knots, values and second derivatives (0 at the ends).
-	// Edf is the effective number of parameters the data determined.
-	Edf float64
 }
 
 // SmoothingSpline returns the function f that minimises
@@ -27,9 +25,57 @@ func SmoothingSpline(t, y, w []float64, lambda float64) (*Spline, error) {
 	if !(lambda >= 0) || math.IsInf(lambda, 0) {
 		return nil, fmt.Errorf("smoothing spline: lambda %g is not a finite number ≥ 0", lambda)
 	}
-	p := newReinsch(t, y, w)
-	s, _, err := p.solve(lambda)
-	return s, err
+	n, m := len(t), len(t)-2
+	weight := func(i int) float64 {
+		if w == nil {
+			return 1
+		}
+		return w[i]
+	}
+	// Q (n × m, three bands: column j has rows j, j+1, j+2) and R (m, tridiagonal) of
+	// the smoothing problem; a = R + lambda·Qᵀ·W⁻¹·Q.
+	q := make([][3]float64, m)
+	for j := range m {
+		h0, h1 := t[j+1]-t[j], t[j+2]-t[j+1]
+		q[j] = [3]float64{1 / h0, -1/h0 - 1/h1, 1 / h1}
+	}
+	band := min(2, m-1)
+	a := mat.NewSymBandDense(m, band, nil)
+	rhs := mat.NewVecDense(m, nil)
+	for i := range m {
+		for j := i; j <= min(i+band, m-1); j++ {
+			var v float64
+			for k := j; k <= i+2; k++ {
+				v += q[i][k-i] * q[j][k-j] / weight(k)
+			}
+			v *= lambda
+			switch j {
+			case i:
+				v += (t[i+1] - t[i] + (t[i+2] - t[i+1])) / 3
+			case i + 1:
+				v += (t[i+2] - t[i+1]) / 6
+			}
+			a.SetSymBand(i, j, v)
+		}
+		rhs.SetVec(i, q[i][0]*y[i]+q[i][1]*y[i+1]+q[i][2]*y[i+2])
+	}
+	var c mat.BandCholesky
+	if !c.Factorize(a) {
+		return nil, fmt.Errorf("smoothing spline: the times are too close together")
+	}
+	var gamma mat.VecDense
+	if err := c.SolveVecTo(&gamma, rhs); err != nil && gamma.Len() != m {
+		return nil, fmt.Errorf("smoothing spline: %w", err)
+	}
+	s := &Spline{t: append([]float64(nil), t...), f: append([]float64(nil), y...), g: make([]float64, n)}
+	for j := range m {
+		g := gamma.AtVec(j)
+		s.g[j+1] = g
+		for k := range 3 {
+			s.f[j+k] -= lambda * q[j][k] * g / weight(j+k)
+		}
+	}
+	return s, nil
 }
 
 func checkSeries(t, y, w []float64, least int) error {
@@ -37,7 +83,7 @@ func checkSeries(t, y, w []float64, least int) error {
 		panic("signal: slice lengths differ")
 	}
 	if len(t) < least {
-		return fmt.Errorf("%w: %d, at least %d are needed", errShort, len(t), least)
+		return fmt.Errorf("too few samples: %d, at least %d are needed", len(t), least)
 	}
 	for i := range t {
 		if math.IsNaN(t[i]) || math.IsInf(t[i], 0) || math.IsNaN(y[i]) || math.IsInf(y[i], 0) {
@@ -51,96 +97,6 @@ func checkSeries(t, y, w []float64, least int) error {
 		}
 	}
 	return nil
-}
-
-// reinsch holds the banded matrices of the smoothing problem: Q (n × n−2, three
-// bands) and R (n−2, tridiagonal).
-type reinsch struct {
-	t, y, w []float64
-	q       [][3]float64 // Column j of Q has rows j, j+1, j+2.
-	r       *mat.SymBandDense
-}
-
-func newReinsch(t, y, w []float64) *reinsch {
-	n := len(t)
-	p := &reinsch{t: t, y: y, w: w, q: make([][3]float64, n-2), r: mat.NewSymBandDense(n-2, min(2, n-3), nil)}
-	if w == nil {
-		p.w = make([]float64, n)
-		for i := range p.w {
-			p.w[i] = 1
-		}
-	}
-	for j := range n - 2 {
-		h0, h1 := t[j+1]-t[j], t[j+2]-t[j+1]
-		p.q[j] = [3]float64{1 / h0, -1/h0 - 1/h1, 1 / h1}
-		p.r.SetSymBand(j, j, (h0+h1)/3)
-		if j+1 < n-2 {
-			p.r.SetSymBand(j, j+1, h1/6)
-		}
-	}
-	return p
-}
-
-// solve returns the spline for lambda and its weighted residual sum of squares.
-func (p *reinsch) solve(lambda float64) (*Spline, float64, error) {
-	n, m := len(p.t), len(p.t)-2
-	band := min(2, m-1)
-	a := mat.NewSymBandDense(m, band, nil)
-	qwq := func(i, j int) float64 { // (Qᵀ·W⁻¹·Q)[i][j], i ≤ j.
-		var s float64
-		for k := j; k <= i+2; k++ {
-			s += p.q[i][k-i] * p.q[j][k-j] / p.w[k]
-		}
-		return s
-	}
-	for i := range m {
-		for j := i; j <= min(i+band, m-1); j++ {
-			a.SetSymBand(i, j, p.r.At(i, j)+lambda*qwq(i, j))
-		}
-	}
-	var c mat.BandCholesky
-	if !c.Factorize(a) {
-		return nil, 0, fmt.Errorf("smoothing spline: the times are too close together")
-	}
-	rhs := mat.NewVecDense(m, nil)
-	for j := range m {
-		rhs.SetVec(j, p.q[j][0]*p.y[j]+p.q[j][1]*p.y[j+1]+p.q[j][2]*p.y[j+2])
-	}
-	var gamma mat.VecDense
-	if err := c.SolveVecTo(&gamma, rhs); err != nil && gamma.Len() != m {
-		return nil, 0, fmt.Errorf("smoothing spline: %w", err)
-	}
-	s := &Spline{t: append([]float64(nil), p.t...), f: append([]float64(nil), p.y...), g: make([]float64, n)}
-	for j := range m {
-		g := gamma.AtVec(j)
-		s.g[j+1] = g
-		for k := range 3 {
-			s.f[j+k] -= lambda * p.q[j][k] * g / p.w[j+k]
-		}
-	}
-	var rss float64
-	for i := range n {
-		d := p.y[i] - s.f[i]
-		rss += p.w[i] * d * d
-	}
-	// Trace of the smoother: n − lambda·tr(A⁻¹·Qᵀ·W⁻¹·Q).
-	s.Edf = float64(n)
-	if lambda > 0 {
-		e := mat.NewVecDense(m, nil)
-		var x mat.VecDense
-		for j := range m {
-			e.Zero()
-			for i := max(0, j-2); i <= min(m-1, j+2); i++ {
-				e.SetVec(i, qwq(min(i, j), max(i, j)))
-			}
-			x.Reset()
-			if err := c.SolveVecTo(&x, e); err != nil && x.Len() != m {
-				return nil, 0, fmt.Errorf("smoothing spline: %w", err)
-			}
-			s.Edf -= lambda * x.AtVec(j)
-		}
-	}
-	return s, rss, nil
 }
 
 // At returns the spline's value and its first and second derivative at x.

@@ -74,47 +74,6 @@ func compare(set map[traj.Landmark]map[int]seen, result *record.Result, truth *s
 	return f
 }
 
-// Remeasure is Compare with the measures computed anew from the positions in
-// signals.csv and the marks file: a trial of metrics without tracking. The
-// camera must have stood still.
-func Remeasure(out, marks string, truth *scene.Truth) (*Figures, *record.Result, error) {
-	set, err := readSignals(filepath.Join(out, "signals.csv"))
-	if err != nil {
-		return nil, nil, err
-	}
-	m, err := record.ReadMarks(marks)
-	if err != nil {
-		return nil, nil, err
-	}
-	whole := &traj.Set{Width: m.Picture.Width, Height: m.Picture.Height, Times: truth.Times}
-	for _, l := range traj.Landmarks() {
-		if set[l] == nil {
-			continue
-		}
-		t := traj.Track{Landmark: l, Samples: make([]traj.Sample, len(truth.Times))}
-		for i := range t.Samples {
-			t.Samples[i] = traj.Gone()
-			if s, ok := set[l][i]; ok {
-				t.Samples[i] = traj.Sample{X: s.x, Y: s.y, SD: s.sd, SDY: s.sdY, Quality: 1, Status: traj.Tracked}
-				if s.across {
-					t.Samples[i].Status = traj.Across
-				}
-			}
-		}
-		whole.Tracks = append(whole.Tracks, t)
-	}
-	run, err := metrics.Measure(whole, metrics.Options{View: m.View, Gait: m.Gait, Calibration: *m.Calibration})
-	if err != nil {
-		return nil, nil, err
-	}
-	summary, err := metrics.Summarise([]metrics.Run{*run}, metrics.SummaryOptions{})
-	if err != nil {
-		return nil, nil, err
-	}
-	result := &record.Result{Run: *run, Summary: summary}
-	return compare(set, result, truth), result, nil
-}
-
 type seen struct {
 	x, y, sd, sdY float64
 	across        bool

@@ -11,8 +11,7 @@ import (
 )
 
 // TestExistingYard prints the figures of a yard that demo made and batch
-// measured: JOGSTRIP_DEMO names the demo's folder. With JOGSTRIP_REMEASURE=1 the
-// measures are computed anew from the stored positions.
+// measured: JOGSTRIP_DEMO names the demo's folder.
 func TestExistingYard(t *testing.T) {
 	folder := os.Getenv("JOGSTRIP_DEMO")
 	if folder == "" {
@@ -31,10 +30,6 @@ func TestExistingYard(t *testing.T) {
 			continue // A page of the visit, or a comparison.
 		}
 		f, err := accuracy.Compare(out, truth)
-		if os.Getenv("JOGSTRIP_REMEASURE") != "" {
-			marks := strings.TrimSuffix(out, ".out") + ".marks.json"
-			f, _, err = accuracy.Remeasure(out, marks, truth)
-		}
 		if err != nil {
 			t.Error(err)
 			continue

@@ -10,6 +10,7 @@ import (
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
 	"jogstrip/pipeline/record"
+	"jogstrip/track/errormodel"
 	"jogstrip/track/traj"
 )
 
@@ -160,7 +161,7 @@ func CameraOf(clip string, m *record.Marks) (Other, bool) {
 	if m.Calibration == nil || m.Calibration.Ground == nil {
 		return Other{}, false
 	}
-	c, err := geometry.Calibrate(*m.Calibration, m.Picture.Width, m.Picture.Height)
+	c, err := geometry.Calibrate(*m.Calibration, m.Picture.Width, m.Picture.Height, errormodel.Usual().Camera)
 	if err != nil {
 		return Other{}, false
 	}
@@ -185,7 +186,7 @@ func calibrated(in *geometry.CalibrationInput, set *traj.Set) *geometry.Calibrat
 			moved.Ground = &g
 		}
 	}
-	c, err := geometry.Calibrate(moved, set.Width, set.Height)
+	c, err := geometry.Calibrate(moved, set.Width, set.Height, errormodel.Usual().Camera)
 	if err != nil {
 		return nil
 	}

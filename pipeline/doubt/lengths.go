@@ -7,6 +7,7 @@ import (
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
 	"jogstrip/pipeline/record"
+	"jogstrip/track/errormodel"
 	"jogstrip/track/traj"
 )
 
@@ -19,7 +20,7 @@ func (l *list) camera(m *record.Marks, others []Other) {
 	if m.Calibration == nil {
 		return
 	}
-	cal, err := geometry.Calibrate(*m.Calibration, m.Picture.Width, m.Picture.Height)
+	cal, err := geometry.Calibrate(*m.Calibration, m.Picture.Width, m.Picture.Height, errormodel.Usual().Camera)
 	if err != nil || !cal.Level.AtLeast(geometry.LevelHeight) {
 		return // Measuring says itself what is wrong.
 	}

@@ -10,6 +10,7 @@ import (
 	"jogstrip/metrics/geometry"
 	"jogstrip/pipeline/doubt"
 	"jogstrip/pipeline/record"
+	"jogstrip/track/errormodel"
 	"jogstrip/track/traj"
 )
 
@@ -50,7 +51,7 @@ func TestRectangleTellsItsOwnSides(t *testing.T) {
 				false_++
 			}
 			refused := func(m *record.Marks) bool {
-				_, err := geometry.Calibrate(*m.Calibration, 1920, 1080)
+				_, err := geometry.Calibrate(*m.Calibration, 1920, 1080, errormodel.Usual().Camera)
 				return err != nil || slices.Contains(kinds(doubt.OfMarks(m, nil), record.SecondLook), doubt.Rectangle)
 			}
 			if refused(ground(turned, 3, 8, r, 0.7)) {

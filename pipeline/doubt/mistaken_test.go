@@ -104,11 +104,17 @@ func (f *filmed) film(seed uint64) {
 			continue
 		}
 		seen := make([]bool, len(tr.Samples))
+		var kept []traj.Stance
 		for _, c := range f.truth.Contacts {
 			if c.Limb != tr.Landmark || r.Float64() < 0.15 {
 				continue
 			}
 			before, after := 0.04*r.Float64(), 0.04*r.Float64()
+			for _, s := range f.set.Stances {
+				if s.Landmark == c.Limb && f.set.Times[s.First] >= c.On && f.set.Times[s.Last] <= c.Off {
+					kept = append(kept, s)
+				}
+			}
 			for k, at := range f.set.Times {
 				seen[k] = seen[k] || at > c.On-before && at < c.HeelOff+after
 			}
@@ -118,6 +124,7 @@ func (f *filmed) film(seed uint64) {
 				tr.Samples[k] = traj.Gone()
 			}
 		}
+		f.set.Stances = append(slices.DeleteFunc(f.set.Stances, func(s traj.Stance) bool { return s.Landmark == tr.Landmark }), kept...)
 	}
 }
 
@@ -150,6 +157,9 @@ func (f *filmed) rename(as func(traj.Landmark) traj.Landmark) {
 	}
 	for i := range f.set.Tracks {
 		f.set.Tracks[i].Landmark = as(f.set.Tracks[i].Landmark)
+	}
+	for i := range f.set.Stances {
+		f.set.Stances[i].Landmark = as(f.set.Stances[i].Landmark)
 	}
 	order := traj.Landmarks()
 	slices.SortFunc(f.set.Tracks, func(a, b traj.Track) int { return slices.Index(order, a.Landmark) - slices.Index(order, b.Landmark) })

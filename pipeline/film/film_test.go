@@ -355,10 +355,11 @@ func TestARenderedHorse(t *testing.T) {
 		ground.Points[i] = geometry.Point{X: x, Y: y}
 	}
 	ground.WidthM, ground.LengthM = 2.5, 8
-	p := truth.Points(traj.LeftFore)[last]
-	marks := &record.Marks{View: traj.Toward, Gait: traj.Trot, Calibration: &geometry.CalibrationInput{Frame: last, Ground: &ground}, Marks: []record.Mark{record.At(last, traj.LeftFore, p.X, p.Y)}}
+	p, q := truth.Points(traj.LeftFore)[last], truth.Points(traj.RightFore)[last]
+	marks := &record.Marks{View: traj.Toward, Gait: traj.Trot, Calibration: &geometry.CalibrationInput{Frame: last, Ground: &ground}, Picture: record.Picture{Width: info.Width, Height: info.Height},
+		Marks: []record.Mark{record.At(last, traj.LeftFore, p.X, p.Y), record.At(last, traj.RightFore, q.X, q.Y)}}
 	i := check(t, info, Options{Marks: marks}).Item(Distance)
-	if i.Verdict != Good || !strings.Contains(i.Found, "m from the camera") {
+	if i.Verdict != Good || !strings.Contains(i.Found, "m from the camera") || !strings.Contains(i.Found, "cm shorter") {
 		t.Errorf("distance: %+v; the hoof is at %.1f m", i, p.Lane[1])
 	}
 }

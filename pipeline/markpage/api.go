@@ -22,6 +22,7 @@ import (
 	"jogstrip/pipeline/doubt"
 	"jogstrip/pipeline/film"
 	"jogstrip/pipeline/record"
+	"jogstrip/track/errormodel"
 	"jogstrip/track/traj"
 )
 
@@ -576,7 +577,7 @@ func (s *Server) calibrate(w http.ResponseWriter, r *http.Request) {
 		fail(w, http.StatusBadRequest, fmt.Errorf("read calibration: %w", err))
 		return
 	}
-	c, err := geometry.Calibrate(asked.Calibration, asked.Width, asked.Height)
+	c, err := geometry.Calibrate(asked.Calibration, asked.Width, asked.Height, errormodel.Usual().Camera)
 	if err != nil {
 		reply(w, gridAnswer{Level: geometry.LevelNone, Error: strings.TrimPrefix(err.Error(), "calibrate: ")})
 		return

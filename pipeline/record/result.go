@@ -51,6 +51,8 @@ type Inputs struct {
 	ClipSHA256     string `json:"clip_sha256"`
 	MarksSHA256    string `json:"marks_sha256"`
 	SettingsSHA256 string `json:"settings_sha256"`
+	// ErrorModelSHA256 is that of the error model's names and values.
+	ErrorModelSHA256 string `json:"error_model_sha256,omitempty"`
 	// WithersM is the horse's height as its page had it, m, which lengths of the body
 	// depend on; 0 was not known.
 	WithersM  float64 `json:"withers_m,omitempty"`

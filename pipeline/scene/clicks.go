@@ -189,14 +189,15 @@ type TrackOptions struct {
 
 // TrackSet returns the tracks that tracking with the given errors would deliver,
 // for tests of everything after it. The spread of each sample is SD, at least
-// 0.02 px. For a handheld clip the motions undo the camera's rotation only, to
+// 0.02 px. Stances are those in which the hoof was seen, to the frame. For a handheld clip the motions undo the camera's rotation only, to
 // frame 0; what its shift leaves is in ResidualRMS.
 func (t *Truth) TrackSet(o TrackOptions) *traj.Set {
 	if o.Landmarks == nil {
 		o.Landmarks = Usual(t.Scene.View)
 	}
 	rng := rand.New(rand.NewPCG(o.Seed, 0x510e527fade682d1))
-	s := &traj.Set{Width: t.Width, Height: t.Height, Times: append([]float64(nil), t.Times...)}
+	// Nothing was clicked: no error is shared by a hoof's stances.
+	s := &traj.Set{Width: t.Width, Height: t.Height, Times: append([]float64(nil), t.Times...), ClickPX: 0.05}
 	for _, l := range t.Landmarks {
 		if !slices.Contains(o.Landmarks, l.Name) {
 			continue
@@ -214,6 +215,7 @@ func (t *Truth) TrackSet(o TrackOptions) *traj.Set {
 		}
 		if seen {
 			s.Tracks = append(s.Tracks, traj.Track{Landmark: l.Name, Samples: samples})
+			s.Stances = append(s.Stances, t.stances(l.Name, samples)...)
 		}
 	}
 	if len(t.Eyes) > 1 {
@@ -236,6 +238,50 @@ func (t *Truth) TrackSet(o TrackOptions) *traj.Set {
 	}
 	return s
 }
+
+// stances returns when a hoof is seen to stand in the frames of its samples: from behind
+// until its heel leaves.
+func (t *Truth) stances(l traj.Landmark, samples []traj.Sample) []traj.Stance {
+	var out []traj.Stance
+	beat := -1
+	for _, c := range t.Contacts { // In the order of their landing.
+		if c.Limb != l && c.Limb != l.Opposite() {
+			continue
+		}
+		beat++
+		if c.Limb != l {
+			continue
+		}
+		leaves := c.Off
+		if t.Scene.View == traj.Away {
+			leaves = c.HeelOff
+		}
+		s := traj.Stance{Landmark: l, First: -1, Before: -1, After: -1, Beat: beat}
+		for f, p := range samples {
+			switch at := t.Times[f]; {
+			case !p.Status.Seen():
+			case at < c.On && at > c.On-mayBeHidden:
+				s.Before = f
+			case at >= c.On && at <= leaves:
+				if s.First < 0 {
+					s.First = f
+				}
+				s.Last = f
+				s.Seen++
+			case s.After < 0 && at > leaves && at < leaves+mayBeHidden:
+				s.After = f
+			}
+		}
+		if s.Seen > 0 {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// mayBeHidden is for how long before and after a stance a hoof may be out of sight and
+// still tell when it landed and left, s.
+const mayBeHidden = 0.2
 
 // rotation returns the homography K·R_ref·Rᵀ·K⁻¹ that takes pictures of e to
 // those of ref as if both stood in the same place.

@@ -171,7 +171,6 @@ func (m *motion) measures(t *Truth) *measureList {
 		spread(byGirdle(gd, metrics.PlacementSpreadFore, metrics.PlacementSpreadHind), byGirdle(gd, metrics.PlacementOffsetFore, metrics.PlacementOffsetHind), 1)
 		spread(byGirdle(gd, metrics.StepLengthSpreadFore, metrics.StepLengthSpreadHind), byGirdle(gd, metrics.StepLengthFore, metrics.StepLengthHind), 100)
 	}
-	single(metrics.Crossfall, 0, 0, 0)
 
 	out := &measureList{}
 	put := func(n metrics.Name, unit string) {

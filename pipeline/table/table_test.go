@@ -28,7 +28,7 @@ func run() *metrics.Run {
 			{Name: metrics.StrideDuration, Unit: "s", Observations: []metrics.Observation{{Stride: 0, Left: math.NaN(), Right: math.NaN(), Value: 0.7, SD: 0.002}}},
 			{Name: metrics.StepLengthFore, Unit: "m", Observations: []metrics.Observation{{Stride: 1, Left: 1.25, Right: 1.21, Value: -0.04, SD: 0.01}}},
 			{Name: metrics.StepLengthHind, Unit: "m", Reason: "no hind hoof was marked"},
-			{Name: metrics.Crossfall, Unit: "°", Observations: []metrics.Observation{{Value: 1}}},
+			{Name: metrics.PlacementSpreadFore, Unit: "cm", Observations: []metrics.Observation{{Value: 1}}},
 		},
 		Signals: []metrics.Signal{{Landmark: traj.Head, Unit: "mm", Height: []float64{1.5, math.NaN()}}},
 	}

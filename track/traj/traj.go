@@ -239,8 +239,12 @@ type Set struct {
 	Stances        []Stance  // Of all hooves, by landmark, then by time. Nil where nobody looked for them.
 	Motions        []Motion  // Index: frame. Nil where the camera stood still.
 	ReferenceFrame int       // The frame whose picture coordinates Motions lead to.
-	ShakeRMS       float64   // Background shake before stabilising, px, root mean square; 0 on a tripod.
-	ResidualRMS    float64   // What stabilising left of it, px; NaN where it could not be measured.
+	// ClickPX is how far the person's clicks on hooves are off along each axis in this clip,
+	// px, one standard deviation, as the marks of one hoof tell by each other; 0 where that
+	// was not looked for.
+	ClickPX     float64
+	ShakeRMS    float64 // Background shake before stabilising, px, root mean square; 0 on a tripod.
+	ResidualRMS float64 // What stabilising left of it, px; NaN where it could not be measured.
 }
 
 // Track returns the track of landmark l, or nil where it was not marked.

@@ -1,0 +1,355 @@
+package contact
+
+import (
+	"math"
+	"slices"
+	"sort"
+
+	"jogstrip/metrics/signal"
+	"jogstrip/track/errormodel"
+	"jogstrip/track/traj"
+)
+
+// A gait is a rhythm: the limbs land one after the other at fixed shares of a stride
+// whose duration changes slowly. Tracking counts the steps between the stances it saw;
+// from them every stance gets its place in a grid of beats, in which those not seen
+// leave holes.
+
+// Phases is when each limb lands, as share of the stride after the left fore. Walk is
+// the lateral sequence left hind, left fore, right hind, right fore.
+func Phases(g traj.Gait) [4]float64 {
+	switch g {
+	case traj.Trot:
+		return [4]float64{0, 0.5, 0.5, 0}
+	case traj.Pace:
+		return [4]float64{0, 0.5, 0, 0.5}
+	}
+	return [4]float64{0, 0.5, 0.75, 0.25}
+}
+
+// grid is the grid of beats. Beat m is a count of strides: limb k lands at beats
+// cycle + phase[k].
+type grid struct {
+	model   errormodel.Contact
+	phase   [4]float64
+	period  float64        // Mean duration of a stride, s.
+	curve   *signal.Spline // Time of beats, s.
+	shift   [4]float64     // By how much each limb lands after its beat, s.
+	typical [4]float64     // Duration of each limb's stance, s.
+	sd      float64        // Of an instant of the grid, s.
+	beats   []float64      // Beats at which stances were seen, ascending.
+}
+
+// landing returns when limb k lands in a cycle, s.
+func (g *grid) landing(k, cycle int) float64 {
+	t, _, _ := g.curve.At(float64(cycle) + g.phase[k])
+	return t + g.shift[k]
+}
+
+// known reports whether stances were seen close enough on both sides of the beats from
+// and to.
+func (g *grid) known(from, to float64) bool {
+	const beyond = 0.75
+	n := len(g.beats)
+	if n == 0 || from < g.beats[0]-beyond || to > g.beats[n-1]+beyond {
+		return false
+	}
+	for i := 1; i < n; i++ {
+		if g.beats[i]-g.beats[i-1] > g.model.LongestHole && g.beats[i-1] < to && g.beats[i] > from {
+			return false
+		}
+	}
+	return true
+}
+
+// nearestCycle returns the cycle whose landing of limb k is nearest to t.
+func (g *grid) nearestCycle(k int, t float64) int {
+	// The curve rises by about a period a beat everywhere.
+	c := int(math.Round((t - g.landing(k, 0)) / g.period))
+	for range 50 {
+		step := int(math.Round((t - g.landing(k, c)) / g.period))
+		if step == 0 {
+			break
+		}
+		c += step
+	}
+	return c
+}
+
+// landing is one stance as evidence of the rhythm.
+type landing struct {
+	limb, stance int
+	t, sd        float64 // When it began, s.
+	beat         float64 // NaN where it has no place in the grid.
+}
+
+// periodByBeats returns the duration of a stride, s, from how many steps lie between the
+// stances of a pair; 0 where no two of one limb were counted.
+func periodByBeats(stances *[4][]Stance, m errormodel.Contact) float64 {
+	var num, den float64 // Of both pairs: the steps' slope in time.
+	for pair := range 2 {
+		var t, b, w []float64
+		for k := 2 * pair; k < 2*pair+2; k++ {
+			for i := range stances[k] {
+				s := &stances[k][i]
+				if s.beat < 0 {
+					continue
+				}
+				at, sd := s.Reaches()
+				t, b, w = append(t, at), append(b, float64(s.beat)), append(w, 1/sq(math.Hypot(sd, m.StanceS)))
+			}
+		}
+		var sw, st, sb float64
+		for i := range t {
+			sw, st, sb = sw+w[i], st+w[i]*t[i], sb+w[i]*b[i]
+		}
+		// Of one step alone nobody knows how even it is.
+		if len(b) == 0 || slices.Max(b)-slices.Min(b) < 2 {
+			continue
+		}
+		for i := range t {
+			num += w[i] * (t[i] - st/sw) * (b[i] - sb/sw)
+			den += w[i] * sq(b[i]-sb/sw)
+		}
+	}
+	if den == 0 {
+		return 0
+	}
+	return 2 * num / den
+}
+
+// lengths returns how long stances last, s. Index: limb. Stances that were timed at both
+// ends tell it: the limb's own, else its girdle's, else all; where there is none, what is
+// usual.
+func (l *Timeline) lengths(usual float64) [4]float64 {
+	var own [4][]float64
+	var all []float64
+	for k := range Limbs {
+		for i := range l.Stances[k] {
+			if s := &l.Stances[k][i]; s.OnTimed() && s.OffTimed() {
+				own[k], all = append(own[k], s.Off-s.On), append(all, s.Off-s.On)
+			}
+		}
+	}
+	var out [4]float64
+	for k := range Limbs {
+		pair := slices.Concat(own[k], own[k^1])
+		switch {
+		case len(own[k]) >= 3:
+			out[k] = signal.Median(own[k])
+		case len(pair) >= 2:
+			out[k] = signal.Median(pair)
+		case len(all) > 0:
+			out[k] = signal.Median(all)
+		default:
+			out[k] = usual
+		}
+	}
+	return out
+}
+
+// landings returns every stance with when it began, as far as that was seen, and its
+// beat. Ascending in time.
+func (l *Timeline) landings(g *grid) (out []landing, counted int) {
+	for k := range Limbs {
+		for i := range l.Stances[k] {
+			s := &l.Stances[k][i]
+			e := landing{limb: k, stance: i, beat: math.NaN()}
+			switch {
+			case s.OnTimed():
+				e.t, e.sd = s.On, s.OnSD // The leaving is vaguer, and stances vary.
+			case s.OffTimed():
+				e.t, e.sd = s.Off-g.typical[k], math.Hypot(s.OffSD, g.model.StanceS)
+			default:
+				e.t, e.sd = s.Reaches()
+			}
+			out = append(out, e)
+		}
+	}
+	sort.SliceStable(out, func(i, j int) bool { return out[i].t < out[j].t })
+	return out, l.count(g, out)
+}
+
+// count gives stances the beats that follow from the steps that tracking counted, pair
+// by pair, and returns how many have one. The hinds' are shifted by whole strides to
+// where their landings come nearest to the fores'.
+func (l *Timeline) count(g *grid, all []landing) int {
+	n := 0
+	var offset [2]float64 // Of a pair's landings from the beats, strides; index: pair.
+	for pair := range 2 {
+		even, known := 0, 0.0
+		for i := range all {
+			e := &all[i]
+			s := &l.Stances[e.limb][e.stance]
+			if e.limb/2 != pair || s.beat < 0 {
+				continue
+			}
+			// The left limb lands at whole strides after its phase.
+			if known == 0 {
+				even = s.beat
+				if e.limb%2 == 1 {
+					even++
+				}
+			}
+			e.beat = float64(s.beat-even)/2 + g.phase[2*pair]
+			offset[pair] += e.t/g.period - e.beat
+			known++
+		}
+		if known > 0 {
+			offset[pair] /= known
+		}
+		n += int(known)
+	}
+	shift := math.Round(offset[1] - offset[0])
+	for i := range all {
+		if all[i].limb >= 2 && offset[0] != 0 && offset[1] != 0 {
+			all[i].beat += shift
+		}
+	}
+	return n
+}
+
+// findBeats lays the grid of beats through the stances; nil where they are too few.
+func (l *Timeline) findBeats(gait traj.Gait, m errormodel.Contact) *grid {
+	duty := m.Duty
+	if gait == traj.Walk {
+		duty = m.WalkDuty
+	}
+	g := &grid{model: m, phase: Phases(gait), typical: l.lengths(duty * l.Period), period: l.Period}
+	all, counted := l.landings(g)
+	if counted < 3 || !g.fit(all) {
+		return nil
+	}
+	return g
+}
+
+// fit smooths the times of beats and finds by how much each limb is off them, in turns.
+func (g *grid) fit(all []landing) bool {
+	var on []*landing
+	for i := range all {
+		if !math.IsNaN(all[i].beat) {
+			on = append(on, &all[i])
+		}
+	}
+	sort.SliceStable(on, func(i, j int) bool { return on[i].beat < on[j].beat })
+	loose := make([]float64, len(on)) // By how much a stance far off counts less.
+	for i := range loose {
+		loose[i] = 1
+	}
+	for range 12 {
+		if !g.smooth(on, loose) {
+			return false
+		}
+		g.offsets(on, loose)
+	}
+	first, last := g.beats[0], g.beats[len(g.beats)-1]
+	t0, _, _ := g.curve.At(first)
+	t1, _, _ := g.curve.At(last)
+	if last-first < 0.9 {
+		return false
+	}
+	g.period = (t1 - t0) / (last - first)
+	return true
+}
+
+// variance is how far a landing lies off its beat: by its own error, and because no horse
+// is a clock.
+func (g *grid) variance(e *landing) float64 { return sq(e.sd) + sq(g.model.BeatShare*g.period) }
+
+// smooth lays the curve of beats through the landings, less their limbs' offsets.
+func (g *grid) smooth(on []*landing, loose []float64) bool {
+	var m, t, w []float64
+	var total float64
+	for i, e := range on {
+		v := loose[i] / g.variance(e)
+		at := e.t - g.shift[e.limb]
+		if n := len(m); n > 0 && e.beat-m[n-1] < 1e-6 {
+			t[n-1] = (t[n-1]*w[n-1] + at*v) / (w[n-1] + v)
+			w[n-1] += v
+		} else {
+			m, t, w = append(m, e.beat), append(t, at), append(w, v)
+		}
+		total += v
+	}
+	if len(m) < 3 {
+		return false
+	}
+	// Half of what changes over eight strides is followed.
+	curve, err := signal.SmoothingSpline(m, t, w, total/(m[len(m)-1]-m[0])*math.Pow(8/(2*math.Pi), 4))
+	if err != nil {
+		return false
+	}
+	g.curve, g.beats = curve, m
+	return true
+}
+
+// offsets finds by how much each limb lands after the curve, how far off it single
+// landings lie, and the standard deviation of its instants.
+func (g *grid) offsets(on []*landing, loose []float64) {
+	var off, count [4]float64
+	var rest, stated []float64
+	for i, e := range on {
+		at, _, _ := g.curve.At(e.beat)
+		d := e.t - at - g.shift[e.limb]
+		v := g.variance(e)
+		loose[i] = min(1, 2*math.Sqrt(v)/math.Abs(d))
+		off[e.limb] += loose[i] / v * d
+		count[e.limb] += loose[i] / v
+		rest, stated = append(rest, d), append(stated, e.sd)
+	}
+	var mean, limbsSeen float64
+	for k := range g.shift {
+		if count[k] > 0 {
+			g.shift[k] += off[k] / (count[k] + 1/sq(g.model.LimbShare*g.period))
+			mean += g.shift[k]
+			limbsSeen++
+		}
+	}
+	for k := range g.shift {
+		if count[k] > 0 {
+			g.shift[k] -= mean / limbsSeen
+		} else {
+			g.shift[k] = 0
+		}
+	}
+	// The grid smooths over a few landings: it is taken to be as sure as two of them.
+	g.sd = max(g.model.BeatShare*g.period, max(signal.RobustSD(rest), signal.Median(stated))/math.Sqrt2)
+}
+
+// keepOnBeat drops stances that have no place in the grid and notes the cycle of the
+// others.
+func (l *Timeline) keepOnBeat() {
+	g := l.grid
+	all, _ := l.landings(g)
+	var began, beats [4]map[int]float64
+	for k := range Limbs {
+		began[k], beats[k] = map[int]float64{}, map[int]float64{}
+	}
+	for _, e := range all {
+		began[e.limb][e.stance], beats[e.limb][e.stance] = e.t, e.beat
+	}
+	for k, h := range l.Hooves {
+		var kept []Stance
+		for i, s := range l.Stances[k] {
+			s.Cycle = g.nearestCycle(k, began[k][i])
+			if beat := beats[k][i]; !math.IsNaN(beat) {
+				s.Cycle = int(math.Round(beat - g.phase[k])) // Tracking counted it.
+			} else if math.Abs(began[k][i]-g.landing(k, s.Cycle)) > g.model.OffBeat*l.Period+h.Frame && !s.StartsClip && !s.EndsClip {
+				l.OffBeat++
+				continue
+			}
+			if n := len(kept); n > 0 && kept[n-1].Cycle >= s.Cycle {
+				l.OffBeat++
+				if kept[n-1].to-kept[n-1].from < s.to-s.from {
+					s.Cycle = kept[n-1].Cycle
+					kept[n-1] = s
+				}
+				continue
+			}
+			kept = append(kept, s)
+		}
+		l.Stances[k] = kept
+	}
+}
+
+func sq(x float64) float64 { return x * x }

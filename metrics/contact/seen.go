@@ -1,0 +1,110 @@
+package contact
+
+import (
+	"math"
+
+	"jogstrip/metrics/signal"
+	"jogstrip/track/traj"
+)
+
+// rounding is by how much two spans of time may differ by rounding alone, s, so that
+// nothing hangs on where a clip's clock starts.
+const rounding = 1e-7
+
+// leastSD is the least spread of a sample that is believed, px.
+const leastSD = 0.02
+
+// Seen is what was really seen of one landmark.
+type Seen struct {
+	Landmark traj.Landmark
+	T        []float64 // s.
+	X, Y     []float64 // px.
+	SD       []float64 // px.
+	All      []Sample  // Of hooves: those, and those that are sure across the picture only, in the order of time.
+	Frame    float64   // Median time between frames, s.
+	across   []Sample
+}
+
+// Sample is one sample of a landmark with the spread of either axis. Where a hoof turns
+// while it is followed, its place down the picture wanders: what a frame adds to that is
+// in its spread, and little beside the hoof's own movement.
+type Sample struct{ T, X, Y, XSD, YSD float64 }
+
+// See takes what was seen of a landmark from stabilised tracks; nil where it was not
+// marked.
+func See(set *traj.Set, l traj.Landmark) *Seen {
+	tr := set.Track(l)
+	if tr == nil {
+		return nil
+	}
+	h := &Seen{Landmark: l}
+	var gaps []float64
+	for i := 1; i < len(set.Times); i++ {
+		gaps = append(gaps, set.Times[i]-set.Times[i-1])
+	}
+	h.Frame = signal.Median(gaps)
+	for i, p := range tr.Samples {
+		if !p.Status.Followed() || math.IsNaN(p.X) || math.IsNaN(p.Y) {
+			continue
+		}
+		t := set.Times[i]
+		if p.Status == traj.Across {
+			h.across = append(h.across, Sample{t, p.X, p.Y, max(p.SD, leastSD), max(p.SDY, leastSD)})
+			continue
+		}
+		h.T, h.X, h.Y, h.SD = append(h.T, t), append(h.X, p.X), append(h.Y, p.Y), append(h.SD, max(p.SD, leastSD))
+	}
+	return h
+}
+
+// widen widens the spreads to the noise really there.
+func (h *Seen) widen() {
+	n := len(h.T)
+	// A sample against the straight line between its neighbours: in stance that is
+	// noise alone, so a low quantile tells the noise.
+	var r []float64
+	for i := 1; i < n-1; i++ {
+		a := (h.T[i] - h.T[i-1]) / (h.T[i+1] - h.T[i-1])
+		if h.T[i+1]-h.T[i-1] > 3*h.Frame+rounding {
+			continue
+		}
+		s := h.SD[i] * math.Sqrt(1+a*a+(1-a)*(1-a))
+		for _, v := range [][]float64{h.X, h.Y} {
+			r = append(r, math.Abs(v[i]-v[i-1]*(1-a)-v[i+1]*a)/s)
+		}
+	}
+	k := 1.0
+	if len(r) > 10 {
+		k = max(1, min(5, signal.Quantile(r, 0.3)/0.3853)) // The 30 % quantile of |N(0, 1)|.
+	}
+	for i := range h.SD {
+		h.SD[i] *= k
+	}
+	for i := range h.across {
+		h.across[i].XSD *= k
+		h.across[i].YSD *= k
+	}
+	h.merge()
+}
+
+// merge puts all samples in the order of time.
+func (h *Seen) merge() {
+	across := h.across
+	k := 0
+	for i, t := range h.T {
+		for ; k < len(across) && across[k].T < t; k++ {
+			h.All = append(h.All, across[k])
+		}
+		h.All = append(h.All, Sample{t, h.X[i], h.Y[i], h.SD[i], h.SD[i]})
+	}
+	h.All = append(h.All, across[k:]...)
+}
+
+// from returns the first sample at or after t.
+func (h *Seen) from(t float64) int {
+	i := 0
+	for i < len(h.T) && h.T[i] < t {
+		i++
+	}
+	return i
+}

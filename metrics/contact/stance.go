@@ -1,0 +1,186 @@
+package contact
+
+import (
+	"math"
+	"sort"
+
+	"jogstrip/metrics/signal"
+	"jogstrip/track/errormodel"
+	"jogstrip/track/traj"
+)
+
+// Stance is one stance of a hoof.
+type Stance struct {
+	// On and Off are when it landed and left. A negative standard deviation: not timed,
+	// and the instant is that of the first or last frame in which it was seen standing.
+	On, Off, OnSD, OffSD float64
+	X, Y                 float64 // Place in the picture.
+	XSD, YSD             float64
+	Samples              int  // From how many samples the place was taken.
+	StartsClip, EndsClip bool // The clip begins or ends inside it.
+	Cycle                int  // Its place in the grid of beats.
+
+	from, to      int        // Samples of the hoof, to exclusive.
+	reached, left [2]float64 // Landing and leaving, however vague, and the standard deviation of that, s.
+	beat          int        // Steps of the pair since its first stance; -1 where that is not known.
+}
+
+// OnTimed reports whether the landing was timed.
+func (s *Stance) OnTimed() bool { return s.OnSD >= 0 }
+
+// OffTimed reports whether the leaving was timed.
+func (s *Stance) OffTimed() bool { return s.OffSD >= 0 }
+
+// Leaves returns when the hoof leaves the ground, however vaguely that is known, and the
+// standard deviation of it, s.
+func (s *Stance) Leaves() (at, sd float64) { return s.left[0], s.left[1] }
+
+// Reaches returns the same of its landing.
+func (s *Stance) Reaches() (at, sd float64) { return s.reached[0], s.reached[1] }
+
+// stancesOf takes a hoof's stances as tracking saw them. A landing lies between the last
+// frame in which the place was seen without the hoof and the first in which it stands,
+// and a leaving in the same way; what hides the place makes the instant vague, or leaves
+// it untimed.
+func stancesOf(set *traj.Set, h *Seen, m errormodel.Contact) []Stance {
+	times := set.Times
+	var out []Stance
+	for _, s := range set.Stances {
+		if s.Landmark != h.Landmark {
+			continue
+		}
+		first, last := times[s.First], times[s.Last]
+		c := Stance{
+			On: first, Off: last, OnSD: -1, OffSD: -1, beat: s.Beat,
+			reached: [2]float64{first, m.HiddenS}, left: [2]float64{last, m.HiddenS},
+			from: h.from(first - h.Frame/4), to: h.from(last + h.Frame/2),
+			StartsClip: s.First == 0, EndsClip: s.Last == len(times)-1,
+		}
+		if c.to-c.from < 2 {
+			continue
+		}
+		if s.Before >= 0 {
+			at, sd := instant(first, times[s.Before], m.LandingShape*(last-first), h.Frame)
+			c.reached = [2]float64{at, sd}
+			if sd <= m.WorstLandingS {
+				c.On, c.OnSD = at, sd
+			}
+		}
+		if s.After >= 0 {
+			at, sd := instant(last, times[s.After], m.LeavingShape*(last-first), h.Frame)
+			c.left = [2]float64{at, sd}
+			if sd <= m.WorstLeavingS {
+				c.Off, c.OffSD = at, sd
+			}
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
+// instant returns when a hoof that stands in a frame at seen and is gone in one at gone
+// landed or left, and the standard deviation of that, s. Mostly it moved within the next
+// frame; that it was gone is often told later only, once it has moved a good way.
+func instant(seen, gone, shape, frame float64) (at, sd float64) {
+	gap := math.Abs(gone - seen)
+	off := min(gap, frame)/2 + max(0, gap-frame)/4
+	if gone < seen {
+		off = -off
+	}
+	return seen + off, math.Hypot(gap/math.Sqrt(12), shape)
+}
+
+// place fills the picture position of every stance: the robust weighted mean of its
+// middle part, two standard deviations away from landing slide and breakover. The spread
+// allows for noise that is correlated from frame to frame.
+func place(h *Seen, stances []Stance, m errormodel.Contact) {
+	type part struct{ from, to int }
+	parts := make([]part, len(stances))
+	var product, square float64
+	for i := range stances {
+		s := &stances[i]
+		lo, hi := s.On+2*m.LandingShape*(s.Off-s.On), s.Off-2*m.LeavingShape*(s.Off-s.On)
+		from := sort.SearchFloat64s(h.T, lo)
+		to := sort.SearchFloat64s(h.T, hi)
+		if to-from < 3 {
+			from, to = s.from, s.to
+		}
+		parts[i] = part{from, to}
+		s.X, s.Y = robustMean(h.X[from:to], h.SD[from:to]), robustMean(h.Y[from:to], h.SD[from:to])
+		for k := from; k+1 < to; k++ {
+			for _, v := range [2][2]float64{{h.X[k] - s.X, h.X[k+1] - s.X}, {h.Y[k] - s.Y, h.Y[k+1] - s.Y}} {
+				a, b := v[0]/h.SD[k], v[1]/h.SD[k+1]
+				if math.Abs(a) < 5 && math.Abs(b) < 5 {
+					product += a * b
+					square += (a*a + b*b) / 2
+				}
+			}
+		}
+	}
+	rho := 0.0
+	if square > 0 {
+		rho = max(0, min(0.9, product/square))
+	}
+	for i := range stances {
+		s := &stances[i]
+		from, to := parts[i].from, parts[i].to
+		s.Samples = to - from
+		s.XSD = meanSD(h.X[from:to], h.SD[from:to], s.X, rho)
+		s.YSD = meanSD(h.Y[from:to], h.SD[from:to], s.Y, rho)
+	}
+}
+
+// robustMean is the mean with weights 1/sd², samples beyond three standard deviations
+// from it weighed down (Huber's weights, starting at the median).
+func robustMean(x, sd []float64) float64 {
+	m := signal.Median(x)
+	for range 20 {
+		var sw, sx float64
+		for i, v := range x {
+			w := 1 / (sd[i] * sd[i])
+			if z := math.Abs(v-m) / sd[i]; z > 3 {
+				w *= 3 / z
+			}
+			sw += w
+			sx += w * v
+		}
+		next := sx / sw
+		if math.Abs(next-m) < 1e-9 {
+			return next
+		}
+		m = next
+	}
+	return m
+}
+
+// meanSD is the standard deviation of a weighted mean of samples with lag-one
+// correlation rho, widened where the samples scatter more than they should. Where they
+// scatter less, the rest of their stated spread is taken as an error that all of them
+// share: a tracker that holds on to the wrong spot of the hoof does so all through the
+// stance.
+func meanSD(x, sd []float64, mean, rho float64) float64 {
+	var sw, chi float64
+	n := float64(len(x))
+	for i, v := range x {
+		sw += 1 / (sd[i] * sd[i])
+		chi += (v - mean) * (v - mean) / (sd[i] * sd[i])
+	}
+	k := 1.0
+	if n > 3 {
+		k = max(1, chi/(n-1))
+	}
+	// The sum of correlations up to the number of samples there are.
+	corr := 1.0
+	r := rho
+	for j := 1.0; j < n; j++ {
+		corr += 2 * (1 - j/n) * r
+		r *= rho
+	}
+	shared := 0.0
+	if n > 3 {
+		// Seldom is a scatter of n samples less than this part of what it should be by chance.
+		chance := 1 - 2*math.Sqrt(2/(n-1))
+		shared = max(0, chance-chi/(n-1)) * n / sw
+	}
+	return math.Sqrt(k*corr/sw + shared)
+}

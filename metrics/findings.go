@@ -1,0 +1,101 @@
+package metrics
+
+import (
+	"math"
+
+	"jogstrip/metrics/contact"
+	"jogstrip/metrics/geometry"
+	"jogstrip/track/traj"
+)
+
+// limbs is the order in which arrays over limbs are indexed.
+var limbs = contact.Limbs
+
+// analysis is one clip as its measures are taken from: what was asked, the tracks, the
+// camera and the timeline.
+type analysis struct {
+	*contact.Timeline
+	opts  Options
+	set   *traj.Set // Stabilised.
+	cal   *geometry.Calibration
+	notes []string
+}
+
+// foundSeries is what a stage found of one measure.
+type foundSeries struct {
+	observations []Observation
+	commonSD     float64
+	sideCommonSD float64
+	run, horse   *Mean // From the model of the run; nil where observations are averaged.
+}
+
+// findings are the measures found so far. They are looked up by name and never
+// ranged over where the order could show.
+type findings map[Name]*foundSeries
+
+func (f findings) series(n Name) *foundSeries {
+	if f[n] == nil {
+		f[n] = &foundSeries{}
+	}
+	return f[n]
+}
+
+func (f findings) put(n Name, o Observation) {
+	m := f.series(n)
+	m.observations = append(m.observations, o)
+}
+
+func (f findings) add(g findings) {
+	for _, d := range Definitions() {
+		if m := g[d.Name]; m != nil {
+			f[d.Name] = m
+		}
+	}
+}
+
+// mean returns the mean of the values of measure n that are there.
+func (f findings) mean(n Name) float64 {
+	m := f[n]
+	if m == nil {
+		return math.NaN()
+	}
+	var sum, count float64
+	for _, o := range m.observations {
+		if !math.IsNaN(o.Value) {
+			sum += o.Value
+			count++
+		}
+	}
+	return sum / count
+}
+
+// sided builds the observation of a measure with sides; NaN means not seen. Where one
+// side alone was seen, SD is that of a difference of two such sides.
+func sided(stride int, time, left, leftSD, right, rightSD float64) Observation {
+	o := Observation{Stride: stride, Time: time, Left: left, Right: right, Value: right - left, SD: math.Hypot(leftSD, rightSD)}
+	switch {
+	case math.IsNaN(left):
+		o.SD = math.Sqrt2 * rightSD
+	case math.IsNaN(right):
+		o.SD = math.Sqrt2 * leftSD
+	}
+	return o
+}
+
+// single builds the observation of a measure without sides.
+func single(stride int, time, value, sd float64) Observation {
+	return Observation{Stride: stride, Time: time, Left: math.NaN(), Right: math.NaN(), Value: value, SD: sd}
+}
+
+var notSeen = [2]float64{math.NaN(), math.NaN()}
+
+func sq(x float64) float64 { return x * x }
+
+// putSides adds a measure with sides unless neither was seen. Index of v: side
+// (0 left), then value and spread.
+func (f findings) putSides(n Name, stride int, time float64, v [2][2]float64) {
+	if math.IsNaN(v[0][0]) && math.IsNaN(v[1][0]) {
+		return
+	}
+	f.put(n, sided(stride, time, v[0][0], v[0][1], v[1][0], v[1][1]))
+}
