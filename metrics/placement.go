@@ -142,7 +142,11 @@ func (a *analysis) fit(s *spatial, cam geometry.Camera) {
 		unit = a.opts.Model.Body.CameraM
 	}
 	high := float64(min(a.set.Height, a.set.Width)) / 1080
-	s.fit = fitRun(falls, cam, a.cal.Variants(), a.opts.View == traj.Toward, marks, high, unit, a.opts.Model)
+	prior := a.opts.Model
+	if a.cal.Level != geometry.LevelMetric {
+		prior.Camera.TapeShare = 0 // Nothing was taped; the camera's height brings its own.
+	}
+	s.fit = fitRun(falls, cam, a.cal.Variants(), a.opts.View == traj.Toward, marks, high, unit, prior)
 	if s.fit == nil {
 		return
 	}

@@ -3,6 +3,7 @@ package metrics
 import (
 	"math"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/optimize"
 
@@ -579,7 +580,12 @@ func (f *runFit) predict(t target) (value, sd float64) {
 	left.MulVec(f.x.T(), &vc)
 	left.SubVec(fixed, &left)
 	variance := self - mat.Dot(cov, &vc) + mat.Inner(&left, f.betaCov, &left)
-	return value, f.stretch * math.Sqrt(max(0, variance))
+	sd = f.stretch * math.Sqrt(max(0, variance))
+	if sum := floats.Sum(t.smooth); math.Abs(sum) < 1e-9 {
+		// A length is as wrong as the ground marks' own are; a place is told from the camera.
+		sd = math.Hypot(sd, f.prior.Camera.TapeShare*value)
+	}
+	return value, sd
 }
 
 // place returns where footfall i was in the lane, and the spreads of that.

@@ -149,6 +149,7 @@ func walk(t testing.TB, rng *rand.Rand, u setUp, difference float64) walked {
 // marks tell.
 func (w walked) fit() *runFit {
 	m := errormodel.Usual()
+	m.Camera.TapeShare = 0 // The tape's error is drawn where a test asks for it, and is outside the fit.
 	m.Click.PriorPX = w.told
 	return fitRun(w.falls, w.cal.Camera, w.cal.Variants(), true, w.marks, 1, 1, m)
 }

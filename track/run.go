@@ -45,8 +45,9 @@ type clip struct {
 	width, height int
 	times         []float64
 	spool         *spool
-	marks         []Mark // Ordered by frame.
-	guessed       []int  // Which of them did not say how far the click may be off.
+	marks         []Mark  // Ordered by frame.
+	guessed       []int   // Which of them did not say how far the click may be off.
+	click         float64 // How far these are off, px; 0 where nothing tells.
 	motions       []traj.Motion
 	shake         float64
 	residual      float64
@@ -343,7 +344,7 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 	}
 	r := &Result{Frames: n, Set: &traj.Set{
 		Width: c.width, Height: c.height, Times: c.times, Motions: c.motions,
-		ReferenceFrame: opts.ReferenceFrame, ShakeRMS: c.shake, ResidualRMS: c.residual,
+		ClickPX: c.click, ReferenceFrame: opts.ReferenceFrame, ShakeRMS: c.shake, ResidualRMS: c.residual,
 	}}
 	for i, l := range landmarks {
 		t, losses := c.fuse(l, forward[i], backward[i], standings, opts)

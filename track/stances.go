@@ -151,6 +151,9 @@ func (c *clip) readClicks(searches []*pairSearch, t *trunk, seeds []seed) error 
 		}
 	}
 	click := math.Sqrt(squares / n)
+	if len(c.guessed) > 0 {
+		c.click = click
+	}
 	for _, i := range c.guessed {
 		c.marks[i].SD, seeds[i].SD = click, click
 	}
