@@ -8,7 +8,7 @@ import "testing"
 // reason, nothing crashes, hangs or takes more memory than was given, and no other limb
 // than the lame one is named.
 func TestStrangeClips(t *testing.T) {
-	needFFmpeg(t)
+	scenetest.NeedFFmpeg(t)
 	f := newStrangeFilm(t)
 	clips := f.all()
 	if len(clips) < 300 {

@@ -202,9 +202,9 @@ func BenchmarkFrameStepInBrowser(b *testing.B) {
 	s, stop := serveAt(b, dir, "", nil)
 	defer stop()
 	w := openBrowser(b, 1440, 900, false)
-	w.do(chromedp.Navigate(s.URL()))
-	w.run(`location.hash = '#/mark/` + url.PathEscape("a.mp4") + `'`)
-	w.wait(`document.querySelector('canvas.picture')?.dataset.frame !== undefined`)
+	w.Do(chromedp.Navigate(s.URL()))
+	w.Script(`location.hash = '#/mark/` + url.PathEscape("a.mp4") + `'`)
+	w.Wait(`document.querySelector('canvas.picture')?.dataset.frame !== undefined`)
 	var took []time.Duration
 	for b.Loop() {
 		time.Sleep(2 * time.Second)
