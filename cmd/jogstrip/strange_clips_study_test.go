@@ -2,7 +2,11 @@
 
 package main
 
-import "testing"
+import (
+	"testing"
+
+	"jogstrip/pipeline/scene/scenetest"
+)
 
 // Hundreds of damaged and strange clips of a lame horse: each has an outcome and a
 // reason, nothing crashes, hangs or takes more memory than was given, and no other limb
