@@ -88,7 +88,7 @@ func (k *knowing) Propose(_ context.Context, clip string, view traj.View, like [
 	return out, "", nil
 }
 
-// A night's work: clips of two set-ups (twelve with -tags study, six else), marked
+// A night's work: clips of two set-ups (twelve with -tags study, four else), marked
 // by a person who steps to the stances of the first clip of each and confirms what
 // is proposed from then on. Clicks and keys are counted; whatever is measured
 // later was placed or confirmed, and the file tells which.
