@@ -10,7 +10,7 @@ import (
 // Views at the sizes people have, to be looked at one by one.
 func TestLookAtTheViews(t *testing.T) {
 	if os.Getenv("JOGSTRIP_SCREENSHOTS") == "" {
-		t.Skip("SKIPPED: only with JOGSTRIP_SCREENSHOTS, a folder for the pictures")
+		t.Skip("only with JOGSTRIP_SCREENSHOTS, a folder for the pictures")
 	}
 	clip, _ := renderedClip(t)
 	dir, _ := yard(t, clip, "toward-1.mp4", "toward-2.mp4", "run.mp4")
