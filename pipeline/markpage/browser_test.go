@@ -23,10 +23,12 @@ func openBrowser(t testing.TB, width, height int64, touch bool) *browser {
 }
 
 // eval returns what a JavaScript expression gives.
-func eval[T any](b *browser, expression string) T {
-	b.Helper()
-	return pagetest.Eval[T](b.Page, expression)
+func eval[T any](b interface{ page() *pagetest.Page }, expression string) T {
+	b.page().Helper()
+	return pagetest.Eval[T](b.page(), expression)
 }
+
+func (b *browser) page() *pagetest.Page { return b.Page }
 
 // prefers makes the browser ask for dark pages, or light ones.
 func prefers(dark bool) pagetest.Action {

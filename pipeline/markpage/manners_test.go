@@ -16,6 +16,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"jogstrip/pipeline/record"
+	"jogstrip/pipeline/scene"
 	"jogstrip/track/traj"
 )
 
@@ -39,6 +40,32 @@ func serveThrough(t testing.TB, dir string, wrap func(next http.Handler) http.Ha
 	return s
 }
 
+// bench is one clip on the marking page, before which a person sits.
+type bench struct {
+	*browser
+	truth *scene.Truth
+	path  string // Of the clip.
+	frame int    // In the middle of the clip: what is on the screen.
+}
+
+// atMarks opens the marking page of a rendered clip; a non-nil wrap lets every request go
+// through it.
+func atMarks(t *testing.T, width, height int64, touch bool, wrap func(next http.Handler) http.Handler) bench {
+	t.Helper()
+	clip, truth := renderedClip(t)
+	dir, visit := yard(t, clip, "toward-1.mp4")
+	if wrap == nil {
+		wrap = func(next http.Handler) http.Handler { return next }
+	}
+	s := serveThrough(t, dir, wrap)
+	b := bench{openBrowser(t, width, height, touch), truth, filepath.Join(visit, "toward-1.mp4"), len(truth.Times) / 2}
+	b.Do(chromedp.Navigate(s.URL()))
+	b.view("mark", visitFolder+"/toward-1.mp4")
+	b.Begin("toward")
+	b.GoTo(b.frame)
+	return b
+}
+
 // saved returns the marks on disk once the page says that they are saved.
 func (b *browser) saved(clip string) *record.Marks {
 	b.Helper()
@@ -54,10 +81,8 @@ func (b *browser) saved(clip string) *record.Marks {
 // no frame then, the wait is told, and neither does a key place or hide anything.
 func TestNothingIsPlacedOnAPictureThatIsNotThere(t *testing.T) {
 	t.Parallel()
-	clip, truth := renderedClip(t)
-	dir, visit := yard(t, clip, "toward-1.mp4")
 	var late atomic.Bool
-	s := serveThrough(t, dir, func(next http.Handler) http.Handler {
+	b := atMarks(t, 1366, 768, false, func(next http.Handler) http.Handler {
 		return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 			if late.Load() && r.URL.Path == "/picture" {
 				time.Sleep(1500 * time.Millisecond)
@@ -65,16 +90,11 @@ func TestNothingIsPlacedOnAPictureThatIsNotThere(t *testing.T) {
 			next.ServeHTTP(w, r)
 		})
 	})
-	b := openBrowser(t, 1366, 768, false)
-	b.Do(chromedp.Navigate(s.URL()))
-	b.view("mark", visitFolder+"/toward-1.mp4")
-	b.Begin("toward")
+	truth, at := b.truth, b.frame
 	b.Do(chromedp.KeyEvent("0"))
-	at := len(truth.Times) / 2
-	b.GoTo(at)
 	p := point(truth, traj.LeftFore, at)
 	b.Press(p.X, p.Y)
-	if m := b.saved(filepath.Join(visit, "toward-1.mp4")); len(m.Marks) != 1 {
+	if m := b.saved(b.path); len(m.Marks) != 1 {
 		t.Fatalf("%d marks", len(m.Marks))
 	}
 	late.Store(true)
@@ -87,12 +107,12 @@ func TestNothingIsPlacedOnAPictureThatIsNotThere(t *testing.T) {
 	b.Wait(`document.querySelector('.message').textContent.startsWith('Wait: frame')`)
 	b.Rested()
 	late.Store(false)
-	if m := b.saved(filepath.Join(visit, "toward-1.mp4")); len(m.Marks) != 1 {
+	if m := b.saved(b.path); len(m.Marks) != 1 {
 		t.Errorf("%d marks after clicking a frame that was not on the screen", len(m.Marks))
 	}
 	b.Press(q.X, q.Y)
 	b.Wait(`document.querySelectorAll('.tick').length === 2`)
-	if m := b.saved(filepath.Join(visit, "toward-1.mp4")); len(m.Marks) != 2 {
+	if m := b.saved(b.path); len(m.Marks) != 2 {
 		t.Errorf("%d marks once it is", len(m.Marks))
 	}
 	b.Silent()
@@ -102,16 +122,8 @@ func TestNothingIsPlacedOnAPictureThatIsNotThere(t *testing.T) {
 // typing counts, a comma is a decimal point, drags and swipes place nothing.
 func TestManners(t *testing.T) {
 	t.Parallel()
-	clip, truth := renderedClip(t)
-	dir, visit := yard(t, clip, "toward-1.mp4")
-	path := filepath.Join(visit, "toward-1.mp4")
-	s := serve(t, dir, nil)
-	b := openBrowser(t, 1366, 768, false)
-	b.Do(chromedp.Navigate(s.URL()))
-	b.view("mark", visitFolder+"/toward-1.mp4")
-	b.Begin("toward")
-	at := len(truth.Times) / 2
-	b.GoTo(at)
+	b := atMarks(t, 1366, 768, false, nil)
+	truth, path, at := b.truth, b.path, b.frame
 
 	t.Log("drags and the space bar place nothing")
 	b.Do(chromedp.KeyEvent("0"))
@@ -227,16 +239,8 @@ func (b *browser) loupes(x, y float64) map[string]bool {
 // A finger that swipes moves nothing; one that rests first aims with the loupe.
 func TestFingers(t *testing.T) {
 	t.Parallel()
-	clip, truth := renderedClip(t)
-	dir, visit := yard(t, clip, "toward-1.mp4")
-	path := filepath.Join(visit, "toward-1.mp4")
-	s := serve(t, dir, nil)
-	b := openBrowser(t, 820, 1180, true)
-	b.Do(chromedp.Navigate(s.URL()))
-	b.view("mark", visitFolder+"/toward-1.mp4")
-	b.Begin("toward")
-	at := len(truth.Times) / 2
-	b.GoTo(at)
+	b := atMarks(t, 820, 1180, true, nil)
+	truth, path, at := b.truth, b.path, b.frame
 	p := point(truth, traj.LeftFore, at)
 	x, y := b.At(p.X, p.Y)
 	var at0 time.Time // When a quick finger touched down; zero lets the clock tell.
@@ -374,15 +378,7 @@ func TestTwoTabsAndAKilledProgram(t *testing.T) {
 // that is on its way hits what it was aimed at.
 func TestThePictureStaysWhereItIs(t *testing.T) {
 	t.Parallel()
-	clip, truth := renderedClip(t)
-	dir, _ := yard(t, clip, "toward-1.mp4")
-	s, stop := serveAt(t, dir, "", nil)
-	defer stop()
-	b := openBrowser(t, 1366, 768, false)
-	b.Do(chromedp.Navigate(s.URL()))
-	b.view("mark", visitFolder+"/toward-1.mp4")
-	b.Begin("toward")
-	b.GoTo(len(truth.Times) / 2)
+	b := atMarks(t, 1366, 768, false, nil)
 	for _, size := range [][2]int64{{1366, 768}, {820, 1180}, {375, 740}} {
 		b.Do(chromedp.EmulateViewport(size[0], size[1]))
 		where := func() []float64 {
@@ -404,11 +400,9 @@ func TestThePictureStaysWhereItIs(t *testing.T) {
 // itself once there is room.
 func TestWhatAFullDiskRefusedIsSavedLater(t *testing.T) {
 	t.Parallel()
-	clip, truth := renderedClip(t)
-	dir, visit := yard(t, clip, "toward-1.mp4")
 	var full atomic.Bool
 	full.Store(true)
-	s := serveThrough(t, dir, func(next http.Handler) http.Handler {
+	b := atMarks(t, 1366, 768, false, func(next http.Handler) http.Handler {
 		return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 			if full.Load() && r.Method == http.MethodPut {
 				fail(w, http.StatusInsufficientStorage, errDiskFull)
@@ -417,18 +411,12 @@ func TestWhatAFullDiskRefusedIsSavedLater(t *testing.T) {
 			next.ServeHTTP(w, r)
 		})
 	})
-	b := openBrowser(t, 1366, 768, false)
-	b.Do(chromedp.Navigate(s.URL()))
-	b.view("mark", visitFolder+"/toward-1.mp4")
-	b.Begin("toward")
-	at := len(truth.Times) / 2
-	b.GoTo(at)
-	p := point(truth, traj.LeftFore, at)
+	p := point(b.truth, traj.LeftFore, b.frame)
 	b.Press(p.X, p.Y)
 	b.Wait(`document.querySelector('#saved').textContent.includes('the disk is full')`)
 	b.Shoot("full")
 	full.Store(false)
-	if m := b.saved(filepath.Join(visit, "toward-1.mp4")); len(m.Marks) != 1 {
+	if m := b.saved(b.path); len(m.Marks) != 1 {
 		t.Errorf("%d marks once there is room", len(m.Marks))
 	}
 	b.silentBut("507", "Failed to load resource")
