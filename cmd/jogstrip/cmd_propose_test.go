@@ -16,7 +16,7 @@ import (
 // sealed one: it is looked at while developing.
 func TestProposedMarksAreWhereTheHoofStands(t *testing.T) {
 	clip, _, truth := filmedFrom(t, 16)
-	p := &clipProposer{command: func(ctx context.Context, clip string) *exec.Cmd { return jogstrip(t, "propose", "--", clip) }}
+	p := &clipProposer{command: func(ctx context.Context, clip, like string) *exec.Cmd { return jogstrip(t, proposeArgs(clip, like)...) }}
 	marks := &record.Marks{View: traj.Toward, Gait: traj.Trot, Picture: record.Picture{Width: 960, Height: 540}}
 	middle := len(truth.Times) * 2 / 3
 	marked := map[int]bool{}
