@@ -29,10 +29,17 @@ func TestProposedLikeStudy(t *testing.T) {
 	for i := range count {
 		for _, view := range []traj.View{traj.Toward, traj.Away} {
 			one := scene.Hard(uint64(seed+i), view)
+			one.Camera.Width, one.Camera.Height = 1280, 720
 			two := one
-			two.Seed += 500_000
+			for settles := false; !settles; {
+				two.Seed += 500_000
+				_, err := scene.Simulate(two)
+				settles = err == nil
+			}
 			t.Run(fmt.Sprintf("%s %d", view, seed+i), func(t *testing.T) {
-				all.add(proposeLike(t, one, two, filepath.Join(t.TempDir(), "a.mp4")))
+				p := proposeLike(t, one, two, filepath.Join(t.TempDir(), "a.mp4"))
+				t.Log(p)
+				all.add(p)
 			})
 		}
 	}

@@ -62,7 +62,7 @@ type Server struct {
 	queue     *queue
 	locks     keyedMutex
 	proposer  Proposer
-	proposing chan struct{} // Holds one while proposals are worked out.
+	proposed  *proposedSets
 	phones    Phones
 	streams   chan struct{} // Holds one for each stream of progress that is open.
 	door      *door.Door
@@ -101,7 +101,7 @@ func Listen(opts Options) (*Server, error) {
 	s := &Server{
 		folder: f, pictures: newPictures(ctx, limit), clips: newClipCache(opts.Probe), overviews: newOverviews(),
 		door: entry, phones: opts.Phones, logger: logger, listener: listener, ctx: ctx, stop: stop, streams: make(chan struct{}, mostStreams),
-		proposer: opts.Proposer, proposing: make(chan struct{}, 1),
+		proposer: opts.Proposer, proposed: newProposedSets(),
 	}
 	s.queue = newQueue(ctx, opts.Measurer, s.absolute)
 	s.handler = s.door.Guard(bounded(s.routes()))

@@ -980,6 +980,10 @@ class MarkPage {
       const clip = await get('/api/clip', { clip: next.path }, { signal: this.ends.signal });
       await send('POST', '/api/prepare', { clip: next.path, frame: openingFrame(clip, { ...partsOf(clip.marks), gait: clip.guess.gait }), size: 'step' });
       await get('/api/overview', { clip: next.path }, { signal: this.ends.signal });
+      // Going by this clip's marks as they are saved. Once asked for they are worked out,
+      // whether this page is still open or not.
+      await this.saver.done();
+      if (clip.proposes) await get('/api/proposals', { clip: next.path }, { signal: this.ends.signal });
     } catch {
       // It then takes a moment when it is opened.
     }
