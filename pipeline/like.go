@@ -66,6 +66,7 @@ func leading(view traj.View) (hooves [2]traj.Landmark, body traj.Landmark) {
 
 // markedView is a marked stance of another clip: a hoof that stands, and the body above it.
 type markedView struct {
+	view       traj.View
 	side       int // Of leading's hooves.
 	hoof, body flow.Point
 	high       float64   // From hoof to body, px.
@@ -103,7 +104,7 @@ func readMarkedViews(ctx context.Context, path string, marks *record.Marks) ([]m
 			if !seen || !stands || h.Y-b.Y < 40 {
 				continue // Too small to look like anything.
 			}
-			v := markedView{side: side, hoof: h, body: b, high: h.Y - b.Y}
+			v := markedView{view: marks.View, side: side, hoof: h, body: b, high: h.Y - b.Y}
 			part := image.Rect(int(b.X-0.6*v.high), int(b.Y-0.4*v.high), int(b.X+0.6*v.high), int(h.Y+0.2*v.high)).Intersect(image.Rect(0, 0, g.Width, g.Height))
 			v.picture, v.origin = packed(g.Crop(part)), part.Min
 			views = append(views, v)
@@ -389,8 +390,13 @@ func lookClosely(ctx context.Context, info *clip.Info, glimpses []glimpse) ([]cl
 		v, c := g.view, closeLook{glimpse: g}
 		picture := pictures[g.frame]
 		r := 0.09 * v.high
+		around := flow.Window{Left: r, Right: r, Up: r, Down: r}
+		if v.view == traj.Away {
+			// The croup's own patch slides along the outline; both sides of the quarters hold it.
+			around = flow.Window{Left: 2.2 * r, Right: 2.2 * r, Up: 0.4 * r, Down: 2.8 * r}
+		}
 		var ok bool
-		if c.trunk, ok, err = find(engine, v, v.body, flow.Window{Left: r, Right: r, Up: r, Down: r}, picture, g.body, g.size, 0.16*v.high*g.size); err != nil {
+		if c.trunk, ok, err = find(engine, v, v.body, around, picture, g.body, g.size, 0.16*v.high*g.size); err != nil {
 			return nil, err
 		} else if !ok {
 			continue

@@ -30,6 +30,9 @@ func TestProposedLikeStudy(t *testing.T) {
 		for _, view := range []traj.View{traj.Toward, traj.Away} {
 			one := scene.Hard(uint64(seed+i), view)
 			one.Camera.Width, one.Camera.Height = 1280, 720
+			if _, err := scene.Simulate(one); err != nil {
+				continue // No horse moves like that.
+			}
 			two := one
 			for settles := false; !settles; {
 				two.Seed += 500_000

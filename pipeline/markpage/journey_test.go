@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -38,25 +39,25 @@ func serveAt(t testing.TB, dir, address string, m Measurer) (*Server, func()) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return s, serving(t, s)
+}
+
+// serving lets s answer until the function that it returns is called.
+func serving(t testing.TB, s *Server) (stop func()) {
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
 	go func() { ended <- s.Serve(ctx) }()
-	stopped := false
-	return s, func() {
-		if stopped {
-			return
-		}
-		stopped = true
+	return sync.OnceFunc(func() {
 		cancel()
 		if err := <-ended; err != nil {
 			t.Error(err)
 		}
-	}
+	})
 }
 
 func hash(view, rel string) string { return "#/" + view + "/" + url.PathEscape(rel) }
 
-// go_ opens a view of the page that is open already.
+// view opens a view of the page that is open already.
 func (b *browser) view(view, rel string) {
 	b.Helper()
 	b.Script(fmt.Sprintf(`location.hash = %q`, hash(view, rel)))

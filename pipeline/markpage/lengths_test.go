@@ -9,7 +9,9 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
+	"jogstrip/metrics/lengths"
 	"jogstrip/pipeline/record"
+	"jogstrip/track/traj"
 )
 
 // Lengths are read as people in yards write them. One inch is 25.4 mm and one
@@ -117,5 +119,39 @@ func TestLengthsAreShownBackBeforeTheyCount(t *testing.T) {
 	if m.Calibration == nil || m.Calibration.Ground == nil || m.Calibration.Ground.WidthM != 2.5 || m.Calibration.Ground.LengthM != 8.001 || m.WithersM != 1.6002 {
 		t.Errorf("saved: %+v, withers %v", m.Calibration, m.WithersM)
 	}
+	b.Silent()
+}
+
+// A yard that reads inches is shown feet and inches first; what is kept is metres.
+func TestAYardThatReadsInches(t *testing.T) {
+	t.Parallel()
+	clip, _ := renderedClip(t)
+	dir, visit := yard(t, clip, "toward-1.mp4")
+	m := &record.Marks{View: traj.Toward, Gait: traj.Trot, WithersM: 1.63, Picture: record.Picture{Width: 960, Height: 540}, Marks: []record.Mark{record.At(0, traj.Head, 480, 200)}}
+	path := record.MarksPath(filepath.Join(visit, "toward-1.mp4"))
+	if err := record.WriteMarks(path, m); err != nil {
+		t.Fatal(err)
+	}
+	s, err := Listen(Options{Folder: dir, Lengths: lengths.Inches})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(serving(t, s))
+	b := openBrowser(t, 1366, 768, false)
+	b.Do(chromedp.Navigate(s.URL()))
+	b.view("mark", visitFolder+"/toward-1.mp4")
+	b.Begin("toward")
+	b.Click("#step-horse")
+	// 1.63 m is no whole tenth of an inch: what is kept must not change by being shown.
+	b.Wait(`document.querySelector('#withers')?.value === '1.63 m' && document.querySelector('#withers').closest('.field').textContent.includes('5 ft 4.2 in = 1.63 m')`)
+	b.Fill("#withers", "64 in")
+	b.Wait(`document.querySelector('#withers').closest('.field').textContent.includes('5 ft 4 in = 1.626 m = 16.0 hands')`)
+	b.Wait(`document.querySelector('#saved').textContent === 'Saved'`)
+	if got, err := record.ReadMarks(path); err != nil || got.WithersM != 1.6256 {
+		t.Errorf("saved: %v, %v", got.WithersM, err)
+	}
+	b.Fill("#withers", "9 ft")
+	b.Wait(`document.querySelector('#withers').closest('.field').textContent.includes('allowed are 1 ft 7.7 in to 7 ft 2.6 in')`)
+	b.Shoot("inches")
 	b.Silent()
 }

@@ -1,7 +1,6 @@
 package markpage
 
 import (
-	"context"
 	"fmt"
 	"math"
 	"net/http"
@@ -28,15 +27,7 @@ func serveThrough(t testing.TB, dir string, wrap func(next http.Handler) http.Ha
 		t.Fatal(err)
 	}
 	s.handler = wrap(s.handler)
-	ctx, cancel := context.WithCancel(context.Background())
-	ended := make(chan error, 1)
-	go func() { ended <- s.Serve(ctx) }()
-	t.Cleanup(func() {
-		cancel()
-		if err := <-ended; err != nil {
-			t.Error(err)
-		}
-	})
+	t.Cleanup(serving(t, s))
 	return s
 }
 

@@ -122,15 +122,7 @@ func TestANightsClips(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	ctx, cancel := context.WithCancel(context.Background())
-	ended := make(chan error, 1)
-	go func() { ended <- s.Serve(ctx) }()
-	defer func() {
-		cancel()
-		if err := <-ended; err != nil {
-			t.Error(err)
-		}
-	}()
+	t.Cleanup(serving(t, s))
 
 	b := openBrowser(t, 1366, 768, false)
 	// stepTo steps with the arrow keys to a frame, as one does who looks for a stance.

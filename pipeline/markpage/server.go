@@ -14,6 +14,7 @@ import (
 	"sync"
 	"time"
 
+	"jogstrip/metrics/lengths"
 	"jogstrip/pipeline/clip"
 	"jogstrip/pipeline/door"
 )
@@ -36,6 +37,8 @@ type Options struct {
 	// Probe looks into clips; nil means clip.Probe, which a clip that brings a
 	// decoder down would end this process in.
 	Probe Probe
+	// Lengths is how the yard reads lengths.
+	Lengths lengths.System
 	// Logger is told what goes wrong; nil keeps quiet.
 	Logger *slog.Logger
 	// PictureBytes bounds the memory for pictures ready to be shown; 0 means 96 MiB.
@@ -63,6 +66,7 @@ type Server struct {
 	locks     keyedMutex
 	proposer  Proposer
 	proposed  *proposedSets
+	lengths   lengths.System
 	phones    Phones
 	streams   chan struct{} // Holds one for each stream of progress that is open.
 	door      *door.Door
@@ -101,7 +105,7 @@ func Listen(opts Options) (*Server, error) {
 	s := &Server{
 		folder: f, pictures: newPictures(ctx, limit), clips: newClipCache(opts.Probe), overviews: newOverviews(),
 		door: entry, phones: opts.Phones, logger: logger, listener: listener, ctx: ctx, stop: stop, streams: make(chan struct{}, mostStreams),
-		proposer: opts.Proposer, proposed: newProposedSets(),
+		proposer: opts.Proposer, proposed: newProposedSets(), lengths: opts.Lengths,
 	}
 	s.queue = newQueue(ctx, opts.Measurer, s.absolute)
 	s.handler = s.door.Guard(bounded(s.routes()))

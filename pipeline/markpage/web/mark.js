@@ -1,7 +1,7 @@
 // The marking page of one clip.
 
 import { h, put, button, field, choice, number } from './dom.js';
-import { lengthField, inMetres } from './lengths.js';
+import { lengthField, inOwn, readIn } from './lengths.js';
 import { get, send } from './api.js';
 import { Film } from './film.js';
 import { Strip } from './strip.js';
@@ -71,6 +71,7 @@ class MarkPage {
   constructor(main, clip, show) {
     this.main = main;
     this.clip = clip;
+    readIn(clip.lengths);
     this.show = show;
     this.parts = partsOf(clip.marks);
     this.undoStack = [];
@@ -1016,7 +1017,7 @@ class MarkPage {
       choice('Gait', 'gait', [['trot', 'trot'], ['walk', 'walk'], ['pace', 'pace']], this.parts.gait, set('gait')),
       lengthField('Height at the withers', {
         id: 'withers', value: this.parts.withers_m, least: 0.5, most: 2.2, hands: true,
-        placeholder: this.clip.guess.withers_m ? inMetres(this.clip.guess.withers_m) : '1.6 m or 15.3 hands',
+        placeholder: this.clip.guess.withers_m ? inOwn(this.clip.guess.withers_m) : '1.6 m or 15.3 hands',
         onchange: (m) => this.change({ withers_m: m === '' ? undefined : m }),
         hint: 'Only where it is known and differs from the horse’s own page.',
       }));
