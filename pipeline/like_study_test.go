@@ -14,7 +14,7 @@ import (
 )
 
 // TestProposedLikeStudy proposes marks over the hard clips of a set, each by those of another film of
-// the same horse in another yard, and prints what share lies within 2 px, what a person
+// the same horse on the same day and on another one, and prints what share lies within 2 px, what a person
 // must mend, and whether a side is wrong. JOGSTRIP_COUNT pairs a view (default 6), from
 // seed JOGSTRIP_SEED on.
 func TestProposedLikeStudy(t *testing.T) {
@@ -25,7 +25,8 @@ func TestProposedLikeStudy(t *testing.T) {
 	if n, err := strconv.Atoi(os.Getenv("JOGSTRIP_SEED")); err == nil {
 		seed = n
 	}
-	var all proposed
+	var all [2]proposed
+	kinds := []string{"the next clip", "another day"}
 	for i := range count {
 		for _, view := range []traj.View{traj.Toward, traj.Away} {
 			one := scene.Hard(uint64(seed+i), view)
@@ -33,21 +34,34 @@ func TestProposedLikeStudy(t *testing.T) {
 			if _, err := scene.Simulate(one); err != nil {
 				continue // No horse moves like that.
 			}
-			two := one
+			// The next clip of the set-up: the horse comes again, a little elsewhere and at
+			// another speed. And another day: other ground, light and weather.
+			next, later := one, one
+			next.Motion.StartM *= 1.03
+			next.Motion.EndM *= 1.02
+			next.Motion.LineOffsetM += 0.12
+			next.Motion.SpeedMPS *= 1.03
 			for settles := false; !settles; {
-				two.Seed += 500_000
-				_, err := scene.Simulate(two)
+				later.Seed += 500_000
+				_, err := scene.Simulate(later)
 				settles = err == nil
 			}
-			t.Run(fmt.Sprintf("%s %d", view, seed+i), func(t *testing.T) {
-				p := proposeLike(t, one, two, filepath.Join(t.TempDir(), "a.mp4"))
-				t.Log(p)
-				all.add(p)
-			})
+			if _, err := scene.Simulate(next); err != nil {
+				continue
+			}
+			for k, two := range []scene.Scene{next, later} {
+				t.Run(fmt.Sprintf("%s %d, %s", view, seed+i, kinds[k]), func(t *testing.T) {
+					p := proposeLike(t, one, two, filepath.Join(t.TempDir(), "a.mp4"))
+					t.Log(p)
+					all[k].add(p)
+				})
+			}
 		}
 	}
-	t.Log(all)
-	if all.wrong > 0 {
-		t.Errorf("%d on the wrong side", all.wrong)
+	for k, p := range all {
+		t.Logf("%s: %s", kinds[k], p)
+		if p.wrong > 0 {
+			t.Errorf("%d on the wrong side", p.wrong)
+		}
 	}
 }
