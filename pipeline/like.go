@@ -149,9 +149,10 @@ const (
 	lookEvery = 0.04 // s: a stance of a trot lasts for 0.2 s.
 	lookNCC   = 0.6  // From how much likeness on a place is looked at closely.
 	lookMost  = 12   // How many places are.
-	closeNCC  = 0.75 // How much hoof and body must then look like those marked.
+	hoofNCC   = 0.75 // How much the hoof must then look like the marked one,
+	bodyNCC   = 0.65 // and the body, behind which other ground may be seen.
 	sideNCC   = 0.03 // How much more the limbs must look like those of the one side.
-	sideShare = 0.35 // How far from its side's place across a hoof may stand, of the way to the other's.
+	sideShare = 0.45 // How far from its side's place across a hoof may stand, of the way to the other's.
 	steadyS   = 0.05 // A hoof that stands is in its place so long before and after.
 	steadyWay = 0.04 // It seems to go no farther meanwhile, in heights from hoof to body.
 )
@@ -396,7 +397,7 @@ func lookClosely(ctx context.Context, info *clip.Info, glimpses []glimpse) ([]cl
 			around = flow.Window{Left: 2.2 * r, Right: 2.2 * r, Up: 0.4 * r, Down: 2.8 * r}
 		}
 		var ok bool
-		if c.trunk, ok, err = find(engine, v, v.body, around, picture, g.body, g.size, 0.16*v.high*g.size); err != nil {
+		if c.trunk, ok, err = find(engine, v, v.body, around, picture, g.body, g.size, 0.16*v.high*g.size, bodyNCC); err != nil {
 			return nil, err
 		} else if !ok {
 			continue
@@ -404,7 +405,7 @@ func lookClosely(ctx context.Context, info *clip.Info, glimpses []glimpse) ([]cl
 		size := c.trunk.Scale
 		r = 0.06 * v.high
 		about := c.trunk.At.Add(flow.Point{X: (v.hoof.X - v.body.X) * size, Y: (v.hoof.Y - v.body.Y) * size})
-		if c.hoof, ok, err = find(engine, v, v.hoof, flow.Window{Left: r, Right: r, Up: 2 * r, Down: 0.5 * r}, picture, about, size, 0.1*v.high*size); err != nil {
+		if c.hoof, ok, err = find(engine, v, v.hoof, flow.Window{Left: r, Right: r, Up: 2 * r, Down: 0.5 * r}, picture, about, size, 0.1*v.high*size, hoofNCC); err != nil {
 			return nil, err
 		} else if !ok {
 			continue
@@ -423,7 +424,7 @@ func lookClosely(ctx context.Context, info *clip.Info, glimpses []glimpse) ([]cl
 				continue
 			}
 			r := t.Register(flow.NewPlane(near, 0, 0, 0), flow.Pose{At: c.hoof.At, Scale: 1}, flow.RegisterOptions{ScaleSD: 0.01, AngleSD: 0.03})
-			steady = steady && r.OK && r.NCC >= closeNCC && r.At.Dist(c.hoof.At) <= steadyWay*v.high*size
+			steady = steady && r.OK && r.NCC >= hoofNCC && r.At.Dist(c.hoof.At) <= steadyWay*v.high*size
 		}
 		if steady {
 			out = append(out, c)
@@ -434,7 +435,7 @@ func lookClosely(ctx context.Context, info *clip.Info, glimpses []glimpse) ([]cl
 
 // find registers the patch w around a place of a marked view in a picture, where it lies
 // within reach of about and is size times as large, px.
-func find(engine *flow.Engine, v *markedView, place flow.Point, w flow.Window, picture flow.Gray, about flow.Point, size, reach float64) (flow.Registration, bool, error) {
+func find(engine *flow.Engine, v *markedView, place flow.Point, w flow.Window, picture flow.Gray, about flow.Point, size, reach, least float64) (flow.Registration, bool, error) {
 	// The place by correlation, at the picture's own detail.
 	part := image.Rect(int(place.X-w.Left), int(place.Y-w.Up), int(place.X+w.Right)+1, int(place.Y+w.Down)+1).Sub(v.origin).Intersect(image.Rect(0, 0, v.picture.Width, v.picture.Height))
 	width, height := int(float64(part.Dx())*size+0.5), int(float64(part.Dy())*size+0.5)
@@ -462,12 +463,21 @@ func find(engine *flow.Engine, v *markedView, place flow.Point, w flow.Window, p
 	}
 	start := flow.Point{X: float64(field.Min.X+at%s.Width) + mark.X - 0.5, Y: float64(field.Min.Y+at/s.Width) + mark.Y - 0.5}
 	// To parts of a pixel, with size and angle free.
-	t, err := flow.NewTemplate(flow.NewPlane(v.picture, v.origin.X, v.origin.Y, 0), place, w, nil)
+	t, err := flow.NewTemplate(flow.NewPlane(v.picture, v.origin.X, v.origin.Y, 0), place, w, middle(place, w))
 	if err != nil {
 		return flow.Registration{}, false, nil // It gives no hold.
 	}
 	r := t.Register(flow.NewPlane(picture, 0, 0, 0), flow.Pose{At: start, Scale: size}, flow.RegisterOptions{ScaleSD: 0.05, AngleSD: 0.06})
-	return r, r.OK && r.NCC >= closeNCC && r.At.Dist(about) <= 1.5*reach, nil
+	return r, r.OK && r.NCC >= least && r.At.Dist(about) <= 1.5*reach, nil
+}
+
+// middle weighs the middle of a patch more than its rim, where other ground may be seen.
+func middle(place flow.Point, w flow.Window) func(x, y float64) float64 {
+	cx, cy := place.X+(w.Right-w.Left)/2, place.Y+(w.Down-w.Up)/2
+	rx, ry := 0.3*(w.Left+w.Right), 0.3*(w.Up+w.Down)
+	return func(x, y float64) float64 {
+		return math.Exp(-((x-cx)*(x-cx)/(rx*rx) + (y-cy)*(y-cy)/(ry*ry)) / 2)
+	}
 }
 
 // sidesAgree reports whether every left hoof stands on the left of every right one, as
