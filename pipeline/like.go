@@ -26,6 +26,9 @@ func ProposeLike(ctx context.Context, path, other string, marks *record.Marks) (
 	if err != nil {
 		return nil, "", err
 	}
+	if fps := marks.FilmedFPS; fps > 0 {
+		info = info.FilmedAt(fps) // As the other clip of the set-up was.
+	}
 	views, err := readMarkedViews(ctx, other, marks)
 	if err != nil {
 		return nil, "", err
@@ -34,7 +37,7 @@ func ProposeLike(ctx context.Context, path, other string, marks *record.Marks) (
 	if err != nil || reason != "" {
 		return nil, reason, err
 	}
-	own := &record.Marks{View: marks.View, Gait: marks.Gait, Picture: record.Picture{Width: info.Width, Height: info.Height}}
+	own := &record.Marks{View: marks.View, Gait: marks.Gait, FilmedFPS: marks.FilmedFPS, Picture: record.Picture{Width: info.Width, Height: info.Height}}
 	for _, m := range first {
 		own.Marks = append(own.Marks, record.At(m.Frame, m.Landmark, m.X, m.Y))
 	}

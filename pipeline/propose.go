@@ -65,6 +65,9 @@ type proposer struct {
 }
 
 func newProposer(ctx context.Context, path string, info *clip.Info, marks *record.Marks) (*proposer, error) {
+	if fps := marks.FilmedFPS; fps > 0 {
+		info = info.FilmedAt(fps)
+	}
 	j := &job{path: path, marks: marks}
 	var err error
 	if j.around, err = Look(filepath.Dir(path)); err != nil {

@@ -122,7 +122,8 @@ func TestLengthsAreShownBackBeforeTheyCount(t *testing.T) {
 	b.Silent()
 }
 
-// A yard that reads inches is shown feet and inches first; what is kept is metres.
+// A yard that reads inches is shown feet and inches first; what is kept is metres. Slow
+// motion that does not say so itself is told on the same page.
 func TestAYardThatReadsInches(t *testing.T) {
 	t.Parallel()
 	clip, _ := renderedClip(t)
@@ -149,6 +150,13 @@ func TestAYardThatReadsInches(t *testing.T) {
 	b.Wait(`document.querySelector('#saved').textContent === 'Saved'`)
 	if got, err := record.ReadMarks(path); err != nil || got.WithersM != 1.6256 {
 		t.Errorf("saved: %v, %v", got.WithersM, err)
+	}
+	b.Click(".task details summary")
+	b.Fill("#filmed-fps", "240")
+	b.Wait(`document.querySelector('#filmed-fps').closest('.field').textContent.includes('240 frames a second')`)
+	b.Wait(`document.querySelector('#saved').textContent === 'Saved'`)
+	if got, err := record.ReadMarks(path); err != nil || got.FilmedFPS != 240 {
+		t.Errorf("saved: %v frames a second, %v", got.FilmedFPS, err)
 	}
 	b.Fill("#withers", "9 ft")
 	b.Wait(`document.querySelector('#withers').closest('.field').textContent.includes('allowed are 1 ft 7.7 in to 7 ft 2.6 in')`)

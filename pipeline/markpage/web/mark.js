@@ -1,7 +1,7 @@
 // The marking page of one clip.
 
 import { h, put, button, field, choice, number } from './dom.js';
-import { lengthField, inOwn, readIn } from './lengths.js';
+import { lengthField, numberField, inOwn, readIn } from './lengths.js';
 import { get, send } from './api.js';
 import { Film } from './film.js';
 import { Strip } from './strip.js';
@@ -1020,7 +1020,13 @@ class MarkPage {
         placeholder: this.clip.guess.withers_m ? inOwn(this.clip.guess.withers_m) : '1.6 m or 15.3 hands',
         onchange: (m) => this.change({ withers_m: m === '' ? undefined : m }),
         hint: 'Only where it is known and differs from the horse’s own page.',
-      }));
+      }),
+      h('details', { open: Boolean(this.parts.filmed_fps) }, h('summary', {}, 'Slow motion'),
+        numberField('Filmed at', {
+          id: 'filmed-fps', value: this.parts.filmed_fps, least: 5, most: 2000, unit: 'frames a second', placeholder: '240',
+          onchange: (v) => this.change({ filmed_fps: v === '' ? undefined : v }),
+          hint: `Only where the clip plays slower than the horse went. The file says ${Math.round(this.clip.rate)} frames a second; most phones say by themselves what they filmed at.`,
+        })));
   }
 
   taskMarks() {
