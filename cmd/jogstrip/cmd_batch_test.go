@@ -74,6 +74,24 @@ func results(t testing.TB, root string) map[string]string {
 	return out
 }
 
+// outcomes returns what came of every clip in the last batch over root, by clip.
+func outcomes(t *testing.T, root string) map[string]batch.Entry {
+	t.Helper()
+	data, err := os.ReadFile(filepath.Join(root, batch.MorningData))
+	if err != nil {
+		t.Fatal(err)
+	}
+	ledger, err := batch.ParseLedger(batch.MorningData, data)
+	if err != nil {
+		t.Fatal(err)
+	}
+	entries := map[string]batch.Entry{}
+	for _, e := range ledger.Entries {
+		entries[e.Clip] = e
+	}
+	return entries
+}
+
 func TestFolderOfDamagedClipsGivesAClearOutcomeForEach(t *testing.T) {
 	scenetest.NeedFFmpeg(t)
 	root := t.TempDir()
@@ -111,18 +129,7 @@ func TestFolderOfDamagedClipsGivesAClearOutcomeForEach(t *testing.T) {
 	run(alone, "--workers", "1")
 	run(root)
 
-	data, err := os.ReadFile(filepath.Join(root, batch.MorningData))
-	if err != nil {
-		t.Fatal(err)
-	}
-	ledger, err := batch.ParseLedger(batch.MorningData, data)
-	if err != nil {
-		t.Fatal(err)
-	}
-	entries := map[string]batch.Entry{}
-	for _, e := range ledger.Entries {
-		entries[e.Clip] = e
-	}
+	entries := outcomes(t, root)
 	for _, c := range cases {
 		t.Run(strings.ToValidUTF8(c.Name, "?"), func(t *testing.T) {
 			e, ok := entries[c.Name]

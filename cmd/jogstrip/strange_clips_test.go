@@ -326,17 +326,9 @@ func measureStrange(t *testing.T, f *strangeFilm, clips []strange) map[string]ba
 	if data, err := os.ReadFile(f.film); err != nil || len(data) == 0 {
 		t.Fatal(err)
 	}
-	data, err := os.ReadFile(filepath.Join(root, batch.MorningData))
-	if err != nil {
-		t.Fatal(err)
-	}
-	ledger, err := batch.ParseLedger(batch.MorningData, data)
-	if err != nil {
-		t.Fatal(err)
-	}
 	entries := map[string]batch.Entry{}
-	for _, e := range ledger.Entries {
-		entries[filepath.Base(e.Clip)] = e
+	for clip, e := range outcomes(t, root) {
+		entries[filepath.Base(clip)] = e
 	}
 	type row struct{ clips, failed, look, measured, named int }
 	rows := map[string]*row{}
