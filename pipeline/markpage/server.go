@@ -67,15 +67,17 @@ type Server struct {
 	proposer  Proposer
 	proposed  *proposedSets
 	lengths   lengths.System
-	phones    Phones
-	streams   chan struct{} // Holds one for each stream of progress that is open.
-	door      *door.Door
-	logger    *slog.Logger
-	listener  net.Listener
-	handler   http.Handler
-	ctx       context.Context // Ends with the server.
-	stop      context.CancelFunc
-	work      sync.WaitGroup // What goes on without a request.
+	// headWithin is how long a request's head may take.
+	headWithin time.Duration
+	phones     Phones
+	streams    chan struct{} // Holds one for each stream of progress that is open.
+	door       *door.Door
+	logger     *slog.Logger
+	listener   net.Listener
+	handler    http.Handler
+	ctx        context.Context // Ends with the server.
+	stop       context.CancelFunc
+	work       sync.WaitGroup // What goes on without a request.
 }
 
 // Listen opens the folder and the port. The caller must then call Serve, or
@@ -105,7 +107,7 @@ func Listen(opts Options) (*Server, error) {
 	s := &Server{
 		folder: f, pictures: newPictures(ctx, limit), clips: newClipCache(opts.Probe), overviews: newOverviews(),
 		door: entry, phones: opts.Phones, logger: logger, listener: listener, ctx: ctx, stop: stop, streams: make(chan struct{}, mostStreams),
-		proposer: opts.Proposer, proposed: newProposedSets(), lengths: opts.Lengths,
+		proposer: opts.Proposer, proposed: newProposedSets(), lengths: opts.Lengths, headWithin: 10 * time.Second,
 	}
 	s.queue = newQueue(ctx, opts.Measurer, s.absolute)
 	s.handler = s.door.Guard(bounded(s.routes()))
@@ -167,7 +169,7 @@ func (s *Server) Handler() http.Handler { return s.handler }
 func (s *Server) Serve(ctx context.Context) error {
 	server := &http.Server{
 		Handler:           s.handler,
-		ReadHeaderTimeout: 10 * time.Second,
+		ReadHeaderTimeout: s.headWithin,
 		ReadTimeout:       60 * time.Second,
 		IdleTimeout:       2 * time.Minute,
 		MaxHeaderBytes:    64 << 10,
