@@ -19,6 +19,7 @@ import (
 	"jogstrip/pipeline/fsx"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/scene"
+	"jogstrip/pipeline/scene/scenetest"
 	"jogstrip/pipeline/stills"
 	"jogstrip/track/traj"
 )
@@ -28,16 +29,10 @@ import (
 func TestMeasureClip(t *testing.T) {
 	ctx := context.Background()
 	path := filepath.Join(t.TempDir(), "2026-05-01", "toward-1.mp4")
-	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
-		t.Fatal(err)
-	}
 	s := scene.Scene{Seed: 3, Asymmetry: scene.ShortFore(traj.Right, 1)}
 	s.Camera.Width, s.Camera.Height = 960, 540
 	s.Motion.StartM, s.Motion.EndM = 12, 5
-	truth, err := scene.Render(ctx, s, path, "", nil)
-	if err != nil {
-		t.Fatal(err)
-	}
+	truth := scenetest.Render(t, s, path)
 	marks := demo.Clicked(truth, s, "toward-1.mp4", demo.Clicking{Distances: 2})
 	if err := record.WriteMarks(record.MarksPath(path), marks); err != nil {
 		t.Fatal(err)

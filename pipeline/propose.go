@@ -41,41 +41,77 @@ func Propose(ctx context.Context, path string, marks *record.Marks) (found []Pro
 	if err := marks.Fit(record.MarksPath(path), info.Width, info.Height, len(info.Times)); err != nil {
 		return nil, "", err
 	}
-	j := &job{path: path, marks: marks}
-	if j.around, err = Look(filepath.Dir(path)); err != nil {
+	p, err := newProposer(ctx, path, info, marks)
+	if err != nil {
 		return nil, "", err
+	}
+	if found = p.more(); len(found) == 0 {
+		return nil, "no further stance is seen surely enough to propose marks in it", nil
+	}
+	sortByFrame(found)
+	return found, "", nil
+}
+
+func sortByFrame(marks []ProposedMark) {
+	slices.SortStableFunc(marks, func(a, b ProposedMark) int { return a.Frame - b.Frame })
+}
+
+// proposer is a clip that was followed from its marks.
+type proposer struct {
+	times []float64
+	marks *record.Marks
+	set   *traj.Set
+	run   *metrics.Run
+}
+
+func newProposer(ctx context.Context, path string, info *clip.Info, marks *record.Marks) (*proposer, error) {
+	if fps := marks.FilmedFPS; fps > 0 {
+		info = info.FilmedAt(fps)
+	}
+	j := &job{path: path, marks: marks}
+	var err error
+	if j.around, err = Look(filepath.Dir(path)); err != nil {
+		return nil, err
 	}
 	tracked, _, err := j.track(ctx, info, MeasureOptions{})
 	if err != nil {
-		return nil, "", err
+		return nil, err
 	}
 	run, err := metrics.Measure(tracked.Set, j.measureOptions())
 	if err != nil {
-		return nil, "", fmt.Errorf("measure clip %s: %w", path, err)
+		return nil, fmt.Errorf("measure clip %s: %w", path, err)
 	}
-	hooves, body := []traj.Landmark{traj.LeftFore, traj.RightFore}, traj.Head
-	if marks.View == traj.Away {
-		hooves, body = []traj.Landmark{traj.LeftHind, traj.RightHind}, traj.Croup
-	}
+	return &proposer{info.Times, marks, tracked.Set, run}, nil
+}
+
+// stands reports whether a hoof was seen to stand in a frame.
+func (p *proposer) stands(hoof traj.Landmark, frame int) bool {
+	t := p.times[frame]
+	return slices.ContainsFunc(p.run.Contacts, func(c metrics.Contact) bool { return c.Limb == hoof && c.On <= t && t <= c.Off })
+}
+
+// more returns marks for stances at other distances than the marked ones.
+func (p *proposer) more() (found []ProposedMark) {
+	hooves, body := leading(p.marks.View)
 	for _, hoof := range hooves {
 		var have []float64
-		for _, m := range marks.Marks {
+		for _, m := range p.marks.Marks {
 			if m.Landmark == hoof && !m.Hidden {
-				have = append(have, info.Times[m.Frame])
+				have = append(have, p.times[m.Frame])
 			}
 		}
 		var free []int
-		for _, c := range run.Contacts {
+		for _, c := range p.run.Contacts {
 			// An end that was not seen is given as far as the hoof was seen to stand, so the
 			// middle lies in the stance; with neither end seen it may be something else.
 			if c.Limb != hoof || c.OnSD < 0 && c.OffSD < 0 {
 				continue
 			}
-			frame := nearestTime(info.Times, (c.On+c.Off)/2)
-			if frame < 0 || !sure(tracked.Set, hoof, frame, proposedSD) {
+			frame := nearestTime(p.times, (c.On+c.Off)/2)
+			if frame < 0 || !sure(p.set, hoof, frame, proposedSD) {
 				continue
 			}
-			if !slices.ContainsFunc(have, func(t float64) bool { return math.Abs(t-info.Times[frame]) < apartS }) {
+			if !slices.ContainsFunc(have, func(t float64) bool { return math.Abs(t-p.times[frame]) < apartS }) {
 				free = append(free, frame)
 			}
 		}
@@ -85,7 +121,7 @@ func Propose(ctx context.Context, path string, marks *record.Marks) (found []Pro
 			for i, f := range free {
 				least := math.Inf(1)
 				for _, t := range have {
-					least = min(least, math.Abs(t-info.Times[f]))
+					least = min(least, math.Abs(t-p.times[f]))
 				}
 				if least > room {
 					best, room = i, least
@@ -93,18 +129,14 @@ func Propose(ctx context.Context, path string, marks *record.Marks) (found []Pro
 			}
 			f := free[best]
 			free = slices.Delete(free, best, best+1)
-			have = append(have, info.Times[f])
-			found = append(found, proposedAt(tracked.Set, hoof, f))
-			if sure(tracked.Set, body, f, proposedSD) {
-				found = append(found, proposedAt(tracked.Set, body, f))
+			have = append(have, p.times[f])
+			found = append(found, proposedAt(p.set, hoof, f))
+			if sure(p.set, body, f, proposedSD) {
+				found = append(found, proposedAt(p.set, body, f))
 			}
 		}
 	}
-	if len(found) == 0 {
-		return nil, "no further stance is seen surely enough to propose marks in it", nil
-	}
-	slices.SortStableFunc(found, func(a, b ProposedMark) int { return a.Frame - b.Frame })
-	return found, "", nil
+	return found
 }
 
 // sure reports whether a landmark was seen in a frame with a spread of at most limit.

@@ -16,6 +16,7 @@ import (
 	"jogstrip/pipeline/demo"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/scene"
+	"jogstrip/pipeline/scene/scenetest"
 )
 
 // template renders a clip of a whole pass, measures it and returns its result,
@@ -23,15 +24,9 @@ import (
 func template(b *testing.B) *record.Result {
 	b.Helper()
 	path := filepath.Join(b.TempDir(), "2026-05-01", "toward-1.mp4")
-	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
-		b.Fatal(err)
-	}
 	s := scene.Scene{Seed: 3}
 	s.Camera.Width, s.Camera.Height = 960, 540
-	truth, err := scene.Render(context.Background(), s, path, "", nil)
-	if err != nil {
-		b.Fatal(err)
-	}
+	truth := scenetest.Render(b, s, path)
 	if err := record.WriteMarks(record.MarksPath(path), demo.Clicked(truth, s, "toward-1.mp4", demo.Clicking{Distances: 8})); err != nil {
 		b.Fatal(err)
 	}

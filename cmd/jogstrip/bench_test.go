@@ -12,13 +12,14 @@ import (
 	"testing"
 
 	"jogstrip/pipeline/record"
+	"jogstrip/pipeline/scene/scenetest"
 	"jogstrip/track/traj"
 )
 
 // BenchmarkBatchOverAnUpToDateYard is the second batch over 1,000 measured
 // clips, as a process of its own. Goal: under 5 s.
 func BenchmarkBatchOverAnUpToDateYard(b *testing.B) {
-	needFFmpeg(b)
+	scenetest.NeedFFmpeg(b)
 	yard := yardOfMeasuredClips(b, 1000)
 	batch := func() {
 		out, err := jogstrip(b, "batch", yard, "--no-video").CombinedOutput()

@@ -2,7 +2,6 @@ package main
 
 import (
 	"os/exec"
-	"path/filepath"
 	"strings"
 	"testing"
 )
@@ -16,10 +15,7 @@ func TestBuiltProgramLoadsFewLibraries(t *testing.T) {
 			t.Skipf("NOT TESTED: %s is not installed (Debian: apt install lld libc-bin)", tool)
 		}
 	}
-	program := filepath.Join(t.TempDir(), "jogstrip")
-	if out, err := exec.Command("../../scripts/build", program).CombinedOutput(); err != nil {
-		t.Fatalf("scripts/build: %v: %s", err, out)
-	}
+	program := builtProgram(t)
 	out, err := exec.Command("ldd", program).Output()
 	if err != nil {
 		t.Fatal(err)

@@ -23,18 +23,24 @@ import (
 	"jogstrip/pipeline/batch"
 	"jogstrip/pipeline/batch/damaged"
 	"jogstrip/pipeline/record"
+	"jogstrip/pipeline/scene/scenetest"
 	"jogstrip/track/traj"
 )
 
 func TestBatchScripts(t *testing.T) {
-	needFFmpeg(t)
+	scenetest.NeedFFmpeg(t)
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata/batch",
 		Setup: func(env *testscript.Env) error {
-			env.Setenv("PATH", env.Getenv("PATH")+string(filepath.ListSeparator)+os.Getenv("PATH"))
+			env.Setenv("PATH", filepath.Dir(builtProgram(t))+string(filepath.ListSeparator)+os.Getenv("PATH"))
 			return nil
 		},
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
+			"jogstrip": func(ts *testscript.TestScript, neg bool, args []string) {
+				if err := ts.Exec(builtProgram(t), args...); (err != nil) != neg {
+					ts.Fatalf("jogstrip %v: %v", args, err)
+				}
+			},
 			// clip NAME makes a small clip that nobody has marked.
 			"clip": func(ts *testscript.TestScript, _ bool, args []string) {
 				for _, name := range args {
@@ -46,15 +52,6 @@ func TestBatchScripts(t *testing.T) {
 			},
 		},
 	})
-}
-
-func needFFmpeg(t testing.TB) {
-	t.Helper()
-	for _, name := range []string{"ffmpeg", "ffprobe"} {
-		if _, err := exec.LookPath(name); err != nil {
-			t.Skipf("NOT TESTED: %s is not installed (Debian: apt install ffmpeg)", name)
-		}
-	}
 }
 
 // results returns the content of every result.json below root by path.
@@ -77,8 +74,26 @@ func results(t testing.TB, root string) map[string]string {
 	return out
 }
 
+// outcomes returns what came of every clip in the last batch over root, by clip.
+func outcomes(t *testing.T, root string) map[string]batch.Entry {
+	t.Helper()
+	data, err := os.ReadFile(filepath.Join(root, batch.MorningData))
+	if err != nil {
+		t.Fatal(err)
+	}
+	ledger, err := batch.ParseLedger(batch.MorningData, data)
+	if err != nil {
+		t.Fatal(err)
+	}
+	entries := map[string]batch.Entry{}
+	for _, e := range ledger.Entries {
+		entries[e.Clip] = e
+	}
+	return entries
+}
+
 func TestFolderOfDamagedClipsGivesAClearOutcomeForEach(t *testing.T) {
-	needFFmpeg(t)
+	scenetest.NeedFFmpeg(t)
 	root := t.TempDir()
 	cases, err := damaged.Make(context.Background(), root)
 	if err != nil {
@@ -114,18 +129,7 @@ func TestFolderOfDamagedClipsGivesAClearOutcomeForEach(t *testing.T) {
 	run(alone, "--workers", "1")
 	run(root)
 
-	data, err := os.ReadFile(filepath.Join(root, batch.MorningData))
-	if err != nil {
-		t.Fatal(err)
-	}
-	ledger, err := batch.ParseLedger(batch.MorningData, data)
-	if err != nil {
-		t.Fatal(err)
-	}
-	entries := map[string]batch.Entry{}
-	for _, e := range ledger.Entries {
-		entries[e.Clip] = e
-	}
+	entries := outcomes(t, root)
 	for _, c := range cases {
 		t.Run(strings.ToValidUTF8(c.Name, "?"), func(t *testing.T) {
 			e, ok := entries[c.Name]
@@ -218,7 +222,7 @@ func FuzzParseBytes(f *testing.F) {
 }
 
 func TestJSONLogOfABatch(t *testing.T) {
-	needFFmpeg(t)
+	scenetest.NeedFFmpeg(t)
 	folder := t.TempDir()
 	if err := os.WriteFile(filepath.Join(folder, "bad.mp4"), []byte("no clip"), 0o644); err != nil {
 		t.Fatal(err)
@@ -262,7 +266,7 @@ func marked(t testing.TB, root string, names ...string) {
 }
 
 func TestInterruptStopsCleanlyAndASecondStartGoesOn(t *testing.T) {
-	needFFmpeg(t)
+	scenetest.NeedFFmpeg(t)
 	root := t.TempDir()
 	marked(t, root, "a.mp4", "b.mp4", "c.mp4")
 	cmd := jogstrip(t, "batch", root, "--workers", "1", "--log", "plain")
@@ -308,7 +312,7 @@ func TestInterruptStopsCleanlyAndASecondStartGoesOn(t *testing.T) {
 // A terminal that is closed ends a batch as ctrl-C does; one that was started to outlive
 // its terminal goes on.
 func TestClosedTerminal(t *testing.T) {
-	needFFmpeg(t)
+	scenetest.NeedFFmpeg(t)
 	root := t.TempDir()
 	marked(t, root, "a.mp4", "b.mp4")
 	run := func(cmd *exec.Cmd) (code int, text string, took time.Duration) {
@@ -347,11 +351,7 @@ func TestClosedTerminal(t *testing.T) {
 	if err != nil || !strings.Contains(string(page), "interrupted") {
 		t.Errorf("no page tells of it: %v", err)
 	}
-	self, err := os.Executable()
-	if err != nil {
-		t.Fatal(err)
-	}
-	nohup := exec.Command("bash", append([]string{"-c", `trap "" HUP; exec -a jogstrip "$0" "$@"`, self}, args...)...)
+	nohup := exec.Command("bash", append([]string{"-c", `trap "" HUP; exec "$0" "$@"`, builtProgram(t)}, args...)...)
 	if code, text, _ := run(nohup); code != exitPartly || !strings.Contains(text, "b.mp4: measuring") {
 		t.Errorf("with hang-ups ignored: code %d\n%s", code, text)
 	}
@@ -363,7 +363,7 @@ const promptly2s = 4 * time.Second
 
 // A batch over a yard and one over a horse's folder in it may meet at a clip.
 func TestBatchesOverOverlappingFoldersDoNotHarmEachOther(t *testing.T) {
-	needFFmpeg(t)
+	scenetest.NeedFFmpeg(t)
 	names := []string{"h/v/a.mp4", "h/v/b.mp4", "h/v/c.mp4"}
 	alone, shared := t.TempDir(), t.TempDir()
 	marked(t, alone, names...)

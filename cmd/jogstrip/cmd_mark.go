@@ -21,6 +21,7 @@ import (
 	"golang.org/x/sync/errgroup"
 	"golang.org/x/term"
 
+	"jogstrip/pipeline"
 	"jogstrip/pipeline/clip"
 	"jogstrip/pipeline/film"
 	"jogstrip/pipeline/markpage"
@@ -124,6 +125,9 @@ func runMark(ctx context.Context, a *app, opts markOptions, folder string, tools
 		tools.proposer = nil
 	}
 	page := markpage.Options{Folder: folder, Measurer: tools.measurer, Proposer: tools.proposer, Probe: tools.probe, Logger: logger}
+	if around, err := pipeline.Look(folder); err == nil { // What is wrong with a page there is said where it is opened.
+		page.Lengths = around.Yard.Lengths
+	}
 	var phones *phone.Server
 	if opts.remote {
 		config, err := os.UserConfigDir()

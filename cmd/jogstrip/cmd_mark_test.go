@@ -22,6 +22,7 @@ import (
 	"jogstrip/pipeline/markpage"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/scene"
+	"jogstrip/pipeline/scene/scenetest"
 	"jogstrip/track/traj"
 )
 
@@ -35,14 +36,8 @@ func filmed(t *testing.T) (clip string, marks *record.Marks, truth *scene.Truth)
 // filmedFrom is filmed for a horse that starts so many metres away.
 func filmedFrom(t *testing.T, start float64) (clip string, marks *record.Marks, truth *scene.Truth) {
 	t.Helper()
-	if _, err := exec.LookPath("ffmpeg"); err != nil {
-		t.Skip("SKIPPED: ffmpeg is not installed (Debian: apt install ffmpeg)")
-	}
 	clip = filepath.Join(t.TempDir(), "toward-1.mp4")
-	truth, err := scene.Render(t.Context(), scene.Scene{Seed: 31, Motion: scene.Motion{StartM: start}, Camera: scene.Camera{Width: 960, Height: 540, FPS: 60}}, clip, "", nil)
-	if err != nil {
-		t.Fatal(err)
-	}
+	truth = scenetest.Render(t, scene.Scene{Seed: 31, Motion: scene.Motion{StartM: start}, Camera: scene.Camera{Width: 960, Height: 540, FPS: 60}}, clip)
 	frame := len(truth.Times) * 2 / 3
 	marks = &record.Marks{View: traj.Toward, Gait: traj.Trot, Picture: record.Picture{Width: 960, Height: 540}}
 	for _, l := range []traj.Landmark{traj.LeftFore, traj.RightFore, traj.Head} {

@@ -27,50 +27,87 @@ type proposeAnswer struct {
 // newProposeCommand is the process in which the marks page has marks proposed: a
 // fault inside OpenCV ends a process and cannot be caught.
 func newProposeCommand(a *app) *cobra.Command {
-	return &cobra.Command{
+	like := ""
+	cmd := &cobra.Command{
 		Use:    "propose CLIP",
 		Short:  "Propose marks in one clip for the marks page",
-		Long:   "Follow the marks of one clip and tell where more could be placed, in JSON on standard output.\n" + exitHelp,
+		Long:   "Follow the marks of one clip, or look in it for the horse as another clip's marks show it, and tell where more could be placed, in JSON on standard output.\n" + exitHelp,
 		Hidden: true,
 		Args:   cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			marks, err := record.ReadMarks(record.MarksPath(args[0]))
+			marked := args[0]
+			if like != "" {
+				marked = like
+			}
+			marks, err := record.ReadMarks(record.MarksPath(marked))
 			if err != nil {
 				return err
 			}
-			found, reason, err := pipeline.Propose(cmd.Context(), args[0], marks)
+			var answer proposeAnswer
+			if like == "" {
+				answer.Found, answer.Reason, err = pipeline.Propose(cmd.Context(), args[0], marks)
+			} else {
+				answer.Found, answer.Reason, err = pipeline.ProposeLike(cmd.Context(), args[0], like, marks)
+			}
 			if err != nil {
 				return err
 			}
-			return json.NewEncoder(a.stdout).Encode(proposeAnswer{found, reason})
+			return json.NewEncoder(a.stdout).Encode(answer)
 		},
 	}
+	cmd.Flags().StringVar(&like, "like", "", "look for what the marks of this clip show")
+	return cmd
 }
 
 // clipProposer proposes marks for the marks page.
 type clipProposer struct {
-	command func(ctx context.Context, clip string) *exec.Cmd // The process that follows a clip's marks.
+	// The process that looks into a clip; like is "" or the clip whose marks to go by.
+	command func(ctx context.Context, clip, like string) *exec.Cmd
 }
 
 var _ markpage.Proposer = (*clipProposer)(nil)
 
 // newClipProposer returns a proposer that starts the program self again.
 func newClipProposer(self string) *clipProposer {
-	return &clipProposer{command: func(ctx context.Context, clip string) *exec.Cmd {
-		cmd := exec.CommandContext(ctx, self, "propose", "--", clip)
+	return &clipProposer{command: func(ctx context.Context, clip, like string) *exec.Cmd {
+		cmd := exec.CommandContext(ctx, self, proposeArgs(clip, like)...)
 		cmd.Args[0] = os.Args[0]
 		return cmd
 	}}
 }
 
-// Propose implements markpage.Proposer. It follows the clip's own marks; those of
-// other clips are not looked for in this one yet.
-func (p *clipProposer) Propose(ctx context.Context, clip string, _ traj.View, like []markpage.Marked) ([]markpage.Proposal, string, error) {
-	if len(like) == 0 || like[0].Clip != clip {
-		return nil, "Once a left and a right stance are marked here, marks at other distances are proposed.", nil
+func proposeArgs(clip, like string) []string {
+	return []string{"propose", "--like=" + like, "--", clip}
+}
+
+// Propose implements markpage.Proposer. It goes by the first of like that gives any.
+func (p *clipProposer) Propose(ctx context.Context, clip string, _ traj.View, like []markpage.Marked) (found []markpage.Proposal, reason string, err error) {
+	for _, l := range like {
+		if filepath.Dir(l.Clip) != filepath.Dir(clip) {
+			// On another day ground and light are others: little is found, and of 19 marks on
+			// hard clips one was of a hoof in the air.
+			continue
+		}
+		var again string
+		if found, again, err = p.by(ctx, clip, l.Clip); err != nil || len(found) > 0 {
+			return found, "", err
+		}
+		if reason == "" {
+			reason = again
+		}
+		if l.Clip == clip {
+			break // What this clip's own marks do not show others' do not.
+		}
 	}
-	cmd := p.command(ctx, clip)
-	out, err := cmd.Output()
+	return nil, reason, nil
+}
+
+// by proposes marks by those of the clip like.
+func (p *clipProposer) by(ctx context.Context, clip, like string) ([]markpage.Proposal, string, error) {
+	if like == clip {
+		like = ""
+	}
+	out, err := p.command(ctx, clip, like).Output()
 	if ctx.Err() != nil {
 		return nil, "", ctx.Err()
 	}
@@ -80,7 +117,7 @@ func (p *clipProposer) Propose(ctx context.Context, clip string, _ traj.View, li
 		if errors.As(err, &ended) && len(ended.Stderr) > 0 {
 			words = strings.TrimPrefix(strings.TrimSpace(string(ended.Stderr)), "jogstrip: ")
 		}
-		return nil, "", fmt.Errorf("follow the marks of %s: %s", filepath.Base(clip), strings.ReplaceAll(words, filepath.Dir(clip)+"/", ""))
+		return nil, "", fmt.Errorf("look for marks in %s: %s", filepath.Base(clip), strings.ReplaceAll(words, filepath.Dir(clip)+"/", ""))
 	}
 	var answer proposeAnswer
 	if err := json.Unmarshal(out, &answer); err != nil {

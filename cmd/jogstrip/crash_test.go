@@ -18,6 +18,7 @@ import (
 	"jogstrip/pipeline/batch"
 	"jogstrip/pipeline/fsx"
 	"jogstrip/pipeline/record"
+	"jogstrip/pipeline/scene/scenetest"
 	"jogstrip/track/traj"
 )
 
@@ -269,7 +270,7 @@ func alive(pid int) bool {
 // everything is synced before it takes its place is checked in package fsx's
 // own code, not here.
 func TestKilledBatchLeavesEverythingWhole(t *testing.T) {
-	needFFmpeg(t)
+	scenetest.NeedFFmpeg(t)
 	y := newCrashYard(t, t.TempDir())
 	seed := uint64(time.Now().UnixNano())
 	random := rand.New(rand.NewPCG(seed, 1))
@@ -360,7 +361,7 @@ func leftovers(t *testing.T, root string) []string {
 
 // The disk of a few MB is full at random moments.
 func TestFullDiskLeavesEverythingWhole(t *testing.T) {
-	needFFmpeg(t)
+	scenetest.NeedFFmpeg(t)
 	root := t.TempDir()
 	if err := syscall.Mount("jogstrip-test", root, "tmpfs", 0, "size=6m"); err != nil {
 		t.Skipf("NOT TESTED: a small disk can't be mounted (%v); run as root", err)

@@ -16,6 +16,7 @@ import (
 	"jogstrip/pipeline/demo"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/scene"
+	"jogstrip/pipeline/scene/scenetest"
 	"jogstrip/track/traj"
 )
 
@@ -23,17 +24,11 @@ import (
 // that a careful person sets.
 func uneven(t *testing.T, dir string, view traj.View) (clip string, marks *record.Marks) {
 	t.Helper()
-	if _, err := exec.LookPath("ffmpeg"); err != nil {
-		t.Skip("SKIPPED: ffmpeg is not installed (Debian: apt install ffmpeg)")
-	}
 	s := scene.Scene{Seed: 4, View: view, Asymmetry: scene.ShortFore(traj.Right, 1)}
 	s.Camera.Width, s.Camera.Height = 960, 540
 	s.Motion.StartM, s.Motion.EndM = 14, 5
 	clip = filepath.Join(dir, string(view)+"-1.mp4")
-	truth, err := scene.Render(t.Context(), s, clip, "", nil)
-	if err != nil {
-		t.Fatal(err)
-	}
+	truth := scenetest.Render(t, s, clip)
 	return clip, demo.Clicked(truth, s, filepath.Base(clip), demo.Clicking{Distances: 2})
 }
 

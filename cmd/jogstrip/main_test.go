@@ -1,26 +1,53 @@
 package main
 
 import (
+	"fmt"
 	"os"
 	"os/exec"
+	"path/filepath"
+	"sync"
 	"testing"
 
-	"github.com/rogpeppe/go-internal/testscript"
+	"jogstrip/pipeline/markpage/pagetest"
 )
 
-// The test program is jogstrip itself where it is called by that name.
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){"jogstrip": main})
+	code := pagetest.Main(m)
+	if built.dir != "" {
+		if err := os.RemoveAll(built.dir); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+		}
+	}
+	os.Exit(code)
+}
+
+// built is the program as scripts/build makes it for people, which starts four times as
+// fast as the test program would. It is built for the first test that wants it.
+var built struct {
+	once sync.Once
+	dir  string
+	err  error
+}
+
+// builtProgram returns the path of the program.
+func builtProgram(t testing.TB) string {
+	t.Helper()
+	built.once.Do(func() {
+		if built.dir, built.err = os.MkdirTemp("", "jogstrip-program-"); built.err != nil {
+			return
+		}
+		if out, err := exec.Command("../../scripts/build", filepath.Join(built.dir, "jogstrip")).CombinedOutput(); err != nil {
+			built.err = fmt.Errorf("scripts/build: %w: %s", err, out)
+		}
+	})
+	if built.err != nil {
+		t.Fatal(built.err)
+	}
+	return filepath.Join(built.dir, "jogstrip")
 }
 
 // jogstrip returns the program with arguments, as a process of its own.
 func jogstrip(t testing.TB, args ...string) *exec.Cmd {
 	t.Helper()
-	self, err := os.Executable()
-	if err != nil {
-		t.Fatal(err)
-	}
-	cmd := exec.Command(self, args...)
-	cmd.Args[0] = "jogstrip"
-	return cmd
+	return exec.Command(builtProgram(t), args...)
 }

@@ -2,7 +2,6 @@ package main
 
 import (
 	"bufio"
-	"context"
 	"fmt"
 	"math"
 	"os"
@@ -12,160 +11,35 @@ import (
 	"strings"
 	"syscall"
 	"testing"
-	"time"
 
 	"github.com/chromedp/chromedp"
 
 	"jogstrip/metrics/geometry"
+	"jogstrip/pipeline/markpage/pagetest"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/scene"
 	"jogstrip/track/traj"
 )
 
-// tab is a page in a browser of its own, and a count of what the person at it does.
-type tab struct {
-	*testing.T
-	ctx          context.Context
-	clicks, keys int
-}
+// tab is a page at which somebody marks clips.
+type tab struct{ *pagetest.Page }
 
 func openTab(t *testing.T) *tab {
 	t.Helper()
-	var browser string
-	for _, n := range []string{"chromium", "chromium-browser", "google-chrome"} {
-		if p, err := exec.LookPath(n); err == nil {
-			browser = p
-			break
-		}
-	}
-	if browser == "" {
-		t.Skip("SKIPPED: no browser; scripts/setup-browser installs Chromium")
-	}
-	allocated, endAllocator := chromedp.NewExecAllocator(context.Background(), append(chromedp.DefaultExecAllocatorOptions[:],
-		chromedp.ExecPath(browser), chromedp.UserDataDir(t.TempDir()), chromedp.NoSandbox, chromedp.Flag("disable-quic", true),
-		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-dev-shm-usage", true), chromedp.WSURLReadTimeout(2*time.Minute))...)
-	t.Cleanup(endAllocator)
-	ctx, endTab := chromedp.NewContext(allocated)
-	t.Cleanup(endTab)
-	if err := chromedp.Do(ctx, chromedp.EmulateViewport(1440, 900)); err != nil {
-		t.Fatal(err)
-	}
-	page, endPage := context.WithTimeout(ctx, 30*time.Minute)
-	t.Cleanup(endPage)
-	return &tab{T: t, ctx: page}
+	return &tab{pagetest.Open(t, 1440, 900, false)}
 }
 
-func (b *tab) open(url string) {
-	b.Helper()
-	if err := chromedp.Do(b.ctx, chromedp.Navigate(url)); err != nil {
-		b.Fatal(err)
-	}
-}
-
-// wait waits until a JavaScript expression is true.
-func (b *tab) wait(expression string) {
-	b.Helper()
-	for tries := 0; ; tries++ {
-		_, err := chromedp.Run(b.ctx, chromedp.Poll[any](expression, chromedp.WithPollingTimeout(90*time.Second), chromedp.WithPollingInterval(50*time.Millisecond)))
-		if err == nil {
-			return
-		}
-		// Asked just while one page makes room for the next.
-		if tries < 5 && strings.Contains(err.Error(), "Cannot find context") {
-			continue
-		}
-		b.shoot("failure")
-		b.Fatalf("waited for %s: %v", expression, err)
-	}
-}
-
+// numbers returns what a JavaScript expression gives.
 func (b *tab) numbers(expression string) []float64 {
 	b.Helper()
-	v, err := chromedp.Run(b.ctx, chromedp.Evaluate[[]float64](expression))
-	if err != nil {
-		b.Fatalf("%s: %v", expression, err)
-	}
-	return v
-}
-
-func (b *tab) click(selector string) {
-	b.Helper()
-	b.wait(fmt.Sprintf(`(() => { const e = document.querySelector(%q); return e && !e.disabled && e.getClientRects().length > 0; })()`, selector))
-	if err := chromedp.Do(b.ctx, chromedp.ScrollIntoView(chromedp.CSS(selector)), chromedp.Click(chromedp.CSS(selector))); err != nil {
-		b.Fatalf("click %s: %v", selector, err)
-	}
-	b.clicks++
-}
-
-func (b *tab) key(text string) {
-	b.Helper()
-	if err := chromedp.Do(b.ctx, chromedp.KeyEvent(text)); err != nil {
-		b.Fatal(err)
-	}
-	b.keys += len(text)
-}
-
-// fill types into a field that is empty or replaced.
-func (b *tab) fill(selector, text string) {
-	b.Helper()
-	b.click(selector)
-	b.numbers(fmt.Sprintf(`document.querySelector(%q).select(), []`, selector))
-	b.key(text + "\t")
-}
-
-// press clicks a place of the clip's picture.
-func (b *tab) press(x, y float64) {
-	b.Helper()
-	p := b.numbers(fmt.Sprintf(`(() => { const c = document.querySelector('canvas.picture'); c.scrollIntoView({block: 'center', behavior: 'instant'}); const r = c.getBoundingClientRect(), d = c.dataset, s = Number(d.scale);
-		const x = r.left + r.width / 2 + (%f - Number(d.cx)) * s, y = r.top + r.height / 2 + (%f - Number(d.cy)) * s;
-		return [x, y, document.elementFromPoint(x, y) === c ? 1 : Number(d.zoom) > 1 ? 0 : 1]; })()`, x, y))
-	if p[2] == 0 {
-		b.key("0") // As a person who does not see the place.
-		b.wait(`document.querySelector('canvas.picture').dataset.zoom === '1'`)
-		b.press(x, y)
-		return
-	}
-	if err := chromedp.Do(b.ctx, chromedp.MouseClickXY(p[0], p[1])); err != nil {
-		b.Fatal(err)
-	}
-	b.clicks++
+	return pagetest.Eval[[]float64](b.Page, expression)
 }
 
 // frame returns the frame that is shown, once its picture is there.
 func (b *tab) frame() int {
 	b.Helper()
-	b.wait(`document.querySelector('canvas.picture')?.dataset.settled === 'yes' && document.querySelector('canvas.picture').dataset.frame === document.querySelector('input[aria-label=Frame]').value && document.querySelector('.wait-sign').hidden`)
+	b.Rested()
 	return int(b.numbers(`[Number(document.querySelector('canvas.picture').dataset.frame)]`)[0])
-}
-
-// begin goes on to the marks of a clip that was just opened, by choosing how it
-// was filmed where the page asks that.
-func (b *tab) begin(view string) {
-	b.Helper()
-	b.wait(`document.querySelector('.choice input[name=view]') !== null || document.querySelector('.chips') !== null`)
-	b.frame()
-	if b.numbers(`[document.querySelector('.chips') === null ? 1 : 0]`)[0] == 1 {
-		b.click(".choice input[value=" + view + "] + span")
-		b.click("#go-marks")
-	}
-	b.wait(`document.querySelector('.chips') !== null`)
-	b.frame()
-}
-
-// shoot keeps a picture of the page where JOGSTRIP_SCREENSHOTS names a folder.
-func (b *tab) shoot(name string) {
-	dir := os.Getenv("JOGSTRIP_SCREENSHOTS")
-	if dir == "" {
-		return
-	}
-	png, err := chromedp.Run(b.ctx, chromedp.Screenshot(chromedp.CSS("html")))
-	if err != nil {
-		b.Logf("no picture of the page: %v", err)
-		return
-	}
-	if err := os.WriteFile(filepath.Join(dir, b.Name()+"-"+name+".png"), png, 0o644); err != nil {
-		b.Log(err)
-	}
 }
 
 // marking is the program itself, serving the marks page as a process of its own.
@@ -239,9 +113,9 @@ func TestLooseClipsThroughKills(t *testing.T) {
 	b := openTab(t)
 	program := startMarking(t, dir)
 	first := program.url
-	b.open(program.url)
-	b.click("#first")
-	b.begin("toward")
+	b.Do(chromedp.Navigate(program.url))
+	b.Click("#first")
+	b.Begin("toward")
 
 	type clicked struct {
 		frame    int
@@ -255,25 +129,25 @@ func TestLooseClipsThroughKills(t *testing.T) {
 		now := b.frame()
 		want := middleOfStance(truth, limb, now)
 		for ; now < want; now++ {
-			b.key(".")
+			b.Key(".")
 		}
 		for ; now > want; now-- {
-			b.key(",")
+			b.Key(",")
 		}
 		b.frame()
 		return want
 	}
 	mark := func(l traj.Landmark, frame int) {
 		t.Helper()
-		b.wait(fmt.Sprintf(`document.querySelector('#chip-%s')?.getAttribute('aria-pressed') === 'true'`, l))
+		b.Wait(fmt.Sprintf(`document.querySelector('#chip-%s')?.getAttribute('aria-pressed') === 'true'`, l))
 		p := truth.Points(l)[frame]
-		b.press(p.X, p.Y)
+		b.Press(p.X, p.Y)
 		done = append(done, clicked{frame, l})
 	}
 	// saved fails where the clip's file lacks a mark that was clicked.
 	saved := func(path, moment string) {
 		t.Helper()
-		b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
+		b.Wait(`document.querySelector('#saved').textContent === 'Saved'`)
 		m, err := record.ReadMarks(record.MarksPath(path))
 		if err != nil {
 			t.Fatalf("%s: %v", moment, err)
@@ -299,7 +173,7 @@ func TestLooseClipsThroughKills(t *testing.T) {
 		mark(lead[i%2], frame)
 		switch i {
 		case 0:
-			b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
+			b.Wait(`document.querySelector('#saved').textContent === 'Saved'`)
 			program.kill()
 		case 2, 3:
 			program.kill()
@@ -309,62 +183,62 @@ func TestLooseClipsThroughKills(t *testing.T) {
 			program.kill()
 		}
 		if i == 0 || i == 2 || i == 3 || i == 4 {
-			b.wait(`document.querySelector('#saved').textContent.includes('kept in this browser')`)
+			b.Wait(`document.querySelector('#saved').textContent.includes('kept in this browser')`)
 			if i == 2 { // The window is closed as well, with the program away.
-				b.open("about:blank")
+				b.Do(chromedp.Navigate("about:blank"))
 			}
 			program = startMarking(t, dir)
 			if program.url == first || !strings.HasPrefix(program.url, strings.Split(first, "?")[0]) {
 				t.Fatalf("started anew at %s, before at %s: the same address and another token are needed", program.url, first)
 			}
-			b.open(program.url)
-			b.wait(`document.querySelector('.notice.warn a')?.textContent.includes('toward-1.mp4')`)
-			b.click(".notice.warn a")
-			b.wait(`document.querySelector('canvas.picture')?.dataset.frame !== undefined && document.querySelector('.ask') !== null`)
+			b.Do(chromedp.Navigate(program.url))
+			b.Wait(`document.querySelector('.notice.warn a')?.textContent.includes('toward-1.mp4')`)
+			b.Click(".notice.warn a")
+			b.Wait(`document.querySelector('canvas.picture')?.dataset.frame !== undefined && document.querySelector('.ask') !== null`)
 			saved(clip, fmt.Sprintf("kill after frame %d", i+1))
 		}
 		if i < 5 {
-			b.wait(`document.querySelector('#next-frame') !== null`)
+			b.Wait(`document.querySelector('#next-frame') !== null`)
 			before := b.frame()
-			b.key("g")
-			b.wait(fmt.Sprintf(`document.querySelector('canvas.picture').dataset.frame !== '%d'`, before))
+			b.Key("g")
+			b.Wait(fmt.Sprintf(`document.querySelector('canvas.picture').dataset.frame !== '%d'`, before))
 		}
 	}
 	saved(clip, "after the last mark")
-	b.shoot("marked")
-	b.wait(`document.querySelector('.task').textContent.includes('left fore standing 3 of 3') && document.querySelector('.task').textContent.includes('right fore standing 3 of 3')`)
+	b.Shoot("marked")
+	b.Wait(`document.querySelector('.task').textContent.includes('left fore standing 3 of 3') && document.querySelector('.task').textContent.includes('right fore standing 3 of 3')`)
 
 	// Ground marks that are not complete yet are kept, too: through a kill, a closed
 	// window and a reload.
-	b.click("#step-ground")
+	b.Click("#step-ground")
 	frame := b.frame()
 	var ground [4]geometry.Point
 	for i, m := range truth.Marks {
 		x, y, _ := truth.Eye(frame).Project(m[0], m[1], 0)
 		ground[i] = geometry.Point{X: x, Y: y}
 	}
-	b.fill("#lane-width_m", "2.5")
-	b.fill("#lane-length_m", "8")
+	b.Fill("#lane-width_m", "2.5")
+	b.Fill("#lane-length_m", "8")
 	for _, p := range ground[:3] {
-		b.press(p.X, p.Y)
+		b.Press(p.X, p.Y)
 	}
-	b.wait(`document.querySelector('.task h2')?.textContent.includes('far left')`)
+	b.Wait(`document.querySelector('.task h2')?.textContent.includes('far left')`)
 	program.kill()
-	b.open("about:blank")
+	b.Do(chromedp.Navigate("about:blank"))
 	program = startMarking(t, dir)
-	b.open(program.url)
-	b.wait(`document.querySelector('.clip') !== null`)
+	b.Do(chromedp.Navigate(program.url))
+	b.Wait(`document.querySelector('.clip') !== null`)
 	b.numbers(`location.hash = '#/mark/toward-1.mp4', []`)
-	b.wait(`document.querySelector('canvas.picture')?.dataset.frame !== undefined`)
-	b.click("#step-ground")
-	b.wait(`document.querySelector('.task h2')?.textContent.includes('far left')`)
+	b.Wait(`document.querySelector('canvas.picture')?.dataset.frame !== undefined`)
+	b.Click("#step-ground")
+	b.Wait(`document.querySelector('.task h2')?.textContent.includes('far left')`)
 	if got := b.numbers(`[parseFloat(document.querySelector('#lane-width_m').value), parseFloat(document.querySelector('#lane-length_m').value)]`); got[0] != 2.5 || got[1] != 8 {
 		t.Errorf("the rectangle's measures became %v", got)
 	}
-	b.press(ground[3].X, ground[3].Y)
-	b.wait(`document.querySelector('.notice.good')?.textContent.includes('Camera')`)
-	b.shoot("ground")
-	b.click("#go-finish")
+	b.Press(ground[3].X, ground[3].Y)
+	b.Wait(`document.querySelector('.notice.good')?.textContent.includes('Camera')`)
+	b.Shoot("ground")
+	b.Click("#go-finish")
 	saved(clip, "after the ground marks")
 	m, err := record.ReadMarks(record.MarksPath(clip))
 	if err != nil || m.Calibration == nil || m.Calibration.Ground == nil {
@@ -377,18 +251,18 @@ func TestLooseClipsThroughKills(t *testing.T) {
 	}
 
 	// The second clip, undisturbed: how long would a person take?
-	b.clicks, b.keys, done = 0, 0, nil
-	b.click("#next-clip")
-	b.wait(`document.querySelector('h1')?.textContent === 'Mark toward-2.mp4' && document.querySelector('canvas.picture')?.dataset.frame !== undefined`)
-	b.begin("toward")
+	b.Clicks, b.Keys, done = 0, 0, nil
+	b.Click("#next-clip")
+	b.Wait(`document.querySelector('h1')?.textContent === 'Mark toward-2.mp4' && document.querySelector('canvas.picture')?.dataset.frame !== undefined`)
+	b.Begin("toward")
 	for i := range 6 {
 		frame := standAt(lead[i%2])
 		mark(lead[i%2], frame)
 		mark(traj.Head, frame)
 		if i < 5 {
 			before := b.frame()
-			b.key("g")
-			b.wait(fmt.Sprintf(`document.querySelector('canvas.picture').dataset.frame !== '%d'`, before))
+			b.Key("g")
+			b.Wait(fmt.Sprintf(`document.querySelector('canvas.picture').dataset.frame !== '%d'`, before))
 		}
 	}
 	// The first clip's ground marks are taken over by themselves: the camera stands as it did.
@@ -399,34 +273,34 @@ func TestLooseClipsThroughKills(t *testing.T) {
 	// The keystroke-level model's times for a skilled person (Card, Moran & Newell
 	// 1980, from memory): pointing 1.1 s, a button 0.2 s, a key 0.28 s, a thought
 	// before each of the six frames and three pages 1.35 s.
-	seconds := 1.3*float64(b.clicks) + 0.28*float64(b.keys) + 9*1.35
-	t.Logf("the second clip took %d clicks and %d keys: about %.0f s by the keystroke-level model", b.clicks, b.keys, seconds)
+	seconds := 1.3*float64(b.Clicks) + 0.28*float64(b.Keys) + 9*1.35
+	t.Logf("the second clip took %d clicks and %d keys: about %.0f s by the keystroke-level model", b.Clicks, b.Keys, seconds)
 	if seconds > 60 {
-		t.Errorf("marking a clip takes about %.0f s (%d clicks, %d keys): more than a minute", seconds, b.clicks, b.keys)
+		t.Errorf("marking a clip takes about %.0f s (%d clicks, %d keys): more than a minute", seconds, b.Clicks, b.Keys)
 	}
 
 	// The visit's record lies beside the loose clips.
 	b.numbers(`location.hash = '#/visit/.', []`)
-	b.fill("#visit-reason", "short in front")
-	b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
+	b.Fill("#visit-reason", "short in front")
+	b.Wait(`document.querySelector('#saved').textContent === 'Saved'`)
 	if page, err := os.ReadFile(filepath.Join(dir, record.VisitFile)); err != nil || !strings.Contains(string(page), `reason = "short in front"`) {
 		t.Errorf("the visit's page says %q, %v", page, err)
 	}
 
 	// One click measures both; killed in between, what was not done is offered again.
 	b.numbers(`location.hash = '#/', []`)
-	b.wait(`document.querySelector('#measure-all')?.textContent === 'Measure the 2 clips that are ready'`)
-	b.shoot("list")
-	b.click("#measure-all")
-	b.wait(`[...document.querySelectorAll('.clip')].some((c) => c.textContent.includes('being measured'))`)
+	b.Wait(`document.querySelector('#measure-all')?.textContent === 'Measure the 2 clips that are ready'`)
+	b.Shoot("list")
+	b.Click("#measure-all")
+	b.Wait(`[...document.querySelectorAll('.clip')].some((c) => c.textContent.includes('being measured'))`)
 	program.kill()
 	program = startMarking(t, dir)
-	b.open(program.url)
-	b.wait(`document.querySelector('#measure-all')?.disabled === false`)
-	b.click("#measure-all")
-	b.wait(`document.querySelectorAll('.clip a[href^="/results/"]').length === 2`)
-	b.wait(`document.querySelector('#measure-all').disabled && document.querySelector('#measure-all').textContent === 'No clip is ready to be measured'`)
-	b.shoot("measured")
+	b.Do(chromedp.Navigate(program.url))
+	b.Wait(`document.querySelector('#measure-all')?.disabled === false`)
+	b.Click("#measure-all")
+	b.Wait(`document.querySelectorAll('.clip a[href^="/results/"]').length === 2`)
+	b.Wait(`document.querySelector('#measure-all').disabled && document.querySelector('#measure-all').textContent === 'No clip is ready to be measured'`)
+	b.Shoot("measured")
 	for _, path := range []string{clip, second} {
 		r, err := record.ReadResult(record.OutPath(path))
 		if err != nil {
@@ -438,7 +312,7 @@ func TestLooseClipsThroughKills(t *testing.T) {
 	}
 	// The report opens in this browser, and its scripts, had it any, would not run.
 	address := fmt.Sprintf("%s/results/toward-1.out/report.html", strings.Split(program.url, "/?")[0])
-	b.open(address)
-	b.wait(`document.querySelector('h1') !== null && document.querySelector('svg') !== null`)
-	b.shoot("report")
+	b.Do(chromedp.Navigate(address))
+	b.Wait(`document.querySelector('h1') !== null && document.querySelector('svg') !== null`)
+	b.Shoot("report")
 }

@@ -2,16 +2,13 @@ package main
 
 import (
 	"context"
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io/fs"
-	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"slices"
-	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -21,7 +18,7 @@ import (
 	"jogstrip/pipeline/fsx"
 	"jogstrip/pipeline/markpage"
 	"jogstrip/pipeline/record"
-	"jogstrip/track/traj"
+	"jogstrip/pipeline/table"
 )
 
 // measuringStall is how long a clip's process may go without telling of
@@ -231,35 +228,15 @@ func readTracks(path string) (tracks []markpage.LookTrack, err error) {
 		return nil, fmt.Errorf("read tracks: %w", err)
 	}
 	defer func() { err = errors.Join(err, f.Close()) }()
-	rows, err := csv.NewReader(f).ReadAll()
+	set, _, err := table.ReadSignals(f)
 	if err != nil {
 		return nil, fmt.Errorf("read tracks %s: %w", path, err)
 	}
-	if len(rows) == 0 {
-		return nil, fmt.Errorf("read tracks %s: it has no header", path)
-	}
-	header := rows[0]
-	for _, l := range traj.Landmarks() {
-		name := strings.ReplaceAll(string(l), "-", "_")
-		x, y, sd, status := slices.Index(header, name+"_x_px"), slices.Index(header, name+"_y_px"), slices.Index(header, name+"_sd_px"), slices.Index(header, name+"_status")
-		if x < 0 || y < 0 || sd < 0 || status < 0 {
-			continue
-		}
-		t := markpage.LookTrack{Landmark: l}
-		for i, row := range rows[1:] {
-			for _, c := range []struct {
-				into   *markpage.Values
-				column int
-			}{{&t.X, x}, {&t.Y, y}, {&t.SD, sd}} {
-				v := math.NaN()
-				if text := row[c.column]; text != "" {
-					if v, err = strconv.ParseFloat(text, 64); err != nil {
-						return nil, fmt.Errorf("read tracks %s: row %d, column %s: %w", path, i+2, header[c.column], err)
-					}
-				}
-				*c.into = append(*c.into, v)
-			}
-			t.Status = append(t.Status, row[status])
+	for _, track := range set.Tracks {
+		t := markpage.LookTrack{Landmark: track.Landmark}
+		for _, s := range track.Samples {
+			t.X, t.Y, t.SD = append(t.X, s.X), append(t.Y, s.Y), append(t.SD, s.SD)
+			t.Status = append(t.Status, s.Status.String())
 		}
 		tracks = append(tracks, t)
 	}

@@ -28,10 +28,10 @@ func TestRandomKillsWhileMarkingAndTyping(t *testing.T) {
 	b := openTab(t)
 	r := rand.New(rand.NewPCG(16, 1))
 	program := startMarking(t, dir)
-	b.open(program.url)
-	b.click("#first")
-	b.begin("toward")
-	b.key("0")
+	b.Do(chromedp.Navigate(program.url))
+	b.Click("#first")
+	b.Begin("toward")
+	b.Key("0")
 
 	note := ""
 	placed := map[string][2]float64{}
@@ -41,24 +41,24 @@ func TestRandomKillsWhileMarkingAndTyping(t *testing.T) {
 	act := func() {
 		if r.IntN(3) == 0 {
 			b.numbers(`document.querySelector('#step-finish').click(), []`)
-			b.wait(`document.querySelector('#note') !== null`)
+			b.Wait(`document.querySelector('#note') !== null`)
 			b.numbers(`(() => { const e = document.querySelector('#note'); e.focus(); e.selectionStart = e.value.length; return []; })()`)
 			for range 1 + r.IntN(12) {
 				letter := string(rune('a' + r.IntN(26)))
-				b.key(letter)
+				b.Key(letter)
 				note += letter
 			}
 			b.numbers(`document.querySelector('#step-marks').click(), []`)
 			b.numbers(`document.activeElement.blur(), []`)
-			b.wait(`document.querySelector('.chips') !== null`)
+			b.Wait(`document.querySelector('.chips') !== null`)
 			return
 		}
 		l := landmarks[r.IntN(len(landmarks))]
 		b.numbers(fmt.Sprintf(`document.querySelector('#chip-%s').click(), []`, l))
-		b.wait(fmt.Sprintf(`document.querySelector('#chip-%s')?.getAttribute('aria-pressed') === 'true'`, l))
+		b.Wait(fmt.Sprintf(`document.querySelector('#chip-%s')?.getAttribute('aria-pressed') === 'true'`, l))
 		p := truth.Points(traj.Head)[f]
 		x, y := math.Round(p.X+r.Float64()*200-100), math.Round(p.Y+r.Float64()*200)
-		b.press(x, y)
+		b.Press(x, y)
 		placed[fmt.Sprintf("%d %s", f, l)] = [2]float64{x, y}
 	}
 	// onDisk fails where the file lacks what the script has done.
@@ -91,7 +91,7 @@ func TestRandomKillsWhileMarkingAndTyping(t *testing.T) {
 	savedThen, keptThen := 0, 0
 	for i := range markKills {
 		// The picture is there before: without the program none can be fetched.
-		b.key([]string{".", ",", ">"}[r.IntN(3)])
+		b.Key([]string{".", ",", ">"}[r.IntN(3)])
 		f = b.frame()
 		dies := make(chan struct{})
 		victim := program
@@ -107,8 +107,8 @@ func TestRandomKillsWhileMarkingAndTyping(t *testing.T) {
 		<-dies
 		program.kill()
 		// A moment for an answer that was on its way; then the page says where it stands.
-		b.wait(`!['Saving…', ''].includes(document.querySelector('#saved').textContent)`)
-		said, err := chromedp.Run(b.ctx, chromedp.Evaluate[string](`document.querySelector('#saved').textContent`))
+		b.Wait(`!['Saving…', ''].includes(document.querySelector('#saved').textContent)`)
+		said, err := chromedp.Run(b.Context, chromedp.Evaluate[string](`document.querySelector('#saved').textContent`))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -122,16 +122,16 @@ func TestRandomKillsWhileMarkingAndTyping(t *testing.T) {
 			}
 		}
 		if r.IntN(2) == 0 {
-			b.open("about:blank") // The window is closed as well.
+			b.Do(chromedp.Navigate("about:blank")) // The window is closed as well.
 		}
 		program = startMarking(t, dir)
-		b.open(program.url)
-		b.wait(`document.querySelector('.clip') !== null`)
+		b.Do(chromedp.Navigate(program.url))
+		b.Wait(`document.querySelector('.clip') !== null`)
 		b.numbers(`location.hash = '#/mark/toward-1.mp4', []`)
-		b.begin("toward")
-		b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
+		b.Begin("toward")
+		b.Wait(`document.querySelector('#saved').textContent === 'Saved'`)
 		onDisk(fmt.Sprintf("after kill %d", i+1))
-		b.key("0")
+		b.Key("0")
 		if t.Failed() {
 			return
 		}

@@ -26,6 +26,7 @@ import (
 
 	"jogstrip/pipeline/film"
 	"jogstrip/pipeline/record"
+	"jogstrip/pipeline/scene/scenetest"
 )
 
 // remote is the program itself, letting phones in, as a process of its own.
@@ -164,9 +165,7 @@ func sendClip(ctx context.Context, c *http.Client, base, horse string, data []by
 // noisyClip makes a film of a few hundred kB.
 func noisyClip(t *testing.T, path string, seed int) []byte {
 	t.Helper()
-	if _, err := exec.LookPath("ffmpeg"); err != nil {
-		t.Skip("SKIPPED: ffmpeg is not installed (Debian: apt install ffmpeg)")
-	}
+	scenetest.NeedFFmpeg(t)
 	out, err := exec.Command("ffmpeg", "-v", "error", "-f", "lavfi", "-i", "color=gray:size=128x72:rate=30,noise=alls=60:all_seed="+fmt.Sprint(seed)+":allf=t",
 		"-frames:v", "24", "-c:v", "libx264", "-preset", "ultrafast", "-crf", "18", "-pix_fmt", "yuv420p", path).CombinedOutput()
 	if err != nil {

@@ -9,13 +9,14 @@ import (
 	"testing"
 
 	"jogstrip/pipeline/record"
+	"jogstrip/pipeline/scene/scenetest"
 )
 
 // What goes wrong is said in one plain sentence that names the file, the cause and what
 // to do; nothing of the language or the libraries that the program is written with
 // shows.
 func TestMessages(t *testing.T) {
-	needFFmpeg(t)
+	scenetest.NeedFFmpeg(t)
 	dir := t.TempDir()
 	good := filepath.Join(dir, "good.mp4")
 	smallClip(t, good, 0)

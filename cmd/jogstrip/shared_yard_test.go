@@ -14,6 +14,7 @@ import (
 
 	"jogstrip/pipeline/batch"
 	"jogstrip/pipeline/record"
+	"jogstrip/pipeline/scene/scenetest"
 	"jogstrip/track/traj"
 )
 
@@ -39,7 +40,7 @@ func smallClip(t testing.TB, path string, number int) {
 
 // What is no results folder is not written over, and stays as it is.
 func TestResultsReplaceNothingElse(t *testing.T) {
-	needFFmpeg(t)
+	scenetest.NeedFFmpeg(t)
 	dir := t.TempDir()
 	clip := filepath.Join(dir, "a.mp4")
 	smallClip(t, clip, 0)
@@ -83,7 +84,7 @@ func TestResultsReplaceNothingElse(t *testing.T) {
 // Links to yards and visits are followed; a folder without clips says so and changes
 // nothing.
 func TestLinkedAndEmptyFolders(t *testing.T) {
-	needFFmpeg(t)
+	scenetest.NeedFFmpeg(t)
 	root := t.TempDir()
 	smallClip(t, filepath.Join(root, "drive", "visits", "2026-03-02", "a.mp4"), 0)
 	smallClip(t, filepath.Join(root, "yard", "horses", "juniper", "2026-03-09", "b.mp4"), 1)
@@ -129,7 +130,7 @@ type person struct {
 // run runs the program as that person and returns its exit code and what it wrote.
 func (p person) run(t *testing.T, args ...string) (int, string) {
 	t.Helper()
-	script := fmt.Sprintf(`umask %03o; exec -a jogstrip "$0" "$@"`, p.umask)
+	script := fmt.Sprintf(`umask %03o; exec "$0" "$@"`, p.umask)
 	cmd := exec.Command("bash", append([]string{"-c", script, p.program}, args...)...)
 	cmd.Env = append(os.Environ(), "HOME=/nonexistent", "TMPDIR=/tmp")
 	cmd.Dir = "/"
@@ -149,16 +150,11 @@ func (p person) run(t *testing.T, args ...string) (int, string) {
 // whatever either's umask leaves to the group, and what a killed run of one has left
 // stops nothing and is named.
 func TestTwoPeopleShareAYard(t *testing.T) {
-	needFFmpeg(t)
+	scenetest.NeedFFmpeg(t)
 	if os.Geteuid() != 0 {
 		t.Skip("NOT TESTED: two users can't be had; run as root")
 	}
-	self, err := os.Executable()
-	if err != nil {
-		t.Fatal(err)
-	}
-	program := filepath.Join(t.TempDir(), "jogstrip")
-	copyFile(t, self, program)
+	program := builtProgram(t)
 	const group = 65101
 	a, b := person{65102, group, 0o022, program}, person{65103, group, 0o002, program}
 	for _, tt := range []struct {
@@ -272,7 +268,7 @@ func must1[T any](v T, err error) T {
 // needs more than that is ended and says so, and a limit of the process that others have
 // set gives a clear outcome, too.
 func TestMemory(t *testing.T) {
-	needFFmpeg(t)
+	scenetest.NeedFFmpeg(t)
 	root := t.TempDir()
 	large := filepath.Join(root, "large", "a.mp4")
 	if err := os.MkdirAll(filepath.Dir(large), 0o755); err != nil {
@@ -302,16 +298,12 @@ func TestMemory(t *testing.T) {
 	if strings.Contains(text, "signal") {
 		t.Error(text)
 	}
-	script := `ulimit -d 400000; exec -a jogstrip "$0" "$@"`
-	self, err := os.Executable()
-	if err != nil {
-		t.Fatal(err)
-	}
-	out, err = exec.Command("bash", "-c", script, self, "batch", "--again", "--no-video", "--log", "plain", filepath.Dir(large)).CombinedOutput()
+	script := `ulimit -d 400000; exec "$0" "$@"`
+	out, err = exec.Command("bash", "-c", script, builtProgram(t), "batch", "--again", "--no-video", "--log", "plain", filepath.Dir(large)).CombinedOutput()
 	if !errors.As(err, &exit) || exit.ExitCode() != exitPartly || !strings.Contains(string(out), "memory") {
 		t.Errorf("with a limit of 400 MB: %v\n%s", err, out)
 	}
-	out, err = exec.Command("bash", "-c", script, self, "measure", "--no-video", large).CombinedOutput()
+	out, err = exec.Command("bash", "-c", script, builtProgram(t), "measure", "--no-video", large).CombinedOutput()
 	if !errors.As(err, &exit) || exit.ExitCode() != exitFatal || !strings.Contains(string(out), "this process may take 390 MiB") || strings.Contains(string(out), "goroutine") {
 		t.Errorf("measure with a limit of 400 MB: %v\n%s", err, out)
 	}
@@ -320,7 +312,7 @@ func TestMemory(t *testing.T) {
 // Through the program: visits of two horses, one visit twice, one film under several
 // names, other marks than were measured, results without a clip.
 func TestCompareThroughTheProgram(t *testing.T) {
-	needFFmpeg(t)
+	scenetest.NeedFFmpeg(t)
 	yard := t.TempDir()
 	write(t, filepath.Join(yard, "yard.toml"), "name = \"Hill\"\n")
 	visit := func(horse, date string) string { return filepath.Join(yard, "horses", horse, date) }

@@ -2,13 +2,17 @@
 
 package main
 
-import "testing"
+import (
+	"testing"
+
+	"jogstrip/pipeline/scene/scenetest"
+)
 
 // Hundreds of damaged and strange clips of a lame horse: each has an outcome and a
 // reason, nothing crashes, hangs or takes more memory than was given, and no other limb
 // than the lame one is named.
 func TestStrangeClips(t *testing.T) {
-	needFFmpeg(t)
+	scenetest.NeedFFmpeg(t)
 	f := newStrangeFilm(t)
 	clips := f.all()
 	if len(clips) < 300 {

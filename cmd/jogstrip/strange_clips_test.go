@@ -22,6 +22,7 @@ import (
 	"jogstrip/pipeline/demo"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/scene"
+	"jogstrip/pipeline/scene/scenetest"
 	"jogstrip/track/traj"
 )
 
@@ -53,10 +54,7 @@ func newStrangeFilm(t testing.TB) *strangeFilm {
 	f.film = filepath.Join(f.dir, "film.mp4")
 	s := scene.Scene{Seed: 71, Asymmetry: scene.ShortFore(traj.Left, 1.5), Motion: scene.Motion{StartM: 15}, Camera: scene.Camera{Width: 640, Height: 360, FPS: 60}, Encoding: scene.Encoding{CRF: 10}}
 	s.Horse.Markers = true
-	truth, err := scene.Render(t.Context(), s, f.film, "", nil)
-	if err != nil {
-		t.Fatal(err)
-	}
+	truth := scenetest.Render(t, s, f.film)
 	f.marks = demo.Clicked(truth, s, "", demo.Clicking{})
 	var frames []int
 	for _, m := range f.marks.Marks {
@@ -328,17 +326,9 @@ func measureStrange(t *testing.T, f *strangeFilm, clips []strange) map[string]ba
 	if data, err := os.ReadFile(f.film); err != nil || len(data) == 0 {
 		t.Fatal(err)
 	}
-	data, err := os.ReadFile(filepath.Join(root, batch.MorningData))
-	if err != nil {
-		t.Fatal(err)
-	}
-	ledger, err := batch.ParseLedger(batch.MorningData, data)
-	if err != nil {
-		t.Fatal(err)
-	}
 	entries := map[string]batch.Entry{}
-	for _, e := range ledger.Entries {
-		entries[filepath.Base(e.Clip)] = e
+	for clip, e := range outcomes(t, root) {
+		entries[filepath.Base(clip)] = e
 	}
 	type row struct{ clips, failed, look, measured, named int }
 	rows := map[string]*row{}
@@ -412,7 +402,7 @@ func measureStrange(t *testing.T, f *strangeFilm, clips []strange) map[string]ba
 
 // A sample of the strange clips; go test -tags study measures all of them.
 func TestStrangeClipsSample(t *testing.T) {
-	needFFmpeg(t)
+	scenetest.NeedFFmpeg(t)
 	f := newStrangeFilm(t)
 	var sample []strange
 	for _, c := range f.all() {

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"jogstrip/pipeline/record"
+	"jogstrip/pipeline/scene/scenetest"
 )
 
 // said runs the program and returns its exit code and what it wrote.
@@ -89,7 +90,7 @@ func packetsAt(t testing.TB, path string) (at [][2]int) {
 // What lies in a yard folder and is not what it seems is named and not measured, or
 // measured without what is wrong with it.
 func TestWrongFiles(t *testing.T) {
-	needFFmpeg(t)
+	scenetest.NeedFFmpeg(t)
 	film, marks, _ := filmed(t)
 	if err := record.WriteMarks(record.MarksPath(film), marks); err != nil {
 		t.Fatal(err)

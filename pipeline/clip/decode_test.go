@@ -160,7 +160,7 @@ func TestPixelsAreThoseOfFFmpeg(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			t.Parallel()
 			path := filepath.Join(t.TempDir(), tt.file)
-			run(t, append(moving(tt.size, 40, tt.filter, tt.args...), path)...)
+			run(t, append(moving(tt.size, 24, tt.filter, tt.args...), path)...)
 			if info, _ := sameAsReference(t, path, tt.before); info.BitDepth != tt.depth {
 				t.Errorf("%d bits, want %d", info.BitDepth, tt.depth)
 			}

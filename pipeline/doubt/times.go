@@ -29,7 +29,7 @@ func (l *list) stride(m Measured, still *traj.Set, s [4][]stands) {
 		low, high = bounds.doubted[0]*units(m.WithersM), bounds.doubted[1]*units(m.WithersM)
 		of = fmt.Sprintf("a horse of %s m", number(m.WithersM, 2))
 	}
-	const check = "Was it filmed in slow motion? Then give the frames a second at which it was filmed (\"filmed_fps\" in the marks file), or film again at the phone’s ordinary setting."
+	const check = "Was it filmed in slow motion? Then give the frames a second at which it was filmed (on the marks page under Slow motion), or film again at the phone’s ordinary setting."
 	if t, n := middle(m.Run, metrics.StrideDuration); n > 0 {
 		switch {
 		case t > high:

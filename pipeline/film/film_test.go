@@ -23,6 +23,7 @@ import (
 	"jogstrip/pipeline/clip"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/scene"
+	"jogstrip/pipeline/scene/scenetest"
 	"jogstrip/track/traj"
 )
 
@@ -45,9 +46,7 @@ type staged struct {
 // film renders and encodes the clip.
 func (s staged) film(t *testing.T) *clip.Info {
 	t.Helper()
-	if _, err := exec.LookPath("ffmpeg"); err != nil {
-		t.Skip("SKIPPED: ffmpeg is not installed (Debian: apt install ffmpeg)")
-	}
+	scenetest.NeedFFmpeg(t)
 	path := filepath.Join(t.TempDir(), "staged.mp4")
 	cmd := exec.Command("ffmpeg", "-v", "error", "-f", "rawvideo", "-pix_fmt", "gray", "-s", fmt.Sprintf("%dx%d", s.width, s.height), "-framerate", fmt.Sprint(s.rate*float64(1+s.repeat)), "-i", "pipe:0",
 		"-c:v", "libx264", "-preset", "ultrafast", "-crf", "12", "-pix_fmt", "yuv420p", path)
@@ -74,19 +73,31 @@ func (s staged) film(t *testing.T) *clip.Info {
 func (s staged) write(w io.Writer) {
 	r := rand.New(rand.NewPCG(s.seed, 7))
 	// Patterns of squares of random brightness.
-	const cell = 24
-	pattern := func() func(x, y float64) float64 {
-		const side = 64
-		var v [side * side]float64
-		for i := range v {
-			v[i] = 40 + 160*r.Float64()
+	const cell, side = 24, 64
+	type pattern [side][side]float64
+	patterned := func() *pattern {
+		p := new(pattern)
+		for i := range p {
+			for k := range p[i] {
+				p[i][k] = 40 + 160*r.Float64()
+			}
 		}
-		return func(x, y float64) float64 {
-			i, j := int(math.Floor(x/cell)), int(math.Floor(y/cell))
-			return v[((j%side+side)%side)*side+(i%side+side)%side]
-		}
+		return p
 	}
-	wall, board := pattern(), pattern()
+	wall, board := patterned(), patterned()
+	// squares returns for each of n pixels in which square of a pattern it lies, whose
+	// pixel 0 lies at from and which is scaled; -1 farther than half from there.
+	squares := func(n int, from, scale, half float64) []int {
+		out := make([]int, n)
+		for i := range out {
+			d := float64(i) - from
+			out[i] = (int(math.Floor(d/scale/cell))%side + side) % side
+			if math.Abs(d) >= half {
+				out[i] = -1
+			}
+		}
+		return out
+	}
 	opens := 1
 	if s.exposureS > 0 {
 		opens = 9
@@ -108,19 +119,24 @@ func (s staged) write(w io.Writer) {
 				bx, by, scale = s.at(t)
 			}
 			half := s.board * scale / 2
+			wallColumns, wallRows := squares(s.width, dx, 1, math.Inf(1)), squares(s.height, dy, 1, math.Inf(1))
+			columns, rows := squares(s.width, dx+bx, scale, half), squares(s.height, dy+by, scale, half)
 			for y := range s.height {
-				for x := range s.width {
-					u, v := float64(x)-dx, float64(y)-dy
-					if math.Abs(u-bx) < half && math.Abs(v-by) < half {
-						sum[y*s.width+x] += board((u-bx)/scale, (v-by)/scale)
+				behind, out := &wall[wallRows[y]], sum[y*s.width:][:s.width]
+				for x := range out {
+					if rows[y] >= 0 && columns[x] >= 0 {
+						out[x] += board[rows[y]][columns[x]]
 					} else {
-						sum[y*s.width+x] += wall(u, v)
+						out[x] += behind[wallColumns[x]]
 					}
 				}
 			}
 		}
 		for i, v := range sum {
-			v = v/float64(opens) + s.noise*r.NormFloat64()
+			v /= float64(opens)
+			if s.noise > 0 {
+				v += s.noise * r.NormFloat64()
+			}
 			if s.light != nil {
 				v = s.light(v)
 			}
@@ -176,75 +192,82 @@ func check(t *testing.T, info *clip.Info, opts Options) *Report {
 
 func TestVerdictsFollowWhatWasFilmed(t *testing.T) {
 	t.Parallel()
+	type finding struct {
+		name, item string
+		want       Verdict
+		advice     string
+	}
 	tests := []struct {
-		name   string
-		clip   func() staged
-		item   string
-		want   Verdict
-		advice string
+		clip     func() staged
+		findings []finding
 	}{
-		{"24 frames a second", still, FrameRate, FilmAgain, "120 frames"},
-		{"360 lines", still, Resolution, FilmAgain, "1080p"},
-		{"ordinary light", still, Exposure, Good, ""},
-		{"far too dark", func() staged { s := still(); s.light = func(v float64) float64 { return 16 + v/20 }; return s }, Exposure, FilmAgain, "Too dark"},
-		{"burnt out", func() staged { s := still(); s.light = func(v float64) float64 { return v + 150 }; return s }, Exposure, FilmAgain, "Too bright"},
-		{"tripod", approach, Shake, Good, ""},
-		{"held by a quiet hand", func() staged {
+		{still, []finding{
+			{"24 frames a second", FrameRate, FilmAgain, "120 frames"},
+			{"360 lines", Resolution, FilmAgain, "1080p"},
+			{"ordinary light", Exposure, Good, ""},
+			{"nothing moves", Size, FilmAgain, "horse"},
+			{"nothing moves, blur", Blur, NotKnown, ""},
+			{"nothing moves, strides", Strides, NotKnown, ""},
+		}},
+		{func() staged { s := still(); s.light = func(v float64) float64 { return 16 + v/20 }; return s }, []finding{{"far too dark", Exposure, FilmAgain, "Too dark"}}},
+		{func() staged { s := still(); s.light = func(v float64) float64 { return v + 150 }; return s }, []finding{{"burnt out", Exposure, FilmAgain, "Too bright"}}},
+		{approach, []finding{
+			{"tripod", Shake, Good, ""},
+			{"without noise", Noise, Good, ""},
+			{"level without marks", Level, NotKnown, ""},
+			{"large", Size, Good, ""},
+			{"within the picture", InFrame, Good, ""},
+			{"straight", Straightness, Good, ""},
+			{"sharp", Blur, Good, ""},
+			{"distance without marks", Distance, NotKnown, ""},
+		}},
+		{func() staged {
 			s := approach()
 			s.camera = func(t float64) (float64, float64) { return 1.2 * math.Sin(9*t), math.Sin(7*t + 1) }
 			return s
-		}, Shake, Usable, "tripod"},
-		{"a tripod that is moved once", func() staged {
+		}, []finding{{"held by a quiet hand", Shake, Usable, "tripod"}}},
+		{func() staged {
 			s := approach()
 			s.camera = func(t float64) (float64, float64) { return 6 / (1 + math.Exp(-40*(t-1.5))), 0 }
 			return s
-		}, Shake, Usable, "tripod"},
-		{"24 made 48 by repeating", func() staged { s := passing(); s.repeat = 1; return s }, FrameRate, FilmAgain, "original file"},
-		{"24 made 72 by repeating", func() staged { s := passing(); s.repeat = 2; return s }, FrameRate, FilmAgain, "original file"},
-		{"48 that are 48", func() staged { s := passing(); s.rate, s.seconds = 48, 1.5; return s }, FrameRate, Usable, "120 frames"},
-		{"without noise", approach, Noise, Good, ""},
-		{"grainy", func() staged { s := approach(); s.noise = 5; return s }, Noise, Usable, "brighter"},
-		{"very grainy", func() staged { s := approach(); s.noise = 14; return s }, Noise, FilmAgain, "brighter"},
-		{"level without marks", approach, Level, NotKnown, ""},
-		{"held by hand", func() staged {
+		}, []finding{{"a tripod that is moved once", Shake, Usable, "tripod"}}},
+		{func() staged { s := passing(); s.repeat = 1; return s }, []finding{{"24 made 48 by repeating", FrameRate, FilmAgain, "original file"}}},
+		{func() staged { s := passing(); s.repeat = 2; return s }, []finding{{"24 made 72 by repeating", FrameRate, FilmAgain, "original file"}}},
+		{func() staged { s := passing(); s.rate, s.seconds = 48, 1.5; return s }, []finding{{"48 that are 48", FrameRate, Usable, "120 frames"}}},
+		{func() staged { s := approach(); s.noise = 5; return s }, []finding{{"grainy", Noise, Usable, "brighter"}}},
+		{func() staged { s := approach(); s.noise = 14; return s }, []finding{{"very grainy", Noise, FilmAgain, "brighter"}}},
+		{func() staged {
 			s := approach()
 			s.camera = func(t float64) (float64, float64) { return 5 * math.Sin(9*t), 4 * math.Sin(7*t+1) }
 			return s
-		}, Shake, Usable, "tripod"},
-		{"torn about", func() staged {
+		}, []finding{{"held by hand", Shake, Usable, "tripod"}}},
+		{func() staged {
 			s := approach()
 			s.camera = func(t float64) (float64, float64) { return 40 * math.Sin(9*t), 30 * math.Sin(7*t+1) }
 			return s
-		}, Shake, FilmAgain, "tripod"},
-		{"nothing moves", still, Size, FilmAgain, "horse"},
-		{"nothing moves, blur", still, Blur, NotKnown, ""},
-		{"nothing moves, strides", still, Strides, NotKnown, ""},
-		{"large", approach, Size, Good, ""},
-		{"small", func() staged { s := approach(); s.board = 22; return s }, Size, FilmAgain, "nearer"},
-		{"within the picture", approach, InFrame, Good, ""},
-		{"half outside", func() staged {
+		}, []finding{{"torn about", Shake, FilmAgain, "tripod"}}},
+		{func() staged { s := approach(); s.board = 22; return s }, []finding{{"small", Size, FilmAgain, "nearer"}}},
+		{func() staged {
 			s := approach()
 			s.at = func(t float64) (float64, float64, float64) { z := 10 - 2.2*t; return 10 + 20*t, 180, 6 / z }
 			return s
-		}, InFrame, FilmAgain, "room"},
-		{"straight", approach, Straightness, Good, ""},
-		{"in a bow", func() staged {
+		}, []finding{{"half outside", InFrame, FilmAgain, "room"}}},
+		{func() staged {
 			s := approach()
 			s.at = func(t float64) (float64, float64, float64) {
 				z := 10 - 2.2*t
 				return 320 + 400*2.2*math.Sin(2.1*t)/z, 180, 6 / z
 			}
 			return s
-		}, Straightness, FilmAgain, "straight"},
-		{"too short", func() staged { s := approach(); s.seconds = 2; return s }, Strides, FilmAgain, "longer"},
-		{"sharp", approach, Blur, Good, ""},
-		{"long exposure", func() staged {
+		}, []finding{{"in a bow", Straightness, FilmAgain, "straight"}}},
+		{func() staged { s := approach(); s.seconds = 2; return s }, []finding{{"too short", Strides, FilmAgain, "longer"}}},
+		{func() staged {
 			s := approach()
 			s.exposureS = 1.0 / 25
 			s.at = func(t float64) (float64, float64, float64) { return 100 + 140*t, 180, 1.4 }
 			return s
-		}, Blur, FilmAgain, "exposure"},
-		{"out of focus", func() staged {
+		}, []finding{{"long exposure", Blur, FilmAgain, "exposure"}}},
+		{func() staged {
 			s := approach()
 			// A wide blur by moving the camera in a circle while the shutter is open.
 			s.exposureS = 1.0 / 25
@@ -253,8 +276,8 @@ func TestVerdictsFollowWhatWasFilmed(t *testing.T) {
 				return 7 * math.Cos(a), 7 * math.Sin(a)
 			}
 			return s
-		}, Blur, FilmAgain, "whole picture"},
-		{"a little out of focus", func() staged {
+		}, []finding{{"out of focus", Blur, FilmAgain, "whole picture"}}},
+		{func() staged {
 			s := approach()
 			s.exposureS = 1.0 / 25
 			s.camera = func(t float64) (float64, float64) {
@@ -262,15 +285,17 @@ func TestVerdictsFollowWhatWasFilmed(t *testing.T) {
 				return 1.8 * math.Cos(a), 1.8 * math.Sin(a)
 			}
 			return s
-		}, Blur, Usable, "a little blurred"},
-		{"distance without marks", approach, Distance, NotKnown, ""},
+		}, []finding{{"a little out of focus", Blur, Usable, "a little blurred"}}},
 	}
 	for _, tt := range tests {
-		t.Run(tt.name, func(t *testing.T) {
+		t.Run(tt.findings[0].name, func(t *testing.T) {
 			t.Parallel()
-			i := check(t, tt.clip().film(t), Options{}).Item(tt.item)
-			if i == nil || i.Verdict != tt.want || !strings.Contains(i.Advice, tt.advice) {
-				t.Errorf("%+v; want %s, advice with %q", i, tt.want, tt.advice)
+			report := check(t, tt.clip().film(t), Options{})
+			for _, f := range tt.findings {
+				i := report.Item(f.item)
+				if i == nil || i.Verdict != f.want || !strings.Contains(i.Advice, f.advice) {
+					t.Errorf("%s: %+v; want %s, advice with %q", f.name, i, f.want, f.advice)
+				}
 			}
 		})
 	}
@@ -318,10 +343,7 @@ func TestBlurAndShakeAreThoseFilmed(t *testing.T) {
 func TestARenderedHorse(t *testing.T) {
 	t.Parallel()
 	path := filepath.Join(t.TempDir(), "toward.mp4")
-	truth, err := scene.Render(t.Context(), scene.Scene{Seed: 21, Motion: scene.Motion{StartM: 17}, Camera: scene.Camera{Width: 960, Height: 540, FPS: 30}}, path, "", nil)
-	if err != nil {
-		t.Fatal(err)
-	}
+	truth := scenetest.Render(t, scene.Scene{Seed: 21, Motion: scene.Motion{StartM: 17}, Camera: scene.Camera{Width: 960, Height: 540, FPS: 30}}, path)
 	info, err := clip.Probe(t.Context(), path)
 	if err != nil {
 		t.Fatal(err)

@@ -18,6 +18,7 @@ import (
 	"syscall"
 
 	"jogstrip/metrics/geometry"
+	"jogstrip/metrics/lengths"
 	"jogstrip/pipeline/clip"
 	"jogstrip/pipeline/doubt"
 	"jogstrip/pipeline/film"
@@ -274,6 +275,8 @@ type clipView struct {
 	Guess    guess         `json:"guess"`
 	Measures bool          `json:"measures"`
 	Proposes bool          `json:"proposes"`
+	// Lengths is how the yard reads lengths: "cm", or "in" for feet and inches.
+	Lengths lengths.System `json:"lengths"`
 	// Same lists clips of the folder with a calibration on the same picture size,
 	// those of the same visit first.
 	Same []setUp `json:"same"`
@@ -304,7 +307,7 @@ func (s *Server) oneClip(w http.ResponseWriter, r *http.Request) {
 	}
 	v := clipView{
 		Path: rel, Name: path.Base(rel), Group: path.Dir(rel), Stamp: stamp, Width: info.Width, Height: info.Height,
-		Times: rounded(info.Times), Rate: info.FrameRate, Measures: s.queue.measurer != nil, Proposes: s.proposer != nil, Same: []setUp{},
+		Times: rounded(info.Times), Rate: info.FrameRate, Measures: s.queue.measurer != nil, Proposes: s.proposer != nil, Lengths: s.lengths, Same: []setUp{},
 	}
 	v.Horse, v.Visit = horseAndVisit(v.Group)
 	v.Marks, v.Version, err = s.marksOf(rel)

@@ -117,15 +117,15 @@ func TestTheSecondLookAsksAboutDoubts(t *testing.T) {
 	}
 	s := serve(t, dir, m)
 	b := openBrowser(t, 1200, 800, false)
-	b.do(chromedp.Navigate(s.URL()))
-	b.wait(`document.querySelector('.clip') !== null`)
-	b.run(`location.hash = '#/look/a.mp4'`)
-	b.wait(`document.querySelector('.doubt')?.textContent.includes('Both fores land across the midline. Look whether')`)
-	b.click(".doubt .confirm")
-	b.wait(`document.querySelector('.finding') !== null && document.querySelector('.doubt') === null`)
+	b.Do(chromedp.Navigate(s.URL()))
+	b.Wait(`document.querySelector('.clip') !== null`)
+	b.Script(`location.hash = '#/look/a.mp4'`)
+	b.Wait(`document.querySelector('.doubt')?.textContent.includes('Both fores land across the midline. Look whether')`)
+	b.Click(".doubt .confirm")
+	b.Wait(`document.querySelector('.finding') !== null && document.querySelector('.doubt') === null`)
 	got, err := record.ReadMarks(file)
 	if err != nil || !slices.Equal(got.Confirmed, []string{"sides"}) {
 		t.Errorf("%+v %v", got, err)
 	}
-	b.silent()
+	b.Silent()
 }

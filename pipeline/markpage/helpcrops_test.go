@@ -15,6 +15,7 @@ import (
 
 	"jogstrip/pipeline/clip"
 	"jogstrip/pipeline/scene"
+	"jogstrip/pipeline/scene/scenetest"
 	"jogstrip/track/traj"
 )
 
@@ -58,10 +59,7 @@ func renderCrops(t *testing.T) {
 		s.Horse.Coat, s.Horse.Socks = scene.Chestnut, [4]bool{true, false, false, true}
 		s.Camera.Width, s.Camera.Height, s.Camera.FPS = 1920, 1080, 30
 		path := filepath.Join(dir, name)
-		truth, err := scene.Render(t.Context(), s, path, "", nil)
-		if err != nil {
-			t.Fatal(err)
-		}
+		truth := scenetest.Render(t, s, path)
 		return probed(t, path), truth
 	}
 	near, nearTruth := film("near.mp4", scene.Scene{View: traj.Toward, Motion: scene.Motion{StartM: 8, EndM: 5}})

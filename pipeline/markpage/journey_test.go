@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -38,28 +39,28 @@ func serveAt(t testing.TB, dir, address string, m Measurer) (*Server, func()) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return s, serving(t, s)
+}
+
+// serving lets s answer until the function that it returns is called.
+func serving(t testing.TB, s *Server) (stop func()) {
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
 	go func() { ended <- s.Serve(ctx) }()
-	stopped := false
-	return s, func() {
-		if stopped {
-			return
-		}
-		stopped = true
+	return sync.OnceFunc(func() {
 		cancel()
 		if err := <-ended; err != nil {
 			t.Error(err)
 		}
-	}
+	})
 }
 
 func hash(view, rel string) string { return "#/" + view + "/" + url.PathEscape(rel) }
 
-// go_ opens a view of the page that is open already.
+// view opens a view of the page that is open already.
 func (b *browser) view(view, rel string) {
 	b.Helper()
-	b.run(fmt.Sprintf(`location.hash = %q`, hash(view, rel)))
+	b.Script(fmt.Sprintf(`location.hash = %q`, hash(view, rel)))
 }
 
 const visitFolder = "horses/bramble/2026-03-02"
@@ -84,68 +85,68 @@ func TestFromNewClipToVisit(t *testing.T) {
 	s := serve(t, dir, &pretendMeasurer{frames: len(truth.Times)})
 	b := openBrowser(t, 1440, 900, false)
 
-	b.do(chromedp.Navigate(s.URL()))
-	b.wait(`document.querySelectorAll('.clip').length === 2`)
+	b.Do(chromedp.Navigate(s.URL()))
+	b.Wait(`document.querySelectorAll('.clip').length === 2`)
 	if eval[bool](b, `location.search.includes('token')`) {
 		t.Error("the token stays in the address bar")
 	}
-	b.wait(`[...document.querySelectorAll('.thumb img')].every((i) => i.complete && i.naturalWidth > 0)`)
-	b.accessible()
-	b.shoot("list")
-	b.click("#first")
+	b.Wait(`[...document.querySelectorAll('.thumb img')].every((i) => i.complete && i.naturalWidth > 0)`)
+	b.Accessible()
+	b.Shoot("list")
+	b.Click("#first")
 
-	b.begin("toward")
-	b.click("#step-horse")
-	b.wait(`document.querySelector('.choice input[value=toward]')?.checked`)
-	b.shoot("horse")
-	b.accessible()
-	b.click("#go-marks")
-	b.wait(`document.querySelector('.edge.end').textContent.includes('horse’s left')`)
-	b.wait(`document.querySelector('.edge.start').textContent.includes('horse’s right')`)
+	b.Begin("toward")
+	b.Click("#step-horse")
+	b.Wait(`document.querySelector('.choice input[value=toward]')?.checked`)
+	b.Shoot("horse")
+	b.Accessible()
+	b.Click("#go-marks")
+	b.Wait(`document.querySelector('.edge.end').textContent.includes('horse’s left')`)
+	b.Wait(`document.querySelector('.edge.start').textContent.includes('horse’s right')`)
 
 	frame := len(truth.Times) / 2
-	b.wait(`document.querySelector('.ask')?.textContent.includes('left fore')`)
-	b.wait(`document.querySelector('#stand')?.textContent.includes('While it stands')`)
+	b.Wait(`document.querySelector('.ask')?.textContent.includes('left fore')`)
+	b.Wait(`document.querySelector('#stand')?.textContent.includes('While it stands')`)
 	// Asked for are the hoof that stands and what goes with it; then the page offers
 	// the next frame. A person may as well mark the others here.
 	asked := []traj.Landmark{traj.LeftFore, traj.Head, traj.Withers, traj.RightHind, traj.Chest, traj.RightFore, traj.LeftHind}
-	b.goTo(frame)
+	b.GoTo(frame)
 	for i, l := range asked {
 		if l == traj.RightFore {
-			b.wait(`document.querySelector('#next-frame')?.textContent === 'Next frame: right fore stands'`)
-			b.shoot("frame-done")
-			b.click("#chip-right-fore")
+			b.Wait(`document.querySelector('#next-frame')?.textContent === 'Next frame: right fore stands'`)
+			b.Shoot("frame-done")
+			b.Click("#chip-right-fore")
 		}
-		b.wait(fmt.Sprintf(`document.querySelector('#chip-%s').getAttribute('aria-pressed') === 'true'`, l))
+		b.Wait(fmt.Sprintf(`document.querySelector('#chip-%s').getAttribute('aria-pressed') === 'true'`, l))
 		if l == traj.Withers {
-			b.do(chromedp.KeyEvent("n"))
+			b.Do(chromedp.KeyEvent("n"))
 			continue
 		}
 		p := point(truth, l, frame)
-		b.press(p.X, p.Y)
+		b.Press(p.X, p.Y)
 		if i == 0 {
-			b.shoot("first-mark")
+			b.Shoot("first-mark")
 		}
 	}
-	b.wait(`/This frame is done|Enough frames/.test(document.querySelector('.onward .ask').textContent)`)
-	b.accessible()
-	b.shoot("marked")
-	b.click("#step-ground")
-	b.rested()
+	b.Wait(`/This frame is done|Enough frames/.test(document.querySelector('.onward .ask').textContent)`)
+	b.Accessible()
+	b.Shoot("marked")
+	b.Click("#step-ground")
+	b.Rested()
 
-	b.wait(`document.querySelector('#lane-width_m') !== null`)
-	b.fill("#lane-width_m", "2.5")
-	b.fill("#lane-length_m", "8")
+	b.Wait(`document.querySelector('#lane-width_m') !== null`)
+	b.Fill("#lane-width_m", "2.5")
+	b.Fill("#lane-length_m", "8")
 	for _, p := range groundPoints(truth, frame) {
-		b.press(p.X, p.Y)
+		b.Press(p.X, p.Y)
 	}
-	b.wait(`document.querySelector('.notice.good')?.textContent.includes('Camera')`)
-	b.shoot("ground")
-	b.accessible()
-	b.click("#go-finish")
-	b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
-	b.shoot("finish")
-	b.accessible()
+	b.Wait(`document.querySelector('.notice.good')?.textContent.includes('Camera')`)
+	b.Shoot("ground")
+	b.Accessible()
+	b.Click("#go-finish")
+	b.Wait(`document.querySelector('#saved').textContent === 'Saved'`)
+	b.Shoot("finish")
+	b.Accessible()
 
 	path := filepath.Join(visit, "toward-1.mp4")
 	marks, err := record.ReadMarks(record.MarksPath(path))
@@ -172,49 +173,49 @@ func TestFromNewClipToVisit(t *testing.T) {
 	}
 
 	// Measure, look, correct, measure again.
-	b.click("#measure-now")
-	b.wait(`location.hash.startsWith('#/look/')`)
-	b.wait(`document.querySelector('progress') && !document.querySelector('progress').hidden`)
-	b.wait(`document.querySelector('#best-advice') !== null`)
-	b.wait(`document.querySelector('.strip rect.run.lost') !== null`)
+	b.Click("#measure-now")
+	b.Wait(`location.hash.startsWith('#/look/')`)
+	b.Wait(`document.querySelector('progress') && !document.querySelector('progress').hidden`)
+	b.Wait(`document.querySelector('#best-advice') !== null`)
+	b.Wait(`document.querySelector('.strip rect.run.lost') !== null`)
 	// What needs a person most comes first: the frame that wins most is on the screen
 	// and one click away, of the stretches the lost ones stand before those filled in,
 	// and the finding is short sentences.
-	b.wait(fmt.Sprintf(`document.querySelector('.where').value.startsWith('frame %d,')`, len(truth.Times)/2+2))
+	b.Wait(fmt.Sprintf(`document.querySelector('.where').value.startsWith('frame %d,')`, len(truth.Times)/2+2))
 	if got := eval[[]string](b, `[...document.querySelectorAll('.side ul.advice li')].map((l) => l.textContent.replace(/^\W+/, '').split(' from')[0])`); strings.Join(got, "; ") != "Left fore hoof, 5 frames; Head, 2 frames; Right fore hoof, 12 frames" {
 		t.Errorf("the stretches: %q", got)
 	}
-	if got := b.text(".finding"); got != "Signs point nowhere." {
+	if got := b.Text(".finding"); got != "Signs point nowhere." {
 		t.Errorf("the finding begins %q", got)
 	}
-	b.shoot("look")
-	b.accessible()
-	b.click("#best-advice")
-	b.wait(`document.querySelector('.ask')?.textContent.includes('left fore')`)
+	b.Shoot("look")
+	b.Accessible()
+	b.Click("#best-advice")
+	b.Wait(`document.querySelector('.ask')?.textContent.includes('left fore')`)
 	other := len(truth.Times)/2 + 2
-	b.rested()
-	b.wait(fmt.Sprintf(`document.querySelector('canvas.picture').dataset.frame === '%d'`, other))
+	b.Rested()
+	b.Wait(fmt.Sprintf(`document.querySelector('canvas.picture').dataset.frame === '%d'`, other))
 	p := point(truth, traj.LeftFore, other)
-	b.press(p.X, p.Y)
-	b.wait(fmt.Sprintf(`document.querySelector('#tick-%d') !== null`, other))
-	b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
+	b.Press(p.X, p.Y)
+	b.Wait(fmt.Sprintf(`document.querySelector('#tick-%d') !== null`, other))
+	b.Wait(`document.querySelector('#saved').textContent === 'Saved'`)
 	b.view("look", visitFolder+"/toward-1.mp4")
-	b.click("#measure")
-	b.wait(`document.querySelector('.message')?.textContent === 'Measured anew.'`)
-	b.wait(`document.querySelector('#best-advice') === null`)
-	b.click("#play")
-	b.wait(`document.querySelector('.where').textContent.includes('frame 3')`)
-	b.click("#play")
+	b.Click("#measure")
+	b.Wait(`document.querySelector('.message')?.textContent === 'Measured anew.'`)
+	b.Wait(`document.querySelector('#best-advice') === null`)
+	b.Click("#play")
+	b.Wait(`document.querySelector('.where').textContent.includes('frame 3')`)
+	b.Click("#play")
 
 	// The other clip takes the calibration over.
 	b.view("mark", visitFolder+"/toward-2.mp4")
-	b.wait(`document.querySelector('h1')?.textContent.includes('toward-2')`)
-	b.begin("toward")
-	b.wait(`document.querySelector('#carried')?.textContent.includes('Ground marks come from')`)
+	b.Wait(`document.querySelector('h1')?.textContent.includes('toward-2')`)
+	b.Begin("toward")
+	b.Wait(`document.querySelector('#carried')?.textContent.includes('Ground marks come from')`)
 	p = point(truth, traj.LeftFore, frame)
-	b.goTo(frame)
-	b.press(p.X, p.Y)
-	b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
+	b.GoTo(frame)
+	b.Press(p.X, p.Y)
+	b.Wait(`document.querySelector('#saved').textContent === 'Saved'`)
 	if m, err := record.ReadMarks(record.MarksPath(filepath.Join(visit, "toward-2.mp4"))); err != nil || m.Calibration == nil || m.Calibration.Ground == nil {
 		t.Errorf("the calibration was not carried over: %v", err)
 	}
@@ -225,19 +226,19 @@ func TestFromNewClipToVisit(t *testing.T) {
 		t.Fatal(err)
 	}
 	b.view("visit", visitFolder)
-	b.wait(`document.querySelector('#visit-reason')?.value === 'short in front'`)
-	b.shoot("visit")
-	b.accessible()
-	b.fill("#visit-surface", "firm sand")
-	b.click(`.flank.chosen [data-region=triceps]`)
-	b.click("#grade-3")
-	b.wait(`document.querySelector('.silhouette [data-region=triceps].grade-3') !== null`)
-	b.click("#add-treatment")
-	b.fill("#treatment-0-what", "massage")
-	b.fill("#visit-function-work", "takes the left lead late")
-	b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
-	b.shoot("visit-filled")
-	b.accessible()
+	b.Wait(`document.querySelector('#visit-reason')?.value === 'short in front'`)
+	b.Shoot("visit")
+	b.Accessible()
+	b.Fill("#visit-surface", "firm sand")
+	b.Click(`.flank.chosen [data-region=triceps]`)
+	b.Click("#grade-3")
+	b.Wait(`document.querySelector('.silhouette [data-region=triceps].grade-3') !== null`)
+	b.Click("#add-treatment")
+	b.Fill("#treatment-0-what", "massage")
+	b.Fill("#visit-function-work", "takes the left lead late")
+	b.Wait(`document.querySelector('#saved').textContent === 'Saved'`)
+	b.Shoot("visit-filled")
+	b.Accessible()
 	written, err := os.ReadFile(filepath.Join(visit, record.VisitFile))
 	if err != nil {
 		t.Fatal(err)
@@ -251,11 +252,11 @@ func TestFromNewClipToVisit(t *testing.T) {
 	}
 
 	b.view("check", visitFolder+"/toward-1.mp4")
-	b.wait(`document.querySelector('.checks') !== null`)
-	b.shoot("check")
-	b.accessible()
-	b.fits()
-	b.silent()
+	b.Wait(`document.querySelector('.checks') !== null`)
+	b.Shoot("check")
+	b.Accessible()
+	b.Fits()
+	b.Silent()
 }
 
 // Everything on the marking page is done without a mouse.
@@ -264,8 +265,8 @@ func TestKeyboardAlone(t *testing.T) {
 	dir, visit := yard(t, clip, "toward-1.mp4")
 	s := serve(t, dir, nil)
 	b := openBrowser(t, 820, 1100, false)
-	b.do(chromedp.Navigate(s.URL()))
-	b.wait(`document.querySelector('#first') !== null`)
+	b.Do(chromedp.Navigate(s.URL()))
+	b.Wait(`document.querySelector('#first') !== null`)
 	// tab moves on until the focus is where a selector says, as a person would.
 	tab := func(selector string) {
 		t.Helper()
@@ -273,32 +274,32 @@ func TestKeyboardAlone(t *testing.T) {
 			if eval[bool](b, fmt.Sprintf(`document.activeElement.matches(%q)`, selector)) {
 				return
 			}
-			b.do(chromedp.KeyEvent(kb.Tab))
+			b.Do(chromedp.KeyEvent(kb.Tab))
 		}
-		b.shoot("failure")
+		b.Shoot("failure")
 		t.Fatalf("Tab never reaches %s", selector)
 	}
 	tab("#first")
-	b.do(chromedp.KeyEvent(kb.Enter))
-	b.wait(`document.querySelector('canvas.picture')?.dataset.frame !== undefined`)
-	b.wait(`document.querySelector('.choice input[name=view]') !== null || document.querySelector('.chips') !== null`)
+	b.Do(chromedp.KeyEvent(kb.Enter))
+	b.Wait(`document.querySelector('canvas.picture')?.dataset.frame !== undefined`)
+	b.Wait(`document.querySelector('.choice input[name=view]') !== null || document.querySelector('.chips') !== null`)
 	if eval[bool](b, `document.querySelector('.chips') === null`) {
 		tab("input[name=view]")
-		b.do(chromedp.KeyEvent(" "))
-		b.wait(`document.querySelector('input[value=toward]').checked`)
+		b.Do(chromedp.KeyEvent(" "))
+		b.Wait(`document.querySelector('input[value=toward]').checked`)
 		tab("#go-marks")
-		b.do(chromedp.KeyEvent(kb.Enter))
+		b.Do(chromedp.KeyEvent(kb.Enter))
 	}
-	b.wait(`document.querySelector('.ask')?.textContent.includes('left fore')`)
-	b.rested()
-	b.do(chromedp.KeyEvent("0"))
-	b.do(chromedp.KeyEvent("."), chromedp.KeyEvent(kb.ArrowRight), chromedp.KeyEvent(","))
+	b.Wait(`document.querySelector('.ask')?.textContent.includes('left fore')`)
+	b.Rested()
+	b.Do(chromedp.KeyEvent("0"))
+	b.Do(chromedp.KeyEvent("."), chromedp.KeyEvent(kb.ArrowRight), chromedp.KeyEvent(","))
 	frame := len(truth.Times)/2 + 1
-	b.wait(fmt.Sprintf(`document.querySelector('canvas.picture').dataset.frame === '%d'`, frame))
-	b.do(chromedp.KeyEvent(kb.Tab))
+	b.Wait(fmt.Sprintf(`document.querySelector('canvas.picture').dataset.frame === '%d'`, frame))
+	b.Do(chromedp.KeyEvent(kb.Tab))
 	tab("canvas.picture")
-	b.rested()
-	b.do(chromedp.KeyEvent(kb.Enter)) // Takes the cross with the keys.
+	b.Rested()
+	b.Do(chromedp.KeyEvent(kb.Enter)) // Takes the cross with the keys.
 	// From the middle of the picture (479.5, 269.5) to the hoof, then a tenth of a pixel.
 	target := point(truth, traj.LeftFore, frame)
 	dx, dy := int(math.Round(target.X-479.5)), int(math.Round(target.Y-269.5))
@@ -308,23 +309,23 @@ func TestKeyboardAlone(t *testing.T) {
 			key, n = minus, -n
 		}
 		for range n / 10 {
-			b.do(chromedp.KeyEvent(key, chromedp.KeyModifiers(chromedp.ModifierShift)))
+			b.Do(chromedp.KeyEvent(key, chromedp.KeyModifiers(chromedp.ModifierShift)))
 		}
 		for range n % 10 {
-			b.do(chromedp.KeyEvent(key))
+			b.Do(chromedp.KeyEvent(key))
 		}
 	}
 	move(dx, kb.ArrowRight, kb.ArrowLeft)
 	move(dy, kb.ArrowDown, kb.ArrowUp)
-	b.do(chromedp.KeyEvent(kb.ArrowRight, chromedp.KeyModifiers(chromedp.ModifierAlt)))
-	b.shoot("loupe")
-	b.do(chromedp.KeyEvent(kb.Enter))
-	b.wait(`document.querySelector('.ask')?.textContent.includes('head')`)
-	b.do(chromedp.KeyEvent("n"))
-	b.wait(`document.querySelector('.ask')?.textContent.includes('withers')`)
-	b.do(chromedp.KeyEvent("u"))
-	b.wait(`document.querySelector('.ask')?.textContent.includes('head')`)
-	b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
+	b.Do(chromedp.KeyEvent(kb.ArrowRight, chromedp.KeyModifiers(chromedp.ModifierAlt)))
+	b.Shoot("loupe")
+	b.Do(chromedp.KeyEvent(kb.Enter))
+	b.Wait(`document.querySelector('.ask')?.textContent.includes('head')`)
+	b.Do(chromedp.KeyEvent("n"))
+	b.Wait(`document.querySelector('.ask')?.textContent.includes('withers')`)
+	b.Do(chromedp.KeyEvent("u"))
+	b.Wait(`document.querySelector('.ask')?.textContent.includes('head')`)
+	b.Wait(`document.querySelector('#saved').textContent === 'Saved'`)
 	m, err := record.ReadMarks(record.MarksPath(filepath.Join(visit, "toward-1.mp4")))
 	if err != nil {
 		t.Fatal(err)
@@ -335,8 +336,8 @@ func TestKeyboardAlone(t *testing.T) {
 	if x, y := 479.5+float64(dx)+0.1, 269.5+float64(dy); math.Abs(*m.Marks[0].X-x) > 0.011 || math.Abs(*m.Marks[0].Y-y) > 0.011 {
 		t.Errorf("saved at %.2f, %.2f; the cross stood at %.2f, %.2f", *m.Marks[0].X, *m.Marks[0].Y, x, y)
 	}
-	b.fits()
-	b.silent()
+	b.Fits()
+	b.Silent()
 }
 
 // On a phone's width with fingers; left and right exchanged draw a warning.
@@ -345,29 +346,29 @@ func TestTouchOnANarrowScreen(t *testing.T) {
 	dir, visit := yard(t, clip, "toward-1.mp4")
 	s := serve(t, dir, nil)
 	b := openBrowser(t, 375, 740, true)
-	b.do(chromedp.Navigate(s.URL()))
-	b.wait(`document.querySelector('#first') !== null`)
-	b.fits()
-	b.shoot("list")
-	b.accessible()
+	b.Do(chromedp.Navigate(s.URL()))
+	b.Wait(`document.querySelector('#first') !== null`)
+	b.Fits()
+	b.Shoot("list")
+	b.Accessible()
 	b.view("mark", visitFolder+"/toward-1.mp4")
-	b.begin("toward")
-	b.wait(`document.querySelector('.ask')?.textContent.includes('left fore')`)
+	b.Begin("toward")
+	b.Wait(`document.querySelector('.ask')?.textContent.includes('left fore')`)
 	frame := len(truth.Times) / 2
 	right, left := point(truth, traj.RightFore, frame), point(truth, traj.LeftFore, frame)
 	if left.X <= right.X {
 		t.Fatal("the clip has the limbs crossed in this frame: the test needs another one")
 	}
-	b.touch(right.X, right.Y) // The wrong one.
-	b.wait(`document.querySelector('.ask')?.textContent.includes('head')`)
-	b.click("#chip-right-fore")
-	b.touch(left.X, left.Y)
-	b.wait(`document.querySelector('.notice.warn')?.textContent.includes('confused')`)
-	b.shoot("confused")
-	b.accessible()
-	b.click("#swap-left-fore")
-	b.wait(`document.querySelector('.notice.warn') === null`)
-	b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
+	b.Touch(right.X, right.Y) // The wrong one.
+	b.Wait(`document.querySelector('.ask')?.textContent.includes('head')`)
+	b.Click("#chip-right-fore")
+	b.Touch(left.X, left.Y)
+	b.Wait(`document.querySelector('.notice.warn')?.textContent.includes('confused')`)
+	b.Shoot("confused")
+	b.Accessible()
+	b.Click("#swap-left-fore")
+	b.Wait(`document.querySelector('.notice.warn') === null`)
+	b.Wait(`document.querySelector('#saved').textContent === 'Saved'`)
 	m, err := record.ReadMarks(record.MarksPath(filepath.Join(visit, "toward-1.mp4")))
 	if err != nil {
 		t.Fatal(err)
@@ -379,20 +380,20 @@ func TestTouchOnANarrowScreen(t *testing.T) {
 			t.Errorf("%s is saved at %.1f, %.1f; want %.1f, %.1f", k.Landmark, *k.X, *k.Y, want.X, want.Y)
 		}
 	}
-	b.click("#nudge-right")
-	b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
-	b.fits()
+	b.Click("#nudge-right")
+	b.Wait(`document.querySelector('#saved').textContent === 'Saved'`)
+	b.Fits()
 	for _, v := range []struct{ view, rel, ready string }{
 		{"visit", visitFolder, `document.querySelector('.grader') !== null`},
 		{"check", visitFolder + "/toward-1.mp4", `document.querySelector('.checks') !== null`},
 	} {
 		b.view(v.view, v.rel)
-		b.wait(v.ready)
-		b.fits()
-		b.accessible()
-		b.shoot(v.view)
+		b.Wait(v.ready)
+		b.Fits()
+		b.Accessible()
+		b.Shoot(v.view)
 	}
-	b.silent()
+	b.Silent()
 }
 
 // One hoof a frame leaves no pair to compare in the frame; the other frame and
@@ -402,33 +403,33 @@ func TestSidesConfusedBetweenFrames(t *testing.T) {
 	dir, visit := yard(t, clip, "toward-1.mp4")
 	s := serve(t, dir, nil)
 	b := openBrowser(t, 820, 1180, false)
-	b.do(chromedp.Navigate(s.URL()))
+	b.Do(chromedp.Navigate(s.URL()))
 	b.view("mark", visitFolder+"/toward-1.mp4")
-	b.begin("toward")
+	b.Begin("toward")
 	place := func(asked, clicked traj.Landmark, frame int) {
 		t.Helper()
-		b.wait(fmt.Sprintf(`document.querySelector('#chip-%s')?.getAttribute('aria-pressed') === 'true'`, asked))
+		b.Wait(fmt.Sprintf(`document.querySelector('#chip-%s')?.getAttribute('aria-pressed') === 'true'`, asked))
 		p := point(truth, clicked, frame)
-		b.press(p.X, p.Y)
+		b.Press(p.X, p.Y)
 	}
 	first := len(truth.Times) / 2
 	place(traj.LeftFore, traj.RightFore, first)
 	place(traj.Head, traj.Head, first)
-	b.do(chromedp.KeyEvent("g"))
-	b.wait(fmt.Sprintf(`document.querySelector('canvas.picture').dataset.frame !== '%d'`, first))
+	b.Do(chromedp.KeyEvent("g"))
+	b.Wait(fmt.Sprintf(`document.querySelector('canvas.picture').dataset.frame !== '%d'`, first))
 	second := eval[int](b, `Number(document.querySelector('canvas.picture').dataset.frame)`)
 	if d := truth.Times[second] - truth.Times[first]; d < 0.25 || d > 0.5 {
 		t.Errorf("the other side is looked for %.2f s away, not half a stride of a trot", d)
 	}
 	place(traj.RightFore, traj.LeftFore, second)
 	place(traj.Head, traj.Head, second)
-	b.wait(`document.querySelector('.notice.warn')?.textContent.includes('confused')`)
-	b.shoot("confused-between-frames")
-	b.accessible()
-	b.fits()
-	b.click("#swap-left-fore")
-	b.wait(`document.querySelector('.notice.warn') === null`)
-	b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
+	b.Wait(`document.querySelector('.notice.warn')?.textContent.includes('confused')`)
+	b.Shoot("confused-between-frames")
+	b.Accessible()
+	b.Fits()
+	b.Click("#swap-left-fore")
+	b.Wait(`document.querySelector('.notice.warn') === null`)
+	b.Wait(`document.querySelector('#saved').textContent === 'Saved'`)
 	m, err := record.ReadMarks(record.MarksPath(filepath.Join(visit, "toward-1.mp4")))
 	if err != nil || len(m.Marks) != 4 {
 		t.Fatalf("saved %+v, %v", m, err)
@@ -439,7 +440,7 @@ func TestSidesConfusedBetweenFrames(t *testing.T) {
 			t.Errorf("%s is saved in frame %d at %.1f, %.1f; it is at %.1f, %.1f", k.Landmark, k.Frame, *k.X, *k.Y, p.X, p.Y)
 		}
 	}
-	b.silent()
+	b.Silent()
 }
 
 // The program is stopped in the middle; what was clicked meanwhile is kept by
@@ -450,24 +451,24 @@ func TestNothingIsLostWhenTheProgramGoesAway(t *testing.T) {
 	s, stop := serveAt(t, dir, "", nil)
 	address := s.Address()
 	b := openBrowser(t, 1440, 900, false)
-	b.do(chromedp.Navigate(s.URL()))
+	b.Do(chromedp.Navigate(s.URL()))
 	b.view("mark", visitFolder+"/toward-1.mp4")
-	b.begin("toward")
+	b.Begin("toward")
 	frame := len(truth.Times) / 2
 	mark := func(l traj.Landmark) {
 		t.Helper()
-		b.click("#chip-" + string(l))
-		b.wait(fmt.Sprintf(`document.querySelector('#chip-%s')?.getAttribute('aria-pressed') === 'true'`, l))
+		b.Click("#chip-" + string(l))
+		b.Wait(fmt.Sprintf(`document.querySelector('#chip-%s')?.getAttribute('aria-pressed') === 'true'`, l))
 		p := point(truth, l, frame)
-		b.press(p.X, p.Y)
+		b.Press(p.X, p.Y)
 	}
 	mark(traj.LeftFore)
-	b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
+	b.Wait(`document.querySelector('#saved').textContent === 'Saved'`)
 	stop()
 	mark(traj.RightFore)
 	mark(traj.Head)
-	b.wait(`document.querySelector('#saved').textContent.includes('kept in this browser')`)
-	b.shoot("kept")
+	b.Wait(`document.querySelector('#saved').textContent.includes('kept in this browser')`)
+	b.Shoot("kept")
 	path := record.MarksPath(filepath.Join(visit, "toward-1.mp4"))
 	if m, err := record.ReadMarks(path); err != nil || len(m.Marks) != 1 {
 		t.Fatalf("while the program is away the file has %v, %v", m, err)
@@ -478,10 +479,10 @@ func TestNothingIsLostWhenTheProgramGoesAway(t *testing.T) {
 	// and opened anew.
 	again, stopAgain := serveAt(t, dir, address, nil)
 	defer stopAgain()
-	b.do(chromedp.Navigate(again.URL()))
-	b.wait(`document.querySelector('.notice.warn a')?.textContent.includes('toward-1.mp4')`)
-	b.click(".notice.warn a")
-	b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
+	b.Do(chromedp.Navigate(again.URL()))
+	b.Wait(`document.querySelector('.notice.warn a')?.textContent.includes('toward-1.mp4')`)
+	b.Click(".notice.warn a")
+	b.Wait(`document.querySelector('#saved').textContent === 'Saved'`)
 	m, err := record.ReadMarks(path)
 	if err != nil || len(m.Marks) != 3 {
 		t.Fatalf("after the program is back the file has %+v, %v", m, err)
@@ -492,7 +493,7 @@ func TestNothingIsLostWhenTheProgramGoesAway(t *testing.T) {
 // silentBut is silent but for complaints that a test provokes.
 func (b *browser) silentBut(parts ...string) {
 	b.Helper()
-	for _, e := range b.complaints() {
+	for _, e := range b.Complaints() {
 		expected := false
 		for _, p := range parts {
 			expected = expected || strings.Contains(e, p)
@@ -511,13 +512,13 @@ func TestTwoWindows(t *testing.T) {
 	path := record.MarksPath(filepath.Join(visit, "toward-1.mp4"))
 	s := serve(t, dir, nil)
 	b := openBrowser(t, 1440, 900, false)
-	b.do(chromedp.Navigate(s.URL()))
+	b.Do(chromedp.Navigate(s.URL()))
 	b.view("mark", visitFolder+"/toward-1.mp4")
-	b.begin("toward")
+	b.Begin("toward")
 	frame := len(truth.Times) / 2
 	p := point(truth, traj.LeftFore, frame)
-	b.press(p.X, p.Y)
-	b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
+	b.Press(p.X, p.Y)
+	b.Wait(`document.querySelector('#saved').textContent === 'Saved'`)
 
 	// The other window, as far as the file is concerned.
 	m, err := record.ReadMarks(path)
@@ -529,13 +530,13 @@ func TestTwoWindows(t *testing.T) {
 		t.Fatal(err)
 	}
 	q := point(truth, traj.RightFore, frame)
-	b.click("#chip-right-fore")
-	b.press(q.X, q.Y)
-	b.wait(`document.querySelector('dialog')?.textContent.includes('right fore hoof in frame')`)
-	b.shoot("conflict")
-	b.accessible()
-	b.click("dialog button.primary")
-	b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
+	b.Click("#chip-right-fore")
+	b.Press(q.X, q.Y)
+	b.Wait(`document.querySelector('dialog')?.textContent.includes('right fore hoof in frame')`)
+	b.Shoot("conflict")
+	b.Accessible()
+	b.Click("dialog button.primary")
+	b.Wait(`document.querySelector('#saved').textContent === 'Saved'`)
 	m, err = record.ReadMarks(path)
 	if err != nil || len(m.Marks) != 3 {
 		t.Fatalf("the file has %+v, %v", m, err)
@@ -555,32 +556,32 @@ func TestThePageKeepsToItself(t *testing.T) {
 	s := serve(t, dir, &pretendMeasurer{frames: 10})
 	b := openBrowser(t, 1440, 900, false)
 	var foreign []string
-	if err := chromedp.Listen(b.ctx, func(e any) {
+	if err := chromedp.Listen(b.Context, func(e any) {
 		if r, ok := e.(*network.EventRequestWillBeSent); ok && !strings.HasPrefix(r.Request.URL, "http://"+s.Address()+"/") && !strings.HasPrefix(r.Request.URL, "blob:") && !strings.HasPrefix(r.Request.URL, "data:") {
 			foreign = append(foreign, r.Request.URL)
 		}
 	}); err != nil {
 		t.Fatal(err)
 	}
-	b.do(chromedp.Navigate(s.URL()))
-	b.wait(`document.querySelector('.clip h3') !== null`)
+	b.Do(chromedp.Navigate(s.URL()))
+	b.Wait(`document.querySelector('.clip h3') !== null`)
 	// A hostile file name is text and nothing else.
-	if got := b.text(".clip h3"); got != `toward <img src=x onerror=alert(1)> & "q".mp4` {
+	if got := b.Text(".clip h3"); got != `toward <img src=x onerror=alert(1)> & "q".mp4` {
 		t.Errorf("the name is shown as %q", got)
 	}
 	if n := eval[int](b, `document.querySelectorAll('.about img').length`); n != 0 {
 		t.Error("a file name became part of the page")
 	}
-	b.shoot("hostile")
+	b.Shoot("hostile")
 	for _, view := range []string{"mark", "look", "check"} {
 		b.view(view, visitFolder+`/toward <img src=x onerror=alert(1)> & "q".mp4`)
-		b.wait(`document.querySelector('h1')?.textContent.includes('<img')`)
+		b.Wait(`document.querySelector('h1')?.textContent.includes('<img')`)
 	}
 	time.Sleep(300 * time.Millisecond)
 	for _, f := range foreign {
 		t.Errorf("the page asked for %s", f)
 	}
-	b.silent()
+	b.Silent()
 }
 
 // A report shows with its style and its links, the film with the marks plays,
@@ -598,20 +599,20 @@ func TestAReportOpensWithoutScripts(t *testing.T) {
 	}
 	s := serve(t, dir, nil)
 	b := openBrowser(t, 820, 900, false)
-	b.do(chromedp.Navigate(s.URL()), chromedp.Navigate("http://"+s.Address()+"/results/a%20b.out/report.html"))
-	b.wait(`document.querySelector('h1')?.textContent === 'Report'`)
+	b.Do(chromedp.Navigate(s.URL()), chromedp.Navigate("http://"+s.Address()+"/results/a%20b.out/report.html"))
+	b.Wait(`document.querySelector('h1')?.textContent === 'Report'`)
 	if got := eval[string](b, `getComputedStyle(document.querySelector('h1')).color`); got != "rgb(1, 2, 3)" {
 		t.Errorf("the report's style is not let through: %s", got)
 	}
-	b.click("p")
+	b.Click("p")
 	if got := eval[string](b, `document.title`); got == "ran" {
 		t.Error("a script in the report ran")
 	}
-	b.click("a")
+	b.Click("a")
 	// Where scripts are forbidden nothing waits inside the page.
 	var state string
 	for range 100 {
-		got, err := chromedp.Run(b.ctx, chromedp.Evaluate[string](`(() => { const v = document.querySelector('video'); return v ? 'ready ' + v.readyState + ', ' + v.videoWidth + ' px wide' : 'no film at ' + location.href; })()`))
+		got, err := chromedp.Run(b.Context, chromedp.Evaluate[string](`(() => { const v = document.querySelector('video'); return v ? 'ready ' + v.readyState + ', ' + v.videoWidth + ' px wide' : 'no film at ' + location.href; })()`))
 		if state = got; err != nil {
 			state = err.Error() // Asked just while one page makes room for the next.
 		}
@@ -633,8 +634,8 @@ func TestThePictureOnTheScreenStays(t *testing.T) {
 	plainClip(t, filepath.Join(dir, "a.mp4"), "320x180", "30", "40")
 	s := serve(t, dir, nil)
 	b := openBrowser(t, 820, 900, false)
-	b.do(chromedp.Navigate(s.URL()))
-	b.wait(`document.querySelectorAll('.clip').length === 1`)
+	b.Do(chromedp.Navigate(s.URL()))
+	b.Wait(`document.querySelectorAll('.clip').length === 1`)
 	got := eval[[]string](b, `(async () => {
 		const { Frames } = await import('/app/frames.js');
 		const { get } = await import('/app/api.js');
@@ -660,7 +661,7 @@ func TestThePictureOnTheScreenStays(t *testing.T) {
 	for _, w := range got {
 		t.Error(w)
 	}
-	b.silent()
+	b.Silent()
 }
 
 // The film guide prints on one sheet, A4 and Letter alike, with its own style
@@ -668,17 +669,17 @@ func TestThePictureOnTheScreenStays(t *testing.T) {
 func TestTheGuidePrintsOnOneSheet(t *testing.T) {
 	s := serve(t, t.TempDir(), nil)
 	b := openBrowser(t, 1000, 900, false)
-	b.do(chromedp.Navigate(s.URL()), chromedp.Navigate("http://"+s.Address()+"/guide"))
-	b.wait(`document.querySelector('h1') !== null`)
+	b.Do(chromedp.Navigate(s.URL()), chromedp.Navigate("http://"+s.Address()+"/guide"))
+	b.Wait(`document.querySelector('h1') !== null`)
 	if got := eval[string](b, `getComputedStyle(document.querySelector('.two')).display`); got != "grid" {
 		t.Errorf("the guide's style is not let through: %s", got)
 	}
-	b.accessible()
+	b.Accessible()
 	for _, sheet := range []struct {
 		name          string
 		width, height float64 // Inches.
 	}{{"A4", 210 / 25.4, 297 / 25.4}, {"Letter", 8.5, 11}} {
-		pdf, err := chromedp.Run(b.ctx, func(ctx context.Context, target *chromedp.Target) ([]byte, error) {
+		pdf, err := chromedp.Run(b.Context, func(ctx context.Context, target *chromedp.Target) ([]byte, error) {
 			r, err := cdp.Call(ctx, target, page.PrintToPDF, page.PrintToPDFParams{PaperWidth: sheet.width, PaperHeight: sheet.height})
 			if err != nil {
 				return nil, err
@@ -692,5 +693,5 @@ func TestTheGuidePrintsOnOneSheet(t *testing.T) {
 			t.Errorf("on %s it takes %d sheets", sheet.name, n)
 		}
 	}
-	b.silent()
+	b.Silent()
 }

@@ -9,7 +9,9 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
+	"jogstrip/metrics/lengths"
 	"jogstrip/pipeline/record"
+	"jogstrip/track/traj"
 )
 
 // Lengths are read as people in yards write them. One inch is 25.4 mm and one
@@ -20,8 +22,8 @@ func TestLengthsAsPeopleTypeThem(t *testing.T) {
 	t.Parallel()
 	s := serve(t, t.TempDir(), nil)
 	b := openBrowser(t, 820, 900, false)
-	b.do(chromedp.Navigate(s.URL()))
-	b.wait(`document.querySelector('h1') !== null`)
+	b.Do(chromedp.Navigate(s.URL()))
+	b.Wait(`document.querySelector('h1') !== null`)
 	const wrong = -1
 	tests := map[string]float64{
 		"2.5": 2.5, "2,5": 2.5, " 2,5 m ": 2.5, "2.50m": 2.5, "2,5 Meter": 2.5, "0,5": 0.5, ".5": 0.5, "8": 8, "250 cm": 2.5, "250cm": 2.5, "2500 mm": 2.5,
@@ -54,7 +56,7 @@ func TestLengthsAsPeopleTypeThem(t *testing.T) {
 		return wrong.slice(0, 5); })()`) {
 		t.Error(w)
 	}
-	b.silent()
+	b.Silent()
 }
 
 // A comma, feet and inches and a wrong entry in the field where the lane's
@@ -65,24 +67,24 @@ func TestLengthsAreShownBackBeforeTheyCount(t *testing.T) {
 	dir, visit := yard(t, clip, "toward-1.mp4")
 	s := serve(t, dir, nil)
 	b := openBrowser(t, 1366, 768, false)
-	b.do(chromedp.Navigate(s.URL()))
+	b.Do(chromedp.Navigate(s.URL()))
 	b.view("mark", visitFolder+"/toward-1.mp4")
-	b.begin("toward")
-	b.click("#step-horse")
-	b.fill("#withers", "15.3 hands")
-	b.wait(`document.querySelector('#withers').closest('.field').textContent.includes('1.6 m = 5 ft 3 in = 15.3 hands')`)
-	b.click("#step-ground")
-	b.rested()
+	b.Begin("toward")
+	b.Click("#step-horse")
+	b.Fill("#withers", "15.3 hands")
+	b.Wait(`document.querySelector('#withers').closest('.field').textContent.includes('1.6 m = 5 ft 3 in = 15.3 hands')`)
+	b.Click("#step-ground")
+	b.Rested()
 	frame := eval[int](b, `Number(document.querySelector('canvas.picture').dataset.frame)`)
 	for _, p := range groundPoints(truth, frame) {
-		b.press(p.X, p.Y)
+		b.Press(p.X, p.Y)
 	}
 	typed := func(selector, text, shown string) {
 		t.Helper()
-		b.click(selector)
-		b.run(`document.querySelector('` + selector + `').select()`)
-		b.do(chromedp.KeyEvent(text))
-		b.wait(`document.querySelector('` + selector + `').closest('.field').querySelector('output').value.includes('` + shown + `')`)
+		b.Click(selector)
+		b.Script(`document.querySelector('` + selector + `').select()`)
+		b.Do(chromedp.KeyEvent(text))
+		b.Wait(`document.querySelector('` + selector + `').closest('.field').querySelector('output').value.includes('` + shown + `')`)
 	}
 	read := func() *record.Marks {
 		m, err := record.ReadMarks(record.MarksPath(filepath.Join(visit, "toward-1.mp4")))
@@ -92,12 +94,12 @@ func TestLengthsAreShownBackBeforeTheyCount(t *testing.T) {
 		return m
 	}
 	typed("#lane-length_m", "26 ft 3 in", "8.001 m = 26 ft 3 in")
-	b.do(chromedp.KeyEvent(kb.Enter))
+	b.Do(chromedp.KeyEvent(kb.Enter))
 	typed("#lane-width_m", "250", "…")
-	b.do(chromedp.KeyEvent(kb.Tab))
-	b.wait(`document.querySelector('#lane-width_m').closest('.field').textContent.includes('If centimetres are meant, write 250 cm')`)
-	b.shoot("refused")
-	b.accessible()
+	b.Do(chromedp.KeyEvent(kb.Tab))
+	b.Wait(`document.querySelector('#lane-width_m').closest('.field').textContent.includes('If centimetres are meant, write 250 cm')`)
+	b.Shoot("refused")
+	b.Accessible()
 	if m := read(); m.Calibration != nil {
 		t.Errorf("a width of 250 m counts: %+v", m.Calibration.Ground)
 	}
@@ -105,11 +107,11 @@ func TestLengthsAreShownBackBeforeTheyCount(t *testing.T) {
 	if m := read(); m.Calibration != nil {
 		t.Error("what is still being typed counts")
 	}
-	b.do(chromedp.KeyEvent(kb.Tab))
-	b.run(`document.activeElement.blur()`) // The panel is drawn anew once nothing in it is being typed.
-	b.wait(`document.querySelector('.notice.good')?.textContent.includes('Camera')`)
-	b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
-	b.shoot("read")
+	b.Do(chromedp.KeyEvent(kb.Tab))
+	b.Script(`document.activeElement.blur()`) // The panel is drawn anew once nothing in it is being typed.
+	b.Wait(`document.querySelector('.notice.good')?.textContent.includes('Camera')`)
+	b.Wait(`document.querySelector('#saved').textContent === 'Saved'`)
+	b.Shoot("read")
 	if got := eval[int](b, `Number(document.querySelector('canvas.picture').dataset.frame)`); got != frame {
 		t.Errorf("typing stepped from frame %d to %d", frame, got)
 	}
@@ -117,5 +119,47 @@ func TestLengthsAreShownBackBeforeTheyCount(t *testing.T) {
 	if m.Calibration == nil || m.Calibration.Ground == nil || m.Calibration.Ground.WidthM != 2.5 || m.Calibration.Ground.LengthM != 8.001 || m.WithersM != 1.6002 {
 		t.Errorf("saved: %+v, withers %v", m.Calibration, m.WithersM)
 	}
-	b.silent()
+	b.Silent()
+}
+
+// A yard that reads inches is shown feet and inches first; what is kept is metres. Slow
+// motion that does not say so itself is told on the same page.
+func TestAYardThatReadsInches(t *testing.T) {
+	t.Parallel()
+	clip, _ := renderedClip(t)
+	dir, visit := yard(t, clip, "toward-1.mp4")
+	m := &record.Marks{View: traj.Toward, Gait: traj.Trot, WithersM: 1.63, Picture: record.Picture{Width: 960, Height: 540}, Marks: []record.Mark{record.At(0, traj.Head, 480, 200)}}
+	path := record.MarksPath(filepath.Join(visit, "toward-1.mp4"))
+	if err := record.WriteMarks(path, m); err != nil {
+		t.Fatal(err)
+	}
+	s, err := Listen(Options{Folder: dir, Lengths: lengths.Inches})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(serving(t, s))
+	b := openBrowser(t, 1366, 768, false)
+	b.Do(chromedp.Navigate(s.URL()))
+	b.view("mark", visitFolder+"/toward-1.mp4")
+	b.Begin("toward")
+	b.Click("#step-horse")
+	// 1.63 m is no whole tenth of an inch: what is kept must not change by being shown.
+	b.Wait(`document.querySelector('#withers')?.value === '1.63 m' && document.querySelector('#withers').closest('.field').textContent.includes('5 ft 4.2 in = 1.63 m')`)
+	b.Fill("#withers", "64 in")
+	b.Wait(`document.querySelector('#withers').closest('.field').textContent.includes('5 ft 4 in = 1.626 m = 16.0 hands')`)
+	b.Wait(`document.querySelector('#saved').textContent === 'Saved'`)
+	if got, err := record.ReadMarks(path); err != nil || got.WithersM != 1.6256 {
+		t.Errorf("saved: %v, %v", got.WithersM, err)
+	}
+	b.Click(".task details summary")
+	b.Fill("#filmed-fps", "240")
+	b.Wait(`document.querySelector('#filmed-fps').closest('.field').textContent.includes('240 frames a second')`)
+	b.Wait(`document.querySelector('#saved').textContent === 'Saved'`)
+	if got, err := record.ReadMarks(path); err != nil || got.FilmedFPS != 240 {
+		t.Errorf("saved: %v frames a second, %v", got.FilmedFPS, err)
+	}
+	b.Fill("#withers", "9 ft")
+	b.Wait(`document.querySelector('#withers').closest('.field').textContent.includes('allowed are 1 ft 7.7 in to 7 ft 2.6 in')`)
+	b.Shoot("inches")
+	b.Silent()
 }

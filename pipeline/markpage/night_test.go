@@ -12,8 +12,10 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
+	"jogstrip/pipeline/markpage/pagetest"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/scene"
+	"jogstrip/pipeline/scene/scenetest"
 	"jogstrip/track/traj"
 )
 
@@ -86,16 +88,14 @@ func (k *knowing) Propose(_ context.Context, clip string, view traj.View, like [
 	return out, "", nil
 }
 
-// A night's work: clips of two set-ups (twelve with -tags study, six else), marked
+// A night's work: clips of two set-ups (twelve with -tags study, four else), marked
 // by a person who steps to the stances of the first clip of each and confirms what
 // is proposed from then on. Clicks and keys are counted; whatever is measured
 // later was placed or confirmed, and the file tells which.
 func TestANightsClips(t *testing.T) {
 	t.Parallel()
-	needFFmpeg(t)
-	if browserPath() == "" {
-		t.Skip("SKIPPED: no browser; scripts/setup-browser installs Chromium")
-	}
+	scenetest.NeedFFmpeg(t)
+	pagetest.Need(t)
 	source := t.TempDir()
 	know := &knowing{truth: map[traj.View]*scene.Truth{}}
 	for view, s := range map[traj.View]scene.Scene{
@@ -106,11 +106,7 @@ func TestANightsClips(t *testing.T) {
 		if view == traj.Toward { // Set up anew: the ground marks lie elsewhere in the picture.
 			s.Camera.HeightM, s.Camera.PitchDeg = 1.5, 3
 		}
-		truth, err := scene.Render(t.Context(), s, filepath.Join(source, string(view)+".mp4"), "", nil)
-		if err != nil {
-			t.Fatal(err)
-		}
-		know.truth[view] = truth
+		know.truth[view] = scenetest.Render(t, s, filepath.Join(source, string(view)+".mp4"))
 	}
 	dir := t.TempDir()
 	visit := filepath.Join(dir, "horses", "bramble", "2026-03-02")
@@ -126,42 +122,21 @@ func TestANightsClips(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	ctx, cancel := context.WithCancel(context.Background())
-	ended := make(chan error, 1)
-	go func() { ended <- s.Serve(ctx) }()
-	defer func() {
-		cancel()
-		if err := <-ended; err != nil {
-			t.Error(err)
-		}
-	}()
+	t.Cleanup(serving(t, s))
 
 	b := openBrowser(t, 1366, 768, false)
-	clicks, keys := 0, 0
-	click := func(selector string) {
-		b.click(selector)
-		clicks++
-	}
-	press := func(x, y float64) {
-		b.press(x, y)
-		clicks++
-	}
-	key := func(k string) {
-		b.do(chromedp.KeyEvent(k))
-		keys++
-	}
 	// stepTo steps with the arrow keys to a frame, as one does who looks for a stance.
 	stepTo := func(frame int) {
 		for {
-			b.rested()
+			b.Rested()
 			now := eval[int](b, `Number(document.querySelector('canvas.picture').dataset.frame)`)
 			if now == frame {
 				return
 			}
 			if now < frame {
-				key(kb.ArrowRight)
+				b.Key(kb.ArrowRight)
 			} else {
-				key(kb.ArrowLeft)
+				b.Key(kb.ArrowLeft)
 			}
 		}
 	}
@@ -174,95 +149,94 @@ func TestANightsClips(t *testing.T) {
 		}
 		return best
 	}
-	b.do(chromedp.Navigate(s.URL()))
-	click("#first")
+	b.Do(chromedp.Navigate(s.URL()))
+	b.Click("#first")
 	for i := range 2 * nightClips {
 		view, name := traj.Away, fmt.Sprintf("away-%d.mp4", i+1)
 		if i >= nightClips {
 			view, name = traj.Toward, fmt.Sprintf("toward-%d.mp4", i+1-nightClips)
 		}
-		clicksBefore := clicks
+		clicksBefore := b.Clicks
 		truth := know.truth[view]
 		path := filepath.Join(visit, name)
-		b.wait(fmt.Sprintf(`document.querySelector('h1')?.textContent === 'Mark %s'`, name))
-		b.wait(`document.querySelector('.choice input[name=view]') !== null || document.querySelector('.chips') !== null`)
+		b.Wait(fmt.Sprintf(`document.querySelector('h1')?.textContent === 'Mark %s'`, name))
+		b.Wait(`document.querySelector('.choice input[name=view]') !== null || document.querySelector('.chips') !== null`)
 		if eval[bool](b, `document.querySelector('.chips') === null`) {
 			t.Logf("%s: the way it goes is asked", name)
-			b.rested()
-			click(fmt.Sprintf(".choice input[value=%s] + span", view))
-			click("#go-marks")
+			b.Rested()
+			b.Click(fmt.Sprintf(".choice input[value=%s] + span", view))
+			b.Click("#go-marks")
 		}
-		b.wait(`document.querySelector('.chips') !== null`)
+		b.Wait(`document.querySelector('.chips') !== null`)
 		first := i == 0 || i == nightClips
 		if first {
 			// A left and a right stance by hand.
 			for n, side := range []traj.Side{traj.Left, traj.Right} {
 				limb := leadingHoof(view, side)
-				b.rested()
+				b.Rested()
 				now := eval[int](b, `Number(document.querySelector('canvas.picture').dataset.frame)`)
 				frame := nearest(middles(truth, limb), now)
 				stepTo(frame)
 				for _, l := range []traj.Landmark{limb, bodyMark(view)} {
-					b.wait(fmt.Sprintf(`document.querySelector('#chip-%s')?.getAttribute('aria-pressed') === 'true'`, l))
+					b.Wait(fmt.Sprintf(`document.querySelector('#chip-%s')?.getAttribute('aria-pressed') === 'true'`, l))
 					p := truth.Points(l)[frame]
-					press(p.X, p.Y)
+					b.Press(p.X, p.Y)
 				}
-				b.wait(fmt.Sprintf(`document.querySelector('#tick-%d') !== null`, frame))
+				b.Wait(fmt.Sprintf(`document.querySelector('#tick-%d') !== null`, frame))
 				if n == 0 {
-					key("g")
-					b.wait(fmt.Sprintf(`document.querySelector('input[aria-label=Frame]').value !== '%d'`, frame))
+					b.Key("g")
+					b.Wait(fmt.Sprintf(`document.querySelector('input[aria-label=Frame]').value !== '%d'`, frame))
 				}
 			}
 		}
-		b.wait(`document.querySelector('.tick.proposed') !== null`)
+		b.Wait(`document.querySelector('.tick.proposed') !== null`)
 		if !first {
 			if _, err := os.Stat(record.MarksPath(path)); err == nil {
 				t.Errorf("%s: something was saved before anything was confirmed", name)
 			}
 		}
 		if i == 1 {
-			b.wait(`document.querySelector('#confirm') !== null`)
-			b.rested()
-			b.shoot("proposed")
-			b.accessible()
+			b.Wait(`document.querySelector('#confirm') !== null`)
+			b.Rested()
+			b.Shoot("proposed")
+			b.Accessible()
 		}
 		if eval[bool](b, `document.querySelector('#confirm') === null`) {
-			key("g")
+			b.Key("g")
 		}
 		for {
-			b.wait(`document.querySelector('#confirm') !== null || document.querySelector('.tick.proposed') === null`)
+			b.Wait(`document.querySelector('#confirm') !== null || document.querySelector('.tick.proposed') === null`)
 			if eval[bool](b, `document.querySelector('.tick.proposed') === null`) {
 				break
 			}
-			b.rested()
+			b.Rested()
 			before := eval[int](b, `document.querySelectorAll('.tick.proposed').length`)
-			key("c")
-			b.wait(fmt.Sprintf(`document.querySelectorAll('.tick.proposed').length < %d`, before))
+			b.Key("c")
+			b.Wait(fmt.Sprintf(`document.querySelectorAll('.tick.proposed').length < %d`, before))
 		}
 		if first {
-			b.wait(`document.querySelector('#go-ground') !== null`)
-			key("g")
-			b.wait(`document.querySelector('#lane-width_m') !== null`)
-			b.rested()
+			b.Wait(`document.querySelector('#go-ground') !== null`)
+			b.Key("g")
+			b.Wait(`document.querySelector('#lane-width_m') !== null`)
+			b.Rested()
 			if i == 0 {
-				b.fill("#lane-width_m", "2.5 m")
-				b.fill("#lane-length_m", "8 m")
-				keys += 12
-				clicks += 1 // Into the first field; Tab leads to the second.
+				b.Fill("#lane-width_m", "2.5 m")
+				b.Fill("#lane-length_m", "8 m")
+				b.Clicks++ // Into the first field; Tab leads to the second.
 			}
 			frame := eval[int](b, `Number(document.querySelector('canvas.picture').dataset.frame)`)
 			for _, g := range groundPoints(truth, frame) {
-				press(g.X, g.Y)
+				b.Press(g.X, g.Y)
 			}
-			b.wait(`document.querySelector('.notice.good')?.textContent.includes('Camera')`)
-			key("g") // To the finish,
-			b.wait(`document.querySelector('#note') !== null`)
+			b.Wait(`document.querySelector('.notice.good')?.textContent.includes('Camera')`)
+			b.Key("g") // To the finish,
+			b.Wait(`document.querySelector('#note') !== null`)
 		} else {
-			b.wait(`document.querySelector('#next-clip') !== null`)
+			b.Wait(`document.querySelector('#next-clip') !== null`)
 		}
-		b.wait(`document.querySelector('#saved').textContent === 'Saved'`)
+		b.Wait(`document.querySelector('#saved').textContent === 'Saved'`)
 		if i == nightClips-1 {
-			b.shoot("night")
+			b.Shoot("night")
 		}
 		m, err := record.ReadMarks(record.MarksPath(path))
 		if err != nil {
@@ -285,15 +259,15 @@ func TestANightsClips(t *testing.T) {
 		if !enough(m) || m.View != view || len(m.Marks) < 10 || proposed != wantProposed || wrong > 0 || levelOf(m.Calibration) != "metric" {
 			t.Errorf("%s: %d marks, %d of them told as confirmed proposals, %d wrong, calibration %s", name, len(m.Marks), proposed, wrong, levelOf(m.Calibration))
 		}
-		key("g") // and to the next clip.
+		b.Key("g") // and to the next clip.
 		// Two set-ups of six clips then take no more than 2·15 + 10·4 = 70 clicks.
-		if most := map[bool]int{true: 15, false: 4}[first]; clicks-clicksBefore > most {
-			t.Errorf("%s takes %d clicks, %d are meant to be enough", name, clicks-clicksBefore, most)
+		if most := map[bool]int{true: 15, false: 4}[first]; b.Clicks-clicksBefore > most {
+			t.Errorf("%s takes %d clicks, %d are meant to be enough", name, b.Clicks-clicksBefore, most)
 		}
 	}
-	b.wait(fmt.Sprintf(`document.querySelectorAll('.clip').length === %d`, 2*nightClips))
-	b.wait(`document.querySelector('.night span').textContent === 'All clips are marked'`)
-	b.shoot("done")
-	t.Logf("%d clips of two set-ups: %d clicks and %d keys", 2*nightClips, clicks, keys)
-	b.silent()
+	b.Wait(fmt.Sprintf(`document.querySelectorAll('.clip').length === %d`, 2*nightClips))
+	b.Wait(`document.querySelector('.night span').textContent === 'All clips are marked'`)
+	b.Shoot("done")
+	t.Logf("%d clips of two set-ups: %d clicks and %d keys", 2*nightClips, b.Clicks, b.Keys)
+	b.Silent()
 }

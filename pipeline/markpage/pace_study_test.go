@@ -30,8 +30,8 @@ func TestPaceOfPictures(t *testing.T) {
 	}
 	s := serve(t, dir, nil)
 	b := openBrowser(t, 1366, 768, false)
-	b.do(chromedp.Navigate(s.URL()))
-	b.wait(`document.querySelector('.clip') !== null`)
+	b.Do(chromedp.Navigate(s.URL()))
+	b.Wait(`document.querySelector('.clip') !== null`)
 	time.Sleep(3 * time.Second) // A person reads the list.
 
 	var most atomic.Int64
@@ -95,7 +95,7 @@ func TestPaceOfPictures(t *testing.T) {
 	if held[0] < 30 || first > 10000 {
 		t.Error("far slower than meant to be")
 	}
-	b.silent()
+	b.Silent()
 }
 
 // residentKB returns the memory of this process and of the decoders that it has

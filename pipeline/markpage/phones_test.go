@@ -22,7 +22,7 @@ import (
 // dark asks the page for its dark colours.
 func (b *browser) dark() {
 	b.Helper()
-	if _, err := chromedp.Run(b.ctx, func(ctx context.Context, t *chromedp.Target) (cdp.Empty, error) {
+	if _, err := chromedp.Run(b.Context, func(ctx context.Context, t *chromedp.Target) (cdp.Empty, error) {
 		return cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: "dark"}}})
 	}); err != nil {
 		b.Fatal(err)
@@ -56,7 +56,7 @@ func both(t *testing.T, dir string, check phone.Check) (*Server, *phone.Server) 
 // choose gives a file to one of the page's file buttons, as a phone's chooser does.
 func (b *browser) chooseFile(selector string, paths ...string) {
 	b.Helper()
-	b.do(chromedp.SetUploadFiles(chromedp.CSS(selector), paths))
+	b.Do(chromedp.SetUploadFiles(chromedp.CSS(selector), paths))
 }
 
 // The practitioner shows the code; the handler's phone sends a good clip and a
@@ -84,44 +84,44 @@ func TestAHandlerSendsClips(t *testing.T) {
 	}
 	s, phones := both(t, dir, check)
 	b := openBrowser(t, 1366, 768, false)
-	b.do(chromedp.Navigate(s.URL()))
-	b.click("#crumbs a[href='#/phones']")
-	b.wait(`document.querySelector('.qr') !== null`)
-	b.accessible()
-	b.fits()
-	b.shoot("code")
-	address := b.text("#phone-address")
-	b.silent()
+	b.Do(chromedp.Navigate(s.URL()))
+	b.Click("#crumbs a[href='#/phones']")
+	b.Wait(`document.querySelector('.qr') !== null`)
+	b.Accessible()
+	b.Fits()
+	b.Shoot("code")
+	address := b.Text("#phone-address")
+	b.Silent()
 
 	p := openBrowser(t, 375, 740, true)
-	p.do(chromedp.Navigate(address))
-	p.wait(`document.querySelectorAll('#horse option').length === 4`)
+	p.Do(chromedp.Navigate(address))
+	p.Wait(`document.querySelectorAll('#horse option').length === 4`)
 	if eval[bool](p, `location.search.includes('token')`) {
 		t.Error("the token stays in the address bar")
 	}
-	p.fits()
-	p.accessible()
-	p.shoot("guide")
-	p.run(`document.querySelector('#guide').open = false`)
+	p.Fits()
+	p.Accessible()
+	p.Shoot("guide")
+	p.Script(`document.querySelector('#guide').open = false`)
 	// Without a horse no chooser opens and the page says what is missing.
-	p.click("#pick-toward")
-	p.wait(`document.querySelector('#missing').textContent === 'Choose the horse first.'`)
-	p.run(`const e = document.querySelector('#horse'); e.value = 'bramble'; e.dispatchEvent(new Event('change'))`)
-	p.run(`const e = document.querySelector('#date'); e.value = '2026-03-02'; e.dispatchEvent(new Event('change'))`)
-	p.shoot("send")
+	p.Click("#pick-toward")
+	p.Wait(`document.querySelector('#missing').textContent === 'Choose the horse first.'`)
+	p.Script(`const e = document.querySelector('#horse'); e.value = 'bramble'; e.dispatchEvent(new Event('change'))`)
+	p.Script(`const e = document.querySelector('#date'); e.value = '2026-03-02'; e.dispatchEvent(new Event('change'))`)
+	p.Shoot("send")
 	file := filepath.Join(t.TempDir(), "VID <b>1.mp4")
 	copyFile(t, rendered, file)
 	p.chooseFile("#toward", file)
-	p.wait(`document.querySelector('.sent.again .verdict')?.textContent === 'Film again'`)
-	p.wait(`document.querySelector('.sent.again').textContent.includes('Received as toward-1.mp4')`)
+	p.Wait(`document.querySelector('.sent.again .verdict')?.textContent === 'Film again'`)
+	p.Wait(`document.querySelector('.sent.again').textContent.includes('Received as toward-1.mp4')`)
 	p.chooseFile("#away", file)
-	p.wait(`document.querySelector('.sent.good .verdict')?.textContent === 'Good'`)
-	p.fits()
-	p.accessible()
-	p.shoot("verdicts")
+	p.Wait(`document.querySelector('.sent.good .verdict')?.textContent === 'Good'`)
+	p.Fits()
+	p.Accessible()
+	p.Shoot("verdicts")
 	p.dark()
-	p.accessible()
-	p.shoot("verdicts-dark")
+	p.Accessible()
+	p.Shoot("verdicts-dark")
 	want, err := os.ReadFile(file)
 	if err != nil {
 		t.Fatal(err)
@@ -132,8 +132,8 @@ func TestAHandlerSendsClips(t *testing.T) {
 		}
 	}
 	// Closed and opened again the page still tells; sent again nothing is doubled.
-	p.do(chromedp.Reload())
-	p.wait(`document.querySelectorAll('.sent .verdict').length === 2`)
+	p.Do(chromedp.Reload())
+	p.Wait(`document.querySelectorAll('.sent .verdict').length === 2`)
 	// Nothing of the practitioner's opens with what the phone has.
 	for _, path := range []string{"/api/clips", "/api/visit?visit=.", "/picture?clip=horses/bramble/2026-03-02/toward-1.mp4", "/results/a.out/report.html", "/app/main.js", "/"} {
 		if got := eval[int](p, fmt.Sprintf(`fetch(%q).then((r) => r.status)`, path)); got != 401 {
@@ -141,30 +141,30 @@ func TestAHandlerSendsClips(t *testing.T) {
 		}
 	}
 	// Taken back on the computer while the phone is about to send.
-	b.click("#phones-renew")
-	b.wait(`document.querySelector('.message').textContent.includes('The old code opens nothing')`)
-	if now := b.text("#phone-address"); now == address {
+	b.Click("#phones-renew")
+	b.Wait(`document.querySelector('.message').textContent.includes('The old code opens nothing')`)
+	if now := b.Text("#phone-address"); now == address {
 		t.Error("the code stays")
 	}
 	other := filepath.Join(t.TempDir(), "b.mp4")
 	if err := os.WriteFile(other, append(want, 0), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	p.run(`const e = document.querySelector('#horse'); e.value = 'juniper'; e.dispatchEvent(new Event('change'))`)
+	p.Script(`const e = document.querySelector('#horse'); e.value = 'juniper'; e.dispatchEvent(new Event('change'))`)
 	p.chooseFile("#toward", other)
-	p.wait(`document.querySelector('.sent.waits')?.textContent.includes('Scan the code on the computer again')`)
+	p.Wait(`document.querySelector('.sent.waits')?.textContent.includes('Scan the code on the computer again')`)
 	p.silentBut("401")
 	// The practitioner's own is taken back: this browser stays in.
 	own := s.Entry()
-	b.click("#renew")
-	b.wait(`document.querySelector('.message').textContent.includes('Every browser but this one is out')`)
+	b.Click("#renew")
+	b.Wait(`document.querySelector('.message').textContent.includes('Every browser but this one is out')`)
 	if s.Entry() == own || strings.Contains(phones.URL(own), s.door.Token()) {
 		t.Error("the practitioner's token stays")
 	}
 	b.view("phones", "")
-	b.do(chromedp.Reload())
-	b.wait(`document.querySelector('.qr') !== null`)
-	b.silent()
+	b.Do(chromedp.Reload())
+	b.Wait(`document.querySelector('.qr') !== null`)
+	b.Silent()
 }
 
 // On the phone a send survives the program going away; twice as large letters
@@ -198,21 +198,21 @@ func TestAPhoneWaitsForTheComputer(t *testing.T) {
 	}
 	// 200 % on a phone 375 px wide is a page 188 px wide.
 	p := openBrowser(t, 188, 370, true)
-	p.do(chromedp.Navigate(code.Address))
-	p.wait(`document.querySelectorAll('#horse option').length === 2`)
-	p.fits()
-	p.shoot("200-percent")
-	p.run(`const e = document.querySelector('#horse'); e.value = e.options[1].value; e.dispatchEvent(new Event('change'))`)
-	p.fill("#new-horse", "Sea Holly")
+	p.Do(chromedp.Navigate(code.Address))
+	p.Wait(`document.querySelectorAll('#horse option').length === 2`)
+	p.Fits()
+	p.Shoot("200-percent")
+	p.Script(`const e = document.querySelector('#horse'); e.value = e.options[1].value; e.dispatchEvent(new Event('change'))`)
+	p.Fill("#new-horse", "Sea Holly")
 	stop()
 	p.chooseFile("#toward", rendered)
-	p.wait(`document.querySelector('.sent.waits')?.textContent.includes('No connection to the computer')`)
-	p.fits()
-	p.accessible()
-	p.shoot("away")
+	p.Wait(`document.querySelector('.sent.waits')?.textContent.includes('No connection to the computer')`)
+	p.Fits()
+	p.Accessible()
+	p.Shoot("away")
 	_, stop = open(strings.Split(strings.TrimPrefix(code.Address, "http://"), "/")[0])
 	defer stop()
-	p.wait(`document.querySelector('.sent.good .verdict')?.textContent === 'Good'`)
+	p.Wait(`document.querySelector('.sent.good .verdict')?.textContent === 'Good'`)
 	found, err := filepath.Glob(filepath.Join(dir, "horses", "sea-holly", "*", "toward-1.mp4"))
 	if err != nil || len(found) != 1 {
 		t.Fatalf("received: %v, %v", found, err)

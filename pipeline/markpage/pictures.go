@@ -25,15 +25,27 @@ type form struct {
 	quality  int  // JPEG quality as ffmpeg counts it.
 	together int  // How many are decoded together.
 	reach    int  // How many runs before and after the one looked at are decoded ahead.
-	alone    bool // Whether one that is far from all at hand is decoded by itself first.
+	alone    bool // Whether one that is far from all at hand is decoded by itself first:
+	soon     int  // where a run has more pictures than this to go before it.
 	near     bool // Whether the picture nearest to it from which decoding can start will do.
 }
 
 var forms = map[size]form{
 	sizeThumb: {width: 320, quality: 6, together: 1, near: true},
 	sizePlay:  {width: 960, quality: 6, together: 120, reach: 2},
-	sizeStep:  {width: 1920, quality: 3, together: 16, reach: 1, alone: true},
+	sizeStep:  {width: 1920, quality: 3, together: 16, reach: 1, alone: true, soon: 6},
 	sizeFull:  {quality: 2, together: 1},
+}
+
+// formOf returns how pictures of a size are made of a clip. What a run of pictures costs
+// for marking is as much for small clips as for those of 1920 × 1080 px: more of them.
+func formOf(info *clip.Info, sz size) (f form, known bool) {
+	f, known = forms[sz]
+	if more := 1920 * 1080 / max(1, info.Width*info.Height); f.alone && more > 1 {
+		f.together = min(f.together*more, forms[sizePlay].together)
+		f.soon *= more
+	}
+	return f, known
 }
 
 // pictures decodes clips to JPEGs, a run of frames at a time, and keeps those
@@ -83,13 +95,9 @@ func newPictures(ctx context.Context, limit int64) *pictures {
 // wait returns once nothing is decoded any more; the context must have ended.
 func (p *pictures) wait() { p.work.Wait() }
 
-// soon is how many pictures a run may still have to go before the one waited
-// for; with more, that one is decoded by itself.
-const soon = 6
-
 // get returns the picture of one frame as a JPEG.
 func (p *pictures) get(ctx context.Context, info *clip.Info, stamp string, frame int, sz size) ([]byte, error) {
-	f, known := forms[sz]
+	f, known := formOf(info, sz)
 	if !known {
 		return nil, fmt.Errorf("picture size %q is unknown", sz)
 	}
@@ -112,7 +120,7 @@ func (p *pictures) get(ctx context.Context, info *clip.Info, stamp string, frame
 
 // prepare has a frame's pictures made without waiting for them.
 func (p *pictures) prepare(info *clip.Info, stamp string, frame int, sz size) {
-	f, known := forms[sz]
+	f, known := formOf(info, sz)
 	if !known {
 		return
 	}
@@ -127,8 +135,8 @@ func (p *pictures) prepare(info *clip.Info, stamp string, frame int, sz size) {
 
 // atHand returns the picture of one frame where it is decoded already, else nil.
 func (p *pictures) atHand(info *clip.Info, stamp string, frame int, sz size) []byte {
-	f := forms[sz]
-	if f.together == 0 || frame < 0 {
+	f, known := formOf(info, sz)
+	if !known || frame < 0 {
 		return nil
 	}
 	p.mu.Lock()
@@ -154,7 +162,10 @@ func (p *pictures) comesSoon(key, single runKey, frame int, f form) bool {
 		return false
 	}
 	r := p.runs[key]
-	return r != nil && (r.ended || len(r.frames) > 0 && frame-r.first-len(r.frames) < soon)
+	if r == nil {
+		return frame-key.number*f.together < f.soon/2 // It begins with it, nearly.
+	}
+	return r.ended || len(r.frames) > 0 && frame-r.first-len(r.frames) < f.soon
 }
 
 // giveUpFar ends what is decoded ahead of the same clip and size away from key.

@@ -2,12 +2,14 @@ package markpage
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"net/http"
 	"path"
 	"slices"
 	"strings"
+	"sync"
 
 	"jogstrip/pipeline/record"
 	"jogstrip/track/traj"
@@ -67,14 +69,7 @@ func (s *Server) proposals(w http.ResponseWriter, r *http.Request) {
 		reply(w, out) // Nothing is marked yet that could be looked for.
 		return
 	}
-	select {
-	case s.proposing <- struct{}{}:
-		defer func() { <-s.proposing }()
-	case <-r.Context().Done():
-		s.failed(w, r, r.Context().Err())
-		return
-	}
-	found, reason, err := s.proposer.Propose(r.Context(), s.absolute(rel), view, like)
+	found, reason, err := s.proposed.get(r.Context(), s, rel, view, like)
 	if err != nil {
 		s.failed(w, r, fmt.Errorf("propose marks: %w", err))
 		return
@@ -91,6 +86,89 @@ func (s *Server) proposals(w http.ResponseWriter, r *http.Request) {
 		out.From = from
 	}
 	reply(w, out)
+}
+
+// proposedSets keeps what was proposed last: the next clip's marks are worked out while
+// the one before is finished, and wait for it to be opened.
+type proposedSets struct {
+	one     chan struct{} // Holds one while proposals are worked out.
+	mu      sync.Mutex
+	entries map[string]*proposedEntry
+	order   []string
+}
+
+type proposedEntry struct {
+	done   chan struct{}
+	found  []Proposal
+	reason string
+	err    error
+}
+
+// proposedMost is how many clips' proposals are kept.
+const proposedMost = 12
+
+func newProposedSets() *proposedSets {
+	return &proposedSets{one: make(chan struct{}, 1), entries: map[string]*proposedEntry{}}
+}
+
+// get returns what is proposed for a clip as it and those in like are now.
+func (p *proposedSets) get(ctx context.Context, s *Server, rel string, view traj.View, like []Marked) ([]Proposal, string, error) {
+	key, err := s.proposedKey(rel, view, like)
+	if err != nil {
+		return nil, "", err
+	}
+	p.mu.Lock()
+	e := p.entries[key]
+	if e == nil {
+		e = &proposedEntry{done: make(chan struct{})}
+		p.entries[key] = e
+		if p.order = append(p.order, key); len(p.order) > proposedMost {
+			delete(p.entries, p.order[0])
+			p.order = p.order[1:]
+		}
+		s.work.Add(1)
+		go func() {
+			defer s.work.Done()
+			defer close(e.done)
+			select {
+			case p.one <- struct{}{}:
+				defer func() { <-p.one }()
+				e.found, e.reason, e.err = s.proposer.Propose(s.ctx, s.absolute(rel), view, like)
+			case <-s.ctx.Done():
+				e.err = s.ctx.Err()
+			}
+			if e.err != nil { // The next one who asks tries again.
+				p.mu.Lock()
+				defer p.mu.Unlock()
+				delete(p.entries, key)
+				p.order = slices.DeleteFunc(p.order, func(k string) bool { return k == key })
+			}
+		}()
+	}
+	p.mu.Unlock()
+	select {
+	case <-e.done:
+		return e.found, e.reason, e.err
+	case <-ctx.Done():
+		return nil, "", ctx.Err()
+	}
+}
+
+// proposedKey changes with all that proposals depend on.
+func (s *Server) proposedKey(rel string, view traj.View, like []Marked) (string, error) {
+	_, stat, err := s.folder.clipFile(rel)
+	if err != nil {
+		return "", err
+	}
+	key := strings.Join([]string{rel, stampOf(stat), string(view)}, "\x00")
+	for _, l := range like {
+		marks, err := json.Marshal(l.Marks)
+		if err != nil {
+			return "", err
+		}
+		key += "\x00" + l.Clip + "\x00" + versionOf(marks)
+	}
+	return key, nil
 }
 
 // like returns the marked clips that show what to look for in the clip rel: its

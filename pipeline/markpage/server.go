@@ -14,6 +14,7 @@ import (
 	"sync"
 	"time"
 
+	"jogstrip/metrics/lengths"
 	"jogstrip/pipeline/clip"
 	"jogstrip/pipeline/door"
 )
@@ -36,6 +37,8 @@ type Options struct {
 	// Probe looks into clips; nil means clip.Probe, which a clip that brings a
 	// decoder down would end this process in.
 	Probe Probe
+	// Lengths is how the yard reads lengths.
+	Lengths lengths.System
 	// Logger is told what goes wrong; nil keeps quiet.
 	Logger *slog.Logger
 	// PictureBytes bounds the memory for pictures ready to be shown; 0 means 96 MiB.
@@ -62,16 +65,19 @@ type Server struct {
 	queue     *queue
 	locks     keyedMutex
 	proposer  Proposer
-	proposing chan struct{} // Holds one while proposals are worked out.
-	phones    Phones
-	streams   chan struct{} // Holds one for each stream of progress that is open.
-	door      *door.Door
-	logger    *slog.Logger
-	listener  net.Listener
-	handler   http.Handler
-	ctx       context.Context // Ends with the server.
-	stop      context.CancelFunc
-	work      sync.WaitGroup // What goes on without a request.
+	proposed  *proposedSets
+	lengths   lengths.System
+	// headWithin is how long a request's head may take.
+	headWithin time.Duration
+	phones     Phones
+	streams    chan struct{} // Holds one for each stream of progress that is open.
+	door       *door.Door
+	logger     *slog.Logger
+	listener   net.Listener
+	handler    http.Handler
+	ctx        context.Context // Ends with the server.
+	stop       context.CancelFunc
+	work       sync.WaitGroup // What goes on without a request.
 }
 
 // Listen opens the folder and the port. The caller must then call Serve, or
@@ -101,7 +107,7 @@ func Listen(opts Options) (*Server, error) {
 	s := &Server{
 		folder: f, pictures: newPictures(ctx, limit), clips: newClipCache(opts.Probe), overviews: newOverviews(),
 		door: entry, phones: opts.Phones, logger: logger, listener: listener, ctx: ctx, stop: stop, streams: make(chan struct{}, mostStreams),
-		proposer: opts.Proposer, proposing: make(chan struct{}, 1),
+		proposer: opts.Proposer, proposed: newProposedSets(), lengths: opts.Lengths, headWithin: 10 * time.Second,
 	}
 	s.queue = newQueue(ctx, opts.Measurer, s.absolute)
 	s.handler = s.door.Guard(bounded(s.routes()))
@@ -163,7 +169,7 @@ func (s *Server) Handler() http.Handler { return s.handler }
 func (s *Server) Serve(ctx context.Context) error {
 	server := &http.Server{
 		Handler:           s.handler,
-		ReadHeaderTimeout: 10 * time.Second,
+		ReadHeaderTimeout: s.headWithin,
 		ReadTimeout:       60 * time.Second,
 		IdleTimeout:       2 * time.Minute,
 		MaxHeaderBytes:    64 << 10,

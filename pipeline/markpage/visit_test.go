@@ -36,7 +36,7 @@ func (b *browser) visitOnDisk(visit string, holds func(v *record.Visit) bool) *r
 		}
 		time.Sleep(50 * time.Millisecond)
 	}
-	b.shoot("failure")
+	b.Shoot("failure")
 	data, _ := os.ReadFile(filepath.Join(visit, record.VisitFile))
 	b.Fatalf("after 3 s the visit's page says:\n%s", data)
 	return nil
@@ -45,9 +45,9 @@ func (b *browser) visitOnDisk(visit string, holds func(v *record.Visit) bool) *r
 // typeInto types without leaving the field.
 func (b *browser) typeInto(selector, text string) {
 	b.Helper()
-	b.click(selector)
-	b.run(fmt.Sprintf(`const e = document.querySelector(%q); e.selectionStart = e.value.length`, selector))
-	b.do(chromedp.KeyEvent(text))
+	b.Click(selector)
+	b.Script(fmt.Sprintf(`const e = document.querySelector(%q); e.selectionStart = e.value.length`, selector))
+	b.Do(chromedp.KeyEvent(text))
 }
 
 // Whatever is typed is on disk while the cursor is still in its field, and there
@@ -67,10 +67,10 @@ func TestTypedTextIsNeverOnlyOnTheScreen(t *testing.T) {
 	open := func() {
 		t.Helper()
 		b.view("visit", visitFolder)
-		b.wait(`document.querySelector('#treatment-0-note') !== null && document.querySelector('[data-note="triceps|left|1"]') !== null`)
+		b.Wait(`document.querySelector('#treatment-0-note') !== null && document.querySelector('[data-note="triceps|left|1"]') !== null`)
 	}
-	b.do(chromedp.Navigate(s.URL()))
-	b.wait(`document.querySelector('h1') !== null`)
+	b.Do(chromedp.Navigate(s.URL()))
+	b.Wait(`document.querySelector('h1') !== null`)
 	open()
 	b.typeInto("#visit-reason", "short in front")
 	b.typeInto("#treatment-0-note", "ten minutes a side, firm")
@@ -83,13 +83,13 @@ func TestTypedTextIsNeverOnlyOnTheScreen(t *testing.T) {
 	}
 	// Reloaded with the last letter just typed.
 	b.typeInto("#treatment-0-note", ", cooled after")
-	b.do(chromedp.Reload())
+	b.Do(chromedp.Reload())
 	open()
 	if got := eval[string](b, `document.querySelector('#treatment-0-note').value`); got != "ten minutes a side, firm, cooled after" {
 		t.Errorf("after a reload the note is %q", got)
 	}
 	b.visitOnDisk(visit, func(v *record.Visit) bool { return v.Treatment[0].Note == "ten minutes a side, firm, cooled after" })
-	b.silent()
+	b.Silent()
 }
 
 // A visit that could not be opened again is refused whole; one just below is
@@ -134,40 +134,40 @@ func TestGradingOnTheDrawing(t *testing.T) {
 	}
 	s := serve(t, dir, nil)
 	b := openBrowser(t, 1366, 768, false)
-	b.do(chromedp.Navigate(s.URL()))
-	b.wait(`document.querySelector('h1') !== null`)
+	b.Do(chromedp.Navigate(s.URL()))
+	b.Wait(`document.querySelector('h1') !== null`)
 	b.view("visit", visitFolder)
 	asked := func(region, side string) {
 		t.Helper()
-		b.wait(fmt.Sprintf(`document.querySelector('.grader .what')?.textContent.includes(%q)`, region+", horse’s "+side))
+		b.Wait(fmt.Sprintf(`document.querySelector('.grader .what')?.textContent.includes(%q)`, region+", horse’s "+side))
 	}
 	asked("withers", "left")
-	b.shoot("begin")
-	b.accessible()
-	b.click("#grade-0")
+	b.Shoot("begin")
+	b.Accessible()
+	b.Click("#grade-0")
 	asked("trapezius", "left")
-	b.click("#felt-skip")
+	b.Click("#felt-skip")
 	asked("shoulder blade, front", "left")
 	// With the keyboard: digits grade, arrows go on and back.
-	b.do(chromedp.KeyEvent("2"))
+	b.Do(chromedp.KeyEvent("2"))
 	asked("shoulder blade, rear", "left")
-	b.do(chromedp.KeyEvent(kb.ArrowLeft))
+	b.Do(chromedp.KeyEvent(kb.ArrowLeft))
 	asked("shoulder blade, front", "left")
-	b.do(chromedp.KeyEvent(kb.ArrowRight))
-	b.do(chromedp.KeyEvent("3"))
+	b.Do(chromedp.KeyEvent(kb.ArrowRight))
+	b.Do(chromedp.KeyEvent("3"))
 	asked("behind the shoulder blade", "left")
-	b.run(`[...document.querySelectorAll('.after .chip')].find((c) => c.textContent === 'ears back').click()`)
-	b.run(`[...document.querySelectorAll('.after .chip')].find((c) => c.textContent === 'moves away').click()`)
-	b.wait(`document.querySelectorAll('.after .chip[aria-pressed=true]').length === 2`)
-	b.click(`[aria-label="Shoulder and forehand, horse’s right"] [data-region="triceps"]`)
+	b.Script(`[...document.querySelectorAll('.after .chip')].find((c) => c.textContent === 'ears back').click()`)
+	b.Script(`[...document.querySelectorAll('.after .chip')].find((c) => c.textContent === 'moves away').click()`)
+	b.Wait(`document.querySelectorAll('.after .chip[aria-pressed=true]').length === 2`)
+	b.Click(`[aria-label="Shoulder and forehand, horse’s right"] [data-region="triceps"]`)
 	asked("triceps", "right")
-	b.click("#grade-4")
-	b.click(`.motion [data-motion="moved:fore|left|forward|1|less"]`)
-	b.click(`.motion [data-motion="moved:fore|right|across|1|refused"]`)
-	b.click(`.motion [data-motion="moved:hind|left|back|1|free"]`)
-	b.click(`.motion [data-motion="moved:hind|left|back|1|free"]`) // Taken back.
+	b.Click("#grade-4")
+	b.Click(`.motion [data-motion="moved:fore|left|forward|1|less"]`)
+	b.Click(`.motion [data-motion="moved:fore|right|across|1|refused"]`)
+	b.Click(`.motion [data-motion="moved:hind|left|back|1|free"]`)
+	b.Click(`.motion [data-motion="moved:hind|left|back|1|free"]`) // Taken back.
 	b.typeInto(`[data-note="triceps|right|1"]`, "kicked")
-	b.fill(`[id="pressure-felt:triceps|right|1"]`, "42,5")
+	b.Fill(`[id="pressure-felt:triceps|right|1"]`, "42,5")
 	want := []record.Palpation{
 		{Region: "old | scar", Side: traj.Left, Soreness: 1, Behaviour: "sighs, ears back"},
 		{Region: "withers", Side: traj.Left},
@@ -185,16 +185,16 @@ func TestGradingOnTheDrawing(t *testing.T) {
 	if len(v.Palpation) != 5 {
 		t.Error("more was written than felt")
 	}
-	b.shoot("graded")
-	b.accessible()
-	b.fits()
-	b.do(chromedp.Reload())
-	b.wait(`document.querySelectorAll('.found').length === 4 && document.querySelectorAll('.ease[aria-pressed=true]').length === 2`)
+	b.Shoot("graded")
+	b.Accessible()
+	b.Fits()
+	b.Do(chromedp.Reload())
+	b.Wait(`document.querySelectorAll('.found').length === 4 && document.querySelectorAll('.ease[aria-pressed=true]').length === 2`)
 	// The visit before is the second one of its day.
 	if got := s.visitWays(visitFolder).Before; got != "2026-02-02-2" {
 		t.Errorf("the visit before is %q", got)
 	}
-	b.silent()
+	b.Silent()
 }
 
 // Spots are as large as a finger (44 px, WCAG 2.2, 2.5.5) on a phone, a tablet and
@@ -208,18 +208,18 @@ func TestSpotsAreAsLargeAsAFinger(t *testing.T) {
 	}
 	s := serve(t, dir, nil)
 	b := openBrowser(t, 375, 740, true)
-	b.do(chromedp.Navigate(s.URL()))
-	b.wait(`document.querySelector('h1') !== null`)
+	b.Do(chromedp.Navigate(s.URL()))
+	b.Wait(`document.querySelector('h1') !== null`)
 	b.view("visit", visitFolder)
 	for _, screen := range []struct {
 		name          string
 		width, height int64
 	}{{"phone", 375, 740}, {"tablet", 820, 1180}, {"screen", 1366, 768}, {"200-percent", 683, 384}} {
-		b.do(chromedp.EmulateViewport(screen.width, screen.height, chromedp.EmulateTouch))
-		b.do(chromedp.Reload())
-		b.wait(`document.querySelector('.spot') !== null`)
+		b.Do(chromedp.EmulateViewport(screen.width, screen.height, chromedp.EmulateTouch))
+		b.Do(chromedp.Reload())
+		b.Wait(`document.querySelector('.spot') !== null`)
 		for part := range 4 {
-			b.click(fmt.Sprintf(".parts button:nth-child(%d)", part+1))
+			b.Click(fmt.Sprintf(".parts button:nth-child(%d)", part+1))
 			for _, w := range eval[[]string](b, `(() => { const wrong = [];
 				for (const svg of document.querySelectorAll('.silhouette')) { if (svg.getClientRects().length === 0) continue;
 					const all = [...svg.querySelectorAll('.spot')].map((s) => [s.getAttribute('aria-label'), s.querySelector('circle').getBoundingClientRect(), s]);
@@ -233,30 +233,30 @@ func TestSpotsAreAsLargeAsAFinger(t *testing.T) {
 				return wrong; })()`) {
 				t.Errorf("%s: %s", screen.name, w)
 			}
-			b.shoot(fmt.Sprintf("%s-part-%d", screen.name, part+1))
+			b.Shoot(fmt.Sprintf("%s-part-%d", screen.name, part+1))
 		}
-		b.fits()
-		b.accessible()
+		b.Fits()
+		b.Accessible()
 	}
 	// By touch alone.
-	b.do(chromedp.EmulateViewport(375, 740, chromedp.EmulateMobile, chromedp.EmulateTouch))
-	b.do(chromedp.Reload())
-	b.wait(`document.querySelector('.flank.chosen .spot') !== null`)
+	b.Do(chromedp.EmulateViewport(375, 740, chromedp.EmulateMobile, chromedp.EmulateTouch))
+	b.Do(chromedp.Reload())
+	b.Wait(`document.querySelector('.flank.chosen .spot') !== null`)
 	tap := func(selector string) {
 		t.Helper()
 		at := eval[[]float64](b, fmt.Sprintf(`(() => { const e = document.querySelector(%q); e.scrollIntoView({block: 'center', behavior: 'instant'}); const r = e.getBoundingClientRect(); return [r.left + r.width / 2, r.top + r.height / 2]; })()`, selector))
-		b.do(chromedp.TapXY(at[0], at[1]))
+		b.Do(chromedp.TapXY(at[0], at[1]))
 	}
 	tap("#side-right")
-	b.wait(`document.querySelector('.grader .what').textContent.includes('horse’s right')`)
+	b.Wait(`document.querySelector('.grader .what').textContent.includes('horse’s right')`)
 	tap(`.flank.chosen [data-region="point of shoulder"] circle`)
-	b.wait(`document.querySelector('.grader .what').textContent.includes('point of shoulder, horse’s right')`)
+	b.Wait(`document.querySelector('.grader .what').textContent.includes('point of shoulder, horse’s right')`)
 	tap("#grade-2")
 	b.visitOnDisk(visit, func(v *record.Visit) bool {
 		return len(v.Palpation) == 1 && v.Palpation[0] == record.Palpation{Region: "point of shoulder", Side: traj.Right, Soreness: 2}
 	})
-	b.shoot("touched")
-	b.silent()
+	b.Shoot("touched")
+	b.Silent()
 }
 
 // The visit's page, the second look and the phones' page in the dark, on a screen and
@@ -278,27 +278,27 @@ func TestLooksInTheDark(t *testing.T) {
 	}
 	s := serve(t, dir, m)
 	b := openBrowser(t, 1366, 768, false)
-	b.do(chromedp.Navigate(s.URL()))
-	b.wait(`document.querySelector('h1') !== null`)
+	b.Do(chromedp.Navigate(s.URL()))
+	b.Wait(`document.querySelector('h1') !== null`)
 	b.dark()
 	for _, screen := range []struct {
 		name          string
 		width, height int64
 	}{{"dark", 1366, 768}, {"dark-phone", 375, 740}} {
-		b.do(chromedp.EmulateViewport(screen.width, screen.height))
+		b.Do(chromedp.EmulateViewport(screen.width, screen.height))
 		for _, v := range []struct{ view, rel, ready string }{
 			{"visit", visitFolder, `document.querySelectorAll('.found').length === 2`},
 			{"look", visitFolder + "/toward-1.mp4", `document.querySelector('.strip') !== null && document.querySelector('#best-advice') !== null`},
 			{"phones", "", `document.querySelector('.command') !== null`},
 		} {
 			b.view(v.view, v.rel)
-			b.wait(v.ready)
-			b.fits()
-			b.accessible()
-			b.shoot(v.view + "-" + screen.name)
+			b.Wait(v.ready)
+			b.Fits()
+			b.Accessible()
+			b.Shoot(v.view + "-" + screen.name)
 		}
 	}
-	b.silent()
+	b.Silent()
 }
 
 // comparing makes comparisons and histories.
@@ -392,20 +392,20 @@ func TestTypedWhileTheProgramIsAway(t *testing.T) {
 	s, stop := serveAt(t, dir, "", nil)
 	address := s.Address()
 	b := openBrowser(t, 1366, 768, false)
-	b.do(chromedp.Navigate(s.URL()))
-	b.wait(`document.querySelector('h1') !== null`)
+	b.Do(chromedp.Navigate(s.URL()))
+	b.Wait(`document.querySelector('h1') !== null`)
 	b.view("visit", visitFolder)
 	b.typeInto("#visit-reason", "short")
 	b.visitOnDisk(visit, func(v *record.Visit) bool { return v.Reason == "short" })
 	stop()
 	b.typeInto("#visit-reason", " in front")
-	b.click("#grade-2")
-	b.wait(`document.querySelector('#saved').textContent.includes('kept in this browser')`)
+	b.Click("#grade-2")
+	b.Wait(`document.querySelector('#saved').textContent.includes('kept in this browser')`)
 	again, stopAgain := serveAt(t, dir, address, nil)
 	defer stopAgain()
-	b.do(chromedp.Navigate(again.URL()))
-	b.wait(`document.querySelector('.notice.warn a')?.textContent === '` + visitFolder + `'`)
-	b.click(".notice.warn a")
+	b.Do(chromedp.Navigate(again.URL()))
+	b.Wait(`document.querySelector('.notice.warn a')?.textContent === '` + visitFolder + `'`)
+	b.Click(".notice.warn a")
 	b.visitOnDisk(visit, func(v *record.Visit) bool {
 		return v.Reason == "short in front" && len(v.Palpation) == 1 && v.Palpation[0].Soreness == 2
 	})

@@ -13,6 +13,7 @@ import (
 	"github.com/BurntSushi/toml"
 
 	"jogstrip/metrics"
+	"jogstrip/metrics/lengths"
 	"jogstrip/pipeline/fsx"
 	"jogstrip/track/traj"
 )
@@ -86,6 +87,8 @@ type Yard struct {
 	Letterhead []string `toml:"letterhead"`
 	// Tolerances names a file beside yard.toml that replaces the built-in table.
 	Tolerances string `toml:"tolerances"`
+	// Lengths is how its people read lengths: "cm", or "in" for feet and inches.
+	Lengths lengths.System `toml:"lengths"`
 }
 
 // Values allowed where the format restricts them.
@@ -192,6 +195,9 @@ func ReadYard(path string) (*Yard, []string, error) {
 	}
 	if y.Tolerances != "" && !filepath.IsLocal(y.Tolerances) {
 		return nil, nil, outOfRange(path, "tolerances", y.Tolerances, "the name of a file inside the yard folder")
+	}
+	if !y.Lengths.Valid() {
+		return nil, nil, outOfRange(path, "lengths", y.Lengths, "cm or in")
 	}
 	return y, unknown, nil
 }

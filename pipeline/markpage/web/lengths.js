@@ -92,8 +92,16 @@ export function inHands(m) {
   return `${Math.floor(inches / 4)}.${inches % 4} hands`;
 }
 
-/** Writes a length in both systems, for a person to see how it was read. */
-export const inBoth = (m, hands = false) => `${inMetres(m)} = ${inFeet(m)}${hands ? ` = ${inHands(m)}` : ''}`;
+let feetFirst = false;
+
+/** Says how the yard reads lengths: "cm", or "in" for feet and inches. */
+export function readIn(system) { feetFirst = system === 'in'; }
+
+/** Writes a length as the yard reads it. */
+export const inOwn = (m) => (feetFirst ? inFeet(m) : inMetres(m));
+
+/** Writes a length in both systems, the yard's first, for a person to see how it was read. */
+export const inBoth = (m, hands = false) => `${inOwn(m)} = ${feetFirst ? inMetres(m) : inFeet(m)}${hands ? ` = ${inHands(m)}` : ''}`;
 
 /** Reads a plain number, with a point or a comma. Returns { value } or { problem }. */
 export function parseNumber(text) {
@@ -131,6 +139,9 @@ function typedField(label, { id, text, placeholder, hint, onchange, read }) {
   return h('div', { class: 'field' }, h('label', { for: id }, label), input, output, hint ? h('small', { class: 'hint' }, hint) : null);
 }
 
+/** Writes a length as the yard reads it where that keeps it to the millimetre, else in metres. */
+const shownExactly = (m) => (feetFirst && Math.abs(parseLength(inFeet(m)).m - m) < 5e-4 ? inFeet(m) : inMetres(m));
+
 /**
  * Returns a labelled field for a length between least and most, metres. It shows
  * how what is typed is read, in both systems; onchange gets metres, or '' for an
@@ -144,9 +155,9 @@ export function lengthField(label, { id, value = '', least, most, hands = false,
     if (got.m >= least && got.m <= most) return { value: got.m, shown: inBoth(got.m, hands) };
     const bare = /[a-z'"’”]/i.test(text) ? NaN : parseLength(`${text} cm`).m;
     const meant = bare >= least && bare <= most ? ` If centimetres are meant, write ${text.trim()} cm.` : '';
-    return { problem: `${inBoth(got.m)} cannot be here: allowed are ${inMetres(least)} to ${inMetres(most)}.${meant}` };
+    return { problem: `${inBoth(got.m)} cannot be here: allowed are ${inOwn(least)} to ${inOwn(most)}.${meant}` };
   };
-  return typedField(label, { id, text: value === '' ? '' : inMetres(value), placeholder, hint, onchange, read });
+  return typedField(label, { id, text: value === '' ? '' : shownExactly(value), placeholder, hint, onchange, read });
 }
 
 /** Returns a labelled field for a number between least and most; see lengthField. */

@@ -9,7 +9,7 @@ import { watch } from './progress.js';
 const phases = { waiting: 'waiting to be measured', running: 'being measured', done: 'measured', failed: 'measuring failed' };
 
 /** Opens the list. Returns a function that leaves it. */
-export async function openList(main, _path, { show }) {
+export async function openList(main, _path, { show, reopen }) {
   const { folder, clips, more, measures, looking } = await get('/api/clips');
   // What was said of a clip before its first mark is no work that could be lost.
   const records = unsent('visit', () => true);
@@ -82,12 +82,19 @@ export async function openList(main, _path, { show }) {
   const phase = new Map();
   let open = true;
   let again = 0;
-  // Clips that are still being looked into may turn out to be unreadable.
-  const lookAgain = () => {
+  // Clips that are still being looked into may turn out to be unreadable, and others
+  // come and go: phones send them, somebody copies them.
+  const names = (list) => list.map((c) => c.path).join('\n');
+  const lookAgain = (soon) => {
     again = setTimeout(async () => {
+      let busy = false;
       try {
         const fresh = await get('/api/clips');
         if (!open) return;
+        if (names(fresh.clips) !== names(clips)) {
+          reopen();
+          return;
+        }
         for (const c of clips) {
           const now = fresh.clips.find((k) => k.path === c.path);
           if (!now || JSON.stringify(now.needs) === JSON.stringify(c.needs)) continue;
@@ -95,13 +102,14 @@ export async function openList(main, _path, { show }) {
           fillLine(lines.get(c.path), c, measures, null);
         }
         sum();
-        if (fresh.looking) lookAgain();
+        busy = fresh.looking;
       } catch {
         // The list is loaded anew when the program is back.
       }
-    }, 2000);
+      if (open) lookAgain(busy);
+    }, soon ? 2000 : 5000);
   };
-  if (looking) lookAgain();
+  lookAgain(looking);
   const stop = measures ? watch(async (jobs) => {
     const ended = jobs.some((j) => j.phase === 'done' && ['waiting', 'running'].includes(phase.get(j.clip)));
     for (const j of jobs) phase.set(j.clip, j.phase);

@@ -45,7 +45,17 @@ const nextLink = (path) => h('button', { type: 'button', class: 'link', id: 'cru
 
 const views = { mark: openMark, look: openLook, check: openCheck, visit: openVisit, help: openHelp, phones: openPhones };
 
-async function route() {
+/** Opens the view anew, where its focus and its place on the page are kept. */
+async function reopen() {
+  const held = document.activeElement;
+  const key = held?.id ? `#${CSS.escape(held.id)}` : held?.getAttribute('href') ? `main a[href="${CSS.escape(held.getAttribute('href'))}"]` : null;
+  const top = window.scrollY;
+  await route(true);
+  window.scrollTo({ top, behavior: 'instant' });
+  if (key) document.querySelector(key)?.focus({ preventScroll: true });
+}
+
+async function route(quietly) {
   turn += 1;
   const mine = turn;
   leave?.();
@@ -56,11 +66,11 @@ async function route() {
   const open = views[name] ?? openList;
   const asked = new URLSearchParams(query);
   const options = {
-    show, setCrumbs,
+    show, setCrumbs, reopen,
     frame: asked.has('frame') ? Number(asked.get('frame')) : undefined,
     landmark: asked.get('landmark') ?? undefined,
   };
-  put(main, h('p', { class: 'wait' }, 'Loading…'));
+  if (quietly !== true) put(main, h('p', { class: 'wait' }, 'Loading…'));
   const page = h('div', { class: 'page' });
   try {
     if (open === openList) setCrumbs(null);

@@ -1,7 +1,7 @@
 // The marking page of one clip.
 
 import { h, put, button, field, choice, number } from './dom.js';
-import { lengthField, inMetres } from './lengths.js';
+import { lengthField, numberField, inOwn, readIn } from './lengths.js';
 import { get, send } from './api.js';
 import { Film } from './film.js';
 import { Strip } from './strip.js';
@@ -71,6 +71,7 @@ class MarkPage {
   constructor(main, clip, show) {
     this.main = main;
     this.clip = clip;
+    readIn(clip.lengths);
     this.show = show;
     this.parts = partsOf(clip.marks);
     this.undoStack = [];
@@ -980,6 +981,10 @@ class MarkPage {
       const clip = await get('/api/clip', { clip: next.path }, { signal: this.ends.signal });
       await send('POST', '/api/prepare', { clip: next.path, frame: openingFrame(clip, { ...partsOf(clip.marks), gait: clip.guess.gait }), size: 'step' });
       await get('/api/overview', { clip: next.path }, { signal: this.ends.signal });
+      // Going by this clip's marks as they are saved. Once asked for they are worked out,
+      // whether this page is still open or not.
+      await this.saver.done();
+      if (clip.proposes) await get('/api/proposals', { clip: next.path }, { signal: this.ends.signal });
     } catch {
       // It then takes a moment when it is opened.
     }
@@ -1012,10 +1017,16 @@ class MarkPage {
       choice('Gait', 'gait', [['trot', 'trot'], ['walk', 'walk'], ['pace', 'pace']], this.parts.gait, set('gait')),
       lengthField('Height at the withers', {
         id: 'withers', value: this.parts.withers_m, least: 0.5, most: 2.2, hands: true,
-        placeholder: this.clip.guess.withers_m ? inMetres(this.clip.guess.withers_m) : '1.6 m or 15.3 hands',
+        placeholder: this.clip.guess.withers_m ? inOwn(this.clip.guess.withers_m) : '1.6 m or 15.3 hands',
         onchange: (m) => this.change({ withers_m: m === '' ? undefined : m }),
         hint: 'Only where it is known and differs from the horse’s own page.',
-      }));
+      }),
+      h('details', { open: Boolean(this.parts.filmed_fps) }, h('summary', {}, 'Slow motion'),
+        numberField('Filmed at', {
+          id: 'filmed-fps', value: this.parts.filmed_fps, least: 5, most: 2000, unit: 'frames a second', placeholder: '240',
+          onchange: (v) => this.change({ filmed_fps: v === '' ? undefined : v }),
+          hint: `Only where the clip plays slower than the horse went. The file says ${Math.round(this.clip.rate)} frames a second; most phones say by themselves what they filmed at.`,
+        })));
   }
 
   taskMarks() {

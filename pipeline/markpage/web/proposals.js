@@ -47,11 +47,13 @@ export class Proposals {
     page.proposed();
   }
 
-  /** Asks again once the clip itself shows a left and a right stance. */
+  /** Asks again once the clip itself shows a left and a right stance and more are wanted. */
   more() {
     const { page } = this;
     const sides = ['left', 'right'].map((s) => page.standing(s).length);
-    if (sides.some((n) => n === 0) || this.asked === 'own') return;
+    if (sides.some((n) => n === 0) || sides.every((n) => n >= 3) || this.asked === 'own') return;
+    // What is proposed by another clip is looked at first: it does not change under the hand.
+    if (this.frames().length > 0) return;
     this.asked = 'own';
     // What was just placed is saved first: the program reads the file.
     page.saver.done().then(() => this.load());

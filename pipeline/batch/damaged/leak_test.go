@@ -1,6 +1,6 @@
 //go:build matprofile
 
-package batch_test
+package damaged_test
 
 import (
 	"bytes"
