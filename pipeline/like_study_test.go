@@ -13,6 +13,10 @@ import (
 	"jogstrip/track/traj"
 )
 
+func (p *proposed) add(q proposed) {
+	p.clips, p.none, p.marks, p.within, p.wrong = p.clips+q.clips, p.none+q.none, p.marks+q.marks, p.within+q.within, p.wrong+q.wrong
+}
+
 // TestProposedLikeStudy proposes marks over the hard clips of a set, each by those of another film of
 // the same horse on the same day and on another one, and prints what share lies within 2 px, what a person
 // must mend, and whether a side is wrong. JOGSTRIP_COUNT pairs a view (default 6), from

@@ -19,10 +19,6 @@ type proposed struct {
 	clips, none, marks, within, wrong int // Within 2 px of the truth; wrong: on the other side's hoof, or in the air.
 }
 
-func (p *proposed) add(q proposed) {
-	p.clips, p.none, p.marks, p.within, p.wrong = p.clips+q.clips, p.none+q.none, p.marks+q.marks, p.within+q.within, p.wrong+q.wrong
-}
-
 func (p proposed) String() string {
 	return fmt.Sprintf("%d clips, %d without proposals; %d marks, %.0f %% within 2 px, %d to be mended, %d on the wrong side or in the air",
 		p.clips, p.none, p.marks, 100*float64(p.within)/max(1, float64(p.marks)), p.marks-p.within, p.wrong)
