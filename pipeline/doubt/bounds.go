@@ -89,8 +89,9 @@ const (
 	// dutyWalks and dutyTrots are how long hooves stand at least at the walk and at
 	// most at trot and pace, share of the stride: 0.5 parts walks from runs (Hildebrand
 	// 1965, Science 150: 701), with room for what tracking misses and for hooves that
-	// seem to stand shortly before they do.
-	dutyWalks, dutyTrots = 0.47, 0.57
+	// seem to stand shortly before they do, in a small picture for a tenth of the stride.
+	// At the walk they stand for 0.60 or more (common practice).
+	dutyWalks, dutyTrots = 0.47, 0.61
 
 	// bobSlowest is the lowest frequency, Hz, at which the body's going up and down is
 	// looked for: a trot slowed eight times. bobClear is which share of the movement
