@@ -11,7 +11,7 @@ import (
 )
 
 // howOften goes with every limb that is named; the figure and its source are metrics'.
-const howOften = "; such signs are right in seven horses of ten"
+const howOften = "; in seven such horses of ten it was that limb"
 
 // Doubted is the sentence of a clip that a person must look at first.
 const Doubted = "A person must look at this clip again before its numbers count; what to look at stands below."
@@ -36,11 +36,16 @@ func OfSummary(s *metrics.Summary) string {
 	case l.Limb != "":
 		return fitted(begin("signs point to the "+l.Limb.Words()), seenIn(s, l.Limb), howOften)
 	case l.Even:
-		more := ""
-		if slices.ContainsFunc(Rows(s), func(r Row) bool { return strings.HasPrefix(r.Words, unsettled) }) {
-			more = "; not every question below is settled"
+		rows, open := Rows(s), 0
+		for _, r := range rows {
+			if strings.HasPrefix(r.Words, unsettled) {
+				open++
+			}
 		}
-		return fitted(begin("the horse is even: no difference between left and right is larger than a sound horse shows"), more)
+		if open > 0 {
+			return fitted(begin(fmt.Sprintf("no unevenness was found, but %d of the %d questions below are not settled: film more runs", open, len(rows))))
+		}
+		return fitted(begin("the horse is even: no difference between left and right is larger than a sound horse shows"))
 	case l.Undecided && undecidedSide(l) != "":
 		return fitted(begin(fmt.Sprintf("the horse is uneven on the %s, beyond what a sound horse shows", undecidedSide(l))), untold(l))
 	case l.Undecided:
