@@ -11,7 +11,7 @@ import (
 )
 
 // howOften goes with every limb that is named; the figure and its source are metrics'.
-const howOften = "; in seven such horses of ten it was that limb"
+const howOften = "; in seven such horses of ten that held true"
 
 // Doubted is the sentence of a clip that a person must look at first.
 const Doubted = "A person must look at this clip again before its numbers count; what to look at stands below."
