@@ -118,7 +118,7 @@ func seenIn(s *metrics.Summary, limb traj.Landmark) string {
 	if len(parts) == 0 {
 		return ""
 	}
-	return ", seen in " + and(parts)
+	return ", seen in " + And(parts)
 }
 
 // untold says why fore and hind cannot be told apart.

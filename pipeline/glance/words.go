@@ -185,7 +185,8 @@ func fitted(base string, more ...string) string {
 	return strings.TrimSuffix(base, ".") + "."
 }
 
-func and(s []string) string {
+// And joins "a", "a and b", "a, b and c".
+func And(s []string) string {
 	switch len(s) {
 	case 0:
 		return ""

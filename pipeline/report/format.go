@@ -153,17 +153,6 @@ func sentence(s string) string {
 	return s
 }
 
-// and joins "a", "a and b", "a, b and c".
-func and(s []string) string {
-	switch len(s) {
-	case 0:
-		return ""
-	case 1:
-		return s[0]
-	}
-	return strings.Join(s[:len(s)-1], ", ") + " and " + s[len(s)-1]
-}
-
 // relative makes a link that can only lead to a file beside or below the page,
 // or up from it: whatever a folder is called, it is neither another site nor a
 // script.

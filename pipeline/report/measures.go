@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"jogstrip/metrics"
+	"jogstrip/pipeline/glance"
 )
 
 // measureRow is a row of a table of measures.
@@ -254,5 +255,5 @@ func scoreMissing(s *metrics.Summary) string {
 	for _, n := range s.Score.Missing {
 		titles = append(titles, lowerFirst(define(n).Title))
 	}
-	return "Not part of the score, because not measurable here: " + and(titles) + "."
+	return "Not part of the score, because not measurable here: " + glance.And(titles) + "."
 }
