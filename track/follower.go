@@ -84,6 +84,19 @@ const (
 
 func (fo *follower) size() float64 { return fo.base.Scaled(fo.pose.Scale).Size() }
 
+// near is about how much of a patch of the given size, px, lies around the landmark
+// itself: what moves there against the rest moves the landmark. Of the hindquarters it is
+// the part that croup or hip is.
+func (fo *follower) near(size float64) float64 {
+	if fo.landmark.IsHindquarters() {
+		return croupShare * size
+	}
+	return size
+}
+
+// croupShare is how much of the hindquarters' width, some 0.65 m, the croup is, 0.27 m.
+const croupShare = 0.4
+
 func (fo *follower) lose(cause string) {
 	if fo.on {
 		fo.gone = 0
@@ -389,8 +402,9 @@ func (fo *follower) step(f, g int, growth float64) error {
 	// How far the place is off the landmark grows and shrinks with the picture of the
 	// horse.
 	grown := sq(fo.grown(f, g, chain.Scale))
-	variance := fo.variance*grown + spreadOf(chain, size) + turn.down
-	across := fo.across*grown + spreadOf(chain, size) + turn.across
+	around := fo.near(size)
+	variance := fo.variance*grown + spreadOf(chain, around) + turn.down
+	across := fo.across*grown + spreadOf(chain, around) + turn.across
 	// Against the key appearance: no drift since then.
 	rel := flow.Pose{At: pose.At, Scale: pose.Scale / fo.key.scale, Angle: pose.Angle - fo.key.angle}
 	key := fo.key.template.Register(planeB, rel, flow.RegisterOptions{ScaleSD: scaleStraySD, AngleSD: angleStraySD})
@@ -398,14 +412,14 @@ func (fo *follower) step(f, g int, growth float64) error {
 	if key.OK && key.NCC >= keyNCC && key.Agree >= leastAgree {
 		since := sq(fo.grown(fo.key.frame, g, rel.Scale))
 		keyVariance, keyAcross := fo.key.variance*since, fo.key.across*since
-		v1, v2 := max(variance-keyVariance, 1e-6), spreadOf(key, size)+fo.keyTurn.down+turn.down
+		v1, v2 := max(variance-keyVariance, 1e-6), spreadOf(key, around)+fo.keyTurn.down+turn.down
 		if key.At.Dist(pose.At) < 1+3*math.Sqrt(v1+v2) {
 			k := v1 / (v1 + v2)
 			pose.At = mix(pose.At, key.At, k)
 			pose.Scale = math.Exp((1-k)*math.Log(pose.Scale) + k*math.Log(key.Scale*fo.key.scale))
 			pose.Angle += k * (key.Angle + fo.key.angle - pose.Angle)
 			variance = keyVariance + v1*v2/(v1+v2)
-			a1, a2 := max(across-keyAcross, 1e-6), spreadOf(key, size)+fo.keyTurn.across+turn.across
+			a1, a2 := max(across-keyAcross, 1e-6), spreadOf(key, around)+fo.keyTurn.across+turn.across
 			across = keyAcross + (1-k)*(1-k)*a1 + k*k*a2
 			held = true
 			fresh = key.NCC < 0.9 || math.Abs(math.Log(key.Scale)) > 0.08 || math.Abs(key.Angle) > 0.15

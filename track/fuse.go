@@ -213,14 +213,10 @@ func turning(s []traj.Sample) []int {
 	return out
 }
 
-// mostOf is mostSD for a landmark. Head and withers are large: a place that is known half
-// as well still tells how they move. The croup's spread is mostly along the level outline,
-// where its height hardly depends on it; a hip slides along a slope.
+// mostOf is mostSD for a landmark. What lies on the body is large: a place that is known
+// half as well still tells how it moves.
 func mostOf(l traj.Landmark) float64 {
-	switch {
-	case l == traj.Croup:
-		return 2
-	case l.IsHoof() || l == traj.LeftHip || l == traj.RightHip:
+	if l.IsHoof() {
 		return mostSD
 	}
 	return 2 * mostSD

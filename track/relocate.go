@@ -184,13 +184,14 @@ func (fo *follower) anchor(m *appearance, plane flow.Plane, pose flow.Pose, size
 		return relocation{Registration: r}, false, nil
 	}
 	r.Scale *= ratio
-	return relocation{r, fo.carried(m, rel, size) + spreadOf(r, size), m.variance * sq(rel), m}, true, nil
+	return relocation{r, fo.carried(m, rel, size) + spreadOf(r, fo.near(size)), m.variance * sq(rel), m}, true, nil
 }
 
 // carried is the variance, px², with which the mark of m is known on its patch
 // where that appears rel times as large, size px: its own error scales with the
 // distance, and seen from another distance and angle the patch is not quite the same.
 func (fo *follower) carried(m *appearance, rel, size float64) float64 {
+	size = fo.near(size)
 	change := 0.01 * size * math.Abs(math.Log(rel))
 	if !fo.landmark.IsHoof() {
 		// On the outline of the body the mark lies on a rounded rim, which another

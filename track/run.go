@@ -394,14 +394,13 @@ func notesOn(set *traj.Set) []string {
 	return out
 }
 
-// hipReach is how far a hip may move against the croup, in sides of the croup's
-// patch, which shows about 0.27 m of a horse of 1.6 m: as the pelvis rolls, a hip
-// rises and falls by some 4 cm.
-const hipReach = 0.18
+// hipReach is how far a hip may move against the croup, in sides of the croup's patch:
+// as the pelvis rolls, a hip rises and falls by some 4 cm in 0.27 m.
+const hipReach = 0.18 * croupShare
 
 // holdHips drops what the sweeps say of a hip where it lies farther from its
-// place beside the croup, as the marks give it, than a hip can move: it has slid
-// along the outline there. landmarks are those of the sweeps.
+// place beside the croup, as the marks give it, than a hip can move. landmarks are those
+// of the sweeps.
 func (c *clip) holdHips(landmarks []traj.Landmark, sweeps ...[][]estimate) {
 	croup := slices.Index(landmarks, traj.Croup)
 	if croup < 0 {
@@ -439,15 +438,12 @@ func (c *clip) holdHips(landmarks []traj.Landmark, sweeps ...[][]estimate) {
 			x, y := median(xs), median(ys)
 			for f := range sweep[i] {
 				e, k := &sweep[i][f], &sweep[croup][f]
-				if !e.seen || e.marked {
+				if !e.seen || e.marked || !k.seen {
 					continue
 				}
-				if !k.seen {
-					*e = estimate{cause: "the croup beside it is lost, so it may slide along the outline", jump: math.NaN()}
-					continue
-				}
-				if d := math.Hypot((e.at.X-k.at.X)/k.size-x, (e.at.Y-k.at.Y)/k.size-y); d > hipReach {
-					*e = estimate{cause: "too far from its place beside the croup: it slid along the outline", jump: math.NaN()}
+				off := math.Hypot(e.at.X-k.at.X-x*k.size, e.at.Y-k.at.Y-y*k.size)
+				if off > hipReach*k.size+3*math.Sqrt(e.variance+k.variance) {
+					*e = estimate{cause: "too far from its place beside the croup", jump: math.NaN()}
 				}
 			}
 		}
@@ -517,7 +513,7 @@ func (c *clip) sizeBody(seeds []seed) {
 		extent, _ := c.extent(s.Frame)
 		if high := ground - s.Y; high > 0 {
 			s.size = w.Size() * min(max(high/extent, 0.2), 5)
-			s.size = min(max(s.size, 16), 160)
+			s.size = min(max(s.size, 16), 700)
 		}
 	}
 }
@@ -551,9 +547,14 @@ func (c *clip) window(l traj.Landmark, f int) (flow.Window, bool) {
 	}
 	r := min(max(0.06*extent, 8), 80)
 	switch l {
-	case traj.Croup, traj.LeftHip, traj.RightHip:
-		// The body lies below these; above the croup the head sways far in front of it.
-		return flow.Window{Left: 1.4 * r, Right: 1.4 * r, Up: 0.25 * r, Down: 1.6 * r}, known
+	case traj.Croup:
+		// The whole of the hindquarters, whose flanks tell where it is across the
+		// picture; above the croup the head sways far in front of it.
+		return flow.Window{Left: 3.6 * r, Right: 3.6 * r, Up: 0.25 * r, Down: 6.5 * r}, known
+	case traj.LeftHip:
+		return flow.Window{Left: 1.0 * r, Right: 6.2 * r, Up: 1.8 * r, Down: 5.0 * r}, known
+	case traj.RightHip:
+		return flow.Window{Left: 6.2 * r, Right: 1.0 * r, Up: 1.8 * r, Down: 5.0 * r}, known
 	}
 	return flow.Window{Left: r, Right: r, Up: r, Down: r}, known
 }

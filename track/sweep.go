@@ -209,7 +209,7 @@ func (s *sweep) separate(f int) {
 	for i, a := range s.followers {
 		for j := i + 1; j < len(s.followers); j++ {
 			b := s.followers[j]
-			if !a.on || !b.on || s.out[i][f].marked || s.out[j][f].marked {
+			if !a.on || !b.on || !a.landmark.IsHoof() || !b.landmark.IsHoof() || s.out[i][f].marked || s.out[j][f].marked {
 				continue
 			}
 			near := 0.3 * min(a.size(), b.size())

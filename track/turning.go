@@ -79,7 +79,7 @@ func (fo *follower) turning(f, g int, plane flow.Plane, pose flow.Pose, moved, l
 	}
 	// The error goes on in one direction while it turns, so spreads add, not variances.
 	before := fo.turned
-	fo.turned.down += turn * size * fo.unlike
+	fo.turned.down += turn * fo.near(size) * fo.unlike
 	fo.turned.across = max(fo.turned.across, aside(fo.turned.down))
 	return spread{down: sq(fo.turned.down) - sq(before.down), across: sq(fo.turned.across) - sq(before.across)}, nil
 }
@@ -174,7 +174,7 @@ func leftPlace(size float64) float64 { return 0.3 + 0.012*size }
 // part of it, now from one side and now from the other; it is the part that shows
 // whose place is found.
 func (fo *follower) shared() spread {
-	size := fo.size()
+	size := fo.near(fo.size())
 	switch {
 	case fo.landmark == traj.Croup: // The summit of the outline, which is curved.
 		return spread{down: sq(croupDown * size), across: sq(croupAside * size)}
