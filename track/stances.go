@@ -640,40 +640,48 @@ func (c *clip) bySight(t *trunk, seeds []seed) {
 	c.byPath(t, seeds, even)
 }
 
-// byPath says where the trunk is in frames in which nothing of the body was followed, by
-// the way the hooves went: the places at which they stood lie on a line, in proportion to
-// how large the horse looks. height returns that of a frame, px.
+// byPath says where the trunk is in frames in which nothing of the body was followed: a
+// horse goes straight on at an even speed, so that its place, over how large it looks,
+// changes evenly in time. It goes by the frames of the marks of standing hooves, from which
+// these are looked for. height returns how large the horse looks in a frame, px.
 func (c *clip) byPath(t *trunk, seeds []seed, height func(f int) float64) {
-	var h, x, y []float64
-	var first, last int
+	centre := flow.Point{X: float64(c.width) / 2, Y: float64(c.height) / 2}
+	var times, x, y []float64
 	for _, s := range seeds {
-		if s.Visible && s.stands {
-			p := c.steady(s.Frame, flow.Point{X: s.X, Y: s.Y})
-			if len(h) == 0 {
-				first = s.Frame
-			}
-			h, x, y, last = append(h, height(s.Frame)), append(x, p.X), append(y, p.Y), s.Frame
+		if h := height(s.Frame); s.Visible && s.stands && t.size[s.Frame] > 0 && h > 0 {
+			p := c.steady(s.Frame, t.at[s.Frame]).Sub(centre)
+			times, x, y = append(times, t.times[s.Frame]), append(x, p.X/h), append(y, p.Y/h)
 		}
 	}
-	if len(h) < 3 || slices.Max(h) < 1.1*slices.Min(h) {
+	if len(times) < 4 {
 		return
 	}
-	ax, bx := stat.LinearRegression(h, x, nil, false)
-	ay, by := stat.LinearRegression(h, y, nil, false)
+	ax, bx := stat.LinearRegression(times, x, nil, false)
+	ay, by := stat.LinearRegression(times, y, nil, false)
+	mean, spread := stat.PopMeanStdDev(times, nil)
+	var rest float64 // Sum of squares of what the lines leave across the picture.
+	for i := range times {
+		rest += sq(x[i] - ax - bx*times[i])
+	}
+	n := float64(len(times))
+	sd := math.Sqrt(rest / (n - 2))
 	for f := range t.size {
-		beyond := max(t.times[first]-t.times[f], t.times[f]-t.times[last])
-		e := height(f)
-		if t.size[f] > 0 || beyond > pathS || !(e > 0) {
+		h := height(f)
+		if t.size[f] > 0 || !(h > 0) {
 			continue
 		}
-		p, ok := c.unsteady(f, flow.Point{X: ax + bx*e, Y: ay + by*e})
+		off := sd * math.Sqrt(1/n+sq((t.times[f]-mean)/spread)/n)
+		if off > pathSD {
+			continue
+		}
+		p, ok := c.unsteady(f, flow.Point{X: h * (ax + bx*t.times[f]), Y: h * (ay + by*t.times[f])}.Add(centre))
 		if !ok {
 			continue
 		}
-		p.Y -= e
-		t.at[f], t.size[f] = p, e
+		t.at[f], t.size[f], t.sd[f] = p, h, math.Hypot(off, sd)*h
 	}
 }
 
-// pathS is for how long a horse is taken to go on as it went between its marks, s.
-const pathS = 0.5
+// pathSD is how well the way must be known for hooves to be looked for by it, share of the
+// horse's height: they are looked for within 0.2 m of a horse of 1.6 m, three times that.
+const pathSD = 0.04
