@@ -412,8 +412,9 @@ func (c *clip) sample(s *standing, k int) (traj.Sample, bool) {
 }
 
 // heelS is for how long before a hoof is last seen to stand its heel may have left the
-// ground, s: a frame or two.
-const heelS = 0.03
+// ground, s: rolling over the toe takes about a fifth of a stance at the trot (common
+// practice).
+const heelS = 0.05
 
 // Where a stance begins and ends the hoof may still come down, or already turn.
 const (
