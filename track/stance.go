@@ -14,6 +14,7 @@ type seed struct {
 	Mark
 	found  bool
 	stands bool    // Known to stand still in this frame.
+	rests  int     // Of the last seed of a stance: how many frames after the first it comes.
 	size   float64 // Side of the patch, px; 0 where it follows from the marks.
 }
 

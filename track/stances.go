@@ -162,7 +162,7 @@ func (c *clip) readClicks(searches []*pairSearch, t *trunk, seeds []seed) error 
 			for _, m := range models {
 				for i := range seeds {
 					if seeds[i].Frame == m.frame && seeds[i].X == m.at.X && seeds[i].Y == m.at.Y {
-						m.variance, m.across = sq(seeds[i].SD), sq(seeds[i].SD)
+						m.variance = sq(seeds[i].SD)
 					}
 				}
 			}
@@ -233,6 +233,17 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 		}
 	}
 	return slices.DeleteFunc(out, func(s *standing) bool { return !s.placed }), nil
+}
+
+// placeMarked places the stances that a person marked by the marks in them alone.
+func (st *stander) placeMarked(known []*standing, seeds []seed) ([]*standing, error) {
+	for _, s := range known {
+		s.beat = -1
+		if err := st.place(s, [2][]model{}, s.marked, seeds); err != nil {
+			return nil, err
+		}
+	}
+	return slices.DeleteFunc(known, func(s *standing) bool { return !s.placed }), nil
 }
 
 // absorb takes out the marked stances that are but a moment before or after another that
@@ -346,14 +357,6 @@ func (st *stander) place(s *standing, models [2][]model, side int, seeds []seed)
 		d := c.steady(m.Frame, flow.Point{X: m.X, Y: m.Y}).Sub(s.seen[i].steady)
 		found = append(found, relocation{Registration: flow.Registration{Pose: flow.Pose{At: d}, NCC: 1}, variance: sq(m.SD), click: sq(m.SD)})
 	}
-	w := models[0]
-	if len(models[side]) > 0 {
-		w = models[side]
-	}
-	if len(w) == 0 {
-		w = models[1-side]
-	}
-	window := w[0].window.Scaled(s.size / w[0].window.Size())
 	var others []model
 	for _, m := range models[side] {
 		if !own[m.frame] {
@@ -361,6 +364,7 @@ func (st *stander) place(s *standing, models [2][]model, side int, seeds []seed)
 		}
 	}
 	if len(others) > 0 {
+		window := others[0].window.Scaled(s.size / others[0].window.Size())
 		var xs, ys []weighted
 		var variance, click float64
 		n := len(s.seen)
@@ -510,16 +514,25 @@ func (c *clip) stancesOf(all []*standing) []traj.Stance {
 // the hoof stands: the limb above it goes along.
 const limbShare = 1.5
 
-// seedsOf turns stances into what sweeps start from: their ends and their middle.
+// seedsOf turns stances into what sweeps start from: the first and the last frame in which
+// their places are told.
 func (c *clip) seedsOf(all []*standing) []seed {
 	var out []seed
 	for _, s := range all {
-		for _, k := range slices.Compact([]int{0, len(s.seen) / 2, len(s.seen) - 1}) {
+		var told []seed
+		for k := range s.seen {
 			if p, ok := c.sample(s, k); ok {
-				out = append(out, seed{
+				told = append(told, seed{
 					Mark:  Mark{Frame: s.seen[k].frame, Landmark: s.landmark, X: p.X, Y: p.Y, Visible: true, SD: p.SD},
 					found: true, stands: true, size: limbShare * s.size,
 				})
+			}
+		}
+		if n := len(told); n > 0 {
+			told[n-1].rests = told[n-1].Frame - told[0].Frame
+			out = append(out, told[0])
+			if n > 1 {
+				out = append(out, told[n-1])
 			}
 		}
 	}
