@@ -236,10 +236,10 @@ func (a *analysis) bodyHeights(s *spatial, cam geometry.Camera, l traj.Landmark)
 	for i, t := range h.T {
 		var z, per float64
 		if ground != nil {
-			row, _, _ := ground.At(t)
+			row := ground.At(t)
 			z, per = row-h.Y[i], 1
 		} else {
-			y, _, _ := depth.At(t)
+			y := depth.At(t)
 			y += ahead
 			at := geometry.Point{X: h.X[i], Y: h.Y[i]}
 			var ok, ok1 bool
@@ -267,7 +267,7 @@ func (a *analysis) bodyHeights(s *spatial, cam geometry.Camera, l traj.Landmark)
 		// Without a lane the mark's own height over the ground row is the scale: it
 		// grows with the picture as its movement does, also within a stride.
 		for i, t := range b.t {
-			d, _, _ := drift.At(t)
+			d := drift.At(t)
 			if !(d > 1) {
 				return nil
 			}
@@ -279,7 +279,7 @@ func (a *analysis) bodyHeights(s *spatial, cam geometry.Camera, l traj.Landmark)
 		}
 	}
 	for i, t := range b.t {
-		d, _, _ := drift.At(t)
+		d := drift.At(t)
 		b.z[i] -= d
 	}
 	return b
