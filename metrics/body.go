@@ -62,7 +62,7 @@ func (a *analysis) measureBody(s *spatial, cam geometry.Camera) {
 				bottom, lowest, _ := h.Lowest(st.Start, st.Start+h.Period)
 				v, seen := hips[i]
 				if !seen {
-					v = [2][2]float64{notSeen, notSeen}
+					v = neither
 				}
 				side := 0
 				if l == traj.RightHip {
