@@ -272,34 +272,41 @@ func fromGround(in GroundMarks, width, height int, m errormodel.Camera) (*Calibr
 	if ratio > 3 {
 		c.Notes = append(c.Notes, fmt.Sprintf("The ground marks fit a rectangle of %g × %g m only to %.1f px; all intervals in metres are widened accordingly.", in.WidthM, in.LengthM, c.ResidualPX))
 	}
-	scale := click * max(1, ratio/2)
 	// Move the origin from the rectangle to the ground below the camera.
 	foot := [3]float64{cx, cy, 0}
 	c.Camera = cam.shifted(foot)
-	var eig mat.EigenSym
-	if !eig.Factorize(cov, true) {
+	if !c.vary(cam, cov, click*max(1, ratio/2), foot) {
 		return nil, impossible
-	}
-	var vectors mat.Dense
-	eig.VectorsTo(&vectors)
-	for k, lambda := range eig.Values(nil) {
-		s := scale * math.Sqrt(max(0, lambda))
-		for _, sign := range []float64{1, -1} {
-			step := mat.Col(nil, k, &vectors)
-			floats.Scale(sign*s, step)
-			c.variants = append(c.variants, cam.moved(step).shifted(foot))
-		}
-	}
-	for i := 0; i < len(c.variants); i += 2 {
-		_, _, h1 := c.variants[i].Centre()
-		_, _, h0 := c.variants[i+1].Centre()
-		c.HeightSD = math.Hypot(c.HeightSD, (h1-h0)/2)
-		c.FocalSD = math.Hypot(c.FocalSD, (c.variants[i].F-c.variants[i+1].F)/2)
 	}
 	if c.FocalSD > 0.25*cam.F || c.HeightSD > 0.25*cz {
 		return nil, fmt.Errorf("the four ground marks are too small or too far away in the picture to calibrate from (focal length uncertain by %.0f %%): use a longer rectangle or one nearer to the camera", 100*c.FocalSD/cam.F)
 	}
 	return c, nil
+}
+
+// vary sets the cameras one standard deviation away in each direction of the covariance,
+// for clicks of 1 px, of cam's step, and what that makes of focal length and height.
+func (c *Calibration) vary(cam Camera, cov *mat.SymDense, click float64, foot [3]float64) bool {
+	var eig mat.EigenSym
+	if !eig.Factorize(cov, true) {
+		return false
+	}
+	var vectors mat.Dense
+	eig.VectorsTo(&vectors)
+	for k, lambda := range eig.Values(nil) {
+		var pair [2]Camera
+		for i, sign := range []float64{1, -1} {
+			step := mat.Col(nil, k, &vectors)
+			floats.Scale(sign*click*math.Sqrt(max(0, lambda)), step)
+			pair[i] = cam.moved(step).shifted(foot)
+		}
+		c.variants = append(c.variants, pair[0], pair[1])
+		_, _, h1 := pair[0].Centre()
+		_, _, h0 := pair[1].Centre()
+		c.HeightSD = math.Hypot(c.HeightSD, (h1-h0)/2)
+		c.FocalSD = math.Hypot(c.FocalSD, (pair[0].F-pair[1].F)/2)
+	}
+	return true
 }
 
 // checkOrder refuses marks that are not a convex quadrilateral in the order
