@@ -39,7 +39,7 @@ type MeasureOptions struct {
 	// Program is what measures, as it goes into the results. Measuring is set by
 	// MeasureClip, and so is FFmpeg where it is empty: by what decoded the clip.
 	Program   record.Program
-	Resamples int  // Of the bootstrap; 0 means metrics' own number.
+	Resamples int  // Random draws behind the score; 0 means metrics' own number.
 	NoVideo   bool // Leave out tracked.mp4.
 	// Progress, where set, is told what is being done and how far it is; total
 	// is 0 where that is not known.
@@ -206,7 +206,7 @@ func UpToDate(ctx context.Context, path string, opts MeasureOptions, hash func(c
 		return false, "", err
 	}
 	if result.Inputs.Resamples != opts.Resamples {
-		return false, "measured with another number of resamples (--resamples)", nil
+		return false, "measured with another number of random draws (--resamples)", nil
 	}
 	if settings != result.Inputs.SettingsSHA256 {
 		return false, "the horse's page or the tolerances have changed", nil
