@@ -37,7 +37,7 @@ export class Proposals {
         this.byFrame.get(p.frame).set(p.landmark, { x: p.x, y: p.y });
       }
       const n = this.frames().length;
-      this.status = n > 0 ? `Marks are proposed in ${n} ${n === 1 ? 'frame' : 'frames'}${answer.from ? `, as marked in ${answer.from}` : ''}.` : answer.reason ?? '';
+      this.status = n > 0 ? `Marks are proposed in ${n} ${n === 1 ? 'frame' : 'frames'}${answer.from ? `, as marked in ${answer.from}` : ''}.` : answer.reason ? `${answer.reason[0].toUpperCase()}${answer.reason.slice(1)}.` : '';
     } catch (error) {
       if (error.name === 'AbortError') return;
       this.status = `No marks can be proposed: ${error.message}.`;
