@@ -695,3 +695,22 @@ func TestTheGuidePrintsOnOneSheet(t *testing.T) {
 	}
 	b.Silent()
 }
+
+// What the page asks for beside the marks may fail. It then says what it does without.
+func TestThePageSaysWhatItDoesWithout(t *testing.T) {
+	clip, _ := renderedClip(t)
+	dir, _ := yard(t, clip, "toward-1.mp4")
+	s := serve(t, dir, nil)
+	b := openBrowser(t, 820, 1180, false)
+	b.Do(chromedp.Navigate(s.URL()))
+	b.Script(`const asked = window.fetch;
+		window.fetch = (at, how) => (/overview|clips/.test(String(at)) ? Promise.reject(new TypeError('broken off')) : asked(at, how));`)
+	b.view("mark", visitFolder+"/toward-1.mp4")
+	b.Wait(`document.querySelector('#troubles')?.querySelectorAll('p').length === 2`)
+	for _, want := range []string{"could not be looked through", "How many clips are marked"} {
+		if text := b.Text("#troubles"); !strings.Contains(text, want) {
+			t.Errorf("the page says %q, not %q", text, want)
+		}
+	}
+	b.Accessible()
+}
