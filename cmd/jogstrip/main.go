@@ -179,6 +179,9 @@ It measures movement. It never names a disease: a veterinarian diagnoses.
 		root.AddCommand(c)
 	}
 	root.Args = usageArgs(root.Args)
+	if err := completeWords(root); err != nil {
+		panic(err) // A flag is named twice.
+	}
 	return root
 }
 
