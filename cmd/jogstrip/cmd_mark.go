@@ -26,6 +26,7 @@ import (
 	"jogstrip/pipeline/film"
 	"jogstrip/pipeline/markpage"
 	"jogstrip/pipeline/phone"
+	"jogstrip/pipeline/proc"
 )
 
 type markOptions struct {
@@ -89,7 +90,7 @@ compare it with the one shown beside the code, and go on only if they are equal.
 			if err != nil {
 				return err
 			}
-			self, err := ownProgram()
+			self, err := proc.Self()
 			if err != nil {
 				return err
 			}
