@@ -9,7 +9,6 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"runtime"
 	"strconv"
 	"strings"
 	"time"
@@ -21,6 +20,7 @@ import (
 	"jogstrip/cmd/jogstrip/internal/ui"
 	"jogstrip/pipeline"
 	"jogstrip/pipeline/batch"
+	"jogstrip/pipeline/proc"
 	"jogstrip/pipeline/record"
 )
 
@@ -156,7 +156,7 @@ JOGSTRIP_SHARES=n as well.`,
 
 func runBatch(ctx context.Context, a *app, opts batchOptions, folder string) error {
 	p := program()
-	self, err := ownProgram()
+	self, err := proc.Self()
 	if err != nil {
 		return err
 	}
@@ -202,19 +202,6 @@ func runBatch(ctx context.Context, a *app, opts batchOptions, folder string) err
 		return errPartly
 	}
 	return nil
-}
-
-// ownProgram returns a path to the program that runs now, also where its file
-// is replaced by a newer one during the night.
-func ownProgram() (string, error) {
-	if runtime.GOOS == "linux" {
-		return "/proc/self/exe", nil
-	}
-	self, err := os.Executable()
-	if err != nil {
-		return "", fmt.Errorf("find the program's own file: %w", err)
-	}
-	return self, nil
 }
 
 // workerProcess returns the process that measures the clip at path.

@@ -28,11 +28,13 @@ What is true of the clips is written beside the yard; nothing that measures read
 
 func runDemo(ctx context.Context, a *app, folder string) error {
 	line := newStageLine(a.stderr, "demo yard")
+	line.lines = true // It takes minutes.
 	yard, err := demo.Make(ctx, folder, demo.Options{Progress: func(clip string, done, total int) { line.show("rendering "+clip, done, total) }})
 	line.end()
 	if err != nil {
 		return err
 	}
 	fmt.Fprintf(a.stdout, "The demo yard is in %s, its horse in %s.\n", yard, filepath.Join(yard, demo.Horse))
+	fmt.Fprintf(a.stdout, "Next: jogstrip batch %s\n", yard)
 	return nil
 }

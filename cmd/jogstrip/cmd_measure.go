@@ -12,6 +12,7 @@ import (
 	"jogstrip/pipeline"
 	"jogstrip/pipeline/batch"
 	"jogstrip/pipeline/clip"
+	"jogstrip/pipeline/proc"
 	"jogstrip/pipeline/record"
 )
 
@@ -114,7 +115,7 @@ func runMeasure(ctx context.Context, a *app, opts measureOptions, clips []string
 // enoughMemory refuses a clip that needs more memory than this process may take, where
 // somebody has set a limit: passing it would end the process.
 func enoughMemory(ctx context.Context, path string) error {
-	limit, limited := batch.ProcessLimit()
+	limit, limited := proc.MemoryLimit()
 	if !limited {
 		return nil
 	}

@@ -4,12 +4,12 @@ import (
 	"context"
 	"errors"
 	"os"
-	"syscall"
 
 	"github.com/spf13/cobra"
 
 	"jogstrip/pipeline"
 	"jogstrip/pipeline/batch"
+	"jogstrip/pipeline/proc"
 	"jogstrip/pipeline/record"
 )
 
@@ -31,9 +31,7 @@ func newWorkerCommand(a *app) *cobra.Command {
 			// The group is this process and the programs that it has started; a
 			// process started by hand in another's group ends alone.
 			go batch.WatchBatch(os.Stdin, func() {
-				if syscall.Getpgrp() == os.Getpid() {
-					_ = syscall.Kill(0, syscall.SIGKILL)
-				}
+				proc.EndOwnGroup()
 				os.Exit(exitInterrupted)
 			})
 			defer headroom()()

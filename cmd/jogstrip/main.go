@@ -10,11 +10,12 @@ import (
 	"io"
 	"os"
 	"os/signal"
-	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
+
+	"jogstrip/pipeline/proc"
 )
 
 // version is the program's own version.
@@ -71,11 +72,7 @@ func main() {
 
 // run is main without the process: it returns the exit code.
 func run(args []string, stdout, stderr io.Writer) int {
-	ends := []os.Signal{os.Interrupt, syscall.SIGTERM}
-	if !signal.Ignored(syscall.SIGHUP) { // Else it was started to outlive its terminal.
-		ends = append(ends, syscall.SIGHUP)
-	}
-	ctx, stop := signal.NotifyContext(context.Background(), ends...)
+	ctx, stop := signal.NotifyContext(context.Background(), proc.Ends()...)
 	defer stop()
 	root := newRootCommand(&app{stdout, stderr})
 	root.SetArgs(args)
@@ -179,6 +176,9 @@ It measures movement. It never names a disease: a veterinarian diagnoses.`,
 	}
 	root.AddCommand(&cobra.Command{Use: "exit-codes", Short: "What the exit codes mean", Long: exitHelp}) // A topic of help.
 	root.Args = usageArgs(root.Args)
+	if err := completeWords(root); err != nil {
+		panic(err) // A flag is named twice.
+	}
 	return root
 }
 

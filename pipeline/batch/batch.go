@@ -17,7 +17,6 @@ import (
 
 	"golang.org/x/sync/errgroup"
 	"golang.org/x/sync/semaphore"
-	"golang.org/x/sys/unix"
 
 	"jogstrip/pipeline/fsx"
 	"jogstrip/pipeline/record"
@@ -216,7 +215,7 @@ func newRun(opts Options) (*run, error) {
 		}
 		why := "the drive is read-only"
 		for _, path := range []string{folder, filepath.Join(folder, StateFolder), filepath.Join(folder, StateFolder, lockFile)} {
-			if whose := fsx.Owner(path); whose != "" && unix.Access(path, unix.W_OK) != nil {
+			if whose := fsx.Owner(path); whose != "" && fsx.Access(path, false) != nil {
 				name, _ := filepath.Rel(folder, path)
 				if name == "." {
 					name = "it"
@@ -245,7 +244,7 @@ func writable(folder string) error {
 		return err
 	}
 	fsx.Share(path)
-	if err := unix.Access(state, unix.W_OK|unix.X_OK); err != nil {
+	if err := fsx.Access(state, true); err != nil {
 		return errors.Join(err, f.Close())
 	}
 	return f.Close()

@@ -7,15 +7,12 @@ import (
 	"io"
 	"os"
 	"os/exec"
-	"path/filepath"
-	"strconv"
 	"strings"
 	"sync"
-	"syscall"
 	"time"
 	"unicode/utf8"
 
-	"golang.org/x/sys/unix"
+	"jogstrip/pipeline/proc"
 )
 
 // failure is why a clip's process gave no results.
@@ -77,9 +74,8 @@ type process struct {
 
 func (c *child) start() (*process, error) {
 	cmd := c.cmd
-	// A group of its own: ctrl-C reaches the batch alone, and the group can be
-	// ended with everything that it has started.
-	cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}
+	// Ctrl-C reaches the batch alone.
+	proc.Group(cmd)
 	var pipes []*os.File
 	pipe := func() (r, w *os.File, err error) {
 		if r, w, err = os.Pipe(); err == nil {
@@ -110,7 +106,7 @@ func (c *child) start() (*process, error) {
 		return fail(err)
 	}
 	// Where memory runs out, this process should go and not the batch.
-	_ = os.WriteFile(filepath.Join("/proc", strconv.Itoa(cmd.Process.Pid), "oom_score_adj"), []byte("500"), 0o644)
+	proc.SacrificeFirst(cmd.Process)
 	if err := errors.Join(stdinR.Close(), stdoutW.Close(), stderrW.Close()); err != nil {
 		return nil, err // Closing a pipe does not fail.
 	}
@@ -119,17 +115,7 @@ func (c *child) start() (*process, error) {
 
 // kill ends the process group. It is safe as long as the process has not been
 // waited for: until then nobody else can have its number.
-func (p *process) kill() { _ = unix.Kill(-p.cmd.Process.Pid, unix.SIGKILL) }
-
-// ended returns when the process has ended, without taking its status away.
-func (p *process) ended() {
-	for {
-		err := unix.Waitid(unix.P_PID, p.cmd.Process.Pid, nil, unix.WEXITED|unix.WNOWAIT, nil)
-		if !errors.Is(err, unix.EINTR) {
-			return
-		}
-	}
-}
+func (p *process) kill() { proc.KillGroup(p.cmd.Process) }
 
 // output is what a process says, as it is read.
 type output struct {
@@ -154,7 +140,7 @@ func (p *process) listen() *output {
 		}
 	})
 	go func() {
-		p.ended()
+		proc.Ended(p.cmd.Process)
 		close(o.dead)
 	}()
 	return o
@@ -191,7 +177,7 @@ func (w *watch) end(cause Cause, reason string, grace time.Duration) {
 		return
 	}
 	w.ours = &failure{reason: reason, cause: cause}
-	_ = unix.Kill(w.p.cmd.Process.Pid, unix.SIGTERM)
+	proc.AskToEnd(w.p.cmd.Process)
 	w.mercy = time.After(grace)
 }
 
@@ -326,19 +312,14 @@ func (w *watch) giveUp(ctx context.Context, o *output) error {
 
 // verdict says whether a process that has ended failed, and why.
 func verdict(answer *Answer, told, ours *failure, waitErr error, last message, strange int, said string) *failure {
-	var exit *exec.ExitError
-	signaled := false
-	if errors.As(waitErr, &exit) {
-		status, ok := exit.Sys().(syscall.WaitStatus)
-		signaled = ok && status.Signaled()
-	}
+	signal := proc.DiedOf(waitErr)
 	switch {
 	case ours != nil:
 		return ours
-	case (signaled || waitErr != nil) && told == nil && noMemory(said):
+	case waitErr != nil && told == nil && noMemory(said):
 		return &failure{reason: "it needs more memory than this process may have" + during(last) + ": raise the limit (ulimit), or film in a smaller size", cause: CauseMemory}
-	case signaled:
-		reason := signalWords(exit.Sys().(syscall.WaitStatus).Signal()) + during(last)
+	case signal != "":
+		reason := signalWords(signal) + during(last)
 		if line := telling(said); line != "" {
 			reason += ": " + line
 		}
@@ -347,7 +328,7 @@ func verdict(answer *Answer, told, ours *failure, waitErr error, last message, s
 		return told
 	case waitErr != nil:
 		reason := "the measuring process ended by itself"
-		if exit != nil {
+		if exit := (*exec.ExitError)(nil); errors.As(waitErr, &exit) {
 			reason = fmt.Sprintf("the measuring process gave up with code %d", exit.ExitCode())
 		}
 		reason += during(last)
@@ -385,26 +366,26 @@ func during(last message) string {
 }
 
 // signalWords says in words what a process died of.
-func signalWords(s syscall.Signal) string {
-	switch s {
-	case syscall.SIGABRT:
+func signalWords(signal string) string {
+	switch signal {
+	case "ABRT":
 		return "the measuring process aborted: a fault inside the image or video library (signal ABRT)"
-	case syscall.SIGSEGV:
+	case "SEGV":
 		return "the measuring process crashed: it reached for memory that is not its own (signal SEGV)"
-	case syscall.SIGBUS:
+	case "BUS":
 		return "the measuring process crashed: a file or disk vanished under it, or a memory fault (signal BUS)"
-	case syscall.SIGFPE:
+	case "FPE":
 		return "the measuring process crashed: an impossible calculation inside a library (signal FPE)"
-	case syscall.SIGILL:
+	case "ILL":
 		return "the measuring process crashed: the processor lacks an instruction that a library uses (signal ILL)"
-	case syscall.SIGKILL:
+	case "KILL":
 		return "the measuring process was killed from outside, most likely because memory ran out; try --workers 1 or a smaller --memory (signal KILL)"
-	case syscall.SIGTERM, syscall.SIGINT, syscall.SIGHUP:
-		return fmt.Sprintf("the measuring process was ended from outside (signal %s)", strings.TrimPrefix(unix.SignalName(s), "SIG"))
-	case syscall.SIGXCPU, syscall.SIGXFSZ:
-		return fmt.Sprintf("the measuring process passed a limit of this system (signal %s)", strings.TrimPrefix(unix.SignalName(s), "SIG"))
+	case "TERM", "INT", "HUP":
+		return fmt.Sprintf("the measuring process was ended from outside (signal %s)", signal)
+	case "XCPU", "XFSZ":
+		return fmt.Sprintf("the measuring process passed a limit of this system (signal %s)", signal)
 	}
-	return fmt.Sprintf("the measuring process died of signal %s", strings.TrimPrefix(unix.SignalName(s), "SIG"))
+	return fmt.Sprintf("the measuring process died of signal %s", signal)
 }
 
 // telling picks the one line of standard error that says most: how a Go

@@ -10,7 +10,8 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
-	"syscall"
+
+	"jogstrip/pipeline/proc"
 )
 
 // Glance is a small upright picture of one frame.
@@ -57,7 +58,7 @@ func glances(ctx context.Context, info *Info, most, width int, key bool) ([]Glan
 	if err := cmd.Start(); err != nil {
 		return nil, fmt.Errorf("glance at clip %s: start ffmpeg: %w", info.Path, err)
 	}
-	_ = syscall.Setpriority(syscall.PRIO_PROCESS, cmd.Process.Pid, 10) // It costs only time where that fails.
+	proc.Lower(cmd.Process)
 	times := make(chan []float64, 1)
 	go func() { times <- timesShown(stderr) }()
 	pictures, every := thinned(stdout, 3*width*height, max(2, most))

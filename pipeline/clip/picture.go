@@ -12,7 +12,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"syscall"
+
+	"jogstrip/pipeline/proc"
 )
 
 // PictureOptions says how single pictures are made. The zero value gives
@@ -70,7 +71,7 @@ func Pictures(ctx context.Context, info *Info, first, last int, opts PictureOpti
 		return fmt.Errorf("read pictures of clip %s: start ffmpeg: %w", info.Path, err)
 	}
 	if opts.Idle {
-		_ = syscall.Setpriority(syscall.PRIO_PROCESS, cmd.Process.Pid, 10) // It costs only time where that fails.
+		proc.Lower(cmd.Process)
 	}
 	in := bufio.NewReaderSize(stdout, 1<<20)
 	index := first

@@ -438,3 +438,42 @@ func TestTheClipListSaysWhatIsNeeded(t *testing.T) {
 func contextWith(r *http.Request, local net.Addr) context.Context {
 	return context.WithValue(r.Context(), http.LocalAddrContextKey, local)
 }
+
+func TestAPublishedPortIsAnsweredAsThisComputerAlone(t *testing.T) {
+	t.Parallel()
+	free, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	port := free.Addr().(*net.TCPAddr).Port
+	if err := free.Close(); err != nil {
+		t.Fatal(err)
+	}
+	s, err := Listen(Options{Folder: t.TempDir(), Published: port})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if err := s.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	if want := fmt.Sprintf("http://127.0.0.1:%d/?token=", port); !strings.HasPrefix(s.URL(), want) {
+		t.Errorf("the page says to open %s, want %s…", s.URL(), want)
+	}
+	for host, want := range map[string]int{
+		fmt.Sprintf("127.0.0.1:%d", port): http.StatusOK, fmt.Sprintf("localhost:%d", port): http.StatusOK, fmt.Sprintf("[::1]:%d", port): http.StatusOK,
+		fmt.Sprintf("127.0.0.1:%d", port-1): http.StatusMisdirectedRequest, fmt.Sprintf("192.168.1.20:%d", port): http.StatusMisdirectedRequest,
+		fmt.Sprintf("172.17.0.2:%d", port): http.StatusMisdirectedRequest, fmt.Sprintf("yard.example:%d", port): http.StatusMisdirectedRequest, "127.0.0.1": http.StatusMisdirectedRequest,
+	} {
+		w := ask(s, http.MethodGet, "/", nil, func(r *http.Request) {
+			r.Host = host
+			// As a request arrives in a container.
+			r.Header.Set("Origin", "http://"+host)
+			*r = *r.WithContext(context.WithValue(r.Context(), http.LocalAddrContextKey, net.Addr(&net.TCPAddr{IP: net.IPv4(172, 17, 0, 2), Port: port})))
+		})
+		if w.Code != want {
+			t.Errorf("asked as %s: status %d, want %d", host, w.Code, want)
+		}
+	}
+}
