@@ -298,45 +298,48 @@ func (f *files) shownFilm(sections []beside.Section, c *metrics.Comparison, b, a
 			"Coloured lines: how high the head (from behind the croup) was in the last left stance, whole, and in the last right one, dashed; white dashes: the line of travel; signs: hooves that stand, small where they stood. " +
 			"Then the left half of a stride over the mirrored right half: what is alike is grey. The film is " + FilmFile + ", beside this page.",
 	}
-	var rows []plots.StrideRow
-	columns := 0
 	for _, s := range sections {
 		one := report.FootageSection{Title: s.Title}
 		for _, m := range s.Moments {
 			one.Moments = append(one.Moments, report.FootageMoment{From: m.FilmS, To: m.FilmEnd})
 		}
-		footage.Sections = append(footage.Sections, one)
-		if !s.Halves && columns == 0 {
-			columns = len(s.Moments)
-			x, y := b.runOf(s.Before), a.runOf(s.After)
-			if x == nil || y == nil {
-				continue
-			}
-			for _, n := range strideMeasures(s.View) {
-				r := plots.StrideRow{Name: n, Unit: unitOf(y, n), Tolerance: toleranceOf(&c.After, n)}
-				if unitOf(x, n) != r.Unit {
-					continue
-				}
-				for _, m := range s.Moments {
-					r.Before, r.Now = append(r.Before, valueAt(x, n, m.BeforeS)), append(r.Now, valueAt(y, n, m.AfterS))
-				}
-				rows = append(rows, r)
-			}
+		if !s.Halves {
+			f.strides(&one, comparedStrides(s, c, b, a))
 		}
+		footage.Sections = append(footage.Sections, one)
 	}
-	f.strides(&footage, rows)
 	return []report.Footage{footage}
 }
 
-// strides draws a film's strides, where something was measured in them.
-func (f *files) strides(footage *report.Footage, rows []plots.StrideRow) {
+// comparedStrides returns what was measured in the strides of a section of the film.
+func comparedStrides(s beside.Section, c *metrics.Comparison, b, a *Visit) []plots.StrideRow {
+	x, y := b.runOf(s.Before), a.runOf(s.After)
+	if x == nil || y == nil {
+		return nil
+	}
+	var rows []plots.StrideRow
+	for _, n := range strideMeasures(s.View) {
+		r := plots.StrideRow{Name: n, Unit: unitOf(y, n), Tolerance: toleranceOf(&c.After, n)}
+		if unitOf(x, n) != r.Unit {
+			continue
+		}
+		for _, m := range s.Moments {
+			r.Before, r.Now = append(r.Before, valueAt(x, n, m.BeforeS)), append(r.Now, valueAt(y, n, m.AfterS))
+		}
+		rows = append(rows, r)
+	}
+	return rows
+}
+
+// strides draws a section's strides, where something was measured in them.
+func (f *files) strides(section *report.FootageSection, rows []plots.StrideRow) {
 	figure, boxes, err := plots.StrideByStride(rows)
 	switch {
 	case errors.Is(err, plots.ErrNoData):
 	case err != nil:
 		f.err = err
 	default:
-		footage.Strides, footage.Boxes = figure, boxes
+		section.Strides, section.Boxes = figure, boxes
 	}
 }
 
@@ -392,7 +395,7 @@ func (f *files) runFootage(title, video string, r *record.Result) []report.Foota
 		}
 		rows = append(rows, row)
 	}
+	f.strides(&section, rows)
 	footage.Sections = []report.FootageSection{section}
-	f.strides(&footage, rows)
 	return []report.Footage{footage}
 }

@@ -15,7 +15,6 @@ import (
 
 	"jogstrip/metrics"
 	"jogstrip/pipeline/fsx"
-	"jogstrip/pipeline/glance"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/report"
 	"jogstrip/pipeline/table"
@@ -202,10 +201,10 @@ func writeComparison(ctx context.Context, c *Compared, b, a *Visit, opts Compare
 		first, last := &b.Around.Visit, &a.Around.Visit
 		page.Front = report.Front{
 			Noted:       append(elsewhere(first, last), notedBeside(first, last)...),
-			NextFilming: nextFilming(&c.After, a),
+			NextFilming: nextCompared(c.Comparison, b, a),
 		}
-		f.frontFigures(&page.Front, &c.Before, &c.After, true, first, last)
-		comparedStills(&page.Front, b, a, &c.Before, &c.After, glance.Lead(c.Comparison))
+		f.frontFigures(&page.Front, &c.Before, &c.After, visitWords(c.Comparison, b, a), first, last)
+		comparedStills(&page.Front, b, a, c.Comparison)
 		if two := twoHorses(b, a); two != "" {
 			page.Header.Horse = two
 		}
@@ -370,7 +369,7 @@ func tableVisit(v *Visit, s *metrics.Summary) table.Visit {
 }
 
 func visited(v *Visit, from string) report.Visited {
-	out := report.Visited{Date: day(v.Around.Folder)}
+	out := report.Visited{Date: day(v.Around.Folder), Surface: v.Around.Visit.Surface}
 	var words []string
 	for _, w := range []string{v.Around.Visit.Reason, v.Around.Visit.Surface, v.Around.Visit.Shoeing} {
 		if w != "" {

@@ -172,7 +172,7 @@ func (f *files) clipReport(j *job, r *record.Result, pictures []report.Figure, s
 		page.Films = f.runFootage("", videoFile, r)
 	}
 	if !r.Doubted() { // Which foot is which may be what is doubted.
-		f.frontFigures(&page.Front, nil, r.Summary, false, nil, nil)
+		f.frontFigures(&page.Front, nil, r.Summary, [2]string{}, nil, nil)
 	}
 	page.Front.NextFilming = clipNext(r)
 	if still == nil {

@@ -11,7 +11,6 @@ import (
 	"time"
 
 	"jogstrip/metrics"
-	"jogstrip/pipeline/glance"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/report"
 	"jogstrip/pipeline/table"
@@ -81,6 +80,7 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 		c, err := metrics.CompareSummed(first.sum, last.sum, compareSettings(first.Visit, last.Visit, opts))
 		if err == nil {
 			page.Finding, page.Comparison, page.Compared = c.Sentence, c, [2]time.Time{day(first.Around.Folder), day(last.Around.Folder)}
+			page.Surfaces = [2]string{first.Around.Visit.Surface, last.Around.Visit.Surface}
 		}
 	}
 	out.Finding = page.Finding
@@ -139,14 +139,22 @@ func (f *files) historyFront(page *report.History, first, last *pastVisit) {
 		now, before, summary = last, &first.Around.Visit, first.sum.Summary
 	}
 	record := &now.Around.Visit
-	f.frontFigures(&page.Front, summary, now.sum.Summary, last != nil, before, record)
+	var words [2]string
+	if last != nil {
+		words = visitWords(page.Comparison, first.Visit, last.Visit)
+	}
+	f.frontFigures(&page.Front, summary, now.sum.Summary, words, before, record)
 	page.Front.Noted = append(elsewhere(before, record), notedBeside(before, record)...)
-	page.Front.NextFilming = nextFilming(now.sum.Summary, now.Visit)
+	if last == nil || page.Comparison == nil {
+		page.Front.NextFilming = nextFilming(now.sum.Summary, now.Visit)
+	} else {
+		page.Front.NextFilming = nextCompared(page.Comparison, first.Visit, now.Visit)
+	}
 	if last == nil {
 		visitStills(&page.Front, now.Visit, now.sum.Summary)
 		return
 	}
-	comparedStills(&page.Front, first.Visit, last.Visit, summary, now.sum.Summary, glance.Lead(page.Comparison))
+	comparedStills(&page.Front, first.Visit, last.Visit, page.Comparison)
 }
 
 // HistorySchema is the schema field of a history file.

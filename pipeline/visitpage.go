@@ -59,7 +59,7 @@ func VisitPage(ctx context.Context, folder string, opts MeasureOptions) (visit *
 			Noted:       append(elsewhere(nil, record), notedBeside(nil, record)...),
 			NextFilming: nextFilming(summary, v),
 		}
-		f.frontFigures(&page.Front, nil, summary, false, nil, record)
+		f.frontFigures(&page.Front, nil, summary, [2]string{}, nil, record)
 		page.Films = f.visitFilms(v)
 		visitStills(&page.Front, v, summary)
 		f.page(page)

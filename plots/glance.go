@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"gonum.org/v1/plot/text"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
 
@@ -16,7 +17,8 @@ import (
 // the right.
 type SideBar struct {
 	Value, Low, High float64
-	Counts           bool // Beyond tolerance: drawn in its side's look, else in grey.
+	Counts           bool // Beyond tolerance: the one case in which a bar is drawn.
+	Open             bool // The interval is too long to say anything: drawn hollow and dashed.
 }
 
 // Sizes of a row's bar, points.
@@ -24,13 +26,30 @@ const (
 	barWidth  = 196
 	barReach  = 4.0 // Multiples of the tolerance at the edges; what is beyond is drawn as an arrow.
 	barSpace  = 8   // At each edge, for an arrow.
+	barWords  = 30  // Left of the bars of a comparison: which visit.
 	barSingle = 19
-	barDouble = 23
+	barDouble = 25
 )
+
+// barArea returns the part of a row that has the bars.
+func barArea(c draw.Canvas, compared bool) draw.Canvas {
+	if compared {
+		c.Min.X += barWords
+	}
+	return c
+}
 
 func barX(c draw.Canvas, v float64) vg.Length {
 	half := (c.Max.X-c.Min.X)/2 - barSpace
 	return (c.Min.X+c.Max.X)/2 + half*vg.Length(math.Max(-barReach, math.Min(barReach, v))/barReach)
+}
+
+// barsWide returns how wide a row is.
+func barsWide(compared bool) vg.Length {
+	if compared {
+		return barWidth + barWords
+	}
+	return barWidth
 }
 
 // GlanceBar draws one row of a first page: a value around even with its interval, the
@@ -42,81 +61,82 @@ func GlanceBar(before, now *SideBar, compared bool, label string) *Figure {
 		height = barDouble
 	}
 	return &Figure{
-		Name: "bar", Title: label, Description: "Grey band: tolerance. Line: 95 % interval.", Width: barWidth, Height: height,
-		paint: func(c draw.Canvas) {
+		Name: "bar", Title: label, Description: "Grey band: tolerance. Line: 95 % interval.", Width: barsWide(compared), Height: height,
+		paint: func(all draw.Canvas) {
+			c := barArea(all, compared)
 			c.FillPolygon(bandColor, []vg.Point{{X: barX(c, -1), Y: c.Min.Y}, {X: barX(c, 1), Y: c.Min.Y}, {X: barX(c, 1), Y: c.Max.Y}, {X: barX(c, -1), Y: c.Max.Y}})
 			c.StrokeLine2(draw.LineStyle{Color: zeroColor, Width: 0.9}, barX(c, 0), c.Min.Y, barX(c, 0), c.Max.Y)
 			if !compared {
-				drawSideBar(c, now, (c.Min.Y+c.Max.Y)/2, 4, false)
+				drawSideBar(c, now, (c.Min.Y+c.Max.Y)/2, 4)
 				return
 			}
-			drawSideBar(c, before, c.Max.Y-6, 2.4, true)
-			drawSideBar(c, now, c.Min.Y+7, 3.6, false)
+			for _, visit := range []struct {
+				word string
+				bar  *SideBar
+				y    vg.Length
+				sty  text.Style
+			}{
+				{"before", before, c.Max.Y - 6.5, lettering(7, softInkColor)},
+				{"now", now, c.Min.Y + 6.5, bold(lettering(7, inkColor))},
+			} {
+				if visit.bar != nil {
+					c.FillText(visit.sty, vg.Point{X: all.Min.X, Y: visit.y + 4}, visit.word)
+				}
+				drawSideBar(c, visit.bar, visit.y, 3.2)
+			}
 		},
 	}
 }
 
-// drawSideBar draws a bar at height y; an open one is the earlier visit's.
-func drawSideBar(c draw.Canvas, b *SideBar, y, half vg.Length, open bool) {
+// drawSideBar draws a value at height y. Only what counts gets a bar, so that nobody sees a
+// difference where none is claimed; a sign in the middle's look names no side.
+func drawSideBar(c draw.Canvas, b *SideBar, y, half vg.Length) {
 	if b == nil || !finite(b.Value) {
 		return
 	}
-	side := traj.Right
-	if b.Value < 0 {
-		side = traj.Left
-	}
-	sty := styleOf(side)
-	look := sty
-	if !b.Counts {
-		sty.color, look = zeroColor, styleOf(traj.Middle)
-		look.color, look.shape = softInkColor, sty.shape
-	}
-	x0, x1 := barX(c, 0), barX(c, b.Value)
-	box := vg.Rectangle{Min: vg.Point{X: min(x0, x1), Y: y - half}, Max: vg.Point{X: max(x0, x1), Y: y + half}}
+	look, line := styleOf(traj.Middle), draw.LineStyle{Color: inkColor, Width: 0.9}
+	look.color = softInkColor
+	x := barX(c, b.Value)
 	switch {
-	case open:
-		c.SetColor(bandColor)
-		c.SetLineStyle(draw.LineStyle{Color: sty.color, Width: 0.9, Dashes: sty.dashes})
-		c.Stroke(box.Path())
-	default:
-		drawBar(c, sty, box, true, true)
-	}
-	line := draw.LineStyle{Color: inkColor, Width: 0.9}
-	if open {
-		line.Color = softInkColor
+	case b.Counts:
+		look = styleOf(traj.Right)
+		if b.Value < 0 {
+			look = styleOf(traj.Left)
+		}
+		from := barX(c, 0)
+		drawBar(c, look, vg.Rectangle{Min: vg.Point{X: min(from, x), Y: y - half}, Max: vg.Point{X: max(from, x), Y: y + half}}, true, true)
+	case b.Open:
+		line.Color, line.Dashes = softInkColor, []vg.Length{2.2, 1.8}
 	}
 	if finite(b.Low, b.High) {
-		l, h := barX(c, b.Low), barX(c, b.High)
-		c.StrokeLine2(line, l, y, h, y)
+		c.StrokeLine2(line, barX(c, b.Low), y, barX(c, b.High), y)
+		line.Dashes = nil
 		for _, e := range []float64{b.Low, b.High} {
-			x := barX(c, e)
-			if math.Abs(e) <= barReach {
-				c.StrokeLine2(line, x, y-2.2, x, y+2.2)
-				continue
-			}
-			// An interval that leaves the row.
-			d := vg.Length(math.Copysign(4, e))
-			c.StrokeLine2(line, x, y, x+d, y)
-			c.StrokeLine2(line, x+d, y, x+d/3, y+2)
-			c.StrokeLine2(line, x+d, y, x+d/3, y-2)
+			barEnd(c, e, y, line)
 		}
 	}
-	radius := vg.Length(3.4)
-	if open {
-		radius = 2.7
+	c.DrawGlyphNoClip(draw.GlyphStyle{Color: look.color, Radius: 3.4, Shape: mark{shape: look.shape, open: b.Open}}, vg.Point{X: x, Y: y})
+}
+
+// barEnd ends an interval's line, with an arrow where it leaves the row.
+func barEnd(c draw.Canvas, end float64, y vg.Length, line draw.LineStyle) {
+	x := barX(c, end)
+	if math.Abs(end) <= barReach {
+		c.StrokeLine2(line, x, y-2.2, x, y+2.2)
+		return
 	}
-	c.DrawGlyphNoClip(draw.GlyphStyle{Color: look.color, Radius: radius, Shape: mark{shape: look.shape, open: open}}, vg.Point{X: x1, Y: y})
+	d := vg.Length(math.Copysign(4, end))
+	c.StrokeLine2(line, x, y, x+d, y)
+	c.StrokeLine2(line, x+d, y, x+d/3, y+2)
+	c.StrokeLine2(line, x+d, y, x+d/3, y-2)
 }
 
 // GlanceAxis draws what stands above the bars: which side is where.
 func GlanceAxis(compared bool) *Figure {
-	height := vg.Length(13)
-	if compared {
-		height = 24
-	}
 	return &Figure{
-		Name: "axis", Title: "To the left: the horse’s left", Description: "In the middle: even. To the right: the horse’s right.", Width: barWidth, Height: height,
-		paint: func(c draw.Canvas) {
+		Name: "axis", Title: "To the left: the horse’s left", Description: "In the middle: even. To the right: the horse’s right.", Width: barsWide(compared), Height: 13,
+		paint: func(all draw.Canvas) {
+			c := barArea(all, compared)
 			sty := bold(lettering(tickSize, inkColor))
 			y := c.Min.Y + 10.5
 			put := func(x vg.Length, text string) { c.FillText(sty, vg.Point{X: x, Y: y}, text) }
@@ -125,18 +145,13 @@ func GlanceAxis(compared bool) *Figure {
 			put(c.Max.X-16-sty.Width("right"), "right")
 			c.DrawGlyphNoClip(glyph(styleOf(traj.Left), false), vg.Point{X: c.Min.X + 9, Y: y - 4.2})
 			c.DrawGlyphNoClip(glyph(styleOf(traj.Right), false), vg.Point{X: c.Max.X - 9, Y: y - 4.2})
-			if compared {
-				note := lettering(7.5, softInkColor)
-				text := "open: before    filled: now"
-				c.FillText(note, vg.Point{X: (c.Min.X+c.Max.X)/2 - note.Width(text)/2, Y: c.Max.Y}, text)
-			}
 		},
 	}
 }
 
 // steps is what one visit shows of where a pair of feet is set down, in Unit.
 type steps struct {
-	word         string // "before", "now"; empty for one visit.
+	word         string // "before", "now", or a day; empty for one visit.
 	left, right  metrics.Estimate
 	outL, outR   float64 // Outward of the line, in the unit of the steps; NaN is not known.
 	unit, girdle string
@@ -165,7 +180,7 @@ func stepsOf(word string, girdle int, s *metrics.Summary) (steps, bool) {
 
 // stepsShown picks the pair of feet that is drawn, of one visit or of two: the fores,
 // unless the hinds alone are uneven or the fores were not measured.
-func stepsShown(before, now *metrics.Summary) []steps {
+func stepsShown(before, now *metrics.Summary, words [2]string) []steps {
 	var best []steps
 	rank := 0
 	for girdle := range girdles {
@@ -174,7 +189,7 @@ func stepsShown(before, now *metrics.Summary) []steps {
 		for _, v := range []struct {
 			word string
 			s    *metrics.Summary
-		}{{"before", before}, {"now", now}} {
+		}{{words[0], before}, {words[1], now}} {
 			if v.s == nil {
 				continue
 			}
@@ -198,22 +213,22 @@ func stepsShown(before, now *metrics.Summary) []steps {
 }
 
 // Footfalls draws, seen from above and to scale, where a pair of feet is set down on
-// average over one stride: of one visit (before is nil) or of two.
-func Footfalls(before, now *metrics.Summary) (*Figure, error) {
+// average over one stride: of one visit (before is nil) or of two, which words name.
+func Footfalls(before, now *metrics.Summary, words [2]string) (*Figure, error) {
 	const name, width = "placements", 212
-	all := stepsShown(before, now)
+	all := stepsShown(before, now, words)
 	if len(all) == 0 {
 		return nil, &NoDataError{Figure: name, Reason: "no step length was measured"}
 	}
-	longest, words := 0.0, []string{}
+	longest, told := 0.0, []string{}
 	for _, s := range all {
 		longest = math.Max(longest, s.left.Value+s.right.Value)
-		words = append(words, strings.TrimSpace(fmt.Sprintf("%s left %s step %s, right %s", s.word, s.girdle, s.say(s.left), s.say(s.right))))
+		told = append(told, strings.TrimSpace(fmt.Sprintf("%s left %s step %s, right %s", s.word, s.girdle, s.say(s.left), s.say(s.right))))
 	}
 	const lane = 44
 	title := fmt.Sprintf("Steps from above, %s feet", all[0].girdle)
 	return &Figure{
-		Name: name, Title: title, Description: "Mean of all strides, to scale along the line of travel; the horse goes to the right. " + strings.Join(words, "; ") + ".",
+		Name: name, Title: title, Description: "Mean of all strides, to scale along the line of travel; the horse goes to the right. " + strings.Join(told, "; ") + ".",
 		Width: width, Height: 14 + lane*vg.Length(max(len(all), 2)),
 		paint: func(c draw.Canvas) {
 			const way = "horse goes →"

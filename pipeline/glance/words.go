@@ -46,13 +46,18 @@ func amount(n metrics.Name, unit string, e metrics.Estimate) string {
 		value.Value -= even
 	}
 	text := strconv.FormatFloat(math.Abs(value.Value), 'f', said.Decimals(value, said.Most(d, u)), 64)
-	switch u {
+	return text + "\u00a0" + spoken(u)
+}
+
+// spoken writes a unit as it is said in a few words, kept on one line with its number.
+func spoken(unit string) string {
+	switch unit {
 	case "% of stride length":
-		u = "% of stride"
+		unit = "% of stride"
 	case "% of range":
-		u = "% of its range"
+		unit = "% of its range"
 	}
-	return text + "\u00a0" + strings.ReplaceAll(u, " ", "\u00a0")
+	return strings.ReplaceAll(unit, " ", "\u00a0")
 }
 
 // sideOf returns the side to which a deviation points, as the package comment says.
@@ -165,6 +170,20 @@ func plainReason(reason string, parts int) string {
 	}
 	all := strings.Split(strings.TrimSuffix(strings.TrimSpace(reason), "."), "; ")
 	return strings.Join(all[:min(parts, len(all))], " and ")
+}
+
+// inWords says why two visits can't be compared, with what differs: of "the surface
+// differs (sand, then tarmac)" it makes "sand before, tarmac now".
+func inWords(reason string) string {
+	for _, what := range []string{"the surface differs (", "the gait differs ("} {
+		inner, ok := strings.CutPrefix(reason, what)
+		inner, closed := strings.CutSuffix(inner, ")")
+		before, now, two := strings.Cut(inner, ", then ")
+		if ok && closed && two && !strings.ContainsAny(inner, "()[]{};") {
+			return before + " before, " + now + " now"
+		}
+	}
+	return lowerFirst(plainReason(reason, 2))
 }
 
 // Words counts the words of a text as a reader does: what stands between blanks.

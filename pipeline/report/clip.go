@@ -79,7 +79,7 @@ func (c Clip) Page() (*Page, error) {
 	if c.Doubted {
 		said, rows = glance.Doubted, nil
 	}
-	if p.front, err = newFront(said, rows, false, c.Front); err != nil {
+	if p.front, err = newFront(said, false, c.Front, part{title: leftRight, rows: rows}); err != nil {
 		return nil, err
 	}
 	films, err := footageSection("Stride by stride, on film", c.Films)

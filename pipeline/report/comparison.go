@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"jogstrip/metrics"
@@ -24,9 +25,10 @@ type Comparison struct {
 
 // Visited names a visit.
 type Visited struct {
-	Date time.Time
-	Link string // To the visit's page; empty leaves it out.
-	Note string // "before treatment", surface, shoeing: in a few words.
+	Date    time.Time
+	Link    string // To the visit's page; empty leaves it out.
+	Note    string // "before treatment", surface, shoeing: in a few words.
+	Surface string // Empty: not recorded.
 }
 
 // RecordSection is one kind of record of two visits, side by side.
@@ -118,7 +120,7 @@ func (c Comparison) Page() (*Page, error) {
 	visits.table(table{caption: "The two visits", wide: true, head: []string{"Visit", "Date", "Asymmetry score", "Measured", "Finding of the visit"},
 		note: scoreNote(m),
 		rows: []tableRow{visitedRow("before", c.Before, &m.Before, comparedScore(m, false)), visitedRow("after", c.After, &m.After, comparedScore(m, true))}})
-	if p.front, err = newFront(glance.OfComparison(m, c.Before.Date), glance.ComparedRows(m), true, c.Front); err != nil {
+	if p.front, err = newFront(glance.OfComparison(m, c.Before.Date), true, c.Front, comparedParts(m, [2]time.Time{c.Before.Date, c.After.Date}, [2]string{c.Before.Surface, c.After.Surface})...); err != nil {
 		return nil, err
 	}
 	films, err := footageSection("Before beside after, on film", c.Films)
@@ -128,6 +130,23 @@ func (c Comparison) Page() (*Page, error) {
 	films.list("Not on film", sentences(c.NotFilmed))
 	p.build(films, finding, visits, changesSection(m), pictures, besideSection(c.Records), sourcesSection(&m.After))
 	return p, nil
+}
+
+// comparedParts makes the tables of a comparison's first page: one of changes, or, where
+// the visits cannot be compared, one for each, which nobody reads as a change.
+func comparedParts(m *metrics.Comparison, days [2]time.Time, surfaces [2]string) []part {
+	if m.Verdict != metrics.NotComparable {
+		return []part{{leftRight, glance.ComparedRows(m), true}}
+	}
+	var out []part
+	for i, s := range []*metrics.Summary{&m.Before, &m.After} {
+		title := orWord(date(days[i]), []string{"The first visit", "The second visit"}[i])
+		if surfaces[i] != "" {
+			title += ", on " + surfaces[i]
+		}
+		out = append(out, part{title: title + ", by itself: " + lowerFirst(strings.TrimSuffix(glance.OfSummary(s), ".")), rows: glance.Rows(s)})
+	}
+	return out
 }
 
 // comparedScore returns the score of a visit as the comparison takes it, so that the page

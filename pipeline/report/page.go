@@ -10,6 +10,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"jogstrip/pipeline/report/stepping"
 )
 
 //go:embed templates/page.tmpl
@@ -126,7 +128,7 @@ func (p *Page) view() pageView {
 	v := pageView{Style: template.CSS(styleSheet), Title: valid(p.title), PDF: relative(p.header.PDF), PDFName: p.header.PDF, Details: relative(p.header.Details), Under: spanViews(p.under), Front: p.front.view()}
 	v.Policy = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
 	if p.filmed {
-		v.Script, v.Policy = template.JS(filmScript), v.Policy+"; media-src 'self' file:; script-src "+scriptHash()
+		v.Script, v.Policy = template.JS(stepping.Script), v.Policy+"; media-src 'self' file:; script-src "+stepping.Source()
 	}
 	for _, line := range p.header.Letterhead {
 		v.Letterhead = append(v.Letterhead, valid(line))

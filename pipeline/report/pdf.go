@@ -221,8 +221,8 @@ func (s *sheet) block(b block, least float64) {
 			s.block(block{heading: v.Title}, 3*bodySize*leading)
 		}
 		s.block(paragraph(v.Words), 0)
-		if b.footage.drawing != nil {
-			s.figure(&figureView{drawing: b.footage.drawing})
+		for _, drawing := range b.footage.drawings {
+			s.figure(&figureView{drawing: drawing})
 		}
 	}
 }

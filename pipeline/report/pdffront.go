@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"fmt"
 	"math"
-	"strings"
 
 	"codeberg.org/go-pdf/fpdf"
 )
@@ -27,9 +26,13 @@ func (s *sheet) front(p *Page) {
 		s.gap(2)
 	}
 	legend := textStyle{size: legendSize, soft: true}
-	if len(f.rows.rows) > 0 {
-		s.table(&f.rows)
-		s.gap(-5)
+	for i := range f.rows {
+		if len(f.rows[i].rows) > 0 {
+			s.table(&f.rows[i])
+			s.gap(-5)
+		}
+	}
+	if len(f.rows) > 0 {
 		s.flow(plain(f.legend), legend, sideMargin, contentWidth)
 		s.gap(6)
 	}
@@ -110,56 +113,19 @@ func (s *sheet) picture(data []byte, x, y, width, height float64) {
 	s.pdf.ImageOptions(name, x, y, width, height, false, fpdf.ImageOptions{}, 0, "")
 }
 
-// felt sets what hands felt, and beside it what was written down.
+// felt sets what hands felt, and below it what was written down.
 func (s *sheet) felt(f *front) {
-	const gap = 14
-	style := textStyle{size: legendSize + 0.5}
-	x, width := float64(sideMargin), float64(contentWidth)
-	height := 0.0
-	if f.felt != nil && f.felt.drawing != nil {
-		height = f.felt.drawing.Height.Points()
+	switch {
+	case f.felt != nil && f.felt.drawing != nil:
+		height := f.felt.drawing.Height.Points()
 		s.need(height + 4)
 		s.draw(f.felt.drawing, sideMargin, s.y, 1)
-		x += f.felt.drawing.Width.Points() + gap
-		width -= f.felt.drawing.Width.Points() + gap
-	} else if f.felt != nil {
+		s.gap(height + 4)
+	case f.felt != nil:
 		s.figure(f.felt)
 	}
-	if len(f.noted.rows) == 0 {
-		s.gap(height + 4)
-		return
-	}
-	var lines []textLine
-	lines = append(lines, s.wrap([]span{{text: strings.Join(f.noted.head, " · "), strong: true}}, style, width)...)
-	for _, r := range f.noted.rows {
-		text := []span{{text: spansText(r.cells[0].text) + ": ", strong: true}}
-		for i, c := range r.cells[1:] {
-			said := spansText(c.text)
-			if len(r.cells) > 2 {
-				said = lowerFirst(f.noted.head[i+1]) + ": " + said
-				if i == 0 {
-					said += "; "
-				}
-			}
-			text = append(text, span{text: said})
-		}
-		lines = append(lines, s.wrap(text, style, width)...)
-	}
-	if needed := float64(len(lines)) * style.line(); height > 0 && needed > height+40 {
-		// Too much to stand beside the drawing.
-		s.gap(height + 4)
+	if len(f.noted.rows) > 0 {
 		s.table(&f.noted)
-		return
+		s.gap(-3)
 	}
-	top := s.y
-	s.lines(lines, style, x)
-	s.y = math.Max(s.y, top+height) + 4
-}
-
-func spansText(spans []span) string {
-	text := ""
-	for _, s := range spans {
-		text += s.text
-	}
-	return text
 }

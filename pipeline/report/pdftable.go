@@ -101,8 +101,11 @@ func (s *sheet) plan(t *table) *tablePlan {
 	}
 	// A table of many columns is set smaller before its words are broken.
 	sizes := []float64{tableSize, 7.2, 6.5, 5.8}
-	if t.glance {
+	switch {
+	case t.glance:
 		sizes = append([]float64{bodySize}, sizes...)
+	case t.compact:
+		sizes = []float64{7.5, 6.5, 5.8}
 	}
 	for _, size := range sizes {
 		p.style.size = size
