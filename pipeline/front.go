@@ -117,7 +117,7 @@ func nextFilming(s *metrics.Summary, v *Visit) []string {
 	if len(out) == 0 {
 		out = append(out, fmt.Sprintf("Nothing was left open: %d runs each way%s compare with this visit.", metrics.LeastRuns, alike(s, v)))
 	} else {
-		out = append(out, fmt.Sprintf("To compare with this visit, film%s.", alike(s, v)))
+		out = append(out, fmt.Sprintf("Film again%s.", alike(s, v)))
 	}
 	return append(out, nextCheck(v)...)
 }
@@ -132,19 +132,19 @@ func nextCompared(c *metrics.Comparison, b, a *Visit) []string {
 	return nextFilming(&c.After, a)
 }
 
-// alike says how a visit must be filmed to be compared with this one: ", on gravel, at the
-// trot, as fast".
+// alike says how a visit must be filmed to be compared with this one: " on gravel, at the
+// trot, at the same speed".
 func alike(s *metrics.Summary, v *Visit) string {
 	text := ""
 	if ground := v.Around.Visit.Surface; ground != "" {
-		text = " on " + ground
+		text = " on " + ground + ","
 	} else {
 		text = " on the same ground, noted down,"
 	}
 	if s.Gait != "" {
 		text += " at the " + string(s.Gait)
 	}
-	return text + ", as fast"
+	return strings.TrimSuffix(text, ",") + ", at the same speed"
 }
 
 // nextCheck says when the visit's page plans the next one.
@@ -183,15 +183,18 @@ func openRows(s *metrics.Summary, v *Visit) []string {
 	}
 	var unmarked []string
 	for _, view := range []traj.View{traj.Toward, traj.Away} {
-		var open []string
+		var open, beyond []string // Within reach of more runs, and not.
 		enough := 0
 		for _, r := range glance.Rows(s) {
 			seen := viewOf(r)
 			if seen != view {
 				continue
 			}
-			if r.Enough > 0 {
-				open, enough = append(open, strings.ToLower(r.Question)), max(enough, r.Enough)
+			switch {
+			case r.Enough > mostRuns:
+				beyond = append(beyond, r.Subject)
+			case r.Enough > 0:
+				open, enough = append(open, r.Subject), max(enough, r.Enough)
 			}
 			if what, ok := strings.CutPrefix(r.Words, "not measured: no mark on the "); ok && r.Missing && count[view] > 0 {
 				unmarked = append(unmarked, strings.Split(what, " or ")...)
@@ -200,12 +203,13 @@ func openRows(s *metrics.Summary, v *Visit) []string {
 		switch n := count[view]; {
 		case n == 0:
 			out = append(out, fmt.Sprintf("Film %d runs %s: there were none, so %s not known.", metrics.LeastRuns, wayWords(view), missed(view)))
-		case len(open) > 0 && enough > mostRuns:
-			out = append(out, fmt.Sprintf("More runs alone will not settle %s %s: mark hooves in more frames 5 to 8 m away, with the phone 2 m high.", glance.And(open), wayWords(view)))
 		case len(open) > 0:
-			out = append(out, fmt.Sprintf("About %d runs %s would settle %s; there %s.", max(enough, metrics.LeastRuns), wayWords(view), glance.And(open), numeral(n)))
+			out = append(out, fmt.Sprintf("About %d runs %s would settle %s (%s this time).", max(enough, metrics.LeastRuns), wayWords(view), glance.And(open), numeral(n)))
 		case n < metrics.LeastRuns:
-			out = append(out, fmt.Sprintf("Film %d runs %s; there %s.", metrics.LeastRuns, wayWords(view), numeral(n)))
+			out = append(out, fmt.Sprintf("Film %d runs %s (%s this time).", metrics.LeastRuns, wayWords(view), numeral(n)))
+		}
+		if len(beyond) > 0 && count[view] > 0 {
+			out = append(out, fmt.Sprintf("More than %d runs would be needed to settle %s: more marks near the camera help, too.", mostRuns, glance.And(beyond)))
 		}
 	}
 	if w := s.Lookup(metrics.WithersLowDifference); s.Limb.Undecided && (w == nil || w.Value == nil) {
@@ -213,7 +217,7 @@ func openRows(s *metrics.Summary, v *Visit) []string {
 	}
 	slices.Sort(unmarked)
 	if unmarked = slices.Compact(unmarked); len(unmarked) > 0 {
-		out = append(out, "Mark the "+glance.And(unmarked)+" where they can be seen.")
+		out = append(out, "Mark the "+glance.And(unmarked)+", too.")
 	}
 	return out
 }
@@ -236,8 +240,8 @@ func missed(v traj.View) string {
 
 // numeral writes how many there were.
 func numeral(n int) string {
-	if words := []string{"were none", "was one", "were two", "were three", "were four"}; n < len(words) {
+	if words := []string{"none", "one", "two", "three", "four"}; n < len(words) {
 		return words[n]
 	}
-	return fmt.Sprintf("were %d", n)
+	return fmt.Sprint(n)
 }

@@ -82,7 +82,7 @@ func stillOf(jpeg []byte, view traj.View, title string) report.Still {
 }
 
 // stillsNote says how pictures were chosen.
-const stillsNote = "Lines: how high the head (from behind the croup) is in the left stance, whole, and in the right, dashed. One stride of the run, near the camera, whose difference is most like the run’s mean; the numbers above are of all strides."
+const stillsNote = "Lines: level of the head (from behind: of the croup) in left stance, whole, and in right, dashed. A stride like the run’s mean; numbers are of all strides."
 
 // bestStill returns the picture of the run in a view whose value of the measure is most
 // like the visit's; nil where no run has one.
@@ -144,9 +144,14 @@ func comparedStills(front *report.Front, before, after *Visit, c *metrics.Compar
 			views = []traj.View{traj.Away, traj.Toward}
 		}
 	}
-	words := visitWords(c, before, after)
-	if c.Verdict != metrics.NotComparable {
-		words = [2]string{"Before, " + shortDay(before), "Now, " + shortDay(after)}
+	words := [2]string{"Before, " + shortDay(before), "Now, " + shortDay(after)}
+	if c.Verdict == metrics.NotComparable {
+		for i, v := range []*Visit{before, after} {
+			words[i] = shortDay(v)
+			if ground := v.Around.Visit.Surface; ground != "" {
+				words[i] += ", on " + ground
+			}
+		}
 	}
 	for _, view := range views {
 		x, y := before.bestStill(view, &c.Before), after.bestStill(view, &c.After)

@@ -65,7 +65,7 @@ func FeltHorse(felt []Felt, compared bool) (*Figure, error) {
 // Sizes of the drawing of what hands felt, points.
 const (
 	feltWidth  = 500
-	feltScale  = 0.4
+	feltScale  = 0.37
 	feltColumn = (feltWidth/2 - horseWidth*feltScale) / 2 // Of words, on both sides of a horse.
 	feltText   = 7
 	feltLine   = 8.2

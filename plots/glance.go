@@ -28,7 +28,8 @@ const (
 	barSpace  = 8   // At each edge, for an arrow.
 	barWords  = 30  // Left of the bars of a comparison: which visit.
 	barSingle = 19
-	barDouble = 25
+	barTight  = 14
+	barDouble = 21
 )
 
 // barArea returns the part of a row that has the bars.
@@ -52,13 +53,22 @@ func barsWide(compared bool) vg.Length {
 	return barWidth
 }
 
+// GlanceOptions says how rows are drawn.
+type GlanceOptions struct {
+	Compared bool // Two visits, the earlier above the later one.
+	Tight    bool // Less high.
+}
+
 // GlanceBar draws one row of a first page: a value around even with its interval, the
 // tolerance as a band; of a comparison the earlier visit's above the later one's. Nil is
 // not measured. label says in words what is drawn.
-func GlanceBar(before, now *SideBar, compared bool, label string) *Figure {
-	height := vg.Length(barSingle)
-	if compared {
+func GlanceBar(before, now *SideBar, opts GlanceOptions, label string) *Figure {
+	height, compared := vg.Length(barSingle), opts.Compared
+	switch {
+	case compared:
 		height = barDouble
+	case opts.Tight:
+		height = barTight
 	}
 	return &Figure{
 		Name: "bar", Title: label, Description: "Grey band: tolerance. Line: 95 % interval.", Width: barsWide(compared), Height: height,
@@ -76,8 +86,8 @@ func GlanceBar(before, now *SideBar, compared bool, label string) *Figure {
 				y    vg.Length
 				sty  text.Style
 			}{
-				{"before", before, c.Max.Y - 6.5, lettering(7, softInkColor)},
-				{"now", now, c.Min.Y + 6.5, bold(lettering(7, inkColor))},
+				{"before", before, c.Max.Y - 5.5, lettering(7, softInkColor)},
+				{"now", now, c.Min.Y + 5.5, bold(lettering(7, inkColor))},
 			} {
 				if visit.bar != nil {
 					c.FillText(visit.sty, vg.Point{X: all.Min.X, Y: visit.y + 4}, visit.word)
@@ -153,6 +163,7 @@ func GlanceAxis(compared bool) *Figure {
 type steps struct {
 	word         string // "before", "now", or a day; empty for one visit.
 	left, right  metrics.Estimate
+	sure         bool    // The difference is beyond the tolerance, its interval leaves out even.
 	outL, outR   float64 // Outward of the line, in the unit of the steps; NaN is not known.
 	unit, girdle string
 }
@@ -171,7 +182,7 @@ func stepsOf(word string, girdle int, s *metrics.Summary) (steps, bool) {
 	if r == nil || r.Left == nil || r.Right == nil || !(r.Left.Value > 0) || !(r.Right.Value > 0) {
 		return steps{}, false
 	}
-	out := steps{word: word, left: *r.Left, right: *r.Right, unit: r.Unit, girdle: g.word, outL: math.NaN(), outR: math.NaN()}
+	out := steps{word: word, left: *r.Left, right: *r.Right, unit: r.Unit, girdle: g.word, sure: r.Beyond, outL: math.NaN(), outR: math.NaN()}
 	if o := s.Lookup(g.offset); o != nil && o.Left != nil && o.Right != nil && o.Unit == "cm" && r.Unit == "m" {
 		out.outL, out.outR = o.Left.Value/100, o.Right.Value/100
 	}
@@ -288,5 +299,9 @@ func (s steps) draw(c draw.Canvas, y vg.Length, longest float64) {
 	}
 	dimension(0, s.left.Value, y+15, traj.Left, "left "+s.say(s.left))
 	dimension(s.left.Value, total, y-15, traj.Right, "right "+s.say(s.right))
-	c.FillText(lettering(6.5, softInkColor), vg.Point{X: x(total/2) + 2, Y: y + 13}, "even")
+	beside := "even"
+	if !s.sure { // The picture shows means; how sure they are stands with them.
+		beside = "even; not certain"
+	}
+	c.FillText(lettering(6.5, softInkColor), vg.Point{X: x(total/2) + 3, Y: y - 1.5}, beside)
 }

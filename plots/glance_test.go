@@ -36,7 +36,7 @@ func glanceSamples(t *testing.T) []*Figure {
 	if err != nil {
 		t.Fatal(err)
 	}
-	bar := GlanceBar(&SideBar{-3.2, -9, -1.1, true, false}, &SideBar{0.4, -2.3, 3.1, false, true}, true, "Head: 43 mm higher over left fore, now 5 mm")
+	bar := GlanceBar(&SideBar{-3.2, -9, -1.1, true, false}, &SideBar{0.4, -2.3, 3.1, false, true}, GlanceOptions{Compared: true}, "Head: 43 mm higher over left fore, now 5 mm")
 	return []*Figure{steps, felt, strides, bar, GlanceAxis(true)}
 }
 
@@ -44,10 +44,10 @@ func glanceSamples(t *testing.T) []*Figure {
 // grey print: by the shape at their end and by hatching.
 func TestBarsAreClearOfColour(t *testing.T) {
 	var left, right strings.Builder
-	if err := GlanceBar(nil, &SideBar{Value: -2, Low: -3, High: -1.5, Counts: true}, false, "left").SVG(&left); err != nil {
+	if err := GlanceBar(nil, &SideBar{Value: -2, Low: -3, High: -1.5, Counts: true}, GlanceOptions{}, "left").SVG(&left); err != nil {
 		t.Fatal(err)
 	}
-	if err := GlanceBar(nil, &SideBar{Value: 2, Low: 1.5, High: 3, Counts: true}, false, "right").SVG(&right); err != nil {
+	if err := GlanceBar(nil, &SideBar{Value: 2, Low: 1.5, High: 3, Counts: true}, GlanceOptions{}, "right").SVG(&right); err != nil {
 		t.Fatal(err)
 	}
 	curved := regexp.MustCompile(`[0-9]C[0-9-]`)

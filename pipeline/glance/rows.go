@@ -1,8 +1,8 @@
 package glance
 
 import (
-	"fmt"
 	"math"
+	"strconv"
 
 	"jogstrip/metrics"
 	"jogstrip/plots/said"
@@ -11,6 +11,7 @@ import (
 // Row answers one question about the horse.
 type Row struct {
 	Question string
+	Subject  string // What it asks about, inside a sentence: "the length of the fore steps".
 	// Measure is the one that answers: of several the clearest.
 	Measure metrics.Name
 	// Before is the earlier visit's, of a comparison; Now that of the visit, or of the
@@ -20,6 +21,7 @@ type Row struct {
 	Verdict     metrics.Verdict // Of a comparison; empty where there is none.
 	Change      string          // Of a comparison: the change with half its 95 % interval, "38 ± 17 mm"; empty where it says nothing.
 	Counts      bool            // Beyond tolerance, or changed.
+	Followed    bool            // Of a comparison: the measure that was named beforehand.
 	Missing     bool            // Words is the reason why nothing was measured.
 	Runs        int             // How many runs measured it, of the visit or the later one.
 	// Enough is how many runs like these would settle the question, by what they showed;
@@ -75,19 +77,20 @@ func (b *Bar) enough(n int) int {
 // question is one row with the measures that may answer it.
 type question struct {
 	words    string
+	subject  string
 	measures []metrics.Name
 	optional bool // Left out where none was measured.
 }
 
 func questions() []question {
 	return []question{
-		{"Head", []metrics.Name{metrics.HeadLowDifference, metrics.HeadHighDifference}, false},
-		{"Withers", []metrics.Name{metrics.WithersLowDifference, metrics.WithersHighDifference}, true},
-		{"Croup and hips", []metrics.Name{metrics.CroupLowDifference, metrics.CroupHighDifference, metrics.HipExcursion}, false},
-		{"Step length, fore", []metrics.Name{metrics.StepLengthFore}, false},
-		{"Step length, hind", []metrics.Name{metrics.StepLengthHind}, false},
-		{"Step timing", []metrics.Name{metrics.StepTimingFore, metrics.StepTimingHind}, false},
-		{"Where the feet land", []metrics.Name{metrics.PlacementOffsetFore, metrics.PlacementOffsetHind}, false},
+		{"Head", "the head", []metrics.Name{metrics.HeadLowDifference, metrics.HeadHighDifference}, false},
+		{"Withers", "the withers", []metrics.Name{metrics.WithersLowDifference, metrics.WithersHighDifference}, true},
+		{"Croup and hips", "croup and hips", []metrics.Name{metrics.CroupLowDifference, metrics.CroupHighDifference, metrics.HipExcursion}, false},
+		{"Step length, fore", "the length of the fore steps", []metrics.Name{metrics.StepLengthFore}, false},
+		{"Step length, hind", "the length of the hind steps", []metrics.Name{metrics.StepLengthHind}, false},
+		{"Step timing", "the timing of steps", []metrics.Name{metrics.StepTimingFore, metrics.StepTimingHind}, false},
+		{"Where the feet land", "where the feet land", []metrics.Name{metrics.PlacementOffsetFore, metrics.PlacementOffsetHind}, false},
 	}
 }
 
@@ -155,7 +158,7 @@ func Rows(s *metrics.Summary) []Row {
 }
 
 func rowOf(q question, r *metrics.Result) Row {
-	row := Row{Question: q.words}
+	row := Row{Question: q.words, Subject: q.subject}
 	if r == nil || r.Value == nil {
 		row.Missing = true
 		row.Words = "not measured"
@@ -252,7 +255,7 @@ func clearestChange(c *metrics.Comparison, names []metrics.Name) *metrics.Change
 }
 
 func comparedRow(c *metrics.Comparison, q question, ch *metrics.Change) Row {
-	row := Row{Question: q.words}
+	row := Row{Question: q.words, Subject: q.subject}
 	if ch == nil || ch.Before == nil && ch.After == nil {
 		row.Missing, row.Words = true, "not measured"
 		if ch != nil && ch.Reason != "" {
@@ -267,7 +270,7 @@ func comparedRow(c *metrics.Comparison, q question, ch *metrics.Change) Row {
 			tolerance = r.Tolerance
 		}
 	}
-	row.Measure, row.Verdict, row.Counts = ch.Name, ch.Verdict, says(ch.Verdict)
+	row.Measure, row.Verdict, row.Counts, row.Followed = ch.Name, ch.Verdict, says(ch.Verdict), ch.Followed
 	row.Before, row.Now = bar(ch.Name, ch.Before, tolerance), bar(ch.Name, ch.After, tolerance)
 	if a != nil {
 		row.Runs, row.Enough = a.Runs, row.Now.enough(a.Runs)
@@ -286,6 +289,8 @@ func comparedRow(c *metrics.Comparison, q question, ch *metrics.Change) Row {
 	case says(ch.Verdict):
 		row.Words = short(ch.Name, ch.Unit, *ch.Before) + ", now " + now(ch)
 		row.Change = plusMinus(ch)
+	case WhyNoChange(ch) != "":
+		row.Words, row.Change = WhyNoChange(ch), plusMinus(ch)
 	case before == after && before == unsettled:
 		row.Words = unsettled + " at either visit: too few strides"
 	case before == after && row.Before != nil && row.Before.Says != Uneven:
@@ -295,6 +300,21 @@ func comparedRow(c *metrics.Comparison, q question, ch *metrics.Change) Row {
 		row.Change = plusMinus(ch)
 	}
 	return row
+}
+
+// changeP is the level at which a change counts after correction, as metrics has it.
+const changeP = 0.05
+
+// WhyNoChange says why a change does not count whose own interval leaves out none; empty
+// of others.
+func WhyNoChange(ch *metrics.Change) string {
+	switch {
+	case ch.Verdict != metrics.NoChange || ch.Change == nil || ch.Change.Low <= 0 && ch.Change.High >= 0:
+		return ""
+	case ch.Holm >= changeP:
+		return "may be chance, among so many measures"
+	}
+	return "both within tolerance"
 }
 
 // plusMinus writes a change with half its interval, "38 ± 17 mm", so that a reader sees why
@@ -310,7 +330,14 @@ func plusMinus(ch *metrics.Change) string {
 	if math.IsNaN(half) || math.IsInf(half, 0) {
 		return ""
 	}
-	return fmt.Sprintf("%.*f\u00a0±\u00a0%.*f\u00a0%s", decimals, math.Abs(e.Value), decimals, half, spoken(unit))
+	write := func(decimals int) (value, around string) {
+		return strconv.FormatFloat(math.Abs(e.Value), 'f', decimals, 64), strconv.FormatFloat(half, 'f', decimals, 64)
+	}
+	value, around := write(decimals)
+	if value == around { // One digit more tells which is larger.
+		value, around = write(decimals + 1)
+	}
+	return value + "\u00a0±\u00a0" + around + "\u00a0" + spoken(unit)
 }
 
 // now says how large the later value is beside the earlier: "1 cm", "2 cm the other way".

@@ -150,18 +150,7 @@ func lowerFirst(s string) string {
 
 // plainReason takes what stands in brackets out of a reason, and all but its first parts.
 func plainReason(reason string, parts int) string {
-	for {
-		open := strings.Index(reason, " (")
-		if open < 0 {
-			break
-		}
-		end := strings.Index(reason[open:], ")")
-		if end < 0 {
-			reason = reason[:open]
-			break
-		}
-		reason = reason[:open] + reason[open+end+1:]
-	}
+	reason = withoutBrackets(reason)
 	if what, cut := strings.CutPrefix(reason, "not marked: "); cut {
 		reason = "no mark on the " + strings.ReplaceAll(what, ", ", " or ")
 	}
@@ -170,6 +159,23 @@ func plainReason(reason string, parts int) string {
 	}
 	all := strings.Split(strings.TrimSuffix(strings.TrimSpace(reason), "."), "; ")
 	return strings.Join(all[:min(parts, len(all))], " and ")
+}
+
+// withoutBrackets takes out round brackets with what stands in them, and those in them.
+func withoutBrackets(s string) string {
+	var b strings.Builder
+	depth := 0
+	for _, r := range s {
+		switch {
+		case r == '(':
+			depth++
+		case r == ')':
+			depth = max(0, depth-1)
+		case depth == 0:
+			b.WriteRune(r)
+		}
+	}
+	return strings.Join(strings.Fields(strings.NewReplacer(" ;", ";", " ,", ",", " .", ".").Replace(b.String())), " ")
 }
 
 // inWords says why two visits can't be compared, with what differs: of "the surface

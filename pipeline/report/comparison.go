@@ -65,7 +65,7 @@ func changeRowOf(c metrics.Change, d metrics.Definition) changeRow {
 		Title: d.Title, Unit: saidUnit(d, c.Unit), Followed: c.Followed,
 		Before: cells[0], After: cells[1], Change: cells[2],
 		Smallest: sizeCell(d, c.Unit, "", c.Smallest),
-		Verdict:  string(c.Verdict), Sentence: sentence(c.Sentence), Why: whyNoChange(c),
+		Verdict:  string(c.Verdict), Sentence: sentence(c.Sentence), Why: glance.WhyNoChange(&c),
 		Counts: c.Verdict == metrics.Improved || c.Verdict == metrics.Worse || c.Verdict == metrics.Changed,
 	}
 	if c.Smallest > 0 && c.OwnMDC {
@@ -79,20 +79,6 @@ func changeRowOf(c metrics.Change, d metrics.Definition) changeRow {
 
 // scoreDefinition stands for the score where a measure's definition is expected.
 var scoreDefinition = metrics.Definition{Name: metrics.ScoreName, Title: "Asymmetry score", Decimals: 2}
-
-// changeP is the level at which a change counts after correction, as metrics has it.
-const changeP = 0.05
-
-// whyNoChange says why a change does not count whose own interval leaves out zero.
-func whyNoChange(c metrics.Change) string {
-	switch {
-	case c.Verdict != metrics.NoChange || c.Change == nil || c.Change.Low <= 0 && c.Change.High >= 0:
-		return ""
-	case c.Holm >= changeP:
-		return "of so many measures one changes as much by chance"
-	}
-	return "both within tolerance"
-}
 
 // Page makes the comparison of two visits. Without a comparison there is an
 // error.
@@ -136,7 +122,7 @@ func (c Comparison) Page() (*Page, error) {
 // the visits cannot be compared, one for each, which nobody reads as a change.
 func comparedParts(m *metrics.Comparison, days [2]time.Time, surfaces [2]string) []part {
 	if m.Verdict != metrics.NotComparable {
-		return []part{{leftRight, glance.ComparedRows(m), true}}
+		return []part{{title: leftRight, rows: glance.ComparedRows(m), compared: true}}
 	}
 	var out []part
 	for i, s := range []*metrics.Summary{&m.Before, &m.After} {
@@ -144,7 +130,7 @@ func comparedParts(m *metrics.Comparison, days [2]time.Time, surfaces [2]string)
 		if surfaces[i] != "" {
 			title += ", on " + surfaces[i]
 		}
-		out = append(out, part{title: title + ", by itself: " + lowerFirst(strings.TrimSuffix(glance.OfSummary(s), ".")), rows: glance.Rows(s)})
+		out = append(out, part{title: title + ", by itself: " + lowerFirst(strings.TrimSuffix(glance.OfSummary(s), ".")), rows: glance.Rows(s), tight: true})
 	}
 	return out
 }

@@ -54,11 +54,11 @@ type front struct {
 }
 
 // rowsLegend explains the rows of a first page.
-const rowsLegend = "A bar goes to the side whose step is shorter, over which head, withers or croup stay higher, whose hip moves more, or which lands further out. " +
-	"Bar: uneven beyond what a sound horse shows, which is the grey band. Full sign without a bar: even, as far as its line, the 95 % interval, tells. Hollow sign on a broken line: not settled, it may be even or uneven."
+const rowsLegend = "Bar: uneven beyond what a sound horse shows, the grey band; it goes to the side whose step is shorter, over which head, withers or croup stay higher, whose hip moves more, or which lands further out. " +
+	"No bar: even, as far as the line, the 95 % interval, tells. Hollow sign, broken line: not settled; it may be even or uneven."
 
 // changesLegend explains what a comparison's rows have beside that.
-const changesLegend = " ±: the change lies within that much, 19 times of 20, days that differ included; a change smaller than that cannot be told from none."
+const changesLegend = " After ±: how far the change may be off, with what one day differs from another; a smaller change cannot be told from none."
 
 // leftRight is the title of the rows of a first page.
 const leftRight = "Left against right"
@@ -68,6 +68,7 @@ type part struct {
 	title    string
 	rows     []glance.Row
 	compared bool
+	tight    bool // One of two tables, which share the page.
 }
 
 // newFront makes the first page of a report. compared tells whether the page is about two
@@ -110,15 +111,18 @@ func (p part) table() (t table, barred bool, err error) {
 	if p.compared {
 		last = "What changed, and how sure that is"
 	}
-	t = table{caption: p.title, glance: true, head: []string{"Question", "Left, even, right", last}, headFigure: axis}
+	t = table{caption: p.title, glance: true, dense: p.compared || p.tight, quiet: p.title == leftRight, head: []string{"Question", "Left, even, right", last}, headFigure: axis}
 	for _, r := range p.rows {
 		row := tableRow{counts: r.Counts, cells: []tableCell{textCell(r.Question)}}
+		if r.Followed {
+			row.cells[0].under = "named beforehand"
+		}
 		if r.Missing || r.Now == nil && r.Before == nil {
 			row.cells = append(row.cells, tableCell{text: plain(sentenceCase(r.Words)), soft: true, across: 2})
 			t.rows = append(t.rows, row)
 			continue
 		}
-		picture, err := viewDrawing(plots.GlanceBar(sideBar(r.Before), sideBar(r.Now), p.compared, r.Question+": "+r.Words))
+		picture, err := viewDrawing(plots.GlanceBar(sideBar(r.Before), sideBar(r.Now), plots.GlanceOptions{Compared: p.compared, Tight: p.tight}, r.Question+": "+r.Words))
 		if err != nil {
 			return t, false, err
 		}
@@ -154,7 +158,7 @@ func notedTable(noted []Noted, compared bool) table {
 	if len(noted) == 0 {
 		return table{}
 	}
-	t := table{caption: "Written down, not measured", head: []string{"Written down", "This visit"}, compact: true}
+	t := table{caption: "Written down, not measured", head: []string{"Written down", "This visit"}, compact: true, quiet: true}
 	if compared {
 		t.head = []string{"Written down", "Before", "Now"}
 	}

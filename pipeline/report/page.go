@@ -101,6 +101,7 @@ type (
 	tableView struct {
 		Caption, Note string
 		Class         string
+		Quiet         bool
 		Wide          bool
 		Head          []headView
 		Rows          []rowView
@@ -179,7 +180,7 @@ func (b block) view() blockView {
 }
 
 func (t *table) view() *tableView {
-	v := &tableView{Caption: valid(t.caption), Note: valid(t.note), Wide: t.wide}
+	v := &tableView{Caption: valid(t.caption), Note: valid(t.note), Wide: t.wide, Quiet: t.quiet}
 	switch {
 	case t.facts:
 		v.Class = "facts"

@@ -86,7 +86,11 @@ func (s *sheet) details(p *Page) {
 // titleBlock writes what stands above the first section; on the sheet to hand over the
 // title gives way to its sentence.
 func (s *sheet) titleBlock(p *Page, sheet bool) {
-	for _, line := range p.header.Letterhead {
+	letterhead := p.header.Letterhead
+	if sheet && len(letterhead) > 0 { // Room is scarce there.
+		letterhead = []string{strings.Join(letterhead, " · ")}
+	}
+	for _, line := range letterhead {
 		s.flow(plain(line), textStyle{size: smallSize + 0.5, soft: true}, sideMargin, contentWidth)
 	}
 	if len(p.header.Letterhead) > 0 {

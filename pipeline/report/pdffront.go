@@ -12,7 +12,7 @@ import (
 const (
 	leadSize    = 16
 	legendSize  = 7
-	stillHeight = 128 // At most.
+	stillHeight = 100 // At most.
 	stillGap    = 8
 )
 
@@ -54,7 +54,7 @@ func (s *sheet) front(p *Page) {
 		s.flow(text, textStyle{size: tableSize}, sideMargin, contentWidth)
 		s.gap(4)
 	}
-	s.need(4 * legend.line())
+	s.need(3*legend.line() + 2)
 	s.pdf.SetDrawColor(0x8c, 0x8c, 0x8c)
 	s.pdf.SetLineWidth(0.5)
 	s.pdf.Line(sideMargin, s.y, sideMargin+contentWidth, s.y)
@@ -125,7 +125,8 @@ func (s *sheet) felt(f *front) {
 		s.figure(f.felt)
 	}
 	if len(f.noted.rows) > 0 {
+		s.gap(-5)
 		s.table(&f.noted)
-		s.gap(-3)
+		s.gap(-4)
 	}
 }
