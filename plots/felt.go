@@ -54,7 +54,7 @@ func FeltHorse(felt []Felt, compared bool) (*Figure, error) {
 		paint: func(c draw.Canvas) {
 			title, small := bold(lettering(noteSize, inkColor)), lettering(7, softInkColor)
 			c.FillText(title, vg.Point{X: c.Min.X, Y: c.Max.Y - 1}, "What hands felt")
-			c.FillText(small, vg.Point{X: c.Max.X - small.Width(note), Y: c.Max.Y - 2}, note)
+			c.FillText(small, vg.Point{X: c.Max.X - 12 - small.Width(note), Y: c.Max.Y - 2}, note)
 			for i, s := range sides {
 				s.draw(c, c.Min.X+vg.Length(i)*feltWidth/2, c.Max.Y-14, tall)
 			}
@@ -176,18 +176,15 @@ func (s feltSide) draw(c draw.Canvas, left, top, tall vg.Length) {
 // label writes one place's name and grades below y, with a line to the place.
 func (s feltSide) label(d horseDrawing, l label, left, y vg.Length, atLeft bool) {
 	sty := lettering(feltText, inkColor)
-	wide := vg.Length(0)
-	for _, line := range l.lines {
-		wide = max(wide, sty.Width(line))
-	}
 	x := left
 	if !atLeft {
 		x = left + feltWidth/2 - feltColumn + 8
 	}
 	at := d.at(l.place[0], l.place[1])
+	// From the column's edge: on a screen without the typeface words are wider.
 	from := vg.Point{X: x - 2, Y: y - feltLine/2 - 1}
 	if atLeft {
-		from.X = x + wide + 2
+		from.X = left + feltColumn - 3
 	}
 	d.c.StrokeLine2(draw.LineStyle{Color: inkColor, Width: 0.5}, from.X, from.Y, at.X, at.Y)
 	spot := draw.GlyphStyle{Color: inkColor, Radius: 3.2, Shape: mark{shape: circle}}
@@ -201,10 +198,21 @@ func (s feltSide) label(d horseDrawing, l label, left, y vg.Length, atLeft bool)
 	y -= 0.5
 	if s.compared {
 		x = d.grade(x, y, l.felt.Before)
-		d.c.FillText(sty, vg.Point{X: x, Y: y}, " → ")
-		x += sty.Width(" → ")
+		if l.felt.Before < 0 { // Room for a wider typeface, as above.
+			x += 5
+		}
+		d.arrow(x+3, y-feltBox/2)
+		x += 14
 	}
 	d.grade(x, y, l.felt.Now)
+}
+
+// arrow draws a short arrow to the right from x on.
+func (d horseDrawing) arrow(x, y vg.Length) {
+	line := draw.LineStyle{Color: inkColor, Width: 0.7}
+	d.c.StrokeLine2(line, x, y, x+8, y)
+	d.c.StrokeLine2(line, x+8, y, x+5.5, y+1.8)
+	d.c.StrokeLine2(line, x+8, y, x+5.5, y-1.8)
 }
 
 // gradeColors are light to dark, the sorer the darker, in a colour that is no side's.

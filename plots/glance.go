@@ -152,7 +152,7 @@ func GlanceAxis(compared bool) *Figure {
 			put := func(x vg.Length, text string) { c.FillText(sty, vg.Point{X: x, Y: y}, text) }
 			put(c.Min.X+16, "left")
 			put((c.Min.X+c.Max.X)/2-sty.Width("even")/2, "even")
-			put(c.Max.X-16-sty.Width("right"), "right")
+			put(c.Max.X-20-sty.Width("right"), "right")
 			c.DrawGlyphNoClip(glyph(styleOf(traj.Left), false), vg.Point{X: c.Min.X + 9, Y: y - 4.2})
 			c.DrawGlyphNoClip(glyph(styleOf(traj.Right), false), vg.Point{X: c.Max.X - 9, Y: y - 4.2})
 		},
@@ -245,7 +245,7 @@ func Footfalls(before, now *metrics.Summary, words [2]string) (*Figure, error) {
 			const way = "horse goes →"
 			head, small := bold(lettering(noteSize, inkColor)), lettering(7, softInkColor)
 			c.FillText(head, vg.Point{X: c.Min.X, Y: c.Max.Y - 1}, title)
-			c.FillText(small, vg.Point{X: c.Max.X - small.Width(way), Y: c.Max.Y - 2}, way)
+			c.FillText(small, vg.Point{X: c.Max.X - 7 - small.Width(way), Y: c.Max.Y - 2}, way)
 			for i, s := range all {
 				s.draw(c, c.Max.Y-14-lane*(vg.Length(i)+0.5), longest)
 			}

@@ -225,7 +225,10 @@ func (s *sheet) block(b block, least float64) {
 			s.block(block{heading: v.Title}, 3*bodySize*leading)
 		}
 		s.block(paragraph(v.Words), 0)
-		for _, drawing := range b.footage.drawings {
+		for i, drawing := range b.footage.drawings {
+			if title := v.Pictures[i].Title; title != "" {
+				s.block(block{heading: title}, drawing.Height.Points())
+			}
 			s.figure(&figureView{drawing: drawing})
 		}
 	}
