@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"jogstrip/metrics"
+	"jogstrip/metrics/lengths"
 	"jogstrip/pipeline/beside"
 	"jogstrip/pipeline/clip"
 	"jogstrip/pipeline/framing"
@@ -313,7 +314,7 @@ func (f *files) shownFilm(sections []beside.Section, c *metrics.Comparison, b, a
 
 // comparedStrides returns what was measured in the strides of a section of the film.
 func comparedStrides(s beside.Section, c *metrics.Comparison, b, a *Visit) []plots.StrideRow {
-	x, y := b.runOf(s.Before), a.runOf(s.After)
+	x, y := b.runOf(s.Before).Said(a.Around.Yard.Lengths), a.runOf(s.After).Said(a.Around.Yard.Lengths)
 	if x == nil || y == nil {
 		return nil
 	}
@@ -365,7 +366,7 @@ func (f *files) visitFilms(v *Visit) []report.Footage {
 			}
 		}
 		if best != nil {
-			out = append(out, f.runFootage(best.Clip.File, "../"+filepath.Base(best.Folder)+"/"+videoFile, best.Result)...)
+			out = append(out, f.runFootage(best.Clip.File, "../"+filepath.Base(best.Folder)+"/"+videoFile, best.Result, v.Around.Yard.Lengths)...)
 		}
 	}
 	return out
@@ -373,8 +374,8 @@ func (f *files) visitFilms(v *Visit) []report.Footage {
 
 // runFootage returns a clip with its marks drawn on it, stride by stride; video is its
 // film, relative to the page.
-func (f *files) runFootage(title, video string, r *record.Result) []report.Footage {
-	run := &r.Run
+func (f *files) runFootage(title, video string, r *record.Result, in lengths.System) []report.Footage {
+	run, summary := r.Run.Said(in), r.Summary.Said(in)
 	if len(run.Strides) == 0 || f.err != nil {
 		return nil
 	}
@@ -387,8 +388,8 @@ func (f *files) runFootage(title, video string, r *record.Result) []report.Foota
 	}
 	for _, n := range strideMeasures(run.View) {
 		row := plots.StrideRow{Name: n, Unit: unitOf(run, n)}
-		if r.Summary != nil {
-			row.Tolerance = toleranceOf(r.Summary, n)
+		if summary != nil {
+			row.Tolerance = toleranceOf(summary, n)
 		}
 		for _, s := range run.Strides {
 			row.Now = append(row.Now, valueAt(run, n, s.Start))

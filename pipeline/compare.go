@@ -131,7 +131,7 @@ func CompareVisits(ctx context.Context, before, after string, opts CompareOption
 // asked for or written down otherwise was chosen afterwards.
 func compareSettings(b, a *Visit, opts CompareOptions) metrics.CompareOptions {
 	o := metrics.CompareOptions{
-		Summary: metrics.SummaryOptions{Tolerances: a.Around.Tolerances, Resamples: opts.Resamples},
+		Summary: metrics.SummaryOptions{Tolerances: a.Around.Tolerances, Resamples: opts.Resamples, Lengths: a.Around.Yard.Lengths},
 		Before:  circumstances(b),
 		After:   circumstances(a),
 	}
@@ -187,7 +187,8 @@ func writeComparison(ctx context.Context, c *Compared, b, a *Visit, opts Compare
 		f.from("visits.csv", func(w io.Writer) error { return table.Visits(w, rows) })
 		f.from("soreness.csv", func(w io.Writer) error { return table.Palpation(w, rows) })
 		f.from("columns.csv", table.ChangesDictionary)
-		pictures := f.figures(plots.ComparisonFigures(c.Comparison))
+		said := c.Said(a.Around.Yard.Lengths)
+		pictures := f.figures(plots.ComparisonFigures(said))
 		var inputs []report.Input
 		for _, v := range []*Visit{b, a} {
 			for _, r := range v.Results {
@@ -203,7 +204,7 @@ func writeComparison(ctx context.Context, c *Compared, b, a *Visit, opts Compare
 			Noted:       append(elsewhere(first, last), notedBeside(first, last)...),
 			NextFilming: nextCompared(c.Comparison, b, a),
 		}
-		f.frontFigures(&page.Front, &c.Before, &c.After, visitWords(c.Comparison, b, a), first, last)
+		f.frontFigures(&page.Front, &said.Before, &said.After, visitWords(c.Comparison, b, a), first, last)
 		comparedStills(&page.Front, b, a, c.Comparison)
 		if two := twoHorses(b, a); two != "" {
 			page.Header.Horse = two
@@ -212,7 +213,7 @@ func writeComparison(ctx context.Context, c *Compared, b, a *Visit, opts Compare
 		if !opts.NoVideo {
 			sections, why := f.film(ctx, b, a, opts)
 			c.NotFilmed, page.NotFilmed = why, why
-			page.Films = f.shownFilm(sections, c.Comparison, b, a)
+			page.Films = f.shownFilm(sections, said, b, a)
 		}
 		f.page(page)
 		return nil

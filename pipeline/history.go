@@ -143,7 +143,7 @@ func (f *files) historyFront(page *report.History, first, last *pastVisit) {
 	if last != nil {
 		words = visitWords(page.Comparison, first.Visit, last.Visit)
 	}
-	f.frontFigures(&page.Front, summary, now.sum.Summary, words, before, record)
+	f.frontFigures(&page.Front, summary.Said(now.Around.Yard.Lengths), now.sum.Said(now.Around.Yard.Lengths), words, before, record)
 	page.Front.Noted = append(elsewhere(before, record), notedBeside(before, record)...)
 	if last == nil || page.Comparison == nil {
 		page.Front.NextFilming = nextFilming(now.sum.Summary, now.Visit)
@@ -228,7 +228,7 @@ func loadHistory(ctx context.Context, folders []string, opts CompareOptions) ([]
 	}
 	err = atOnce(ctx, len(measured), func(i int) {
 		v := measured[i]
-		if v.sum, v.err = metrics.Sum(v.Runs(), metrics.SummaryOptions{Tolerances: v.Around.Tolerances, Resamples: opts.Resamples}); v.err != nil {
+		if v.sum, v.err = metrics.Sum(v.Runs(), metrics.SummaryOptions{Tolerances: v.Around.Tolerances, Resamples: opts.Resamples, Lengths: v.Around.Yard.Lengths}); v.err != nil {
 			v.err = fmt.Errorf("sum up visit %s: %w", v.Folder, v.err)
 		}
 	})
@@ -298,7 +298,8 @@ func historyEntry(v *pastVisit, from string) (plots.HistoryPoint, report.History
 	point := plots.HistoryPoint{Date: day(v.Around.Folder)}
 	row := report.HistoryVisit{Date: point.Date, Since: string(v.since)}
 	if v.sum != nil {
-		point.Summary, row.Summary = v.sum.Summary, v.sum.Summary
+		row.Summary = v.sum.Summary
+		point.Summary = v.sum.Said(v.Around.Yard.Lengths)
 	}
 	if page := filepath.Join(v.Around.Folder, visitOut, ReportFile); exists(page) {
 		row.Link = relativeLink(from, page)

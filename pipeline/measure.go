@@ -124,7 +124,7 @@ func MeasureClip(ctx context.Context, path string, opts MeasureOptions) (result 
 	if err != nil {
 		return nil, fmt.Errorf("measure clip %s: %w", path, err)
 	}
-	summary, err := metrics.Summarise([]metrics.Run{*run}, metrics.SummaryOptions{Tolerances: j.around.Tolerances, Resamples: opts.Resamples})
+	summary, err := metrics.Summarise([]metrics.Run{*run}, metrics.SummaryOptions{Tolerances: j.around.Tolerances, Resamples: opts.Resamples, Lengths: j.around.Yard.Lengths})
 	if err != nil {
 		return nil, fmt.Errorf("measure clip %s: %w", path, err)
 	}
@@ -502,7 +502,7 @@ func (j *job) write(ctx context.Context, info *clip.Info, set *traj.Set, result 
 		f.bytes(record.ResultFile, data)
 		f.tables(set, &result.Run)
 		opts.tell("drawing", 0, 1)
-		pictures := f.runFigures(set, result)
+		pictures := f.runFigures(set, result, j.around.Yard.Lengths)
 		if f.err != nil {
 			return nil // makeFolder reports it.
 		}

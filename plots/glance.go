@@ -10,6 +10,7 @@ import (
 	"gonum.org/v1/plot/vg/draw"
 
 	"jogstrip/metrics"
+	"jogstrip/metrics/lengths"
 	"jogstrip/track/traj"
 )
 
@@ -178,13 +179,14 @@ var girdles = []struct {
 // measured.
 func stepsOf(word string, girdle int, s *metrics.Summary) (steps, bool) {
 	g := girdles[girdle]
+	s = s.Said(lengths.Metric) // What was said in inches before stays so.
 	r := s.Lookup(g.step)
 	if r == nil || r.Left == nil || r.Right == nil || !(r.Left.Value > 0) || !(r.Right.Value > 0) {
 		return steps{}, false
 	}
 	out := steps{word: word, left: *r.Left, right: *r.Right, unit: r.Unit, girdle: g.word, sure: r.Beyond, outL: math.NaN(), outR: math.NaN()}
-	if o := s.Lookup(g.offset); o != nil && o.Left != nil && o.Right != nil && o.Unit == "cm" && r.Unit == "m" {
-		out.outL, out.outR = o.Left.Value/100, o.Right.Value/100
+	if o := s.Lookup(g.offset); o != nil && o.Left != nil && o.Right != nil && o.Unit == r.Unit {
+		out.outL, out.outR = o.Left.Value, o.Right.Value
 	}
 	return out, true
 }
@@ -255,8 +257,11 @@ func Footfalls(before, now *metrics.Summary, words [2]string) (*Figure, error) {
 
 // say writes a step's length with the digits that its interval supports.
 func (s steps) say(e metrics.Estimate) string {
-	if s.unit == "m" {
-		return number(100*e.Value, 0) + " cm"
+	switch s.unit {
+	case "cm":
+		return number(e.Value, 0) + " cm"
+	case "in":
+		return number(e.Value, 1) + " in"
 	}
 	return number(e.Value, 1) + " %"
 }
@@ -274,7 +279,8 @@ func (s steps) draw(c draw.Canvas, y vg.Length, longest float64) {
 	// Outward of the line: to scale with the steps where known, else as on a usual line.
 	up, down := vg.Length(6), vg.Length(-6)
 	if finite(s.outL, s.outR) {
-		keep := func(v float64) vg.Length { return vg.Length(math.Max(-0.12, math.Min(0.16, v))) * scale }
+		total := s.left.Value + s.right.Value
+		keep := func(v float64) vg.Length { return vg.Length(total*math.Max(-0.05, math.Min(0.065, v/total))) * scale }
 		up, down = keep(s.outL), -keep(s.outR)
 	}
 	total := s.left.Value + s.right.Value

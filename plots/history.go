@@ -12,6 +12,7 @@ import (
 	"gonum.org/v1/plot/vg/draw"
 
 	"jogstrip/metrics"
+	"jogstrip/metrics/lengths"
 	"jogstrip/track/traj"
 )
 
@@ -48,7 +49,7 @@ func History(points []HistoryPoint, opts HistoryOptions) (*Figure, error) {
 	points = slices.Clone(points)
 	for i := range points {
 		if points[i].Summary != nil {
-			s := summaryInWords(*points[i].Summary)
+			s := *points[i].Summary.Said(lengths.Metric)
 			points[i].Summary = &s
 		}
 	}

@@ -13,7 +13,7 @@ import (
 
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
-	"jogstrip/plots/said"
+	"jogstrip/metrics/lengths"
 	"jogstrip/track/traj"
 )
 
@@ -24,6 +24,8 @@ type RunInput struct {
 	Times []float64
 	// Summary of this run alone; nil leaves out the intervals that come from it.
 	Summary *metrics.Summary
+	// Lengths is how the reader reads lengths. RunFigures takes Run and Summary into it.
+	Lengths lengths.System
 }
 
 func (in RunInput) result(n metrics.Name) *metrics.Result {
@@ -291,7 +293,7 @@ func interpolate(times, v []float64, t float64) float64 {
 // placed is a placement relative to the line of travel.
 type placed struct {
 	limb            traj.Landmark
-	along, left     float64 // m along the line; cm (or % of a camera height) to the horse's left of it.
+	along, left     float64 // m along the line; cm (or % of a camera height) to the horse's left of it; in inches: ft and in.
 	alongSD, leftSD float64
 }
 
@@ -307,6 +309,12 @@ func Placement(in RunInput) (*Figure, error) {
 		}
 		return nil, &NoDataError{Figure: name, Reason: reason}
 	}
+	unit, sideUnit := lengthUnit(r.Level), "cm"
+	if unit != "m" {
+		sideUnit = "% of a camera height"
+	}
+	long, across := in.Lengths.Of(1, unit), in.Lengths.Of(100, sideUnit)
+	unit, sideUnit = in.Lengths.Unit(unit), in.Lengths.Unit(sideUnit)
 	var all []placed
 	first := math.Inf(1)
 	for _, c := range r.Contacts {
@@ -316,10 +324,10 @@ func Placement(in RunInput) (*Figure, error) {
 		dx, dy := c.X-r.Line.X, c.Y-r.Line.Y
 		p := placed{
 			limb:    c.Limb,
-			along:   dx*r.Line.DX + dy*r.Line.DY,
-			left:    100 * (dy*r.Line.DX - dx*r.Line.DY),
-			alongSD: math.Hypot(c.XSD*r.Line.DX, c.YSD*r.Line.DY),
-			leftSD:  100 * math.Hypot(c.XSD*r.Line.DY, c.YSD*r.Line.DX),
+			along:   long * (dx*r.Line.DX + dy*r.Line.DY),
+			left:    across * (dy*r.Line.DX - dx*r.Line.DY),
+			alongSD: long * math.Hypot(c.XSD*r.Line.DX, c.YSD*r.Line.DY),
+			leftSD:  across * math.Hypot(c.XSD*r.Line.DY, c.YSD*r.Line.DX),
 		}
 		first = math.Min(first, p.along)
 		all = append(all, p)
@@ -332,11 +340,7 @@ func Placement(in RunInput) (*Figure, error) {
 		all[i].along -= first
 		x.add(all[i].along, all[i].along-1.96*all[i].alongSD, all[i].along+1.96*all[i].alongSD)
 	}
-	unit := lengthUnit(r.Level)
-	sideUnit := "cm"
-	if unit != "m" {
-		sideUnit = "% of a camera height"
-	}
+	digits := in.Lengths.Decimals(1, "cm")
 	var panels []*plot.Plot
 	var share []float64
 	var summary []string
@@ -371,7 +375,7 @@ func Placement(in RunInput) (*Figure, error) {
 			if m.n == 0 {
 				continue
 			}
-			if e := sideEstimate(in.result(offsetMeasure(g)), limb.Side()); e != nil && sideUnit == "cm" {
+			if e := sideEstimate(in.result(offsetMeasure(g)), limb.Side()); e != nil && sideUnit == in.Lengths.Unit("cm") {
 				// The estimate is outward positive; up on the page is the horse's left.
 				m.at, m.low, m.high = e.Value, e.Low, e.High
 				if limb.Side() == traj.Right {
@@ -380,9 +384,9 @@ func Placement(in RunInput) (*Figure, error) {
 			}
 			y.add(m.low, m.high)
 			means = append(means, m)
-			outward := numberInterval(m.at, m.low, m.high, 1)
+			outward := numberInterval(m.at, m.low, m.high, digits)
 			if limb.Side() == traj.Right {
-				outward = numberInterval(-m.at, -m.high, -m.low, 1)
+				outward = numberInterval(-m.at, -m.high, -m.low, digits)
 			}
 			summary = append(summary, fmt.Sprintf("%s %s, n = %d", limb.Words(), outward, m.n))
 		}
@@ -469,11 +473,11 @@ func StepLength(in RunInput) (*Figure, error) {
 		}
 		def, _ := metrics.Define(n)
 		result := in.result(n)
-		scale, unit := said.In(def, series.Unit, 1)
-		decimals := said.Most(def, unit)
+		scale, unit := def.Say(series.Unit, 1)
+		decimals := def.MostDecimals(unit)
 		if result != nil {
-			one := summaryInWords(metrics.Summary{Results: []metrics.Result{*result}}).Results[0]
-			result = &one
+			one := &metrics.Summary{Results: []metrics.Result{*result}}
+			result = &one.Said(lengths.Metric).Results[0]
 		}
 		var number, left, right []float64
 		for _, o := range series.Observations {
@@ -607,7 +611,7 @@ func HoofPaths(in RunInput) (*Figure, error) {
 		}
 		seen := 0
 		for _, s := range progress {
-			o, h := interpolate(p.Progress, p.Outward, s), interpolate(p.Progress, p.Height, s)
+			o, h := in.Lengths.Of(interpolate(p.Progress, p.Outward, s), "cm"), in.Lengths.Of(interpolate(p.Progress, p.Height, s), "cm")
 			if finite(o, h) {
 				seen++
 			}
@@ -656,7 +660,7 @@ func HoofPaths(in RunInput) (*Figure, error) {
 		if len(paths) == 0 {
 			continue
 		}
-		p := newPanel(capital(girdleWord(g))+" hooves: outward of the line, cm (lateral +)", "")
+		p := newPanel(capital(girdleWord(g))+" hooves: outward of the line, "+in.Lengths.Unit("cm")+" (lateral +)", "")
 		p.Add(artist(func(s sheet) {
 			s.grid(true, true)
 			s.updown(zeroLine, 0)
@@ -688,7 +692,7 @@ func HoofPaths(in RunInput) (*Figure, error) {
 		x.set(&p.X, 0.06)
 		y.set(&p.Y, 0.06)
 		if i == 0 {
-			p.Y.Label.Text = "Height above stance, cm"
+			p.Y.Label.Text = "Height above stance, " + in.Lengths.Unit("cm")
 		}
 	}
 	from := "in front"
@@ -851,6 +855,7 @@ func outcome(title string, f *Figure, err error) (Outcome, error) {
 // cannot be drawn is there with its reason. The error is for input that
 // contradicts itself.
 func RunFigures(in RunInput) ([]Outcome, error) {
+	in.Run, in.Summary = in.Run.Said(in.Lengths), in.Summary.Said(in.Lengths)
 	type attempt struct {
 		title string
 		draw  func() (*Figure, error)

@@ -5,7 +5,6 @@ import (
 	"strconv"
 
 	"jogstrip/metrics"
-	"jogstrip/plots/said"
 )
 
 // Row answers one question about the horse.
@@ -324,8 +323,8 @@ func plusMinus(ch *metrics.Change) string {
 		return ""
 	}
 	d := define(ch.Name)
-	e, unit := said.Scaled(d, ch.Unit, *ch.Change)
-	decimals := said.Decimals(e, said.Most(d, unit))
+	e, unit := d.SayEstimate(ch.Unit, *ch.Change)
+	decimals := e.Decimals(d.MostDecimals(unit))
 	half := (e.High - e.Low) / 2
 	if math.IsNaN(half) || math.IsInf(half, 0) {
 		return ""

@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"jogstrip/metrics"
-	"jogstrip/plots/said"
 )
 
 // MostWords is how many words the sentence of a first page may have.
@@ -40,12 +39,12 @@ func deviation(n metrics.Name, v float64) float64 {
 // amount writes the size of a deviation: "11 cm".
 func amount(n metrics.Name, unit string, e metrics.Estimate) string {
 	d := define(n)
-	value, u := said.Scaled(d, unit, e)
+	value, u := d.SayEstimate(unit, e)
 	even, _ := d.Even()
 	if unit == d.Unit {
 		value.Value -= even
 	}
-	text := strconv.FormatFloat(math.Abs(value.Value), 'f', said.Decimals(value, said.Most(d, u)), 64)
+	text := strconv.FormatFloat(math.Abs(value.Value), 'f', value.Decimals(d.MostDecimals(u)), 64)
 	return text + "\u00a0" + spoken(u)
 }
 

@@ -56,7 +56,8 @@ func (c Clip) Page() (*Page, error) {
 	if err != nil {
 		return nil, err
 	}
-	summary := c.Summary
+	summary := c.Summary.Said(c.Header.Lengths)
+	c.Film.Lengths = c.Header.Lengths
 	if summary == nil {
 		summary = &metrics.Summary{}
 	}

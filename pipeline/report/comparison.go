@@ -83,7 +83,7 @@ var scoreDefinition = metrics.Definition{Name: metrics.ScoreName, Title: "Asymme
 // Page makes the comparison of two visits. Without a comparison there is an
 // error.
 func (c Comparison) Page() (*Page, error) {
-	m := c.Comparison
+	m := c.Comparison.Said(c.Header.Lengths)
 	if m == nil {
 		return nil, fmt.Errorf("make comparison page: no comparison given")
 	}

@@ -41,6 +41,11 @@ const notRecorded = "not recorded"
 
 // Page makes the history page of one horse.
 func (h History) Page() (*Page, error) {
+	h.Comparison = h.Comparison.Said(h.Header.Lengths)
+	h.Visits = slices.Clone(h.Visits)
+	for i := range h.Visits {
+		h.Visits[i].Summary = h.Visits[i].Summary.Said(h.Header.Lengths)
+	}
 	pictures, err := figures(h.Figures)
 	if err != nil {
 		return nil, err

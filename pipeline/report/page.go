@@ -11,6 +11,7 @@ import (
 	"sync"
 	"time"
 
+	"jogstrip/metrics/lengths"
 	"jogstrip/pipeline/report/stepping"
 )
 
@@ -27,11 +28,12 @@ var templates = sync.OnceValues(func() (*template.Template, error) {
 
 // Header is what stands on every page.
 type Header struct {
-	Letterhead []string  // Name and address of the practice or yard, a line each.
-	Horse      string    // Empty on pages about more than one horse.
-	Printed    time.Time // The day the page was written; zero leaves it out.
-	PDF        string    // The sheet to hand over, as PDF, relative to this page; empty where there is none.
-	Details    string    // The details as PDF, likewise.
+	Letterhead []string       // Name and address of the practice or yard, a line each.
+	Horse      string         // Empty on pages about more than one horse.
+	Printed    time.Time      // The day the page was written; zero leaves it out.
+	PDF        string         // The sheet to hand over, as PDF, relative to this page; empty where there is none.
+	Details    string         // The details as PDF, likewise.
+	Lengths    lengths.System // How the page's readers read lengths; numbers are given in the measures' units.
 }
 
 // Provenance says where the numbers come from, so that they can be had again.

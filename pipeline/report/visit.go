@@ -56,7 +56,7 @@ func (v Visit) Page() (*Page, error) {
 	if err != nil {
 		return nil, err
 	}
-	summary := v.Summary
+	summary := v.Summary.Said(v.Header.Lengths)
 	if summary == nil {
 		summary = &metrics.Summary{Limb: metrics.LimbFinding{Sentence: "no clip of this visit was measured"}}
 	}
