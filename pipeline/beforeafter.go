@@ -380,7 +380,7 @@ func (f *files) runFootage(title, video string, r *record.Result, in lengths.Sys
 		return nil
 	}
 	footage := report.Footage{Title: title, File: video, Rate: max(1, r.Clip.FrameRate), Width: r.Clip.Width, Height: r.Clip.Height}
-	footage.Words = "The clip with its marks drawn on it. Choose a stride in the figure to see it on film; for that the page must be opened from its folder."
+	footage.Words = "The clip with its marks drawn on it. Choose a stride in the figure to see it on film, which lies beside this page."
 	section := report.FootageSection{Title: "Strides"}
 	var rows []plots.StrideRow
 	for _, s := range run.Strides {

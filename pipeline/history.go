@@ -104,8 +104,8 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 	})
 }
 
-// course says of each visit in a few words what became of the one before, the last at
-// most.
+// course says of each visit in a few words how it compares with the one before it, of the
+// last ones at most.
 func course(visits []*pastVisit) []string {
 	const most = 6
 	var out []string

@@ -74,7 +74,7 @@ type part struct {
 // newFront makes the first page of a report. compared tells whether the page is about two
 // visits.
 func newFront(sentence string, compared bool, f Front, parts ...part) (*front, error) {
-	out := &front{sentence: sentence, stills: f.Stills, note: f.StillsNote, why: f.StillsWhy, next: f.NextFilming, course: strings.Join(f.Course, " → ")}
+	out := &front{sentence: sentence, stills: f.Stills, note: f.StillsNote, why: f.StillsWhy, next: f.NextFilming, course: courseWords(f.Course)}
 	for _, p := range parts {
 		t, barred, err := p.table()
 		if err != nil {
@@ -151,6 +151,15 @@ func (p part) said(r glance.Row) tableCell {
 	}
 	c.text, c.under = []span{{text: verdict, strong: r.Counts}}, r.Words
 	return c
+}
+
+// courseWords tells the visits one after the other; the sentence above is of the first and
+// the last.
+func courseWords(visits []string) string {
+	if len(visits) < 2 {
+		return strings.Join(visits, "")
+	}
+	return "Each visit beside the one before it: " + strings.Join(visits, " → ") + "."
 }
 
 // notedTable puts what was written down of one visit, or of two, into a table.

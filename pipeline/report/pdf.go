@@ -38,15 +38,23 @@ const figureWidth = 425
 
 // writePDF sets a part of the page on paper: the sheet that is handed over, or the details. Nothing is written where it fails.
 func writePDF(w io.Writer, p *Page, handed bool) error {
-	s, err := newSheet(p)
-	if err != nil {
-		return fmt.Errorf("write PDF of %q: %w", p.title, err)
-	}
-	s.titleBlock(p, handed)
-	if handed {
-		s.front(p)
-	} else {
-		s.details(p)
+	var s *sheet
+	// Pictures give way where that brings all onto one sheet.
+	heights := []float64{stillHeight, 0.8 * stillHeight, 0.65 * stillHeight, stillHeight}
+	for i, height := range heights {
+		var err error
+		if s, err = newSheet(p); err != nil {
+			return fmt.Errorf("write PDF of %q: %w", p.title, err)
+		}
+		s.titleBlock(p, handed)
+		if !handed {
+			s.details(p)
+			break
+		}
+		s.front(p, height)
+		if s.pdf.PageCount() == 1 || len(p.front.stills) == 0 || i == len(heights)-1 {
+			break
+		}
 	}
 	if s.lacking {
 		s.gap(8)

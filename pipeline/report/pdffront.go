@@ -12,12 +12,13 @@ import (
 const (
 	leadSize    = 16
 	legendSize  = 7
-	stillHeight = 100 // At most.
+	stillHeight = 128 // At most; less where that saves a sheet.
 	stillGap    = 8
 )
 
-// front sets the first page: it fits on one sheet unless much was written down.
-func (s *sheet) front(p *Page) {
+// front sets the first page, with pictures of at most the given height: it fits on one
+// sheet unless much was written down.
+func (s *sheet) front(p *Page, stillHeight float64) {
 	f := p.front
 	s.flow(plain(f.sentence), textStyle{size: leadSize, bold: true}, sideMargin, contentWidth)
 	s.gap(4)
@@ -36,7 +37,7 @@ func (s *sheet) front(p *Page) {
 		s.flow(plain(f.legend), legend, sideMargin, contentWidth)
 		s.gap(6)
 	}
-	s.shown(f)
+	s.shown(f, stillHeight)
 	switch {
 	case len(f.stills) > 0:
 		s.flow(plain(f.note), legend, sideMargin, contentWidth)
@@ -64,17 +65,20 @@ func (s *sheet) front(p *Page) {
 
 // shown sets pictures side by side at one height, each with its title below, and where the
 // feet are set down beside them.
-func (s *sheet) shown(f *front) {
+func (s *sheet) shown(f *front, stillHeight float64) {
 	wide := 0.0 // Of all pictures together, as multiples of their height.
 	for _, still := range f.stills {
 		wide += float64(still.Width) / float64(still.Height)
 	}
 	title := textStyle{size: tableSize, bold: true}
 	drawn := f.steps != nil && f.steps.drawing != nil
-	room, height := float64(contentWidth), 0.0
+	room, height, scale := float64(contentWidth), 0.0, 1.0
 	if drawn {
-		room -= f.steps.drawing.Width.Points() + stillGap
-		height = f.steps.drawing.Height.Points()
+		if wide > 0 {
+			scale = math.Min(1, (stillHeight+title.line())/f.steps.drawing.Height.Points())
+		}
+		room -= scale*f.steps.drawing.Width.Points() + stillGap
+		height = scale * f.steps.drawing.Height.Points()
 	}
 	if wide > 0 {
 		still := math.Min(stillHeight, (room-stillGap*float64(len(f.stills)-1))/wide)
@@ -94,9 +98,9 @@ func (s *sheet) shown(f *front) {
 		s.need(height + 3)
 		x := float64(sideMargin)
 		if wide > 0 {
-			x += contentWidth - f.steps.drawing.Width.Points()
+			x += contentWidth - scale*f.steps.drawing.Width.Points()
 		}
-		s.draw(f.steps.drawing, x, s.y+(height-f.steps.drawing.Height.Points())/2, 1)
+		s.draw(f.steps.drawing, x, s.y+(height-scale*f.steps.drawing.Height.Points())/2, scale)
 	} else if f.steps != nil {
 		s.figure(f.steps)
 	}
