@@ -50,6 +50,8 @@ func TestOfSummary(t *testing.T) {
 			"The horse is uneven on the left, beyond what a sound horse shows; fore or hind cannot be told without withers and croup."},
 		{"even", metrics.Summary{Runs: 4, Strides: 20, Results: []metrics.Result{result(metrics.HeadLowDifference, 2, 5, 13)}, Limb: metrics.LimbFinding{Even: true}},
 			"The horse is even: no difference between left and right is larger than a sound horse shows."},
+		{"even, but for the timing", metrics.Summary{Runs: 1, Strides: 5, Results: []metrics.Result{result(metrics.HeadLowDifference, 2, 5, 13), result(metrics.StepTimingHind, 41.4, 3.5, 1)}, Limb: metrics.LimbFinding{Even: true}},
+			"In this one run no sign points to a limb, but the right hind landed 9 % early, more than a sound horse shows."},
 		{"signs disagree", metrics.Summary{Runs: 4, Strides: 20, Results: []metrics.Result{head}, Limb: metrics.LimbFinding{Disagree: []string{"a", "b"}}},
 			"The horse is uneven, but some signs point to the left and some to the right: no side is named."},
 		{"steps alone", metrics.Summary{Runs: 4, Strides: 20, Results: []metrics.Result{step}, Limb: metrics.LimbFinding{Agree: []string{"x"}}},

@@ -36,6 +36,9 @@ func OfSummary(s *metrics.Summary) string {
 	switch l := s.Limb; {
 	case l.Limb != "":
 		return fitted(begin("signs point to the "+l.Limb.Words()), seenIn(s, l.Limb), howOften)
+	case l.Even && clear != nil:
+		// What is no sign of a limb may still be uneven, and stands so in the rows.
+		return fitted(begin("no sign points to a limb, but "+clause(clear.Name, clear.Unit, *clear.Value)), ", more than a sound horse shows")
 	case l.Even:
 		rows, open := Rows(s), 0
 		for _, r := range rows {
@@ -239,7 +242,7 @@ func OfComparison(c *metrics.Comparison, before time.Time) string {
 		return fitted(base+" in what is followed; signs point to the "+a.Limb.Words(), howOften)
 	case side != "" && side == undecidedSide(b):
 		return fitted(base+fmt.Sprintf(": still uneven on the %s, fore or hind", side), "; smaller changes than day-to-day variation cannot be seen")
-	case a.Even && b.Even:
+	case a.Even && b.Even && strongest(&c.Before) == nil && strongest(&c.After) == nil:
 		return fitted(base + ": left and right were even then and are even now")
 	}
 	return fitted(base + ": what differs is within chance and day-to-day variation")
