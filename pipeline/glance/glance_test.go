@@ -233,7 +233,7 @@ func TestRowsSayWhy(t *testing.T) {
 		{Name: metrics.StepLengthHind, Reason: "no calibration (level none)"},
 	}}
 	want := map[string]string{
-		"Head": "not measured: no mark on the head", "Croup and hips": "even", "Step length, fore": "not settled: too few strides",
+		"Head": "not measured: no mark on the head", "Croup and hips": "even, within tolerance", "Step length, fore": "not settled: too few strides",
 		"Step length, hind": "not measured: no calibration", "Step timing": "not measured", "Where the feet land": "not measured",
 	}
 	rows := Rows(s)
@@ -258,7 +258,7 @@ func TestSaysFollowsTheInterval(t *testing.T) {
 		enough      int // Of runs like the two there were.
 	}{
 		{"the interval leaves out even, the value passes the tolerance", -43, 8, Uneven, "43 mm higher over left fore", 0},
-		{"all within the tolerance", 2, 7.9, EvenSurely, "even", 0},
+		{"all within the tolerance", 2, 7.9, EvenSurely, "even, within tolerance", 0},
 		{"leaves the tolerance, by less than as much again", 2, 12, EvenSoFar, "even as far as seen", 0},
 		{"leaves out even, but small", 8, 7, EvenSoFar, "even as far as seen", 0},
 		// Half of 40 mm is wanted, for the value is even: four times the runs.

@@ -76,21 +76,35 @@ func (b *Bar) enough(n int) int {
 // question is one row with the measures that may answer it.
 type question struct {
 	words    string
-	subject  string
 	measures []metrics.Name
 	optional bool // Left out where none was measured.
 }
 
 func questions() []question {
 	return []question{
-		{"Head", "the head", []metrics.Name{metrics.HeadLowDifference, metrics.HeadHighDifference}, false},
-		{"Withers", "the withers", []metrics.Name{metrics.WithersLowDifference, metrics.WithersHighDifference}, true},
-		{"Croup and hips", "croup and hips", []metrics.Name{metrics.CroupLowDifference, metrics.CroupHighDifference, metrics.HipExcursion}, false},
-		{"Step length, fore", "the length of the fore steps", []metrics.Name{metrics.StepLengthFore}, false},
-		{"Step length, hind", "the length of the hind steps", []metrics.Name{metrics.StepLengthHind}, false},
-		{"Step timing", "the timing of steps", []metrics.Name{metrics.StepTimingFore, metrics.StepTimingHind}, false},
-		{"Where the feet land", "where the feet land", []metrics.Name{metrics.PlacementOffsetFore, metrics.PlacementOffsetHind}, false},
+		{"Head", []metrics.Name{metrics.HeadLowDifference, metrics.HeadHighDifference}, false},
+		{"Withers", []metrics.Name{metrics.WithersLowDifference, metrics.WithersHighDifference}, true},
+		{"Croup and hips", []metrics.Name{metrics.CroupLowDifference, metrics.CroupHighDifference, metrics.HipExcursion}, false},
+		{"Step length, fore", []metrics.Name{metrics.StepLengthFore}, false},
+		{"Step length, hind", []metrics.Name{metrics.StepLengthHind}, false},
+		{"Step timing", []metrics.Name{metrics.StepTimingFore, metrics.StepTimingHind}, false},
+		{"Where the feet land", []metrics.Name{metrics.PlacementOffsetFore, metrics.PlacementOffsetHind}, false},
 	}
+}
+
+// subject names what a question asks about inside a sentence.
+func subject(question string) string {
+	switch question {
+	case "Head", "Withers":
+		return "the " + lowerFirst(question)
+	case "Step length, fore":
+		return "the length of the fore steps"
+	case "Step length, hind":
+		return "the length of the hind steps"
+	case "Step timing":
+		return "the timing of steps"
+	}
+	return lowerFirst(question)
 }
 
 // bar returns an estimate as a bar, or nil where it can't be drawn.
@@ -157,7 +171,7 @@ func Rows(s *metrics.Summary) []Row {
 }
 
 func rowOf(q question, r *metrics.Result) Row {
-	row := Row{Question: q.words, Subject: q.subject}
+	row := Row{Question: q.words, Subject: subject(q.words)}
 	if r == nil || r.Value == nil {
 		row.Missing = true
 		row.Words = "not measured"
@@ -172,8 +186,13 @@ func rowOf(q question, r *metrics.Result) Row {
 	row.Measure, row.Now, row.Counts, row.Runs = r.Name, bar(r.Name, r.Value, r.Tolerance), r.Beyond, r.Runs
 	row.Enough = row.Now.enough(r.Runs)
 	row.Words = shows(r.Name, r.Unit, r.Value, row.Now)
-	if row.Now != nil && row.Now.Says == Unsettled {
-		row.Words += ": too few strides"
+	if row.Now != nil {
+		switch row.Now.Says {
+		case Unsettled:
+			row.Words += ": too few strides"
+		case EvenSurely:
+			row.Words += ", within tolerance"
+		}
 	}
 	return row
 }
@@ -254,7 +273,7 @@ func clearestChange(c *metrics.Comparison, names []metrics.Name) *metrics.Change
 }
 
 func comparedRow(c *metrics.Comparison, q question, ch *metrics.Change) Row {
-	row := Row{Question: q.words, Subject: q.subject}
+	row := Row{Question: q.words, Subject: subject(q.words)}
 	if ch == nil || ch.Before == nil && ch.After == nil {
 		row.Missing, row.Words = true, "not measured"
 		if ch != nil && ch.Reason != "" {
