@@ -181,35 +181,14 @@ func openRows(s *metrics.Summary, v *Visit) []string {
 	if !ground {
 		out = append(out, "Lay out and mark the four ground marks: without them there are no lengths.")
 	}
-	var unmarked []string
+	rows := glance.Rows(s)
 	for _, view := range []traj.View{traj.Toward, traj.Away} {
-		var open, beyond []string // Within reach of more runs, and not.
-		enough := 0
-		for _, r := range glance.Rows(s) {
-			seen := viewOf(r)
-			if seen != view {
-				continue
-			}
-			switch {
-			case r.Enough > mostRuns:
-				beyond = append(beyond, r.Subject)
-			case r.Enough > 0:
-				open, enough = append(open, r.Subject), max(enough, r.Enough)
-			}
-			if what, ok := strings.CutPrefix(r.Words, "not measured: no mark on the "); ok && r.Missing && count[view] > 0 {
-				unmarked = append(unmarked, strings.Split(what, " or ")...)
-			}
-		}
-		switch n := count[view]; {
-		case n == 0:
-			out = append(out, fmt.Sprintf("Film %d runs %s: there were none, so %s not known.", metrics.LeastRuns, wayWords(view), missed(view)))
-		case len(open) > 0:
-			out = append(out, fmt.Sprintf("About %d runs %s would settle %s (%s this time).", max(enough, metrics.LeastRuns), wayWords(view), glance.And(open), numeral(n)))
-		case n < metrics.LeastRuns:
-			out = append(out, fmt.Sprintf("Film %d runs %s (%s this time).", metrics.LeastRuns, wayWords(view), numeral(n)))
-		}
-		if len(beyond) > 0 && count[view] > 0 {
-			out = append(out, fmt.Sprintf("More than %d runs would be needed to settle %s: more marks near the camera help, too.", mostRuns, glance.And(beyond)))
+		out = append(out, moreRuns(rows, view, count[view])...)
+	}
+	var unmarked []string
+	for _, r := range rows {
+		if what, ok := strings.CutPrefix(r.Words, "not measured: no mark on the "); ok && r.Missing && count[viewOf(r)] > 0 {
+			unmarked = append(unmarked, strings.Split(what, " or ")...)
 		}
 	}
 	if w := s.Lookup(metrics.WithersLowDifference); s.Limb.Undecided && (w == nil || w.Value == nil) {
@@ -218,6 +197,35 @@ func openRows(s *metrics.Summary, v *Visit) []string {
 	slices.Sort(unmarked)
 	if unmarked = slices.Compact(unmarked); len(unmarked) > 0 {
 		out = append(out, "Mark the "+glance.And(unmarked)+", too.")
+	}
+	return out
+}
+
+// moreRuns says how many runs would settle what a view shows, of which there were n.
+func moreRuns(rows []glance.Row, view traj.View, n int) []string {
+	if n == 0 {
+		return []string{fmt.Sprintf("Film %d runs %s: there were none, so %s not known.", metrics.LeastRuns, wayWords(view), missed(view))}
+	}
+	var open, beyond []string // Within reach of more runs, and not.
+	enough := metrics.LeastRuns
+	for _, r := range rows {
+		switch {
+		case viewOf(r) != view || r.Enough == 0:
+		case r.Enough > mostRuns:
+			beyond = append(beyond, r.Subject)
+		default:
+			open, enough = append(open, r.Subject), max(enough, r.Enough)
+		}
+	}
+	var out []string
+	switch {
+	case len(open) > 0:
+		out = append(out, fmt.Sprintf("About %d runs %s would settle %s (%s this time).", enough, wayWords(view), glance.And(open), numeral(n)))
+	case n < metrics.LeastRuns:
+		out = append(out, fmt.Sprintf("Film %d runs %s (%s this time).", metrics.LeastRuns, wayWords(view), numeral(n)))
+	}
+	if len(beyond) > 0 {
+		out = append(out, fmt.Sprintf("More than %d runs would be needed to settle %s: more marks near the camera help, too.", mostRuns, glance.And(beyond)))
 	}
 	return out
 }
