@@ -326,7 +326,9 @@ func figureHeight(f *figureView) float64 {
 
 func figureScale(f *figureView) float64 {
 	scale := math.Min(1, figureWidth/f.drawing.Width.Points())
-	return math.Min(scale, (fullHeight-20)/f.drawing.Height.Points())
+	// The highest still stands below its section's heading.
+	const headed = 60
+	return math.Min(scale, (fullHeight-headed)/f.drawing.Height.Points())
 }
 
 // figure draws a picture, or says in words what it would show.

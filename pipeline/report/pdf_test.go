@@ -616,3 +616,40 @@ func TestTheSheetIsOneSheet(t *testing.T) {
 		})
 	}
 }
+
+// TestNoSheetHoldsAHeadingAlone sets a figure that is as high as a page below its section's
+// heading.
+func TestNoSheetHoldsAHeadingAlone(t *testing.T) {
+	tall, err := plots.History(manyTreatments(60), plots.HistoryOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var svg bytes.Buffer
+	if err := tall.SVG(&svg); err != nil {
+		t.Fatal(err)
+	}
+	high := *tall
+	high.Height *= 3 // Set smaller to fit.
+	p, err := visit(Figure{Title: "tall", SVG: svg.Bytes(), Drawing: &high}).Page()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var b bytes.Buffer
+	if err := p.Details(&b); err != nil {
+		t.Fatal(err)
+	}
+	for i, page := range strings.Split(strings.TrimSuffix(poppler(t, b.Bytes(), "pdftotext", "-layout", "FILE", "-"), "\f"), "\f") {
+		if lines := len(strings.Split(strings.TrimSpace(page), "\n")); lines < 5 {
+			t.Errorf("sheet %d holds %q", i+1, page)
+		}
+	}
+}
+
+// manyTreatments is a history of so many visits.
+func manyTreatments(n int) []plots.HistoryPoint {
+	var out []plots.HistoryPoint
+	for i := range n {
+		out = append(out, plots.HistoryPoint{Date: day(1, 1).AddDate(0, 0, i), Treatments: []string{fmt.Sprint("treatment ", i)}})
+	}
+	return out
+}
