@@ -25,7 +25,7 @@ import (
 
 // MeasuringVersion rises whenever the same clip and marks may give other
 // numbers or pages than before; results of another version are made anew.
-const MeasuringVersion = 9
+const MeasuringVersion = 10
 
 // ErrNoMarks is wrapped by the error of a clip that has no marks file.
 var ErrNoMarks = errors.New("the clip has no marks")
@@ -131,7 +131,7 @@ func (j *job) measure(info *clip.Info, tracked *track.Result, end *ending, opts 
 	if err != nil {
 		return nil, fmt.Errorf("measure clip %s: %w", j.path, err)
 	}
-	summary, err := metrics.Summarise([]metrics.Run{*run}, metrics.SummaryOptions{Tolerances: j.around.Tolerances, Resamples: opts.Resamples})
+	summary, err := metrics.Summarise([]metrics.Run{*run}, metrics.SummaryOptions{Tolerances: j.around.Tolerances, Resamples: opts.Resamples, Lengths: j.around.Yard.Lengths})
 	if err != nil {
 		return nil, fmt.Errorf("measure clip %s: %w", j.path, err)
 	}
@@ -518,7 +518,7 @@ func (j *job) write(ctx context.Context, info *clip.Info, set *traj.Set, result 
 		f.bytes(record.ResultFile, data)
 		f.tables(set, &result.Run)
 		opts.tell("drawing", 0, 1)
-		pictures := f.runFigures(set, result)
+		pictures := f.runFigures(set, result, j.around.Yard.Lengths)
 		if f.err != nil {
 			return nil // makeFolder reports it.
 		}

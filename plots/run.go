@@ -13,7 +13,7 @@ import (
 
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
-	"jogstrip/plots/said"
+	"jogstrip/metrics/lengths"
 	"jogstrip/track/traj"
 )
 
@@ -24,6 +24,8 @@ type RunInput struct {
 	Times []float64
 	// Summary of this run alone; nil leaves out the intervals that come from it.
 	Summary *metrics.Summary
+	// Lengths is how the reader reads lengths. RunFigures takes Run and Summary into it.
+	Lengths lengths.System
 }
 
 func (in RunInput) result(n metrics.Name) *metrics.Result {
@@ -305,7 +307,7 @@ func interpolate(times, v []float64, t float64) float64 {
 // placed is a placement relative to the line of travel.
 type placed struct {
 	limb            traj.Landmark
-	along, left     float64 // m along the line; cm (or % of a camera height) to the horse's left of it.
+	along, left     float64 // m along the line; cm (or % of a camera height) to the horse's left of it; in inches: ft and in.
 	alongSD, leftSD float64
 }
 
@@ -321,7 +323,13 @@ func Placement(in RunInput) (*Figure, error) {
 		}
 		return nil, &NoDataError{Figure: name, Reason: reason}
 	}
-	all := placedOn(*r.Line, r.Contacts)
+	unit, sideUnit := lengthUnit(r.Level), "cm"
+	if unit != "m" {
+		sideUnit = "% of a camera height"
+	}
+	long, across := in.Lengths.Of(1, unit), in.Lengths.Of(100, sideUnit)
+	unit, sideUnit = in.Lengths.Unit(unit), in.Lengths.Unit(sideUnit)
+	all := placedOn(*r.Line, r.Contacts, long, across)
 	if len(all) == 0 {
 		return nil, &NoDataError{Figure: name, Reason: "no placement was measured"}
 	}
@@ -329,11 +337,7 @@ func Placement(in RunInput) (*Figure, error) {
 	for _, p := range all {
 		x.add(p.along, p.along-1.96*p.alongSD, p.along+1.96*p.alongSD)
 	}
-	unit := lengthUnit(r.Level)
-	sideUnit := "cm"
-	if unit != "m" {
-		sideUnit = "% of a camera height"
-	}
+	digits := in.Lengths.Decimals(1, "cm")
 	var panels []*plot.Plot
 	var share []float64
 	var summary []string
@@ -342,7 +346,7 @@ func Placement(in RunInput) (*Figure, error) {
 		if len(here) == 0 {
 			continue
 		}
-		means, said := placementMeans(here, g, in.result(offsetMeasure(g)), sideUnit == "cm")
+		means, said := placementMeans(here, g, in.result(offsetMeasure(g)), sideUnit == in.Lengths.Unit("cm"), digits)
 		p := placementPanel(here, means)
 		x.set(&p.X, 0.03)
 		p.Y.Label.Text = capital(girdleWord(g)) + " hooves, " + sideUnit
@@ -363,8 +367,9 @@ func Placement(in RunInput) (*Figure, error) {
 	}.figure(), nil
 }
 
-// placedOn returns the placements relative to the line, along it from the first.
-func placedOn(l metrics.Line, contacts []metrics.Contact) []placed {
+// placedOn returns the placements relative to the line, along it from the first; long and
+// across are how many of the figure's units a metre is in either direction.
+func placedOn(l metrics.Line, contacts []metrics.Contact, long, across float64) []placed {
 	var all []placed
 	first := math.Inf(1)
 	for _, c := range contacts {
@@ -374,10 +379,10 @@ func placedOn(l metrics.Line, contacts []metrics.Contact) []placed {
 		dx, dy := c.X-l.X, c.Y-l.Y
 		p := placed{
 			limb:    c.Limb,
-			along:   dx*l.DX + dy*l.DY,
-			left:    100 * (dy*l.DX - dx*l.DY),
-			alongSD: math.Hypot(c.XSD*l.DX, c.YSD*l.DY),
-			leftSD:  100 * math.Hypot(c.XSD*l.DY, c.YSD*l.DX),
+			along:   long * (dx*l.DX + dy*l.DY),
+			left:    across * (dy*l.DX - dx*l.DY),
+			alongSD: long * math.Hypot(c.XSD*l.DX, c.YSD*l.DY),
+			leftSD:  across * math.Hypot(c.XSD*l.DY, c.YSD*l.DX),
 		}
 		first = math.Min(first, p.along)
 		all = append(all, p)
@@ -406,7 +411,7 @@ type sideMean struct {
 
 // placementMeans returns the mean of either side, up the page, and says it in words,
 // outward. Where the result is in the figure's unit its estimate stands for the mean.
-func placementMeans(here []placed, g metrics.Girdle, result *metrics.Result, inCM bool) (means []sideMean, said []string) {
+func placementMeans(here []placed, g metrics.Girdle, result *metrics.Result, inUnit bool, digits int) (means []sideMean, said []string) {
 	left, right := girdleHooves(g)
 	for _, limb := range []traj.Landmark{left, right} {
 		var v []float64
@@ -422,12 +427,12 @@ func placementMeans(here []placed, g metrics.Girdle, result *metrics.Result, inC
 			continue
 		}
 		outward := m.turned()
-		if e := sideEstimate(result, limb.Side()); e != nil && inCM {
+		if e := sideEstimate(result, limb.Side()); e != nil && inUnit {
 			outward = sideMean{m.side, e.Value, e.Low, e.High}
 			m = outward.turned()
 		}
 		means = append(means, m)
-		said = append(said, fmt.Sprintf("%s %s, n = %d", limb.Words(), numberInterval(outward.at, outward.low, outward.high, 1), n))
+		said = append(said, fmt.Sprintf("%s %s, n = %d", limb.Words(), numberInterval(outward.at, outward.low, outward.high, digits), n))
 	}
 	return means, said
 }
@@ -543,10 +548,11 @@ func StepLength(in RunInput) (*Figure, error) {
 // words; nil where there is nothing to draw.
 func stepPanel(series *metrics.Series, result *metrics.Result) (p *plot.Plot, unit string, summary []string) {
 	def, _ := metrics.Define(series.Name)
-	scale, unit := said.In(def, series.Unit, 1)
-	decimals := said.Most(def, unit)
+	scale, unit := def.Say(series.Unit, 1)
+	decimals := def.MostDecimals(unit)
 	if result != nil {
-		result = &summaryInWords(metrics.Summary{Results: []metrics.Result{*result}}).Results[0]
+		one := &metrics.Summary{Results: []metrics.Result{*result}}
+		result = &one.Said(lengths.Metric).Results[0]
 	}
 	var number []float64
 	steps := map[traj.Side][]float64{}
@@ -642,7 +648,7 @@ func HoofPaths(in RunInput) (*Figure, error) {
 		left, right := girdleHooves(g)
 		var paths []limbPath
 		for _, limb := range []traj.Landmark{left, right} {
-			k := pathOf(in.Run.Paths, limb)
+			k := pathOf(in.Run.Paths, limb, in.Lengths)
 			if len(k.single) == 0 {
 				continue
 			}
@@ -660,7 +666,7 @@ func HoofPaths(in RunInput) (*Figure, error) {
 		if len(paths) == 0 {
 			continue
 		}
-		p := newPanel(capital(girdleWord(g))+" hooves: outward of the line, cm (lateral +)", "")
+		p := newPanel(capital(girdleWord(g))+" hooves: outward of the line, "+in.Lengths.Unit("cm")+" (lateral +)", "")
 		p.Add(artist(func(s sheet) {
 			s.grid(true, true)
 			s.updown(zeroLine, 0)
@@ -686,7 +692,7 @@ func HoofPaths(in RunInput) (*Figure, error) {
 		x.set(&p.X, 0.06)
 		y.set(&p.Y, 0.06)
 		if i == 0 {
-			p.Y.Label.Text = "Height above stance, cm"
+			p.Y.Label.Text = "Height above stance, " + in.Lengths.Unit("cm")
 		}
 	}
 	from := "in front"
@@ -716,10 +722,10 @@ type limbPath struct {
 	mean, low, high [2][]float64   // Index: direction, sample.
 }
 
-func pathOf(paths []metrics.HoofPath, limb traj.Landmark) limbPath {
+func pathOf(paths []metrics.HoofPath, limb traj.Landmark, system lengths.System) limbPath {
 	k := limbPath{side: limb.Side()}
 	for _, p := range paths {
-		if q, ok := resampled(p); ok && p.Limb == limb {
+		if q, ok := resampled(p, system); ok && p.Limb == limb {
 			k.single = append(k.single, q)
 		}
 	}
@@ -738,14 +744,14 @@ func pathOf(paths []metrics.HoofPath, limb traj.Landmark) limbPath {
 
 // resampled returns a path at pathSamples shares of the swing, and whether most of it is
 // there.
-func resampled(p metrics.HoofPath) (out [2][]float64, ok bool) {
+func resampled(p metrics.HoofPath, system lengths.System) (out [2][]float64, ok bool) {
 	if len(p.Progress) != len(p.Outward) || len(p.Progress) != len(p.Height) || len(p.Progress) < 2 {
 		return out, false
 	}
 	seen := 0
 	for i := range pathSamples {
 		at := float64(i) / (pathSamples - 1)
-		o, h := interpolate(p.Progress, p.Outward, at), interpolate(p.Progress, p.Height, at)
+		o, h := system.Of(interpolate(p.Progress, p.Outward, at), "cm"), system.Of(interpolate(p.Progress, p.Height, at), "cm")
 		if finite(o, h) {
 			seen++
 		}
@@ -910,6 +916,7 @@ func outcome(title string, f *Figure, err error) (Outcome, error) {
 // cannot be drawn is there with its reason. The error is for input that
 // contradicts itself.
 func RunFigures(in RunInput) ([]Outcome, error) {
+	in.Run, in.Summary = in.Run.Said(in.Lengths), in.Summary.Said(in.Lengths)
 	type attempt struct {
 		title string
 		draw  func() (*Figure, error)

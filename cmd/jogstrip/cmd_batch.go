@@ -253,6 +253,12 @@ func visitStale(folder string) bool {
 	if newer(filepath.Join(folder, "visit.toml")) || newer(filepath.Join(filepath.Dir(folder), "horse.toml")) {
 		return true
 	}
+	// The yard's page says whose letterhead it has, and how lengths are read.
+	for dir, up := folder, 0; up < 4; dir, up = filepath.Dir(dir), up+1 {
+		if newer(filepath.Join(dir, "yard.toml")) {
+			return true
+		}
+	}
 	entries, err := os.ReadDir(folder)
 	if err != nil {
 		return true
