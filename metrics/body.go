@@ -23,7 +23,7 @@ type bodyTrack struct {
 	frame    []int
 }
 
-// measureBody measures the vertical movement of head, withers, croup and hips.
+// measureBody measures the vertical movement of head, withers, croup, hips and shoulders.
 func (a *analysis) measureBody(s *spatial, cam geometry.Camera) {
 	if len(a.Strides) == 0 {
 		return
@@ -33,8 +33,8 @@ func (a *analysis) measureBody(s *spatial, cam geometry.Camera) {
 		traj.Withers: {WithersLowDifference, WithersHighDifference},
 		traj.Croup:   {CroupLowDifference, CroupHighDifference},
 	}
-	hips := map[int][2][2]float64{}
-	for _, l := range []traj.Landmark{traj.Head, traj.Withers, traj.Croup, traj.LeftHip, traj.RightHip} {
+	tracks, all := map[traj.Landmark]*bodyTrack{}, map[traj.Landmark][]*signal.Harmonics{}
+	for _, l := range []traj.Landmark{traj.Head, traj.Withers, traj.Croup, traj.LeftHip, traj.RightHip, traj.LeftShoulder, traj.RightShoulder} {
 		b := a.bodyHeights(s, cam, l)
 		if b == nil {
 			continue
@@ -48,6 +48,10 @@ func (a *analysis) measureBody(s *spatial, cam geometry.Camera) {
 			continue
 		}
 		s.signals = append(s.signals, a.signalOf(b, unit, scale))
+		tracks[l], all[l] = b, fits
+		if l.Side() != traj.Middle {
+			continue // With the other side.
+		}
 		for i, st := range a.Strides {
 			h := fits[i]
 			if h == nil {
@@ -57,34 +61,13 @@ func (a *analysis) measureBody(s *spatial, cam geometry.Camera) {
 			if l == traj.Head {
 				a.putHarmonics(s, i, st, h, scale, wide)
 			}
-			if l == traj.LeftHip || l == traj.RightHip {
-				top, high, _ := h.Highest(st.Start, st.Start+h.Period)
-				bottom, lowest, _ := h.Lowest(st.Start, st.Start+h.Period)
-				v, seen := hips[i]
-				if !seen {
-					v = [2][2]float64{notSeen, notSeen}
-				}
-				side := 0
-				if l == traj.RightHip {
-					side = 1
-				}
-				v[side] = [2]float64{scale * (high - lowest), scale * wide * h.DifferenceSD(top, bottom)}
-				hips[i] = v
-				continue
-			}
 			if a.opts.Gait == traj.Walk || a.cal.Level == geometry.LevelNone {
 				continue
 			}
 			a.putExtremes(s, i, st, h, l, low[l], scale, wide)
 		}
 	}
-	if a.cal.Level.AtLeast(geometry.LevelHeight) {
-		for i, st := range a.Strides {
-			if v, ok := hips[i]; ok {
-				s.found.putSides(HipExcursion, i, st.Start, v)
-			}
-		}
-	}
+	a.measurePoints(s, cam, tracks, all)
 }
 
 // putHarmonics adds the head's movement once and twice a stride. The power that

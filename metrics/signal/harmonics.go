@@ -119,6 +119,10 @@ func (h *Harmonics) AmplitudeSD(k int) float64 {
 	return math.Sqrt(max(0, u*u*h.cov.At(i, i)+2*u*v*h.cov.At(i, j)+v*v*h.cov.At(j, j)))
 }
 
+// MeanSD returns the standard deviation of Mean for the standard deviations given to
+// the fit.
+func (h *Harmonics) MeanSD() float64 { return math.Sqrt(max(0, h.cov.At(0, 0))) }
+
 // DifferenceSD returns the standard deviation of At(t1) − At(t0) for the
 // standard deviations given to the fit.
 func (h *Harmonics) DifferenceSD(t1, t0 float64) float64 {

@@ -43,6 +43,7 @@ func questions() []question {
 		{"Step length, hind", []metrics.Name{metrics.StepLengthHind}, false},
 		{"Step timing", []metrics.Name{metrics.StepTimingFore, metrics.StepTimingHind}, false},
 		{"Where the feet land", []metrics.Name{metrics.PlacementOffsetFore, metrics.PlacementOffsetHind}, false},
+		{"Shoulder and trunk", []metrics.Name{metrics.ShoulderSwing, metrics.ShoulderStance, metrics.HeadToSide, metrics.ChestSway, metrics.CroupSway, metrics.HeadSway}, true},
 	}
 }
 
@@ -244,6 +245,9 @@ func comparedRow(c *metrics.Comparison, q question, ch *metrics.Change) Row {
 		row.Words = short(ch.Name, ch.Unit, *ch.Before) + ", now " + now(ch)
 	case b != nil && b.Beyond, a != nil && a.Beyond:
 		row.Words = short(ch.Name, ch.Unit, *ch.Before) + ", now " + now(ch) + ": too unsure to count"
+		if ch.Verdict == metrics.NotJudged {
+			row.Words = short(ch.Name, ch.Unit, *ch.Before) + ", now " + now(ch) + ": described, not judged"
+		}
 	case b != nil && a != nil && (wide(b) || wide(a)):
 		row.Words = unsettled + ": too few strides"
 	default:

@@ -91,6 +91,10 @@ func Short(l traj.Landmark) string {
 		return "L hip"
 	case traj.RightHip:
 		return "R hip"
+	case traj.LeftShoulder:
+		return "L shoulder"
+	case traj.RightShoulder:
+		return "R shoulder"
 	}
 	return string(l)
 }

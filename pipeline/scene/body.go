@@ -395,6 +395,13 @@ func (b *body) shape(f frame) {
 		b.ellipsoid(m.hipOf(t, side, -0.04*k), vec{0.09 * k, 0.04 * k, 0.05 * k})
 		b.end()
 	}
+	if m.scene.Horse.Points {
+		for side := range 2 {
+			b.begin(matCoat, -1)
+			b.ellipsoid(m.shoulderOf(t, side, f.t, -0.03*k), vec{0.045 * k, 0.05 * k, 0.06 * k})
+			b.end()
+		}
+	}
 	// The headpiece of the bridle runs over the poll behind the ears.
 	if !m.scene.Horse.NoBridle {
 		top := m.headpieceOf(t)
@@ -412,6 +419,9 @@ func (b *body) shape(f frame) {
 	}
 	if m.scene.Horse.Markers {
 		spots := []vec{{t.s, t.l, t.withers + ballRadius}, {t.s + croupBehind*k, t.croupL, t.croup + ballRadius}, m.hipOf(t, left, ballRadius), m.hipOf(t, right, ballRadius)}
+		if m.scene.Horse.Points {
+			spots = append(spots, m.shoulderOf(t, left, f.t, ballRadius), m.shoulderOf(t, right, f.t, ballRadius))
+		}
 		for _, p := range spots {
 			b.begin(matBall, -1)
 			b.ball(p, ballRadius)

@@ -34,12 +34,15 @@ const (
 	LeftHip   Landmark = "left-hip"
 	RightHip  Landmark = "right-hip"
 	Chest     Landmark = "chest"
+	// The points of the shoulders, seen from in front.
+	LeftShoulder  Landmark = "left-shoulder"
+	RightShoulder Landmark = "right-shoulder"
 )
 
 // Landmarks lists every landmark in the order in which pages and tables show
 // them.
 func Landmarks() []Landmark {
-	return []Landmark{LeftFore, RightFore, LeftHind, RightHind, Head, Withers, Croup, LeftHip, RightHip, Chest}
+	return []Landmark{LeftFore, RightFore, LeftHind, RightHind, Head, Withers, Croup, LeftHip, RightHip, Chest, LeftShoulder, RightShoulder}
 }
 
 // Valid reports whether l is one of the landmarks above.
@@ -67,9 +70,9 @@ func (l Landmark) Words() string { return strings.ReplaceAll(string(l), "-", " "
 // Side returns the horse's own side on which l lies.
 func (l Landmark) Side() Side {
 	switch l {
-	case LeftFore, LeftHind, LeftHip:
+	case LeftFore, LeftHind, LeftHip, LeftShoulder:
 		return Left
-	case RightFore, RightHind, RightHip:
+	case RightFore, RightHind, RightHip, RightShoulder:
 		return Right
 	}
 	return Middle
@@ -91,6 +94,10 @@ func (l Landmark) Opposite() Landmark {
 		return RightHip
 	case RightHip:
 		return LeftHip
+	case LeftShoulder:
+		return RightShoulder
+	case RightShoulder:
+		return LeftShoulder
 	}
 	return l
 }
