@@ -267,3 +267,9 @@ func BaseWords(s *Summary) []string {
 	}
 	return out
 }
+
+// ShoulderAndTrunk lists the measures of shoulder and trunk in the order of Definitions.
+func ShoulderAndTrunk() []Name {
+	return []Name{ShoulderStance, ShoulderSwing, ShoulderRoll, PelvisRoll, ChestSway, CroupSway, HeadSway, HeadToSide,
+		BaseWidthFore, BaseWidthHind, QuartersToSide, LineDrift}
+}

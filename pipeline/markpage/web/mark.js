@@ -12,7 +12,7 @@ import { Stage, drawSign, drawWords } from './stage.js';
 import { Saver } from './saver.js';
 import { facing } from './horse.js';
 import { Ground } from './ground.js';
-import { landmarksFor, landmarkNames, placeOf, sideOf, opposite, symbols, colours, levelWords } from './words.js';
+import { landmarksFor, askedFor, extrasFor, landmarkNames, placeOf, sideOf, opposite, symbols, colours, levelWords } from './words.js';
 import { stands, leading, landmarksStanding, neededStanding, nextStop } from './plan.js';
 
 const keyHelp = [
@@ -314,8 +314,13 @@ class MarkPage {
   /** The landmarks asked for in the frame shown: those that go with the hoof that stands. */
   asked() {
     const [left, right] = ['left', 'right'].map((s) => Array.isArray(this.markAt(this.frame, leading(this.view, s))));
-    if (left && right) return landmarksFor(this.view);
-    return landmarksStanding(this.view, this.parts.gait, left ? 'left' : right ? 'right' : this.want ?? 'left');
+    return [...(left && right ? askedFor(this.view) : landmarksStanding(this.view, this.parts.gait, left ? 'left' : right ? 'right' : this.want ?? 'left')), ...this.extras()];
+  }
+
+  /** The landmarks that are asked for because one of their kind is marked in the clip. */
+  extras() {
+    const extras = extrasFor(this.view);
+    return extras.some((l) => Object.keys(this.parts).some((k) => k.startsWith('mark:') && k.endsWith(`:${l}`) && Array.isArray(this.parts[k]))) ? extras : [];
   }
 
   nextLandmark() {
@@ -352,7 +357,7 @@ class MarkPage {
   }
 
   /** How many of the landmarks asked for must be marked; both hooves, and the head or croup, where both stand. */
-  least(asked) { return asked.length === landmarksFor(this.view).length ? neededStanding + 1 : neededStanding; }
+  least(asked) { return askedFor(this.view).every((l) => asked.includes(l)) ? neededStanding + 1 : neededStanding; }
 
   goOn() {
     const thing = this.nextThing();
@@ -1061,7 +1066,7 @@ class MarkPage {
       h('div', { class: 'chips', role: 'group', 'aria-label': 'Landmarks' }, landmarksFor(view).map((l) => {
         const at = this.markAt(this.frame, l);
         const place = asked.indexOf(l);
-        const state = at === 'hidden' ? 'not visible' : at !== undefined ? 'marked' : place < 0 ? 'if it stands' : place < least ? 'to do' : 'if visible';
+        const state = at === 'hidden' ? 'not visible' : at !== undefined ? 'marked' : place < 0 ? (extrasFor(view).includes(l) ? 'if you want' : 'if it stands') : place < least ? 'to do' : 'if visible';
         return button([h('span', { class: `sign-text ${sideOf(l)}`, 'aria-hidden': 'true' }, symbols[sideOf(l)]), ` ${landmarkNames[l]} `, h('small', {}, state)], () => {
           this.active = l;
           this.chosen = l;
