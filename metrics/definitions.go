@@ -53,8 +53,8 @@ func Definitions() []Definition {
 		{Name: StepLengthSpreadFore, Title: "Spread of step lengths, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, PerRun: true, Needs: metric},
 		{Name: StepLengthSpreadHind, Title: "Spread of step lengths, hind", Unit: "cm", Decimals: 1, Girdle: Hind, Evidence: Description, Sided: true, PerRun: true, Needs: metric},
 
-		{Name: ShoulderStance, Title: "Shoulder excursion in stance", Unit: "mm", Decimals: 0, Girdle: Fore, Evidence: Description, Sided: true, Needs: metric},
-		{Name: ShoulderSwing, Title: "Shoulder excursion in swing", Unit: "mm", Decimals: 0, Girdle: Fore, Evidence: Description, Sided: true, Needs: metric},
+		{Name: ShoulderExcursion, Title: "Shoulder excursion", Unit: "mm", Decimals: 0, Girdle: Fore, Evidence: Description, Sided: true, Needs: metric},
+		{Name: ShoulderLift, Title: "Shoulder lifted by the swing", Unit: "mm", Decimals: 0, Girdle: Fore, Evidence: Description, Sided: true, Needs: metric},
 		{Name: ShoulderRoll, Title: "Roll of the shoulders", Unit: "°", Decimals: 1, Girdle: Fore, Evidence: Description, Needs: metric},
 		{Name: PelvisRoll, Title: "Roll of the pelvis", Unit: "°", Decimals: 1, Girdle: Hind, Evidence: Description, Needs: metric},
 		{Name: ChestSway, Title: "Chest sway to each side", Unit: "mm", Decimals: 0, Girdle: Fore, Evidence: Description, Sided: true, Needs: metric},

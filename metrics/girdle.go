@@ -26,28 +26,27 @@ func (a *analysis) measurePoints(s *spatial, cam geometry.Camera, of map[traj.La
 	}
 	shoulders, hips := pair(traj.LeftShoulder, traj.RightShoulder), pair(traj.LeftHip, traj.RightHip)
 	for i, st := range a.Strides {
-		over := notSeenSides()
-		stance, swing := notSeenSides(), notSeenSides()
-		for side := range 2 {
-			if f := hips.fits[side]; f != nil && f[i] != nil {
-				over[side] = ranged(f[i], st.Start, st.Start+f[i].Period, 0, 0)
+		for q, n := range [2]Name{HipExcursion, ShoulderExcursion} {
+			p := [2]points{hips, shoulders}[q]
+			v := [2][2]float64{notSeen, notSeen}
+			for side, f := range p.fits {
+				if f != nil && f[i] != nil {
+					v[side] = ranged(f[i], st.Start)
+				}
 			}
-			f := shoulders.fits[side]
-			j := a.In(side, i)
-			if f == nil || f[i] == nil || j < 0 {
-				continue
-			}
-			on, onSD := a.Stances[side][j].Reaches()
-			off, offSD := a.Stances[side][j].Leaves()
-			if !(on < off && off < on+f[i].Period) { // False for NaN.
-				continue
-			}
-			stance[side] = ranged(f[i], on, off, onSD, offSD)
-			swing[side] = ranged(f[i], off, on+f[i].Period, offSD, onSD)
+			s.found.putSides(n, i, st.Start, v)
 		}
-		s.found.putSides(HipExcursion, i, st.Start, over)
-		s.found.putSides(ShoulderStance, i, st.Start, stance)
-		s.found.putSides(ShoulderSwing, i, st.Start, swing)
+		lift := [2][2]float64{notSeen, notSeen}
+		for side, f := range shoulders.fits {
+			if j := a.In(side, i); j >= 0 && f != nil && f[i] != nil {
+				h, stands := f[i], a.Middle(side, j)
+				swings := stands + h.Period/2
+				low, _ := h.At(stands)
+				high, _ := h.At(swings)
+				lift[side] = [2]float64{1000 * (high - low), 1000 * max(1, h.ResidualSD) * h.DifferenceSD(swings, stands)}
+			}
+		}
+		s.found.putSides(ShoulderLift, i, st.Start, lift)
 	}
 	if s.fit == nil {
 		return
@@ -56,27 +55,12 @@ func (a *analysis) measurePoints(s *spatial, cam geometry.Camera, of map[traj.La
 	a.putRoll(s, cam, PelvisRoll, hips, traj.LeftHip)
 }
 
-func notSeenSides() [2][2]float64 { return [2][2]float64{notSeen, notSeen} }
-
-// ranged returns the range of a fitted height from one instant to another, known to so
-// many seconds each, and the spread of that; mm.
-func ranged(h *signal.Harmonics, from, to, fromSD, toSD float64) [2]float64 {
-	top, high, _ := h.Highest(from, to)
-	bottom, low, _ := h.Lowest(from, to)
-	var ends float64
-	for _, end := range [2][2]float64{{from, fromSD}, {to, toSD}} {
-		v, slope := h.At(end[0])
-		if v >= high {
-			top, high = end[0], v
-		}
-		if v <= low {
-			bottom, low = end[0], v
-		}
-		if top == end[0] || bottom == end[0] {
-			ends += sq(slope * end[1])
-		}
-	}
-	return [2]float64{1000 * (high - low), 1000 * math.Hypot(max(1, h.ResidualSD)*h.DifferenceSD(top, bottom), math.Sqrt(ends))}
+// ranged returns the range of a fitted height over the stride from start on and the
+// spread of that, mm.
+func ranged(h *signal.Harmonics, start float64) [2]float64 {
+	top, high, _ := h.Highest(start, start+h.Period)
+	bottom, low, _ := h.Lowest(start, start+h.Period)
+	return [2]float64{1000 * (high - low), 1000 * max(1, h.ResidualSD) * h.DifferenceSD(top, bottom)}
 }
 
 // putRoll adds the range of the roll of the line between two points in every stride.
@@ -99,7 +83,7 @@ func (a *analysis) putRoll(s *spatial, cam geometry.Camera, n Name, p points, le
 		if h == nil {
 			continue
 		}
-		v := ranged(h, st.Start, st.Start+h.Period, 0, 0)
+		v := ranged(h, st.Start)
 		const degrees = 180 / math.Pi
 		s.found.put(n, single(i, st.Start, degrees*math.Atan(v[0]/1000/width), degrees*v[1]/1000/width))
 		mean += s.found[n].observations[len(s.found[n].observations)-1].Value

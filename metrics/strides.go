@@ -191,7 +191,7 @@ func (a *analysis) reason(d Definition) string {
 		if !have(traj.Chest) {
 			body = append(body, traj.Withers)
 		}
-	case ShoulderStance, ShoulderSwing, ShoulderRoll:
+	case ShoulderExcursion, ShoulderLift, ShoulderRoll:
 		body = []traj.Landmark{traj.LeftShoulder, traj.RightShoulder}
 	case HipExcursion, PelvisRoll:
 		body = []traj.Landmark{traj.LeftHip, traj.RightHip}

@@ -202,14 +202,14 @@ const (
 	// StepLengthSpreadHind is StepLengthSpreadFore of the hindlimbs.
 	StepLengthSpreadHind Name = "step_length_spread_hind"
 
-	// ShoulderStance: highest − lowest point of each point of the shoulder while its limb
-	// stands; difference R − L. Sign: Positive: the right one moves more up and down.
+	// ShoulderExcursion: highest − lowest point of each point of the shoulder over the
+	// stride; difference R − L. Sign: Positive: the right one moves more up and down.
 	// Unit: mm. Source: Common practice.
-	ShoulderStance Name = "shoulder_stance_excursion"
-	// ShoulderSwing: highest − lowest point of each point of the shoulder while its limb
-	// swings; difference R − L. Sign: Positive: the right one moves more up and down.
-	// Unit: mm. Source: Common practice.
-	ShoulderSwing Name = "shoulder_swing_excursion"
+	ShoulderExcursion Name = "shoulder_excursion"
+	// ShoulderLift: height of each point of the shoulder in the middle of its limb's swing
+	// − that in the middle of its stance; difference R − L. Sign: Positive: the right one is
+	// lifted more. Unit: mm. Source: Common practice.
+	ShoulderLift Name = "shoulder_lift"
 	// ShoulderRoll: range over the stride of the roll of the line between the points of
 	// the shoulders. Sign: None. Unit: °. Source: Common practice.
 	ShoulderRoll Name = "shoulder_roll"

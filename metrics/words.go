@@ -145,9 +145,10 @@ func phrase(d Definition, unit string, deviation float64) string {
 		return fmt.Sprintf("the hind of the %s fore's pair lands %s later than that of the %s", this, how, other)
 	case PlacementSpreadFore, PlacementSpreadHind:
 		return fmt.Sprintf("the %s%s's placements vary sideways by %s more than the %s's", this, girdle, how, other)
-	case ShoulderStance, ShoulderSwing:
-		_, when, _ := strings.Cut(titleWords(d), " in ")
-		return fmt.Sprintf("the %s point of the shoulder moves %s more up and down in %s than the %s", this, how, when, other)
+	case ShoulderExcursion:
+		return fmt.Sprintf("the %s point of the shoulder moves %s more up and down than the %s", this, how, other)
+	case ShoulderLift:
+		return fmt.Sprintf("the swing of the limb lifts the %s point of the shoulder %s less than the %s", other, how, this)
 	case ChestSway, CroupSway, HeadSway:
 		what, _, _ := strings.Cut(titleWords(d), " ")
 		return fmt.Sprintf("the %s swings %s further to the %s than to the %s", what, how, this, other)

@@ -28,7 +28,7 @@ func TestFeltBeside(t *testing.T) {
 		results   []metrics.Result
 		want      string // Of the one row; empty: none.
 	}{
-		{"agree", []record.Palpation{sore("shoulder blade, rear", traj.Left, 3), sore("shoulder blade, rear", traj.Right, 1)}, nil, []metrics.Result{result(metrics.StepLengthFore, 0.09), result(metrics.ShoulderSwing, 20)}, "They agree: hands found more on the left, and film points to the left."},
+		{"agree", []record.Palpation{sore("shoulder blade, rear", traj.Left, 3), sore("shoulder blade, rear", traj.Right, 1)}, nil, []metrics.Result{result(metrics.StepLengthFore, 0.09), result(metrics.ShoulderLift, 20)}, "They agree: hands found more on the left, and film points to the left."},
 		{"differ", []record.Palpation{sore("triceps", traj.Right, 2)}, nil, []metrics.Result{result(metrics.HeadLowDifference, -40)}, "They differ: hands found more on the right, film points to the left."},
 		{"moved by hand", nil, []record.Motion{{Limb: "fore", Side: traj.Right, Direction: "forward", Ease: "less"}}, []metrics.Result{result(metrics.HeadLowDifference, 40)}, "They agree: hands found more on the right, and film points to the right."},
 		{"both", []record.Palpation{sore("triceps", traj.Right, 2)}, nil, []metrics.Result{result(metrics.HeadLowDifference, -40), result(metrics.StepLengthFore, -0.09)}, "Hands found more on the right, film points to both sides."},

@@ -11,7 +11,7 @@ type Seen struct {
 	Words    []string // What is beyond its tolerance.
 	// Left and Right tell whether something of it points to that side: the limb that
 	// steps shorter, over which head, withers or croup are carried higher, whose hip moves
-	// more, or whose shoulder moves less (common practice).
+	// more, or whose shoulder is lifted less (common practice).
 	Left, Right bool
 }
 
@@ -51,11 +51,10 @@ func told(n metrics.Name) bool {
 }
 
 // pointed returns the side to which a deviation is taken to point; none for measures
-// that are only described, but for the shoulder that moves less.
+// that are only described, but for the shoulder that is lifted less.
 func pointed(n metrics.Name, deviation float64) traj.Side {
 	switch n {
-	case metrics.ShoulderStance, metrics.ShoulderSwing:
-		deviation = -deviation
+	case metrics.ShoulderLift:
 	case metrics.StepTimingFore, metrics.StepTimingHind:
 		return traj.Middle // Its direction is not settled.
 	default:

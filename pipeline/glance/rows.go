@@ -43,7 +43,7 @@ func questions() []question {
 		{"Step length, hind", []metrics.Name{metrics.StepLengthHind}, false},
 		{"Step timing", []metrics.Name{metrics.StepTimingFore, metrics.StepTimingHind}, false},
 		{"Where the feet land", []metrics.Name{metrics.PlacementOffsetFore, metrics.PlacementOffsetHind}, false},
-		{"Shoulder and trunk", []metrics.Name{metrics.ShoulderSwing, metrics.ShoulderStance, metrics.HeadToSide, metrics.ChestSway, metrics.CroupSway, metrics.HeadSway}, true},
+		{"Shoulder and trunk", []metrics.Name{metrics.ShoulderLift, metrics.HeadToSide, metrics.ChestSway, metrics.CroupSway, metrics.HeadSway}, true},
 	}
 }
 

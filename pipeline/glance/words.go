@@ -25,7 +25,7 @@ func define(n metrics.Name) metrics.Definition {
 // comment says, else -1.
 func towardRight(n metrics.Name) float64 {
 	switch n {
-	case metrics.StepLengthFore, metrics.StepLengthHind, metrics.StepTimingFore, metrics.StepTimingHind:
+	case metrics.StepLengthFore, metrics.StepLengthHind, metrics.StepTimingFore, metrics.StepTimingHind, metrics.ShoulderLift, metrics.ShoulderExcursion:
 		return -1
 	}
 	return 1
@@ -90,8 +90,10 @@ func short(n metrics.Name, unit string, e metrics.Estimate) string {
 		return fmt.Sprintf("right lands %s early", how)
 	case metrics.PlacementOffsetFore, metrics.PlacementOffsetHind:
 		return fmt.Sprintf("%s lands %s further out", side, how)
-	case metrics.ShoulderStance, metrics.ShoulderSwing:
-		return fmt.Sprintf("%s shoulder moves %s more", side, how)
+	case metrics.ShoulderExcursion:
+		return fmt.Sprintf("%s shoulder moves %s less", side, how)
+	case metrics.ShoulderLift:
+		return fmt.Sprintf("%s shoulder lifted %s less", side, how)
 	case metrics.HeadToSide:
 		return fmt.Sprintf("head %s to the %s", how, side)
 	case metrics.ChestSway, metrics.CroupSway, metrics.HeadSway:
@@ -132,8 +134,8 @@ func clause(n metrics.Name, unit string, e metrics.Estimate) string {
 		return fmt.Sprintf("the right %s landed %s %s", limb, how, when)
 	case metrics.PlacementOffsetFore, metrics.PlacementOffsetHind:
 		return fmt.Sprintf("the %s %s landed %s further out", side, limb, how)
-	case metrics.ShoulderStance, metrics.ShoulderSwing:
-		return fmt.Sprintf("the %s shoulder moved %s more than the other", side, how)
+	case metrics.ShoulderExcursion, metrics.ShoulderLift:
+		return fmt.Sprintf("the %s shoulder moved %s less than the other", side, how)
 	case metrics.HeadToSide:
 		return fmt.Sprintf("the head was carried %s to the %s", how, side)
 	case metrics.ChestSway, metrics.CroupSway, metrics.HeadSway:

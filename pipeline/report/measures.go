@@ -230,8 +230,10 @@ func sideWords(n metrics.Name) (positive, negative string, ok bool) {
 		return "left carried lower", "right carried lower", true
 	case metrics.PlacementSpreadFore, metrics.PlacementSpreadHind:
 		return "right placements more scattered", "left placements more scattered", true
-	case metrics.ShoulderStance, metrics.ShoulderSwing:
+	case metrics.ShoulderExcursion:
 		return "right shoulder moves more", "left shoulder moves more", true
+	case metrics.ShoulderLift:
+		return "left shoulder lifted less", "right shoulder lifted less", true
 	case metrics.ChestSway, metrics.CroupSway, metrics.HeadSway:
 		return "swings further to the right", "swings further to the left", true
 	case metrics.HeadToSide:

@@ -116,7 +116,7 @@ func feltSection(felt []FeltBeside) section {
 	if len(felt) == 0 {
 		return s
 	}
-	s.add(paragraph("What hands found, beside what was measured of the same limbs and lies beyond its tolerance. Film points to the limb that steps shorter, over which head or croup is carried higher, whose hip moves more or whose shoulder moves less. That both find the same side, or do not, does not say why: soreness may be the cause of a movement, come from it, or have nothing to do with it."))
+	s.add(paragraph("What hands found, beside what was measured of the same limbs and lies beyond its tolerance. Film points to the limb that steps shorter, over which head or croup is carried higher, whose hip moves more or whose shoulder is lifted less. That both find the same side, or do not, does not say why: soreness may be the cause of a movement, come from it, or have nothing to do with it."))
 	t := table{caption: "Felt and measured", wide: true, head: []string{"Limbs", "Hands found", "Beyond tolerance on film", "Together"}}
 	for _, f := range felt {
 		t.rows = append(t.rows, tableRow{cells: []tableCell{textCell(f.Limbs), textCell(f.Felt), textCell(f.Measured), textCell(f.Together)}})

@@ -200,28 +200,23 @@ func (m *motion) measures(t *Truth) *measureList {
 	return out
 }
 
-// shoulderMeasures adds how the points of the shoulders move up and down in stride k,
-// each in its own stance and swing.
+// shoulderMeasures adds how the points of the shoulders move up and down in stride k:
+// over the stride, and from the middle of each one's stance to that of its swing.
 func (m *motion) shoulderMeasures(k int, s Stride, in func(limb int, from, to float64) int, sided func(n metrics.Name, k int, at, l, r float64)) {
-	v := [2][2]float64{{nan, nan}, {nan, nan}} // Index: stance or swing, side.
+	over, lift := [2]float64{nan, nan}, [2]float64{nan, nan}
 	for side := range 2 {
+		z := func(t float64) float64 { return m.shoulderOf(trunk{withers: m.withersZ(t)}, side, t, 0).z }
+		_, low := extreme(z, s.Start, s.End, -1)
+		_, high := extreme(z, s.Start, s.End, 1)
+		over[side] = 1000 * (high - low)
 		limb := limbOf(0, side)
-		i := in(limb, s.Start, s.End)
-		if i < 0 || i+1 >= len(m.falls[limb]) {
-			continue
-		}
-		f, next := m.falls[limb][i], m.falls[limb][i+1]
-		z := func(t float64) float64 {
-			return m.shoulderOf(trunk{withers: m.withersZ(t)}, side, t, 0).z
-		}
-		for q, span := range [2][2]float64{{f.on, f.off}, {f.off, next.on}} {
-			_, low := extreme(z, span[0], span[1], -1)
-			_, high := extreme(z, span[0], span[1], 1)
-			v[q][side] = 1000 * (high - low)
+		if i := in(limb, s.Start, s.End); i >= 0 && i+1 < len(m.falls[limb]) {
+			f, next := m.falls[limb][i], m.falls[limb][i+1]
+			lift[side] = 1000 * (z((f.off+next.on)/2) - z((f.on+f.off)/2))
 		}
 	}
-	sided(metrics.ShoulderStance, k, s.Start, v[0][left], v[0][right])
-	sided(metrics.ShoulderSwing, k, s.Start, v[1][left], v[1][right])
+	sided(metrics.ShoulderExcursion, k, s.Start, over[left], over[right])
+	sided(metrics.ShoulderLift, k, s.Start, lift[left], lift[right])
 }
 
 // rollRange returns the range over a stride of the roll of the line between two points,

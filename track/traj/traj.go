@@ -69,10 +69,10 @@ func (l Landmark) Words() string { return strings.ReplaceAll(string(l), "-", " "
 
 // Side returns the horse's own side on which l lies.
 func (l Landmark) Side() Side {
-	switch l {
-	case LeftFore, LeftHind, LeftHip, LeftShoulder:
+	switch {
+	case strings.HasPrefix(string(l), "left-"):
 		return Left
-	case RightFore, RightHind, RightHip, RightShoulder:
+	case strings.HasPrefix(string(l), "right-"):
 		return Right
 	}
 	return Middle
@@ -81,23 +81,11 @@ func (l Landmark) Side() Side {
 // Opposite returns the landmark on the other side; landmarks of the middle
 // return themselves.
 func (l Landmark) Opposite() Landmark {
-	switch l {
-	case LeftFore:
-		return RightFore
-	case RightFore:
-		return LeftFore
-	case LeftHind:
-		return RightHind
-	case RightHind:
-		return LeftHind
-	case LeftHip:
-		return RightHip
-	case RightHip:
-		return LeftHip
-	case LeftShoulder:
-		return RightShoulder
-	case RightShoulder:
-		return LeftShoulder
+	switch part, left := strings.CutPrefix(string(l), "left-"); {
+	case left:
+		return Landmark("right-" + part)
+	case l.Side() == Right:
+		return Landmark("left-" + strings.TrimPrefix(string(l), "right-"))
 	}
 	return l
 }
