@@ -54,7 +54,7 @@ type front struct {
 }
 
 // rowsLegend explains the rows of a first page.
-const rowsLegend = "A bar goes to the side whose step is shorter, over which head, withers or croup stay higher, whose hip moves more, or which lands further out. " +
+const rowsLegend = "A bar goes to the side whose step is shorter, over which head, withers or croup stay higher, whose hip moves more, whose shoulder is lifted less, which lands further out, or to which head and trunk go. " +
 	"Grey band: what a sound horse shows from day to day. Thin line: the 95 % interval; where it crosses the middle, no side is shown."
 
 // newFront makes the first page of a report. compared tells whether rows show two visits.
