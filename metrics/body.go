@@ -23,7 +23,7 @@ type bodyTrack struct {
 	frame    []int
 }
 
-// measureBody measures the vertical movement of head, withers, croup and hips.
+// measureBody measures the vertical movement of head, withers, croup, hips and shoulders.
 func (a *analysis) measureBody(s *spatial, cam geometry.Camera) {
 	if len(a.Strides) == 0 {
 		return
@@ -33,8 +33,8 @@ func (a *analysis) measureBody(s *spatial, cam geometry.Camera) {
 		traj.Withers: {WithersLowDifference, WithersHighDifference},
 		traj.Croup:   {CroupLowDifference, CroupHighDifference},
 	}
-	hips := map[int]*[2][2]float64{} // Index: stride; then side, value and standard deviation.
-	for _, l := range []traj.Landmark{traj.Head, traj.Withers, traj.Croup, traj.LeftHip, traj.RightHip} {
+	tracks, all := map[traj.Landmark]*bodyTrack{}, map[traj.Landmark][]*signal.Harmonics{}
+	for _, l := range []traj.Landmark{traj.Head, traj.Withers, traj.Croup, traj.LeftHip, traj.RightHip, traj.LeftShoulder, traj.RightShoulder} {
 		b := a.bodyHeights(s, cam, l)
 		if b == nil {
 			continue
@@ -48,6 +48,10 @@ func (a *analysis) measureBody(s *spatial, cam geometry.Camera) {
 			continue
 		}
 		s.signals = append(s.signals, a.signalOf(b, unit, scale))
+		tracks[l], all[l] = b, fits
+		if l.Side() != traj.Middle {
+			continue // With the other side.
+		}
 		for i, st := range a.Strides {
 			h := fits[i]
 			if h == nil {
@@ -57,38 +61,13 @@ func (a *analysis) measureBody(s *spatial, cam geometry.Camera) {
 			if l == traj.Head {
 				a.putHarmonics(s, i, st, h, scale, wide)
 			}
-			if l == traj.LeftHip || l == traj.RightHip {
-				side := 0
-				if l == traj.RightHip {
-					side = 1
-				}
-				if hips[i] == nil {
-					hips[i] = &[2][2]float64{notSeen, notSeen}
-				}
-				hips[i][side] = excursion(h, st, scale, wide)
-				continue
-			}
 			if a.opts.Gait == traj.Walk || a.cal.Level == geometry.LevelNone {
 				continue
 			}
 			a.putExtremes(s, i, st, h, l, low[l], scale, wide)
 		}
 	}
-	if a.cal.Level.AtLeast(geometry.LevelHeight) {
-		for i, st := range a.Strides {
-			if hips[i] != nil {
-				s.found.putSides(HipExcursion, i, st.Start, *hips[i])
-			}
-		}
-	}
-}
-
-// excursion returns how far a hip moves up and down in a stride, and the standard
-// deviation of that.
-func excursion(h *signal.Harmonics, st Stride, scale, wide float64) [2]float64 {
-	top, high, _ := h.Highest(st.Start, st.Start+h.Period)
-	bottom, lowest, _ := h.Lowest(st.Start, st.Start+h.Period)
-	return [2]float64{scale * (high - lowest), scale * wide * h.DifferenceSD(top, bottom)}
+	a.measurePoints(s, cam, tracks, all)
 }
 
 // putHarmonics adds the head's movement once and twice a stride. The power that

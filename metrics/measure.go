@@ -128,7 +128,8 @@ func (a *analysis) addCommon(found findings, space *spatial) {
 	}
 	body := a.opts.Model.Body.FollowedMM
 	for _, n := range []Name{HeadLowDifference, HeadHighDifference, WithersLowDifference, WithersHighDifference,
-		CroupLowDifference, CroupHighDifference, HipExcursion, HeadFirstHarmonic, HeadSecondHarmonic} {
+		CroupLowDifference, CroupHighDifference, HipExcursion, HeadFirstHarmonic, HeadSecondHarmonic,
+		ChestSway, CroupSway, HeadSway, ShoulderExcursion, ShoulderLift} {
 		if m := found[n]; m != nil && a.cal.Level.AtLeast(geometry.LevelHeight) {
 			m.commonSD, m.sideCommonSD = math.Hypot(m.commonSD, body), math.Hypot(m.sideCommonSD, body)
 		}

@@ -6,7 +6,6 @@ import (
 
 	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
-	"jogstrip/metrics/stats"
 	"jogstrip/track/errormodel"
 	"jogstrip/track/traj"
 )
@@ -56,10 +55,12 @@ func (a *analysis) measureSpace(cam geometry.Camera, like *spatial) *spatial {
 			if s.fit != nil && a.Ref >= 0 {
 				a.measureLengths(s)
 				a.measureOffsets(s)
+				a.measureBase(s)
 			}
 		}
 		if s.fit != nil && a.Ref >= 0 && a.cal.Level.AtLeast(geometry.LevelHeight) {
 			a.measureSwings(s, cam)
+			a.measureTrunk(s, cam)
 		}
 	}
 	if a.Ref >= 0 {
@@ -435,19 +436,6 @@ func (f *runFit) bow() (left, sd float64) {
 	return f.predict(t)
 }
 
-// quarters returns how far to the left of the forehand the quarters go, and the spread
-// of that; infinite where only one of them was placed.
-func (f *runFit) quarters() (left, sd float64) {
-	t := f.target()
-	for k, first := range f.limbs {
-		if first < 0 {
-			return 0, math.Inf(1)
-		}
-		f.meanOf(&t, k, 1, [4]float64{-0.5, -0.5, 0.5, 0.5}[k], ofRun)
-	}
-	return f.predict(t)
-}
-
 // remark adds the notes that a reader of the numbers needs.
 func (a *analysis) remark(s *spatial) {
 	a.remarkOnTimes()
@@ -496,13 +484,6 @@ func (a *analysis) remarkOnPlaces(s *spatial) {
 	if s.fit != nil && a.cal.Level.AtLeast(geometry.LevelHeight) {
 		if bow, sd := s.fit.bow(); math.Abs(bow) > 0.10 && math.Abs(bow) > 3*sd {
 			a.note("The horse did not go straight: the run bows %.0f cm from its straight line. Sideways placement is measured from the bowed line.", 100*math.Abs(bow))
-		}
-		if left, sd := s.fit.quarters(); math.Abs(left) > stats.Z95*sd {
-			to := "left"
-			if left < 0 {
-				to = "right"
-			}
-			a.note("The quarters go %.1f cm (95 %% interval %.1f to %.1f) to the %s of the forehand.", 100*math.Abs(left), 100*(math.Abs(left)-stats.Z95*sd), 100*(math.Abs(left)+stats.Z95*sd), to)
 		}
 		if f := s.found[LateralArcFore]; f != nil && f.commonSD > 1.5 {
 			a.note("The horse went off the line of sight, so how fast the hoof swings forward leaks into its sideways arc: differences of arcs are uncertain by %.1f cm in all strides alike. Stand in line with the lane.", f.commonSD)

@@ -191,7 +191,18 @@ func (a *analysis) reason(d Definition) string {
 		body = []traj.Landmark{traj.Withers}
 	case CroupLowDifference, CroupHighDifference:
 		body = []traj.Landmark{traj.Croup}
-	case HipExcursion:
+	case ChestSway:
+		body = []traj.Landmark{traj.Chest}
+	case CroupSway:
+		body = []traj.Landmark{traj.Croup}
+	case HeadSway, HeadToSide:
+		body = []traj.Landmark{traj.Head}
+		if !have(traj.Chest) {
+			body = append(body, traj.Withers)
+		}
+	case ShoulderExcursion, ShoulderLift, ShoulderRoll:
+		body = []traj.Landmark{traj.LeftShoulder, traj.RightShoulder}
+	case HipExcursion, PelvisRoll:
 		body = []traj.Landmark{traj.LeftHip, traj.RightHip}
 	}
 	var missing []string
@@ -200,9 +211,10 @@ func (a *analysis) reason(d Definition) string {
 			missing = append(missing, l.Words())
 		}
 	}
-	if d.Sided || strings.HasPrefix(string(d.Name), "step_timing") {
+	pair := strings.HasPrefix(string(d.Name), "step_timing") || d.Name == BaseWidthFore || d.Name == BaseWidthHind || d.Name == QuartersToSide
+	if d.Sided || pair {
 		for k, l := range limbs {
-			if ((d.Girdle == Fore && k < 2) || (d.Girdle == Hind && k >= 2) || d.Name == PairTiming) && !have(l) && body == nil {
+			if ((d.Girdle == Fore && k < 2) || (d.Girdle == Hind && k >= 2) || d.Name == PairTiming || d.Name == QuartersToSide) && !have(l) && body == nil {
 				missing = append(missing, l.Words())
 			}
 		}

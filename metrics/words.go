@@ -138,6 +138,19 @@ func phrase(d Definition, unit string, deviation float64) string {
 		return fmt.Sprintf("the hind of the %s fore's pair lands %s later than that of the %s", this, how, other)
 	case PlacementSpreadFore, PlacementSpreadHind:
 		return fmt.Sprintf("the %s%s's placements vary sideways by %s more than the %s's", this, girdle, how, other)
+	case ShoulderExcursion:
+		return fmt.Sprintf("the %s point of the shoulder moves %s more up and down than the %s", this, how, other)
+	case ShoulderLift:
+		return fmt.Sprintf("the swing of the limb lifts the %s point of the shoulder %s less than the %s", other, how, this)
+	case ChestSway, CroupSway, HeadSway:
+		what, _, _ := strings.Cut(titleWords(d), " ")
+		return fmt.Sprintf("the %s swings %s further to the %s than to the %s", what, how, this, other)
+	case HeadToSide:
+		return fmt.Sprintf("the head is carried %s to the %s", how, this)
+	case QuartersToSide:
+		return fmt.Sprintf("the quarters go %s to the %s of the forehand", how, this)
+	case LineDrift:
+		return fmt.Sprintf("the line of travel drifts %s to the %s in 10 m", how, this)
 	case StepLengthSpreadFore, StepLengthSpreadHind:
 		return fmt.Sprintf("the %s%s's steps vary in length by %s more than the %s's", this, girdle, how, other)
 	}

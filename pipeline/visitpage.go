@@ -25,7 +25,7 @@ func VisitPage(ctx context.Context, folder string, opts MeasureOptions) (visit *
 	if err != nil {
 		return v, false, err
 	}
-	page := report.Visit{Header: header(v.Around), Date: day(v.Around.Folder), Facts: visitFacts(&v.Around.Visit), Summary: summary, Records: visitRecords(&v.Around.Visit)}
+	page := report.Visit{Header: header(v.Around), Date: day(v.Around.Folder), Facts: visitFacts(&v.Around.Visit), Summary: summary, Records: visitRecords(&v.Around.Visit), Felt: feltBeside(&v.Around.Visit, summary)}
 	var inputs []report.Input
 	for _, r := range v.Results {
 		row := report.RunRow{

@@ -485,7 +485,7 @@ func heightOf(l traj.Landmark) float64 {
 		return 1.6
 	case traj.LeftHip, traj.RightHip:
 		return 1.4
-	case traj.Chest:
+	case traj.Chest, traj.LeftShoulder, traj.RightShoulder:
 		return 1.1
 	}
 	return 1.7

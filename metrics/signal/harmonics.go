@@ -100,6 +100,12 @@ func (h *Harmonics) AmplitudeSD(k int) float64 {
 	return h.fit.SD(terms)
 }
 
+// MeanSD returns the standard deviation of Mean for the standard deviations given to
+// the fit.
+func (h *Harmonics) MeanSD() float64 {
+	return h.fit.SD(append([]float64{1}, make([]float64, 2*len(h.Cos))...))
+}
+
 // DifferenceSD returns the standard deviation of At(t1) − At(t0) for the
 // standard deviations given to the fit.
 func (h *Harmonics) DifferenceSD(t1, t0 float64) float64 {

@@ -151,13 +151,18 @@ func byFrame(m *record.Marks) map[int]map[traj.Landmark]geometry.Point {
 	return out
 }
 
-// order doubts the sides where one frame shows left and right of the hips the wrong
-// way round: hips don't change places.
+// order doubts the sides where one frame shows left and right of the hips, or of the
+// shoulders, the wrong way round: they don't change places.
 func (l *list) order(m *record.Marks) {
+	l.orderOf(m, traj.LeftHip, "hip")
+	l.orderOf(m, traj.LeftShoulder, "shoulder")
+}
+
+func (l *list) orderOf(m *record.Marks, left traj.Landmark, part string) {
 	wrong, right, where := 0, 0, 0
 	for frame, of := range byFrame(m) {
-		a, okA := of[traj.LeftHip]
-		b, okB := of[traj.RightHip]
+		a, okA := of[left]
+		b, okB := of[left.Opposite()]
 		if !okA || !okB || math.Abs(a.X-b.X) < 3 {
 			continue
 		}
@@ -172,7 +177,7 @@ func (l *list) order(m *record.Marks) {
 		}
 	}
 	if wrong > 0 {
-		l.add(Sides, record.SecondLook, fmt.Sprintf("In frame %d the left hip lies where the right one must be in a horse that goes %s.", where, viewWords[m.View]),
+		l.add(Sides, record.SecondLook, fmt.Sprintf("In frame %d the left %s lies where the right one must be in a horse that goes %s.", where, part, viewWords[m.View]),
 			"Look whether left and right are the horse’s own in all marks, and whether the view is right.")
 	}
 }

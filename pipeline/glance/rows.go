@@ -89,6 +89,7 @@ func questions() []question {
 		{"Step length, hind", []metrics.Name{metrics.StepLengthHind}, false},
 		{"Step timing", []metrics.Name{metrics.StepTimingFore, metrics.StepTimingHind}, false},
 		{"Where the feet land", []metrics.Name{metrics.PlacementOffsetFore, metrics.PlacementOffsetHind}, false},
+		{"Shoulder and trunk", []metrics.Name{metrics.ShoulderLift, metrics.HeadToSide, metrics.ChestSway, metrics.CroupSway, metrics.HeadSway}, true},
 	}
 }
 
@@ -307,6 +308,8 @@ func comparedRow(c *metrics.Comparison, q question, ch *metrics.Change) Row {
 	case says(ch.Verdict):
 		row.Words = short(ch.Name, ch.Unit, *ch.Before) + ", now " + now(ch)
 		row.Change = plusMinus(ch)
+	case ch.Verdict == metrics.NotJudged && (b != nil && b.Beyond || a != nil && a.Beyond):
+		row.Words = short(ch.Name, ch.Unit, *ch.Before) + ", now " + now(ch) + ": described, not judged"
 	case WhyNoChange(ch) != "":
 		row.Words, row.Change = WhyNoChange(ch), plusMinus(ch)
 	case before == after && before == unsettled:

@@ -24,7 +24,7 @@ func define(n metrics.Name) metrics.Definition {
 // comment says, else -1.
 func towardRight(n metrics.Name) float64 {
 	switch n {
-	case metrics.StepLengthFore, metrics.StepLengthHind, metrics.StepTimingFore, metrics.StepTimingHind:
+	case metrics.StepLengthFore, metrics.StepLengthHind, metrics.StepTimingFore, metrics.StepTimingHind, metrics.ShoulderLift, metrics.ShoulderExcursion:
 		return -1
 	}
 	return 1
@@ -94,6 +94,14 @@ func short(n metrics.Name, unit string, e metrics.Estimate) string {
 		return fmt.Sprintf("right lands %s early", how)
 	case metrics.PlacementOffsetFore, metrics.PlacementOffsetHind:
 		return fmt.Sprintf("%s lands %s further out", side, how)
+	case metrics.ShoulderExcursion:
+		return fmt.Sprintf("%s shoulder moves %s less", side, how)
+	case metrics.ShoulderLift:
+		return fmt.Sprintf("%s shoulder lifted %s less", side, how)
+	case metrics.HeadToSide:
+		return fmt.Sprintf("head %s to the %s", how, side)
+	case metrics.ChestSway, metrics.CroupSway, metrics.HeadSway:
+		return fmt.Sprintf("%s swings %s further %s", part(n), how, side)
 	}
 	return fmt.Sprintf("%s larger by %s", side, how)
 }
@@ -130,8 +138,20 @@ func clause(n metrics.Name, unit string, e metrics.Estimate) string {
 		return fmt.Sprintf("the right %s landed %s %s", limb, how, when)
 	case metrics.PlacementOffsetFore, metrics.PlacementOffsetHind:
 		return fmt.Sprintf("the %s %s landed %s further out", side, limb, how)
+	case metrics.ShoulderExcursion, metrics.ShoulderLift:
+		return fmt.Sprintf("the %s shoulder moved %s less than the other", side, how)
+	case metrics.HeadToSide:
+		return fmt.Sprintf("the head was carried %s to the %s", how, side)
+	case metrics.ChestSway, metrics.CroupSway, metrics.HeadSway:
+		return fmt.Sprintf("the %s swung %s further to the %s", part(n), how, side)
 	}
 	return fmt.Sprintf("%s differed by %s", lowerFirst(titleWords(n)), how)
+}
+
+// part is the part of the horse that a measure's title begins with.
+func part(n metrics.Name) string {
+	word, _, _ := strings.Cut(lowerFirst(titleWords(n)), " ")
+	return word
 }
 
 // titleWords returns a measure's title without its gloss.

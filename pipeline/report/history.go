@@ -82,6 +82,7 @@ func (h History) Page() (*Page, error) {
 	visits := section{title: "The visits"}
 	visits.table(measured)
 	visits.table(noted)
+	visits.table(h.trunkTable())
 	if err := h.first(p); err != nil {
 		return nil, err
 	}
@@ -93,6 +94,40 @@ func (h History) Page() (*Page, error) {
 		}
 	}
 	return p, nil
+}
+
+// trunkVisits is how many visits the table of shoulder and trunk shows at the most: what
+// fits across a page.
+const trunkVisits = 5
+
+// trunkTable puts shoulder and trunk of the visits beside each other: the last of them,
+// and only what was measured at one.
+func (h History) trunkTable() table {
+	var shown []HistoryVisit
+	for _, v := range h.Visits {
+		if v.Summary != nil {
+			shown = append(shown, v)
+		}
+	}
+	shown = shown[max(0, len(shown)-trunkVisits):]
+	t := table{caption: "Shoulder and trunk", note: "Described, without a verdict. Differences are right − left; positive is to the right. In brackets: 95 % intervals", wide: true, head: []string{"Measure"}}
+	for _, v := range shown {
+		t.head = append(t.head, date(v.Date))
+	}
+	for _, n := range metrics.ShoulderAndTrunk() {
+		row, seen := tableRow{cells: []tableCell{nameCell(define(n).Title, saidUnit(define(n), define(n).Unit))}}, false
+		for _, v := range shown {
+			c := cell{Value: "–"}
+			if r := v.Summary.Lookup(n); r != nil && r.Value != nil {
+				c, seen = measuredCells(define(n), r.Unit, r.Value)[0], true
+			}
+			row.cells = append(row.cells, valueCell(c))
+		}
+		if seen {
+			t.rows = append(t.rows, row)
+		}
+	}
+	return t
 }
 
 // first makes the first page: the first measured visit beside the last.

@@ -295,11 +295,18 @@ func (b *body) shape(f frame) {
 		b.ellipsoid(b.m.hipOf(f.b, side, -0.04*k), vec{0.09 * k, 0.04 * k, 0.05 * k})
 		b.end()
 	}
+	if horse.Points {
+		for side := range 2 {
+			b.begin(matCoat, -1)
+			b.ellipsoid(b.m.shoulderOf(f.b, side, f.t, -0.03*k), vec{0.045 * k, 0.05 * k, 0.06 * k})
+			b.end()
+		}
+	}
 	if !horse.NoBridle {
 		b.headpiece(f.b)
 	}
 	if horse.Markers {
-		b.markers(f.b)
+		b.markers(f)
 	}
 	switch {
 	case horse.Leads:
@@ -458,9 +465,12 @@ func (b *body) headpiece(t trunk) {
 	b.end()
 }
 
-func (b *body) markers(t trunk) {
-	k := b.m.k
+func (b *body) markers(f frame) {
+	k, t := b.m.k, f.b
 	spots := []vec{{t.s, t.l, t.withers + ballRadius}, {t.s + croupBehind*k, t.croupL, t.croup + ballRadius}, b.m.hipOf(t, left, ballRadius), b.m.hipOf(t, right, ballRadius)}
+	if b.m.scene.Horse.Points {
+		spots = append(spots, b.m.shoulderOf(t, left, f.t, ballRadius), b.m.shoulderOf(t, right, f.t, ballRadius))
+	}
 	for _, p := range spots {
 		b.begin(matBall, -1)
 		b.ball(p, ballRadius)

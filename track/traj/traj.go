@@ -34,12 +34,15 @@ const (
 	LeftHip   Landmark = "left-hip"
 	RightHip  Landmark = "right-hip"
 	Chest     Landmark = "chest"
+	// The points of the shoulders, seen from in front.
+	LeftShoulder  Landmark = "left-shoulder"
+	RightShoulder Landmark = "right-shoulder"
 )
 
 // Landmarks lists every landmark in the order in which pages and tables show
 // them.
 func Landmarks() []Landmark {
-	return []Landmark{LeftFore, RightFore, LeftHind, RightHind, Head, Withers, Croup, LeftHip, RightHip, Chest}
+	return []Landmark{LeftFore, RightFore, LeftHind, RightHind, Head, Withers, Croup, LeftHip, RightHip, Chest, LeftShoulder, RightShoulder}
 }
 
 // Valid reports whether l is one of the landmarks above.
@@ -70,10 +73,10 @@ func (l Landmark) Words() string { return strings.ReplaceAll(string(l), "-", " "
 
 // Side returns the horse's own side on which l lies.
 func (l Landmark) Side() Side {
-	switch l {
-	case LeftFore, LeftHind, LeftHip:
+	switch {
+	case strings.HasPrefix(string(l), "left-"):
 		return Left
-	case RightFore, RightHind, RightHip:
+	case strings.HasPrefix(string(l), "right-"):
 		return Right
 	}
 	return Middle
@@ -82,19 +85,11 @@ func (l Landmark) Side() Side {
 // Opposite returns the landmark on the other side; landmarks of the middle
 // return themselves.
 func (l Landmark) Opposite() Landmark {
-	switch l {
-	case LeftFore:
-		return RightFore
-	case RightFore:
-		return LeftFore
-	case LeftHind:
-		return RightHind
-	case RightHind:
-		return LeftHind
-	case LeftHip:
-		return RightHip
-	case RightHip:
-		return LeftHip
+	switch part, left := strings.CutPrefix(string(l), "left-"); {
+	case left:
+		return Landmark("right-" + part)
+	case l.Side() == Right:
+		return Landmark("left-" + strings.TrimPrefix(string(l), "right-"))
 	}
 	return l
 }

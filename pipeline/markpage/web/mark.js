@@ -18,7 +18,7 @@ import { Pointing } from './pointing.js';
 import { keyHelp, pressed } from './keys.js';
 import { nextThing, showStep } from './steps.js';
 import { showNight } from './night.js';
-import { landmarksFor, landmarkNames, opposite, symbols } from './words.js';
+import { askedFor, extrasFor, landmarkNames, opposite, symbols } from './words.js';
 import { leading, landmarksStanding, neededStanding } from './plan.js';
 
 /** Opens the marking page. Returns a function that leaves it. */
@@ -258,9 +258,16 @@ class MarkPage {
 
   /** The landmarks asked for in the frame shown: those that go with the hoof that stands. */
   asked() {
-    const [left, right] = ['left', 'right'].map((s) => Array.isArray(this.marks.at(this.frame, leading(this.marks.view, s))));
-    if (left && right) return landmarksFor(this.marks.view);
-    return landmarksStanding(this.marks.view, this.marks.parts.gait, left ? 'left' : right ? 'right' : this.want ?? 'left');
+    const { view, parts } = this.marks;
+    const [left, right] = ['left', 'right'].map((s) => Array.isArray(this.marks.at(this.frame, leading(view, s))));
+    return [...(left && right ? askedFor(view) : landmarksStanding(view, parts.gait, left ? 'left' : right ? 'right' : this.want ?? 'left')), ...this.extras()];
+  }
+
+  /** The landmarks that are asked for because one of their kind is marked in the clip. */
+  extras() {
+    const { view, parts } = this.marks;
+    const extras = extrasFor(view);
+    return extras.some((l) => Object.keys(parts).some((k) => k.startsWith('mark:') && k.endsWith(`:${l}`) && Array.isArray(parts[k]))) ? extras : [];
   }
 
   nextLandmark() {
@@ -275,7 +282,7 @@ class MarkPage {
   }
 
   /** How many of the landmarks asked for must be marked; both hooves, and the head or croup, where both stand. */
-  least(asked) { return asked.length === landmarksFor(this.marks.view).length ? neededStanding + 1 : neededStanding; }
+  least(asked) { return askedFor(this.marks.view).every((l) => asked.includes(l)) ? neededStanding + 1 : neededStanding; }
 
   goOn() {
     const thing = nextThing(this);

@@ -3,7 +3,7 @@
 import { h, put, button, field, choice, number } from './dom.js';
 import { lengthField, numberField, inOwn } from './lengths.js';
 import { facing } from './horse.js';
-import { landmarksFor, landmarkNames, placeOf, sideOf, opposite, symbols, levelWords } from './words.js';
+import { landmarksFor, extrasFor, landmarkNames, placeOf, sideOf, opposite, symbols, levelWords } from './words.js';
 import { stands } from './plan.js';
 
 const names = [['horse', '1 Clip'], ['marks', '2 Marks'], ['ground', '3 Ground'], ['finish', '4 Finish']];
@@ -123,7 +123,7 @@ function marksPanel(page) {
     h('div', { class: 'chips', role: 'group', 'aria-label': 'Landmarks' }, landmarksFor(view).map((l) => {
       const at = page.marks.at(page.frame, l);
       const place = asked.indexOf(l);
-      const state = at === 'hidden' ? 'not visible' : at !== undefined ? 'marked' : place < 0 ? 'if it stands' : place < least ? 'to do' : 'if visible';
+      const state = at === 'hidden' ? 'not visible' : at !== undefined ? 'marked' : place < 0 ? (extrasFor(view).includes(l) ? 'if you want' : 'if it stands') : place < least ? 'to do' : 'if visible';
       return button([h('span', { class: `sign-text ${sideOf(l)}`, 'aria-hidden': 'true' }, symbols[sideOf(l)]), ` ${landmarkNames[l]} `, h('small', {}, state)], () => {
         page.active = l;
         page.chosen = l;
