@@ -18,6 +18,7 @@ require (
 	github.com/spf13/cobra v1.10.2
 	github.com/spf13/pflag v1.0.9
 	go.uber.org/goleak v1.3.0
+	go.yaml.in/yaml/v3 v3.0.5
 	gocv.io/x/gocv v0.31.0
 	golang.org/x/image v0.30.0
 	golang.org/x/sync v0.25.0

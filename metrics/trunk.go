@@ -55,7 +55,7 @@ func (a *analysis) putSway(s *spatial, n Name, b *bodyTrack) {
 	if drift == nil {
 		return
 	}
-	b = b.minus(func(t float64) float64 { v, _, _ := drift.At(t); return v })
+	b = b.minus(drift.At)
 	for i, st := range a.Strides {
 		h := b.fit(st.Start, st.End)
 		if h == nil {
@@ -88,7 +88,7 @@ func (a *analysis) across(s *spatial, cam geometry.Camera, l traj.Landmark, furt
 	}
 	b := &bodyTrack{landmark: l}
 	for i, t := range h.T {
-		y, _, _ := depth.At(t)
+		y := depth.At(t)
 		y += ahead + further
 		x, _, ok := cam.AtDepth(geometry.Point{X: h.X[i], Y: h.Y[i]}, y)
 		x1, _, ok1 := cam.AtDepth(geometry.Point{X: h.X[i] + 1, Y: h.Y[i]}, y)

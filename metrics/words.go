@@ -73,15 +73,8 @@ func amount(d Definition, unit string, value float64) string {
 
 // inWords returns value in the unit in which people say it.
 func inWords(d Definition, unit string, value float64) (float64, string, int) {
-	switch {
-	case unit == "m" && d.Sided:
-		return value * 100, "cm", 1
-	case unit == "s" && d.Sided:
-		return value * 1000, "ms", 0
-	case unit == d.Unit:
-		return value, unit, d.Decimals
-	}
-	return value, unit, 1
+	value, unit = d.Say(unit, value)
+	return value, unit, d.MostDecimals(unit)
 }
 
 func trimNumber(v float64, decimals int) string {
@@ -173,14 +166,14 @@ func titleWords(d Definition) string {
 // say returns the phrase of a measured value with its interval, as tables show it.
 func say(m measured) string {
 	e, _ := m.def.Even()
-	d := m.result.Value.Value - e
-	low, high := m.result.Value.Low-e, m.result.Value.High-e
+	by, unit := m.def.said(m.result.Unit, m.lengths)
+	d := by * (m.result.Value.Value - e)
+	low, high := by*(m.result.Value.Low-e), by*(m.result.Value.High-e)
 	if d < 0 {
 		low, high = -high, -low
 	}
-	l, u, decimals := inWords(m.def, m.result.Unit, low)
-	h, _, _ := inWords(m.def, m.result.Unit, high)
-	return fmt.Sprintf("%s (95 %% interval %s to %s %s)", phrase(m.def, m.result.Unit, d), trimNumber(l, decimals), trimNumber(h, decimals), u)
+	decimals := m.def.MostDecimals(unit)
+	return fmt.Sprintf("%s (95 %% interval %s to %s %s)", phrase(m.def, unit, d), trimNumber(low, decimals), trimNumber(high, decimals), unit)
 }
 
 // joinPhrases joins phrases as a sentence does.

@@ -5,7 +5,7 @@ import (
 	"fmt"
 	"os"
 
-	"golang.org/x/sys/unix"
+	"jogstrip/pipeline/fsx"
 )
 
 // ErrBusy is wrapped by the error of a clip that another run is measuring.
@@ -27,11 +27,11 @@ func lockClip(path string) (release func() error, err error) {
 	if err != nil {
 		return nil, fmt.Errorf("open clip: %w", err)
 	}
-	err = unix.Flock(int(f.Fd()), unix.LOCK_EX|unix.LOCK_NB)
+	got, err := fsx.TryLock(f)
 	switch {
-	case errors.Is(err, unix.EWOULDBLOCK):
+	case err == nil && !got:
 		return nil, errors.Join(fmt.Errorf("clip %s: %w", path, ErrBusy), f.Close())
-	case errors.Is(err, unix.ENOLCK), errors.Is(err, unix.ENOTSUP), errors.Is(err, unix.EBADF), errors.Is(err, unix.ENOSYS):
+	case err != nil && fsx.Lockless(err):
 		// A network drive that does not lock files opened for reading.
 	case err != nil:
 		return nil, errors.Join(fmt.Errorf("lock clip %s: %w", path, err), f.Close())

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"image"
 	"os"
-	"syscall"
 
 	"jogstrip/track/flow"
 )
@@ -44,7 +43,7 @@ func newSpool(dir string, most int64, memory int) (*spool, error) {
 	if err != nil {
 		return nil, fmt.Errorf("create scratch file: %w", err)
 	}
-	if err := os.Remove(f.Name()); err != nil {
+	if err := unlinkOpen(f); err != nil {
 		return nil, errors.Join(fmt.Errorf("unlink scratch file: %w", err), f.Close())
 	}
 	s := &spool{file: f, most: most}
@@ -52,9 +51,7 @@ func newSpool(dir string, most int64, memory int) (*spool, error) {
 	// virtual machine may have to find each of them on its host, which costs several
 	// times what small ones cost that the system has in hand. Without memory the file
 	// does.
-	if m, err := syscall.Mmap(-1, 0, memory, syscall.PROT_READ|syscall.PROT_WRITE, syscall.MAP_ANON|syscall.MAP_PRIVATE); err == nil {
-		s.memory = m
-	}
+	s.memory = takeMemory(memory)
 	return s, nil
 }
 
@@ -122,8 +119,8 @@ func (s *spool) close() error {
 	if s.memory != nil {
 		// Giving so much back takes the system a while, for which nothing has to wait; it
 		// fails only for memory that was never got.
-		go func(m []byte) { _ = syscall.Munmap(m) }(s.memory)
+		go giveBack(s.memory)
 		s.memory, s.parts = nil, nil
 	}
-	return s.file.Close()
+	return closeUnlinked(s.file)
 }

@@ -26,10 +26,12 @@ import (
 	"jogstrip/pipeline/film"
 	"jogstrip/pipeline/markpage"
 	"jogstrip/pipeline/phone"
+	"jogstrip/pipeline/proc"
 )
 
 type markOptions struct {
 	address     string
+	published   int
 	remote      bool
 	plain       bool
 	noOpen      bool
@@ -40,6 +42,7 @@ type markOptions struct {
 func (o *markOptions) addFlags(f *pflag.FlagSet) {
 	f.BoolVar(&o.remote, "remote", false, "let handlers' phones send clips, and a tablet of yours in; shows a code to scan")
 	f.StringVar(&o.address, "address", "", "address and port to listen on: with --remote for phones (default: this computer's in the local network), without it for this computer alone")
+	f.IntVar(&o.published, "published", 0, "in a container: the port that it publishes at the same port of the computer's own address, 127.0.0.1")
 	f.BoolVar(&o.plain, "plain-http", false, "with --remote: do not encrypt, so that others in the network can read along")
 	f.BoolVar(&o.noProposals, "no-proposals", false, "propose no marks: leaves the processor to others")
 	f.BoolVar(&o.noOpen, "no-open", false, "do not open the browser")
@@ -49,6 +52,12 @@ func (o *markOptions) addFlags(f *pflag.FlagSet) {
 func (o *markOptions) check() error {
 	if o.plain && !o.remote {
 		return fmt.Errorf("%w: --plain-http is for --remote; on this computer alone nothing leaves it", errUsage)
+	}
+	if o.published != 0 && (o.remote || o.address != "") {
+		return fmt.Errorf("%w: --published is for the marks page in a container, without --remote and --address", errUsage)
+	}
+	if o.published < 0 || o.published > 65535 {
+		return fmt.Errorf("%w: --published is %d; allowed: a port, 1 to 65535", errUsage, o.published)
 	}
 	return nil
 }
@@ -65,17 +74,16 @@ visit's record. Every click is saved at once beside the clip.
 The page is reachable from this computer only and needs the token in the address
 that is printed. Stop with ctrl-C: nothing is lost.
 
-With --remote, phones and tablets in the same network come in as well, encrypted.
-A code is shown, here and on the page under Handlers' phones: a handler points the
-phone's camera at it, gets the film guide, and sends clips into the visit's
-folder; seconds later the phone says whether the clip is good. That code opens
-nothing else, and can be taken back on the page.
+With --remote, phones and tablets in the same network can reach the page, too;
+what they send is encrypted. A code is shown here and on the page under Handlers'
+phones. A handler points the phone's camera at it, gets the film guide, and sends
+clips into the visit's folder; seconds later the phone says whether the clip is
+good. The code opens nothing else. You can take it back on the page.
 
 The program makes the certificate for the encryption itself, since no authority
 knows this computer. So the phone's browser warns, once, that it cannot tell who
 is there. Look at the certificate's SHA-256 fingerprint in the browser's details,
-compare it with the one shown beside the code, and go on only if they are equal.
-` + exitHelp,
+compare it with the one shown beside the code, and go on only if they are equal.`,
 		Example: `  jogstrip mark yard
   jogstrip mark --no-open yard/horses/bramble/2026-03-02
   jogstrip mark --remote yard
@@ -89,7 +97,7 @@ compare it with the one shown beside the code, and go on only if they are equal.
 			if err != nil {
 				return err
 			}
-			self, err := ownProgram()
+			self, err := proc.Self()
 			if err != nil {
 				return err
 			}
@@ -124,7 +132,7 @@ func runMark(ctx context.Context, a *app, opts markOptions, folder string, tools
 	if opts.noProposals {
 		tools.proposer = nil
 	}
-	page := markpage.Options{Folder: folder, Measurer: tools.measurer, Proposer: tools.proposer, Probe: tools.probe, Logger: logger}
+	page := markpage.Options{Folder: folder, Measurer: tools.measurer, Published: opts.published, Proposer: tools.proposer, Probe: tools.probe, Logger: logger}
 	if around, err := pipeline.Look(folder); err == nil { // What is wrong with a page there is said where it is opened.
 		page.Lengths = around.Yard.Lengths
 	}

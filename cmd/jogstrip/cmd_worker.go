@@ -4,12 +4,12 @@ import (
 	"context"
 	"errors"
 	"os"
-	"syscall"
 
 	"github.com/spf13/cobra"
 
 	"jogstrip/pipeline"
 	"jogstrip/pipeline/batch"
+	"jogstrip/pipeline/proc"
 	"jogstrip/pipeline/record"
 )
 
@@ -21,7 +21,7 @@ func newWorkerCommand(a *app) *cobra.Command {
 	c := &cobra.Command{
 		Use:    "worker CLIP",
 		Short:  "Measure one clip for batch",
-		Long:   "Measure one clip and report to the batch that started it, in JSON lines on standard output. It ends when its standard input ends.\n" + exitHelp,
+		Long:   "Measure one clip and report to the batch that started it, as JSON lines on standard output. It ends when its standard input ends.",
 		Hidden: true,
 		Args:   cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -31,9 +31,7 @@ func newWorkerCommand(a *app) *cobra.Command {
 			// The group is this process and the programs that it has started; a
 			// process started by hand in another's group ends alone.
 			go batch.WatchBatch(os.Stdin, func() {
-				if syscall.Getpgrp() == os.Getpid() {
-					_ = syscall.Kill(0, syscall.SIGKILL)
-				}
+				proc.EndOwnGroup()
 				os.Exit(exitInterrupted)
 			})
 			defer headroom()()

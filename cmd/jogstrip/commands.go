@@ -18,5 +18,6 @@ func commands(a *app) []*cobra.Command {
 		newWorkerCommand(a),
 		newProbeCommand(a),
 		newProposeCommand(a),
+		newManualCommand(),
 	}
 }

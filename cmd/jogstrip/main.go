@@ -10,11 +10,12 @@ import (
 	"io"
 	"os"
 	"os/signal"
-	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
+
+	"jogstrip/pipeline/proc"
 )
 
 // version is the program's own version.
@@ -30,14 +31,14 @@ const (
 	exitInterrupted = 130 // Interrupted, by ctrl-C, a closed terminal or whoever ends processes.
 )
 
-const exitHelp = `
-Exit codes:
-  0    all good
-  1    fatal: nothing usable came of it
+const exitHelp = `Every command ends with one of these codes:
+
+  0    all is good
+  1    nothing usable came of it
   2    the command line is wrong
-  3    finished, but some clips failed or need a look
-  11   another batch holds the folder
-  130  interrupted`
+  3    finished, but some clips failed, should be filmed again or need a second look
+  11   another batch is working on the folder
+  130  interrupted: by ctrl-C, a closed terminal or a signal to end`
 
 // Errors that decide the exit code. Commands wrap them.
 var (
@@ -71,11 +72,7 @@ func main() {
 
 // run is main without the process: it returns the exit code.
 func run(args []string, stdout, stderr io.Writer) int {
-	ends := []os.Signal{os.Interrupt, syscall.SIGTERM}
-	if !signal.Ignored(syscall.SIGHUP) { // Else it was started to outlive its terminal.
-		ends = append(ends, syscall.SIGHUP)
-	}
-	ctx, stop := signal.NotifyContext(context.Background(), ends...)
+	ctx, stop := signal.NotifyContext(context.Background(), proc.Ends()...)
 	defer stop()
 	root := newRootCommand(&app{stdout, stderr})
 	root.SetArgs(args)
@@ -145,17 +142,16 @@ func newRootCommand(a *app) *cobra.Command {
 	root := &cobra.Command{
 		Use:   "jogstrip",
 		Short: "Measure how evenly a horse moves, from phone video",
-		Long: `jogstrip measures how evenly a horse moves: from phone video of it led straight
-toward or away from the camera, with a few marks placed by hand, it measures
-head, steps and hoof placement of every stride, left against right, with honest
-intervals, and compares one visit with another.
+		Long: `jogstrip measures how evenly a horse moves. It takes phone video of a horse led
+straight toward or away from the camera, and a few marks placed by hand. It
+measures head, steps and hoof placement of every stride, left against right, with
+honest intervals, and compares one visit with another.
 
   handler       films a straight pass toward and away:   jogstrip guide, jogstrip check
   practitioner  marks the clips, batches them overnight:  jogstrip mark, jogstrip batch
   reviewer      compares before and after:                jogstrip compare, jogstrip history
 
-It measures movement. It never names a disease: a veterinarian diagnoses.
-` + exitHelp,
+It measures movement. It never names a disease: a veterinarian diagnoses.`,
 		Example: `  jogstrip check toward-1.mp4          is the clip fit to be measured?
   jogstrip mark yard/horses/bramble    place the marks in the browser
   jogstrip batch yard                  measure every marked clip below the folder
@@ -178,7 +174,11 @@ It measures movement. It never names a disease: a veterinarian diagnoses.
 		}
 		root.AddCommand(c)
 	}
+	root.AddCommand(&cobra.Command{Use: "exit-codes", Short: "What the exit codes mean", Long: exitHelp}) // A topic of help.
 	root.Args = usageArgs(root.Args)
+	if err := completeWords(root); err != nil {
+		panic(err) // A flag is named twice.
+	}
 	return root
 }
 

@@ -17,6 +17,7 @@ import (
 	"jogstrip/pipeline/batch"
 	"jogstrip/pipeline/fsx"
 	"jogstrip/pipeline/markpage"
+	"jogstrip/pipeline/proc"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/table"
 )
@@ -48,7 +49,7 @@ var (
 
 // newClipMeasurer returns a measurer that starts this program again.
 func newClipMeasurer() (*clipMeasurer, error) {
-	self, err := ownProgram()
+	self, err := proc.Self()
 	if err != nil {
 		return nil, err
 	}

@@ -9,12 +9,13 @@ import (
 	"golang.org/x/term"
 )
 
-// stageLine shows one clip's progress in a single line of a terminal; elsewhere
-// it shows nothing.
+// stageLine shows one clip's progress in a single line of a terminal; elsewhere it
+// shows nothing, or with lines set a line when a stage begins.
 type stageLine struct {
 	out   io.Writer
 	name  string
 	live  bool
+	lines bool
 	shown string
 }
 
@@ -25,6 +26,10 @@ func newStageLine(out io.Writer, name string) *stageLine {
 
 func (l *stageLine) show(stage string, done, total int) {
 	if !l.live {
+		if l.lines && stage != l.shown {
+			l.shown = stage
+			fmt.Fprintf(l.out, "%s: %s (%d %%)\n", l.name, stage, 100*done/max(total, 1))
+		}
 		return
 	}
 	text := fmt.Sprintf("%s: %s", l.name, stage)

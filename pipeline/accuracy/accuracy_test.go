@@ -12,6 +12,7 @@ import (
 	"jogstrip/pipeline/demo"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/scene"
+	"jogstrip/pipeline/scene/scenetest"
 	"jogstrip/track/traj"
 )
 
@@ -20,10 +21,7 @@ import (
 func filmed(t *testing.T, folder, name string, s scene.Scene) (*scene.Truth, *record.Result, string) {
 	t.Helper()
 	path := filepath.Join(folder, name+".mp4")
-	truth, err := scene.Render(context.Background(), s, path, "", nil)
-	if err != nil {
-		t.Fatal(err)
-	}
+	truth := scenetest.Render(t, s, path)
 	if err := record.WriteMarks(record.MarksPath(path), demo.Clicked(truth, s, name+".mp4", demo.Clicking{})); err != nil {
 		t.Fatal(err)
 	}

@@ -2,12 +2,15 @@ package accuracy_test
 
 import (
 	"context"
+	"path/filepath"
 	"testing"
 
 	"jogstrip/pipeline"
 	"jogstrip/pipeline/accuracy"
+	"jogstrip/pipeline/demo"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/scene"
+	"jogstrip/pipeline/scene/scenetest"
 	"jogstrip/track/traj"
 )
 
@@ -17,10 +20,7 @@ func yardstickOf(t *testing.T, clips []accuracy.Clip, folder string, change func
 	t.Helper()
 	y := &accuracy.Yardstick{}
 	for _, c := range clips {
-		path, truth, err := c.Film(context.Background(), folder, change)
-		if err != nil {
-			t.Fatal(err)
-		}
+		path, truth := filmHard(t, c, folder, change)
 		if _, err := pipeline.MeasureClip(context.Background(), path, pipeline.MeasureOptions{NoVideo: true}); err != nil {
 			y.Fail(c, err)
 			t.Logf("%s: %v", c.Name(), err)
@@ -31,6 +31,27 @@ func yardstickOf(t *testing.T, clips []accuracy.Clip, folder string, change func
 		}
 	}
 	return y
+}
+
+// filmHard films a clip in folder. One that is changed, as tests do, is shared with other
+// runs; whole ones stay in the folder, which scripts keep.
+func filmHard(t *testing.T, c accuracy.Clip, folder string, change func(*scene.Scene)) (string, *scene.Truth) {
+	t.Helper()
+	if change == nil {
+		path, truth, err := c.Film(t.Context(), folder, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return path, truth
+	}
+	s := c.Scene()
+	change(&s)
+	path := filepath.Join(folder, c.Name()+".mp4")
+	truth := scenetest.Render(t, s, path)
+	if err := record.WriteMarks(record.MarksPath(path), demo.Clicked(truth, s, filepath.Base(path), c.Clicking())); err != nil {
+		t.Fatal(err)
+	}
+	return path, truth
 }
 
 // near makes a clip smaller and shorter: 1280 × 720, of the lane's nearest metres.

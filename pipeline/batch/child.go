@@ -7,15 +7,12 @@ import (
 	"io"
 	"os"
 	"os/exec"
-	"path/filepath"
-	"strconv"
 	"strings"
 	"sync"
-	"syscall"
 	"time"
 	"unicode/utf8"
 
-	"golang.org/x/sys/unix"
+	"jogstrip/pipeline/proc"
 )
 
 // failure is why a clip's process gave no results.
@@ -77,9 +74,8 @@ type process struct {
 
 func (c *child) start() (*process, error) {
 	cmd := c.cmd
-	// A group of its own: ctrl-C reaches the batch alone, and the group can be
-	// ended with everything that it has started.
-	cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}
+	// Ctrl-C reaches the batch alone.
+	proc.Group(cmd)
 	var pipes []*os.File
 	pipe := func() (r, w *os.File, err error) {
 		if r, w, err = os.Pipe(); err == nil {
@@ -110,7 +106,7 @@ func (c *child) start() (*process, error) {
 		return fail(err)
 	}
 	// Where memory runs out, this process should go and not the batch.
-	_ = os.WriteFile(filepath.Join("/proc", strconv.Itoa(cmd.Process.Pid), "oom_score_adj"), []byte("500"), 0o644)
+	proc.SacrificeFirst(cmd.Process)
 	if err := errors.Join(stdinR.Close(), stdoutW.Close(), stderrW.Close()); err != nil {
 		return nil, err // Closing a pipe does not fail.
 	}
@@ -119,181 +115,211 @@ func (c *child) start() (*process, error) {
 
 // kill ends the process group. It is safe as long as the process has not been
 // waited for: until then nobody else can have its number.
-func (p *process) kill() { _ = unix.Kill(-p.cmd.Process.Pid, unix.SIGKILL) }
+func (p *process) kill() { proc.KillGroup(p.cmd.Process) }
 
-// ended returns when the process has ended, without taking its status away.
-func (p *process) ended() {
-	for {
-		err := unix.Waitid(unix.P_PID, p.cmd.Process.Pid, nil, unix.WEXITED|unix.WNOWAIT, nil)
-		if !errors.Is(err, unix.EINTR) {
-			return
+// output is what a process says, as it is read.
+type output struct {
+	messages chan message
+	broke    chan error    // What is wrong with the output.
+	dead     chan struct{} // Closed when the process has ended.
+
+	reading sync.WaitGroup // After it, and only then:
+	said    headAndTail    // standard error,
+	strange int            // and lines of standard output that are no messages.
+}
+
+// listen reads the pipes until they end, and waits for the process's end.
+func (p *process) listen() *output {
+	o := &output{messages: make(chan message), broke: make(chan error, 1), dead: make(chan struct{}), said: headAndTail{half: saidHalf}}
+	o.reading.Go(func() { _, _ = io.Copy(&o.said, p.stderr) })
+	o.reading.Go(func() {
+		defer close(o.messages)
+		var err error
+		if o.strange, err = readMessages(p.stdout, func(m message) { o.messages <- m }); err != nil {
+			o.broke <- err
 		}
+	})
+	go func() {
+		proc.Ended(p.cmd.Process)
+		close(o.dead)
+	}()
+	return o
+}
+
+// readUntil bounds how long the pipes are still read.
+func (p *process) readUntil(t time.Time) {
+	_ = p.stdout.SetReadDeadline(t)
+	_ = p.stderr.SetReadDeadline(t)
+}
+
+// reap takes the status of a process that has ended, and closes the pipes.
+func (p *process) reap() (waitErr, closeErr error) {
+	return p.cmd.Wait(), errors.Join(p.stdin.Close(), p.stdout.Close(), p.stderr.Close())
+}
+
+// watch is a process under watch: what it has told, and when and why it is ended.
+type watch struct {
+	*child
+	p *process
+
+	answer *Answer
+	told   *failure // The process's own word.
+	ours   *failure // Why this side ended it.
+	last   message  // Of progress.
+
+	stalling       *time.Timer      // Nil without a limit.
+	mercy, abandon <-chan time.Time // When it is killed after having been told to end; when it is given up.
+}
+
+// end tells the process to end, once.
+func (w *watch) end(cause Cause, reason string, grace time.Duration) {
+	if w.ours != nil {
+		return
+	}
+	w.ours = &failure{reason: reason, cause: cause}
+	proc.AskToEnd(w.p.cmd.Process)
+	w.mercy = time.After(grace)
+}
+
+// hear takes a message.
+func (w *watch) hear(m message) {
+	if w.stalling != nil {
+		w.stalling.Reset(w.stall)
+	}
+	switch m.Type {
+	case messageProgress:
+		w.last = m
+		if w.progress != nil {
+			w.progress(m.Stage, m.Done, m.Total)
+		}
+	case messageAnswer:
+		w.answer = &Answer{Facts: *m.Facts, UpToDate: m.UpToDate}
+	case messageFailure:
+		w.told = &failure{reason: m.Error, cause: m.Cause}
 	}
 }
 
+// weigh ends a process that holds too much memory.
+func (w *watch) weigh() {
+	if took := resident(w.p.cmd.Process.Pid); took > w.memory {
+		w.end(CauseMemory, fmt.Sprintf("it takes %s of memory%s, and the batch has %s: give it more (--memory), or film in a smaller size; it was ended", sized(took), during(w.last), sized(w.memory)), w.graceOr())
+		w.p.kill() // There is no time to lose.
+	}
+}
+
+// wait follows the process to its end and says what came of it.
 func (c *child) wait(ctx context.Context, p *process) (*Answer, error) {
-	var (
-		reading  sync.WaitGroup
-		said     = headAndTail{half: saidHalf}
-		messages = make(chan message)
-		broke    = make(chan error, 1) // What is wrong with the output.
-		strange  int
-		dead     = make(chan struct{})
-	)
-	reading.Add(2)
-	go func() {
-		defer reading.Done()
-		_, _ = io.Copy(&said, p.stderr)
-	}()
-	go func() {
-		defer reading.Done()
-		defer close(messages)
-		var err error
-		if strange, err = readMessages(p.stdout, func(m message) { messages <- m }); err != nil {
-			broke <- err
-		}
-	}()
-	go func() {
-		p.ended()
-		close(dead)
-	}()
-
-	var deadline, stalled <-chan time.Time
-	if c.timeLimit > 0 {
-		t := time.NewTimer(c.timeLimit)
-		defer t.Stop()
-		deadline = t.C
+	w, o := &watch{child: c, p: p}, p.listen()
+	if !w.follow(ctx, o) {
+		return nil, w.giveUp(ctx, o)
 	}
-	stallTimer := time.NewTimer(max(c.stall, time.Hour))
-	defer stallTimer.Stop()
-	if c.stall > 0 {
-		stallTimer.Reset(c.stall)
-		stalled = stallTimer.C
-	}
-
-	var (
-		answer *Answer
-		told   *failure // The process's own word.
-		ours   *failure // Why this side ended it.
-		last   message  // Of progress.
-		open   = (<-chan message)(messages)
-		ctxEnd = ctx.Done()
-		gone   = (<-chan struct{})(dead)
-	)
-	var mercy, abandon <-chan time.Time // When it is killed after having been told to end; when it is given up.
-	end := func(cause Cause, reason string) {
-		if ours != nil {
-			return
-		}
-		ours = &failure{reason: reason, cause: cause}
-		_ = unix.Kill(p.cmd.Process.Pid, unix.SIGTERM)
-		mercy = time.After(c.graceOr())
-	}
-	var watch <-chan time.Time
-	if c.memory > 0 {
-		const often = 200 * time.Millisecond
-		ticker := time.NewTicker(often)
-		defer ticker.Stop()
-		watch = ticker.C
-	}
-	for open != nil || gone != nil {
-		select {
-		case <-watch:
-			if took := resident(p.cmd.Process.Pid); took > c.memory && gone != nil {
-				end(CauseMemory, fmt.Sprintf("it takes %s of memory%s, and the batch has %s: give it more (--memory), or film in a smaller size; it was ended", sized(took), during(last), sized(c.memory)))
-				p.kill() // There is no time to lose.
-			}
-		case m, more := <-open:
-			if !more {
-				open = nil
-				continue
-			}
-			if c.stall > 0 {
-				stallTimer.Reset(c.stall)
-			}
-			switch m.Type {
-			case messageProgress:
-				last = m
-				if c.progress != nil {
-					c.progress(m.Stage, m.Done, m.Total)
-				}
-			case messageAnswer:
-				answer = &Answer{Facts: *m.Facts, UpToDate: m.UpToDate}
-			case messageFailure:
-				told = &failure{reason: m.Error, cause: m.Cause}
-			}
-		case <-gone:
-			gone = nil
-			p.kill() // What it has started goes with it, and lets go of the pipes.
-			until := time.Now().Add(drainTime)
-			_ = p.stdout.SetReadDeadline(until)
-			_ = p.stderr.SetReadDeadline(until)
-		case err := <-broke:
-			end(CauseAnswer, "the measuring process "+err.Error()+"; it was ended")
-		case <-deadline:
-			end(CauseTimeLimit, fmt.Sprintf("not finished after %s, the time limit for one clip%s; it was ended", words(c.timeLimit), during(last)))
-		case <-stalled:
-			end(CauseTimeLimit, fmt.Sprintf("no progress for %s%s; it was ended", words(c.stall), during(last)))
-		case <-mercy:
-			p.kill()
-			abandon = time.After(c.graceOr())
-		case <-abandon:
-			// Killed and still there: it waits inside the kernel, as on a network
-			// drive that no longer answers. It ends when the drive comes back.
-			go func() {
-				<-dead
-				_ = p.cmd.Wait()
-				_ = errors.Join(p.stdin.Close(), p.stdout.Close(), p.stderr.Close())
-			}()
-			past := time.Now()
-			_ = p.stdout.SetReadDeadline(past)
-			_ = p.stderr.SetReadDeadline(past)
-			for range messages { //nolint:revive // Drained so that its reader can end.
-			}
-			reading.Wait()
-			if err := ctx.Err(); err != nil {
-				return nil, err
-			}
-			ours.reason += " and does not end: the system holds it, most likely a drive that no longer answers"
-			return nil, ours
-		case <-ctxEnd:
-			ctxEnd = nil
-			end("", "canceled")
-			mercy = time.After(min(c.graceOr(), promptTime))
-		}
-	}
-	reading.Wait()
-	waitErr := p.cmd.Wait()
-	closeErr := errors.Join(p.stdin.Close(), p.stdout.Close(), p.stderr.Close())
+	o.reading.Wait()
+	waitErr, closeErr := p.reap()
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	f := verdict(answer, told, ours, waitErr, last, strange, said.String())
+	f := verdict(w.answer, w.told, w.ours, waitErr, w.last, o.strange, o.said.String())
 	if f == nil && closeErr != nil {
 		f = &failure{reason: closeErr.Error(), cause: CauseAnswer}
 	}
 	if f != nil {
-		f.said = printable(said.String())
+		f.said = printable(o.said.String())
 		return nil, f
 	}
-	return answer, nil
+	return w.answer, nil
+}
+
+// follow takes what the process says and holds it to the limits until it is gone and all
+// is read. It returns false for one that was killed and is still there.
+func (w *watch) follow(ctx context.Context, o *output) bool {
+	deadline, stop := after(w.timeLimit)
+	defer stop()
+	var stalled <-chan time.Time
+	if w.stall > 0 {
+		w.stalling = time.NewTimer(w.stall)
+		defer w.stalling.Stop()
+		stalled = w.stalling.C
+	}
+	var weigh <-chan time.Time
+	if w.memory > 0 {
+		ticker := time.NewTicker(200 * time.Millisecond)
+		defer ticker.Stop()
+		weigh = ticker.C
+	}
+	open, gone, canceled := (<-chan message)(o.messages), (<-chan struct{})(o.dead), ctx.Done()
+	for open != nil || gone != nil {
+		select {
+		case m, more := <-open:
+			if more {
+				w.hear(m)
+			} else {
+				open = nil
+			}
+		case <-gone:
+			gone = nil
+			w.p.kill() // What it has started goes with it, and lets go of the pipes.
+			w.p.readUntil(time.Now().Add(drainTime))
+		case <-weigh:
+			if gone != nil {
+				w.weigh()
+			}
+		case err := <-o.broke:
+			w.end(CauseAnswer, "the measuring process "+err.Error()+"; it was ended", w.graceOr())
+		case <-deadline:
+			w.end(CauseTimeLimit, fmt.Sprintf("not finished after %s, the time limit for one clip%s; it was ended", words(w.timeLimit), during(w.last)), w.graceOr())
+		case <-stalled:
+			w.end(CauseTimeLimit, fmt.Sprintf("no progress for %s%s; it was ended", words(w.stall), during(w.last)), w.graceOr())
+		case <-canceled:
+			canceled = nil
+			w.end("", "canceled", w.graceOr())
+			w.mercy = time.After(min(w.graceOr(), promptTime))
+		case <-w.mercy:
+			w.p.kill()
+			w.abandon = time.After(w.graceOr())
+		case <-w.abandon:
+			return false
+		}
+	}
+	return true
+}
+
+// after returns a channel that tells when a limit is over, never for a limit of 0.
+func after(limit time.Duration) (<-chan time.Time, func() bool) {
+	if limit <= 0 {
+		return nil, func() bool { return true }
+	}
+	t := time.NewTimer(limit)
+	return t.C, t.Stop
+}
+
+// giveUp lets go of a process that was killed and is still there: it waits inside the
+// kernel, as on a network drive that no longer answers. It ends when the drive comes back.
+func (w *watch) giveUp(ctx context.Context, o *output) error {
+	go func() {
+		<-o.dead
+		_, _ = w.p.reap()
+	}()
+	w.p.readUntil(time.Now())
+	for range o.messages { //nolint:revive // Drained so that its reader can end.
+	}
+	o.reading.Wait()
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	w.ours.reason += " and does not end: the system holds it, most likely a drive that no longer answers"
+	return w.ours
 }
 
 // verdict says whether a process that has ended failed, and why.
 func verdict(answer *Answer, told, ours *failure, waitErr error, last message, strange int, said string) *failure {
-	var exit *exec.ExitError
-	signaled := false
-	if errors.As(waitErr, &exit) {
-		status, ok := exit.Sys().(syscall.WaitStatus)
-		signaled = ok && status.Signaled()
-	}
+	signal := proc.DiedOf(waitErr)
 	switch {
 	case ours != nil:
 		return ours
-	case (signaled || waitErr != nil) && told == nil && noMemory(said):
+	case waitErr != nil && told == nil && noMemory(said):
 		return &failure{reason: "it needs more memory than this process may have" + during(last) + ": raise the limit (ulimit), or film in a smaller size", cause: CauseMemory}
-	case signaled:
-		reason := signalWords(exit.Sys().(syscall.WaitStatus).Signal()) + during(last)
+	case signal != "":
+		reason := signalWords(signal) + during(last)
 		if line := telling(said); line != "" {
 			reason += ": " + line
 		}
@@ -302,7 +328,7 @@ func verdict(answer *Answer, told, ours *failure, waitErr error, last message, s
 		return told
 	case waitErr != nil:
 		reason := "the measuring process ended by itself"
-		if exit != nil {
+		if exit := (*exec.ExitError)(nil); errors.As(waitErr, &exit) {
 			reason = fmt.Sprintf("the measuring process gave up with code %d", exit.ExitCode())
 		}
 		reason += during(last)
@@ -340,26 +366,26 @@ func during(last message) string {
 }
 
 // signalWords says in words what a process died of.
-func signalWords(s syscall.Signal) string {
-	switch s {
-	case syscall.SIGABRT:
+func signalWords(signal string) string {
+	switch signal {
+	case "ABRT":
 		return "the measuring process aborted: a fault inside the image or video library (signal ABRT)"
-	case syscall.SIGSEGV:
+	case "SEGV":
 		return "the measuring process crashed: it reached for memory that is not its own (signal SEGV)"
-	case syscall.SIGBUS:
+	case "BUS":
 		return "the measuring process crashed: a file or disk vanished under it, or a memory fault (signal BUS)"
-	case syscall.SIGFPE:
+	case "FPE":
 		return "the measuring process crashed: an impossible calculation inside a library (signal FPE)"
-	case syscall.SIGILL:
+	case "ILL":
 		return "the measuring process crashed: the processor lacks an instruction that a library uses (signal ILL)"
-	case syscall.SIGKILL:
+	case "KILL":
 		return "the measuring process was killed from outside, most likely because memory ran out; try --workers 1 or a smaller --memory (signal KILL)"
-	case syscall.SIGTERM, syscall.SIGINT, syscall.SIGHUP:
-		return fmt.Sprintf("the measuring process was ended from outside (signal %s)", strings.TrimPrefix(unix.SignalName(s), "SIG"))
-	case syscall.SIGXCPU, syscall.SIGXFSZ:
-		return fmt.Sprintf("the measuring process passed a limit of this system (signal %s)", strings.TrimPrefix(unix.SignalName(s), "SIG"))
+	case "TERM", "INT", "HUP":
+		return fmt.Sprintf("the measuring process was ended from outside (signal %s)", signal)
+	case "XCPU", "XFSZ":
+		return fmt.Sprintf("the measuring process passed a limit of this system (signal %s)", signal)
 	}
-	return fmt.Sprintf("the measuring process died of signal %s", strings.TrimPrefix(unix.SignalName(s), "SIG"))
+	return fmt.Sprintf("the measuring process died of signal %s", signal)
 }
 
 // telling picks the one line of standard error that says most: how a Go

@@ -33,7 +33,7 @@ func identify(path string) (identity, error) {
 		return identity{}, err
 	}
 	id := identity{Size: stat.Size(), ModifiedNS: stat.ModTime().UnixNano()}
-	id.ChangedNS, id.Number = changeTime(stat)
+	id.ChangedNS, id.Number = fsx.ChangeTime(stat)
 	return id, nil
 }
 

@@ -3,13 +3,12 @@ package batch
 import (
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
-	"syscall"
 
 	"github.com/gofrs/flock"
-	"golang.org/x/sys/unix"
 
 	"jogstrip/pipeline/fsx"
 )
@@ -48,7 +47,7 @@ func hold(folder string, share Share, note string) (release func() error, locked
 		take = whole.TryRLock
 	}
 	got, err := take()
-	if lockless(err) {
+	if err != nil && fsx.Lockless(err) {
 		return func() error { return whole.Close() }, false, nil
 	}
 	if err != nil {
@@ -78,16 +77,6 @@ func hold(folder string, share Share, note string) (release func() error, locked
 	return func() error { return errors.Join(own.Close(), whole.Close()) }, true, nil
 }
 
-// lockless reports whether err says that the drive knows no locks.
-func lockless(err error) bool {
-	for _, no := range []error{unix.ENOLCK, unix.ENOSYS, unix.ENOTSUP, unix.EOPNOTSUPP, unix.EINVAL} {
-		if errors.Is(err, no) {
-			return true
-		}
-	}
-	return false
-}
-
 // leaveNote tells others who holds the lock. The note is for people's eyes
 // only: the lock does not depend on it, so it may fail.
 func leaveNote(path, note string) {
@@ -105,13 +94,13 @@ func holder(path string) string {
 
 // readOnly reports whether err says that nothing can be written there.
 func readOnly(err error) bool {
-	return errors.Is(err, syscall.EROFS) || errors.Is(err, syscall.EACCES) || errors.Is(err, syscall.EPERM)
+	return fsx.ReadOnlyDrive(err) || errors.Is(err, fs.ErrPermission)
 }
 
 // diskFull reports whether err says that there is no room left. Of what other
 // programs met only their words are known.
 func diskFull(err error) bool {
-	if errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EDQUOT) {
+	if fsx.NoRoom(err) {
 		return true
 	}
 	text := strings.ToLower(err.Error())

@@ -8,7 +8,7 @@ import (
 	"strconv"
 	"strings"
 
-	"golang.org/x/sys/unix"
+	"jogstrip/pipeline/proc"
 )
 
 // What measuring one clip takes: a part of its own, and a part that grows with
@@ -75,20 +75,8 @@ func sized(bytes int64) string {
 // group of processes (containers, cluster jobs) or for each process (ulimit) counts.
 func AvailableMemory() (bytes int64, ok bool) {
 	bytes, ok = availableMemory("/proc/meminfo", "/proc/self/cgroup", "/sys/fs/cgroup")
-	if limit, limited := ProcessLimit(); limited && (!ok || limit < bytes) {
+	if limit, limited := proc.MemoryLimit(); limited && (!ok || limit < bytes) {
 		bytes, ok = limit, true
-	}
-	return bytes, ok
-}
-
-// ProcessLimit returns the most memory that this process, and each that it starts, may
-// take (ulimit), bytes; ok is false where there is no limit.
-func ProcessLimit() (bytes int64, ok bool) {
-	for _, which := range []int{unix.RLIMIT_AS, unix.RLIMIT_DATA} {
-		var limit unix.Rlimit
-		if unix.Getrlimit(which, &limit) == nil && limit.Cur < 1<<60 && (!ok || int64(limit.Cur) < bytes) {
-			bytes, ok = int64(limit.Cur), true
-		}
 	}
 	return bytes, ok
 }

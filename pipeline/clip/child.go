@@ -5,13 +5,11 @@ import "C"
 
 import (
 	"bytes"
-	"errors"
 	"fmt"
-	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
-	"syscall"
+
+	"jogstrip/pipeline/proc"
 )
 
 // noSpace is what ffmpeg says where it can't write, whatever it says after it.
@@ -20,14 +18,9 @@ const noSpace = "No space left on device"
 // lost returns an error that wraps ErrDecoderLost where waitErr or what ffmpeg
 // said tells of a reason outside the clip, else nil.
 func lost(waitErr error, messages []string) error {
-	var exit *exec.ExitError
-	if errors.As(waitErr, &exit) {
-		if status, ok := exit.Sys().(syscall.WaitStatus); ok && status.Signaled() {
-			switch s := status.Signal(); s {
-			case syscall.SIGKILL, syscall.SIGTERM, syscall.SIGINT, syscall.SIGHUP, syscall.SIGXCPU:
-				return fmt.Errorf("%w: ffmpeg was ended from outside (%s)", ErrDecoderLost, s)
-			}
-		}
+	switch signal := proc.DiedOf(waitErr); signal {
+	case "KILL", "TERM", "INT", "HUP", "XCPU":
+		return fmt.Errorf("%w: ffmpeg was ended from outside (signal %s)", ErrDecoderLost, signal)
 	}
 	for _, m := range messages {
 		if strings.Contains(m, noSpace) {
@@ -57,9 +50,6 @@ func InputArgs(path string) []string {
 	return []string{"-protocol_whitelist", C.decoder_protocols, "-format_whitelist", C.decoder_formats, "-i", asInput(path)}
 }
 
-// inherited is where a child finds the first of its ExtraFiles.
-const inherited = "/proc/self/fd/3"
-
 // upright returns the filters that make a picture upright, each after a comma.
 func (i *Info) upright() string {
 	mirror := ""
@@ -75,15 +65,6 @@ func (i *Info) upright() string {
 		return mirror + ",transpose=cclock"
 	}
 	return mirror
-}
-
-// widenPipe lets rows of a picture pass many at once; a smaller pipe only costs
-// speed, so a refusal is no error.
-func widenPipe(pipe any) {
-	if f, ok := pipe.(*os.File); ok {
-		const linuxSetPipeSize = 1031
-		_, _, _ = syscall.Syscall(syscall.SYS_FCNTL, f.Fd(), linuxSetPipeSize, 1<<20)
-	}
 }
 
 // capped keeps the first bytes written to it and forgets the rest, so that a

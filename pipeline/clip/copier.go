@@ -8,6 +8,8 @@ import (
 	"os"
 	"os/exec"
 	"strings"
+
+	"jogstrip/pipeline/proc"
 )
 
 // copier writes the small copy of a clip through an ffmpeg child, which codes it.
@@ -36,7 +38,7 @@ func newCopier(ctx context.Context, info *Info, opts OpenOptions) (*copier, erro
 	if err := errors.Join(c.cmd.Start(), out.Close()); err != nil {
 		return nil, errors.Join(fmt.Errorf("start ffmpeg: %w", err), in.Close())
 	}
-	widenPipe(in)
+	proc.WidenPipe(in)
 	return c, nil
 }
 

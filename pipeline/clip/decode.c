@@ -23,6 +23,18 @@ struct harmed {
 	decoder_harm harm;
 };
 
+// display_matrix returns how the stream says that it is to be turned, or NULL.
+static const uint8_t *display_matrix(const AVStream *stream, size_t *size) {
+#if LIBAVFORMAT_VERSION_MAJOR < 61
+	return av_stream_get_side_data(stream, AV_PKT_DATA_DISPLAYMATRIX, size);
+#else
+	const AVCodecParameters *p = stream->codecpar;
+	const AVPacketSideData *side = av_packet_side_data_get(p->coded_side_data, p->nb_coded_side_data, AV_PKT_DATA_DISPLAYMATRIX);
+	*size = side ? side->size : 0;
+	return side ? side->data : NULL;
+#endif
+}
+
 struct decoder {
 	atomic_int stopped;
 	atomic_int errors; // That decoding told of.
@@ -279,8 +291,8 @@ static int open_file(decoder *d, const char *url, int delay, decoder_stream *s) 
 		s->filmed = av_strtod(filmed->value, NULL);
 	const AVRational aspect = av_guess_sample_aspect_ratio(d->format, d->stream, NULL);
 	s->aspect = aspect.num > 0 && aspect.den > 0 ? av_q2d(aspect) : 1;
-	size_t size;
-	const uint8_t *matrix = av_stream_get_side_data(d->stream, AV_PKT_DATA_DISPLAYMATRIX, &size);
+	size_t size = 0;
+	const uint8_t *matrix = display_matrix(d->stream, &size);
 	if (matrix && size >= 9 * sizeof(int32_t))
 		read_matrix((const int32_t *)matrix, s);
 	return 0;
@@ -418,11 +430,16 @@ static int start(decoder *d, int64_t most, int threads) {
 	d->leaves_blanks = leaves_blanks(codec->id);
 	if (d->leaves_blanks) {
 		d->codec->get_buffer2 = blank_buffer;
+#if LIBAVCODEC_VERSION_MAJOR < 60 // Later ones take it for granted.
 #pragma GCC diagnostic push
 #pragma GCC diagnostic ignored "-Wdeprecated-declarations"
 		d->codec->thread_safe_callbacks = 1;
 #pragma GCC diagnostic pop
+#endif
 	}
+#if LIBAVCODEC_VERSION_MAJOR >= 60
+	d->codec->flags |= AV_CODEC_FLAG_COPY_OPAQUE;
+#endif
 	err = avcodec_open2(d->codec, codec, NULL);
 	atomic_store(&d->errors, 0); // What was said of headers is no error in a picture.
 	*d->heard = 0;
@@ -626,6 +643,23 @@ static int noted(const decoder *d, int64_t serial) {
 	return 0;
 }
 
+// number gives the packet at hand a number, which the pictures decoded from it carry.
+static void number(decoder *d, int64_t serial) {
+#if LIBAVCODEC_VERSION_MAJOR < 60
+	d->codec->reordered_opaque = serial;
+#else
+	d->packet->opaque = (void *)(intptr_t)serial;
+#endif
+}
+
+static int64_t serial_of(const AVFrame *f) {
+#if LIBAVCODEC_VERSION_MAJOR < 60
+	return f->reordered_opaque;
+#else
+	return (intptr_t)f->opaque;
+#endif
+}
+
 // send gives the decoder the packet at hand. Careful decoding is done with it when
 // this returns: what it told of meanwhile belongs to this packet. What is predicted
 // from a harmed picture is harmed, up to the next key picture, and so are pictures
@@ -658,7 +692,8 @@ static void send(decoder *d) {
 	pthread_mutex_lock(&d->saying);
 	*d->heard = 0;
 	pthread_mutex_unlock(&d->saying);
-	d->codec->reordered_opaque = ++d->serial;
+	d->serial++;
+	number(d, d->serial);
 	const int err = avcodec_send_packet(d->codec, d->packet);
 	told.errors = atomic_load(&d->errors);
 	if (hole || corrupt) {
@@ -682,10 +717,10 @@ static void send(decoder *d) {
 static int whole(decoder *d, const AVFrame *f) {
 	const int blank = d->leaves_blanks && blanks(f);
 	if (blank || f->decode_error_flags || f->flags & AV_FRAME_FLAG_CORRUPT) {
-		if (d->careful && !noted(d, f->reordered_opaque)) {
+		if (d->careful && !noted(d, serial_of(f))) {
 			const decoder_harm told = {.stamp = f->best_effort_timestamp, .stamped = f->best_effort_timestamp != AV_NOPTS_VALUE, .errors = 1};
-			note(d, f->reordered_opaque, told);
-			d->late_from = f->reordered_opaque;
+			note(d, serial_of(f), told);
+			d->late_from = serial_of(f);
 			d->late_to = d->key_serial > d->late_from ? d->key_serial : INT64_MAX;
 			if (d->late_to == INT64_MAX)
 				d->harm = 1;
@@ -696,7 +731,7 @@ static int whole(decoder *d, const AVFrame *f) {
 	}
 	if (!d->careful)
 		return atomic_load(&d->errors) == 0;
-	return !noted(d, f->reordered_opaque);
+	return !noted(d, serial_of(f));
 }
 
 int decoder_errors(decoder *d) { return atomic_load(&d->errors); }

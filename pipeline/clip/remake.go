@@ -50,7 +50,7 @@ func Remake(ctx context.Context, info *Info, target string, opts RemakeOptions, 
 
 	from, read := info.Path, *info
 	if opts.Small != nil {
-		from = fmt.Sprintf("/proc/self/fd/%d", opts.Small.Fd())
+		from = pathOf(opts.Small)
 		read = Info{Width: width, Height: height, delay: -1}
 	}
 	d, err := openDecoder(ctx, from, read.delay)

@@ -9,6 +9,8 @@ import (
 	"os/exec"
 	"strconv"
 	"strings"
+
+	"jogstrip/pipeline/proc"
 )
 
 // Writer codes pictures as H.264 (yuv420p, MP4, playable while it loads) through an
@@ -58,7 +60,7 @@ func NewWriter(ctx context.Context, target string, width, height int, opts Write
 	if err := errors.Join(w.cmd.Start(), out.Close()); err != nil {
 		return nil, errors.Join(fmt.Errorf("write %s: start ffmpeg: %w", target, err), in.Close())
 	}
-	widenPipe(in)
+	proc.WidenPipe(in)
 	return w, nil
 }
 

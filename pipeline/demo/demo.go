@@ -205,7 +205,6 @@ func renderClip(ctx context.Context, p plan, truthFolder string, progress func(d
 	clip := filepath.Join(p.folder, p.name+".mp4")
 	marks := record.MarksPath(clip)
 	if _, err := os.Stat(marks); err == nil {
-		progress(1, 1)
 		return nil
 	}
 	truthPath := filepath.Join(truthFolder, filepath.Base(p.folder), p.name+".truth.json")

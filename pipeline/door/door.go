@@ -15,6 +15,7 @@ import (
 	"net/http"
 	"net/netip"
 	"net/url"
+	"strconv"
 	"sync/atomic"
 )
 
@@ -45,7 +46,10 @@ type Door struct {
 	// Address is where the server listens, for requests that do not say where they
 	// arrived.
 	Address net.Addr
-	token   atomic.Pointer[string]
+	// Published is the port at which this computer's browsers reach the page where a
+	// container hands them on; 0 where they come by themselves.
+	Published int
+	token     atomic.Pointer[string]
 }
 
 // SetToken lets in who has this token and nobody else, from the next request on.
@@ -130,6 +134,10 @@ func (d *Door) ownHost(r *http.Request) bool {
 		return false
 	}
 	host, port, err := net.SplitHostPort(r.Host)
+	if d.Published != 0 {
+		named, notNumber := netip.ParseAddr(host)
+		return err == nil && port == strconv.Itoa(d.Published) && (host == "localhost" || notNumber == nil && named.IsLoopback())
+	}
 	if err != nil || port != fmt.Sprint(address.Port()) {
 		return false
 	}

@@ -16,9 +16,7 @@ import (
 	"strings"
 	"time"
 
-	"github.com/google/renameio/v2"
 	"golang.org/x/sync/errgroup"
-	"golang.org/x/sys/unix"
 )
 
 // WriteFile replaces the file at path with data. Its mode is that of new files of this
@@ -26,23 +24,18 @@ import (
 // never written through.
 func WriteFile(path string, data []byte) error {
 	mode, _, group := modes(filepath.Dir(path))
-	t, err := renameio.NewPendingFile(path, renameio.WithTempDir(filepath.Dir(path)), renameio.WithPermissions(mode), renameio.IgnoreUmask())
-	if err != nil {
+	if err := replaceFile(path, data, mode, group); err != nil {
 		return fmt.Errorf("write %s: %w", path, err)
 	}
-	_, err = t.Write(data)
-	if err == nil && group >= 0 {
-		if t.Chown(-1, group) == nil {
-			err = t.Chmod(mode)
-		} // Else this user is not of the folder's group.
-	}
-	if err == nil {
-		err = t.CloseAtomicallyReplace()
-	}
-	if err != nil {
-		return fmt.Errorf("write %s: %w", path, errors.Join(err, t.Cleanup()))
-	}
 	return SyncDir(filepath.Dir(path))
+}
+
+// WritePrivate replaces the file at path with data that only this user may read.
+func WritePrivate(path string, data []byte) error {
+	if err := replaceFile(path, data, 0o600, -1); err != nil {
+		return fmt.Errorf("write %s: %w", path, err)
+	}
+	return nil
 }
 
 // SyncDir makes renames inside the folder at path last through a power cut.
@@ -54,7 +47,7 @@ func SyncDir(path string) error {
 		return fmt.Errorf("sync folder: %w", err)
 	}
 	err = d.Sync()
-	if errors.Is(err, unix.EINVAL) || errors.Is(err, unix.ENOTSUP) || errors.Is(err, unix.EROFS) {
+	if err != nil && CannotSync(err) {
 		err = nil
 	}
 	if err := errors.Join(err, d.Close()); err != nil {
@@ -97,11 +90,11 @@ func Commit(made, target string) error {
 		}
 		return SyncDir(parent)
 	}
-	err := unix.Renameat2(unix.AT_FDCWD, made, unix.AT_FDCWD, target, unix.RENAME_EXCHANGE)
+	err := exchange(made, target)
 	if err == nil {
 		return errors.Join(SyncDir(parent), removeAll(made))
 	}
-	// Without an exchange (network drives) there is a moment between two renames;
+	// Without an exchange (network drives, other systems than Linux) there is a moment between two renames;
 	// Sweep puts the old folder back if it falls there.
 	old := filepath.Join(parent, "."+filepath.Base(target)+replacedMark)
 	if err := os.RemoveAll(old); err != nil {
@@ -200,7 +193,7 @@ func ForeignLeftover(path string) string {
 	const longest = 24 * time.Hour // No clip takes that long.
 	stat, err := os.Lstat(path)
 	whose := Owner(path)
-	if err != nil || whose == "" || time.Since(stat.ModTime()) < longest || unix.Access(path, unix.W_OK|unix.X_OK) == nil {
+	if err != nil || whose == "" || time.Since(stat.ModTime()) < longest || Access(path, true) == nil {
 		return ""
 	}
 	return fmt.Sprintf("%s was left by a run of %s that was killed, and only that user can delete it", path, whose)

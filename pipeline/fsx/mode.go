@@ -1,7 +1,6 @@
 package fsx
 
 import (
-	"bufio"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -9,31 +8,7 @@ import (
 	"os/user"
 	"path/filepath"
 	"strconv"
-	"strings"
-	"sync"
-	"syscall"
-
-	"golang.org/x/sys/unix"
 )
-
-// What a program of this user may give to others by its umask. What is made in a folder
-// that its group may write is the group's as well, unless the umask keeps the group out
-// on purpose: people who share a yard work in it by turns.
-var umask = sync.OnceValue(func() fs.FileMode {
-	if f, err := os.Open("/proc/self/status"); err == nil {
-		defer f.Close()
-		for lines := bufio.NewScanner(f); lines.Scan(); {
-			if text, ok := strings.CutPrefix(lines.Text(), "Umask:"); ok {
-				if n, err := strconv.ParseUint(strings.TrimSpace(text), 8, 32); err == nil {
-					return fs.FileMode(n) & fs.ModePerm
-				}
-			}
-		}
-	}
-	old := syscall.Umask(0o077) // There is no other way to ask.
-	syscall.Umask(old)
-	return fs.FileMode(old) & fs.ModePerm
-})
 
 // modes returns what files and folders in the folder at dir are to be made with, and
 // the group of what its group may write; -1 leaves the group as it is.
@@ -48,8 +23,8 @@ func modes(dir string) (file, folder fs.FileMode, group int) {
 	if stat.Mode()&fs.ModeSetgid != 0 {
 		folder |= fs.ModeSetgid
 	}
-	if s, ok := stat.Sys().(*syscall.Stat_t); ok {
-		group = int(s.Gid)
+	if _, gid, known := owner(stat); known {
+		group = gid
 	}
 	return file, folder, group
 }
@@ -85,7 +60,7 @@ func MakeFolder(path string) error {
 // path the mode that things in its folder have. What belongs to another user is left.
 func Share(path string) {
 	if stat, err := os.Stat(path); err == nil {
-		if s, ok := stat.Sys().(*syscall.Stat_t); ok && int(s.Uid) == os.Geteuid() {
+		if uid, _, known := owner(stat); known && uid == os.Geteuid() {
 			_ = share(path, filepath.Dir(path), false)
 		}
 	}
@@ -94,11 +69,11 @@ func Share(path string) {
 // Writable returns nil where this user can make files in the folder at dir, else an
 // error that says whose it is.
 func Writable(dir string) error {
-	err := unix.Access(dir, unix.W_OK|unix.X_OK)
+	err := Access(dir, true)
 	if err == nil {
 		return nil
 	}
-	if errors.Is(err, unix.EROFS) {
+	if ReadOnlyDrive(err) {
 		return fmt.Errorf("nothing can be written into %s: the drive is read-only: %w", dir, err)
 	}
 	if whose := Owner(dir); whose != "" {
@@ -114,11 +89,11 @@ func Owner(path string) string {
 	if err != nil {
 		return ""
 	}
-	s, ok := stat.Sys().(*syscall.Stat_t)
-	if !ok || int(s.Uid) == os.Geteuid() {
+	uid, _, known := owner(stat)
+	if !known || uid == os.Geteuid() {
 		return ""
 	}
-	id := strconv.Itoa(int(s.Uid))
+	id := strconv.Itoa(uid)
 	if u, err := user.LookupId(id); err == nil {
 		return u.Username
 	}

@@ -15,13 +15,13 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"syscall"
 
 	"jogstrip/metrics/geometry"
 	"jogstrip/metrics/lengths"
 	"jogstrip/pipeline/clip"
 	"jogstrip/pipeline/doubt"
 	"jogstrip/pipeline/film"
+	"jogstrip/pipeline/fsx"
 	"jogstrip/pipeline/record"
 	"jogstrip/track/errormodel"
 	"jogstrip/track/traj"
@@ -66,10 +66,10 @@ func (s *Server) failed(w http.ResponseWriter, r *http.Request, err error) {
 		status, err = http.StatusNotFound, errNotThere
 	case errors.As(err, &tooLarge):
 		status, err = http.StatusRequestEntityTooLarge, fmt.Errorf("what was sent is larger than %d bytes", tooLarge.Limit)
-	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT):
+	case fsx.NoRoom(err):
 		// The page tries again on this status, so what it keeps is saved once there is room.
 		status, err = http.StatusInsufficientStorage, errDiskFull
-	case errors.Is(err, syscall.EROFS):
+	case fsx.ReadOnlyDrive(err):
 		status, err = http.StatusForbidden, errors.New("the drive can only be read: open a folder on a drive that can be written to")
 	case errors.Is(err, fs.ErrPermission):
 		status = http.StatusForbidden

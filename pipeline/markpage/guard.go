@@ -12,11 +12,12 @@ const bodyLimit = 8 << 20
 
 const tokenBytes = 32
 
-// openDoor returns the way into the page that listener serves.
-func openDoor(listener net.Listener) (*door.Door, error) {
+// openDoor returns the way into the page that listener serves, at the port that a
+// container publishes where that is not 0.
+func openDoor(listener net.Listener, published int) (*door.Door, error) {
 	_, port, _ := net.SplitHostPort(listener.Addr().String())
 	d := &door.Door{
-		Cookie: "jogstrip-" + port, Entry: "/", Address: listener.Addr(),
+		Cookie: "jogstrip-" + port, Entry: "/", Address: listener.Addr(), Published: published,
 		Closed: "This page opens with the whole address that the program printed when it was started.\n" +
 			"Copy it from there, with everything after the question mark, or start the program again.\n",
 	}

@@ -19,6 +19,7 @@ import (
 	"testing"
 
 	"jogstrip/pipeline/record"
+	"jogstrip/pipeline/report/stepping"
 	"jogstrip/track/traj"
 )
 
@@ -291,8 +292,14 @@ func TestReportsAreShownInASandbox(t *testing.T) {
 			continue
 		}
 		csp := w.Header().Get("Content-Security-Policy")
-		if strings.HasSuffix(path, ".html") != strings.HasPrefix(csp, "sandbox ") || !strings.Contains(csp, "default-src 'none'") || strings.Contains(csp, "script") || strings.Contains(csp, "allow-popups") || strings.Contains(csp, "allow-forms") {
+		if strings.HasSuffix(path, ".html") != strings.HasPrefix(csp, "sandbox ") || !strings.Contains(csp, "default-src 'none'") ||
+			scriptsBut(csp, stepping.Source()) || strings.Contains(csp, "allow-popups") || strings.Contains(csp, "allow-forms") {
 			t.Errorf("%s: content-security policy %q", path, csp)
+		}
+	}
+	for _, csp := range []string{"script-src 'self'", "script-src 'unsafe-inline'", "script-src " + stepping.Source() + " 'self'", "default-src 'none'; script-src-elem *"} {
+		if !scriptsBut(csp, stepping.Source()) {
+			t.Errorf("the check lets %q through", csp)
 		}
 	}
 	if w := ask(s, "GET", "/results/a.out/report.html", nil, func(r *http.Request) { r.Header.Del("Cookie") }); w.Code != 401 {
@@ -437,4 +444,59 @@ func TestTheClipListSaysWhatIsNeeded(t *testing.T) {
 
 func contextWith(r *http.Request, local net.Addr) context.Context {
 	return context.WithValue(r.Context(), http.LocalAddrContextKey, local)
+}
+
+func TestAPublishedPortIsAnsweredAsThisComputerAlone(t *testing.T) {
+	t.Parallel()
+	free, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	port := free.Addr().(*net.TCPAddr).Port
+	if err := free.Close(); err != nil {
+		t.Fatal(err)
+	}
+	s, err := Listen(Options{Folder: t.TempDir(), Published: port})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if err := s.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	if want := fmt.Sprintf("http://127.0.0.1:%d/?token=", port); !strings.HasPrefix(s.URL(), want) {
+		t.Errorf("the page says to open %s, want %s…", s.URL(), want)
+	}
+	for host, want := range map[string]int{
+		fmt.Sprintf("127.0.0.1:%d", port): http.StatusOK, fmt.Sprintf("localhost:%d", port): http.StatusOK, fmt.Sprintf("[::1]:%d", port): http.StatusOK,
+		fmt.Sprintf("127.0.0.1:%d", port-1): http.StatusMisdirectedRequest, fmt.Sprintf("192.168.1.20:%d", port): http.StatusMisdirectedRequest,
+		fmt.Sprintf("172.17.0.2:%d", port): http.StatusMisdirectedRequest, fmt.Sprintf("yard.example:%d", port): http.StatusMisdirectedRequest, "127.0.0.1": http.StatusMisdirectedRequest,
+	} {
+		w := ask(s, http.MethodGet, "/", nil, func(r *http.Request) {
+			r.Host = host
+			// As a request arrives in a container.
+			r.Header.Set("Origin", "http://"+host)
+			*r = *r.WithContext(context.WithValue(r.Context(), http.LocalAddrContextKey, net.Addr(&net.TCPAddr{IP: net.IPv4(172, 17, 0, 2), Port: port})))
+		})
+		if w.Code != want {
+			t.Errorf("asked as %s: status %d, want %d", host, w.Code, want)
+		}
+	}
+}
+
+// scriptsBut reports whether a policy lets any script run but the one that is named.
+func scriptsBut(csp, source string) bool {
+	for _, d := range strings.Split(csp, ";") {
+		words := strings.Fields(d)
+		if len(words) == 0 || !strings.HasPrefix(words[0], "script-src") {
+			continue
+		}
+		for _, w := range words[1:] {
+			if w != source && w != "'none'" {
+				return true
+			}
+		}
+	}
+	return strings.Contains(csp, "unsafe-eval") || strings.Contains(csp, "default-src 'self'")
 }

@@ -28,6 +28,11 @@ type Options struct {
 	// taken. Other machines come in through a server of package phone, which
 	// encrypts.
 	Address string
+	// Published, where it is not 0, says that this runs in a container that publishes this
+	// port at the same port of the computer's own address, 127.0.0.1: there the page is
+	// opened, and under no other name is it served. It is listened on at every address of
+	// the container.
+	Published int
 	// Phones lets other machines in; nil where none are.
 	Phones Phones
 	// Measurer measures clips for the second look; nil leaves that out.
@@ -91,7 +96,7 @@ func Listen(opts Options) (*Server, error) {
 	if err != nil {
 		return nil, errors.Join(err, f.close())
 	}
-	entry, err := openDoor(listener)
+	entry, err := openDoor(listener, opts.Published)
 	if err != nil {
 		return nil, errors.Join(err, listener.Close(), f.close())
 	}
@@ -115,6 +120,13 @@ func Listen(opts Options) (*Server, error) {
 }
 
 func listen(opts Options, dir string) (net.Listener, error) {
+	if opts.Published != 0 {
+		l, err := net.Listen("tcp", net.JoinHostPort("", strconv.Itoa(opts.Published)))
+		if err != nil {
+			return nil, fmt.Errorf("listen: %w", err)
+		}
+		return l, nil
+	}
 	if opts.Address != "" {
 		address, err := netip.ParseAddrPort(opts.Address)
 		if err != nil {
@@ -155,8 +167,13 @@ func (s *Server) URL() string { return "http://" + s.Address() + s.Entry() }
 // Entry returns what follows scheme and host in an address that opens the page.
 func (s *Server) Entry() string { return "/?token=" + s.door.Token() }
 
-// Address returns the host and port listened on.
-func (s *Server) Address() string { return s.listener.Addr().String() }
+// Address returns the host and port at which the page is opened.
+func (s *Server) Address() string {
+	if s.door.Published != 0 {
+		return net.JoinHostPort("127.0.0.1", strconv.Itoa(s.door.Published))
+	}
+	return s.listener.Addr().String()
+}
 
 // Folder returns the folder served, as an absolute path.
 func (s *Server) Folder() string { return s.folder.dir }

@@ -19,7 +19,7 @@ import (
 	"strings"
 	"time"
 
-	"github.com/google/renameio/v2"
+	"jogstrip/pipeline/fsx"
 )
 
 // A certificate that no authority vouches for is as good as its fingerprint: a
@@ -46,7 +46,7 @@ func certificate(path string, addresses []netip.Addr, now time.Time) (tls.Certif
 	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
 		return tls.Certificate{}, fmt.Errorf("keep certificate: %w", err)
 	}
-	if err := renameio.WriteFile(path, data, 0o600, renameio.WithTempDir(filepath.Dir(path))); err != nil {
+	if err := fsx.WritePrivate(path, data); err != nil {
 		return tls.Certificate{}, fmt.Errorf("keep certificate: %w", err)
 	}
 	return tls.X509KeyPair(data, data)

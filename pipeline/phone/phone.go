@@ -18,10 +18,9 @@ import (
 	"strconv"
 	"time"
 
-	"github.com/google/renameio/v2"
-
 	"jogstrip/pipeline/clip"
 	"jogstrip/pipeline/door"
+	"jogstrip/pipeline/fsx"
 )
 
 // Options says what is served and where.
@@ -92,7 +91,7 @@ func Listen(opts Options) (*Server, error) {
 	if err := s.listen(opts, dir); err != nil {
 		return nil, errors.Join(err, root.Close())
 	}
-	s.store = &store{root: root, dir: dir, reserve: opts.Reserve, most: opts.MostBytes, free: freeSpace, isFilm: filmIn(opts.Probe), now: time.Now}
+	s.store = &store{root: root, dir: dir, reserve: opts.Reserve, most: opts.MostBytes, free: fsx.FreeSpace, isFilm: filmIn(opts.Probe), now: time.Now}
 	if s.store.reserve == 0 {
 		s.store.reserve = 1e9
 	}
@@ -220,7 +219,7 @@ func (s *Server) Renew() error {
 		err = os.MkdirAll(filepath.Dir(s.keep), 0o700)
 	}
 	if err == nil {
-		err = renameio.WriteFile(s.keep, data, 0o600, renameio.WithTempDir(filepath.Dir(s.keep)))
+		err = fsx.WritePrivate(s.keep, data)
 	}
 	if err != nil {
 		return fmt.Errorf("keep the handlers' token: %w", err)

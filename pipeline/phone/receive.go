@@ -20,8 +20,6 @@ import (
 	"unicode"
 	"unicode/utf8"
 
-	"golang.org/x/sys/unix"
-
 	"jogstrip/pipeline/clip"
 	"jogstrip/pipeline/fsx"
 	"jogstrip/track/traj"
@@ -275,7 +273,7 @@ func (s *store) unfinished() (n int, wanted int64) {
 
 // full turns a full disk's error into words for the handler.
 func full(err error) error {
-	if errors.Is(err, unix.ENOSPC) || errors.Is(err, unix.EDQUOT) {
+	if fsx.NoRoom(err) {
 		return errDisk
 	}
 	return err
@@ -399,7 +397,7 @@ func (s *store) add(id string, at int64, sum uint32, piece []byte) (received int
 	if free-s.reserve < int64(len(piece)) {
 		return have, errDisk
 	}
-	f, err := s.root.OpenFile(partName(id), os.O_WRONLY|os.O_CREATE|unix.O_NOFOLLOW, 0o644)
+	f, err := s.root.OpenFile(partName(id), os.O_WRONLY|os.O_CREATE|fsx.NoFollow, 0o644)
 	if err != nil {
 		return have, full(fmt.Errorf("write clip that arrives: %w", err))
 	}
@@ -591,21 +589,21 @@ func (s *store) move(from, folder, name string) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, target.Close()) }()
-	err = unix.Renameat2(int(source.Fd()), path.Base(from), int(target.Fd()), name, unix.RENAME_NOREPLACE)
-	if errors.Is(err, unix.EINVAL) || errors.Is(err, unix.ENOSYS) {
-		// Drives that don't know this (network drives): a name is looked for and taken.
+	err = fsx.RenameNew(source, path.Base(from), target, name)
+	if errors.Is(err, errors.ErrUnsupported) {
+		// Drives and systems that don't know this (network drives): a name is looked for and taken.
 		// This program takes only one at a time.
 		if _, err := s.root.Lstat(path.Join(folder, name)); !errors.Is(err, fs.ErrNotExist) {
 			return errors.Join(fs.ErrExist, err)
 		}
-		err = unix.Renameat(int(source.Fd()), path.Base(from), int(target.Fd()), name)
+		err = s.root.Rename(from, path.Join(folder, name))
 	}
 	if err != nil {
 		return err
 	}
 	for _, folder := range []*os.File{target, source} {
 		// Some network drives cannot sync a folder.
-		if err := folder.Sync(); err != nil && !errors.Is(err, unix.EINVAL) && !errors.Is(err, unix.ENOTSUP) {
+		if err := folder.Sync(); err != nil && !fsx.CannotSync(err) {
 			return err
 		}
 	}
@@ -622,15 +620,6 @@ func (s *store) noted(id string, v *Verdict) error {
 	}
 	r.Check = v
 	return s.write(id, r)
-}
-
-// freeSpace returns how many bytes of the drive of dir may be written.
-func freeSpace(dir string) (int64, error) {
-	var st unix.Statfs_t
-	if err := unix.Statfs(dir, &st); err != nil {
-		return 0, fmt.Errorf("ask for room on the disk of %s: %w", dir, err)
-	}
-	return int64(st.Bavail) * st.Bsize, nil
 }
 
 // filmIn returns what tells whether a file is a film that can be read.

@@ -18,6 +18,7 @@ type History struct {
 	// where fewer than two were measured.
 	Comparison *metrics.Comparison
 	Compared   [2]time.Time
+	Surfaces   [2]string // On those days; empty where not recorded.
 	Front      Front
 	Visits     []HistoryVisit // In order of time.
 	Figures    []Figure
@@ -40,6 +41,11 @@ const notRecorded = "not recorded"
 
 // Page makes the history page of one horse.
 func (h History) Page() (*Page, error) {
+	h.Comparison = h.Comparison.Said(h.Header.Lengths)
+	h.Visits = slices.Clone(h.Visits)
+	for i := range h.Visits {
+		h.Visits[i].Summary = h.Visits[i].Summary.Said(h.Header.Lengths)
+	}
 	pictures, err := figures(h.Figures)
 	if err != nil {
 		return nil, err
@@ -128,7 +134,7 @@ func (h History) trunkTable() table {
 func (h History) first(p *Page) (err error) {
 	switch c := h.Comparison; {
 	case c != nil:
-		p.front, err = newFront(glance.OfComparison(c, h.Compared[0]), glance.ComparedRows(c), true, h.Front)
+		p.front, err = newFront(glance.OfComparison(c, h.Compared[0]), true, h.Front, comparedParts(c, h.Compared, h.Surfaces)...)
 	default:
 		said, rows := "No visit has been measured yet.", []glance.Row(nil)
 		for _, v := range h.Visits {
@@ -136,7 +142,7 @@ func (h History) first(p *Page) (err error) {
 				said, rows = glance.OfSummary(v.Summary), glance.Rows(v.Summary)
 			}
 		}
-		p.front, err = newFront(said, rows, false, h.Front)
+		p.front, err = newFront(said, false, h.Front, part{title: leftRight, rows: rows})
 	}
 	return err
 }

@@ -65,7 +65,7 @@ func (v Visit) Page() (*Page, error) {
 	if err != nil {
 		return nil, err
 	}
-	summary := v.Summary
+	summary := v.Summary.Said(v.Header.Lengths)
 	if summary == nil {
 		summary = &metrics.Summary{Limb: metrics.LimbFinding{Sentence: "no clip of this visit was measured"}}
 	}
@@ -81,7 +81,7 @@ func (v Visit) Page() (*Page, error) {
 	}
 	var about section
 	about.table(facts)
-	if p.front, err = newFront(glance.OfSummary(summary), glance.Rows(summary), false, v.Front); err != nil {
+	if p.front, err = newFront(glance.OfSummary(summary), false, v.Front, part{title: leftRight, rows: glance.Rows(summary)}); err != nil {
 		return nil, err
 	}
 	films, err := footageSection("Stride by stride, on film", v.Films)

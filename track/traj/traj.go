@@ -61,6 +61,10 @@ func (l Landmark) IsHoof() bool { return l.IsFore() || l.IsHind() }
 // IsFore reports whether l is a fore hoof.
 func (l Landmark) IsFore() bool { return l == LeftFore || l == RightFore }
 
+// IsHindquarters reports whether l lies on the hindquarters, seen from behind: croup and
+// points of hip.
+func (l Landmark) IsHindquarters() bool { return l == Croup || l == LeftHip || l == RightHip }
+
 // IsHind reports whether l is a hind hoof.
 func (l Landmark) IsHind() bool { return l == LeftHind || l == RightHind }
 

@@ -1,3 +1,5 @@
+//go:build unix
+
 // Package damaged makes a folder of clips as they come in when things go
 // wrong: cut off, with flipped bytes, with another content than their names
 // say, with absurd headers and awkward names. Tests measure it; nothing that

@@ -362,7 +362,7 @@ func (b *Page) Accessible() {
 	b.Helper()
 	path := axePath()
 	if path == "" {
-		b.Log("SKIPPED: accessibility rules; scripts/setup-browser installs axe-core")
+		b.Log("SKIPPED: accessibility rules: axe-core is missing, which scripts/setup-browser fetches")
 		return
 	}
 	script, err := os.ReadFile(path)

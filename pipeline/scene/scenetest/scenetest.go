@@ -4,6 +4,7 @@
 package scenetest
 
 import (
+	"bytes"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
@@ -14,6 +15,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"sync"
 	"testing"
@@ -108,12 +110,13 @@ var rendererHash = sync.OnceValues(func() ([]byte, error) {
 		return nil, err
 	}
 	hash := sha256.New()
+	var all []byte
 	for _, dir := range []string{"pipeline/scene", "track/traj"} {
 		sources, err := filepath.Glob(filepath.Join(root, dir, "*.go"))
 		if err != nil {
 			return nil, err
 		}
-		for _, path := range append(sources, filepath.Join(root, "go.mod")) {
+		for _, path := range sources {
 			if strings.HasSuffix(path, "_test.go") {
 				continue
 			}
@@ -122,8 +125,14 @@ var rendererHash = sync.OnceValues(func() ([]byte, error) {
 				return nil, err
 			}
 			fmt.Fprintf(hash, "%s %d\n%s", filepath.Base(path), len(data), data)
+			all = append(all, data...)
 		}
 	}
+	versions, err := versionsOf(root, all)
+	if err != nil {
+		return nil, err
+	}
+	fmt.Fprint(hash, runtime.Version(), versions)
 	program, err := exec.LookPath("ffmpeg")
 	if err != nil {
 		return nil, err
@@ -144,6 +153,22 @@ var rendererHash = sync.OnceValues(func() ([]byte, error) {
 	}
 	return hash.Sum(nil), nil
 })
+
+// versionsOf returns those lines of go.mod that name a module from which the sources
+// import a package.
+func versionsOf(root string, sources []byte) (string, error) {
+	data, err := os.ReadFile(filepath.Join(root, "go.mod"))
+	if err != nil {
+		return "", err
+	}
+	var out strings.Builder
+	for line := range strings.Lines(string(data)) {
+		if words := strings.Fields(line); len(words) >= 2 && bytes.Contains(sources, []byte("\""+words[0]+"/")) {
+			out.WriteString(line)
+		}
+	}
+	return out.String(), nil
+}
 
 // moduleRoot returns the folder of go.mod; tests run in their package's folder.
 func moduleRoot() (string, error) {
