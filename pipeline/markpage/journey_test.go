@@ -733,6 +733,7 @@ func TestShouldersAreAskedForOnceWanted(t *testing.T) {
 	b.Press(p.X+20, p.Y)
 	asked(traj.RightShoulder)
 	b.Silent()
+}
 
 // What the page asks for beside the marks may fail. It then says what it does without.
 func TestThePageSaysWhatItDoesWithout(t *testing.T) {
