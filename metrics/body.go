@@ -23,7 +23,7 @@ type bodyTrack struct {
 	frame    []int
 }
 
-// measureBody measures the vertical movement of head, withers, croup and hips.
+// measureBody measures the vertical movement of head, withers, croup, hips and shoulders.
 func (a *analysis) measureBody(s *spatial, cam geometry.Camera) {
 	if len(a.Strides) == 0 {
 		return
@@ -33,8 +33,8 @@ func (a *analysis) measureBody(s *spatial, cam geometry.Camera) {
 		traj.Withers: {WithersLowDifference, WithersHighDifference},
 		traj.Croup:   {CroupLowDifference, CroupHighDifference},
 	}
-	hips := map[int][2][2]float64{}
-	for _, l := range []traj.Landmark{traj.Head, traj.Withers, traj.Croup, traj.LeftHip, traj.RightHip} {
+	tracks, all := map[traj.Landmark]*bodyTrack{}, map[traj.Landmark][]*signal.Harmonics{}
+	for _, l := range []traj.Landmark{traj.Head, traj.Withers, traj.Croup, traj.LeftHip, traj.RightHip, traj.LeftShoulder, traj.RightShoulder} {
 		b := a.bodyHeights(s, cam, l)
 		if b == nil {
 			continue
@@ -48,6 +48,10 @@ func (a *analysis) measureBody(s *spatial, cam geometry.Camera) {
 			continue
 		}
 		s.signals = append(s.signals, a.signalOf(b, unit, scale))
+		tracks[l], all[l] = b, fits
+		if l.Side() != traj.Middle {
+			continue // With the other side.
+		}
 		for i, st := range a.Strides {
 			h := fits[i]
 			if h == nil {
@@ -57,34 +61,13 @@ func (a *analysis) measureBody(s *spatial, cam geometry.Camera) {
 			if l == traj.Head {
 				a.putHarmonics(s, i, st, h, scale, wide)
 			}
-			if l == traj.LeftHip || l == traj.RightHip {
-				top, high, _ := h.Highest(st.Start, st.Start+h.Period)
-				bottom, lowest, _ := h.Lowest(st.Start, st.Start+h.Period)
-				v, seen := hips[i]
-				if !seen {
-					v = [2][2]float64{notSeen, notSeen}
-				}
-				side := 0
-				if l == traj.RightHip {
-					side = 1
-				}
-				v[side] = [2]float64{scale * (high - lowest), scale * wide * h.DifferenceSD(top, bottom)}
-				hips[i] = v
-				continue
-			}
 			if a.opts.Gait == traj.Walk || a.cal.Level == geometry.LevelNone {
 				continue
 			}
 			a.putExtremes(s, i, st, h, l, low[l], scale, wide)
 		}
 	}
-	if a.cal.Level.AtLeast(geometry.LevelHeight) {
-		for i, st := range a.Strides {
-			if v, ok := hips[i]; ok {
-				s.found.putSides(HipExcursion, i, st.Start, v)
-			}
-		}
-	}
+	a.measurePoints(s, cam, tracks, all)
 }
 
 // putHarmonics adds the head's movement once and twice a stride. The power that
@@ -215,46 +198,16 @@ func (a *analysis) bodyHeights(s *spatial, cam geometry.Camera, l traj.Landmark)
 	if h == nil || len(h.T) < 12 {
 		return nil
 	}
-	b := &bodyTrack{landmark: l}
-	frames := seenFrames(a.set.Track(l))
-	if len(frames) != len(h.T) {
+	frames, height := seenFrames(a.set.Track(l)), a.heightOf(s, cam, l)
+	if height == nil || len(frames) != len(h.T) {
 		return nil
 	}
-	var depth, ground *signal.Spline
-	ahead := 0.0
-	if a.cal.Level == geometry.LevelNone {
-		ground = a.groundRows(l)
-		if ground == nil {
-			return nil
-		}
-	} else {
-		depth, ahead = a.bodyDepth(s, l)
-		if depth == nil {
-			return nil
-		}
-	}
+	b := &bodyTrack{landmark: l}
 	for i, t := range h.T {
-		var z, per float64
-		if ground != nil {
-			row, _, _ := ground.At(t)
-			z, per = row-h.Y[i], 1
-		} else {
-			y, _, _ := depth.At(t)
-			y += ahead
-			at := geometry.Point{X: h.X[i], Y: h.Y[i]}
-			var ok, ok1 bool
-			var z1 float64
-			_, z, ok = cam.AtDepth(at, y)
-			_, z1, ok1 = cam.AtDepth(geometry.Point{X: at.X, Y: at.Y + 1}, y)
-			if !ok || !ok1 {
-				continue
-			}
-			per = math.Abs(z1 - z)
+		if z, per, ok := height(t, geometry.Point{X: h.X[i], Y: h.Y[i]}); ok {
+			b.t, b.z = append(b.t, t), append(b.z, z)
+			b.sd, b.frame = append(b.sd, per*h.SD[i]), append(b.frame, frames[i])
 		}
-		b.t = append(b.t, t)
-		b.z = append(b.z, z)
-		b.sd = append(b.sd, per*h.SD[i])
-		b.frame = append(b.frame, frames[i])
 	}
 	if len(b.t) < 12 {
 		return nil
@@ -263,11 +216,11 @@ func (a *analysis) bodyHeights(s *spatial, cam geometry.Camera, l traj.Landmark)
 	if drift == nil {
 		return nil
 	}
-	if ground != nil {
+	if a.cal.Level == geometry.LevelNone {
 		// Without a lane the mark's own height over the ground row is the scale: it
 		// grows with the picture as its movement does, also within a stride.
 		for i, t := range b.t {
-			d, _, _ := drift.At(t)
+			d := drift.At(t)
 			if !(d > 1) {
 				return nil
 			}
@@ -279,10 +232,32 @@ func (a *analysis) bodyHeights(s *spatial, cam geometry.Camera, l traj.Landmark)
 		}
 	}
 	for i, t := range b.t {
-		d, _, _ := drift.At(t)
-		b.z[i] -= d
+		b.z[i] -= drift.At(t)
 	}
 	return b
+}
+
+// heightOf returns what tells the height of a mark seen at a place in the picture at t,
+// and how much one px down is worth there; nil where nothing does. Without a lane it is in
+// px over the ground's row.
+func (a *analysis) heightOf(s *spatial, cam geometry.Camera, l traj.Landmark) func(t float64, at geometry.Point) (z, per float64, ok bool) {
+	if a.cal.Level == geometry.LevelNone {
+		ground := a.groundRows(l)
+		if ground == nil {
+			return nil
+		}
+		return func(t float64, at geometry.Point) (z, per float64, ok bool) { return ground.At(t) - at.Y, 1, true }
+	}
+	depth, ahead := a.bodyDepth(s, l)
+	if depth == nil {
+		return nil
+	}
+	return func(t float64, at geometry.Point) (z, per float64, ok bool) {
+		y := depth.At(t) + ahead
+		_, z, ok = cam.AtDepth(at, y)
+		_, below, ok1 := cam.AtDepth(geometry.Point{X: at.X, Y: at.Y + 1}, y)
+		return z, math.Abs(below - z), ok && ok1
+	}
 }
 
 func seenFrames(tr *traj.Track) []int {

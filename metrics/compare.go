@@ -166,7 +166,8 @@ func visitBarriers(c *Comparison, opts CompareOptions) string {
 	default:
 		v, w := s.Value.Value, t.Value.Value
 		if difference := math.Abs(w-v) / (0.5 * (v + w)); difference > speedMayVary {
-			stop = append(stop, fmt.Sprintf("speed differs by %.0f %% (%.2f, then %.2f m/s; at most %.0f %% is allowed)", 100*difference, v, w, 100*speedMayVary))
+			stop = append(stop, fmt.Sprintf("speed differs by %.0f %% (%s, then %s; at most %.0f %% is allowed)", 100*difference,
+				opts.Summary.Lengths.Format(v, "m/s", 2), opts.Summary.Lengths.Format(w, "m/s", 2), 100*speedMayVary))
 		}
 	}
 	if len(c.Before.Views) != len(c.After.Views) && shared {
@@ -451,18 +452,18 @@ var verdictWords = map[Verdict]string{
 func changeSentence(d Definition, c *Change, tolerance float64, opts CompareOptions) string {
 	e, hasEven := d.Even()
 	before, after := dateWords(opts)
-	then := phrase(d, c.Unit, c.Before.Value-e)
-	now := phrase(d, c.Unit, c.After.Value-e)
+	by, unit := d.said(c.Unit, opts.Summary.Lengths)
+	decimals := d.MostDecimals(unit)
+	write := func(v float64) string { return trimNumber(by*v, decimals) }
+	then := phrase(d, unit, by*(c.Before.Value-e))
+	now := phrase(d, unit, by*(c.After.Value-e))
 	var b strings.Builder
 	if hasEven && tolerance > 0 && math.Abs(c.After.Value-e) <= tolerance && c.Verdict != NoChange {
 		now += ", which is within its tolerance"
 	}
 	fmt.Fprintf(&b, "%s: %s, %s; %s, %s.", verdictWords[c.Verdict], before, then, after, now)
-	low, u, decimals := inWords(d, c.Unit, c.Change.Low)
-	high, _, _ := inWords(d, c.Unit, c.Change.High)
-	value, _, _ := inWords(d, c.Unit, c.Change.Value)
 	fmt.Fprintf(&b, " Change %s %s (95 %% interval %s to %s); the smallest that counts is %s %s.",
-		trimNumber(value, decimals), u, trimNumber(low, decimals), trimNumber(high, decimals), amountNumber(d, c.Unit, c.Smallest), u)
+		write(c.Change.Value), unit, write(c.Change.Low), write(c.Change.High), write(c.Smallest), unit)
 	excludes := c.Change.Low > 0 || c.Change.High < 0
 	switch {
 	case c.Verdict == Changed && hasEven:
@@ -473,11 +474,6 @@ func changeSentence(d Definition, c *Change, tolerance float64, opts CompareOpti
 		b.WriteString(" With so many measures looked at, a change of this size comes up by chance too often to count.")
 	}
 	return b.String()
-}
-
-func amountNumber(d Definition, unit string, v float64) string {
-	x, _, decimals := inWords(d, unit, v)
-	return trimNumber(x, decimals)
 }
 
 func scoreSentence(c *Change, opts CompareOptions) string {

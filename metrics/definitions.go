@@ -52,6 +52,19 @@ func Definitions() []Definition {
 		{Name: PlacementSpreadHind, Title: "Spread of placements, hind", Unit: "cm", Decimals: 1, Girdle: Hind, Evidence: Description, Sided: true, PerRun: true, Needs: metric},
 		{Name: StepLengthSpreadFore, Title: "Spread of step lengths, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, PerRun: true, Needs: metric},
 		{Name: StepLengthSpreadHind, Title: "Spread of step lengths, hind", Unit: "cm", Decimals: 1, Girdle: Hind, Evidence: Description, Sided: true, PerRun: true, Needs: metric},
+
+		{Name: ShoulderExcursion, Title: "Shoulder excursion", Unit: "mm", Decimals: 0, Girdle: Fore, Evidence: Description, Sided: true, Needs: metric},
+		{Name: ShoulderLift, Title: "Shoulder lifted by the swing", Unit: "mm", Decimals: 0, Girdle: Fore, Evidence: Description, Sided: true, Needs: metric},
+		{Name: ShoulderRoll, Title: "Roll of the shoulders", Unit: "°", Decimals: 1, Girdle: Fore, Evidence: Description, Needs: metric},
+		{Name: PelvisRoll, Title: "Roll of the pelvis", Unit: "°", Decimals: 1, Girdle: Hind, Evidence: Description, Needs: metric},
+		{Name: ChestSway, Title: "Chest sway to each side", Unit: "mm", Decimals: 0, Girdle: Fore, Evidence: Description, Sided: true, Needs: metric},
+		{Name: CroupSway, Title: "Croup sway to each side", Unit: "mm", Decimals: 0, Girdle: Hind, Evidence: Description, Sided: true, Needs: metric},
+		{Name: HeadSway, Title: "Head swing to each side", Unit: "mm", Decimals: 0, Girdle: Fore, Evidence: Description, Sided: true, Needs: metric},
+		{Name: HeadToSide, Title: "Head carried to a side", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Needs: metric},
+		{Name: BaseWidthFore, Title: "Base width, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Needs: metric},
+		{Name: BaseWidthHind, Title: "Base width, hind", Unit: "cm", Decimals: 1, Girdle: Hind, Evidence: Description, Needs: metric},
+		{Name: QuartersToSide, Title: "Quarters beside the forehand", Unit: "cm", Decimals: 1, Evidence: Description, Needs: metric},
+		{Name: LineDrift, Title: "Drift of the line of travel in 10 m", Unit: "cm", Decimals: 0, Evidence: Description, PerRun: true, Needs: geometry.LevelMetric},
 	}
 }
 

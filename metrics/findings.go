@@ -87,7 +87,12 @@ func single(stride int, time, value, sd float64) Observation {
 	return Observation{Stride: stride, Time: time, Left: math.NaN(), Right: math.NaN(), Value: value, SD: sd}
 }
 
-var notSeen = [2]float64{math.NaN(), math.NaN()}
+// notSeen stands for value and standard deviation of a side that was not seen; neither
+// for both sides.
+var (
+	notSeen = [2]float64{math.NaN(), math.NaN()}
+	neither = [2][2]float64{notSeen, notSeen}
+)
 
 func sq(x float64) float64 { return x * x }
 

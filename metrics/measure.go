@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
@@ -33,15 +34,29 @@ type Options struct {
 // stabilises the tracks itself. An error means that the input is wrong; what
 // the clip does not support is no error but a Reason in its series.
 func Measure(set *traj.Set, opts Options) (*Run, error) {
-	if err := checkSet(set); err != nil {
+	a, err := analyse(set, opts)
+	if err != nil {
 		return nil, fmt.Errorf("measure: %w", err)
 	}
+	found := a.measureTimes()
+	space := a.measureSpace(a.cal.Camera, nil)
+	found.add(space.found)
+	a.addCommon(found, space)
+	a.remark(space)
+	return a.run(found, space), nil
+}
+
+// analyse checks what Measure was given, finds the camera and lays out the timeline.
+func analyse(set *traj.Set, opts Options) (*analysis, error) {
+	if err := checkSet(set); err != nil {
+		return nil, err
+	}
 	if err := opts.check(); err != nil {
-		return nil, fmt.Errorf("measure: %w", err)
+		return nil, err
 	}
 	in, err := inReference(set, opts.Calibration)
 	if err != nil {
-		return nil, fmt.Errorf("measure: %w", err)
+		return nil, err
 	}
 	opts.Model = opts.Model.OrUsual()
 	if set.ClickPX > 0 {
@@ -51,34 +66,32 @@ func Measure(set *traj.Set, opts Options) (*Run, error) {
 	}
 	cal, err := geometry.Calibrate(in, set.Width, set.Height, opts.Model.Camera)
 	if err != nil {
-		return nil, fmt.Errorf("measure: %w", err)
+		return nil, err
 	}
 	if opts.WithersM == 0 {
 		opts.WithersM = 1.60
 	}
-	a := &analysis{opts: opts, set: set.Stabilised(), cal: cal}
-	a.notes = append(a.notes, cal.Notes...)
+	a := &analysis{opts: opts, set: set.Stabilised(), cal: cal, notes: slices.Clone(cal.Notes)}
 	a.Timeline = contact.Find(a.set, opts.Gait, opts.Reference, opts.Model.Contact)
+	return a, nil
+}
 
-	found := a.measureTimes()
-	space := a.measureSpace(cal.Camera, nil)
-	found.add(space.found)
-	a.addCommon(found, space)
-
-	run := &Run{View: opts.View, Gait: opts.Gait, Level: cal.Level, Strides: a.Strides, Line: space.line(), Signals: space.signals, Paths: space.paths}
+// run puts together what was found.
+func (a *analysis) run(found findings, space *spatial) *Run {
+	run := &Run{View: a.opts.View, Gait: a.opts.Gait, Level: a.cal.Level, Strides: a.Strides, Line: space.line(),
+		Signals: space.signals, Paths: space.paths, Contacts: a.contacts(space), Notes: a.notes}
 	if a.Ref >= 0 {
 		run.Reference = limbs[a.Ref]
 	}
-	run.Contacts = a.contacts(space)
-	if cal.Level.AtLeast(geometry.LevelHeight) {
-		run.FocalPX, run.CameraHeightM = cal.Camera.F, cal.HeightM()
-		if !math.IsNaN(space.nearest) {
+	if a.cal.Level.AtLeast(geometry.LevelHeight) {
+		run.FocalPX, run.CameraHeightM = a.cal.Camera.F, a.cal.HeightM()
+		if space.nearest <= space.farthest {
 			run.NearestM, run.FarthestM = space.nearest, space.farthest
 		}
 	}
 	for _, d := range Definitions() {
 		s := Series{Name: d.Name, Unit: d.Unit}
-		if cal.Level == geometry.LevelRatio && d.RatioUnit != "" {
+		if a.cal.Level == geometry.LevelRatio && d.RatioUnit != "" {
 			s.Unit = d.RatioUnit
 		}
 		if m := found[d.Name]; m != nil && len(m.observations) > 0 {
@@ -88,9 +101,7 @@ func Measure(set *traj.Set, opts Options) (*Run, error) {
 		}
 		run.Series = append(run.Series, s)
 	}
-	a.remark(space)
-	run.Notes = a.notes
-	return run, nil
+	return run
 }
 
 // addCommon sets the part of each measure's error that comes from the
@@ -117,7 +128,8 @@ func (a *analysis) addCommon(found findings, space *spatial) {
 	}
 	body := a.opts.Model.Body.FollowedMM
 	for _, n := range []Name{HeadLowDifference, HeadHighDifference, WithersLowDifference, WithersHighDifference,
-		CroupLowDifference, CroupHighDifference, HipExcursion, HeadFirstHarmonic, HeadSecondHarmonic} {
+		CroupLowDifference, CroupHighDifference, HipExcursion, HeadFirstHarmonic, HeadSecondHarmonic,
+		ChestSway, CroupSway, HeadSway, ShoulderExcursion, ShoulderLift} {
 		if m := found[n]; m != nil && a.cal.Level.AtLeast(geometry.LevelHeight) {
 			m.commonSD, m.sideCommonSD = math.Hypot(m.commonSD, body), math.Hypot(m.sideCommonSD, body)
 		}

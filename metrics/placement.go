@@ -6,7 +6,6 @@ import (
 
 	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
-	"jogstrip/metrics/stats"
 	"jogstrip/track/errormodel"
 	"jogstrip/track/traj"
 )
@@ -43,21 +42,12 @@ func (s *spatial) line() *Line {
 // calibration's camera as like, cam is another camera it may have been: the model of
 // the run, which holds the calibration's error in itself, is taken from there.
 func (a *analysis) measureSpace(cam geometry.Camera, like *spatial) *spatial {
-	s := &spatial{found: findings{}, nearest: math.NaN(), farthest: math.NaN()}
+	s := &spatial{found: findings{}, nearest: math.Inf(1), farthest: math.Inf(-1)}
 	for k := range limbs {
 		s.placed[k] = make([]placement, len(a.Stances[k]))
 	}
 	if a.cal.Level != geometry.LevelNone {
-		for k := range limbs {
-			for i := range a.Stances[k] {
-				s.placed[k][i] = place(cam, &a.Stances[k][i], a.opts.Model.Placement)
-				if p := &s.placed[k][i]; like != nil {
-					p.ok = p.ok && like.placed[k][i].ok
-				} else if p.ok {
-					s.nearest, s.farthest = minOf(s.nearest, p.y), maxOf(s.farthest, p.y)
-				}
-			}
-		}
+		a.placeAll(s, cam, like)
 		if like != nil {
 			s.fit = like.fit
 		} else {
@@ -65,10 +55,12 @@ func (a *analysis) measureSpace(cam geometry.Camera, like *spatial) *spatial {
 			if s.fit != nil && a.Ref >= 0 {
 				a.measureLengths(s)
 				a.measureOffsets(s)
+				a.measureBase(s)
 			}
 		}
 		if s.fit != nil && a.Ref >= 0 && a.cal.Level.AtLeast(geometry.LevelHeight) {
 			a.measureSwings(s, cam)
+			a.measureTrunk(s, cam)
 		}
 	}
 	if a.Ref >= 0 {
@@ -77,18 +69,18 @@ func (a *analysis) measureSpace(cam geometry.Camera, like *spatial) *spatial {
 	return s
 }
 
-func minOf(a, b float64) float64 {
-	if math.IsNaN(a) || b < a {
-		return b
+// placeAll puts every stance on the ground, those only that like has, too.
+func (a *analysis) placeAll(s *spatial, cam geometry.Camera, like *spatial) {
+	for k := range limbs {
+		for i := range a.Stances[k] {
+			s.placed[k][i] = place(cam, &a.Stances[k][i], a.opts.Model.Placement)
+			if p := &s.placed[k][i]; like != nil {
+				p.ok = p.ok && like.placed[k][i].ok
+			} else if p.ok {
+				s.nearest, s.farthest = min(s.nearest, p.y), max(s.farthest, p.y)
+			}
+		}
 	}
-	return a
-}
-
-func maxOf(a, b float64) float64 {
-	if math.IsNaN(a) || b > a {
-		return b
-	}
-	return a
 }
 
 // place puts a stance on the ground.
@@ -112,31 +104,7 @@ func (a *analysis) fit(s *spatial, cam geometry.Camera) {
 	if !a.Rhythm() {
 		return
 	}
-	var falls []footfall
-	var marks clicked
-	var nearest [4]float64
-	for k := range limbs {
-		for i := range s.placed[k] {
-			p, c := &s.placed[k][i], &a.Stances[k][i]
-			if !p.ok {
-				continue
-			}
-			p.fall = len(falls)
-			at := geometry.Point{X: c.X, Y: c.Y}
-			falls = append(falls, footfall{k, a.Beat(k, i), at, [2]float64{c.XSD, c.YSD}})
-			nearest[k] = max(nearest[k], perMetre(cam, at))
-		}
-		if tr := a.set.Track(limbs[k]); tr != nil {
-			for _, p := range tr.Samples {
-				if per := perMetre(cam, geometry.Point{X: p.X, Y: p.Y}); p.Status == traj.Marked && per > 0 {
-					marks[k] = append(marks[k], per)
-				}
-			}
-		}
-		if len(marks[k]) == 0 {
-			marks[k] = []float64{nearest[k]} // As if marked once, where it is largest.
-		}
-	}
+	falls, marks := a.footfalls(s, cam)
 	unit := 1.0
 	if a.share() {
 		unit = a.opts.Model.Body.CameraM
@@ -158,6 +126,35 @@ func (a *analysis) fit(s *spatial, cam geometry.Camera) {
 			}
 		}
 	}
+}
+
+// footfalls returns what was placed as the model of the run takes it, and how many px a
+// metre is worth at the marks.
+func (a *analysis) footfalls(s *spatial, cam geometry.Camera) (falls []footfall, marks clicked) {
+	for k := range limbs {
+		nearest := 0.0
+		for i := range s.placed[k] {
+			p, c := &s.placed[k][i], &a.Stances[k][i]
+			if !p.ok {
+				continue
+			}
+			p.fall = len(falls)
+			at := geometry.Point{X: c.X, Y: c.Y}
+			falls = append(falls, footfall{k, a.Beat(k, i), at, [2]float64{c.XSD, c.YSD}})
+			nearest = max(nearest, perMetre(cam, at))
+		}
+		if tr := a.set.Track(limbs[k]); tr != nil {
+			for _, p := range tr.Samples {
+				if per := perMetre(cam, geometry.Point{X: p.X, Y: p.Y}); p.Status == traj.Marked && per > 0 {
+					marks[k] = append(marks[k], per)
+				}
+			}
+		}
+		if len(marks[k]) == 0 {
+			marks[k] = []float64{nearest} // As if marked once, where it is largest.
+		}
+	}
+	return falls, marks
 }
 
 // perMetre returns how many px a metre across the line of sight is worth at the ground
@@ -262,42 +259,8 @@ func (a *analysis) measureLengths(s *spatial) {
 		a.measureAdvance(s, stride, strideSD)
 	}
 	for g, name := range [2]Name{StepLengthFore, StepLengthHind} {
-		both := f.limbs[2*g] >= 0 && f.limbs[2*g+1] >= 0
-		var varies [2]spread
-		for i, st := range a.Strides {
-			p, ok := a.StepsIn(g, i)
-			if !ok {
-				continue
-			}
-			q := [3]placement{s.placed[p.First][p.Lead], s.placed[p.Other][p.Second], s.placed[p.First][p.Last]}
-			if !q[0].ok || !q[1].ok || !q[2].ok {
-				continue
-			}
-			side := 0 // That of the limb that lands first: the second of the two steps is its own.
-			if limbs[p.First].Side() == traj.Right {
-				side = 1
-			}
-			var v [3][2]float64
-			for m, w := range [3][3]float64{{0, -1, 1}, {-1, 1, 0}, {-1, 2, -1}} {
-				t := f.target()
-				for c := range 3 {
-					f.add(&t, q[c].fall, 0, w[c])
-				}
-				v[m][0], v[m][1] = f.predict(t)
-				if m < 2 {
-					clear(t.fixed)
-					clear(t.smooth)
-					varies[side^m].add(f.predict(t))
-				}
-			}
-			if v[0][0] <= 0 || v[1][0] <= 0 {
-				continue
-			}
-			o := Observation{Stride: i, Time: st.Start, Left: scale * v[side][0], Right: scale * v[1-side][0], SD: scale * v[2][1]}
-			o.Value = o.Right - o.Left
-			s.found.put(name, o)
-		}
-		if !both || s.found[name] == nil {
+		varies := a.measureSteps(s, g, name, scale)
+		if f.limbs[2*g] < 0 || f.limbs[2*g+1] < 0 || s.found[name] == nil {
 			continue
 		}
 		s.means(name, scale, func(t *target, side int, w float64, who whose) {
@@ -309,6 +272,46 @@ func (a *analysis) measureLengths(s *spatial) {
 			a.putSpread(s, [2]Name{StepLengthSpreadFore, StepLengthSpreadHind}[g], varies)
 		}
 	}
+}
+
+// measureSteps measures girdle g's steps stride by stride and returns how much those of
+// either side vary.
+func (a *analysis) measureSteps(s *spatial, g int, name Name, scale float64) (varies [2]spread) {
+	f := s.fit
+	for i, st := range a.Strides {
+		p, ok := a.StepsIn(g, i)
+		if !ok {
+			continue
+		}
+		q := [3]placement{s.placed[p.First][p.Lead], s.placed[p.Other][p.Second], s.placed[p.First][p.Last]}
+		if !q[0].ok || !q[1].ok || !q[2].ok {
+			continue
+		}
+		side := 0 // That of the limb that lands first: the second of the two steps is its own.
+		if limbs[p.First].Side() == traj.Right {
+			side = 1
+		}
+		var v [3][2]float64
+		for m, w := range [3][3]float64{{0, -1, 1}, {-1, 1, 0}, {-1, 2, -1}} {
+			t := f.target()
+			for c := range 3 {
+				f.add(&t, q[c].fall, 0, w[c])
+			}
+			v[m][0], v[m][1] = f.predict(t)
+			if m < 2 {
+				clear(t.fixed)
+				clear(t.smooth)
+				varies[side^m].add(f.predict(t))
+			}
+		}
+		if v[0][0] <= 0 || v[1][0] <= 0 {
+			continue
+		}
+		o := Observation{Stride: i, Time: st.Start, Left: scale * v[side][0], Right: scale * v[1-side][0], SD: scale * v[2][1]}
+		o.Value = o.Right - o.Left
+		s.found.put(name, o)
+	}
+	return varies
 }
 
 // measureAdvance measures stride length and speed: stride by stride of the reference
@@ -391,7 +394,7 @@ func (a *analysis) measureOffsets(s *spatial) {
 	for g, name := range [2]Name{PlacementOffsetFore, PlacementOffsetHind} {
 		var varies [2]spread
 		for i, st := range a.Strides {
-			v := [2][2]float64{notSeen, notSeen}
+			v := neither
 			for side := range 2 {
 				k := 2*g + side
 				j := a.In(k, i)
@@ -430,19 +433,6 @@ func (f *runFit) bow() (left, sd float64) {
 	}
 	t := f.target()
 	t.fixed[len(t.fixed)-1] = -1
-	return f.predict(t)
-}
-
-// quarters returns how far to the left of the forehand the quarters go, and the spread
-// of that; infinite where only one of them was placed.
-func (f *runFit) quarters() (left, sd float64) {
-	t := f.target()
-	for k, first := range f.limbs {
-		if first < 0 {
-			return 0, math.Inf(1)
-		}
-		f.meanOf(&t, k, 1, [4]float64{-0.5, -0.5, 0.5, 0.5}[k], ofRun)
-	}
 	return f.predict(t)
 }
 
@@ -494,13 +484,6 @@ func (a *analysis) remarkOnPlaces(s *spatial) {
 	if s.fit != nil && a.cal.Level.AtLeast(geometry.LevelHeight) {
 		if bow, sd := s.fit.bow(); math.Abs(bow) > 0.10 && math.Abs(bow) > 3*sd {
 			a.note("The horse did not go straight: the run bows %.0f cm from its straight line. Sideways placement is measured from the bowed line.", 100*math.Abs(bow))
-		}
-		if left, sd := s.fit.quarters(); math.Abs(left) > stats.Z95*sd {
-			to := "left"
-			if left < 0 {
-				to = "right"
-			}
-			a.note("The quarters go %.1f cm (95 %% interval %.1f to %.1f) to the %s of the forehand.", 100*math.Abs(left), 100*(math.Abs(left)-stats.Z95*sd), 100*(math.Abs(left)+stats.Z95*sd), to)
 		}
 		if f := s.found[LateralArcFore]; f != nil && f.commonSD > 1.5 {
 			a.note("The horse went off the line of sight, so how fast the hoof swings forward leaks into its sideways arc: differences of arcs are uncertain by %.1f cm in all strides alike. Stand in line with the lane.", f.commonSD)

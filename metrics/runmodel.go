@@ -210,28 +210,15 @@ func (f *runFit) design(cam geometry.Camera, variants []geometry.Camera) bool {
 	f.cameras = mat.NewDense(2*n, max(1, len(variants)/2), nil)
 	f.jacobian = make([][2][2]float64, n)
 	f.offsets = make([][2][2]float64, n)
-	into := func(x, y float64) (along, left float64) {
-		dx, dy := x-f.line.X, y-f.line.Y
-		return dx*f.line.DX + dy*f.line.DY, dy*f.line.DX - dx*f.line.DY
-	}
 	for i, p := range f.falls {
 		gx, gy, ok := cam.GroundPoint(p.at)
 		if !ok {
 			return false
 		}
-		along, left := into(gx, gy)
+		along, left := f.line.along(gx, gy)
 		f.y.SetVec(2*i, along)
 		f.y.SetVec(2*i+1, left)
-		u := p.beat - f.middle
-		f.x.Set(2*i, 0, u)
-		f.x.Set(2*i, f.limbs[p.limb], 1)
-		f.x.Set(2*i+1, f.limbs[p.limb]+1, 1)
-		drift := columns - 1
-		if f.bowed {
-			drift--
-			f.x.Set(2*i+1, columns-1, sq(u/f.half)-1.0/3)
-		}
-		f.x.Set(2*i+1, drift, u)
+		f.designRow(i)
 		j := cam.GroundJacobian(p.at)
 		for c := range 2 {
 			f.jacobian[i][0][c] = f.line.DX*j[0][c] + f.line.DY*j[1][c]
@@ -247,14 +234,35 @@ func (f *runFit) design(cam geometry.Camera, variants []geometry.Camera) bool {
 			if !ok1 || !ok0 {
 				return false
 			}
-			a1, l1 := into(x1, y1)
-			a0, l0 := into(x0, y0)
+			a1, l1 := f.line.along(x1, y1)
+			a0, l0 := f.line.along(x0, y0)
 			f.cameras.Set(2*i, c/2, (a1-a0)/2)
 			f.cameras.Set(2*i+1, c/2, (l1-l0)/2)
 		}
 	}
 	f.prepare()
 	return true
+}
+
+// along returns how far along the line, and how far to its left, a point of the ground
+// lies, metres.
+func (l Line) along(x, y float64) (along, left float64) {
+	dx, dy := x-l.X, y-l.Y
+	return dx*l.DX + dy*l.DY, dy*l.DX - dx*l.DY
+}
+
+// designRow sets what the fixed effects make of footfall i.
+func (f *runFit) designRow(i int) {
+	_, columns := f.x.Dims()
+	u := f.falls[i].beat - f.middle
+	limb := f.limbs[f.falls[i].limb]
+	f.x.Set(2*i, 0, u)
+	f.x.Set(2*i, limb, 1)
+	f.x.Set(2*i+1, limb+1, 1)
+	if f.bowed {
+		f.x.Set(2*i+1, columns-1, sq(u/f.half)-1.0/3)
+	}
+	f.x.Set(2*i+1, f.driftTerm(), u)
 }
 
 // prepare sets the parts of V that do not depend on theta but for a factor.
@@ -332,56 +340,56 @@ func (f *runFit) own(theta []float64, i int) (c [2][2]float64) {
 	return c
 }
 
-// likelihood returns −2·log of the restricted likelihood times the priors, and what
-// was computed for it; false where V is no covariance.
-func (f *runFit) likelihood(theta []float64) (value float64, chol *mat.Cholesky, vx *mat.Dense, xvx *mat.Cholesky, ok bool) {
-	chol = new(mat.Cholesky)
-	if !chol.Factorize(f.variance(theta)) {
-		return math.Inf(1), nil, nil, nil, false
-	}
-	vx = new(mat.Dense)
-	if err := chol.SolveTo(vx, f.x); err != nil && !isCondition(err) {
-		return math.Inf(1), nil, nil, nil, false
+// normal is the model's normal equations at some theta.
+type normal struct {
+	value float64      // −2·log of the restricted likelihood times the priors.
+	v     mat.Cholesky // V.
+	vx    mat.Dense    // V⁻¹X.
+	xvx   mat.Cholesky // X'V⁻¹X.
+	beta  mat.VecDense // The fixed effects.
+}
+
+// at sets up the normal equations at theta; its value is infinite where V is no
+// covariance.
+func (f *runFit) at(theta []float64) *normal {
+	n := &normal{value: math.Inf(1)}
+	var vy, xy mat.VecDense
+	if !n.v.Factorize(f.variance(theta)) || !solved(n.v.SolveTo(&n.vx, f.x)) || !solved(n.v.SolveVecTo(&vy, f.y)) {
+		return n
 	}
 	var cross mat.Dense
-	cross.Mul(f.x.T(), vx)
-	_, p := cross.Dims()
+	cross.Mul(f.x.T(), &n.vx)
+	p, _ := cross.Dims()
 	sym := mat.NewSymDense(p, nil)
 	for i := range p {
 		for j := i; j < p; j++ {
 			sym.SetSym(i, j, (cross.At(i, j)+cross.At(j, i))/2)
 		}
 	}
-	xvx = new(mat.Cholesky)
-	if !xvx.Factorize(sym) {
-		return math.Inf(1), nil, nil, nil, false
+	xy.MulVec(n.vx.T(), f.y)
+	if !n.xvx.Factorize(sym) || !solved(n.xvx.SolveVecTo(&n.beta, &xy)) {
+		return n
 	}
-	var vy, xy, beta mat.VecDense
-	if err := chol.SolveVecTo(&vy, f.y); err != nil && !isCondition(err) {
-		return math.Inf(1), nil, nil, nil, false
-	}
-	xy.MulVec(vx.T(), f.y)
-	if err := xvx.SolveVecTo(&beta, &xy); err != nil && !isCondition(err) {
-		return math.Inf(1), nil, nil, nil, false
-	}
-	value = chol.LogDet() + xvx.LogDet() + mat.Dot(f.y, &vy) - mat.Dot(&beta, &xy)
+	value := n.v.LogDet() + n.xvx.LogDet() + mat.Dot(f.y, &vy) - mat.Dot(&n.beta, &xy)
 	for k, m := range f.priors() {
 		value += sq((theta[k] - m) / f.prior.Run.Doubt)
 	}
-	return value, chol, vx, xvx, !math.IsNaN(value)
+	if !math.IsNaN(value) {
+		n.value = value
+	}
+	return n
 }
 
-func isCondition(err error) bool {
+// solved reports whether err is none, or a warning of a large condition number, which the
+// scales of metres and of what is hardly known give by themselves.
+func solved(err error) bool {
 	c, ok := err.(mat.Condition)
-	return ok && !math.IsInf(float64(c), 0)
+	return err == nil || ok && !math.IsInf(float64(c), 0)
 }
 
 // maximise sets theta to what is likeliest.
 func (f *runFit) maximise() bool {
-	problem := optimize.Problem{Func: func(theta []float64) float64 {
-		v, _, _, _, _ := f.likelihood(theta)
-		return v
-	}}
+	problem := optimize.Problem{Func: func(theta []float64) float64 { return f.at(theta).value }}
 	result, err := optimize.Minimize(problem, f.theta, &optimize.Settings{
 		FuncEvaluations: max(50, min(300, 9000/len(f.falls))), Converger: &optimize.FunctionConverge{Absolute: 0.005, Iterations: 20},
 	}, &optimize.NelderMead{SimplexSize: 0.4})
@@ -394,23 +402,12 @@ func (f *runFit) maximise() bool {
 
 // solve fits the fixed effects at theta.
 func (f *runFit) solve() bool {
-	_, chol, vx, xvx, ok := f.likelihood(f.theta)
-	if !ok {
-		return false
-	}
+	n := f.at(f.theta)
 	var inverse, betaCov mat.SymDense
-	if err := chol.InverseTo(&inverse); err != nil && !isCondition(err) {
+	if math.IsInf(n.value, 1) || !solved(n.v.InverseTo(&inverse)) || !solved(n.xvx.InverseTo(&betaCov)) {
 		return false
 	}
-	if err := xvx.InverseTo(&betaCov); err != nil && !isCondition(err) {
-		return false
-	}
-	var xy mat.VecDense
-	xy.MulVec(vx.T(), f.y)
-	f.beta = new(mat.VecDense)
-	if err := xvx.SolveVecTo(f.beta, &xy); err != nil && !isCondition(err) {
-		return false
-	}
+	f.beta = &n.beta
 	var r mat.VecDense
 	r.MulVec(f.x, f.beta)
 	r.SubVec(f.y, &r)

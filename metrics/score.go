@@ -103,13 +103,35 @@ func (v *Summed) scoreOf(parts []part) *Score {
 	}
 	out.Value = math.Sqrt(sum)
 
+	cross, noise := v.noise(parts)
+	// More is the share of horses of score s that would show a sum above q.
+	more := func(s float64) float64 {
+		var n float64
+		for b := range cross {
+			if s*s+2*s*cross[b]+noise[b] >= q {
+				n++
+			}
+		}
+		return n / float64(len(cross))
+	}
+	upper := func(s float64) float64 { return changeP / 2 * math.Min(1, s/(2*math.Sqrt(level))) }
+	out.Low = solveRising(q, func(s float64) float64 { return more(s) - (changeP - upper(s)) })
+	out.High = solveRising(q, func(s float64) float64 { return more(s) - (1 - upper(s)) })
+	out.Low, out.High = math.Min(out.Low, out.Value), math.Max(out.High, out.Value)
+	out.SE = (out.High - out.Low) / (2 * stats.Z95)
+	return out
+}
+
+// noise draws what noise adds to the sum of squares of a horse of score s:
+// 2·s·cross + noise, index: draw.
+func (v *Summed) noise(parts []part) (cross, noise []float64) {
 	draws := v.opts.Resamples
 	if draws <= 0 {
 		draws = defaultResamples
 	}
 	rng := rand.New(rand.NewPCG(v.opts.Seed, 0x74))
 	root := correlations(parts, v.runs)
-	cross, noise := make([]float64, draws), make([]float64, draws)
+	cross, noise = make([]float64, draws), make([]float64, draws)
 	u, e := make([]float64, len(parts)), make([]float64, len(parts))
 	// The standard error of few values is stretched to give Student's interval: its tails
 	// must not be counted twice.
@@ -134,22 +156,7 @@ func (v *Summed) scoreOf(parts []part) *Score {
 			noise[b] += p.weight * sq(e[i]*scale)
 		}
 	}
-	// More is the share of horses of score s that would show a sum above q.
-	more := func(s float64) float64 {
-		var n float64
-		for b := range cross {
-			if s*s+2*s*cross[b]+noise[b] >= q {
-				n++
-			}
-		}
-		return n / float64(draws)
-	}
-	upper := func(s float64) float64 { return changeP / 2 * math.Min(1, s/(2*math.Sqrt(level))) }
-	out.Low = solveRising(q, func(s float64) float64 { return more(s) - (changeP - upper(s)) })
-	out.High = solveRising(q, func(s float64) float64 { return more(s) - (1 - upper(s)) })
-	out.Low, out.High = math.Min(out.Low, out.Value), math.Max(out.High, out.Value)
-	out.SE = (out.High - out.Low) / (2 * stats.Z95)
-	return out
+	return cross, noise
 }
 
 // solveRising returns where f, rising, passes zero on the scores from 0; 0 where it
@@ -175,37 +182,17 @@ func solveRising(observed float64, f func(float64) float64) float64 {
 // correlations returns a root of the correlation that the parts' errors have: that of
 // their values in the strides of a run, as far as so many strides can tell.
 func correlations(parts []part, runs []Run) *mat.TriDense {
-	type pair struct{ product, a, b, n float64 }
 	n := len(parts)
-	sums := make([]pair, n*n)
+	sums := make([]products, n*n)
 	for r := range runs {
 		values := make([]map[int]float64, n) // Index: part; then stride, about the run's mean.
-		var order [][]int                    // Index: part. Its strides, so that sums round alike.
+		order := make([][]int, n)            // Index: part. Its strides, so that sums round alike.
 		for k, p := range parts {
-			values[k] = map[int]float64{}
-			var of []int
-			var mean float64
-			if s := runs[r].Lookup(p.m.def.Name); s != nil {
-				for _, o := range byTime(s.Observations) {
-					if !math.IsNaN(o.Value) {
-						values[k][o.Stride], of = o.Value, append(of, o.Stride)
-						mean += o.Value
-					}
-				}
-			}
-			for _, i := range of {
-				values[k][i] -= mean / float64(len(of))
-			}
-			order = append(order, of)
+			values[k], order[k] = aboutMean(runs[r].Lookup(p.m.def.Name))
 		}
 		for i := range n {
 			for j := range i {
-				for _, stride := range order[i] {
-					if b, ok := values[j][stride]; ok {
-						a, p := values[i][stride], &sums[i*n+j]
-						p.product, p.a, p.b, p.n = p.product+a*b, p.a+a*a, p.b+b*b, p.n+1
-					}
-				}
+				sums[i*n+j].add(order[i], values[i], values[j])
 			}
 		}
 	}
@@ -229,6 +216,39 @@ func correlations(parts []part, runs []Run) *mat.TriDense {
 		}
 	}
 	return nil
+}
+
+// products sums up, over strides in which two measures were seen, what their correlation
+// is made of.
+type products struct{ product, a, b, n float64 }
+
+func (p *products) add(strides []int, x, y map[int]float64) {
+	for _, stride := range strides {
+		if b, ok := y[stride]; ok {
+			a := x[stride]
+			p.product, p.a, p.b, p.n = p.product+a*b, p.a+a*a, p.b+b*b, p.n+1
+		}
+	}
+}
+
+// aboutMean returns a series' values about their mean by stride, and the strides in
+// order of time.
+func aboutMean(s *Series) (values map[int]float64, strides []int) {
+	values = map[int]float64{}
+	if s == nil {
+		return values, nil
+	}
+	var sum float64
+	for _, o := range byTime(s.Observations) {
+		if !math.IsNaN(o.Value) {
+			values[o.Stride], strides = o.Value, append(strides, o.Stride)
+			sum += o.Value
+		}
+	}
+	for _, i := range strides {
+		values[i] -= sum / float64(len(strides))
+	}
+	return values, strides
 }
 
 // correlated fills e with standard normal draws of the correlation whose root is given;

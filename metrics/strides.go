@@ -6,6 +6,7 @@ import (
 	"sort"
 	"strings"
 
+	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
 	"jogstrip/track/traj"
 )
@@ -25,60 +26,68 @@ func (a *analysis) measureTimes() findings {
 		sd := math.Hypot(from, to)
 		f.put(StrideDuration, single(i, s.Start, t, sd))
 		f.put(StrideFrequency, single(i, s.Start, 1/t, sd/t/t))
-		for g, names := range [2]struct{ stance, swing, duty, timing Name }{
-			{StanceDurationFore, SwingDurationFore, DutyFactorFore, StepTimingFore},
-			{StanceDurationHind, SwingDurationHind, DutyFactorHind, StepTimingHind},
-		} {
-			var stance, swing, duty [2][2]float64 // Index: side; value and spread.
-			for side := range 2 {
-				k := 2*g + side
-				stance[side], swing[side], duty[side] = notSeen, notSeen, notSeen
-				j := a.In(k, i)
-				if j < 0 || !a.Stances[k][j].OffTimed() {
-					continue
-				}
-				c, next := &a.Stances[k][j], a.Next(k, j)
-				seen := next >= 0 && a.Stances[k][next].OnTimed()
-				if c.OnTimed() {
-					d := c.Off - c.On
-					stance[side] = [2]float64{d, math.Hypot(c.OnSD, c.OffSD)}
-					if seen {
-						n := &a.Stances[k][next]
-						own := n.On - c.On
-						// Share of the limb's own stride; derivatives by on, off and next on.
-						v := 100 * d / own
-						duty[side] = [2]float64{v, math.Sqrt(sq((v-100)/own*c.OnSD) + sq(100/own*c.OffSD) + sq(v/own*n.OnSD))}
-					}
-				}
-				if seen {
-					n := &a.Stances[k][next]
-					swing[side] = [2]float64{n.On - c.Off, math.Hypot(c.OffSD, n.OnSD)}
-				}
-			}
-			f.putSides(names.stance, i, s.Start, stance)
-			f.putSides(names.swing, i, s.Start, swing)
-			f.putSides(names.duty, i, s.Start, duty)
+		a.measureContacts(f, i, s)
+		for g, name := range [2]Name{StepTimingFore, StepTimingHind} {
 			if v, sd, ok := a.timing(g, i); ok {
-				f.put(names.timing, single(i, s.Start, v, sd))
+				f.put(name, single(i, s.Start, v, sd))
 			}
 		}
 		if a.opts.Gait != traj.Walk {
-			var d [2][2]float64
-			for side := range 2 {
-				d[side] = notSeen
-				n := paired(side, a.opts.Gait)
-				j, m := a.In(side, i), a.In(n, i)
-				if j < 0 || m < 0 {
-					continue
-				}
-				if fore, hind := &a.Stances[side][j], &a.Stances[n][m]; fore.OnTimed() && hind.OnTimed() {
-					d[side] = [2]float64{1000 * (hind.On - fore.On), 1000 * math.Hypot(fore.OnSD, hind.OnSD)}
-				}
-			}
-			f.putSides(PairTiming, i, s.Start, d)
+			a.measurePairs(f, i, s)
 		}
 	}
 	return f
+}
+
+// measureContacts measures how long hooves stand and swing in stride i.
+func (a *analysis) measureContacts(f findings, i int, s Stride) {
+	for g, names := range [2]struct{ stance, swing, duty Name }{
+		{StanceDurationFore, SwingDurationFore, DutyFactorFore},
+		{StanceDurationHind, SwingDurationHind, DutyFactorHind},
+	} {
+		stance, swing, duty := neither, neither, neither
+		for side := range 2 {
+			k := 2*g + side
+			j := a.In(k, i)
+			if j < 0 || !a.Stances[k][j].OffTimed() {
+				continue
+			}
+			c, n := &a.Stances[k][j], &contact.Stance{OnSD: -1} // The next one, not timed where it was not seen.
+			if next := a.Next(k, j); next >= 0 {
+				n = &a.Stances[k][next]
+			}
+			if c.OnTimed() {
+				stance[side] = [2]float64{c.Off - c.On, math.Hypot(c.OnSD, c.OffSD)}
+			}
+			if n.OnTimed() {
+				swing[side] = [2]float64{n.On - c.Off, math.Hypot(c.OffSD, n.OnSD)}
+			}
+			if own := n.On - c.On; c.OnTimed() && n.OnTimed() {
+				// Share of the limb's own stride; derivatives by on, off and next on.
+				v := 100 * (c.Off - c.On) / own
+				duty[side] = [2]float64{v, math.Sqrt(sq((v-100)/own*c.OnSD) + sq(100/own*c.OffSD) + sq(v/own*n.OnSD))}
+			}
+		}
+		f.putSides(names.stance, i, s.Start, stance)
+		f.putSides(names.swing, i, s.Start, swing)
+		f.putSides(names.duty, i, s.Start, duty)
+	}
+}
+
+// measurePairs measures by how much the hind of either pair lands after its fore.
+func (a *analysis) measurePairs(f findings, i int, s Stride) {
+	d := neither
+	for side := range 2 {
+		n := paired(side, a.opts.Gait)
+		j, m := a.In(side, i), a.In(n, i)
+		if j < 0 || m < 0 {
+			continue
+		}
+		if fore, hind := &a.Stances[side][j], &a.Stances[n][m]; fore.OnTimed() && hind.OnTimed() {
+			d[side] = [2]float64{1000 * (hind.On - fore.On), 1000 * math.Hypot(fore.OnSD, hind.OnSD)}
+		}
+	}
+	f.putSides(PairTiming, i, s.Start, d)
 }
 
 // timing returns when the right limb of girdle g landed in stride i, % of the stride from
@@ -182,7 +191,18 @@ func (a *analysis) reason(d Definition) string {
 		body = []traj.Landmark{traj.Withers}
 	case CroupLowDifference, CroupHighDifference:
 		body = []traj.Landmark{traj.Croup}
-	case HipExcursion:
+	case ChestSway:
+		body = []traj.Landmark{traj.Chest}
+	case CroupSway:
+		body = []traj.Landmark{traj.Croup}
+	case HeadSway, HeadToSide:
+		body = []traj.Landmark{traj.Head}
+		if !have(traj.Chest) {
+			body = append(body, traj.Withers)
+		}
+	case ShoulderExcursion, ShoulderLift, ShoulderRoll:
+		body = []traj.Landmark{traj.LeftShoulder, traj.RightShoulder}
+	case HipExcursion, PelvisRoll:
 		body = []traj.Landmark{traj.LeftHip, traj.RightHip}
 	}
 	var missing []string
@@ -191,9 +211,10 @@ func (a *analysis) reason(d Definition) string {
 			missing = append(missing, l.Words())
 		}
 	}
-	if d.Sided || strings.HasPrefix(string(d.Name), "step_timing") {
+	pair := strings.HasPrefix(string(d.Name), "step_timing") || d.Name == BaseWidthFore || d.Name == BaseWidthHind || d.Name == QuartersToSide
+	if d.Sided || pair {
 		for k, l := range limbs {
-			if ((d.Girdle == Fore && k < 2) || (d.Girdle == Hind && k >= 2) || d.Name == PairTiming) && !have(l) && body == nil {
+			if ((d.Girdle == Fore && k < 2) || (d.Girdle == Hind && k >= 2) || d.Name == PairTiming || d.Name == QuartersToSide) && !have(l) && body == nil {
 				missing = append(missing, l.Words())
 			}
 		}

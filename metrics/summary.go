@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"jogstrip/metrics/geometry"
+	"jogstrip/metrics/lengths"
 	"jogstrip/metrics/stats"
 	"jogstrip/track/traj"
 )
@@ -18,6 +19,7 @@ import (
 type SummaryOptions struct {
 	Tolerances *ToleranceTable // Nil means DefaultTolerances.
 	Resamples  int             // Draws behind the score's interval; 0 means 2000.
+	Lengths    lengths.System  // In which sentences write lengths; numbers stay in the measures' units.
 	Seed       uint64          // Of the draws; 0 is a seed like any other.
 }
 
@@ -86,6 +88,7 @@ func Sum(runs []Run, opts SummaryOptions) (*Summed, error) {
 	for _, d := range Definitions() {
 		row, _ := table.Lookup(d.Name)
 		m := measureAll(runs, d, row)
+		m.lengths = opts.Lengths
 		out.all = append(out.all, m)
 		s.Results = append(s.Results, m.result)
 	}
@@ -107,8 +110,9 @@ type measured struct {
 	// here is the mean of these runs as reported; wide includes how runs differ
 	// even where there is one run, and is what statements about the horse rest on.
 	here, wide stats.MeanEstimate
-	ok         bool // Whether here and wide hold something.
-	wideOK     bool // Whether wide includes how runs differ.
+	ok         bool           // Whether here and wide hold something.
+	lengths    lengths.System // In which sentences are written.
+	wideOK     bool           // Whether wide includes how runs differ.
 }
 
 // deviation returns how far the value is from even, in the measure's unit.

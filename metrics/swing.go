@@ -4,10 +4,12 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/floats"
 
 	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
+	"jogstrip/metrics/signal"
+	"jogstrip/track/errormodel"
 )
 
 // Forward progress of a hoof through its swing cannot be seen from in front:
@@ -127,7 +129,7 @@ func (a *analysis) swing(s *spatial, cam geometry.Camera, k, i int) (flight, boo
 		last = t
 	}
 	fit := func(off, on, lead float64) (flown, bool) {
-		return a.fly(s, cam, k, seen, off, on, p0, p1, lead)
+		return flightSeen{model, cam, seen, p0, p1, -s.fit.line.DY * outward(k)}.fly(off, on, lead)
 	}
 	straight, ok0 := fit(off, on, 0)
 	ahead, ok1 := fit(off, on, model.Skew)
@@ -163,21 +165,30 @@ func (a *analysis) swing(s *spatial, cam geometry.Camera, k, i int) (flight, boo
 type flown struct {
 	value, when [3]float64
 	path        HoofPath
-	noise       flightNoise
+	fit         flightFit
+}
+
+// flightSeen is what was seen of one swing.
+type flightSeen struct {
+	model    errormodel.Swing
+	cam      geometry.Camera
+	samples  []contact.Sample
+	from, to placement
+	outward  float64 // Takes a distance across the lane to one away from the midline, square to the line of travel.
 }
 
 // fly fits the path of a swing from off to on whose forward progress leads by
 // lead of the stride length at mid-swing.
-func (a *analysis) fly(s *spatial, cam geometry.Camera, k int, seen []contact.Sample, off, on float64, p0, p1 placement, lead float64) (flown, bool) {
-	departures, heights, noise, ok := a.departures(s, cam, k, seen, off, on, p0, p1, lead)
+func (f flightSeen) fly(off, on, lead float64) (flown, bool) {
+	fit, ok := f.fit(off, on, lead)
 	if !ok {
 		return flown{}, false
 	}
-	out := flown{noise: noise}
+	out := flown{fit: fit}
 	most, least, top := 0.0, 0.0, 0.0
 	for q := 0; q <= pathPoints; q++ {
 		u := float64(q) / pathPoints
-		d, z := sineSeries(departures, u), sineSeries(heights, u)
+		d, z := fit.path[0].At(sines(u)), fit.path[1].At(sines(u))
 		if d > most {
 			most, out.when[0] = d, u
 		}
@@ -202,137 +213,79 @@ const pathPoints = 40
 // hoof's turning does, cm.
 func (f *flown) spreads() (sd, turned [3]float64) {
 	for m, u := range f.when {
-		own := f.noise.own[m/2]
-		sd[m], turned[m] = 100*own(u), 100*f.noise.at(m/2, u)
-		if most := 100 * slices.Max(f.noise.turned[m/2]); f.value[m] < 2*most {
+		direction := m / 2
+		own := func(u float64) float64 { return 100 * f.fit.path[direction].SD(sines(u)) }
+		gained := f.fit.turned[direction]
+		sd[m], turned[m] = own(u), 100*gained[floats.NearestIdx(f.fit.u, u)]
+		if most := 100 * slices.Max(gained); f.value[m] < 2*most {
 			// So small a departure may have been anywhere.
 			turned[m] = most
 			for q := range pathPoints {
-				sd[m] = max(sd[m], 100*own(float64(q)/pathPoints))
+				sd[m] = max(sd[m], own(float64(q)/pathPoints))
 			}
 		}
 	}
 	return sd, turned
 }
 
-// grown returns what a spread has beyond base.
-func grown(base, sd float64) float64 { return math.Sqrt(max(0, sd*sd-base*base)) }
+// beyond returns what a standard deviation has beyond base.
+func beyond(base, sd float64) float64 { return math.Sqrt(max(0, sd*sd-base*base)) }
 
-// flightNoise is how far a swing's fitted path may be off, metres, sideways and
-// in height (index 0 and 1).
-type flightNoise struct {
-	own    [2]func(u float64) float64 // What the samples' noise, and gaps, make of it at share u of the swing.
-	u      []float64                  // Index: sample. Its share of the swing.
-	turned [2][]float64               // Index: then sample. What it has gained because the hoof turns.
+// flightFit is a swing's path, metres: outward from the chord, and the height (index 0
+// and 1).
+type flightFit struct {
+	path   [2]*signal.LinearFit // Terms: sines.
+	u      []float64            // Index: sample. Its share of the swing.
+	turned [2][]float64         // Index: then sample. What its standard deviation has gained because the hoof turns.
 }
 
-// at returns the part that comes from turning at share u of the swing.
-func (n flightNoise) at(direction int, u float64) float64 {
-	best, at := math.Inf(1), 0
-	for i, v := range n.u {
-		if d := math.Abs(v - u); d < best {
-			best, at = d, i
-		}
-	}
-	return n.turned[direction][at]
-}
-
-// departures returns the sine coefficients of the hoof's outward departure from
-// the chord and of its height, metres, from what was seen between off and on.
+// fit fits the hoof's outward departure from the chord and its height to what was seen
+// between off and on.
 //
-// The part of a sample's spread that it has because the hoof turns is shared by
-// its neighbours, and by the limb's other swings: it is not averaged out.
-func (a *analysis) departures(s *spatial, cam geometry.Camera, k int, seen []contact.Sample, off, on float64, p0, p1 placement, lead float64) (departure, height []float64, noise flightNoise, ok bool) {
-	rows := len(seen)
-	side, up := newSeries(rows), newSeries(rows)
-	least := math.Inf(1) // The spread of a sample that does not turn, px.
-	for _, f := range seen {
-		least = min(least, f.XSD)
+// The part of a sample's standard deviation that it has because the hoof turns is shared
+// by its neighbours, and by the limb's other swings: it is not averaged out.
+func (f flightSeen) fit(off, on, lead float64) (out flightFit, ok bool) {
+	var terms [][]float64
+	var values, sds [2][]float64
+	least := math.Inf(1) // The standard deviation of a sample that does not turn, px.
+	for _, p := range f.samples {
+		least = min(least, p.XSD)
 	}
-	for r, f := range seen {
-		u := (f.T - off) / (on - off)
-		way := progress(u, a.opts.Model.Swing.Ramp) + lead*math.Sin(math.Pi*u)
-		y := p0.y + way*(p1.y-p0.y)
-		at := geometry.Point{X: f.X, Y: f.Y}
-		x, z, found := cam.AtDepth(at, y)
-		acrossX, acrossZ, found1 := cam.AtDepth(geometry.Point{X: at.X + 1, Y: at.Y}, y)
-		downX, downZ, found2 := cam.AtDepth(geometry.Point{X: at.X, Y: at.Y + 1}, y)
+	for _, p := range f.samples {
+		u := (p.T - off) / (on - off)
+		way := progress(u, f.model.Ramp) + lead*math.Sin(math.Pi*u)
+		y := f.from.y + way*(f.to.y-f.from.y)
+		x, z, found := f.cam.AtDepth(geometry.Point{X: p.X, Y: p.Y}, y)
+		acrossX, acrossZ, found1 := f.cam.AtDepth(geometry.Point{X: p.X + 1, Y: p.Y}, y)
+		downX, downZ, found2 := f.cam.AtDepth(geometry.Point{X: p.X, Y: p.Y + 1}, y)
 		if !found || !found1 || !found2 {
-			return nil, nil, noise, false
+			return out, false
 		}
-		// Away from the chord, square to the line of travel.
-		cx := p0.x + way*(p1.x-p0.x)
-		nx := -s.fit.line.DY
-		spreadX := math.Hypot(f.XSD*(acrossX-x), f.YSD*(downX-x))
-		spreadZ := math.Hypot(f.XSD*(acrossZ-z), f.YSD*(downZ-z))
-		side.set(r, u, (x-cx)*nx*outward(k), spreadX)
-		up.set(r, u, z, spreadZ)
-		steadyX := math.Hypot(least*(acrossX-x), least*(downX-x))
-		steadyZ := math.Hypot(least*(acrossZ-z), least*(downZ-z))
-		noise.u = append(noise.u, u)
-		noise.turned[0] = append(noise.turned[0], grown(steadyX, spreadX))
-		noise.turned[1] = append(noise.turned[1], grown(steadyZ, spreadZ))
+		chord := f.from.x + way*(f.to.x-f.from.x)
+		terms, out.u = append(terms, sines(u)), append(out.u, u)
+		for q, d := range [2]struct{ value, across, down float64 }{
+			{(x - chord) * f.outward, acrossX - x, downX - x}, {z, acrossZ - z, downZ - z},
+		} {
+			sd := math.Hypot(p.XSD*d.across, p.YSD*d.down)
+			values[q], sds[q] = append(values[q], d.value), append(sds[q], sd)
+			out.turned[q] = append(out.turned[q], beyond(math.Hypot(least*d.across, least*d.down), sd))
+		}
 	}
-	departure, noise.own[0] = side.fit()
-	height, noise.own[1] = up.fit()
-	return departure, height, noise, departure != nil && height != nil
-}
-
-// series is a weighted fit of swingTerms sine terms.
-type series struct {
-	design *mat.Dense
-	values *mat.VecDense
-}
-
-func newSeries(rows int) *series {
-	return &series{mat.NewDense(rows, swingTerms, nil), mat.NewVecDense(rows, nil)}
-}
-
-// set adds the value at share u of the swing, with spread sd, as row r.
-func (f *series) set(r int, u, value, sd float64) {
-	w := 1 / sd
-	for c := range swingTerms {
-		f.design.Set(r, c, w*math.Sin(math.Pi*float64(c+1)*u))
-	}
-	f.values.SetVec(r, w*value)
-}
-
-// fit returns the terms' coefficients, nil where the samples do not give them, and
-// the spread of their sum at share u of the swing.
-func (f *series) fit() (terms []float64, spread func(u float64) float64) {
-	var normal mat.SymDense
-	normal.SymOuterK(1, f.design.T())
-	for c := range swingTerms {
+	for q := range out.path {
+		var err error
 		// A faint pull to 0 for terms that gaps leave open.
-		normal.SetSym(c, c, normal.At(c, c)*(1+1e-6))
-	}
-	var chol mat.Cholesky
-	if !chol.Factorize(&normal) {
-		return nil, nil
-	}
-	var g, q mat.VecDense
-	g.MulVec(f.design.T(), f.values)
-	if err := chol.SolveVecTo(&q, &g); err != nil {
-		return nil, nil
-	}
-	var inverse mat.SymDense
-	if err := chol.InverseTo(&inverse); err != nil {
-		return nil, nil
-	}
-	spread = func(u float64) float64 {
-		at := mat.NewVecDense(swingTerms, nil)
-		for c := range swingTerms {
-			at.SetVec(c, math.Sin(math.Pi*float64(c+1)*u))
+		if out.path[q], err = signal.FitLinear(terms, values[q], sds[q], 1e-6); err != nil {
+			return out, false
 		}
-		return math.Sqrt(max(0, mat.Inner(at, &inverse, at)))
 	}
-	return append([]float64(nil), q.RawVector().Data...), spread
+	return out, true
 }
 
-func sineSeries(c []float64, u float64) float64 {
-	var s float64
-	for k, v := range c {
-		s += v * math.Sin(math.Pi*float64(k+1)*u)
+// sines returns the terms of a path at share u of the swing.
+func sines(u float64) []float64 {
+	terms := make([]float64, swingTerms)
+	for k := range terms {
+		terms[k] = math.Sin(math.Pi * float64(k+1) * u)
 	}
-	return s
+	return terms
 }

@@ -37,6 +37,9 @@ type artificial struct {
 	head         [3]float64 // A1, phase, A2 of the head's movement, m: A1·cos(ωt+p) + A2·cos(2ωt), t from left-fore landing + a fifth.
 	croup        [3]float64
 	hip          [2]float64 // Vertical range of each hip, m.
+	lift         [2]float64 // Of each point of the shoulder, from mid-stance to mid-swing, m.
+	aside        float64    // How far to the right the head is carried, m.
+	sway         [2]float64 // Of the trunk to the left, once and twice a stride, m: A1·sin(ωt) + A2·cos(2ωt).
 	noise        float64    // px.
 	spread       float64    // px, what the track says; 0: as noise.
 	seed         uint64
@@ -51,7 +54,7 @@ func sound() artificial {
 		near: 5, strides: 6, period: 0.72, duty: [4]float64{0.4, 0.4, 0.4, 0.4}, length: 2.5,
 		offset: [4]float64{0.11, 0.11, 0.1, 0.1}, flight: [4]float64{0.12, 0.12, 0.11, 0.11}, hard: 0.5,
 		head: [3]float64{0, 0, 0.03}, croup: [3]float64{0, 0, 0.03}, hip: [2]float64{0.08, 0.08}, noise: 0.2, seed: 1,
-		marked: []traj.Landmark{traj.LeftFore, traj.RightFore, traj.LeftHind, traj.RightHind, traj.Head, traj.Withers, traj.Croup, traj.LeftHip, traj.RightHip},
+		marked: []traj.Landmark{traj.LeftFore, traj.RightFore, traj.LeftHind, traj.RightHind, traj.Head, traj.Withers, traj.Croup, traj.LeftHip, traj.RightHip, traj.Chest, traj.LeftShoulder, traj.RightShoulder},
 	}
 }
 
@@ -150,14 +153,23 @@ func (h artificial) body(l traj.Landmark, t float64) (x, y, z float64) {
 	w := 2 * math.Pi / h.period
 	p := t - (0.1 + 0.2*h.period) // Zero at about left-fore mid-stance.
 	wave := func(a [3]float64) float64 { return a[0]*math.Cos(w*p+a[1]) + a[2]*math.Cos(2*w*p+math.Pi) }
+	sway := h.sway[0]*math.Sin(w*p) + h.sway[1]*math.Cos(2*w*p)
 	left := 0.0
 	switch l {
 	case traj.Head:
 		f += 0.7
+		left = -h.aside
 		z = 1.75 + wave(h.head)
 	case traj.Withers:
 		z = 1.6 + wave(h.head)/4
+	case traj.Chest:
+		z, left = 1.1, sway
+	case traj.LeftShoulder, traj.RightShoulder: // The trunk's own 40 mm twice a stride are in them.
+		side := map[traj.Landmark]int{traj.LeftShoulder: 0, traj.RightShoulder: 1}[l]
+		left = []float64{0.15, -0.15}[side]
+		z = 1.1 - 0.02*math.Cos(2*w*p) - []float64{0.5, -0.5}[side]*h.lift[side]*math.Cos(w*p)
 	case traj.Croup:
+		left = sway
 		f -= 1.1
 		z = 1.55 + wave(h.croup)
 	case traj.LeftHip:

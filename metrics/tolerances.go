@@ -199,7 +199,7 @@ func (d Definition) Even() (value float64, compares bool) {
 	case StepTimingFore, StepTimingHind:
 		return 50, true
 	case HeadLowDifference, HeadHighDifference, WithersLowDifference, WithersHighDifference,
-		CroupLowDifference, CroupHighDifference:
+		CroupLowDifference, CroupHighDifference, HeadToSide, QuartersToSide, LineDrift:
 		return 0, true
 	}
 	return 0, d.Sided

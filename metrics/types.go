@@ -201,6 +201,57 @@ const (
 	StepLengthSpreadFore Name = "step_length_spread_fore"
 	// StepLengthSpreadHind is StepLengthSpreadFore of the hindlimbs.
 	StepLengthSpreadHind Name = "step_length_spread_hind"
+
+	// ShoulderExcursion: highest − lowest point of each point of the shoulder over the
+	// stride; difference R − L. Sign: Positive: the right one moves more up and down.
+	// Unit: mm. Source: Common practice.
+	ShoulderExcursion Name = "shoulder_excursion"
+	// ShoulderLift: height of each point of the shoulder in the middle of its limb's swing
+	// − that in the middle of its stance; difference R − L. Sign: Positive: the right one is
+	// lifted more. Unit: mm. Source: Common practice.
+	ShoulderLift Name = "shoulder_lift"
+	// ShoulderRoll: range over the stride of the roll of the line between the points of
+	// the shoulders. Sign: None. Unit: °. Source: Common practice.
+	ShoulderRoll Name = "shoulder_roll"
+	// PelvisRoll: range over the stride of the roll of the line between the points of
+	// the hips. Sign: None. Unit: °. Source: Common practice.
+	PelvisRoll Name = "pelvis_roll"
+
+	// ChestSway: largest departure of the chest to each side of its own mean over the
+	// stride, square to the line of travel; difference R − L. Sign: Positive: it swings
+	// further to the right. Unit: mm. Source: Common practice.
+	ChestSway Name = "chest_sway"
+	// CroupSway: largest departure of the croup to each side of its own mean over the
+	// stride, square to the line of travel; difference R − L. Sign: Positive: it swings
+	// further to the right. Unit: mm. Source: Common practice.
+	CroupSway Name = "croup_sway"
+
+	// HeadSway: largest departure of the head to each side of its own mean over the
+	// stride, beside the chest (where that was not seen, the withers); difference R −
+	// L. Sign: Positive: it swings further to the right. Unit: mm. Source: Common
+	// practice.
+	HeadSway Name = "head_sway"
+	// HeadToSide: mean over the stride of how far the head is to the right of the chest
+	// (where that was not seen, the withers), square to the line of travel. Sign:
+	// Positive: carried to the right. Unit: cm. Source: Common practice.
+	HeadToSide Name = "head_to_side"
+
+	// BaseWidthFore: distance across the line of travel from the right limb's
+	// placements to the left one's, centre to centre, of every stride. Sign: Positive; negative: the limbs cross, each lands on the
+	// other's side. Unit: cm. Source: Common practice.
+	BaseWidthFore Name = "base_width_fore"
+	// BaseWidthHind is BaseWidthFore of the hindlimbs.
+	BaseWidthHind Name = "base_width_hind"
+
+	// QuartersToSide: how far the midline of the hind placements of a stride is to the
+	// right of that of its fore placements, square to the line of travel. Sign: Positive: the
+	// quarters go to the right of the forehand. Unit: cm. Source: Common practice.
+	QuartersToSide Name = "quarters_to_side"
+
+	// LineDrift: how far the line of travel goes to the horse's right in 10 m along the
+	// lane of the ground marks, from the model of the run (below). Sign: Positive: it
+	// drifts to the right. Unit: cm. Source: Common practice.
+	LineDrift Name = "line_drift"
 )
 
 // Definition describes one measure for tables, plots and files.

@@ -73,15 +73,8 @@ func amount(d Definition, unit string, value float64) string {
 
 // inWords returns value in the unit in which people say it.
 func inWords(d Definition, unit string, value float64) (float64, string, int) {
-	switch {
-	case unit == "m" && d.Sided:
-		return value * 100, "cm", 1
-	case unit == "s" && d.Sided:
-		return value * 1000, "ms", 0
-	case unit == d.Unit:
-		return value, unit, d.Decimals
-	}
-	return value, unit, 1
+	value, unit = d.Say(unit, value)
+	return value, unit, d.MostDecimals(unit)
 }
 
 func trimNumber(v float64, decimals int) string {
@@ -145,6 +138,19 @@ func phrase(d Definition, unit string, deviation float64) string {
 		return fmt.Sprintf("the hind of the %s fore's pair lands %s later than that of the %s", this, how, other)
 	case PlacementSpreadFore, PlacementSpreadHind:
 		return fmt.Sprintf("the %s%s's placements vary sideways by %s more than the %s's", this, girdle, how, other)
+	case ShoulderExcursion:
+		return fmt.Sprintf("the %s point of the shoulder moves %s more up and down than the %s", this, how, other)
+	case ShoulderLift:
+		return fmt.Sprintf("the swing of the limb lifts the %s point of the shoulder %s less than the %s", other, how, this)
+	case ChestSway, CroupSway, HeadSway:
+		what, _, _ := strings.Cut(titleWords(d), " ")
+		return fmt.Sprintf("the %s swings %s further to the %s than to the %s", what, how, this, other)
+	case HeadToSide:
+		return fmt.Sprintf("the head is carried %s to the %s", how, this)
+	case QuartersToSide:
+		return fmt.Sprintf("the quarters go %s to the %s of the forehand", how, this)
+	case LineDrift:
+		return fmt.Sprintf("the line of travel drifts %s to the %s in 10 m", how, this)
 	case StepLengthSpreadFore, StepLengthSpreadHind:
 		return fmt.Sprintf("the %s%s's steps vary in length by %s more than the %s's", this, girdle, how, other)
 	}
@@ -160,14 +166,14 @@ func titleWords(d Definition) string {
 // say returns the phrase of a measured value with its interval, as tables show it.
 func say(m measured) string {
 	e, _ := m.def.Even()
-	d := m.result.Value.Value - e
-	low, high := m.result.Value.Low-e, m.result.Value.High-e
+	by, unit := m.def.said(m.result.Unit, m.lengths)
+	d := by * (m.result.Value.Value - e)
+	low, high := by*(m.result.Value.Low-e), by*(m.result.Value.High-e)
 	if d < 0 {
 		low, high = -high, -low
 	}
-	l, u, decimals := inWords(m.def, m.result.Unit, low)
-	h, _, _ := inWords(m.def, m.result.Unit, high)
-	return fmt.Sprintf("%s (95 %% interval %s to %s %s)", phrase(m.def, m.result.Unit, d), trimNumber(l, decimals), trimNumber(h, decimals), u)
+	decimals := m.def.MostDecimals(unit)
+	return fmt.Sprintf("%s (95 %% interval %s to %s %s)", phrase(m.def, unit, d), trimNumber(low, decimals), trimNumber(high, decimals), unit)
 }
 
 // joinPhrases joins phrases as a sentence does.

@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"jogstrip/metrics"
+	"jogstrip/metrics/lengths"
 	"jogstrip/pipeline/beside"
 	"jogstrip/pipeline/clip"
 	"jogstrip/pipeline/framing"
@@ -298,45 +299,48 @@ func (f *files) shownFilm(sections []beside.Section, c *metrics.Comparison, b, a
 			"Coloured lines: how high the head (from behind the croup) was in the last left stance, whole, and in the last right one, dashed; white dashes: the line of travel; signs: hooves that stand, small where they stood. " +
 			"Then the left half of a stride over the mirrored right half: what is alike is grey. The film is " + FilmFile + ", beside this page.",
 	}
-	var rows []plots.StrideRow
-	columns := 0
 	for _, s := range sections {
 		one := report.FootageSection{Title: s.Title}
 		for _, m := range s.Moments {
 			one.Moments = append(one.Moments, report.FootageMoment{From: m.FilmS, To: m.FilmEnd})
 		}
-		footage.Sections = append(footage.Sections, one)
-		if !s.Halves && columns == 0 {
-			columns = len(s.Moments)
-			x, y := b.runOf(s.Before), a.runOf(s.After)
-			if x == nil || y == nil {
-				continue
-			}
-			for _, n := range strideMeasures(s.View) {
-				r := plots.StrideRow{Name: n, Unit: unitOf(y, n), Tolerance: toleranceOf(&c.After, n)}
-				if unitOf(x, n) != r.Unit {
-					continue
-				}
-				for _, m := range s.Moments {
-					r.Before, r.Now = append(r.Before, valueAt(x, n, m.BeforeS)), append(r.Now, valueAt(y, n, m.AfterS))
-				}
-				rows = append(rows, r)
-			}
+		if !s.Halves {
+			f.strides(&one, comparedStrides(s, c, b, a))
 		}
+		footage.Sections = append(footage.Sections, one)
 	}
-	f.strides(&footage, rows)
 	return []report.Footage{footage}
 }
 
-// strides draws a film's strides, where something was measured in them.
-func (f *files) strides(footage *report.Footage, rows []plots.StrideRow) {
+// comparedStrides returns what was measured in the strides of a section of the film.
+func comparedStrides(s beside.Section, c *metrics.Comparison, b, a *Visit) []plots.StrideRow {
+	x, y := b.runOf(s.Before).Said(a.Around.Yard.Lengths), a.runOf(s.After).Said(a.Around.Yard.Lengths)
+	if x == nil || y == nil {
+		return nil
+	}
+	var rows []plots.StrideRow
+	for _, n := range strideMeasures(s.View) {
+		r := plots.StrideRow{Name: n, Unit: unitOf(y, n), Tolerance: toleranceOf(&c.After, n)}
+		if unitOf(x, n) != r.Unit {
+			continue
+		}
+		for _, m := range s.Moments {
+			r.Before, r.Now = append(r.Before, valueAt(x, n, m.BeforeS)), append(r.Now, valueAt(y, n, m.AfterS))
+		}
+		rows = append(rows, r)
+	}
+	return rows
+}
+
+// strides draws a section's strides, where something was measured in them.
+func (f *files) strides(section *report.FootageSection, rows []plots.StrideRow) {
 	figure, boxes, err := plots.StrideByStride(rows)
 	switch {
 	case errors.Is(err, plots.ErrNoData):
 	case err != nil:
 		f.err = err
 	default:
-		footage.Strides, footage.Boxes = figure, boxes
+		section.Strides, section.Boxes = figure, boxes
 	}
 }
 
@@ -362,7 +366,7 @@ func (f *files) visitFilms(v *Visit) []report.Footage {
 			}
 		}
 		if best != nil {
-			out = append(out, f.runFootage(best.Clip.File, "../"+filepath.Base(best.Folder)+"/"+videoFile, best.Result)...)
+			out = append(out, f.runFootage(best.Clip.File, "../"+filepath.Base(best.Folder)+"/"+videoFile, best.Result, v.Around.Yard.Lengths)...)
 		}
 	}
 	return out
@@ -370,13 +374,13 @@ func (f *files) visitFilms(v *Visit) []report.Footage {
 
 // runFootage returns a clip with its marks drawn on it, stride by stride; video is its
 // film, relative to the page.
-func (f *files) runFootage(title, video string, r *record.Result) []report.Footage {
-	run := &r.Run
+func (f *files) runFootage(title, video string, r *record.Result, in lengths.System) []report.Footage {
+	run, summary := r.Run.Said(in), r.Summary.Said(in)
 	if len(run.Strides) == 0 || f.err != nil {
 		return nil
 	}
 	footage := report.Footage{Title: title, File: video, Rate: max(1, r.Clip.FrameRate), Width: r.Clip.Width, Height: r.Clip.Height}
-	footage.Words = "The clip with its marks drawn on it. Choose a stride in the figure to see it on film; for that the page must be opened from its folder."
+	footage.Words = "The clip with its marks drawn on it. Choose a stride in the figure to see it on film, which lies beside this page."
 	section := report.FootageSection{Title: "Strides"}
 	var rows []plots.StrideRow
 	for _, s := range run.Strides {
@@ -384,15 +388,15 @@ func (f *files) runFootage(title, video string, r *record.Result) []report.Foota
 	}
 	for _, n := range strideMeasures(run.View) {
 		row := plots.StrideRow{Name: n, Unit: unitOf(run, n)}
-		if r.Summary != nil {
-			row.Tolerance = toleranceOf(r.Summary, n)
+		if summary != nil {
+			row.Tolerance = toleranceOf(summary, n)
 		}
 		for _, s := range run.Strides {
 			row.Now = append(row.Now, valueAt(run, n, s.Start))
 		}
 		rows = append(rows, row)
 	}
+	f.strides(&section, rows)
 	footage.Sections = []report.FootageSection{section}
-	f.strides(&footage, rows)
 	return []report.Footage{footage}
 }

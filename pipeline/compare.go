@@ -15,7 +15,6 @@ import (
 
 	"jogstrip/metrics"
 	"jogstrip/pipeline/fsx"
-	"jogstrip/pipeline/glance"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/report"
 	"jogstrip/pipeline/table"
@@ -132,7 +131,7 @@ func CompareVisits(ctx context.Context, before, after string, opts CompareOption
 // asked for or written down otherwise was chosen afterwards.
 func compareSettings(b, a *Visit, opts CompareOptions) metrics.CompareOptions {
 	o := metrics.CompareOptions{
-		Summary: metrics.SummaryOptions{Tolerances: a.Around.Tolerances, Resamples: opts.Resamples},
+		Summary: metrics.SummaryOptions{Tolerances: a.Around.Tolerances, Resamples: opts.Resamples, Lengths: a.Around.Yard.Lengths},
 		Before:  circumstances(b),
 		After:   circumstances(a),
 	}
@@ -188,7 +187,8 @@ func writeComparison(ctx context.Context, c *Compared, b, a *Visit, opts Compare
 		f.from("visits.csv", func(w io.Writer) error { return table.Visits(w, rows) })
 		f.from("soreness.csv", func(w io.Writer) error { return table.Palpation(w, rows) })
 		f.from("columns.csv", table.ChangesDictionary)
-		pictures := f.figures(plots.ComparisonFigures(c.Comparison))
+		said := c.Said(a.Around.Yard.Lengths)
+		pictures := f.figures(plots.ComparisonFigures(said))
 		var inputs []report.Input
 		for _, v := range []*Visit{b, a} {
 			for _, r := range v.Results {
@@ -202,10 +202,10 @@ func writeComparison(ctx context.Context, c *Compared, b, a *Visit, opts Compare
 		first, last := &b.Around.Visit, &a.Around.Visit
 		page.Front = report.Front{
 			Noted:       append(elsewhere(first, last), notedBeside(first, last)...),
-			NextFilming: nextFilming(&c.After, a),
+			NextFilming: nextCompared(c.Comparison, b, a),
 		}
-		f.frontFigures(&page.Front, &c.Before, &c.After, true, first, last)
-		comparedStills(&page.Front, b, a, &c.Before, &c.After, glance.Lead(c.Comparison))
+		f.frontFigures(&page.Front, &said.Before, &said.After, visitWords(c.Comparison, b, a), first, last)
+		comparedStills(&page.Front, b, a, c.Comparison)
 		if two := twoHorses(b, a); two != "" {
 			page.Header.Horse = two
 		}
@@ -213,7 +213,7 @@ func writeComparison(ctx context.Context, c *Compared, b, a *Visit, opts Compare
 		if !opts.NoVideo {
 			sections, why := f.film(ctx, b, a, opts)
 			c.NotFilmed, page.NotFilmed = why, why
-			page.Films = f.shownFilm(sections, c.Comparison, b, a)
+			page.Films = f.shownFilm(sections, said, b, a)
 		}
 		f.page(page)
 		return nil
@@ -370,7 +370,7 @@ func tableVisit(v *Visit, s *metrics.Summary) table.Visit {
 }
 
 func visited(v *Visit, from string) report.Visited {
-	out := report.Visited{Date: day(v.Around.Folder)}
+	out := report.Visited{Date: day(v.Around.Folder), Surface: v.Around.Visit.Surface}
 	var words []string
 	for _, w := range []string{v.Around.Visit.Reason, v.Around.Visit.Surface, v.Around.Visit.Shoeing} {
 		if w != "" {

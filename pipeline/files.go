@@ -16,6 +16,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"jogstrip/metrics"
+	"jogstrip/metrics/lengths"
 	"jogstrip/pipeline/fsx"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/report"
@@ -149,8 +150,8 @@ func (f *files) figures(outcomes []plots.Outcome, err error) []report.Figure {
 	return pictures
 }
 
-func (f *files) runFigures(set *traj.Set, r *record.Result) []report.Figure {
-	return f.figures(plots.RunFigures(plots.RunInput{Run: &r.Run, Times: set.Times, Summary: r.Summary}))
+func (f *files) runFigures(set *traj.Set, r *record.Result, in lengths.System) []report.Figure {
+	return f.figures(plots.RunFigures(plots.RunInput{Run: &r.Run, Times: set.Times, Summary: r.Summary, Lengths: in}))
 }
 
 func (f *files) clipReport(j *job, r *record.Result, pictures []report.Figure, still []byte, noPicture error, opts MeasureOptions) {
@@ -169,10 +170,10 @@ func (f *files) clipReport(j *job, r *record.Result, pictures []report.Figure, s
 	}
 	if !opts.NoVideo {
 		page.Video = videoFile
-		page.Films = f.runFootage("", videoFile, r)
+		page.Films = f.runFootage("", videoFile, r, j.around.Yard.Lengths)
 	}
 	if !r.Doubted() { // Which foot is which may be what is doubted.
-		f.frontFigures(&page.Front, nil, r.Summary, false, nil, nil)
+		f.frontFigures(&page.Front, nil, r.Summary.Said(j.around.Yard.Lengths), [2]string{}, nil, nil)
 	}
 	page.Front.NextFilming = clipNext(r)
 	if still == nil {
@@ -203,7 +204,7 @@ func (f *files) page(page interface{ Page() (*report.Page, error) }) {
 }
 
 func header(s *Surroundings) report.Header {
-	h := report.Header{Letterhead: s.Yard.Letterhead, Horse: s.Horse.Name, PDF: PaperFile, Details: DetailsFile}
+	h := report.Header{Letterhead: s.Yard.Letterhead, Horse: s.Horse.Name, PDF: PaperFile, Details: DetailsFile, Lengths: s.Yard.Lengths}
 	if len(h.Letterhead) == 0 && s.Yard.Name != "" {
 		h.Letterhead = []string{s.Yard.Name}
 	}

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"jogstrip/metrics"
+	"jogstrip/pipeline/glance"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/report"
 	"jogstrip/plots"
@@ -94,12 +95,10 @@ func elsewhere(before, now *record.Visit) []report.Noted {
 	return []report.Noted{{What: "Felt elsewhere", Before: b, Now: n}}
 }
 
-// frontFigures writes the figures of a first page: steps from above, and what hands felt.
-func (f *files) frontFigures(front *report.Front, before, now *metrics.Summary, compared bool, feltBefore, feltNow *record.Visit) {
-	if !compared {
-		before = nil
-	}
-	steps, err := plots.Footfalls(before, now)
+// frontFigures writes the figures of a first page: steps from above, of one visit or of
+// two, which words name, and what hands felt.
+func (f *files) frontFigures(front *report.Front, before, now *metrics.Summary, words [2]string, feltBefore, feltNow *record.Visit) {
+	steps, err := plots.Footfalls(before, now, words)
 	for _, figure := range f.figures(plots.OutcomeOf("Steps from above", steps, err)) {
 		front.Steps = figure
 	}
@@ -111,48 +110,146 @@ func (f *files) frontFigures(front *report.Front, before, now *metrics.Summary, 
 	}
 }
 
-// nextFilming says what to film next time: what this visit lacked.
+// nextFilming says what to film next time: what this visit left open, and what would
+// settle it.
 func nextFilming(s *metrics.Summary, v *Visit) []string {
-	var out []string
-	runs, next := v.Runs(), v.Around.Visit.NextCheck
-	count := map[traj.View]int{}
-	for _, r := range runs {
-		count[r.View]++
-	}
-	var lacking []string
-	for _, v := range []traj.View{traj.Toward, traj.Away} {
-		if n := count[v]; n < metrics.LeastRuns {
-			lacking = append(lacking, fmt.Sprintf("%d runs %s, this time there %s", metrics.LeastRuns, wayWords(v), numeral(n)))
-		}
-	}
-	if len(lacking) > 0 {
-		out = append(out, "Film "+strings.Join(lacking, "; ")+".")
+	out := append(openRows(s, v), lookAgain(v)...)
+	if len(out) == 0 {
+		out = append(out, fmt.Sprintf("Nothing was left open: %d runs each way%s compare with this visit.", metrics.LeastRuns, alike(s, v)))
 	} else {
-		out = append(out, fmt.Sprintf("Film %d runs each way again.", metrics.LeastRuns))
+		out = append(out, fmt.Sprintf("Film again%s.", alike(s, v)))
+	}
+	return append(out, nextCheck(v)...)
+}
+
+// nextCompared says what to film after two visits were set beside each other.
+func nextCompared(c *metrics.Comparison, b, a *Visit) []string {
+	var out []string
+	if x, y := b.Around.Visit.Surface, a.Around.Visit.Surface; c.Verdict == metrics.NotComparable && x != "" && y != "" && !strings.EqualFold(x, y) {
+		out = append(out, fmt.Sprintf("Film on %s as on %s, or on %s as on %s: then there are two visits alike.", x, shortDay(b), y, shortDay(a)))
+		return append(append(append(out, openRows(&c.After, a)...), lookAgain(a)...), nextCheck(a)...)
+	}
+	return nextFilming(&c.After, a)
+}
+
+// alike says how a visit must be filmed to be compared with this one: " on gravel, at the
+// trot, at the same speed".
+func alike(s *metrics.Summary, v *Visit) string {
+	text := ""
+	if ground := v.Around.Visit.Surface; ground != "" {
+		text = " on " + ground + ","
+	} else {
+		text = " on the same ground, noted down,"
+	}
+	if s.Gait != "" {
+		text += " at the " + string(s.Gait)
+	}
+	return strings.TrimSuffix(text, ",") + ", at the same speed"
+}
+
+// nextCheck says when the visit's page plans the next one.
+func nextCheck(v *Visit) []string {
+	day, err := time.Parse(time.DateOnly, v.Around.Visit.NextCheck)
+	if err != nil {
+		return nil
+	}
+	return []string{"Next check: " + day.Format("2 January 2006") + "."}
+}
+
+// lookAgain names clips that a person must look at before they count.
+func lookAgain(v *Visit) []string {
+	if n := len(v.Problems); n > 0 {
+		return []string{fmt.Sprintf("Look again at %s of this visit: left out until then.", counted(n, "clip"))}
+	}
+	return nil
+}
+
+// mostRuns is how many runs a horse is asked to do in one view; more tire it, and change
+// its gait.
+const mostRuns = 8
+
+// openRows says for the questions of a first page that were not answered, or not settled,
+// what would do it: marks, ground marks, or so many runs.
+func openRows(s *metrics.Summary, v *Visit) []string {
+	count := map[traj.View]int{}
+	ground := true
+	for _, r := range v.Runs() {
+		count[r.View]++
+		ground = ground && r.Level != "none" && r.Level != "ratio"
+	}
+	var out []string
+	if !ground {
+		out = append(out, "Lay out and mark the four ground marks: without them there are no lengths.")
+	}
+	rows := glance.Rows(s)
+	for _, view := range []traj.View{traj.Toward, traj.Away} {
+		out = append(out, moreRuns(rows, view, count[view])...)
+	}
+	var unmarked []string
+	for _, r := range rows {
+		if what, ok := strings.CutPrefix(r.Words, "not measured: no mark on the "); ok && r.Missing && count[viewOf(r)] > 0 {
+			unmarked = append(unmarked, strings.Split(what, " or ")...)
+		}
 	}
 	if w := s.Lookup(metrics.WithersLowDifference); s.Limb.Undecided && (w == nil || w.Value == nil) {
-		out = append(out, "Mark the withers if they can be seen: they tell fore from hind.")
+		unmarked = append(unmarked, "withers")
 	}
-	for _, r := range runs {
-		if r.Level == "none" || r.Level == "ratio" {
-			out = append(out, "Lay out and mark the four ground marks: without them there are no lengths.")
-			break
-		}
-	}
-	out = append(out, "Same ground, gait and speed.")
-	if n := len(v.Problems); n > 0 {
-		out = append(out, fmt.Sprintf("Look again at %s: left out until then.", counted(n, "clip")))
-	}
-	if day, err := time.Parse(time.DateOnly, next); err == nil {
-		out = append(out, "Next check: "+day.Format("2 January 2006")+".")
+	slices.Sort(unmarked)
+	if unmarked = slices.Compact(unmarked); len(unmarked) > 0 {
+		out = append(out, "Mark the "+glance.And(unmarked)+", too.")
 	}
 	return out
 }
 
+// moreRuns says how many runs would settle what a view shows, of which there were n.
+func moreRuns(rows []glance.Row, view traj.View, n int) []string {
+	if n == 0 {
+		return []string{fmt.Sprintf("Film %d runs %s: there were none, so %s not known.", metrics.LeastRuns, wayWords(view), missed(view))}
+	}
+	var open, beyond []string // Within reach of more runs, and not.
+	enough := metrics.LeastRuns
+	for _, r := range rows {
+		switch {
+		case viewOf(r) != view || r.Enough == 0:
+		case r.Enough > mostRuns:
+			beyond = append(beyond, r.Subject)
+		default:
+			open, enough = append(open, r.Subject), max(enough, r.Enough)
+		}
+	}
+	var out []string
+	switch {
+	case len(open) > 0:
+		out = append(out, fmt.Sprintf("About %d runs %s would settle %s (%s this time).", enough, wayWords(view), glance.And(open), numeral(n)))
+	case n < metrics.LeastRuns:
+		out = append(out, fmt.Sprintf("Film %d runs %s (%s this time).", metrics.LeastRuns, wayWords(view), numeral(n)))
+	}
+	if len(beyond) > 0 {
+		out = append(out, fmt.Sprintf("More than %d runs would be needed to settle %s: more marks near the camera help, too.", mostRuns, glance.And(beyond)))
+	}
+	return out
+}
+
+// viewOf returns the view that shows a row's measure best.
+func viewOf(r glance.Row) traj.View {
+	if d, ok := metrics.Define(r.Measure); ok && d.Girdle == metrics.Hind {
+		return traj.Away
+	}
+	return traj.Toward
+}
+
+// missed says what a view shows that the other does not.
+func missed(v traj.View) string {
+	if v == traj.Away {
+		return "croup, hips and hind steps are"
+	}
+	return "the head’s nod and the fore steps are"
+}
+
 // numeral writes how many there were.
 func numeral(n int) string {
-	if words := []string{"were none", "was one", "were two"}; n < len(words) {
+	if words := []string{"none", "one", "two", "three", "four"}; n < len(words) {
 		return words[n]
 	}
-	return fmt.Sprintf("were %d", n)
+	return fmt.Sprint(n)
 }

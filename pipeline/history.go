@@ -11,7 +11,6 @@ import (
 	"time"
 
 	"jogstrip/metrics"
-	"jogstrip/pipeline/glance"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/report"
 	"jogstrip/pipeline/table"
@@ -81,6 +80,7 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 		c, err := metrics.CompareSummed(first.sum, last.sum, compareSettings(first.Visit, last.Visit, opts))
 		if err == nil {
 			page.Finding, page.Comparison, page.Compared = c.Sentence, c, [2]time.Time{day(first.Around.Folder), day(last.Around.Folder)}
+			page.Surfaces = [2]string{first.Around.Visit.Surface, last.Around.Visit.Surface}
 		}
 	}
 	out.Finding = page.Finding
@@ -104,8 +104,8 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 	})
 }
 
-// course says of each visit in a few words what became of the one before, the last at
-// most.
+// course says of each visit in a few words how it compares with the one before it, of the
+// last ones at most.
 func course(visits []*pastVisit) []string {
 	const most = 6
 	var out []string
@@ -139,14 +139,22 @@ func (f *files) historyFront(page *report.History, first, last *pastVisit) {
 		now, before, summary = last, &first.Around.Visit, first.sum.Summary
 	}
 	record := &now.Around.Visit
-	f.frontFigures(&page.Front, summary, now.sum.Summary, last != nil, before, record)
+	var words [2]string
+	if last != nil {
+		words = visitWords(page.Comparison, first.Visit, last.Visit)
+	}
+	f.frontFigures(&page.Front, summary.Said(now.Around.Yard.Lengths), now.sum.Said(now.Around.Yard.Lengths), words, before, record)
 	page.Front.Noted = append(elsewhere(before, record), notedBeside(before, record)...)
-	page.Front.NextFilming = nextFilming(now.sum.Summary, now.Visit)
+	if last == nil || page.Comparison == nil {
+		page.Front.NextFilming = nextFilming(now.sum.Summary, now.Visit)
+	} else {
+		page.Front.NextFilming = nextCompared(page.Comparison, first.Visit, now.Visit)
+	}
 	if last == nil {
 		visitStills(&page.Front, now.Visit, now.sum.Summary)
 		return
 	}
-	comparedStills(&page.Front, first.Visit, last.Visit, summary, now.sum.Summary, glance.Lead(page.Comparison))
+	comparedStills(&page.Front, first.Visit, last.Visit, page.Comparison)
 }
 
 // HistorySchema is the schema field of a history file.
@@ -220,7 +228,7 @@ func loadHistory(ctx context.Context, folders []string, opts CompareOptions) ([]
 	}
 	err = atOnce(ctx, len(measured), func(i int) {
 		v := measured[i]
-		if v.sum, v.err = metrics.Sum(v.Runs(), metrics.SummaryOptions{Tolerances: v.Around.Tolerances, Resamples: opts.Resamples}); v.err != nil {
+		if v.sum, v.err = metrics.Sum(v.Runs(), metrics.SummaryOptions{Tolerances: v.Around.Tolerances, Resamples: opts.Resamples, Lengths: v.Around.Yard.Lengths}); v.err != nil {
 			v.err = fmt.Errorf("sum up visit %s: %w", v.Folder, v.err)
 		}
 	})
@@ -290,7 +298,8 @@ func historyEntry(v *pastVisit, from string) (plots.HistoryPoint, report.History
 	point := plots.HistoryPoint{Date: day(v.Around.Folder)}
 	row := report.HistoryVisit{Date: point.Date, Since: string(v.since)}
 	if v.sum != nil {
-		point.Summary, row.Summary = v.sum.Summary, v.sum.Summary
+		row.Summary = v.sum.Summary
+		point.Summary = v.sum.Said(v.Around.Yard.Lengths)
 	}
 	if page := filepath.Join(v.Around.Folder, visitOut, ReportFile); exists(page) {
 		row.Link = relativeLink(from, page)

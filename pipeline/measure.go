@@ -25,7 +25,7 @@ import (
 
 // MeasuringVersion rises whenever the same clip and marks may give other
 // numbers or pages than before; results of another version are made anew.
-const MeasuringVersion = 9
+const MeasuringVersion = 10
 
 // ErrNoMarks is wrapped by the error of a clip that has no marks file.
 var ErrNoMarks = errors.New("the clip has no marks")
@@ -39,7 +39,7 @@ type MeasureOptions struct {
 	// Program is what measures, as it goes into the results. Measuring is set by
 	// MeasureClip, and so is FFmpeg where it is empty: by what decoded the clip.
 	Program   record.Program
-	Resamples int  // Of the bootstrap; 0 means metrics' own number.
+	Resamples int  // Random draws behind the score; 0 means metrics' own number.
 	NoVideo   bool // Leave out tracked.mp4.
 	// Progress, where set, is told what is being done and how far it is; total
 	// is 0 where that is not known.
@@ -103,14 +103,10 @@ func MeasureClip(ctx context.Context, path string, opts MeasureOptions) (result 
 		return nil, err
 	}
 	if !opts.NoVideo {
-		// Without a name it goes away with the process, however that ends.
-		if j.small, err = os.CreateTemp(scratch(), "jogstrip-small-*"); err != nil {
-			return nil, fmt.Errorf("create scratch file: %w", err)
+		if j.small, err = namelessFile("jogstrip-small-*"); err != nil {
+			return nil, err
 		}
 		defer func() { err = errors.Join(err, j.small.Close()) }()
-		if err := os.Remove(j.small.Name()); err != nil {
-			return nil, fmt.Errorf("unlink scratch file: %w", err)
-		}
 	}
 	tracked, end, err := j.track(ctx, info, opts)
 	if err != nil {
@@ -119,24 +115,32 @@ func MeasureClip(ctx context.Context, path string, opts MeasureOptions) (result 
 	if err := <-j.hashed; err != nil {
 		return nil, err
 	}
-	opts.tell("measuring", 0, 1)
-	run, err := metrics.Measure(tracked.Set, j.measureOptions())
-	if err != nil {
-		return nil, fmt.Errorf("measure clip %s: %w", path, err)
-	}
-	summary, err := metrics.Summarise([]metrics.Run{*run}, metrics.SummaryOptions{Tolerances: j.around.Tolerances, Resamples: opts.Resamples})
-	if err != nil {
-		return nil, fmt.Errorf("measure clip %s: %w", path, err)
-	}
-	doubts := append(end.doubts(info), j.doubts(info, tracked.Set, run, summary)...)
-	if err := refused(path, doubts); err != nil {
+	if result, err = j.measure(info, tracked, &end, opts); err != nil {
 		return nil, err
 	}
-	result = j.result(info, tracked, run, summary, &end, opts)
-	addDoubts(result, doubts)
 	if err := j.write(ctx, info, tracked.Set, result, end.broken == nil, opts); err != nil {
 		return nil, err
 	}
+	return result, nil
+}
+
+// measure takes the measures from the tracks and holds them against the clip and its marks.
+func (j *job) measure(info *clip.Info, tracked *track.Result, end *ending, opts MeasureOptions) (*record.Result, error) {
+	opts.tell("measuring", 0, 1)
+	run, err := metrics.Measure(tracked.Set, j.measureOptions())
+	if err != nil {
+		return nil, fmt.Errorf("measure clip %s: %w", j.path, err)
+	}
+	summary, err := metrics.Summarise([]metrics.Run{*run}, metrics.SummaryOptions{Tolerances: j.around.Tolerances, Resamples: opts.Resamples, Lengths: j.around.Yard.Lengths})
+	if err != nil {
+		return nil, fmt.Errorf("measure clip %s: %w", j.path, err)
+	}
+	doubts := append(end.doubts(info), j.doubts(info, tracked.Set, run, summary)...)
+	if err := refused(j.path, doubts); err != nil {
+		return nil, err
+	}
+	result := j.result(info, tracked, run, summary, end, opts)
+	addDoubts(result, doubts)
 	return result, nil
 }
 
@@ -206,7 +210,7 @@ func UpToDate(ctx context.Context, path string, opts MeasureOptions, hash func(c
 		return false, "", err
 	}
 	if result.Inputs.Resamples != opts.Resamples {
-		return false, "measured with another number of resamples (--resamples)", nil
+		return false, "measured with another number of random draws (--resamples)", nil
 	}
 	if settings != result.Inputs.SettingsSHA256 {
 		return false, "the horse's page or the tolerances have changed", nil
@@ -309,6 +313,18 @@ func (e *ending) words(times []float64) string {
 // scratch returns the folder for temporary files; empty means the system's. That
 // may lie in memory, so a yard's owner can name another place.
 func scratch() string { return os.Getenv("JOGSTRIP_SCRATCH") }
+
+// namelessFile opens a temporary file that goes away with the process, however that ends.
+func namelessFile(pattern string) (*os.File, error) {
+	f, err := os.CreateTemp(scratch(), pattern)
+	if err != nil {
+		return nil, fmt.Errorf("create temporary file: %w", err)
+	}
+	if err := os.Remove(f.Name()); err != nil {
+		return nil, fmt.Errorf("unlink temporary file: %w", errors.Join(err, f.Close()))
+	}
+	return f, nil
+}
 
 // track follows the marks. A clip in which something cannot be decoded is read again
 // with care, and what it shows in damaged frames is taken out of the tracks.
@@ -502,7 +518,7 @@ func (j *job) write(ctx context.Context, info *clip.Info, set *traj.Set, result 
 		f.bytes(record.ResultFile, data)
 		f.tables(set, &result.Run)
 		opts.tell("drawing", 0, 1)
-		pictures := f.runFigures(set, result)
+		pictures := f.runFigures(set, result, j.around.Yard.Lengths)
 		if f.err != nil {
 			return nil // makeFolder reports it.
 		}

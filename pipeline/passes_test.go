@@ -43,7 +43,7 @@ func TestClipIsDecodedOnce(t *testing.T) {
 	size := stat.Size()
 	marks := &record.Marks{View: traj.Toward, Gait: traj.Trot, Picture: record.Picture{Width: 192, Height: 144}}
 	for i, l := range traj.Landmarks() {
-		marks.Marks = append(marks.Marks, record.At(0, l, 30+12*float64(i), 70))
+		marks.Marks = append(marks.Marks, record.At(0, l, 30+10*float64(i), 70))
 	}
 	if err := record.WriteMarks(record.MarksPath(path), marks); err != nil {
 		t.Fatal(err)

@@ -218,7 +218,7 @@ func TestCompareVisits(t *testing.T) {
 	write(t, filepath.Join(after, "visit.toml"), "surface = \"sand\"\nfollowed = \"step_length_fore\"\n[[palpation]]\nregion = \"triceps\"\nside = \"right\"\nsoreness = 1\n")
 	write(t, filepath.Join(after, "toward-9.out", "result.json"), `{"schema":"jogstrip-result/1","cli`) // A torn file costs itself alone.
 
-	c, err := pipeline.CompareVisits(context.Background(), before, after, pipeline.CompareOptions{Program: record.Program{Version: "0"}})
+	c, err := pipeline.CompareVisits(context.Background(), before, after, pipeline.CompareOptions{Program: record.Program{Version: "0", Measuring: pipeline.MeasuringVersion}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -245,6 +245,8 @@ func TestCompareVisits(t *testing.T) {
 	if err != nil || json.Unmarshal(data, &file) != nil || file.Schema != pipeline.ComparisonSchema || file.Comparison.Verdict != metrics.Improved {
 		t.Errorf("comparison.json: %v %+v", err, file.Schema)
 	}
+
+	conforms(t, "comparison-1", filepath.Join(c.Folder, "comparison.json"))
 
 	t.Run("other surface", func(t *testing.T) {
 		write(t, filepath.Join(before, "visit.toml"), "surface = \"concrete\"\n")

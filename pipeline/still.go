@@ -10,6 +10,7 @@ import (
 	"jogstrip/metrics/geometry"
 	"jogstrip/pipeline/clip"
 	"jogstrip/pipeline/framing"
+	"jogstrip/pipeline/glance"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/report"
 	"jogstrip/pipeline/stills"
@@ -81,7 +82,7 @@ func stillOf(jpeg []byte, view traj.View, title string) report.Still {
 }
 
 // stillsNote says how pictures were chosen.
-const stillsNote = "Lines: how high the head (from behind the croup) is in the left stance, whole, and in the right, dashed. One stride of the run, near the camera, whose difference is most like the run’s mean; the numbers above are of all strides."
+const stillsNote = "Lines: level of the head (from behind: of the croup) in left stance, whole, and in right, dashed. A stride like the run’s mean; numbers are of all strides."
 
 // bestStill returns the picture of the run in a view whose value of the measure is most
 // like the visit's; nil where no run has one.
@@ -135,25 +136,44 @@ func visitStills(front *report.Front, v *Visit, sum *metrics.Summary) {
 
 // comparedStills returns the pictures of two visits in the view that shows what leads the
 // comparison.
-func comparedStills(front *report.Front, before, after *Visit, b, a *metrics.Summary, lead *metrics.Change) {
+func comparedStills(front *report.Front, before, after *Visit, c *metrics.Comparison) {
+	lead := glance.Lead(c)
 	views := []traj.View{traj.Toward, traj.Away}
 	if lead != nil {
 		if d, _ := metrics.Define(lead.Name); d.Girdle == metrics.Hind {
 			views = []traj.View{traj.Away, traj.Toward}
 		}
 	}
+	words := [2]string{"Before, " + shortDay(before), "Now, " + shortDay(after)}
+	if c.Verdict == metrics.NotComparable {
+		for i, v := range []*Visit{before, after} {
+			words[i] = shortDay(v)
+			if ground := v.Around.Visit.Surface; ground != "" {
+				words[i] += ", on " + ground
+			}
+		}
+	}
 	for _, view := range views {
-		x, y := before.bestStill(view, b), after.bestStill(view, a)
+		x, y := before.bestStill(view, &c.Before), after.bestStill(view, &c.After)
 		if x == nil || y == nil {
 			continue
 		}
-		front.Stills = append(front.Stills, stillOf(x, view, "Before, "+shortDay(before)), stillOf(y, view, "Now, "+shortDay(after)))
+		front.Stills = append(front.Stills, stillOf(x, view, words[0]), stillOf(y, view, words[1]))
 		break
 	}
 	front.StillsNote = stillsNote
 	if len(front.Stills) == 0 {
 		front.StillsWhy = "No pictures: the two visits have none in the same view. Measuring their clips again may make them."
 	}
+}
+
+// visitWords names the visits of a comparison in a figure: before and now, or by their days
+// where nothing may be compared.
+func visitWords(c *metrics.Comparison, before, after *Visit) [2]string {
+	if c != nil && c.Verdict == metrics.NotComparable {
+		return [2]string{shortDay(before), shortDay(after)}
+	}
+	return [2]string{"before", "now"}
 }
 
 // shortDay returns a visit's day in words, or its folder's name.

@@ -18,6 +18,7 @@ import (
 
 	"jogstrip/metrics"
 	"jogstrip/pipeline"
+	"jogstrip/pipeline/record"
 )
 
 // seenAgain writes a horse with four visits, one of them not filmed, and
@@ -37,7 +38,7 @@ func seenAgain(t *testing.T) (history, comparison string) {
 			put(t, visit, fmt.Sprintf("toward-%d.mp4", run), 45-15*float64(i), -0.1+0.03*float64(i))
 		}
 	}
-	h, err := pipeline.History(context.Background(), horse, pipeline.CompareOptions{})
+	h, err := pipeline.History(context.Background(), horse, pipeline.CompareOptions{Program: record.Program{Measuring: pipeline.MeasuringVersion}})
 	if err != nil || len(h.Problems) > 0 {
 		t.Fatal(h, err)
 	}
@@ -151,7 +152,7 @@ func TestHistoryDoesNotDependOnCores(t *testing.T) {
 	first := read()
 	for _, cores := range []int{1, 8} {
 		before := runtime.GOMAXPROCS(cores)
-		_, err := pipeline.History(context.Background(), filepath.Dir(history), pipeline.CompareOptions{})
+		_, err := pipeline.History(context.Background(), filepath.Dir(history), pipeline.CompareOptions{Program: record.Program{Measuring: pipeline.MeasuringVersion}})
 		runtime.GOMAXPROCS(before)
 		if err != nil {
 			t.Fatal(err)
@@ -224,6 +225,7 @@ func TestTablesInSciPy(t *testing.T) {
 	if _, err := fmt.Sscan(strings.TrimSpace(string(out)), &got); err != nil {
 		t.Fatal(err)
 	}
+	conforms(t, "history-1", filepath.Join(history, "history.json"))
 	// The same line from the JSON file.
 	data, err := os.ReadFile(filepath.Join(history, "history.json"))
 	if err != nil {

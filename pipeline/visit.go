@@ -178,7 +178,7 @@ func (v *Visit) Summary(resamples int) (*metrics.Summary, error) {
 	if len(v.Results) == 0 {
 		return nil, fmt.Errorf("visit %s: no clip has been measured", v.Folder)
 	}
-	s, err := metrics.Summarise(v.Runs(), metrics.SummaryOptions{Tolerances: v.Around.Tolerances, Resamples: resamples})
+	s, err := metrics.Summarise(v.Runs(), metrics.SummaryOptions{Tolerances: v.Around.Tolerances, Resamples: resamples, Lengths: v.Around.Yard.Lengths})
 	if err != nil {
 		return nil, fmt.Errorf("sum up visit %s: %w", v.Folder, err)
 	}

@@ -25,7 +25,7 @@ func VisitPage(ctx context.Context, folder string, opts MeasureOptions) (visit *
 	if err != nil {
 		return v, false, err
 	}
-	page := report.Visit{Header: header(v.Around), Date: day(v.Around.Folder), Facts: visitFacts(&v.Around.Visit), Summary: summary, Records: visitRecords(&v.Around.Visit)}
+	page := report.Visit{Header: header(v.Around), Date: day(v.Around.Folder), Facts: visitFacts(&v.Around.Visit), Summary: summary, Records: visitRecords(&v.Around.Visit), Felt: feltBeside(&v.Around.Visit, summary)}
 	var inputs []report.Input
 	for _, r := range v.Results {
 		row := report.RunRow{
@@ -53,13 +53,13 @@ func VisitPage(ctx context.Context, folder string, opts MeasureOptions) (visit *
 		return v, false, err
 	}
 	err = makeFolder(target, func(f *files) error {
-		page.Figures = f.figures(plots.SummaryFigures(summary))
+		page.Figures = f.figures(plots.SummaryFigures(summary.Said(v.Around.Yard.Lengths)))
 		record := &v.Around.Visit
 		page.Front = report.Front{
 			Noted:       append(elsewhere(nil, record), notedBeside(nil, record)...),
 			NextFilming: nextFilming(summary, v),
 		}
-		f.frontFigures(&page.Front, nil, summary, false, nil, record)
+		f.frontFigures(&page.Front, nil, summary.Said(v.Around.Yard.Lengths), [2]string{}, nil, record)
 		page.Films = f.visitFilms(v)
 		visitStills(&page.Front, v, summary)
 		f.page(page)

@@ -10,6 +10,7 @@ import (
 	"gonum.org/v1/plot/vg/draw"
 
 	"jogstrip/metrics"
+	"jogstrip/metrics/lengths"
 	"jogstrip/track/traj"
 )
 
@@ -38,7 +39,7 @@ type pairSide struct {
 // followed, and the established ones, six at most.
 func BeforeAfter(c *metrics.Comparison, names ...metrics.Name) (*Figure, error) {
 	const name = "before-after"
-	c = inWords(c)
+	c = c.Said(lengths.Metric) // What was said in inches before stays so.
 	pairs := pickPairs(c, names)
 	if len(pairs) == 0 {
 		return nil, &NoDataError{Figure: name, Reason: "no measure was measured at both visits"}
@@ -215,7 +216,7 @@ func (k pair) panel() *plot.Plot {
 // the smallest change that counts, with interval and verdict.
 func Changes(c *metrics.Comparison) (*Figure, error) {
 	const name = "changes"
-	c = inWords(c)
+	c = c.Said(lengths.Metric) // What was said in inches before stays so.
 	var rows []metrics.Change
 	if c.Score != nil && c.Score.Change != nil && c.Score.Smallest > 0 {
 		rows = append(rows, *c.Score)

@@ -1,9 +1,9 @@
 package plots
 
 import (
+	"cmp"
 	"fmt"
 	"image/color"
-	"math"
 	"slices"
 	"strings"
 
@@ -32,54 +32,211 @@ func FeltHorse(felt []Felt, compared bool) (*Figure, error) {
 	if len(placed) == 0 {
 		return nil, &NoDataError{Figure: name, Reason: "no soreness was written down for a region that the drawing has"}
 	}
-	const width, scale = 264, 0.47
 	note := "0 none … 4 not to be touched"
 	if compared {
-		note += ", before → now"
+		note += "; before → now"
 	}
 	var words []string
+	var sides [2]feltSide
+	tall := vg.Length(horseHeight * feltScale)
 	for _, f := range placed {
 		words = append(words, strings.TrimSpace(string(f.Side)+" "+f.Region)+" "+grades(f, compared))
+	}
+	other := map[traj.Side]traj.Side{traj.Left: traj.Right, traj.Right: traj.Left}
+	for i, side := range []traj.Side{traj.Left, traj.Right} {
+		sides[i] = newFeltSide(side, slices.DeleteFunc(slices.Clone(placed), func(f Felt) bool { return f.Side == other[side] }), compared)
+		tall = max(tall, sides[i].tall())
 	}
 	return &Figure{
 		Name: name, Title: "What hands felt",
 		Description: "Soreness on the two sides of the horse, " + note + ": " + strings.Join(words, "; ") + ".",
-		Width:       width, Height: 14 + horseHeight*scale,
+		Width:       feltWidth, Height: 16 + tall,
 		paint: func(c draw.Canvas) {
 			title, small := bold(lettering(noteSize, inkColor)), lettering(7, softInkColor)
 			c.FillText(title, vg.Point{X: c.Min.X, Y: c.Max.Y - 1}, "What hands felt")
-			c.FillText(small, vg.Point{X: c.Max.X - small.Width(note), Y: c.Max.Y - 2}, note)
-			other := map[traj.Side]traj.Side{traj.Left: traj.Right, traj.Right: traj.Left}
-			for i, side := range []traj.Side{traj.Left, traj.Right} {
-				d := horseDrawing{c: c, side: side, scale: scale, left: c.Min.X + vg.Length(i)*width/2 + 4, top: c.Max.Y - 12}
-				d.horse()
-				here := d.labels(slices.DeleteFunc(slices.Clone(placed), func(f Felt) bool { return f.Side == other[side] }), compared)
-				for _, l := range here {
-					if l.y != l.at.Y {
-						c.StrokeLine2(draw.LineStyle{Color: inkColor, Width: 0.6}, l.at.X, l.at.Y, l.at.X, l.y)
-					}
-				}
-				for _, l := range here {
-					d.grade(l)
-				}
-				name := bold(lettering(7.5, styleOf(side).color))
-				c.FillText(name, vg.Point{X: d.at(160, 0).X - name.Width(string(side))/2, Y: d.at(0, 168).Y}, string(side))
+			c.FillText(small, vg.Point{X: c.Max.X - 12 - small.Width(note), Y: c.Max.Y - 2}, note)
+			for i, s := range sides {
+				s.draw(c, c.Min.X+vg.Length(i)*feltWidth/2, c.Max.Y-14, tall)
 			}
 		},
 	}, nil
 }
 
+// Sizes of the drawing of what hands felt, points.
+const (
+	feltWidth  = 500
+	feltScale  = 0.37
+	feltColumn = (feltWidth/2 - horseWidth*feltScale) / 2 // Of words, on both sides of a horse.
+	feltText   = 7
+	feltLine   = 8.2
+	feltBox    = 9
+)
+
+// grades writes a place's grades in words.
 func grades(f Felt, compared bool) string {
 	one := func(g int) string {
 		if g < 0 {
-			return "–"
+			return "not noted"
 		}
 		return fmt.Sprint(g)
 	}
 	if !compared {
 		return one(f.Now)
 	}
-	return one(f.Before) + "→" + one(f.Now)
+	return "before " + one(f.Before) + ", now " + one(f.Now)
+}
+
+// feltSide is one side of the horse with the words beside it: those of places nearer the
+// head on one hand, nearer the tail on the other, as the drawing shows them from above to
+// below.
+type feltSide struct {
+	side     traj.Side
+	compared bool
+	columns  [2][]label // At the head, at the tail.
+}
+
+// label is what stands beside the drawing of one place.
+type label struct {
+	felt  Felt
+	place [2]float64
+	lines []string
+}
+
+func (l label) height() vg.Length { return vg.Length(len(l.lines))*feltLine + feltBox + 4 }
+
+func newFeltSide(side traj.Side, felt []Felt, compared bool) feltSide {
+	out := feltSide{side: side, compared: compared}
+	sty := lettering(feltText, inkColor)
+	for _, f := range felt {
+		p := regionPlaces[f.Region]
+		column := 0
+		if p[0] > horseWidth/2 {
+			column = 1
+		}
+		out.columns[column] = append(out.columns[column], label{f, p, broken(f.Region, feltColumn-8, sty.Width)})
+	}
+	for i := range out.columns {
+		slices.SortStableFunc(out.columns[i], func(a, b label) int { return cmp.Compare(a.place[1], b.place[1]) })
+	}
+	return out
+}
+
+// broken breaks text between words into lines no wider than width where it can.
+func broken(text string, width vg.Length, measure func(string) vg.Length) []string {
+	var lines []string
+	for _, word := range strings.Fields(text) {
+		if n := len(lines); n > 0 && measure(lines[n-1]+" "+word) <= width {
+			lines[n-1] += " " + word
+			continue
+		}
+		lines = append(lines, word)
+	}
+	return lines
+}
+
+// tall returns how high the higher of its columns is.
+func (s feltSide) tall() vg.Length {
+	var most vg.Length
+	for _, column := range s.columns {
+		var h vg.Length
+		for _, l := range column {
+			h += l.height()
+		}
+		most = max(most, h)
+	}
+	return most
+}
+
+// draw draws the side with its words into half the figure, from left and top on.
+func (s feltSide) draw(c draw.Canvas, left, top, tall vg.Length) {
+	d := horseDrawing{c: c, side: s.side, scale: feltScale, left: left + feltColumn, top: top}
+	d.horse()
+	name := bold(lettering(7.5, styleOf(s.side).color))
+	c.FillText(name, vg.Point{X: d.at(160, 0).X - name.Width(string(s.side))/2, Y: d.at(0, 168).Y}, string(s.side))
+	for i, column := range s.columns {
+		// The head is at the left on the left side, at the right on the right one.
+		atLeft := (i == 0) == (s.side == traj.Left)
+		y := top
+		rest := tall
+		for _, l := range column {
+			rest -= l.height()
+		}
+		for _, l := range column {
+			// As near to the place's height as those before and after it allow.
+			aim := d.at(l.place[0], l.place[1]).Y + l.height()/2
+			if down := min(y-aim, rest); down > 0 {
+				y, rest = y-down, rest-down
+			}
+			s.label(d, l, left, y, atLeft)
+			y -= l.height()
+		}
+	}
+}
+
+// label writes one place's name and grades below y, with a line to the place.
+func (s feltSide) label(d horseDrawing, l label, left, y vg.Length, atLeft bool) {
+	sty := lettering(feltText, inkColor)
+	x := left
+	if !atLeft {
+		x = left + feltWidth/2 - feltColumn + 8
+	}
+	at := d.at(l.place[0], l.place[1])
+	// From the column's edge: on a screen without the typeface words are wider.
+	from := vg.Point{X: x - 2, Y: y - feltLine/2 - 1}
+	if atLeft {
+		from.X = left + feltColumn - 3
+	}
+	d.c.StrokeLine2(draw.LineStyle{Color: inkColor, Width: 0.5}, from.X, from.Y, at.X, at.Y)
+	spot := draw.GlyphStyle{Color: inkColor, Radius: 3.2, Shape: mark{shape: circle}}
+	d.c.DrawGlyphNoClip(spot, at)
+	spot.Color, spot.Radius = gradeColors[max(0, min(4, max(l.felt.Before, l.felt.Now)))], 2.5
+	d.c.DrawGlyphNoClip(spot, at)
+	for _, line := range l.lines {
+		d.c.FillText(sty, vg.Point{X: x, Y: y}, line)
+		y -= feltLine
+	}
+	y -= 0.5
+	if s.compared {
+		x = d.grade(x, y, l.felt.Before)
+		if l.felt.Before < 0 { // Room for a wider typeface, as above.
+			x += 5
+		}
+		d.arrow(x+3, y-feltBox/2)
+		x += 14
+	}
+	d.grade(x, y, l.felt.Now)
+}
+
+// arrow draws a short arrow to the right from x on.
+func (d horseDrawing) arrow(x, y vg.Length) {
+	line := draw.LineStyle{Color: inkColor, Width: 0.7}
+	d.c.StrokeLine2(line, x, y, x+8, y)
+	d.c.StrokeLine2(line, x+8, y, x+5.5, y+1.8)
+	d.c.StrokeLine2(line, x+8, y, x+5.5, y-1.8)
+}
+
+// gradeColors are light to dark, the sorer the darker, in a colour that is no side's.
+var gradeColors = [5]color.NRGBA{{0xff, 0xff, 0xff, 0xff}, {0xe9, 0xdc, 0xec, 0xff}, {0xc7, 0xa2, 0xce, 0xff}, {0x87, 0x48, 0x93, 0xff}, {0x48, 0x12, 0x55, 0xff}}
+
+// grade writes a grade with its upper left at x, y and returns where it ends.
+func (d horseDrawing) grade(x, y vg.Length, grade int) vg.Length {
+	if grade < 0 {
+		sty := lettering(feltText, softInkColor)
+		d.c.FillText(sty, vg.Point{X: x, Y: y}, "not noted")
+		return x + sty.Width("not noted")
+	}
+	box := vg.Rectangle{Min: vg.Point{X: x, Y: y - feltBox}, Max: vg.Point{X: x + feltBox, Y: y}}
+	d.c.SetColor(gradeColors[min(4, grade)])
+	d.c.Fill(box.Path())
+	d.c.SetLineStyle(draw.LineStyle{Color: inkColor, Width: 0.5})
+	d.c.Stroke(box.Path())
+	sty := bold(lettering(feltText, inkColor))
+	if grade >= 3 {
+		sty.Color = color.White
+	}
+	text := fmt.Sprint(grade)
+	d.c.FillText(sty, vg.Point{X: x + (feltBox-sty.Width(text))/2, Y: y - 0.7}, text)
+	return x + feltBox
 }
 
 // horseDrawing places the horse's drawing on a canvas.
@@ -148,60 +305,4 @@ func (d horseDrawing) path(points []outlinePoint, closed bool) vg.Path {
 		p.Close()
 	}
 	return p
-}
-
-// label is where the grades of a place are written.
-type label struct {
-	felt Felt
-	at   vg.Point // The place itself.
-	text string
-	y    vg.Length // Of the label's middle.
-	w    vg.Length // Half its width.
-}
-
-const labelHalf = 4.9 // Half a label's height, points.
-
-// labels places the grades at their places, those that would lie on each other moved up or
-// down until they don't.
-func (d horseDrawing) labels(felt []Felt, compared bool) []label {
-	sty := bold(lettering(7.2, inkColor))
-	var out []label
-	for _, f := range felt {
-		p := regionPlaces[f.Region]
-		l := label{felt: f, at: d.at(p[0], p[1]), text: grades(f, compared)}
-		l.y, l.w = l.at.Y, sty.Width(l.text)/2+2.4
-		free := func(y vg.Length) bool {
-			return !slices.ContainsFunc(out, func(o label) bool {
-				return vg.Length(math.Abs(float64(y-o.y))) < 2*labelHalf+1 && vg.Length(math.Abs(float64(l.at.X-o.at.X))) < l.w+o.w+1
-			})
-		}
-		for step := vg.Length(0); step < 60; step += 1.5 {
-			if free(l.at.Y + step) {
-				l.y = l.at.Y + step
-				break
-			}
-			if free(l.at.Y - step) {
-				l.y = l.at.Y - step
-				break
-			}
-		}
-		out = append(out, l)
-	}
-	return out
-}
-
-// grade writes the grades of a place, darker the sorer it was at its worst.
-func (d horseDrawing) grade(l label) {
-	sty := bold(lettering(7.2, inkColor))
-	worst := max(l.felt.Before, l.felt.Now)
-	fill := []color.NRGBA{{0xff, 0xff, 0xff, 0xff}, {0xf3, 0xe3, 0xb4, 0xff}, {0xe4, 0xbc, 0x62, 0xff}, {0x9c, 0x5a, 0x1c, 0xff}, {0x5a, 0x1c, 0x1c, 0xff}}[max(0, min(4, worst))]
-	if worst >= 3 {
-		sty.Color = color.White
-	}
-	box := vg.Rectangle{Min: vg.Point{X: l.at.X - l.w, Y: l.y - labelHalf}, Max: vg.Point{X: l.at.X + l.w, Y: l.y + labelHalf}}
-	d.c.SetColor(fill)
-	d.c.Fill(box.Path())
-	d.c.SetLineStyle(draw.LineStyle{Color: inkColor, Width: 0.6})
-	d.c.Stroke(box.Path())
-	d.c.FillText(sty, vg.Point{X: l.at.X - sty.Width(l.text)/2, Y: l.y + 4.1}, l.text)
 }

@@ -5,10 +5,12 @@ import (
 	"math"
 	"strings"
 
+	"gonum.org/v1/plot/text"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
 
 	"jogstrip/metrics"
+	"jogstrip/metrics/lengths"
 	"jogstrip/track/traj"
 )
 
@@ -16,7 +18,8 @@ import (
 // the right.
 type SideBar struct {
 	Value, Low, High float64
-	Counts           bool // Beyond tolerance: drawn in its side's look, else in grey.
+	Counts           bool // Beyond tolerance: the one case in which a bar is drawn.
+	Open             bool // The interval is too long to say anything: drawn hollow and dashed.
 }
 
 // Sizes of a row's bar, points.
@@ -24,120 +27,144 @@ const (
 	barWidth  = 196
 	barReach  = 4.0 // Multiples of the tolerance at the edges; what is beyond is drawn as an arrow.
 	barSpace  = 8   // At each edge, for an arrow.
+	barWords  = 30  // Left of the bars of a comparison: which visit.
 	barSingle = 19
-	barDouble = 23
+	barTight  = 14
+	barDouble = 21
 )
+
+// barArea returns the part of a row that has the bars.
+func barArea(c draw.Canvas, compared bool) draw.Canvas {
+	if compared {
+		c.Min.X += barWords
+	}
+	return c
+}
 
 func barX(c draw.Canvas, v float64) vg.Length {
 	half := (c.Max.X-c.Min.X)/2 - barSpace
 	return (c.Min.X+c.Max.X)/2 + half*vg.Length(math.Max(-barReach, math.Min(barReach, v))/barReach)
 }
 
+// barsWide returns how wide a row is.
+func barsWide(compared bool) vg.Length {
+	if compared {
+		return barWidth + barWords
+	}
+	return barWidth
+}
+
+// GlanceOptions says how rows are drawn.
+type GlanceOptions struct {
+	Compared bool // Two visits, the earlier above the later one.
+	Tight    bool // Less high.
+}
+
 // GlanceBar draws one row of a first page: a value around even with its interval, the
 // tolerance as a band; of a comparison the earlier visit's above the later one's. Nil is
 // not measured. label says in words what is drawn.
-func GlanceBar(before, now *SideBar, compared bool, label string) *Figure {
-	height := vg.Length(barSingle)
-	if compared {
+func GlanceBar(before, now *SideBar, opts GlanceOptions, label string) *Figure {
+	height, compared := vg.Length(barSingle), opts.Compared
+	switch {
+	case compared:
 		height = barDouble
+	case opts.Tight:
+		height = barTight
 	}
 	return &Figure{
-		Name: "bar", Title: label, Description: "Grey band: tolerance. Line: 95 % interval.", Width: barWidth, Height: height,
-		paint: func(c draw.Canvas) {
+		Name: "bar", Title: label, Description: "Grey band: tolerance. Line: 95 % interval.", Width: barsWide(compared), Height: height,
+		paint: func(all draw.Canvas) {
+			c := barArea(all, compared)
 			c.FillPolygon(bandColor, []vg.Point{{X: barX(c, -1), Y: c.Min.Y}, {X: barX(c, 1), Y: c.Min.Y}, {X: barX(c, 1), Y: c.Max.Y}, {X: barX(c, -1), Y: c.Max.Y}})
 			c.StrokeLine2(draw.LineStyle{Color: zeroColor, Width: 0.9}, barX(c, 0), c.Min.Y, barX(c, 0), c.Max.Y)
 			if !compared {
-				drawSideBar(c, now, (c.Min.Y+c.Max.Y)/2, 4, false)
+				drawSideBar(c, now, (c.Min.Y+c.Max.Y)/2, 4)
 				return
 			}
-			drawSideBar(c, before, c.Max.Y-6, 2.4, true)
-			drawSideBar(c, now, c.Min.Y+7, 3.6, false)
+			for _, visit := range []struct {
+				word string
+				bar  *SideBar
+				y    vg.Length
+				sty  text.Style
+			}{
+				{"before", before, c.Max.Y - 5.5, lettering(7, softInkColor)},
+				{"now", now, c.Min.Y + 5.5, bold(lettering(7, inkColor))},
+			} {
+				if visit.bar != nil {
+					c.FillText(visit.sty, vg.Point{X: all.Min.X, Y: visit.y + 4}, visit.word)
+				}
+				drawSideBar(c, visit.bar, visit.y, 3.2)
+			}
 		},
 	}
 }
 
-// drawSideBar draws a bar at height y; an open one is the earlier visit's.
-func drawSideBar(c draw.Canvas, b *SideBar, y, half vg.Length, open bool) {
+// drawSideBar draws a value at height y. Only what counts gets a bar, so that nobody sees a
+// difference where none is claimed; a sign in the middle's look names no side.
+func drawSideBar(c draw.Canvas, b *SideBar, y, half vg.Length) {
 	if b == nil || !finite(b.Value) {
 		return
 	}
-	side := traj.Right
-	if b.Value < 0 {
-		side = traj.Left
-	}
-	sty := styleOf(side)
-	look := sty
-	if !b.Counts {
-		sty.color, look = zeroColor, styleOf(traj.Middle)
-		look.color, look.shape = softInkColor, sty.shape
-	}
-	x0, x1 := barX(c, 0), barX(c, b.Value)
-	box := vg.Rectangle{Min: vg.Point{X: min(x0, x1), Y: y - half}, Max: vg.Point{X: max(x0, x1), Y: y + half}}
+	look, line := styleOf(traj.Middle), draw.LineStyle{Color: inkColor, Width: 0.9}
+	look.color = softInkColor
+	x := barX(c, b.Value)
 	switch {
-	case open:
-		c.SetColor(bandColor)
-		c.SetLineStyle(draw.LineStyle{Color: sty.color, Width: 0.9, Dashes: sty.dashes})
-		c.Stroke(box.Path())
-	default:
-		drawBar(c, sty, box, true, true)
-	}
-	line := draw.LineStyle{Color: inkColor, Width: 0.9}
-	if open {
-		line.Color = softInkColor
+	case b.Counts:
+		look = styleOf(traj.Right)
+		if b.Value < 0 {
+			look = styleOf(traj.Left)
+		}
+		from := barX(c, 0)
+		drawBar(c, look, vg.Rectangle{Min: vg.Point{X: min(from, x), Y: y - half}, Max: vg.Point{X: max(from, x), Y: y + half}}, true, true)
+	case b.Open:
+		line.Color, line.Dashes = softInkColor, []vg.Length{2.2, 1.8}
 	}
 	if finite(b.Low, b.High) {
-		l, h := barX(c, b.Low), barX(c, b.High)
-		c.StrokeLine2(line, l, y, h, y)
+		c.StrokeLine2(line, barX(c, b.Low), y, barX(c, b.High), y)
+		line.Dashes = nil
 		for _, e := range []float64{b.Low, b.High} {
-			x := barX(c, e)
-			if math.Abs(e) <= barReach {
-				c.StrokeLine2(line, x, y-2.2, x, y+2.2)
-				continue
-			}
-			// An interval that leaves the row.
-			d := vg.Length(math.Copysign(4, e))
-			c.StrokeLine2(line, x, y, x+d, y)
-			c.StrokeLine2(line, x+d, y, x+d/3, y+2)
-			c.StrokeLine2(line, x+d, y, x+d/3, y-2)
+			barEnd(c, e, y, line)
 		}
 	}
-	radius := vg.Length(3.4)
-	if open {
-		radius = 2.7
+	c.DrawGlyphNoClip(draw.GlyphStyle{Color: look.color, Radius: 3.4, Shape: mark{shape: look.shape, open: b.Open}}, vg.Point{X: x, Y: y})
+}
+
+// barEnd ends an interval's line, with an arrow where it leaves the row.
+func barEnd(c draw.Canvas, end float64, y vg.Length, line draw.LineStyle) {
+	x := barX(c, end)
+	if math.Abs(end) <= barReach {
+		c.StrokeLine2(line, x, y-2.2, x, y+2.2)
+		return
 	}
-	c.DrawGlyphNoClip(draw.GlyphStyle{Color: look.color, Radius: radius, Shape: mark{shape: look.shape, open: open}}, vg.Point{X: x1, Y: y})
+	d := vg.Length(math.Copysign(4, end))
+	c.StrokeLine2(line, x, y, x+d, y)
+	c.StrokeLine2(line, x+d, y, x+d/3, y+2)
+	c.StrokeLine2(line, x+d, y, x+d/3, y-2)
 }
 
 // GlanceAxis draws what stands above the bars: which side is where.
 func GlanceAxis(compared bool) *Figure {
-	height := vg.Length(13)
-	if compared {
-		height = 24
-	}
 	return &Figure{
-		Name: "axis", Title: "To the left: the horse’s left", Description: "In the middle: even. To the right: the horse’s right.", Width: barWidth, Height: height,
-		paint: func(c draw.Canvas) {
+		Name: "axis", Title: "To the left: the horse’s left", Description: "In the middle: even. To the right: the horse’s right.", Width: barsWide(compared), Height: 13,
+		paint: func(all draw.Canvas) {
+			c := barArea(all, compared)
 			sty := bold(lettering(tickSize, inkColor))
 			y := c.Min.Y + 10.5
 			put := func(x vg.Length, text string) { c.FillText(sty, vg.Point{X: x, Y: y}, text) }
 			put(c.Min.X+16, "left")
 			put((c.Min.X+c.Max.X)/2-sty.Width("even")/2, "even")
-			put(c.Max.X-16-sty.Width("right"), "right")
+			put(c.Max.X-20-sty.Width("right"), "right")
 			c.DrawGlyphNoClip(glyph(styleOf(traj.Left), false), vg.Point{X: c.Min.X + 9, Y: y - 4.2})
 			c.DrawGlyphNoClip(glyph(styleOf(traj.Right), false), vg.Point{X: c.Max.X - 9, Y: y - 4.2})
-			if compared {
-				note := lettering(7.5, softInkColor)
-				text := "open: before    filled: now"
-				c.FillText(note, vg.Point{X: (c.Min.X+c.Max.X)/2 - note.Width(text)/2, Y: c.Max.Y}, text)
-			}
 		},
 	}
 }
 
 // steps is what one visit shows of where a pair of feet is set down, in Unit.
 type steps struct {
-	word         string // "before", "now"; empty for one visit.
+	word         string // "before", "now", or a day; empty for one visit.
 	left, right  metrics.Estimate
+	sure         bool    // The difference is beyond the tolerance, its interval leaves out even.
 	outL, outR   float64 // Outward of the line, in the unit of the steps; NaN is not known.
 	unit, girdle string
 }
@@ -152,20 +179,21 @@ var girdles = []struct {
 // measured.
 func stepsOf(word string, girdle int, s *metrics.Summary) (steps, bool) {
 	g := girdles[girdle]
+	s = s.Said(lengths.Metric) // What was said in inches before stays so.
 	r := s.Lookup(g.step)
 	if r == nil || r.Left == nil || r.Right == nil || !(r.Left.Value > 0) || !(r.Right.Value > 0) {
 		return steps{}, false
 	}
-	out := steps{word: word, left: *r.Left, right: *r.Right, unit: r.Unit, girdle: g.word, outL: math.NaN(), outR: math.NaN()}
-	if o := s.Lookup(g.offset); o != nil && o.Left != nil && o.Right != nil && o.Unit == "cm" && r.Unit == "m" {
-		out.outL, out.outR = o.Left.Value/100, o.Right.Value/100
+	out := steps{word: word, left: *r.Left, right: *r.Right, unit: r.Unit, girdle: g.word, sure: r.Beyond, outL: math.NaN(), outR: math.NaN()}
+	if o := s.Lookup(g.offset); o != nil && o.Left != nil && o.Right != nil && o.Unit == r.Unit {
+		out.outL, out.outR = o.Left.Value, o.Right.Value
 	}
 	return out, true
 }
 
 // stepsShown picks the pair of feet that is drawn, of one visit or of two: the fores,
 // unless the hinds alone are uneven or the fores were not measured.
-func stepsShown(before, now *metrics.Summary) []steps {
+func stepsShown(before, now *metrics.Summary, words [2]string) []steps {
 	var best []steps
 	rank := 0
 	for girdle := range girdles {
@@ -174,7 +202,7 @@ func stepsShown(before, now *metrics.Summary) []steps {
 		for _, v := range []struct {
 			word string
 			s    *metrics.Summary
-		}{{"before", before}, {"now", now}} {
+		}{{words[0], before}, {words[1], now}} {
 			if v.s == nil {
 				continue
 			}
@@ -198,28 +226,28 @@ func stepsShown(before, now *metrics.Summary) []steps {
 }
 
 // Footfalls draws, seen from above and to scale, where a pair of feet is set down on
-// average over one stride: of one visit (before is nil) or of two.
-func Footfalls(before, now *metrics.Summary) (*Figure, error) {
+// average over one stride: of one visit (before is nil) or of two, which words name.
+func Footfalls(before, now *metrics.Summary, words [2]string) (*Figure, error) {
 	const name, width = "placements", 212
-	all := stepsShown(before, now)
+	all := stepsShown(before, now, words)
 	if len(all) == 0 {
 		return nil, &NoDataError{Figure: name, Reason: "no step length was measured"}
 	}
-	longest, words := 0.0, []string{}
+	longest, told := 0.0, []string{}
 	for _, s := range all {
 		longest = math.Max(longest, s.left.Value+s.right.Value)
-		words = append(words, strings.TrimSpace(fmt.Sprintf("%s left %s step %s, right %s", s.word, s.girdle, s.say(s.left), s.say(s.right))))
+		told = append(told, strings.TrimSpace(fmt.Sprintf("%s left %s step %s, right %s", s.word, s.girdle, s.say(s.left), s.say(s.right))))
 	}
 	const lane = 44
 	title := fmt.Sprintf("Steps from above, %s feet", all[0].girdle)
 	return &Figure{
-		Name: name, Title: title, Description: "Mean of all strides, to scale along the line of travel; the horse goes to the right. " + strings.Join(words, "; ") + ".",
+		Name: name, Title: title, Description: "Mean of all strides, to scale along the line of travel; the horse goes to the right. " + strings.Join(told, "; ") + ".",
 		Width: width, Height: 14 + lane*vg.Length(max(len(all), 2)),
 		paint: func(c draw.Canvas) {
 			const way = "horse goes →"
 			head, small := bold(lettering(noteSize, inkColor)), lettering(7, softInkColor)
 			c.FillText(head, vg.Point{X: c.Min.X, Y: c.Max.Y - 1}, title)
-			c.FillText(small, vg.Point{X: c.Max.X - small.Width(way), Y: c.Max.Y - 2}, way)
+			c.FillText(small, vg.Point{X: c.Max.X - 7 - small.Width(way), Y: c.Max.Y - 2}, way)
 			for i, s := range all {
 				s.draw(c, c.Max.Y-14-lane*(vg.Length(i)+0.5), longest)
 			}
@@ -229,8 +257,11 @@ func Footfalls(before, now *metrics.Summary) (*Figure, error) {
 
 // say writes a step's length with the digits that its interval supports.
 func (s steps) say(e metrics.Estimate) string {
-	if s.unit == "m" {
-		return number(100*e.Value, 0) + " cm"
+	switch s.unit {
+	case "cm":
+		return number(e.Value, 0) + " cm"
+	case "in":
+		return number(e.Value, 1) + " in"
 	}
 	return number(e.Value, 1) + " %"
 }
@@ -248,7 +279,8 @@ func (s steps) draw(c draw.Canvas, y vg.Length, longest float64) {
 	// Outward of the line: to scale with the steps where known, else as on a usual line.
 	up, down := vg.Length(6), vg.Length(-6)
 	if finite(s.outL, s.outR) {
-		keep := func(v float64) vg.Length { return vg.Length(math.Max(-0.12, math.Min(0.16, v))) * scale }
+		total := s.left.Value + s.right.Value
+		keep := func(v float64) vg.Length { return vg.Length(total*math.Max(-0.05, math.Min(0.065, v/total))) * scale }
 		up, down = keep(s.outL), -keep(s.outR)
 	}
 	total := s.left.Value + s.right.Value
@@ -273,5 +305,9 @@ func (s steps) draw(c draw.Canvas, y vg.Length, longest float64) {
 	}
 	dimension(0, s.left.Value, y+15, traj.Left, "left "+s.say(s.left))
 	dimension(s.left.Value, total, y-15, traj.Right, "right "+s.say(s.right))
-	c.FillText(lettering(6.5, softInkColor), vg.Point{X: x(total/2) + 2, Y: y + 13}, "even")
+	beside := "even"
+	if !s.sure { // The picture shows means; how sure they are stands with them.
+		beside = "even; not certain"
+	}
+	c.FillText(lettering(6.5, softInkColor), vg.Point{X: x(total/2) + 3, Y: y - 1.5}, beside)
 }

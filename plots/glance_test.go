@@ -18,7 +18,7 @@ import (
 func glanceSamples(t *testing.T) []*Figure {
 	t.Helper()
 	before, now := sampleSummary(1), sampleSummary(0.2)
-	steps, err := Footfalls(&before, &now)
+	steps, err := Footfalls(&before, &now, [2]string{"before", "now"})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -36,7 +36,7 @@ func glanceSamples(t *testing.T) []*Figure {
 	if err != nil {
 		t.Fatal(err)
 	}
-	bar := GlanceBar(&SideBar{-3.2, -9, -1.1, true}, &SideBar{0.4, -0.3, 1.1, false}, true, "Head: 43 mm higher over left fore, now 5 mm")
+	bar := GlanceBar(&SideBar{-3.2, -9, -1.1, true, false}, &SideBar{0.4, -2.3, 3.1, false, true}, GlanceOptions{Compared: true}, "Head: 43 mm higher over left fore, now 5 mm")
 	return []*Figure{steps, felt, strides, bar, GlanceAxis(true)}
 }
 
@@ -44,10 +44,10 @@ func glanceSamples(t *testing.T) []*Figure {
 // grey print: by the shape at their end and by hatching.
 func TestBarsAreClearOfColour(t *testing.T) {
 	var left, right strings.Builder
-	if err := GlanceBar(nil, &SideBar{-2, -3, -1.5, true}, false, "left").SVG(&left); err != nil {
+	if err := GlanceBar(nil, &SideBar{Value: -2, Low: -3, High: -1.5, Counts: true}, GlanceOptions{}, "left").SVG(&left); err != nil {
 		t.Fatal(err)
 	}
-	if err := GlanceBar(nil, &SideBar{2, 1.5, 3, true}, false, "right").SVG(&right); err != nil {
+	if err := GlanceBar(nil, &SideBar{Value: 2, Low: 1.5, High: 3, Counts: true}, GlanceOptions{}, "right").SVG(&right); err != nil {
 		t.Fatal(err)
 	}
 	curved := regexp.MustCompile(`[0-9]C[0-9-]`)
@@ -64,7 +64,7 @@ func TestBarsAreClearOfColour(t *testing.T) {
 // TestFirstPageFiguresSayWhy checks what can't be drawn.
 func TestFirstPageFiguresSayWhy(t *testing.T) {
 	var none *NoDataError
-	if _, err := Footfalls(nil, &metrics.Summary{}); !errors.As(err, &none) {
+	if _, err := Footfalls(nil, &metrics.Summary{}, [2]string{}); !errors.As(err, &none) {
 		t.Errorf("steps of nothing: %v", err)
 	}
 	if _, err := FeltHorse([]Felt{{"heart", traj.Left, -1, 2}}, false); !errors.As(err, &none) {

@@ -2,6 +2,7 @@ package plots
 
 import (
 	"fmt"
+	"image/color"
 	"math"
 	"slices"
 	"strings"
@@ -12,6 +13,7 @@ import (
 	"gonum.org/v1/plot/vg/draw"
 
 	"jogstrip/metrics"
+	"jogstrip/metrics/lengths"
 	"jogstrip/track/traj"
 )
 
@@ -48,7 +50,7 @@ func History(points []HistoryPoint, opts HistoryOptions) (*Figure, error) {
 	points = slices.Clone(points)
 	for i := range points {
 		if points[i].Summary != nil {
-			s := summaryInWords(*points[i].Summary)
+			s := *points[i].Summary.Said(lengths.Metric)
 			points[i].Summary = &s
 		}
 	}
@@ -66,6 +68,13 @@ func History(points []HistoryPoint, opts HistoryOptions) (*Figure, error) {
 		dates = append(dates, day(p.Date))
 	}
 	x.add(dates...)
+	dense := len(points) > mostApart
+	ticks := func(bare bool) plot.Ticker {
+		if dense {
+			return calendarTicks{bare: bare}
+		}
+		return dateTicks{dates: dates, bare: bare}
+	}
 	if x.high-x.low < 14 {
 		middle := (x.low + x.high) / 2
 		x.low, x.high = middle-7, middle+7
@@ -77,26 +86,26 @@ func History(points []HistoryPoint, opts HistoryOptions) (*Figure, error) {
 	var share []float64
 	add := func(p *plot.Plot, height float64) {
 		p.X.Min, p.X.Max = low, high
-		p.X.Tick.Marker = dateTicks{dates: dates}
+		p.X.Tick.Marker = ticks(false)
 		panels, share = append(panels, p), append(share, height)
 	}
 	const lineHeight = 105.0
 	hasSides := false
 
-	if p, ok := scorePanel(points, dates); ok {
+	if p, ok := scorePanel(points, dates, dense); ok {
 		add(p, lineHeight)
 	}
 	for _, n := range opts.Followed {
-		if p, sided, ok := measurePanel(points, dates, n); ok {
+		if p, sided, ok := measurePanel(points, dates, n, dense); ok {
 			add(p, lineHeight)
 			hasSides = hasSides || sided
 		}
 	}
 	measured := len(panels)
-	if p, rows, ok := sorenessPanel(points, dates); ok {
+	if p, rows, ok := sorenessPanel(points, dates, dense); ok {
 		add(p, 22+16*float64(rows))
 	}
-	if p, rows, ok := treatmentPanel(points, dates); ok {
+	if p, rows, ok := treatmentPanel(points, dates, dense); ok {
 		add(p, 22+16*float64(rows))
 	}
 	if len(panels) == 0 {
@@ -104,9 +113,12 @@ func History(points []HistoryPoint, opts HistoryOptions) (*Figure, error) {
 	}
 	// The date labels stand under the lowest panel alone.
 	for _, p := range panels[:len(panels)-1] {
-		p.X.Tick.Marker = dateTicks{dates: dates, bare: true}
+		p.X.Tick.Marker = ticks(true)
 	}
 	panels[len(panels)-1].X.Label.Text = "Date of the visit"
+	if dense {
+		panels[len(panels)-1].X.Label.Text = "Date"
+	}
 	share[len(share)-1] += 14
 	total := 0.0
 	for _, s := range share {
@@ -117,7 +129,14 @@ func History(points []HistoryPoint, opts HistoryOptions) (*Figure, error) {
 		legend = append([]legendEntry{sideLegend(styleOf(traj.Left), "left"), sideLegend(styleOf(traj.Right), "right")}, legend...)
 	}
 	note := fmt.Sprintf("n = %s. Whiskers: 95 %% intervals. Grey ground: within the tolerance around even.", count(len(points), "visit"))
-	if measured < len(panels) {
+	if dense {
+		note = fmt.Sprintf("n = %s, too many for a sign each. Shaded: 95 %% intervals. Grey ground: within the tolerance around even.", count(len(points), "visit"))
+	}
+	switch {
+	case measured == len(panels):
+	case dense:
+		note += " Soreness: the higher and darker the bar, the sorer, up to grade 4; a stroke at the foot: felt and not sore. Treatment: a stroke each."
+	default:
 		note += " Numbers in squares: soreness grade; the darker, the sorer; no square: not felt. Triangles: treatments."
 	}
 	return composition{
@@ -130,8 +149,11 @@ func History(points []HistoryPoint, opts HistoryOptions) (*Figure, error) {
 	}.figure(), nil
 }
 
+// mostApart is how many visits have room for a sign each, and for a square with a grade.
+const mostApart = 30
+
 // scorePanel draws the score over the visits.
-func scorePanel(points []HistoryPoint, dates []float64) (*plot.Plot, bool) {
+func scorePanel(points []HistoryPoint, dates []float64, dense bool) (*plot.Plot, bool) {
 	est := make([]*metrics.Estimate, len(points))
 	some := false
 	for i, p := range points {
@@ -153,14 +175,14 @@ func scorePanel(points []HistoryPoint, dates []float64) (*plot.Plot, bool) {
 	p.Add(artist(func(s sheet) {
 		s.band(bandColor, []float64{p.X.Min, p.X.Max}, []float64{0, 0}, []float64{1, 1})
 		s.grid(true, false)
-		drawEstimates(s, dates, est, styleOf(traj.Middle), 0)
+		drawSeries(s, dates, est, styleOf(traj.Middle), 0, dense)
 	}))
 	return p, true
 }
 
 // measurePanel draws one measure over the visits: left and right of sided
 // measures whose two sides were measured, else the value.
-func measurePanel(points []HistoryPoint, dates []float64, n metrics.Name) (panel *plot.Plot, sided, ok bool) {
+func measurePanel(points []HistoryPoint, dates []float64, n metrics.Name, dense bool) (panel *plot.Plot, sided, ok bool) {
 	value := make([]*metrics.Estimate, len(points))
 	left := make([]*metrics.Estimate, len(points))
 	right := make([]*metrics.Estimate, len(points))
@@ -207,11 +229,11 @@ func measurePanel(points []HistoryPoint, dates []float64, n metrics.Name) (panel
 			s.across(zeroLine, even)
 		}
 		if sided {
-			drawEstimates(s, dates, left, styleOf(traj.Left), -1.6)
-			drawEstimates(s, dates, right, styleOf(traj.Right), 1.6)
+			drawSeries(s, dates, left, styleOf(traj.Left), -1.6, dense)
+			drawSeries(s, dates, right, styleOf(traj.Right), 1.6, dense)
 			return
 		}
-		drawEstimates(s, dates, value, styleOf(traj.Middle), 0)
+		drawSeries(s, dates, value, styleOf(traj.Middle), 0, dense)
 	}))
 	return p, sided, true
 }
@@ -220,6 +242,38 @@ func addEstimates(e *extent, est []*metrics.Estimate) {
 	for _, v := range est {
 		if v != nil {
 			e.add(v.Value, v.Low, v.High)
+		}
+	}
+}
+
+// drawSeries draws a series of estimates, each with its sign or, where they lie dense, as
+// a line in a band of their intervals with a few signs that tell its side.
+func drawSeries(s sheet, dates []float64, est []*metrics.Estimate, sty sideStyle, shift vg.Length, dense bool) {
+	if !dense {
+		drawEstimates(s, dates, est, sty, shift)
+		return
+	}
+	var at, v, low, high []float64
+	for i, e := range est {
+		if e != nil {
+			at, v, low, high = append(at, dates[i]), append(v, e.Value), append(low, e.Low), append(high, e.High)
+		}
+	}
+	s.band(sty.band(), at, low, high)
+	line := sty.line()
+	line.Width = 1
+	s.line(line, at, v)
+	const signs = 12
+	for i := range at {
+		// The sides take turns, so that neither hides the other.
+		turn := 0
+		if sty.word == styleOf(traj.Right).word {
+			turn = len(at) / signs / 2
+		}
+		if every := max(1, len(at)/signs); i%every == turn%every {
+			g := glyph(sty, false)
+			g.Radius = 2.6
+			s.mark(g, at[i], v[i])
 		}
 	}
 }
@@ -242,7 +296,7 @@ func drawEstimates(s sheet, dates []float64, est []*metrics.Estimate, sty sideSt
 }
 
 // sorenessPanel draws a row per region and a square per visit with its grade.
-func sorenessPanel(points []HistoryPoint, dates []float64) (*plot.Plot, int, bool) {
+func sorenessPanel(points []HistoryPoint, dates []float64, dense bool) (*plot.Plot, int, bool) {
 	var regions []string
 	for _, p := range points {
 		for _, s := range p.Soreness {
@@ -266,8 +320,17 @@ func sorenessPanel(points []HistoryPoint, dates []float64) (*plot.Plot, int, boo
 				row := float64(len(regions) - 1 - slices.Index(regions, g.Region))
 				share := math.Max(0, math.Min(1, g.Grade/worst))
 				grey := uint8(250 - 150*share)
+				if dense { // Without an outline it must stand out from white.
+					grey = uint8(170 - 110*share)
+				}
 				at := vg.Point{X: s.x(dates[i]), Y: s.y(row)}
 				const half = 6.5
+				if dense {
+					wide := (s.c.Max.X - s.c.Min.X) / vg.Length(len(points)) / 2
+					foot, top := at.Y-half, at.Y-half+max(0.8, vg.Length(share)*2*half)
+					s.c.FillPolygon(color.NRGBA{R: grey, G: grey, B: grey, A: 0xff}, []vg.Point{{X: at.X - wide, Y: foot}, {X: at.X + wide, Y: foot}, {X: at.X + wide, Y: top}, {X: at.X - wide, Y: top}})
+					continue
+				}
 				box := []vg.Point{{X: at.X - half, Y: at.Y - half}, {X: at.X + half, Y: at.Y - half}, {X: at.X + half, Y: at.Y + half}, {X: at.X - half, Y: at.Y + half}}
 				fill := neutralColor
 				fill.R, fill.G, fill.B = grey, grey, grey
@@ -291,7 +354,7 @@ func sorenessPanel(points []HistoryPoint, dates []float64) (*plot.Plot, int, boo
 }
 
 // treatmentPanel draws a row per treatment and a mark per visit.
-func treatmentPanel(points []HistoryPoint, dates []float64) (*plot.Plot, int, bool) {
+func treatmentPanel(points []HistoryPoint, dates []float64, dense bool) (*plot.Plot, int, bool) {
 	var kinds []string
 	for _, p := range points {
 		for _, t := range p.Treatments {
@@ -303,17 +366,52 @@ func treatmentPanel(points []HistoryPoint, dates []float64) (*plot.Plot, int, bo
 	if len(kinds) == 0 {
 		return nil, 0, false
 	}
+	others := ""
+	if kinds, others = mostUsed(kinds, points); others != "" {
+		kinds = append(kinds, others)
+	}
 	p := rowPanel("Treatment", kinds)
 	g := draw.GlyphStyle{Color: neutralColor, Radius: 4, Shape: mark{shape: triangle}}
 	p.Add(artist(func(s sheet) {
 		s.grid(true, false)
 		for i, v := range points {
 			for _, t := range v.Treatments {
-				s.mark(g, dates[i], float64(len(kinds)-1-slices.Index(kinds, t)))
+				k := slices.Index(kinds, t)
+				if k < 0 {
+					k = len(kinds) - 1
+				}
+				row := float64(len(kinds) - 1 - k)
+				if dense {
+					at := s.x(dates[i])
+					s.c.StrokeLine2(draw.LineStyle{Color: neutralColor, Width: 0.9}, at, s.y(row-0.34), at, s.y(row+0.34))
+					continue
+				}
+				s.mark(g, dates[i], row)
 			}
 		}
 	}))
 	return p, len(kinds), true
+}
+
+// mostKinds is how many treatments have a row of their own.
+const mostKinds = 10
+
+// mostUsed keeps the treatments that were given most, in their order; others names the row
+// of the rest and is empty where there are none.
+func mostUsed(kinds []string, points []HistoryPoint) (kept []string, others string) {
+	if len(kinds) <= mostKinds {
+		return kinds, ""
+	}
+	given := map[string]int{}
+	for _, p := range points {
+		for _, t := range p.Treatments {
+			given[t]++
+		}
+	}
+	order := slices.Clone(kinds)
+	slices.SortStableFunc(order, func(a, b string) int { return given[b] - given[a] })
+	rare := order[mostKinds-1:]
+	return slices.DeleteFunc(slices.Clone(kinds), func(k string) bool { return slices.Contains(rare, k) }), fmt.Sprintf("%d others", len(rare))
 }
 
 // rowPanel returns a panel with a named row per label, the first on top.
@@ -380,4 +478,41 @@ func ComparisonFigures(c *metrics.Comparison, names ...metrics.Name) ([]Outcome,
 		return nil, err
 	}
 	return append(out, o), nil
+}
+
+// calendarTicks marks months or years: of many visits no single one has room for a label.
+type calendarTicks struct {
+	bare bool // Marks without labels.
+}
+
+// Ticks implements plot.Ticker.
+func (t calendarTicks) Ticks(low, high float64) []plot.Tick {
+	const most = 6
+	from, to := time.Unix(int64(low*86400), 0).UTC(), time.Unix(int64(high*86400), 0).UTC()
+	months := int(12*(to.Year()-from.Year())) + int(to.Month()) - int(from.Month())
+	step, format := 120, "2006"
+	for _, s := range []int{1, 2, 3, 6, 12, 24, 60} {
+		if months/s <= most {
+			step = s
+			break
+		}
+	}
+	if step < 12 {
+		format = "Jan 2006"
+	}
+	var out []plot.Tick
+	for m := 0; ; m += step {
+		day := time.Date(from.Year(), time.Month(1+m), 1, 0, 0, 0, 0, time.UTC)
+		at := float64(day.Unix()) / 86400
+		if at > high {
+			return out
+		}
+		label := " " // Keeps the mark a major one.
+		if !t.bare {
+			label = day.Format(format)
+		}
+		if at >= low {
+			out = append(out, plot.Tick{Value: at, Label: label})
+		}
+	}
 }

@@ -13,7 +13,7 @@ import (
 
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
-	"jogstrip/plots/said"
+	"jogstrip/metrics/lengths"
 	"jogstrip/track/traj"
 )
 
@@ -24,6 +24,8 @@ type RunInput struct {
 	Times []float64
 	// Summary of this run alone; nil leaves out the intervals that come from it.
 	Summary *metrics.Summary
+	// Lengths is how the reader reads lengths. RunFigures takes Run and Summary into it.
+	Lengths lengths.System
 }
 
 func (in RunInput) result(n metrics.Name) *metrics.Result {
@@ -69,38 +71,11 @@ func BodyHeight(in RunInput, l traj.Landmark) (*Figure, error) {
 	if timed == "" {
 		return nil, none("the clip shows no left and right hoof-on to divide the strides by")
 	}
-	halves := cutHalves(beats, in.Times, signal.Height)
-	counts := map[traj.Side]int{}
-	for _, h := range halves {
-		counts[h.side]++
-	}
-	if counts[traj.Left] == 0 || counts[traj.Right] == 0 {
+	h := overlayHalves(cutHalves(beats, in.Times, signal.Height))
+	if h.count[traj.Left] == 0 || h.count[traj.Right] == 0 {
 		return nil, none(fmt.Sprintf("no whole left and right half stride of the %s was followed", l))
 	}
-
-	share := make([]float64, halfPoints)
-	for i := range share {
-		share[i] = 100 * float64(i) / (halfPoints - 1)
-	}
-	type curve struct{ mean, low, high []float64 }
-	curves := map[traj.Side]curve{}
-	y := newExtent()
-	for _, side := range []traj.Side{traj.Left, traj.Right} {
-		k := curve{make([]float64, halfPoints), make([]float64, halfPoints), make([]float64, halfPoints)}
-		for i := range share {
-			var v []float64
-			for _, h := range halves {
-				if h.side == side {
-					v = append(v, h.height[i])
-					y.add(h.height[i])
-				}
-			}
-			k.mean[i], k.low[i], k.high[i], _ = meanInterval(v)
-			y.add(k.mean[i], k.low[i], k.high[i])
-		}
-		curves[side] = k
-	}
-	if y.empty() {
+	if h.y.empty() {
 		return nil, none(fmt.Sprintf("the %s was not followed through any half stride", l))
 	}
 	unit := signal.Unit
@@ -109,62 +84,103 @@ func BodyHeight(in RunInput, l traj.Landmark) (*Figure, error) {
 	}
 	p := newPanel("Part of the half stride, % (0 is hoof-on)", capital(string(l))+" height, "+unit)
 	p.X.Min, p.X.Max = 0, 100
-	y.set(&p.Y, 0.05)
-	p.Add(artist(func(s sheet) {
-		s.grid(true, true)
-		for _, h := range halves {
-			s.line(styleOf(h.side).faint(), share, h.height)
-		}
-		for _, side := range []traj.Side{traj.Left, traj.Right} {
-			k := curves[side]
-			s.band(styleOf(side).band(), share, k.low, k.high)
-		}
-		for _, side := range []traj.Side{traj.Left, traj.Right} {
-			k, sty := curves[side], styleOf(side)
-			s.line(sty.line(), share, k.mean)
-			// The marks of the sides are offset so that they do not hide each other.
-			first := 5
-			if side == traj.Right {
-				first = 10
-			}
-			for i := first; i < halfPoints; i += 10 {
-				s.mark(glyph(sty, false), share[i], k.mean[i])
-			}
-		}
-	}))
+	h.y.set(&p.Y, 0.05)
+	p.Add(artist(h.draw))
 
 	notes := []string{fmt.Sprintf("%s. Thin lines: single half strides (n = %d left, %d right). Thick lines: their mean; band: 95 %% interval of the mean, this run only.",
-		capital(where(in.Run)), counts[traj.Left], counts[traj.Right])}
+		capital(where(in.Run)), h.count[traj.Left], h.count[traj.Right])}
 	for _, n := range heightMeasures(l) {
 		if r := in.result(n); r != nil && r.Value != nil {
 			notes = append(notes, fmt.Sprintf("%s, right − left: %s.", titleOf(n), estimateText(*r.Value, r.Unit, decimalsOf(n, r.Unit))))
 		}
 	}
-	left, right := girdleHooves(timed)
-	legend := []legendEntry{
-		sideLegend(styleOf(traj.Left), "from hoof-on "+left.Words()),
-		sideLegend(styleOf(traj.Right), "from hoof-on "+right.Words()),
-	}
-	if timed != girdle {
-		// The half begins with the girdle's own limb; its timing came from the partner.
-		other := "diagonal"
-		if in.Run.Gait == traj.Pace {
-			other = "lateral"
-		}
-		legend[0] = sideLegend(styleOf(traj.Left), "left half")
-		legend[1] = sideLegend(styleOf(traj.Right), "right half")
-		notes = append(notes, fmt.Sprintf("Halves are timed by the %s hooves (%s pairs), for want of the others.", timed, other))
-	}
+	legend, note := halvesLegend(in.Run.Gait, girdle, timed)
 	return composition{
 		name:        name,
 		title:       capital(string(l)) + " height over the stride, left and right half overlaid",
-		notes:       notes,
+		notes:       append(notes, note...),
 		legend:      legend,
 		description: fmt.Sprintf("Curves of the height of the %s after hoof-on of the left and of the right limb.", l),
 		height:      220,
 		body:        func(c draw.Canvas) { p.Draw(c) },
 	}.figure(), nil
 }
+
+// halvesLegend tells left from right halves, and adds a note where the other girdle's
+// hooves timed them.
+func halvesLegend(gait traj.Gait, girdle, timed metrics.Girdle) (legend []legendEntry, note []string) {
+	left, right := girdleHooves(timed)
+	if timed == girdle {
+		return []legendEntry{
+			sideLegend(styleOf(traj.Left), "from hoof-on "+left.Words()),
+			sideLegend(styleOf(traj.Right), "from hoof-on "+right.Words()),
+		}, nil
+	}
+	// The half begins with the girdle's own limb; its timing came from the partner.
+	other := "diagonal"
+	if gait == traj.Pace {
+		other = "lateral"
+	}
+	return []legendEntry{sideLegend(styleOf(traj.Left), "left half"), sideLegend(styleOf(traj.Right), "right half")},
+		[]string{fmt.Sprintf("Halves are timed by the %s hooves (%s pairs), for want of the others.", timed, other)}
+}
+
+// overlay is all half strides laid over each other.
+type overlay struct {
+	halves          []halfStride
+	count           map[traj.Side]int
+	share           []float64               // Of the half stride, %; index: sample.
+	mean, low, high map[traj.Side][]float64 // Index: sample.
+	y               *extent
+}
+
+func overlayHalves(halves []halfStride) overlay {
+	o := overlay{halves: halves, count: map[traj.Side]int{}, share: make([]float64, halfPoints), y: newExtent(),
+		mean: map[traj.Side][]float64{}, low: map[traj.Side][]float64{}, high: map[traj.Side][]float64{}}
+	for _, h := range halves {
+		o.count[h.side]++
+	}
+	for i := range o.share {
+		o.share[i] = 100 * float64(i) / (halfPoints - 1)
+		for _, side := range bothSides {
+			var v []float64
+			for _, h := range halves {
+				if h.side == side {
+					v = append(v, h.height[i])
+				}
+			}
+			mean, low, high, _ := meanInterval(v)
+			o.mean[side], o.low[side], o.high[side] = append(o.mean[side], mean), append(o.low[side], low), append(o.high[side], high)
+			o.y.add(v...)
+			o.y.add(mean, low, high)
+		}
+	}
+	return o
+}
+
+func (o overlay) draw(s sheet) {
+	s.grid(true, true)
+	for _, h := range o.halves {
+		s.line(styleOf(h.side).faint(), o.share, h.height)
+	}
+	for _, side := range bothSides {
+		s.band(styleOf(side).band(), o.share, o.low[side], o.high[side])
+	}
+	for _, side := range bothSides {
+		sty := styleOf(side)
+		s.line(sty.line(), o.share, o.mean[side])
+		// The marks of the sides are offset so that they do not hide each other.
+		first := 5
+		if side == traj.Right {
+			first = 10
+		}
+		for i := first; i < halfPoints; i += 10 {
+			s.mark(glyph(sty, false), o.share[i], o.mean[side][i])
+		}
+	}
+}
+
+var bothSides = [2]traj.Side{traj.Left, traj.Right}
 
 func heightMeasures(l traj.Landmark) []metrics.Name {
 	switch l {
@@ -291,7 +307,7 @@ func interpolate(times, v []float64, t float64) float64 {
 // placed is a placement relative to the line of travel.
 type placed struct {
 	limb            traj.Landmark
-	along, left     float64 // m along the line; cm (or % of a camera height) to the horse's left of it.
+	along, left     float64 // m along the line; cm (or % of a camera height) to the horse's left of it; in inches: ft and in.
 	alongSD, leftSD float64
 }
 
@@ -307,112 +323,34 @@ func Placement(in RunInput) (*Figure, error) {
 		}
 		return nil, &NoDataError{Figure: name, Reason: reason}
 	}
-	var all []placed
-	first := math.Inf(1)
-	for _, c := range r.Contacts {
-		if !c.Placed || !finite(c.X, c.Y) {
-			continue
-		}
-		dx, dy := c.X-r.Line.X, c.Y-r.Line.Y
-		p := placed{
-			limb:    c.Limb,
-			along:   dx*r.Line.DX + dy*r.Line.DY,
-			left:    100 * (dy*r.Line.DX - dx*r.Line.DY),
-			alongSD: math.Hypot(c.XSD*r.Line.DX, c.YSD*r.Line.DY),
-			leftSD:  100 * math.Hypot(c.XSD*r.Line.DY, c.YSD*r.Line.DX),
-		}
-		first = math.Min(first, p.along)
-		all = append(all, p)
+	unit, sideUnit := lengthUnit(r.Level), "cm"
+	if unit != "m" {
+		sideUnit = "% of a camera height"
 	}
+	long, across := in.Lengths.Of(1, unit), in.Lengths.Of(100, sideUnit)
+	unit, sideUnit = in.Lengths.Unit(unit), in.Lengths.Unit(sideUnit)
+	all := placedOn(*r.Line, r.Contacts, long, across)
 	if len(all) == 0 {
 		return nil, &NoDataError{Figure: name, Reason: "no placement was measured"}
 	}
 	x := newExtent()
-	for i := range all {
-		all[i].along -= first
-		x.add(all[i].along, all[i].along-1.96*all[i].alongSD, all[i].along+1.96*all[i].alongSD)
+	for _, p := range all {
+		x.add(p.along, p.along-1.96*p.alongSD, p.along+1.96*p.alongSD)
 	}
-	unit := lengthUnit(r.Level)
-	sideUnit := "cm"
-	if unit != "m" {
-		sideUnit = "% of a camera height"
-	}
+	digits := in.Lengths.Decimals(1, "cm")
 	var panels []*plot.Plot
 	var share []float64
 	var summary []string
 	for _, g := range []metrics.Girdle{metrics.Fore, metrics.Hind} {
-		left, right := girdleHooves(g)
-		var here []placed
-		for _, p := range all {
-			if p.limb == left || p.limb == right {
-				here = append(here, p)
-			}
-		}
+		here := ofGirdle(all, g)
 		if len(here) == 0 {
 			continue
 		}
-		y := newExtent()
-		y.add(0)
-		type mean struct {
-			side          traj.Side
-			at, low, high float64
-			n             int
-		}
-		var means []mean
-		for _, limb := range []traj.Landmark{left, right} {
-			var v []float64
-			for _, p := range here {
-				if p.limb == limb {
-					v = append(v, p.left)
-				}
-			}
-			m := mean{side: limb.Side()}
-			m.at, m.low, m.high, m.n = meanInterval(v)
-			if m.n == 0 {
-				continue
-			}
-			if e := sideEstimate(in.result(offsetMeasure(g)), limb.Side()); e != nil && sideUnit == "cm" {
-				// The estimate is outward positive; up on the page is the horse's left.
-				m.at, m.low, m.high = e.Value, e.Low, e.High
-				if limb.Side() == traj.Right {
-					m.at, m.low, m.high = -e.Value, -e.High, -e.Low
-				}
-			}
-			y.add(m.low, m.high)
-			means = append(means, m)
-			outward := numberInterval(m.at, m.low, m.high, 1)
-			if limb.Side() == traj.Right {
-				outward = numberInterval(-m.at, -m.high, -m.low, 1)
-			}
-			summary = append(summary, fmt.Sprintf("%s %s, n = %d", limb.Words(), outward, m.n))
-		}
-		for _, p := range here {
-			y.add(p.left, p.left-1.96*p.leftSD, p.left+1.96*p.leftSD)
-		}
-		p := newPanel("", capital(girdleWord(g))+" hooves, "+sideUnit)
-		p.Y.Tick.Marker = ticks{most: 6}
+		means, said := placementMeans(here, g, in.result(offsetMeasure(g)), sideUnit == in.Lengths.Unit("cm"), digits)
+		p := placementPanel(here, means)
 		x.set(&p.X, 0.03)
-		y.set(&p.Y, 0.1)
-		p.Add(artist(func(s sheet) {
-			s.grid(true, true)
-			for _, m := range means {
-				s.band(styleOf(m.side).band(), []float64{p.X.Min, p.X.Max}, []float64{m.low, m.low}, []float64{m.high, m.high})
-			}
-			s.across(draw.LineStyle{Color: inkColor, Width: 0.9}, 0)
-			for _, m := range means {
-				s.across(styleOf(m.side).line(), m.at)
-			}
-			for _, h := range here {
-				sty := styleOf(h.limb.Side())
-				s.upright(sty.whisker(), h.along, h.left-1.96*h.leftSD, h.left+1.96*h.leftSD)
-				s.level(sty.whisker(), h.left, h.along-1.96*h.alongSD, h.along+1.96*h.alongSD)
-			}
-			for _, h := range here {
-				s.mark(glyph(styleOf(h.limb.Side()), false), h.along, h.left)
-			}
-		}))
-		panels = append(panels, p)
-		share = append(share, 1)
+		p.Y.Label.Text = capital(girdleWord(g)) + " hooves, " + sideUnit
+		panels, share, summary = append(panels, p), append(share, 1), append(summary, said...)
 	}
 	panels[len(panels)-1].X.Label.Text = "Along the line of travel, " + unit + " (the horse goes to the right)"
 	notes := []string{
@@ -427,6 +365,122 @@ func Placement(in RunInput) (*Figure, error) {
 		height: 45 + 125*vg.Length(len(panels)),
 		body:   func(c draw.Canvas) { stack(c, panels, share, 8) },
 	}.figure(), nil
+}
+
+// placedOn returns the placements relative to the line, along it from the first; long and
+// across are how many of the figure's units a metre is in either direction.
+func placedOn(l metrics.Line, contacts []metrics.Contact, long, across float64) []placed {
+	var all []placed
+	first := math.Inf(1)
+	for _, c := range contacts {
+		if !c.Placed || !finite(c.X, c.Y) {
+			continue
+		}
+		dx, dy := c.X-l.X, c.Y-l.Y
+		p := placed{
+			limb:    c.Limb,
+			along:   long * (dx*l.DX + dy*l.DY),
+			left:    across * (dy*l.DX - dx*l.DY),
+			alongSD: long * math.Hypot(c.XSD*l.DX, c.YSD*l.DY),
+			leftSD:  across * math.Hypot(c.XSD*l.DY, c.YSD*l.DX),
+		}
+		first = math.Min(first, p.along)
+		all = append(all, p)
+	}
+	for i := range all {
+		all[i].along -= first
+	}
+	return all
+}
+
+func ofGirdle(all []placed, g metrics.Girdle) (here []placed) {
+	left, right := girdleHooves(g)
+	for _, p := range all {
+		if p.limb == left || p.limb == right {
+			here = append(here, p)
+		}
+	}
+	return here
+}
+
+// sideMean is the mean of one side with its 95 % interval.
+type sideMean struct {
+	side          traj.Side
+	at, low, high float64
+}
+
+// placementMeans returns the mean of either side, up the page, and says it in words,
+// outward. Where the result is in the figure's unit its estimate stands for the mean.
+func placementMeans(here []placed, g metrics.Girdle, result *metrics.Result, inUnit bool, digits int) (means []sideMean, said []string) {
+	left, right := girdleHooves(g)
+	for _, limb := range []traj.Landmark{left, right} {
+		var v []float64
+		for _, p := range here {
+			if p.limb == limb {
+				v = append(v, p.left)
+			}
+		}
+		m := sideMean{side: limb.Side()}
+		var n int
+		m.at, m.low, m.high, n = meanInterval(v)
+		if n == 0 {
+			continue
+		}
+		outward := m.turned()
+		if e := sideEstimate(result, limb.Side()); e != nil && inUnit {
+			outward = sideMean{m.side, e.Value, e.Low, e.High}
+			m = outward.turned()
+		}
+		means = append(means, m)
+		said = append(said, fmt.Sprintf("%s %s, n = %d", limb.Words(), numberInterval(outward.at, outward.low, outward.high, digits), n))
+	}
+	return means, said
+}
+
+// turned takes a mean to the horse's left to one outward, and back.
+func (m sideMean) turned() sideMean {
+	if m.side == traj.Right {
+		return sideMean{m.side, -m.at, -m.high, -m.low}
+	}
+	return m
+}
+
+func placementPanel(here []placed, means []sideMean) *plot.Plot {
+	y := newExtent()
+	y.add(0)
+	for _, m := range means {
+		y.add(m.low, m.high)
+	}
+	for _, p := range here {
+		y.add(p.left, p.left-1.96*p.leftSD, p.left+1.96*p.leftSD)
+	}
+	p := newPanel("", "")
+	p.Y.Tick.Marker = ticks{most: 6}
+	y.set(&p.Y, 0.1)
+	p.Add(artist(func(s sheet) {
+		s.grid(true, true)
+		s.bands(means, p)
+		s.across(draw.LineStyle{Color: inkColor, Width: 0.9}, 0)
+		for _, m := range means {
+			s.across(styleOf(m.side).line(), m.at)
+		}
+		for _, h := range here {
+			sty := styleOf(h.limb.Side())
+			s.upright(sty.whisker(), h.along, h.left-1.96*h.leftSD, h.left+1.96*h.leftSD)
+			s.level(sty.whisker(), h.left, h.along-1.96*h.alongSD, h.along+1.96*h.alongSD)
+		}
+		for _, h := range here {
+			s.mark(glyph(styleOf(h.limb.Side()), false), h.along, h.left)
+		}
+	}))
+	return p
+}
+
+// bands lays the interval of every mean across the panel.
+func (s sheet) bands(means []sideMean, p *plot.Plot) {
+	for _, m := range means {
+		s.band(styleOf(m.side).band(), []float64{p.X.Min, p.X.Max}, []float64{m.low, m.low}, []float64{m.high, m.high})
+	}
 }
 
 func offsetMeasure(g metrics.Girdle) metrics.Name {
@@ -467,78 +521,11 @@ func StepLength(in RunInput) (*Figure, error) {
 			}
 			continue
 		}
-		def, _ := metrics.Define(n)
-		result := in.result(n)
-		scale, unit := said.In(def, series.Unit, 1)
-		decimals := said.Most(def, unit)
-		if result != nil {
-			one := summaryInWords(metrics.Summary{Results: []metrics.Result{*result}}).Results[0]
-			result = &one
-		}
-		var number, left, right []float64
-		for _, o := range series.Observations {
-			number = append(number, float64(o.Stride+1))
-			left, right = append(left, scale*o.Left), append(right, scale*o.Right)
-		}
-		y, x := newExtent(), newExtent()
-		y.add(left...)
-		y.add(right...)
-		x.add(number...)
-		if y.empty() {
+		p, unit, said := stepPanel(series, in.result(n))
+		if p == nil {
 			continue
 		}
-		type mean struct {
-			side          traj.Side
-			at, low, high float64
-		}
-		var means []mean
-		for _, side := range []traj.Side{traj.Left, traj.Right} {
-			v := left
-			if side == traj.Right {
-				v = right
-			}
-			m := mean{side: side}
-			var n int
-			m.at, m.low, m.high, n = meanInterval(v)
-			if e := sideEstimate(result, side); e != nil {
-				m.at, m.low, m.high = e.Value, e.Low, e.High
-			}
-			if n == 0 {
-				continue
-			}
-			y.add(m.low, m.high)
-			means = append(means, m)
-			txt := fmt.Sprintf("%s %s %s", side, girdleWord(def.Girdle), numberInterval(m.at, m.low, m.high, decimals))
-			summary = append(summary, fmt.Sprintf("%s, n = %d", txt, n))
-		}
-		p := newPanel("", capital(girdleWord(def.Girdle))+" step length, "+unit)
-		units = unit
-		p.X.Min, p.X.Max = x.low-0.5, x.high+0.5
-		p.X.Tick.Marker = wholeTicks{}
-		p.Y.Tick.Marker = ticks{most: 6}
-		y.set(&p.Y, 0.1)
-		p.Add(artist(func(s sheet) {
-			s.grid(true, false)
-			for _, m := range means {
-				s.band(styleOf(m.side).band(), []float64{p.X.Min, p.X.Max}, []float64{m.low, m.low}, []float64{m.high, m.high})
-			}
-			for _, m := range means {
-				sty := styleOf(m.side).line()
-				sty.Width = 0.9
-				s.across(sty, m.at)
-			}
-			s.line(styleOf(traj.Left).line(), number, left)
-			s.line(styleOf(traj.Right).line(), number, right)
-			for i := range number {
-				s.mark(glyph(styleOf(traj.Left), false), number[i], left[i])
-				s.mark(glyph(styleOf(traj.Right), false), number[i], right[i])
-			}
-		}))
-		panels = append(panels, p)
-		share = append(share, 1)
-		if result != nil && result.Value != nil {
-			summary = append(summary, fmt.Sprintf("difference right − left %s", numberInterval(result.Value.Value, result.Value.Low, result.Value.High, decimals)))
-		}
+		units, panels, share, summary = unit, append(panels, p), append(share, 1), append(summary, said...)
 	}
 	if len(panels) == 0 {
 		return nil, &NoDataError{Figure: name, Reason: reason}
@@ -555,6 +542,70 @@ func StepLength(in RunInput) (*Figure, error) {
 		height: 45 + 125*vg.Length(len(panels)),
 		body:   func(c draw.Canvas) { stack(c, panels, share, 8) },
 	}.figure(), nil
+}
+
+// stepPanel draws one girdle's steps, and returns their unit and what they come to in
+// words; nil where there is nothing to draw.
+func stepPanel(series *metrics.Series, result *metrics.Result) (p *plot.Plot, unit string, summary []string) {
+	def, _ := metrics.Define(series.Name)
+	scale, unit := def.Say(series.Unit, 1)
+	decimals := def.MostDecimals(unit)
+	if result != nil {
+		one := &metrics.Summary{Results: []metrics.Result{*result}}
+		result = &one.Said(lengths.Metric).Results[0]
+	}
+	var number []float64
+	steps := map[traj.Side][]float64{}
+	for _, o := range series.Observations {
+		number = append(number, float64(o.Stride+1))
+		steps[traj.Left], steps[traj.Right] = append(steps[traj.Left], scale*o.Left), append(steps[traj.Right], scale*o.Right)
+	}
+	y, x := newExtent(), newExtent()
+	x.add(number...)
+	var means []sideMean
+	for _, side := range bothSides {
+		y.add(steps[side]...)
+		m := sideMean{side: side}
+		var n int
+		if m.at, m.low, m.high, n = meanInterval(steps[side]); n == 0 {
+			continue
+		}
+		if e := sideEstimate(result, side); e != nil {
+			m.at, m.low, m.high = e.Value, e.Low, e.High
+		}
+		y.add(m.low, m.high)
+		means = append(means, m)
+		summary = append(summary, fmt.Sprintf("%s %s %s, n = %d", side, girdleWord(def.Girdle), numberInterval(m.at, m.low, m.high, decimals), n))
+	}
+	if y.empty() {
+		return nil, unit, nil
+	}
+	if result != nil && result.Value != nil {
+		summary = append(summary, fmt.Sprintf("difference right − left %s", numberInterval(result.Value.Value, result.Value.Low, result.Value.High, decimals)))
+	}
+	p = newPanel("", capital(girdleWord(def.Girdle))+" step length, "+unit)
+	p.X.Min, p.X.Max = x.low-0.5, x.high+0.5
+	p.X.Tick.Marker = wholeTicks{}
+	p.Y.Tick.Marker = ticks{most: 6}
+	y.set(&p.Y, 0.1)
+	p.Add(artist(func(s sheet) {
+		s.grid(true, false)
+		s.bands(means, p)
+		for _, m := range means {
+			sty := styleOf(m.side).line()
+			sty.Width = 0.9
+			s.across(sty, m.at)
+		}
+		for _, side := range bothSides {
+			s.line(styleOf(side).line(), number, steps[side])
+		}
+		for i := range number {
+			for _, side := range bothSides {
+				s.mark(glyph(styleOf(side), false), number[i], steps[side][i])
+			}
+		}
+	}))
+	return p, unit, summary
 }
 
 // numberInterval writes "1.21 (1.18 to 1.24)", or the value alone where there
@@ -588,33 +639,6 @@ func (wholeTicks) Ticks(low, high float64) []plot.Tick {
 // against height. Left and right are overlaid, outward to the right for both.
 func HoofPaths(in RunInput) (*Figure, error) {
 	const name = "hoof-paths"
-	const samples = 41
-	type limbPath struct {
-		side          traj.Side
-		single        [][2][]float64 // Outward and height of each swing, resampled.
-		outward, high []float64      // Means; index: sample.
-		outLow, outUp []float64
-		hiLow, hiUp   []float64
-	}
-	progress := make([]float64, samples)
-	for i := range progress {
-		progress[i] = float64(i) / (samples - 1)
-	}
-	resample := func(p metrics.HoofPath) ([2][]float64, bool) {
-		var out [2][]float64
-		if len(p.Progress) != len(p.Outward) || len(p.Progress) != len(p.Height) || len(p.Progress) < 2 {
-			return out, false
-		}
-		seen := 0
-		for _, s := range progress {
-			o, h := interpolate(p.Progress, p.Outward, s), interpolate(p.Progress, p.Height, s)
-			if finite(o, h) {
-				seen++
-			}
-			out[0], out[1] = append(out[0], o), append(out[1], h)
-		}
-		return out, seen > samples/2
-	}
 	var panels []*plot.Plot
 	x, y := newExtent(), newExtent()
 	x.add(0)
@@ -624,31 +648,17 @@ func HoofPaths(in RunInput) (*Figure, error) {
 		left, right := girdleHooves(g)
 		var paths []limbPath
 		for _, limb := range []traj.Landmark{left, right} {
-			k := limbPath{side: limb.Side()}
-			for _, p := range in.Run.Paths {
-				if p.Limb != limb {
-					continue
-				}
-				if q, ok := resample(p); ok {
-					k.single = append(k.single, q)
-				}
-			}
+			k := pathOf(in.Run.Paths, limb, in.Lengths)
 			if len(k.single) == 0 {
 				continue
 			}
-			for i := range progress {
-				var o, h []float64
-				for _, q := range k.single {
-					o, h = append(o, q[0][i]), append(h, q[1][i])
+			for q, to := range [2]*extent{x, y} {
+				for _, single := range k.single {
+					to.add(single[q]...)
 				}
-				m, lo, up, _ := meanInterval(o)
-				k.outward, k.outLow, k.outUp = append(k.outward, m), append(k.outLow, lo), append(k.outUp, up)
-				x.add(m, lo, up)
-				x.add(o...)
-				m, lo, up, _ = meanInterval(h)
-				k.high, k.hiLow, k.hiUp = append(k.high, m), append(k.hiLow, lo), append(k.hiUp, up)
-				y.add(m, lo, up)
-				y.add(h...)
+				to.add(k.mean[q]...)
+				to.add(k.low[q]...)
+				to.add(k.high[q]...)
 			}
 			paths = append(paths, k)
 			counts = append(counts, fmt.Sprintf("%d %s", len(k.single), limb.Words()))
@@ -656,7 +666,7 @@ func HoofPaths(in RunInput) (*Figure, error) {
 		if len(paths) == 0 {
 			continue
 		}
-		p := newPanel(capital(girdleWord(g))+" hooves: outward of the line, cm (lateral +)", "")
+		p := newPanel(capital(girdleWord(g))+" hooves: outward of the line, "+in.Lengths.Unit("cm")+" (lateral +)", "")
 		p.Add(artist(func(s sheet) {
 			s.grid(true, true)
 			s.updown(zeroLine, 0)
@@ -666,13 +676,7 @@ func HoofPaths(in RunInput) (*Figure, error) {
 				}
 			}
 			for _, k := range paths {
-				sty := styleOf(k.side)
-				s.line(sty.line(), k.outward, k.high)
-				for _, i := range []int{samples / 4, samples / 2, samples * 3 / 4} {
-					s.level(sty.whisker(), k.high[i], k.outLow[i], k.outUp[i])
-					s.upright(sty.whisker(), k.outward[i], k.hiLow[i], k.hiUp[i])
-					s.mark(glyph(sty, false), k.outward[i], k.high[i])
-				}
+				k.draw(s)
 			}
 		}))
 		panels = append(panels, p)
@@ -688,7 +692,7 @@ func HoofPaths(in RunInput) (*Figure, error) {
 		x.set(&p.X, 0.06)
 		y.set(&p.Y, 0.06)
 		if i == 0 {
-			p.Y.Label.Text = "Height above stance, cm"
+			p.Y.Label.Text = "Height above stance, " + in.Lengths.Unit("cm")
 		}
 	}
 	from := "in front"
@@ -706,6 +710,64 @@ func HoofPaths(in RunInput) (*Figure, error) {
 		height: 215,
 		body:   func(c draw.Canvas) { beside(c, panels) },
 	}.figure(), nil
+}
+
+// pathSamples is how many samples a swing is drawn with.
+const pathSamples = 41
+
+// limbPath is all swings of one hoof: outward and height (index 0 and 1), cm.
+type limbPath struct {
+	side            traj.Side
+	single          [][2][]float64 // Index: swing, direction, sample.
+	mean, low, high [2][]float64   // Index: direction, sample.
+}
+
+func pathOf(paths []metrics.HoofPath, limb traj.Landmark, system lengths.System) limbPath {
+	k := limbPath{side: limb.Side()}
+	for _, p := range paths {
+		if q, ok := resampled(p, system); ok && p.Limb == limb {
+			k.single = append(k.single, q)
+		}
+	}
+	for i := range pathSamples {
+		for d := range 2 {
+			var v []float64
+			for _, q := range k.single {
+				v = append(v, q[d][i])
+			}
+			mean, low, high, _ := meanInterval(v)
+			k.mean[d], k.low[d], k.high[d] = append(k.mean[d], mean), append(k.low[d], low), append(k.high[d], high)
+		}
+	}
+	return k
+}
+
+// resampled returns a path at pathSamples shares of the swing, and whether most of it is
+// there.
+func resampled(p metrics.HoofPath, system lengths.System) (out [2][]float64, ok bool) {
+	if len(p.Progress) != len(p.Outward) || len(p.Progress) != len(p.Height) || len(p.Progress) < 2 {
+		return out, false
+	}
+	seen := 0
+	for i := range pathSamples {
+		at := float64(i) / (pathSamples - 1)
+		o, h := system.Of(interpolate(p.Progress, p.Outward, at), "cm"), system.Of(interpolate(p.Progress, p.Height, at), "cm")
+		if finite(o, h) {
+			seen++
+		}
+		out[0], out[1] = append(out[0], o), append(out[1], h)
+	}
+	return out, seen > pathSamples/2
+}
+
+func (k limbPath) draw(s sheet) {
+	sty := styleOf(k.side)
+	s.line(sty.line(), k.mean[0], k.mean[1])
+	for _, i := range []int{pathSamples / 4, pathSamples / 2, pathSamples * 3 / 4} {
+		s.level(sty.whisker(), k.mean[1][i], k.low[0][i], k.high[0][i])
+		s.upright(sty.whisker(), k.mean[0][i], k.low[1][i], k.high[1][i])
+		s.mark(glyph(sty, false), k.mean[0][i], k.mean[1][i])
+	}
 }
 
 // beside draws panels next to each other, equally wide. One alone keeps to
@@ -764,21 +826,9 @@ func StanceBars(in RunInput) (*Figure, error) {
 		}
 		s.grid(false, true)
 		for i, l := range rows {
-			at := float64(len(rows) - 1 - i)
 			for _, c := range run.Contacts {
-				if c.Limb != l || !finite(c.On, c.Off) || c.Off <= c.On {
-					continue
-				}
-				drawBar(s.c, styleOf(l.Side()), vg.Rectangle{
-					Min: vg.Point{X: s.x(c.On), Y: s.y(at - 0.3)},
-					Max: vg.Point{X: s.x(c.Off), Y: s.y(at + 0.3)},
-				}, c.OnSD >= 0, c.OffSD >= 0)
-				ink := draw.LineStyle{Color: inkColor, Width: 0.9}
-				if c.OnSD > 0 {
-					s.level(ink, at, c.On-1.96*c.OnSD, c.On+1.96*c.OnSD)
-				}
-				if c.OffSD > 0 {
-					s.level(ink, at, c.Off-1.96*c.OffSD, c.Off+1.96*c.OffSD)
+				if c.Limb == l && finite(c.On, c.Off) && c.Off > c.On {
+					s.stance(c, float64(len(rows)-1-i))
 				}
 			}
 		}
@@ -793,6 +843,21 @@ func StanceBars(in RunInput) (*Figure, error) {
 		height: 45 + 24*vg.Length(len(rows)),
 		body:   func(c draw.Canvas) { p.Draw(c) },
 	}.figure(), nil
+}
+
+// stance draws one stance as a bar at a height, with what is not known of its ends.
+func (s sheet) stance(c metrics.Contact, at float64) {
+	drawBar(s.c, styleOf(c.Limb.Side()), vg.Rectangle{
+		Min: vg.Point{X: s.x(c.On), Y: s.y(at - 0.3)},
+		Max: vg.Point{X: s.x(c.Off), Y: s.y(at + 0.3)},
+	}, c.OnSD >= 0, c.OffSD >= 0)
+	ink := draw.LineStyle{Color: inkColor, Width: 0.9}
+	if c.OnSD > 0 {
+		s.level(ink, at, c.On-1.96*c.OnSD, c.On+1.96*c.OnSD)
+	}
+	if c.OffSD > 0 {
+		s.level(ink, at, c.Off-1.96*c.OffSD, c.Off+1.96*c.OffSD)
+	}
 }
 
 // drawBar fills a bar in a side's look: left solid, right hatched. An end that
@@ -851,6 +916,7 @@ func outcome(title string, f *Figure, err error) (Outcome, error) {
 // cannot be drawn is there with its reason. The error is for input that
 // contradicts itself.
 func RunFigures(in RunInput) ([]Outcome, error) {
+	in.Run, in.Summary = in.Run.Said(in.Lengths), in.Summary.Said(in.Lengths)
 	type attempt struct {
 		title string
 		draw  func() (*Figure, error)

@@ -10,7 +10,6 @@ import (
 	"gonum.org/v1/plot/vg/recorder"
 
 	"jogstrip/metrics"
-	"jogstrip/plots/said"
 	"jogstrip/track/traj"
 )
 
@@ -85,7 +84,7 @@ func glyphOf(side traj.Side) *draw.GlyphStyle {
 // stridePanel draws one measure.
 func stridePanel(r StrideRow, strides int, last bool) *plot.Plot {
 	d, _ := metrics.Define(r.Name)
-	scale, unit := said.In(d, r.Unit, 1)
+	scale, unit := d.Say(r.Unit, 1)
 	sign := 1.0
 	switch r.Name {
 	case metrics.StepLengthFore, metrics.StepLengthHind, metrics.StepTimingFore, metrics.StepTimingHind:

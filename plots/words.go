@@ -10,7 +10,6 @@ import (
 
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
-	"jogstrip/plots/said"
 	"jogstrip/track/traj"
 )
 
@@ -43,7 +42,7 @@ func estimateText(e metrics.Estimate, unit string, decimals int) string {
 	if !finite(e.Low, e.High) {
 		return withUnit(number(e.Value, decimals), unit) + " (no interval)"
 	}
-	decimals = said.Decimals(e, decimals)
+	decimals = e.Decimals(decimals)
 	return fmt.Sprintf("%s (95 %% interval %s to %s)",
 		withUnit(number(e.Value, decimals), unit), number(e.Low, decimals), number(e.High, decimals))
 }
@@ -53,7 +52,7 @@ func shortText(e metrics.Estimate, decimals int) string {
 	if !finite(e.Low, e.High) {
 		return number(e.Value, decimals)
 	}
-	decimals = said.Decimals(e, decimals)
+	decimals = e.Decimals(decimals)
 	return fmt.Sprintf("%s (%s to %s)", number(e.Value, decimals), number(e.Low, decimals), number(e.High, decimals))
 }
 

@@ -54,7 +54,7 @@ func (s *standing) worth(side int, times []float64, usual float64) float64 {
 		w -= 2 * (like - s.like[side])
 	}
 	if o := s.off[side]; !math.IsNaN(o.X) {
-		w -= 0.4*min(4, sq(o.X/0.8)) + 0.2*min(4, sq(o.Y/0.9))
+		w -= 0.4*min(4, sq(o.X)/(sq(0.8)+sq(s.offSD))) + 0.2*min(4, sq(o.Y/0.9))
 	}
 	return w
 }

@@ -17,9 +17,6 @@ type follower struct {
 	windows  windowsOf
 	base     flow.Window // At scale 1.
 
-	within     float64 // How long it is followed from a mark, s; 0 means to the end.
-	homeFrame  int
-	seeded     bool // Every place to start from is given: it is not searched for.
 	started    bool
 	on         bool
 	cause      string
@@ -27,30 +24,22 @@ type follower struct {
 	lastScale  float64
 	velocity   flow.Point // px a frame, in the sweep's direction.
 	variance   float64    // Of the position along each axis, px².
-	across     float64    // The same along x, of which turning takes less, px².
 	quality    float64
 	since      int
 	gone       int // Frames since it was lost.
 	weak       bool
 	anchored   bool        // In the latest frame it looks as it was marked.
 	home       *appearance // At the latest mark or stance found again.
-	like       float64     // How much it looks like home in the latest frame, NCC.
-	keyTurn    spread      // Variance that turning has added since the key appearance.
+	keyTurn    float64     // Variance that turning has added since the key appearance, px².
 	likeAtHome float64
-	unlike     float64   // From 0, as at home, to 1.
-	turned     spread    // Standard deviation that turning has added since home, px.
-	homeStands bool      // At home it stood still.
-	trail      []trailed // Where it was of late, oldest first, since home.
-	slow       bool      // It has not left its place for a twentieth of a second.
-	departed   bool      // A hoof that stood at home has left its place since.
-	sinceHome  int       // Frames.
-	unmasked   bool      // The empty lane is of no help.
-	share      float64   // Of the patch that is not lane, at the latest mark.
-	trial      int       // Frames for which a re-found place still has to prove itself.
+	turned     float64 // Standard deviation that turning has added since home, px.
+	sinceHome  int     // Frames.
+	unmasked   bool    // The empty lane is of no help.
+	share      float64 // Of the patch that is not lane, at the latest mark.
+	trial      int     // Frames for which a re-found place still has to prove itself.
 
 	key     appearance
 	anchors []*appearance
-	known   []*appearance // Of marks anywhere in the clip; where set, they are the anchors.
 
 	// Memory that every step uses anew.
 	bufA, bufB     []byte
@@ -70,7 +59,6 @@ const (
 	keyNCC        = 0.80 // Against the key appearance, to be used.
 	anchorNCC     = 0.85 // Against the marked appearance, to be used.
 	outlineNCC    = 0.94 // The same on the flanks of the outline, one place of which looks much like the next.
-	hoofNCC       = 0.93 // The same for a hoof, which looks much alike in poses in which its mark lies elsewhere.
 	edgeHold      = 0.10 // Hold below which a patch counts as an edge.
 	searchNCC     = 0.80 // To be taken up again.
 	searchMargin  = 0.10 // Ahead of the next best place.
@@ -84,13 +72,26 @@ const (
 
 func (fo *follower) size() float64 { return fo.base.Scaled(fo.pose.Scale).Size() }
 
+// near is about how much of a patch of the given size, px, lies around the landmark
+// itself: what moves there against the rest moves the landmark. Of the hindquarters it is
+// the part that croup or hip is.
+func (fo *follower) near(size float64) float64 {
+	if fo.landmark.IsHindquarters() {
+		return croupShare * size
+	}
+	return size
+}
+
+// croupShare is how much of the hindquarters' width, some 0.65 m, the croup is, 0.27 m.
+const croupShare = 0.4
+
 func (fo *follower) lose(cause string) {
 	if fo.on {
 		fo.gone = 0
 		fo.on = false
 		fo.cause = cause
 		fo.trial = 0
-	} else if cause == "marked as hidden" {
+	} else if cause == markedHidden {
 		fo.cause = cause
 	}
 }
@@ -201,11 +202,6 @@ func (fo *follower) start(m seed) error {
 	if !fo.started {
 		fo.base = w
 		fo.pose = flow.Pose{At: at, Scale: 1}
-		for _, k := range fo.known {
-			a := *k
-			a.scale, a.resized = k.window.Size()/w.Size(), map[int]*flow.Template{}
-			fo.anchors = append(fo.anchors, &a)
-		}
 	}
 	scale := w.Size() / fo.base.Size()
 	if fo.started && m.size == 0 && (fo.on || !known) {
@@ -216,7 +212,7 @@ func (fo *follower) start(m seed) error {
 	fo.pose = flow.Pose{At: at, Scale: scale}
 	fo.lastScale = 0
 	fo.velocity = flow.Point{}
-	fo.variance, fo.across = m.SD*m.SD, m.SD*m.SD
+	fo.variance = m.SD * m.SD
 	fo.quality, fo.since, fo.gone, fo.trial, fo.weak = 1, 0, 0, 0, false
 	fo.started, fo.on, fo.cause = true, true, ""
 	rect := rectAround(at, w, w.Size()/2+6)
@@ -238,13 +234,10 @@ func (fo *follower) start(m seed) error {
 		fo.lose("nothing to hold on to at the mark: " + err.Error())
 		return nil
 	}
-	a := &appearance{template: t, frame: m.Frame, at: at, scale: scale, variance: fo.variance, across: fo.across, patch: g, origin: o, window: w, resized: map[int]*flow.Template{}, weigh: weigh, share: min(share, 1)}
-	fo.key, fo.keyTurn, fo.home = *a, spread{}, a
-	fo.likeAtHome, fo.unlike, fo.sinceHome, fo.turned, fo.homeStands = 0, 0, 0, spread{}, m.found || m.stands
-	fo.departed = false
-	fo.homeFrame = m.Frame
-	fo.trail, fo.slow = append(fo.trail[:0], trailed{m.Frame, at}), fo.homeStands
-	if !m.found && len(fo.known) == 0 && (m.stands || !fo.landmark.IsHoof()) {
+	a := &appearance{template: t, frame: m.Frame, at: at, scale: scale, variance: fo.variance, patch: g, origin: o, window: w, resized: map[int]*flow.Template{}, weigh: weigh, share: min(share, 1)}
+	fo.key, fo.keyTurn, fo.home = *a, 0, a
+	fo.likeAtHome, fo.sinceHome, fo.turned = 0, 0, 0
+	if !m.found && (m.stands || !fo.landmark.IsHoof()) {
 		// A hoof marked in swing looks much like one in stance at small size, with
 		// its mark elsewhere: it is no help for finding it again.
 		fo.anchors = append(fo.anchors, a)
@@ -374,45 +367,38 @@ func (fo *follower) step(f, g int, growth float64) error {
 		return nil
 	}
 	pose := flow.Pose{At: chain.At, Scale: fo.pose.Scale * chain.Scale, Angle: fo.pose.Angle + chain.Angle}
-	moved := fo.clip.moved(f, g, at, chain.At)
 	if dt := math.Abs(fo.clip.times[g] - fo.clip.times[f]); fo.landmark.IsHoof() && fo.sinceHome > 1 && chain.At.Dist(ahead) > hoofJerk*size*max(dt, 1.0/60) {
 		fo.lose("a limb that came before it took its place")
 		return nil
 	}
-	left := fo.leave(g, chain.At)
-	fo.slow = left < leftPlace(size)
-	fo.departed = fo.departed || fo.homeStands && !fo.slow
-	turn, err := fo.turning(f, g, planeB, pose, moved, left, size)
+	turn, err := fo.turning(planeB, pose, size)
 	if err != nil {
 		return err
 	}
 	// How far the place is off the landmark grows and shrinks with the picture of the
 	// horse.
 	grown := sq(fo.grown(f, g, chain.Scale))
-	variance := fo.variance*grown + spreadOf(chain, size) + turn.down
-	across := fo.across*grown + spreadOf(chain, size) + turn.across
+	around := fo.near(size)
+	variance := fo.variance*grown + spreadOf(chain, around) + turn
 	// Against the key appearance: no drift since then.
 	rel := flow.Pose{At: pose.At, Scale: pose.Scale / fo.key.scale, Angle: pose.Angle - fo.key.angle}
 	key := fo.key.template.Register(planeB, rel, flow.RegisterOptions{ScaleSD: scaleStraySD, AngleSD: angleStraySD})
 	fresh, held := true, false
 	if key.OK && key.NCC >= keyNCC && key.Agree >= leastAgree {
 		since := sq(fo.grown(fo.key.frame, g, rel.Scale))
-		keyVariance, keyAcross := fo.key.variance*since, fo.key.across*since
-		v1, v2 := max(variance-keyVariance, 1e-6), spreadOf(key, size)+fo.keyTurn.down+turn.down
+		keyVariance := fo.key.variance * since
+		v1, v2 := max(variance-keyVariance, 1e-6), spreadOf(key, around)+fo.keyTurn+turn
 		if key.At.Dist(pose.At) < 1+3*math.Sqrt(v1+v2) {
 			k := v1 / (v1 + v2)
 			pose.At = mix(pose.At, key.At, k)
 			pose.Scale = math.Exp((1-k)*math.Log(pose.Scale) + k*math.Log(key.Scale*fo.key.scale))
 			pose.Angle += k * (key.Angle + fo.key.angle - pose.Angle)
 			variance = keyVariance + v1*v2/(v1+v2)
-			a1, a2 := max(across-keyAcross, 1e-6), spreadOf(key, size)+fo.keyTurn.across+turn.across
-			across = keyAcross + (1-k)*(1-k)*a1 + k*k*a2
 			held = true
 			fresh = key.NCC < 0.9 || math.Abs(math.Log(key.Scale)) > 0.08 || math.Abs(key.Angle) > 0.15
 		}
 	}
-	fo.keyTurn.down += turn.down
-	fo.keyTurn.across += turn.across
+	fo.keyTurn += turn
 	if !held && chain.NCC < aloneNCC {
 		fo.lose("no longer looks like itself: hidden or blurred")
 		return nil
@@ -421,7 +407,7 @@ func (fo *follower) step(f, g int, growth float64) error {
 	fo.since++
 	// Against the marked appearance: cuts the drift.
 	fo.anchored = false
-	found, err := fo.relocate(planeB, pose, variance, size, moved)
+	found, err := fo.relocate(planeB, pose, variance, size)
 	if err != nil {
 		return err
 	}
@@ -437,29 +423,22 @@ func (fo *follower) step(f, g int, growth float64) error {
 			pose.At = mix(pose.At, found.At, k)
 			pose.Scale = math.Exp((1-k)*math.Log(pose.Scale) + k*math.Log(found.Scale*found.from.scale))
 			variance = max(found.variance, (1-k)*variance+k*found.variance)
-			across = (1-k)*across + k*found.variance
 			fo.since = 0
 			if k == 1 {
-				fresh, fo.turned = true, spread{}
+				fresh, fo.turned = true, 0
 			}
 		}
-	}
-	if fo.landmark.IsHoof() && fo.homeStands && fo.clip.grows && fo.clip.lower(fo.homeFrame, g, fo.home.at, pose.At) > leftPlace(size) {
-		// A hoof that comes toward the camera is higher in the picture before it lands
-		// and after it leaves than where it stands: this is another one coming down.
-		fo.lose("a limb that came before it took its place")
-		return nil
 	}
 	fo.lastScale = fo.pose.Scale
 	fo.velocity = pose.At.Sub(fo.pose.At)
 	fo.pose = pose
-	fo.variance, fo.across = variance, across
+	fo.variance = variance
 	fo.quality = min(1, max(0, (chain.NCC-0.5)/0.5)) * math.Sqrt(agree) * math.Sqrt(chain.Agree)
 	if fresh && chain.NCC > 0.85 {
 		nw := fo.base.Scaled(pose.Scale)
 		weigh, _ := fo.weigh(g, planeB, half, pose.At, nw, &fo.veil)
 		if t, err := flow.NewTemplate(planeB, pose.At, nw, weigh); err == nil {
-			fo.key, fo.keyTurn = appearance{template: t, frame: g, at: pose.At, scale: pose.Scale, angle: pose.Angle, variance: variance, across: across}, spread{}
+			fo.key, fo.keyTurn = appearance{template: t, frame: g, at: pose.At, scale: pose.Scale, angle: pose.Angle, variance: variance}, 0
 			if err := fo.repeats(b, o); err != nil {
 				return err
 			}

@@ -15,21 +15,17 @@ func (c *clip) fuse(l traj.Landmark, forward, backward []estimate, standings []*
 	n := len(c.times)
 	t := traj.Track{Landmark: l, Samples: make([]traj.Sample, n)}
 	causes := make([]string, n)
+	stood := stoodIn(l, n, standings)
 	for f := range n {
-		t.Samples[f], causes[f] = blend(forward[f], backward[f], mostOf(l))
-		if t.Samples[f].Status == traj.Lost && c.turnsInSight(l) {
-			if s, ok := blendAcross(forward[f], backward[f]); ok {
-				t.Samples[f], causes[f] = s, ""
-			}
+		a, b := forward[f], backward[f]
+		switch {
+		case a.marked || !l.IsHoof():
+			t.Samples[f], causes[f] = blend(a, b, mostOf(l))
+		case a.cause == markedHidden || b.cause == markedHidden:
+			t.Samples[f], causes[f] = traj.Gone(), markedHidden
+		default:
+			t.Samples[f], causes[f] = c.inAir(l, a, b, c.besideStance(f, stood))
 		}
-	}
-	for _, f := range turning(t.Samples) {
-		if s, ok := blendAcross(forward[f], backward[f]); ok {
-			t.Samples[f] = s
-		}
-	}
-	if l.IsHoof() && c.searched {
-		c.swings(&t, causes, forward, backward, standings)
 	}
 	c.settleStanding(&t, standings)
 	bridge(t.Samples, c.times, opts.BridgeS)
@@ -54,8 +50,8 @@ func blend(a, b estimate, most float64) (traj.Sample, string) {
 	switch {
 	case a.marked:
 		return traj.Sample{X: a.at.X, Y: a.at.Y, SD: math.Sqrt(a.variance), Quality: 1, Status: traj.Marked}, ""
-	case a.cause == "marked as hidden" || b.cause == "marked as hidden":
-		return traj.Gone(), "marked as hidden"
+	case a.cause == markedHidden || b.cause == markedHidden:
+		return traj.Gone(), markedHidden
 	case a.seen && b.seen && min(a.variance, b.variance) > most*most*2:
 		return traj.Gone(), "too uncertain: it no longer looks as it was marked"
 	case a.seen && b.seen:
@@ -96,79 +92,54 @@ func (c *clip) turnsInSight(l traj.Landmark) bool {
 	return l.IsFore() && c.grows || l.IsHind() && !c.grows
 }
 
-// blendAcross puts together what two sweeps say of a hoof that turns: where it is
-// across the picture, and roughly how high.
-func blendAcross(a, b estimate) (traj.Sample, bool) {
-	if a.cause == "marked as hidden" || b.cause == "marked as hidden" {
-		return traj.Sample{}, false
-	}
-	holds := func(e estimate) bool { return e.seen && e.across <= mostAcross*mostAcross }
-	if !holds(a) {
-		a, b = b, a
-	}
-	if !holds(a) {
-		return traj.Sample{}, false
-	}
-	if !b.seen {
-		return traj.Sample{X: a.at.X, Y: a.at.Y, SD: math.Sqrt(a.across), SDY: math.Sqrt(a.variance), Quality: a.quality, Status: traj.Across}, true
-	}
-	// Two that contradict each other are on different places, whichever is right.
-	d := b.at.Sub(a.at)
-	if math.Abs(d.X) > 1+3*math.Sqrt(a.across+b.across) || math.Abs(d.Y) > 2+3*math.Sqrt(a.variance+b.variance) {
-		return traj.Sample{}, false
-	}
-	kx, ky := a.across/(a.across+b.across), a.variance/(a.variance+b.variance)
-	both := larger(a.shared, b.shared)
-	xa, xb := a.across-a.shared.across, b.across-b.shared.across
-	x := both.across + max(xa*xb/(xa+xb), kx*(1-kx)*d.X*d.X/2)
-	y := both.down + max(a.own()*b.own()/(a.own()+b.own()), ky*(1-ky)*d.Y*d.Y/2)
-	if x > mostAcross*mostAcross {
-		return traj.Sample{}, false
-	}
-	return traj.Sample{X: a.at.X + kx*d.X, Y: a.at.Y + ky*d.Y, SD: math.Sqrt(x), SDY: math.Sqrt(y), Quality: max(a.quality, b.quality), Status: traj.Across}, true
-}
-
-// swings keeps of a hoof's track between its stances what can be believed: of the pair in
-// front the place across the picture, where following it from the stance before and from
-// the one after leads to one place, or close to the one stance there is. Of the pair
-// behind nothing: it is a leg in front that is followed there.
-func (c *clip) swings(t *traj.Track, causes []string, forward, backward []estimate, standings []*standing) {
-	stood := make([]bool, len(t.Samples))
+// stoodIn says in which of n frames hoof l was seen standing.
+func stoodIn(l traj.Landmark, n int, standings []*standing) []bool {
+	stood := make([]bool, n)
 	for _, s := range standings {
-		if s.landmark == t.Landmark {
+		if s.landmark == l {
 			for f := s.first(); f <= s.last(); f++ {
 				stood[f] = true
 			}
 		}
 	}
-	for f := range t.Samples {
-		if stood[f] || t.Samples[f].Status == traj.Marked || t.Samples[f].Status == traj.Lost {
-			continue
-		}
-		was := t.Samples[f]
-		t.Samples[f], causes[f] = traj.Gone(), hiddenBehind
-		if !c.turnsInSight(t.Landmark) {
-			continue
-		}
-		causes[f] = "followed from the stance before and from the one after it lies in two places"
-		a, b := forward[f], backward[f]
+	return stood
+}
+
+// inAir returns what can be believed of hoof l between its stances. A hoof turns as it
+// flies, and what is followed is no longer what was marked; about the axis across the
+// picture, so that its place across is kept. Of the pair in front that is believed where
+// following it from the stance before (a) and from the one after (b) leads to one place, or
+// close to the one stance there is. Of the pair behind nothing: it is a leg in front that
+// is followed there.
+func (c *clip) inAir(l traj.Landmark, a, b estimate, beside bool) (traj.Sample, string) {
+	switch {
+	case !c.turnsInSight(l):
+		return traj.Gone(), hiddenBehind
+	case a.seen && b.seen:
 		size := max(a.size, b.size)
-		switch {
-		case a.seen && b.seen:
-			apart := math.Abs(a.at.X - b.at.X)
-			if apart > swingApart*size {
-				continue
-			}
-			was.SD = math.Hypot(was.SD, math.Hypot(apart/2, swingSD*size))
-		case c.besideStance(f, stood):
-			was.SD = math.Hypot(was.SD, 2*swingSD*size)
-		default:
-			causes[f] = "no longer looks as it stood"
-			continue
+		d := b.at.Sub(a.at)
+		if math.Abs(d.X) > swingApart*size {
+			return traj.Gone(), "followed from the stance before and from the one after it lies in two places"
 		}
-		was.Status, was.SDY = traj.Across, max(was.SpreadY(), swingDown*size)
-		t.Samples[f], causes[f] = was, ""
+		k := a.variance / (a.variance + b.variance)
+		return swinging(mix(a.at, b.at, k), k*b.variance, math.Hypot(d.X/2, swingSD*size), math.Hypot(d.Y/2, swingDown*size), max(a.quality, b.quality))
+	case beside && (a.seen || b.seen):
+		if !a.seen {
+			a = b
+		}
+		return swinging(a.at, a.variance, 2*swingSD*a.size, swingDown*a.size, a.quality)
 	}
+	return traj.Gone(), "no longer looks as it stood"
+}
+
+// swinging returns the sample at p of a hoof in the air: variance is that of following it,
+// px²; aside and down are what the hoof's turning adds to it across and down the picture,
+// standard deviations in px.
+func swinging(p flow.Point, variance, aside, down, quality float64) (traj.Sample, string) {
+	if variance > mostSD*mostSD {
+		return traj.Gone(), "too uncertain: it no longer looks as it stood"
+	}
+	return traj.Sample{X: p.X, Y: p.Y, SD: math.Sqrt(variance + sq(aside)), SDY: math.Sqrt(variance + sq(down)), Quality: quality, Status: traj.Across}, ""
 }
 
 const (
@@ -195,32 +166,10 @@ func (c *clip) besideStance(f int, stood []bool) bool {
 // of 5 px would then be three times the spread.
 const mostSD = 1.5
 
-// mostAcross is the same of a place that is known along one axis only.
-const mostAcross = 5.0 / 3
-
-// turning returns the frames in which a hoof is about to turn beyond what can be told,
-// or has just come back from there: those beside a frame in which only its place across
-// is known that are half as uncertain as would make them one. Its height is not told
-// there either.
-func turning(s []traj.Sample) []int {
-	var out []int
-	for f := range s {
-		if s[f].Status == traj.Tracked && s[f].SD > mostSD/2 &&
-			(f > 0 && s[f-1].Status == traj.Across || f+1 < len(s) && s[f+1].Status == traj.Across) {
-			out = append(out, f)
-		}
-	}
-	return out
-}
-
-// mostOf is mostSD for a landmark. Head and withers are large: a place that is known half
-// as well still tells how they move. The croup's spread is mostly along the level outline,
-// where its height hardly depends on it; a hip slides along a slope.
+// mostOf is mostSD for a landmark. What lies on the body is large: a place that is known
+// half as well still tells how it moves.
 func mostOf(l traj.Landmark) float64 {
-	switch {
-	case l == traj.Croup:
-		return 2
-	case l.IsHoof() || l == traj.LeftHip || l == traj.RightHip:
+	if l.IsHoof() {
 		return mostSD
 	}
 	return 2 * mostSD
@@ -346,7 +295,7 @@ func (c *clip) advise(r *Result) []Advice {
 	var out []Advice
 	for _, l := range r.Losses {
 		frames := l.Last - l.First + 1
-		if l.Bridged || frames < 3 || l.Cause == "left the picture" || l.Cause == "marked as hidden" {
+		if l.Bridged || frames < 3 || l.Cause == "left the picture" || l.Cause == markedHidden {
 			continue
 		}
 		if lasts := c.times[l.Last] - c.times[l.First]; l.Landmark.IsHoof() && (lasts < leastWinS || l.Cause == hiddenBehind && lasts < 2*leastWinS) {
@@ -393,6 +342,9 @@ const (
 	mostAdvice = 8
 	leastWinS  = 0.4
 )
+
+// markedHidden is why a landmark is not seen where a person says so.
+const markedHidden = "marked as hidden"
 
 // hiddenBehind is why a hoof of the pair that goes behind is not seen in the air.
 const hiddenBehind = "hidden behind the other legs"

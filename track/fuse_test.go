@@ -11,46 +11,41 @@ import (
 // A hoof that turns is followed by two sweeps, from the stance before and from
 // the stance after. What they say across the picture is believed where one of them
 // is sure and the other does not contradict it.
-func TestBlendAcross(t *testing.T) {
-	see := func(x, y, sdX, sdY float64) estimate {
-		return estimate{at: flow.Point{X: x, Y: y}, across: sdX * sdX, variance: sdY * sdY, seen: true, quality: 0.8}
+// Of a hoof in the air that is believed to which following it from both sides leads.
+func TestHoofInTheAir(t *testing.T) {
+	c := &clip{grows: true}
+	see := func(x, y, sd float64) estimate {
+		return estimate{at: flow.Point{X: x, Y: y}, variance: sd * sd, seen: true, quality: 0.8, size: 30}
 	}
 	lost := estimate{cause: "hidden"}
 	for _, tt := range []struct {
-		name    string
-		a, b    estimate
-		ok      bool
-		x       float64
-		sd, sdY float64 // At most; 0 where it does not count.
+		name   string
+		l      traj.Landmark
+		a, b   estimate
+		beside bool
+		ok     bool
+		x      float64
 	}{
-		{"one is sure", see(100, 50, 0.5, 6), lost, true, 100, 0.5, 6},
-		{"the other is sure", lost, see(101, 50, 0.6, 6), true, 101, 0.6, 6},
-		{"both are: nearer to the surer", see(100, 50, 0.5, 6), see(101, 52, 1, 3), true, 100.2, 0.5, 3},
-		{"neither is", see(100, 50, 2, 6), see(100, 50, 3, 6), false, 0, 0, 0},
-		{"the unsure one contradicts across", see(100, 50, 0.5, 6), see(112, 50, 2, 6), false, 0, 0, 0},
-		{"they contradict each other in height", see(100, 50, 0.5, 3), see(100, 80, 0.5, 3), false, 0, 0, 0},
-		{"a person says it is hidden", see(100, 50, 0.5, 6), estimate{cause: "marked as hidden"}, false, 0, 0, 0},
-		{"neither sees it", lost, lost, false, 0, 0, 0},
+		{"both lead to one place: nearer to the surer", traj.LeftFore, see(100, 50, 0.5), see(101, 55, 1), false, true, 100.2},
+		{"they lead to two places", traj.LeftFore, see(100, 50, 0.5), see(106, 50, 0.5), false, false, 0},
+		{"one alone", traj.LeftFore, see(100, 50, 0.5), lost, false, false, 0},
+		{"one alone, next to the stance", traj.LeftFore, see(100, 50, 0.3), lost, true, true, 100},
+		{"the same, hardly known", traj.LeftFore, see(100, 50, 2), lost, true, false, 0},
+		{"of the pair behind", traj.LeftHind, see(100, 50, 0.5), see(100, 50, 0.5), false, false, 0},
+		{"neither sees it", traj.LeftFore, lost, lost, true, false, 0},
 	} {
-		t.Run(tt.name, func(t *testing.T) {
-			got, ok := blendAcross(tt.a, tt.b)
-			if ok != tt.ok {
-				t.Fatalf("believed: %v, want %v (%+v)", ok, tt.ok, got)
-			}
-			if !ok {
-				return
-			}
-			if got.Status != traj.Across || math.Abs(got.X-tt.x) > 1e-9 {
-				t.Errorf("got %v at x = %g, want across at %g", got.Status, got.X, tt.x)
-			}
-			if got.SD > tt.sd+1e-9 || got.SDY > tt.sdY+1e-9 || !(got.SD > 0) {
-				t.Errorf("spread %.2f across, %.2f down: want at most %.2f and %.2f", got.SD, got.SDY, tt.sd, tt.sdY)
-			}
-			again, _ := blendAcross(tt.b, tt.a)
-			if math.Abs(again.X-got.X) > 1e-9 || math.Abs(again.SD-got.SD) > 1e-9 {
-				t.Errorf("the other way round it is %+v, not %+v", again, got)
-			}
-		})
+		got, cause := c.inAir(tt.l, tt.a, tt.b, tt.beside)
+		if ok := got.Status == traj.Across; ok != tt.ok || ok == (cause != "") {
+			t.Errorf("%s: %v (%s), want believed: %v", tt.name, got.Status, cause, tt.ok)
+			continue
+		}
+		if !tt.ok {
+			continue
+		}
+		again, _ := c.inAir(tt.l, tt.b, tt.a, tt.beside)
+		if math.Abs(got.X-tt.x) > 1e-9 || !(got.SD > 0 && got.SDY > got.SD) || math.Abs(again.X-got.X) > 1e-9 {
+			t.Errorf("%s: at x = %g ± %.2f px, %.2f down (the other way round %g): want %g", tt.name, got.X, got.SD, got.SDY, again.X, tt.x)
+		}
 	}
 }
 
@@ -84,7 +79,7 @@ func TestAgreedPlaces(t *testing.T) {
 // that agree are no surer than it allows.
 func TestBlendKeepsWhatSweepsShare(t *testing.T) {
 	see := func(own float64, shared spread) estimate {
-		return estimate{at: flow.Point{X: 100, Y: 50}, variance: own*own + max(shared.down, shared.across), across: own*own + shared.across, shared: shared, seen: true, quality: 0.8}
+		return estimate{at: flow.Point{X: 100, Y: 50}, variance: own*own + max(shared.down, shared.across), shared: shared, seen: true, quality: 0.8}
 	}
 	covered, level := spread{down: 1, across: 1}, spread{down: 0.04, across: 1}
 	for _, tt := range []struct {

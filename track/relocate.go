@@ -18,7 +18,6 @@ type appearance struct {
 	scale    float64 // The follower's scale in that frame.
 	angle    float64
 	variance float64 // Of the landmark's position in it, px².
-	across   float64 // The same along x.
 	// patch holds the pixels around it, for search and for resizing; only for
 	// marked appearances.
 	patch   flow.Gray
@@ -72,10 +71,6 @@ func agreed(found []relocation) relocation {
 	return best
 }
 
-// hoofShrinks is by how much a hoof's marked appearance may shrink to still tell
-// the hoof from what lies where it stood.
-const hoofShrinks = 0.45
-
 // surer is how small the variance of a place found by marked appearances must be,
 // as a share of the follower's own, to be gone by. Both hold the clicks' error, so
 // a place that is hardly surer only brings its noise.
@@ -106,31 +101,24 @@ func (fo *follower) bestAnchors(anchors []*appearance, pose flow.Pose, size floa
 	return out
 }
 
-// relocate looks for the marked appearances near pose. It returns the best that
-// fits and lies where the spread allows.
-func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size, moved float64) (relocation, error) {
-	var all []relocation
+// relocate looks for the marked appearances of a landmark of the body near pose. It
+// returns the best that fits and lies where the spread allows. A hoof in the air is turned,
+// even where it looks much as it was marked.
+func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size float64) (relocation, error) {
+	if fo.landmark.IsHoof() {
+		return relocation{}, nil
+	}
 	scales := []float64{1}
-	if sd := math.Sqrt(variance); sd > 0.04*size && !fo.seeded {
+	if sd := math.Sqrt(variance); sd > 0.04*size {
 		// Scale has drifted along with place.
 		scales = []float64{1, 0.87, 1.15}
 	}
-	if fo.landmark.IsHoof() && (!fo.slow || fo.seeded && fo.departed || fo.homeStands && fo.unlike > 0.3) {
-		// In swing a hoof is turned, even where it looks much as it was marked and,
-		// at the top of its way, hardly moves. Its next stance is a place to start from.
-		return relocation{}, nil
-	}
 	alike := anchorNCC
-	if fo.landmark.IsHoof() {
-		alike = hoofNCC
-	}
 	if fo.onOutline() && fo.landmark != traj.Croup {
 		alike = outlineNCC
 	}
+	var all []relocation
 	for _, m := range fo.bestAnchors(fo.anchors, pose, size) {
-		if rel := pose.Scale / m.scale; fo.landmark.IsHoof() && (rel < hoofShrinks || rel > 1/hoofShrinks) {
-			continue
-		}
 		for _, k := range scales {
 			p := pose
 			p.Scale *= k
@@ -138,23 +126,9 @@ func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size, m
 			if err != nil {
 				return relocation{}, err
 			}
-			least := alike
-			if fo.landmark.IsHoof() {
-				if moved > 0.015*size+0.3 {
-					// A hoof tilted a little looks much as in stance, but its mark has moved.
-					doubt := size * (0.1 + 0.15*ramp(0.98-r.NCC, 0.01, 0.05))
-					r.variance += doubt * doubt
-				}
-			}
-			if !fo.landmark.IsHoof() {
-				// The farther it would jump, the more alike it must be.
-				least += 0.08 * ramp(r.At.Dist(pose.At)/size, 0.01, 0.08)
-			}
-			if !ok || r.NCC < least || r.Agree < 0.55 {
-				continue
-			}
+			// The farther it would jump, the more alike it must be.
 			d := r.At.Dist(pose.At)
-			if d > 1+3*math.Sqrt(variance+r.variance) && !(fo.landmark.IsHoof() && r.NCC > 0.93 && d < 0.35*size) {
+			if !ok || r.NCC < alike+0.08*ramp(d/size, 0.01, 0.08) || r.Agree < 0.55 || d > 1+3*math.Sqrt(variance+r.variance) {
 				continue
 			}
 			all = append(all, r)
@@ -184,13 +158,14 @@ func (fo *follower) anchor(m *appearance, plane flow.Plane, pose flow.Pose, size
 		return relocation{Registration: r}, false, nil
 	}
 	r.Scale *= ratio
-	return relocation{r, fo.carried(m, rel, size) + spreadOf(r, size), m.variance * sq(rel), m}, true, nil
+	return relocation{r, fo.carried(m, rel, size) + spreadOf(r, fo.near(size)), m.variance * sq(rel), m}, true, nil
 }
 
 // carried is the variance, px², with which the mark of m is known on its patch
 // where that appears rel times as large, size px: its own error scales with the
 // distance, and seen from another distance and angle the patch is not quite the same.
 func (fo *follower) carried(m *appearance, rel, size float64) float64 {
+	size = fo.near(size)
 	change := 0.01 * size * math.Abs(math.Log(rel))
 	if !fo.landmark.IsHoof() {
 		// On the outline of the body the mark lies on a rounded rim, which another

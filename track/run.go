@@ -54,7 +54,6 @@ type clip struct {
 	toFirst       []traj.Motion // To frame 0; nil where the camera stood still.
 	lane          *lane         // Nil where too little of it was seen.
 	grows         bool          // The horse comes toward the camera.
-	searched      bool          // Stances are looked for through the clip.
 	pace          pace          // Of the gait.
 	trunk         *trunk        // Nil until the body was followed, and where none is marked.
 }
@@ -243,15 +242,11 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 		done++
 		opts.Progress("follow", min(done, total), total)
 	}
-	var known map[traj.Landmark][]*appearance
-	both := func(who []traj.Landmark, seeds []seed, seeded bool, within float64) (forward, backward [][]estimate, err error) {
+	both := func(who []traj.Landmark, seeds []seed) (forward, backward [][]estimate, err error) {
 		var out [2][][]estimate
 		g, gctx := errgroup.WithContext(ctx)
 		for i, dir := range []int{1, -1} {
 			s := newSweep(c, who, c.window, seeds, dir)
-			for _, fo := range s.followers {
-				fo.seeded, fo.within, fo.known = seeded, within, known[fo.landmark]
-			}
 			out[i] = s.out
 			g.Go(func() error {
 				<-c.hands
@@ -288,54 +283,22 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 	var forward, backward [][]estimate
 	var err error
 	if len(body) > 0 {
-		if forward, backward, err = both(body, seeds, false, 0); err != nil {
+		if forward, backward, err = both(body, seeds); err != nil {
 			return nil, err
 		}
 	}
 	c.holdHips(body, forward, backward)
 	var standings []*standing
 	if len(hooves) > 0 {
-		t := trunkOf(body, forward, backward)
-		if t != nil {
-			t.fill(c.times)
-			c.trunk = t
-			c.sizeHooves(seeds, t)
-			c.searched = c.rate() >= leastRate
-			var searches []*pairSearch
-			for i := range 2 {
-				if !c.searched {
-					break // A foot lands and leaves between two frames.
-				}
-				if pair := pairOf(i == 1); slices.Contains(hooves, pair[0]) || slices.Contains(hooves, pair[1]) {
-					searches = append(searches, &pairSearch{pair: pair})
-				}
-			}
-			if err := c.eachPair(ctx, searches, func(ctx context.Context, i int) (err error) {
-				searches[i], err = c.marked(ctx, searches[i].pair, seeds)
-				return err
-			}); err != nil {
-				return nil, err
-			}
-			c.bySight(t, seeds)
-			if err := c.readClicks(searches, t, seeds); err != nil {
-				return nil, err
-			}
-			found := make([][]*standing, len(searches))
-			if err := c.eachPair(ctx, searches, func(ctx context.Context, i int) (err error) {
-				found[i], err = c.findStanding(ctx, searches[i], t, seeds)
-				return err
-			}); err != nil {
-				return nil, err
-			}
-			standings = c.apart(slices.Concat(found...))
-			standings = slices.DeleteFunc(standings, func(s *standing) bool { return !slices.Contains(hooves, s.landmark) })
+		if standings, err = c.standings(ctx, hooves, trunkOf(body, forward, backward), seeds); err != nil {
+			return nil, err
 		}
 		for i := range seeds {
 			if seeds[i].Landmark.IsHoof() {
 				seeds[i].size *= limbShare
 			}
 		}
-		hf, hb, err := both(hooves, merge(seeds, c.seedsOf(standings)), t != nil, 0)
+		hf, hb, err := both(hooves, merge(seeds, c.seedsOf(standings)))
 		if err != nil {
 			return nil, err
 		}
@@ -355,6 +318,50 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 	r.Advice = c.advise(r)
 	r.Notes = notesOn(r.Set)
 	return r, nil
+}
+
+// standings returns the stances of the hooves, and makes the sizes of their marks, seeds,
+// those that the trunk t says; where t is nil, those that a person marked.
+func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, seeds []seed) ([]*standing, error) {
+	if t != nil {
+		t.fill(c.times)
+		c.trunk = t
+		c.sizeHooves(seeds, t)
+	}
+	var searches []*pairSearch
+	for i := range 2 {
+		if c.rate() < leastRate {
+			break // A foot lands and leaves between two frames.
+		}
+		if pair := pairOf(i == 1); slices.Contains(hooves, pair[0]) || slices.Contains(hooves, pair[1]) {
+			searches = append(searches, &pairSearch{pair: pair})
+		}
+	}
+	if err := c.eachPair(ctx, searches, func(ctx context.Context, i int) (err error) {
+		searches[i], err = c.marked(ctx, searches[i].pair, seeds)
+		return err
+	}); err != nil {
+		return nil, err
+	}
+	if t != nil {
+		c.bySight(t, seeds)
+		if err := c.readClicks(searches, t, seeds); err != nil {
+			return nil, err
+		}
+	}
+	found := make([][]*standing, len(searches))
+	if err := c.eachPair(ctx, searches, func(ctx context.Context, i int) (err error) {
+		if t == nil {
+			found[i], err = searches[i].st.placeMarked(searches[i].known, seeds)
+		} else {
+			found[i], err = c.findStanding(ctx, searches[i], t, seeds)
+		}
+		return err
+	}); err != nil {
+		return nil, err
+	}
+	all := c.apart(slices.Concat(found...))
+	return slices.DeleteFunc(all, func(s *standing) bool { return !slices.Contains(hooves, s.landmark) }), nil
 }
 
 // leastRate is from how many frames a second on stances are looked for: the slowest that
@@ -394,14 +401,13 @@ func notesOn(set *traj.Set) []string {
 	return out
 }
 
-// hipReach is how far a hip may move against the croup, in sides of the croup's
-// patch, which shows about 0.27 m of a horse of 1.6 m: as the pelvis rolls, a hip
-// rises and falls by some 4 cm.
-const hipReach = 0.18
+// hipReach is how far a hip may move against the croup, in sides of the croup's patch:
+// as the pelvis rolls, a hip rises and falls by some 4 cm in 0.27 m.
+const hipReach = 0.18 * croupShare
 
 // holdHips drops what the sweeps say of a hip where it lies farther from its
-// place beside the croup, as the marks give it, than a hip can move: it has slid
-// along the outline there. landmarks are those of the sweeps.
+// place beside the croup, as the marks give it, than a hip can move. landmarks are those
+// of the sweeps.
 func (c *clip) holdHips(landmarks []traj.Landmark, sweeps ...[][]estimate) {
 	croup := slices.Index(landmarks, traj.Croup)
 	if croup < 0 {
@@ -439,15 +445,12 @@ func (c *clip) holdHips(landmarks []traj.Landmark, sweeps ...[][]estimate) {
 			x, y := median(xs), median(ys)
 			for f := range sweep[i] {
 				e, k := &sweep[i][f], &sweep[croup][f]
-				if !e.seen || e.marked {
+				if !e.seen || e.marked || !k.seen {
 					continue
 				}
-				if !k.seen {
-					*e = estimate{cause: "the croup beside it is lost, so it may slide along the outline", jump: math.NaN()}
-					continue
-				}
-				if d := math.Hypot((e.at.X-k.at.X)/k.size-x, (e.at.Y-k.at.Y)/k.size-y); d > hipReach {
-					*e = estimate{cause: "too far from its place beside the croup: it slid along the outline", jump: math.NaN()}
+				off := math.Hypot(e.at.X-k.at.X-x*k.size, e.at.Y-k.at.Y-y*k.size)
+				if off > hipReach*k.size+3*math.Sqrt(e.variance+k.variance) {
+					*e = estimate{cause: "too far from its place beside the croup", jump: math.NaN()}
 				}
 			}
 		}
@@ -482,7 +485,7 @@ func heightOf(l traj.Landmark) float64 {
 		return 1.6
 	case traj.LeftHip, traj.RightHip:
 		return 1.4
-	case traj.Chest:
+	case traj.Chest, traj.LeftShoulder, traj.RightShoulder:
 		return 1.1
 	}
 	return 1.7
@@ -517,7 +520,7 @@ func (c *clip) sizeBody(seeds []seed) {
 		extent, _ := c.extent(s.Frame)
 		if high := ground - s.Y; high > 0 {
 			s.size = w.Size() * min(max(high/extent, 0.2), 5)
-			s.size = min(max(s.size, 16), 160)
+			s.size = min(max(s.size, 16), 700)
 		}
 	}
 }
@@ -551,9 +554,14 @@ func (c *clip) window(l traj.Landmark, f int) (flow.Window, bool) {
 	}
 	r := min(max(0.06*extent, 8), 80)
 	switch l {
-	case traj.Croup, traj.LeftHip, traj.RightHip:
-		// The body lies below these; above the croup the head sways far in front of it.
-		return flow.Window{Left: 1.4 * r, Right: 1.4 * r, Up: 0.25 * r, Down: 1.6 * r}, known
+	case traj.Croup:
+		// The whole of the hindquarters, whose flanks tell where it is across the
+		// picture; above the croup the head sways far in front of it.
+		return flow.Window{Left: 3.6 * r, Right: 3.6 * r, Up: 0.25 * r, Down: 6.5 * r}, known
+	case traj.LeftHip:
+		return flow.Window{Left: 1.0 * r, Right: 6.2 * r, Up: 1.8 * r, Down: 5.0 * r}, known
+	case traj.RightHip:
+		return flow.Window{Left: 6.2 * r, Right: 1.0 * r, Up: 1.8 * r, Down: 5.0 * r}, known
 	}
 	return flow.Window{Left: r, Right: r, Up: r, Down: r}, known
 }

@@ -93,7 +93,7 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 	fo.gone++
 	fo.pose.Scale *= growth
 	dt := math.Abs(fo.clip.times[len(fo.clip.times)-1]) / float64(max(len(fo.clip.times)-1, 1))
-	if fo.seeded || len(fo.anchors) == 0 || float64(fo.gone)*dt > searchForS || fo.cause == "marked as hidden" && fo.gone < 2 {
+	if fo.landmark.IsHoof() || len(fo.anchors) == 0 || float64(fo.gone)*dt > searchForS || fo.cause == markedHidden && fo.gone < 2 {
 		return nil
 	}
 	if fo.gone > searchClosely && fo.gone%2 == 0 {
@@ -179,11 +179,10 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 		return nil
 	}
 	fo.pose, fo.lastScale, fo.velocity = pose, 0, flow.Point{}
-	fo.variance, fo.across = best.variance, best.variance
+	fo.variance = best.variance
 	fo.quality = 0.6
 	fo.since, fo.gone, fo.trial = 0, 0, trialFrames
 	fo.on, fo.cause = true, ""
-	fo.key, fo.keyTurn = appearance{template: t, frame: g, at: pose.At, scale: pose.Scale, variance: fo.variance, across: fo.across}, spread{}
-	fo.trail = append(fo.trail[:0], trailed{g, pose.At})
+	fo.key, fo.keyTurn = appearance{template: t, frame: g, at: pose.At, scale: pose.Scale, variance: fo.variance}, 0
 	return nil
 }

@@ -1,6 +1,7 @@
 package track
 
 import (
+	"math"
 	"slices"
 
 	"jogstrip/track/flow"
@@ -13,6 +14,7 @@ type seed struct {
 	Mark
 	found  bool
 	stands bool    // Known to stand still in this frame.
+	rests  int     // Of the last seed of a stance: how many frames after the first it comes.
 	size   float64 // Side of the patch, px; 0 where it follows from the marks.
 }
 
@@ -23,6 +25,7 @@ type trunk struct {
 	landmark traj.Landmark
 	at       []flow.Point
 	size     []float64 // px, of the landmark's patch; only ratios matter. 0 where it is not known.
+	sd       []float64 // px, of at across the picture where it is told by the way alone; else 0.
 }
 
 // trunkOf returns the trunk by the body landmark seen in most frames, or nil.
@@ -33,6 +36,11 @@ func trunkOf(landmarks []traj.Landmark, forward, backward [][]estimate) *trunk {
 		if l.IsHoof() {
 			continue
 		}
+		vague := vagueTrunk
+		if l.IsHindquarters() {
+			vague *= croupShare
+		}
+		known := func(e estimate) bool { return e.seen && math.Sqrt(e.variance) < vague*e.size }
 		a, b := forward[i], backward[i]
 		// The two sweeps measure size from different marks: bring them together.
 		var ratios []float64
@@ -46,17 +54,17 @@ func trunkOf(landmarks []traj.Landmark, forward, backward [][]estimate) *trunk {
 			slices.Sort(ratios)
 			ratio = ratios[len(ratios)/2]
 		}
-		t := &trunk{landmark: l, at: make([]flow.Point, len(a)), size: make([]float64, len(a))}
+		t := &trunk{landmark: l, at: make([]flow.Point, len(a)), size: make([]float64, len(a)), sd: make([]float64, len(a))}
 		n := 0
 		for f := range a {
 			switch {
-			case a[f].seen && b[f].seen:
+			case known(a[f]) && known(b[f]):
 				k := a[f].variance / (a[f].variance + b[f].variance)
 				t.at[f] = mix(a[f].at, b[f].at, k)
 				t.size[f] = (1-k)*a[f].size + k*b[f].size*ratio
-			case a[f].seen:
+			case known(a[f]):
 				t.at[f], t.size[f] = a[f].at, a[f].size
-			case b[f].seen:
+			case known(b[f]):
 				t.at[f], t.size[f] = b[f].at, b[f].size*ratio
 			default:
 				continue
@@ -69,6 +77,11 @@ func trunkOf(landmarks []traj.Landmark, forward, backward [][]estimate) *trunk {
 	}
 	return best
 }
+
+// vagueTrunk is the standard deviation up to which a landmark of the body is gone by where
+// hooves are looked for, sides of its patch, which is some 0.2 m: a hoof that stands within
+// 0.15 m of where it is expected is then still within searchAcross.
+const vagueTrunk = 0.1
 
 // model is a hoof's appearance in a stance, and where it stood from the trunk.
 type model struct {

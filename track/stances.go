@@ -162,7 +162,7 @@ func (c *clip) readClicks(searches []*pairSearch, t *trunk, seeds []seed) error 
 			for _, m := range models {
 				for i := range seeds {
 					if seeds[i].Frame == m.frame && seeds[i].X == m.at.X && seeds[i].Y == m.at.Y {
-						m.variance, m.across = sq(seeds[i].SD), sq(seeds[i].SD)
+						m.variance = sq(seeds[i].SD)
 					}
 				}
 			}
@@ -233,6 +233,17 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 		}
 	}
 	return slices.DeleteFunc(out, func(s *standing) bool { return !s.placed }), nil
+}
+
+// placeMarked places the stances that a person marked by the marks in them alone.
+func (st *stander) placeMarked(known []*standing, seeds []seed) ([]*standing, error) {
+	for _, s := range known {
+		s.beat = -1
+		if err := st.place(s, [2][]model{}, s.marked, seeds); err != nil {
+			return nil, err
+		}
+	}
+	return slices.DeleteFunc(known, func(s *standing) bool { return !s.placed }), nil
 }
 
 // absorb takes out the marked stances that are but a moment before or after another that
@@ -346,14 +357,6 @@ func (st *stander) place(s *standing, models [2][]model, side int, seeds []seed)
 		d := c.steady(m.Frame, flow.Point{X: m.X, Y: m.Y}).Sub(s.seen[i].steady)
 		found = append(found, relocation{Registration: flow.Registration{Pose: flow.Pose{At: d}, NCC: 1}, variance: sq(m.SD), click: sq(m.SD)})
 	}
-	w := models[0]
-	if len(models[side]) > 0 {
-		w = models[side]
-	}
-	if len(w) == 0 {
-		w = models[1-side]
-	}
-	window := w[0].window.Scaled(s.size / w[0].window.Size())
 	var others []model
 	for _, m := range models[side] {
 		if !own[m.frame] {
@@ -361,6 +364,7 @@ func (st *stander) place(s *standing, models [2][]model, side int, seeds []seed)
 		}
 	}
 	if len(others) > 0 {
+		window := others[0].window.Scaled(s.size / others[0].window.Size())
 		var xs, ys []weighted
 		var variance, click float64
 		n := len(s.seen)
@@ -412,8 +416,9 @@ func (c *clip) sample(s *standing, k int) (traj.Sample, bool) {
 }
 
 // heelS is for how long before a hoof is last seen to stand its heel may have left the
-// ground, s: a frame or two.
-const heelS = 0.03
+// ground, s: rolling over the toe takes about a fifth of a stance at the trot (common
+// practice).
+const heelS = 0.05
 
 // Where a stance begins and ends the hoof may still come down, or already turn.
 const (
@@ -509,16 +514,25 @@ func (c *clip) stancesOf(all []*standing) []traj.Stance {
 // the hoof stands: the limb above it goes along.
 const limbShare = 1.5
 
-// seedsOf turns stances into what sweeps start from: their ends and their middle.
+// seedsOf turns stances into what sweeps start from: the first and the last frame in which
+// their places are told.
 func (c *clip) seedsOf(all []*standing) []seed {
 	var out []seed
 	for _, s := range all {
-		for _, k := range slices.Compact([]int{0, len(s.seen) / 2, len(s.seen) - 1}) {
+		var told []seed
+		for k := range s.seen {
 			if p, ok := c.sample(s, k); ok {
-				out = append(out, seed{
+				told = append(told, seed{
 					Mark:  Mark{Frame: s.seen[k].frame, Landmark: s.landmark, X: p.X, Y: p.Y, Visible: true, SD: p.SD},
 					found: true, stands: true, size: limbShare * s.size,
 				})
+			}
+		}
+		if n := len(told); n > 0 {
+			told[n-1].rests = told[n-1].Frame - told[0].Frame
+			out = append(out, told[0])
+			if n > 1 {
+				out = append(out, told[n-1])
 			}
 		}
 	}
@@ -640,40 +654,48 @@ func (c *clip) bySight(t *trunk, seeds []seed) {
 	c.byPath(t, seeds, even)
 }
 
-// byPath says where the trunk is in frames in which nothing of the body was followed, by
-// the way the hooves went: the places at which they stood lie on a line, in proportion to
-// how large the horse looks. height returns that of a frame, px.
+// byPath says where the trunk is in frames in which nothing of the body was followed: a
+// horse goes straight on at an even speed, so that its place, over how large it looks,
+// changes evenly in time. It goes by the frames of the marks of standing hooves, from which
+// these are looked for. height returns how large the horse looks in a frame, px.
 func (c *clip) byPath(t *trunk, seeds []seed, height func(f int) float64) {
-	var h, x, y []float64
-	var first, last int
+	centre := flow.Point{X: float64(c.width) / 2, Y: float64(c.height) / 2}
+	var times, x, y []float64
 	for _, s := range seeds {
-		if s.Visible && s.stands {
-			p := c.steady(s.Frame, flow.Point{X: s.X, Y: s.Y})
-			if len(h) == 0 {
-				first = s.Frame
-			}
-			h, x, y, last = append(h, height(s.Frame)), append(x, p.X), append(y, p.Y), s.Frame
+		if h := height(s.Frame); s.Visible && s.stands && t.size[s.Frame] > 0 && h > 0 {
+			p := c.steady(s.Frame, t.at[s.Frame]).Sub(centre)
+			times, x, y = append(times, t.times[s.Frame]), append(x, p.X/h), append(y, p.Y/h)
 		}
 	}
-	if len(h) < 3 || slices.Max(h) < 1.1*slices.Min(h) {
+	if len(times) < 4 {
 		return
 	}
-	ax, bx := stat.LinearRegression(h, x, nil, false)
-	ay, by := stat.LinearRegression(h, y, nil, false)
+	ax, bx := stat.LinearRegression(times, x, nil, false)
+	ay, by := stat.LinearRegression(times, y, nil, false)
+	mean, spread := stat.PopMeanStdDev(times, nil)
+	var rest float64 // Sum of squares of what the lines leave across the picture.
+	for i := range times {
+		rest += sq(x[i] - ax - bx*times[i])
+	}
+	n := float64(len(times))
+	sd := math.Sqrt(rest / (n - 2))
 	for f := range t.size {
-		beyond := max(t.times[first]-t.times[f], t.times[f]-t.times[last])
-		e := height(f)
-		if t.size[f] > 0 || beyond > pathS || !(e > 0) {
+		h := height(f)
+		if t.size[f] > 0 || !(h > 0) {
 			continue
 		}
-		p, ok := c.unsteady(f, flow.Point{X: ax + bx*e, Y: ay + by*e})
+		off := sd * math.Sqrt(1/n+sq((t.times[f]-mean)/spread)/n)
+		if off > pathSD {
+			continue
+		}
+		p, ok := c.unsteady(f, flow.Point{X: h * (ax + bx*t.times[f]), Y: h * (ay + by*t.times[f])}.Add(centre))
 		if !ok {
 			continue
 		}
-		p.Y -= e
-		t.at[f], t.size[f] = p, e
+		t.at[f], t.size[f], t.sd[f] = p, h, math.Hypot(off, sd)*h
 	}
 }
 
-// pathS is for how long a horse is taken to go on as it went between its marks, s.
-const pathS = 0.5
+// pathSD is how well the way must be known for hooves to be looked for by it, share of the
+// horse's height: they are looked for within 0.2 m of a horse of 1.6 m, three times that.
+const pathSD = 0.04

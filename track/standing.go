@@ -36,6 +36,7 @@ type standing struct {
 	marked int           // 0 left, 1 right: as a person marked it; −1 where nobody did.
 	like   [2]float64    // How much it looks like the marks of either side, NCC.
 	off    [2]flow.Point // From where a hoof of either side is expected, sides of the patch.
+	offSD  float64       // How well that is known across the picture, likewise.
 	never  [2]bool       // A mark says that the hoof of that side is elsewhere meanwhile.
 	beat   int           // Steps since the first stance of the pair.
 	placed bool          // Whether the marks say where in it the mark lies.
@@ -71,6 +72,7 @@ const (
 	vagueSD    = 0.05 // How well the place is known where part of the hoof is covered, sides of the patch.
 	samePlace  = 0.10 // How far off a hoof may be that was hidden for a while, sides of the patch.
 	descends   = 0.05 // How far from its place it may seem to stand from behind, sides of the patch.
+	restStray  = 0.20 // How far from where it rests it may seem to stand, sides of the patch.
 	standSlide = 0.60 // How far from its first place altogether: it may slide as it lands.
 	// bridgeS is for how long a stance may be out of view: a limb, a cane, a rein passes.
 	bridgeS = 0.18
@@ -358,6 +360,13 @@ func (st *stander) trim(s *standing, w flow.Window) error {
 		s.after = s.seen[to+1].frame
 	}
 	s.seen = s.seen[from : to+1]
+	// A hoof slides as it lands; when it has come to rest it stays, and what is seen beside
+	// its place is another one that came there.
+	rest := s.mean()
+	for n := len(s.seen) - 1; n > 0 && s.seen[n].frame > s.frame && s.seen[n].steady.Dist(rest) > restStray*s.size+s.seen[n].sd; n-- {
+		s.after = s.seen[n].frame
+		s.seen = s.seen[:n]
+	}
 	// From behind a hoof comes down almost along the line of sight, hardly faster in the
 	// picture than one that stands, but on to another place.
 	settled := s.seen[2*len(s.seen)/3]
@@ -835,6 +844,7 @@ func (st *stander) describe(s *standing, w flow.Window, t *trunk, models [2][]mo
 		return nil
 	}
 	expected := expectedAt(t, models, middle.frame)
+	s.offSD = t.sd[middle.frame] / s.size
 	for side := range models {
 		if _, s.like[side], err = st.byMarks(middle.frame, p, w, models[side]); err != nil {
 			return err

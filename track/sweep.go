@@ -14,7 +14,6 @@ import (
 type estimate struct {
 	at       flow.Point
 	variance float64 // px², along each axis.
-	across   float64 // px², along x: less than variance where the landmark turns.
 	shared   spread  // The part of both that another look at the frame has too, px².
 	quality  float64
 	seen     bool
@@ -27,7 +26,6 @@ type estimate struct {
 	found    bool    // A stance that was found again starts here.
 	anchored bool    // It looked as it was marked.
 	weak     bool    // Seen, but not against an older appearance, or barely.
-	unlike   bool    // A hoof that no longer looks as it did at its mark or stance.
 	trial    bool    // Re-found a moment ago; stands only if it can be followed on.
 }
 
@@ -37,6 +35,7 @@ type sweep struct {
 	dir       int
 	seeds     map[int][]seed // By frame.
 	followers []*follower
+	rests     [][]bool     // Index: landmark, frame: a hoof whose stance is known needs no following.
 	out       [][]estimate // Index: landmark, frame.
 }
 
@@ -46,6 +45,18 @@ func newSweep(c *clip, landmarks []traj.Landmark, windows windowsOf, seeds []see
 		s.seeds[m.Frame] = append(s.seeds[m.Frame], m)
 	}
 	for _, l := range landmarks {
+		rests := make([]bool, len(c.times))
+		for _, m := range seeds {
+			// All frames of the stance but the one that the sweep comes to first.
+			for f := m.Frame - m.rests; m.Landmark == l && f < m.Frame; f++ {
+				if dir > 0 {
+					rests[f+1] = true
+				} else {
+					rests[f] = true
+				}
+			}
+		}
+		s.rests = append(s.rests, rests)
 		f := &follower{clip: c, landmark: l, dir: dir, windows: windows, cause: "before the first mark", scores: make([]flow.Scores, 1)}
 		if dir < 0 {
 			f.cause = "after the last mark"
@@ -63,7 +74,7 @@ func (s *sweep) run(ctx context.Context, progress func()) error {
 		first, last = n-1, 0
 	}
 	wasOn := make([]bool, len(s.followers))
-	claims := make([]claim, len(s.followers))
+	claims := make([][]flow.Point, len(s.followers))
 	growth := 1.0 // Of the horse in the picture over the last step.
 	for f := first; ; f += s.dir {
 		if err := ctx.Err(); err != nil {
@@ -72,10 +83,13 @@ func (s *sweep) run(ctx context.Context, progress func()) error {
 		// Who is searched for goes by where the others were a frame ago, so that none
 		// has to wait for another.
 		for i, fo := range s.followers {
-			claims[i] = s.claim(fo)
+			claims[i] = s.claimed(fo)
 		}
 		visit := func(i int) error {
 			fo := s.followers[i]
+			if fo.on && s.rests[i][f] {
+				fo.lose("")
+			}
 			e, err := s.visit(fo, f, f == first, growth, claims[i], s.seeds[f])
 			if err != nil {
 				return fmt.Errorf("follow %s into frame %d: %w", fo.landmark, f, err)
@@ -107,7 +121,7 @@ func (s *sweep) run(ctx context.Context, progress func()) error {
 // doubt takes back what a follower lost in frame f had claimed just before: the
 // frames in which it was still on trial, and those in which it was already
 // weakening, because what hides a landmark drags the patch along before it is
-// noticed; of a hoof also the last two in which it was unlike itself. A mark in frame f that it missed does the same.
+// noticed. A mark in frame f that it missed does the same.
 func (s *sweep) doubt(i, f int) {
 	e := s.out[i][f]
 	if (e.marked || e.found) && !(e.jump > 2+3*math.Sqrt(e.jumpVar+e.variance)) {
@@ -120,9 +134,9 @@ func (s *sweep) doubt(i, f int) {
 	case e.found:
 		cause = fmt.Sprintf("arrived %.0f px beside the stance of frame %d", e.jump, f)
 	}
-	for g, n := f-s.dir, 0; g >= 0 && g < len(s.out[i]); g, n = g-s.dir, n+1 {
+	for g := f - s.dir; g >= 0 && g < len(s.out[i]); g -= s.dir {
 		p := &s.out[i][g]
-		if !p.seen || p.marked || p.found || !p.weak && !p.trial && !(p.unlike && n < 2) {
+		if !p.seen || p.marked || p.found || !p.weak && !p.trial {
 			return
 		}
 		*p = estimate{cause: cause, jump: math.NaN()}
@@ -130,15 +144,13 @@ func (s *sweep) doubt(i, f int) {
 }
 
 // visit takes one follower into frame f.
-func (s *sweep) visit(fo *follower, f int, first bool, growth float64, held claim, marks []seed) (estimate, error) {
+func (s *sweep) visit(fo *follower, f int, first bool, growth float64, claimed []flow.Point, marks []seed) (estimate, error) {
 	if !first && fo.started {
 		var err error
-		if fo.within > 0 && math.Abs(s.clip.times[f]-s.clip.times[fo.homeFrame]) > fo.within {
-			fo.lose("far from a mark")
-		} else if fo.on {
+		if fo.on {
 			err = fo.step(f-s.dir, f, growth)
-		} else if held.opposite {
-			err = fo.search(f, growth, held.places)
+		} else {
+			err = fo.search(f, growth, claimed)
 		}
 		if err != nil {
 			return estimate{}, err
@@ -149,7 +161,7 @@ func (s *sweep) visit(fo *follower, f int, first bool, growth float64, held clai
 			continue
 		}
 		if !m.Visible {
-			fo.lose("marked as hidden")
+			fo.lose(markedHidden)
 			break
 		}
 		e := estimate{jump: math.NaN(), found: m.found}
@@ -161,45 +173,35 @@ func (s *sweep) visit(fo *follower, f int, first bool, growth float64, held clai
 			return estimate{}, err
 		}
 		// A mark stands whether or not it can be followed from there.
-		e.at, e.variance, e.across, e.quality, e.seen, e.marked, e.size = flow.Point{X: m.X, Y: m.Y}, m.SD*m.SD, m.SD*m.SD, 1, true, !m.found, fo.size()
+		e.at, e.variance, e.quality, e.seen, e.marked, e.size = flow.Point{X: m.X, Y: m.Y}, m.SD*m.SD, 1, true, !m.found, fo.size()
 		if m.found {
 			e.quality, e.anchored = 0.9, true
-			e.shared = fo.shared()
-			e.variance, e.across = e.variance+max(e.shared.down, e.shared.across), e.across+e.shared.across
 		}
 		return e, nil
 	}
-	if fo.on && fo.seeded && (fo.departed || !fo.homeStands && fo.within == 0) && fo.landmark.IsHoof() && !s.clip.turnsInSight(fo.landmark) {
-		// Of the pair that goes behind only stances are in sight: what seems to leave
-		// its place, or never kept it, is a leg that comes before it.
+	if fo.on && fo.landmark.IsHoof() && !s.clip.turnsInSight(fo.landmark) {
+		// Of the pair that goes behind only stances are in sight.
 		fo.lose(hiddenBehind)
 	}
 	if !fo.on {
 		return estimate{cause: fo.cause, jump: math.NaN()}, nil
 	}
 	shared := fo.shared()
-	return estimate{at: fo.pose.At, variance: fo.variance + max(shared.down, shared.across) + fo.tilted(f), across: fo.across + shared.across, shared: shared, quality: fo.quality, seen: true, since: fo.since, jump: math.NaN(), weak: fo.weak, unlike: fo.landmark.IsHoof() && fo.unlike > 0.7, trial: fo.trial > 0, anchored: fo.anchored, size: fo.size()}, nil
+	return estimate{at: fo.pose.At, variance: fo.variance + max(shared.down, shared.across), shared: shared, quality: fo.quality, seen: true, since: fo.since, jump: math.NaN(), weak: fo.weak, trial: fo.trial > 0, anchored: fo.anchored, size: fo.size()}, nil
 }
 
-// claim is what the other followers hold of a frame in which one is searched for.
-type claim struct {
-	places   []flow.Point
-	opposite bool // The hoof that looks like it is held where it is, so that it cannot be taken for that.
-}
-
-// claim returns what the others hold where fo may be searched for.
-func (s *sweep) claim(fo *follower) claim {
-	c := claim{opposite: !fo.landmark.IsHoof()}
-	if fo.on || !fo.started || fo.seeded {
-		return c
+// claimed returns what the others hold where fo may be searched for.
+func (s *sweep) claimed(fo *follower) []flow.Point {
+	if fo.on || !fo.started {
+		return nil
 	}
+	var out []flow.Point
 	for _, o := range s.followers {
 		if o != fo && o.on {
-			c.places = append(c.places, o.pose.At)
-			c.opposite = c.opposite || o.landmark == fo.landmark.Opposite()
+			out = append(out, o.pose.At)
 		}
 	}
-	return c
+	return out
 }
 
 // separate ends followers that have come to sit on one place: the one that has
@@ -209,7 +211,7 @@ func (s *sweep) separate(f int) {
 	for i, a := range s.followers {
 		for j := i + 1; j < len(s.followers); j++ {
 			b := s.followers[j]
-			if !a.on || !b.on || s.out[i][f].marked || s.out[j][f].marked {
+			if !a.on || !b.on || !a.landmark.IsHoof() || !b.landmark.IsHoof() || s.out[i][f].marked || s.out[j][f].marked {
 				continue
 			}
 			near := 0.3 * min(a.size(), b.size())

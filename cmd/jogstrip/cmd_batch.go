@@ -123,22 +123,21 @@ func newBatchCommand(a *app) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "batch FOLDER",
 		Short: "Measure every marked clip below a folder, unattended",
-		Long: `Find all clips below FOLDER, pass over those whose results still hold, measure
-the others, several at once, and write a morning page: what was measured, what
-needs marks, what needs a second look, what failed and why, with links to every
-report. The page is FOLDER/morning.html, its data FOLDER/morning.json.
+		Long: `Find all clips below FOLDER and measure those whose results are missing or out of
+date, several at once. Then write a morning page, FOLDER/morning.html: what was
+measured, what needs marks, what needs a second look, what failed and why, with a
+link to every report. Its data is FOLDER/morning.json.
 
-Each clip is measured in a process of its own: a clip that fails, hangs or
-crashes takes nothing else down. Ctrl-C stops cleanly; starting again goes on.
-Whatever moment it is killed at, results are the old ones or the new ones,
-whole, and clips and records are never changed. What a batch remembers lies in
-FOLDER/.jogstrip and may be deleted while none runs.
+Each clip is measured in a process of its own, so a clip that fails, hangs or
+crashes stops no other. Ctrl-C stops the batch; starting it again goes on. At
+whatever moment it is killed, each clip has its old results or its new ones, whole.
+Clips and records are never changed. What a batch remembers lies in
+FOLDER/.jogstrip, which you may delete while no batch runs.
 
-Several machines can divide a folder on a shared drive: each takes one share
-with --share i/n (or as an array task of Slurm or an indexed job of Kubernetes,
-which say it in the environment; Kubernetes needs JOGSTRIP_SHARES=n beside it),
-and merge makes the morning page of all.
-` + exitHelp,
+Several machines can divide a folder on a shared drive. Each takes one share with
+--share i/n, and jogstrip merge makes one morning page of all. Array tasks of Slurm
+and indexed jobs of Kubernetes take theirs from the environment; Kubernetes needs
+JOGSTRIP_SHARES=n as well.`,
 		Example: `  jogstrip batch yard
   jogstrip batch yard --workers 2 --memory 4GiB
   jogstrip batch yard --log json > night.jsonl
@@ -253,6 +252,12 @@ func visitStale(folder string) bool {
 	}
 	if newer(filepath.Join(folder, "visit.toml")) || newer(filepath.Join(filepath.Dir(folder), "horse.toml")) {
 		return true
+	}
+	// The yard's page says whose letterhead it has, and how lengths are read.
+	for dir, up := folder, 0; up < 4; dir, up = filepath.Dir(dir), up+1 {
+		if newer(filepath.Join(dir, "yard.toml")) {
+			return true
+		}
 	}
 	entries, err := os.ReadDir(folder)
 	if err != nil {

@@ -21,7 +21,7 @@ type checkOptions struct {
 }
 
 func (o *checkOptions) addFlags(f *pflag.FlagSet) {
-	f.BoolVar(&o.json, "json", false, "write one JSON object a clip and line")
+	f.BoolVar(&o.json, "json", false, "write JSON: one object for each clip, each on a line of its own")
 }
 
 func newCheckCommand(a *app) *cobra.Command {
@@ -29,14 +29,11 @@ func newCheckCommand(a *app) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "check CLIP...",
 		Short: "Say whether clips are fit to be measured, and what to film differently",
-		Long: `Look through each clip, faster than it lasts, and say of frame rate, resolution,
-exposure, noise, motion blur, shake, camera level, size, distance, strides, framing
-and straightness whether they are good, usable or a reason to film again, and what
-to do differently; and of marks, where there are any, what contradicts itself in
-them. Nothing is measured and nothing is written.
-
-The exit code is 3 where a clip should be filmed again or cannot be read.
-` + exitHelp,
+		Long: `Look through each clip and say whether it is fit to be measured. Frame rate,
+resolution, exposure, noise, motion blur, shake, camera level, size, distance,
+strides, framing and straightness are each called good, usable or a reason to film
+again, with what to do differently. Marks that contradict each other are named,
+too. This takes less time than the clip lasts. It measures nothing and writes no file.`,
 		Example: `  jogstrip check toward-1.mp4
   jogstrip check *.mp4`,
 		Args: cobra.MinimumNArgs(1),

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"path/filepath"
+	"strings"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -22,10 +23,10 @@ type compareOptions struct {
 
 func (o *compareOptions) addFlags(f *pflag.FlagSet) {
 	f.StringVar(&o.out, "out", "", "folder for the comparison (default: beside the later visit's clips)")
-	f.StringVar(&o.followed, "followed", "", "a measure to look at first, such as step_length_fore; it counts as declared beforehand only if the earlier visit.toml named it before the later clips were measured")
+	f.StringVar(&o.followed, "followed", "", "a measure to put first, such as step_length_fore. It counts as declared beforehand only if the earlier visit.toml named it before the later clips were measured")
 	f.BoolVar(&o.otherHorse, "other-horse", false, "compare visits of two horses")
 	f.BoolVar(&o.noVideo, "no-video", false, "leave out the film of before and after")
-	f.IntVar(&o.resamples, "resamples", 0, "resamples of the bootstrap (0: the built-in number)")
+	f.IntVar(&o.resamples, "resamples", 0, "random draws behind the score's interval (0: the built-in number)")
 }
 
 func (o *compareOptions) check() error {
@@ -42,21 +43,21 @@ func newCompareCommand(a *app) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "compare BEFORE AFTER",
 		Short: "Compare two visits",
-		Long: `Compare two visits of one horse and write a page with the sentence a trainer
-wants first, every measure before and after with the change, its 95 % interval
-and the smallest change that counts, paired plots, and palpation, treatment and
-function of both visits side by side. The page is written for the screen
-(report.html) and for paper: a sheet to hand over (report.pdf) and the details
-(details.pdf); the numbers as comparison.json, changes.csv, visits.csv and
-soreness.csv, with every column explained in columns.csv. before-after.mp4 shows
-both visits beside each other, stride by stride in step. BEFORE and AFTER are visit folders, clips'
-results folders, or result.json files.
+		Long: `Compare two visits of one horse and write a report. It begins with the sentence a
+trainer wants first. Then come every measure before and after, with the change, its
+95 % interval and the smallest change that counts, paired plots, and palpation,
+treatment and function of both visits side by side. BEFORE and AFTER are visit
+folders, clips' results folders, or result.json files.
 
-Only like is compared with like: view, gait, surface and calibration must
-agree, and speed within 10 %. Visits of two horses are refused unless --other-horse
-is given, and so is the same film on both sides; visits in the wrong order of their
-dates are put right.
-` + exitHelp,
+The report is written for the screen (report.html) and for paper: a sheet to hand
+over (report.pdf) and the details (details.pdf). The numbers are in comparison.json,
+changes.csv, visits.csv and soreness.csv; columns.csv explains every column.
+before-after.mp4 shows both visits beside each other, stride by stride in step.
+
+Only like is compared with like: view, gait, surface and calibration must be the
+same, and speed must agree within 10 %. The same film on both sides is refused.
+Visits of two horses are refused, too, unless --other-horse is given. Where BEFORE
+has the later date, the two change places.`,
 		Example: `  jogstrip compare yard/horses/bramble/2026-03-02 yard/horses/bramble/2026-03-30
   jogstrip compare 2026-03-02/toward-1.out 2026-03-30/toward-1.out --out /tmp/toward`,
 		Args: cobra.ExactArgs(2),
@@ -88,6 +89,9 @@ func runCompare(ctx context.Context, a *app, opts compareOptions, before, after 
 	}
 	fmt.Fprintln(a.stdout, c.Sentence)
 	for _, change := range c.Changes {
+		if strings.Contains(c.Sentence, change.Sentence) {
+			continue // It leads and has been said.
+		}
 		switch change.Verdict {
 		case metrics.Improved, metrics.Worse, metrics.Changed:
 			fmt.Fprintf(a.stdout, "  %s\n", change.Sentence)

@@ -14,11 +14,10 @@ func newDemoCommand(a *app) *cobra.Command {
 	return &cobra.Command{
 		Use:   "demo FOLDER",
 		Short: "Render a yard folder to try the program on",
-		Long: `Render the demo yard below FOLDER: an invented horse, stiff and short on one
-shoulder, filmed at three visits over four weeks while it eases; toward and
-away, three runs each, with marks as a careful person would set them. What is true
-of the clips is written beside the yard and read by nothing that measures.
-` + exitHelp,
+		Long: `Render a yard to try the program on, FOLDER/yard. An invented horse is stiff and
+short on one shoulder and eases over four weeks. It is filmed at three visits,
+toward and away, three runs each, with marks as a careful person would set them.
+What is true of the clips is written beside the yard; nothing that measures reads it.`,
 		Example: `  jogstrip demo demo && jogstrip batch demo/yard`,
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {

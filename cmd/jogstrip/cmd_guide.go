@@ -19,8 +19,7 @@ func newGuideCommand(a *app) *cobra.Command {
 		Short: "Write the film guide for the handler, one page to print",
 		Long: `Write the film guide, one HTML page that prints on a sheet of A4 or Letter, to
 FILE (default: ` + guideFile + `; - writes to standard output). A file that exists
-is not overwritten.
-` + exitHelp,
+is not overwritten.`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(_ *cobra.Command, args []string) error {
 			name := guideFile

@@ -15,13 +15,13 @@ func newHistoryCommand(a *app) *cobra.Command {
 	return &cobra.Command{
 		Use:   "history HORSE",
 		Short: "Show all visits of a horse on one page",
-		Long: `Write one page about all visits in a horse's folder: score and followed measures
-with their intervals over time, soreness and treatments under them on the same
-axis. HORSE is the folder that holds the visit folders. The page is written for
-the screen (report.html) and for paper (report.pdf, details.pdf) into history.out, the numbers as
-history.json, history.csv, visits.csv and soreness.csv, with every column explained
-in columns.csv.
-` + exitHelp,
+		Long: `Write a report on all visits of a horse: the score and the followed measures with
+their intervals over time, and below them, on the same axis, soreness and
+treatments. HORSE is the folder that holds the visit folders.
+
+The report goes into history.out, for the screen (report.html) and for paper
+(report.pdf, details.pdf). The numbers are in history.json, history.csv, visits.csv
+and soreness.csv; columns.csv explains every column.`,
 		Example: `  jogstrip history yard/horses/bramble`,
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {

@@ -14,7 +14,7 @@ func newManualCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:    "manual FOLDER",
 		Short:  "Write the manual pages of all commands",
-		Long:   "Write a manual page for each command into FOLDER, from what --help says, for man 1 jogstrip and man 1 jogstrip-mark. Packages are made with it.\n" + exitHelp,
+		Long:   "Write a manual page for each command into FOLDER, from what --help says, for man 1 jogstrip and man 1 jogstrip-mark. Packages are made with it.",
 		Hidden: true,
 		Args:   cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {

@@ -74,17 +74,16 @@ visit's record. Every click is saved at once beside the clip.
 The page is reachable from this computer only and needs the token in the address
 that is printed. Stop with ctrl-C: nothing is lost.
 
-With --remote, phones and tablets in the same network come in as well, encrypted.
-A code is shown, here and on the page under Handlers' phones: a handler points the
-phone's camera at it, gets the film guide, and sends clips into the visit's
-folder; seconds later the phone says whether the clip is good. That code opens
-nothing else, and can be taken back on the page.
+With --remote, phones and tablets in the same network can reach the page, too;
+what they send is encrypted. A code is shown here and on the page under Handlers'
+phones. A handler points the phone's camera at it, gets the film guide, and sends
+clips into the visit's folder; seconds later the phone says whether the clip is
+good. The code opens nothing else. You can take it back on the page.
 
 The program makes the certificate for the encryption itself, since no authority
 knows this computer. So the phone's browser warns, once, that it cannot tell who
 is there. Look at the certificate's SHA-256 fingerprint in the browser's details,
-compare it with the one shown beside the code, and go on only if they are equal.
-` + exitHelp,
+compare it with the one shown beside the code, and go on only if they are equal.`,
 		Example: `  jogstrip mark yard
   jogstrip mark --no-open yard/horses/bramble/2026-03-02
   jogstrip mark --remote yard

@@ -23,7 +23,7 @@ type measureOptions struct {
 
 func (o *measureOptions) addFlags(f *pflag.FlagSet) {
 	f.BoolVar(&o.noVideo, "no-video", false, "leave out tracked.mp4")
-	f.IntVar(&o.resamples, "resamples", 0, "resamples of the bootstrap (0: the built-in number)")
+	f.IntVar(&o.resamples, "resamples", 0, "random draws behind the score's interval (0: the built-in number)")
 }
 
 func (o *measureOptions) check() error {
@@ -38,11 +38,10 @@ func newMeasureCommand(a *app) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "measure CLIP...",
 		Short: "Measure clips that have marks beside them",
-		Long: `Measure each clip and write its results into a folder beside it: toward-1.mp4
-with toward-1.marks.json gives toward-1.out with result.json, strides.csv,
-signals.csv, plots, tracked.mp4, report.html, report.pdf and details.pdf. The clip and its
-marks are never changed; results are replaced whole or not at all.
-` + exitHelp,
+		Long: `Measure each clip and write its results into a folder beside it. toward-1.mp4 with
+toward-1.marks.json gives toward-1.out: result.json, strides.csv, signals.csv, plots,
+tracked.mp4, report.html, report.pdf and details.pdf. The clip and its marks are
+never changed. Results are replaced whole or not at all.`,
 		Example: `  jogstrip measure toward-1.mp4
   jogstrip measure --no-video yard/horses/bramble/2026-03-02/*.mp4`,
 		Args: cobra.MinimumNArgs(1),

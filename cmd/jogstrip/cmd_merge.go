@@ -23,11 +23,10 @@ func newMergeCommand(a *app) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "merge FOLDER",
 		Short: "Make one morning page of the shares of a divided batch",
-		Long: `Take what all shares of a divided batch (batch --share i/n) have written down
-and make one morning page, FOLDER/morning.html with its data in morning.json.
-Shares that are missing or have not ended, and clips that no share has seen, are
-named. Merging measures nothing and may be done at any time, any number of times.
-` + exitHelp,
+		Long: `Take what all shares of a divided batch (jogstrip batch --share i/n) have written
+down and make one morning page, FOLDER/morning.html, with its data in morning.json.
+The page names shares that are missing or still run, and clips that no share has
+seen. Merging measures nothing. It may be done at any time, as often as you like.`,
 		Example: `  jogstrip merge /shared/yard`,
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {

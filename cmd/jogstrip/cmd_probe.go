@@ -16,7 +16,7 @@ func newProbeCommand(a *app) *cobra.Command {
 	return &cobra.Command{
 		Use:    "probe CLIP",
 		Short:  "Look into one clip for batch and the marks page",
-		Long:   "Look into one clip and tell what its container says, in JSON on standard output.\n" + exitHelp,
+		Long:   "Open one clip and write what its container says as JSON to standard output.",
 		Hidden: true,
 		Args:   cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {

@@ -31,7 +31,7 @@ func newProposeCommand(a *app) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:    "propose CLIP",
 		Short:  "Propose marks in one clip for the marks page",
-		Long:   "Follow the marks of one clip, or look in it for the horse as another clip's marks show it, and tell where more could be placed, in JSON on standard output.\n" + exitHelp,
+		Long:   "Follow the marks of one clip, or look in it for the horse as another clip's marks show it, and say where more marks could be placed, as JSON on standard output.",
 		Hidden: true,
 		Args:   cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {

@@ -15,7 +15,7 @@ func newVersionCommand(a *app) *cobra.Command {
 	return &cobra.Command{
 		Use:   "version",
 		Short: "Print the versions of the program, OpenCV and FFmpeg",
-		Long:  "Print the versions of the program, its measuring, and of OpenCV and FFmpeg as they are found now." + "\n" + exitHelp,
+		Long:  "Print the versions of the program, its measuring, and of OpenCV and FFmpeg as they are found now.",
 		Args:  cobra.NoArgs,
 		RunE: func(_ *cobra.Command, _ []string) error {
 			p := program()

@@ -21,7 +21,7 @@ func newWorkerCommand(a *app) *cobra.Command {
 	c := &cobra.Command{
 		Use:    "worker CLIP",
 		Short:  "Measure one clip for batch",
-		Long:   "Measure one clip and report to the batch that started it, in JSON lines on standard output. It ends when its standard input ends.\n" + exitHelp,
+		Long:   "Measure one clip and report to the batch that started it, as JSON lines on standard output. It ends when its standard input ends.",
 		Hidden: true,
 		Args:   cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {

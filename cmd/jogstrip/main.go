@@ -31,14 +31,14 @@ const (
 	exitInterrupted = 130 // Interrupted, by ctrl-C, a closed terminal or whoever ends processes.
 )
 
-const exitHelp = `
-Exit codes:
-  0    all good
-  1    fatal: nothing usable came of it
+const exitHelp = `Every command ends with one of these codes:
+
+  0    all is good
+  1    nothing usable came of it
   2    the command line is wrong
-  3    finished, but some clips failed or need a look
-  11   another batch holds the folder
-  130  interrupted`
+  3    finished, but some clips failed, should be filmed again or need a second look
+  11   another batch is working on the folder
+  130  interrupted: by ctrl-C, a closed terminal or a signal to end`
 
 // Errors that decide the exit code. Commands wrap them.
 var (
@@ -142,17 +142,16 @@ func newRootCommand(a *app) *cobra.Command {
 	root := &cobra.Command{
 		Use:   "jogstrip",
 		Short: "Measure how evenly a horse moves, from phone video",
-		Long: `jogstrip measures how evenly a horse moves: from phone video of it led straight
-toward or away from the camera, with a few marks placed by hand, it measures
-head, steps and hoof placement of every stride, left against right, with honest
-intervals, and compares one visit with another.
+		Long: `jogstrip measures how evenly a horse moves. It takes phone video of a horse led
+straight toward or away from the camera, and a few marks placed by hand. It
+measures head, steps and hoof placement of every stride, left against right, with
+honest intervals, and compares one visit with another.
 
   handler       films a straight pass toward and away:   jogstrip guide, jogstrip check
   practitioner  marks the clips, batches them overnight:  jogstrip mark, jogstrip batch
   reviewer      compares before and after:                jogstrip compare, jogstrip history
 
-It measures movement. It never names a disease: a veterinarian diagnoses.
-` + exitHelp,
+It measures movement. It never names a disease: a veterinarian diagnoses.`,
 		Example: `  jogstrip check toward-1.mp4          is the clip fit to be measured?
   jogstrip mark yard/horses/bramble    place the marks in the browser
   jogstrip batch yard                  measure every marked clip below the folder
@@ -175,6 +174,7 @@ It measures movement. It never names a disease: a veterinarian diagnoses.
 		}
 		root.AddCommand(c)
 	}
+	root.AddCommand(&cobra.Command{Use: "exit-codes", Short: "What the exit codes mean", Long: exitHelp}) // A topic of help.
 	root.Args = usageArgs(root.Args)
 	if err := completeWords(root); err != nil {
 		panic(err) // A flag is named twice.

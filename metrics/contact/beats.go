@@ -42,7 +42,7 @@ type grid struct {
 
 // landing returns when limb k lands in a cycle, s.
 func (g *grid) landing(k, cycle int) float64 {
-	t, _, _ := g.curve.At(float64(cycle) + g.phase[k])
+	t := g.curve.At(float64(cycle) + g.phase[k])
 	return t + g.shift[k]
 }
 
@@ -243,8 +243,8 @@ func (g *grid) fit(all []landing) bool {
 		g.offsets(on, loose)
 	}
 	first, last := g.beats[0], g.beats[len(g.beats)-1]
-	t0, _, _ := g.curve.At(first)
-	t1, _, _ := g.curve.At(last)
+	t0 := g.curve.At(first)
+	t1 := g.curve.At(last)
 	if last-first < 0.9 {
 		return false
 	}
@@ -289,7 +289,7 @@ func (g *grid) offsets(on []*landing, loose []float64) {
 	var off, count [4]float64
 	var rest, stated []float64
 	for i, e := range on {
-		at, _, _ := g.curve.At(e.beat)
+		at := g.curve.At(e.beat)
 		d := e.t - at - g.shift[e.limb]
 		v := g.variance(e)
 		loose[i] = min(1, 2*math.Sqrt(v)/math.Abs(d))

@@ -5,7 +5,10 @@ import (
 	"fmt"
 	"math"
 
+	"gonum.org/v1/gonum/diff/fd"
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/spatial/r3"
 
 	"jogstrip/track/errormodel"
 )
@@ -269,38 +272,41 @@ func fromGround(in GroundMarks, width, height int, m errormodel.Camera) (*Calibr
 	if ratio > 3 {
 		c.Notes = append(c.Notes, fmt.Sprintf("The ground marks fit a rectangle of %g × %g m only to %.1f px; all intervals in metres are widened accordingly.", in.WidthM, in.LengthM, c.ResidualPX))
 	}
-	scale := click * max(1, ratio/2)
 	// Move the origin from the rectangle to the ground below the camera.
 	foot := [3]float64{cx, cy, 0}
 	c.Camera = cam.shifted(foot)
-	var eig mat.EigenSym
-	if !eig.Factorize(mat.NewSymDense(7, cov), true) {
+	if !c.vary(cam, cov, click*max(1, ratio/2), foot) {
 		return nil, impossible
-	}
-	var vectors mat.Dense
-	eig.VectorsTo(&vectors)
-	for k, lambda := range eig.Values(nil) {
-		s := scale * math.Sqrt(max(0, lambda))
-		var step [7]float64
-		for i := range step {
-			step[i] = s * vectors.At(i, k)
-		}
-		c.variants = append(c.variants, cam.moved(step).shifted(foot))
-		for i := range step {
-			step[i] = -step[i]
-		}
-		c.variants = append(c.variants, cam.moved(step).shifted(foot))
-	}
-	for i := 0; i < len(c.variants); i += 2 {
-		_, _, h1 := c.variants[i].Centre()
-		_, _, h0 := c.variants[i+1].Centre()
-		c.HeightSD = math.Hypot(c.HeightSD, (h1-h0)/2)
-		c.FocalSD = math.Hypot(c.FocalSD, (c.variants[i].F-c.variants[i+1].F)/2)
 	}
 	if c.FocalSD > 0.25*cam.F || c.HeightSD > 0.25*cz {
 		return nil, fmt.Errorf("the four ground marks are too small or too far away in the picture to calibrate from (focal length uncertain by %.0f %%): use a longer rectangle or one nearer to the camera", 100*c.FocalSD/cam.F)
 	}
 	return c, nil
+}
+
+// vary sets the cameras one standard deviation away in each direction of the covariance,
+// for clicks of 1 px, of cam's step, and what that makes of focal length and height.
+func (c *Calibration) vary(cam Camera, cov *mat.SymDense, click float64, foot [3]float64) bool {
+	var eig mat.EigenSym
+	if !eig.Factorize(cov, true) {
+		return false
+	}
+	var vectors mat.Dense
+	eig.VectorsTo(&vectors)
+	for k, lambda := range eig.Values(nil) {
+		var pair [2]Camera
+		for i, sign := range []float64{1, -1} {
+			step := mat.Col(nil, k, &vectors)
+			floats.Scale(sign*click*math.Sqrt(max(0, lambda)), step)
+			pair[i] = cam.moved(step).shifted(foot)
+		}
+		c.variants = append(c.variants, pair[0], pair[1])
+		_, _, h1 := pair[0].Centre()
+		_, _, h0 := pair[1].Centre()
+		c.HeightSD = math.Hypot(c.HeightSD, (h1-h0)/2)
+		c.FocalSD = math.Hypot(c.FocalSD, (pair[0].F-pair[1].F)/2)
+	}
+	return true
 }
 
 // checkOrder refuses marks that are not a convex quadrilateral in the order
@@ -350,44 +356,34 @@ func poseFromRectangle(world, picture [4]Point, width, height int) (Camera, bool
 	if err := h.SolveVec(a, b); err != nil {
 		return Camera{}, false
 	}
-	h1 := [3]float64{h.AtVec(0), h.AtVec(3), h.AtVec(6)}
-	h2 := [3]float64{h.AtVec(1), h.AtVec(4), h.AtVec(7)}
-	h3 := [3]float64{h.AtVec(2), h.AtVec(5), 1}
+	h1 := r3.Vec{X: h.AtVec(0), Y: h.AtVec(3), Z: h.AtVec(6)}
+	h2 := r3.Vec{X: h.AtVec(1), Y: h.AtVec(4), Z: h.AtVec(7)}
+	h3 := r3.Vec{X: h.AtVec(2), Y: h.AtVec(5), Z: 1}
 	// Orthogonality and equal length of the first two columns of K⁻¹·H: two
 	// equations p·w + q = 0 for w = 1/F². Seen straight down the lane the first is
 	// empty, so both are solved together by least squares.
-	p1, q1 := h1[0]*h2[0]+h1[1]*h2[1], h1[2]*h2[2]
-	p2, q2 := h1[0]*h1[0]+h1[1]*h1[1]-h2[0]*h2[0]-h2[1]*h2[1], h1[2]*h1[2]-h2[2]*h2[2]
+	p1, q1 := h1.X*h2.X+h1.Y*h2.Y, h1.Z*h2.Z
+	p2, q2 := h1.X*h1.X+h1.Y*h1.Y-h2.X*h2.X-h2.Y*h2.Y, h1.Z*h1.Z-h2.Z*h2.Z
 	w := -(p1*q1 + p2*q2) / (p1*p1 + p2*p2)
 	if !(w > 0) || math.IsInf(w, 0) {
 		return Camera{}, false
 	}
 	f := 1 / math.Sqrt(w)
-	m1 := [3]float64{h1[0] / f, h1[1] / f, h1[2]}
-	m2 := [3]float64{h2[0] / f, h2[1] / f, h2[2]}
-	m3 := [3]float64{h3[0] / f, h3[1] / f, h3[2]}
-	n := (math.Sqrt(dot(m1, m1)) + math.Sqrt(dot(m2, m2))) / 2
+	m1 := r3.Vec{X: h1.X / f, Y: h1.Y / f, Z: h1.Z}
+	m2 := r3.Vec{X: h2.X / f, Y: h2.Y / f, Z: h2.Z}
+	n := (r3.Norm(m1) + r3.Norm(m2)) / 2
 	if !(n > 0) {
 		return Camera{}, false
 	}
-	r1 := unit(m1)
-	d := dot(r1, m2)
-	r2 := unit([3]float64{m2[0] - d*r1[0], m2[1] - d*r1[1], m2[2] - d*r1[2]})
-	r3 := cross(r1, r2)
-	c := Camera{F: f * size, CX: cx, CY: cy}
-	for i := range 3 {
-		c.R[i] = [3]float64{r1[i], r2[i], r3[i]}
-		c.T[i] = m3[i] / n
-	}
-	return c, true
+	x := r3.Unit(m1)
+	y := r3.Unit(r3.Sub(m2, r3.Scale(r3.Dot(x, m2), x)))
+	return Camera{F: f * size, CX: cx, CY: cy, R: axes(x, y, r3.Cross(x, y)), T: [3]float64{h3.X / f / n, h3.Y / f / n, h3.Z / n}}, true
 }
 
-func dot(a, b [3]float64) float64 { return a[0]*b[0] + a[1]*b[1] + a[2]*b[2] }
-
 // moved returns c changed by a step of (log F, rotation vector, T).
-func (c Camera) moved(step [7]float64) Camera {
+func (c Camera) moved(step []float64) Camera {
 	c.F *= math.Exp(step[0])
-	c.R = product(turn([3]float64{step[1], step[2], step[3]}), c.R)
+	c = c.turned(r3.Vec{X: step[1], Y: step[2], Z: step[3]})
 	for i := range 3 {
 		c.T[i] += step[4+i]
 	}
@@ -404,116 +400,56 @@ func (c Camera) shifted(foot [3]float64) Camera {
 	return c
 }
 
-// refine minimises the sum of squared picture distances (Levenberg's damped
-// least squares) and returns the camera, the 7×7 covariance of its step for
-// clicks of 1 px standard deviation, and the sum of squares, px².
-func refine(c Camera, world, picture [4]Point) (Camera, []float64, float64, bool) {
-	residual := func(c Camera) ([8]float64, bool) {
-		var r [8]float64
-		for i := range 4 {
-			p, ok := c.Project(world[i].X, world[i].Y, 0)
-			if !ok {
-				return r, false
-			}
+// refine minimises the sum of squared picture distances (Levenberg's damped least
+// squares) and returns the camera, the covariance of its step for clicks of 1 px
+// standard deviation, and the sum of squares, px².
+func refine(c Camera, world, picture [4]Point) (Camera, *mat.SymDense, float64, bool) {
+	// residuals fills r, px, for c moved by a step; NaN where a point is out of sight.
+	residuals := func(r, step []float64) {
+		at := c.moved(step)
+		for i, w := range world {
+			p, _ := at.Project(w.X, w.Y, 0)
 			r[2*i], r[2*i+1] = p.X-picture[i].X, p.Y-picture[i].Y
 		}
-		return r, true
 	}
-	sum := func(r [8]float64) (s float64) {
-		for _, v := range r {
-			s += v * v
-		}
-		return s
-	}
-	distance := math.Sqrt(dot(c.T, c.T))
-	jacobian := func(c Camera) (*mat.Dense, bool) {
+	still, r, next := make([]float64, 7), make([]float64, 8), make([]float64, 8)
+	normal, damped := mat.NewSymDense(7, nil), mat.NewSymDense(7, nil)
+	var gradient, step mat.VecDense
+	var chol mat.Cholesky
+	// linearise sets the normal equations about c.
+	linearise := func() {
 		j := mat.NewDense(8, 7, nil)
-		for k := range 7 {
-			h := 1e-6
-			if k >= 4 {
-				h *= distance
-			}
-			var step [7]float64
-			step[k] = h
-			plus, ok1 := residual(c.moved(step))
-			step[k] = -h
-			minus, ok0 := residual(c.moved(step))
-			if !ok1 || !ok0 {
-				return nil, false
-			}
-			for i := range 8 {
-				j.Set(i, k, (plus[i]-minus[i])/(2*h))
-			}
-		}
-		return j, true
+		fd.Jacobian(j, residuals, still, &fd.JacobianSettings{Formula: fd.Central, Step: 1e-5})
+		normal.SymOuterK(1, j.T())
+		residuals(r, still)
+		gradient.MulVec(j.T(), mat.NewVecDense(8, r))
 	}
-	r, ok := residual(c)
-	if !ok {
-		return c, nil, 0, false
-	}
-	best, damp := sum(r), 1e-6
-	for range 100 {
-		j, ok := jacobian(c)
-		if !ok {
-			return c, nil, 0, false
+	linearise()
+	damp := 1e-6
+	for damp < 1e6 && !math.IsNaN(mat.Trace(normal)) {
+		damped.CopySym(normal)
+		for k := range still {
+			damped.SetSym(k, k, normal.At(k, k)*(1+damp))
 		}
-		var n mat.Dense
-		n.Mul(j.T(), j)
-		var g mat.VecDense
-		g.MulVec(j.T(), mat.NewVecDense(8, r[:]))
-		moved := false
-		for range 20 {
-			var d mat.Dense
-			d.CloneFrom(&n)
-			for k := range 7 {
-				d.Set(k, k, n.At(k, k)*(1+damp)+1e-300)
-			}
-			var s mat.VecDense
-			if err := s.SolveVec(&d, &g); err == nil || isCondition(err) {
-				var step [7]float64
-				for k := range step {
-					step[k] = -s.AtVec(k)
-				}
-				next := c.moved(step)
-				if rn, ok := residual(next); ok && sum(rn) < best {
-					gain := best - sum(rn)
-					c, r, best = next, rn, sum(rn)
-					damp = max(damp/10, 1e-12)
-					moved = gain > 1e-14*(best+1e-12)
-					break
-				}
-			}
-			damp *= 10
+		damp *= 10
+		if !chol.Factorize(damped) || chol.SolveVecTo(&step, &gradient) != nil {
+			continue
 		}
-		if !moved {
+		step.ScaleVec(-1, &step)
+		residuals(next, step.RawVector().Data)
+		gain := floats.Dot(r, r) - floats.Dot(next, next)
+		if !(gain > 0) {
+			continue
+		}
+		c, damp = c.moved(step.RawVector().Data), max(damp/100, 1e-12)
+		linearise()
+		if gain < 1e-14*(floats.Dot(r, r)+1e-12) {
 			break
 		}
 	}
-	j, ok := jacobian(c)
-	if !ok {
+	cov := mat.NewSymDense(7, nil)
+	if !chol.Factorize(normal) || chol.InverseTo(cov) != nil || math.IsNaN(mat.Trace(cov)) {
 		return c, nil, 0, false
 	}
-	var n, inv mat.Dense
-	n.Mul(j.T(), j)
-	if err := inv.Inverse(&n); err != nil && !isCondition(err) {
-		return c, nil, 0, false
-	}
-	cov := make([]float64, 49)
-	for i := range 7 {
-		for k := range 7 {
-			v := (inv.At(i, k) + inv.At(k, i)) / 2
-			if math.IsNaN(v) || math.IsInf(v, 0) {
-				return c, nil, 0, false
-			}
-			cov[7*i+k] = v
-		}
-	}
-	return c, cov, best, true
-}
-
-// isCondition reports whether err only warns of a large condition number, which
-// the scales of focal length and metres give by themselves.
-func isCondition(err error) bool {
-	var c mat.Condition
-	return errors.As(err, &c) && !math.IsInf(float64(c), 0)
+	return c, cov, floats.Dot(r, r), true
 }

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"testing"
 
+	"gonum.org/v1/gonum/spatial/r3"
 	"pgregory.net/rapid"
 
 	"jogstrip/track/errormodel"
@@ -266,7 +267,7 @@ func TestAgainstOpenCV(t *testing.T) {
 	var cals []*Calibration
 	for i := range 20 {
 		c := LevelCamera(1200+100*float64(i), 959.5, 539.5, 0.8+0.08*float64(i), Point{959.5 + 20*r.NormFloat64(), 450 + 20*r.NormFloat64()})
-		c.R = product(turn([3]float64{0, 0, 0.02 * r.NormFloat64()}), c.R)
+		c = c.turned(r3.Vec{Z: 0.02 * r.NormFloat64()})
 		x, y, z := 0.0, 0.0, 0.8+0.08*float64(i)
 		for k := range 3 {
 			c.T[k] = -(c.R[k][0]*x + c.R[k][1]*y + c.R[k][2]*z)

@@ -1,6 +1,10 @@
 package geometry
 
-import "math"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
 
 // Camera is a pinhole camera with square pixels in the lane frame. A lane
 // point P is at R·P + T in camera coordinates (x right, y down, z forward) and
@@ -18,17 +22,14 @@ type Camera struct {
 // Y = F·height/(row − horizon): exact for a pitched camera as well.
 func LevelCamera(focal, cx, cy, height float64, vanish Point) Camera {
 	// The lane's direction in camera coordinates is the ray of its vanishing point.
-	forward := unit([3]float64{vanish.X - cx, vanish.Y - cy, focal})
+	forward := r3.Unit(r3.Vec{X: vanish.X - cx, Y: vanish.Y - cy, Z: focal})
 	// The camera's rows are level, so its x axis has no part along the vertical,
 	// and the vertical is square to the lane: it lies in the plane x = 0 turned
 	// to be square to forward.
-	up := unit([3]float64{0, -forward[2], forward[1]})
-	right := cross(forward, up)
-	var c Camera
-	c.F, c.CX, c.CY = focal, cx, cy
+	up := r3.Unit(r3.Vec{Y: -forward.Z, Z: forward.Y})
+	c := Camera{F: focal, CX: cx, CY: cy, R: axes(r3.Cross(forward, up), forward, up)}
 	for i := range 3 {
-		c.R[i] = [3]float64{right[i], forward[i], up[i]}
-		c.T[i] = -height * up[i]
+		c.T[i] = -height * c.R[i][2]
 	}
 	return c
 }
@@ -128,40 +129,18 @@ func (c Camera) back(v [3]float64) [3]float64 {
 	return out
 }
 
-func unit(v [3]float64) [3]float64 {
-	n := math.Sqrt(v[0]*v[0] + v[1]*v[1] + v[2]*v[2])
-	return [3]float64{v[0] / n, v[1] / n, v[2] / n}
+// turned returns c with its rotation followed by one about the axis w by its length,
+// radians.
+func (c Camera) turned(w r3.Vec) Camera {
+	by := r3.NewRotation(r3.Norm(w), w)
+	for j := range 3 {
+		v := by.Rotate(r3.Vec{X: c.R[0][j], Y: c.R[1][j], Z: c.R[2][j]})
+		c.R[0][j], c.R[1][j], c.R[2][j] = v.X, v.Y, v.Z
+	}
+	return c
 }
 
-func cross(a, b [3]float64) [3]float64 {
-	return [3]float64{a[1]*b[2] - a[2]*b[1], a[2]*b[0] - a[0]*b[2], a[0]*b[1] - a[1]*b[0]}
-}
-
-// turn returns the rotation by the vector w, whose length is the angle in
-// radians (Rodrigues' formula).
-func turn(w [3]float64) [3][3]float64 {
-	a := math.Sqrt(w[0]*w[0] + w[1]*w[1] + w[2]*w[2])
-	if a < 1e-15 {
-		return [3][3]float64{{1, -w[2], w[1]}, {w[2], 1, -w[0]}, {-w[1], w[0], 1}}
-	}
-	k := unit(w)
-	s, c := math.Sincos(a)
-	v := 1 - c
-	return [3][3]float64{
-		{c + k[0]*k[0]*v, k[0]*k[1]*v - k[2]*s, k[0]*k[2]*v + k[1]*s},
-		{k[1]*k[0]*v + k[2]*s, c + k[1]*k[1]*v, k[1]*k[2]*v - k[0]*s},
-		{k[2]*k[0]*v - k[1]*s, k[2]*k[1]*v + k[0]*s, c + k[2]*k[2]*v},
-	}
-}
-
-func product(a, b [3][3]float64) [3][3]float64 {
-	var out [3][3]float64
-	for i := range 3 {
-		for j := range 3 {
-			for k := range 3 {
-				out[i][j] += a[i][k] * b[k][j]
-			}
-		}
-	}
-	return out
+// axes returns the rotation whose columns are the lane's axes in camera coordinates.
+func axes(x, y, z r3.Vec) [3][3]float64 {
+	return [3][3]float64{{x.X, y.X, z.X}, {x.Y, y.Y, z.Y}, {x.Z, y.Z, z.Z}}
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 	"testing"
 
+	"gonum.org/v1/gonum/spatial/r3"
 	"pgregory.net/rapid"
 )
 
@@ -71,9 +72,8 @@ func randomCamera(t *rapid.T) Camera {
 	pitch := rapid.Float64Range(-4, 15).Draw(t, "pitch") * deg
 	yaw := rapid.Float64Range(-10, 10).Draw(t, "yaw") * deg
 	roll := rapid.Float64Range(-4, 4).Draw(t, "roll") * deg
-	r := product(turn([3]float64{0, 0, roll}), product(turn([3]float64{pitch, 0, 0}), turn([3]float64{0, yaw, 0})))
 	x, y, z := c.Centre()
-	c.R = product(r, c.R)
+	c = c.turned(r3.Vec{Y: yaw}).turned(r3.Vec{X: pitch}).turned(r3.Vec{Z: roll})
 	for i := range 3 {
 		c.T[i] = -(c.R[i][0]*x + c.R[i][1]*y + c.R[i][2]*z)
 	}
@@ -113,7 +113,7 @@ func TestTiltAcross(t *testing.T) {
 	// The lane's ground falls to the right by 2°, the camera is level: turned about
 	// its axis against the ground.
 	c := LevelCamera(1500, 960, 540, 1.3, Point{960, 540})
-	c.R = product(turn([3]float64{0, 0, 2 * math.Pi / 180}), c.R)
+	c = c.turned(r3.Vec{Z: 2 * math.Pi / 180})
 	near(t, "tilt", c.TiltAcross(), 2, 1e-9)
 	// Right of the axis the ground is lower in the picture: its row is larger.
 	left, _ := c.Project(-1, 10, 0)

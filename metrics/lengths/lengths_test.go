@@ -1,4 +1,4 @@
-package lengths
+package lengths_test
 
 import (
 	"math"
@@ -7,6 +7,7 @@ import (
 	"pgregory.net/rapid"
 
 	"jogstrip/metrics"
+	. "jogstrip/metrics/lengths"
 )
 
 // The values in inches and feet are those of NIST Handbook 44, appendix C (from memory):

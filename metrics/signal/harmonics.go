@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"math"
 
-	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/floats"
 )
 
 // Harmonics is a periodic function fitted by least squares:
@@ -13,11 +13,9 @@ type Harmonics struct {
 	Start, Period float64 // s.
 	Mean          float64
 	Cos, Sin      []float64 // Index: harmonic − 1.
-	// ResidualSD is the root mean square of the weighted residuals over their
-	// degrees of freedom, in units of the standard deviations given.
-	ResidualSD float64
+	ResidualSD    float64   // As of LinearFit.
 
-	cov *mat.SymDense // Of Mean, Cos[0], Sin[0], Cos[1], …, for the standard deviations given.
+	fit *LinearFit // Terms: 1, cos, sin, cos of twice, …
 }
 
 // FitHarmonics fits harmonics 1…count of the given period to the samples,
@@ -34,9 +32,7 @@ func FitHarmonics(t, x, sd []float64, start, period float64, count int) (*Harmon
 	if len(t) < p+2 {
 		return nil, fmt.Errorf("fit harmonics: too few samples: %d for %d coefficients", len(t), p)
 	}
-	a := mat.NewDense(len(t), p, nil)
-	b := mat.NewVecDense(len(t), nil)
-	row := make([]float64, p)
+	terms := make([][]float64, len(t))
 	last := math.Inf(-1)
 	for i := range t {
 		if !(sd[i] > 0) || math.IsNaN(x[i]) || math.IsInf(x[i], 0) || math.IsNaN(t[i]) {
@@ -46,45 +42,29 @@ func FitHarmonics(t, x, sd []float64, start, period float64, count int) (*Harmon
 			return nil, fmt.Errorf("fit harmonics: a third of the period is missing at %.3f s", last)
 		}
 		last = t[i]
-		harmonicRow(row, 2*math.Pi*(t[i]-start)/period)
-		for k, v := range row {
-			a.Set(i, k, v/sd[i])
-		}
-		b.SetVec(i, x[i]/sd[i])
+		terms[i] = harmonicTerms(count, 2*math.Pi*(t[i]-start)/period)
 	}
 	if t[len(t)-1]-t[0] < period*2/3 {
 		return nil, fmt.Errorf("fit harmonics: a third of the period is missing")
 	}
-	n := mat.NewSymDense(p, nil)
-	n.SymOuterK(1, a.T())
-	var c mat.Cholesky
-	if !c.Factorize(n) || c.Cond() > 1e10 {
-		return nil, fmt.Errorf("fit harmonics: the samples do not determine %d harmonics", count)
+	fit, err := FitLinear(terms, x, sd, 0)
+	if err != nil {
+		return nil, fmt.Errorf("fit %d harmonics: %w", count, err)
 	}
-	var g, q mat.VecDense
-	g.MulVec(a.T(), b)
-	if err := c.SolveVecTo(&q, &g); err != nil {
-		return nil, fmt.Errorf("fit harmonics: %w", err)
-	}
-	h := &Harmonics{Start: start, Period: period, Mean: q.AtVec(0), Cos: make([]float64, count), Sin: make([]float64, count), cov: mat.NewSymDense(p, nil)}
-	if err := c.InverseTo(h.cov); err != nil {
-		return nil, fmt.Errorf("fit harmonics: %w", err)
-	}
+	h := &Harmonics{Start: start, Period: period, Mean: fit.Coefficients[0], ResidualSD: fit.ResidualSD, fit: fit}
 	for k := range count {
-		h.Cos[k], h.Sin[k] = q.AtVec(1+2*k), q.AtVec(2+2*k)
+		h.Cos, h.Sin = append(h.Cos, fit.Coefficients[1+2*k]), append(h.Sin, fit.Coefficients[2+2*k])
 	}
-	var r mat.VecDense
-	r.MulVec(a, &q)
-	r.SubVec(b, &r)
-	h.ResidualSD = math.Sqrt(mat.Dot(&r, &r) / float64(len(t)-p))
 	return h, nil
 }
 
-func harmonicRow(row []float64, angle float64) {
-	row[0] = 1
-	for k := 1; 2*k < len(row); k++ {
-		row[2*k], row[2*k-1] = math.Sincos(float64(k) * angle)
+func harmonicTerms(count int, angle float64) []float64 {
+	terms := make([]float64, 1+2*count)
+	terms[0] = 1
+	for k := 1; k <= count; k++ {
+		terms[2*k], terms[2*k-1] = math.Sincos(float64(k) * angle)
 	}
+	return terms
 }
 
 // At returns the function's value at t and its first derivative.
@@ -110,27 +90,28 @@ func (h *Harmonics) Amplitude(k int) (amplitude, phase float64) {
 // AmplitudeSD returns the standard deviation of the amplitude of harmonic k for
 // the standard deviations given to the fit.
 func (h *Harmonics) AmplitudeSD(k int) float64 {
-	i, j := 2*k-1, 2*k
-	a := math.Hypot(h.Cos[k-1], h.Sin[k-1])
+	c, s := h.Cos[k-1], h.Sin[k-1]
+	a := math.Hypot(c, s)
 	if a == 0 {
-		return math.Sqrt(h.cov.At(i, i)/2 + h.cov.At(j, j)/2)
+		c, s, a = 1, 1, math.Sqrt2
 	}
-	u, v := h.Cos[k-1]/a, h.Sin[k-1]/a
-	return math.Sqrt(max(0, u*u*h.cov.At(i, i)+2*u*v*h.cov.At(i, j)+v*v*h.cov.At(j, j)))
+	terms := make([]float64, 1+2*len(h.Cos))
+	terms[2*k-1], terms[2*k] = c/a, s/a
+	return h.fit.SD(terms)
+}
+
+// MeanSD returns the standard deviation of Mean for the standard deviations given to
+// the fit.
+func (h *Harmonics) MeanSD() float64 {
+	return h.fit.SD(append([]float64{1}, make([]float64, 2*len(h.Cos))...))
 }
 
 // DifferenceSD returns the standard deviation of At(t1) − At(t0) for the
 // standard deviations given to the fit.
 func (h *Harmonics) DifferenceSD(t1, t0 float64) float64 {
-	p := 1 + 2*len(h.Cos)
-	r1, r0 := make([]float64, p), make([]float64, p)
-	harmonicRow(r1, 2*math.Pi*(t1-h.Start)/h.Period)
-	harmonicRow(r0, 2*math.Pi*(t0-h.Start)/h.Period)
-	d := mat.NewVecDense(p, nil)
-	for k := range p {
-		d.SetVec(k, r1[k]-r0[k])
-	}
-	return math.Sqrt(max(0, mat.Inner(d, h.cov, d)))
+	terms := harmonicTerms(len(h.Cos), 2*math.Pi*(t1-h.Start)/h.Period)
+	floats.Sub(terms, harmonicTerms(len(h.Cos), 2*math.Pi*(t0-h.Start)/h.Period))
+	return h.fit.SD(terms)
 }
 
 // Lowest returns where and how low the function's lowest local minimum inside

@@ -3,15 +3,17 @@ package signal
 import (
 	"fmt"
 	"math"
-	"sort"
+	"slices"
 
+	"gonum.org/v1/gonum/interp"
 	"gonum.org/v1/gonum/mat"
 )
 
 // Spline is a natural cubic spline: cubic between its knots, straight outside
 // them.
 type Spline struct {
-	t, f, g []float64 // Knots, values and second derivatives (0 at the ends).
+	t, f  []float64 // Knots and values.
+	cubic interp.NaturalCubic
 }
 
 // SmoothingSpline returns the function f that minimises
@@ -25,7 +27,7 @@ func SmoothingSpline(t, y, w []float64, lambda float64) (*Spline, error) {
 	if !(lambda >= 0) || math.IsInf(lambda, 0) {
 		return nil, fmt.Errorf("smoothing spline: lambda %g is not a finite number ≥ 0", lambda)
 	}
-	n, m := len(t), len(t)-2
+	m := len(t) - 2
 	weight := func(i int) float64 {
 		if w == nil {
 			return 1
@@ -67,13 +69,14 @@ func SmoothingSpline(t, y, w []float64, lambda float64) (*Spline, error) {
 	if err := c.SolveVecTo(&gamma, rhs); err != nil && gamma.Len() != m {
 		return nil, fmt.Errorf("smoothing spline: %w", err)
 	}
-	s := &Spline{t: append([]float64(nil), t...), f: append([]float64(nil), y...), g: make([]float64, n)}
+	s := &Spline{t: slices.Clone(t), f: slices.Clone(y)}
 	for j := range m {
-		g := gamma.AtVec(j)
-		s.g[j+1] = g
 		for k := range 3 {
-			s.f[j+k] -= lambda * q[j][k] * g / weight(j+k)
+			s.f[j+k] -= lambda * q[j][k] * gamma.AtVec(j) / weight(j+k)
 		}
+	}
+	if err := s.cubic.Fit(s.t, s.f); err != nil {
+		return nil, fmt.Errorf("smoothing spline: %w", err)
 	}
 	return s, nil
 }
@@ -99,31 +102,10 @@ func checkSeries(t, y, w []float64, least int) error {
 	return nil
 }
 
-// At returns the spline's value and its first and second derivative at x.
-func (s *Spline) At(x float64) (value, first, second float64) {
-	n := len(s.t)
-	slope := func(i int) (left, right float64) { // At both ends of interval i.
-		h := s.t[i+1] - s.t[i]
-		d := (s.f[i+1] - s.f[i]) / h
-		return d - h*(2*s.g[i]+s.g[i+1])/6, d + h*(s.g[i]+2*s.g[i+1])/6
-	}
-	switch {
-	case x <= s.t[0]:
-		d, _ := slope(0)
-		return s.f[0] + d*(x-s.t[0]), d, 0
-	case x >= s.t[n-1]:
-		_, d := slope(n - 2)
-		return s.f[n-1] + d*(x-s.t[n-1]), d, 0
-	}
-	i := sort.SearchFloat64s(s.t, x) - 1
-	if i < 0 {
-		i = 0
-	}
-	h := s.t[i+1] - s.t[i]
-	a, b := (s.t[i+1]-x)/h, (x-s.t[i])/h
-	value = a*s.f[i] + b*s.f[i+1] + ((a*a*a-a)*s.g[i]+(b*b*b-b)*s.g[i+1])*h*h/6
-	first = (s.f[i+1]-s.f[i])/h + ((1-3*a*a)*s.g[i]+(3*b*b-1)*s.g[i+1])*h/6
-	return value, first, a*s.g[i] + b*s.g[i+1]
+// At returns the spline's value at x.
+func (s *Spline) At(x float64) float64 {
+	inside := max(s.t[0], min(x, s.t[len(s.t)-1]))
+	return s.cubic.Predict(inside) + (x-inside)*s.cubic.PredictDerivative(inside)
 }
 
 // goldenSection returns where f, which has one minimum in [lo, hi], is lowest.

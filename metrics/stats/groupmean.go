@@ -101,79 +101,93 @@ func GroupMean(groups []Group, o MeanOptions) (MeanEstimate, error) {
 
 	within := spreadWithin(groups, order, withinDF, o)
 	out := MeanEstimate{Values: n, Groups: r, GroupMeans: make([]float64, len(groups))}
-
-	means := make([]float64, r)
-	variances := make([]float64, r) // Of the group means, within.
-	floors := make([]float64, r)    // The same from the known errors alone.
-	for k, i := range order {
-		means[k], variances[k], floors[k] = within.mean(k, groups[i], o)
-		out.GroupMeans[i] = means[k]
-	}
-
-	groupVariance := o.GroupSD * o.GroupSD
-	prior := o.GroupDF
+	c := combination{prior: o.GroupDF, withinDF: withinDF, known: o.KnownWithin, variance: o.GroupSD * o.GroupSD}
 	if o.WithinOnly || o.GroupDF == 0 {
-		groupVariance, prior = 0, math.Inf(1)
+		c.variance, c.prior = 0, math.Inf(1)
 	}
 	// Without knowledge of how groups differ several groups must tell it alone.
-	alone := r > 1 && !o.WithinOnly && (o.GroupDF == 0 || !withinKnown)
-	stretch := 1.0
-	if !alone && !o.KnownWithin {
-		stretch = math.Max(1, math.Pow(TQuantile(0.975, float64(withinDF))/TQuantile(0.975, prior), 2))
+	c.alone = r > 1 && !o.WithinOnly && (o.GroupDF == 0 || !withinKnown)
+	c.stretch = 1
+	if !c.alone && !o.KnownWithin {
+		c.stretch = math.Max(1, math.Pow(TQuantile(0.975, float64(withinDF))/TQuantile(0.975, c.prior), 2))
 	}
-	weights := make([]float64, r)
-	plain := make([]float64, r)
-	var sumW, sumFloor, tailDF float64
 	for k, i := range order {
-		common := groups[i].CommonSD * groups[i].CommonSD
-		t := math.Max(groupVariance+common+stretch*variances[k], math.SmallestNonzeroFloat32)
-		plain[k] = groupVariance + common + variances[k]
-		if alone {
-			// How much groups differ decides how much their own precision matters.
-			t = 1
-		}
-		weights[k] = 1 / t
-		sumW += weights[k]
-		if f := common + floors[k]; f > 0 {
-			sumFloor += 1 / f
-		} else {
-			sumFloor = math.Inf(1)
-		}
-		tailDF += satterthwaite(groupVariance, prior, common, variances[k], withinDF, o.KnownWithin) / float64(r)
+		mean, variance, floor := within.mean(k, groups[i], o)
+		out.GroupMeans[i] = mean
+		c.add(mean, variance, floor, groups[i].CommonSD*groups[i].CommonSD)
 	}
-	for k := range order {
-		out.Value += weights[k] / sumW * means[k]
+	c.estimate(&out)
+	return out, nil
+}
+
+// combination combines the means of groups.
+type combination struct {
+	variance float64 // Between groups, as known beforehand.
+	prior    float64 // Degrees of freedom of that.
+	withinDF int
+	known    bool    // Whether the variances within are known.
+	alone    bool    // Whether groups must tell alone how they differ.
+	stretch  float64 // What few values cost: k of GroupMean.
+
+	means, weights, plain []float64 // Index: group. Plain: the variance without the stretch.
+	sumW, sumFloor        float64
+	tailDF                []float64
+}
+
+// add adds a group's mean with its variance, that from known errors alone, and that of
+// what its values share.
+func (c *combination) add(mean, variance, floor, common float64) {
+	w := 1.0 // How much groups differ decides how much their own precision matters.
+	if !c.alone {
+		w = 1 / math.Max(c.variance+common+c.stretch*variance, math.SmallestNonzeroFloat32)
+	}
+	c.means, c.weights = append(c.means, mean), append(c.weights, w)
+	c.plain = append(c.plain, c.variance+common+variance)
+	c.sumW += w
+	if f := common + floor; f > 0 {
+		c.sumFloor += 1 / f
+	} else {
+		c.sumFloor = math.Inf(1)
+	}
+	c.tailDF = append(c.tailDF, satterthwaite(c.variance, c.prior, common, variance, c.withinDF, c.known))
+}
+
+// estimate sets the mean of all and its interval.
+func (c *combination) estimate(out *MeanEstimate) {
+	r := float64(len(c.means))
+	var tailDF float64
+	for k := range c.means {
+		out.Value += c.weights[k] / c.sumW * c.means[k]
+		tailDF += c.tailDF[k] / r
 	}
 	var q, plainQ, plainVariance float64
-	for k := range means {
-		d := means[k] - out.Value
-		q += weights[k] * d * d
-		plainVariance += weights[k] * weights[k] / (sumW * sumW) * plain[k]
-		if plain[k] > 0 {
-			plainQ += d * d / plain[k]
+	for k := range c.means {
+		d := c.means[k] - out.Value
+		q += c.weights[k] * d * d
+		plainVariance += c.weights[k] * c.weights[k] / (c.sumW * c.sumW) * c.plain[k]
+		if c.plain[k] > 0 {
+			plainQ += d * d / c.plain[k]
 		}
 	}
-
-	between := float64(r - 1)
-	df := prior + between
+	between := r - 1
+	df := c.prior + between
 	switch {
-	case alone:
+	case c.alone:
 		q, df = q/between, between
 		out.DF = between
-		plainVariance = q / sumW
-	case math.IsInf(prior, 1):
+		plainVariance = q / c.sumW
+	case math.IsInf(c.prior, 1):
 		q = 1
 		out.DF = tailDF
 	default:
-		q = (prior + q) / df
-		plainVariance *= (prior + plainQ) / df
+		q = (c.prior + q) / df
+		plainVariance *= (c.prior + plainQ) / df
 		out.DF = tailDF + between
 	}
-	half := math.Max(TQuantile(0.975, df)*math.Sqrt(q/sumW), Z95*math.Sqrt(1/sumFloor))
+	half := math.Max(TQuantile(0.975, df)*math.Sqrt(q/c.sumW), Z95*math.Sqrt(1/c.sumFloor))
 	out.Low, out.High = out.Value-half, out.Value+half
 	out.SE = half / TQuantile(0.975, out.DF)
 	out.PlainSE = math.Min(math.Sqrt(plainVariance), out.SE)
-	return out, nil
 }
 
 // satterthwaite returns the degrees of freedom of a sum of a variance between

@@ -286,59 +286,13 @@ func (r *run) recall() {
 // plan looks at every clip and returns those to be measured, those that failed
 // last time at the end. What is to be done with the others is settled here.
 func (r *run) plan(ctx context.Context) ([]job, error) {
-	clips, err := r.Find(ctx, r.Folder)
-	if ctx.Err() != nil {
-		return nil, ctx.Err()
-	}
+	mine, err := r.find(ctx)
 	if err != nil {
-		if len(clips) == 0 {
-			return nil, fmt.Errorf("search folder %s: %w", r.Folder, err)
-		}
-		for _, line := range strings.Split(err.Error(), "\n") {
-			text := r.shorten(notSearched(line))
-			r.ledger.Problems = append(r.ledger.Problems, text)
-			r.tell(Event{Kind: EventNote, Text: text})
-		}
-	}
-	if len(clips) == 0 && err == nil {
-		return nil, fmt.Errorf("folder %s: %w", r.Folder, ErrNoClips)
-	}
-	var mine []Clip
-	for _, c := range clips {
-		if name, _ := relative(r.Folder, c.Path); r.Share.Has(name) {
-			r.place[name] = len(mine)
-			mine = append(mine, c)
-			r.ledger.Entries = append(r.ledger.Entries, Entry{Clip: name, Outcome: Unfinished})
-		}
+		return nil, err
 	}
 	r.remark(mine)
-	jobs := make([]*job, len(mine))
-	var looked int
-	group, groupCtx := errgroup.WithContext(ctx)
-	group.SetLimit(max(2, runtime.GOMAXPROCS(0)))
-	for i, c := range mine {
-		group.Go(func() error {
-			if err := groupCtx.Err(); err != nil {
-				return err
-			}
-			entry, j := r.look(groupCtx, c)
-			if err := groupCtx.Err(); err != nil {
-				return err
-			}
-			jobs[i] = j
-			r.mu.Lock()
-			defer r.mu.Unlock()
-			if j == nil {
-				r.ledger.Entries[i] = *entry
-			}
-			looked++
-			if r.Event != nil {
-				r.Event(Event{Kind: EventPlan, Done: looked, Total: len(mine)})
-			}
-			return nil
-		})
-	}
-	if err := group.Wait(); err != nil {
+	jobs, err := r.lookAt(ctx, mine)
+	if err != nil {
 		return nil, err
 	}
 	var todo []job
@@ -368,6 +322,68 @@ func (r *run) plan(ctx context.Context) ([]job, error) {
 		}
 	}
 	return todo, nil
+}
+
+// find returns the clips of this share and enters them into the ledger.
+func (r *run) find(ctx context.Context) ([]Clip, error) {
+	clips, err := r.Find(ctx, r.Folder)
+	if ctx.Err() != nil {
+		return nil, ctx.Err()
+	}
+	if err != nil {
+		if len(clips) == 0 {
+			return nil, fmt.Errorf("search folder %s: %w", r.Folder, err)
+		}
+		for _, line := range strings.Split(err.Error(), "\n") {
+			text := r.shorten(notSearched(line))
+			r.ledger.Problems = append(r.ledger.Problems, text)
+			r.tell(Event{Kind: EventNote, Text: text})
+		}
+	}
+	if len(clips) == 0 && err == nil {
+		return nil, fmt.Errorf("folder %s: %w", r.Folder, ErrNoClips)
+	}
+	var mine []Clip
+	for _, c := range clips {
+		if name, _ := relative(r.Folder, c.Path); r.Share.Has(name) {
+			r.place[name] = len(mine)
+			mine = append(mine, c)
+			r.ledger.Entries = append(r.ledger.Entries, Entry{Clip: name, Outcome: Unfinished})
+		}
+	}
+	return mine, nil
+}
+
+// lookAt looks at every clip, several at once. It returns the jobs, nil for a clip that
+// needs none, of which the ledger then says why. Index: as mine.
+func (r *run) lookAt(ctx context.Context, mine []Clip) ([]*job, error) {
+	jobs := make([]*job, len(mine))
+	var looked int
+	group, groupCtx := errgroup.WithContext(ctx)
+	group.SetLimit(max(2, runtime.GOMAXPROCS(0)))
+	for i, c := range mine {
+		group.Go(func() error {
+			if err := groupCtx.Err(); err != nil {
+				return err
+			}
+			entry, j := r.look(groupCtx, c)
+			if err := groupCtx.Err(); err != nil {
+				return err
+			}
+			jobs[i] = j
+			r.mu.Lock()
+			defer r.mu.Unlock()
+			if j == nil {
+				r.ledger.Entries[i] = *entry
+			}
+			looked++
+			if r.Event != nil {
+				r.Event(Event{Kind: EventPlan, Done: looked, Total: len(mine)})
+			}
+			return nil
+		})
+	}
+	return jobs, group.Wait()
 }
 
 // remark keeps what is to be said of the folders that hold the clips.

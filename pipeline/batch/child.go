@@ -117,152 +117,197 @@ func (c *child) start() (*process, error) {
 // waited for: until then nobody else can have its number.
 func (p *process) kill() { proc.KillGroup(p.cmd.Process) }
 
-func (c *child) wait(ctx context.Context, p *process) (*Answer, error) {
-	var (
-		reading  sync.WaitGroup
-		said     = headAndTail{half: saidHalf}
-		messages = make(chan message)
-		broke    = make(chan error, 1) // What is wrong with the output.
-		strange  int
-		dead     = make(chan struct{})
-	)
-	reading.Add(2)
-	go func() {
-		defer reading.Done()
-		_, _ = io.Copy(&said, p.stderr)
-	}()
-	go func() {
-		defer reading.Done()
-		defer close(messages)
+// output is what a process says, as it is read.
+type output struct {
+	messages chan message
+	broke    chan error    // What is wrong with the output.
+	dead     chan struct{} // Closed when the process has ended.
+
+	reading sync.WaitGroup // After it, and only then:
+	said    headAndTail    // standard error,
+	strange int            // and lines of standard output that are no messages.
+}
+
+// listen reads the pipes until they end, and waits for the process's end.
+func (p *process) listen() *output {
+	o := &output{messages: make(chan message), broke: make(chan error, 1), dead: make(chan struct{}), said: headAndTail{half: saidHalf}}
+	o.reading.Go(func() { _, _ = io.Copy(&o.said, p.stderr) })
+	o.reading.Go(func() {
+		defer close(o.messages)
 		var err error
-		if strange, err = readMessages(p.stdout, func(m message) { messages <- m }); err != nil {
-			broke <- err
+		if o.strange, err = readMessages(p.stdout, func(m message) { o.messages <- m }); err != nil {
+			o.broke <- err
 		}
-	}()
+	})
 	go func() {
 		proc.Ended(p.cmd.Process)
-		close(dead)
+		close(o.dead)
 	}()
+	return o
+}
 
-	var deadline, stalled <-chan time.Time
-	if c.timeLimit > 0 {
-		t := time.NewTimer(c.timeLimit)
-		defer t.Stop()
-		deadline = t.C
-	}
-	stallTimer := time.NewTimer(max(c.stall, time.Hour))
-	defer stallTimer.Stop()
-	if c.stall > 0 {
-		stallTimer.Reset(c.stall)
-		stalled = stallTimer.C
-	}
+// readUntil bounds how long the pipes are still read.
+func (p *process) readUntil(t time.Time) {
+	_ = p.stdout.SetReadDeadline(t)
+	_ = p.stderr.SetReadDeadline(t)
+}
 
-	var (
-		answer *Answer
-		told   *failure // The process's own word.
-		ours   *failure // Why this side ended it.
-		last   message  // Of progress.
-		open   = (<-chan message)(messages)
-		ctxEnd = ctx.Done()
-		gone   = (<-chan struct{})(dead)
-	)
-	var mercy, abandon <-chan time.Time // When it is killed after having been told to end; when it is given up.
-	end := func(cause Cause, reason string) {
-		if ours != nil {
-			return
+// reap takes the status of a process that has ended, and closes the pipes.
+func (p *process) reap() (waitErr, closeErr error) {
+	return p.cmd.Wait(), errors.Join(p.stdin.Close(), p.stdout.Close(), p.stderr.Close())
+}
+
+// watch is a process under watch: what it has told, and when and why it is ended.
+type watch struct {
+	*child
+	p *process
+
+	answer *Answer
+	told   *failure // The process's own word.
+	ours   *failure // Why this side ended it.
+	last   message  // Of progress.
+
+	stalling       *time.Timer      // Nil without a limit.
+	mercy, abandon <-chan time.Time // When it is killed after having been told to end; when it is given up.
+}
+
+// end tells the process to end, once.
+func (w *watch) end(cause Cause, reason string, grace time.Duration) {
+	if w.ours != nil {
+		return
+	}
+	w.ours = &failure{reason: reason, cause: cause}
+	proc.AskToEnd(w.p.cmd.Process)
+	w.mercy = time.After(grace)
+}
+
+// hear takes a message.
+func (w *watch) hear(m message) {
+	if w.stalling != nil {
+		w.stalling.Reset(w.stall)
+	}
+	switch m.Type {
+	case messageProgress:
+		w.last = m
+		if w.progress != nil {
+			w.progress(m.Stage, m.Done, m.Total)
 		}
-		ours = &failure{reason: reason, cause: cause}
-		proc.AskToEnd(p.cmd.Process)
-		mercy = time.After(c.graceOr())
+	case messageAnswer:
+		w.answer = &Answer{Facts: *m.Facts, UpToDate: m.UpToDate}
+	case messageFailure:
+		w.told = &failure{reason: m.Error, cause: m.Cause}
 	}
-	var watch <-chan time.Time
-	if c.memory > 0 {
-		const often = 200 * time.Millisecond
-		ticker := time.NewTicker(often)
-		defer ticker.Stop()
-		watch = ticker.C
+}
+
+// weigh ends a process that holds too much memory.
+func (w *watch) weigh() {
+	if took := resident(w.p.cmd.Process.Pid); took > w.memory {
+		w.end(CauseMemory, fmt.Sprintf("it takes %s of memory%s, and the batch has %s: give it more (--memory), or film in a smaller size; it was ended", sized(took), during(w.last), sized(w.memory)), w.graceOr())
+		w.p.kill() // There is no time to lose.
 	}
-	for open != nil || gone != nil {
-		select {
-		case <-watch:
-			if took := resident(p.cmd.Process.Pid); took > c.memory && gone != nil {
-				end(CauseMemory, fmt.Sprintf("it takes %s of memory%s, and the batch has %s: give it more (--memory), or film in a smaller size; it was ended", sized(took), during(last), sized(c.memory)))
-				p.kill() // There is no time to lose.
-			}
-		case m, more := <-open:
-			if !more {
-				open = nil
-				continue
-			}
-			if c.stall > 0 {
-				stallTimer.Reset(c.stall)
-			}
-			switch m.Type {
-			case messageProgress:
-				last = m
-				if c.progress != nil {
-					c.progress(m.Stage, m.Done, m.Total)
-				}
-			case messageAnswer:
-				answer = &Answer{Facts: *m.Facts, UpToDate: m.UpToDate}
-			case messageFailure:
-				told = &failure{reason: m.Error, cause: m.Cause}
-			}
-		case <-gone:
-			gone = nil
-			p.kill() // What it has started goes with it, and lets go of the pipes.
-			until := time.Now().Add(drainTime)
-			_ = p.stdout.SetReadDeadline(until)
-			_ = p.stderr.SetReadDeadline(until)
-		case err := <-broke:
-			end(CauseAnswer, "the measuring process "+err.Error()+"; it was ended")
-		case <-deadline:
-			end(CauseTimeLimit, fmt.Sprintf("not finished after %s, the time limit for one clip%s; it was ended", words(c.timeLimit), during(last)))
-		case <-stalled:
-			end(CauseTimeLimit, fmt.Sprintf("no progress for %s%s; it was ended", words(c.stall), during(last)))
-		case <-mercy:
-			p.kill()
-			abandon = time.After(c.graceOr())
-		case <-abandon:
-			// Killed and still there: it waits inside the kernel, as on a network
-			// drive that no longer answers. It ends when the drive comes back.
-			go func() {
-				<-dead
-				_ = p.cmd.Wait()
-				_ = errors.Join(p.stdin.Close(), p.stdout.Close(), p.stderr.Close())
-			}()
-			past := time.Now()
-			_ = p.stdout.SetReadDeadline(past)
-			_ = p.stderr.SetReadDeadline(past)
-			for range messages { //nolint:revive // Drained so that its reader can end.
-			}
-			reading.Wait()
-			if err := ctx.Err(); err != nil {
-				return nil, err
-			}
-			ours.reason += " and does not end: the system holds it, most likely a drive that no longer answers"
-			return nil, ours
-		case <-ctxEnd:
-			ctxEnd = nil
-			end("", "canceled")
-			mercy = time.After(min(c.graceOr(), promptTime))
-		}
+}
+
+// wait follows the process to its end and says what came of it.
+func (c *child) wait(ctx context.Context, p *process) (*Answer, error) {
+	w, o := &watch{child: c, p: p}, p.listen()
+	if !w.follow(ctx, o) {
+		return nil, w.giveUp(ctx, o)
 	}
-	reading.Wait()
-	waitErr := p.cmd.Wait()
-	closeErr := errors.Join(p.stdin.Close(), p.stdout.Close(), p.stderr.Close())
+	o.reading.Wait()
+	waitErr, closeErr := p.reap()
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	f := verdict(answer, told, ours, waitErr, last, strange, said.String())
+	f := verdict(w.answer, w.told, w.ours, waitErr, w.last, o.strange, o.said.String())
 	if f == nil && closeErr != nil {
 		f = &failure{reason: closeErr.Error(), cause: CauseAnswer}
 	}
 	if f != nil {
-		f.said = printable(said.String())
+		f.said = printable(o.said.String())
 		return nil, f
 	}
-	return answer, nil
+	return w.answer, nil
+}
+
+// follow takes what the process says and holds it to the limits until it is gone and all
+// is read. It returns false for one that was killed and is still there.
+func (w *watch) follow(ctx context.Context, o *output) bool {
+	deadline, stop := after(w.timeLimit)
+	defer stop()
+	var stalled <-chan time.Time
+	if w.stall > 0 {
+		w.stalling = time.NewTimer(w.stall)
+		defer w.stalling.Stop()
+		stalled = w.stalling.C
+	}
+	var weigh <-chan time.Time
+	if w.memory > 0 {
+		ticker := time.NewTicker(200 * time.Millisecond)
+		defer ticker.Stop()
+		weigh = ticker.C
+	}
+	open, gone, canceled := (<-chan message)(o.messages), (<-chan struct{})(o.dead), ctx.Done()
+	for open != nil || gone != nil {
+		select {
+		case m, more := <-open:
+			if more {
+				w.hear(m)
+			} else {
+				open = nil
+			}
+		case <-gone:
+			gone = nil
+			w.p.kill() // What it has started goes with it, and lets go of the pipes.
+			w.p.readUntil(time.Now().Add(drainTime))
+		case <-weigh:
+			if gone != nil {
+				w.weigh()
+			}
+		case err := <-o.broke:
+			w.end(CauseAnswer, "the measuring process "+err.Error()+"; it was ended", w.graceOr())
+		case <-deadline:
+			w.end(CauseTimeLimit, fmt.Sprintf("not finished after %s, the time limit for one clip%s; it was ended", words(w.timeLimit), during(w.last)), w.graceOr())
+		case <-stalled:
+			w.end(CauseTimeLimit, fmt.Sprintf("no progress for %s%s; it was ended", words(w.stall), during(w.last)), w.graceOr())
+		case <-canceled:
+			canceled = nil
+			w.end("", "canceled", w.graceOr())
+			w.mercy = time.After(min(w.graceOr(), promptTime))
+		case <-w.mercy:
+			w.p.kill()
+			w.abandon = time.After(w.graceOr())
+		case <-w.abandon:
+			return false
+		}
+	}
+	return true
+}
+
+// after returns a channel that tells when a limit is over, never for a limit of 0.
+func after(limit time.Duration) (<-chan time.Time, func() bool) {
+	if limit <= 0 {
+		return nil, func() bool { return true }
+	}
+	t := time.NewTimer(limit)
+	return t.C, t.Stop
+}
+
+// giveUp lets go of a process that was killed and is still there: it waits inside the
+// kernel, as on a network drive that no longer answers. It ends when the drive comes back.
+func (w *watch) giveUp(ctx context.Context, o *output) error {
+	go func() {
+		<-o.dead
+		_, _ = w.p.reap()
+	}()
+	w.p.readUntil(time.Now())
+	for range o.messages { //nolint:revive // Drained so that its reader can end.
+	}
+	o.reading.Wait()
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	w.ours.reason += " and does not end: the system holds it, most likely a drive that no longer answers"
+	return w.ours
 }
 
 // verdict says whether a process that has ended failed, and why.

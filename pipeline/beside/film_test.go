@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"syscall"
 	"testing"
 	"time"
 
@@ -241,14 +242,15 @@ func TestInStepAndOfOneSize(t *testing.T) {
 	}
 	target := filepath.Join(t.TempDir(), "film.mp4")
 	told := 0
-	start := time.Now()
+	start, busy := time.Now(), cpuSeconds(t)
 	sections, why, err := Make(t.Context(), target, pairs, func(done, total int) { told = 100 * done / total })
 	if err != nil || len(why) > 0 {
 		t.Fatal(err, why)
 	}
-	took := time.Since(start).Seconds()
-	t.Logf("%.1f s of clips, film made in %.1f s", length, took)
-	if took > 3*length {
+	took, busy := time.Since(start).Seconds(), cpuSeconds(t)-busy
+	t.Logf("%.1f s of clips, film made in %.1f s, of which %.1f s of one core", length, took, busy)
+	// On a machine that does other things as well, what one free core would need counts.
+	if took > 3*length && busy > 3*length {
 		t.Errorf("made in %.1f s of clips that last %.1f s", took, length)
 	}
 	if told != 100 {
@@ -309,6 +311,23 @@ func TestInStepAndOfOneSize(t *testing.T) {
 		t.Errorf("sizes differ by %.1f %%", 100*largest)
 	}
 	playsInBrowser(t, target, float64(len(info.Times))/Rate)
+}
+
+// cpuSeconds returns how long cores have worked for this process and those that it started
+// and waited for.
+func cpuSeconds(t *testing.T) float64 {
+	t.Helper()
+	sum := 0.0
+	for _, who := range []int{syscall.RUSAGE_SELF, syscall.RUSAGE_CHILDREN} {
+		var used syscall.Rusage
+		if err := syscall.Getrusage(who, &used); err != nil {
+			t.Fatal(err)
+		}
+		for _, v := range []syscall.Timeval{used.Utime, used.Stime} {
+			sum += float64(v.Sec) + 1e-6*float64(v.Usec)
+		}
+	}
+	return sum
 }
 
 // playsInBrowser opens the film in Chromium, goes to its middle and looks at the picture.

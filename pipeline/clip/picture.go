@@ -60,6 +60,44 @@ func Pictures(ctx context.Context, info *Info, first, last int, opts PictureOpti
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 
+	cmd := exec.CommandContext(ctx, "ffmpeg", pictureArgs(info, first, last, opts)...)
+	var stderr bytes.Buffer
+	cmd.Stderr = &capped{buffer: &stderr, limit: 16 << 10}
+	stdout, err := cmd.StdoutPipe()
+	if err != nil {
+		return fmt.Errorf("read pictures of clip %s: %w", info.Path, err)
+	}
+	if err := cmd.Start(); err != nil {
+		return fmt.Errorf("read pictures of clip %s: start ffmpeg: %w", info.Path, err)
+	}
+	if opts.Idle {
+		proc.Lower(cmd.Process)
+	}
+	in := bufio.NewReaderSize(stdout, 1<<20)
+	index := first
+	var eachErr error
+	for index <= last && eachErr == nil {
+		jpeg, err := nextJPEG(in)
+		if err != nil {
+			break
+		}
+		eachErr = each(index, jpeg)
+		index++
+	}
+	cancel()
+	_, _ = io.Copy(io.Discard, stdout)
+	waitErr := cmd.Wait()
+	if eachErr != nil {
+		return eachErr
+	}
+	if index <= last {
+		return fmt.Errorf("read picture %d of clip %s: %s: %w", index, info.Path, lastWords(stderr.String(), cause(waitErr)), ErrBroken)
+	}
+	return nil
+}
+
+// pictureArgs has ffmpeg write the frames first to last as upright JPEGs.
+func pictureArgs(info *Info, first, last int, opts PictureOptions) []string {
 	// Half an interval early, so that the wanted frame is the first one after it.
 	from := math.Inf(-1)
 	if first > 0 {
@@ -94,42 +132,8 @@ func Pictures(ctx context.Context, info *Info, first, last int, opts PictureOpti
 		quality = 3
 	}
 	args = append(args, InputArgs(info.Path)...)
-	args = append(args, "-map", "0:v:0", "-fps_mode", "passthrough", "-frames:v", strconv.Itoa(last-first+1),
+	return append(args, "-map", "0:v:0", "-fps_mode", "passthrough", "-frames:v", strconv.Itoa(last-first+1),
 		"-vf", filters, "-pix_fmt", "yuvj420p", "-c:v", "mjpeg", "-q:v", strconv.Itoa(quality), "-f", "mjpeg", "pipe:1")
-	cmd := exec.CommandContext(ctx, "ffmpeg", args...)
-	var stderr bytes.Buffer
-	cmd.Stderr = &capped{buffer: &stderr, limit: 16 << 10}
-	stdout, err := cmd.StdoutPipe()
-	if err != nil {
-		return fmt.Errorf("read pictures of clip %s: %w", info.Path, err)
-	}
-	if err := cmd.Start(); err != nil {
-		return fmt.Errorf("read pictures of clip %s: start ffmpeg: %w", info.Path, err)
-	}
-	if opts.Idle {
-		proc.Lower(cmd.Process)
-	}
-	in := bufio.NewReaderSize(stdout, 1<<20)
-	index := first
-	var eachErr error
-	for index <= last && eachErr == nil {
-		jpeg, err := nextJPEG(in)
-		if err != nil {
-			break
-		}
-		eachErr = each(index, jpeg)
-		index++
-	}
-	cancel()
-	_, _ = io.Copy(io.Discard, stdout)
-	waitErr := cmd.Wait()
-	if eachErr != nil {
-		return eachErr
-	}
-	if index <= last {
-		return fmt.Errorf("read picture %d of clip %s: %s: %w", index, info.Path, lastWords(stderr.String(), cause(waitErr)), ErrBroken)
-	}
-	return nil
 }
 
 func cause(err error) error {

@@ -151,8 +151,8 @@ func Make(ctx context.Context, folder string, opts Options) (yard string, err er
 	for i, v := range visits {
 		for _, view := range []traj.View{traj.Toward, traj.Away} {
 			for run := range 3 {
-				s := scene.Scene{Seed: uint64(1000 + 100*i + 10*run + len(view)), View: view, Asymmetry: scene.ShortFore(traj.Left, v.severity)}
-				s.Horse.Markers = true
+				s := scene.Scene{Seed: uint64(1000 + 100*i + 10*run + len(view)), View: view, Asymmetry: stiffShoulder(v.severity)}
+				s.Horse.Markers, s.Horse.Points = true, true
 				// As the film guide asks: the higher the phone, the less the camera's own error
 				// along the lane. Tilted down so that the nearest ground marks are in the picture.
 				s.Camera.HeightM, s.Camera.PitchDeg = 2, 8
@@ -171,6 +171,14 @@ func Make(ctx context.Context, folder string, opts Options) (yard string, err er
 		}
 	}
 	return yard, nil
+}
+
+// stiffShoulder is a horse that is short and stiff on the left shoulder: the swinging
+// limb lifts that shoulder less, and the head is carried to that side.
+func stiffShoulder(severity float64) scene.Asymmetry {
+	a := scene.ShortFore(traj.Left, severity)
+	a.ShoulderLiftMM, a.HeadSideCM = 24*severity, -6*severity
+	return a
 }
 
 func writePages(yard string) error {
@@ -210,7 +218,7 @@ func renderClip(ctx context.Context, p plan, truthFolder string, progress func(d
 // landmarksOf are the landmarks a practitioner marks in each view: those that
 // can be seen and that lie on something to hold on to.
 var landmarksOf = map[traj.View][]traj.Landmark{
-	traj.Toward: {traj.LeftFore, traj.RightFore, traj.LeftHind, traj.RightHind, traj.Head},
+	traj.Toward: {traj.LeftFore, traj.RightFore, traj.LeftHind, traj.RightHind, traj.Head, traj.Chest, traj.LeftShoulder, traj.RightShoulder},
 	traj.Away:   {traj.LeftFore, traj.RightFore, traj.LeftHind, traj.RightHind, traj.Withers, traj.Croup, traj.LeftHip, traj.RightHip},
 }
 

@@ -9,6 +9,7 @@ import (
 
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
+	"jogstrip/metrics/signal"
 	"jogstrip/pipeline/record"
 	"jogstrip/track/errormodel"
 	"jogstrip/track/traj"
@@ -219,16 +220,7 @@ func middle(run *metrics.Run, n metrics.Name) (float64, int) {
 			values = append(values, o.Value)
 		}
 	}
-	return median(values), len(values)
-}
-
-func median(x []float64) float64 {
-	if len(x) == 0 {
-		return math.NaN()
-	}
-	x = slices.Clone(x)
-	slices.Sort(x)
-	return (x[(len(x)-1)/2] + x[len(x)/2]) / 2
+	return signal.Median(values), len(values)
 }
 
 func number(v float64, decimals int) string {

@@ -6,6 +6,7 @@ import (
 
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
+	"jogstrip/metrics/signal"
 	"jogstrip/pipeline/record"
 	"jogstrip/track/errormodel"
 	"jogstrip/track/traj"
@@ -189,7 +190,7 @@ func heightOf(m Measured, still *traj.Set, cal *geometry.Calibration, landmark t
 	for i := range t {
 		rest = append(rest, y[i]-slope*t[i])
 	}
-	start := median(rest)
+	start := signal.Median(rest)
 	first, last := t[0], t[0]
 	for _, v := range t {
 		first, last = min(first, v), max(last, v)
@@ -202,7 +203,7 @@ func heightOf(m Measured, still *traj.Set, cal *geometry.Calibration, landmark t
 			}
 		}
 	}
-	return median(heights), len(heights)
+	return signal.Median(heights), len(heights)
 }
 
 // size returns the horse's height at the withers, m, as far as it is known.

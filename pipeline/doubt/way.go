@@ -5,10 +5,9 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/mat"
-
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
+	"jogstrip/metrics/signal"
 	"jogstrip/pipeline/record"
 	"jogstrip/track/traj"
 )
@@ -69,12 +68,12 @@ func trend(t, y []float64) (slope, sd float64, ok bool) {
 	if len(slopes) < 4 {
 		return 0, 0, false
 	}
-	slope = median(slopes)
+	slope = signal.Median(slopes)
 	var rest []float64
 	for i := range t {
 		rest = append(rest, y[i]-slope*t[i])
 	}
-	middle, mt := median(rest), 0.0
+	middle, mt := signal.Median(rest), 0.0
 	for i := range rest {
 		rest[i] = math.Abs(rest[i] - middle)
 		mt += t[i] / float64(len(t))
@@ -85,7 +84,7 @@ func trend(t, y []float64) (slope, sd float64, ok bool) {
 	}
 	// 1.48 times the median deviation is a standard deviation of normal errors; one
 	// row is what a click may be off in any case.
-	sd = max(1, 1.48*median(rest)) / math.Sqrt(sum)
+	sd = max(1, 1.48*signal.Median(rest)) / math.Sqrt(sum)
 	return slope, sd, sum > 0
 }
 
@@ -152,13 +151,18 @@ func byFrame(m *record.Marks) map[int]map[traj.Landmark]geometry.Point {
 	return out
 }
 
-// order doubts the sides where one frame shows left and right of the hips the wrong
-// way round: hips don't change places.
+// order doubts the sides where one frame shows left and right of the hips, or of the
+// shoulders, the wrong way round: they don't change places.
 func (l *list) order(m *record.Marks) {
+	l.orderOf(m, traj.LeftHip, "hip")
+	l.orderOf(m, traj.LeftShoulder, "shoulder")
+}
+
+func (l *list) orderOf(m *record.Marks, left traj.Landmark, part string) {
 	wrong, right, where := 0, 0, 0
 	for frame, of := range byFrame(m) {
-		a, okA := of[traj.LeftHip]
-		b, okB := of[traj.RightHip]
+		a, okA := of[left]
+		b, okB := of[left.Opposite()]
 		if !okA || !okB || math.Abs(a.X-b.X) < 3 {
 			continue
 		}
@@ -173,7 +177,7 @@ func (l *list) order(m *record.Marks) {
 		}
 	}
 	if wrong > 0 {
-		l.add(Sides, record.SecondLook, fmt.Sprintf("In frame %d the left hip lies where the right one must be in a horse that goes %s.", where, viewWords[m.View]),
+		l.add(Sides, record.SecondLook, fmt.Sprintf("In frame %d the left %s lies where the right one must be in a horse that goes %s.", where, part, viewWords[m.View]),
 			"Look whether left and right are the horse’s own in all marks, and whether the view is right.")
 	}
 }
@@ -226,30 +230,25 @@ type sidesFit struct {
 	wrong, all [4]int     // Places clearly on the other side, and all. Index: limb.
 }
 
+// side is +1 for limbs whose outward is to the right, as filmed.
+func side(v traj.View, limb int) float64 {
+	if limb%2 == 0 {
+		return v.LeftSign()
+	}
+	return -v.LeftSign()
+}
+
+// sidesPlace is where a hoof stood across the lane and along it, m, or in the picture, px.
+type sidesPlace struct {
+	x, y, sd float64
+	limb     int
+}
+
+// fitSides fits x = a + b·y + Σ outward·side to the places of a run's hooves; nil where
+// they do not tell it.
 func fitSides(run *metrics.Run) *sidesFit {
-	type place struct {
-		x, y, sd float64
-		limb     int
-	}
 	f := &sidesFit{metric: run.Level.AtLeast(geometry.LevelHeight)}
-	var places []place
-	for _, c := range run.Contacts {
-		k := slices.Index(limbs[:], c.Limb)
-		if f.metric && !c.Placed || k < 0 {
-			continue
-		}
-		p := place{c.X, c.Y, math.Hypot(c.XSD, 0.02), k}
-		if !f.metric {
-			p = place{c.PictureX, c.PictureY, 2, k}
-		}
-		places = append(places, p)
-		f.n[k/2][k%2]++
-		f.all[k]++
-	}
-	if len(places) < 5 {
-		return nil
-	}
-	// x = a + b·y + Σ out·side, of which side is +1 where outward is to the right.
+	places := f.places(run)
 	var pairs []int
 	for g := range 2 {
 		f.out[g], f.sd[g] = math.NaN(), math.NaN()
@@ -257,89 +256,81 @@ func fitSides(run *metrics.Run) *sidesFit {
 			pairs = append(pairs, g)
 		}
 	}
-	if len(pairs) == 0 {
-		return nil
-	}
-	side := func(k int) float64 {
-		if k%2 == 0 {
-			return run.View.LeftSign()
-		}
-		return -run.View.LeftSign()
-	}
 	columns := 2 + len(pairs)
-	if len(places) < columns+1 {
+	if len(places) < 5 || len(pairs) == 0 || len(places) < columns+1 {
 		return nil
 	}
-	row := func(p place) []float64 {
-		r := make([]float64, columns)
-		r[0], r[1] = 1, p.y
-		for i, g := range pairs {
+	terms, x := make([][]float64, len(places)), make([]float64, len(places))
+	for i, p := range places {
+		terms[i], x[i] = make([]float64, columns), p.x
+		terms[i][0], terms[i][1] = 1, p.y
+		for c, g := range pairs {
 			if p.limb/2 == g {
-				r[2+i] = side(p.limb)
-			}
-		}
-		return r
-	}
-	loose := make([]float64, len(places))
-	for i := range loose {
-		loose[i] = 1
-	}
-	var solution mat.VecDense
-	var inverse mat.Dense
-	spread := 0.0
-	rest := make([]float64, len(places))
-	for range 8 {
-		normal, right := mat.NewDense(columns, columns, nil), mat.NewVecDense(columns, nil)
-		for i, p := range places {
-			r := row(p)
-			w := loose[i] / (p.sd * p.sd)
-			for a := range r {
-				for b := range r {
-					normal.Set(a, b, normal.At(a, b)+w*r[a]*r[b])
-				}
-				right.SetVec(a, right.AtVec(a)+w*r[a]*p.x)
-			}
-		}
-		for a := range columns {
-			normal.Set(a, a, normal.At(a, a)*(1+1e-12))
-		}
-		if err := inverse.Inverse(normal); err != nil {
-			if _, condition := err.(mat.Condition); !condition {
-				return nil
-			}
-		}
-		solution.MulVec(&inverse, right)
-		var z []float64
-		for i, p := range places {
-			rest[i] = p.x
-			for a, v := range row(p) {
-				rest[i] -= solution.AtVec(a) * v
-			}
-			z = append(z, math.Abs(rest[i])/p.sd)
-		}
-		// How far places scatter: 1.48 times the median deviation, with the freedom
-		// that the fit took.
-		spread = max(1, 1.48*median(z)*math.Sqrt(float64(len(places))/float64(len(places)-columns)))
-		for i := range places {
-			loose[i] = 1
-			if k := z[i] / spread; k > 1.5 {
-				loose[i] = 1.5 / k
+				terms[i][2+c] = side(run.View, p.limb)
 			}
 		}
 	}
-	for i, g := range pairs {
-		f.out[g] = solution.AtVec(2 + i)
-		f.sd[g] = spread * math.Sqrt(max(0, inverse.At(2+i, 2+i)))
+	fit, scatter := fitRobustly(places, terms, x)
+	if fit == nil {
+		return nil
+	}
+	for c, g := range pairs {
+		own := make([]float64, columns)
+		own[2+c] = 1
+		f.out[g], f.sd[g] = fit.At(own), scatter*fit.SD(own)
 	}
 	clearly := 0.04
 	if !f.metric {
 		clearly = 4
 	}
-	for _, p := range places {
-		line := solution.AtVec(0) + solution.AtVec(1)*p.y
-		if o := (p.x - line) * side(p.limb); o < -clearly && o < -surely*p.sd {
+	for i, p := range places {
+		line := fit.Coefficients[0] + fit.Coefficients[1]*terms[i][1]
+		if o := (p.x - line) * side(run.View, p.limb); o < -clearly && o < -surely*p.sd {
 			f.wrong[p.limb]++
 		}
 	}
 	return f
+}
+
+// places gathers where hooves stood, and counts them.
+func (f *sidesFit) places(run *metrics.Run) (places []sidesPlace) {
+	for _, c := range run.Contacts {
+		k := slices.Index(limbs[:], c.Limb)
+		if f.metric && !c.Placed || k < 0 {
+			continue
+		}
+		p := sidesPlace{c.X, c.Y, math.Hypot(c.XSD, 0.02), k}
+		if !f.metric {
+			p = sidesPlace{c.PictureX, c.PictureY, 2, k}
+		}
+		places = append(places, p)
+		f.n[k/2][k%2]++
+		f.all[k]++
+	}
+	return places
+}
+
+// fitRobustly fits the terms so that places far off count less, and returns by what the
+// places scatter more than they should: 1.48 times the median deviation, with the freedom
+// that the fit took, at least 1. The fit is nil where the places do not tell it.
+func fitRobustly(places []sidesPlace, terms [][]float64, x []float64) (fit *signal.LinearFit, scatter float64) {
+	sd, z := make([]float64, len(places)), make([]float64, len(places))
+	for i, p := range places {
+		sd[i] = p.sd
+	}
+	freedom := math.Sqrt(float64(len(places)) / float64(len(places)-len(terms[0])))
+	for range 8 {
+		var err error
+		if fit, err = signal.FitLinear(terms, x, sd, 1e-12); err != nil {
+			return nil, 0
+		}
+		for i, p := range places {
+			z[i] = math.Abs(x[i]-fit.At(terms[i])) / p.sd
+		}
+		scatter = max(1, 1.48*signal.Median(z)*freedom)
+		for i, p := range places {
+			sd[i] = p.sd * math.Sqrt(max(1, z[i]/scatter/1.5))
+		}
+	}
+	return fit, scatter
 }

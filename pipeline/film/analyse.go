@@ -134,64 +134,19 @@ func (s *samples) shift(a, b []float32) (motion, bool) {
 	for _, level := range []int{4, 2, 1} {
 		la, w, h := shrink(a, s.w, s.h, level)
 		lb, _, _ := shrink(b, s.w, s.h, level)
-		la, lb = soften(la, w, h), soften(lb, w, h)
 		if w < 16 || h < 8 {
 			continue
 		}
+		// Every second row and column of the finest is enough.
+		match := matching{a: soften(la, w, h), b: soften(lb, w, h), w: w, h: h, stride: 3 - min(2, level), reach: 6}
 		d.x, d.y = d.x/float64(level), d.y/float64(level)
-		residuals := make([]float64, 0, w*h)
 		for range 8 {
-			spread := 6.0
-			if len(residuals) > 0 {
-				slices.Sort(residuals)
-				spread = max(2, 2*residuals[len(residuals)/2])
-			}
-			residuals = residuals[:0]
-			var normal [6]float64 // Upper triangle of the normal matrix, row by row.
-			var right [3]float64
-			used := 0
-			// The angle is counted in px at the edge, so that all three weigh alike.
-			cx, cy, edge := float64(w-1)/2, float64(h-1)/2, float64(w)/2
-			// Every second row and column of the finest is enough.
-			stride := 3 - min(2, level)
-			for y := 2; y < h-2; y += stride {
-				for x := 2; x < w-2; x += stride {
-					gx := float64(la[y*w+x+1]-la[y*w+x-1]) / 2
-					gy := float64(la[(y+1)*w+x]-la[(y-1)*w+x]) / 2
-					if gx*gx+gy*gy < 4 {
-						continue
-					}
-					ux, uy := float64(x)-cx, float64(y)-cy
-					v, ok := at(lb, w, h, float64(x)+d.x-d.turn*uy, float64(y)+d.y+d.turn*ux)
-					if !ok {
-						continue
-					}
-					r := float64(la[y*w+x]) - v
-					if used++; used%3 == 0 {
-						residuals = append(residuals, math.Abs(r))
-					}
-					k := r / spread
-					weight := 1 / (1 + k*k)
-					j := [3]float64{gx, gy, (gy*ux - gx*uy) / edge}
-					n := 0
-					for k := range 3 {
-						for l := k; l < 3; l++ {
-							normal[n] += weight * j[k] * j[l]
-							n++
-						}
-						right[k] += weight * j[k] * r
-					}
-				}
-			}
-			if det := normal[0]*normal[3] - normal[1]*normal[1]; used < 40 || det < 1e-3*(normal[0]+normal[3])*(normal[0]+normal[3]) {
+			step, size, ok := match.step(d)
+			if !ok {
 				return motion{}, false
 			}
-			var step mat.VecDense
-			if err := step.SolveVec(mat.NewSymDense(3, []float64{normal[0], normal[1], normal[2], normal[1], normal[3], normal[4], normal[2], normal[4], normal[5]}), mat.NewVecDense(3, right[:])); err != nil {
-				return motion{}, false
-			}
-			d = d.plus(motion{step.AtVec(0), step.AtVec(1), step.AtVec(2) / edge})
-			if mat.Norm(&step, 2) < 0.01 {
+			d = d.plus(step)
+			if size < 0.01 {
 				break
 			}
 		}
@@ -201,6 +156,62 @@ func (s *samples) shift(a, b []float32) (motion, bool) {
 		return motion{}, false
 	}
 	return d, true
+}
+
+// matching is two pictures at one level of shrinking that are brought to match.
+type matching struct {
+	a, b   []float32
+	w, h   int
+	stride int
+	reach  float64 // From which grey difference on a cell counts for less than half.
+}
+
+// step returns by how much d is to change, and how large that is, px.
+func (m *matching) step(d motion) (change motion, size float64, ok bool) {
+	var normal [6]float64 // Upper triangle of the normal matrix, row by row.
+	var right [3]float64
+	var residuals []float64
+	used := 0
+	// The angle is counted in px at the edge, so that all three weigh alike.
+	cx, cy, edge := float64(m.w-1)/2, float64(m.h-1)/2, float64(m.w)/2
+	for y := 2; y < m.h-2; y += m.stride {
+		for x := 2; x < m.w-2; x += m.stride {
+			gx := float64(m.a[y*m.w+x+1]-m.a[y*m.w+x-1]) / 2
+			gy := float64(m.a[(y+1)*m.w+x]-m.a[(y-1)*m.w+x]) / 2
+			if gx*gx+gy*gy < 4 {
+				continue
+			}
+			ux, uy := float64(x)-cx, float64(y)-cy
+			v, inside := at(m.b, m.w, m.h, float64(x)+d.x-d.turn*uy, float64(y)+d.y+d.turn*ux)
+			if !inside {
+				continue
+			}
+			r := float64(m.a[y*m.w+x]) - v
+			if used++; used%3 == 0 {
+				residuals = append(residuals, math.Abs(r))
+			}
+			weight := 1 / (1 + (r/m.reach)*(r/m.reach))
+			j := [3]float64{gx, gy, (gy*ux - gx*uy) / edge}
+			n := 0
+			for k := range 3 {
+				for l := k; l < 3; l++ {
+					normal[n] += weight * j[k] * j[l]
+					n++
+				}
+				right[k] += weight * j[k] * r
+			}
+		}
+	}
+	if det := normal[0]*normal[3] - normal[1]*normal[1]; used < 40 || det < 1e-3*(normal[0]+normal[3])*(normal[0]+normal[3]) {
+		return motion{}, 0, false
+	}
+	slices.Sort(residuals)
+	m.reach = max(2, 2*residuals[len(residuals)/2])
+	var step mat.VecDense
+	if err := step.SolveVec(mat.NewSymDense(3, []float64{normal[0], normal[1], normal[2], normal[1], normal[3], normal[4], normal[2], normal[4], normal[5]}), mat.NewVecDense(3, right[:])); err != nil {
+		return motion{}, 0, false
+	}
+	return motion{step.AtVec(0), step.AtVec(1), step.AtVec(2) / edge}, mat.Norm(&step, 2), true
 }
 
 func shrink(p []float32, w, h, by int) ([]float32, int, int) {
@@ -350,18 +361,27 @@ func (s *samples) differs(i int, q []float32, d motion, work *scratch) []bool {
 			}
 		}
 	}
-	limit, below := float32(4), 0
-	for b, n := range work.counts {
+	return standOut(difference, s.w, s.h, outOfNoise(work.counts, all), work.rows)
+}
+
+// outOfNoise returns from which difference on a cell stands out of all, from their
+// histogram in quarter grey levels: six times the median, at least 4 grey levels.
+func outOfNoise(counts []int, all int) float32 {
+	below := 0
+	for b, n := range counts {
 		if below += n; 2*below > all {
-			limit = max(limit, 6*(float32(b)+0.5)/4)
-			break
+			return max(4, 6*(float32(b)+0.5)/4)
 		}
 	}
-	// A cell counts with most of its neighbours: single cells are noise.
+	return 4
+}
+
+// standOut marks the cells that are over the limit together with most of their
+// neighbours: single cells are noise. Rows is room for w·h counts.
+func standOut(difference []float32, w, h int, limit float32, rows []uint8) []bool {
 	out := make([]bool, len(difference))
-	rows := work.rows // How many of a cell and its neighbours in the row stand out.
-	for y := range s.h {
-		row, r := difference[y*s.w:(y+1)*s.w], rows[y*s.w:(y+1)*s.w]
+	for y := range h {
+		row, r := difference[y*w:(y+1)*w], rows[y*w:(y+1)*w]
 		var one, two, three uint8
 		for x, e := range row {
 			one, two, three = two, three, 0
@@ -369,13 +389,13 @@ func (s *samples) differs(i int, q []float32, d motion, work *scratch) []bool {
 				three = 1
 			}
 			if x > 0 {
-				r[x-1] = one + two + three
+				r[x-1] = one + two + three // How many of a cell and its neighbours in the row.
 			}
 		}
 	}
-	for y := 1; y < s.h-1; y++ {
-		for k := y*s.w + 1; k < (y+1)*s.w-1; k++ {
-			out[k] = rows[k-s.w]+rows[k]+rows[k+s.w] >= 4
+	for y := 1; y < h-1; y++ {
+		for k := y*w + 1; k < (y+1)*w-1; k++ {
+			out[k] = rows[k-w]+rows[k]+rows[k+w] >= 4
 		}
 	}
 	return out

@@ -50,6 +50,8 @@ func TestOfSummary(t *testing.T) {
 			"The horse is uneven on the left, beyond what a sound horse shows; fore or hind cannot be told without withers and croup."},
 		{"even", metrics.Summary{Runs: 4, Strides: 20, Results: []metrics.Result{result(metrics.HeadLowDifference, 2, 5, 13)}, Limb: metrics.LimbFinding{Even: true}},
 			"The horse is even: no difference between left and right is larger than a sound horse shows."},
+		{"even, but for the timing", metrics.Summary{Runs: 1, Strides: 5, Results: []metrics.Result{result(metrics.HeadLowDifference, 2, 5, 13), result(metrics.StepTimingHind, 41.4, 3.5, 1)}, Limb: metrics.LimbFinding{Even: true}},
+			"In this one run no sign points to a limb, but the right hind landed 9 % early, more than a sound horse shows."},
 		{"signs disagree", metrics.Summary{Runs: 4, Strides: 20, Results: []metrics.Result{head}, Limb: metrics.LimbFinding{Disagree: []string{"a", "b"}}},
 			"The horse is uneven, but some signs point to the left and some to the right: no side is named."},
 		{"steps alone", metrics.Summary{Runs: 4, Strides: 20, Results: []metrics.Result{step}, Limb: metrics.LimbFinding{Agree: []string{"x"}}},
@@ -115,8 +117,16 @@ func TestOfComparison(t *testing.T) {
 		{"even then and now", metrics.Comparison{Verdict: metrics.NoChange, Before: visit(metrics.LimbFinding{Even: true}), After: visit(metrics.LimbFinding{Even: true})},
 			"No measurable change since 6 March: left and right were even then and are even now."},
 		{"no change", metrics.Comparison{Verdict: metrics.NoChange}, "No measurable change since 6 March: what differs is within chance and day-to-day variation."},
-		{"not comparable", metrics.Comparison{Verdict: metrics.NotComparable, Reasons: []string{"the surface differs (sand, then concrete)"}},
+		{"the clearest leads", metrics.Comparison{Verdict: metrics.Improved, Sentence: "Improved: steps", Changes: []metrics.Change{
+			{Name: metrics.StepLengthFore, Unit: "m", Before: est(0.1, 0.04), After: est(0.03, 0.03), Change: est(-0.07, 0.065), Verdict: metrics.Improved, Sentence: "Improved: steps", Followed: true},
+			{Name: metrics.HeadLowDifference, Unit: "mm", Before: est(-43, 8), After: est(-5, 6), Change: est(38, 16), Verdict: metrics.Improved},
+		}}, "Better: the head was 43 mm higher over the left fore on 6 March, now 5 mm, a change beyond day-to-day variation."},
+		{"a surface of many words", metrics.Comparison{Verdict: metrics.NotComparable, Reasons: []string{"the surface differs (the old sand arena behind the long barn, freshly watered and harrowed that morning, then the yard's own tarmac drive)"}},
 			"The two visits cannot be compared: the surface differs; each is shown by itself."},
+		{"a surface with a bracket", metrics.Comparison{Verdict: metrics.NotComparable, Reasons: []string{"the surface differs (sand (wet), then tarmac)"}},
+			"The two visits cannot be compared: the surface differs; each is shown by itself."},
+		{"not comparable", metrics.Comparison{Verdict: metrics.NotComparable, Reasons: []string{"the surface differs (sand, then concrete)"}},
+			"The two visits cannot be compared: sand before, concrete now; each is shown by itself."},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) { read(t, OfComparison(&tt.c, before), tt.want) })
@@ -172,7 +182,7 @@ func TestEverySentenceIsShort(t *testing.T) {
 				t.Errorf("row %q says %q", r.Question, r.Words)
 			}
 		}
-		if n := len(ComparedRows(&c)); n < 5 || n > 7 {
+		if n := len(ComparedRows(&c)); n < 5 || n > 8 {
 			t.Errorf("%d rows", n)
 		}
 	})
@@ -233,6 +243,59 @@ func TestRowsSayWhy(t *testing.T) {
 	for _, r := range rows {
 		if r.Words != want[r.Question] {
 			t.Errorf("%s: %q, want %q", r.Question, r.Words, want[r.Question])
+		}
+	}
+}
+
+// TestSaysFollowsTheInterval checks where each kind of row begins and ends, and that words
+// and bar agree: "even" only of an interval within the tolerance.
+func TestSaysFollowsTheInterval(t *testing.T) {
+	for _, tt := range []struct {
+		name        string
+		value, half float64 // mm; the tolerance is 10.
+		says        Says
+		words       string
+		enough      int // Of runs like the two there were.
+	}{
+		{"the interval leaves out even, the value passes the tolerance", -43, 8, Uneven, "43 mm higher over left fore", 0},
+		{"all within the tolerance", 2, 7.9, EvenSurely, "even, within tolerance", 0},
+		{"leaves the tolerance, by less than as much again", 2, 12, EvenSoFar, "even as far as seen", 0},
+		{"leaves out even, but small", 8, 7, EvenSoFar, "even as far as seen", 0},
+		// Half of 40 mm is wanted, for the value is even: four times the runs.
+		{"reaches far", 0, 40, Unsettled, "not settled: too few strides", 8},
+		// 15 mm leaves out even where half the interval is below that: (30/15)².
+		{"large and unsure", 15, 30, Unsettled, "not settled: too few strides", 8},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			r := result(metrics.HeadLowDifference, tt.value, tt.half, 10)
+			row := rowOf(question{}, &r)
+			if got := strings.ReplaceAll(row.Words, "\u00a0", " "); row.Now.Says != tt.says || got != tt.words || row.Enough != tt.enough {
+				t.Errorf("says %d, %q, %d runs; want %d, %q, %d", row.Now.Says, got, row.Enough, tt.says, tt.words, tt.enough)
+			}
+			if row.Counts != (tt.says == Uneven) {
+				t.Error("the row counts, or does not, against what it says")
+			}
+		})
+	}
+}
+
+// TestAChangeShowsHowSureItIs checks that two changes of one size, of which one counts and
+// the other does not, differ in what stands beside them.
+func TestAChangeShowsHowSureItIs(t *testing.T) {
+	c := func(half float64, v metrics.Verdict) *metrics.Change {
+		return &metrics.Change{Name: metrics.StepLengthFore, Unit: "m", Before: est(0.10, 0.02), After: est(0.03, 0.02), Change: est(-0.067, half), Verdict: v}
+	}
+	for _, tt := range []struct {
+		change *metrics.Change
+		want   string
+	}{
+		{c(0.03, metrics.Improved), "7 ± 3 cm"},
+		{c(0.09, metrics.NoChange), "7 ± 9 cm"},
+		{c(0.0660, metrics.Improved), "6.7 ± 6.6 cm"}, // Whole centimetres would hide which is larger.
+		{c(0.09, metrics.NotJudged), ""},
+	} {
+		if got := strings.ReplaceAll(plusMinus(tt.change), "\u00a0", " "); got != tt.want {
+			t.Errorf("%q, want %q", got, tt.want)
 		}
 	}
 }

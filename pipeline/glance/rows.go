@@ -2,7 +2,7 @@ package glance
 
 import (
 	"math"
-	"strings"
+	"strconv"
 
 	"jogstrip/metrics"
 )
@@ -10,6 +10,7 @@ import (
 // Row answers one question about the horse.
 type Row struct {
 	Question string
+	Subject  string // What it asks about, inside a sentence: "the length of the fore steps".
 	// Measure is the one that answers: of several the clearest.
 	Measure metrics.Name
 	// Before is the earlier visit's, of a comparison; Now that of the visit, or of the
@@ -17,14 +18,59 @@ type Row struct {
 	Before, Now *Bar
 	Words       string          // What is seen, three to six words; or why nothing is.
 	Verdict     metrics.Verdict // Of a comparison; empty where there is none.
+	Change      string          // Of a comparison: the change with half its 95 % interval, "38 ± 17 mm"; empty where it says nothing.
 	Counts      bool            // Beyond tolerance, or changed.
+	Followed    bool            // Of a comparison: the measure that was named beforehand.
 	Missing     bool            // Words is the reason why nothing was measured.
+	Runs        int             // How many runs measured it, of the visit or the later one.
+	// Enough is how many runs like these would settle the question, by what they showed;
+	// 0 where it is settled.
+	Enough int
 }
 
 // Bar is a value with its 95 % interval in multiples of its tolerance; positive is to
 // the right, see the package comment.
 type Bar struct {
 	Value, Low, High float64
+	Says             Says
+}
+
+// Says is what a value and its interval together allow to be said of left and right.
+type Says int
+
+// What can be said. An interval of up to twice the tolerance hides no difference that
+// would be called uneven with fewer strides; a longer one might.
+const (
+	Unsettled  Says = iota // The interval reaches beyond twice the tolerance: uneven or even, both are possible.
+	EvenSoFar              // It leaves the tolerance band, by at most as much again.
+	EvenSurely             // All of it lies within the tolerance.
+	Uneven                 // It leaves out even, and the value is beyond the tolerance.
+)
+
+// saysOf tells what a deviation from even with its interval allows to be said.
+func saysOf(value, low, high, tolerance float64) Says {
+	reach := math.Max(math.Abs(low), math.Abs(high))
+	switch {
+	case (low > 0 || high < 0) && math.Abs(value) > tolerance:
+		return Uneven
+	case reach <= tolerance:
+		return EvenSurely
+	case reach <= 2*tolerance:
+		return EvenSoFar
+	}
+	return Unsettled
+}
+
+// enough returns how many runs like the n that gave this bar would settle it, if its value
+// stays: until the interval leaves out even or lies within twice the tolerance. An
+// interval narrows with the root of the number of runs.
+func (b *Bar) enough(n int) int {
+	if b == nil || n < 1 || b.Says != Unsettled {
+		return 0
+	}
+	half := (b.High - b.Low) / 2
+	aim := math.Max(2-math.Abs(b.Value), math.Abs(b.Value))
+	return max(n+1, int(math.Ceil(float64(n)*(half/aim)*(half/aim))))
 }
 
 // question is one row with the measures that may answer it.
@@ -43,7 +89,23 @@ func questions() []question {
 		{"Step length, hind", []metrics.Name{metrics.StepLengthHind}, false},
 		{"Step timing", []metrics.Name{metrics.StepTimingFore, metrics.StepTimingHind}, false},
 		{"Where the feet land", []metrics.Name{metrics.PlacementOffsetFore, metrics.PlacementOffsetHind}, false},
+		{"Shoulder and trunk", []metrics.Name{metrics.ShoulderLift, metrics.HeadToSide, metrics.ChestSway, metrics.CroupSway, metrics.HeadSway}, true},
 	}
+}
+
+// subject names what a question asks about inside a sentence.
+func subject(question string) string {
+	switch question {
+	case "Head", "Withers":
+		return "the " + lowerFirst(question)
+	case "Step length, fore":
+		return "the length of the fore steps"
+	case "Step length, hind":
+		return "the length of the hind steps"
+	case "Step timing":
+		return "the timing of steps"
+	}
+	return lowerFirst(question)
 }
 
 // bar returns an estimate as a bar, or nil where it can't be drawn.
@@ -52,10 +114,11 @@ func bar(n metrics.Name, e *metrics.Estimate, tolerance float64) *Bar {
 		return nil
 	}
 	of := func(v float64) float64 { return towardRight(n) * deviation(n, v) / tolerance }
-	b := &Bar{of(e.Value), of(e.Low), of(e.High)}
+	b := &Bar{Value: of(e.Value), Low: of(e.Low), High: of(e.High)}
 	if b.Low > b.High {
 		b.Low, b.High = b.High, b.Low
 	}
+	b.Says = saysOf(b.Value, b.Low, b.High, 1)
 	return b
 }
 
@@ -109,56 +172,57 @@ func Rows(s *metrics.Summary) []Row {
 }
 
 func rowOf(q question, r *metrics.Result) Row {
-	row := Row{Question: q.words}
+	row := Row{Question: q.words, Subject: subject(q.words)}
 	if r == nil || r.Value == nil {
 		row.Missing = true
 		row.Words = "not measured"
+		if r != nil {
+			row.Measure = r.Name
+		}
 		if r != nil && r.Reason != "" {
 			row.Words += ": " + plainReason(r.Reason, 1)
 		}
 		return row
 	}
-	row.Measure, row.Now, row.Counts = r.Name, bar(r.Name, r.Value, r.Tolerance), r.Beyond
-	row.Words = shows(r)
+	row.Measure, row.Now, row.Counts, row.Runs = r.Name, bar(r.Name, r.Value, r.Tolerance), r.Beyond, r.Runs
+	row.Enough = row.Now.enough(r.Runs)
+	row.Words = shows(r.Name, r.Unit, r.Value, row.Now)
+	if row.Now != nil {
+		switch row.Now.Says {
+		case Unsettled:
+			row.Words += ": too few strides"
+		case EvenSurely:
+			row.Words += ", within tolerance"
+		}
+	}
 	return row
 }
 
-// unsettled begins the words of a row whose interval is too wide to say anything.
-const unsettled = "not settled"
+// Words of rows that claim nothing.
+const (
+	unsettled  = "not settled"
+	evenSoFar  = "even as far as seen"
+	evenSurely = "even"
+)
 
-// shows says in a few words what a result shows: nothing is claimed below the tolerance or
-// where the interval holds even.
-func shows(r *metrics.Result) string {
-	if r == nil || r.Value == nil {
+// shows says in a few words what an estimate shows: nothing is claimed below the tolerance
+// or where the interval holds even. b is its bar.
+func shows(n metrics.Name, unit string, e *metrics.Estimate, b *Bar) string {
+	if e == nil {
 		return "not measured"
 	}
-	even, _ := define(r.Name).Even()
-	holdsEven := r.Value.Low <= even && even <= r.Value.High
-	switch {
-	case r.Beyond:
-		return short(r.Name, r.Unit, *r.Value)
-	case r.Tolerance <= 0:
+	if b == nil {
 		return "no tolerance is known"
-	case !wide(r):
-		return "even, within tolerance"
-	case holdsEven:
-		return unsettled + ": too few strides"
 	}
-	return "small; not settled"
-}
-
-// inBrief is shows with nothing but what is seen.
-func inBrief(r *metrics.Result) string {
-	first, _, _ := strings.Cut(shows(r), ",")
-	first, _, _ = strings.Cut(first, ":")
-	return first
-}
-
-// wide reports whether the interval reaches beyond twice the tolerance, so that a
-// difference worth the name might not have shown.
-func wide(r *metrics.Result) bool {
-	even, _ := define(r.Name).Even()
-	return math.Max(r.Value.High-even, even-r.Value.Low) > 2*r.Tolerance
+	switch b.Says {
+	case Uneven:
+		return short(n, unit, *e)
+	case EvenSurely:
+		return evenSurely
+	case EvenSoFar:
+		return evenSoFar
+	}
+	return unsettled
 }
 
 // ComparedRows answers the questions for two visits beside each other.
@@ -210,7 +274,7 @@ func clearestChange(c *metrics.Comparison, names []metrics.Name) *metrics.Change
 }
 
 func comparedRow(c *metrics.Comparison, q question, ch *metrics.Change) Row {
-	row := Row{Question: q.words}
+	row := Row{Question: q.words, Subject: subject(q.words)}
 	if ch == nil || ch.Before == nil && ch.After == nil {
 		row.Missing, row.Words = true, "not measured"
 		if ch != nil && ch.Reason != "" {
@@ -225,16 +289,17 @@ func comparedRow(c *metrics.Comparison, q question, ch *metrics.Change) Row {
 			tolerance = r.Tolerance
 		}
 	}
-	row.Measure, row.Verdict, row.Counts = ch.Name, ch.Verdict, says(ch.Verdict)
+	row.Measure, row.Verdict, row.Counts, row.Followed = ch.Name, ch.Verdict, says(ch.Verdict), ch.Followed
 	row.Before, row.Now = bar(ch.Name, ch.Before, tolerance), bar(ch.Name, ch.After, tolerance)
+	if a != nil {
+		row.Runs, row.Enough = a.Runs, row.Now.enough(a.Runs)
+	}
+	before, after := shows(ch.Name, ch.Unit, ch.Before, row.Before), shows(ch.Name, ch.Unit, ch.After, row.Now)
 	switch {
 	case ch.Before == nil:
-		row.Words = "before not measured; now " + shows(a)
+		row.Words = "before not measured; now " + after
 	case ch.After == nil:
-		row.Words = "before " + shows(b) + "; now not measured"
-	case c.Verdict == metrics.NotComparable:
-		// Why stands above; each visit is shown by itself.
-		row.Words = inBrief(b) + "; now " + inBrief(a)
+		row.Words = "before " + before + "; now not measured"
 	case ch.Verdict == metrics.NotComparable:
 		row.Words = plainReason(ch.Reason, 1)
 		if row.Words == "" {
@@ -242,14 +307,58 @@ func comparedRow(c *metrics.Comparison, q question, ch *metrics.Change) Row {
 		}
 	case says(ch.Verdict):
 		row.Words = short(ch.Name, ch.Unit, *ch.Before) + ", now " + now(ch)
-	case b != nil && b.Beyond, a != nil && a.Beyond:
-		row.Words = short(ch.Name, ch.Unit, *ch.Before) + ", now " + now(ch) + ": too unsure to count"
-	case b != nil && a != nil && (wide(b) || wide(a)):
-		row.Words = unsettled + ": too few strides"
+		row.Change = plusMinus(ch)
+	case ch.Verdict == metrics.NotJudged && (b != nil && b.Beyond || a != nil && a.Beyond):
+		row.Words = short(ch.Name, ch.Unit, *ch.Before) + ", now " + now(ch) + ": described, not judged"
+	case WhyNoChange(ch) != "":
+		row.Words, row.Change = WhyNoChange(ch), plusMinus(ch)
+	case before == after && before == unsettled:
+		row.Words = unsettled + " at either visit: too few strides"
+	case before == after && row.Before != nil && row.Before.Says != Uneven:
+		row.Words = before + ", both times"
 	default:
-		row.Words = "even, both times"
+		row.Words = before + "; now " + after
+		row.Change = plusMinus(ch)
 	}
 	return row
+}
+
+// changeP is the level at which a change counts after correction, as metrics has it.
+const changeP = 0.05
+
+// WhyNoChange says why a change does not count whose own interval leaves out none; empty
+// of others.
+func WhyNoChange(ch *metrics.Change) string {
+	switch {
+	case ch.Verdict != metrics.NoChange || ch.Change == nil || ch.Change.Low <= 0 && ch.Change.High >= 0:
+		return ""
+	case ch.Holm >= changeP:
+		return "may be chance, among so many measures"
+	}
+	return "both within tolerance"
+}
+
+// plusMinus writes a change with half its interval, "38 ± 17 mm", so that a reader sees why
+// one change counts and another of the same size does not; empty where there is none.
+func plusMinus(ch *metrics.Change) string {
+	if ch.Change == nil || ch.Verdict == metrics.NotJudged {
+		return ""
+	}
+	d := define(ch.Name)
+	e, unit := d.SayEstimate(ch.Unit, *ch.Change)
+	decimals := e.Decimals(d.MostDecimals(unit))
+	half := (e.High - e.Low) / 2
+	if math.IsNaN(half) || math.IsInf(half, 0) {
+		return ""
+	}
+	write := func(decimals int) (value, around string) {
+		return strconv.FormatFloat(math.Abs(e.Value), 'f', decimals, 64), strconv.FormatFloat(half, 'f', decimals, 64)
+	}
+	value, around := write(decimals)
+	if value == around { // One digit more tells which is larger.
+		value, around = write(decimals + 1)
+	}
+	return value + "\u00a0±\u00a0" + around + "\u00a0" + spoken(unit)
 }
 
 // now says how large the later value is beside the earlier: "1 cm", "2 cm the other way".

@@ -2,6 +2,7 @@ package glance
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -35,10 +36,13 @@ func OfSummary(s *metrics.Summary) string {
 	switch l := s.Limb; {
 	case l.Limb != "":
 		return fitted(begin("signs point to the "+l.Limb.Words()), seenIn(s, l.Limb), howOften)
+	case l.Even && clear != nil:
+		// What is no sign of a limb may still be uneven, and stands so in the rows.
+		return fitted(begin("no sign points to a limb, but "+clause(clear.Name, clear.Unit, *clear.Value)), ", more than a sound horse shows")
 	case l.Even:
 		rows, open := Rows(s), 0
 		for _, r := range rows {
-			if strings.HasPrefix(r.Words, unsettled) {
+			if r.Now != nil && r.Now.Says == Unsettled {
 				open++
 			}
 		}
@@ -148,26 +152,35 @@ func findingSide(l metrics.LimbFinding) traj.Side {
 	return undecidedSide(l)
 }
 
-// Lead returns the change that decides a comparison's verdict, or nil where it is the
-// score or nothing.
+// Lead returns the change that a comparison's first page leads with: of those with its
+// verdict the clearest, established measures first. It is nil where the score or nothing
+// decides.
 func Lead(c *metrics.Comparison) *metrics.Change {
-	var alike *metrics.Change
+	var lead *metrics.Change
 	for i := range c.Changes {
 		ch := &c.Changes[i]
-		if ch.Verdict != c.Verdict || ch.Change == nil {
-			continue
-		}
-		if ch.Sentence != "" && strings.HasPrefix(c.Sentence, ch.Sentence) {
-			return ch
-		}
-		if alike == nil || ch.Followed && !alike.Followed {
-			alike = ch
+		if ch.Verdict == c.Verdict && ch.Change != nil && ch.Before != nil && ch.After != nil && (lead == nil || clearness(ch) > clearness(lead)) {
+			lead = ch
 		}
 	}
 	if c.Score != nil && c.Score.Sentence != "" && strings.HasPrefix(c.Sentence, c.Score.Sentence) {
 		return nil
 	}
-	return alike
+	return lead
+}
+
+// clearness is how many times a change is as large as half its interval; any established
+// measure stands above the others.
+func clearness(ch *metrics.Change) float64 {
+	const most = 1e6
+	clear := most
+	if half := (ch.Change.High - ch.Change.Low) / 2; half > 0 {
+		clear = math.Min(most, math.Abs(ch.Change.Value)/half)
+	}
+	if define(ch.Name).Evidence == metrics.Established {
+		clear += most
+	}
+	return clear
 }
 
 // OfComparison says what changed from the visit of the day before and how sure that is;
@@ -188,7 +201,11 @@ func OfComparison(c *metrics.Comparison, before time.Time) string {
 		} else if _, after, ok := strings.Cut(c.Sentence, "compared: "); ok {
 			why = after
 		}
-		return fitted("The two visits cannot be compared: "+lowerFirst(plainReason(why, 2)), "; each is shown by itself")
+		const base, apart = "The two visits cannot be compared: ", "; each is shown by itself"
+		if text := base + inWords(why); Words(text) <= MostWords {
+			return fitted(text, apart)
+		}
+		return fitted(base+lowerFirst(plainReason(why, 2)), apart)
 	case metrics.Improved, metrics.Worse:
 		word := "Better"
 		if c.Verdict == metrics.Worse {
@@ -225,7 +242,7 @@ func OfComparison(c *metrics.Comparison, before time.Time) string {
 		return fitted(base+" in what is followed; signs point to the "+a.Limb.Words(), howOften)
 	case side != "" && side == undecidedSide(b):
 		return fitted(base+fmt.Sprintf(": still uneven on the %s, fore or hind", side), "; smaller changes than day-to-day variation cannot be seen")
-	case a.Even && b.Even:
+	case a.Even && b.Even && strongest(&c.Before) == nil && strongest(&c.After) == nil:
 		return fitted(base + ": left and right were even then and are even now")
 	}
 	return fitted(base + ": what differs is within chance and day-to-day variation")

@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"jogstrip/metrics"
-	"jogstrip/plots/said"
 )
 
 // MostWords is how many words the sentence of a first page may have.
@@ -25,7 +24,7 @@ func define(n metrics.Name) metrics.Definition {
 // comment says, else -1.
 func towardRight(n metrics.Name) float64 {
 	switch n {
-	case metrics.StepLengthFore, metrics.StepLengthHind, metrics.StepTimingFore, metrics.StepTimingHind:
+	case metrics.StepLengthFore, metrics.StepLengthHind, metrics.StepTimingFore, metrics.StepTimingHind, metrics.ShoulderLift, metrics.ShoulderExcursion:
 		return -1
 	}
 	return 1
@@ -40,19 +39,24 @@ func deviation(n metrics.Name, v float64) float64 {
 // amount writes the size of a deviation: "11 cm".
 func amount(n metrics.Name, unit string, e metrics.Estimate) string {
 	d := define(n)
-	value, u := said.Scaled(d, unit, e)
+	value, u := d.SayEstimate(unit, e)
 	even, _ := d.Even()
 	if unit == d.Unit {
 		value.Value -= even
 	}
-	text := strconv.FormatFloat(math.Abs(value.Value), 'f', said.Decimals(value, said.Most(d, u)), 64)
-	switch u {
+	text := strconv.FormatFloat(math.Abs(value.Value), 'f', value.Decimals(d.MostDecimals(u)), 64)
+	return text + "\u00a0" + spoken(u)
+}
+
+// spoken writes a unit as it is said in a few words, kept on one line with its number.
+func spoken(unit string) string {
+	switch unit {
 	case "% of stride length":
-		u = "% of stride"
+		unit = "% of stride"
 	case "% of range":
-		u = "% of its range"
+		unit = "% of its range"
 	}
-	return text + "\u00a0" + strings.ReplaceAll(u, " ", "\u00a0")
+	return strings.ReplaceAll(unit, " ", "\u00a0")
 }
 
 // sideOf returns the side to which a deviation points, as the package comment says.
@@ -90,6 +94,14 @@ func short(n metrics.Name, unit string, e metrics.Estimate) string {
 		return fmt.Sprintf("right lands %s early", how)
 	case metrics.PlacementOffsetFore, metrics.PlacementOffsetHind:
 		return fmt.Sprintf("%s lands %s further out", side, how)
+	case metrics.ShoulderExcursion:
+		return fmt.Sprintf("%s shoulder moves %s less", side, how)
+	case metrics.ShoulderLift:
+		return fmt.Sprintf("%s shoulder lifted %s less", side, how)
+	case metrics.HeadToSide:
+		return fmt.Sprintf("head %s to the %s", how, side)
+	case metrics.ChestSway, metrics.CroupSway, metrics.HeadSway:
+		return fmt.Sprintf("%s swings %s further %s", part(n), how, side)
 	}
 	return fmt.Sprintf("%s larger by %s", side, how)
 }
@@ -126,8 +138,20 @@ func clause(n metrics.Name, unit string, e metrics.Estimate) string {
 		return fmt.Sprintf("the right %s landed %s %s", limb, how, when)
 	case metrics.PlacementOffsetFore, metrics.PlacementOffsetHind:
 		return fmt.Sprintf("the %s %s landed %s further out", side, limb, how)
+	case metrics.ShoulderExcursion, metrics.ShoulderLift:
+		return fmt.Sprintf("the %s shoulder moved %s less than the other", side, how)
+	case metrics.HeadToSide:
+		return fmt.Sprintf("the head was carried %s to the %s", how, side)
+	case metrics.ChestSway, metrics.CroupSway, metrics.HeadSway:
+		return fmt.Sprintf("the %s swung %s further to the %s", part(n), how, side)
 	}
 	return fmt.Sprintf("%s differed by %s", lowerFirst(titleWords(n)), how)
+}
+
+// part is the part of the horse that a measure's title begins with.
+func part(n metrics.Name) string {
+	word, _, _ := strings.Cut(lowerFirst(titleWords(n)), " ")
+	return word
 }
 
 // titleWords returns a measure's title without its gloss.
@@ -145,18 +169,7 @@ func lowerFirst(s string) string {
 
 // plainReason takes what stands in brackets out of a reason, and all but its first parts.
 func plainReason(reason string, parts int) string {
-	for {
-		open := strings.Index(reason, " (")
-		if open < 0 {
-			break
-		}
-		end := strings.Index(reason[open:], ")")
-		if end < 0 {
-			reason = reason[:open]
-			break
-		}
-		reason = reason[:open] + reason[open+end+1:]
-	}
+	reason = withoutBrackets(reason)
 	if what, cut := strings.CutPrefix(reason, "not marked: "); cut {
 		reason = "no mark on the " + strings.ReplaceAll(what, ", ", " or ")
 	}
@@ -165,6 +178,37 @@ func plainReason(reason string, parts int) string {
 	}
 	all := strings.Split(strings.TrimSuffix(strings.TrimSpace(reason), "."), "; ")
 	return strings.Join(all[:min(parts, len(all))], " and ")
+}
+
+// withoutBrackets takes out round brackets with what stands in them, and those in them.
+func withoutBrackets(s string) string {
+	var b strings.Builder
+	depth := 0
+	for _, r := range s {
+		switch {
+		case r == '(':
+			depth++
+		case r == ')':
+			depth = max(0, depth-1)
+		case depth == 0:
+			b.WriteRune(r)
+		}
+	}
+	return strings.Join(strings.Fields(strings.NewReplacer(" ;", ";", " ,", ",", " .", ".").Replace(b.String())), " ")
+}
+
+// inWords says why two visits can't be compared, with what differs: of "the surface
+// differs (sand, then tarmac)" it makes "sand before, tarmac now".
+func inWords(reason string) string {
+	for _, what := range []string{"the surface differs (", "the gait differs ("} {
+		inner, ok := strings.CutPrefix(reason, what)
+		inner, closed := strings.CutSuffix(inner, ")")
+		before, now, two := strings.Cut(inner, ", then ")
+		if ok && closed && two && !strings.ContainsAny(inner, "()[]{};") {
+			return before + " before, " + now + " now"
+		}
+	}
+	return lowerFirst(plainReason(reason, 2))
 }
 
 // Words counts the words of a text as a reader does: what stands between blanks.

@@ -19,6 +19,7 @@ import (
 	"testing"
 
 	"jogstrip/pipeline/record"
+	"jogstrip/pipeline/report/stepping"
 	"jogstrip/track/traj"
 )
 
@@ -291,8 +292,14 @@ func TestReportsAreShownInASandbox(t *testing.T) {
 			continue
 		}
 		csp := w.Header().Get("Content-Security-Policy")
-		if strings.HasSuffix(path, ".html") != strings.HasPrefix(csp, "sandbox ") || !strings.Contains(csp, "default-src 'none'") || strings.Contains(csp, "script") || strings.Contains(csp, "allow-popups") || strings.Contains(csp, "allow-forms") {
+		if strings.HasSuffix(path, ".html") != strings.HasPrefix(csp, "sandbox ") || !strings.Contains(csp, "default-src 'none'") ||
+			scriptsBut(csp, stepping.Source()) || strings.Contains(csp, "allow-popups") || strings.Contains(csp, "allow-forms") {
 			t.Errorf("%s: content-security policy %q", path, csp)
+		}
+	}
+	for _, csp := range []string{"script-src 'self'", "script-src 'unsafe-inline'", "script-src " + stepping.Source() + " 'self'", "default-src 'none'; script-src-elem *"} {
+		if !scriptsBut(csp, stepping.Source()) {
+			t.Errorf("the check lets %q through", csp)
 		}
 	}
 	if w := ask(s, "GET", "/results/a.out/report.html", nil, func(r *http.Request) { r.Header.Del("Cookie") }); w.Code != 401 {
@@ -476,4 +483,20 @@ func TestAPublishedPortIsAnsweredAsThisComputerAlone(t *testing.T) {
 			t.Errorf("asked as %s: status %d, want %d", host, w.Code, want)
 		}
 	}
+}
+
+// scriptsBut reports whether a policy lets any script run but the one that is named.
+func scriptsBut(csp, source string) bool {
+	for _, d := range strings.Split(csp, ";") {
+		words := strings.Fields(d)
+		if len(words) == 0 || !strings.HasPrefix(words[0], "script-src") {
+			continue
+		}
+		for _, w := range words[1:] {
+			if w != source && w != "'none'" {
+				return true
+			}
+		}
+	}
+	return strings.Contains(csp, "unsafe-eval") || strings.Contains(csp, "default-src 'self'")
 }

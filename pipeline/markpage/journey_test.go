@@ -21,6 +21,7 @@ import (
 
 	"jogstrip/metrics/geometry"
 	"jogstrip/pipeline/record"
+	"jogstrip/pipeline/report/stepping"
 	"jogstrip/pipeline/scene"
 	"jogstrip/track/traj"
 )
@@ -584,16 +585,18 @@ func TestThePageKeepsToItself(t *testing.T) {
 	b.Silent()
 }
 
-// A report shows with its style and its links, the film with the marks plays,
-// and a script that got into a report does not run.
-func TestAReportOpensWithoutScripts(t *testing.T) {
+// A report shows with its style and its links, the film with the marks plays and is
+// stepped through, and a script that got into a report does not run.
+func TestAReportOpensWithItsOwnScriptAlone(t *testing.T) {
 	dir := t.TempDir()
 	out := filepath.Join(dir, "a b.out")
 	if err := os.Mkdir(out, 0o755); err != nil {
 		t.Fatal(err)
 	}
 	plainClip(t, filepath.Join(out, "tracked.mp4"), "320x180", "30", "30")
-	const report = `<!doctype html><style>h1 { color: rgb(1, 2, 3) }</style><h1>Report</h1><a href="tracked.mp4">film</a><p onclick="document.title='ran'">x</p><script>document.title = 'ran'</script>`
+	report := `<!doctype html><style>h1 { color: rgb(1, 2, 3) }</style><h1>Report</h1><a href="tracked.mp4">film</a><p onclick="document.title='ran'">x</p><script>document.title = 'ran'</script>` +
+		`<div class="film" data-film='{"rate":30,"sections":[{"title":"Strides","at":[[0,0.4],[0.4,0.8]]}]}'><video controls src="./tracked.mp4"></video></div>` +
+		`<script>` + stepping.Script + `</script><script>` + stepping.Script + ` document.title = 'ran'</script><script src="/app/page.js"></script>`
 	if err := os.WriteFile(filepath.Join(out, "report.html"), []byte(report), 0o644); err != nil {
 		t.Fatal(err)
 	}
@@ -608,8 +611,15 @@ func TestAReportOpensWithoutScripts(t *testing.T) {
 	if got := eval[string](b, `document.title`); got == "ran" {
 		t.Error("a script in the report ran")
 	}
+	if got := eval[string](b, `(async () => {
+		const buttons = [...document.querySelectorAll('.controls button')], video = document.querySelector('video');
+		if (video.readyState < 1) await new Promise((done) => { video.onloadedmetadata = done; });
+		const at = async (n) => { const s = new Promise((done) => video.addEventListener('seeked', done, { once: true })); buttons[n].click(); await s; return video.currentTime.toFixed(3); };
+		return [document.querySelectorAll('.controls').length, await at(3), await at(2), document.title].join(' ');
+	})()`); strings.TrimSpace(got) != "1 0.417 0.450" {
+		t.Errorf("stepping through the film: %q", got)
+	}
 	b.Click("a")
-	// Where scripts are forbidden nothing waits inside the page.
 	var state string
 	for range 100 {
 		got, err := chromedp.Run(b.Context, chromedp.Evaluate[string](`(() => { const v = document.querySelector('video'); return v ? 'ready ' + v.readyState + ', ' + v.videoWidth + ' px wide' : 'no film at ' + location.href; })()`))
@@ -694,4 +704,23 @@ func TestTheGuidePrintsOnOneSheet(t *testing.T) {
 		}
 	}
 	b.Silent()
+}
+
+// What the page asks for beside the marks may fail. It then says what it does without.
+func TestThePageSaysWhatItDoesWithout(t *testing.T) {
+	clip, _ := renderedClip(t)
+	dir, _ := yard(t, clip, "toward-1.mp4")
+	s := serve(t, dir, nil)
+	b := openBrowser(t, 820, 1180, false)
+	b.Do(chromedp.Navigate(s.URL()))
+	b.Script(`const asked = window.fetch;
+		window.fetch = (at, how) => (/overview|clips/.test(String(at)) ? Promise.reject(new TypeError('broken off')) : asked(at, how));`)
+	b.view("mark", visitFolder+"/toward-1.mp4")
+	b.Wait(`document.querySelector('#troubles')?.querySelectorAll('p').length === 2`)
+	for _, want := range []string{"could not be looked through", "How many clips are marked"} {
+		if text := b.Text("#troubles"); !strings.Contains(text, want) {
+			t.Errorf("the page says %q, not %q", text, want)
+		}
+	}
+	b.Accessible()
 }

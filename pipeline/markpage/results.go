@@ -4,13 +4,17 @@ import (
 	"net/http"
 	"path"
 	"strings"
+
+	"jogstrip/pipeline/report/stepping"
 )
 
-// resultPolicy shows a report as a page without scripts, forms or frames,
-// whatever is written in it. It keeps the address's origin, for only so do the
-// links between reports carry the cookie; without scripts nothing can use that.
-const resultPolicy = "sandbox allow-same-origin allow-downloads; default-src 'none'; style-src 'unsafe-inline'; img-src data:; media-src 'self'; " +
-	"base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+// resultPolicy shows a report as a page without forms or frames, whatever is written
+// in it, and with one script: that which steps through a film, known by its hash. Any
+// other script, and any that is written into an attribute, is refused. It keeps the
+// address's origin, for only so do films and the links between reports carry the cookie;
+// the script asks for nothing and sends nothing, which connect-src would refuse.
+var resultPolicy = "sandbox allow-same-origin allow-scripts allow-downloads; default-src 'none'; script-src " + stepping.Source() + "; script-src-attr 'none'; " +
+	"style-src 'unsafe-inline'; img-src data:; media-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 
 // filmPolicy is for a film, which browsers show in a page of their own making.
 const filmPolicy = "default-src 'none'; media-src 'self'; style-src 'unsafe-inline'; frame-ancestors 'none'"

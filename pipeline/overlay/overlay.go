@@ -78,19 +78,8 @@ func (o *Painter) Draw(index int, p clip.Planes, scale float64) {
 
 // Short returns the letters by which a landmark is labelled in a picture.
 func Short(l traj.Landmark) string {
-	switch l {
-	case traj.LeftFore:
-		return "L fore"
-	case traj.RightFore:
-		return "R fore"
-	case traj.LeftHind:
-		return "L hind"
-	case traj.RightHind:
-		return "R hind"
-	case traj.LeftHip:
-		return "L hip"
-	case traj.RightHip:
-		return "R hip"
+	if side, part, ok := strings.Cut(string(l), "-"); ok {
+		return strings.ToUpper(side[:1]) + " " + part // "L hip"
 	}
 	return string(l)
 }

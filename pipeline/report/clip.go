@@ -56,7 +56,8 @@ func (c Clip) Page() (*Page, error) {
 	if err != nil {
 		return nil, err
 	}
-	summary := c.Summary
+	summary := c.Summary.Said(c.Header.Lengths)
+	c.Film.Lengths = c.Header.Lengths
 	if summary == nil {
 		summary = &metrics.Summary{}
 	}
@@ -79,7 +80,7 @@ func (c Clip) Page() (*Page, error) {
 	if c.Doubted {
 		said, rows = glance.Doubted, nil
 	}
-	if p.front, err = newFront(said, rows, false, c.Front); err != nil {
+	if p.front, err = newFront(said, false, c.Front, part{title: leftRight, rows: rows}); err != nil {
 		return nil, err
 	}
 	films, err := footageSection("Stride by stride, on film", c.Films)

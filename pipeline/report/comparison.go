@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"jogstrip/metrics"
@@ -24,9 +25,10 @@ type Comparison struct {
 
 // Visited names a visit.
 type Visited struct {
-	Date time.Time
-	Link string // To the visit's page; empty leaves it out.
-	Note string // "before treatment", surface, shoeing: in a few words.
+	Date    time.Time
+	Link    string // To the visit's page; empty leaves it out.
+	Note    string // "before treatment", surface, shoeing: in a few words.
+	Surface string // Empty: not recorded.
 }
 
 // RecordSection is one kind of record of two visits, side by side.
@@ -63,7 +65,7 @@ func changeRowOf(c metrics.Change, d metrics.Definition) changeRow {
 		Title: d.Title, Unit: saidUnit(d, c.Unit), Followed: c.Followed,
 		Before: cells[0], After: cells[1], Change: cells[2],
 		Smallest: sizeCell(d, c.Unit, "", c.Smallest),
-		Verdict:  string(c.Verdict), Sentence: sentence(c.Sentence), Why: whyNoChange(c),
+		Verdict:  string(c.Verdict), Sentence: sentence(c.Sentence), Why: glance.WhyNoChange(&c),
 		Counts: c.Verdict == metrics.Improved || c.Verdict == metrics.Worse || c.Verdict == metrics.Changed,
 	}
 	if c.Smallest > 0 && c.OwnMDC {
@@ -78,24 +80,10 @@ func changeRowOf(c metrics.Change, d metrics.Definition) changeRow {
 // scoreDefinition stands for the score where a measure's definition is expected.
 var scoreDefinition = metrics.Definition{Name: metrics.ScoreName, Title: "Asymmetry score", Decimals: 2}
 
-// changeP is the level at which a change counts after correction, as metrics has it.
-const changeP = 0.05
-
-// whyNoChange says why a change does not count whose own interval leaves out zero.
-func whyNoChange(c metrics.Change) string {
-	switch {
-	case c.Verdict != metrics.NoChange || c.Change == nil || c.Change.Low <= 0 && c.Change.High >= 0:
-		return ""
-	case c.Holm >= changeP:
-		return "of so many measures one changes as much by chance"
-	}
-	return "both within tolerance"
-}
-
 // Page makes the comparison of two visits. Without a comparison there is an
 // error.
 func (c Comparison) Page() (*Page, error) {
-	m := c.Comparison
+	m := c.Comparison.Said(c.Header.Lengths)
 	if m == nil {
 		return nil, fmt.Errorf("make comparison page: no comparison given")
 	}
@@ -118,7 +106,7 @@ func (c Comparison) Page() (*Page, error) {
 	visits.table(table{caption: "The two visits", wide: true, head: []string{"Visit", "Date", "Asymmetry score", "Measured", "Finding of the visit"},
 		note: scoreNote(m),
 		rows: []tableRow{visitedRow("before", c.Before, &m.Before, comparedScore(m, false)), visitedRow("after", c.After, &m.After, comparedScore(m, true))}})
-	if p.front, err = newFront(glance.OfComparison(m, c.Before.Date), glance.ComparedRows(m), true, c.Front); err != nil {
+	if p.front, err = newFront(glance.OfComparison(m, c.Before.Date), true, c.Front, comparedParts(m, [2]time.Time{c.Before.Date, c.After.Date}, [2]string{c.Before.Surface, c.After.Surface})...); err != nil {
 		return nil, err
 	}
 	films, err := footageSection("Before beside after, on film", c.Films)
@@ -128,6 +116,23 @@ func (c Comparison) Page() (*Page, error) {
 	films.list("Not on film", sentences(c.NotFilmed))
 	p.build(films, finding, visits, changesSection(m), pictures, besideSection(c.Records), sourcesSection(&m.After))
 	return p, nil
+}
+
+// comparedParts makes the tables of a comparison's first page: one of changes, or, where
+// the visits cannot be compared, one for each, which nobody reads as a change.
+func comparedParts(m *metrics.Comparison, days [2]time.Time, surfaces [2]string) []part {
+	if m.Verdict != metrics.NotComparable {
+		return []part{{title: leftRight, rows: glance.ComparedRows(m), compared: true}}
+	}
+	var out []part
+	for i, s := range []*metrics.Summary{&m.Before, &m.After} {
+		title := orWord(date(days[i]), []string{"The first visit", "The second visit"}[i])
+		if surfaces[i] != "" {
+			title += ", on " + surfaces[i]
+		}
+		out = append(out, part{title: title + ", by itself: " + lowerFirst(strings.TrimSuffix(glance.OfSummary(s), ".")), rows: glance.Rows(s), tight: true})
+	}
+	return out
 }
 
 // comparedScore returns the score of a visit as the comparison takes it, so that the page

@@ -75,7 +75,9 @@ type table struct {
 	facts   bool // Narrow, a name and what is known of it.
 	wide    bool // May be wider than a small screen.
 	glance  bool // The rows of a first page.
+	dense   bool // Of these, rows of two lines.
 	compact bool // Set small.
+	quiet   bool // Its caption is for those who don't see it.
 	head    []string
 	rows    []tableRow
 	// headFigure stands in the header of the second column, in place of its word.

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"jogstrip/metrics/geometry"
+	"jogstrip/metrics/lengths"
 	"jogstrip/track/traj"
 )
 
@@ -29,7 +30,11 @@ type Film struct {
 	ResidualPX             float64 // What stabilising left, px; NaN is not measured.
 	Marks                  []MarkFacts
 	Problems               []string // What is wrong with the clip, in sentences.
+	Lengths                lengths.System
 }
+
+// length writes a length that is in unit as the page's readers read it.
+func (f Film) length(v float64, unit string) string { return f.Lengths.Format(v, unit, 1) }
 
 // MarkFacts says how well one landmark was followed.
 type MarkFacts struct {
@@ -81,7 +86,7 @@ func (f Film) facts() []fact {
 	add("Gait", string(f.Gait))
 	add("Calibration", levelWords(f.Level))
 	if f.FarthestM > 0 {
-		add("Measured distance", fmt.Sprintf("%s to %s m from the camera", number(f.NearestM, 1), number(f.FarthestM, 1)))
+		add("Measured distance", f.length(f.NearestM, "m")+" to "+f.length(f.FarthestM, "m")+" from the camera")
 	}
 	if f.ShakePX > 0 {
 		shake := number(f.ShakePX, 1) + " px"
@@ -131,18 +136,18 @@ func (f Film) limits() []string {
 			number(t, 1), number(t/math.Sqrt(12), 1), number(t/math.Sqrt(6), 1)))
 	}
 	if f.FocalPX > 0 && f.FarthestM > 0 {
-		txt := fmt.Sprintf("At the nearest measured placement (%s m) one pixel is %s mm across, at the farthest (%s m) %s mm.",
-			number(f.NearestM, 1), number(1000*f.NearestM/f.FocalPX, 1), number(f.FarthestM, 1), number(1000*f.FarthestM/f.FocalPX, 1))
+		txt := fmt.Sprintf("At the nearest measured placement (%s) one pixel is %s across, at the farthest (%s) %s.",
+			f.length(f.NearestM, "m"), f.length(1000*f.NearestM/f.FocalPX, "mm"), f.length(f.FarthestM, "m"), f.length(1000*f.FarthestM/f.FocalPX, "mm"))
 		if f.CameraHeightM > 0 {
 			// The depth of a ground point from its row: dY/dv = Y²/(f·H).
-			depth := func(y float64) string { return number(100*y*y/(f.FocalPX*f.CameraHeightM), 1) }
-			txt += fmt.Sprintf(" Along the lane one pixel is %s cm there and %s cm here: far strides count less, and their intervals show it.", depth(f.NearestM), depth(f.FarthestM))
+			depth := func(y float64) string { return f.length(100*y*y/(f.FocalPX*f.CameraHeightM), "cm") }
+			txt += fmt.Sprintf(" Along the lane one pixel is %s there and %s here: far strides count less, and their intervals show it.", depth(f.NearestM), depth(f.FarthestM))
 		}
 		out = append(out, txt)
 		if f.ShakePX > 0 && !math.IsNaN(f.ResidualPX) {
 			middle := (f.NearestM + f.FarthestM) / 2
-			out = append(out, fmt.Sprintf("What stabilising left of the shake is %s mm at %s m. A tripod or a fence post removes it.",
-				number(1000*f.ResidualPX*middle/f.FocalPX, 1), number(middle, 1)))
+			out = append(out, fmt.Sprintf("What stabilising left of the shake is %s at %s. A tripod or a fence post removes it.",
+				f.length(1000*f.ResidualPX*middle/f.FocalPX, "mm"), f.length(middle, "m")))
 		}
 	}
 	if f.ShakePX > 0 && math.IsNaN(f.ResidualPX) {

@@ -33,7 +33,7 @@ func TestStrideLeadsToTheFilm(t *testing.T) {
 		t.Fatal(err)
 	}
 	picture := movie.Planes{Width: 64, Height: 36, Y: make([]byte, 64*36), U: make([]byte, 64*9), V: make([]byte, 64*9)}
-	for range 126 {
+	for range 168 {
 		if err := film.Write(picture); err != nil {
 			t.Fatal(film.Close())
 		}
@@ -59,6 +59,7 @@ func TestStrideLeadsToTheFilm(t *testing.T) {
 	if _, err := chromedp.Run(ctx, chromedp.Navigate("file://"+name)); err != nil {
 		t.Fatal(err)
 	}
+	// The film's four moments are of two views; a stride of either leads to its place.
 	// The second stride begins at 1.4 s; half a frame later its first frame is in the middle
 	// of its time. A frame on is 1/30 s more.
 	got, err := chromedp.Run(ctx, chromedp.Evaluate[string](`(async () => {
@@ -74,12 +75,13 @@ func TestStrideLeadsToTheFilm(t *testing.T) {
   const stride = await step(() => parts[1].dispatchEvent(new MouseEvent('click')));
   const frame = await step(() => buttons[2].click());
   const before = await step(() => buttons[0].click());
-  return [parts.length, stride, frame, before].join(' ');
+  const other = await step(() => parts[2].dispatchEvent(new MouseEvent('click')));
+  return [parts.length, stride, frame, before, other].join(' ');
 })()`, chromedp.EvalAwaitPromise))
 	if err != nil {
 		t.Fatal(err)
 	}
-	if want := "2 1.417 1.450 0.017"; got != want {
+	if want := "3 1.417 1.450 0.017 4.217"; got != want {
 		t.Errorf("the page says %q, want %q", got, want)
 	}
 }

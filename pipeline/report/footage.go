@@ -2,9 +2,6 @@ package report
 
 import (
 	"bytes"
-	"crypto/sha256"
-	_ "embed"
-	"encoding/base64"
 	"encoding/json"
 	"fmt"
 	"html/template"
@@ -12,15 +9,6 @@ import (
 
 	"jogstrip/plots"
 )
-
-//go:embed templates/film.js
-var filmScript string
-
-// scriptHash names the page's own script for its content security policy: no other runs.
-func scriptHash() string {
-	sum := sha256.Sum256([]byte(filmScript))
-	return "'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'"
-}
 
 // Footage is a film shown on the page, with the strides that can be gone to.
 type Footage struct {
@@ -31,16 +19,16 @@ type Footage struct {
 	Width    int
 	Height   int
 	Sections []FootageSection
-	// Strides draws them, one after the other; Boxes are their parts of it, in the order of
-	// the sections' moments. Nil where nothing was measured in them.
-	Strides *plots.Figure
-	Boxes   []plots.Box
 }
 
 // FootageSection is a part of a film.
 type FootageSection struct {
 	Title   string
 	Moments []FootageMoment
+	// Strides draws its moments, one after the other; Boxes are their parts of the drawing.
+	// Nil where nothing was measured in them.
+	Strides *plots.Figure
+	Boxes   []plots.Box
 }
 
 // FootageMoment is a stride: where it begins and ends in the film, s.
@@ -51,30 +39,30 @@ type footageView struct {
 	Title, File, Words string
 	Width, Height      int
 	Data               string // For the script, as JSON.
-	Picture            template.HTML
+	Pictures           []strideView
 }
 
-// picture returns the drawing with a part to click for each stride.
-func (f *Footage) picture() (template.HTML, error) {
-	if f.Strides == nil {
-		return "", nil
-	}
+// strideView is the drawing of a section's strides.
+type strideView struct {
+	Title   string // Empty where the film has one section.
+	Picture template.HTML
+}
+
+// picture returns the drawing with a part to click for each stride; first is the number of
+// the section's first moment in the film.
+func (s *FootageSection) picture(first int) (template.HTML, error) {
 	var svg bytes.Buffer
-	if err := f.Strides.SVG(&svg); err != nil {
-		return "", fmt.Errorf("draw %s: %w", f.Strides.Name, err)
+	if err := s.Strides.SVG(&svg); err != nil {
+		return "", fmt.Errorf("draw %s: %w", s.Strides.Name, err)
 	}
 	picture, err := clean(svg.Bytes())
 	if err != nil {
-		return "", fmt.Errorf("draw %s: %w", f.Strides.Name, err)
-	}
-	var moments []FootageMoment
-	for _, s := range f.Sections {
-		moments = append(moments, s.Moments...)
+		return "", fmt.Errorf("draw %s: %w", s.Strides.Name, err)
 	}
 	var parts strings.Builder
-	for i, b := range f.Boxes[:min(len(f.Boxes), len(moments))] {
-		fmt.Fprintf(&parts, `<rect class="moment" data-at="%.4f" x="%.2f" y="%.2f" width="%.2f" height="%.2f"><title>Stride %d on film</title></rect>`,
-			moments[i].From, b.X, b.Y, b.Width, b.Height, i+1)
+	for i, b := range s.Boxes[:min(len(s.Boxes), len(s.Moments))] {
+		fmt.Fprintf(&parts, `<rect class="moment" data-moment="%d" x="%.2f" y="%.2f" width="%.2f" height="%.2f"><title>Stride %d on film</title></rect>`,
+			first+i, b.X, b.Y, b.Width, b.Height, i+1)
 	}
 	body := strings.TrimSuffix(strings.TrimSpace(string(picture)), "</svg>")
 	// Its parts can be chosen: it is no single picture to those who don't see it.
@@ -92,20 +80,33 @@ func (f *Footage) view() (*footageView, error) {
 		Rate     float64   `json:"rate"`
 		Sections []section `json:"sections"`
 	}{Rate: f.Rate}
-	for _, s := range f.Sections {
+	first := 0
+	for i := range f.Sections {
+		s := &f.Sections[i]
 		one := section{Title: s.Title}
 		for _, m := range s.Moments {
 			one.At = append(one.At, [2]float64{m.From, m.To})
 		}
 		data.Sections = append(data.Sections, one)
+		if s.Strides != nil {
+			shown := strideView{}
+			if len(f.Sections) > 1 {
+				shown.Title = s.Title
+			}
+			var err error
+			if shown.Picture, err = s.picture(first); err != nil {
+				return nil, err
+			}
+			v.Pictures = append(v.Pictures, shown)
+		}
+		first += len(s.Moments)
 	}
 	text, err := json.Marshal(data)
 	if err != nil {
 		return nil, fmt.Errorf("show film %s: %w", f.File, err)
 	}
 	v.Data = string(text)
-	v.Picture, err = f.picture()
-	return v, err
+	return v, nil
 }
 
 // footageSection shows films.
@@ -116,12 +117,18 @@ func footageSection(title string, films []Footage) (section, error) {
 		if err != nil {
 			return section{}, err
 		}
-		s.add(block{footage: &shownFootage{view: v, drawing: films[i].Strides}})
+		shown := &shownFootage{view: v}
+		for _, part := range films[i].Sections {
+			if part.Strides != nil {
+				shown.drawings = append(shown.drawings, part.Strides)
+			}
+		}
+		s.add(block{footage: shown})
 	}
 	return s, nil
 }
 
 type shownFootage struct {
-	view    *footageView
-	drawing *plots.Figure
+	view     *footageView
+	drawings []*plots.Figure
 }

@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"jogstrip/metrics"
-	"jogstrip/plots/said"
 )
 
 // number writes v with a true minus sign, never as minus zero, and "–" where
@@ -37,7 +36,7 @@ func estimateCell(e *metrics.Estimate, most int) cell {
 	if e == nil {
 		return cell{Value: "–"}
 	}
-	return cellOf(*e, said.Decimals(*e, most))
+	return cellOf(*e, e.Decimals(most))
 }
 
 func cellOf(e metrics.Estimate, decimals int) cell {
@@ -47,18 +46,18 @@ func cellOf(e metrics.Estimate, decimals int) cell {
 // measuredCells writes the estimates of one row in the unit in which people say the
 // measure, all with as many decimals as the widest interval among them supports.
 func measuredCells(d metrics.Definition, unit string, row ...*metrics.Estimate) []cell {
-	most := said.Most(d, saidUnit(d, unit))
+	most := d.MostDecimals(saidUnit(d, unit))
 	for _, e := range row {
 		if e != nil {
-			scaled, _ := said.Scaled(d, unit, *e)
-			most = min(most, said.Decimals(scaled, most))
+			scaled, _ := d.SayEstimate(unit, *e)
+			most = min(most, scaled.Decimals(most))
 		}
 	}
 	out := make([]cell, len(row))
 	for i, e := range row {
 		out[i] = cell{Value: "–"}
 		if e != nil {
-			scaled, _ := said.Scaled(d, unit, *e)
+			scaled, _ := d.SayEstimate(unit, *e)
 			out[i] = cellOf(scaled, most)
 		}
 	}
@@ -71,8 +70,8 @@ func sizeCell(d metrics.Definition, unit, before string, v float64) cell {
 	if v <= 0 {
 		return cell{Value: "–"}
 	}
-	scaled, in := said.In(d, unit, v)
-	text := number(scaled, said.Most(d, in))
+	scaled, in := d.Say(unit, v)
+	text := number(scaled, d.MostDecimals(in))
 	if strings.Contains(text, ".") {
 		text = strings.TrimRight(strings.TrimRight(text, "0"), ".")
 	}
@@ -81,7 +80,7 @@ func sizeCell(d metrics.Definition, unit, before string, v float64) cell {
 
 // saidUnit returns the unit in which people say a measure.
 func saidUnit(d metrics.Definition, unit string) string {
-	_, in := said.In(d, unit, 0)
+	_, in := d.Say(unit, 0)
 	return in
 }
 
@@ -94,7 +93,7 @@ func interval(e metrics.Estimate, decimals int) string {
 
 // inText writes an estimate as "1.70 (95 % interval 1.20 to 2.10)".
 func inText(e metrics.Estimate, unit string, most int) string {
-	decimals := said.Decimals(e, most)
+	decimals := e.Decimals(most)
 	if interval(e, decimals) == "" {
 		return withUnit(number(e.Value, decimals), unit) + " (no interval)"
 	}

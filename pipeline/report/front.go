@@ -41,7 +41,7 @@ type Noted struct {
 // front is a first page, made ready.
 type front struct {
 	sentence string
-	rows     table
+	rows     []table // One, or one for each of two visits that cannot be compared.
 	legend   string
 	stills   []Still
 	note     string
@@ -54,47 +54,39 @@ type front struct {
 }
 
 // rowsLegend explains the rows of a first page.
-const rowsLegend = "A bar goes to the side whose step is shorter, over which head, withers or croup stay higher, whose hip moves more, or which lands further out. " +
-	"Grey band: what a sound horse shows from day to day. Thin line: the 95 % interval; where it crosses the middle, no side is shown."
+const rowsLegend = "Bar: uneven beyond what a sound horse shows, the grey band; it goes to the side whose step is shorter, over which head, withers or croup stay higher, whose hip moves more, whose shoulder is lifted less, which lands further out, or to which head and trunk go. " +
+	"No bar: even, as far as the line, the 95 % interval, tells. Hollow sign, broken line: not settled; it may be even or uneven."
 
-// newFront makes the first page of a report. compared tells whether rows show two visits.
-func newFront(sentence string, rows []glance.Row, compared bool, f Front) (*front, error) {
-	out := &front{sentence: sentence, legend: rowsLegend, stills: f.Stills, note: f.StillsNote, why: f.StillsWhy, next: f.NextFilming, course: strings.Join(f.Course, " → ")}
-	axis, err := viewDrawing(plots.GlanceAxis(compared))
-	if err != nil {
-		return nil, err
-	}
-	last := "What is seen"
-	if compared {
-		last = "What was seen, and is seen now"
-	}
-	out.rows = table{caption: "Left against right", glance: true, head: []string{"Question", "Left, even, right", last}, headFigure: axis}
-	barred := false
-	for _, r := range rows {
-		row := tableRow{counts: r.Counts, cells: []tableCell{textCell(r.Question)}}
-		if r.Missing || r.Now == nil && r.Before == nil {
-			row.cells = append(row.cells, tableCell{text: plain(sentenceCase(r.Words)), soft: true, across: 2})
-			out.rows.rows = append(out.rows.rows, row)
-			continue
-		}
-		picture, err := viewDrawing(plots.GlanceBar(sideBar(r.Before, r.Counts || r.Verdict == metrics.Worse), sideBar(r.Now, r.Counts), compared, r.Question+": "+r.Words))
+// changesLegend explains what a comparison's rows have beside that.
+const changesLegend = " After ±: how far the change may be off, with what one day differs from another; a smaller change cannot be told from none."
+
+// leftRight is the title of the rows of a first page.
+const leftRight = "Left against right"
+
+// part is one table of a first page: of a visit, or of two beside each other.
+type part struct {
+	title    string
+	rows     []glance.Row
+	compared bool
+	tight    bool // One of two tables, which share the page.
+}
+
+// newFront makes the first page of a report. compared tells whether the page is about two
+// visits.
+func newFront(sentence string, compared bool, f Front, parts ...part) (*front, error) {
+	out := &front{sentence: sentence, stills: f.Stills, note: f.StillsNote, why: f.StillsWhy, next: f.NextFilming, course: courseWords(f.Course)}
+	for _, p := range parts {
+		t, barred, err := p.table()
 		if err != nil {
 			return nil, err
 		}
-		said := tableCell{text: plain(sentenceCase(r.Words)), words: true}
-		if compared && r.Verdict != "" && r.Verdict != metrics.NotJudged {
-			said.text = []span{{text: sentenceCase(string(r.Verdict)), strong: r.Counts}}
-			said.under = r.Words
+		if barred {
+			out.legend = rowsLegend
+			if p.compared {
+				out.legend += changesLegend
+			}
 		}
-		row.cells = append(row.cells, tableCell{figure: picture}, said)
-		out.rows.rows = append(out.rows.rows, row)
-		barred = true
-	}
-	if !barred { // Nothing was measured: there is only why.
-		out.rows.head, out.rows.headFigure, out.legend = []string{"Question", "Why there is no answer"}, nil, ""
-		for i := range out.rows.rows {
-			out.rows.rows[i].cells[1].across = 0
-		}
+		out.rows = append(out.rows, t)
 	}
 	for figure, into := range map[*Figure]**figureView{&f.Steps: &out.steps, &f.Felt: &out.felt} {
 		shown, _, err := viewFigures([]Figure{*figure})
@@ -105,28 +97,95 @@ func newFront(sentence string, rows []glance.Row, compared bool, f Front) (*fron
 			*into = &shown[0]
 		}
 	}
-	if len(f.Noted) > 0 {
-		out.noted = table{caption: "Written down, not measured", head: []string{"Written down", "This visit"}, compact: true}
-		if compared {
-			out.noted.head = []string{"Written down", "Before", "Now"}
-		}
-		for _, n := range f.Noted {
-			row := tableRow{cells: []tableCell{textCell(n.What)}}
-			if compared {
-				row.cells = append(row.cells, orCell(n.Before, "–"))
-			}
-			out.noted.rows = append(out.noted.rows, tableRow{cells: append(row.cells, orCell(n.Now, "–"))})
-		}
-	}
+	out.noted = notedTable(f.Noted, compared)
 	return out, nil
 }
 
-func sideBar(b *glance.Bar, counts bool) *plots.SideBar {
+// table makes the rows; barred tells whether any has a bar.
+func (p part) table() (t table, barred bool, err error) {
+	axis, err := viewDrawing(plots.GlanceAxis(p.compared))
+	if err != nil {
+		return t, false, err
+	}
+	last := "What is seen"
+	if p.compared {
+		last = "What changed, and how sure that is"
+	}
+	t = table{caption: p.title, glance: true, dense: p.compared || p.tight, quiet: p.title == leftRight, head: []string{"Question", "Left, even, right", last}, headFigure: axis}
+	for _, r := range p.rows {
+		row := tableRow{counts: r.Counts, cells: []tableCell{textCell(r.Question)}}
+		if r.Followed {
+			row.cells[0].under = "named beforehand"
+		}
+		if r.Missing || r.Now == nil && r.Before == nil {
+			row.cells = append(row.cells, tableCell{text: plain(sentenceCase(r.Words)), soft: true, across: 2})
+			t.rows = append(t.rows, row)
+			continue
+		}
+		picture, err := viewDrawing(plots.GlanceBar(sideBar(r.Before), sideBar(r.Now), plots.GlanceOptions{Compared: p.compared, Tight: p.tight}, r.Question+": "+r.Words))
+		if err != nil {
+			return t, false, err
+		}
+		row.cells = append(row.cells, tableCell{figure: picture}, p.said(r))
+		t.rows = append(t.rows, row)
+		barred = true
+	}
+	if !barred { // Nothing was measured: there is only why.
+		t.head, t.headFigure = []string{"Question", "Why there is no answer"}, nil
+		for i := range t.rows {
+			t.rows[i].cells[1].across = 0
+		}
+	}
+	return t, barred, nil
+}
+
+// said puts a row in words; of a comparison its verdict with the change stands first.
+func (p part) said(r glance.Row) tableCell {
+	c := tableCell{text: plain(sentenceCase(r.Words)), words: true}
+	if !p.compared || r.Verdict == "" || r.Verdict == metrics.NotJudged {
+		return c
+	}
+	verdict := sentenceCase(string(r.Verdict))
+	if r.Change != "" {
+		verdict += ": " + r.Change
+	}
+	c.text, c.under = []span{{text: verdict, strong: r.Counts}}, r.Words
+	return c
+}
+
+// courseWords tells the visits one after the other; the sentence above is of the first and
+// the last.
+func courseWords(visits []string) string {
+	if len(visits) < 2 {
+		return strings.Join(visits, "")
+	}
+	return "Each visit beside the one before it: " + strings.Join(visits, " → ") + "."
+}
+
+// notedTable puts what was written down of one visit, or of two, into a table.
+func notedTable(noted []Noted, compared bool) table {
+	if len(noted) == 0 {
+		return table{}
+	}
+	t := table{caption: "Written down, not measured", head: []string{"Written down", "This visit"}, compact: true, quiet: true}
+	if compared {
+		t.head = []string{"Written down", "Before", "Now"}
+	}
+	for _, n := range noted {
+		row := tableRow{cells: []tableCell{textCell(n.What)}}
+		if compared {
+			row.cells = append(row.cells, orCell(n.Before, "not noted"))
+		}
+		t.rows = append(t.rows, tableRow{cells: append(row.cells, orCell(n.Now, "not noted"))})
+	}
+	return t
+}
+
+func sideBar(b *glance.Bar) *plots.SideBar {
 	if b == nil {
 		return nil
 	}
-	beyond := b.Value > 1 && b.Low > 0 || b.Value < -1 && b.High < 0
-	return &plots.SideBar{Value: b.Value, Low: b.Low, High: b.High, Counts: counts && beyond || beyond}
+	return &plots.SideBar{Value: b.Value, Low: b.Low, High: b.High, Counts: b.Says == glance.Uneven, Open: b.Says == glance.Unsettled}
 }
 
 // viewDrawing makes a drawing ready that package plots has just made.
@@ -151,7 +210,7 @@ const shortCautions = "This describes movement and names no disease; a veterinar
 type frontView struct {
 	Sentence string
 	Course   string
-	Rows     *tableView
+	Rows     []*tableView
 	Legend   string
 	Stills   []stillView
 	Note     string
@@ -174,8 +233,10 @@ func (f *front) view() *frontView {
 		return nil
 	}
 	v := &frontView{Sentence: valid(f.sentence), Course: valid(f.course), Note: f.note, Why: f.why, Next: f.next, Cautions: shortCautions}
-	if len(f.rows.rows) > 0 {
-		v.Rows, v.Legend = f.rows.view(), f.legend
+	for i := range f.rows {
+		if len(f.rows[i].rows) > 0 {
+			v.Rows, v.Legend = append(v.Rows, f.rows[i].view()), f.legend
+		}
 	}
 	for _, s := range f.stills {
 		v.Stills = append(v.Stills, stillView{s.Title, s.Alt, dataURL(s.JPEG), s.Width, s.Height})

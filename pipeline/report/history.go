@@ -18,6 +18,7 @@ type History struct {
 	// where fewer than two were measured.
 	Comparison *metrics.Comparison
 	Compared   [2]time.Time
+	Surfaces   [2]string // On those days; empty where not recorded.
 	Front      Front
 	Visits     []HistoryVisit // In order of time.
 	Figures    []Figure
@@ -40,6 +41,11 @@ const notRecorded = "not recorded"
 
 // Page makes the history page of one horse.
 func (h History) Page() (*Page, error) {
+	h.Comparison = h.Comparison.Said(h.Header.Lengths)
+	h.Visits = slices.Clone(h.Visits)
+	for i := range h.Visits {
+		h.Visits[i].Summary = h.Visits[i].Summary.Said(h.Header.Lengths)
+	}
 	pictures, err := figures(h.Figures)
 	if err != nil {
 		return nil, err
@@ -76,6 +82,7 @@ func (h History) Page() (*Page, error) {
 	visits := section{title: "The visits"}
 	visits.table(measured)
 	visits.table(noted)
+	visits.table(h.trunkTable())
 	if err := h.first(p); err != nil {
 		return nil, err
 	}
@@ -89,11 +96,45 @@ func (h History) Page() (*Page, error) {
 	return p, nil
 }
 
+// trunkVisits is how many visits the table of shoulder and trunk shows at the most: what
+// fits across a page.
+const trunkVisits = 5
+
+// trunkTable puts shoulder and trunk of the visits beside each other: the last of them,
+// and only what was measured at one.
+func (h History) trunkTable() table {
+	var shown []HistoryVisit
+	for _, v := range h.Visits {
+		if v.Summary != nil {
+			shown = append(shown, v)
+		}
+	}
+	shown = shown[max(0, len(shown)-trunkVisits):]
+	t := table{caption: "Shoulder and trunk", note: "Described, without a verdict. Differences are right − left; positive is to the right. In brackets: 95 % intervals", wide: true, head: []string{"Measure"}}
+	for _, v := range shown {
+		t.head = append(t.head, date(v.Date))
+	}
+	for _, n := range metrics.ShoulderAndTrunk() {
+		row, seen := tableRow{cells: []tableCell{nameCell(define(n).Title, saidUnit(define(n), define(n).Unit))}}, false
+		for _, v := range shown {
+			c := cell{Value: "–"}
+			if r := v.Summary.Lookup(n); r != nil && r.Value != nil {
+				c, seen = measuredCells(define(n), r.Unit, r.Value)[0], true
+			}
+			row.cells = append(row.cells, valueCell(c))
+		}
+		if seen {
+			t.rows = append(t.rows, row)
+		}
+	}
+	return t
+}
+
 // first makes the first page: the first measured visit beside the last.
 func (h History) first(p *Page) (err error) {
 	switch c := h.Comparison; {
 	case c != nil:
-		p.front, err = newFront(glance.OfComparison(c, h.Compared[0]), glance.ComparedRows(c), true, h.Front)
+		p.front, err = newFront(glance.OfComparison(c, h.Compared[0]), true, h.Front, comparedParts(c, h.Compared, h.Surfaces)...)
 	default:
 		said, rows := "No visit has been measured yet.", []glance.Row(nil)
 		for _, v := range h.Visits {
@@ -101,7 +142,7 @@ func (h History) first(p *Page) (err error) {
 				said, rows = glance.OfSummary(v.Summary), glance.Rows(v.Summary)
 			}
 		}
-		p.front, err = newFront(said, rows, false, h.Front)
+		p.front, err = newFront(said, false, h.Front, part{title: leftRight, rows: rows})
 	}
 	return err
 }

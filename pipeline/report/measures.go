@@ -84,6 +84,9 @@ func measuresSection(sum *metrics.Summary, doubted bool) section {
 		whole.rows = append(whole.rows, tableRow{cells: []tableCell{textCell(r.Title + ", " + r.Unit), valueCell(r.Value), {text: plain(r.N), number: true}}})
 	}
 	s.table(whole)
+	if !doubted {
+		s.list("How the feet are set", metrics.BaseWords(sum))
+	}
 	var missing []string
 	for _, m := range all.Missing {
 		missing = append(missing, strings.Join(m.Titles, "; ")+": "+m.Reason+".")
@@ -227,6 +230,18 @@ func sideWords(n metrics.Name) (positive, negative string, ok bool) {
 		return "left carried lower", "right carried lower", true
 	case metrics.PlacementSpreadFore, metrics.PlacementSpreadHind:
 		return "right placements more scattered", "left placements more scattered", true
+	case metrics.ShoulderExcursion:
+		return "right shoulder moves more", "left shoulder moves more", true
+	case metrics.ShoulderLift:
+		return "left shoulder lifted less", "right shoulder lifted less", true
+	case metrics.ChestSway, metrics.CroupSway, metrics.HeadSway:
+		return "swings further to the right", "swings further to the left", true
+	case metrics.HeadToSide:
+		return "head carried to the right", "head carried to the left", true
+	case metrics.QuartersToSide:
+		return "quarters to the right of the forehand", "quarters to the left of the forehand", true
+	case metrics.LineDrift:
+		return "drifts to the right", "drifts to the left", true
 	case metrics.StepLengthSpreadFore, metrics.StepLengthSpreadHind:
 		return "right steps more scattered", "left steps more scattered", true
 	}

@@ -10,6 +10,9 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"jogstrip/metrics/lengths"
+	"jogstrip/pipeline/report/stepping"
 )
 
 //go:embed templates/page.tmpl
@@ -25,11 +28,12 @@ var templates = sync.OnceValues(func() (*template.Template, error) {
 
 // Header is what stands on every page.
 type Header struct {
-	Letterhead []string  // Name and address of the practice or yard, a line each.
-	Horse      string    // Empty on pages about more than one horse.
-	Printed    time.Time // The day the page was written; zero leaves it out.
-	PDF        string    // The sheet to hand over, as PDF, relative to this page; empty where there is none.
-	Details    string    // The details as PDF, likewise.
+	Letterhead []string       // Name and address of the practice or yard, a line each.
+	Horse      string         // Empty on pages about more than one horse.
+	Printed    time.Time      // The day the page was written; zero leaves it out.
+	PDF        string         // The sheet to hand over, as PDF, relative to this page; empty where there is none.
+	Details    string         // The details as PDF, likewise.
+	Lengths    lengths.System // How the page's readers read lengths; numbers are given in the measures' units.
 }
 
 // Provenance says where the numbers come from, so that they can be had again.
@@ -99,6 +103,7 @@ type (
 	tableView struct {
 		Caption, Note string
 		Class         string
+		Quiet         bool
 		Wide          bool
 		Head          []headView
 		Rows          []rowView
@@ -126,7 +131,7 @@ func (p *Page) view() pageView {
 	v := pageView{Style: template.CSS(styleSheet), Title: valid(p.title), PDF: relative(p.header.PDF), PDFName: p.header.PDF, Details: relative(p.header.Details), Under: spanViews(p.under), Front: p.front.view()}
 	v.Policy = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
 	if p.filmed {
-		v.Script, v.Policy = template.JS(filmScript), v.Policy+"; media-src 'self' file:; script-src "+scriptHash()
+		v.Script, v.Policy = template.JS(stepping.Script), v.Policy+"; media-src 'self' file:; script-src "+stepping.Source()
 	}
 	for _, line := range p.header.Letterhead {
 		v.Letterhead = append(v.Letterhead, valid(line))
@@ -177,7 +182,7 @@ func (b block) view() blockView {
 }
 
 func (t *table) view() *tableView {
-	v := &tableView{Caption: valid(t.caption), Note: valid(t.note), Wide: t.wide}
+	v := &tableView{Caption: valid(t.caption), Note: valid(t.note), Wide: t.wide, Quiet: t.quiet}
 	switch {
 	case t.facts:
 		v.Class = "facts"

@@ -38,15 +38,23 @@ const figureWidth = 425
 
 // writePDF sets a part of the page on paper: the sheet that is handed over, or the details. Nothing is written where it fails.
 func writePDF(w io.Writer, p *Page, handed bool) error {
-	s, err := newSheet(p)
-	if err != nil {
-		return fmt.Errorf("write PDF of %q: %w", p.title, err)
-	}
-	s.titleBlock(p, handed)
-	if handed {
-		s.front(p)
-	} else {
-		s.details(p)
+	var s *sheet
+	// Pictures give way where that brings all onto one sheet.
+	heights := []float64{stillHeight, 0.8 * stillHeight, 0.65 * stillHeight, stillHeight}
+	for i, height := range heights {
+		var err error
+		if s, err = newSheet(p); err != nil {
+			return fmt.Errorf("write PDF of %q: %w", p.title, err)
+		}
+		s.titleBlock(p, handed)
+		if !handed {
+			s.details(p)
+			break
+		}
+		s.front(p, height)
+		if s.pdf.PageCount() == 1 || len(p.front.stills) == 0 || i == len(heights)-1 {
+			break
+		}
 	}
 	if s.lacking {
 		s.gap(8)
@@ -86,7 +94,11 @@ func (s *sheet) details(p *Page) {
 // titleBlock writes what stands above the first section; on the sheet to hand over the
 // title gives way to its sentence.
 func (s *sheet) titleBlock(p *Page, sheet bool) {
-	for _, line := range p.header.Letterhead {
+	letterhead := p.header.Letterhead
+	if sheet && len(letterhead) > 0 { // Room is scarce there.
+		letterhead = []string{strings.Join(letterhead, " · ")}
+	}
+	for _, line := range letterhead {
 		s.flow(plain(line), textStyle{size: smallSize + 0.5, soft: true}, sideMargin, contentWidth)
 	}
 	if len(p.header.Letterhead) > 0 {
@@ -221,8 +233,11 @@ func (s *sheet) block(b block, least float64) {
 			s.block(block{heading: v.Title}, 3*bodySize*leading)
 		}
 		s.block(paragraph(v.Words), 0)
-		if b.footage.drawing != nil {
-			s.figure(&figureView{drawing: b.footage.drawing})
+		for i, drawing := range b.footage.drawings {
+			if title := v.Pictures[i].Title; title != "" {
+				s.block(block{heading: title}, drawing.Height.Points())
+			}
+			s.figure(&figureView{drawing: drawing})
 		}
 	}
 }
@@ -311,7 +326,9 @@ func figureHeight(f *figureView) float64 {
 
 func figureScale(f *figureView) float64 {
 	scale := math.Min(1, figureWidth/f.drawing.Width.Points())
-	return math.Min(scale, (fullHeight-20)/f.drawing.Height.Points())
+	// The highest still stands below its section's heading.
+	const headed = 60
+	return math.Min(scale, (fullHeight-headed)/f.drawing.Height.Points())
 }
 
 // figure draws a picture, or says in words what it would show.

@@ -22,6 +22,7 @@ import (
 
 	"jogstrip/metrics"
 	"jogstrip/plots"
+	"jogstrip/track/traj"
 )
 
 // The files are judged by Poppler's programs, which know nothing of the
@@ -558,4 +559,103 @@ func drawnFigures(outcomes []plots.Outcome) ([]Figure, error) {
 		out = append(out, Figure{Title: o.Title, Description: o.Figure.Description, SVG: b.Bytes(), Drawing: o.Figure})
 	}
 	return out, nil
+}
+
+// TestTheSheetIsOneSheet makes the first pages of visits and comparisons with all that can
+// stand on them: what is handed over is one sheet, and only what a person wrote at length
+// makes it more.
+func TestTheSheetIsOneSheet(t *testing.T) {
+	before, now := summary(1, 3), summary(0.2, 3)
+	drawing := func(f *plots.Figure, err error) Figure {
+		if err != nil {
+			t.Fatal(err)
+		}
+		var svg bytes.Buffer
+		if err := f.SVG(&svg); err != nil {
+			t.Fatal(err)
+		}
+		return Figure{Title: f.Title, SVG: svg.Bytes(), Drawing: f}
+	}
+	felt := drawing(plots.FeltHorse([]plots.Felt{{Region: "shoulder blade, rear", Side: traj.Left, Before: 3, Now: 1}, {Region: "base of the neck", Side: traj.Left, Before: 2}, {Region: "croup", Side: traj.Right, Before: -1, Now: 1}}, true))
+	front := sampleFront()
+	wide := front.Stills[0]
+	wide.Width, wide.Height = 480, 400
+	front.Stills, front.Felt = []Still{wide, wide}, felt
+	front.Noted = nil
+	for _, what := range []string{"Done", "In the barn", "In the field", "At work"} {
+		front.Noted = append(front.Noted, Noted{What: what, Before: "stiff for the first minutes", Now: "moves off freely"})
+	}
+	front.NextFilming = []string{strings.Repeat("About 7 runs toward the camera would settle the length of the fore steps. ", 3)}
+	compared, apart, told := comparison(), comparison(), comparison()
+	unlike := *apart.Comparison
+	unlike.Verdict, unlike.Reasons = metrics.NotComparable, []string{"the surface differs (sand, then tarmac)"}
+	apart.Comparison = &unlike
+	one := visit()
+	compared.Front, apart.Front, one.Front, told.Front = front, front, front, front
+	compared.Front.Steps = drawing(plots.Footfalls(before, now, [2]string{"before", "now"}))
+	one.Front.Steps = drawing(plots.Footfalls(nil, now, [2]string{}))
+	apart.Front.Felt, apart.Front.Noted = Figure{}, nil // Two tables and all that was written take a second.
+	told.Front.Noted = append(told.Front.Noted, Noted{What: "Notes", Now: strings.Repeat("the handler says that he has been off colour since the weather turned. ", 60)})
+	for _, tt := range []struct {
+		name string
+		page interface{ Page() (*Page, error) }
+		more bool
+	}{{"comparison", compared, false}, {"not comparable", apart, false}, {"visit", one, false}, {"told at length", told, true}} {
+		t.Run(tt.name, func(t *testing.T) {
+			p, err := tt.page.Page()
+			if err != nil {
+				t.Fatal(err)
+			}
+			var b bytes.Buffer
+			if err := p.PDF(&b); err != nil {
+				t.Fatal(err)
+			}
+			if n := bytes.Count(b.Bytes(), []byte("/Type /Page\n")); n < 1 || n > 1 != tt.more {
+				t.Errorf("%d sheets", n)
+			}
+		})
+	}
+}
+
+// TestNoSheetHoldsAHeadingAlone sets a figure that is as high as a page below its section's
+// heading.
+func TestNoSheetHoldsAHeadingAlone(t *testing.T) {
+	tall, err := plots.History(manyTreatments(60), plots.HistoryOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var svg bytes.Buffer
+	if err := tall.SVG(&svg); err != nil {
+		t.Fatal(err)
+	}
+	high := *tall
+	high.Height *= 3 // Set smaller to fit.
+	p, err := visit(Figure{Title: "tall", SVG: svg.Bytes(), Drawing: &high}).Page()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var b bytes.Buffer
+	if err := p.Details(&b); err != nil {
+		t.Fatal(err)
+	}
+	for i, page := range strings.Split(strings.TrimSuffix(poppler(t, b.Bytes(), "pdftotext", "-layout", "FILE", "-"), "\f"), "\f") {
+		lines := 0
+		for _, line := range strings.Split(page, "\n") {
+			if strings.TrimSpace(line) != "" {
+				lines++
+			}
+		}
+		if lines < 5 {
+			t.Errorf("sheet %d holds %q", i+1, page)
+		}
+	}
+}
+
+// manyTreatments is a history of so many visits.
+func manyTreatments(n int) []plots.HistoryPoint {
+	var out []plots.HistoryPoint
+	for i := range n {
+		out = append(out, plots.HistoryPoint{Date: day(1, 1).AddDate(0, 0, i), Treatments: []string{fmt.Sprint("treatment ", i)}})
+	}
+	return out
 }

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"fmt"
 	"math"
-	"strings"
 
 	"codeberg.org/go-pdf/fpdf"
 )
@@ -13,12 +12,13 @@ import (
 const (
 	leadSize    = 16
 	legendSize  = 7
-	stillHeight = 128 // At most.
+	stillHeight = 128 // At most; less where that saves a sheet.
 	stillGap    = 8
 )
 
-// front sets the first page: it fits on one sheet unless much was written down.
-func (s *sheet) front(p *Page) {
+// front sets the first page, with pictures of at most the given height: it fits on one
+// sheet unless much was written down.
+func (s *sheet) front(p *Page, stillHeight float64) {
 	f := p.front
 	s.flow(plain(f.sentence), textStyle{size: leadSize, bold: true}, sideMargin, contentWidth)
 	s.gap(4)
@@ -27,13 +27,17 @@ func (s *sheet) front(p *Page) {
 		s.gap(2)
 	}
 	legend := textStyle{size: legendSize, soft: true}
-	if len(f.rows.rows) > 0 {
-		s.table(&f.rows)
-		s.gap(-5)
+	for i := range f.rows {
+		if len(f.rows[i].rows) > 0 {
+			s.table(&f.rows[i])
+			s.gap(-5)
+		}
+	}
+	if len(f.rows) > 0 {
 		s.flow(plain(f.legend), legend, sideMargin, contentWidth)
 		s.gap(6)
 	}
-	s.shown(f)
+	s.shown(f, stillHeight)
 	switch {
 	case len(f.stills) > 0:
 		s.flow(plain(f.note), legend, sideMargin, contentWidth)
@@ -51,7 +55,7 @@ func (s *sheet) front(p *Page) {
 		s.flow(text, textStyle{size: tableSize}, sideMargin, contentWidth)
 		s.gap(4)
 	}
-	s.need(4 * legend.line())
+	s.need(3*legend.line() + 2)
 	s.pdf.SetDrawColor(0x8c, 0x8c, 0x8c)
 	s.pdf.SetLineWidth(0.5)
 	s.pdf.Line(sideMargin, s.y, sideMargin+contentWidth, s.y)
@@ -61,17 +65,20 @@ func (s *sheet) front(p *Page) {
 
 // shown sets pictures side by side at one height, each with its title below, and where the
 // feet are set down beside them.
-func (s *sheet) shown(f *front) {
+func (s *sheet) shown(f *front, stillHeight float64) {
 	wide := 0.0 // Of all pictures together, as multiples of their height.
 	for _, still := range f.stills {
 		wide += float64(still.Width) / float64(still.Height)
 	}
 	title := textStyle{size: tableSize, bold: true}
 	drawn := f.steps != nil && f.steps.drawing != nil
-	room, height := float64(contentWidth), 0.0
+	room, height, scale := float64(contentWidth), 0.0, 1.0
 	if drawn {
-		room -= f.steps.drawing.Width.Points() + stillGap
-		height = f.steps.drawing.Height.Points()
+		if wide > 0 {
+			scale = math.Min(1, (stillHeight+title.line())/f.steps.drawing.Height.Points())
+		}
+		room -= scale*f.steps.drawing.Width.Points() + stillGap
+		height = scale * f.steps.drawing.Height.Points()
 	}
 	if wide > 0 {
 		still := math.Min(stillHeight, (room-stillGap*float64(len(f.stills)-1))/wide)
@@ -91,9 +98,9 @@ func (s *sheet) shown(f *front) {
 		s.need(height + 3)
 		x := float64(sideMargin)
 		if wide > 0 {
-			x += contentWidth - f.steps.drawing.Width.Points()
+			x += contentWidth - scale*f.steps.drawing.Width.Points()
 		}
-		s.draw(f.steps.drawing, x, s.y+(height-f.steps.drawing.Height.Points())/2, 1)
+		s.draw(f.steps.drawing, x, s.y+(height-scale*f.steps.drawing.Height.Points())/2, scale)
 	} else if f.steps != nil {
 		s.figure(f.steps)
 	}
@@ -110,56 +117,20 @@ func (s *sheet) picture(data []byte, x, y, width, height float64) {
 	s.pdf.ImageOptions(name, x, y, width, height, false, fpdf.ImageOptions{}, 0, "")
 }
 
-// felt sets what hands felt, and beside it what was written down.
+// felt sets what hands felt, and below it what was written down.
 func (s *sheet) felt(f *front) {
-	const gap = 14
-	style := textStyle{size: legendSize + 0.5}
-	x, width := float64(sideMargin), float64(contentWidth)
-	height := 0.0
-	if f.felt != nil && f.felt.drawing != nil {
-		height = f.felt.drawing.Height.Points()
+	switch {
+	case f.felt != nil && f.felt.drawing != nil:
+		height := f.felt.drawing.Height.Points()
 		s.need(height + 4)
 		s.draw(f.felt.drawing, sideMargin, s.y, 1)
-		x += f.felt.drawing.Width.Points() + gap
-		width -= f.felt.drawing.Width.Points() + gap
-	} else if f.felt != nil {
+		s.gap(height + 4)
+	case f.felt != nil:
 		s.figure(f.felt)
 	}
-	if len(f.noted.rows) == 0 {
-		s.gap(height + 4)
-		return
-	}
-	var lines []textLine
-	lines = append(lines, s.wrap([]span{{text: strings.Join(f.noted.head, " · "), strong: true}}, style, width)...)
-	for _, r := range f.noted.rows {
-		text := []span{{text: spansText(r.cells[0].text) + ": ", strong: true}}
-		for i, c := range r.cells[1:] {
-			said := spansText(c.text)
-			if len(r.cells) > 2 {
-				said = lowerFirst(f.noted.head[i+1]) + ": " + said
-				if i == 0 {
-					said += "; "
-				}
-			}
-			text = append(text, span{text: said})
-		}
-		lines = append(lines, s.wrap(text, style, width)...)
-	}
-	if needed := float64(len(lines)) * style.line(); height > 0 && needed > height+40 {
-		// Too much to stand beside the drawing.
-		s.gap(height + 4)
+	if len(f.noted.rows) > 0 {
+		s.gap(-5)
 		s.table(&f.noted)
-		return
+		s.gap(-4)
 	}
-	top := s.y
-	s.lines(lines, style, x)
-	s.y = math.Max(s.y, top+height) + 4
-}
-
-func spansText(spans []span) string {
-	text := ""
-	for _, s := range spans {
-		text += s.text
-	}
-	return text
 }

@@ -92,7 +92,7 @@ func (s *sheet) plan(t *table) *tablePlan {
 	}
 	p := &tablePlan{style: textStyle{size: tableSize}, middle: t.glance}
 	label := textStyle{size: tableSize + 0.5, bold: true}
-	if !t.compact {
+	if !t.quiet {
 		p.caption = s.wrap(plain(t.caption), label, contentWidth)
 	}
 	if t.note != "" {
@@ -101,8 +101,13 @@ func (s *sheet) plan(t *table) *tablePlan {
 	}
 	// A table of many columns is set smaller before its words are broken.
 	sizes := []float64{tableSize, 7.2, 6.5, 5.8}
-	if t.glance {
+	switch {
+	case t.dense:
+		sizes = append([]float64{8.2}, sizes...)
+	case t.glance:
 		sizes = append([]float64{bodySize}, sizes...)
+	case t.compact:
+		sizes = []float64{7.5, 6.5, 5.8}
 	}
 	for _, size := range sizes {
 		p.style.size = size

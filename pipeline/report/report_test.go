@@ -17,6 +17,7 @@ import (
 
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
+	"jogstrip/pipeline/report/stepping"
 	"jogstrip/track/traj"
 )
 
@@ -136,7 +137,7 @@ const ownScript = "the page's own script"
 func elements(t *testing.T, page []byte) []element {
 	t.Helper()
 	// A script is no XML.
-	d := xml.NewDecoder(bytes.NewReader(bytes.ReplaceAll(page, []byte(filmScript), []byte(ownScript))))
+	d := xml.NewDecoder(bytes.NewReader(bytes.ReplaceAll(page, []byte(stepping.Script), []byte(ownScript))))
 	d.Strict, d.AutoClose, d.Entity = false, xml.HTMLAutoClose, xml.HTMLEntity
 	var out []element
 	var open []int
@@ -260,7 +261,7 @@ func TestPagesFetchNothing(t *testing.T) {
 			t.Errorf("%s: script %v, and its policy says otherwise", name, scripted)
 		}
 		for _, word := range []string{"fetch(", "XMLHttpRequest", "import", "eval(", "innerHTML", "http"} {
-			if strings.Contains(filmScript, word) {
+			if strings.Contains(stepping.Script, word) {
 				t.Errorf("the script holds %q", word)
 			}
 		}

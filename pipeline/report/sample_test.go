@@ -118,15 +118,24 @@ func sampleFront() Front {
 	return f
 }
 
-// sampleFilms is a film of two strides and one half-stride.
+// sampleFilms is a film of two strides and one half-stride coming, and one stride going.
 func sampleFilms() []Footage {
-	figure, boxes, err := plots.StrideByStride([]plots.StrideRow{{Name: metrics.HeadLowDifference, Unit: "mm", Tolerance: 13, Before: []float64{-30, -24}, Now: []float64{-4, 3}}})
-	if err != nil {
-		panic(err)
+	drawn := func(row plots.StrideRow) (*plots.Figure, []plots.Box) {
+		figure, boxes, err := plots.StrideByStride([]plots.StrideRow{row})
+		if err != nil {
+			panic(err)
+		}
+		return figure, boxes
 	}
+	head, heads := drawn(plots.StrideRow{Name: metrics.HeadLowDifference, Unit: "mm", Tolerance: 13, Before: []float64{-30, -24}, Now: []float64{-4, 3}})
+	croup, croups := drawn(plots.StrideRow{Name: metrics.CroupLowDifference, Unit: "mm", Tolerance: 5, Before: []float64{3}, Now: []float64{-1}})
 	return []Footage{{
-		File: "before-after.mp4", Words: "The two visits’ best runs.", Rate: 30, Width: 936, Height: 542, Strides: figure, Boxes: boxes,
-		Sections: []FootageSection{{"Coming, stride by stride", []FootageMoment{{0, 1.4}, {1.4, 2.8}}}, {"Coming, left half over right half", []FootageMoment{{2.8, 4.2}}}},
+		File: "before-after.mp4", Words: "The two visits’ best runs.", Rate: 30, Width: 936, Height: 542,
+		Sections: []FootageSection{
+			{"Coming, stride by stride", []FootageMoment{{0, 1.4}, {1.4, 2.8}}, head, heads},
+			{"Coming, left half over right half", []FootageMoment{{2.8, 4.2}}, nil, nil},
+			{"Going, stride by stride", []FootageMoment{{4.2, 5.6}}, croup, croups},
+		},
 	}}
 }
 

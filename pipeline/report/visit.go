@@ -18,6 +18,7 @@ type Visit struct {
 	Summary    *metrics.Summary
 	Runs       []RunRow
 	Records    []VisitRecords
+	Felt       []FeltBeside
 	Front      Front
 	Films      []Footage // Runs with their marks drawn on them, stride by stride.
 	Figures    []Figure
@@ -47,6 +48,14 @@ type VisitRecords struct {
 	Items []RecordItem
 }
 
+// FeltBeside is what hands felt on a pair of limbs beside what was measured of it.
+type FeltBeside struct {
+	Limbs    string // "Forehand".
+	Felt     string
+	Measured string
+	Together string // Whether both found the same side, a sentence.
+}
+
 // RecordItem is what was written of one region or item.
 type RecordItem struct{ Region, Text string }
 
@@ -56,7 +65,7 @@ func (v Visit) Page() (*Page, error) {
 	if err != nil {
 		return nil, err
 	}
-	summary := v.Summary
+	summary := v.Summary.Said(v.Header.Lengths)
 	if summary == nil {
 		summary = &metrics.Summary{Limb: metrics.LimbFinding{Sentence: "no clip of this visit was measured"}}
 	}
@@ -72,7 +81,7 @@ func (v Visit) Page() (*Page, error) {
 	}
 	var about section
 	about.table(facts)
-	if p.front, err = newFront(glance.OfSummary(summary), glance.Rows(summary), false, v.Front); err != nil {
+	if p.front, err = newFront(glance.OfSummary(summary), false, v.Front, part{title: leftRight, rows: glance.Rows(summary)}); err != nil {
 		return nil, err
 	}
 	films, err := footageSection("Stride by stride, on film", v.Films)
@@ -81,7 +90,7 @@ func (v Visit) Page() (*Page, error) {
 	}
 	p.build(films)
 	p.build(findingSections(summary, false)...)
-	p.build(about, runsSection(v.Runs), recordsSection(v.Records), measuresSection(summary, false), pictures, sourcesSection(summary))
+	p.build(about, runsSection(v.Runs), feltSection(v.Felt), recordsSection(v.Records), measuresSection(summary, false), pictures, sourcesSection(summary))
 	return p, nil
 }
 
@@ -97,6 +106,20 @@ func runsSection(runs []RunRow) section {
 			row.cells = append(row.cells, textCell(string(r.View)), textCell(string(r.Level)), countCell(r.Strides), valueCell(estimateCell(r.Score, 2)), textCell(found))
 		}
 		t.rows = append(t.rows, row)
+	}
+	s.table(t)
+	return s
+}
+
+func feltSection(felt []FeltBeside) section {
+	s := section{title: "Hands and film"}
+	if len(felt) == 0 {
+		return s
+	}
+	s.add(paragraph("What hands found, beside what was measured of the same limbs and lies beyond its tolerance. Film points to the limb that steps shorter, over which head or croup is carried higher, whose hip moves more or whose shoulder is lifted less. That both find the same side, or do not, does not say why: soreness may be the cause of a movement, come from it, or have nothing to do with it."))
+	t := table{caption: "Felt and measured", wide: true, head: []string{"Limbs", "Hands found", "Beyond tolerance on film", "Together"}}
+	for _, f := range felt {
+		t.rows = append(t.rows, tableRow{cells: []tableCell{textCell(f.Limbs), textCell(f.Felt), textCell(f.Measured), textCell(f.Together)}})
 	}
 	s.table(t)
 	return s

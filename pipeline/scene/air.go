@@ -61,58 +61,74 @@ func (p *painter) contactShadows(t float64) {
 
 // dust draws the puffs that landing hooves raise.
 func (p *painter) dust(t float64) {
-	m := p.m
-	thick := float32(m.scene.Yard.Dust)
-	e := p.view(t)
 	c := colour{0.36, 0.30, 0.23}.tint(p.yard.ground)
 	er, eg, eb := encode(c.r), encode(c.g), encode(c.b)
 	ly, lcb, lcr := coded(er, eg, eb)
-	w := p.region.x1 - p.region.x0
-	for limb := range m.falls {
-		for n, f := range m.falls[limb] {
-			for _, puff := range [2]struct{ from, strength float64 }{{f.on, 1}, {f.off, 0.7}} {
-				age := t - puff.from
+	e := p.view(t)
+	for limb := range p.m.falls {
+		for n, f := range p.m.falls[limb] {
+			for _, raised := range [2]struct{ from, strength float64 }{{f.on, 1}, {f.off, 0.7}} {
+				age := t - raised.from
 				if age < 0 || age > 0.45 {
 					continue
 				}
 				radius := 0.07 + 0.35*math.Sqrt(age/0.45)*0.6
-				at := m.lane(f.s-0.05-0.2*age, f.l, 0.25*radius+0.1*age)
-				x, y, z := e.project(at)
+				x, y, z := e.project(p.m.lane(f.s-0.05-0.2*age, f.l, 0.25*radius+0.1*age))
 				if z < 0.5 {
 					continue
 				}
-				r := radius * e.f / z
-				a := thick * float32(puff.strength*0.95*math.Exp(-age/0.2)*math.Min(1, age/0.02))
-				near := float32(1 / math.Max(0.3, z-0.22)) // It spreads before the hoof, too.
-				b := box{max(0, int(x-r)) &^ 1, max(0, int(y-0.6*r)) &^ 1, min(p.out.w, int(x+r)+2) &^ 1, min(p.out.h, int(y+0.6*r)+2) &^ 1}
-				for py := b.y0; py < b.y1; py++ {
-					for px := b.x0; px < b.x1; px++ {
-						u, v := (float32(px)-float32(x))/float32(r), (float32(py)-float32(y))/float32(0.6*r)
-						d := u*u + v*v
-						if d >= 1 {
-							continue
-						}
-						if px >= p.region.x0 && px < p.region.x1 && py >= p.region.y0 && py < p.region.y1 {
-							if q := p.depth[(py-p.region.y0)*w+px-p.region.x0]; q > near {
-								continue // Something stands before the puff.
-							}
-						}
-						k := a * (1 - d) * (1 - d) * (0.65 + 0.5*noise3(u*2.5+float32(n)*3, v*2.5+float32(limb), float32(age)*5))
-						if k <= 0 {
-							continue
-						}
-						i := py*p.out.w + px
-						p.out.y[i] += (ly - p.out.y[i]) * k
-						if px&1 == 0 && py&1 == 0 {
-							j := py/2*(p.out.w/2) + px/2
-							p.out.cb[j] += (lcb - p.out.cb[j]) * k
-							p.out.cr[j] += (lcr - p.out.cr[j]) * k
-						}
-					}
-				}
+				p.puff(puff{
+					x: x, y: y, r: radius * e.f / z,
+					thick: float32(p.m.scene.Yard.Dust) * float32(raised.strength*0.95*math.Exp(-age/0.2)*math.Min(1, age/0.02)),
+					near:  float32(1 / math.Max(0.3, z-0.22)), // It spreads before the hoof, too.
+					ly:    ly, lcb: lcb, lcr: lcr,
+					seed: [3]float32{float32(n) * 3, float32(limb), float32(age) * 5},
+				})
 			}
 		}
 	}
+}
+
+// puff is a cloud of dust in the picture.
+type puff struct {
+	x, y, r      float64 // Its middle and radius, px.
+	thick        float32
+	near         float32 // Over the distance; what is nearer hides it.
+	ly, lcb, lcr float32 // Its colour as coded.
+	seed         [3]float32
+}
+
+// puff draws a cloud.
+func (p *painter) puff(d puff) {
+	b := box{max(0, int(d.x-d.r)) &^ 1, max(0, int(d.y-0.6*d.r)) &^ 1, min(p.out.w, int(d.x+d.r)+2) &^ 1, min(p.out.h, int(d.y+0.6*d.r)+2) &^ 1}
+	for py := b.y0; py < b.y1; py++ {
+		for px := b.x0; px < b.x1; px++ {
+			u, v := (float32(px)-float32(d.x))/float32(d.r), (float32(py)-float32(d.y))/float32(0.6*d.r)
+			out := u*u + v*v
+			if out >= 1 || p.hides(px, py, d.near) {
+				continue
+			}
+			k := d.thick * (1 - out) * (1 - out) * (0.65 + 0.5*noise3(u*2.5+d.seed[0], v*2.5+d.seed[1], d.seed[2]))
+			if k <= 0 {
+				continue
+			}
+			i := py*p.out.w + px
+			p.out.y[i] += (d.ly - p.out.y[i]) * k
+			if px&1 == 0 && py&1 == 0 {
+				j := py/2*(p.out.w/2) + px/2
+				p.out.cb[j] += (d.lcb - p.out.cb[j]) * k
+				p.out.cr[j] += (d.lcr - p.out.cr[j]) * k
+			}
+		}
+	}
+}
+
+// hides reports whether something at a pixel stands before what is that near.
+func (p *painter) hides(px, py int, near float32) bool {
+	if px < p.region.x0 || px >= p.region.x1 || py < p.region.y0 || py >= p.region.y1 {
+		return false
+	}
+	return p.depth[(py-p.region.y0)*(p.region.x1-p.region.x0)+px-p.region.x0] > near
 }
 
 // whiteBalance turns the picture's red up and its blue down and back, slowly.

@@ -269,12 +269,66 @@ var trunkOutline = [][5]float64{
 
 // shape writes every vertex, track coordinates, for one instant.
 func (b *body) shape(f frame) {
-	m := b.m
-	k := m.k
-	t := f.b
-	lft, fwd := vec{0, 1, 0}, vec{1, 0, 0}
+	horse, k := b.m.scene.Horse, b.m.k
+	place := b.trunk(f.b)
+	h := b.headOf(f.b)
+	neck := b.neck(f.b, h)
+	b.head(h)
+	b.ears(h)
+	b.forelockAndMane(f, h, neck)
+	if horse.LongTail {
+		b.longTail(f, place)
+	} else {
+		b.tail(f, place)
+	}
+	for limb := range 4 {
+		b.limb(f, limb, place)
+	}
+	if horse.Feather {
+		for limb := range 4 {
+			b.feather(f, limb)
+		}
+	}
+	// The points of the hips stand out of the pelvis.
+	for side := range 2 {
+		b.begin(matCoat, -1)
+		b.ellipsoid(b.m.hipOf(f.b, side, -0.04*k), vec{0.09 * k, 0.04 * k, 0.05 * k})
+		b.end()
+	}
+	if horse.Points {
+		for side := range 2 {
+			b.begin(matCoat, -1)
+			b.ellipsoid(b.m.shoulderOf(f.b, side, f.t, -0.03*k), vec{0.045 * k, 0.05 * k, 0.06 * k})
+			b.end()
+		}
+	}
+	if !horse.NoBridle {
+		b.headpiece(f.b)
+	}
+	if horse.Markers {
+		b.markers(f)
+	}
+	switch {
+	case horse.Leads:
+		b.leader(f)
+	case horse.Handler:
+		b.handler(f)
+	}
+	if horse.Driven {
+		b.driver(f)
+	}
+}
 
-	// Trunk: withers and croup carry it, the pelvis rolls.
+// To the left and forward, track coordinates.
+var lft, fwd = vec{0, 1, 0}, vec{1, 0, 0}
+
+// placing says where the trunk's cross-section at s is, at scale 1 behind the withers: its
+// middle, its axes to the left and up, and by how much it is raised.
+type placing = func(s float64) (c vec, ax, ay vec, dz float64)
+
+// trunk writes the trunk, which withers and croup carry; the pelvis rolls.
+func (b *body) trunk(t trunk) placing {
+	k := b.m.k
 	place := func(s float64) (c vec, ax, ay vec, dz float64) {
 		// s is at scale 1; weight of the hindquarters.
 		w := clamp01(s / croupBehind)
@@ -294,19 +348,24 @@ func (b *body) shape(f frame) {
 	b.begin(matCoat, -1)
 	b.loft(rings, 28)
 	b.end()
+	return place
+}
 
-	// Neck from the trunk to the poll.
-	poll := m.pollOf(t)
-	forehead := vec{t.headS, t.headL, t.head}
-	pitch := t.headPitch
-	sp, cp := math.Sincos(pitch)
-	// Head axes: face runs down and forward from the poll.
+// headAxes is where the head is: its poll and its forehead, and the directions in which
+// the face runs down and forward from the poll, and out of the forehead.
+type headAxes struct{ poll, forehead, down, out vec }
+
+func (b *body) headOf(t trunk) headAxes {
+	sp, cp := math.Sincos(t.headPitch)
 	turn := func(v vec) vec { return vec{v.x*cp + v.z*sp, v.y, v.z*cp - v.x*sp} }
-	headDown := turn(vec{0.60, 0, -0.80})
-	headOut := turn(vec{0.80, 0, 0.60}) // Out of the forehead.
+	return headAxes{b.m.pollOf(t), vec{t.headS, t.headL, t.head}, turn(vec{0.60, 0, -0.80}), turn(vec{0.80, 0, 0.60})}
+}
+
+// neck writes the neck from the trunk to the poll and returns its rings.
+func (b *body) neck(t trunk, h headAxes) (rings []ring) {
+	k := b.m.k
 	base := vec{t.s + 0.17*k, t.l, 1.29*k + t.withers - withersHeight*k}
-	top := poll.add(headDown.mul(0.05 * k)).add(headOut.mul(-0.075 * k))
-	rings = rings[:0]
+	top := h.poll.add(h.down.mul(0.05 * k)).add(h.out.mul(-0.075 * k))
 	for _, r := range [][4]float64{{0, 0.31, 0.150, 0.3}, {0.2, 0.26, 0.130, 0.45}, {0.4, 0.215, 0.108, 0.5}, {0.6, 0.18, 0.092, 0.5}, {0.8, 0.15, 0.083, 0.45}, {0.93, 0.13, 0.080, 0.3}, {1.0, 0.10, 0.075, 0}} {
 		x := r[0]
 		c := base.lerp(top, x)
@@ -323,35 +382,44 @@ func (b *body) shape(f frame) {
 	b.begin(matCoat, -1)
 	b.loft(rings, 18)
 	b.end()
-	neck := append([]ring(nil), rings...)
+	return rings
+}
 
-	// Head: rings along the face, u from the poll.
-	rings = rings[:0]
+// head writes the head: rings along the face, u from the poll.
+func (b *body) head(h headAxes) {
+	k := b.m.k
+	var rings []ring
 	// u, towards the face, towards the jaw, half width.
 	for _, r := range [][4]float64{{-0.01, 0.02, 0.08, 0.05}, {0.02, 0.04, 0.13, 0.082}, {0.08, 0.052, 0.17, 0.098}, {0.145, 0.058, 0.19, 0.108}, {0.20, 0.056, 0.19, 0.106}, {0.26, 0.048, 0.165, 0.090}, {0.33, 0.042, 0.125, 0.073}, {0.41, 0.038, 0.10, 0.060}, {0.48, 0.036, 0.09, 0.056}, {0.54, 0.034, 0.085, 0.058}, {0.585, 0.026, 0.07, 0.052}, {0.61, 0.005, 0.045, 0.032}} {
 		// The line of the forehead passes the landmark at u = 0.2265.
-		c := forehead.add(headDown.mul((r[0] - foreheadU) * k)).add(headOut.mul(-foreheadV * k))
-		rings = append(rings, ring{c: c, ax: lft, ay: headOut, a: r[3] * k, up: (r[1]) * k, low: r[2] * k, ridge: 0.12})
+		c := h.forehead.add(h.down.mul((r[0] - foreheadU) * k)).add(h.out.mul(-foreheadV * k))
+		rings = append(rings, ring{c: c, ax: lft, ay: h.out, a: r[3] * k, up: (r[1]) * k, low: r[2] * k, ridge: 0.12})
 	}
 	b.begin(matHead, -1)
 	b.loft(rings, 20)
 	b.end()
+}
 
-	// Ears.
+func (b *body) ears(h headAxes) {
+	k := b.m.k
 	for _, sgn := range []float64{1, -1} {
-		foot := poll.add(headDown.mul(0.025 * k)).add(vec{0, sgn * 0.055 * k, 0}).add(headOut.mul(-0.015 * k))
-		tip := foot.add(headDown.mul(-0.155 * k)).add(vec{0, sgn * 0.025 * k, 0}).add(headOut.mul(0.035 * k))
+		foot := h.poll.add(h.down.mul(0.025 * k)).add(vec{0, sgn * 0.055 * k, 0}).add(h.out.mul(-0.015 * k))
+		tip := foot.add(h.down.mul(-0.155 * k)).add(vec{0, sgn * 0.025 * k, 0}).add(h.out.mul(0.035 * k))
 		pts := []vec{foot, foot.lerp(tip, 0.35), foot.lerp(tip, 0.75), tip}
 		b.begin(matEar, -1)
 		b.loft(tube(pts, [][2]float64{{0.026 * k, 0.022 * k}, {0.034 * k, 0.022 * k}, {0.022 * k, 0.014 * k}, {0.004 * k, 0.004 * k}}, lft), 8)
 		b.end()
 	}
-	// Forelock over the poll, mane along the crest on the right.
+}
+
+// forelockAndMane writes the forelock over the poll and the mane along the crest on the right.
+func (b *body) forelockAndMane(f frame, h headAxes, neck []ring) {
+	k := b.m.k
 	b.begin(matMane, -1)
 	lock := []ring{}
 	for _, x := range [][3]float64{{-0.05, 0.035, 0.02}, {0.0, 0.045, 0.035}, {0.06, 0.04, 0.02}, {0.13, 0.02, 0.012}} {
-		c := poll.add(headDown.mul(x[0] * k)).add(headOut.mul((0.0 + 0.012) * k))
-		lock = append(lock, ring{c: c, ax: lft, ay: headOut, a: x[1] * k, up: x[2] * k, low: x[2] * k})
+		c := h.poll.add(h.down.mul(x[0] * k)).add(h.out.mul((0.0 + 0.012) * k))
+		lock = append(lock, ring{c: c, ax: lft, ay: h.out, a: x[1] * k, up: x[2] * k, low: x[2] * k})
 	}
 	b.loft(lock, 8)
 	b.end()
@@ -367,65 +435,46 @@ func (b *body) shape(f frame) {
 	}
 	b.loft(mane, 8)
 	b.end()
+}
 
-	// Tail.
-	if m.scene.Horse.LongTail {
-		b.longTail(f, place)
-	} else {
-		c, _, _, dz := place(-1.205)
-		dock := vec{c.x, c.y, 1.40*k + dz}
-		swing := 0.05 * k * math.Sin(f.stride+0.8)
-		pts := []vec{dock, dock.add(vec{-0.07 * k, 0, -0.02 * k}), dock.add(vec{-0.12 * k, swing * 0.3, -0.16 * k}), dock.add(vec{-0.13 * k, swing * 0.6, -0.40 * k}), dock.add(vec{-0.115 * k, swing, -0.66 * k}), dock.add(vec{-0.10 * k, swing * 1.3, -0.88 * k})}
-		b.begin(matMane, -1)
-		b.loft(tube(pts, [][2]float64{{0.045 * k, 0.04 * k}, {0.055 * k, 0.05 * k}, {0.075 * k, 0.06 * k}, {0.095 * k, 0.07 * k}, {0.08 * k, 0.06 * k}, {0.02 * k, 0.02 * k}}, lft), 12)
-		b.end()
-	}
+func (b *body) tail(f frame, place placing) {
+	k := b.m.k
+	c, _, _, dz := place(-1.205)
+	dock := vec{c.x, c.y, 1.40*k + dz}
+	swing := 0.05 * k * math.Sin(f.stride+0.8)
+	pts := []vec{dock, dock.add(vec{-0.07 * k, 0, -0.02 * k}), dock.add(vec{-0.12 * k, swing * 0.3, -0.16 * k}), dock.add(vec{-0.13 * k, swing * 0.6, -0.40 * k}), dock.add(vec{-0.115 * k, swing, -0.66 * k}), dock.add(vec{-0.10 * k, swing * 1.3, -0.88 * k})}
+	b.begin(matMane, -1)
+	b.loft(tube(pts, [][2]float64{{0.045 * k, 0.04 * k}, {0.055 * k, 0.05 * k}, {0.075 * k, 0.06 * k}, {0.095 * k, 0.07 * k}, {0.08 * k, 0.06 * k}, {0.02 * k, 0.02 * k}}, lft), 12)
+	b.end()
+}
 
-	for limb := range 4 {
-		b.limb(f, limb, place)
+// headpiece writes the headpiece of the bridle, which runs over the poll behind the ears.
+func (b *body) headpiece(t trunk) {
+	k := b.m.k
+	top := b.m.headpieceOf(t)
+	pts := []vec{}
+	for _, x := range []float64{-1, -0.75, -0.4, 0, 0.4, 0.75, 1} {
+		pts = append(pts, top.add(vec{0.05 * k * x * x, 0.088 * k * x, -0.10*k*math.Pow(math.Abs(x), 2.6) - 0.008*k}))
 	}
-	if m.scene.Horse.Feather {
-		for limb := range 4 {
-			b.feather(f, limb)
-		}
+	radii := make([][2]float64, len(pts))
+	for i := range radii {
+		radii[i] = [2]float64{0.017 * k, 0.008 * k}
 	}
-	// The points of the hips stand out of the pelvis.
-	for side := range 2 {
-		b.begin(matCoat, -1)
-		b.ellipsoid(m.hipOf(t, side, -0.04*k), vec{0.09 * k, 0.04 * k, 0.05 * k})
+	b.begin(matLeather, -1)
+	b.loft(tube(pts, radii, fwd), 8)
+	b.end()
+}
+
+func (b *body) markers(f frame) {
+	k, t := b.m.k, f.b
+	spots := []vec{{t.s, t.l, t.withers + ballRadius}, {t.s + croupBehind*k, t.croupL, t.croup + ballRadius}, b.m.hipOf(t, left, ballRadius), b.m.hipOf(t, right, ballRadius)}
+	if b.m.scene.Horse.Points {
+		spots = append(spots, b.m.shoulderOf(t, left, f.t, ballRadius), b.m.shoulderOf(t, right, f.t, ballRadius))
+	}
+	for _, p := range spots {
+		b.begin(matBall, -1)
+		b.ball(p, ballRadius)
 		b.end()
-	}
-	// The headpiece of the bridle runs over the poll behind the ears.
-	if !m.scene.Horse.NoBridle {
-		top := m.headpieceOf(t)
-		pts := []vec{}
-		for _, x := range []float64{-1, -0.75, -0.4, 0, 0.4, 0.75, 1} {
-			pts = append(pts, top.add(vec{0.05 * k * x * x, 0.088 * k * x, -0.10*k*math.Pow(math.Abs(x), 2.6) - 0.008*k}))
-		}
-		radii := make([][2]float64, len(pts))
-		for i := range radii {
-			radii[i] = [2]float64{0.017 * k, 0.008 * k}
-		}
-		b.begin(matLeather, -1)
-		b.loft(tube(pts, radii, fwd), 8)
-		b.end()
-	}
-	if m.scene.Horse.Markers {
-		spots := []vec{{t.s, t.l, t.withers + ballRadius}, {t.s + croupBehind*k, t.croupL, t.croup + ballRadius}, m.hipOf(t, left, ballRadius), m.hipOf(t, right, ballRadius)}
-		for _, p := range spots {
-			b.begin(matBall, -1)
-			b.ball(p, ballRadius)
-			b.end()
-		}
-	}
-	switch {
-	case m.scene.Horse.Leads:
-		b.leader(f)
-	case m.scene.Horse.Handler:
-		b.handler(f)
-	}
-	if m.scene.Horse.Driven {
-		b.driver(f)
 	}
 }
 
@@ -469,7 +518,7 @@ func two(a, c vec, l1, l2, bend float64) vec {
 }
 
 // limb shapes one limb down to the hoof.
-func (b *body) limb(f frame, limb int, place func(float64) (vec, vec, vec, float64)) {
+func (b *body) limb(f frame, limb int, place placing) {
 	m := b.m
 	k := m.k
 	h := f.hooves[limb]

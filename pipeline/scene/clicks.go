@@ -53,12 +53,18 @@ func (t *Truth) Clicks(frames []int, o ClickOptions) []Click {
 		o.Landmarks = Usual(t.Scene.View)
 	}
 	rng := rand.New(rand.NewPCG(o.Seed, 0xbb67ae8584caa73b))
+	// The shoulders came later: the clicks of all others stay what they were.
+	shoulders := rand.New(rand.NewPCG(o.Seed, 0x9b05688c2b3e6c1f))
 	var out []Click
 	for _, f := range frames {
 		if f < 0 || f >= len(t.Times) {
 			continue
 		}
 		for _, l := range t.Landmarks {
+			rng := rng
+			if l.Name == traj.LeftShoulder || l.Name == traj.RightShoulder {
+				rng = shoulders
+			}
 			dx, dy := rng.NormFloat64()*o.sd(), rng.NormFloat64()*o.sd()
 			if !slices.Contains(o.Landmarks, l.Name) {
 				continue

@@ -158,6 +158,11 @@ func (m *motion) measures(t *Truth) *measureList {
 			sided(metrics.PairTiming, k, s.Start, v[left], v[right])
 		}
 	}
+	if t != nil {
+		m.trunkMeasures(strides, in, across, sided, single)
+		p, q := m.lane(line.s, line.l, 0), m.lane(line.s+line.ds, line.l+line.dl, 0)
+		single(metrics.LineDrift, 0, 0, -1000*m.scene.View.LeftSign()*(q.x-p.x)/math.Abs(q.y-p.y))
+	}
 	for gd := range 2 {
 		spread := func(n, of metrics.Name, scale float64) {
 			var l, r []float64
@@ -193,6 +198,83 @@ func (m *motion) measures(t *Truth) *measureList {
 		t.TrunkLine = metrics.Line{X: m.origin.x, Y: m.origin.y, DX: m.fwd.x, DY: m.fwd.y}
 	}
 	return out
+}
+
+// shoulderMeasures adds how the points of the shoulders move up and down in stride k:
+// over the stride, and from the middle of each one's stance to that of its swing.
+func (m *motion) shoulderMeasures(k int, s Stride, in func(limb int, from, to float64) int, sided func(n metrics.Name, k int, at, l, r float64)) {
+	over, lift := [2]float64{nan, nan}, [2]float64{nan, nan}
+	for side := range 2 {
+		z := func(t float64) float64 { return m.shoulderOf(trunk{withers: m.withersZ(t)}, side, t, 0).z }
+		_, low := extreme(z, s.Start, s.End, -1)
+		_, high := extreme(z, s.Start, s.End, 1)
+		over[side] = 1000 * (high - low)
+		limb := limbOf(0, side)
+		if i := in(limb, s.Start, s.End); i >= 0 && i+1 < len(m.falls[limb]) {
+			f, next := m.falls[limb][i], m.falls[limb][i+1]
+			lift[side] = 1000 * (z((f.off+next.on)/2) - z((f.on+f.off)/2))
+		}
+	}
+	sided(metrics.ShoulderExcursion, k, s.Start, over[left], over[right])
+	sided(metrics.ShoulderLift, k, s.Start, lift[left], lift[right])
+}
+
+// rollRange returns the range over a stride of the roll of the line between two points,
+// degrees.
+func rollRange(s Stride, width float64, rightOver func(t float64) float64) float64 {
+	_, low := extreme(rightOver, s.Start, s.End, -1)
+	_, high := extreme(rightOver, s.Start, s.End, 1)
+	return 180 / math.Pi * math.Atan((high-low)/width)
+}
+
+// trunkMeasures adds how trunk and head sway and roll and how the limbs are set. Its means need
+// no correcting, since the motion has them as they are asked for.
+func (m *motion) trunkMeasures(strides []Stride, in func(limb int, from, to float64) int, across func(fall) float64,
+	sided func(n metrics.Name, k int, at, l, r float64), single func(n metrics.Name, k int, at, v float64)) {
+	toRight := []func(t float64) float64{
+		func(t float64) float64 { c, _, _ := m.sway(m.strideAngle(t)); return -1000 * c },
+		func(t float64) float64 { _, c, _ := m.sway(m.strideAngle(t)); return -1000 * c },
+		func(t float64) float64 { c, _, h := m.sway(m.strideAngle(t)); return -1000 * (h - c) },
+	}
+	for k, s := range strides {
+		for i, n := range []metrics.Name{metrics.ChestSway, metrics.CroupSway, metrics.HeadSway} {
+			mean := 0.0
+			const parts = 64
+			for q := range parts {
+				mean += toRight[i](lerp(s.Start, s.End, (float64(q)+0.5)/parts)) / parts
+			}
+			_, most := extreme(toRight[i], s.Start, s.End, 1)
+			_, least := extreme(toRight[i], s.Start, s.End, -1)
+			sided(n, k, s.Start, mean-least, most-mean)
+			if n == metrics.HeadSway {
+				// The head goes where the chest will be in a moment.
+				way := sum(m.weave, (s.Start+s.End)/2+0.15) - sum(m.weave, (s.Start+s.End)/2)
+				single(metrics.HeadToSide, k, s.Start, mean/10-100*way)
+			}
+		}
+		m.shoulderMeasures(k, s, in, sided)
+		single(metrics.ShoulderRoll, k, s.Start, rollRange(s, 2*shoulderPoint.y*m.k, func(t float64) float64 {
+			return m.shoulderOf(trunk{}, right, t, 0).z - m.shoulderOf(trunk{}, left, t, 0).z
+		}))
+		single(metrics.PelvisRoll, k, s.Start, rollRange(s, 2*hipWide*m.k, func(t float64) float64 {
+			return 2 * hipWide * m.k * math.Sin(m.roll(t))
+		}))
+		var place, fromLine [4]float64 // To the left, cm.
+		for limb := range place {
+			place[limb], fromLine[limb] = nan, nan
+			// A hind that lands with the fore may be before it.
+			early := (s.End - s.Start) / 4
+			if i := in(limb, s.Start-early, s.End-early); i >= 0 {
+				// From the horse's own path: where it bends, the way from one landing to the
+				// next is no width.
+				place[limb] = 100 * outward(limb) * m.fromTrunk(limb, i)
+				fromLine[limb] = 100 * across(m.falls[limb][i])
+			}
+		}
+		single(metrics.BaseWidthFore, k, s.Start, place[lf]-place[rf])
+		single(metrics.BaseWidthHind, k, s.Start, place[lh]-place[rh])
+		single(metrics.QuartersToSide, k, s.Start, (fromLine[lf]+fromLine[rf]-fromLine[lh]-fromLine[rh])/2)
+	}
 }
 
 // fitted is a line in track coordinates through (s, l) in direction (ds, dl).

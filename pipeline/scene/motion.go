@@ -431,12 +431,26 @@ func (m *motion) trunkAt(t float64) trunk {
 	s, l := m.path(t)
 	a := m.strideAngle(t)
 	b := trunk{s: s, l: l, withers: m.withersZ(t), croup: m.croupZ(t), head: m.headZ(t), roll: m.roll(t)}
-	b.l += 0.008 * m.k * math.Sin(a)
-	b.croupL = l + 0.012*m.k*math.Sin(a+0.6)
+	chest, croup, head := m.sway(a)
+	b.l += chest
+	b.croupL = l + croup
 	b.headS = s + headAhead*m.k + 0.006*m.k*math.Sin(2*a+1)
-	b.headL = sum(m.weave, t+0.15) + 0.010*m.k*math.Sin(a+2)
+	b.headL = sum(m.weave, t+0.15) + head
 	b.headPitch = rad(1.5) * math.Sin(2*a+0.5)
 	return b
+}
+
+// sway returns how far chest, croup and head are to the left of the horse's path at
+// angle a of the stride, m. A part twice a stride lets the trunk swing further to one
+// side than to the other; it is kept below a quarter of the part once a stride, beyond
+// which a side would have two furthest points.
+func (m *motion) sway(a float64) (chest, croup, head float64) {
+	uneven := func(once, a, mm float64) float64 {
+		d := mm / 1000
+		return max(once*m.k, 2*math.Abs(d))*math.Sin(a) + d/2*math.Cos(2*a)
+	}
+	y := m.scene.Asymmetry
+	return uneven(0.008, a, y.ChestSwayMM), uneven(0.012, a+0.6, y.CroupSwayMM), 0.010*m.k*math.Sin(a+2) - y.HeadSideCM/100
 }
 
 // point returns the lane position of landmark l at time t.
@@ -468,8 +482,12 @@ func (m *motion) point(l traj.Landmark, t float64) vec {
 		return m.lane(b.s+c.x, b.l, b.withers+c.z-withersHeight*k)
 	}
 	side := left
-	if l == traj.RightHip {
+	if l.Side() == traj.Right {
 		side = right
+	}
+	if l == traj.LeftShoulder || l == traj.RightShoulder {
+		p := m.shoulderOf(b, side, t, ball)
+		return m.lane(p.x, p.y, p.z)
 	}
 	p := m.hipOf(b, side, ball)
 	return m.lane(p.x, p.y, p.z)
@@ -479,6 +497,24 @@ const ballRadius = 0.022
 
 // chestPoint is the middle of the breast on the trunk's front.
 var chestPoint = vec{0.455, 0, 1.085}
+
+// shoulderPoint is the left point of the shoulder on the trunk's front; a limb that
+// swings forward lifts it, on either side by so much on average.
+var shoulderPoint = vec{0.43, 0.145, 1.09}
+
+const shoulderLift = 0.020
+
+// shoulderOf returns the point of the shoulder at t in track coordinates, lifted off the
+// skin by out.
+func (m *motion) shoulderOf(b trunk, side int, t, out float64) vec {
+	p := shoulderPoint.mul(m.k)
+	sign := []float64{1, -1}[side]
+	lift := 0.0
+	if h := m.hoofAt(limbOf(0, side), t); h.swing >= 0 {
+		lift = (shoulderLift*m.k - sign*m.scene.Asymmetry.ShoulderLiftMM/2000) * bump(h.swing, 0.55)
+	}
+	return vec{b.s + p.x + out, b.l + sign*(p.y+0.3*out), b.withers + p.z - withersHeight*m.k + lift}
+}
 
 // hipOf returns the point of the hip in track coordinates, lifted off the skin
 // by out.

@@ -140,7 +140,7 @@ func (b *body) rope(points []vec) {
 }
 
 // longTail hangs from the dock to the hocks and swings, its strands one after another.
-func (b *body) longTail(f frame, place func(float64) (vec, vec, vec, float64)) {
+func (b *body) longTail(f frame, place placing) {
 	k := b.m.k
 	c, _, _, dz := place(-1.205)
 	for i := range 4 {

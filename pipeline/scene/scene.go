@@ -54,6 +54,9 @@ type Horse struct {
 	// Markers sticks white balls on withers, croup and both hips; the landmarks
 	// are then the centres of the balls.
 	Markers bool `json:"markers,omitempty"`
+	// Points lets the points of the shoulders stand out and move under the coat; with
+	// Markers each has a ball, too. Without either they lie still on a smooth breast.
+	Points bool `json:"points,omitempty"`
 	// Handler lets a person walk at the horse's left shoulder.
 	Handler bool `json:"handler,omitempty"`
 	// Leads lets the handler go in steps of his own whose feet stand on the ground,
@@ -155,6 +158,15 @@ type Asymmetry struct {
 	CroupHighMM   float64 `json:"croup_high_mm,omitempty"`
 	// HipExcursionMM is the difference of the hips' vertical ranges.
 	HipExcursionMM float64 `json:"hip_excursion_mm,omitempty"`
+	// ChestSwayMM and CroupSwayMM are by how much further they swing to the right than to
+	// the left; HeadSideCM is how far to the right the head is carried.
+	ChestSwayMM float64 `json:"chest_sway_mm,omitempty"`
+	CroupSwayMM float64 `json:"croup_sway_mm,omitempty"`
+	HeadSideCM  float64 `json:"head_side_cm,omitempty"`
+	// ShoulderLiftMM is by how much more the right limb lifts the point of its shoulder
+	// as it swings than the left limb does; what that makes of the points' ranges beside
+	// the trunk's own movement is in Truth.
+	ShoulderLiftMM float64 `json:"shoulder_lift_mm,omitempty"`
 }
 
 // ShortFore returns the asymmetry of a horse that is stiff and short on one

@@ -178,6 +178,13 @@ type Body struct {
 	// height at the withers. Common practice: 0.2 m more or less at 8 m changes the scale
 	// of the movement by 2.5 %, alike for both sides.
 	HeadAhead float64
+	// HeadAheadSD is how much further or less far ahead than that a head is carried, share
+	// of the height at the withers. Judged: by 15 cm.
+	HeadAheadSD float64
+	// MiddleMM is how far beside the horse's middle a person marks the head, the chest or
+	// the withers, mm. Judged: the middle of a broad forehead or breast is found to a
+	// centimetre.
+	MiddleMM float64
 	// TrunkLength is how far the hind hooves are behind the fore ones, likewise. Common
 	// practice.
 	TrunkLength float64
@@ -230,7 +237,7 @@ func Usual() Model {
 		Placement: Placement{FewestSamples: 4, FarthestShare: 0.03},
 		Run:       Run{StrideAlongM: 0.02, StrideAcrossM: 0.012, SpeedM: 0.03, StatedShare: 0.6, Doubt: 0.7, FarOffP: 1.0 / 250, WildBy: 9},
 		Swing:     Swing{Ramp: 0.2, Skew: 0.05, AlikeSides: 0.75, ShortestShare: 0.18, LongestUnseen: 0.3, WorstHeightCM: 5},
-		Body:      Body{FollowedMM: 1.3, DepthM: 0.03, HeadAhead: 0.45, TrunkLength: 0.70, CameraM: 1.3, GroundRowPX: 0.5},
+		Body:      Body{FollowedMM: 1.3, DepthM: 0.03, HeadAhead: 0.45, HeadAheadSD: 0.09, MiddleMM: 10, TrunkLength: 0.70, CameraM: 1.3, GroundRowPX: 0.5},
 		Camera:    Camera{ClickPX: click, TapeShare: 0.02, HeightM: 0.02, FocalShare: 0.03, FieldShare: 0.10, RowDeg: 0.25, NominalFocal: 0.8, NominalShare: 0.2},
 	}
 }

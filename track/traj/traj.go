@@ -34,12 +34,15 @@ const (
 	LeftHip   Landmark = "left-hip"
 	RightHip  Landmark = "right-hip"
 	Chest     Landmark = "chest"
+	// The points of the shoulders, seen from in front.
+	LeftShoulder  Landmark = "left-shoulder"
+	RightShoulder Landmark = "right-shoulder"
 )
 
 // Landmarks lists every landmark in the order in which pages and tables show
 // them.
 func Landmarks() []Landmark {
-	return []Landmark{LeftFore, RightFore, LeftHind, RightHind, Head, Withers, Croup, LeftHip, RightHip, Chest}
+	return []Landmark{LeftFore, RightFore, LeftHind, RightHind, Head, Withers, Croup, LeftHip, RightHip, Chest, LeftShoulder, RightShoulder}
 }
 
 // Valid reports whether l is one of the landmarks above.
@@ -58,6 +61,10 @@ func (l Landmark) IsHoof() bool { return l.IsFore() || l.IsHind() }
 // IsFore reports whether l is a fore hoof.
 func (l Landmark) IsFore() bool { return l == LeftFore || l == RightFore }
 
+// IsHindquarters reports whether l lies on the hindquarters, seen from behind: croup and
+// points of hip.
+func (l Landmark) IsHindquarters() bool { return l == Croup || l == LeftHip || l == RightHip }
+
 // IsHind reports whether l is a hind hoof.
 func (l Landmark) IsHind() bool { return l == LeftHind || l == RightHind }
 
@@ -66,10 +73,10 @@ func (l Landmark) Words() string { return strings.ReplaceAll(string(l), "-", " "
 
 // Side returns the horse's own side on which l lies.
 func (l Landmark) Side() Side {
-	switch l {
-	case LeftFore, LeftHind, LeftHip:
+	switch {
+	case strings.HasPrefix(string(l), "left-"):
 		return Left
-	case RightFore, RightHind, RightHip:
+	case strings.HasPrefix(string(l), "right-"):
 		return Right
 	}
 	return Middle
@@ -78,19 +85,11 @@ func (l Landmark) Side() Side {
 // Opposite returns the landmark on the other side; landmarks of the middle
 // return themselves.
 func (l Landmark) Opposite() Landmark {
-	switch l {
-	case LeftFore:
-		return RightFore
-	case RightFore:
-		return LeftFore
-	case LeftHind:
-		return RightHind
-	case RightHind:
-		return LeftHind
-	case LeftHip:
-		return RightHip
-	case RightHip:
-		return LeftHip
+	switch part, left := strings.CutPrefix(string(l), "left-"); {
+	case left:
+		return Landmark("right-" + part)
+	case l.Side() == Right:
+		return Landmark("left-" + strings.TrimPrefix(string(l), "right-"))
 	}
 	return l
 }

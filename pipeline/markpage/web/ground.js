@@ -30,7 +30,7 @@ export class Ground {
 
   /** Starts anew from what is saved. */
   forget() {
-    const c = this.page.parts.calibration;
+    const c = this.page.marks.parts.calibration;
     this.picked = [];
     this.frame = c?.frame ?? null; // The frame whose picture the points belong to.
     this.grid = null;
@@ -62,7 +62,7 @@ export class Ground {
   }
 
   level() {
-    const c = this.page.parts.calibration;
+    const c = this.page.marks.parts.calibration;
     return c?.ground ? 'metric' : c?.height ? 'height' : c?.horizon ? 'ratio' : 'none';
   }
 
@@ -167,7 +167,7 @@ export class Ground {
     this.proving = input;
     let grid;
     try {
-      grid = await send('POST', '/api/calibrate', {}, { width: clip.width, height: clip.height, withers_m: this.page.parts.withers_m ?? clip.guess.withers_m ?? 0, calibration: input });
+      grid = await send('POST', '/api/calibrate', {}, { width: clip.width, height: clip.height, withers_m: this.page.marks.parts.withers_m ?? clip.guess.withers_m ?? 0, calibration: input });
     } catch (error) {
       // The points are saved even while nobody can prove them.
       grid = { error: '', lines: [], labels: [], notes: [`The grid can't be drawn: ${error.message}`], level: 'none' };
@@ -176,7 +176,7 @@ export class Ground {
     if (this.proving !== input) return;
     this.grid = grid;
     if (!grid.error) localStorage.removeItem(this.key);
-    if (save && !grid.error && JSON.stringify(this.page.parts.calibration) !== JSON.stringify(input)) this.page.change({ calibration: input });
+    if (save && !grid.error && JSON.stringify(this.page.marks.parts.calibration) !== JSON.stringify(input)) this.page.change({ calibration: input });
     if (save && grid.error) this.page.show('unfinished', 'These ground marks are kept in this browser: they fit no camera yet');
     else if (save) this.page.saver.flush();
     this.page.refresh();
@@ -205,7 +205,7 @@ export class Ground {
     const missing = this.wanted() - this.picked.length;
     const parts = [h('h2', {}, missing > 0 ? `Click the ${this.missing()}` : 'Ground')];
     parts.push(choice('Calibrate from', 'method', [['ground', 'four ground marks'], ['height', 'camera height'], ['horizon', 'horizon only'], ['none', 'nothing']], this.method, (m) => this.setMethod(m)));
-    if (page.clip.same.length > 0 && !page.parts.calibration) {
+    if (page.clip.same.length > 0 && !page.marks.parts.calibration) {
       parts.push(h('div', { class: 'notice' }, h('p', {}, 'The camera stood as for another clip? Take its calibration over:'),
         page.clip.same.map((s) => button(`${s.path} (${s.level})`, () => this.carry(s)))));
     }
@@ -240,7 +240,7 @@ export class Ground {
     if (missing === 0 && this.method !== 'none' && !this.input()) parts.push(h('p', { class: 'notice warn' }, 'Give the measures above to complete the calibration.'));
     const g = this.grid;
     if (g?.error) {
-      parts.push(h('p', { class: 'notice bad', role: 'alert' }, `This cannot be: ${g.error}.`, page.parts.calibration ? ' The last calibration that fitted stays saved.' : ''));
+      parts.push(h('p', { class: 'notice bad', role: 'alert' }, `This cannot be: ${g.error}.`, page.marks.parts.calibration ? ' The last calibration that fitted stays saved.' : ''));
     } else if (g && g.level !== 'none') {
       parts.push(h('div', { class: 'notice good' },
         h('p', {}, 'Do the lines lie on the ground, those along the lane parallel to it, and are the upright posts as high as the horse’s withers at their place?'),
@@ -254,7 +254,7 @@ export class Ground {
   draw(pen) {
     const { c, to, ratio } = pen;
     this.drawGrid(pen);
-    const shown = this.picked.map((p, i) => (this.page.grabbed?.key === i && this.page.dragged ? this.page.dragged : p));
+    const shown = this.picked.map((p, i) => (this.page.pointing.grabbed?.key === i && this.page.pointing.dragged ? this.page.pointing.dragged : p));
     if (this.method !== 'ground' && this.lane.by === 'row' && shown[0]) {
       const [, y] = to(0, shown[0][1]);
       c.strokeStyle = '#ffd23f';

@@ -34,6 +34,10 @@ export async function openHelp(main, _path, { setCrumbs }) {
     h('section', { class: 'card', 'aria-labelledby': 'help-proposed' },
       h('h2', { id: 'help-proposed' }, 'Marks that are proposed'),
       h('p', {}, 'Once a left and a right stance are marked, the program may propose marks in further frames and clips. They are dashed boxes with a question mark. Look at each: C confirms those of the frame, a drag moves one, X throws them away. Nothing proposed is measured before you confirm it.')),
+    h('section', { class: 'card', 'aria-labelledby': 'help-shoulder' },
+      h('h2', { id: 'help-shoulder' }, 'Shoulder and trunk'),
+      h('p', {}, 'Chest and points of the shoulders, from in front, tell how the trunk sways and how each shoulder moves. The points of the shoulders are never asked for: choose one below the drawing if you want them; from then on they are asked for in this clip.'),
+      h('p', {}, 'What film from in front and behind cannot show, and no mark gives: how far a limb swings forward and back (it lies along the line of sight); how the shoulder blade moves under the skin; toes that turn out or in; whether a hoof lands flat or on one side first (it is over within one picture).')),
     h('section', { class: 'card', 'aria-labelledby': 'help-not' },
       h('h2', { id: 'help-not' }, 'When not to mark'),
       h('ul', {}, h('li', {}, 'A hoof that is hidden by grass, dust or another leg: N, not visible. A guess is worse than no mark.'), h('li', {}, 'A blurred hoof: it swings. Step until it is sharp.'), h('li', {}, 'A shadow: it touches the hoof only where the hoof stands, but it is not the hoof.')))));

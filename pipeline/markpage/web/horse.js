@@ -41,7 +41,7 @@ function front() {
       through([[-15, 44], [0, 41], [15, 44]], false), ...bothLines([[4, 150], [12, 142], [26, 140], [36, 128]]),
       ...bothLines([[15, 212], [22, 216], [29, 212]]), ...bothLines([[15, 276], [22, 278], [29, 276]]),
     ],
-    at: { 'left-fore': [22, 292], 'right-fore': [-22, 292], 'left-hind': [45, 276], 'right-hind': [-45, 276], head: [0, 45], withers: [0, 16], croup: [0, 88], chest: [0, 138], 'left-hip': [48, 108], 'right-hip': [-48, 108] },
+    at: { 'left-fore': [22, 292], 'right-fore': [-22, 292], 'left-hind': [45, 276], 'right-hind': [-45, 276], head: [0, 45], withers: [0, 16], croup: [0, 88], chest: [0, 138], 'left-hip': [48, 108], 'right-hip': [-48, 108], 'left-shoulder': [34, 128], 'right-shoulder': [-34, 128] },
   };
 }
 

@@ -37,7 +37,7 @@ export class Proposals {
         this.byFrame.get(p.frame).set(p.landmark, { x: p.x, y: p.y });
       }
       const n = this.frames().length;
-      this.status = n > 0 ? `Marks are proposed in ${n} ${n === 1 ? 'frame' : 'frames'}${answer.from ? `, as marked in ${answer.from}` : ''}.` : answer.reason ?? '';
+      this.status = n > 0 ? `Marks are proposed in ${n} ${n === 1 ? 'frame' : 'frames'}${answer.from ? `, as marked in ${answer.from}` : ''}.` : answer.reason ? `${answer.reason[0].toUpperCase()}${answer.reason.slice(1)}.` : '';
     } catch (error) {
       if (error.name === 'AbortError') return;
       this.status = `No marks can be proposed: ${error.message}.`;
@@ -50,7 +50,7 @@ export class Proposals {
   /** Asks again once the clip itself shows a left and a right stance and more are wanted. */
   more() {
     const { page } = this;
-    const sides = ['left', 'right'].map((s) => page.standing(s).length);
+    const sides = ['left', 'right'].map((s) => page.marks.standing(s).length);
     if (sides.some((n) => n === 0) || sides.every((n) => n >= 3) || this.asked === 'own') return;
     // What is proposed by another clip is looked at first: it does not change under the hand.
     if (this.frames().length > 0) return;
@@ -63,11 +63,11 @@ export class Proposals {
   at(frame) {
     const out = new Map();
     const { page } = this;
-    if (!page.view || this.thrown.has(frame)) return out;
-    for (const [landmark, p] of this.byFrame.get(frame) ?? []) if (page.markAt(frame, landmark) === undefined) out.set(landmark, p);
+    if (!page.marks.view || this.thrown.has(frame)) return out;
+    for (const [landmark, p] of this.byFrame.get(frame) ?? []) if (page.marks.at(frame, landmark) === undefined) out.set(landmark, p);
     // Where the person has placed the hoof, the frame is in their hands.
-    const lead = ['left', 'right'].map((s) => leading(page.view, s));
-    if (lead.some((l) => page.markAt(frame, l) !== undefined) && !lead.some((l) => out.has(l))) return new Map();
+    const lead = ['left', 'right'].map((s) => leading(page.marks.view, s));
+    if (lead.some((l) => page.marks.at(frame, l) !== undefined) && !lead.some((l) => out.has(l))) return new Map();
     return out;
   }
 
@@ -113,7 +113,7 @@ export class Proposals {
       c.lineTo(x, y + 4 * ratio);
       c.stroke();
       c.restore();
-      const right = (this.page.view === 'toward') === (side === 'left') || side === 'middle';
+      const right = (this.page.marks.view === 'toward') === (side === 'left') || side === 'middle';
       drawWords(c, `? ${landmarkNames[landmark].replace(' hoof', '')}`, x + (right ? 1.5 : -1.5) * r, y, 12 * ratio, '#f3d9ff', right ? 'left' : 'right');
     }
   }

@@ -5,6 +5,7 @@ export const landmarkNames = {
   'left-hind': 'left hind hoof', 'right-hind': 'right hind hoof',
   head: 'head', withers: 'withers', croup: 'croup',
   'left-hip': 'left point of hip', 'right-hip': 'right point of hip', chest: 'chest',
+  'left-shoulder': 'left point of shoulder', 'right-shoulder': 'right point of shoulder',
 };
 
 /** Where exactly a landmark is clicked, by view. */
@@ -15,6 +16,7 @@ export const landmarkPlaces = {
     head: 'Middle of the forehead, or of the browband between the eyes.',
     withers: 'Highest point of the withers behind the neck, if it can be seen.',
     chest: 'Middle of the chest, between the points of the shoulders.',
+    shoulder: 'Point of the shoulder, the bony corner at the side of the chest. Take the same spot in every frame.',
     croup: 'Highest point of the croup, if it can be seen.',
     hip: 'Point of the hip, if it can be seen.',
   },
@@ -24,6 +26,7 @@ export const landmarkPlaces = {
     head: 'Poll, between the ears, if it can be seen over the croup.',
     withers: 'Highest point of the withers, if it can be seen over the croup.',
     chest: 'Not to be seen from behind.',
+    shoulder: 'Not to be seen from behind.',
     croup: 'Highest point of the croup, on the midline.',
     hip: 'Point of the hip, the bony corner at the side.',
   },
@@ -33,8 +36,15 @@ const asked = {
   toward: ['left-fore', 'right-fore', 'head', 'withers', 'left-hind', 'right-hind', 'chest'],
   away: ['left-hind', 'right-hind', 'croup', 'left-hip', 'right-hip', 'withers', 'head', 'left-fore', 'right-fore'],
 };
-/** The landmarks of a view, those that matter most first. */
-export const landmarksFor = (view) => asked[view];
+/** The landmarks asked for in a view, those that matter most first. */
+export const askedFor = (view) => asked[view];
+
+/** Landmarks that nobody is asked for, until one is marked in the clip. */
+const extras = { toward: ['left-shoulder', 'right-shoulder'], away: [] };
+export const extrasFor = (view) => extras[view];
+
+/** All landmarks of a view. */
+export const landmarksFor = (view) => [...asked[view], ...extras[view]];
 
 export function sideOf(landmark) {
   if (landmark.startsWith('left-')) return 'left';

@@ -5,6 +5,7 @@ for (const box of document.querySelectorAll('.film')) {
   const { rate, sections } = JSON.parse(box.dataset.film);
   const moments = sections.flatMap((s) => s.at);
   const parts = [...box.querySelectorAll('.moment')];
+  const momentOf = (part) => Number(part.dataset.moment);
   // In the middle of a frame: at its edge a player may show the one before.
   const half = 0.5 / rate;
   let until = Infinity;
@@ -46,13 +47,14 @@ for (const box of document.querySelectorAll('.film')) {
   video.addEventListener('timeupdate', () => {
     if (video.currentTime >= until) { video.pause(); until = Infinity; }
     const i = index();
-    parts.forEach((p, k) => p.classList.toggle('now', k === i));
+    for (const p of parts) p.classList.toggle('now', momentOf(p) === i);
   });
-  parts.forEach((p, k) => {
+  for (const p of parts) {
+    const k = momentOf(p);
     p.setAttribute('tabindex', '0');
     p.setAttribute('role', 'button');
-    p.setAttribute('aria-label', `Stride ${k + 1} on film`);
+    p.setAttribute('aria-label', p.textContent);
     p.addEventListener('click', () => play(k));
     p.addEventListener('keydown', (e) => { if (e.key === 'Enter' || e.key === ' ') { e.preventDefault(); play(k); } });
-  });
+  }
 }

@@ -1,0 +1,165 @@
+package metrics
+
+import (
+	"math"
+	"slices"
+
+	"jogstrip/metrics/lengths"
+)
+
+// Say returns a value that is in unit, in the unit in which people say the measure, with
+// that unit: lengths of steps in centimetres, times of one limb in milliseconds.
+func (d Definition) Say(unit string, v float64) (value float64, in string) {
+	switch {
+	case unit == "m" && d.Sided:
+		return 100 * v, "cm"
+	case unit == "s" && d.Sided:
+		return 1000 * v, "ms"
+	}
+	return v, unit
+}
+
+// SayEstimate is Say for an estimate.
+func (d Definition) SayEstimate(unit string, e Estimate) (Estimate, string) {
+	scale, in := d.Say(unit, 1)
+	return e.scaled(scale), in
+}
+
+// MostDecimals returns how many decimals the measure is written with at most in a unit in
+// which it is said.
+func (d Definition) MostDecimals(unit string) int {
+	_, metric := d.Say(d.Unit, 0)
+	most := func(unit string) int {
+		switch {
+		case unit == "cm" && d.Unit == "m":
+			return 1
+		case unit == "ms":
+			return 0
+		case unit == d.Unit:
+			return d.Decimals
+		case unit == "":
+			return 2
+		}
+		return 1
+	}
+	if metric != unit && lengths.Inches.Unit(metric) == unit {
+		return lengths.Inches.Decimals(most(metric), metric)
+	}
+	return most(unit)
+}
+
+// Decimals returns how many decimals the interval supports, at most most: the last digit
+// is worth no more than half of the interval's half-width. Whole numbers are never rounded
+// further.
+func (e Estimate) Decimals(most int) int {
+	half := (e.High - e.Low) / 2
+	if math.IsNaN(half) || math.IsInf(half, 0) || half <= 0 {
+		return most
+	}
+	for d := range most {
+		if math.Pow(10, -float64(d)) <= half/2 {
+			return d
+		}
+	}
+	return most
+}
+
+func (e Estimate) scaled(by float64) Estimate {
+	return Estimate{Value: by * e.Value, Low: by * e.Low, High: by * e.High, SE: by * e.SE}
+}
+
+func scaledPointer(e *Estimate, by float64) *Estimate {
+	if e == nil {
+		return nil
+	}
+	out := e.scaled(by)
+	return &out
+}
+
+// said returns by what values of a measure in unit are multiplied, and the unit that they
+// then have, for people who read lengths in a system.
+func (d Definition) said(unit string, in lengths.System) (by float64, to string) {
+	by, to = d.Say(unit, 1)
+	return in.Of(by, to), in.Unit(to)
+}
+
+// Said returns a copy of the summary for people who read lengths in a system: values,
+// intervals and tolerances in the units in which measures are said. Sentences stay as they
+// are; SummaryOptions.Lengths decides how they are written.
+func (s *Summary) Said(in lengths.System) *Summary {
+	if s == nil {
+		return nil
+	}
+	out := *s
+	out.Results = slices.Clone(s.Results)
+	for i := range out.Results {
+		r := &out.Results[i]
+		d, _ := Define(r.Name)
+		by, to := d.said(r.Unit, in)
+		r.Left, r.Right, r.Value = scaledPointer(r.Left, by), scaledPointer(r.Right, by), scaledPointer(r.Value, by)
+		r.Tolerance, r.Unit = by*r.Tolerance, to
+	}
+	return &out
+}
+
+// Said is as that of Summary.
+func (c *Comparison) Said(in lengths.System) *Comparison {
+	if c == nil {
+		return nil
+	}
+	out := *c
+	out.Before, out.After = *c.Before.Said(in), *c.After.Said(in)
+	out.Changes = slices.Clone(c.Changes)
+	for i := range out.Changes {
+		ch := &out.Changes[i]
+		d, _ := Define(ch.Name)
+		by, to := d.said(ch.Unit, in)
+		ch.Before, ch.After, ch.Change = scaledPointer(ch.Before, by), scaledPointer(ch.After, by), scaledPointer(ch.Change, by)
+		ch.Smallest, ch.Unit = by*ch.Smallest, to
+	}
+	return &out
+}
+
+// Said is as that of Summary, for the single values and the heights over time. Placements
+// and distances stay in metres, paths in centimetres.
+func (r *Run) Said(in lengths.System) *Run {
+	if r == nil {
+		return nil
+	}
+	out := *r
+	out.Series = slices.Clone(r.Series)
+	for i := range out.Series {
+		s := &out.Series[i]
+		d, _ := Define(s.Name)
+		by, to := d.said(s.Unit, in)
+		s.Unit, s.CommonSD, s.SideCommonSD = to, by*s.CommonSD, by*s.SideCommonSD
+		s.Observations = slices.Clone(s.Observations)
+		for k := range s.Observations {
+			o := &s.Observations[k]
+			o.Left, o.Right, o.Value, o.SD = by*o.Left, by*o.Right, by*o.Value, by*o.SD
+		}
+		s.OfRun, s.OfHorse = s.OfRun.scaled(by), s.OfHorse.scaled(by)
+	}
+	out.Signals = slices.Clone(r.Signals)
+	for i := range out.Signals {
+		s := &out.Signals[i]
+		s.Height, s.SD = allOf(in, s.Height, s.Unit), allOf(in, s.SD, s.Unit)
+		s.Unit = in.Unit(s.Unit)
+	}
+	return &out
+}
+
+func (m *Mean) scaled(by float64) *Mean {
+	if m == nil {
+		return nil
+	}
+	return &Mean{by * m.Value, by * m.SE, by * m.Left, by * m.LeftSE, by * m.Right, by * m.RightSE}
+}
+
+func allOf(in lengths.System, values []float64, unit string) []float64 {
+	out := make([]float64, len(values))
+	for i, v := range values {
+		out[i] = in.Of(v, unit)
+	}
+	return out
+}

@@ -1,0 +1,275 @@
+package metrics
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+
+	"jogstrip/metrics/contact"
+	"jogstrip/metrics/geometry"
+	"jogstrip/track/traj"
+)
+
+// measureTrunk measures how chest, croup and head move to the sides, as seen against
+// the line of travel.
+func (a *analysis) measureTrunk(s *spatial, cam geometry.Camera) {
+	chest, croup := a.across(s, cam, traj.Chest, 0), a.across(s, cam, traj.Croup, 0)
+	a.putSway(s, ChestSway, chest)
+	a.putSway(s, CroupSway, croup)
+
+	beside := traj.Chest
+	if chest == nil {
+		beside = traj.Withers
+	}
+	head := a.across(s, cam, traj.Head, 0).less(a.across(s, cam, beside, 0))
+	if head == nil {
+		return
+	}
+	// How far ahead the head is carried is not seen: nearer or farther it would be seen
+	// at another place across.
+	further := a.across(s, cam, traj.Head, a.opts.Model.Body.HeadAheadSD*a.opts.WithersM).less(a.across(s, cam, beside, 0))
+	var depth, count float64
+	for i, st := range a.Strides {
+		h := head.fit(st.Start, st.End)
+		if h == nil {
+			continue
+		}
+		s.found.put(HeadToSide, single(i, st.Start, 100*h.Mean, 100*max(1, h.ResidualSD)*h.MeanSD()))
+		if g := further.fit(st.Start, st.End); g != nil {
+			depth, count = depth+100*(g.Mean-h.Mean), count+1
+		}
+	}
+	if f := s.found[HeadToSide]; f != nil {
+		f.commonSD = math.Hypot(a.opts.Model.Body.MiddleMM/10*math.Sqrt2, depth/max(1, count))
+	}
+	a.putSway(s, HeadSway, head)
+}
+
+// putSway adds how far a mark swings to each side of its own mean in every stride.
+func (a *analysis) putSway(s *spatial, n Name, b *bodyTrack) {
+	if b == nil {
+		return
+	}
+	drift := a.drift(b)
+	if drift == nil {
+		return
+	}
+	b = b.minus(drift.At)
+	for i, st := range a.Strides {
+		h := b.fit(st.Start, st.End)
+		if h == nil {
+			continue
+		}
+		right, most, _ := h.Highest(st.Start, st.Start+h.Period)
+		left, least, _ := h.Lowest(st.Start, st.Start+h.Period)
+		// Each side's departure has half the error of both together, and the same in the
+		// mean: their difference has as much as their sum.
+		sd := 1000 * max(1, h.ResidualSD) * h.DifferenceSD(right, left) / math.Sqrt2
+		s.found.putSides(n, i, st.Start, [2][2]float64{{1000 * (h.Mean - least), sd}, {1000 * (most - h.Mean), sd}})
+	}
+}
+
+// across returns how far a mark of the body is to the right of the line of travel over
+// time, metres, or nil where that was not seen. Further is how much further ahead of
+// its girdle than usual it is taken to be, metres.
+func (a *analysis) across(s *spatial, cam geometry.Camera, l traj.Landmark, further float64) *bodyTrack {
+	h := contact.See(a.set, l)
+	if h == nil || len(h.T) < 12 {
+		return nil
+	}
+	depth, ahead := a.bodyDepth(s, l)
+	if depth == nil {
+		return nil
+	}
+	line := s.line()
+	if line.DY < 0 {
+		further = -further
+	}
+	b := &bodyTrack{landmark: l}
+	for i, t := range h.T {
+		y := depth.At(t)
+		y += ahead + further
+		x, _, ok := cam.AtDepth(geometry.Point{X: h.X[i], Y: h.Y[i]}, y)
+		x1, _, ok1 := cam.AtDepth(geometry.Point{X: h.X[i] + 1, Y: h.Y[i]}, y)
+		if !ok || !ok1 {
+			continue
+		}
+		b.t = append(b.t, t)
+		b.z = append(b.z, (x-line.X)*line.DY-(y-line.Y)*line.DX)
+		b.sd = append(b.sd, math.Abs(x1-x)*h.SD[i])
+	}
+	if len(b.t) < 12 {
+		return nil
+	}
+	return b
+}
+
+// minus returns b with what is at every instant taken off.
+func (b *bodyTrack) minus(at func(t float64) float64) *bodyTrack {
+	out := *b
+	out.z = make([]float64, len(b.z))
+	for i, t := range b.t {
+		out.z[i] = b.z[i] - at(t)
+	}
+	return &out
+}
+
+// less returns b less c at the instants at which both were seen; nil where there are
+// too few.
+func (b *bodyTrack) less(c *bodyTrack) *bodyTrack {
+	if b == nil || c == nil {
+		return nil
+	}
+	out := &bodyTrack{landmark: b.landmark}
+	k := 0
+	for i, t := range b.t {
+		for k < len(c.t) && c.t[k] < t-rounding {
+			k++
+		}
+		if k < len(c.t) && c.t[k] <= t+rounding {
+			out.t = append(out.t, t)
+			out.z = append(out.z, b.z[i]-c.z[k])
+			out.sd = append(out.sd, math.Hypot(b.sd[i], c.sd[k]))
+		}
+	}
+	if len(out.t) < 12 {
+		return nil
+	}
+	return out
+}
+
+// measureBase measures how wide the limbs are set, how the quarters go beside the
+// forehand and where the line of travel leads.
+func (a *analysis) measureBase(s *spatial) {
+	f := s.fit
+	if a.share() {
+		return
+	}
+	a.putPlaces(s, BaseWidthFore, [4]float64{1, -1, 0, 0})
+	a.putPlaces(s, BaseWidthHind, [4]float64{0, 0, 1, -1})
+	a.putPlaces(s, QuartersToSide, [4]float64{0.5, 0.5, -0.5, -0.5})
+
+	if a.cal.Level != geometry.LevelMetric {
+		return // Nothing says how the lane runs.
+	}
+	t := f.target()
+	t.fixed[f.driftTerm()] = 1
+	drift, sd := f.predict(t)
+	advance := f.beta.AtVec(0)
+	if !(advance > 0) {
+		return
+	}
+	l, left := f.line, a.opts.View.LeftSign()
+	x, y := advance*l.DX-drift*l.DY, advance*l.DY+drift*l.DX
+	const way = 1000 // 10 m in cm.
+	o := single(0, a.Strides[0].Start, -way*left*x/math.Abs(y), way*sd/advance)
+	s.found.put(LineDrift, o)
+	m := Mean{Value: o.Value, SE: o.SD}
+	s.found[LineDrift].run, s.found[LineDrift].horse = &m, &m
+}
+
+// putPlaces adds a sum of the limbs' places left of the line of travel, each times its
+// weight, in cm, of every stride in which all of them were placed. It is taken from where
+// they were seen, stride by stride, and not from their means over the run: the line that
+// a horse goes bends more often than the model's does, and limbs that were placed in
+// different parts of the run would show that as their own. What their clicks and the
+// camera make of it is alike in all strides.
+func (a *analysis) putPlaces(s *spatial, n Name, weights [4]float64) {
+	f := s.fit
+	mean := mat.NewVecDense(2*len(f.falls), nil) // Of all strides, by footfall.
+	count := 0.0
+strides:
+	for i, st := range a.Strides {
+		var falls [4]int
+		for k, w := range weights {
+			if w == 0 {
+				continue
+			}
+			j := a.In(k, i)
+			if j < 0 || !s.placed[k][j].ok {
+				continue strides
+			}
+			falls[k] = s.placed[k][j].fall
+		}
+		var value, variance float64
+		for k, w := range weights {
+			if q := falls[k]; w != 0 {
+				v, own := f.asSeen(q)
+				value, variance = value+w*v, variance+w*w*own
+				mean.SetVec(2*q+1, mean.AtVec(2*q+1)+w)
+			}
+		}
+		s.found.put(n, single(i, st.Start, 100*value, 100*math.Sqrt(variance)))
+		count++
+	}
+	if count > 0 {
+		s.found[n].commonSD = 100 * math.Sqrt(f.sharedVariance(mean)) / count
+	}
+}
+
+// asSeen returns how far left of its line footfall i was seen, without what drift and
+// bow of the run make of its beat, and the variance of that from its own place in the
+// picture.
+func (f *runFit) asSeen(i int) (left, variance float64) {
+	left = f.y.AtVec(2*i + 1)
+	for c := f.driftTerm(); c < f.beta.Len(); c++ {
+		left -= f.x.At(2*i+1, c) * f.beta.AtVec(c)
+	}
+	return left, max(0, f.own(f.theta, i)[1][1]/f.worse[i]-math.Exp(2*f.theta[leftSD]))
+}
+
+// sharedVariance returns the variance that clicks and camera give a sum of what was seen
+// of the footfalls, with weights as target.stride has them. Clicks are taken to be off by
+// no less than was known beforehand: across the line one run says next to nothing of it.
+func (f *runFit) sharedVariance(weights *mat.VecDense) float64 {
+	click := max(f.theta[clickOff], f.priors()[clickOff])
+	return mat.Inner(weights, f.parts[0], weights) + math.Exp(2*click)*mat.Inner(weights, f.parts[2], weights)
+}
+
+// hoofWidthCM is the width of a hoof by which base width is told in words. Common
+// practice.
+const hoofWidthCM = 12
+
+// BaseWords says in words how wide the limbs of each pair that was measured are set, and
+// which of them land across the midline. Nothing is said that an interval does not hold
+// as a whole.
+func BaseWords(s *Summary) []string {
+	var out []string
+	for g, n := range [2]Name{BaseWidthFore, BaseWidthHind} {
+		r := s.Lookup(n)
+		if r == nil || r.Value == nil {
+			continue
+		}
+		pair := [2]string{"fores", "hinds"}[g]
+		v := *r.Value
+		of := fmt.Sprintf("%.1f cm apart, centre to centre (95 %% interval %.1f to %.1f)", v.Value, v.Low, v.High)
+		text := "The " + pair + " land " + of
+		switch {
+		case v.High < 0:
+			text = fmt.Sprintf("The %s cross: each lands on the other's side, by %.1f cm (95 %% interval %.1f to %.1f)", pair, -v.Value, -v.High, -v.Low)
+		case v.Low > -hoofWidthCM/2 && v.High < hoofWidthCM/2:
+			text += ": on one line"
+		case v.High < hoofWidthCM:
+			text += ": narrow, less than a hoof's width"
+		case v.Low > 3*hoofWidthCM:
+			text += ": wide, with room for two hooves between them"
+		case v.Low >= hoofWidthCM && v.High <= 3*hoofWidthCM:
+			text += ": neither narrow nor wide"
+		}
+		out = append(out, text+".")
+		r = s.Lookup([2]Name{PlacementOffsetFore, PlacementOffsetHind}[g])
+		for side, e := range [2]*Estimate{r.Left, r.Right} {
+			if e != nil && e.High < 0 {
+				out = append(out, fmt.Sprintf("The %s %s lands %.1f cm across the midline (95 %% interval %.1f to %.1f).", [2]string{"left", "right"}[side], pair[:4], -e.Value, -e.High, -e.Low))
+			}
+		}
+	}
+	return out
+}
+
+// ShoulderAndTrunk lists the measures of shoulder and trunk in the order of Definitions.
+func ShoulderAndTrunk() []Name {
+	return []Name{ShoulderExcursion, ShoulderLift, ShoulderRoll, PelvisRoll, ChestSway, CroupSway, HeadSway, HeadToSide,
+		BaseWidthFore, BaseWidthHind, QuartersToSide, LineDrift}
+}

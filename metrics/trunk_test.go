@@ -1,0 +1,30 @@
+package metrics
+
+import (
+	"strings"
+	"testing"
+)
+
+// What is said of base width is said of the whole interval.
+func TestBaseWords(t *testing.T) {
+	for _, c := range []struct {
+		low, high float64
+		want      string
+	}{
+		{-5, -1, "The fores cross: each lands on the other's side, by 3.0 cm (95 % interval 1.0 to 5.0)."},
+		{-3, 3, "0.0 cm apart, centre to centre (95 % interval -3.0 to 3.0): on one line."},
+		{4, 8, "narrow, less than a hoof's width."},
+		{14, 22, "neither narrow nor wide."},
+		{37, 41, "wide, with room for two hooves between them."},
+		{8, 16, "(95 % interval 8.0 to 16.0)."},
+	} {
+		s := &Summary{Results: []Result{
+			{Name: BaseWidthFore, Value: &Estimate{Value: (c.low + c.high) / 2, Low: c.low, High: c.high}},
+			{Name: PlacementOffsetFore, Left: &Estimate{Value: -2, Low: -3, High: -1}, Right: &Estimate{Value: 1, Low: -1, High: 3}},
+		}}
+		got := BaseWords(s)
+		if len(got) != 2 || !strings.HasSuffix(got[0], c.want) || got[1] != "The left fore lands 2.0 cm across the midline (95 % interval 1.0 to 3.0)." {
+			t.Errorf("%g to %g: %q, want %q", c.low, c.high, got, c.want)
+		}
+	}
+}

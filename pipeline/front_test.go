@@ -1,0 +1,91 @@
+package pipeline
+
+import (
+	"strings"
+	"testing"
+
+	"jogstrip/metrics"
+	"jogstrip/metrics/geometry"
+	"jogstrip/pipeline/record"
+	"jogstrip/track/traj"
+)
+
+// filmedVisit is a visit with so many runs of each view.
+func filmedVisit(toward, away int, level geometry.Level, page record.Visit) *Visit {
+	v := &Visit{Around: &Surroundings{Folder: "/yard/horses/sorrel/2026-05-04", Visit: page}}
+	for i := range toward + away {
+		r := &record.Result{Run: metrics.Run{View: traj.Toward, Level: level}}
+		if i >= toward {
+			r.Run.View = traj.Away
+		}
+		v.Results = append(v.Results, VisitResult{Result: r})
+	}
+	return v
+}
+
+func answered(n metrics.Name, value, half, tolerance float64, runs int) metrics.Result {
+	d, _ := metrics.Define(n)
+	even, _ := d.Even()
+	off := value - even
+	return metrics.Result{Name: n, Unit: d.Unit, Runs: runs, Tolerance: tolerance, Value: &metrics.Estimate{Value: value, Low: value - half, High: value + half},
+		Beyond: (off > tolerance || -off > tolerance) && (off > half || -off > half)}
+}
+
+// TestNextFollowsFromWhatIsOpen checks that what to film next answers what this visit left
+// open, and nothing else.
+func TestNextFollowsFromWhatIsOpen(t *testing.T) {
+	settled := []metrics.Result{
+		answered(metrics.HeadLowDifference, 2, 5, 13, 3), answered(metrics.CroupLowDifference, 1, 3, 5, 3), answered(metrics.StepLengthFore, 0.01, 0.02, 0.03, 3),
+		answered(metrics.StepLengthHind, 0.01, 0.02, 0.03, 3), answered(metrics.StepTimingFore, 50, 0.8, 1, 3), answered(metrics.PlacementOffsetFore, 0, 1, 3, 3),
+	}
+	with := func(changed ...metrics.Result) []metrics.Result {
+		out := append([]metrics.Result(nil), settled...)
+		for _, c := range changed {
+			for i := range out {
+				if out[i].Name == c.Name {
+					out[i] = c
+				}
+			}
+		}
+		return out
+	}
+	missing := func(n metrics.Name, reason string) metrics.Result { return metrics.Result{Name: n, Reason: reason} }
+	gravel := record.Visit{Surface: "gravel"}
+	for _, tt := range []struct {
+		name    string
+		visit   *Visit
+		results []metrics.Result
+		limb    metrics.LimbFinding
+		want    string
+	}{
+		{"nothing is open", filmedVisit(3, 3, geometry.LevelMetric, gravel), settled, metrics.LimbFinding{},
+			"Nothing was left open: 3 runs each way on gravel, at the trot, at the same speed compare with this visit."},
+		// The interval of ± 9 cm must become ± 6 cm, twice the tolerance: (9/6)² · 3 runs.
+		{"steps of the hinds", filmedVisit(3, 3, geometry.LevelMetric, gravel), with(answered(metrics.StepLengthHind, 0, 0.09, 0.03, 3)), metrics.LimbFinding{},
+			"About 7 runs away from the camera would settle the length of the hind steps (three this time). Film again on gravel, at the trot, at the same speed."},
+		{"beyond what can be asked for", filmedVisit(3, 3, geometry.LevelMetric, gravel), with(answered(metrics.HeadLowDifference, 0, 80, 13, 3)), metrics.LimbFinding{},
+			"More than 8 runs would be needed to settle the head: more marks near the camera help, too. Film again on gravel, at the trot, at the same speed."},
+		{"one view alone", filmedVisit(2, 0, geometry.LevelMetric, record.Visit{NextCheck: "2026-06-01"}), with(missing(metrics.CroupLowDifference, "not marked: croup"), missing(metrics.StepLengthHind, "not marked: right-hind")), metrics.LimbFinding{Undecided: true},
+			"Film 3 runs toward the camera (two this time). Film 3 runs away from the camera: there were none, so croup, hips and hind steps are not known. Mark the withers, too. " +
+				"Film again on the same ground, noted down, at the trot, at the same speed. Next check: 1 June 2026."},
+		{"a mark is missing", filmedVisit(3, 3, geometry.LevelMetric, gravel), with(missing(metrics.HeadLowDifference, "not marked: head")), metrics.LimbFinding{},
+			"Mark the head, too. Film again on gravel, at the trot, at the same speed."},
+		{"no ground marks", filmedVisit(3, 3, geometry.LevelNone, gravel), settled, metrics.LimbFinding{},
+			"Lay out and mark the four ground marks: without them there are no lengths. Film again on gravel, at the trot, at the same speed."},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			got := strings.Join(nextFilming(&metrics.Summary{Gait: traj.Trot, Results: tt.results, Limb: tt.limb}, tt.visit), " ")
+			if got != tt.want {
+				t.Errorf("got  %q\nwant %q", got, tt.want)
+			}
+		})
+	}
+	t.Run("two surfaces", func(t *testing.T) {
+		b, a := filmedVisit(3, 3, geometry.LevelMetric, record.Visit{Surface: "sand"}), filmedVisit(3, 3, geometry.LevelMetric, record.Visit{Surface: "tarmac"})
+		b.Around.Folder = "/yard/horses/sorrel/2026-04-02"
+		c := &metrics.Comparison{Verdict: metrics.NotComparable, After: metrics.Summary{Gait: traj.Trot, Results: settled}}
+		if got, want := strings.Join(nextCompared(c, b, a), " "), "Film on sand as on 2 April, or on tarmac as on 4 May: then there are two visits alike."; got != want {
+			t.Errorf("got  %q\nwant %q", got, want)
+		}
+	})
+}
