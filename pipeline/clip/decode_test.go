@@ -55,6 +55,13 @@ func reference(t testing.TB, info *clip.Info, before string) (pixels []byte, tim
 	return pixels, times
 }
 
+// major returns the first number of a version such as 7.1.5-0+deb13u1.
+func major(version string) int {
+	first, _, _ := strings.Cut(strings.TrimPrefix(version, "n"), ".")
+	n, _ := strconv.Atoi(first)
+	return n
+}
+
 // sameAsReference reads a clip and compares every byte and time with what the
 // ffmpeg program gives, pictures of no new time left out.
 func sameAsReference(t *testing.T, path, before string) (info *clip.Info, frames int) {
@@ -65,6 +72,12 @@ func sameAsReference(t *testing.T, path, before string) (info *clip.Info, frames
 	}
 	want, times := reference(t, info, before)
 	size := info.Width * info.Height
+	levels := 0
+	if info.BitDepth > 8 && major(clip.Version()) >= 7 {
+		// From version 7 on, filters take a gray picture as full range: 1023 becomes 255,
+		// not 1020. The libraries give the same pixels in all versions.
+		levels = 1
+	}
 	return info, compare(t, info, times, func(n int, got []byte) {
 		if picture := want[n*size:][:size]; !bytes.Equal(got, picture) {
 			different := 0
@@ -73,7 +86,9 @@ func sameAsReference(t *testing.T, path, before string) (info *clip.Info, frames
 					different++
 				}
 			}
-			t.Fatalf("frame %d: %d of %d pixels differ from ffmpeg's", n, different, size)
+			if most := differ(got, picture); most > levels {
+				t.Fatalf("frame %d: %d of %d pixels differ from ffmpeg's, by up to %d levels", n, different, size, most)
+			}
 		}
 	})
 }
@@ -178,8 +193,7 @@ func TestTurnedPixelsAreThoseOfFFmpeg(t *testing.T) {
 		run(t, append(moving(tt.size, 12, "", "-c:v", tt.codec, "-preset", "ultrafast", "-x265-params", "log-level=error", "-pix_fmt", tt.format), plain)...)
 		for _, degrees := range []int{0, 90, 180, 270} {
 			t.Run(fmt.Sprintf("%s, %d", tt.name, degrees), func(t *testing.T) {
-				path := filepath.Join(t.TempDir(), "turned.mp4")
-				run(t, "-v", "error", "-i", plain, "-c", "copy", "-metadata:s:v", fmt.Sprintf("rotate=%d", (360-degrees)%360), path)
+				path := withMatrix(t, plain, turns[degrees])
 				if info, n := sameAsReference(t, path, ""); info.Rotation != degrees || n != 12 {
 					t.Errorf("turned by %d°, %d frames", info.Rotation, n)
 				}

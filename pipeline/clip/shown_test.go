@@ -39,6 +39,9 @@ func withMatrix(t *testing.T, path string, m [4]int32) string {
 	return out
 }
 
+// turns are the display matrices that turn a picture clockwise by so many degrees.
+var turns = map[int][4]int32{0: {1, 0, 0, 1}, 90: {0, 1, -1, 0}, 180: {-1, 0, 0, -1}, 270: {0, -1, 1, 0}}
+
 // luma returns the first picture of the clip as the reader gives it.
 func luma(t *testing.T, info *clip.Info) []byte {
 	t.Helper()

@@ -3,6 +3,7 @@ package scene
 import (
 	"bytes"
 	"context"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
@@ -132,18 +133,40 @@ func (m *motion) write(ctx context.Context, t *Truth, clipPath string, progress 
 	if err != nil {
 		return err
 	}
-	done := raw
 	if r := m.scene.Encoding.Rotation; r != 0 {
-		// Only a remux takes the rotation into the display matrix; its sense is
-		// counter-clockwise.
-		done = filepath.Join(work, "turned"+filepath.Ext(clipPath))
-		out, err := exec.CommandContext(ctx, "ffmpeg", "-nostdin", "-v", "error", "-noautorotate", "-i", raw, "-c", "copy", "-map", "0",
-			"-metadata:s:v:0", "rotate="+strconv.Itoa((360-r)%360), "-video_track_timescale", strconv.Itoa(timeBase), "-movflags", "+faststart", done).CombinedOutput()
-		if err != nil {
-			return fmt.Errorf("set rotation: %w: %s", err, out)
+		if err := setRotation(raw, r); err != nil {
+			return fmt.Errorf("set rotation: %w", err)
 		}
 	}
-	return os.Rename(done, clipPath)
+	return os.Rename(raw, clipPath)
+}
+
+// setRotation writes into the track header of an MP4 or MOV file that its picture is to
+// be turned clockwise by so many degrees (display matrix, ISO/IEC 14496-12, 8.3.2). The
+// versions of ffmpeg have different options for that.
+func setRotation(path string, clockwise int) error {
+	file, err := os.ReadFile(path)
+	if err != nil {
+		return err
+	}
+	moov := bytes.Index(file, []byte("moov"))
+	if moov < 0 {
+		return errors.New("the file has no movie header")
+	}
+	at := bytes.Index(file[moov:], []byte("tkhd"))
+	if at < 0 {
+		return errors.New("the file has no track header")
+	}
+	header := file[moov+at+4:]
+	matrix := 40 // Behind version, dates, number, length, layer and volume.
+	if header[0] == 1 {
+		matrix += 12 // Dates and length have 8 bytes.
+	}
+	sin, cos := []int32{0, 1, 0, -1}[clockwise/90], []int32{1, 0, -1, 0}[clockwise/90]
+	for i, v := range []int32{cos, sin, 0, -sin, cos} {
+		binary.BigEndian.PutUint32(header[matrix+4*i:], uint32(v)<<16)
+	}
+	return os.WriteFile(path, file, 0o644)
 }
 
 // tail keeps the last of what a child says.
@@ -194,6 +217,9 @@ func (m *motion) encodeArgs(t *Truth, work string) ([]string, error) {
 		"-i", "pipe:0", "-filter_script:v", script, "-fps_mode", "passthrough", "-enc_time_base", fmt.Sprintf("1/%d", timeBase),
 		"-pix_fmt", format, "-color_range", "tv", "-colorspace", "bt709", "-color_primaries", "bt709", "-color_trc", "bt709",
 		"-video_track_timescale", strconv.Itoa(timeBase), "-movflags", "+faststart", "-preset", e.Preset,
+		// From version 6 on, ffmpeg forgets how long a picture lasts where its time is set:
+		// the last one would last no time, and players would leave it out.
+		"-bsf:v", fmt.Sprintf("setts=pts=PTS:dts=DTS:duration=%d", int(math.Round(timeBase/c.FPS))),
 	}
 	switch e.Codec {
 	case HEVC:
