@@ -2,6 +2,7 @@ package glance
 
 import (
 	"math"
+	"slices"
 	"strconv"
 
 	"jogstrip/metrics"
@@ -108,6 +109,23 @@ func subject(question string) string {
 	return lowerFirst(question)
 }
 
+// MostRows is how many rows are read at a glance.
+const MostRows = 7
+
+// fewEnough leaves out rows above MostRows: those of questions that are optional, or whose
+// measures are only described, and that show nothing uneven. The details have them.
+func fewEnough(rows []Row) []Row {
+	quiet := func(r Row) bool {
+		return !r.Counts && (r.Before == nil || r.Before.Says != Uneven) && (r.Now == nil || r.Now.Says != Uneven)
+	}
+	for _, question := range []string{"Withers", "Shoulder and trunk", "Where the feet land"} {
+		if len(rows) > MostRows {
+			rows = slices.DeleteFunc(rows, func(r Row) bool { return r.Question == question && quiet(r) })
+		}
+	}
+	return rows
+}
+
 // bar returns an estimate as a bar, or nil where it can't be drawn.
 func bar(n metrics.Name, e *metrics.Estimate, tolerance float64) *Bar {
 	if e == nil || !(tolerance > 0) || math.IsNaN(e.Value) {
@@ -168,7 +186,7 @@ func Rows(s *metrics.Summary) []Row {
 		}
 		out = append(out, rowOf(q, r))
 	}
-	return out
+	return fewEnough(out)
 }
 
 func rowOf(q question, r *metrics.Result) Row {
@@ -235,7 +253,7 @@ func ComparedRows(c *metrics.Comparison) []Row {
 		}
 		out = append(out, comparedRow(c, q, ch))
 	}
-	return out
+	return fewEnough(out)
 }
 
 func says(v metrics.Verdict) bool {
