@@ -342,3 +342,26 @@ func TestSevenRowsAtMost(t *testing.T) {
 		})
 	}
 }
+
+// TestAHindExplainsHeadAndWithers checks that on the page of a hind the bars over the fores
+// say what they have to do with it, and on that of a fore they say nothing more.
+func TestAHindExplainsHeadAndWithers(t *testing.T) {
+	notes := func(limb traj.Landmark, withers float64) string {
+		s := &metrics.Summary{Limb: metrics.LimbFinding{Limb: limb}, Results: []metrics.Result{
+			result(metrics.HeadLowDifference, 29, 5, 13), result(metrics.WithersLowDifference, withers, 2, 4), result(metrics.CroupLowDifference, 20, 5, 5)}}
+		text := ""
+		for _, r := range Rows(s) {
+			text += r.Note + "|"
+		}
+		return strings.TrimRight(text, "|")
+	}
+	if got, want := notes(traj.RightHind, -9), "a hind does that to the head, too|against the head: speaks for a hind"; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	if got, want := notes(traj.RightHind, 9), "a hind does that to the head, too"; got != want {
+		t.Errorf("withers with the head: %q, want %q", got, want)
+	}
+	if got := notes(traj.RightFore, 9); got != "" {
+		t.Errorf("a fore: %q", got)
+	}
+}

@@ -141,7 +141,7 @@ func (p part) table() (t table, barred bool, err error) {
 
 // said puts a row in words; of a comparison its verdict with the change stands first.
 func (p part) said(r glance.Row) tableCell {
-	c := tableCell{text: plain(sentenceCase(r.Words)), words: true}
+	c := tableCell{text: []span{{text: sentenceCase(r.Words), strong: r.Counts && r.Note != ""}}, under: r.Note, words: true}
 	if !p.compared || r.Verdict == "" || r.Verdict == metrics.NotJudged {
 		return c
 	}
