@@ -39,7 +39,7 @@ func (a *analysis) measureBody(s *spatial, cam geometry.Camera) {
 		if b == nil {
 			continue
 		}
-		fits, whole := a.strideFits(b)
+		fits, whole := a.strideFits(b, 0)
 		unit, scale := "mm", 1000.0
 		if !a.cal.Level.AtLeast(geometry.LevelHeight) {
 			unit, scale = "%", 100/whole
@@ -52,22 +52,47 @@ func (a *analysis) measureBody(s *spatial, cam geometry.Camera) {
 		if l.Side() != traj.Middle {
 			continue // With the other side.
 		}
-		for i, st := range a.Strides {
-			h := fits[i]
-			if h == nil {
-				continue
-			}
-			wide := max(1, h.ResidualSD)
-			if l == traj.Head {
-				a.putHarmonics(s, i, st, h, scale, wide)
-			}
-			if a.opts.Gait == traj.Walk || a.cal.Level == geometry.LevelNone {
-				continue
-			}
-			a.putExtremes(s, i, st, h, l, low[l], scale, wide)
-		}
+		a.putMovement(s, l, low[l], fits, scale)
+		a.shareWindows(s, l, low[l], b, scale)
 	}
 	a.measurePoints(s, cam, tracks, all)
+}
+
+// putMovement adds what the harmonics of each stride say of the movement of l.
+func (a *analysis) putMovement(s *spatial, l traj.Landmark, low [2]Name, fits []*signal.Harmonics, scale float64) {
+	for i, st := range a.Strides {
+		h := fits[i]
+		if h == nil {
+			continue
+		}
+		wide := max(1, h.ResidualSD)
+		if l == traj.Head {
+			a.putHarmonics(s, i, st, h, scale, wide)
+		}
+		if a.opts.Gait == traj.Walk || a.cal.Level == geometry.LevelNone {
+			continue
+		}
+		a.putExtremes(s, i, st, h, l, low, scale, wide)
+	}
+}
+
+// shareWindows sets what all strides' movements of l share because all landings may be
+// early or late alike: a head that also drifts does not repeat itself, so what its
+// harmonics say of a stride depends on where the stride is cut. It measures again with all
+// strides cut one standard deviation earlier and later.
+func (a *analysis) shareWindows(s *spatial, l traj.Landmark, low [2]Name, b *bodyTrack, scale float64) {
+	late, _ := a.alike()
+	var moved [2]*spatial
+	for i, shift := range [2]float64{-late, late} {
+		moved[i] = &spatial{found: findings{}}
+		fits, _ := a.strideFits(b, shift)
+		a.putMovement(moved[i], l, low, fits, scale)
+	}
+	for n := range moved[1].found {
+		if d := (moved[1].found.mean(n) - moved[0].found.mean(n)) / 2; s.found[n] != nil && !math.IsNaN(d) {
+			s.found[n].commonSD = math.Hypot(s.found[n].commonSD, d)
+		}
+	}
 }
 
 // putHarmonics adds the head's movement once and twice a stride. The power that
@@ -137,18 +162,18 @@ func (a *analysis) putExtremes(s *spatial, i int, st Stride, h *signal.Harmonics
 }
 
 // strideFits fits harmonics to every stride (nil where the mark was not seen
-// through it) and returns the mean range of the movement.
-func (a *analysis) strideFits(b *bodyTrack) ([]*signal.Harmonics, float64) {
+// through it), cut later by shift, s, and returns the mean range of the movement.
+func (a *analysis) strideFits(b *bodyTrack, shift float64) ([]*signal.Harmonics, float64) {
 	fits := make([]*signal.Harmonics, len(a.Strides))
 	var sum, n float64
-	for i, st := range a.Strides {
-		h := b.fit(st.Start, st.End)
+	for i, st := range a.EvenStrides() {
+		h := b.fit(st.Start+shift, st.End+shift)
 		if h == nil {
 			continue
 		}
 		fits[i] = h
-		_, high, _ := h.Highest(st.Start, st.End)
-		_, low, _ := h.Lowest(st.Start, st.End)
+		_, high, _ := h.Highest(h.Start, h.Start+h.Period)
+		_, low, _ := h.Lowest(h.Start, h.Start+h.Period)
 		sum += high - low
 		n++
 	}
@@ -274,13 +299,14 @@ func seenFrames(tr *traj.Track) []int {
 // movement of whole strides cancels in it and what is slower stays.
 func (a *analysis) drift(b *bodyTrack) *signal.Spline {
 	var sum float64
-	for _, st := range a.Strides {
-		sum += (st.End - st.Start) / float64(len(a.Strides))
+	strides := a.EvenStrides()
+	for _, st := range strides {
+		sum += (st.End - st.Start) / float64(len(strides))
 	}
 	var t, m, w []float64
 	for c := b.t[0] + sum/2; c <= b.t[len(b.t)-1]-sum/2+rounding; c += sum / 4 {
 		// A stride's own duration around c keeps the cancelling exact.
-		period := a.strideAt(c, sum)
+		period := strideAt(strides, c, sum)
 		if h := b.fit(c-period/2, c+period/2); h != nil {
 			t, m, w = append(t, c), append(m, h.Mean), append(w, 1)
 		}
@@ -305,8 +331,8 @@ func (a *analysis) drift(b *bodyTrack) *signal.Spline {
 
 // strideAt returns the duration of the stride around t, or the mean one outside
 // the strides.
-func (a *analysis) strideAt(t, mean float64) float64 {
-	for _, st := range a.Strides {
+func strideAt(strides []Stride, t, mean float64) float64 {
+	for _, st := range strides {
 		if t >= st.Start && t < st.End {
 			return st.End - st.Start
 		}

@@ -26,27 +26,22 @@ func (a *analysis) measurePoints(s *spatial, cam geometry.Camera, of map[traj.La
 	}
 	shoulders, hips := pair(traj.LeftShoulder, traj.RightShoulder), pair(traj.LeftHip, traj.RightHip)
 	for i, st := range a.Strides {
-		for q, n := range [2]Name{HipExcursion, ShoulderExcursion} {
-			p := [2]points{hips, shoulders}[q]
-			v := [2][2]float64{notSeen, notSeen}
+		for g, p := range [2]points{shoulders, hips} {
+			over, lift := [2][2]float64{notSeen, notSeen}, [2][2]float64{notSeen, notSeen}
 			for side, f := range p.fits {
-				if f != nil && f[i] != nil {
-					v[side] = ranged(f[i], st.Start)
+				if f == nil || f[i] == nil {
+					continue
+				}
+				over[side] = ranged(f[i], st.Start)
+				if j := a.In(side, i); g == 0 && j >= 0 {
+					_, onSD := a.Stances[side][j].Reaches()
+					_, offSD := a.Stances[side][j].Leaves()
+					lift[side] = lifted(f[i], a.Middle(side, j), math.Hypot(onSD, offSD)/2)
 				}
 			}
-			s.found.putSides(n, i, st.Start, v)
+			s.found.putSides([2]Name{ShoulderExcursion, HipExcursion}[g], i, st.Start, over)
+			s.found.putSides(ShoulderLift, i, st.Start, lift)
 		}
-		lift := [2][2]float64{notSeen, notSeen}
-		for side, f := range shoulders.fits {
-			if j := a.In(side, i); j >= 0 && f != nil && f[i] != nil {
-				h, stands := f[i], a.Middle(side, j)
-				swings := stands + h.Period/2
-				low, _ := h.At(stands)
-				high, _ := h.At(swings)
-				lift[side] = [2]float64{1000 * (high - low), 1000 * max(1, h.ResidualSD) * h.DifferenceSD(swings, stands)}
-			}
-		}
-		s.found.putSides(ShoulderLift, i, st.Start, lift)
 	}
 	if s.fit == nil {
 		return
@@ -61,6 +56,16 @@ func ranged(h *signal.Harmonics, start float64) [2]float64 {
 	top, high, _ := h.Highest(start, start+h.Period)
 	bottom, low, _ := h.Lowest(start, start+h.Period)
 	return [2]float64{1000 * (high - low), 1000 * max(1, h.ResidualSD) * h.DifferenceSD(top, bottom)}
+}
+
+// lifted returns how much higher a fitted height is half a stride after the middle of a
+// stance, which is known to standsSD s, than there, and the spread of that, mm. What moves
+// twice a stride, as the trunk does, is alike in both.
+func lifted(h *signal.Harmonics, stands, standsSD float64) [2]float64 {
+	swings := stands + h.Period/2
+	low, rises := h.At(stands)
+	high, falls := h.At(swings)
+	return [2]float64{1000 * (high - low), 1000 * math.Hypot(max(1, h.ResidualSD)*h.DifferenceSD(swings, stands), (falls-rises)*standsSD)}
 }
 
 // putRoll adds the range of the roll of the line between two points in every stride.

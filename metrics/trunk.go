@@ -8,6 +8,7 @@ import (
 
 	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
+	"jogstrip/metrics/lengths"
 	"jogstrip/track/traj"
 )
 
@@ -227,13 +228,13 @@ func (f *runFit) sharedVariance(weights *mat.VecDense) float64 {
 	return mat.Inner(weights, f.parts[0], weights) + math.Exp(2*click)*mat.Inner(weights, f.parts[2], weights)
 }
 
-// hoofWidthCM is the width of a hoof by which base width is told in words. Common
+// hoofWidthM is the width of a hoof by which base width is told in words. Common
 // practice.
-const hoofWidthCM = 12
+const hoofWidthM = 0.12
 
 // BaseWords says in words how wide the limbs of each pair that was measured are set, and
-// which of them land across the midline. Nothing is said that an interval does not hold
-// as a whole.
+// which of them land across the midline, in the unit in which s is said. Nothing is said
+// that an interval does not hold as a whole.
 func BaseWords(s *Summary) []string {
 	var out []string
 	for g, n := range [2]Name{BaseWidthFore, BaseWidthHind} {
@@ -241,27 +242,33 @@ func BaseWords(s *Summary) []string {
 		if r == nil || r.Value == nil {
 			continue
 		}
+		hoof := hoofWidthM * 100
+		if r.Unit == lengths.Inches.Unit("cm") {
+			hoof = lengths.Inches.Of(hoof, "cm")
+		}
 		pair := [2]string{"fores", "hinds"}[g]
 		v := *r.Value
-		of := fmt.Sprintf("%.1f cm apart, centre to centre (95 %% interval %.1f to %.1f)", v.Value, v.Low, v.High)
-		text := "The " + pair + " land " + of
+		text := fmt.Sprintf("The %s land %.1f %s apart, centre to centre (95 %% interval %.1f to %.1f)", pair, v.Value, r.Unit, v.Low, v.High)
 		switch {
 		case v.High < 0:
-			text = fmt.Sprintf("The %s cross: each lands on the other's side, by %.1f cm (95 %% interval %.1f to %.1f)", pair, -v.Value, -v.High, -v.Low)
-		case v.Low > -hoofWidthCM/2 && v.High < hoofWidthCM/2:
+			text = fmt.Sprintf("The %s cross: each lands on the other's side, by %.1f %s (95 %% interval %.1f to %.1f)", pair, -v.Value, r.Unit, -v.High, -v.Low)
+		case v.Low > -hoof/2 && v.High < hoof/2:
 			text += ": on one line"
-		case v.High < hoofWidthCM:
+		case v.High < hoof:
 			text += ": narrow, less than a hoof's width"
-		case v.Low > 3*hoofWidthCM:
+		case v.Low > 3*hoof:
 			text += ": wide, with room for two hooves between them"
-		case v.Low >= hoofWidthCM && v.High <= 3*hoofWidthCM:
+		case v.Low >= hoof && v.High <= 3*hoof:
 			text += ": neither narrow nor wide"
 		}
 		out = append(out, text+".")
 		r = s.Lookup([2]Name{PlacementOffsetFore, PlacementOffsetHind}[g])
+		if r == nil {
+			continue
+		}
 		for side, e := range [2]*Estimate{r.Left, r.Right} {
 			if e != nil && e.High < 0 {
-				out = append(out, fmt.Sprintf("The %s %s lands %.1f cm across the midline (95 %% interval %.1f to %.1f).", [2]string{"left", "right"}[side], pair[:4], -e.Value, -e.High, -e.Low))
+				out = append(out, fmt.Sprintf("The %s %s lands %.1f %s across the midline (95 %% interval %.1f to %.1f).", [2]string{"left", "right"}[side], pair[:4], -e.Value, r.Unit, -e.High, -e.Low))
 			}
 		}
 	}

@@ -3,6 +3,8 @@ package metrics
 import (
 	"strings"
 	"testing"
+
+	"jogstrip/metrics/lengths"
 )
 
 // What is said of base width is said of the whole interval.
@@ -19,12 +21,18 @@ func TestBaseWords(t *testing.T) {
 		{8, 16, "(95 % interval 8.0 to 16.0)."},
 	} {
 		s := &Summary{Results: []Result{
-			{Name: BaseWidthFore, Value: &Estimate{Value: (c.low + c.high) / 2, Low: c.low, High: c.high}},
-			{Name: PlacementOffsetFore, Left: &Estimate{Value: -2, Low: -3, High: -1}, Right: &Estimate{Value: 1, Low: -1, High: 3}},
+			{Name: BaseWidthFore, Unit: "cm", Value: &Estimate{Value: (c.low + c.high) / 2, Low: c.low, High: c.high}},
+			{Name: PlacementOffsetFore, Unit: "cm", Left: &Estimate{Value: -2, Low: -3, High: -1}, Right: &Estimate{Value: 1, Low: -1, High: 3}},
 		}}
 		got := BaseWords(s)
 		if len(got) != 2 || !strings.HasSuffix(got[0], c.want) || got[1] != "The left fore lands 2.0 cm across the midline (95 % interval 1.0 to 3.0)." {
 			t.Errorf("%g to %g: %q, want %q", c.low, c.high, got, c.want)
+		}
+		// In inches the same is said of the same widths.
+		_, metric, _ := strings.Cut(got[0], "):")
+		_, inches, _ := strings.Cut(BaseWords(s.Said(lengths.Inches))[0], "):")
+		if metric != inches {
+			t.Errorf("%g to %g cm: %q, in inches %q", c.low, c.high, metric, inches)
 		}
 	}
 }

@@ -206,8 +206,9 @@ const (
 	// stride; difference R − L. Sign: Positive: the right one moves more up and down.
 	// Unit: mm. Source: Common practice.
 	ShoulderExcursion Name = "shoulder_excursion"
-	// ShoulderLift: height of each point of the shoulder in the middle of its limb's swing
-	// − that in the middle of its stance; difference R − L. Sign: Positive: the right one is
+	// ShoulderLift: height of each point of the shoulder half a stride after the middle of
+	// its limb's stance (in the middle of its swing) − that in the middle of its stance;
+	// difference R − L. Sign: Positive: the right one is
 	// lifted more. Unit: mm. Source: Common practice.
 	ShoulderLift Name = "shoulder_lift"
 	// ShoulderRoll: range over the stride of the roll of the line between the points of

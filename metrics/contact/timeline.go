@@ -104,6 +104,16 @@ func (l *Timeline) stridesOf(k int, first, last float64) bool {
 	return len(l.Strides) > 0
 }
 
+// EvenStrides returns the strides as the rhythm cuts them, index as Strides: what repeats
+// itself from stride to stride is told by all landings together better than by one of them.
+func (l *Timeline) EvenStrides() []Stride {
+	out := make([]Stride, len(l.Strides))
+	for i, c := range l.cycles {
+		out[i] = Stride{l.grid.landing(l.Ref, c), l.grid.landing(l.Ref, c+1)}
+	}
+	return out
+}
+
 // Rhythm reports whether there is a grid of beats.
 func (l *Timeline) Rhythm() bool { return l.grid != nil }
 

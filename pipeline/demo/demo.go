@@ -218,7 +218,7 @@ func renderClip(ctx context.Context, p plan, truthFolder string, progress func(d
 // landmarksOf are the landmarks a practitioner marks in each view: those that
 // can be seen and that lie on something to hold on to.
 var landmarksOf = map[traj.View][]traj.Landmark{
-	traj.Toward: {traj.LeftFore, traj.RightFore, traj.LeftHind, traj.RightHind, traj.Head, traj.Chest, traj.LeftShoulder, traj.RightShoulder},
+	traj.Toward: {traj.LeftFore, traj.RightFore, traj.LeftHind, traj.RightHind, traj.Head},
 	traj.Away:   {traj.LeftFore, traj.RightFore, traj.LeftHind, traj.RightHind, traj.Withers, traj.Croup, traj.LeftHip, traj.RightHip},
 }
 
@@ -294,7 +294,11 @@ func Clicked(truth *scene.Truth, s scene.Scene, name string, how Clicking) *reco
 		}
 	}
 	m.Calibration = &calibration
-	for _, c := range truth.Clicks(frames, scene.ClickOptions{SD: sd, Seed: s.Seed, Landmarks: landmarksOf[view]}) {
+	landmarks := slices.Clone(landmarksOf[view])
+	if s.Horse.Points && view == traj.Toward {
+		landmarks = append(landmarks, traj.Chest, traj.LeftShoulder, traj.RightShoulder)
+	}
+	for _, c := range truth.Clicks(frames, scene.ClickOptions{SD: sd, Seed: s.Seed, Landmarks: landmarks}) {
 		if c.Landmark.IsHoof() && !stands(truth, c.Landmark, truth.Times[c.Frame]) {
 			continue
 		}

@@ -27,7 +27,7 @@ func Of(s *metrics.Summary, g metrics.Girdle) Seen {
 		if !r.Beyond {
 			continue
 		}
-		out.Words = append(out.Words, short(r.Name, r.Unit, *r.Value))
+		out.Words = append(out.Words, clause(r.Name, r.Unit, *r.Value))
 		switch side := pointed(r.Name, deviation(r.Name, r.Value.Value)); side {
 		case traj.Left:
 			out.Left = true

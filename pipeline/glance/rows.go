@@ -309,7 +309,7 @@ func comparedRow(c *metrics.Comparison, q question, ch *metrics.Change) Row {
 		row.Words = short(ch.Name, ch.Unit, *ch.Before) + ", now " + now(ch)
 		row.Change = plusMinus(ch)
 	case ch.Verdict == metrics.NotJudged && (b != nil && b.Beyond || a != nil && a.Beyond):
-		row.Words = short(ch.Name, ch.Unit, *ch.Before) + ", now " + now(ch) + ": described, not judged"
+		row.Words = short(ch.Name, ch.Unit, *ch.Before) + ", now " + now(ch)
 	case WhyNoChange(ch) != "":
 		row.Words, row.Change = WhyNoChange(ch), plusMinus(ch)
 	case before == after && before == unsettled:

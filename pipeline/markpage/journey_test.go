@@ -706,6 +706,35 @@ func TestTheGuidePrintsOnOneSheet(t *testing.T) {
 	b.Silent()
 }
 
+// Nobody is asked for the points of the shoulders; who marks one is asked for the other,
+// too, here and in further frames.
+func TestShouldersAreAskedForOnceWanted(t *testing.T) {
+	clip, truth := renderedClip(t)
+	dir, _ := yard(t, clip, "toward-1.mp4")
+	b := openBrowser(t, 1366, 768, false)
+	b.Do(chromedp.Navigate(serve(t, dir, nil).URL()))
+	b.view("mark", visitFolder+"/toward-1.mp4")
+	b.Begin("toward")
+	frame := len(truth.Times) / 2
+	asked := func(l traj.Landmark) {
+		t.Helper()
+		b.Wait(fmt.Sprintf(`document.querySelector('#chip-%s')?.getAttribute('aria-pressed') === 'true'`, l))
+	}
+	for _, l := range []traj.Landmark{traj.LeftFore, traj.Head, traj.Withers, traj.RightHind, traj.Chest} {
+		asked(l)
+		p := point(truth, l, frame)
+		b.Press(p.X, p.Y)
+	}
+	b.Wait(`document.querySelector('.chips [aria-pressed=true]') === null`)
+	b.Wait(`document.querySelector('#chip-left-shoulder').textContent.includes('if you want')`)
+	b.Click("#chip-left-shoulder")
+	asked(traj.LeftShoulder)
+	p := point(truth, traj.Chest, frame)
+	b.Press(p.X+20, p.Y)
+	asked(traj.RightShoulder)
+	b.Silent()
+}
+
 // What the page asks for beside the marks may fail. It then says what it does without.
 func TestThePageSaysWhatItDoesWithout(t *testing.T) {
 	clip, _ := renderedClip(t)

@@ -54,7 +54,7 @@ type front struct {
 }
 
 // rowsLegend explains the rows of a first page.
-const rowsLegend = "Bar: uneven beyond what a sound horse shows, the grey band; it goes to the side whose step is shorter, over which head, withers or croup stay higher, whose hip moves more, whose shoulder is lifted less, which lands further out, or to which head and trunk go. " +
+const rowsLegend = "Bar: uneven beyond what a sound horse shows, the grey band; it goes to the side whose step is shorter, over which head, withers or croup stay higher, whose hip moves more or shoulder less, which lands further out, or to which head and trunk go. " +
 	"No bar: even, as far as the line, the 95 % interval, tells. Hollow sign, broken line: not settled; it may be even or uneven."
 
 // changesLegend explains what a comparison's rows have beside that.

@@ -115,7 +115,7 @@ func (h History) trunkTable() table {
 		t.head = append(t.head, date(v.Date))
 	}
 	for _, n := range metrics.ShoulderAndTrunk() {
-		row, seen := tableRow{cells: []tableCell{nameCell(define(n).Title, saidUnit(define(n), define(n).Unit))}}, false
+		row, seen := tableRow{cells: []tableCell{nameCell(define(n).Title, h.unit(n))}}, false
 		for _, v := range shown {
 			c := cell{Value: "–"}
 			if r := v.Summary.Lookup(n); r != nil && r.Value != nil {

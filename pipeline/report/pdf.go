@@ -40,7 +40,7 @@ const figureWidth = 425
 func writePDF(w io.Writer, p *Page, handed bool) error {
 	var s *sheet
 	// Pictures give way where that brings all onto one sheet.
-	heights := []float64{stillHeight, 0.8 * stillHeight, 0.65 * stillHeight, stillHeight}
+	heights := []float64{stillHeight, 0.8 * stillHeight, 0.65 * stillHeight, 0.45 * stillHeight, stillHeight}
 	for i, height := range heights {
 		var err error
 		if s, err = newSheet(p); err != nil {

@@ -105,7 +105,7 @@ func (m *motion) measures(t *Truth) *measureList {
 			{metrics.CroupLowDifference, metrics.CroupHighDifference},
 		} {
 			gd := []int{0, 0, 1}[b]
-			z := []func(float64) float64{m.headZ, m.withersZ, m.croupZ}[b]
+			z := []func(float64) float64{m.nodZ, m.withersZ, m.croupZ}[b]
 			fl, fr := m.falls[limbOf(gd, left)], m.falls[limbOf(gd, right)]
 			li := in(limbOf(gd, left), s.Start, s.End)
 			if li < 0 || li+1 >= len(fl) {
@@ -133,7 +133,7 @@ func (m *motion) measures(t *Truth) *measureList {
 			return 1000 * (hi - lo)
 		}
 		sided(metrics.HipExcursion, k, s.Start, rangeOf(left), rangeOf(right))
-		a1, a2 := harmonics(m.headZ, s.Start, s.End)
+		a1, a2 := harmonics(m.nodZ, s.Start, s.End)
 		single(metrics.HeadFirstHarmonic, k, s.Start, 1000*a1)
 		single(metrics.HeadSecondHarmonic, k, s.Start, 1000*a2)
 		single(metrics.HeadHarmonicShare, k, s.Start, 100*a1/(a1+a2))

@@ -256,9 +256,11 @@ func (m *motion) height(b int, t float64) float64 {
 	return lerp(p.z, q.z, 0.5-0.5*math.Cos(math.Pi*x))
 }
 
-func (m *motion) headZ(t float64) float64 {
-	return headHeight*m.k + m.height(0, t) + sum(m.drift, t)
-}
+func (m *motion) headZ(t float64) float64 { return m.nodZ(t) + sum(m.drift, t) }
+
+// nodZ is headZ without the slow rise and fall of its carriage, which measures of the
+// stride leave out.
+func (m *motion) nodZ(t float64) float64 { return headHeight*m.k + m.height(0, t) }
 
 func (m *motion) withersZ(t float64) float64 { return withersHeight*m.k + m.height(1, t) }
 
