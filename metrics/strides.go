@@ -173,50 +173,22 @@ func (a *analysis) contacts(space *spatial) []Contact {
 
 // reason says in words why measure d is not there.
 func (a *analysis) reason(d Definition) string {
-	have := func(l traj.Landmark) bool { return a.set.Track(l) != nil }
 	level := a.cal.Level
 	if !level.AtLeast(d.Needs) && !(level == geometry.LevelRatio && d.RatioUnit != "") {
-		switch {
-		case d.Needs == geometry.LevelMetric:
+		if d.Needs == geometry.LevelMetric {
 			return "needs four ground marks of a known rectangle"
-		default:
-			return "needs lengths: four ground marks of a known rectangle, or the camera's height, focal length and horizon"
 		}
+		return "needs lengths: four ground marks of a known rectangle, or the camera's height, focal length and horizon"
 	}
-	var body []traj.Landmark
-	switch d.Name {
-	case HeadLowDifference, HeadHighDifference, HeadFirstHarmonic, HeadSecondHarmonic, HeadHarmonicShare:
-		body = []traj.Landmark{traj.Head}
-	case WithersLowDifference, WithersHighDifference:
-		body = []traj.Landmark{traj.Withers}
-	case CroupLowDifference, CroupHighDifference:
-		body = []traj.Landmark{traj.Croup}
-	case ChestSway:
-		body = []traj.Landmark{traj.Chest}
-	case CroupSway:
-		body = []traj.Landmark{traj.Croup}
-	case HeadSway, HeadToSide:
-		body = []traj.Landmark{traj.Head}
-		if !have(traj.Chest) {
-			body = append(body, traj.Withers)
-		}
-	case ShoulderExcursion, ShoulderLift, ShoulderRoll:
-		body = []traj.Landmark{traj.LeftShoulder, traj.RightShoulder}
-	case HipExcursion, PelvisRoll:
-		body = []traj.Landmark{traj.LeftHip, traj.RightHip}
-	}
+	body := a.bodyMarks(d.Name)
 	var missing []string
-	for _, l := range body {
-		if !have(l) {
-			missing = append(missing, l.Words())
-		}
+	marks := body
+	if body == nil {
+		marks = hoofMarks(d)
 	}
-	pair := strings.HasPrefix(string(d.Name), "step_timing") || d.Name == BaseWidthFore || d.Name == BaseWidthHind || d.Name == QuartersToSide
-	if d.Sided || pair {
-		for k, l := range limbs {
-			if ((d.Girdle == Fore && k < 2) || (d.Girdle == Hind && k >= 2) || d.Name == PairTiming || d.Name == QuartersToSide) && !have(l) && body == nil {
-				missing = append(missing, l.Words())
-			}
+	for _, l := range marks {
+		if a.set.Track(l) == nil {
+			missing = append(missing, l.Words())
 		}
 	}
 	if len(missing) > 0 {
@@ -237,6 +209,51 @@ func (a *analysis) reason(d Definition) string {
 		return "the mark was not seen through a whole stride together with the hooves that time it"
 	}
 	return "in no stride were all the contacts it needs seen and timed"
+}
+
+// bodyMarks returns the marks of the body that a measure is taken from, nil where it is
+// taken from hooves.
+func (a *analysis) bodyMarks(n Name) []traj.Landmark {
+	switch n {
+	case HeadLowDifference, HeadHighDifference, HeadFirstHarmonic, HeadSecondHarmonic, HeadHarmonicShare:
+		return []traj.Landmark{traj.Head}
+	case WithersLowDifference, WithersHighDifference:
+		return []traj.Landmark{traj.Withers}
+	case CroupLowDifference, CroupHighDifference, CroupSway:
+		return []traj.Landmark{traj.Croup}
+	case ChestSway:
+		return []traj.Landmark{traj.Chest}
+	case HeadSway, HeadToSide:
+		if a.set.Track(traj.Chest) == nil {
+			return []traj.Landmark{traj.Head, traj.Withers}
+		}
+		return []traj.Landmark{traj.Head}
+	case ShoulderExcursion, ShoulderLift, ShoulderRoll:
+		return []traj.Landmark{traj.LeftShoulder, traj.RightShoulder}
+	case HipExcursion, PelvisRoll:
+		return []traj.Landmark{traj.LeftHip, traj.RightHip}
+	}
+	return nil
+}
+
+// hoofMarks returns the hooves that a measure of sides compares.
+func hoofMarks(d Definition) []traj.Landmark {
+	switch d.Name {
+	case PairTiming, QuartersToSide:
+		return limbs[:]
+	case StepTimingFore, StepTimingHind, BaseWidthFore, BaseWidthHind:
+	default:
+		if !d.Sided {
+			return nil
+		}
+	}
+	switch d.Girdle {
+	case Fore:
+		return limbs[:2]
+	case Hind:
+		return limbs[2:]
+	}
+	return nil
 }
 
 // whyNoStride says what stood in the way of strides.

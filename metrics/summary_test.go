@@ -374,7 +374,7 @@ func TestEveryMeasureIsDescribed(t *testing.T) {
 	}
 	page := string(b)
 	for _, d := range Definitions() {
-		_, section, found := strings.Cut(page, "`"+string(d.Name)+"`")
+		_, section, found := strings.Cut(page, " · `"+string(d.Name)+"`\n")
 		if !found {
 			t.Errorf("%s is not in MEASURES.md", d.Name)
 			continue
@@ -402,7 +402,7 @@ func TestDocCommentsSayWhatThePageSays(t *testing.T) {
 		t.Fatal(err)
 	}
 	said := func(n Name, part string) string {
-		_, section, _ := strings.Cut(string(page), "`"+string(n)+"`")
+		_, section, _ := strings.Cut(string(page), " · `"+string(n)+"`\n")
 		_, text, _ := strings.Cut(section, "**"+part+".** ")
 		text, _, _ = strings.Cut(text, "\n")
 		return strings.ReplaceAll(text, "*", "")

@@ -96,66 +96,58 @@ func phrase(d Definition, unit string, deviation float64) string {
 	if _, sides := d.Even(); sides && strings.Trim(how[:strings.IndexByte(how, ' ')], "0.") == "" {
 		return fmt.Sprintf("left and right are alike (%s)", titleWords(d))
 	}
-	switch d.Name {
-	case HeadLowDifference:
-		return fmt.Sprintf("the head is carried %s higher over the %s fore", how, this)
-	case HeadHighDifference:
-		return fmt.Sprintf("the head rises %s higher after the %s fore's stance", how, this)
-	case WithersLowDifference:
-		return fmt.Sprintf("the withers are carried %s higher over the %s fore", how, this)
-	case WithersHighDifference:
-		return fmt.Sprintf("the withers rise %s higher after the %s fore's stance", how, this)
-	case CroupLowDifference:
-		return fmt.Sprintf("the croup is carried %s higher over the %s hind", how, this)
-	case CroupHighDifference:
-		return fmt.Sprintf("the croup rises %s higher after the %s hind's stance", how, this)
-	case HipExcursion:
-		return fmt.Sprintf("the %s hip moves %s more up and down than the %s", this, how, other)
-	case StepLengthFore, StepLengthHind:
-		short, long := sideWords(!right)
-		return fmt.Sprintf("the %s%s's step is %s shorter than the %s's", short, girdle, how, long)
-	case StepTimingFore, StepTimingHind:
-		when := "late"
-		if !right {
-			when = "early"
-		}
-		return fmt.Sprintf("the right%s lands %s of the stride too %s after the left", girdle, how, when)
-	case PlacementOffsetFore, PlacementOffsetHind:
-		return fmt.Sprintf("the %s%s lands %s further outward than the %s", this, girdle, how, other)
-	case LateralArcFore, LateralArcHind:
-		return fmt.Sprintf("the %s%s swings %s further outward than the %s", this, girdle, how, other)
-	case MedialArcFore, MedialArcHind:
-		return fmt.Sprintf("the %s%s swings %s further inward than the %s", this, girdle, how, other)
-	case FlightHeightFore, FlightHeightHind:
-		return fmt.Sprintf("the %s%s is lifted %s higher than the %s", this, girdle, how, other)
-	case StanceDurationFore, StanceDurationHind:
-		return fmt.Sprintf("the %s%s stands %s longer than the %s", this, girdle, how, other)
-	case SwingDurationFore, SwingDurationHind:
-		return fmt.Sprintf("the %s%s swings %s longer than the %s", this, girdle, how, other)
-	case DutyFactorFore, DutyFactorHind:
-		return fmt.Sprintf("the %s%s is on the ground for %s of the stride more than the %s", this, girdle, how, other)
-	case PairTiming:
-		return fmt.Sprintf("the hind of the %s fore's pair lands %s later than that of the %s", this, how, other)
-	case PlacementSpreadFore, PlacementSpreadHind:
-		return fmt.Sprintf("the %s%s's placements vary sideways by %s more than the %s's", this, girdle, how, other)
-	case ShoulderExcursion:
-		return fmt.Sprintf("the %s point of the shoulder moves %s more up and down than the %s", this, how, other)
-	case ShoulderLift:
-		return fmt.Sprintf("the swing of the limb lifts the %s point of the shoulder %s less than the %s", other, how, this)
-	case ChestSway, CroupSway, HeadSway:
-		what, _, _ := strings.Cut(titleWords(d), " ")
-		return fmt.Sprintf("the %s swings %s further to the %s than to the %s", what, how, this, other)
-	case HeadToSide:
-		return fmt.Sprintf("the head is carried %s to the %s", how, this)
-	case QuartersToSide:
-		return fmt.Sprintf("the quarters go %s to the %s of the forehand", how, this)
-	case LineDrift:
-		return fmt.Sprintf("the line of travel drifts %s to the %s in 10 m", how, this)
-	case StepLengthSpreadFore, StepLengthSpreadHind:
-		return fmt.Sprintf("the %s%s's steps vary in length by %s more than the %s's", this, girdle, how, other)
+	when := "late"
+	if !right {
+		when = "early"
 	}
-	return fmt.Sprintf("%s is %s", titleWords(d), how)
+	text := wording[d.Name]
+	if text == "" {
+		text = "{title} is {how}"
+	}
+	what, _, _ := strings.Cut(titleWords(d), " ")
+	return strings.NewReplacer("{this}", this, "{other}", other, "{how}", how, " {girdle}", girdle, "{when}", when, "{what}", what, "{title}", titleWords(d)).Replace(text)
 }
+
+// wording says what a deviation from even shows: {this} is the side to which it points,
+// {how} its amount.
+var wording = func() map[Name]string {
+	out := map[Name]string{}
+	for _, p := range []struct {
+		text  string
+		names []Name
+	}{
+		{"the head is carried {how} higher over the {this} fore", []Name{HeadLowDifference}},
+		{"the head rises {how} higher after the {this} fore's stance", []Name{HeadHighDifference}},
+		{"the withers are carried {how} higher over the {this} fore", []Name{WithersLowDifference}},
+		{"the withers rise {how} higher after the {this} fore's stance", []Name{WithersHighDifference}},
+		{"the croup is carried {how} higher over the {this} hind", []Name{CroupLowDifference}},
+		{"the croup rises {how} higher after the {this} hind's stance", []Name{CroupHighDifference}},
+		{"the {this} hip moves {how} more up and down than the {other}", []Name{HipExcursion}},
+		{"the {other} {girdle}'s step is {how} shorter than the {this}'s", []Name{StepLengthFore, StepLengthHind}},
+		{"the right {girdle} lands {how} of the stride too {when} after the left", []Name{StepTimingFore, StepTimingHind}},
+		{"the {this} {girdle} lands {how} further outward than the {other}", []Name{PlacementOffsetFore, PlacementOffsetHind}},
+		{"the {this} {girdle} swings {how} further outward than the {other}", []Name{LateralArcFore, LateralArcHind}},
+		{"the {this} {girdle} swings {how} further inward than the {other}", []Name{MedialArcFore, MedialArcHind}},
+		{"the {this} {girdle} is lifted {how} higher than the {other}", []Name{FlightHeightFore, FlightHeightHind}},
+		{"the {this} {girdle} stands {how} longer than the {other}", []Name{StanceDurationFore, StanceDurationHind}},
+		{"the {this} {girdle} swings {how} longer than the {other}", []Name{SwingDurationFore, SwingDurationHind}},
+		{"the {this} {girdle} is on the ground for {how} of the stride more than the {other}", []Name{DutyFactorFore, DutyFactorHind}},
+		{"the hind of the {this} fore's pair lands {how} later than that of the {other}", []Name{PairTiming}},
+		{"the {this} {girdle}'s placements vary sideways by {how} more than the {other}'s", []Name{PlacementSpreadFore, PlacementSpreadHind}},
+		{"the {this} {girdle}'s steps vary in length by {how} more than the {other}'s", []Name{StepLengthSpreadFore, StepLengthSpreadHind}},
+		{"the {this} point of the shoulder moves {how} more up and down than the {other}", []Name{ShoulderExcursion}},
+		{"the swing of the limb lifts the {other} point of the shoulder {how} less than the {this}", []Name{ShoulderLift}},
+		{"the {what} swings {how} further to the {this} than to the {other}", []Name{ChestSway, CroupSway, HeadSway}},
+		{"the head is carried {how} to the {this}", []Name{HeadToSide}},
+		{"the quarters go {how} to the {this} of the forehand", []Name{QuartersToSide}},
+		{"the line of travel drifts {how} to the {this} in 10 m", []Name{LineDrift}},
+	} {
+		for _, n := range p.names {
+			out[n] = p.text
+		}
+	}
+	return out
+}()
 
 // titleWords returns a title for the middle of a sentence, without its gloss.
 func titleWords(d Definition) string {

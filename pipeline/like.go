@@ -215,34 +215,34 @@ func firstStances(ctx context.Context, info *clip.Info, views []markedView, view
 		return nil, "", err
 	}
 	hooves, body := leading(view)
-	unsure := false
 	for side := range hooves {
-		var chosen *closeLook
-		for i := range closer {
-			c := &closer[i]
-			if c.view.side != side {
-				continue
-			}
-			own, other := mean(across[side]), mean(across[1-side])
-			if c.like-c.other < sideNCC || math.Abs(c.across()-own) > sideShare*math.Abs(other-own) {
-				unsure = true
-				continue
-			}
-			if chosen == nil || c.score() > chosen.score() {
-				chosen = c
-			}
-		}
+		chosen, reason := bestOfSide(closer, side, mean(across[side]), mean(across[1-side]))
 		if chosen == nil {
-			if unsure {
-				return nil, "left and right can't be told apart surely enough", nil
-			}
-			return nil, "no stance looks enough like those marked", nil
+			return nil, reason, nil
 		}
 		found = append(found,
 			ProposedMark{Frame: chosen.frame, Landmark: hooves[side], X: chosen.hoof.At.X, Y: chosen.hoof.At.Y, SD: math.Hypot(1, chosen.hoof.SD)},
 			ProposedMark{Frame: chosen.frame, Landmark: body, X: chosen.trunk.At.X, Y: chosen.trunk.At.Y, SD: math.Hypot(1, chosen.trunk.SD)})
 	}
 	return found, "", nil
+}
+
+// bestOfSide returns the look that is likest to the marked views of a side, in which the
+// hoof stands nearer to its own side's place across than to the other's; reason says why
+// there is none.
+func bestOfSide(looks []closeLook, side int, own, other float64) (chosen *closeLook, reason string) {
+	reason = "no stance looks enough like those marked"
+	for i := range looks {
+		c := &looks[i]
+		switch {
+		case c.view.side != side:
+		case c.like-c.other < sideNCC || math.Abs(c.across()-own) > sideShare*math.Abs(other-own):
+			reason = "left and right can't be told apart surely enough"
+		case chosen == nil || c.score() > chosen.score():
+			chosen = c
+		}
+	}
+	return chosen, reason
 }
 
 func mean(x []float64) float64 {

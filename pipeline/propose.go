@@ -100,33 +100,9 @@ func (p *proposer) more() (found []ProposedMark) {
 				have = append(have, p.times[m.Frame])
 			}
 		}
-		var free []int
-		for _, c := range p.run.Contacts {
-			// An end that was not seen is given as far as the hoof was seen to stand, so the
-			// middle lies in the stance; with neither end seen it may be something else.
-			if c.Limb != hoof || c.OnSD < 0 && c.OffSD < 0 {
-				continue
-			}
-			frame := nearestTime(p.times, (c.On+c.Off)/2)
-			if frame < 0 || !sure(p.set, hoof, frame, proposedSD) {
-				continue
-			}
-			if !slices.ContainsFunc(have, func(t float64) bool { return math.Abs(t-p.times[frame]) < apartS }) {
-				free = append(free, frame)
-			}
-		}
+		free := p.free(hoof, have)
 		for n := len(have); n < proposedASide && len(free) > 0; n++ {
-			// The one furthest from all there are, so that distances differ.
-			best, room := 0, -1.0
-			for i, f := range free {
-				least := math.Inf(1)
-				for _, t := range have {
-					least = min(least, math.Abs(t-p.times[f]))
-				}
-				if least > room {
-					best, room = i, least
-				}
-			}
+			best := p.furthest(free, have)
 			f := free[best]
 			free = slices.Delete(free, best, best+1)
 			have = append(have, p.times[f])
@@ -137,6 +113,42 @@ func (p *proposer) more() (found []ProposedMark) {
 		}
 	}
 	return found
+}
+
+// free returns the frames in the middle of stances of a hoof that are surely seen and not
+// at the times that it has marks of.
+func (p *proposer) free(hoof traj.Landmark, have []float64) (frames []int) {
+	for _, c := range p.run.Contacts {
+		// An end that was not seen is given as far as the hoof was seen to stand, so the
+		// middle lies in the stance; with neither end seen it may be something else.
+		if c.Limb != hoof || c.OnSD < 0 && c.OffSD < 0 {
+			continue
+		}
+		frame := nearestTime(p.times, (c.On+c.Off)/2)
+		if frame < 0 || !sure(p.set, hoof, frame, proposedSD) {
+			continue
+		}
+		if !slices.ContainsFunc(have, func(t float64) bool { return math.Abs(t-p.times[frame]) < apartS }) {
+			frames = append(frames, frame)
+		}
+	}
+	return frames
+}
+
+// furthest returns the index of the frame furthest in time from all there are, so that
+// distances differ.
+func (p *proposer) furthest(frames []int, have []float64) (best int) {
+	room := -1.0
+	for i, f := range frames {
+		least := math.Inf(1)
+		for _, t := range have {
+			least = min(least, math.Abs(t-p.times[f]))
+		}
+		if least > room {
+			best, room = i, least
+		}
+	}
+	return best
 }
 
 // sure reports whether a landmark was seen in a frame with a spread of at most limit.

@@ -62,7 +62,7 @@ func BeforeAfter(c *metrics.Comparison, names ...metrics.Name) (*Figure, error) 
 	return composition{
 		name:  name,
 		title: "Before and after",
-		notes: []string{fmt.Sprintf("Before: %s in %s; after: %s in %s. Whiskers: 95 %% intervals. Grey ground: within the tolerance around even. The line above each panel gives the change (after − before) with its 95 %% interval.",
+		notes: []string{fmt.Sprintf("Before: %s in %s; after: %s in %s. Whiskers: 95 %% intervals. Grey band: within the tolerance around even. The line above each panel gives the change (after − before) with its 95 %% interval.",
 			count(c.Before.Strides, "stride"), count(c.Before.Runs, "run"), count(c.After.Strides, "stride"), count(c.After.Runs, "run"))},
 		legend: legend,
 		height: rowHeight*vg.Length(rows) + 8*vg.Length(rows-1),
@@ -276,7 +276,7 @@ func Changes(c *metrics.Comparison) (*Figure, error) {
 	return composition{
 		name:  name,
 		title: "What changed, and by how much",
-		notes: []string{fmt.Sprintf("Before: %s in %s; after: %s in %s. Whiskers: 95 %% intervals; inside the grey ground a change is too small to count. At the right: the change in its own unit with its interval, and the verdict.",
+		notes: []string{fmt.Sprintf("Before: %s in %s; after: %s in %s. Whiskers: 95 %% intervals; inside the grey band a change is too small to count. At the right: the change in its own unit with its interval, and the verdict.",
 			count(c.Before.Strides, "stride"), count(c.Before.Runs, "run"), count(c.After.Strides, "stride"), count(c.After.Runs, "run"))},
 		legend: []legendEntry{{text: "change that counts", mark: &filled}, {text: "no measurable change, or not judged", mark: &open}},
 		height: 40 + 27*vg.Length(len(rows)),

@@ -128,9 +128,9 @@ func History(points []HistoryPoint, opts HistoryOptions) (*Figure, error) {
 	if hasSides {
 		legend = append([]legendEntry{sideLegend(styleOf(traj.Left), "left"), sideLegend(styleOf(traj.Right), "right")}, legend...)
 	}
-	note := fmt.Sprintf("n = %s. Whiskers: 95 %% intervals. Grey ground: within the tolerance around even.", count(len(points), "visit"))
+	note := fmt.Sprintf("n = %s. Whiskers: 95 %% intervals. Grey band: within the tolerance around even.", count(len(points), "visit"))
 	if dense {
-		note = fmt.Sprintf("n = %s, too many for a sign each. Shaded: 95 %% intervals. Grey ground: within the tolerance around even.", count(len(points), "visit"))
+		note = fmt.Sprintf("n = %s, too many for a sign each. Shaded: 95 %% intervals. Grey band: within the tolerance around even.", count(len(points), "visit"))
 	}
 	switch {
 	case measured == len(panels):

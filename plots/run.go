@@ -837,7 +837,7 @@ func StanceBars(in RunInput) (*Figure, error) {
 	return composition{
 		name:  name,
 		title: "Which hoof was on the ground when",
-		notes: []string{fmt.Sprintf("%s. Bars: stance; small whiskers at their ends: 95 %% interval of hoof-on and hoof-off. A bar open at one end: that instant lies outside the clip or was not seen. Grey and white ground: %s.",
+		notes: []string{fmt.Sprintf("%s. Bars: stance; small whiskers at their ends: 95 %% interval of hoof-on and hoof-off. A bar open at one end: that instant lies outside the clip or was not seen. Grey and white bands behind them: %s.",
 			capital(where(run)), count(len(run.Strides), "stride"))},
 		legend: []legendEntry{{text: "left", hatch: &leftStyle}, {text: "right", hatch: &rightStyle}},
 		height: 45 + 24*vg.Length(len(rows)),

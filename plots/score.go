@@ -77,7 +77,7 @@ func ScoreComponents(s *metrics.Summary) (*Figure, error) {
 	notes := []string{
 		fmt.Sprintf("Score %s; %s, %s. 0 is even, 1 is as uneven as ordinary run-to-run variation.",
 			estimateText(s.Score.Estimate, "", 2), count(s.Score.Strides, "stride"), count(s.Score.Runs, "run")),
-		"Grey ground: within tolerance. At the right: each component’s weight, what it adds to the square of the score, and the side its sign points to as uneven.",
+		"Grey band: within tolerance. At the right: each component’s weight, what it adds to the square of the score, and the side its sign points to as uneven.",
 	}
 	if len(s.Score.Missing) > 0 {
 		var missing []string

@@ -56,7 +56,7 @@ func StrideByStride(rows []StrideRow) (*Figure, []Box, error) {
 	legend := []legendEntry{
 		{text: "points left", mark: glyphOf(traj.Left)}, {text: "points right", mark: glyphOf(traj.Right)},
 	}
-	note := fmt.Sprintf("n = %s. Up is to the right side. Single strides, without intervals: one alone shows little. Grey ground: tolerance.", count(strides, "stride"))
+	note := fmt.Sprintf("n = %s. Up is to the right side. Single strides, without intervals: one alone shows little. Grey band: tolerance.", count(strides, "stride"))
 	if compared {
 		open := glyph(styleOf(traj.Middle), true)
 		legend = append(legend, legendEntry{text: "open: before, filled: now", mark: &open})

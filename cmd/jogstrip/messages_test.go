@@ -108,6 +108,6 @@ func TestMessages(t *testing.T) {
 	})
 	t.Run("only the resamples are others", func(t *testing.T) {
 		must(t, exitPartly, nil, "measure", "--no-video", good)
-		must(t, exitPartly, []string{"number of resamples"}, "batch", "--no-video", "--log", "plain", "--resamples", "300", dir)
+		must(t, exitPartly, []string{"number of random draws"}, "batch", "--no-video", "--log", "plain", "--resamples", "300", dir)
 	})
 }

@@ -43,32 +43,11 @@ func Merge(ctx context.Context, opts MergeOptions) (*Ledger, string, error) {
 	merged := &Ledger{Schema: LedgerSchema, Shares: len(ledgers), Problems: problems}
 	var missing []string
 	for i, l := range ledgers {
-		switch {
-		case l.Share.Count == 0:
+		if l.Share.Count == 0 {
 			missing = append(missing, fmt.Sprint(i+1))
 			continue
-		case l.Ended.IsZero():
-			merged.Problems = append(merged.Problems, fmt.Sprintf("Share %s has not ended: it still runs, or it was killed; start it again.", l.Share))
-		case l.Stopped != "":
-			merged.Problems = append(merged.Problems, fmt.Sprintf("Share %s ended early. %s", l.Share, l.Stopped))
 		}
-		for _, n := range l.Notes {
-			merged.Notes = append(merged.Notes, fmt.Sprintf("Share %s: %s", l.Share, n))
-		}
-		merged.Problems = append(merged.Problems, l.Problems...)
-		if merged.Started.IsZero() || l.Started.Before(merged.Started) {
-			merged.Started = l.Started
-		}
-		if l.Ended.After(merged.Ended) {
-			merged.Ended = l.Ended
-		}
-		merged.Program = l.Program
-		for _, e := range l.Entries {
-			if e.Outcome == Unfinished {
-				e.Outcome, e.Reason = NotReached, "its share has not come to it"
-			}
-			merged.Entries = append(merged.Entries, e)
-		}
+		merged.take(l)
 	}
 	done := earlier(others)
 	for i, e := range merged.Entries {
@@ -99,6 +78,33 @@ func Merge(ctx context.Context, opts MergeOptions) (*Ledger, string, error) {
 	merged.Totals = Count(merged.Entries)
 	page, err := writeMorning(folder, merged, opts.Page)
 	return merged, page, err
+}
+
+// take adds the ledger of a share.
+func (merged *Ledger) take(l *Ledger) {
+	switch {
+	case l.Ended.IsZero():
+		merged.Problems = append(merged.Problems, fmt.Sprintf("Share %s has not ended: it still runs, or it was killed; start it again.", l.Share))
+	case l.Stopped != "":
+		merged.Problems = append(merged.Problems, fmt.Sprintf("Share %s ended early. %s", l.Share, l.Stopped))
+	}
+	for _, n := range l.Notes {
+		merged.Notes = append(merged.Notes, fmt.Sprintf("Share %s: %s", l.Share, n))
+	}
+	merged.Problems = append(merged.Problems, l.Problems...)
+	if merged.Started.IsZero() || l.Started.Before(merged.Started) {
+		merged.Started = l.Started
+	}
+	if l.Ended.After(merged.Ended) {
+		merged.Ended = l.Ended
+	}
+	merged.Program = l.Program
+	for _, e := range l.Entries {
+		if e.Outcome == Unfinished {
+			e.Outcome, e.Reason = NotReached, "its share has not come to it"
+		}
+		merged.Entries = append(merged.Entries, e)
+	}
 }
 
 // earlier returns what ledgers of other divisions know of clips that were finished, the

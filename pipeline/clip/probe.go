@@ -78,47 +78,9 @@ func Probe(ctx context.Context, path string) (*Info, error) {
 	case stat.Size() == 0:
 		return nil, fmt.Errorf("open clip %s: %w", path, noPicture("the file is empty (0 bytes); copy it from the phone again"))
 	}
-	d, err := openDecoder(ctx, path, -1)
+	info, err := probe(ctx, path, stat.Size())
 	if err != nil {
 		return nil, fmt.Errorf("open clip %s: %w", path, err)
-	}
-	defer d.close()
-	info, err := d.describe(path, stat.Size())
-	if err != nil {
-		return nil, fmt.Errorf("open clip %s: %w", path, err)
-	}
-	unstamped, hidden := false, false
-	for {
-		packet, err := d.skim(ctx)
-		if ctx.Err() != nil || errors.Is(err, ErrDecoderLost) {
-			return nil, fmt.Errorf("open clip %s: %w", path, err)
-		}
-		if err != nil {
-			break // The end, or as far as a damaged clip goes.
-		}
-		if packet.encrypted {
-			return nil, fmt.Errorf("open clip %s: %w", path, noPicture("its pictures are encrypted, and only the program that made it has the key; film or export it without protection"))
-		}
-		unstamped = unstamped || !packet.stamped
-		hidden = hidden || !packet.shown
-		if packet.stamped && packet.shown {
-			info.Times = append(info.Times, packet.at)
-		}
-	}
-	if unstamped {
-		if info.Times, err = decodedTimes(ctx, info); err != nil {
-			return nil, fmt.Errorf("open clip %s: %w", path, err)
-		}
-	}
-	if len(info.Times) == 0 {
-		why := noPicture("its index names no picture: the copy broke off, or the phone could not finish the film; copy it from the phone again")
-		switch {
-		case hidden:
-			why = "by its own list of cuts none of its pictures is shown; export it from the phone without cuts"
-		case unstamped:
-			why = "none of its pictures can be decoded or has a time; copy it from the phone again"
-		}
-		return nil, fmt.Errorf("open clip %s: %w", path, why)
 	}
 	if info.delay >= 0 {
 		info.delay = max(info.delay, held(info.Times))
@@ -134,6 +96,51 @@ func Probe(ctx context.Context, path string) (*Info, error) {
 		return info.FilmedAt(info.FilmedFPS), nil
 	}
 	return info, nil
+}
+
+// probe describes the clip, with the file's own times of the pictures it shows.
+func probe(ctx context.Context, path string, size int64) (*Info, error) {
+	d, err := openDecoder(ctx, path, -1)
+	if err != nil {
+		return nil, err
+	}
+	defer d.close()
+	info, err := d.describe(path, size)
+	if err != nil {
+		return nil, err
+	}
+	unstamped, hidden := false, false
+	for {
+		packet, err := d.skim(ctx)
+		if ctx.Err() != nil || errors.Is(err, ErrDecoderLost) {
+			return nil, err
+		}
+		if err != nil {
+			break // The end, or as far as a damaged clip goes.
+		}
+		if packet.encrypted {
+			return nil, noPicture("its pictures are encrypted, and only the program that made it has the key; film or export it without protection")
+		}
+		unstamped = unstamped || !packet.stamped
+		hidden = hidden || !packet.shown
+		if packet.stamped && packet.shown {
+			info.Times = append(info.Times, packet.at)
+		}
+	}
+	if unstamped {
+		if info.Times, err = decodedTimes(ctx, info); err != nil {
+			return nil, err
+		}
+	}
+	switch {
+	case len(info.Times) > 0:
+		return info, nil
+	case hidden:
+		return nil, noPicture("by its own list of cuts none of its pictures is shown; export it from the phone without cuts")
+	case unstamped:
+		return nil, noPicture("none of its pictures can be decoded or has a time; copy it from the phone again")
+	}
+	return nil, noPicture("its index names no picture: the copy broke off, or the phone could not finish the film; copy it from the phone again")
 }
 
 // A phone's tag tells of slow motion where it names a rate that phones have for nothing

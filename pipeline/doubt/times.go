@@ -13,6 +13,9 @@ import (
 	"jogstrip/track/traj"
 )
 
+// slowCheck is what to look at where a clip may be slow motion.
+const slowCheck = "Was it filmed in slow motion? Then give the frames a second at which it was filmed (on the marks page under Slow motion), or film again at the phone’s ordinary setting."
+
 // slower are the factors by which phones play slow motion: 120 or 240 frames a
 // second, played at 60 or 30.
 var slower = []float64{2, 4, 8}
@@ -29,7 +32,7 @@ func (l *list) stride(m Measured, still *traj.Set, s [4][]stands) {
 		low, high = bounds.doubted[0]*units(m.WithersM), bounds.doubted[1]*units(m.WithersM)
 		of = fmt.Sprintf("a horse of %s m", number(m.WithersM, 2))
 	}
-	const check = "Was it filmed in slow motion? Then give the frames a second at which it was filmed (on the marks page under Slow motion), or film again at the phone’s ordinary setting."
+	const check = slowCheck
 	if t, n := middle(m.Run, metrics.StrideDuration); n > 0 {
 		switch {
 		case t > high:
@@ -54,6 +57,14 @@ func (l *list) stride(m Measured, still *traj.Set, s [4][]stands) {
 			}
 		}
 	}
+	l.noStride(m, still, of, low, high)
+}
+
+// noStride doubts the clip's times where it has no stride as it plays, and one if it is
+// played faster, or where the body goes up and down slowly. A horse of that size has
+// strides of low to high, s.
+func (l *list) noStride(m Measured, still *traj.Set, of string, low, high float64) {
+	const check = slowCheck
 	for _, k := range slower {
 		faster := *still
 		faster.Times = make([]float64, len(still.Times))
@@ -270,25 +281,7 @@ func (l *list) gait(m Measured, still *traj.Set, s [4][]stands) {
 	for k := range s {
 		s[k] = whole(s[k], longest)
 	}
-	var sum complex128
-	var count float64
-	for _, hind := range []int{2, 3} {
-		for _, fore := range []int{0, 1} {
-			for _, h := range s[hind] {
-				for _, f := range s[fore] {
-					d := ((h.on + h.off) - (f.on + f.off)) / 2 / t
-					if math.Abs(d) > 0.76 {
-						continue
-					}
-					if hind-2 != fore {
-						d += 0.5 // From the other side's fore, half a stride on.
-					}
-					sum += cmplx.Rect(1, 2*math.Pi*d)
-					count++
-				}
-			}
-		}
-	}
+	sum, count := phases(s, t)
 	if count < 2 {
 		l.duty(m, still, all, t)
 		return
@@ -315,6 +308,29 @@ func (l *list) gait(m Measured, still *traj.Set, s [4][]stands) {
 	l.add(Gait, record.SecondLook, fmt.Sprintf("The gait is given as %s, but hinds and fores stand together as at the %s: a hind lands %.0f %% of the stride after the fore of its side, at the %s that is %.0f %%.",
 		m.Run.Gait, likely, 100*(phase-math.Floor(phase)), m.Run.Gait, 100*gaitPhase[m.Run.Gait]),
 		"Look at the clip and set the gait; where it is right, look whether left and right are swapped in the marks of the fores or of the hinds.")
+}
+
+// phases sums up, as unit vectors, when each stance of a hind comes after one of the fore
+// of its side, a stride lasting t, s: pairs no more than three quarters of a stride apart.
+func phases(s [4][]stands, t float64) (sum complex128, count float64) {
+	for _, hind := range []int{2, 3} {
+		for _, fore := range []int{0, 1} {
+			for _, h := range s[hind] {
+				for _, f := range s[fore] {
+					d := ((h.on + h.off) - (f.on + f.off)) / 2 / t
+					if math.Abs(d) > 0.76 {
+						continue
+					}
+					if hind-2 != fore {
+						d += 0.5 // From the other side's fore, half a stride on.
+					}
+					sum += cmplx.Rect(1, 2*math.Pi*d)
+					count++
+				}
+			}
+		}
+	}
+	return sum, count
 }
 
 // oneStance doubts a finding that hangs on a single stance or stride, and one of a

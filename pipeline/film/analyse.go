@@ -600,7 +600,7 @@ func (f *findings) where(s *samples, masks [][]bool, boxes []box, shifts []motio
 	f.tallest = stat.Quantile(0.95, stat.Empirical, sorted, nil) / float64(s.h)
 	f.smallest = stat.Quantile(0.05, stat.Empirical, sorted, nil) / float64(s.h)
 	f.cut = float64(cut) / float64(len(heights))
-	f.stepHz = s.rhythm(masks, boxes, indices)
+	f.stepHz = s.rhythm(boxes, indices)
 	if !f.unsteady {
 		f.wander = wander(heights, centres, times)
 	}
@@ -650,37 +650,39 @@ func smooth(values, times []float64) []float64 {
 	return out
 }
 
+// halves returns how much changes from the picture before in the left and the right half
+// of the lower part of a box, grey levels.
+func (s *samples) halves(i int, b box) (left, right float64) {
+	middle := float64(b.left+b.right) / 2
+	for y := b.top + (b.bottom-b.top)*6/10; y <= b.bottom; y++ {
+		for x := b.left; x <= b.right; x++ {
+			k := y*s.w + x
+			d := math.Abs(float64(s.frames[i].small[k] - s.frames[i-1].small[k]))
+			switch {
+			case d < 4:
+			case float64(x) < middle:
+				left += d
+			default:
+				right += d
+			}
+		}
+	}
+	return left, right
+}
+
 // rhythm returns the steps a second, or 0 where no rhythm stands out.
 //
 // The balance of movement between the left and right half of the lower part of
 // what moves swings once a stride, so twice its frequency is that of steps. It
 // is looked for between 0.6 and 2 strides a second by a periodogram.
-func (s *samples) rhythm(masks [][]bool, boxes []box, indices []int) float64 {
+func (s *samples) rhythm(boxes []box, indices []int) float64 {
 	balance := make([]float64, 0, len(indices))
 	times := make([]float64, 0, len(indices))
 	for _, i := range indices {
 		if i == 0 {
 			continue
 		}
-		b := boxes[i]
-		middle := float64(b.left+b.right) / 2
-		from := b.top + (b.bottom-b.top)*6/10
-		var left, right float64
-		for y := from; y <= b.bottom; y++ {
-			for x := b.left; x <= b.right; x++ {
-				k := y*s.w + x
-				d := math.Abs(float64(s.frames[i].small[k] - s.frames[i-1].small[k]))
-				if d < 4 {
-					continue
-				}
-				if float64(x) < middle {
-					left += d
-				} else {
-					right += d
-				}
-			}
-		}
-		if left+right > 0 {
+		if left, right := s.halves(i, boxes[i]); left+right > 0 {
 			balance = append(balance, (right-left)/(right+left))
 			times = append(times, s.frames[i].time)
 		}

@@ -182,7 +182,7 @@ func TestEverySentenceIsShort(t *testing.T) {
 				t.Errorf("row %q says %q", r.Question, r.Words)
 			}
 		}
-		if n := len(ComparedRows(&c)); n < 5 || n > 8 {
+		if n := len(ComparedRows(&c)); n < 5 || n > MostRows+1 {
 			t.Errorf("%d rows", n)
 		}
 	})
@@ -297,5 +297,71 @@ func TestAChangeShowsHowSureItIs(t *testing.T) {
 		if got := strings.ReplaceAll(plusMinus(tt.change), "\u00a0", " "); got != tt.want {
 			t.Errorf("%q, want %q", got, tt.want)
 		}
+	}
+}
+
+// TestSevenRowsAtMost checks that of eight measured questions the one that shows nothing
+// uneven and may be missing gives way, and that none does that is uneven.
+func TestSevenRowsAtMost(t *testing.T) {
+	all := func(withers, shoulder, feet float64) []Row {
+		s := &metrics.Summary{}
+		for _, q := range questions() {
+			v, even := 0.0, 0.0
+			d, _ := metrics.Define(q.measures[0])
+			even, _ = d.Even()
+			switch q.words {
+			case "Withers":
+				v = withers
+			case "Shoulder and trunk":
+				v = shoulder
+			case "Where the feet land":
+				v = feet
+			}
+			s.Results = append(s.Results, result(q.measures[0], even+v, 1, 2))
+		}
+		return Rows(s)
+	}
+	for _, tt := range []struct {
+		name                    string
+		withers, shoulder, feet float64
+		without                 string
+		rows                    int
+	}{
+		{"all even", 0, 0, 0, "Withers", 7}, {"withers uneven", 9, 0, 0, "Shoulder and trunk", 7}, {"withers and shoulder uneven", 9, 9, 0, "Where the feet land", 7}, {"all uneven", 9, 9, 9, "none", 8},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			rows := all(tt.withers, tt.shoulder, tt.feet)
+			if len(rows) != tt.rows {
+				t.Errorf("%d rows", len(rows))
+			}
+			for _, r := range rows {
+				if r.Question == tt.without {
+					t.Errorf("%s is there", r.Question)
+				}
+			}
+		})
+	}
+}
+
+// TestAHindExplainsHeadAndWithers checks that on the page of a hind the bars over the fores
+// say what they have to do with it, and on that of a fore they say nothing more.
+func TestAHindExplainsHeadAndWithers(t *testing.T) {
+	notes := func(limb traj.Landmark, withers float64) string {
+		s := &metrics.Summary{Limb: metrics.LimbFinding{Limb: limb}, Results: []metrics.Result{
+			result(metrics.HeadLowDifference, 29, 5, 13), result(metrics.WithersLowDifference, withers, 2, 4), result(metrics.CroupLowDifference, 20, 5, 5)}}
+		text := ""
+		for _, r := range Rows(s) {
+			text += r.Note + "|"
+		}
+		return strings.TrimRight(text, "|")
+	}
+	if got, want := notes(traj.RightHind, -9), "a hind does that to the head, too|against the head: speaks for a hind"; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	if got, want := notes(traj.RightHind, 9), "a hind does that to the head, too"; got != want {
+		t.Errorf("withers with the head: %q, want %q", got, want)
+	}
+	if got := notes(traj.RightFore, 9); got != "" {
+		t.Errorf("a fore: %q", got)
 	}
 }

@@ -2,9 +2,11 @@ package glance
 
 import (
 	"math"
+	"slices"
 	"strconv"
 
 	"jogstrip/metrics"
+	"jogstrip/track/traj"
 )
 
 // Row answers one question about the horse.
@@ -17,6 +19,7 @@ type Row struct {
 	// later one. Nil where it was not measured.
 	Before, Now *Bar
 	Words       string          // What is seen, three to six words; or why nothing is.
+	Note        string          // What it tells beside that; mostly empty.
 	Verdict     metrics.Verdict // Of a comparison; empty where there is none.
 	Change      string          // Of a comparison: the change with half its 95 % interval, "38 ± 17 mm"; empty where it says nothing.
 	Counts      bool            // Beyond tolerance, or changed.
@@ -108,6 +111,41 @@ func subject(question string) string {
 	return lowerFirst(question)
 }
 
+// besideHind says, where signs point to a hind, why head and withers are uneven as well: a
+// reader who sees their bars over a fore would take them for a fore's. A hind makes the
+// head nod as the fore of its side does, and the withers the other way (Pfau et al. 2018,
+// Equine Vet J 50:117–123).
+func besideHind(l metrics.LimbFinding, row Row) string {
+	if !l.Limb.IsHind() || row.Now == nil || row.Now.Says != Uneven {
+		return ""
+	}
+	same := (row.Now.Value > 0) == (l.Limb.Side() == traj.Right)
+	switch {
+	case row.Question == "Head" && same:
+		return "a hind does that to the head, too"
+	case row.Question == "Withers" && !same:
+		return "against the head: speaks for a hind"
+	}
+	return ""
+}
+
+// MostRows is how many rows are read at a glance.
+const MostRows = 7
+
+// fewEnough leaves out rows above MostRows: those of questions that are optional, or whose
+// measures are only described, and that show nothing uneven. The details have them.
+func fewEnough(rows []Row) []Row {
+	quiet := func(r Row) bool {
+		return !r.Counts && (r.Before == nil || r.Before.Says != Uneven) && (r.Now == nil || r.Now.Says != Uneven)
+	}
+	for _, question := range []string{"Withers", "Shoulder and trunk", "Where the feet land"} {
+		if len(rows) > MostRows {
+			rows = slices.DeleteFunc(rows, func(r Row) bool { return r.Question == question && quiet(r) })
+		}
+	}
+	return rows
+}
+
 // bar returns an estimate as a bar, or nil where it can't be drawn.
 func bar(n metrics.Name, e *metrics.Estimate, tolerance float64) *Bar {
 	if e == nil || !(tolerance > 0) || math.IsNaN(e.Value) {
@@ -166,9 +204,11 @@ func Rows(s *metrics.Summary) []Row {
 		if q.optional && (r == nil || r.Value == nil) {
 			continue
 		}
-		out = append(out, rowOf(q, r))
+		row := rowOf(q, r)
+		row.Note = besideHind(s.Limb, row)
+		out = append(out, row)
 	}
-	return out
+	return fewEnough(out)
 }
 
 func rowOf(q question, r *metrics.Result) Row {
@@ -235,7 +275,7 @@ func ComparedRows(c *metrics.Comparison) []Row {
 		}
 		out = append(out, comparedRow(c, q, ch))
 	}
-	return out
+	return fewEnough(out)
 }
 
 func says(v metrics.Verdict) bool {

@@ -155,35 +155,43 @@ func (v *Visit) check(path string) error {
 		}
 	}
 	for i, p := range v.Palpation {
-		field := fmt.Sprintf("palpation.%d.", i)
-		if p.Region == "" {
-			problems = append(problems, outOfRange(path, field+"region", p.Region, "a region's name"))
-		}
-		if p.Side != traj.Left && p.Side != traj.Right && p.Side != traj.Middle {
-			problems = append(problems, outOfRange(path, field+"side", p.Side, "left, right or empty"))
-		}
-		if p.Soreness < 0 || p.Soreness > 4 {
-			problems = append(problems, outOfRange(path, field+"soreness", p.Soreness, "0 to 4"))
-		}
-		if !(p.Pressure >= 0 && p.Pressure <= 1000) {
-			problems = append(problems, outOfRange(path, field+"pressure", p.Pressure, "0 to 1000"))
-		}
-		if p.Pressure > 0 && p.PressureUnit != "N" && p.PressureUnit != "kg/cm2" {
-			problems = append(problems, outOfRange(path, field+"pressure_unit", p.PressureUnit, "N or kg/cm2"))
-		}
+		problems = append(problems, p.check(path, fmt.Sprintf("palpation.%d.", i))...)
 	}
 	for i, m := range v.Motion {
-		field := fmt.Sprintf("motion.%d.", i)
-		for _, f := range []struct {
-			name, value string
-			allowed     []string
-		}{{"limb", m.Limb, MotionLimbs}, {"side", string(m.Side), []string{string(traj.Left), string(traj.Right)}}, {"direction", m.Direction, MotionDirections}, {"ease", m.Ease, MotionEases}} {
-			if !slices.Contains(f.allowed, f.value) {
-				problems = append(problems, outOfRange(path, field+f.name, f.value, strings.Join(f.allowed, ", ")))
-			}
-		}
+		problems = append(problems, m.check(path, fmt.Sprintf("motion.%d.", i))...)
 	}
 	return errors.Join(problems...)
+}
+
+func (p Palpation) check(path, field string) (problems []error) {
+	if p.Region == "" {
+		problems = append(problems, outOfRange(path, field+"region", p.Region, "a region's name"))
+	}
+	if p.Side != traj.Left && p.Side != traj.Right && p.Side != traj.Middle {
+		problems = append(problems, outOfRange(path, field+"side", p.Side, "left, right or empty"))
+	}
+	if p.Soreness < 0 || p.Soreness > 4 {
+		problems = append(problems, outOfRange(path, field+"soreness", p.Soreness, "0 to 4"))
+	}
+	if !(p.Pressure >= 0 && p.Pressure <= 1000) {
+		problems = append(problems, outOfRange(path, field+"pressure", p.Pressure, "0 to 1000"))
+	}
+	if p.Pressure > 0 && p.PressureUnit != "N" && p.PressureUnit != "kg/cm2" {
+		problems = append(problems, outOfRange(path, field+"pressure_unit", p.PressureUnit, "N or kg/cm2"))
+	}
+	return problems
+}
+
+func (m Motion) check(path, field string) (problems []error) {
+	for _, f := range []struct {
+		name, value string
+		allowed     []string
+	}{{"limb", m.Limb, MotionLimbs}, {"side", string(m.Side), []string{string(traj.Left), string(traj.Right)}}, {"direction", m.Direction, MotionDirections}, {"ease", m.Ease, MotionEases}} {
+		if !slices.Contains(f.allowed, f.value) {
+			problems = append(problems, outOfRange(path, field+f.name, f.value, strings.Join(f.allowed, ", ")))
+		}
+	}
+	return problems
 }
 
 // ReadYard reads the yard's page at path; a missing file gives an empty one.

@@ -11,8 +11,8 @@
 //
 // On the screen every page is one HTML file that opens without a network: style, figures and
 // pictures are inside it, and a content security policy forbids the page to fetch
-// anything. A page that shows a film, which lies beside it, has the one script in
-// templates/film.js, which the policy names by its hash; no other runs.
+// anything. A page that shows a film, which lies beside it, has one script,
+// that of package stepping, which the policy names by its hash; no other runs.
 //
 // On paper every page is A4 with all ink within 178 × 259 mm, so that it comes
 // out whole on Letter, too; fonts are inside the file, figures are lines and

@@ -58,7 +58,7 @@ const rowsLegend = "Bar: uneven beyond what a sound horse shows, the grey band; 
 	"No bar: even, as far as the line, the 95 % interval, tells. Hollow sign, broken line: not settled; it may be even or uneven."
 
 // changesLegend explains what a comparison's rows have beside that.
-const changesLegend = " After ±: how far the change may be off, with what one day differs from another; a smaller change cannot be told from none."
+const changesLegend = " ± tells how far a change may be off, with what one day differs from another."
 
 // leftRight is the title of the rows of a first page.
 const leftRight = "Left against right"
@@ -141,7 +141,7 @@ func (p part) table() (t table, barred bool, err error) {
 
 // said puts a row in words; of a comparison its verdict with the change stands first.
 func (p part) said(r glance.Row) tableCell {
-	c := tableCell{text: plain(sentenceCase(r.Words)), words: true}
+	c := tableCell{text: []span{{text: sentenceCase(r.Words), strong: r.Counts && r.Note != ""}}, under: r.Note, words: true}
 	if !p.compared || r.Verdict == "" || r.Verdict == metrics.NotJudged {
 		return c
 	}

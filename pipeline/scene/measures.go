@@ -29,180 +29,216 @@ var nan = math.NaN()
 // measures computes the true value of every measure from the motion itself. It
 // fills the strides and lines of t where t is not nil.
 func (m *motion) measures(t *Truth) *measureList {
-	obs := map[metrics.Name][]metrics.Observation{}
-	sided := func(n metrics.Name, k int, at, l, r float64) {
-		obs[n] = append(obs[n], metrics.Observation{Stride: k, Time: at, Left: l, Right: r, Value: r - l})
-	}
-	single := func(n metrics.Name, k int, at, v float64) {
-		obs[n] = append(obs[n], metrics.Observation{Stride: k, Time: at, Left: nan, Right: nan, Value: v})
-	}
-	byGirdle := func(gd int, fore, hind metrics.Name) metrics.Name { return []metrics.Name{fore, hind}[gd] }
-
 	// Placements along and across the fitted line and the trunk's path. The line
 	// has one direction for all limbs and passes the mean of the limbs' means.
-	line := m.fitLine()
-	along := func(f fall) float64 { return f.s*line.ds + f.l*line.dl }
-	across := func(f fall) float64 { return (f.l-line.l)*line.ds - (f.s-line.s)*line.dl }
+	o := &observing{motion: m, line: m.fitLine(), obs: map[metrics.Name][]metrics.Observation{}}
+	o.strides = m.stridesInside()
+	for k, s := range o.strides {
+		o.stride(k, s)
+		for gd := range 2 {
+			o.limbs(k, s, gd)
+		}
+		o.body(k, s)
+		o.pairs(k, s)
+	}
+	l := o.line
+	p, q := m.lane(l.s, l.l, 0), m.lane(l.s+l.ds, l.l+l.dl, 0)
+	if t != nil {
+		o.trunk()
+		o.single(metrics.LineDrift, 0, 0, -1000*m.scene.View.LeftSign()*(q.x-p.x)/math.Abs(q.y-p.y))
+		t.Strides = o.strides
+		// The heel lies behind the toe; across the line that is nothing to speak of.
+		t.Line = metrics.Line{X: p.x, Y: p.y, DX: q.x - p.x, DY: q.y - p.y}
+		t.TrunkLine = metrics.Line{X: m.origin.x, Y: m.origin.y, DX: m.fwd.x, DY: m.fwd.y}
+	}
+	for gd := range 2 {
+		o.spread(byGirdle(gd, metrics.PlacementSpreadFore, metrics.PlacementSpreadHind), byGirdle(gd, metrics.PlacementOffsetFore, metrics.PlacementOffsetHind), 1)
+		o.spread(byGirdle(gd, metrics.StepLengthSpreadFore, metrics.StepLengthSpreadHind), byGirdle(gd, metrics.StepLengthFore, metrics.StepLengthHind), 100)
+	}
+	out := &measureList{}
+	for _, d := range metrics.Definitions() {
+		out.list = append(out.list, o.measure(d.Name, d.Unit))
+	}
+	out.list = append(out.list, o.measure(TrunkPlacementFore, "cm"), o.measure(TrunkPlacementHind, "cm"))
+	return out
+}
 
+// observing gathers the true values stride by stride.
+type observing struct {
+	*motion
+	line    fitted
+	strides []Stride
+	obs     map[metrics.Name][]metrics.Observation
+}
+
+func (o *observing) sided(n metrics.Name, k int, at, l, r float64) {
+	o.obs[n] = append(o.obs[n], metrics.Observation{Stride: k, Time: at, Left: l, Right: r, Value: r - l})
+}
+
+func (o *observing) single(n metrics.Name, k int, at, v float64) {
+	o.obs[n] = append(o.obs[n], metrics.Observation{Stride: k, Time: at, Left: nan, Right: nan, Value: v})
+}
+
+func (o *observing) measure(n metrics.Name, unit string) Measure {
+	obs := o.obs[n]
+	return Measure{
+		Name: n, Unit: unit, Observations: obs,
+		Left:  meanOf(obs, func(o metrics.Observation) float64 { return o.Left }),
+		Right: meanOf(obs, func(o metrics.Observation) float64 { return o.Right }),
+		Value: meanOf(obs, func(o metrics.Observation) float64 { return o.Value }),
+	}
+}
+
+// spread adds how much a measure varies over the run.
+func (o *observing) spread(n, of metrics.Name, scale float64) {
+	var l, r []float64
+	for _, v := range o.obs[of] {
+		l, r = append(l, scale*v.Left), append(r, scale*v.Right)
+	}
+	if len(l) > 1 {
+		o.sided(n, 0, 0, sd(l), sd(r))
+	}
+}
+
+func (o *observing) along(f fall) float64 { return f.s*o.line.ds + f.l*o.line.dl }
+
+func (o *observing) across(f fall) float64 {
+	return (f.l-o.line.l)*o.line.ds - (f.s-o.line.s)*o.line.dl
+}
+
+func byGirdle(gd int, fore, hind metrics.Name) metrics.Name { return []metrics.Name{fore, hind}[gd] }
+
+// stridesInside lists the strides of the left fore whose ends the clip shows.
+func (m *motion) stridesInside() (strides []Stride) {
 	inside := func(f fall) bool { return f.on >= 0 && f.on <= m.end }
-	var strides []Stride
 	ref := m.falls[lf]
 	for i := range ref[:len(ref)-1] {
 		if inside(ref[i]) && inside(ref[i+1]) {
 			strides = append(strides, Stride{ref[i].on, ref[i+1].on})
 		}
 	}
-	// in returns the index of limb's first hoof-on in [from, to), −1 where none.
-	in := func(limb int, from, to float64) int {
-		fs := m.falls[limb]
-		i := sort.Search(len(fs), func(i int) bool { return fs[i].on >= from })
-		if i < len(fs) && fs[i].on < to {
-			return i
-		}
-		return -1
-	}
-	for k, s := range strides {
-		T := s.End - s.Start
-		i := in(lf, s.Start, s.End)
-		length := along(ref[i+1]) - along(ref[i])
-		single(metrics.StrideDuration, k, s.Start, T)
-		single(metrics.StrideFrequency, k, s.Start, 1/T)
-		single(metrics.StrideLength, k, s.Start, length)
-		single(metrics.Speed, k, s.Start, length/T)
-		for gd := range 2 {
-			l, r := limbOf(gd, left), limbOf(gd, right)
-			fl, fr := m.falls[l], m.falls[r]
-			li := in(l, s.Start, s.End)
-			if li < 0 || li+1 >= len(fl) {
-				continue
-			}
-			ri := in(r, fl[li].on, fl[li+1].on)
-			if ri < 1 || ri+1 >= len(fr) {
-				continue
-			}
-			period := fl[li+1].on - fl[li].on
-			sided(byGirdle(gd, metrics.StepLengthFore, metrics.StepLengthHind), k, s.Start, along(fl[li+1])-along(fr[ri]), along(fr[ri])-along(fl[li]))
-			single(byGirdle(gd, metrics.StepTimingFore, metrics.StepTimingHind), k, s.Start, 100*(fr[ri].on-fl[li].on)/period)
-			stance := func(f fall) float64 { return f.off - f.on }
-			sided(byGirdle(gd, metrics.StanceDurationFore, metrics.StanceDurationHind), k, s.Start, stance(fl[li]), stance(fr[ri]))
-			sided(byGirdle(gd, metrics.SwingDurationFore, metrics.SwingDurationHind), k, s.Start, fl[li+1].on-fl[li].off, fr[ri+1].on-fr[ri].off)
-			sided(byGirdle(gd, metrics.DutyFactorFore, metrics.DutyFactorHind), k, s.Start, 100*stance(fl[li])/period, 100*stance(fr[ri])/(fr[ri+1].on-fr[ri].on))
-			sided(byGirdle(gd, metrics.PlacementOffsetFore, metrics.PlacementOffsetHind), k, s.Start, 100*across(fl[li]), -100*across(fr[ri]))
-			sided(byGirdle(gd, TrunkPlacementFore, TrunkPlacementHind), k, s.Start, 100*m.fromTrunk(l, li), 100*m.fromTrunk(r, ri))
-			ll, lm, lz := m.swingExtremes(l, li)
-			rl, rm, rz := m.swingExtremes(r, ri)
-			sided(byGirdle(gd, metrics.LateralArcFore, metrics.LateralArcHind), k, s.Start, 100*ll, 100*rl)
-			sided(byGirdle(gd, metrics.MedialArcFore, metrics.MedialArcHind), k, s.Start, 100*lm, 100*rm)
-			sided(byGirdle(gd, metrics.FlightHeightFore, metrics.FlightHeightHind), k, s.Start, 100*lz, 100*rz)
-		}
-		// Low point: the lowest in the first seven tenths of the step that begins
-		// with a limb's hoof-on, which ends before the fall to the next low point
-		// begins; high point: the highest from there to the opposite's low point.
-		early := func(a, b float64) float64 { return a + 0.7*(b-a) }
-		for b, names := range [][2]metrics.Name{
-			{metrics.HeadLowDifference, metrics.HeadHighDifference},
-			{metrics.WithersLowDifference, metrics.WithersHighDifference},
-			{metrics.CroupLowDifference, metrics.CroupHighDifference},
-		} {
-			gd := []int{0, 0, 1}[b]
-			z := []func(float64) float64{m.nodZ, m.withersZ, m.croupZ}[b]
-			fl, fr := m.falls[limbOf(gd, left)], m.falls[limbOf(gd, right)]
-			li := in(limbOf(gd, left), s.Start, s.End)
-			if li < 0 || li+1 >= len(fl) {
-				continue
-			}
-			ri := in(limbOf(gd, right), fl[li].on, fl[li+1].on)
-			if ri < 0 || ri+1 >= len(fr) {
-				continue
-			}
-			tl, zl := extreme(z, fl[li].on, early(fl[li].on, fr[ri].on), -1)
-			tr, zr := extreme(z, fr[ri].on, early(fr[ri].on, fl[li+1].on), -1)
-			tn, _ := extreme(z, fl[li+1].on, early(fl[li+1].on, fr[ri+1].on), -1)
-			_, hl := extreme(z, tl, tr, 1)
-			_, hr := extreme(z, tr, tn, 1)
-			sided1 := func(n metrics.Name, l, r float64) {
-				obs[n] = append(obs[n], metrics.Observation{Stride: k, Time: s.Start, Left: nan, Right: nan, Value: 1000 * (r - l)})
-			}
-			sided1(names[0], zl, zr)
-			sided1(names[1], hl, hr)
-		}
-		rangeOf := func(side int) float64 {
-			z := func(t float64) float64 { return m.hipOf(m.trunkAt(t), side, 0).z }
-			_, lo := extreme(z, s.Start, s.End, -1)
-			_, hi := extreme(z, s.Start, s.End, 1)
-			return 1000 * (hi - lo)
-		}
-		sided(metrics.HipExcursion, k, s.Start, rangeOf(left), rangeOf(right))
-		a1, a2 := harmonics(m.nodZ, s.Start, s.End)
-		single(metrics.HeadFirstHarmonic, k, s.Start, 1000*a1)
-		single(metrics.HeadSecondHarmonic, k, s.Start, 1000*a2)
-		single(metrics.HeadHarmonicShare, k, s.Start, 100*a1/(a1+a2))
-		// Hind after paired fore, by the fore's side.
-		if m.gait.pairOf[left] >= 0 {
-			var v [2]float64
-			for side, hind := range m.gait.pairOf {
-				fi := in(limbOf(0, side), s.Start, s.End)
-				if fi < 0 {
-					v[side] = nan
-					continue
-				}
-				on := m.falls[limbOf(0, side)][fi].on
-				best := nan
-				for _, f := range m.falls[hind] {
-					if d := f.on - on; math.IsNaN(best) || math.Abs(d) < math.Abs(best) {
-						best = d
-					}
-				}
-				v[side] = 1000 * best
-			}
-			sided(metrics.PairTiming, k, s.Start, v[left], v[right])
-		}
-	}
-	if t != nil {
-		m.trunkMeasures(strides, in, across, sided, single)
-		p, q := m.lane(line.s, line.l, 0), m.lane(line.s+line.ds, line.l+line.dl, 0)
-		single(metrics.LineDrift, 0, 0, -1000*m.scene.View.LeftSign()*(q.x-p.x)/math.Abs(q.y-p.y))
-	}
-	for gd := range 2 {
-		spread := func(n, of metrics.Name, scale float64) {
-			var l, r []float64
-			for _, o := range obs[of] {
-				l, r = append(l, scale*o.Left), append(r, scale*o.Right)
-			}
-			if len(l) > 1 {
-				sided(n, 0, 0, sd(l), sd(r))
-			}
-		}
-		spread(byGirdle(gd, metrics.PlacementSpreadFore, metrics.PlacementSpreadHind), byGirdle(gd, metrics.PlacementOffsetFore, metrics.PlacementOffsetHind), 1)
-		spread(byGirdle(gd, metrics.StepLengthSpreadFore, metrics.StepLengthSpreadHind), byGirdle(gd, metrics.StepLengthFore, metrics.StepLengthHind), 100)
-	}
-
-	out := &measureList{}
-	put := func(n metrics.Name, unit string) {
-		x := Measure{Name: n, Unit: unit, Observations: obs[n]}
-		x.Left = meanOf(obs[n], func(o metrics.Observation) float64 { return o.Left })
-		x.Right = meanOf(obs[n], func(o metrics.Observation) float64 { return o.Right })
-		x.Value = meanOf(obs[n], func(o metrics.Observation) float64 { return o.Value })
-		out.list = append(out.list, x)
-	}
-	for _, d := range metrics.Definitions() {
-		put(d.Name, d.Unit)
-	}
-	put(TrunkPlacementFore, "cm")
-	put(TrunkPlacementHind, "cm")
-	if t != nil {
-		t.Strides = strides
-		p, q := m.lane(line.s, line.l, 0), m.lane(line.s+line.ds, line.l+line.dl, 0)
-		// The heel lies behind the toe; across the line that is nothing to speak of.
-		t.Line = metrics.Line{X: p.x, Y: p.y, DX: q.x - p.x, DY: q.y - p.y}
-		t.TrunkLine = metrics.Line{X: m.origin.x, Y: m.origin.y, DX: m.fwd.x, DY: m.fwd.y}
-	}
-	return out
+	return strides
 }
 
-// shoulderMeasures adds how the points of the shoulders move up and down in stride k:
+// in returns the index of limb's first hoof-on in [from, to), −1 where none.
+func (m *motion) in(limb int, from, to float64) int {
+	fs := m.falls[limb]
+	i := sort.Search(len(fs), func(i int) bool { return fs[i].on >= from })
+	if i < len(fs) && fs[i].on < to {
+		return i
+	}
+	return -1
+}
+
+// stride adds the measures of the stride as a whole.
+func (o *observing) stride(k int, s Stride) {
+	period := s.End - s.Start
+	i := o.in(lf, s.Start, s.End)
+	length := o.along(o.falls[lf][i+1]) - o.along(o.falls[lf][i])
+	o.single(metrics.StrideDuration, k, s.Start, period)
+	o.single(metrics.StrideFrequency, k, s.Start, 1/period)
+	o.single(metrics.StrideLength, k, s.Start, length)
+	o.single(metrics.Speed, k, s.Start, length/period)
+}
+
+// limbs adds steps, times, placements and swings of a girdle.
+func (o *observing) limbs(k int, s Stride, gd int) {
+	l, r := limbOf(gd, left), limbOf(gd, right)
+	fl, fr := o.falls[l], o.falls[r]
+	li := o.in(l, s.Start, s.End)
+	if li < 0 || li+1 >= len(fl) {
+		return
+	}
+	ri := o.in(r, fl[li].on, fl[li+1].on)
+	if ri < 1 || ri+1 >= len(fr) {
+		return
+	}
+	period := fl[li+1].on - fl[li].on
+	stance := func(f fall) float64 { return f.off - f.on }
+	put := func(fore, hind metrics.Name, l, r float64) { o.sided(byGirdle(gd, fore, hind), k, s.Start, l, r) }
+	put(metrics.StepLengthFore, metrics.StepLengthHind, o.along(fl[li+1])-o.along(fr[ri]), o.along(fr[ri])-o.along(fl[li]))
+	o.single(byGirdle(gd, metrics.StepTimingFore, metrics.StepTimingHind), k, s.Start, 100*(fr[ri].on-fl[li].on)/period)
+	put(metrics.StanceDurationFore, metrics.StanceDurationHind, stance(fl[li]), stance(fr[ri]))
+	put(metrics.SwingDurationFore, metrics.SwingDurationHind, fl[li+1].on-fl[li].off, fr[ri+1].on-fr[ri].off)
+	put(metrics.DutyFactorFore, metrics.DutyFactorHind, 100*stance(fl[li])/period, 100*stance(fr[ri])/(fr[ri+1].on-fr[ri].on))
+	put(metrics.PlacementOffsetFore, metrics.PlacementOffsetHind, 100*o.across(fl[li]), -100*o.across(fr[ri]))
+	put(TrunkPlacementFore, TrunkPlacementHind, 100*o.fromTrunk(l, li), 100*o.fromTrunk(r, ri))
+	ll, lm, lz := o.swingExtremes(l, li)
+	rl, rm, rz := o.swingExtremes(r, ri)
+	put(metrics.LateralArcFore, metrics.LateralArcHind, 100*ll, 100*rl)
+	put(metrics.MedialArcFore, metrics.MedialArcHind, 100*lm, 100*rm)
+	put(metrics.FlightHeightFore, metrics.FlightHeightHind, 100*lz, 100*rz)
+}
+
+// body adds how head, withers, croup and hips move up and down.
+func (o *observing) body(k int, s Stride) {
+	o.extremes(k, s, 0, o.nodZ, metrics.HeadLowDifference, metrics.HeadHighDifference)
+	o.extremes(k, s, 0, o.withersZ, metrics.WithersLowDifference, metrics.WithersHighDifference)
+	o.extremes(k, s, 1, o.croupZ, metrics.CroupLowDifference, metrics.CroupHighDifference)
+	rangeOf := func(side int) float64 {
+		z := func(t float64) float64 { return o.hipOf(o.trunkAt(t), side, 0).z }
+		_, lo := extreme(z, s.Start, s.End, -1)
+		_, hi := extreme(z, s.Start, s.End, 1)
+		return 1000 * (hi - lo)
+	}
+	o.sided(metrics.HipExcursion, k, s.Start, rangeOf(left), rangeOf(right))
+	a1, a2 := harmonics(o.nodZ, s.Start, s.End)
+	o.single(metrics.HeadFirstHarmonic, k, s.Start, 1000*a1)
+	o.single(metrics.HeadSecondHarmonic, k, s.Start, 1000*a2)
+	o.single(metrics.HeadHarmonicShare, k, s.Start, 100*a1/(a1+a2))
+}
+
+// extremes adds the differences of low and high points. Low point: the lowest in the first
+// seven tenths of the step that begins with a limb's hoof-on, which ends before the fall to
+// the next low point begins; high point: the highest from there to the opposite's low point.
+func (o *observing) extremes(k int, s Stride, gd int, z func(float64) float64, low, high metrics.Name) {
+	early := func(a, b float64) float64 { return a + 0.7*(b-a) }
+	fl, fr := o.falls[limbOf(gd, left)], o.falls[limbOf(gd, right)]
+	li := o.in(limbOf(gd, left), s.Start, s.End)
+	if li < 0 || li+1 >= len(fl) {
+		return
+	}
+	ri := o.in(limbOf(gd, right), fl[li].on, fl[li+1].on)
+	if ri < 0 || ri+1 >= len(fr) {
+		return
+	}
+	tl, zl := extreme(z, fl[li].on, early(fl[li].on, fr[ri].on), -1)
+	tr, zr := extreme(z, fr[ri].on, early(fr[ri].on, fl[li+1].on), -1)
+	tn, _ := extreme(z, fl[li+1].on, early(fl[li+1].on, fr[ri+1].on), -1)
+	_, hl := extreme(z, tl, tr, 1)
+	_, hr := extreme(z, tr, tn, 1)
+	o.single(low, k, s.Start, 1000*(zr-zl))
+	o.single(high, k, s.Start, 1000*(hr-hl))
+}
+
+// pairs adds by how much the hind of a pair lands after its fore, by the fore's side.
+func (o *observing) pairs(k int, s Stride) {
+	if o.gait.pairOf[left] < 0 {
+		return
+	}
+	var v [2]float64
+	for side, hind := range o.gait.pairOf {
+		fi := o.in(limbOf(0, side), s.Start, s.End)
+		if fi < 0 {
+			v[side] = nan
+			continue
+		}
+		on := o.falls[limbOf(0, side)][fi].on
+		best := nan
+		for _, f := range o.falls[hind] {
+			if d := f.on - on; math.IsNaN(best) || math.Abs(d) < math.Abs(best) {
+				best = d
+			}
+		}
+		v[side] = 1000 * best
+	}
+	o.sided(metrics.PairTiming, k, s.Start, v[left], v[right])
+}
+
+// shoulders adds how the points of the shoulders move up and down in stride k:
 // over the stride, and from the middle of each one's stance to that of its swing.
-func (m *motion) shoulderMeasures(k int, s Stride, in func(limb int, from, to float64) int, sided func(n metrics.Name, k int, at, l, r float64)) {
+func (o *observing) shoulders(k int, s Stride) {
+	m := o.motion
 	over, lift := [2]float64{nan, nan}, [2]float64{nan, nan}
 	for side := range 2 {
 		z := func(t float64) float64 { return m.shoulderOf(trunk{withers: m.withersZ(t)}, side, t, 0).z }
@@ -210,13 +246,13 @@ func (m *motion) shoulderMeasures(k int, s Stride, in func(limb int, from, to fl
 		_, high := extreme(z, s.Start, s.End, 1)
 		over[side] = 1000 * (high - low)
 		limb := limbOf(0, side)
-		if i := in(limb, s.Start, s.End); i >= 0 && i+1 < len(m.falls[limb]) {
+		if i := o.in(limb, s.Start, s.End); i >= 0 && i+1 < len(m.falls[limb]) {
 			f, next := m.falls[limb][i], m.falls[limb][i+1]
 			lift[side] = 1000 * (z((f.off+next.on)/2) - z((f.on+f.off)/2))
 		}
 	}
-	sided(metrics.ShoulderExcursion, k, s.Start, over[left], over[right])
-	sided(metrics.ShoulderLift, k, s.Start, lift[left], lift[right])
+	o.sided(metrics.ShoulderExcursion, k, s.Start, over[left], over[right])
+	o.sided(metrics.ShoulderLift, k, s.Start, lift[left], lift[right])
 }
 
 // rollRange returns the range over a stride of the roll of the line between two points,
@@ -227,16 +263,16 @@ func rollRange(s Stride, width float64, rightOver func(t float64) float64) float
 	return 180 / math.Pi * math.Atan((high-low)/width)
 }
 
-// trunkMeasures adds how trunk and head sway and roll and how the limbs are set. Its means need
+// trunk adds how trunk and head sway and roll and how the limbs are set. Its means need
 // no correcting, since the motion has them as they are asked for.
-func (m *motion) trunkMeasures(strides []Stride, in func(limb int, from, to float64) int, across func(fall) float64,
-	sided func(n metrics.Name, k int, at, l, r float64), single func(n metrics.Name, k int, at, v float64)) {
+func (o *observing) trunk() {
+	m := o.motion
 	toRight := []func(t float64) float64{
 		func(t float64) float64 { c, _, _ := m.sway(m.strideAngle(t)); return -1000 * c },
 		func(t float64) float64 { _, c, _ := m.sway(m.strideAngle(t)); return -1000 * c },
 		func(t float64) float64 { c, _, h := m.sway(m.strideAngle(t)); return -1000 * (h - c) },
 	}
-	for k, s := range strides {
+	for k, s := range o.strides {
 		for i, n := range []metrics.Name{metrics.ChestSway, metrics.CroupSway, metrics.HeadSway} {
 			mean := 0.0
 			const parts = 64
@@ -245,18 +281,18 @@ func (m *motion) trunkMeasures(strides []Stride, in func(limb int, from, to floa
 			}
 			_, most := extreme(toRight[i], s.Start, s.End, 1)
 			_, least := extreme(toRight[i], s.Start, s.End, -1)
-			sided(n, k, s.Start, mean-least, most-mean)
+			o.sided(n, k, s.Start, mean-least, most-mean)
 			if n == metrics.HeadSway {
 				// The head goes where the chest will be in a moment.
 				way := sum(m.weave, (s.Start+s.End)/2+0.15) - sum(m.weave, (s.Start+s.End)/2)
-				single(metrics.HeadToSide, k, s.Start, mean/10-100*way)
+				o.single(metrics.HeadToSide, k, s.Start, mean/10-100*way)
 			}
 		}
-		m.shoulderMeasures(k, s, in, sided)
-		single(metrics.ShoulderRoll, k, s.Start, rollRange(s, 2*shoulderPoint.y*m.k, func(t float64) float64 {
+		o.shoulders(k, s)
+		o.single(metrics.ShoulderRoll, k, s.Start, rollRange(s, 2*shoulderPoint.y*m.k, func(t float64) float64 {
 			return m.shoulderOf(trunk{}, right, t, 0).z - m.shoulderOf(trunk{}, left, t, 0).z
 		}))
-		single(metrics.PelvisRoll, k, s.Start, rollRange(s, 2*hipWide*m.k, func(t float64) float64 {
+		o.single(metrics.PelvisRoll, k, s.Start, rollRange(s, 2*hipWide*m.k, func(t float64) float64 {
 			return 2 * hipWide * m.k * math.Sin(m.roll(t))
 		}))
 		var place, fromLine [4]float64 // To the left, cm.
@@ -264,16 +300,16 @@ func (m *motion) trunkMeasures(strides []Stride, in func(limb int, from, to floa
 			place[limb], fromLine[limb] = nan, nan
 			// A hind that lands with the fore may be before it.
 			early := (s.End - s.Start) / 4
-			if i := in(limb, s.Start-early, s.End-early); i >= 0 {
+			if i := o.in(limb, s.Start-early, s.End-early); i >= 0 {
 				// From the horse's own path: where it bends, the way from one landing to the
 				// next is no width.
 				place[limb] = 100 * outward(limb) * m.fromTrunk(limb, i)
-				fromLine[limb] = 100 * across(m.falls[limb][i])
+				fromLine[limb] = 100 * o.across(m.falls[limb][i])
 			}
 		}
-		single(metrics.BaseWidthFore, k, s.Start, place[lf]-place[rf])
-		single(metrics.BaseWidthHind, k, s.Start, place[lh]-place[rh])
-		single(metrics.QuartersToSide, k, s.Start, (fromLine[lf]+fromLine[rf]-fromLine[lh]-fromLine[rh])/2)
+		o.single(metrics.BaseWidthFore, k, s.Start, place[lf]-place[rf])
+		o.single(metrics.BaseWidthHind, k, s.Start, place[lh]-place[rh])
+		o.single(metrics.QuartersToSide, k, s.Start, (fromLine[lf]+fromLine[rf]-fromLine[lh]-fromLine[rh])/2)
 	}
 }
 

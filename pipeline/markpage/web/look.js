@@ -144,11 +144,11 @@ class LookPage {
       h('h2', {}, 'What was found'), look.finding.map((sentence, i) => h('p', { class: i === 0 ? 'finding' : undefined }, sentence)),
       h('h2', {}, 'Where to help'),
       best ? [
-        h('p', {}, h('span', { class: `sign-text ${sideOf(best.landmark)}`, 'aria-hidden': 'true' }, symbols[sideOf(best.landmark)]), ` ${cap(landmarkNames[best.landmark])}, frame ${best.frame} at ${this.seconds(best.frame)}: a mark there may win ${best.wins} frames.`, h('small', { class: 'block' }, `${cap(best.reason)}.`)),
+        h('p', {}, h('span', { class: `sign-text ${sideOf(best.landmark)}`, 'aria-hidden': 'true' }, symbols[sideOf(best.landmark)]), ` ${cap(landmarkNames[best.landmark])}, frame ${best.frame} at ${this.seconds(best.frame)}: a mark there may gain ${best.wins} frames.`, h('small', { class: 'block' }, `${cap(best.reason)}.`)),
         h('div', { class: 'actions' }, h('a', { class: this.state.stale ? 'button' : 'button primary', id: 'best-advice', href: this.toMark(best) }, `Mark the ${landmarkNames[best.landmark]} there`),
           button('Show', () => this.goTo(best.frame), { 'aria-label': `Show frame ${best.frame}` })),
-        more.length > 0 ? h('details', {}, h('summary', {}, `${more.length} further ${more.length === 1 ? 'frame wins' : 'frames win'} less`), h('ol', { class: 'advice', start: 2 }, more.map((a) => this.advised(a)))) : null,
-      ] : h('p', {}, 'No further mark wins anything: every landmark was followed well enough.'),
+        more.length > 0 ? h('details', {}, h('summary', {}, `${more.length} further ${more.length === 1 ? 'frame gains' : 'frames gain'} less`), h('ol', { class: 'advice', start: 2 }, more.map((a) => this.advised(a)))) : null,
+      ] : h('p', {}, 'No further mark is needed: every landmark was followed well enough.'),
       h('div', { class: 'actions' }, this.again,
         this.state.report ? h('a', { class: 'button', id: 'report', href: reportAddress(clip.group, this.state.report), target: '_blank', rel: 'noopener' }, 'Report') : null),
       h('h2', {}, 'Stretches not seen'),
@@ -182,7 +182,7 @@ class LookPage {
   advised(a) {
     const side = sideOf(a.landmark);
     return h('li', {},
-      h('p', {}, h('span', { class: `sign-text ${side}`, 'aria-hidden': 'true' }, symbols[side]), ` ${cap(landmarkNames[a.landmark])}, frame ${a.frame}: may win ${a.wins} frames.`, h('small', { class: 'block' }, `${cap(a.reason)}.`)),
+      h('p', {}, h('span', { class: `sign-text ${side}`, 'aria-hidden': 'true' }, symbols[side]), ` ${cap(landmarkNames[a.landmark])}, frame ${a.frame}: may gain ${a.wins} frames.`, h('small', { class: 'block' }, `${cap(a.reason)}.`)),
       h('div', { class: 'actions' }, button('Show', () => this.goTo(a.frame), { 'aria-label': `Show frame ${a.frame}` }),
         h('a', { class: 'button', href: this.toMark(a) }, `Mark the ${landmarkNames[a.landmark]} here`)));
   }

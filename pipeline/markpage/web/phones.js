@@ -42,7 +42,7 @@ export async function openPhones(main, _path, { setCrumbs }) {
           code.fingerprint ? null : h('p', { class: 'notice warn' }, 'Nothing is encrypted, as was asked for: others in the network can read along.'),
           h('p', {}, 'The address in letters: ', h('a', { href: code.address, id: 'phone-address', rel: 'noopener' }, code.address)),
           h('p', { class: 'hint' }, 'This code opens the film guide and sending clips, and nothing else: no record, no clip, no result. Phones that came in once stay in until it is taken back.'),
-          h('div', { class: 'actions' }, shut('Take the code back: every phone is out', '/api/phones/renew', 'The old code opens nothing any more. Phones that shall come in scan the new one.')))),
+          h('div', { class: 'actions' }, shut('Take the code back: every phone is out', '/api/phones/renew', 'The old code no longer opens anything. Phones have to scan the new one.')))),
       h('section', { class: 'card', 'aria-labelledby': 'own' }, h('h2', { id: 'own' }, 'A tablet of your own'),
         h('p', {}, 'This address opens the whole marks page, records included. Give it to nobody:'),
         h('p', { class: 'print', id: 'own-address' }, answer.own),
