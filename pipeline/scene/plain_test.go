@@ -10,9 +10,9 @@ import (
 )
 
 // TestPlainScenesKeepTheirPixels holds clips almost without the settings that make
-// a scene hard to the very pixels they had before there were such settings: what
-// demo clips and earlier tables were rendered from. The sums were taken on amd64;
-// other processors round differently.
+// a scene hard to the pixels that demo clips are rendered with. The head goes a little
+// otherwise than in tables before its settings were met without its slow drift. The sums
+// were taken on amd64; other processors round differently.
 func TestPlainScenesKeepTheirPixels(t *testing.T) {
 	if runtime.GOARCH != "amd64" {
 		t.Skip("sums are of amd64's rounding")
@@ -21,11 +21,11 @@ func TestPlainScenesKeepTheirPixels(t *testing.T) {
 		scene Scene
 		want  string
 	}{
-		"toward, sun": {Scene{Seed: 1, Horse: Horse{Markers: true, Handler: true}}, "273e57b892336df9"},
+		"toward, sun": {Scene{Seed: 1, Horse: Horse{Markers: true, Handler: true}}, "4c0f89b3e90b9453"},
 		"away, hand, dusk, read-out": {Scene{Seed: 2, View: traj.Away, Horse: Horse{Coat: Grey, Socks: [4]bool{true, false, false, true}},
-			Camera: Camera{Hand: true, ReadoutS: 0.01, ExposureDrift: 0.2}, Yard: Yard{Light: Dusk}}, "4dd1cf46f16a1136"},
-		"overcast, wet lane":       {Scene{Seed: 3, Horse: Horse{Coat: Black}, Yard: Yard{Light: Overcast, DarkLane: true, TyreTracks: true}}, "13d4b8f26aced3c6"},
-		"dust, long tail, feather": {Scene{Seed: 4, Horse: Horse{LongTail: true, Feather: true, Leads: true}, Yard: Yard{Dust: 0.8}}, "339335f824685a6b"},
+			Camera: Camera{Hand: true, ReadoutS: 0.01, ExposureDrift: 0.2}, Yard: Yard{Light: Dusk}}, "e56e87f8229c33f1"},
+		"overcast, wet lane":       {Scene{Seed: 3, Horse: Horse{Coat: Black}, Yard: Yard{Light: Overcast, DarkLane: true, TyreTracks: true}}, "8925511eaf1fd789"},
+		"dust, long tail, feather": {Scene{Seed: 4, Horse: Horse{LongTail: true, Feather: true, Leads: true}, Yard: Yard{Dust: 0.8}}, "b2cae2ada4159647"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			c.scene.Camera.Width, c.scene.Camera.Height = 480, 270
