@@ -10,9 +10,9 @@ import (
 )
 
 // TestPlainScenesKeepTheirPixels holds clips almost without the settings that make
-// a scene hard to the very pixels they had before there were such settings: what
-// demo clips and earlier tables were rendered from. The sums were taken on amd64;
-// other processors round differently.
+// a scene hard to the pixels that demo clips are rendered with. The head goes a little
+// otherwise than in tables before its settings were met without its slow drift. The sums
+// were taken on amd64; other processors round differently.
 func TestPlainScenesKeepTheirPixels(t *testing.T) {
 	if runtime.GOARCH != "amd64" {
 		t.Skip("sums are of amd64's rounding")
