@@ -471,7 +471,8 @@ func TestLevels(t *testing.T) {
 			}
 			if c.level == geometry.LevelNone {
 				_, _, v, _, _ := values(run, HeadHarmonicShare)
-				if math.Abs(v-100*12/42.0) > 3 {
+				// The row of the hooves below it, which goes from hoof to hoof, takes a part of it.
+				if math.Abs(v-100*12/42.0) > 4 {
 					t.Errorf("share of the once-a-stride part is %g %%, want %g", v, 100*12/42.0)
 				}
 			}

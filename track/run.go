@@ -330,6 +330,9 @@ func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, 
 	}
 	var searches []*pairSearch
 	for i := range 2 {
+		if c.rate() < leastRate {
+			break // A foot lands and leaves between two frames.
+		}
 		if pair := pairOf(i == 1); slices.Contains(hooves, pair[0]) || slices.Contains(hooves, pair[1]) {
 			searches = append(searches, &pairSearch{pair: pair})
 		}
@@ -348,7 +351,7 @@ func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, 
 	}
 	found := make([][]*standing, len(searches))
 	if err := c.eachPair(ctx, searches, func(ctx context.Context, i int) (err error) {
-		if t == nil || c.rate() < leastRate { // A foot lands and leaves between two frames.
+		if t == nil {
 			found[i], err = searches[i].st.placeMarked(searches[i].known, seeds)
 		} else {
 			found[i], err = c.findStanding(ctx, searches[i], t, seeds)

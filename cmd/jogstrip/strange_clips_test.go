@@ -52,7 +52,7 @@ func newStrangeFilm(t testing.TB) *strangeFilm {
 	t.Helper()
 	f := &strangeFilm{t: t, dir: t.TempDir()}
 	f.film = filepath.Join(f.dir, "film.mp4")
-	s := scene.Scene{Seed: 71, Asymmetry: scene.ShortFore(traj.Left, 1.5), Motion: scene.Motion{StartM: 15}, Camera: scene.Camera{Width: 640, Height: 360, FPS: 60}, Encoding: scene.Encoding{CRF: 10}}
+	s := scene.Scene{Seed: 71, Asymmetry: scene.ShortFore(traj.Left, 1.5), Motion: scene.Motion{StartM: 15}, Camera: scene.Camera{Width: 960, Height: 540, FPS: 60}, Encoding: scene.Encoding{CRF: 10}}
 	s.Horse.Markers = true
 	truth := scenetest.Render(t, s, f.film)
 	f.marks = demo.Clicked(truth, s, "", demo.Clicking{})

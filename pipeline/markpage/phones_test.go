@@ -142,7 +142,7 @@ func TestAHandlerSendsClips(t *testing.T) {
 	}
 	// Taken back on the computer while the phone is about to send.
 	b.Click("#phones-renew")
-	b.Wait(`document.querySelector('.message').textContent.includes('The old code opens nothing')`)
+	b.Wait(`document.querySelector('.message').textContent.includes('The old code no longer opens anything')`)
 	if now := b.Text("#phone-address"); now == address {
 		t.Error("the code stays")
 	}
