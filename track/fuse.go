@@ -20,7 +20,7 @@ func (c *clip) fuse(l traj.Landmark, forward, backward []estimate, standings []*
 		a, b := forward[f], backward[f]
 		switch {
 		case a.marked || !l.IsHoof():
-			t.Samples[f], causes[f] = blend(a, b, mostOf(l))
+			t.Samples[f], causes[f] = blend(a, b, mostOf(l), onOutline(l))
 		case a.cause == markedHidden || b.cause == markedHidden:
 			t.Samples[f], causes[f] = traj.Gone(), markedHidden
 		default:
@@ -45,8 +45,10 @@ func (c *clip) fuse(l traj.Landmark, forward, backward []estimate, standings []*
 	return t, losses
 }
 
-// blend puts the two sweeps' estimates of one frame together.
-func blend(a, b estimate, most float64) (traj.Sample, string) {
+// blend puts the two sweeps' estimates of one frame together. Where agree is set and both
+// sweeps have begun, one of them alone is not believed: who passes in front of a smooth
+// outline takes the patch along.
+func blend(a, b estimate, most float64, agree bool) (traj.Sample, string) {
 	switch {
 	case a.marked:
 		return traj.Sample{X: a.at.X, Y: a.at.Y, SD: math.Sqrt(a.variance), Quality: 1, Status: traj.Marked}, ""
@@ -70,16 +72,18 @@ func blend(a, b estimate, most float64) (traj.Sample, string) {
 		// Where the two differ by more than they claim, the blend is that uncertain.
 		v = max(v, k*(1-k)*d*d/2)
 		return tracked(p, v, both, max(a.quality, b.quality), most)
+	case agree && (a.seen && b.cause != afterLast || b.seen && a.cause != beforeFirst):
+		return traj.Gone(), "followed from one mark only: from the other it is lost"
 	case a.seen:
 		return one(a, most)
 	case b.seen:
 		return one(b, most)
 	}
 	// The sweep that had begun knows why it was lost.
-	if a.cause != "before the first mark" && a.cause != "" {
+	if a.cause != beforeFirst && a.cause != "" {
 		return traj.Gone(), a.cause
 	}
-	if b.cause != "after the last mark" && b.cause != "" {
+	if b.cause != afterLast && b.cause != "" {
 		return traj.Gone(), b.cause
 	}
 	return traj.Gone(), "not followed"
@@ -341,6 +345,12 @@ func (c *clip) advise(r *Result) []Advice {
 const (
 	mostAdvice = 8
 	leastWinS  = 0.4
+)
+
+// Why a sweep sees nothing yet.
+const (
+	beforeFirst = "before the first mark"
+	afterLast   = "after the last mark"
 )
 
 // markedHidden is why a landmark is not seen where a person says so.

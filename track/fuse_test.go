@@ -92,12 +92,21 @@ func TestBlendKeepsWhatSweepsShare(t *testing.T) {
 		{"a level outline", see(0.6, level), see(0.6, level), math.Sqrt(1.18), math.Sqrt(0.22)},
 		{"one sweep only", see(0.6, level), estimate{cause: "hidden"}, math.Sqrt(1.36), math.Sqrt(0.4)},
 	} {
-		got, cause := blend(tt.a, tt.b, 2)
+		got, cause := blend(tt.a, tt.b, 2, false)
 		if got.Status != traj.Tracked || math.Abs(got.SD-tt.sd) > 1e-9 || math.Abs(got.SpreadY()-tt.sdY) > 1e-9 {
 			t.Errorf("%s: %v, spread %.3f and %.3f px (%s): want tracked, %.3f and %.3f", tt.name, got.Status, got.SD, got.SpreadY(), cause, tt.sd, tt.sdY)
 		}
 	}
-	if got, _ := blend(see(0.6, covered), see(0.6, covered), 1); got.Status != traj.Lost {
+	for _, tt := range []struct {
+		other  string
+		agree  bool
+		status traj.Status
+	}{{"hidden", true, traj.Lost}, {"hidden", false, traj.Tracked}, {afterLast, true, traj.Tracked}} {
+		if got, _ := blend(see(0.6, spread{}), estimate{cause: tt.other}, 2, tt.agree); got.Status != tt.status {
+			t.Errorf("one sweep alone, the other %s, to agree: %v: %v, want %v", tt.other, tt.agree, got.Status, tt.status)
+		}
+	}
+	if got, _ := blend(see(0.6, covered), see(0.6, covered), 1, false); got.Status != traj.Lost {
 		t.Errorf("shared doubt beyond the limit: %v, want lost", got.Status)
 	}
 }

@@ -114,7 +114,7 @@ func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size fl
 		scales = []float64{1, 0.87, 1.15}
 	}
 	alike := anchorNCC
-	if fo.onOutline() && fo.landmark != traj.Croup {
+	if onOutline(fo.landmark) && fo.landmark != traj.Croup {
 		alike = outlineNCC
 	}
 	var all []relocation

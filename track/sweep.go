@@ -57,9 +57,9 @@ func newSweep(c *clip, landmarks []traj.Landmark, windows windowsOf, seeds []see
 			}
 		}
 		s.rests = append(s.rests, rests)
-		f := &follower{clip: c, landmark: l, dir: dir, windows: windows, cause: "before the first mark", scores: make([]flow.Scores, 1)}
+		f := &follower{clip: c, landmark: l, dir: dir, windows: windows, cause: beforeFirst, scores: make([]flow.Scores, 1)}
 		if dir < 0 {
-			f.cause = "after the last mark"
+			f.cause = afterLast
 		}
 		s.followers = append(s.followers, f)
 		s.out = append(s.out, make([]estimate, len(c.times)))

@@ -71,7 +71,7 @@ func (fo *follower) shared() spread {
 	switch {
 	case fo.landmark == traj.Croup: // The summit of the outline, which is curved.
 		return spread{down: sq(croupDown * size), across: sq(croupAside * size)}
-	case fo.onOutline():
+	case onOutline(fo.landmark):
 		return spread{down: sq(outlineAside * size), across: sq(outlineAside * size)}
 	}
 	return spread{}
@@ -84,9 +84,9 @@ const (
 	outlineAside = 0.04
 )
 
-// onOutline reports whether the landmark lies on the outline of the body.
-func (fo *follower) onOutline() bool {
-	switch fo.landmark {
+// onOutline reports whether a landmark lies on the outline of the body.
+func onOutline(l traj.Landmark) bool {
+	switch l {
 	case traj.Croup, traj.Withers, traj.LeftHip, traj.RightHip:
 		return true
 	}
