@@ -418,6 +418,24 @@ func TestCancelEndsDecoding(t *testing.T) {
 	}
 }
 
+// Whenever the end is asked for, there is no clip without its times.
+func TestCancelEndsProbing(t *testing.T) {
+	path := counting(t, "a.mp4", "", "-c:v", "libx264")
+	for i := range 30 {
+		ctx, cancel := context.WithCancel(context.Background())
+		if i == 0 {
+			cancel()
+		} else {
+			time.AfterFunc(time.Duration(i)*100*time.Microsecond, cancel)
+		}
+		info, err := clip.Probe(ctx, path)
+		if err == nil && len(info.Times) != frames || err != nil && !errors.Is(err, context.Canceled) {
+			t.Errorf("cancelled after %d tenths of a millisecond: %v, %v", i, info, err)
+		}
+		cancel()
+	}
+}
+
 func TestRemakePlaysInABrowser(t *testing.T) {
 	path := counting(t, "a.mov", "", "-c:v", "libx265", "-preset", "ultrafast", "-pix_fmt", "yuv420p10le", "-x265-params", "log-level=error")
 	info, err := clip.Probe(context.Background(), path)

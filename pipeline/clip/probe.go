@@ -112,7 +112,10 @@ func probe(ctx context.Context, path string, size int64) (*Info, error) {
 	unstamped, hidden := false, false
 	for {
 		packet, err := d.skim(ctx)
-		if ctx.Err() != nil || errors.Is(err, ErrDecoderLost) {
+		if ctx.Err() != nil {
+			return nil, ctx.Err() // Whether or not skim had seen it yet.
+		}
+		if errors.Is(err, ErrDecoderLost) {
 			return nil, err
 		}
 		if err != nil {
@@ -198,7 +201,10 @@ func decodedTimes(ctx context.Context, info *Info) ([]float64, error) {
 	var times []float64
 	for {
 		at, err := d.next(ctx, p)
-		if ctx.Err() != nil || errors.Is(err, ErrDecoderLost) {
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		if errors.Is(err, ErrDecoderLost) {
 			return nil, err
 		}
 		if err != nil {
