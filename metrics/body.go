@@ -24,7 +24,9 @@ type bodyTrack struct {
 }
 
 // measureBody measures the vertical movement of head, withers, croup, hips and shoulders.
-func (a *analysis) measureBody(s *spatial, cam geometry.Camera) {
+// What all strides share for their landings is only set where s is not like another, which
+// has it already.
+func (a *analysis) measureBody(s *spatial, cam geometry.Camera, like *spatial) {
 	if len(a.Strides) == 0 {
 		return
 	}
@@ -53,7 +55,9 @@ func (a *analysis) measureBody(s *spatial, cam geometry.Camera) {
 			continue // With the other side.
 		}
 		a.putMovement(s, l, low[l], fits, scale)
-		a.shareWindows(s, l, low[l], b, scale)
+		if like == nil {
+			a.shareWindows(s, l, low[l], b, scale)
+		}
 	}
 	a.measurePoints(s, cam, tracks, all)
 }

@@ -64,7 +64,7 @@ func (a *analysis) measureSpace(cam geometry.Camera, like *spatial) *spatial {
 		}
 	}
 	if a.Ref >= 0 {
-		a.measureBody(s, cam)
+		a.measureBody(s, cam, like)
 	}
 	return s
 }

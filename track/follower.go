@@ -25,7 +25,6 @@ type follower struct {
 	velocity   flow.Point // px a frame, in the sweep's direction.
 	variance   float64    // Of the position along each axis, px².
 	quality    float64
-	since      int
 	gone       int // Frames since it was lost.
 	weak       bool
 	anchored   bool        // In the latest frame it looks as it was marked.
@@ -213,7 +212,7 @@ func (fo *follower) start(m seed) error {
 	fo.lastScale = 0
 	fo.velocity = flow.Point{}
 	fo.variance = m.SD * m.SD
-	fo.quality, fo.since, fo.gone, fo.trial, fo.weak = 1, 0, 0, 0, false
+	fo.quality, fo.gone, fo.trial, fo.weak = 1, 0, 0, false
 	fo.started, fo.on, fo.cause = true, true, ""
 	rect := rectAround(at, w, w.Size()/2+6)
 	g, o, _, err := fo.clip.spool.region(m.Frame, rect, nil)
@@ -297,7 +296,7 @@ func (fo *follower) correlate(room int, g, part flow.Gray) (flow.Scores, error) 
 }
 
 // step follows the landmark from frame f to frame g.
-func (fo *follower) step(f, g int, growth float64) error {
+func (fo *follower) step(f, g int) error {
 	size := fo.size()
 	w := fo.base.Scaled(fo.pose.Scale)
 	at := fo.pose.At
@@ -404,7 +403,6 @@ func (fo *follower) step(f, g int, growth float64) error {
 		return nil
 	}
 	fo.weak = !held || chain.NCC < aloneNCC || chain.Agree < 0.6
-	fo.since++
 	// Against the marked appearance: cuts the drift.
 	fo.anchored = false
 	found, err := fo.relocate(planeB, pose, variance, size)
@@ -423,7 +421,6 @@ func (fo *follower) step(f, g int, growth float64) error {
 			pose.At = mix(pose.At, found.At, k)
 			pose.Scale = math.Exp((1-k)*math.Log(pose.Scale) + k*math.Log(found.Scale*found.from.scale))
 			variance = max(found.variance, (1-k)*variance+k*found.variance)
-			fo.since = 0
 			if k == 1 {
 				fresh, fo.turned = true, 0
 			}

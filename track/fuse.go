@@ -18,12 +18,9 @@ func (c *clip) fuse(l traj.Landmark, forward, backward []estimate, standings []*
 	stood := stoodIn(l, n, standings)
 	for f := range n {
 		a, b := forward[f], backward[f]
-		switch {
-		case a.marked || !l.IsHoof():
+		if said := a.marked || a.cause == markedHidden || b.cause == markedHidden; said || !l.IsHoof() {
 			t.Samples[f], causes[f] = blend(a, b, mostOf(l), onOutline(l))
-		case a.cause == markedHidden || b.cause == markedHidden:
-			t.Samples[f], causes[f] = traj.Gone(), markedHidden
-		default:
+		} else {
 			t.Samples[f], causes[f] = c.inAir(l, a, b, c.besideStance(f, stood))
 		}
 	}

@@ -181,7 +181,7 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 	fo.pose, fo.lastScale, fo.velocity = pose, 0, flow.Point{}
 	fo.variance = best.variance
 	fo.quality = 0.6
-	fo.since, fo.gone, fo.trial = 0, 0, trialFrames
+	fo.gone, fo.trial = 0, trialFrames
 	fo.on, fo.cause = true, ""
 	fo.key, fo.keyTurn = appearance{template: t, frame: g, at: pose.At, scale: pose.Scale, variance: fo.variance}, 0
 	return nil

@@ -18,7 +18,6 @@ type estimate struct {
 	quality  float64
 	seen     bool
 	marked   bool
-	since    int     // Frames since the sweep last stood on a mark or a re-found appearance.
 	jump     float64 // On a mark: how far the sweep had arrived from it, px; NaN where it had not.
 	jumpVar  float64 // The variance it had claimed.
 	cause    string  // Why it is not seen.
@@ -148,7 +147,7 @@ func (s *sweep) visit(fo *follower, f int, first bool, growth float64, claimed [
 	if !first && fo.started {
 		var err error
 		if fo.on {
-			err = fo.step(f-s.dir, f, growth)
+			err = fo.step(f-s.dir, f)
 		} else {
 			err = fo.search(f, growth, claimed)
 		}
@@ -187,7 +186,7 @@ func (s *sweep) visit(fo *follower, f int, first bool, growth float64, claimed [
 		return estimate{cause: fo.cause, jump: math.NaN()}, nil
 	}
 	shared := fo.shared()
-	return estimate{at: fo.pose.At, variance: fo.variance + max(shared.down, shared.across), shared: shared, quality: fo.quality, seen: true, since: fo.since, jump: math.NaN(), weak: fo.weak, trial: fo.trial > 0, anchored: fo.anchored, size: fo.size()}, nil
+	return estimate{at: fo.pose.At, variance: fo.variance + max(shared.down, shared.across), shared: shared, quality: fo.quality, seen: true, jump: math.NaN(), weak: fo.weak, trial: fo.trial > 0, anchored: fo.anchored, size: fo.size()}, nil
 }
 
 // claimed returns what the others hold where fo may be searched for.

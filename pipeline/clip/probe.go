@@ -112,10 +112,7 @@ func probe(ctx context.Context, path string, size int64) (*Info, error) {
 	unstamped, hidden := false, false
 	for {
 		packet, err := d.skim(ctx)
-		if ctx.Err() != nil {
-			return nil, ctx.Err() // Whether or not skim had seen it yet.
-		}
-		if errors.Is(err, ErrDecoderLost) {
+		if err := brokenOff(ctx, err); err != nil {
 			return nil, err
 		}
 		if err != nil {
@@ -201,10 +198,7 @@ func decodedTimes(ctx context.Context, info *Info) ([]float64, error) {
 	var times []float64
 	for {
 		at, err := d.next(ctx, p)
-		if ctx.Err() != nil {
-			return nil, ctx.Err()
-		}
-		if errors.Is(err, ErrDecoderLost) {
+		if err := brokenOff(ctx, err); err != nil {
 			return nil, err
 		}
 		if err != nil {
@@ -212,6 +206,18 @@ func decodedTimes(ctx context.Context, info *Info) ([]float64, error) {
 		}
 		times = append(times, d.base+at)
 	}
+}
+
+// brokenOff returns why reading was broken off, err among it, before the clip's end or
+// damage: nil where it was not. ctx counts whether or not the reader had seen it yet.
+func brokenOff(ctx context.Context, err error) error {
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
+	if errors.Is(err, ErrDecoderLost) {
+		return err
+	}
+	return nil
 }
 
 // mostHeld is how many pictures a decoder can hold back (ITU-T H.264, A.3.1).
