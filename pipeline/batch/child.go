@@ -346,7 +346,7 @@ func verdict(answer *Answer, told, ours *failure, waitErr error, last message, s
 
 // noMemory reports whether what a process said last is that it got no memory.
 func noMemory(said string) bool {
-	for _, words := range []string{"out of memory", "cannot allocate memory", "Cannot allocate memory", "std::bad_alloc", "Insufficient memory", "failed to reserve", "failed to create new OS thread"} {
+	for _, words := range []string{"out of memory", "cannot allocate memory", "Cannot allocate memory", "std::bad_alloc", "Insufficient memory", "failed to reserve", "failed to create new OS thread", "pthread_create failed"} {
 		if strings.Contains(said, words) {
 			return true
 		}
@@ -403,7 +403,7 @@ func telling(said string) string {
 	best := lines[len(lines)-1]
 	for _, line := range lines {
 		lower := strings.ToLower(line)
-		if strings.HasPrefix(lower, "panic:") || strings.HasPrefix(lower, "fatal error:") || strings.Contains(lower, "what():") || strings.HasPrefix(lower, "runtime: out of memory") {
+		if strings.HasPrefix(lower, "panic:") || strings.HasPrefix(lower, "fatal error:") || strings.Contains(lower, "what():") || strings.HasPrefix(lower, "runtime: out of memory") || strings.HasPrefix(lower, "runtime/cgo:") {
 			best = line
 			break
 		}
