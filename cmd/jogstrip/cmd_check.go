@@ -33,7 +33,8 @@ func newCheckCommand(a *app) *cobra.Command {
 resolution, exposure, noise, motion blur, shake, camera level, size, distance,
 strides, framing and straightness are each called good, usable or a reason to film
 again, with what to do differently. Marks that contradict each other are named,
-too. This takes less time than the clip lasts. It measures nothing and writes no file.`,
+too, and hooves that they say were hidden. Without marks whether the leader or
+grass hides a hoof can't be told: look yourself. This takes less time than the clip lasts. It measures nothing and writes no file.`,
 		Example: `  jogstrip check toward-1.mp4
   jogstrip check *.mp4`,
 		Args: cobra.MinimumNArgs(1),
@@ -88,10 +89,16 @@ func checkOne(ctx context.Context, path string) (*film.Report, error) {
 		return nil, err
 	}
 	marks, err := record.ReadMarks(record.MarksPath(path))
-	if err != nil && !errors.Is(err, fs.ErrNotExist) {
-		marks = nil // The check does without marks that cannot be read.
+	if err == nil {
+		err = marks.Fit(record.MarksPath(path), info.Width, info.Height, len(info.Times))
 	}
-	return film.Check(ctx, info, film.Options{Marks: marks})
+	if err != nil {
+		marks = nil // The check does without marks that cannot be read, and says so.
+	}
+	if errors.Is(err, fs.ErrNotExist) {
+		err = nil
+	}
+	return film.Check(ctx, info, film.Options{Marks: marks, MarksError: err})
 }
 
 func printCheck(w io.Writer, r *film.Report) {

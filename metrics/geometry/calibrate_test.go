@@ -352,3 +352,60 @@ func ExampleCalibrate() {
 	fmt.Printf("%.2f m across, %.2f m away\n", x, y)
 	// Output: 0.00 m across, 10.00 m away
 }
+
+// What a lens does that bends straight lines, where film and ground marks are as the film
+// guide asks: the marks fit as well as without (so they can't tell of it), and what is
+// measured near the middle of the picture hardly changes. K1 of Brown's model (1971):
+// −0.05 is a phone's main lens uncorrected or worse, −0.15 three times as much.
+func TestLensDistortionHardlyMatters(t *testing.T) {
+	const f, cx, cy = 1500.0, 959.5, 539.5
+	for _, height := range []float64{1.2, 2} {
+		camera := LevelCamera(f, cx, cy, height, Point{X: cx, Y: cy - f*math.Tan((7.5*height-7)*math.Pi/180)})
+		for _, k1 := range []float64{-0.15, -0.05, 0.05, 0.1} {
+			bent := func(x, y, z float64) Point {
+				p, _ := camera.Project(x, y, z)
+				u, v := (p.X-cx)/f, (p.Y-cy)/f
+				r := 1 + k1*(u*u+v*v)
+				return Point{X: cx + f*u*r, Y: cy + f*v*r}
+			}
+			g := GroundMarks{WidthM: 2.5, LengthM: 8}
+			for i, p := range [4][2]float64{{-1.25, 5}, {1.25, 5}, {1.25, 13}, {-1.25, 13}} {
+				g.Points[i] = bent(p[0], p[1], 0)
+			}
+			c, err := Calibrate(CalibrationInput{Ground: &g}, 1920, 1080, errormodel.Usual().Camera)
+			if err != nil {
+				t.Fatal(err)
+			}
+			step, difference := 0.0, 0.0
+			for _, aside := range []float64{0, 0.3} { // The line on which the horse goes, m from the camera's.
+				at := func(k int) float64 {
+					_, y, _ := c.Camera.GroundPoint(bent(aside+0.09*float64(1-2*(k%2)), 5+1.25*float64(k), 0))
+					return y
+				}
+				sum := 0.0
+				const steps = 8
+				for k := range steps {
+					off := at(k+1) - at(k) - 1.25
+					step = max(step, math.Abs(off))
+					sum += off * float64(1-2*(k%2))
+				}
+				difference = max(difference, math.Abs(2*sum/steps))
+			}
+			rises := func(y float64) float64 {
+				_, low, _ := c.Camera.AtDepth(bent(0, y, 1.6), y)
+				_, high, _ := c.Camera.AtDepth(bent(0, y, 1.65), y)
+				return (high - low) / 0.05
+			}
+			nod := max(math.Abs(rises(6)-1), math.Abs(rises(14)-1))
+			corner := math.Abs(k1) * (cx*cx + cy*cy) / (f * f) * math.Hypot(cx, cy)
+			t.Logf("camera %.1f m high, k1 %+.2f (%.0f px in the corner): marks miss by %.2f px, steps are off by up to %.1f cm, their difference by %.1f cm, what goes up and down by %.1f %%",
+				height, k1, corner, c.ResidualPX, 100*step, 100*difference, 100*nod)
+			if c.ResidualPX > 0.1 {
+				t.Errorf("k1 %g: the marks miss by %.2f px", k1, c.ResidualPX)
+			}
+			if step > 0.01 || difference > 0.005 || nod > 0.02 {
+				t.Errorf("k1 %g: a step is off by %.3f m, the difference of steps by %.4f m, movement up and down by %.3f of itself", k1, step, difference, nod)
+			}
+		}
+	}
+}

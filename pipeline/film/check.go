@@ -36,6 +36,9 @@ const (
 type Options struct {
 	// Marks of the clip; nil where there are none yet.
 	Marks *record.Marks
+	// MarksError is why the marks that lie beside the clip could not be read; nil where
+	// they could, or where there are none.
+	MarksError error
 }
 
 // Item is one thing that was checked.
@@ -85,6 +88,7 @@ const (
 	Straightness = "straightness"
 	Noise        = "noise"
 	Level        = "level"
+	Limbs        = "limbs"
 	Mirror       = "mirror"
 	Marks        = "marks"
 )
@@ -120,10 +124,10 @@ func Check(ctx context.Context, info *clip.Info, opts Options) (*Report, error) 
 	r := &Report{Clip: info.Path, DurationS: info.DurationS(), Frames: len(s.frames)}
 	r.Items = []Item{
 		frameRate(info, f), resolution(info), exposure(f), noise(f), blur(f, info), shake(f), level(opts.Marks, info),
-		size(f), distance(opts.Marks, info), strides(f, opts.Marks), inFrame(f), straightness(f),
+		size(f), distance(opts.Marks, info), strides(f, opts.Marks), inFrame(f), straightness(f), limbs(opts.Marks),
 	}
 	r.Items = append(r.Items, mirror(info)...)
-	r.Items = append(r.Items, marked(opts.Marks)...)
+	r.Items = append(r.Items, marked(opts)...)
 	if s.broken {
 		r.Items = append(r.Items, Item{Name: "whole", Title: "Whole file", Verdict: Usable, Found: "the clip breaks off before its end", Advice: "Copy the file from the phone once more; if it stays so, film again."})
 	}
@@ -236,11 +240,17 @@ func mirror(info *clip.Info) []Item {
 }
 
 // marked says what contradicts itself in the marks, where there are any.
-func marked(m *record.Marks) []Item {
-	if m == nil {
+func marked(opts Options) []Item {
+	m := opts.Marks
+	i := Item{Name: Marks, Title: "Marks", Verdict: Good, Found: "nothing in them contradicts itself"}
+	switch {
+	case opts.MarksError != nil:
+		// That says nothing of how the clip was filmed.
+		i.Verdict, i.Found, i.Advice = NotKnown, "left aside: "+opts.MarksError.Error(), "Put the marks file right, or mark the clip anew."
+		return []Item{i}
+	case m == nil:
 		return nil
 	}
-	i := Item{Name: Marks, Title: "Marks", Verdict: Good, Found: "nothing in them contradicts itself"}
 	for _, d := range doubt.OfMarks(m, nil) {
 		if d.Severity != record.Remark {
 			i.Verdict, i.Found, i.Advice = Usable, d.Sentence, d.Check
@@ -248,6 +258,43 @@ func marked(m *record.Marks) []Item {
 		}
 	}
 	return []Item{i}
+}
+
+// limbs says whether hooves were hidden where they were marked. Pictures alone do not
+// tell: to this check a leader's leg before a limb, and grass over a hoof, are a part of
+// what moves or of what stands still like any other.
+func limbs(m *record.Marks) Item {
+	i := Item{Name: Limbs, Title: "Limbs in sight", Verdict: NotKnown, Found: "not known without marks: a leader's leg before a limb looks like the limb, grass over a hoof like the ground"}
+	if m == nil {
+		i.Advice = "Look yourself, where the horse is near: every hoof of the nearer pair must be seen while it stands."
+		return i
+	}
+	// The nearer pair: the other one is hidden behind it for much of the time.
+	pair := [2]traj.Landmark{traj.LeftFore, traj.RightFore}
+	if m.View == traj.Away {
+		pair = [2]traj.Landmark{traj.LeftHind, traj.RightHind}
+	}
+	var seen, hidden [2]int
+	for _, k := range m.Marks {
+		if side := slices.Index(pair[:], k.Landmark); side >= 0 && k.Hidden {
+			hidden[side]++
+		} else if side >= 0 {
+			seen[side]++
+		}
+	}
+	if seen[0]+hidden[0] == 0 || seen[1]+hidden[1] == 0 {
+		i.Found = fmt.Sprintf("not known: the %s or the %s is not marked", pair[0].Words(), pair[1].Words())
+		return i
+	}
+	i.Verdict, i.Found = Good, fmt.Sprintf("where they were marked the %s was in sight in %d of %d frames, the %s in %d of %d", pair[0].Words(), seen[0], seen[0]+hidden[0], pair[1].Words(), seen[1], seen[1]+hidden[1])
+	for side := range pair {
+		// Once is a moment; in half of the frames something stands in the way.
+		if hidden[side] >= 2 && hidden[side] >= seen[side] {
+			i.Verdict = Usable
+			i.Advice = "Lead beside the shoulder, never before a limb, and film where no grass hides the hooves."
+		}
+	}
+	return i
 }
 
 func resolution(info *clip.Info) Item {

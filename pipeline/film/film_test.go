@@ -409,7 +409,30 @@ func TestCheckTellsWhatClipAndMarksSay(t *testing.T) {
 	if i := check(t, info, Options{Marks: marks}).Item(Marks); i == nil || i.Verdict != Usable || !strings.Contains(i.Found, "toward the camera") {
 		t.Errorf("marks of a horse that comes nearer, said to go away: %+v", i)
 	}
+	if i := check(t, info, Options{}).Item(Limbs); i.Verdict != NotKnown || !strings.Contains(i.Advice, "Look yourself") {
+		t.Errorf("limbs without marks: %+v", i)
+	}
+	if i := check(t, info, Options{MarksError: errors.New("read a.marks.json: broken")}).Item(Marks); i == nil || i.Verdict != NotKnown || !strings.Contains(i.Found, "a.marks.json") {
+		t.Errorf("marks that can't be read: %+v", i)
+	}
 	marks.View = traj.Toward
+	for _, tt := range []struct {
+		hidden int // In how many of four frames the right fore is hidden.
+		want   Verdict
+	}{{1, Good}, {2, Usable}, {4, Usable}} {
+		led := *marks
+		for frame := range 4 {
+			led.Marks = append(led.Marks, record.At(frame, traj.LeftFore, 320, 300), record.Hidden(frame, traj.RightHind))
+			if frame < tt.hidden {
+				led.Marks = append(led.Marks, record.Hidden(frame, traj.RightFore))
+			} else {
+				led.Marks = append(led.Marks, record.At(frame, traj.RightFore, 280, 300))
+			}
+		}
+		if i := limbs(&led); i.Verdict != tt.want || !strings.Contains(i.Found, fmt.Sprintf("right fore in %d of 4", 4-tt.hidden)) {
+			t.Errorf("the right fore is hidden in %d of 4 frames: %+v", tt.hidden, i)
+		}
+	}
 	for _, turn := range []float64{0, 4} {
 		sin, cos := math.Sincos(turn * math.Pi / 180)
 		ground := &geometry.GroundMarks{WidthM: 2.5, LengthM: 8}
