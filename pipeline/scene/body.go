@@ -517,86 +517,113 @@ func two(a, c vec, l1, l2, bend float64) vec {
 	return vec{a.x + ux*x + px*h*bend, 0, a.z + uz*x + pz*h*bend}
 }
 
+// lower is a limb from the fetlock down, on which what is above has to stand.
+type lower struct {
+	hoof        hoof
+	forward, up vec // The hoof's axes.
+	toe         vec
+	coronet     vec
+	past        vec // Along the pastern, upward.
+	fetlock     vec
+	fold        float64 // How far the limb is free to fold: 0 straight, 1 free, for the fore.
+}
+
 // limb shapes one limb down to the hoof.
 func (b *body) limb(f frame, limb int, place placing) {
-	m := b.m
-	k := m.k
-	h := f.hooves[limb]
-	out := outward(limb)
-	// Hoof axes.
+	w := lowerLimb(f.hooves[limb], b.m.k)
+	if isHind(limb) {
+		b.hindlimb(limb, &w, place)
+	} else {
+		b.forelimb(limb, &w, place)
+	}
+	b.hoof(limb, &w)
+}
+
+// lowerLimb lays out hoof, pastern and fetlock.
+func lowerLimb(h hoof, k float64) lower {
+	w := lower{hoof: h}
 	sp, cp := math.Sincos(h.pitch)
-	hf, hu := vec{cp, 0, -sp}, vec{sp, 0, cp}
-	toe := vec{h.s, h.l, h.z}
-	coronet := toe.add(hf.mul(-0.078 * k)).add(hu.mul(0.066 * k))
+	w.forward, w.up = vec{cp, 0, -sp}, vec{sp, 0, cp}
+	w.toe = vec{h.s, h.l, h.z}
+	w.coronet = w.toe.add(w.forward.mul(-0.078 * k)).add(w.up.mul(0.066 * k))
 	// Pastern slopes back from the hoof; it sinks under load and folds in swing.
 	slope := rad(52 - 15*h.load)
 	if h.swing >= 0 {
 		slope = rad(52 + 26*math.Sin(math.Pi*math.Min(1, h.swing*1.25)))
 	}
 	ss, cs := math.Sincos(slope)
-	past := hf.mul(-cs).add(hu.mul(ss))
-	fetlock := coronet.add(past.mul(0.125 * k))
-	side := vec{0, 1, 0}
-
-	fold := 0.0 // 0 straight, 1 free, for the fore.
+	w.past = w.forward.mul(-cs).add(w.up.mul(ss))
+	w.fetlock = w.coronet.add(w.past.mul(0.125 * k))
 	if h.swing >= 0 {
-		fold = smooth(h.swing/0.18) * smooth((1-h.swing)/0.12)
+		w.fold = smooth(h.swing/0.18) * smooth((1-h.swing)/0.12)
 	}
-	if !isHind(limb) {
-		c, _, _, dz := place(0.10)
-		pivot := vec{c.x, c.y, 1.42*k + dz}
-		const l1, l2 = 0.425, 0.275
-		es := lerp(pivot.x, fetlock.x, (1.42-0.90)/(1.42-0.17))
-		dx := fetlock.x - es
-		reach := (l1 + l2) * 0.9985 * k
-		straight := fetlock.z + math.Sqrt(math.Max(0.2*reach*reach, reach*reach-dx*dx))
-		free := math.Min(straight, 0.885*k+dz)
-		elbow := vec{es, 0, lerp(straight, free, fold)}
-		carpus := two(elbow, fetlock, l1*k, l2*k, 1)
-		lat := func(z float64) float64 {
-			x := clamp01((z - fetlock.z) / (0.90*k + dz - fetlock.z))
-			return lerp(h.l, c.y+out*0.135*k, math.Pow(x, 1.15))
-		}
-		elbow.y = c.y + out*0.135*k
-		carpus.y = lat(carpus.z)
-		shoulder := vec{lerp(pivot.x, es, 0.35) + 0.13*k, c.y + out*0.12*k, 1.17*k + dz}
-		upperArm := shoulder.lerp(elbow, 0.55)
-		b.begin(matCoat, limb)
-		pts := []vec{shoulder.add(vec{-0.05 * k, 0, 0.12 * k}), shoulder.add(vec{-0.02 * k, 0, 0.06 * k}), shoulder, upperArm, elbow, elbow.lerp(carpus, 0.3), elbow.lerp(carpus, 0.62), elbow.lerp(carpus, 0.86), carpus, carpus.lerp(fetlock, 0.16), carpus.lerp(fetlock, 0.5), carpus.lerp(fetlock, 0.82), fetlock, fetlock.lerp(coronet, 0.45), coronet.add(past.mul(0.012 * k))}
-		rd := scaleRadii(k, [][2]float64{{0.03, 0.05}, {0.065, 0.085}, {0.082, 0.10}, {0.09, 0.115}, {0.084, 0.105}, {0.068, 0.085}, {0.052, 0.062}, {0.045, 0.05}, {0.047, 0.05}, {0.037, 0.042}, {0.029, 0.034}, {0.031, 0.037}, {0.038, 0.043}, {0.031, 0.035}, {0.044, 0.046}})
-		b.loft(tube(pts, rd, side), 12)
-		b.end()
-	} else {
-		c, ax, _, dz := place(-1.0)
-		hip := vec{c.x, 0, 1.18*k + dz + ax.z*out*0.16*k}
-		const femur, tibia, cannon = 0.395, 0.43, 0.345
-		knee := two(hip, fetlock, (femur+cannon)*k, tibia*k, 1)
-		a := knee.sub(hip).mul(1 / (femur + cannon))
-		stifle := hip.add(a.mul(femur))
-		hock := fetlock.sub(a.mul(cannon))
-		lat := func(z float64) float64 {
-			x := clamp01((z - fetlock.z) / (1.0*k + dz - fetlock.z))
-			return lerp(h.l, c.y+out*0.155*k, smoothHalf(x))
-		}
-		hip.y = c.y + out*0.13*k
-		stifle.y = c.y + out*0.165*k
-		hock.y = lat(hock.z)
-		thigh := hip.lerp(stifle, 0.55)
-		b.begin(matCoat, limb)
-		pts := []vec{hip.add(vec{0, 0, 0.10 * k}), hip, thigh, stifle.add(vec{-0.05 * k, 0, 0}), stifle.lerp(hock, 0.3), stifle.lerp(hock, 0.62), stifle.lerp(hock, 0.86), hock, hock.lerp(fetlock, 0.15), hock.lerp(fetlock, 0.5), hock.lerp(fetlock, 0.84), fetlock, fetlock.lerp(coronet, 0.45), coronet.add(past.mul(0.012 * k))}
-		rd := scaleRadii(k, [][2]float64{{0.09, 0.14}, {0.115, 0.21}, {0.118, 0.20}, {0.105, 0.165}, {0.078, 0.11}, {0.052, 0.068}, {0.044, 0.055}, {0.046, 0.062}, {0.037, 0.046}, {0.030, 0.036}, {0.032, 0.038}, {0.038, 0.043}, {0.031, 0.035}, {0.044, 0.046}})
-		b.loft(tube(pts, rd, side), 12)
-		b.end()
+	return w
+}
+
+// forelimb shapes a fore from the shoulder to the coronet.
+func (b *body) forelimb(limb int, w *lower, place placing) {
+	k, out := b.m.k, outward(limb)
+	c, _, _, dz := place(0.10)
+	pivot := vec{c.x, c.y, 1.42*k + dz}
+	const l1, l2 = 0.425, 0.275
+	es := lerp(pivot.x, w.fetlock.x, (1.42-0.90)/(1.42-0.17))
+	dx := w.fetlock.x - es
+	reach := (l1 + l2) * 0.9985 * k
+	straight := w.fetlock.z + math.Sqrt(math.Max(0.2*reach*reach, reach*reach-dx*dx))
+	free := math.Min(straight, 0.885*k+dz)
+	elbow := vec{es, 0, lerp(straight, free, w.fold)}
+	carpus := two(elbow, w.fetlock, l1*k, l2*k, 1)
+	lat := func(z float64) float64 {
+		x := clamp01((z - w.fetlock.z) / (0.90*k + dz - w.fetlock.z))
+		return lerp(w.hoof.l, c.y+out*0.135*k, math.Pow(x, 1.15))
 	}
-	// Hoof: from the ground ring to the coronet, closed by the sole.
+	elbow.y = c.y + out*0.135*k
+	carpus.y = lat(carpus.z)
+	shoulder := vec{lerp(pivot.x, es, 0.35) + 0.13*k, c.y + out*0.12*k, 1.17*k + dz}
+	upperArm := shoulder.lerp(elbow, 0.55)
+	b.begin(matCoat, limb)
+	pts := []vec{shoulder.add(vec{-0.05 * k, 0, 0.12 * k}), shoulder.add(vec{-0.02 * k, 0, 0.06 * k}), shoulder, upperArm, elbow, elbow.lerp(carpus, 0.3), elbow.lerp(carpus, 0.62), elbow.lerp(carpus, 0.86), carpus, carpus.lerp(w.fetlock, 0.16), carpus.lerp(w.fetlock, 0.5), carpus.lerp(w.fetlock, 0.82), w.fetlock, w.fetlock.lerp(w.coronet, 0.45), w.coronet.add(w.past.mul(0.012 * k))}
+	rd := scaleRadii(k, [][2]float64{{0.03, 0.05}, {0.065, 0.085}, {0.082, 0.10}, {0.09, 0.115}, {0.084, 0.105}, {0.068, 0.085}, {0.052, 0.062}, {0.045, 0.05}, {0.047, 0.05}, {0.037, 0.042}, {0.029, 0.034}, {0.031, 0.037}, {0.038, 0.043}, {0.031, 0.035}, {0.044, 0.046}})
+	b.loft(tube(pts, rd, vec{0, 1, 0}), 12)
+	b.end()
+}
+
+// hindlimb shapes a hind from the hip to the coronet.
+func (b *body) hindlimb(limb int, w *lower, place placing) {
+	k, out := b.m.k, outward(limb)
+	c, ax, _, dz := place(-1.0)
+	hip := vec{c.x, 0, 1.18*k + dz + ax.z*out*0.16*k}
+	const femur, tibia, cannon = 0.395, 0.43, 0.345
+	knee := two(hip, w.fetlock, (femur+cannon)*k, tibia*k, 1)
+	a := knee.sub(hip).mul(1 / (femur + cannon))
+	stifle := hip.add(a.mul(femur))
+	hock := w.fetlock.sub(a.mul(cannon))
+	lat := func(z float64) float64 {
+		x := clamp01((z - w.fetlock.z) / (1.0*k + dz - w.fetlock.z))
+		return lerp(w.hoof.l, c.y+out*0.155*k, smoothHalf(x))
+	}
+	hip.y = c.y + out*0.13*k
+	stifle.y = c.y + out*0.165*k
+	hock.y = lat(hock.z)
+	thigh := hip.lerp(stifle, 0.55)
+	b.begin(matCoat, limb)
+	pts := []vec{hip.add(vec{0, 0, 0.10 * k}), hip, thigh, stifle.add(vec{-0.05 * k, 0, 0}), stifle.lerp(hock, 0.3), stifle.lerp(hock, 0.62), stifle.lerp(hock, 0.86), hock, hock.lerp(w.fetlock, 0.15), hock.lerp(w.fetlock, 0.5), hock.lerp(w.fetlock, 0.84), w.fetlock, w.fetlock.lerp(w.coronet, 0.45), w.coronet.add(w.past.mul(0.012 * k))}
+	rd := scaleRadii(k, [][2]float64{{0.09, 0.14}, {0.115, 0.21}, {0.118, 0.20}, {0.105, 0.165}, {0.078, 0.11}, {0.052, 0.068}, {0.044, 0.055}, {0.046, 0.062}, {0.037, 0.046}, {0.030, 0.036}, {0.032, 0.038}, {0.038, 0.043}, {0.031, 0.035}, {0.044, 0.046}})
+	b.loft(tube(pts, rd, vec{0, 1, 0}), 12)
+	b.end()
+}
+
+// hoof shapes a hoof from the ground ring to the coronet, closed by the sole.
+func (b *body) hoof(limb int, w *lower) {
+	k := b.m.k
 	b.begin(matHoof, limb)
 	lft := vec{0, 1, 0}
 	hr := []ring{
-		{c: toe.add(hf.mul(-0.0625 * k)), ax: lft, ay: hf, a: 0.061 * k, up: 0.0625 * k, low: 0.0625 * k},
-		{c: toe.add(hf.mul(-0.0655 * k)).add(hu.mul(0.018 * k)), ax: lft, ay: hf, a: 0.0585 * k, up: 0.0585 * k, low: 0.060 * k},
-		{c: toe.add(hf.mul(-0.071 * k)).add(hu.mul(0.042 * k)), ax: lft, ay: hf, a: 0.053 * k, up: 0.052 * k, low: 0.054 * k},
-		{c: toe.add(hf.mul(-0.077 * k)).add(hu.mul(0.066 * k)), ax: lft, ay: hf, a: 0.047 * k, up: 0.046 * k, low: 0.048 * k},
-		{c: toe.add(hf.mul(-0.078 * k)).add(hu.mul(0.074 * k)), ax: lft, ay: hf, a: 0.040 * k, up: 0.040 * k, low: 0.042 * k},
+		{c: w.toe.add(w.forward.mul(-0.0625 * k)), ax: lft, ay: w.forward, a: 0.061 * k, up: 0.0625 * k, low: 0.0625 * k},
+		{c: w.toe.add(w.forward.mul(-0.0655 * k)).add(w.up.mul(0.018 * k)), ax: lft, ay: w.forward, a: 0.0585 * k, up: 0.0585 * k, low: 0.060 * k},
+		{c: w.toe.add(w.forward.mul(-0.071 * k)).add(w.up.mul(0.042 * k)), ax: lft, ay: w.forward, a: 0.053 * k, up: 0.052 * k, low: 0.054 * k},
+		{c: w.toe.add(w.forward.mul(-0.077 * k)).add(w.up.mul(0.066 * k)), ax: lft, ay: w.forward, a: 0.047 * k, up: 0.046 * k, low: 0.048 * k},
+		{c: w.toe.add(w.forward.mul(-0.078 * k)).add(w.up.mul(0.074 * k)), ax: lft, ay: w.forward, a: 0.040 * k, up: 0.040 * k, low: 0.042 * k},
 	}
 	b.loft(hr, 16)
 	b.end()
@@ -668,33 +695,56 @@ func (b *body) handler(f frame) {
 	}
 }
 
-// hides reports whether a triangle of the mesh lies before point p by more than
-// the thickness of what carries a landmark.
-func (b *body) hides(e *eye, p vec) bool {
-	x, y, depth := e.project(p)
-	const own = 0.03
-	for _, part := range b.parts {
-		if part.mat == matRope || !b.covers(e, part, x, y, depth-own) {
+// flat is the mesh as one camera sees it. Whether the mesh hides a landmark is asked of
+// some dozen landmarks in every frame; each vertex is projected once for all of them.
+type flat struct {
+	b        *body
+	eye      *eye
+	vertices []pixel
+	extents  []extent // Index: part.
+}
+
+// pixel is a place in the picture and its depth.
+type pixel struct{ x, y, depth float64 }
+
+// extent is what a part covers of the picture at most, and the depth of its nearest vertex.
+type extent struct{ loX, hiX, loY, hiY, nearest float64 }
+
+// flatten projects the mesh as it is posed. It uses the memory of an earlier picture.
+func (b *body) flatten(e *eye, used *flat) *flat {
+	v := used
+	if v == nil {
+		v = &flat{vertices: make([]pixel, len(b.pos)), extents: make([]extent, len(b.parts))}
+	}
+	v.b, v.eye = b, e
+	for i, part := range b.parts {
+		if part.mat == matRope {
 			continue
 		}
-		for _, t := range b.tris[part.first:part.last] {
-			x0, y0, z0 := e.project(b.pos[t[0]])
-			x1, y1, z1 := e.project(b.pos[t[1]])
-			x2, y2, z2 := e.project(b.pos[t[2]])
-			if z0 < 0.05 || z1 < 0.05 || z2 < 0.05 {
-				continue
-			}
-			area := (x1-x0)*(y2-y0) - (x2-x0)*(y1-y0)
-			if area == 0 {
-				continue
-			}
-			w0 := ((x1-x)*(y2-y) - (x2-x)*(y1-y)) / area
-			w1 := ((x2-x)*(y0-y) - (x0-x)*(y2-y)) / area
-			w2 := 1 - w0 - w1
-			if w0 < 0 || w1 < 0 || w2 < 0 {
-				continue
-			}
-			if 1/(w0/z0+w1/z1+w2/z2) < depth-own {
+		k := extent{loX: math.Inf(1), hiX: math.Inf(-1), loY: math.Inf(1), hiY: math.Inf(-1), nearest: math.Inf(1)}
+		for j := part.vfirst; j < part.vend; j++ {
+			x, y, z := e.project(b.pos[j])
+			v.vertices[j] = pixel{x, y, z}
+			k.loX, k.hiX = min(k.loX, x), max(k.hiX, x)
+			k.loY, k.hiY = min(k.loY, y), max(k.hiY, y)
+			k.nearest = min(k.nearest, z)
+		}
+		v.extents[i] = k
+	}
+	return v
+}
+
+// hides reports whether a triangle of the mesh lies before point p by more than
+// the thickness of what carries a landmark.
+func (v *flat) hides(p vec) bool {
+	x, y, depth := v.eye.project(p)
+	const own = 0.03
+	for i, part := range v.b.parts {
+		if part.mat == matRope || !v.extents[i].covers(x, y, depth-own) {
+			continue
+		}
+		for _, t := range v.b.tris[part.first:part.last] {
+			if z, ok := v.depthAt(t, x, y); ok && z < depth-own {
 				return true
 			}
 		}
@@ -702,19 +752,27 @@ func (b *body) hides(e *eye, p vec) bool {
 	return false
 }
 
-// covers reports whether the part's box in the picture holds (x, y) and some of
-// it is nearer than depth.
-func (b *body) covers(e *eye, part patch, x, y, depth float64) bool {
-	var loX, hiX, loY, hiY bool
-	near := false
-	for _, p := range b.pos[part.vfirst:part.vend] {
-		px, py, z := e.project(p)
-		loX, hiX = loX || px <= x, hiX || px >= x
-		loY, hiY = loY || py <= y, hiY || py >= y
-		near = near || z < depth
-		if loX && hiX && loY && hiY && near {
-			return true
-		}
+// covers reports whether the extent holds (x, y) and some of its part is nearer than depth.
+func (k *extent) covers(x, y, depth float64) bool {
+	return k.loX <= x && k.hiX >= x && k.loY <= y && k.hiY >= y && k.nearest < depth
+}
+
+// depthAt returns how deep a triangle lies at (x, y), where it covers that place and is
+// before the camera.
+func (v *flat) depthAt(t [3]int32, x, y float64) (depth float64, ok bool) {
+	a, b, c := v.vertices[t[0]], v.vertices[t[1]], v.vertices[t[2]]
+	if a.depth < 0.05 || b.depth < 0.05 || c.depth < 0.05 {
+		return 0, false
 	}
-	return false
+	area := (b.x-a.x)*(c.y-a.y) - (c.x-a.x)*(b.y-a.y)
+	if area == 0 {
+		return 0, false
+	}
+	w0 := ((b.x-x)*(c.y-y) - (c.x-x)*(b.y-y)) / area
+	w1 := ((c.x-x)*(a.y-y) - (a.x-x)*(c.y-y)) / area
+	w2 := 1 - w0 - w1
+	if w0 < 0 || w1 < 0 || w2 < 0 {
+		return 0, false
+	}
+	return 1 / (w0/a.depth + w1/b.depth + w2/c.depth), true
 }

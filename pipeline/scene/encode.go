@@ -292,68 +292,80 @@ func (m *motion) pump(ctx context.Context, times []float64, out io.Writer, progr
 // returns the planes one after another.
 func (m *motion) pack(p *picture, frame int, buf []byte) []byte {
 	e := m.scene.Encoding
-	wide := 1
-	scale, top := float32(1), float32(255)
+	k := packing{rotation: e.Rotation, wide: 1, scale: 1, top: 255,
+		state: m.scene.Seed*0x9e3779b97f4a7c15 + uint64(frame+1)*0xd1342543de82ef95}
 	if e.BitDepth == 10 {
-		wide, scale, top = 2, 4, 1023
+		k.wide, k.scale, k.top = 2, 4, 1023
 	}
-	size := len(p.y) * 3 / 2 * wide
+	size := len(p.y) * 3 / 2 * k.wide
 	if cap(buf) < size {
 		buf = make([]byte, size)
 	}
-	buf = buf[:size]
-	state := m.scene.Seed*0x9e3779b97f4a7c15 + uint64(frame+1)*0xd1342543de82ef95
-	next := func() uint64 {
-		state += 0x9e3779b97f4a7c15
-		z := state
-		z = (z ^ z>>30) * 0xbf58476d1ce4e5b9
-		z = (z ^ z>>27) * 0x94d049bb133111eb
-		return z ^ z>>31
-	}
+	k.out = buf[:size]
 	noise := float32(m.scene.Camera.NoiseSD)
-	at := 0
-	plane := func(v []float32, w, h int, sd float32) {
-		base := at
-		put := func(i int, x float32) {
-			x = x*scale + 0.5
-			if x < 0 {
-				x = 0
-			} else if x > top {
-				x = top
+	k.plane(p.y, p.w, p.h, noise)
+	k.plane(p.cb, p.w/2, p.h/2, noise*0.5)
+	k.plane(p.cr, p.w/2, p.h/2, noise*0.5)
+	return k.out
+}
+
+// packing is a picture's bytes while its planes are added.
+type packing struct {
+	out        []byte
+	at         int // Where the next plane begins.
+	rotation   int
+	wide       int // Bytes per value.
+	scale, top float32
+	state      uint64 // Of chance.
+}
+
+func (k *packing) next() uint64 {
+	k.state += 0x9e3779b97f4a7c15
+	z := k.state
+	z = (z ^ z>>30) * 0xbf58476d1ce4e5b9
+	z = (z ^ z>>27) * 0x94d049bb133111eb
+	return z ^ z>>31
+}
+
+// plane adds a plane with noise of the given spread.
+func (k *packing) plane(v []float32, w, h int, sd float32) {
+	for y := range h {
+		row := v[y*w : y*w+w]
+		// Each row reads the table from a place of its own, in odd steps.
+		r := k.next()
+		j, step := uint16(r), uint16(r>>16)|1
+		for x, c := range row {
+			if sd > 0 {
+				j += step
+				c += sd * gaussTable[j]
 			}
-			if wide == 1 {
-				buf[base+i] = byte(x)
-			} else {
-				k := uint16(x)
-				buf[base+2*i], buf[base+2*i+1] = byte(k), byte(k>>8)
+			switch k.rotation {
+			case 90: // Stored turned to the left, shown turned to the right.
+				k.put((w-1-x)*h+y, c)
+			case 180:
+				k.put((h-1-y)*w+w-1-x, c)
+			case 270:
+				k.put(x*h+h-1-y, c)
+			default:
+				k.put(y*w+x, c)
 			}
 		}
-		for y := range h {
-			row := v[y*w : y*w+w]
-			// Each row reads the table from a place of its own, in odd steps.
-			r := next()
-			j, step := uint16(r), uint16(r>>16)|1
-			for x, c := range row {
-				if sd > 0 {
-					j += step
-					c += sd * gaussTable[j]
-				}
-				switch e.Rotation {
-				case 90: // Stored turned to the left, shown turned to the right.
-					put((w-1-x)*h+y, c)
-				case 180:
-					put((h-1-y)*w+w-1-x, c)
-				case 270:
-					put(x*h+h-1-y, c)
-				default:
-					put(y*w+x, c)
-				}
-			}
-		}
-		at += w * h * wide
 	}
-	plane(p.y, p.w, p.h, noise)
-	plane(p.cb, p.w/2, p.h/2, noise*0.5)
-	plane(p.cr, p.w/2, p.h/2, noise*0.5)
-	return buf
+	k.at += w * h * k.wide
+}
+
+// put sets value i of the plane.
+func (k *packing) put(i int, x float32) {
+	x = x*k.scale + 0.5
+	if x < 0 {
+		x = 0
+	} else if x > k.top {
+		x = k.top
+	}
+	if k.wide == 1 {
+		k.out[k.at+i] = byte(x)
+	} else {
+		v := uint16(x)
+		k.out[k.at+2*i], k.out[k.at+2*i+1] = byte(v), byte(v>>8)
+	}
 }

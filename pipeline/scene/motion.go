@@ -176,31 +176,44 @@ func (m *motion) path(t float64) (s, l float64) {
 // build lays out footfalls and body heights from m.set. Chance is drawn in the
 // same order every time, so corrections do not reshuffle it.
 func (m *motion) build(v Variation) {
-	g := m.gait
-	T := m.set.strideTime
 	rng := m.rng(3)
 	gauss := func(sd float64) float64 { return rng.NormFloat64() * sd }
+	m.layFalls(v, gauss)
+	m.layHeights(v, gauss)
+}
+
+// phase is how long after the left fore's hoof-on a limb's is due, s.
+func (m *motion) phase(limb int) float64 {
+	g, T := m.gait, m.set.strideTime
+	side := sideOf(limb)
+	var phase float64
+	switch {
+	case limb == lf:
+	case limb == rf:
+		phase = m.set.timingFore * T
+	default:
+		phase = g.hindPhase[side] * T
+		// The hinds follow the fore they belong to.
+		for foreSide, hind := range g.pairOf {
+			if hind == limb {
+				phase = m.set.pair[foreSide]
+				if foreSide == right {
+					phase += m.set.timingFore * T
+				}
+			}
+		}
+		phase += []float64{-0.5, 0.5}[side] * m.set.timingHind * T
+	}
+	return phase
+}
+
+// layFalls lays out the footfalls.
+func (m *motion) layFalls(v Variation, gauss func(sd float64) float64) {
+	T := m.set.strideTime
 	n0, n1 := -4, int(math.Ceil((m.end-m.t0)/T))+4
 	for limb := range m.falls {
 		side, gd := sideOf(limb), girdleOf(limb)
-		var phase float64 // s after the left fore's.
-		switch {
-		case limb == lf:
-		case limb == rf:
-			phase = m.set.timingFore * T
-		default:
-			phase = g.hindPhase[side] * T
-			// The hinds follow the fore they belong to.
-			for foreSide, hind := range g.pairOf {
-				if hind == limb {
-					phase = m.set.pair[foreSide]
-					if foreSide == right {
-						phase += m.set.timingFore * T
-					}
-				}
-			}
-			phase += []float64{-0.5, 0.5}[side] * m.set.timingHind * T
-		}
+		phase := m.phase(limb)
 		stand := []float64{foreStand, hindStand}[gd] * m.k
 		falls := m.falls[limb][:0]
 		for n := n0; n <= n1; n++ {
@@ -219,7 +232,11 @@ func (m *motion) build(v Variation) {
 		}
 		m.falls[limb] = falls
 	}
-	// Body heights follow the footfalls of their girdle.
+}
+
+// layHeights lays out the body heights, which follow the footfalls of their girdle.
+func (m *motion) layHeights(v Variation, gauss func(sd float64) float64) {
+	g, T := m.gait, m.set.strideTime
 	for b := range m.knots {
 		ks := m.knots[b][:0]
 		gd := []int{0, 0, 1}[b]

@@ -63,26 +63,7 @@ func (b *body) paint(p *patch, x, y, z, foot float32) colour {
 	case matHead:
 		return face(&c, h, p, x, y, z, foot)
 	case matHoof:
-		// Horn: dark, ringed, streaked down the wall, dusty in patches.
-		horn := colour{0.085, 0.072, 0.060}
-		if h.Socks[p.limb] {
-			horn = colour{0.20, 0.16, 0.12}
-		}
-		dusty, seam := float32(0.75), float32(0.6)
-		switch h.Hooves {
-		case DarkHorn:
-			horn, dusty, seam = colour{0.036, 0.030, 0.026}, 0.30, 0
-		case LightHorn:
-			horn = colour{0.30, 0.24, 0.17}
-		}
-		n := 1 + 0.45*fade(110, foot)*noise3(x*20, y*20, z*110)
-		n += 0.45 * fade(80, foot) * noise3(x*80, y*80, z*12)
-		k := horn.mul(n)
-		dust := step32(0.0, 0.75, noise3(x*38+7, y*38, z*45)*fade(38, foot)+0.15-z*3)
-		k = mix(k, colour{0.26, 0.21, 0.155}, dusty*dust)
-		// The coronet is a pale seam, the ground edge dark.
-		k = mix(k, colour{0.10, 0.085, 0.07}, step32(0.058, 0.068, z)*seam)
-		return k
+		return horn(h, p, x, y, z, foot)
 	case matFeather:
 		n := 1 + 0.5*fade(120, foot)*noise3(x*120, y*120, z*18) + 0.25*noise3(x*20, y*20, z*9)
 		k := mix(c.points, c.body, 0.25)
@@ -117,6 +98,29 @@ func (b *body) paint(p *patch, x, y, z, foot float32) colour {
 		return colour{0.5, 0.42, 0.1}
 	}
 	return colour{}
+}
+
+// horn is a hoof: dark, ringed, streaked down the wall, dusty in patches.
+func horn(h *Horse, p *patch, x, y, z, foot float32) colour {
+	wall := colour{0.085, 0.072, 0.060}
+	if h.Socks[p.limb] {
+		wall = colour{0.20, 0.16, 0.12}
+	}
+	dusty, seam := float32(0.75), float32(0.6)
+	switch h.Hooves {
+	case DarkHorn:
+		wall, dusty, seam = colour{0.036, 0.030, 0.026}, 0.30, 0
+	case LightHorn:
+		wall = colour{0.30, 0.24, 0.17}
+	}
+	n := 1 + 0.45*fade(110, foot)*noise3(x*20, y*20, z*110)
+	n += 0.45 * fade(80, foot) * noise3(x*80, y*80, z*12)
+	k := wall.mul(n)
+	dust := step32(0.0, 0.75, noise3(x*38+7, y*38, z*45)*fade(38, foot)+0.15-z*3)
+	k = mix(k, colour{0.26, 0.21, 0.155}, dusty*dust)
+	// The coronet is a pale seam, the ground edge dark.
+	k = mix(k, colour{0.10, 0.085, 0.07}, step32(0.058, 0.068, z)*seam)
+	return k
 }
 
 // hair adds the hair's texture to brightness n: of a photograph of fur that lies

@@ -392,7 +392,15 @@ func (s Scene) filled() (Scene, error) {
 	if !ok {
 		return s, fmt.Errorf("scene: gait %q is not one of walk, trot, pace", s.Gait)
 	}
-	m := &s.Motion
+	s.Motion.fill(s.View, g)
+	s.Variation.fill()
+	s.Camera.fill(s.Yard.Light)
+	s.Yard.fill()
+	s.Encoding.fill(&s.Camera)
+	return s, s.check()
+}
+
+func (m *Motion) fill(view traj.View, g gait) {
 	if m.SpeedMPS == 0 && m.StrideS != 0 {
 		m.SpeedMPS = g.length / g.stride * math.Pow(g.stride/m.StrideS, 1/0.35)
 	}
@@ -400,7 +408,7 @@ func (s Scene) filled() (Scene, error) {
 	or(&m.StrideS, g.stride*math.Pow(g.length/g.stride/m.SpeedMPS, 0.35))
 	or(&m.DutyFore, g.dutyFore)
 	or(&m.DutyHind, g.dutyHind)
-	if s.View == traj.Toward {
+	if view == traj.Toward {
 		or(&m.StartM, 26)
 		or(&m.EndM, 4.7)
 	} else {
@@ -411,14 +419,18 @@ func (s Scene) filled() (Scene, error) {
 	orNone(&m.HeadDriftMM, 20)
 	or(&m.HalfWidthForeCM, 9)
 	or(&m.HalfWidthHindCM, 9)
-	v := &s.Variation
+}
+
+func (v *Variation) fill() {
 	orNone(&v.HeadMM, 5)
 	orNone(&v.TrunkMM, 2)
 	orNone(&v.StepCM, 1.5)
 	orNone(&v.SidewaysCM, 1)
 	orNone(&v.TimingMS, 4)
 	orNone(&v.PathCM, 0.5)
-	c := &s.Camera
+}
+
+func (c *Camera) fill(light Light) {
 	if c.Width == 0 && c.Height == 0 {
 		c.Width, c.Height = 1920, 1080
 	}
@@ -437,18 +449,22 @@ func (s Scene) filled() (Scene, error) {
 		or(&c.ShakeDeg, 0.2)
 		orNone(&c.ShakeMM, 3)
 	}
-	if s.Yard.Light == Dusk {
+	if light == Dusk {
 		or(&c.ExposureS, math.Min(1.0/70, 1/c.FPS))
 		orNone(&c.NoiseSD, 3)
 	} else {
 		or(&c.ExposureS, 1.0/500)
 		orNone(&c.NoiseSD, 1)
 	}
-	y := &s.Yard
+}
+
+func (y *Yard) fill() {
 	orNone(&y.MarksWidthM, 2.5)
 	or(&y.MarksNearM, 4)
 	or(&y.MarksLengthM, 8)
-	e := &s.Encoding
+}
+
+func (e *Encoding) fill(c *Camera) {
 	if e.Codec == "" {
 		e.Codec = H264
 	}
@@ -467,7 +483,6 @@ func (s Scene) filled() (Scene, error) {
 			e.Preset = "ultrafast"
 		}
 	}
-	return s, s.check()
 }
 
 // check tells the first setting out of range of a filled scene.

@@ -84,40 +84,57 @@ func (y *yard) pictured(x, v, across, along float32) colour {
 	}
 	var lane colour
 	if turf < 1 {
-		var n float32 = 1
-		tile, strength, base := 0.55*s.coarse, float32(0.85), colour{0.25, 0.222, 0.185}
-		if y.s.Yard.Ground == Sand {
-			tile, strength, base = 0.16*s.coarse, 0.5, colour{0.31, 0.255, 0.185}
-		}
-		if y.s.Yard.DarkLane {
-			base = colour{0.10, 0.086, 0.07}
-		}
-		if g := y.photos.ground; g != nil {
-			n += strength * (g.strewn(x, v, tile, foot) - 1)
-			// Some coarser stones lie about.
-			if y.s.Yard.Ground != Sand {
-				few := step32(0.15, 0.5, noise2(x*2.3+seed, v*2.1))
-				n += 0.35 * few * (g.strewn(x+9, v, tile*2.1, foot) - 1)
-			}
-		} else {
-			for _, o := range [...][2]float32{{19, 0.16}, {47, 0.22}, {110, 0.24}} {
-				n += o[1] * fade(o[0], foot) * noise2(x*o[0], v*o[0])
-			}
-		}
-		if y.s.Yard.Ground == Sand {
-			// Old hoof prints: dents with a lit and a dark side.
-			n += 0.35 * fade(5, along) * (dents(x+seed, v+0.05) - dents(x+seed, v-0.05))
-		}
-		track := abs32(abs32(x)-0.75) - 0.22 + 0.08*noise2(x*2, v*0.7)
-		n *= wide * (1 - 0.14*s.worn*(1-step32(-0.15, 0.15, track)))
-		// Leaves, straw and droppings.
-		straw := step32(0.62, 0.75, noise2(x*47+v*21+seed, v*160-x*60)) * step32(-0.1, 0.4, noise2(x*0.8, v*0.6+seed)) * fade(60, foot)
-		lane = mix(base.mul(max(0.12, n)), colour{0.33, 0.26, 0.13}, 0.7*straw)
-		lane = y.chalk(lane, x, v, across, along)
+		lane = y.trodden(x, v, across, along, wide)
 		if turf <= 0 {
 			return lane
 		}
 	}
+	c := y.grown(x, v, foot, wide)
+	if y.s.Yard.Ground == Turf {
+		c = y.chalk(c, x, v, across, along)
+	}
+	return mix(lane, c, turf)
+}
+
+// trodden is the lane of gravel or sand; wide is how bright it is over metres.
+func (y *yard) trodden(x, v, across, along, wide float32) colour {
+	s := &y.scenic
+	foot, seed := max(across, along*0.5), s.seed
+	var n float32 = 1
+	tile, strength, base := 0.55*s.coarse, float32(0.85), colour{0.25, 0.222, 0.185}
+	if y.s.Yard.Ground == Sand {
+		tile, strength, base = 0.16*s.coarse, 0.5, colour{0.31, 0.255, 0.185}
+	}
+	if y.s.Yard.DarkLane {
+		base = colour{0.10, 0.086, 0.07}
+	}
+	if g := y.photos.ground; g != nil {
+		n += strength * (g.strewn(x, v, tile, foot) - 1)
+		// Some coarser stones lie about.
+		if y.s.Yard.Ground != Sand {
+			few := step32(0.15, 0.5, noise2(x*2.3+seed, v*2.1))
+			n += 0.35 * few * (g.strewn(x+9, v, tile*2.1, foot) - 1)
+		}
+	} else {
+		for _, o := range [...][2]float32{{19, 0.16}, {47, 0.22}, {110, 0.24}} {
+			n += o[1] * fade(o[0], foot) * noise2(x*o[0], v*o[0])
+		}
+	}
+	if y.s.Yard.Ground == Sand {
+		// Old hoof prints: dents with a lit and a dark side.
+		n += 0.35 * fade(5, along) * (dents(x+seed, v+0.05) - dents(x+seed, v-0.05))
+	}
+	track := abs32(abs32(x)-0.75) - 0.22 + 0.08*noise2(x*2, v*0.7)
+	n *= wide * (1 - 0.14*s.worn*(1-step32(-0.15, 0.15, track)))
+	// Leaves, straw and droppings.
+	straw := step32(0.62, 0.75, noise2(x*47+v*21+seed, v*160-x*60)) * step32(-0.1, 0.4, noise2(x*0.8, v*0.6+seed)) * fade(60, foot)
+	lane := mix(base.mul(max(0.12, n)), colour{0.33, 0.26, 0.13}, 0.7*straw)
+	return y.chalk(lane, x, v, across, along)
+}
+
+// grown is the turf beside the lane or on it.
+func (y *yard) grown(x, v, foot, wide float32) colour {
+	seed := y.scenic.seed
 	var n float32 = 1
 	if g := y.photos.turf; g != nil {
 		n += 0.95 * (g.strewn(x, v, 1.1, foot) - 1)
@@ -130,11 +147,7 @@ func (y *yard) pictured(x, v, across, along float32) colour {
 		p := h.at(x/9+seed, 0.90+0.07*noise2(x*0.21, v*0.17+seed), 0.03, true)
 		c = mix(c, p.mul(0.9), 0.35)
 	}
-	c = c.mul(max(0.1, n*wide))
-	if y.s.Yard.Ground == Turf {
-		c = y.chalk(c, x, v, across, along)
-	}
-	return mix(lane, c, turf)
+	return c.mul(max(0.1, n*wide))
 }
 
 // dents is the depth of old prints in the ground, 0 to 1.

@@ -395,6 +395,7 @@ func (m *motion) truth() *Truth {
 		t.Landmarks[i] = Landmark{n, make([]Point, len(t.Times))}
 	}
 	b := newBody(m)
+	var seen *flat
 	for f, at := range t.Times {
 		e := m.eyeAt(at)
 		if f == 0 || m.shake != nil {
@@ -408,10 +409,11 @@ func (m *motion) truth() *Truth {
 			t.Landmarks[i].Points[f].Visible = inside
 		}
 		b.pose(at)
+		seen = b.flatten(&e, seen)
 		for i := range names {
 			p := &t.Landmarks[i].Points[f]
 			if p.Visible {
-				p.Visible = !b.hides(&e, vec{p.Lane[0], p.Lane[1], p.Lane[2]})
+				p.Visible = !seen.hides(vec{p.Lane[0], p.Lane[1], p.Lane[2]})
 			}
 		}
 	}
