@@ -9,6 +9,7 @@ import (
 
 	"jogstrip/pipeline/clip"
 	"jogstrip/pipeline/scene"
+	"jogstrip/pipeline/scene/scenetest"
 	"jogstrip/track"
 	"jogstrip/track/traj"
 )
@@ -25,12 +26,8 @@ func render(t *testing.T, name string, s scene.Scene) rendered {
 	if testing.Short() {
 		t.Skip("SKIPPED in short mode: renders a clip")
 	}
-	dir := t.TempDir()
-	path := filepath.Join(dir, "clips", name+".mp4")
-	truth, err := scene.Render(t.Context(), s, path, filepath.Join(dir, "truth", name+".json"), nil)
-	if err != nil {
-		t.Fatal(err)
-	}
+	path := filepath.Join(t.TempDir(), name+".mp4")
+	truth := scenetest.Render(t, s, path)
 	return rendered{name, path, truth}
 }
 
