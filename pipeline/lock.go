@@ -6,6 +6,7 @@ import (
 	"os"
 
 	"jogstrip/pipeline/fsx"
+	"jogstrip/pipeline/record"
 )
 
 // ErrBusy is wrapped by the error of a clip that another run is measuring.
@@ -37,4 +38,20 @@ func lockClip(path string) (release func() error, err error) {
 		return nil, errors.Join(fmt.Errorf("lock clip %s: %w", path, err), f.Close())
 	}
 	return f.Close, nil
+}
+
+// ClearLeftovers removes what killed runs left of the results of the clip at path. A run
+// that is killed after it has put its results in place, and before it has removed the old
+// ones, leaves them beside results that hold, so that measuring again, which clears up
+// first, is never asked for. Where another run measures the clip, nothing is done.
+func ClearLeftovers(path string) (err error) {
+	release, err := lockClip(path)
+	if errors.Is(err, ErrBusy) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, release()) }()
+	return fsx.Sweep(record.OutPath(path))
 }

@@ -12,7 +12,7 @@ import (
 
 // The spread of a position is as large as its error: errors over spread have a
 // standard deviation of 0.8 to 1.25. Clicks are off by half a pixel and say so, as
-// a person's are; four people click each clip, as the error of a click is common to
+// a person's are; six people click each clip, as the error of a click is common to
 // all frames that hang on it. The limits hold for all positions together, and the
 // upper one for every part. From behind the spread is
 // larger than the errors of these clips: that of the croup along its level outline
@@ -35,7 +35,7 @@ func TestSpreadIsTrue(t *testing.T) {
 		s.Motion.StartM, s.Motion.EndM = tt.start, tt.end
 		r := render(t, "spread-"+tt.name, s)
 		n := len(r.Times)
-		for person := range uint64(4) {
+		for person := range uint64(6) {
 			marks := r.marks([]int{n / 6, n / 2, 5 * n / 6})
 			rng := rand.New(rand.NewPCG(person, tt.seed))
 			for i := range marks {

@@ -70,7 +70,7 @@ func runWorker(ctx context.Context, a *app, opts measureOptions, again bool, pat
 }
 
 // checkClip tells whether the results of the clip at path still hold, and what
-// they say.
+// they say. Beside results that hold it clears away what killed runs left.
 func checkClip(ctx context.Context, path string, opts pipeline.MeasureOptions, hash func(ctx context.Context, path string) (string, error)) (batch.State, error) {
 	upToDate, reason, err := pipeline.UpToDate(ctx, path, opts, hash)
 	if err != nil || !upToDate {
@@ -80,6 +80,8 @@ func checkClip(ctx context.Context, path string, opts pipeline.MeasureOptions, h
 	if err != nil {
 		return batch.State{Reason: err.Error()}, nil
 	}
+	// What can't be cleared away harms nothing here; the next batch tries again.
+	_ = pipeline.ClearLeftovers(path)
 	facts := batch.FactsOf(result)
 	return batch.State{UpToDate: true, Facts: &facts}, nil
 }
