@@ -22,7 +22,7 @@ func (j *job) doubts(info *clip.Info, set *traj.Set, run *metrics.Run, summary *
 		_, err := os.Stat(filepath.Join(filepath.Dir(j.path), other))
 		there = err == nil
 	}
-	return slices.Concat(doubt.Named(j.marks, file, there), doubt.Pictured(j.marks, info.Mirrored),
+	return slices.Concat(doubt.Named(j.marks, file, there, len(info.Times)), doubt.Pictured(j.marks, info.Mirrored),
 		doubt.OfRun(doubt.Measured{Marks: j.marks, Set: set, Run: run, Summary: summary, WithersM: j.withers(), Others: j.others}))
 }
 
@@ -50,15 +50,47 @@ func addDoubts(r *record.Result, doubts []record.Doubt) {
 	doubt.Withhold(r.Summary, doubts)
 }
 
+// Of how many earlier visits the cameras are asked for where a clip is alone in its own.
+const earlierVisits = 3
+
 // cameras returns what the marks of the other clips of the visit say of the camera,
-// as far as they were clicked on pictures of the same size. Clips outside a visit's
-// folder have nothing to do with each other.
+// as far as they were clicked on pictures of the same size; where there are none, what
+// those of the horse's last visits before it say. Clips outside a visit's folder have
+// nothing to do with each other.
 func (s *Surroundings) cameras(path string, m *record.Marks) []doubt.Other {
-	if !isDated(filepath.Base(s.Folder)) || m.Calibration == nil || m.Calibration.Ground == nil {
+	date := filepath.Base(s.Folder)
+	if !isDated(date) || m.Calibration == nil || m.Calibration.Ground == nil {
 		return nil
 	}
-	own := filepath.Base(record.MarksPath(path))
-	entries, err := os.ReadDir(s.Folder)
+	if out := camerasIn(s.Folder, filepath.Base(record.MarksPath(path)), m.Picture); len(out) > 0 || !s.HasHorse {
+		return out
+	}
+	// By the folders' names, which are dates: later visits change nothing of this one.
+	entries, err := os.ReadDir(filepath.Dir(s.Folder))
+	if err != nil {
+		return nil
+	}
+	var out []doubt.Other
+	visits := 0
+	for _, e := range slices.Backward(entries) {
+		if !isDated(e.Name()) || e.Name() >= date || visits == earlierVisits {
+			continue
+		}
+		found := camerasIn(filepath.Join(filepath.Dir(s.Folder), e.Name()), "", m.Picture)
+		for i := range found {
+			found[i].Visit = e.Name()
+		}
+		if len(found) > 0 {
+			visits++
+			out = append(out, found...)
+		}
+	}
+	return out
+}
+
+// camerasIn returns what the marks in a folder but own say of the camera.
+func camerasIn(folder, own string, picture record.Picture) []doubt.Other {
+	entries, err := os.ReadDir(folder)
 	if err != nil {
 		return nil // Whoever reads the clips says so.
 	}
@@ -68,8 +100,8 @@ func (s *Surroundings) cameras(path string, m *record.Marks) []doubt.Other {
 		if name == own || strings.HasPrefix(name, ".") || !strings.HasSuffix(name, ".marks.json") {
 			continue
 		}
-		other, err := record.ReadMarks(filepath.Join(s.Folder, name))
-		if err != nil || other.Picture != m.Picture {
+		other, err := record.ReadMarks(filepath.Join(folder, name))
+		if err != nil || other.Picture != picture {
 			continue
 		}
 		if c, ok := doubt.CameraOf(strings.TrimSuffix(name, ".marks.json"), other); ok {

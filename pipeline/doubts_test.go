@@ -3,6 +3,7 @@ package pipeline_test
 import (
 	"context"
 	"errors"
+	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
@@ -92,6 +93,53 @@ func TestOtherClipsOfTheVisit(t *testing.T) {
 	r, err := record.ReadResult(record.OutPath(path))
 	if err != nil || r.Doubted() {
 		t.Errorf("confirmed, and doubted nevertheless: %+v %v", r.Doubts, err)
+	}
+}
+
+// A clip that is alone in its visit is held against the horse's visits before it, not
+// against later ones; and marks that were set on a clip of another length are asked about.
+func TestAClipAloneInItsVisit(t *testing.T) {
+	horse := t.TempDir()
+	write(t, filepath.Join(horse, "horse.toml"), "name = \"Juniper\"\n")
+	path := filepath.Join(horse, "2026-05-01", "toward-1.mp4")
+	write(t, path, "")
+	if out, err := exec.Command("ffmpeg", "-v", "error", "-nostdin", "-y", "-f", "lavfi", "-i", "testsrc2=size=192x144:rate=60", "-frames:v", "40", "-c:v", "libx264", "-pix_fmt", "yuv420p", path).CombinedOutput(); err != nil {
+		t.Fatalf("ffmpeg: %v: %s", err, out)
+	}
+	for _, tt := range []struct {
+		visit  string  // Of the other clip's marks.
+		length float64 // Of its rectangle.
+		frames int     // Of the clip on which this one's marks were set.
+		kind   string
+	}{
+		{"2026-04-01", 8, 40, ""},
+		{"2026-04-01", 9, 0, doubt.Others},
+		{"2026-06-01", 9, 0, ""},
+		{"2026-04-01", 8, 41, doubt.OtherClip},
+	} {
+		own := plainMarks(2.5, 8)
+		own.Frames = tt.frames
+		other := filepath.Join(horse, tt.visit, "toward-1.marks.json")
+		write(t, other, "")
+		if err := errors.Join(record.WriteMarks(record.MarksPath(path), own), record.WriteMarks(other, plainMarks(2.5, tt.length))); err != nil {
+			t.Fatal(err)
+		}
+		r, err := pipeline.MeasureClip(t.Context(), path, pipeline.MeasureOptions{NoVideo: true, Resamples: 200})
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := ""
+		for _, d := range r.Doubts {
+			if d.Kind == doubt.Others || d.Kind == doubt.OtherClip {
+				got = d.Kind
+			}
+		}
+		if got != tt.kind {
+			t.Errorf("marks of %s with length %g, set on %d frames: doubted is %q, want %q: %+v", tt.visit, tt.length, tt.frames, got, tt.kind, r.Doubts)
+		}
+		if err := os.RemoveAll(filepath.Dir(other)); err != nil {
+			t.Fatal(err)
+		}
 	}
 }
 

@@ -25,7 +25,7 @@ import (
 
 // MeasuringVersion rises whenever the same clip and marks may give other
 // numbers or pages than before; results of another version are made anew.
-const MeasuringVersion = 11
+const MeasuringVersion = 12
 
 // ErrNoMarks is wrapped by the error of a clip that has no marks file.
 var ErrNoMarks = errors.New("the clip has no marks")
@@ -223,7 +223,7 @@ func UpToDate(ctx context.Context, path string, opts MeasureOptions, hash func(c
 		return false, "the marks have changed", nil
 	}
 	if again, err := record.ReadMarks(record.MarksPath(path)); err == nil && !sameDoubts(result.Doubts, doubt.OfMarks(again, around.cameras(path, again))) {
-		return false, "what other clips of the visit say of the camera has changed", nil
+		return false, "what other clips of the visit, or of earlier visits, say of the camera has changed", nil
 	}
 	sum, err := hash(ctx, path)
 	if err != nil {

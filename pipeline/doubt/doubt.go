@@ -31,10 +31,11 @@ const (
 	Picture   = "picture"     // It is mirrored.
 )
 
-// Other is what the marks of another clip of the same visit, filmed at the same
-// picture size, say of the camera.
+// Other is what the marks of another clip, filmed at the same picture size, say of the
+// camera.
 type Other struct {
 	Clip            string // File name.
+	Visit           string // Folder of the earlier visit of the same horse; empty in the clip's own.
 	FocalPX         float64
 	FocalSD         float64
 	HeightM         float64
@@ -49,7 +50,7 @@ type Measured struct {
 	Run      *metrics.Run
 	Summary  *metrics.Summary // Nil where there is none.
 	WithersM float64          // Height at the withers as written down, m; 0 is not known.
-	Others   []Other
+	Others   []Other          // Of the same visit; where it has no other clip, of earlier ones.
 }
 
 // Withhold takes the finding out of a summary where a person must look first, and
@@ -115,8 +116,11 @@ func OfRun(m Measured) []record.Doubt {
 	stands := stancesOf(still)
 	l.stride(m, still, stands)
 	l.gait(m, still, stands)
+	l.clickedSides(m.Marks, m.Set, cal)
+	l.clickedGait(m.Marks)
 	l.speed(m)
 	l.heights(m, still, cal)
+	l.grows(m, still, cal)
 	l.fall(m)
 	l.hint(m, cal)
 	l.oneStance(m)
@@ -130,17 +134,20 @@ func OfMarks(m *record.Marks, others []Other) []record.Doubt {
 	l.camera(m, others)
 	l.nearing(m)
 	l.order(m)
+	l.clickedGait(m)
 	return l.done()
 }
 
 // Named returns the doubt of marks that say themselves that they are another
-// clip's, of which there is one in the same folder.
-func Named(m *record.Marks, file string, there bool) []record.Doubt {
-	if m.Clip == "" || m.Clip == file || !there {
-		return nil
-	}
+// clip's: of one that is there in the same folder, or of one with another number of frames.
+func Named(m *record.Marks, file string, there bool, frames int) []record.Doubt {
 	l := &list{confirmed: m.Confirmed}
-	l.add(OtherClip, record.SecondLook, fmt.Sprintf("The marks say that they were set on %s, which lies beside this clip.", m.Clip), "Are these the right marks? Then put this clip’s name into them.")
+	switch {
+	case m.Clip != "" && m.Clip != file && there:
+		l.add(OtherClip, record.SecondLook, fmt.Sprintf("The marks say that they were set on %s, which lies beside this clip.", m.Clip), "Are these the right marks? Then put this clip’s name into them.")
+	case m.Frames != 0 && m.Frames != frames:
+		l.add(OtherClip, record.SecondLook, fmt.Sprintf("The marks were set on a clip of %d frames, and this one has %d.", m.Frames, frames), "Are these the right marks, and is this the whole clip, as it was marked? Then confirm it.")
+	}
 	return l.doubts
 }
 

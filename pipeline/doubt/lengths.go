@@ -3,6 +3,8 @@ package doubt
 import (
 	"fmt"
 	"math"
+	"slices"
+	"strings"
 
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
@@ -38,7 +40,12 @@ func (l *list) camera(m *record.Marks, others []Other) {
 	case s != "":
 		l.add(Camera, s, fmt.Sprintf("The focal length is %s px by this calibration, %s of the picture’s longer side; phones have %s to %s.", number(cal.Camera.F, 0), number(f, 2), number(focal.doubted[0], 2), number(focal.doubted[1], 1)), check)
 	case f < mainFocal[0] || f > mainFocal[1]:
-		l.add(Camera, record.Remark, fmt.Sprintf("The focal length is %s px by this calibration, %s of the picture’s longer side, which is not that of a phone’s main lens (%s to %s).", number(cal.Camera.F, 0), number(f, 2), number(mainFocal[0], 2), number(mainFocal[1], 2)), check)
+		// A wrong width or length shows as another lens, and in a clip alone as nothing else.
+		severity := record.SecondLook
+		if slices.ContainsFunc(others, func(o Other) bool { return agrees(cal, o) }) {
+			severity, check = record.Remark, ""
+		}
+		l.add(Camera, severity, fmt.Sprintf("The focal length is %s px by this calibration, %s of the picture’s longer side, which is not that of a phone’s main lens (%s to %s).", number(cal.Camera.F, 0), number(f, 2), number(mainFocal[0], 2), number(mainFocal[1], 2)), strings.TrimSpace(check+" If it was filmed with another lens or with zoom, confirm it."))
 	}
 	if g := m.Calibration.Ground; g != nil {
 		l.rectangle(cal, g)
@@ -61,33 +68,55 @@ func (l *list) rectangle(cal *geometry.Calibration, g *geometry.GroundMarks) {
 	}
 }
 
-// others doubts a camera that other clips of the visit did not see.
+// others doubts a camera that other clips did not see.
 func (l *list) others(cal *geometry.Calibration, g *geometry.GroundMarks, others []Other) {
 	agree := 0
 	var worst *Other
 	off := 0.0
 	for i, o := range others {
+		if agrees(cal, o) {
+			agree++
+			continue
+		}
 		d := math.Log(cal.Camera.F / o.FocalPX)
 		sd := math.Hypot(cal.FocalSD/cal.Camera.F, o.FocalSD/o.FocalPX)
 		up := math.Log(cal.HeightM() / o.HeightM)
-		if math.Abs(d) <= otherFocal+2*sd && math.Abs(up) <= otherHeight {
-			agree++
-			continue
+		if o.Visit != "" {
+			up = 0 // On another day the camera stands elsewhere.
 		}
 		if excess := max((math.Abs(d)-otherFocal)/sd, 10*(math.Abs(up)-otherHeight)); excess > off && (math.Abs(d) > otherFocal+surely*sd || math.Abs(up) > otherHeight) {
 			worst, off = &others[i], excess
 		}
 	}
-	if worst == nil || agree >= 2 {
+	// Of the same visit one clip may itself be the wrong one; of all earlier ones none
+	// saw this camera.
+	enough := 2
+	if worst != nil && worst.Visit != "" {
+		enough = 1
+	}
+	if worst == nil || agree >= enough {
 		return
 	}
 	sides := ""
 	if worst.WidthM != g.WidthM || worst.LengthM != g.LengthM {
 		sides = fmt.Sprintf(" Its rectangle is given as %g × %g m, this one’s as %g × %g m.", worst.WidthM, worst.LengthM, g.WidthM, g.LengthM)
 	}
+	const check = "Was it the same phone without zoom? Then one of the two has a wrong width, length or point. Where it was another phone or zoom, confirm it."
+	if worst.Visit != "" {
+		l.add(Others, record.SecondLook, fmt.Sprintf("By its ground marks this clip was filmed with a focal length of %s px, %s of %s with %s px, and no clip of earlier visits with that of this one.%s",
+			number(cal.Camera.F, 0), worst.Clip, worst.Visit, number(worst.FocalPX, 0), sides), check)
+		return
+	}
 	l.add(Others, record.SecondLook, fmt.Sprintf("By its ground marks this clip was filmed with a focal length of %s px from %s m above the ground, %s with %s px from %s m.%s",
-		number(cal.Camera.F, 0), number(cal.HeightM(), 2), worst.Clip, number(worst.FocalPX, 0), number(worst.HeightM, 2), sides),
-		"Was it the same phone without zoom? Then one of the two has a wrong width, length or point. Where it was another phone or zoom, confirm it.")
+		number(cal.Camera.F, 0), number(cal.HeightM(), 2), worst.Clip, number(worst.FocalPX, 0), number(worst.HeightM, 2), sides), check)
+}
+
+// agrees reports whether another clip saw the same camera: the same focal length and, in
+// the same visit, about the same height.
+func agrees(cal *geometry.Calibration, o Other) bool {
+	d := math.Log(cal.Camera.F / o.FocalPX)
+	sd := math.Hypot(cal.FocalSD/cal.Camera.F, o.FocalSD/o.FocalPX)
+	return math.Abs(d) <= otherFocal+2*sd && (o.Visit != "" || math.Abs(math.Log(cal.HeightM()/o.HeightM)) <= otherHeight)
 }
 
 // speed doubts a speed that no led horse has.
@@ -114,10 +143,16 @@ func (l *list) speed(m Measured) {
 	}
 }
 
-// heights doubts the scale where the horse is too tall or too small by it.
+// heights doubts the scale where the horse is too tall or too small by it, and asks for
+// the horse's height where nothing else tells a wrong width: in a level camera all heights
+// grow with the width that is given, and nothing else does.
 func (l *list) heights(m Measured, still *traj.Set, cal *geometry.Calibration) {
 	if cal == nil || !cal.Level.AtLeast(geometry.LevelHeight) {
 		return
+	}
+	if m.WithersM == 0 && len(m.Others) == 0 && cal.Level == geometry.LevelMetric {
+		l.add(Size, record.Remark, "Nothing tells whether the ground marks’ width and length are right: the horse’s height is not known, and no other clip saw the same camera.",
+			"Write down the horse’s height at the withers, and mark withers or croup.")
 	}
 	for _, landmark := range []traj.Landmark{traj.Withers, traj.Croup, traj.Head} {
 		h, n := heightOf(m, still, cal, landmark)
@@ -145,18 +180,24 @@ func (l *list) heights(m Measured, still *traj.Set, cal *geometry.Calibration) {
 }
 
 // heightOf returns the median height of a mark of the body above the ground, m, and
-// from how many frames. Its place along the lane is that of the hooves below it at
-// that time.
+// from how many frames.
 func heightOf(m Measured, still *traj.Set, cal *geometry.Calibration, landmark traj.Landmark) (float64, int) {
+	_, heights := heightsOf(m.Run.Contacts, m, still, cal.Camera, landmark)
+	return signal.Median(heights), len(heights)
+}
+
+// heightsOf returns when a mark of the body was seen and how high above the ground it
+// then was, m. Its place along the lane is that of the hooves below it at that time.
+func heightsOf(contacts []metrics.Contact, m Measured, still *traj.Set, camera geometry.Camera, landmark traj.Landmark) (times, heights []float64) {
 	tr := still.Track(landmark)
 	if tr == nil {
-		return math.NaN(), 0
+		return nil, nil
 	}
 	// The withers stand above the fores in the middle of their stances, the croup
 	// above the hinds.
 	var t, y []float64
 	gather := func(hinds bool) {
-		for _, c := range m.Run.Contacts {
+		for _, c := range contacts {
 			if c.Placed && c.Limb.IsHind() == hinds {
 				t, y = append(t, (c.On+c.Off)/2), append(y, c.Y)
 			}
@@ -177,14 +218,14 @@ func heightOf(m Measured, still *traj.Set, cal *geometry.Calibration, landmark t
 		shift += 0.5 * size(m) // Ahead of the withers (common practice).
 	}
 	if len(t) < 3 {
-		return math.NaN(), 0
+		return nil, nil
 	}
 	if m.Run.View == traj.Toward {
 		shift = -shift // Ahead is nearer.
 	}
 	slope, _, ok := trend(t, y)
 	if !ok {
-		return math.NaN(), 0
+		return nil, nil
 	}
 	var rest []float64
 	for i := range t {
@@ -195,15 +236,14 @@ func heightOf(m Measured, still *traj.Set, cal *geometry.Calibration, landmark t
 	for _, v := range t {
 		first, last = min(first, v), max(last, v)
 	}
-	var heights []float64
 	for f, p := range tr.Samples {
 		if at := still.Times[f]; p.Status.Seen() && at >= first && at <= last {
-			if _, z, ok := cal.Camera.AtDepth(geometry.Point{X: p.X, Y: p.Y}, start+slope*at+shift); ok {
-				heights = append(heights, z)
+			if _, z, ok := camera.AtDepth(geometry.Point{X: p.X, Y: p.Y}, start+slope*at+shift); ok {
+				times, heights = append(times, at), append(heights, z)
 			}
 		}
 	}
-	return signal.Median(heights), len(heights)
+	return times, heights
 }
 
 // size returns the horse's height at the withers, m, as far as it is known.

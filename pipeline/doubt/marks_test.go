@@ -146,3 +146,69 @@ func TestHipsTellTheSides(t *testing.T) {
 		t.Errorf("%+v", doubts)
 	}
 }
+
+// Marks of one fore and one hind that stand together, frame after frame, are those of a
+// pacer where the gait is given as trot, and the other way round.
+func TestPairsThatAreMarkedTellTheGait(t *testing.T) {
+	of := func(gait traj.Gait, frames int, pairs ...[2]traj.Landmark) *record.Marks {
+		m := &record.Marks{View: traj.Toward, Gait: gait, Picture: record.Picture{Width: 1920, Height: 1080}}
+		for frame := range frames {
+			for _, limb := range pairs[frame%len(pairs)] {
+				m.Marks = append(m.Marks, record.At(10*frame, limb, 900, 700))
+			}
+		}
+		return m
+	}
+	diagonal := [][2]traj.Landmark{{traj.LeftFore, traj.RightHind}, {traj.RightFore, traj.LeftHind}}
+	lateral := [][2]traj.Landmark{{traj.LeftFore, traj.LeftHind}, {traj.RightFore, traj.RightHind}}
+	for _, tt := range []struct {
+		marks   *record.Marks
+		doubted bool
+	}{
+		{of(traj.Trot, 6, diagonal...), false},
+		{of(traj.Pace, 6, lateral...), false},
+		{of(traj.Trot, 6, lateral...), true},
+		{of(traj.Pace, 3, diagonal...), true},
+		{of(traj.Trot, 2, lateral...), false}, // Two may be chance.
+		{of(traj.Trot, 4, append(lateral, diagonal...)...), false},
+		{of(traj.Walk, 6, lateral...), false},
+	} {
+		if got := slices.Contains(kinds(doubt.OfMarks(tt.marks, nil), record.SecondLook), doubt.Gait); got != tt.doubted {
+			t.Errorf("%s, marks %+v: doubted %v, want %v", tt.marks.Gait, tt.marks.Marks, got, tt.doubted)
+		}
+	}
+}
+
+// A clip that is alone in its visit is held against those of earlier visits, by the lens
+// alone: the camera stands elsewhere on another day. And a lens that is no phone's main one
+// is asked for, unless another clip saw it, too.
+func TestACameraAloneInItsVisit(t *testing.T) {
+	r := rand.New(rand.NewPCG(5, 6))
+	earlier := func(length float64) doubt.Other {
+		c, ok := doubt.CameraOf("toward-1", ground(0, 2.5, length, r, 0.5))
+		if !ok {
+			t.Fatal("no camera")
+		}
+		c.Visit = "2026-03-06"
+		c.HeightM *= 2
+		return c
+	}
+	for _, tt := range []struct {
+		name          string
+		width, length float64
+		others        []doubt.Other
+		kind          string
+	}{
+		{"as earlier", 2.5, 8, []doubt.Other{earlier(8), earlier(8)}, ""},
+		{"length 9 for 8", 2.5, 9, []doubt.Other{earlier(8), earlier(8)}, doubt.Others},
+		{"the earlier one was wrong", 2.5, 8, []doubt.Other{earlier(9), earlier(8)}, ""},
+		{"a lens of 1.3 of the picture, alone", 1.5, 8, nil, doubt.Camera},
+		{"a lens of 1.3, as earlier", 2.5, 13.3, []doubt.Other{earlier(13.3)}, ""},
+	} {
+		m := ground(0, tt.width, tt.length, r, 0.5)
+		got := kinds(doubt.OfMarks(m, tt.others), record.SecondLook)
+		if tt.kind == "" && len(got) > 0 || tt.kind != "" && !slices.Contains(got, tt.kind) {
+			t.Errorf("%s: doubted is %q, want %q", tt.name, got, tt.kind)
+		}
+	}
+}

@@ -26,6 +26,8 @@ type filmed struct {
 	marks  *record.Marks
 	set    *traj.Set
 	others []doubt.Other
+	// Another camera's film of the same pass.
+	stranger *scene.Truth
 }
 
 // pass simulates a pass of chance's choice: view, gait, size of horse, speed, camera,
@@ -83,6 +85,12 @@ func simulate(t *testing.T, seed uint64) *filmed {
 		return nil
 	}
 	f.scene, f.truth = s, truth
+	s.Camera.HeightM, s.Camera.FocalPX = between(1.1, 2.4), between(1300, 1800)
+	s.Camera.PitchDeg = between(1, 3) + 5*(s.Camera.HeightM-1.1)
+	if f.stranger, err = scene.Simulate(s); err != nil {
+		t.Logf("pass %d, another camera: %v", seed, err)
+		return nil
+	}
 	return f
 }
 
@@ -167,6 +175,19 @@ func (f *filmed) rename(as func(traj.Landmark) traj.Landmark) {
 
 func swapSides(f *filmed) { f.rename(traj.Landmark.Opposite) }
 
+func swapOneFrame(f *filmed) {
+	one := f.marks.Marks[len(f.marks.Marks)/2].Frame
+	for i, k := range f.marks.Marks {
+		if k.Frame == one {
+			f.marks.Marks[i].Landmark = k.Landmark.Opposite()
+		}
+	}
+}
+
+func strangersCalibration(f *filmed) {
+	f.marks.Calibration = demo.Clicked(f.stranger, f.scene, "clip.mp4", demo.Clicking{}).Calibration
+}
+
 func otherView(f *filmed) {
 	f.marks.View = map[traj.View]traj.View{traj.Toward: traj.Away, traj.Away: traj.Toward}[f.marks.View]
 }
@@ -189,7 +210,7 @@ func slowed(by float64) func(f *filmed) {
 
 var mistakes = []mistake{
 	{"left and right swapped", []string{doubt.Sides}, swapSides},
-	// From behind the fores may not be seen to stand; then nothing can be named by them.
+	// From behind the fores may not be marked, and then nothing is wrong.
 	{"left and right of the fores swapped", nil, func(f *filmed) {
 		f.rename(func(l traj.Landmark) traj.Landmark {
 			if l.IsFore() {
@@ -198,7 +219,7 @@ var mistakes = []mistake{
 			return l
 		})
 	}},
-	{"left and right of the hinds swapped", nil, func(f *filmed) {
+	{"left and right of the hinds swapped", []string{doubt.Sides, doubt.Gait}, func(f *filmed) {
 		f.rename(func(l traj.Landmark) traj.Landmark {
 			if l.IsHind() {
 				return l.Opposite()
@@ -206,6 +227,7 @@ var mistakes = []mistake{
 			return l
 		})
 	}},
+	{"left and right swapped in one frame", nil, swapOneFrame},
 	{"the other view", []string{doubt.View}, otherView},
 	{"the other view, with the sides that go with it", []string{doubt.View}, func(f *filmed) { otherView(f); swapSides(f) }},
 	{"feet for metres", []string{doubt.Speed, doubt.Size, doubt.Camera}, scaled(1/0.3048, 1/0.3048)},
@@ -227,6 +249,8 @@ var mistakes = []mistake{
 	{"yet another gait", nil, func(f *filmed) {
 		f.marks.Gait = map[traj.Gait]traj.Gait{traj.Trot: traj.Pace, traj.Walk: traj.Pace, traj.Pace: traj.Walk}[f.marks.Gait]
 	}},
+	// Of another height, focal length and pitch.
+	{"the calibration of another camera", nil, strangersCalibration},
 	{"slow motion, 2 times", []string{doubt.Stride}, slowed(2)},
 	{"slow motion, 1.8 times", []string{doubt.Stride}, slowed(1.8)},
 	{"slow motion, 4 times", []string{doubt.Stride}, slowed(4)},
@@ -371,5 +395,56 @@ func TestMistakesNameNoWrongLimb(t *testing.T) {
 	}
 	if all < 200 {
 		t.Errorf("%d mistaken inputs, want 200", all)
+	}
+}
+
+// Left and right swapped in a single frame show as marks on the other side of the line on
+// which the horse goes, where the others of that pair lie plainly beside it.
+func TestOneSwappedFrameShows(t *testing.T) {
+	t.Parallel()
+	n, told := 0, 0
+	for seed := uint64(0); seed < max(12, passes()); seed += 2 { // From in front: there the fores are marked.
+		f := pass(t, seed)
+		if f == nil {
+			continue
+		}
+		swapOneFrame(f)
+		_, _, doubts, err := f.measured()
+		if err != nil {
+			t.Fatal(err)
+		}
+		n++
+		if slices.ContainsFunc(doubts, func(d record.Doubt) bool { return d.Kind == doubt.Sides && strings.HasPrefix(d.Sentence, "In frame") }) {
+			told++
+		}
+	}
+	t.Logf("told in %d of %d", told, n)
+	if 3*told < 2*n {
+		t.Errorf("one swapped frame is told in %d of %d passes", told, n)
+	}
+}
+
+// A horse does not grow: the calibration of another camera shows by that, or by the
+// horse's size, in most passes.
+func TestAnotherCamerasCalibrationShows(t *testing.T) {
+	t.Parallel()
+	n, told := 0, 0
+	for seed := range max(8, passes()) {
+		f := pass(t, seed)
+		if f == nil {
+			continue
+		}
+		strangersCalibration(f)
+		_, _, doubts, err := f.measured()
+		if err == nil {
+			n++
+			if len(doubts) > 0 && doubts[0].Severity != record.Remark {
+				told++
+			}
+		}
+	}
+	t.Logf("told in %d of %d", told, n)
+	if 2*told < n {
+		t.Errorf("another camera's calibration is told in %d of %d passes", told, n)
 	}
 }

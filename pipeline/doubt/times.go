@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"jogstrip/metrics"
+	"jogstrip/metrics/signal"
 	"jogstrip/pipeline/record"
 	"jogstrip/track/traj"
 )
@@ -203,7 +204,7 @@ func (l *list) duty(m Measured, still *traj.Set, s [4][]stands, t float64) {
 		if len(s[k]) < 3 {
 			continue
 		}
-		standing = min(standing, long(s[k])/t)
+		standing = min(standing, usual(s[k])/t)
 		moving = min(moving, movingShare(still, limbs[k], s[k]))
 		seen++
 	}
@@ -235,6 +236,16 @@ func movingShare(still *traj.Set, limb traj.Landmark, s []stands) float64 {
 		}
 	}
 	return float64(moves) / float64(max(1, all))
+}
+
+// usual returns how long the stance in the middle of all lasts, s: a hoof that comes
+// straight at the camera seems to stand longer now and then, and does not as a rule.
+func usual(s []stands) float64 {
+	lengths := make([]float64, 0, len(s))
+	for _, v := range s {
+		lengths = append(lengths, v.off-v.on)
+	}
+	return signal.Median(lengths)
 }
 
 // long returns how long the longest stance but one lasts, s.

@@ -190,33 +190,39 @@ func (l *list) orderOf(m *record.Marks, left traj.Landmark, part string) {
 // those of each pair lie: in metres where the clip is calibrated, else in pixels.
 func (l *list) sides(run *metrics.Run) {
 	f := fitSides(run)
-	if f == nil {
+	if f == nil || l.acrossMidline(f, run.View, "Both %s land across the midline, by %s%s on average, as they do where left and right are swapped in the marks.") {
 		return
 	}
+	for k, c := range f.wrong {
+		if c >= 2 && 3*c >= f.all[k] {
+			l.add(Sides, record.SecondLook, fmt.Sprintf("%d of %d places of the %s lie on the other side of the midline, clearly: left and right may be swapped in some of its marks.", c, f.all[k], limbs[k].Words()), sidesCheck(run.View))
+		}
+	}
+}
+
+// acrossMidline doubts the sides of the pairs that lie across the midline, and reports
+// whether there is one; says has room for the pair, by how much, and the unit.
+func (l *list) acrossMidline(f *sidesFit, v traj.View, says string) bool {
 	unit, scale, least := " cm", 100.0, across
 	if !f.metric {
 		unit, scale, least = " px", 1, 1
 	}
-	check := fmt.Sprintf("Look in a frame in which both are seen: in a horse that goes %s its left limbs are on the picture’s %s. Put the marks right; where the horse really crosses its limbs, confirm it.",
-		viewWords[run.View], map[traj.View]string{traj.Toward: "right", traj.Away: "left"}[run.View])
-	swapped := 0
+	swapped := false
 	for g, pair := range [2]string{"fores", "hinds"} {
 		if f.n[g][0] == 0 || f.n[g][1] == 0 || math.IsNaN(f.out[g]) {
 			continue
 		}
 		if f.out[g] < -least && f.out[g] < -surely*f.sd[g] {
-			swapped++
-			l.add(Sides, record.SecondLook, fmt.Sprintf("Both %s land across the midline, by %s%s on average, as they do where left and right are swapped in the marks.", pair, number(-scale*f.out[g], 1), unit), check)
+			swapped = true
+			l.add(Sides, record.SecondLook, fmt.Sprintf(says, pair, number(-scale*f.out[g], 1), unit), sidesCheck(v))
 		}
 	}
-	if swapped > 0 {
-		return
-	}
-	for k, c := range f.wrong {
-		if c >= 2 && 3*c >= f.all[k] {
-			l.add(Sides, record.SecondLook, fmt.Sprintf("%d of %d places of the %s lie on the other side of the midline, clearly: left and right may be swapped in some of its marks.", c, f.all[k], limbs[k].Words()), check)
-		}
-	}
+	return swapped
+}
+
+func sidesCheck(v traj.View) string {
+	return fmt.Sprintf("Look in a frame in which both are seen: in a horse that goes %s its left limbs are on the picture’s %s. Put the marks right; where the horse really crosses its limbs, confirm it.",
+		viewWords[v], map[traj.View]string{traj.Toward: "right", traj.Away: "left"}[v])
 }
 
 // limbs is the order in which arrays over limbs are indexed.
@@ -228,6 +234,7 @@ type sidesFit struct {
 	n          [2][2]int  // Places. Index: pair, side.
 	out, sd    [2]float64 // Outward on average, m or px at the size of the nearest place. Index: pair.
 	wrong, all [4]int     // Places clearly on the other side, and all. Index: limb.
+	outward    []float64  // How far each place lies outward of the line, m or px.
 }
 
 // side is +1 for limbs whose outward is to the right, as filmed.
@@ -244,11 +251,23 @@ type sidesPlace struct {
 	limb     int
 }
 
-// fitSides fits x = a + b·y + Σ outward·side to the places of a run's hooves; nil where
-// they do not tell it.
+// fitSides fits a line with sides to the places of a run's hooves; nil where they do not
+// tell it.
 func fitSides(run *metrics.Run) *sidesFit {
 	f := &sidesFit{metric: run.Level.AtLeast(geometry.LevelHeight)}
-	places := f.places(run)
+	if math.IsNaN(f.fit(run.View, f.places(run))) {
+		return nil
+	}
+	return f
+}
+
+// fit fits x = a + b·y + Σ outward·side to places and returns by what they scatter more
+// than they should; NaN where they do not tell the line.
+func (f *sidesFit) fit(v traj.View, places []sidesPlace) (scatter float64) {
+	for _, p := range places {
+		f.n[p.limb/2][p.limb%2]++
+		f.all[p.limb]++
+	}
 	var pairs []int
 	for g := range 2 {
 		f.out[g], f.sd[g] = math.NaN(), math.NaN()
@@ -258,7 +277,7 @@ func fitSides(run *metrics.Run) *sidesFit {
 	}
 	columns := 2 + len(pairs)
 	if len(places) < 5 || len(pairs) == 0 || len(places) < columns+1 {
-		return nil
+		return math.NaN()
 	}
 	terms, x := make([][]float64, len(places)), make([]float64, len(places))
 	for i, p := range places {
@@ -266,13 +285,13 @@ func fitSides(run *metrics.Run) *sidesFit {
 		terms[i][0], terms[i][1] = 1, p.y
 		for c, g := range pairs {
 			if p.limb/2 == g {
-				terms[i][2+c] = side(run.View, p.limb)
+				terms[i][2+c] = side(v, p.limb)
 			}
 		}
 	}
 	fit, scatter := fitRobustly(places, terms, x)
 	if fit == nil {
-		return nil
+		return math.NaN()
 	}
 	for c, g := range pairs {
 		own := make([]float64, columns)
@@ -285,14 +304,16 @@ func fitSides(run *metrics.Run) *sidesFit {
 	}
 	for i, p := range places {
 		line := fit.Coefficients[0] + fit.Coefficients[1]*terms[i][1]
-		if o := (p.x - line) * side(run.View, p.limb); o < -clearly && o < -surely*p.sd {
+		o := (p.x - line) * side(v, p.limb)
+		f.outward = append(f.outward, o)
+		if o < -clearly && o < -surely*p.sd {
 			f.wrong[p.limb]++
 		}
 	}
-	return f
+	return scatter
 }
 
-// places gathers where hooves stood, and counts them.
+// places gathers where hooves stood.
 func (f *sidesFit) places(run *metrics.Run) (places []sidesPlace) {
 	for _, c := range run.Contacts {
 		k := slices.Index(limbs[:], c.Limb)
@@ -304,8 +325,6 @@ func (f *sidesFit) places(run *metrics.Run) (places []sidesPlace) {
 			p = sidesPlace{c.PictureX, c.PictureY, 2, k}
 		}
 		places = append(places, p)
-		f.n[k/2][k%2]++
-		f.all[k]++
 	}
 	return places
 }

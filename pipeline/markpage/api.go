@@ -424,7 +424,7 @@ func (s *Server) putMarks(w http.ResponseWriter, r *http.Request) {
 		s.failed(w, r, err)
 		return
 	}
-	m.Clip = path.Base(rel)
+	m.Clip, m.Frames = path.Base(rel), len(info.Times)
 
 	target, err := s.folder.writable(name)
 	if err != nil {

@@ -25,12 +25,14 @@ const marksLimit = 8 << 20
 
 // Marks is what a person clicked on one clip.
 type Marks struct {
-	Schema      string                     `json:"schema"`
-	Clip        string                     `json:"clip,omitempty"`
-	View        traj.View                  `json:"view"`
-	Gait        traj.Gait                  `json:"gait"`
-	Note        string                     `json:"note,omitempty"`
-	Picture     Picture                    `json:"picture"`
+	Schema  string    `json:"schema"`
+	Clip    string    `json:"clip,omitempty"`
+	View    traj.View `json:"view"`
+	Gait    traj.Gait `json:"gait"`
+	Note    string    `json:"note,omitempty"`
+	Picture Picture   `json:"picture"`
+	// Frames is how many frames the clip has on which the marks were set; 0 is not known.
+	Frames      int                        `json:"frames,omitempty"`
 	WithersM    float64                    `json:"withers_m,omitempty"`
 	Calibration *geometry.CalibrationInput `json:"calibration,omitempty"`
 	// FilmedFPS is at how many frames a second the clip was filmed where it is slow
