@@ -114,7 +114,7 @@ func camerasIn(folder, own string, picture record.Picture) []doubt.Other {
 // sameDoubts reports whether what was doubted for the sake of other clips still is.
 func sameDoubts(then, now []record.Doubt) bool {
 	of := func(all []record.Doubt) []record.Doubt {
-		return slices.DeleteFunc(slices.Clone(all), func(d record.Doubt) bool { return d.Kind != doubt.Others })
+		return slices.DeleteFunc(slices.Clone(all), func(d record.Doubt) bool { return d.Kind != doubt.Others && d.Kind != doubt.Lens })
 	}
 	return slices.Equal(of(then), of(now))
 }

@@ -205,11 +205,6 @@ type judged struct {
 // measured alone.
 func (s judged) silently() bool { return s.entry.Outcome == batch.Measured }
 
-// noted reports whether something is doubted in a note.
-func (s judged) noted() bool {
-	return s.silently() && slices.ContainsFunc(s.result.Doubts, func(d record.Doubt) bool { return d.Kind != "" })
-}
-
 // named returns the limb that is named, or the side where no limb is.
 func (s judged) named() string {
 	if s.result == nil || s.result.Summary == nil {
@@ -276,60 +271,6 @@ func tryAll(t *testing.T, trials []trial) []judged {
 		}
 	}
 	return all
-}
-
-// table tells for each kind what became of it, and lists every case.
-func tableOf(all []judged) string {
-	type row struct{ n, refused, look, note, silent, right, wrong int }
-	rows := map[string]*row{}
-	var kinds []string
-	var lines []string
-	for _, s := range all {
-		r := rows[s.kind]
-		if r == nil {
-			r = new(row)
-			rows[s.kind] = r
-			kinds = append(kinds, s.kind)
-		}
-		r.n++
-		how := "silent"
-		switch {
-		case s.entry.Outcome == batch.Failed:
-			r.refused++
-			how = "refused"
-		case !s.silently():
-			r.look++
-			how = "second look"
-		case s.noted():
-			r.note++
-			how = "note"
-		default:
-			r.silent++
-		}
-		if s.silently() && s.named() != "" {
-			if s.wrongly() {
-				r.wrong++
-				how += ", WRONG LIMB"
-			} else {
-				r.right++
-			}
-		}
-		reason := s.entry.Reason
-		if s.noted() {
-			reason = s.result.Doubts[0].Sentence
-		}
-		if len(reason) > 150 {
-			reason = strings.ToValidUTF8(reason[:150], "") + "…"
-		}
-		lines = append(lines, fmt.Sprintf("%-30s %-30s %-14s %-11s true %-10s named %-10s %s", s.kind, s.name, s.pass.name, how, s.pass.limb, s.named(), strings.ReplaceAll(reason, "\n", " ")))
-	}
-	var b strings.Builder
-	fmt.Fprintf(&b, "%-32s %5s %8s %12s %5s %7s %11s %11s\n", "kind of mistake", "n", "refused", "second look", "note", "silent", "right limb", "wrong limb")
-	for _, k := range kinds {
-		r := rows[k]
-		fmt.Fprintf(&b, "%-32s %5d %8d %12d %5d %7d %11d %11d\n", k, r.n, r.refused, r.look, r.note, r.silent, r.right, r.wrong)
-	}
-	return b.String() + strings.Join(lines, "\n")
 }
 
 // A few mistakes, and the same passes rightly marked, through the real program; go test

@@ -137,7 +137,7 @@ func (l *list) clickedGait(m *record.Marks) {
 // grows doubts the camera where the horse becomes taller or smaller as it goes: it does
 // not, so the ground lies otherwise than the calibration says.
 func (l *list) grows(m Measured, still *traj.Set, cal *geometry.Calibration) {
-	if cal == nil || !cal.Level.AtLeast(geometry.LevelHeight) || l.has(View) || l.has(Size) || l.has(Camera) {
+	if cal == nil || !cal.Level.AtLeast(geometry.LevelHeight) || l.has(View) || l.has(Size) || l.has(Camera) || l.has(Lens) {
 		return
 	}
 	for _, landmark := range []traj.Landmark{traj.Withers, traj.Croup, traj.Head} {

@@ -22,6 +22,7 @@ const (
 	Gait      = "gait"        // The limbs keep another gait's rhythm.
 	Speed     = "speed"       // Faster or slower than a led horse.
 	Camera    = "camera"      // Where no camera stands, or none is made.
+	Lens      = "lens"        // Not that of a phone's main lens.
 	Size      = "size"        // The horse is too large or too small.
 	Rectangle = "rectangle"   // The ground marks contradict their own sides.
 	Stride    = "stride"      // Too long or too short in time: slow motion.

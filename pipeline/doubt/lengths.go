@@ -40,17 +40,28 @@ func (l *list) camera(m *record.Marks, others []Other) {
 	case s != "":
 		l.add(Camera, s, fmt.Sprintf("The focal length is %s px by this calibration, %s of the picture’s longer side; phones have %s to %s.", number(cal.Camera.F, 0), number(f, 2), number(focal.doubted[0], 2), number(focal.doubted[1], 1)), check)
 	case f < mainFocal[0] || f > mainFocal[1]:
-		// A wrong width or length shows as another lens, and in a clip alone as nothing else.
-		severity := record.SecondLook
-		if slices.ContainsFunc(others, func(o Other) bool { return agrees(cal, o) }) {
-			severity, check = record.Remark, ""
-		}
-		l.add(Camera, severity, fmt.Sprintf("The focal length is %s px by this calibration, %s of the picture’s longer side, which is not that of a phone’s main lens (%s to %s).", number(cal.Camera.F, 0), number(f, 2), number(mainFocal[0], 2), number(mainFocal[1], 2)), strings.TrimSpace(check+" If it was filmed with another lens or with zoom, confirm it."))
+		l.lens(cal, f, side, check, others)
 	}
 	if g := m.Calibration.Ground; g != nil {
 		l.rectangle(cal, g)
 		l.others(cal, g, others)
 	}
+}
+
+// lens doubts a focal length of f of the picture's longer side that is not that of a
+// phone's main lens: a wrong width or length shows as another lens, and in a clip alone as
+// nothing else.
+func (l *list) lens(cal *geometry.Calibration, f, side float64, check string, others []Other) {
+	severity := record.SecondLook
+	open := surely * cal.FocalSD / side // What the clicks leave open.
+	switch {
+	case cal.Level == geometry.LevelHeight, slices.ContainsFunc(others, func(o Other) bool { return agrees(cal, o) }):
+		severity, check = record.Remark, "" // Stated as such, or seen twice.
+	case f+open > mainFocal[0] && f-open < mainFocal[1]:
+		severity = record.Remark
+	}
+	l.add(Lens, severity, fmt.Sprintf("The focal length is %s px by this calibration, %s of the picture’s longer side, which is not that of a phone’s main lens (%s to %s).", number(cal.Camera.F, 0), number(f, 2), number(mainFocal[0], 2), number(mainFocal[1], 2)),
+		strings.TrimSpace(check+" If it was filmed with another lens or with zoom, confirm it."))
 }
 
 // rectangle doubts ground marks that no rectangle with their sides can give. The
@@ -144,15 +155,15 @@ func (l *list) speed(m Measured) {
 }
 
 // heights doubts the scale where the horse is too tall or too small by it, and asks for
-// the horse's height where nothing else tells a wrong width: in a level camera all heights
-// grow with the width that is given, and nothing else does.
+// the horse's height where it is not known: in a level camera all heights grow with the
+// width that is given, and little else does.
 func (l *list) heights(m Measured, still *traj.Set, cal *geometry.Calibration) {
 	if cal == nil || !cal.Level.AtLeast(geometry.LevelHeight) {
 		return
 	}
-	if m.WithersM == 0 && len(m.Others) == 0 && cal.Level == geometry.LevelMetric {
-		l.add(Size, record.Remark, "Nothing tells whether the ground marks’ width and length are right: the horse’s height is not known, and no other clip saw the same camera.",
-			"Write down the horse’s height at the withers, and mark withers or croup.")
+	if m.WithersM == 0 && cal.Level == geometry.LevelMetric {
+		l.add(Size, record.Remark, "The horse’s height is not known; by it a wrong width of the ground marks would show.",
+			"Write down its height at the withers, and mark withers or croup.")
 	}
 	for _, landmark := range []traj.Landmark{traj.Withers, traj.Croup, traj.Head} {
 		h, n := heightOf(m, still, cal, landmark)

@@ -202,7 +202,7 @@ func TestACameraAloneInItsVisit(t *testing.T) {
 		{"as earlier", 2.5, 8, []doubt.Other{earlier(8), earlier(8)}, ""},
 		{"length 9 for 8", 2.5, 9, []doubt.Other{earlier(8), earlier(8)}, doubt.Others},
 		{"the earlier one was wrong", 2.5, 8, []doubt.Other{earlier(9), earlier(8)}, ""},
-		{"a lens of 1.3 of the picture, alone", 1.5, 8, nil, doubt.Camera},
+		{"a lens of 1.3 of the picture, alone", 1.5, 8, nil, doubt.Lens},
 		{"a lens of 1.3, as earlier", 2.5, 13.3, []doubt.Other{earlier(13.3)}, ""},
 	} {
 		m := ground(0, tt.width, tt.length, r, 0.5)
