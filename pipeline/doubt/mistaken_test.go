@@ -210,7 +210,8 @@ func slowed(by float64) func(f *filmed) {
 
 var mistakes = []mistake{
 	{"left and right swapped", []string{doubt.Sides}, swapSides},
-	// From behind the fores may not be marked, and then nothing is wrong.
+	// The pair that is farther away may not be marked, and then nothing is wrong, or in one
+	// stance alone, and then nothing tells.
 	{"left and right of the fores swapped", nil, func(f *filmed) {
 		f.rename(func(l traj.Landmark) traj.Landmark {
 			if l.IsFore() {
@@ -219,7 +220,7 @@ var mistakes = []mistake{
 			return l
 		})
 	}},
-	{"left and right of the hinds swapped", []string{doubt.Sides, doubt.Gait}, func(f *filmed) {
+	{"left and right of the hinds swapped", nil, func(f *filmed) {
 		f.rename(func(l traj.Landmark) traj.Landmark {
 			if l.IsHind() {
 				return l.Opposite()

@@ -307,6 +307,11 @@ func (l *list) gait(m Measured, still *traj.Set, s [4][]stands) {
 		l.gaitSeen = together >= 0.6
 		return
 	}
+	// One stance of a hind, or of a fore, may be one that tracking took from another limb.
+	if len(s[0])+len(s[1]) < 2 || len(s[2])+len(s[3]) < 2 {
+		l.duty(m, still, all, t)
+		return
+	}
 	likely, best := m.Run.Gait, off
 	for _, g := range []traj.Gait{traj.Walk, traj.Trot, traj.Pace} {
 		if d := math.Abs(math.Remainder(phase-gaitPhase[g], 1)); d < best {
