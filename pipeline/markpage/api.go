@@ -527,11 +527,8 @@ func (s *Server) checkClip(w http.ResponseWriter, r *http.Request) {
 		s.failed(w, r, err)
 		return
 	}
-	m, _, err := s.marksOf(rel)
-	if err != nil {
-		m = nil // The check does without marks.
-	}
-	report, err := film.Check(r.Context(), info, film.Options{Marks: m})
+	m, _, unread := s.marksOf(rel) // The check does without marks that can't be read, and says so.
+	report, err := film.Check(r.Context(), info, film.Options{Marks: m, MarksError: unread})
 	if err != nil {
 		s.failed(w, r, err)
 		return
