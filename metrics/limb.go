@@ -402,12 +402,15 @@ func conflicting(f, h girdleSigns) LimbFinding {
 // noSide tells even from not settled.
 func noSide(f, h girdleSigns) LimbFinding {
 	signs := append(append([]sign(nil), f.signs...), h.signs...)
-	within, precise := true, false
+	within, precise, sure := true, false, false
 	var open, clear, steps []string
 	for _, s := range signs {
 		if s.kind == "step" || s.kind == "timing" {
-			if s.settled() {
+			// What these runs show beyond its tolerance counts in the score: a horse that is
+			// so in them is not called even, whether or not the next run would show it.
+			if s.settled() || s.m.result.Beyond {
 				steps = append(steps, say(s.m))
+				sure = sure || s.settled()
 			}
 			continue
 		}
@@ -426,6 +429,9 @@ func noSide(f, h girdleSigns) LimbFinding {
 		text := "a sign is seen, and no limb is named from it alone: " + joinPhrases(append(steps, open...))
 		if within && !precise {
 			text += ". Head and croup, which could name one, were not measured well enough"
+		}
+		if !sure {
+			text += ". It may not be there in the next run"
 		}
 		return LimbFinding{Agree: append(steps, open...), Sentence: text}
 	}

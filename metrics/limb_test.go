@@ -203,3 +203,20 @@ func ExampleSummarise() {
 	// 36 mm, 33 to 38, of 8 strides
 	// signs point to the right side, the right fore or the right hind: the head is carried 36 mm higher over the right fore (95 % interval 33 to 38 mm); neither withers nor croup settles which
 }
+
+// Words and score go together: where a step or its timing is beyond its tolerance in the
+// one run there is, the horse is not called even, and the words name the limb that showed it.
+func TestOneRunWithATimingBeyondItsToleranceIsNotEven(t *testing.T) {
+	for seed := range uint64(20) {
+		h := lame(false, map[Name]float64{StepTimingHind: -9})
+		runs, _ := h.runs(rand.New(rand.NewPCG(seed, 8)), traj.Trot, passes(0, 1), 6)
+		s := mustSummarise(t, runs)
+		r := s.Lookup(StepTimingHind)
+		if r == nil || !r.Beyond {
+			continue // Too few strides to show it.
+		}
+		if s.Limb.Even || !strings.Contains(s.Limb.Sentence, "right hind") {
+			t.Errorf("seed %d: score %.1f and %q", seed, s.Score.Value, s.Limb.Sentence)
+		}
+	}
+}

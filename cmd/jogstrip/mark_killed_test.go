@@ -48,9 +48,9 @@ type marking struct {
 	url string
 }
 
-func startMarking(t *testing.T, dir string) *marking {
+func startMarking(t *testing.T, dir string, more ...string) *marking {
 	t.Helper()
-	cmd := jogstrip(t, "mark", "--no-open", "--no-proposals", dir)
+	cmd := jogstrip(t, append([]string{"mark", "--no-open", dir}, more...)...)
 	cmd.SysProcAttr = &syscall.SysProcAttr{Setsid: true}
 	cmd.Stderr = os.Stderr
 	out, err := cmd.StdoutPipe()
@@ -111,7 +111,7 @@ func TestLooseClipsThroughKills(t *testing.T) {
 		t.Fatal(err)
 	}
 	b := openTab(t)
-	program := startMarking(t, dir)
+	program := startMarking(t, dir, "--no-proposals")
 	first := program.url
 	b.Do(chromedp.Navigate(program.url))
 	b.Click("#first")
@@ -187,7 +187,7 @@ func TestLooseClipsThroughKills(t *testing.T) {
 			if i == 2 { // The window is closed as well, with the program away.
 				b.Do(chromedp.Navigate("about:blank"))
 			}
-			program = startMarking(t, dir)
+			program = startMarking(t, dir, "--no-proposals")
 			if program.url == first || !strings.HasPrefix(program.url, strings.Split(first, "?")[0]) {
 				t.Fatalf("started anew at %s, before at %s: the same address and another token are needed", program.url, first)
 			}
@@ -225,7 +225,7 @@ func TestLooseClipsThroughKills(t *testing.T) {
 	b.Wait(`document.querySelector('.task h2')?.textContent.includes('far left')`)
 	program.kill()
 	b.Do(chromedp.Navigate("about:blank"))
-	program = startMarking(t, dir)
+	program = startMarking(t, dir, "--no-proposals")
 	b.Do(chromedp.Navigate(program.url))
 	b.Wait(`document.querySelector('.clip') !== null`)
 	b.numbers(`location.hash = '#/mark/toward-1.mp4', []`)
@@ -294,7 +294,7 @@ func TestLooseClipsThroughKills(t *testing.T) {
 	b.Click("#measure-all")
 	b.Wait(`[...document.querySelectorAll('.clip')].some((c) => c.textContent.includes('being measured'))`)
 	program.kill()
-	program = startMarking(t, dir)
+	program = startMarking(t, dir, "--no-proposals")
 	b.Do(chromedp.Navigate(program.url))
 	b.Wait(`document.querySelector('#measure-all')?.disabled === false`)
 	b.Click("#measure-all")

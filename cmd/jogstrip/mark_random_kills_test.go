@@ -27,7 +27,7 @@ func TestRandomKillsWhileMarkingAndTyping(t *testing.T) {
 	dir := filepath.Dir(clip)
 	b := openTab(t)
 	r := rand.New(rand.NewPCG(16, 1))
-	program := startMarking(t, dir)
+	program := startMarking(t, dir, "--no-proposals")
 	b.Do(chromedp.Navigate(program.url))
 	b.Click("#first")
 	b.Begin("toward")
@@ -124,7 +124,7 @@ func TestRandomKillsWhileMarkingAndTyping(t *testing.T) {
 		if r.IntN(2) == 0 {
 			b.Do(chromedp.Navigate("about:blank")) // The window is closed as well.
 		}
-		program = startMarking(t, dir)
+		program = startMarking(t, dir, "--no-proposals")
 		b.Do(chromedp.Navigate(program.url))
 		b.Wait(`document.querySelector('.clip') !== null`)
 		b.numbers(`location.hash = '#/mark/toward-1.mp4', []`)

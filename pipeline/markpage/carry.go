@@ -3,6 +3,7 @@ package markpage
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"image"
 	"image/jpeg"
@@ -48,7 +49,7 @@ func (s *Server) carry(w http.ResponseWriter, r *http.Request) {
 			continue
 		}
 		tried[marks] = true
-		moved, err := s.moved(r.Context(), c, info, stamp)
+		moved, frame, err := s.moved(r.Context(), c, info, stamp)
 		if r.Context().Err() != nil {
 			s.failed(w, r, r.Context().Err())
 			return
@@ -58,45 +59,95 @@ func (s *Server) carry(w http.ResponseWriter, r *http.Request) {
 			continue
 		}
 		calibration := *c.Calibration
-		calibration.Frame = 0
+		calibration.Frame = frame
 		reply(w, carryAnswer{From: c.Path, Level: c.Level, Calibration: &calibration, MovedPX: moved})
 		return
 	}
 	reply(w, out)
 }
 
-// moved compares the picture in which c was calibrated with the first one of the
-// clip, in which the horse is least in the way of coming clips.
-func (s *Server) moved(ctx context.Context, c setUp, info *clip.Info, stamp string) (float64, error) {
+// moved compares pictures of the clip in which c was calibrated with pictures of the clip
+// asked for, and returns how far they lie apart, px, and a frame of the clip to which the
+// calibration belongs. Horse and people hide marks in one picture and not in the next, so
+// each mark may be found in its place in any of them.
+func (s *Server) moved(ctx context.Context, c setUp, info *clip.Info, stamp string) (far float64, frame int, err error) {
 	abs, stat, err := s.folder.clipFile(c.Path)
 	if err != nil {
-		return 0, err
+		return 0, 0, err
 	}
 	other, err := s.clips.probe(ctx, abs, stat)
 	if err != nil {
-		return 0, unreadable(err)
+		return 0, 0, unreadable(err)
 	}
-	frame := min(c.Calibration.Frame, len(other.Times)-1)
-	before, err := s.grey(ctx, other, stampOf(stat), frame)
+	last := len(other.Times) - 1
+	calibrated, err := s.grey(ctx, other, stampOf(stat), min(c.Calibration.Frame, last))
 	if err != nil {
-		return 0, err
+		return 0, 0, err
 	}
-	var worst error
-	// The horse may hide a mark in one of them.
-	for _, f := range []int{0, len(info.Times) - 1} {
-		now, err := s.grey(ctx, info, stamp, f)
+	k := float64(calibrated.Rect.Dx()) / float64(info.Width)
+	together := likeness{marks: markPoints(c.Calibration, k), frame: -1}
+	var now [compared]*image.Gray
+	for i := range now {
+		f := i * (len(info.Times) - 1) / (compared - 1)
+		if now[i], err = s.grey(ctx, info, stamp, f); err != nil {
+			return 0, 0, err
+		}
+		if together.with(calibrated, now[i], f) {
+			return together.far / k, together.frame, nil
+		}
+	}
+	if together.frame < 0 {
+		return 0, 0, together.apart
+	}
+	// Something may stand before a mark in the picture in which it was calibrated.
+	for _, f := range []int{0, last} {
+		before, err := s.grey(ctx, other, stampOf(stat), f)
 		if err != nil {
-			return 0, err
+			return 0, 0, err
 		}
-		k := float64(before.Rect.Dx()) / float64(info.Width)
-		marks := markPoints(c.Calibration, k)
-		moved, err := stillThere(before, now, marks)
-		if err == nil {
-			return moved / k, nil
+		if _, _, err := stillThere(calibrated, before, together.marks); err != nil {
+			continue
 		}
-		worst = err
+		for i, picture := range now {
+			if together.with(before, picture, i*(len(info.Times)-1)/(compared-1)) {
+				return together.far / k, together.frame, nil
+			}
+		}
 	}
-	return 0, worst
+	return 0, 0, errors.New("the ground marks are not all in their places, or hidden")
+}
+
+// compared is how many pictures of a clip are compared, spread over its length.
+const compared = 5
+
+// likeness gathers what several pictures show of whether the camera stands as it did.
+type likeness struct {
+	marks []geometry.Point
+	seen  []bool  // Which were found in their places.
+	frame int     // The first frame that lies where the others do, -1 for none,
+	far   float64 // and how far it is off, px.
+	apart error   // Why the last one that does not lie there doesn't.
+}
+
+// with compares one more pair of pictures, now being that of a frame, and reports
+// whether all is known that is needed.
+func (c *likeness) with(before, now *image.Gray, frame int) bool {
+	far, seen, err := stillThere(before, now, c.marks)
+	if err != nil {
+		c.apart = err
+		return false
+	}
+	if c.frame < 0 {
+		c.frame, c.far, c.seen = frame, far, seen
+	}
+	inPlace := 0
+	for i := range seen {
+		c.seen[i] = c.seen[i] || seen[i]
+		if c.seen[i] {
+			inPlace++
+		}
+	}
+	return float64(inPlace) >= seenMarks*float64(len(c.marks))
 }
 
 // markPoints returns the points of a calibration in a picture k times as large.
@@ -111,7 +162,7 @@ func markPoints(in *geometry.CalibrationInput, k float64) []geometry.Point {
 }
 
 func (s *Server) grey(ctx context.Context, info *clip.Info, stamp string, frame int) (*image.Gray, error) {
-	data, err := s.pictures.get(ctx, info, stamp, frame, sizeStep)
+	data, err := s.pictures.get(ctx, info, stamp, frame, sizeStill)
 	if err != nil {
 		return nil, err
 	}
@@ -142,16 +193,16 @@ const (
 )
 
 // stillThere returns how far the still part of the picture has moved from before
-// to now, px, or an error where it has moved, or where that can't be told. Patches
-// all over the picture and those around the marks are each looked for nearby by
-// normalised correlation; the horse covers some of them, so most decide, but three
-// of four marks must be found in their places.
-func stillThere(before, now *image.Gray, marks []geometry.Point) (float64, error) {
+// to now, px, and which marks are in their places; or an error where it has moved, or
+// where that can't be told. Patches all over the picture and those around the marks are
+// each looked for nearby by normalised correlation; the horse covers some of them, so
+// most decide.
+func stillThere(before, now *image.Gray, marks []geometry.Point) (far float64, seen []bool, err error) {
 	if before.Rect != now.Rect {
-		return 0, fmt.Errorf("the pictures differ in size")
+		return 0, nil, fmt.Errorf("the pictures differ in size")
 	}
 	w, h := before.Rect.Dx(), before.Rect.Dy()
-	var far []float64
+	var moves []float64
 	agreed := 0
 	for row := range rows {
 		for column := range columns {
@@ -160,30 +211,25 @@ func stillThere(before, now *image.Gray, marks []geometry.Point) (float64, error
 			if !ok {
 				continue
 			}
-			far = append(far, d)
+			moves = append(moves, d)
 			if d <= agrees {
 				agreed++
 			}
 		}
 	}
-	if len(far) < fewFound {
-		return 0, fmt.Errorf("too little of the ground and of what stands beside it can be found again")
+	if len(moves) < fewFound {
+		return 0, nil, fmt.Errorf("too little of the ground and of what stands beside it can be found again")
 	}
-	slices.Sort(far)
-	middle := far[len(far)/2]
-	if middle > stillPX || float64(agreed) < mostAgree*float64(len(far)) {
-		return 0, fmt.Errorf("the camera has moved since")
+	slices.Sort(moves)
+	middle := moves[len(moves)/2]
+	if middle > stillPX || float64(agreed) < mostAgree*float64(len(moves)) {
+		return 0, nil, fmt.Errorf("the camera has moved since")
 	}
-	inPlace := 0
 	for _, m := range marks {
-		if d, ok := shift(before, now, int(math.Round(m.X)), int(math.Round(m.Y))); ok && d <= agrees {
-			inPlace++
-		}
+		d, ok := shift(before, now, int(math.Round(m.X)), int(math.Round(m.Y)))
+		seen = append(seen, ok && d <= agrees)
 	}
-	if float64(inPlace) < seenMarks*float64(len(marks)) {
-		return 0, fmt.Errorf("the ground marks are not all in their places, or hidden")
-	}
-	return middle, nil
+	return middle, seen, nil
 }
 
 // shift returns how far the patch around (x, y) has moved, px; ok is false where

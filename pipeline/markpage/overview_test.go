@@ -98,13 +98,30 @@ func TestStillThere(t *testing.T) {
 		{"two marks hidden", cover(textured(3, w, h, 0, 0), 60, 90, 230, 260), false},
 		{"plain", image.NewGray(image.Rect(0, 0, w, h)), false},
 	} {
-		moved, err := stillThere(before, tt.now, marks)
-		if (err == nil) != tt.ok {
-			t.Errorf("%s: moved by %.2f px, %v", tt.name, moved, err)
+		all := likeness{marks: marks, frame: -1}
+		if ok := all.with(before, tt.now, 7); ok != tt.ok || ok && all.frame != 7 {
+			t.Errorf("%s: moved by %.2f px, %+v", tt.name, all.far, all)
 		}
 	}
+	// What one picture hides another one shows; a picture that has moved shows nothing.
+	all := likeness{marks: marks, frame: -1}
+	for i, tt := range []struct {
+		now *image.Gray
+		ok  bool
+	}{
+		{cover(textured(3, w, h, 0, 0), 60, 90, 230, 260), false},
+		{textured(3, w, h, 0, 2), false},
+		{cover(textured(3, w, h, 0, 0), 250, 90, 420, 260), true},
+	} {
+		if all.with(before, tt.now, i) != tt.ok {
+			t.Errorf("picture %d: %+v", i, all)
+		}
+	}
+	if all.frame != 0 {
+		t.Errorf("the calibration is taken over into frame %d", all.frame)
+	}
 	// And it is told how far: to a tenth of a pixel.
-	if moved, err := stillThere(before, textured(3, w, h, 0.3, 0), marks); err != nil || math.Abs(moved-0.3) > 0.1 {
+	if moved, _, err := stillThere(before, textured(3, w, h, 0.3, 0), marks); err != nil || math.Abs(moved-0.3) > 0.1 {
 		t.Errorf("moved by 0.3 px: %.2f, %v", moved, err)
 	}
 }

@@ -16,6 +16,7 @@ const (
 	sizeThumb size = "thumb" // For lists.
 	sizePlay  size = "play"  // For playing and scrubbing.
 	sizeStep  size = "step"  // For marking.
+	sizeStill size = "still" // For comparing what stands still.
 	sizeFull  size = "full"  // The clip's own pixels, for the loupe on large clips.
 )
 
@@ -34,6 +35,7 @@ var forms = map[size]form{
 	sizeThumb: {width: 320, quality: 6, together: 1, near: true},
 	sizePlay:  {width: 960, quality: 6, together: 120, reach: 2},
 	sizeStep:  {width: 1920, quality: 3, together: 16, reach: 1, alone: true, soon: 6},
+	sizeStill: {width: 1920, quality: 3, together: 1},
 	sizeFull:  {quality: 2, together: 1},
 }
 

@@ -121,6 +121,12 @@ class MarkPage {
   /** Takes the way the horse goes from the file's name where the picture agrees; else the person is asked. */
   decided(seen) {
     clearTimeout(this.lookTimer);
+    if (this.step === 'horse' && !this.marks.view && seen && seen === this.clip.guess.view) {
+      // It took so long that the person is asked already: the answer is there, the page stays.
+      this.marks.parts.view = seen;
+      this.agreed = true;
+      this.refresh();
+    }
     if (this.step !== 'look') return;
     if (seen && seen === this.clip.guess.view) {
       this.marks.parts.view = seen;
@@ -379,7 +385,8 @@ class MarkPage {
     if (entry.frame !== this.frame) this.goTo(entry.frame, true);
   }
 
-  place(x, y) {
+  /** Places the landmark asked for, or another one, at a position of the picture. */
+  place(x, y, other) {
     if (!this.mayPlace()) return;
     const { width, height } = this.clip;
     const px = Math.round(Math.max(-0.5, Math.min(width - 0.5, x)) * 100) / 100;
@@ -388,17 +395,17 @@ class MarkPage {
       this.ground.place(px, py);
       return;
     }
-    if (this.step !== 'marks' || !this.active) {
+    const landmark = other ?? this.active;
+    if (this.step !== 'marks' || !landmark) {
       this.say(this.marks.view ? 'All landmarks of this frame are done. Choose one to move it.' : 'First say how the clip was filmed.');
       return;
     }
-    const landmark = this.active;
     const renewed = this.marks.at(this.frame, landmark) !== undefined;
     this.pointing.cross = [px, py];
     this.change({ [`mark:${this.frame}:${landmark}`]: [px, py] });
     this.lastPlaced = landmark;
     this.chosen = null;
-    if (!renewed) this.advance();
+    if (other || !renewed) this.advance();
     this.say(`${cap(landmarkNames[landmark])} marked in frame ${this.frame}.`);
     this.proposals.more();
   }

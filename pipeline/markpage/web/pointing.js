@@ -60,7 +60,8 @@ export class Pointing {
       }
     } else if (kind === 'up' && this.pressed) {
       // Pressed on another picture than the one under the finger now: nobody meant that.
-      if (this.pressed.ready && this.pressed.frame === this.page.frame) this.page.place(x, y);
+      // Who presses on a proposed mark, and hardly moves it, means that landmark.
+      if (this.pressed.ready && this.pressed.frame === this.page.frame) this.page.place(x, y, this.pressed.near?.proposed ? this.pressed.near.key : undefined);
       else this.page.mayPlace();
       if (finger) this.cross = null;
     }

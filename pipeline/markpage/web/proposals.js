@@ -3,7 +3,6 @@
 
 import { get } from './api.js';
 import { landmarkNames, sideOf, colours } from './words.js';
-import { leading } from './plan.js';
 import { drawWords } from './stage.js';
 
 const store = (path) => `jogstrip:thrown:${path}`;
@@ -26,7 +25,8 @@ export class Proposals {
   /** Asks the program; where it has none, says why. */
   async load() {
     const { page } = this;
-    if (!page.clip.proposes || this.busy) return;
+    // Where all is marked that is asked for, nobody waits for more.
+    if (!page.clip.proposes || this.busy || (page.marks.view && !page.marks.stop(page.frame))) return;
     this.busy = true;
     this.status = 'Looking for marks to propose…';
     try {
@@ -65,9 +65,6 @@ export class Proposals {
     const { page } = this;
     if (!page.marks.view || this.thrown.has(frame)) return out;
     for (const [landmark, p] of this.byFrame.get(frame) ?? []) if (page.marks.at(frame, landmark) === undefined) out.set(landmark, p);
-    // Where the person has placed the hoof, the frame is in their hands.
-    const lead = ['left', 'right'].map((s) => leading(page.marks.view, s));
-    if (lead.some((l) => page.marks.at(frame, l) !== undefined) && !lead.some((l) => out.has(l))) return new Map();
     return out;
   }
 

@@ -6,6 +6,7 @@ import { h } from './dom.js';
 
 const maxZoom = 24; // Screen px for a picture px.
 const slack = { mouse: 4, pen: 6, touch: 10 }; // How far a pointer may stray in a click, screen px.
+const dragSlack = { mouse: 1.5 }; // The same where it then drags a mark: one is moved by little, too.
 const aimAfter = 350; // ms that a finger rests before it aims.
 
 /**
@@ -203,7 +204,8 @@ export class Stage {
     // a finger that rests would aim: what counts is when the finger moved.
     const early = this.aiming && event.timeStamp - this.began.timeStamp < aimAfter;
     if (this.pointing && !this.strayed && (!this.aiming || early)) {
-      if (Math.hypot(event.clientX - this.began.clientX, event.clientY - this.began.clientY) <= (slack[event.pointerType] ?? 6)) return;
+      const kind = event.pointerType;
+      if (Math.hypot(event.clientX - this.began.clientX, event.clientY - this.began.clientY) <= ((this.drags && dragSlack[kind]) || (slack[kind] ?? 6))) return;
       this.strayed = true;
       this.aiming = false;
       if (!this.drags) {
