@@ -7,10 +7,12 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"path/filepath"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"jogstrip/pipeline"
 	"jogstrip/pipeline/clip"
 	"jogstrip/pipeline/film"
 	"jogstrip/pipeline/record"
@@ -98,7 +100,11 @@ func checkOne(ctx context.Context, path string) (*film.Report, error) {
 	if errors.Is(err, fs.ErrNotExist) {
 		err = nil
 	}
-	return film.Check(ctx, info, film.Options{Marks: marks, MarksError: err})
+	opts := film.Options{Marks: marks, MarksError: err}
+	if around, err := pipeline.Look(filepath.Dir(path)); err == nil { // What is wrong with a page there is no matter of the clip's.
+		opts.Lengths = around.Yard.Lengths
+	}
+	return film.Check(ctx, info, opts)
 }
 
 func printCheck(w io.Writer, r *film.Report) {

@@ -11,6 +11,7 @@ import (
 
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
+	"jogstrip/metrics/lengths"
 	"jogstrip/pipeline/clip"
 	"jogstrip/pipeline/doubt"
 	"jogstrip/pipeline/record"
@@ -39,6 +40,8 @@ type Options struct {
 	// MarksError is why the marks that lie beside the clip could not be read; nil where
 	// they could, or where there are none.
 	MarksError error
+	// Lengths is how the yard reads lengths.
+	Lengths lengths.System
 }
 
 // Item is one thing that was checked.
@@ -124,7 +127,7 @@ func Check(ctx context.Context, info *clip.Info, opts Options) (*Report, error) 
 	r := &Report{Clip: info.Path, DurationS: info.DurationS(), Frames: len(s.frames)}
 	r.Items = []Item{
 		frameRate(info, f), resolution(info), exposure(f), noise(f), blur(f, info), shake(f), level(opts.Marks, info),
-		size(f), distance(opts.Marks, info), strides(f, opts.Marks), inFrame(f), straightness(f), limbs(opts.Marks),
+		size(f), distance(opts, info), strides(f, opts), inFrame(f), straightness(f, opts.Lengths), limbs(opts.Marks),
 	}
 	r.Items = append(r.Items, mirror(info)...)
 	r.Items = append(r.Items, marked(opts)...)
@@ -397,7 +400,8 @@ func size(f findings) Item {
 	return i
 }
 
-func distance(m *record.Marks, info *clip.Info) Item {
+func distance(opts Options, info *clip.Info) Item {
+	m, l := opts.Marks, opts.Lengths
 	i := Item{Name: Distance, Title: "Distance", Verdict: NotKnown, Found: "not known without marks"}
 	if m == nil || m.Calibration == nil || (m.Calibration.Ground == nil && m.Calibration.Height == nil) {
 		return i
@@ -420,11 +424,11 @@ func distance(m *record.Marks, info *clip.Info) Item {
 		i.Found = "not known: no hoof is marked"
 		return i
 	}
-	i.Found = fmt.Sprintf("the hooves marked are %.1f to %.1f m from the camera", nearest, farthest)
-	i.Found += shows(m, c)
+	i.Found = fmt.Sprintf("the hooves marked are %s to %s from the camera", l.Format(nearest, "m", 1), l.Format(farthest, "m", 1))
+	i.Found += shows(m, c, l)
 	i.Verdict = under(nearest, 12, 25)
 	if i.Verdict != Good {
-		i.Advice = "Stand nearer: hooves should be placed within 5 to 15 m of the camera."
+		i.Advice = fmt.Sprintf("Stand nearer: hooves should be placed within %s to %s of the camera.", l.Format(5, "m", 0), l.Format(15, "m", 0))
 	}
 	return i
 }
@@ -461,7 +465,7 @@ func SetUpOf(m *record.Marks, c *geometry.Calibration) (s metrics.SetUp, ok bool
 
 // shows says how small a short step some runs filmed and marked like this show; empty
 // where the fores are not marked.
-func shows(m *record.Marks, c *geometry.Calibration) string {
+func shows(m *record.Marks, c *geometry.Calibration, l lengths.System) string {
 	s, ok := SetUpOf(m, c)
 	if !ok {
 		return ""
@@ -470,10 +474,11 @@ func shows(m *record.Marks, c *geometry.Calibration) string {
 	if err != nil {
 		return ""
 	}
-	return fmt.Sprintf("; %d runs filmed and marked like this, with clicks a pixel off, show a fore step that is %.0f cm shorter than the other, in four visits of five", metrics.LeastRuns, math.Ceil(100*least))
+	return fmt.Sprintf("; %d runs filmed and marked like this, with clicks a pixel off, show a fore step that is %s shorter than the other, in four visits of five", metrics.LeastRuns, l.Format(math.Ceil(100*least), "cm", 0))
 }
 
-func strides(f findings, m *record.Marks) Item {
+func strides(f findings, opts Options) Item {
+	m := opts.Marks
 	i := Item{Name: Strides, Title: "Strides"}
 	gait := traj.Trot
 	if m != nil && m.Gait != "" {
@@ -507,7 +512,7 @@ func strides(f findings, m *record.Marks) Item {
 		i.Found = fmt.Sprintf("about %.0f to %.0f, from %.1f s in sight at an ordinary %s; no clear rhythm was found", low, f.inSightS/short, f.inSightS, gait)
 	}
 	if i.Verdict != Good {
-		i.Advice = "Film a longer pass: 30 m in one go, or several passes, each as a clip of its own."
+		i.Advice = fmt.Sprintf("Film a longer pass: %s in one go, or several passes, each as a clip of its own.", opts.Lengths.Format(30, "m", 0))
 	}
 	return i
 }
@@ -530,7 +535,7 @@ func inFrame(f findings) Item {
 	return i
 }
 
-func straightness(f findings) Item {
+func straightness(f findings, l lengths.System) Item {
 	i := Item{Name: Straightness, Title: "Straightness", Verdict: NotKnown, Found: "not known: the horse hardly changes in size, or is not in sight for long enough"}
 	if f.found && f.unsteady {
 		i.Found = "not known: the camera moves"
@@ -539,7 +544,7 @@ func straightness(f findings) Item {
 		return i
 	}
 	i.Verdict = under(f.wander, goodDrift, usableDrift)
-	i.Found = fmt.Sprintf("what moves strays about %.2f m from a straight path (an estimate for a horse of ordinary height)", f.wander)
+	i.Found = fmt.Sprintf("what moves strays about %s from a straight path (an estimate for a horse of ordinary height)", l.Format(f.wander, "m", 2))
 	if i.Verdict != Good {
 		i.Advice = "Lead straight toward the camera or away from it along a line on the ground, with the head free and straight."
 	}

@@ -528,7 +528,7 @@ func (s *Server) checkClip(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	m, _, unread := s.marksOf(rel) // The check does without marks that can't be read, and says so.
-	report, err := film.Check(r.Context(), info, film.Options{Marks: m, MarksError: unread})
+	report, err := film.Check(r.Context(), info, film.Options{Marks: m, MarksError: unread, Lengths: s.lengths})
 	if err != nil {
 		s.failed(w, r, err)
 		return
@@ -582,7 +582,7 @@ func (s *Server) calibrate(w http.ResponseWriter, r *http.Request) {
 		reply(w, gridAnswer{Level: geometry.LevelNone, Error: strings.TrimPrefix(err.Error(), "calibrate: ")})
 		return
 	}
-	answer := grid(c, asked.Width, asked.Height, asked.WithersM)
+	answer := grid(c, asked.Width, asked.Height, asked.WithersM, s.lengths)
 	for _, d := range doubt.OfMarks(&record.Marks{Picture: record.Picture{Width: asked.Width, Height: asked.Height}, Calibration: &asked.Calibration}, nil) {
 		answer.Notes = append(answer.Notes, d.Sentence+" "+d.Check)
 	}

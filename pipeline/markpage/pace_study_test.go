@@ -60,14 +60,18 @@ func TestPaceOfPictures(t *testing.T) {
 		for (let i = 0; i < 24; i += 1) {
 			seed = (seed * 1103515245 + 12345) % 2147483648;
 			const f = String(seed % (Number(s.max) + 1));
+			const began = performance.now();
 			s.value = f; s.dispatchEvent(new Event('input')); s.dispatchEvent(new Event('change'));
 			const seen = await until(() => c.dataset.shown === f);
 			const full = seen + await until(() => c.dataset.frame === f);
-			out.push([seen, full]);
+			const asked = performance.getEntriesByType('resource').filter((e) => e.name.includes('size=step') && new URL(e.name).searchParams.get('frame') === f && e.responseEnd > began);
+			const e = asked.at(-1);
+			out.push([seen, full, e ? e.startTime - began : 0, e ? e.responseStart - e.startTime : 0, e ? began + full - e.responseEnd : full]);
+			performance.clearResourceTimings();
 			await new Promise((r) => setTimeout(r, 700));
 		}
 		return out; })()`)
-	for i, what := range []string{"seen", "seen in full, to be clicked on"} {
+	for i, what := range []string{"seen", "seen in full, to be clicked on", "of that until it is asked for", "until the program answers", "from there to the screen"} {
 		var all []float64
 		for _, j := range jumps {
 			all = append(all, j[i])

@@ -54,7 +54,8 @@ func formOf(info *clip.Info, sz size) (f form, known bool) {
 // used last within a bound of memory. The runs before and after the one looked
 // at are decoded ahead, so that a step in either direction finds its picture
 // ready. After a jump the one picture that is waited for comes first, by itself;
-// what was being decoded ahead elsewhere in the clip is given up.
+// what was being decoded ahead elsewhere in the clip is given up, and what is decoded
+// ahead at all stands still while somebody waits.
 type pictures struct {
 	ctx    context.Context
 	limit  int64
@@ -63,10 +64,13 @@ type pictures struct {
 	thumbs chan struct{} // The same for lists, which must not hold up the picture that is marked.
 	work   sync.WaitGroup
 
-	mu   sync.Mutex
-	runs map[runKey]*run
-	used int64
-	tick uint64
+	mu      sync.Mutex
+	runs    map[runKey]*run
+	looked  map[runKey]int // Without a number: that of the run looked at last.
+	waiting int            // How many wait for a picture.
+	calm    chan struct{}  // Closed and replaced when nobody waits any more.
+	used    int64
+	tick    uint64
 }
 
 type runKey struct {
@@ -91,7 +95,7 @@ type run struct {
 }
 
 func newPictures(ctx context.Context, limit int64) *pictures {
-	return &pictures{ctx: ctx, limit: limit, slots: make(chan struct{}, 2), ahead: make(chan struct{}, 1), thumbs: make(chan struct{}, 1), runs: make(map[runKey]*run)}
+	return &pictures{ctx: ctx, limit: limit, slots: make(chan struct{}, 2), ahead: make(chan struct{}, 1), thumbs: make(chan struct{}, 1), runs: make(map[runKey]*run), looked: make(map[runKey]int), calm: make(chan struct{})}
 }
 
 // wait returns once nothing is decoded any more; the context must have ended.
@@ -174,13 +178,47 @@ func (p *pictures) comesSoon(key, single runKey, frame int, f form) bool {
 func (p *pictures) giveUpFar(key runKey) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
+	p.looked[key.any()] = key.number
 	for k, r := range p.runs {
-		if k.path != key.path || k.size != key.size || k.alone || r.ended || r.waiting > 0 {
-			continue
+		p.giveUp(k, r)
+	}
+}
+
+// any returns the key without what tells runs of a clip and size apart.
+func (k runKey) any() runKey {
+	k.number, k.alone = 0, false
+	return k
+}
+
+// giveUp ends a run for which nobody waits and that is far from the one looked at last.
+// p.mu is held.
+func (p *pictures) giveUp(k runKey, r *run) {
+	at, known := p.looked[k.any()]
+	if !known || k.alone || r.ended || r.waiting > 0 {
+		return
+	}
+	if d := k.number - at; d < -forms[k.size].reach || d > forms[k.size].reach {
+		p.forget(k, r) // Under the same lock: nobody can begin to wait for it.
+		r.cancel()
+	}
+}
+
+// standStill waits while somebody waits for a picture of another run than r. What makes
+// the pictures of r then stands still, too, for nobody takes them.
+func (p *pictures) standStill(ctx context.Context, r *run) error {
+	for {
+		p.mu.Lock()
+		calm, free := p.calm, p.waiting == 0 || r.waiting > 0
+		p.mu.Unlock()
+		if free {
+			return nil
 		}
-		if d := k.number - key.number; d < -forms[k.size].reach || d > forms[k.size].reach {
-			p.forget(k, r) // Under the same lock: nobody can begin to wait for it.
-			r.cancel()
+		select {
+		case <-calm:
+		case <-r.wanted:
+			return nil
+		case <-ctx.Done():
+			return ctx.Err()
 		}
 	}
 }
@@ -200,10 +238,18 @@ func (p *pictures) wantAround(info *clip.Info, key runKey, f form) {
 // from waits for a frame of the run of key.
 func (p *pictures) from(ctx context.Context, info *clip.Info, key runKey, frame int, f form, around bool) ([]byte, error) {
 	r := p.want(info, key, f, true)
+	p.mu.Lock()
+	p.waiting++
+	p.mu.Unlock()
 	defer func() {
 		p.mu.Lock()
+		defer p.mu.Unlock()
 		r.waiting--
-		p.mu.Unlock()
+		p.giveUp(key, r) // Whoever waited has gone elsewhere.
+		if p.waiting--; p.waiting == 0 {
+			close(p.calm)
+			p.calm = make(chan struct{})
+		}
 	}()
 	if around {
 		p.wantAround(info, key, f)
@@ -334,17 +380,25 @@ func (p *pictures) decodeInto(ctx context.Context, info *clip.Info, key runKey, 
 		width = width * info.Width / info.Height // The bound is meant for the longer side.
 	}
 	return clip.Pictures(ctx, info, r.first, last, clip.PictureOptions{MaxWidth: width, Quality: f.quality, Near: f.near, Idle: idle}, func(_ int, jpeg []byte) error {
-		p.mu.Lock()
-		defer p.mu.Unlock()
-		r.frames = append(r.frames, jpeg)
-		r.bytes += int64(len(jpeg))
-		if p.runs[key] == r { // Else it was given up, and counts no more.
-			p.used += int64(len(jpeg))
+		p.take(key, r, jpeg)
+		if !idle {
+			return nil
 		}
-		close(r.changed)
-		r.changed = make(chan struct{})
-		return nil
+		return p.standStill(ctx, r)
 	})
+}
+
+// take adds a picture to a run.
+func (p *pictures) take(key runKey, r *run, jpeg []byte) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	r.frames = append(r.frames, jpeg)
+	r.bytes += int64(len(jpeg))
+	if p.runs[key] == r { // Else it was given up, and counts no more.
+		p.used += int64(len(jpeg))
+	}
+	close(r.changed)
+	r.changed = make(chan struct{})
 }
 
 var errStale = errors.New("nobody wants these pictures any more")

@@ -231,3 +231,67 @@ func BenchmarkFrameStepInBrowser(b *testing.B) {
 	}
 	quantiles(b, took)
 }
+
+// While somebody waits for a picture, what is decoded ahead stands still; then it goes on.
+func TestDecodingAheadMakesRoom(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "a.mp4")
+	plainClip(t, path, "640x360", "30", "100")
+	info := probed(t, path)
+	ctx, cancel := context.WithCancel(context.Background())
+	p := newPictures(ctx, 8<<20)
+	defer p.wait()
+	defer cancel()
+	p.waiting++ // Somebody waits for something else.
+	p.prepare(info, "s", 0, sizePlay)
+	made := func() int {
+		p.mu.Lock()
+		defer p.mu.Unlock()
+		return len(p.runs[runKey{path: info.Path, stamp: "s", size: sizePlay}].frames)
+	}
+	for began := time.Now(); made() == 0 && time.Since(began) < time.Minute; {
+		time.Sleep(5 * time.Millisecond)
+	}
+	time.Sleep(300 * time.Millisecond)
+	if n := made(); n != 1 {
+		t.Errorf("%d pictures were made ahead while somebody waited", n)
+	}
+	p.mu.Lock()
+	p.waiting--
+	close(p.calm)
+	p.calm = make(chan struct{})
+	p.mu.Unlock()
+	if _, err := p.get(ctx, info, "s", 99, sizePlay); err != nil || made() != 100 {
+		t.Errorf("%d pictures, %v", made(), err)
+	}
+}
+
+// A run that somebody waited for who has jumped elsewhere since is given up.
+func TestWhatNobodyWaitsForAnyMoreIsGivenUp(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "a.mp4")
+	plainClip(t, path, "1920x1080", "30", "200")
+	info := probed(t, path)
+	ctx, cancel := context.WithCancel(context.Background())
+	p := newPictures(ctx, 8<<20)
+	defer p.wait()
+	defer cancel()
+	f, _ := formOf(info, sizeStep)
+	key := runKey{path: info.Path, stamp: "s", size: sizeStep, number: 1}
+	r := p.want(info, key, f, true)
+	p.giveUpFar(runKey{path: info.Path, stamp: "s", size: sizeStep, number: 9})
+	if p.runs[key] != r {
+		t.Error("it is given up while somebody waits for it")
+	}
+	p.mu.Lock()
+	r.waiting--
+	p.mu.Unlock()
+	gone, leave := context.WithCancel(ctx)
+	leave()
+	if _, err := p.from(gone, info, key, f.together+5, f, false); err == nil {
+		t.Log("it was there at once")
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.runs[key] != nil && !r.ended {
+		t.Error("it is decoded although nobody waits for it")
+	}
+}

@@ -121,7 +121,7 @@ func (f Film) limits() []string {
 	var out []string
 	switch f.Level {
 	case geometry.LevelMetric:
-		out = append(out, "Four ground marks give lengths in metres. A wrong width or length of the rectangle scales every length alike; differences between the sides keep their sign and their share.")
+		out = append(out, "Four ground marks give all lengths. A wrong width or length of the rectangle scales every length alike; differences between the sides keep their sign and their share.")
 	case geometry.LevelHeight:
 		out = append(out, "Lengths rest on the camera height and focal length that were given. A wrong height scales every length alike; a wrong horizon does not cancel between the sides. Intervals are wider than with ground marks.")
 	case geometry.LevelRatio:

@@ -2,7 +2,7 @@
 // lane grid drawn over the picture as proof.
 
 import { h, button, choice, number, svg } from './dom.js';
-import { lengthField, numberField, inBoth } from './lengths.js';
+import { lengthField, numberField, inBoth, example } from './lengths.js';
 import { send } from './api.js';
 import { drawSign, drawWords } from './stage.js';
 import { levelWords } from './words.js';
@@ -214,12 +214,12 @@ export class Ground {
         h('p', {}, 'Four marks on the ground form a rectangle: cones or chalk, the two near ones nearer to the camera. Left and right as seen in the picture. Click where each meets the ground.'),
         laneDrawing(this.picked.length),
         h('div', { class: 'row' },
-          this.entry(lengthField, 'width_m', 'Width across the lane', { least: 0.5, most: 20, placeholder: '2.5 m or 8 ft 2 in' }),
-          this.entry(lengthField, 'length_m', 'Length along the lane', { least: 0.5, most: 100, placeholder: '8 m or 26 ft 3 in' })));
+          this.entry(lengthField, 'width_m', 'Width across the lane', { least: 0.5, most: 20, placeholder: example('2.5 m', '8 ft 2 in') }),
+          this.entry(lengthField, 'length_m', 'Length along the lane', { least: 0.5, most: 100, placeholder: example('8 m', '26 ft 3 in') })));
     }
     if (this.method === 'height') {
       parts.push(h('div', { class: 'row' },
-        this.entry(lengthField, 'camera_height_m', 'Camera height over the ground', { least: 0.2, most: 10, placeholder: '1.2 m or 4 ft' }),
+        this.entry(lengthField, 'camera_height_m', 'Camera height over the ground', { least: 0.2, most: 10, placeholder: example('1.2 m', '4 ft') }),
         this.entry(numberField, 'field_of_view_deg', 'Field of view across the picture', { least: 5, most: 140, unit: '°', hint: 'Phones crop video: measure it once against a wall rather than trust the data sheet.' }),
         this.entry(numberField, 'focal_px', 'or focal length', { least: 50, most: 50000, unit: 'px' })));
     }

@@ -15,7 +15,7 @@ const units = [
 const smaller = { 1: 0.01, [12 * inch]: inch, [4 * inch]: inch }; // The unit that follows one in "8 ft 2" and "2 m 50".
 
 const vulgar = { '½': ' 1/2', '¼': ' 1/4', '¾': ' 3/4', '⅛': ' 1/8', '⅜': ' 3/8', '⅝': ' 5/8', '⅞': ' 7/8' };
-const example = 'Write it as 2.5, 2,5 m, 250 cm, 8 ft 2 in or 98 in.';
+const manner = 'Write it as 2.5, 2,5 m, 250 cm, 8 ft 2 in or 98 in.';
 
 function plain(text) {
   return text.toLowerCase()
@@ -41,23 +41,23 @@ function amount(text) {
  */
 export function parseLength(text) {
   const given = plain(text);
-  if (given === '') return { problem: example };
+  if (given === '') return { problem: manner };
   if (/^[-−–]/.test(given)) return { problem: 'A length is more than nothing: write it without a minus.' };
   const parts = [...given.matchAll(/([\d.,/ ]+)([a-z'"]*)/g)];
-  if (parts.length === 0 || parts.map((p) => p[0]).join('') !== given) return { problem: example };
+  if (parts.length === 0 || parts.map((p) => p[0]).join('') !== given) return { problem: manner };
   let m = 0;
   let before = null;
   for (const [, number, name] of parts) {
     const n = amount(number.trim());
     if (Number.isNaN(n)) {
       const mixed = /\d[.,]\d+[.,]/.test(number);
-      return { problem: mixed ? `“${number.trim()}” can be read in two ways: write it without a mark for thousands.` : example };
+      return { problem: mixed ? `“${number.trim()}” can be read in two ways: write it without a mark for thousands.` : manner };
     }
     const unit = units.find((u) => u.names.includes(name));
-    if (!unit && name !== '') return { problem: `“${name}” is no unit that is known here. ${example}` };
+    if (!unit && name !== '') return { problem: `“${name}” is no unit that is known here. ${manner}` };
     let size = unit?.m;
     if (!unit) size = before === null ? 1 : smaller[before];
-    if (size === undefined || (before !== null && size !== smaller[before])) return { problem: example };
+    if (size === undefined || (before !== null && size !== smaller[before])) return { problem: manner };
     // What follows feet is less than a foot; "2 m 5" could be 2.05 or 2.5.
     if (before !== null && n * size >= before - 1e-9) return { problem: `${number.trim()} is too much to stand behind ${before === 1 ? 'metres' : before === 4 * inch ? 'hands' : 'feet'}.` };
     if (before === 1 && !unit && !/^\d\d$/.test(number.trim())) return { problem: 'Write the centimetres with two digits, or with cm: 2 m 05, or 2 m 5 cm.' };
@@ -99,6 +99,9 @@ export function readIn(system) { feetFirst = system === 'in'; }
 
 /** Writes a length as the yard reads it. */
 export const inOwn = (m) => (feetFirst ? inFeet(m) : inMetres(m));
+
+/** An example of a length, written in both systems, the yard's first. */
+export const example = (metric, feet) => (feetFirst ? `${feet} or ${metric}` : `${metric} or ${feet}`);
 
 /** Writes a length in both systems, the yard's first, for a person to see how it was read. */
 export const inBoth = (m, hands = false) => `${inOwn(m)} = ${feetFirst ? inMetres(m) : inFeet(m)}${hands ? ` = ${inHands(m)}` : ''}`;

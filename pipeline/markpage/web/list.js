@@ -19,6 +19,9 @@ export async function openList(main, _path, { show, reopen }) {
     if (!groups.has(c.group)) groups.set(c.group, []);
     groups.get(c.group).push(c);
   }
+  // Visits that need a person come first, in the order of the work; then the latest.
+  const asks = ([, list]) => list.some((c) => c.needs.includes('marks'));
+  const order = [...groups].sort((a, b) => asks(b) - asks(a) || (asks(a) ? 0 : a[0] < b[0] ? 1 : -1));
   const lines = new Map();
   const first = clips.find((c) => c.needs.includes('marks'));
   const ready = () => clips.filter((c) => c.needs.includes('measuring'));
@@ -65,7 +68,7 @@ export async function openList(main, _path, { show, reopen }) {
     asked,
     clips.some((c) => !c.horse) ? h('p', { class: 'hint', id: 'loose' },
       'Clips outside a visit’s folder are marked, recorded and measured where they lie. To follow a horse from visit to visit, keep the clips of each visit in a folder of its own: horses/NAME/YYYY-MM-DD.') : null,
-    [...groups].map(([group, list]) => {
+    order.map(([group, list]) => {
       const id = `group-${list[0].path}`;
       const [c] = list;
       return h('section', { class: 'group', 'aria-labelledby': id },

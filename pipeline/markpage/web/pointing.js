@@ -140,6 +140,7 @@ export class Pointing {
     const frame = this.page.stage.painted;
     if (this.page.step !== 'ground' && frame !== null) this.page.proposals.draw(pen, frame);
     if (this.page.marks.view && this.page.step !== 'ground') {
+      const written = []; // Where words stand already, canvas px.
       for (const landmark of landmarksFor(this.page.marks.view)) {
         let at = this.page.marks.at(frame, landmark);
         if (this.grabbed?.key === landmark && this.dragged) at = this.dragged;
@@ -148,7 +149,11 @@ export class Pointing {
         const side = sideOf(landmark);
         drawSign(c, side, x, y, landmark === this.page.active ? r * 1.25 : r, { colour: colours[side] });
         const out = side === 'middle' ? 1 : Math.sign(this.page.marks.view === 'toward' ? (side === 'left' ? 1 : -1) : (side === 'left' ? -1 : 1));
-        drawWords(c, `${landmarkNames[landmark].replace(' hoof', '')}`, x + out * r * 1.8, y, 12 * ratio, '#fff', out > 0 ? 'left' : 'right');
+        const line = 15 * ratio;
+        let below = y;
+        while (written.some((w) => w.out === out && Math.abs(w.x - x) < 160 * ratio && Math.abs(w.y - below) < line)) below += line;
+        written.push({ x, y: below, out });
+        drawWords(c, `${landmarkNames[landmark].replace(' hoof', '')}`, x + out * r * 1.8, below, 12 * ratio, '#fff', out > 0 ? 'left' : 'right');
       }
     }
     if (this.cross) this.drawCross(pen);

@@ -1,7 +1,7 @@
 // The steps of marking a clip: what is asked for in each, and what comes next.
 
 import { h, put, button, field, choice, number } from './dom.js';
-import { lengthField, numberField, inOwn } from './lengths.js';
+import { lengthField, numberField, inOwn, example } from './lengths.js';
 import { facing } from './horse.js';
 import { landmarksFor, extrasFor, landmarkNames, placeOf, sideOf, opposite, symbols, levelWords } from './words.js';
 import { stands } from './plan.js';
@@ -30,7 +30,7 @@ export function nextThing(page) {
   if (page.step === 'look') return { id: 'choose', text: 'Choose by hand', act: () => page.decided(null), ready: false };
   if (page.step === 'horse') return { id: 'go-marks', text: 'Go on to the marks', act: () => page.setStep('marks'), ready: Boolean(page.marks.view), off: !page.marks.view };
   const nextClip = { id: 'next-clip', text: 'Next clip', act: () => page.nextClip(), ready: true };
-  if (page.step === 'finish') return nextClip;
+  if (page.step === 'finish') return page.marks.pair() ? nextClip : { id: 'go-marks', text: 'Back to the marks', act: () => page.setStep('marks'), ready: true };
   if (page.step === 'ground') {
     return page.ground.incomplete() ? { id: 'go-finish', text: 'Finish', act: () => page.setStep('finish'), ready: page.ground.method === 'none' } : { id: 'go-finish', text: 'Finish', act: () => page.setStep('finish'), ready: true };
   }
@@ -78,7 +78,7 @@ function horsePanel(page) {
     choice('Gait', 'gait', [['trot', 'trot'], ['walk', 'walk'], ['pace', 'pace']], page.marks.parts.gait, set('gait')),
     lengthField('Height at the withers', {
       id: 'withers', value: page.marks.parts.withers_m, least: 0.5, most: 2.2, hands: true,
-      placeholder: page.clip.guess.withers_m ? inOwn(page.clip.guess.withers_m) : '1.6 m or 15.3 hands',
+      placeholder: page.clip.guess.withers_m ? inOwn(page.clip.guess.withers_m) : example('1.6 m', '15.3 hands'),
       onchange: (m) => page.change({ withers_m: m === '' ? undefined : m }),
       hint: 'Only where it is known and differs from the horse’s own page.',
     }),

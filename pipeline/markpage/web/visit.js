@@ -218,7 +218,8 @@ class VisitPage {
   draw() {
     const { answer, side } = this;
     const group = answer.regions[this.part];
-    const px = window.matchMedia('(min-width: 1100px)').matches ? 3.4 : 2.75;
+    const wide = window.matchMedia('(min-width: 1100px)').matches;
+    const px = wide ? 3.4 : 2.75;
     const { under } = group.regions.find((r) => r.name === this.region);
     const count = (g) => g.regions.filter((r) => ['left', 'right'].some((s) => this.gradeOf(r.name, s) !== undefined)).length;
     const now = this.gradeOf(this.region, side);
@@ -238,8 +239,8 @@ class VisitPage {
             this.draw();
             this.drawList();
           }, { id: 'felt-undo' }) : null),
-        this.afterthought())),
-      h('details', {}, h('summary', {}, 'Names of the spots'), h('ol', { class: 'names' }, group.regions.map((r) => h('li', {}, button([r.name, r.under ? h('small', {}, ` ${r.under}`) : null], () => this.choose(this.part, r.name), { class: 'link' }))))),
+        this.afterthought(),
+        h('details', { class: 'spots', open: this.namesShown ?? wide, ontoggle: (e) => { this.namesShown = e.target.open; } }, h('summary', {}, 'Names of the spots'), h('ol', { class: 'names' }, group.regions.map((r) => h('li', {}, button([r.name, r.under ? h('small', {}, ` ${r.under}`) : null], () => this.choose(this.part, r.name), { class: 'link', 'aria-current': r.name === this.region ? 'true' : null }))))))),
       h('details', {}, h('summary', {}, 'What the grades mean'), h('dl', { class: 'grades' }, answer.grades.map((g, i) => [h('dt', {}, `${i} — ${g.name}`), h('dd', {}, g.meaning)])),
         h('p', { class: 'hint' }, 'Common practice, not a published scale. Feel both sides alike, the sore side last.')));
   }

@@ -67,8 +67,8 @@ export const needWords = {
 };
 
 export const levelWords = {
-  metric: 'ground marks: lengths in metres',
-  height: 'camera height: lengths in metres, less sure',
+  metric: 'ground marks: all lengths',
+  height: 'camera height: all lengths, less sure',
   ratio: 'horizon only: ratios and times, no lengths',
   none: 'none: times and the rhythm of head and croup only',
 };
