@@ -300,14 +300,17 @@ func (s steps) draw(c draw.Canvas, y vg.Length, longest float64) {
 		}
 		middle := (x(from) + x(to)) / 2
 		w := note.Width(text)
-		c.FillPolygon(whiteColor, []vg.Point{{X: middle - w/2 - 2, Y: at - 4}, {X: middle + w/2 + 2, Y: at - 4}, {X: middle + w/2 + 2, Y: at + 4}, {X: middle - w/2 - 2, Y: at + 4}})
+		// A browser's letters are wider by up to a quarter than those that are counted with.
+		gapLeft, gapRight := middle-w/2-2, middle+0.75*w+2
+		c.FillPolygon(whiteColor, []vg.Point{{X: gapLeft, Y: at - 4}, {X: gapRight, Y: at - 4}, {X: gapRight, Y: at + 4}, {X: gapLeft, Y: at + 4}})
 		c.FillText(note, vg.Point{X: middle - w/2, Y: at + 4.2}, text)
 	}
 	dimension(0, s.left.Value, y+15, traj.Left, "left "+s.say(s.left))
 	dimension(s.left.Value, total, y-15, traj.Right, "right "+s.say(s.right))
-	beside := "even"
+	// Whoever reads "even" alone takes the steps to be so.
+	beside := "here if even"
 	if !s.sure { // The picture shows means; how sure they are stands with them.
-		beside = "even; not certain"
+		beside = "here if even; it may be"
 	}
 	c.FillText(lettering(6.5, softInkColor), vg.Point{X: x(total/2) + 3, Y: y - 1.5}, beside)
 }

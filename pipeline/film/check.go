@@ -544,7 +544,7 @@ func straightness(f findings, l lengths.System) Item {
 		return i
 	}
 	i.Verdict = under(f.wander, goodDrift, usableDrift)
-	i.Found = fmt.Sprintf("what moves strays about %s from a straight path (an estimate for a horse of ordinary height)", l.Format(f.wander, "m", 2))
+	i.Found = fmt.Sprintf("what moves strays about %s from a straight path (an estimate for a horse of ordinary height)", l.Format(100*f.wander, "cm", 0))
 	if i.Verdict != Good {
 		i.Advice = "Lead straight toward the camera or away from it along a line on the ground, with the head free and straight."
 	}

@@ -214,9 +214,12 @@ func measuredTable(title, note string, measured []BatchMeasured) table {
 	return t
 }
 
-// inOneLine takes the grounds off a finding: the clip's page has them.
+// inOneLine takes the grounds off a finding: the clip's page has them. Why no side is
+// named stays, for that alone says nothing.
 func inOneLine(finding string) string {
-	first, _, _ := strings.Cut(finding, ":")
-	first, _, _ = strings.Cut(first, ". ")
-	return first
+	finding = strings.TrimPrefix(finding, "no side: ")
+	for _, end := range []string{":", "; ", ". "} {
+		finding, _, _ = strings.Cut(finding, end)
+	}
+	return finding
 }
