@@ -84,8 +84,8 @@ func proposeArgs(clip, like string) []string {
 func (p *clipProposer) Propose(ctx context.Context, clip string, _ traj.View, like []markpage.Marked) (found []markpage.Proposal, reason string, err error) {
 	for _, l := range like {
 		if filepath.Dir(l.Clip) != filepath.Dir(clip) {
-			// On another day ground and light are others: little is found, and of 19 marks on
-			// hard clips one was of a hoof in the air.
+			// On another day ground and light are others: on hard clips nothing is found in four
+			// of six, and of what is found a sixth lies more than 2 px off.
 			continue
 		}
 		var again string

@@ -33,7 +33,7 @@ export async function openHelp(main, _path, { setCrumbs }) {
       h('p', {}, 'Coming toward the camera, its left legs are on the right of the picture; the words at the picture’s edges say so. A horse that plaits may put a hoof on the other side of the middle: follow the leg up to the shoulder before you click.')),
     h('section', { class: 'card', 'aria-labelledby': 'help-proposed' },
       h('h2', { id: 'help-proposed' }, 'Marks that are proposed'),
-      h('p', {}, 'Once a left and a right stance are marked, the program may propose marks in further frames and clips. They are dashed boxes with a question mark. Look at each: C confirms those of the frame, a drag moves one, X throws them away. Nothing proposed is measured before you confirm it.')),
+      h('p', {}, 'Once a left and a right stance are marked, the program may propose marks in further frames and clips. They are dashed boxes with a question mark. Look at each: C confirms those of the frame, a drag moves one, or a click beside it, and X throws them away. Nothing proposed is measured before you confirm it.')),
     h('section', { class: 'card', 'aria-labelledby': 'help-shoulder' },
       h('h2', { id: 'help-shoulder' }, 'Shoulder and trunk'),
       h('p', {}, 'Chest and points of the shoulders, from in front, tell how the trunk sways and how each shoulder moves. The points of the shoulders are never asked for: choose one below the drawing if you want them; from then on they are asked for in this clip.'),
