@@ -35,7 +35,7 @@ func trunkScene(seed uint64) (scene.Scene, *rand.Rand) {
 // Of measures of the trunk, intervals of one run hold the truth of its own strides.
 // Marks of the head and the trunk lie beside the middle as people set them.
 func TestTrunkIntervalsHold(t *testing.T) {
-	const runs = 24
+	runs := map[bool]int{false: 16, true: 24}[metrics.Thorough]
 	inside, all := map[metrics.Name]int{}, map[metrics.Name]int{}
 	errors, widths := map[metrics.Name]float64{}, map[metrics.Name]float64{}
 	for seed := range uint64(runs) {
@@ -93,7 +93,7 @@ func TestTrunkIntervalsHold(t *testing.T) {
 	for _, n := range append(metrics.ShoulderAndTrunk(), metrics.HipExcursion) {
 		count := float64(all[n])
 		t.Logf("%-18s %2d of %2d inside, rms error %.3f, mean half-width %.3f", n, inside[n], all[n], math.Sqrt(errors[n]/count), widths[n]/count)
-		// By chance fewer than five in six of 12 do once in 50.
+		// By chance fewer than five in six of 12 do once in 50, of 8 once in 17; the seeds are fixed.
 		if count < 8 || float64(inside[n]) < count*5/6 {
 			t.Errorf("%s: %d of %d intervals hold the truth", n, inside[n], all[n])
 		}

@@ -124,12 +124,12 @@ func TestReadersLeaveNothingBehind(t *testing.T) {
 	}
 	rounds(30)
 	memory, files, threads := resident(t)
-	rounds(120)
+	rounds(50)
 	nowMemory, nowFiles, nowThreads := resident(t)
 	grown := nowMemory - memory
 	t.Logf("memory grew by %d KiB", grown>>10)
-	// One picture of each round would be 40 MB.
-	if grown > 24<<20 || nowFiles > files || nowThreads > threads+8 {
+	// One picture of each round would be 17 MB.
+	if grown > 10<<20 || nowFiles > files || nowThreads > threads+8 {
 		t.Errorf("memory grew by %d KiB, files from %d to %d, threads from %d to %d", grown>>10, files, nowFiles, threads, nowThreads)
 	}
 }

@@ -176,7 +176,7 @@ func TestDeterministicOnAnyNumberOfCores(t *testing.T) {
 			t.Fatal(err)
 		}
 		var h hashWriter
-		if err := m.pump(context.Background(), m.frameTimes(), &h, nil); err != nil {
+		if err := m.pump(context.Background(), m.frameTimes()[:7], &h, nil); err != nil {
 			t.Fatal(err)
 		}
 		return h.sum
@@ -351,11 +351,12 @@ func TestRotatedClipShowsUpright(t *testing.T) {
 		}
 		return out
 	}
+	s := short()
+	s.Motion.EndM = s.Motion.StartM - 0.3
+	s.Camera.NoiseSD = -1
+	s.Camera.Width, s.Camera.Height = 288, 512
+	want := decode(s)
 	for _, r := range []int{90, 180, 270} {
-		s := short()
-		s.Camera.NoiseSD = -1
-		s.Camera.Width, s.Camera.Height = 288, 512
-		want := decode(s)
 		s.Encoding.Rotation = r
 		got := decode(s)
 		if len(got) != len(want) {
