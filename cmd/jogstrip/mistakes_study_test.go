@@ -59,13 +59,19 @@ func TestMistakesStudy(t *testing.T) {
 	t.Logf("%d right inputs\n%s", len(as), tableOf(as))
 	doubted := 0
 	for _, s := range as {
-		if !s.silently() {
+		if s.doubted() {
 			doubted++
 		}
 	}
 	if len(as) < 200 || doubted > 2 {
 		t.Errorf("%d of %d right inputs are doubted, want at most 2 of at least 200", doubted, len(as))
 	}
+}
+
+// doubted reports whether a person is asked to look again for what contradicts itself, or
+// nothing is told at all; that too little was seen is no doubt.
+func (s judged) doubted() bool {
+	return s.result == nil || s.result.Doubted()
 }
 
 // noted reports whether something is doubted in a note.
@@ -75,7 +81,7 @@ func (s judged) noted() bool {
 
 // tableOf tells for each kind what became of it, and lists every case.
 func tableOf(all []judged) string {
-	type row struct{ n, refused, look, note, silent, right, wrong int }
+	type row struct{ n, refused, look, few, note, silent, right, wrong int }
 	rows := map[string]*row{}
 	var kinds []string
 	var lines []string
@@ -92,9 +98,12 @@ func tableOf(all []judged) string {
 		case s.entry.Outcome == batch.Failed:
 			r.refused++
 			how = "refused"
-		case !s.silently():
+		case s.doubted():
 			r.look++
 			how = "second look"
+		case !s.silently():
+			r.few++
+			how = "no stride"
 		case s.noted():
 			r.note++
 			how = "note"
@@ -119,10 +128,10 @@ func tableOf(all []judged) string {
 		lines = append(lines, fmt.Sprintf("%-30s %-30s %-14s %-11s true %-10s named %-10s %s", s.kind, s.name, s.pass.name, how, s.pass.limb, s.named(), strings.ReplaceAll(reason, "\n", " ")))
 	}
 	var b strings.Builder
-	fmt.Fprintf(&b, "%-32s %5s %8s %12s %5s %7s %11s %11s\n", "kind of mistake", "n", "refused", "second look", "note", "silent", "right limb", "wrong limb")
+	fmt.Fprintf(&b, "%-32s %5s %8s %12s %10s %5s %7s %11s %11s\n", "kind of mistake", "n", "refused", "second look", "no stride", "note", "silent", "right limb", "wrong limb")
 	for _, k := range kinds {
 		r := rows[k]
-		fmt.Fprintf(&b, "%-32s %5d %8d %12d %5d %7d %11d %11d\n", k, r.n, r.refused, r.look, r.note, r.silent, r.right, r.wrong)
+		fmt.Fprintf(&b, "%-32s %5d %8d %12d %10d %5d %7d %11d %11d\n", k, r.n, r.refused, r.look, r.few, r.note, r.silent, r.right, r.wrong)
 	}
 	return b.String() + strings.Join(lines, "\n")
 }
