@@ -47,46 +47,17 @@ type HistoryOptions struct {
 // treatments. Points need not be in order.
 func History(points []HistoryPoint, opts HistoryOptions) (*Figure, error) {
 	const name = "history"
-	points = slices.Clone(points)
-	for i := range points {
-		if points[i].Summary != nil {
-			s := *points[i].Summary.Said(lengths.Metric)
-			points[i].Summary = &s
-		}
-	}
-	slices.SortStableFunc(points, func(a, b HistoryPoint) int { return a.Date.Compare(b.Date) })
+	points = byDate(points)
 	if len(points) == 0 {
 		return nil, &NoDataError{Figure: name, Reason: "there is no visit yet"}
 	}
-	day := func(t time.Time) float64 {
-		y, m, d := t.Date()
-		return float64(time.Date(y, m, d, 0, 0, 0, 0, time.UTC).Unix()) / 86400
-	}
-	x := newExtent()
-	var dates []float64
-	for _, p := range points {
-		dates = append(dates, day(p.Date))
-	}
-	x.add(dates...)
-	dense := len(points) > mostApart
-	ticks := func(bare bool) plot.Ticker {
-		if dense {
-			return calendarTicks{bare: bare}
-		}
-		return dateTicks{dates: dates, bare: bare}
-	}
-	if x.high-x.low < 14 {
-		middle := (x.low + x.high) / 2
-		x.low, x.high = middle-7, middle+7
-	}
-	margin := 0.04 * (x.high - x.low)
-	low, high := x.low-margin, x.high+margin
-
+	axis := newVisitDates(points)
+	dates, dense := axis.dates, axis.dense
 	var panels []*plot.Plot
 	var share []float64
 	add := func(p *plot.Plot, height float64) {
-		p.X.Min, p.X.Max = low, high
-		p.X.Tick.Marker = ticks(false)
+		p.X.Min, p.X.Max = axis.low, axis.high
+		p.X.Tick.Marker = axis.ticks(false)
 		panels, share = append(panels, p), append(share, height)
 	}
 	const lineHeight = 105.0
@@ -111,14 +82,7 @@ func History(points []HistoryPoint, opts HistoryOptions) (*Figure, error) {
 	if len(panels) == 0 {
 		return nil, &NoDataError{Figure: name, Reason: "no visit holds a measure, a soreness or a treatment"}
 	}
-	// The date labels stand under the lowest panel alone.
-	for _, p := range panels[:len(panels)-1] {
-		p.X.Tick.Marker = ticks(true)
-	}
-	panels[len(panels)-1].X.Label.Text = "Date of the visit"
-	if dense {
-		panels[len(panels)-1].X.Label.Text = "Date"
-	}
+	axis.label(panels)
 	share[len(share)-1] += 14
 	total := 0.0
 	for _, s := range share {
@@ -128,25 +92,90 @@ func History(points []HistoryPoint, opts HistoryOptions) (*Figure, error) {
 	if hasSides {
 		legend = append([]legendEntry{sideLegend(styleOf(traj.Left), "left"), sideLegend(styleOf(traj.Right), "right")}, legend...)
 	}
-	note := fmt.Sprintf("n = %s. Whiskers: 95 %% intervals. Grey band: within the tolerance around even.", count(len(points), "visit"))
+	return composition{
+		name:   name,
+		title:  "History: measures, soreness and treatment on one date axis",
+		notes:  []string{historyNote(len(points), dense, measured < len(panels))},
+		legend: legend,
+		height: vg.Length(total) + 8*vg.Length(len(panels)-1),
+		body:   func(c draw.Canvas) { stack(c, panels, share, 8) },
+	}.figure(), nil
+}
+
+// byDate returns a copy of visits in the order of their dates, in metres.
+func byDate(points []HistoryPoint) []HistoryPoint {
+	points = slices.Clone(points)
+	for i := range points {
+		if points[i].Summary != nil {
+			s := *points[i].Summary.Said(lengths.Metric)
+			points[i].Summary = &s
+		}
+	}
+	slices.SortStableFunc(points, func(a, b HistoryPoint) int { return a.Date.Compare(b.Date) })
+	return points
+}
+
+// visitDates is the date axis of a history: each visit's day, where the axis ends, and
+// what its ticks say.
+type visitDates struct {
+	dates     []float64 // Days.
+	low, high float64
+	dense     bool // More visits than have room for a sign each.
+}
+
+func newVisitDates(points []HistoryPoint) visitDates {
+	day := func(t time.Time) float64 {
+		y, m, d := t.Date()
+		return float64(time.Date(y, m, d, 0, 0, 0, 0, time.UTC).Unix()) / 86400
+	}
+	x := newExtent()
+	var dates []float64
+	for _, p := range points {
+		dates = append(dates, day(p.Date))
+	}
+	x.add(dates...)
+	if x.high-x.low < 14 {
+		middle := (x.low + x.high) / 2
+		x.low, x.high = middle-7, middle+7
+	}
+	margin := 0.04 * (x.high - x.low)
+	return visitDates{dates, x.low - margin, x.high + margin, len(points) > mostApart}
+}
+
+// ticks are those of one panel; bare ones have no labels.
+func (v *visitDates) ticks(bare bool) plot.Ticker {
+	if v.dense {
+		return calendarTicks{bare: bare}
+	}
+	return dateTicks{dates: v.dates, bare: bare}
+}
+
+// label puts the dates' labels under the lowest panel alone.
+func (v *visitDates) label(panels []*plot.Plot) {
+	for _, p := range panels[:len(panels)-1] {
+		p.X.Tick.Marker = v.ticks(true)
+	}
+	panels[len(panels)-1].X.Label.Text = "Date of the visit"
+	if v.dense {
+		panels[len(panels)-1].X.Label.Text = "Date"
+	}
+}
+
+// historyNote says how the figure is read; more is whether panels of soreness or
+// treatment stand below those of measures.
+func historyNote(visits int, dense, more bool) string {
+	note := fmt.Sprintf("n = %s. Whiskers: 95 %% intervals. Grey band: within the tolerance around even.", count(visits, "visit"))
 	if dense {
-		note = fmt.Sprintf("n = %s, too many for a sign each. Shaded: 95 %% intervals. Grey band: within the tolerance around even.", count(len(points), "visit"))
+		note = fmt.Sprintf("n = %s, too many for a sign each. Shaded: 95 %% intervals. Grey band: within the tolerance around even.", count(visits, "visit"))
 	}
 	switch {
-	case measured == len(panels):
+	case !more:
 	case dense:
 		note += " Soreness: the higher and darker the bar, the sorer, up to grade 4; a stroke at the foot: felt and not sore. Treatment: a stroke each."
 	default:
 		note += " Numbers in squares: soreness grade; the darker, the sorer; no square: not felt. Triangles: treatments."
 	}
-	return composition{
-		name:   name,
-		title:  "History: measures, soreness and treatment on one date axis",
-		notes:  []string{note},
-		legend: legend,
-		height: vg.Length(total) + 8*vg.Length(len(panels)-1),
-		body:   func(c draw.Canvas) { stack(c, panels, share, 8) },
-	}.figure(), nil
+	return note
 }
 
 // mostApart is how many visits have room for a sign each, and for a square with a grade.

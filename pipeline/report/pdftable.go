@@ -154,30 +154,45 @@ func (s *sheet) columns(p *tablePlan, t *table) bool {
 	for _, r := range t.rows {
 		n = max(n, len(r.cells))
 	}
-	least, most := make([]float64, n), make([]float64, n)
-	measure := func(column int, text string, style textStyle, whole bool) {
-		text = s.show(text)
-		longest := 0.0
-		for _, w := range splitWords(text) {
-			longest = math.Max(longest, s.width(w, style))
-		}
-		all := s.width(text, style)
-		if whole {
-			longest = all
-		}
-		least[column] = math.Max(least[column], longest)
-		most[column] = math.Max(most[column], all)
+	w := columnWidths{make([]float64, n), make([]float64, n)}
+	w.takeHead(s, p, t)
+	w.takeRows(s, p, t)
+	return w.share(p, t)
+}
+
+// columnWidths is what each column needs at least, where its text is broken, and at
+// most, where it is not.
+type columnWidths struct{ least, most []float64 }
+
+// take widens a column for a text; whole is whether it must not be broken.
+func (w *columnWidths) take(s *sheet, column int, text string, style textStyle, whole bool) {
+	text = s.show(text)
+	longest := 0.0
+	for _, word := range splitWords(text) {
+		longest = math.Max(longest, s.width(word, style))
 	}
+	all := s.width(text, style)
+	if whole {
+		longest = all
+	}
+	w.least[column] = math.Max(w.least[column], longest)
+	w.most[column] = math.Max(w.most[column], all)
+}
+
+func (w *columnWidths) takeHead(s *sheet, p *tablePlan, t *table) {
 	for i, h := range t.head {
 		if i == 1 && t.headFigure != nil {
-			least[i] = t.headFigure.drawing.Width.Points()
-			most[i] = least[i]
+			w.least[i] = t.headFigure.drawing.Width.Points()
+			w.most[i] = w.least[i]
 			continue
 		}
-		measure(i, h, textStyle{size: p.style.size, bold: true}, false)
+		w.take(s, i, h, textStyle{size: p.style.size, bold: true}, false)
 		// A header may take several lines; the column need not be as wide.
-		most[i] = math.Min(most[i], math.Max(least[i], 60))
+		w.most[i] = math.Min(w.most[i], math.Max(w.least[i], 60))
 	}
+}
+
+func (w *columnWidths) takeRows(s *sheet, p *tablePlan, t *table) {
 	for _, r := range t.rows {
 		column := 0
 		for i, c := range r.cells {
@@ -193,47 +208,53 @@ func (s *sheet) columns(p *tablePlan, t *table) bool {
 			if c.across <= 1 {
 				// A hash may be broken, a number may not.
 				if c.code {
-					most[column] = math.Max(most[column], s.width(text, style))
-					least[column] = math.Max(least[column], 80)
+					w.most[column] = math.Max(w.most[column], s.width(text, style))
+					w.least[column] = math.Max(w.least[column], 80)
 				} else {
 					// A number is never broken, nor a short name such as a date.
-					measure(column, text, style, c.number && len(text) < 24 || i == 0 && len(text) < 18)
+					w.take(s, column, text, style, c.number && len(text) < 24 || i == 0 && len(text) < 18)
 				}
 				// An interval is not broken, words below a number may be.
-				measure(column, c.under, style, c.number && strings.HasPrefix(c.under, "("))
+				w.take(s, column, c.under, style, c.number && strings.HasPrefix(c.under, "("))
 			}
 			column += max(c.across, 1)
 		}
 	}
+}
+
+// share gives each column its part of the page. It returns false where not even the
+// least that they need has room.
+func (w *columnWidths) share(p *tablePlan, t *table) bool {
+	n := len(w.least)
 	room := contentWidth - cellGap*float64(n-1)
 	var sumLeast, sumMost float64
 	for i := range n {
 		// A word longer than this, such as a file name, is broken.
-		least[i] = math.Min(least[i], room/2.5)
-		most[i] = math.Max(most[i], least[i])
-		sumLeast, sumMost = sumLeast+least[i], sumMost+most[i]
+		w.least[i] = math.Min(w.least[i], room/2.5)
+		w.most[i] = math.Max(w.most[i], w.least[i])
+		sumLeast, sumMost = sumLeast+w.least[i], sumMost+w.most[i]
 	}
 	p.widths = make([]float64, n)
 	switch {
 	case sumMost <= room:
-		copy(p.widths, most)
+		copy(p.widths, w.most)
 		if !t.facts {
 			// A wide table fills the page, as on the screen.
 			for i := range n {
 				p.widths[i] += (room - sumMost) / float64(n)
 			}
 			if t.headFigure != nil { // The bars keep their width.
-				p.widths[n-1] += p.widths[1] - most[1]
-				p.widths[1] = most[1]
+				p.widths[n-1] += p.widths[1] - w.most[1]
+				p.widths[1] = w.most[1]
 			}
 		}
 	case sumLeast <= room:
 		for i := range n {
-			p.widths[i] = least[i] + (room-sumLeast)*(most[i]-least[i])/(sumMost-sumLeast)
+			p.widths[i] = w.least[i] + (room-sumLeast)*(w.most[i]-w.least[i])/(sumMost-sumLeast)
 		}
 	default:
 		for i := range n {
-			p.widths[i] = least[i] * room / sumLeast
+			p.widths[i] = w.least[i] * room / sumLeast
 		}
 		return false
 	}
