@@ -337,7 +337,7 @@ func (j *job) track(ctx context.Context, info *clip.Info, opts MeasureOptions) (
 		}
 		marks = append(marks, t)
 	}
-	set := track.Options{View: j.marks.View, Gait: j.marks.Gait}
+	set := track.Options{View: j.marks.View, Gait: j.marks.Gait, Model: errormodel.Usual()}
 	if j.marks.Calibration != nil {
 		set.ReferenceFrame = j.marks.Calibration.Frame
 	}

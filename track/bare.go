@@ -77,13 +77,13 @@ func (st *stander) bare(f int, p flow.Point, size float64) (bare grid, looks []g
 		if dir > 0 {
 			room = c.times[len(c.times)-1] - c.times[f]
 		}
-		next, apart := bareFromS, max(0.03, (min(bareToS, room)-bareFromS)/bareLooks)
-		for g := f + dir; g >= 0 && g < len(c.times) && len(looks) < bareLooks; g += dir {
+		next, apart := st.model.BareFromS, max(0.03, (min(st.model.BareToS, room)-st.model.BareFromS)/float64(st.model.BareLooks))
+		for g := f + dir; g >= 0 && g < len(c.times) && len(looks) < st.model.BareLooks; g += dir {
 			d := math.Abs(c.times[g] - c.times[f])
 			if d < next {
 				continue
 			}
-			if d > bareToS {
+			if d > st.model.BareToS {
 				return nil
 			}
 			next = d + apart
@@ -155,13 +155,6 @@ func (st *stander) fromLane(p flow.Point, size float64) (grid, bool) {
 	return st.sampleHere(p, size, nil), true
 }
 
-// When the ground is looked at, s from a moment of the stance: beyond most of it.
-const (
-	bareFromS = 0.35
-	bareToS   = 1.7
-	bareLooks = 9
-)
-
 // still returns 1 for the samples around steady that look as they do in l for a while
 // before it or after it, and 0 for the others: what passes the hoof, or stands beside it
 // for less long, is not the hoof. size is the side of the patch, px.
@@ -171,7 +164,7 @@ func (st *stander) still(l *standingLook, steady flow.Point, size float64) (grid
 	var here grid
 	for _, dir := range []int{-1, 1} {
 		same, n := make([]int, len(out)), 0
-		for g := l.frame + dir; g >= 0 && g < len(c.times) && (n < fewest || math.Abs(c.times[g]-c.times[l.frame]) <= stillS); g += dir {
+		for g := l.frame + dir; g >= 0 && g < len(c.times) && (n < st.model.Fewest || math.Abs(c.times[g]-c.times[l.frame]) <= st.model.StillS); g += dir {
 			var ok bool
 			var err error
 			if here, ok, err = st.sample(g, steady, 0, 0, size, here); err != nil {
@@ -181,22 +174,19 @@ func (st *stander) still(l *standingLook, steady flow.Point, size float64) (grid
 			}
 			n++
 			for k, v := range here {
-				if math.IsNaN(float64(v)) || !differs(l.grid[k], v, stillLimit+slackAt(l.grid, k%gridSide, k/gridSide)) {
+				if math.IsNaN(float64(v)) || !differs(l.grid[k], v, st.model.StillLimit+slackAt(l.grid, k%gridSide, k/gridSide)) {
 					same[k]++
 				}
 			}
 		}
 		for k, m := range same {
-			if n >= fewest && 3*m > 2*n {
+			if n >= st.model.Fewest && 3*m > 2*n {
 				out[k] = 1
 			}
 		}
 	}
 	return out, nil
 }
-
-// stillS is for how long the hoof is looked at to tell it from what passes it, s.
-const stillS = 0.1
 
 // hoofPixels says which samples of key are the hoof: how surely they are not the bare
 // ground, weighed by how near the middle they lie, and what part of the patch they are.

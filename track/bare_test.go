@@ -29,28 +29,28 @@ func TestHoofAgainstBareGround(t *testing.T) {
 	}
 	for _, shade := range []float32{0, -18, 12} {
 		key := look(shade, true)
-		weights, share := hoofPixels(key, ground, nil, stillLimit)
+		weights, share := hoofPixels(key, ground, nil, known.StillLimit)
 		wrong := 0
 		for k, w := range weights {
 			if (w > 0) != isHoof(k) {
 				wrong++
 			}
 		}
-		if wrong > 12 || share < leastShare {
+		if wrong > 12 || share < known.LeastShare {
 			t.Errorf("shade %.0f: %d of %d samples are told wrong, share %.2f", shade, wrong, len(weights), share)
 		}
-		if s := keeps(key, look(shade, true), weights, 0, stillLimit); s < 0.95 {
+		if s := keeps(key, look(shade, true), weights, 0, known.StillLimit); s < 0.95 {
 			t.Errorf("shade %.0f: a hoof that stands keeps %.2f of itself", shade, s)
 		}
 		bare := look(shade, false)
-		if s := keeps(key, bare, weights, 0, stillLimit); s > goneShare {
+		if s := keeps(key, bare, weights, 0, known.StillLimit); s > known.GoneShare {
 			t.Errorf("shade %.0f: a hoof that left keeps %.2f of itself", shade, s)
 		}
 		then, _ := shadeOf(key, ground)
-		if s := bottomShare(bare, ground, weights, stillLimit, then); s < liftedShare {
+		if s := bottomShare(bare, ground, weights, known.StillLimit, then); s < known.LiftedShare {
 			t.Errorf("shade %.0f: %.2f of the lowest part looks bare once the hoof has left", shade, s)
 		}
-		if s := bottomShare(look(shade, true), ground, weights, stillLimit, then); s > 0.2 {
+		if s := bottomShare(look(shade, true), ground, weights, known.StillLimit, then); s > 0.2 {
 			t.Errorf("shade %.0f: %.2f of the lowest part looks bare under a hoof that stands", shade, s)
 		}
 	}

@@ -5,33 +5,14 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/stat"
+
+	"jogstrip/track/errormodel"
 )
 
 // Stances of a pair follow each other in steps: left, right, left. Which of its pair
 // a stance is, is told over the whole run at once: by the marks, by the time since the
 // others, by where it lies across the picture and by what it looks like. A single
 // stance may mislead in each of these, but hardly a run of them.
-
-// Bounds of the time from a stance to the opposite limb's next, s: half a stride of
-// racing trot and of slow walk, with room.
-const shortestStep, longestStep = 0.17, 0.85
-
-const (
-	farOffBeat  = 0.3      // Steps.
-	leastLike   = standNCC // NCC with the marks: what looks less alike can't be placed by them.
-	leastFill   = 0.5      // Of its patch that it fills where it was marked; likeMarked excuses less.
-	longStance  = 1.5      // How much longer than is usual a stance may last that nobody marked.
-	leastWorth  = 0.5      // Of a stance that nobody marked, to be believed.
-	markedWorth = 4.0      // What a stance that a person marked counts; others count up to 1.
-	offStepSD   = 0.12     // How far off the beat a hoof lands, steps, one standard deviation.
-	landingSD   = 0.04     // How far off a landing is seen, s.
-	lastsSD     = 0.15     // How far off the usual length a stance is, share of it.
-	missedStep  = 0.8      // Cost of a step in which nothing was found.
-	mostMissed  = 12
-	mostFound   = 0.6 // Share of the steps that must be found for the rhythm to be sure.
-	longestDuty = 0.8 // Share of a stride that a stance may last (a slow walk: 0.7).
-	clearlyBest = 1.0 // By how much the best rhythm must be better than any other.
-)
 
 // worth is what it is worth to take the stance for that of side; usual is how long
 // stances last, s.
@@ -40,16 +21,16 @@ func (s *standing) worth(side int, times []float64, usual float64) float64 {
 		if s.marked != side {
 			return math.Inf(-1)
 		}
-		return markedWorth
+		return s.model.MarkedWorth
 	}
-	if s.never[side] || usual > 0 && s.lasts(times) > longStance*usual {
+	if s.never[side] || usual > 0 && s.lasts(times) > s.model.LongStance*usual {
 		return math.Inf(-1)
 	}
 	like := max(s.like[0], s.like[1])
-	if like < leastLike || like < likeMarked && s.share < s.fills {
+	if like < s.model.LeastLike || like < s.model.LikeMarked && s.share < s.fills {
 		return math.Inf(-1)
 	}
-	w := ramp(like, 0.55, 0.9) + 0.8*min(1, s.lasts(times)/max(usual, shortS)) - 0.4
+	w := ramp(like, 0.55, 0.9) + 0.8*min(1, s.lasts(times)/max(usual, s.model.ShortS)) - 0.4
 	if s.like[side] > 0 || s.like[1-side] > 0 {
 		w -= 2 * (like - s.like[side])
 	}
@@ -61,6 +42,7 @@ func (s *standing) worth(side int, times []float64, usual float64) float64 {
 
 // chain is a choice of stances with their sides and beats.
 type chain struct {
+	model *errormodel.Tracking
 	step  float64
 	worth float64
 	index []int // Of the stances.
@@ -71,11 +53,11 @@ type chain struct {
 // count returns which stances are those of the pair, which side each is and at which
 // step it comes. all is in the order of time. sure is false where another rhythm fits
 // about as well; the marked stances keep their sides then, and only they are returned.
-func count(all []*standing, times []float64) (best chain, sure bool) {
+func count(all []*standing, times []float64, m *errormodel.Tracking) (best chain, sure bool) {
 	const ratio = 1.02
 	var tried []chain
-	for step := shortestStep; step <= longestStep; step *= ratio {
-		tried = append(tried, countAt(all, times, step))
+	for step := m.ShortestStep; step <= m.LongestStep; step *= ratio {
+		tried = append(tried, countAt(all, times, step, m))
 	}
 	if len(tried) == 0 {
 		return chain{}, false
@@ -88,7 +70,7 @@ func count(all []*standing, times []float64) (best chain, sure bool) {
 	// The step's own mean does better than the nearest of those tried.
 	for range 2 {
 		if _, step, ok := best.rhythm(all, times); ok {
-			if again := countAt(all, times, step); again.worth >= best.worth {
+			if again := countAt(all, times, step, m); again.worth >= best.worth {
 				best = again
 			}
 		}
@@ -97,11 +79,11 @@ func count(all []*standing, times []float64) (best chain, sure bool) {
 	best.dropOffBeat(all, times)
 	// Somebody must have said of one at least whose it is.
 	sure = len(best.index) > 2 && slices.ContainsFunc(best.index, func(i int) bool { return all[i].marked >= 0 })
-	if n := len(best.beat); sure && float64(n) < mostFound*float64(best.beat[n-1]-best.beat[0]+1) {
+	if n := len(best.beat); sure && float64(n) < m.MostFound*float64(best.beat[n-1]-best.beat[0]+1) {
 		sure = false // Half the stride leaves every other step empty.
 	}
 	for _, t := range tried {
-		if t.worth > best.worth-clearlyBest && t.contradicts(&best) {
+		if t.worth > best.worth-m.ClearlyBest && t.contradicts(&best) {
 			sure = false
 		}
 	}
@@ -137,12 +119,12 @@ func (s *standing) landing(times []float64, lasts float64) (at, sd float64) {
 	on, onSD := s.begins(times)
 	switch {
 	case s.before >= 0:
-		return on, math.Hypot(landingSD, onSD)
+		return on, math.Hypot(s.model.LandingSD, onSD)
 	case s.after >= 0:
 		off, offSD := s.ceases(times)
-		return min(on, off-lasts), math.Hypot(math.Hypot(landingSD, offSD), lastsSD*lasts)
+		return min(on, off-lasts), math.Hypot(math.Hypot(s.model.LandingSD, offSD), s.model.LastsSD*lasts)
 	}
-	return s.middle(times) - max(lasts, s.lasts(times))/2, max(2*landingSD, lasts/2)
+	return s.middle(times) - max(lasts, s.lasts(times))/2, max(2*s.model.LandingSD, lasts/2)
 }
 
 // usual returns how long the stances last whose both ends were seen, s: the upper quarter; else
@@ -188,7 +170,7 @@ func (c *chain) dropOffBeat(all []*standing, times []float64) {
 		}
 		a, b := stat.LinearRegression(beats, landings, nil, false)
 		at, sd := all[c.index[k]].landing(times, lasts)
-		if math.Abs(at-a-b*float64(c.beat[k])) > farOffBeat*c.step+2*(sd-landingSD) {
+		if math.Abs(at-a-b*float64(c.beat[k])) > c.model.FarOffBeat*c.step+2*(sd-c.model.LandingSD) {
 			c.index, c.side, c.beat = slices.Delete(c.index, k, k+1), slices.Delete(c.side, k, k+1), slices.Delete(c.beat, k, k+1)
 			k--
 		}
@@ -230,7 +212,7 @@ func (c *chain) rhythm(all []*standing, times []float64) (first, step float64, o
 		return 0, 0, false
 	}
 	first, step = stat.LinearRegression(beats, landings, nil, false)
-	return first, step, step >= shortestStep && step <= longestStep
+	return first, step, step >= c.model.ShortestStep && step <= c.model.LongestStep
 }
 
 // fillIn adds what looks like the hoof and stands in the middle of a step in which nothing
@@ -247,9 +229,9 @@ func (c *chain) fillIn(all []*standing, times []float64) {
 			continue
 		}
 		middle := first + step*float64(beat) + lasts/2
-		best, found := leastWorth, -1
+		best, found := c.model.LeastWorth, -1
 		for i, s := range all {
-			if s.marked >= 0 || s.never[side] || s.like[side] < likeMarked || math.Abs(s.middle(times)-middle) > farOffBeat*step {
+			if s.marked >= 0 || s.never[side] || s.like[side] < c.model.LikeMarked || math.Abs(s.middle(times)-middle) > c.model.FarOffBeat*step {
 				continue
 			}
 			if w := s.worth(side, times, lasts); w > best {
@@ -263,7 +245,7 @@ func (c *chain) fillIn(all []*standing, times []float64) {
 }
 
 // countAt returns the best choice where a step takes so long, s.
-func countAt(all []*standing, times []float64, step float64) chain {
+func countAt(all []*standing, times []float64, step float64, m *errormodel.Tracking) chain {
 	n := len(all)
 	type state struct {
 		worth    float64
@@ -283,9 +265,9 @@ func countAt(all []*standing, times []float64, step float64) chain {
 	for i, s := range all {
 		at[i], sd[i] = s.landing(times, lasts)
 	}
-	out := chain{step: step, worth: math.Inf(-1)}
+	out := chain{model: m, step: step, worth: math.Inf(-1)}
 	for _, s := range all { // A limb can't stand for longer than its stride lasts.
-		if longest := max(lasts, s.lasts(times)); s.marked >= 0 && longest > longestDuty*2*step {
+		if longest := max(lasts, s.lasts(times)); s.marked >= 0 && longest > m.LongestDuty*2*step {
 			return out
 		}
 	}
@@ -294,7 +276,7 @@ func countAt(all []*standing, times []float64, step float64) chain {
 	for i, s := range all {
 		for side := range 2 {
 			worth := s.worth(side, times, lasts)
-			b := state{worth: worth - markedWorth*float64(marked[i]), from: -1}
+			b := state{worth: worth - m.MarkedWorth*float64(marked[i]), from: -1}
 			for j := range i {
 				o := all[j]
 				d := (at[i] - at[j]) / step
@@ -302,18 +284,18 @@ func countAt(all []*standing, times []float64, step float64) chain {
 					// Steps from one side to the other are odd, and even to the same side.
 					steps := 2 - float64(from^side)
 					steps += 2 * max(0, math.Round((d-steps)/2))
-					if steps > mostMissed || from == side && times[s.first()] <= times[o.last()] {
+					if steps > m.MostMissed || from == side && times[s.first()] <= times[o.last()] {
 						continue // One limb can't stand in two places.
 					}
-					off := (d - steps) * step / math.Sqrt(sq(sd[i])+sq(sd[j])+sq(offStepSD*step)*steps)
-					v := best[j][from].worth + worth - min(off*off/2, 3) - missedStep*(steps-1) - markedWorth*float64(marked[i]-marked[j+1])
+					off := (d - steps) * step / math.Sqrt(sq(sd[i])+sq(sd[j])+sq(m.OffStepSD*step)*steps)
+					v := best[j][from].worth + worth - min(off*off/2, 3) - m.MissedStep*(steps-1) - m.MarkedWorth*float64(marked[i]-marked[j+1])
 					if v > b.worth {
 						b = state{v, j, from, best[j][from].beat + int(steps)}
 					}
 				}
 			}
 			best[i][side] = b
-			if total := b.worth - markedWorth*float64(marked[n]-marked[i+1]); total > out.worth {
+			if total := b.worth - m.MarkedWorth*float64(marked[n]-marked[i+1]); total > out.worth {
 				out.worth, end, endSide = total, i, side
 			}
 		}

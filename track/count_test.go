@@ -5,8 +5,12 @@ import (
 	"slices"
 	"testing"
 
+	"jogstrip/track/errormodel"
 	"jogstrip/track/flow"
 )
+
+// known is what tracking takes as known.
+var known = errormodel.Usual().Tracking
 
 // walk is a run of stances of a pair, left first, a step apart; marked says which a
 // person marked, hidden which were not found. Frames are 60 a second.
@@ -19,7 +23,7 @@ func walk(n int, step, lasts float64, marked, hidden []int) (all []*standing, ti
 			continue
 		}
 		first, last := int(60*(0.2+step*float64(i))), int(60*(0.2+step*float64(i)+lasts))
-		s := &standing{size: 20, frame: first, before: first - 1, after: last + 1, marked: -1}
+		s := &standing{model: &known, size: 20, frame: first, before: first - 1, after: last + 1, marked: -1}
 		s.like[i%2], s.like[1-i%2] = 0.92, 0.85
 		s.off[1-i%2] = flow.Point{X: 1.2}
 		for f := first; f <= last; f++ {
@@ -50,7 +54,7 @@ func TestCount(t *testing.T) {
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			all, times, side := walk(10, tt.step, tt.lasts, tt.marked, tt.hidden)
-			got, sure := count(all, times)
+			got, sure := count(all, times, &known)
 			if !sure {
 				t.Fatalf("not sure: step %.3f s, stances %v", got.step, got.index)
 			}
@@ -88,11 +92,11 @@ func TestCountNeverHalvesNorDoubles(t *testing.T) {
 		}
 		all, times, _ := walk(n, step, lasts, marked, hidden)
 		for _, s := range all { // Parts are hidden, too.
-			if k := rng.IntN(len(s.seen)/2 + 1); rng.Float64() < 0.3 && len(s.seen)-k >= fewest {
+			if k := rng.IntN(len(s.seen)/2 + 1); rng.Float64() < 0.3 && len(s.seen)-k >= known.Fewest {
 				s.seen, s.before = s.seen[k:], -1
 			}
 		}
-		got, ok := count(all, times)
+		got, ok := count(all, times, &known)
 		_, mean, known := got.rhythm(all, times)
 		if !ok || !known {
 			continue

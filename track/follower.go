@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"jogstrip/track/errormodel"
 	"jogstrip/track/flow"
 	"jogstrip/track/traj"
 )
@@ -12,6 +13,7 @@ import (
 // follower follows one landmark in one direction of time.
 type follower struct {
 	clip     *clip
+	model    *errormodel.Tracking
 	landmark traj.Landmark
 	dir      int
 	windows  windowsOf
@@ -49,26 +51,6 @@ type follower struct {
 	veil           veil
 }
 
-// Limits on what counts as seen. They are shares and correlations, so they hold
-// for any clip.
-const (
-	leastNCC      = 0.70 // Against the previous frame.
-	leastAgree    = 0.45
-	aloneNCC      = 0.85 // Against the previous frame, where the key appearance does not hold.
-	keyNCC        = 0.80 // Against the key appearance, to be used.
-	anchorNCC     = 0.85 // Against the marked appearance, to be used.
-	outlineNCC    = 0.94 // The same on the flanks of the outline, one place of which looks much like the next.
-	edgeHold      = 0.10 // Hold below which a patch counts as an edge.
-	searchNCC     = 0.80 // To be taken up again.
-	searchMargin  = 0.10 // Ahead of the next best place.
-	repeatNCC     = 0.90 // Of the patch with a place beside it.
-	trialFrames   = 4
-	searchForS    = 3.0 // How long a lost landmark is searched for, seconds.
-	scaleStraySD  = 0.02
-	angleStraySD  = 0.04
-	registerFloor = 0.03 // px: what no registration is better than.
-)
-
 func (fo *follower) size() float64 { return fo.base.Scaled(fo.pose.Scale).Size() }
 
 // near is about how much of a patch of the given size, px, lies around the landmark
@@ -76,13 +58,10 @@ func (fo *follower) size() float64 { return fo.base.Scaled(fo.pose.Scale).Size()
 // the part that croup or hip is.
 func (fo *follower) near(size float64) float64 {
 	if fo.landmark.IsHindquarters() {
-		return croupShare * size
+		return fo.model.CroupShare * size
 	}
 	return size
 }
-
-// croupShare is how much of the hindquarters' width, some 0.65 m, the croup is, 0.27 m.
-const croupShare = 0.4
 
 func (fo *follower) lose(cause string) {
 	if fo.on {
@@ -276,7 +255,7 @@ func (fo *follower) repeats(g flow.Gray, o image.Point) error {
 	for y := range s.Height {
 		for x := range s.Width {
 			d := math.Hypot(float64(x)-x0, float64(y)-y0)
-			if d > 0.3*size && d < reach && s.Score[y*s.Width+x] > repeatNCC {
+			if d > 0.3*size && d < reach && s.Score[y*s.Width+x] > float32(fo.model.RepeatNCC) {
 				fo.lose("looks the same a short way off: a repeated pattern")
 				return nil
 			}
@@ -349,15 +328,22 @@ func (fo *follower) step(f, g int) error {
 		}
 		agree = 0.5
 	}
-	chain := fo.previous.Register(planeB, flow.Pose{At: at.Add(move), Scale: 1}, flow.RegisterOptions{ScaleSD: scaleStraySD, AngleSD: angleStraySD})
+	stray := flow.RegisterOptions{ScaleSD: fo.model.ScaleStraySD, AngleSD: fo.model.AngleStraySD}
+	growth, told := fo.told(f, g)
+	if told {
+		// The marks know it better than the patch, which grows and shrinks with what
+		// passes in front of it.
+		stray.ScaleSD = 0
+	}
+	chain := fo.previous.Register(planeB, flow.Pose{At: at.Add(move), Scale: growth}, stray)
 	switch {
 	case !chain.OK:
 		fo.lose("patch could not be placed")
 		return nil
-	case chain.NCC < leastNCC:
+	case chain.NCC < fo.model.LeastNCC:
 		fo.lose("looks different from the frame before: hidden or blurred")
 		return nil
-	case chain.Agree < leastAgree:
+	case chain.Agree < fo.model.LeastAgree:
 		fo.lose("part of the patch is hidden")
 		return nil
 	}
@@ -366,7 +352,7 @@ func (fo *follower) step(f, g int) error {
 		return nil
 	}
 	pose := flow.Pose{At: chain.At, Scale: fo.pose.Scale * chain.Scale, Angle: fo.pose.Angle + chain.Angle}
-	if dt := math.Abs(fo.clip.times[g] - fo.clip.times[f]); fo.landmark.IsHoof() && fo.sinceHome > 1 && chain.At.Dist(ahead) > hoofJerk*size*max(dt, 1.0/60) {
+	if dt := math.Abs(fo.clip.times[g] - fo.clip.times[f]); fo.landmark.IsHoof() && fo.sinceHome > 1 && chain.At.Dist(ahead) > fo.model.HoofJerk*size*max(dt, 1.0/60) {
 		fo.lose("a limb that came before it took its place")
 		return nil
 	}
@@ -378,15 +364,15 @@ func (fo *follower) step(f, g int) error {
 	// horse.
 	grown := sq(fo.grown(f, g, chain.Scale))
 	around := fo.near(size)
-	variance := fo.variance*grown + spreadOf(chain, around) + turn
+	variance := fo.variance*grown + fo.spreadOf(chain, around) + turn
 	// Against the key appearance: no drift since then.
 	rel := flow.Pose{At: pose.At, Scale: pose.Scale / fo.key.scale, Angle: pose.Angle - fo.key.angle}
-	key := fo.key.template.Register(planeB, rel, flow.RegisterOptions{ScaleSD: scaleStraySD, AngleSD: angleStraySD})
+	key := fo.key.template.Register(planeB, rel, stray)
 	fresh, held := true, false
-	if key.OK && key.NCC >= keyNCC && key.Agree >= leastAgree {
+	if key.OK && key.NCC >= fo.model.KeyNCC && key.Agree >= fo.model.LeastAgree {
 		since := sq(fo.grown(fo.key.frame, g, rel.Scale))
 		keyVariance := fo.key.variance * since
-		v1, v2 := max(variance-keyVariance, 1e-6), spreadOf(key, around)+fo.keyTurn+turn
+		v1, v2 := max(variance-keyVariance, 1e-6), fo.spreadOf(key, around)+fo.keyTurn+turn
 		if key.At.Dist(pose.At) < 1+3*math.Sqrt(v1+v2) {
 			k := v1 / (v1 + v2)
 			pose.At = mix(pose.At, key.At, k)
@@ -398,11 +384,11 @@ func (fo *follower) step(f, g int) error {
 		}
 	}
 	fo.keyTurn += turn
-	if !held && chain.NCC < aloneNCC {
+	if !held && chain.NCC < fo.model.AloneNCC {
 		fo.lose("no longer looks like itself: hidden or blurred")
 		return nil
 	}
-	fo.weak = !held || chain.NCC < aloneNCC || chain.Agree < 0.6
+	fo.weak = !held || chain.NCC < fo.model.AloneNCC || chain.Agree < 0.6
 	// Against the marked appearance: cuts the drift.
 	fo.anchored = false
 	found, err := fo.relocate(planeB, pose, variance, size)
@@ -411,7 +397,7 @@ func (fo *follower) step(f, g int) error {
 	}
 	if found.from != nil {
 		fo.anchored = found.NCC >= 0.88
-		if found.variance < surer*variance {
+		if found.variance < fo.model.Surer*variance {
 			// The two share the mark's own error, so they are not averaged: the
 			// better one is moved to by as much as it is better.
 			k := min(1, variance/(variance+found.variance))
@@ -419,7 +405,9 @@ func (fo *follower) step(f, g int) error {
 				k = 1
 			}
 			pose.At = mix(pose.At, found.At, k)
-			pose.Scale = math.Exp((1-k)*math.Log(pose.Scale) + k*math.Log(found.Scale*found.from.scale))
+			if !told {
+				pose.Scale = math.Exp((1-k)*math.Log(pose.Scale) + k*math.Log(found.Scale*found.from.scale))
+			}
 			variance = max(found.variance, (1-k)*variance+k*found.variance)
 			if k == 1 {
 				fresh, fo.turned = true, 0
@@ -462,11 +450,11 @@ func (fo *follower) common(f, g int, rect image.Rectangle) (a, b flow.Gray, o im
 }
 
 // spreadOf returns the variance of a registration, px².
-func spreadOf(r flow.Registration, size float64) float64 {
+func (fo *follower) spreadOf(r flow.Registration, size float64) float64 {
 	// What the noise says, plus what an unlike patch may hide, plus how a patch
 	// that is little more than an edge may slide along it.
-	unlike := 0.02*size*(1-r.NCC) + 0.04*size*ramp(edgeHold-r.Hold, 0, edgeHold)
-	return r.SD*r.SD + registerFloor*registerFloor + unlike*unlike
+	unlike := 0.02*size*(1-r.NCC) + 0.04*size*ramp(fo.model.EdgeHold-r.Hold, 0, fo.model.EdgeHold)
+	return r.SD*r.SD + fo.model.RegisterFloor*fo.model.RegisterFloor + unlike*unlike
 }
 
 func mix(a, b flow.Point, k float64) flow.Point {
@@ -527,15 +515,12 @@ func (fo *follower) flow(a, b flow.Gray, o image.Point, at flow.Point, w flow.Wi
 		if err != nil {
 			return flow.Point{}, 0, false, err
 		}
-		if found = agreeing(there, back, corners, weights, size); found.ok && found.share >= surelyFound {
+		if found = agreeing(there, back, corners, weights, size); found.ok && found.share >= fo.model.SurelyFound {
 			break
 		}
 	}
 	return flow.Point{X: per * found.move.X, Y: per * found.move.Y}, found.share, found.ok, nil
 }
-
-// surelyFound is the share of a patch's corners from which on no other move is looked for.
-const surelyFound = 0.7
 
 // moved is how most of a patch's corners moved.
 type moved struct {
@@ -608,7 +593,7 @@ func (fo *follower) match(a, b flow.Gray, o image.Point, at flow.Point, w flow.W
 		return flow.Point{}, false, err
 	}
 	p := bestPlace(s, 0.35*w.Size(), nil)
-	if p.score < leastNCC || p.score-p.second < searchMargin {
+	if p.score < fo.model.LeastNCC || p.score-p.second < fo.model.SearchMargin {
 		return flow.Point{}, false, nil
 	}
 	return flow.Point{X: float64(p.x - inner.Min.X), Y: float64(p.y - inner.Min.Y)}, true, nil

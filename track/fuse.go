@@ -19,7 +19,7 @@ func (c *clip) fuse(l traj.Landmark, forward, backward []estimate, standings []*
 	for f := range n {
 		a, b := forward[f], backward[f]
 		if said := a.marked || a.cause == markedHidden || b.cause == markedHidden; said || !l.IsHoof() {
-			t.Samples[f], causes[f] = blend(a, b, mostOf(l), onOutline(l))
+			t.Samples[f], causes[f] = blend(a, b, c.mostOf(l), onOutline(l))
 		} else {
 			t.Samples[f], causes[f] = c.inAir(l, a, b, c.besideStance(f, stood))
 		}
@@ -119,16 +119,16 @@ func (c *clip) inAir(l traj.Landmark, a, b estimate, beside bool) (traj.Sample, 
 	case a.seen && b.seen:
 		size := max(a.size, b.size)
 		d := b.at.Sub(a.at)
-		if math.Abs(d.X) > swingApart*size {
+		if math.Abs(d.X) > c.model.SwingApart*size {
 			return traj.Gone(), "followed from the stance before and from the one after it lies in two places"
 		}
 		k := a.variance / (a.variance + b.variance)
-		return swinging(mix(a.at, b.at, k), k*b.variance, math.Hypot(d.X/2, swingSD*size), math.Hypot(d.Y/2, swingDown*size), max(a.quality, b.quality))
+		return c.swinging(mix(a.at, b.at, k), k*b.variance, math.Hypot(d.X/2, c.model.SwingSD*size), math.Hypot(d.Y/2, c.model.SwingDown*size), max(a.quality, b.quality))
 	case beside && (a.seen || b.seen):
 		if !a.seen {
 			a = b
 		}
-		return swinging(a.at, a.variance, 2*swingSD*a.size, swingDown*a.size, a.quality)
+		return c.swinging(a.at, a.variance, 2*c.model.SwingSD*a.size, c.model.SwingDown*a.size, a.quality)
 	}
 	return traj.Gone(), "no longer looks as it stood"
 }
@@ -136,25 +136,18 @@ func (c *clip) inAir(l traj.Landmark, a, b estimate, beside bool) (traj.Sample, 
 // swinging returns the sample at p of a hoof in the air: variance is that of following it,
 // px²; aside and down are what the hoof's turning adds to it across and down the picture,
 // standard deviations in px.
-func swinging(p flow.Point, variance, aside, down, quality float64) (traj.Sample, string) {
-	if variance > mostSD*mostSD {
+func (c *clip) swinging(p flow.Point, variance, aside, down, quality float64) (traj.Sample, string) {
+	if variance > c.model.MostSD*c.model.MostSD {
 		return traj.Gone(), "too uncertain: it no longer looks as it stood"
 	}
 	return traj.Sample{X: p.X, Y: p.Y, SD: math.Sqrt(variance + sq(aside)), SDY: math.Sqrt(variance + sq(down)), Quality: quality, Status: traj.Across}, ""
 }
 
-const (
-	swingApart = 0.15 // How far apart the two may lie, sides of the patch.
-	swingSD    = 0.03 // What a hoof that turns adds to its spread across the picture.
-	swingDown  = 0.5  // The same down the picture.
-	besideS    = 0.05 // How far from a stance one way of following is believed alone, s.
-)
-
 // besideStance reports whether frame f lies within besideS of a frame in which the hoof
 // stands.
 func (c *clip) besideStance(f int, stood []bool) bool {
 	for _, dir := range []int{-1, 1} {
-		for g := f; g >= 0 && g < len(stood) && math.Abs(c.times[g]-c.times[f]) <= besideS; g += dir {
+		for g := f; g >= 0 && g < len(stood) && math.Abs(c.times[g]-c.times[f]) <= c.model.BesideS; g += dir {
 			if stood[g] {
 				return true
 			}
@@ -163,17 +156,13 @@ func (c *clip) besideStance(f int, stood []bool) bool {
 	return false
 }
 
-// mostSD is the spread, px, beyond which a place does not count as seen: an error
-// of 5 px would then be three times the spread.
-const mostSD = 1.5
-
 // mostOf is mostSD for a landmark. What lies on the body is large: a place that is known
 // half as well still tells how it moves.
-func mostOf(l traj.Landmark) float64 {
+func (c *clip) mostOf(l traj.Landmark) float64 {
 	if l.IsHoof() {
-		return mostSD
+		return c.model.MostSD
 	}
-	return 2 * mostSD
+	return 2 * c.model.MostSD
 }
 
 func one(e estimate, most float64) (traj.Sample, string) {

@@ -13,7 +13,7 @@ import (
 // is sure and the other does not contradict it.
 // Of a hoof in the air that is believed to which following it from both sides leads.
 func TestHoofInTheAir(t *testing.T) {
-	c := &clip{grows: true}
+	c := &clip{model: &known, grows: true}
 	see := func(x, y, sd float64) estimate {
 		return estimate{at: flow.Point{X: x, Y: y}, variance: sd * sd, seen: true, quality: 0.8, size: 30}
 	}
@@ -123,7 +123,7 @@ func TestErrorsShrinkOnlyAsTheHorseDoes(t *testing.T) {
 	}{
 		{"hoof", follower{clip: c, landmark: traj.RightHind}, 2, 0.9},
 		{"hoof, body not followed there", follower{clip: c, landmark: traj.RightHind}, 1, 0.4},
-		{"hoof, no body marked", follower{clip: &clip{}, landmark: traj.RightHind}, 2, 0.4},
+		{"hoof, no body marked", follower{model: &known, clip: &clip{}, landmark: traj.RightHind}, 2, 0.4},
 		{"body", follower{clip: c, landmark: traj.Croup}, 2, 0.4},
 	} {
 		if got := tt.fo.grown(0, tt.to, 0.4); got != tt.want {

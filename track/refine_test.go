@@ -25,7 +25,7 @@ func TestRefineTakesMarksOfOtherDistances(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	c := &clip{engine: engine, hands: newHands(), width: width, height: height, times: []float64{0, 1, 2}}
+	c := &clip{model: &known, engine: engine, hands: newHands(), width: width, height: height, times: []float64{0, 1, 2}}
 	if c.spool, err = newSpool(t.TempDir(), 1<<24, 1<<20); err != nil {
 		t.Fatal(err)
 	}
@@ -50,8 +50,8 @@ func TestRefineTakesMarksOfOtherDistances(t *testing.T) {
 	}
 	// Clicks of the first frame are off by one, the others' are right.
 	off := flow.Point{X: 1}
-	fo := &follower{clip: c, landmark: traj.LeftFore, dir: 1, windows: c.window, scores: make([]flow.Scores, 1)}
-	st := &stander{clip: c, fo: fo}
+	fo := &follower{clip: c, model: c.model, landmark: traj.LeftFore, dir: 1, windows: c.window, scores: make([]flow.Scores, 1)}
+	st := &stander{clip: c, model: c.model, fo: fo}
 	var marked []model
 	for f, k := range scales {
 		m := Mark{Frame: f, Landmark: traj.LeftFore, X: truth[f].X, Y: truth[f].Y, Visible: true, SD: 0.4}

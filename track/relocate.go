@@ -71,11 +71,6 @@ func agreed(found []relocation) relocation {
 	return best
 }
 
-// surer is how small the variance of a place found by marked appearances must be,
-// as a share of the follower's own, to be gone by. Both hold the clicks' error, so
-// a place that is hardly surer only brings its noise.
-const surer = 0.8
-
 // mostAnchors is how many marked appearances a place is compared with.
 const mostAnchors = 4
 
@@ -113,9 +108,9 @@ func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size fl
 		// Scale has drifted along with place.
 		scales = []float64{1, 0.87, 1.15}
 	}
-	alike := anchorNCC
+	alike := fo.model.AnchorNCC
 	if onOutline(fo.landmark) && fo.landmark != traj.Croup {
-		alike = outlineNCC
+		alike = fo.model.OutlineNCC
 	}
 	var all []relocation
 	for _, m := range fo.bestAnchors(fo.anchors, pose, size) {
@@ -138,10 +133,6 @@ func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size fl
 	return agreed(all), nil
 }
 
-// farOff is by how much less alike than it must be a place may look after some steps
-// of registering, to be worth more of them.
-const farOff = 0.25
-
 // anchor registers a marked appearance, resized to the distance, in plane. It gives up
 // early what will not come to be as alike as it must be; 0 asks for nothing.
 func (fo *follower) anchor(m *appearance, plane flow.Plane, pose flow.Pose, size, alike float64) (relocation, bool, error) {
@@ -153,12 +144,12 @@ func (fo *follower) anchor(m *appearance, plane flow.Plane, pose flow.Pose, size
 	if err != nil || t == nil {
 		return relocation{}, false, err
 	}
-	r := t.Register(plane, flow.Pose{At: pose.At, Scale: rel / ratio}, flow.RegisterOptions{ScaleSD: 0.04, AngleSD: 0.06, Hopeless: max(0, alike-farOff)})
+	r := t.Register(plane, flow.Pose{At: pose.At, Scale: rel / ratio}, flow.RegisterOptions{ScaleSD: 0.04, AngleSD: 0.06, Hopeless: max(0, alike-fo.model.FarOff)})
 	if !r.OK {
 		return relocation{Registration: r}, false, nil
 	}
 	r.Scale *= ratio
-	return relocation{r, fo.carried(m, rel, size) + spreadOf(r, fo.near(size)), m.variance * sq(rel), m}, true, nil
+	return relocation{r, fo.carried(m, rel, size) + fo.spreadOf(r, fo.near(size)), m.variance * sq(rel), m}, true, nil
 }
 
 // carried is the variance, px², with which the mark of m is known on its patch

@@ -11,7 +11,9 @@ import (
 	"sync"
 
 	"golang.org/x/sync/errgroup"
+	"gonum.org/v1/gonum/stat"
 
+	"jogstrip/track/errormodel"
 	"jogstrip/track/flow"
 	"jogstrip/track/traj"
 )
@@ -30,6 +32,7 @@ func Run(ctx context.Context, open Open, marks []Mark, opts Options) (result *Re
 	if err := checkMarks(marks); err != nil {
 		return nil, err
 	}
+	opts.Model = opts.Model.OrUsual()
 	c, err := load(ctx, open, marks, opts)
 	if err != nil {
 		return nil, err
@@ -41,6 +44,8 @@ func Run(ctx context.Context, open Open, marks []Mark, opts Options) (result *Re
 // clip is everything the one pass over the frames leaves behind.
 type clip struct {
 	engine        *flow.Engine
+	model         *errormodel.Tracking
+	prior         float64 // How far clicks are off until the marks tell, px.
 	hands         hands
 	width, height int
 	times         []float64
@@ -51,11 +56,12 @@ type clip struct {
 	motions       []traj.Motion
 	shake         float64
 	residual      float64
-	toFirst       []traj.Motion // To frame 0; nil where the camera stood still.
-	lane          *lane         // Nil where too little of it was seen.
-	grows         bool          // The horse comes toward the camera.
-	pace          pace          // Of the gait.
-	trunk         *trunk        // Nil until the body was followed, and where none is marked.
+	toFirst       []traj.Motion    // To frame 0; nil where the camera stood still.
+	lane          *lane            // Nil where too little of it was seen.
+	grows         bool             // The horse comes toward the camera.
+	looks         []float64        // How large it looks by frame, up to a factor; 0 or nil where the marks do not tell.
+	pace          *errormodel.Pace // Of the gait.
+	trunk         *trunk           // Nil until the body was followed, and where none is marked.
 }
 
 // checkMarks checks what can be checked without the clip.
@@ -101,12 +107,12 @@ func load(ctx context.Context, open Open, marks []Mark, opts Options) (c *clip, 
 	if w < 16 || h < 16 || w > 1<<14 || h > 1<<14 {
 		return nil, fmt.Errorf("open clip: picture of %d×%d: must be between 16 and %d pixels on each side", w, h, 1<<14)
 	}
-	loaded := &clip{engine: flow.New(), hands: newHands(), width: w, height: h, marks: slices.Clone(marks)}
+	loaded := &clip{engine: flow.New(), model: &opts.Model.Tracking, prior: opts.Model.Click.PriorPX, hands: newHands(), width: w, height: h, marks: slices.Clone(marks)}
 	slices.SortStableFunc(loaded.marks, func(a, b Mark) int { return a.Frame - b.Frame })
 	for i := range loaded.marks {
 		m := &loaded.marks[i]
 		if m.SD == 0 {
-			m.SD = priorClick
+			m.SD = loaded.prior
 			loaded.guessed = append(loaded.guessed, i)
 		}
 		if m.Visible && !(m.X >= -0.5 && m.Y >= -0.5 && m.X <= float64(w)-0.5 && m.Y <= float64(h)-0.5) {
@@ -196,11 +202,6 @@ func load(ctx context.Context, open Open, marks []Mark, opts Options) (c *clip, 
 	return loaded, nil
 }
 
-// priorClick is how far a person's click is taken to be off along each axis, px, until
-// the marks of one hoof say it: hand readings of real film under a loupe repeat to 0.5 to
-// 3 px.
-const priorClick = 1.0
-
 // lanePerS is how often the empty lane is looked at, seconds.
 const lanePerS = 0.15
 
@@ -275,7 +276,10 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 	for i, m := range c.marks {
 		seeds[i] = seed{Mark: m}
 	}
-	c.pace = paceOf(opts.Gait)
+	c.pace = &c.model.Walk
+	if opts.Gait == traj.Trot || opts.Gait == traj.Pace {
+		c.pace = &c.model.Trot
+	}
 	c.grows = opts.View != traj.Away
 	c.sizeBody(seeds)
 	// The body first: it is never hidden for long and tells how large the hooves
@@ -290,12 +294,12 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 	c.holdHips(body, forward, backward)
 	var standings []*standing
 	if len(hooves) > 0 {
-		if standings, err = c.standings(ctx, hooves, trunkOf(body, forward, backward), seeds); err != nil {
+		if standings, err = c.standings(ctx, hooves, trunkOf(body, forward, backward, c.model), seeds); err != nil {
 			return nil, err
 		}
 		for i := range seeds {
 			if seeds[i].Landmark.IsHoof() {
-				seeds[i].size *= limbShare
+				seeds[i].size *= c.model.LimbShare
 			}
 		}
 		hf, hb, err := both(hooves, merge(seeds, c.seedsOf(standings)))
@@ -324,13 +328,13 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 // those that the trunk t says; where t is nil, those that a person marked.
 func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, seeds []seed) ([]*standing, error) {
 	if t != nil {
-		t.fill(c.times)
+		t.fill(c.times, c.model.LeadS)
 		c.trunk = t
 		c.sizeHooves(seeds, t)
 	}
 	var searches []*pairSearch
 	for i := range 2 {
-		if c.rate() < leastRate {
+		if c.rate() < c.model.LeastRate {
 			break // A foot lands and leaves between two frames.
 		}
 		if pair := pairOf(i == 1); slices.Contains(hooves, pair[0]) || slices.Contains(hooves, pair[1]) {
@@ -364,10 +368,6 @@ func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, 
 	return slices.DeleteFunc(all, func(s *standing) bool { return !slices.Contains(hooves, s.landmark) }), nil
 }
 
-// leastRate is from how many frames a second on stances are looked for: the slowest that
-// phones film at is 24.
-const leastRate = 20
-
 // rate returns the clip's frames a second.
 func (c *clip) rate() float64 { return float64(len(c.times)-1) / c.times[len(c.times)-1] }
 
@@ -400,10 +400,6 @@ func notesOn(set *traj.Set) []string {
 	}
 	return out
 }
-
-// hipReach is how far a hip may move against the croup, in sides of the croup's patch:
-// as the pelvis rolls, a hip rises and falls by some 4 cm in 0.27 m.
-const hipReach = 0.18 * croupShare
 
 // holdHips drops what the sweeps say of a hip where it lies farther from its
 // place beside the croup, as the marks give it, than a hip can move. landmarks are those
@@ -449,7 +445,7 @@ func (c *clip) holdHips(landmarks []traj.Landmark, sweeps ...[][]estimate) {
 					continue
 				}
 				off := math.Hypot(e.at.X-k.at.X-x*k.size, e.at.Y-k.at.Y-y*k.size)
-				if off > hipReach*k.size+3*math.Sqrt(e.variance+k.variance) {
+				if off > c.model.HipReach*k.size+3*math.Sqrt(e.variance+k.variance) {
 					*e = estimate{cause: "too far from its place beside the croup", jump: math.NaN()}
 				}
 			}
@@ -473,10 +469,6 @@ func merge(marks, found []seed) []seed {
 	return out
 }
 
-// hoofHalf is half the side of a hoof's patch, metres: a hoof is some 12 cm wide (common
-// practice).
-const hoofHalf = 0.056
-
 // heightOf returns about how high a landmark of the body lies above the ground, metres, in
 // a horse of 1.6 m at the withers (common practice).
 func heightOf(l traj.Landmark) float64 {
@@ -492,7 +484,8 @@ func heightOf(l traj.Landmark) float64 {
 }
 
 // sizeBody gives every mark of the body the side of its patch, by how high above the
-// hooves it lies: above those marked before and after it, in between.
+// hooves it lies: above those marked before and after it, in between. With marks at
+// several distances it also says how the horse grows in the picture.
 func (c *clip) sizeBody(seeds []seed) {
 	var hooves []seed
 	for _, s := range seeds {
@@ -500,8 +493,8 @@ func (c *clip) sizeBody(seeds []seed) {
 			hooves = append(hooves, s)
 		}
 	}
-	for i := range seeds {
-		s := &seeds[i]
+	var all []sight
+	for i, s := range seeds {
 		if !s.Visible || s.Landmark.IsHoof() || len(hooves) == 0 {
 			continue
 		}
@@ -516,13 +509,62 @@ func (c *clip) sizeBody(seeds []seed) {
 			u := (c.times[s.Frame] - c.times[hooves[a-1].Frame]) / (c.times[hooves[a].Frame] - c.times[hooves[a-1].Frame])
 			ground = (1-u)*hooves[a-1].Y + u*hooves[a].Y
 		}
-		w, _ := c.window(s.Landmark, s.Frame)
-		extent, _ := c.extent(s.Frame)
 		if high := ground - s.Y; high > 0 {
-			s.size = w.Size() * min(max(high/extent, 0.2), 5)
-			s.size = min(max(s.size, 16), 700)
+			all = append(all, sight{i, s.Landmark, s.Frame, high})
 		}
 	}
+	c.looks = c.looksBy(all)
+	for _, h := range all {
+		s := &seeds[h.seed]
+		if c.looks != nil && c.looks[s.Frame] > 0 {
+			h.high = c.looks[s.Frame] * tall(all, s.Landmark, c.looks)
+		}
+		w, _ := c.window(s.Landmark, s.Frame)
+		extent, _ := c.extent(s.Frame)
+		s.size = min(max(w.Size()*min(max(h.high/extent, 0.2), 5), 16), 700)
+	}
+}
+
+// sight is how high, px, a landmark of the body lies above the hooves in a frame.
+type sight struct {
+	seed     int
+	landmark traj.Landmark
+	frame    int
+	high     float64
+}
+
+// tall returns how high a landmark lies above the hooves in units of looks: the median over
+// its marks.
+func tall(all []sight, l traj.Landmark, looks []float64) float64 {
+	var v []weighted
+	for _, h := range all {
+		if h.landmark == l && looks[h.frame] > 0 {
+			v = append(v, weighted{h.high / looks[h.frame], 1})
+		}
+	}
+	return median(v)
+}
+
+// looksBy returns how large the horse looks in every frame, in units of its own: it goes at
+// an even speed, so that one over it changes evenly in time. It is 0 in frames too far from
+// the marks to say, and nil where these tell of one distance only.
+func (c *clip) looksBy(all []sight) []float64 {
+	var times, inverse []float64
+	for _, h := range all {
+		times, inverse = append(times, c.times[h.frame]), append(inverse, heightOf(h.landmark)/h.high)
+	}
+	if len(all) < 2 || times[len(times)-1]-times[0] < c.model.LeastBetweenS {
+		return nil
+	}
+	a, b := stat.LinearRegression(times, inverse, nil, false)
+	nearest := slices.Min(inverse)
+	out := make([]float64, len(c.times))
+	for f, t := range c.times {
+		if v := a + b*t; v > nearest/2 {
+			out[f] = 1 / v
+		}
+	}
+	return out
 }
 
 // sizeHooves gives every mark of a hoof the side of its patch: as wide as a hoof is,
@@ -534,7 +576,7 @@ func (c *clip) sizeHooves(seeds []seed, t *trunk) {
 			continue
 		}
 		if high := s.Y - t.at[s.Frame].Y; high > 0 {
-			s.size = min(max(2*hoofHalf*high/heightOf(t.landmark), 10), 160)
+			s.size = min(max(2*c.model.HoofHalf*high/heightOf(t.landmark), 10), 160)
 		}
 	}
 }

@@ -91,9 +91,12 @@ func (a *area) like(m *appearance, engine *flow.Engine, rel float64, least int) 
 // search looks for a lost landmark in frame g.
 func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 	fo.gone++
+	if known, told := fo.told(g-fo.dir, g); told {
+		growth = known
+	}
 	fo.pose.Scale *= growth
 	dt := math.Abs(fo.clip.times[len(fo.clip.times)-1]) / float64(max(len(fo.clip.times)-1, 1))
-	if fo.landmark.IsHoof() || len(fo.anchors) == 0 || float64(fo.gone)*dt > searchForS || fo.cause == markedHidden && fo.gone < 2 {
+	if fo.landmark.IsHoof() || len(fo.anchors) == 0 || float64(fo.gone)*dt > fo.model.SearchForS || fo.cause == markedHidden && fo.gone < 2 {
 		return nil
 	}
 	if fo.gone > searchClosely && fo.gone%2 == 0 {
@@ -148,7 +151,7 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 			}
 			return true
 		})
-		places[i], alike[i] = field.where(p.x, p.y, mark), p.score >= searchNCC && p.score-p.second >= searchMargin
+		places[i], alike[i] = field.where(p.x, p.y, mark), p.score >= fo.model.SearchNCC && p.score-p.second >= fo.model.SearchMargin
 		return nil
 	}); err != nil {
 		return err
@@ -157,11 +160,11 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 		if !alike[i] {
 			continue
 		}
-		r, ok, err := fo.anchor(m, plane, flow.Pose{At: places[i], Scale: fo.pose.Scale}, size, anchorNCC)
+		r, ok, err := fo.anchor(m, plane, flow.Pose{At: places[i], Scale: fo.pose.Scale}, size, fo.model.AnchorNCC)
 		if err != nil {
 			return err
 		}
-		if ok && r.NCC >= anchorNCC && r.Agree > 0.55 && (best.from == nil || r.NCC > best.NCC) {
+		if ok && r.NCC >= fo.model.AnchorNCC && r.Agree > 0.55 && (best.from == nil || r.NCC > best.NCC) {
 			best = r
 		}
 	}
@@ -169,6 +172,9 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 		return nil
 	}
 	pose := flow.Pose{At: best.At, Scale: best.Scale * best.from.scale}
+	if _, told := fo.told(g-fo.dir, g); told {
+		pose.Scale = fo.pose.Scale
+	}
 	nw := fo.base.Scaled(pose.Scale)
 	weigh, share := fo.weigh(g, plane, half, pose.At, nw, &fo.veil)
 	if share < 0.5*fo.share {
@@ -181,7 +187,7 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 	fo.pose, fo.lastScale, fo.velocity = pose, 0, flow.Point{}
 	fo.variance = best.variance
 	fo.quality = 0.6
-	fo.gone, fo.trial = 0, trialFrames
+	fo.gone, fo.trial = 0, fo.model.TrialFrames
 	fo.on, fo.cause = true, ""
 	fo.key, fo.keyTurn = appearance{template: t, frame: g, at: pose.At, scale: pose.Scale, variance: fo.variance}, 0
 	return nil

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"jogstrip/track/errormodel"
 	"jogstrip/track/flow"
 	"jogstrip/track/traj"
 )
@@ -29,16 +30,16 @@ type trunk struct {
 }
 
 // trunkOf returns the trunk by the body landmark seen in most frames, or nil.
-func trunkOf(landmarks []traj.Landmark, forward, backward [][]estimate) *trunk {
+func trunkOf(landmarks []traj.Landmark, forward, backward [][]estimate, m *errormodel.Tracking) *trunk {
 	var best *trunk
 	most := 0
 	for i, l := range landmarks {
 		if l.IsHoof() {
 			continue
 		}
-		vague := vagueTrunk
+		vague := m.VagueTrunk
 		if l.IsHindquarters() {
-			vague *= croupShare
+			vague *= m.CroupShare
 		}
 		known := func(e estimate) bool { return e.seen && math.Sqrt(e.variance) < vague*e.size }
 		a, b := forward[i], backward[i]
@@ -77,11 +78,6 @@ func trunkOf(landmarks []traj.Landmark, forward, backward [][]estimate) *trunk {
 	}
 	return best
 }
-
-// vagueTrunk is the standard deviation up to which a landmark of the body is gone by where
-// hooves are looked for, sides of its patch, which is some 0.2 m: a hoof that stands within
-// 0.15 m of where it is expected is then still within searchAcross.
-const vagueTrunk = 0.1
 
 // model is a hoof's appearance in a stance, and where it stood from the trunk.
 type model struct {

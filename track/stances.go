@@ -32,7 +32,7 @@ type pairSearch struct {
 // marked finds the stances in which a person marked a hoof of the pair, and sets which of
 // seeds, the marks, stand.
 func (c *clip) marked(ctx context.Context, pair [2]traj.Landmark, seeds []seed) (*pairSearch, error) {
-	ps := &pairSearch{pair: pair, st: &stander{clip: c, fo: &follower{clip: c, landmark: pair[0], dir: 1, windows: c.window, scores: make([]flow.Scores, 1)}}}
+	ps := &pairSearch{pair: pair, st: &stander{clip: c, model: c.model, fo: &follower{clip: c, model: c.model, landmark: pair[0], dir: 1, windows: c.window, scores: make([]flow.Scores, 1)}}}
 	for i := range seeds {
 		m := &seeds[i]
 		side := slices.Index(pair[:], m.Landmark)
@@ -50,7 +50,7 @@ func (c *clip) marked(ctx context.Context, pair [2]traj.Landmark, seeds []seed) 
 		if err != nil {
 			return nil, fmt.Errorf("look at the mark of %s in frame %d: %w", m.Landmark, m.Frame, err)
 		}
-		if m.stands = s != nil && !s.endless && len(s.seen) >= fewest && s.lasts(c.times) >= shortS; !m.stands {
+		if m.stands = s != nil && !s.endless && len(s.seen) >= c.model.Fewest && s.lasts(c.times) >= c.model.ShortS; !m.stands {
 			continue
 		}
 		s.landmark, s.marked = m.Landmark, side
@@ -69,10 +69,10 @@ func (c *clip) marked(ctx context.Context, pair [2]traj.Landmark, seeds []seed) 
 			wrong[s] = wrong[s] || ps.st.contradicts(m, s)
 		}
 		for _, o := range ps.known[:i] {
-			if o.marked != s.marked && s.first() <= o.last() && o.first() <= s.last() && s.mean().Dist(o.mean()) < standStray*s.size {
+			if o.marked != s.marked && s.first() <= o.last() && o.first() <= s.last() && s.mean().Dist(o.mean()) < c.model.StandStray*s.size {
 				wrong[s], wrong[o] = true, true
 			}
-			if o.marked == s.marked && s.apart(o, c.times) < c.pace.shortestSwing {
+			if o.marked == s.marked && s.apart(o, c.times) < c.pace.ShortestSwingS {
 				if s.lasts(c.times) < o.lasts(c.times) {
 					wrong[s] = true
 				} else {
@@ -105,14 +105,14 @@ func (st *stander) contradicts(m seed, s *standing) bool {
 	if m.Frame < s.first() || m.Frame > s.last() {
 		return false
 	}
-	return !m.Visible || st.clip.steady(m.Frame, flow.Point{X: m.X, Y: m.Y}).Dist(s.mean()) > elsewhere*s.size
+	return !m.Visible || st.clip.steady(m.Frame, flow.Point{X: m.X, Y: m.Y}).Dist(s.mean()) > st.model.Elsewhere*s.size
 }
 
 // readClicks makes the models of the marks, and says how far the clicks are off that did
 // not say so themselves: the marks of one hoof, each found by the appearance of the
 // others, disagree by as much. One weak prior stands beside that.
 func (c *clip) readClicks(searches []*pairSearch, t *trunk, seeds []seed) error {
-	squares, n := priorWeight*sq(priorClick), priorWeight
+	squares, n := c.model.PriorWeight*sq(c.prior), c.model.PriorWeight
 	for _, ps := range searches {
 		for _, m := range seeds {
 			side := slices.Index(ps.pair[:], m.Landmark)
@@ -139,13 +139,13 @@ func (c *clip) readClicks(searches []*pairSearch, t *trunk, seeds []seed) error 
 				if err != nil {
 					return err
 				}
-				if r.from == nil || like < likeMarked {
+				if r.from == nil || like < c.model.LikeMarked {
 					continue
 				}
 				// Of the click here, of those there, and of what lies between them.
-				share := 1 + r.click/sq(priorClick)
+				share := 1 + r.click/sq(c.prior)
 				d := r.At.Sub(m.at)
-				squares += min(max(0, (d.X*d.X+d.Y*d.Y)/2-(r.variance-r.click))/share, sq(mostClick))
+				squares += min(max(0, (d.X*d.X+d.Y*d.Y)/2-(r.variance-r.click))/share, sq(c.model.MostClick))
 				n++
 			}
 		}
@@ -171,11 +171,6 @@ func (c *clip) readClicks(searches []*pairSearch, t *trunk, seeds []seed) error 
 	return nil
 }
 
-const (
-	priorWeight = 3.0 // How many marks the prior counts for.
-	mostClick   = 4.0 // px: what is farther off was no mere click.
-)
-
 // findStanding finds the stances of both hooves of the pair through the clip. t must not
 // be nil; it says where the trunk is. seeds are the marks.
 func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds []seed) ([]*standing, error) {
@@ -197,7 +192,7 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 			if side < 0 || s.marked >= 0 || !m.Visible || m.stands || m.Frame < s.first() || m.Frame > s.last() {
 				continue
 			}
-			if c.steady(m.Frame, flow.Point{X: m.X, Y: m.Y}).Dist(s.mean()) < standStray*s.size {
+			if c.steady(m.Frame, flow.Point{X: m.X, Y: m.Y}).Dist(s.mean()) < c.model.StandStray*s.size {
 				s.marked, m.stands = side, true // It could not be told from the mark alone that it stands.
 			}
 		}
@@ -206,18 +201,18 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 	st.passed(all)
 	fills := math.Inf(1)
 	for _, s := range known {
-		fills = min(fills, leastFill*s.share)
+		fills = min(fills, c.model.LeastFill*s.share)
 	}
 	for _, s := range all {
 		s.fills = fills
 	}
-	chosen, sure := count(all, c.times)
+	chosen, sure := count(all, c.times, c.model)
 	var out []*standing
 	lasts := usual(all, c.times)
 	for i, s := range all {
 		k := slices.Index(chosen.index, i)
 		switch {
-		case sure && k >= 0 && (s.marked >= 0 || s.worth(chosen.side[k], c.times, lasts) > leastWorth):
+		case sure && k >= 0 && (s.marked >= 0 || s.worth(chosen.side[k], c.times, lasts) > c.model.LeastWorth):
 			s.landmark, s.beat = pair[chosen.side[k]], chosen.beat[k]
 		case s.marked >= 0:
 			s.beat = -1
@@ -227,6 +222,9 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 		out = append(out, s)
 	}
 	for _, s := range out {
+		if !c.grows {
+			s.settle()
+		}
 		side := slices.Index(pair[:], s.landmark)
 		if err := st.place(s, models, side, seeds); err != nil {
 			return nil, err
@@ -257,7 +255,7 @@ func (st *stander) absorb(all []*standing, models *[2][]model, seeds []seed) []*
 			return false
 		}
 		for _, s := range all {
-			if s.marked >= 0 || s.never[m.marked] || s.like[m.marked] < likeMarked || m.lasts(times) > s.lasts(times)/2 || s.apart(m, times) > st.clip.pace.shortestSwing || s.mean().Dist(m.mean()) > s.size {
+			if s.marked >= 0 || s.never[m.marked] || s.like[m.marked] < st.model.LikeMarked || m.lasts(times) > s.lasts(times)/2 || s.apart(m, times) > st.clip.pace.ShortestSwingS || s.mean().Dist(m.mean()) > s.size {
 				continue
 			}
 			s.marked = m.marked
@@ -289,7 +287,7 @@ func (st *stander) passed(all []*standing) {
 		}
 		alone := false
 		for _, o := range all {
-			if o == s || o.marked < 0 && max(o.like[0], o.like[1]) < likeMarked || o.mean().Dist(s.mean()) < standStray*s.size {
+			if o == s || o.marked < 0 && max(o.like[0], o.like[1]) < st.model.LikeMarked || o.mean().Dist(s.mean()) < st.model.StandStray*s.size {
 				continue
 			}
 			// For how long it had gone, or had not come yet.
@@ -297,20 +295,17 @@ func (st *stander) passed(all []*standing) {
 			if c.grows {
 				gap, stands = c.times[o.first()]-end, c.times[o.last()] >= end
 			}
-			if stands && gap <= c.pace.suspension {
+			if stands && gap <= c.pace.SuspensionS {
 				alone = false
 				break
 			}
-			alone = alone || gap > c.pace.suspension && gap < c.pace.shortestSwing
+			alone = alone || gap > c.pace.SuspensionS && gap < c.pace.ShortestSwingS
 		}
 		if alone {
 			*known = -1
 		}
 	}
 }
-
-// likeMarked is the NCC from which on a hoof looks as it was marked.
-const likeMarked = 0.85
 
 // apart returns the time between two stances, s; negative where they overlap.
 func (s *standing) apart(o *standing, times []float64) float64 {
@@ -320,7 +315,7 @@ func (s *standing) apart(o *standing, times []float64) float64 {
 // same reports whether two stances of one hoof are parts of one: in one place, and not
 // farther apart in time than something may hide it.
 func (s *standing) same(o *standing, times []float64) bool {
-	return s.apart(o, times) < 2*bridgeS && s.mean().Dist(o.mean()) < standStray*s.size
+	return s.apart(o, times) < 2*s.model.BridgeS && s.mean().Dist(o.mean()) < s.model.StandStray*s.size
 }
 
 // join takes over the frames of o, which is a part of the same stance.
@@ -395,38 +390,25 @@ func (st *stander) place(s *standing, models [2][]model, side int, seeds []seed)
 // sample returns the hoof's place in the k-th frame in which it was seen standing.
 func (c *clip) sample(s *standing, k int) (traj.Sample, bool) {
 	p := s.seen[k]
-	if edge := k < edgeFrames || k >= len(s.seen)-edgeFrames; edge && !c.turnsInSight(s.landmark) {
+	if edge := k < c.model.EdgeFrames || k >= len(s.seen)-c.model.EdgeFrames; edge && !c.turnsInSight(s.landmark) {
 		return traj.Gone(), false // Half hidden, it can't be told from what comes and goes.
 	}
-	if !c.grows && k > 0 && c.times[s.last()]-c.times[p.frame] < heelS {
+	if !c.grows && k > 0 && c.times[s.last()]-c.times[p.frame] < c.model.HeelS {
 		return traj.Gone(), false // The heel, which was marked, leaves before the toe.
 	}
 	at, ok := c.unsteady(p.frame, p.steady.Add(s.place.At))
 	if !ok {
 		return traj.Gone(), false
 	}
-	sd := math.Hypot(p.sd, edgeSD*s.size)
-	if k >= edgeFrames && k < len(s.seen)-edgeFrames {
+	sd := math.Hypot(p.sd, c.model.EdgeSD*s.size)
+	if k >= c.model.EdgeFrames && k < len(s.seen)-c.model.EdgeFrames {
 		sd = p.sd
 	}
 	if !c.turnsInSight(s.landmark) {
-		sd = math.Hypot(sd, coveredSD*s.size)
+		sd = math.Hypot(sd, c.model.CoveredSD*s.size)
 	}
 	return traj.Sample{X: at.X, Y: at.Y, SD: math.Sqrt(s.place.variance + sq(sd)), Quality: max(0, min(1, p.ncc)), Status: traj.Tracked}, true
 }
-
-// heelS is for how long before a hoof is last seen to stand its heel may have left the
-// ground, s: rolling over the toe takes about a fifth of a stance at the trot (common
-// practice).
-const heelS = 0.05
-
-// Where a stance begins and ends the hoof may still come down, or already turn.
-const (
-	edgeFrames = 3
-	edgeSD     = 0.10 // Sides of the patch.
-	// Of the pair behind now this part of a hoof is seen past the legs in front, now that.
-	coveredSD = 0.08
-)
 
 // apart takes from the stances of the pair behind the frames in which a hoof of the pair
 // in front stands in the same place: hinds land in the prints of the fores.
@@ -436,7 +418,7 @@ func (c *clip) apart(all []*standing) []*standing {
 			continue
 		}
 		for _, o := range all {
-			if !c.turnsInSight(o.landmark) || s.mean().Dist(o.mean()) > standStray*s.size {
+			if !c.turnsInSight(o.landmark) || s.mean().Dist(o.mean()) > c.model.StandStray*s.size {
 				continue
 			}
 			n := len(s.seen)
@@ -449,7 +431,7 @@ func (c *clip) apart(all []*standing) []*standing {
 			}
 		}
 	}
-	return slices.DeleteFunc(all, func(s *standing) bool { return len(s.seen) < fewest })
+	return slices.DeleteFunc(all, func(s *standing) bool { return len(s.seen) < c.model.Fewest })
 }
 
 // settleStanding puts what is known of the stances into a hoof's track: where it was
@@ -481,10 +463,6 @@ func (c *clip) settleStanding(t *traj.Track, all []*standing) {
 	}
 }
 
-// leftS is how long after it was last seen to stand a hoof in sight has left at the
-// latest, s.
-const leftS = 0.04
-
 // stancesOf returns the stances as data.
 func (c *clip) stancesOf(all []*standing) []traj.Stance {
 	var out []traj.Stance
@@ -492,7 +470,7 @@ func (c *clip) stancesOf(all []*standing) []traj.Stance {
 		if s.after < 0 && c.turnsInSight(s.landmark) {
 			// The pair in front is in sight: what no longer looks like it has moved.
 			for f := s.last() + 1; f < len(c.times) && s.after < 0; f++ {
-				if c.times[f]-c.times[s.last()] > leftS {
+				if c.times[f]-c.times[s.last()] > c.model.LeftS {
 					s.after = f
 				}
 			}
@@ -501,7 +479,7 @@ func (c *clip) stancesOf(all []*standing) []traj.Stance {
 		if !c.grows && s.after >= 0 {
 			// The heel leaves first, and has left where the toe does.
 			o.After = s.last() + 1
-			for o.Last > o.First && c.times[s.last()]-c.times[o.Last] < heelS {
+			for o.Last > o.First && c.times[s.last()]-c.times[o.Last] < c.model.HeelS {
 				o.Last--
 			}
 		}
@@ -509,10 +487,6 @@ func (c *clip) stancesOf(all []*standing) []traj.Stance {
 	}
 	return out
 }
-
-// limbShare is by how much larger a patch is followed in the air than is looked at while
-// the hoof stands: the limb above it goes along.
-const limbShare = 1.5
 
 // seedsOf turns stances into what sweeps start from: the first and the last frame in which
 // their places are told.
@@ -524,7 +498,7 @@ func (c *clip) seedsOf(all []*standing) []seed {
 			if p, ok := c.sample(s, k); ok {
 				told = append(told, seed{
 					Mark:  Mark{Frame: s.seen[k].frame, Landmark: s.landmark, X: p.X, Y: p.Y, Visible: true, SD: p.SD},
-					found: true, stands: true, size: limbShare * s.size,
+					found: true, stands: true, size: c.model.LimbShare * s.size,
 				})
 			}
 		}
@@ -539,13 +513,10 @@ func (c *clip) seedsOf(all []*standing) []seed {
 	return out
 }
 
-// leadS is for how long the trunk is taken to go on as it went where it is not seen, s.
-const leadS = 0.4
-
 // fill says where the trunk is and how large it looks in frames in which its landmark
 // was not followed, from those around: its size is one over a distance that changes
 // evenly.
-func (t *trunk) fill(times []float64) {
+func (t *trunk) fill(times []float64, leadS float64) {
 	t.times = times
 	var known []int
 	for f, size := range t.size {
@@ -685,7 +656,7 @@ func (c *clip) byPath(t *trunk, seeds []seed, height func(f int) float64) {
 			continue
 		}
 		off := sd * math.Sqrt(1/n+sq((t.times[f]-mean)/spread)/n)
-		if off > pathSD {
+		if off > c.model.PathSD {
 			continue
 		}
 		p, ok := c.unsteady(f, flow.Point{X: h * (ax + bx*t.times[f]), Y: h * (ay + by*t.times[f])}.Add(centre))
@@ -695,7 +666,3 @@ func (c *clip) byPath(t *trunk, seeds []seed, height func(f int) float64) {
 		t.at[f], t.size[f], t.sd[f] = p, h, math.Hypot(off, sd)*h
 	}
 }
-
-// pathSD is how well the way must be known for hooves to be looked for by it, share of the
-// horse's height: they are looked for within 0.2 m of a horse of 1.6 m, three times that.
-const pathSD = 0.04

@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 
+	"jogstrip/track/errormodel"
 	"jogstrip/track/flow"
 	"jogstrip/track/traj"
 )
@@ -21,6 +22,7 @@ type stood struct {
 
 // standing is a hoof that keeps its place on the ground for a while.
 type standing struct {
+	model    *errormodel.Tracking
 	landmark traj.Landmark // Which of its pair it is, is only known once stances are counted.
 	size     float64       // Side of the patch, px.
 	frame    int           // Of the appearance from which it was found.
@@ -65,48 +67,11 @@ func (s *standing) middle(times []float64) float64 {
 	return (times[s.last()] + times[s.first()]) / 2
 }
 
-const (
-	standNCC   = 0.75 // Of a patch that stands with what it looked like a moment before.
-	standStray = 0.30 // How far it may seem to go between two such looks, sides of the patch.
-	elsewhere  = 0.8  // How far from a mark a stance is another hoof's, sides of the patch.
-	vagueSD    = 0.05 // How well the place is known where part of the hoof is covered, sides of the patch.
-	samePlace  = 0.10 // How far off a hoof may be that was hidden for a while, sides of the patch.
-	descends   = 0.05 // How far from its place it may seem to stand from behind, sides of the patch.
-	restStray  = 0.20 // How far from where it rests it may seem to stand, sides of the patch.
-	standSlide = 0.60 // How far from its first place altogether: it may slide as it lands.
-	// bridgeS is for how long a stance may be out of view: a limb, a cane, a rein passes.
-	bridgeS = 0.18
-	keyS    = 0.10 // From then on the appearance is taken anew.
-	shortS  = 0.06 // What is shorter is no stance.
-	briefS  = 0.10 // The same of one that nobody marked: at a racing trot a hoof stands for 0.11 s.
-	fewest  = 3    // Frames.
-)
-
-// pace is what a gait says of how a limb moves, whatever the horse.
-type pace struct {
-	longestStance float64 // How long a hoof stands at most, s.
-	shortestSwing float64 // How long a limb is in the air at least, s.
-	suspension    float64 // How long after one limb of a pair left the other lands at the latest, s.
-	speed         float64 // From how fast on in the picture a hoof does not stand, sides of its patch a second.
-}
-
-// paceOf returns the bounds of a gait, with room. At a slow walk a stride lasts for 1.5 s,
-// of which a limb stands for 70 %, and one of a pair always stands. At a slow trot or pace
-// it lasts for 0.9 s, half of it stance; at a racing trot for 0.42 s, of which a limb
-// stands for 0.11 s, so that 0.1 s lie between the stances of a pair. Ends are seen to
-// 0.05 s. A hoof that moves at some 0.7 m/s at the trot, and at half of that at the walk,
-// does not stand.
-func paceOf(g traj.Gait) pace {
-	if g == traj.Trot || g == traj.Pace {
-		return pace{longestStance: 0.55, shortestSwing: 0.28, suspension: 0.16, speed: 6.5}
-	}
-	return pace{longestStance: 1.2, shortestSwing: 0.35, suspension: 0.05, speed: 4}
-}
-
 // stander looks for standing hooves of one pair. It is for one goroutine.
 type stander struct {
 	marks [2][]seed // Of either side.
 	clip  *clip
+	model *errormodel.Tracking
 	fo    *follower // Lends its masks and its resizing of appearances.
 	plane flow.Plane
 	buf   []byte
@@ -178,10 +143,10 @@ func (st *stander) remember(f int, steady flow.Point, bare, still grid, w flow.W
 	}
 	l := &standingLook{frame: f, grid: st.sampleHere(q, w.Size(), nil)}
 	if bare != nil {
-		l.hoof, l.share = hoofPixels(l.grid, bare, still, stillLimit)
+		l.hoof, l.share = hoofPixels(l.grid, bare, still, st.model.StillLimit)
 	}
 	weigh := newRim(q, w).at
-	if l.share >= leastShare {
+	if l.share >= st.model.LeastShare {
 		rim, size := weigh, w.Size()
 		weigh = func(x, y float64) float64 {
 			i := int(((x-q.X)/size/gridWidth+0.5)*(gridSide-1) + 0.5)
@@ -221,23 +186,23 @@ func (st *stander) extend(ctx context.Context, f int, p flow.Point, w flow.Windo
 		}
 		if own, err := st.remember(f, origin, bare, still, w); err != nil {
 			return nil, err
-		} else if own.share >= leastShare {
+		} else if own.share >= st.model.LeastShare {
 			base = own
 		} else {
 			still = nil
 		}
 	}
-	s := &standing{landmark: st.fo.landmark, size: size, frame: f, before: -1, after: -1, marked: -1, share: base.share, bare: bare, still: still}
-	s.ground = alwaysThere(base.grid, base.hoof, looks, stillLimit) || bare != nil && base.share < leastShare
+	s := &standing{model: st.clip.model, landmark: st.fo.landmark, size: size, frame: f, before: -1, after: -1, marked: -1, share: base.share, bare: bare, still: still}
+	s.ground = alwaysThere(base.grid, base.hoof, looks, st.model.StillLimit) || bare != nil && base.share < st.model.LeastShare
 	s.seen = append(s.seen, stood{frame: f, steady: origin, ncc: 1})
 	var here grid
 	for _, dir := range []int{-1, 1} {
 		key, place, last := base, origin, f
-		for g := f + dir; g >= 0 && g < len(c.times) && math.Abs(c.times[g]-c.times[last]) <= bridgeS; g += dir {
+		for g := f + dir; g >= 0 && g < len(c.times) && math.Abs(c.times[g]-c.times[last]) <= st.model.BridgeS; g += dir {
 			if err := ctx.Err(); err != nil {
 				return nil, err
 			}
-			if math.Abs(c.times[g]-c.times[f]) > c.pace.longestStance {
+			if math.Abs(c.times[g]-c.times[f]) > c.pace.LongestStanceS {
 				break
 			}
 			q, ok := c.unsteady(g, place)
@@ -260,15 +225,15 @@ func (st *stander) extend(ctx context.Context, f int, p flow.Point, w flow.Windo
 					best = seen
 				}
 			}
-			if best.ncc == 0 || best.steady.Dist(origin) > standSlide*size {
+			if best.ncc == 0 || best.steady.Dist(origin) > st.model.StandSlide*size {
 				continue
 			}
-			if again && (best.steady.Dist(place) > samePlace*size+0.5 || best.sd >= vagueSD*size) {
+			if again && (best.steady.Dist(place) > st.model.SamePlace*size+0.5 || best.sd >= st.model.VagueSD*size) {
 				continue // Another hoof, as hinds come to the prints of the fores.
 			}
 			s.seen = append(s.seen, best)
 			place, last = best.steady, g
-			if age := math.Abs(c.times[g] - c.times[key.frame]); best.ncc > 0.85 && best.ncc < 0.95 || best.ncc > 0.6 && age > keyS {
+			if age := math.Abs(c.times[g] - c.times[key.frame]); best.ncc > 0.85 && best.ncc < 0.95 || best.ncc > 0.6 && age > st.model.KeyS {
 				l, err := st.remember(g, best.steady, bare, still, w)
 				if err != nil {
 					return nil, err
@@ -285,36 +250,26 @@ func (st *stander) extend(ctx context.Context, f int, p flow.Point, w flow.Windo
 	if err := st.trim(s, w); err != nil {
 		return nil, err
 	}
-	s.endless = s.lasts(c.times) > c.pace.longestStance
+	s.endless = s.lasts(c.times) > c.pace.LongestStanceS
 	return s, st.ends(s, w)
 }
-
-const (
-	stillLimit  = 7.0 // Grey levels by which a still pixel of a smoothed picture may change.
-	leastShare  = 0.2 // Of the patch that must differ from the bare ground to be told from it.
-	stillShare  = 0.55
-	goneShare   = 0.25
-	liftedShare = 0.6 // Of the hoof's lowest part that must show bare ground once it has left.
-	// What comes back after it was hidden must look the more like itself.
-	againNCC, againShare = 0.88, 0.7
-)
 
 // compare returns whether the hoof of look l stands in frame g, whose surroundings of q
 // were read last, and where. Its likeness is the better one of two: the correlation of
 // the patch, and the share of the hoof that is still.
 func (st *stander) compare(l *standingLook, g int, q flow.Point, size float64, again bool, here *grid) (stood, bool) {
 	c := st.clip
-	leastNCC, leastStill := standNCC, stillShare
+	leastNCC, leastStill := st.model.StandNCC, st.model.StillShare
 	if again {
-		leastNCC, leastStill = againNCC, againShare
+		leastNCC, leastStill = st.model.AgainNCC, st.model.AgainShare
 	}
-	told := l.share >= leastShare
+	told := l.share >= st.model.LeastShare
 	out := stood{frame: g, steady: c.steady(g, q)}
 	moved := false
 	if l.template != nil {
 		r := l.template.Register(st.plane, flow.Pose{At: q, Scale: 1}, flow.RegisterOptions{ScaleSD: 0.01, AngleSD: 0.02})
-		if r.OK && r.NCC >= leastNCC && r.At.Dist(q) <= standStray*size+0.5 {
-			out.ncc, out.steady, out.sd, moved = r.NCC, c.steady(g, r.At), math.Hypot(r.SD, registerFloor), true
+		if r.OK && r.NCC >= leastNCC && r.At.Dist(q) <= st.model.StandStray*size+0.5 {
+			out.ncc, out.steady, out.sd, moved = r.NCC, c.steady(g, r.At), math.Hypot(r.SD, st.model.RegisterFloor), true
 		}
 	}
 	if !told {
@@ -325,14 +280,14 @@ func (st *stander) compare(l *standingLook, g int, q flow.Point, size float64, a
 		at, _ = c.unsteady(g, out.steady)
 	}
 	*here = st.sampleHere(at, size, *here)
-	share := keeps(l.grid, *here, l.hoof, 0, stillLimit)
+	share := keeps(l.grid, *here, l.hoof, 0, st.model.StillLimit)
 	switch {
-	case share < goneShare || again && share < leastStill:
+	case share < st.model.GoneShare || again && share < leastStill:
 		return stood{}, false
 	case !moved && share < leastStill:
 		return stood{}, false
 	case !moved:
-		out.ncc, out.sd = share, vagueSD*size
+		out.ncc, out.sd = share, st.model.VagueSD*size
 	}
 	return out, true
 }
@@ -343,7 +298,7 @@ func (st *stander) trim(s *standing, w flow.Window) error {
 	times := st.clip.times
 	fast := func(a, b stood) bool {
 		d := a.steady.Dist(b.steady)
-		return d > 3*math.Hypot(a.sd, b.sd)+0.3 && d > st.clip.pace.speed*s.size*math.Abs(times[a.frame]-times[b.frame])
+		return d > 3*math.Hypot(a.sd, b.sd)+0.3 && d > st.clip.pace.Speed*s.size*math.Abs(times[a.frame]-times[b.frame])
 	}
 	own := slices.IndexFunc(s.seen, func(p stood) bool { return p.frame == s.frame })
 	from, to := own, own
@@ -363,7 +318,7 @@ func (st *stander) trim(s *standing, w flow.Window) error {
 	// A hoof slides as it lands; when it has come to rest it stays, and what is seen beside
 	// its place is another one that came there.
 	rest := s.mean()
-	for n := len(s.seen) - 1; n > 0 && s.seen[n].frame > s.frame && s.seen[n].steady.Dist(rest) > restStray*s.size+s.seen[n].sd; n-- {
+	for n := len(s.seen) - 1; n > 0 && s.seen[n].frame > s.frame && s.seen[n].steady.Dist(rest) > st.model.RestStray*s.size+s.seen[n].sd; n-- {
 		s.after = s.seen[n].frame
 		s.seen = s.seen[:n]
 	}
@@ -371,8 +326,8 @@ func (st *stander) trim(s *standing, w flow.Window) error {
 	// picture than one that stands, but on to another place.
 	settled := s.seen[2*len(s.seen)/3]
 	for s.seen[0].frame < settled.frame {
-		vague := s.seen[0].sd >= vagueSD*s.size
-		descending := !st.clip.grows && s.seen[0].steady.Dist(settled.steady) > descends*s.size+0.5
+		vague := s.seen[0].sd >= st.model.VagueSD*s.size
+		descending := !st.clip.grows && s.seen[0].steady.Dist(settled.steady) > st.model.Descends*s.size+0.5
 		if !vague && !descending {
 			break
 		}
@@ -384,6 +339,32 @@ func (st *stander) trim(s *standing, w flow.Window) error {
 	return st.lifted(s, w)
 }
 
+// settle takes off the frames before the hoof came to rest. From behind a hoof comes down
+// almost along the line of sight, hardly faster in the picture than one that stands: it
+// seems to rise and to fall again by a part of its height. Once it stands it keeps its
+// place to what following it scatters by.
+func (s *standing) settle() {
+	n := len(s.seen)
+	rest := s.seen[2*n/3].steady
+	var off []weighted
+	for _, p := range s.seen[n/2:] {
+		off = append(off, weighted{p.steady.Dist(rest), 1})
+	}
+	// Half of a normal distribution in two dimensions lies within 1.18 standard deviations.
+	most := s.model.AtRest*s.size + 3/1.18*median(off)
+	strays := func(p stood) bool { return p.sd < s.model.VagueSD*s.size && p.steady.Dist(rest) > most }
+	down := 0
+	for i := range s.seen[:2*n/3] {
+		if strays(s.seen[i]) && (i == 0 || strays(s.seen[i-1])) {
+			down = i + 1
+		}
+	}
+	if down > 0 && n-down >= s.model.Fewest {
+		s.before = s.seen[down-1].frame
+		s.seen = s.seen[down:]
+	}
+}
+
 // lifted takes off the frames at both ends in which the lowest part of the hoof shows
 // bare ground: it has come up from there, whatever the rest looks like.
 func (st *stander) lifted(s *standing, w flow.Window) error {
@@ -393,7 +374,7 @@ func (st *stander) lifted(s *standing, w flow.Window) error {
 	own := slices.IndexFunc(s.seen, func(p stood) bool { return p.frame == s.frame })
 	middle := s.seen[len(s.seen)/2]
 	look, err := st.remember(middle.frame, middle.steady, s.bare, s.still, w)
-	if err != nil || look == nil || look.share < leastShare {
+	if err != nil || look == nil || look.share < st.model.LeastShare {
 		return err
 	}
 	then, _ := shadeOf(look.grid, s.bare)
@@ -411,7 +392,7 @@ func (st *stander) lifted(s *standing, w flow.Window) error {
 		if !ok {
 			now = then
 		}
-		return bottomShare(here, s.bare, look.hoof, stillLimit, then, now) >= liftedShare, nil
+		return bottomShare(here, s.bare, look.hoof, st.model.StillLimit, then, now) >= st.model.LiftedShare, nil
 	}
 	from, to := 0, len(s.seen)
 	for from < own {
@@ -480,7 +461,7 @@ func (st *stander) ends(s *standing, w flow.Window) error {
 			}
 		}
 		movedAt, moved := -1, 0.0 // Where it seems to have moved, and by how much, px.
-		for g := last.frame + dir; g >= 0 && g < len(c.times) && math.Abs(c.times[g]-c.times[last.frame]) < bridgeS; g += dir {
+		for g := last.frame + dir; g >= 0 && g < len(c.times) && math.Abs(c.times[g]-c.times[last.frame]) < st.model.BridgeS; g += dir {
 			q, ok := c.unsteady(g, last.steady)
 			if !ok {
 				break
@@ -491,11 +472,11 @@ func (st *stander) ends(s *standing, w flow.Window) error {
 				continue
 			}
 			gone := false
-			if end.share >= leastShare {
+			if end.share >= st.model.LeastShare {
 				here = st.sampleHere(q, s.size, here)
 				then, _ := shadeOf(end.grid, s.bare)
 				now, _ := shadeOf(here, s.bare)
-				gone = bottomShare(here, s.bare, end.hoof, stillLimit, 0, then, now) >= liftedShare
+				gone = bottomShare(here, s.bare, end.hoof, st.model.StillLimit, 0, then, now) >= st.model.LiftedShare
 			}
 			if near := g - last.frame; !gone && hoof != nil && near*near <= 9 || movedAt >= 0 {
 				// It comes, or goes on, in one piece, the farther off the longer before or
@@ -503,11 +484,11 @@ func (st *stander) ends(s *standing, w flow.Window) error {
 				// nearer.
 				r := hoof.Register(st.plane, flow.Pose{At: q, Scale: 1}, flow.RegisterOptions{ScaleSD: 0.03, AngleSD: 0.1})
 				d := r.At.Dist(q)
-				found := r.OK && r.NCC > standNCC
+				found := r.OK && r.NCC > st.model.StandNCC
 				switch {
 				case movedAt >= 0 && !(found && d < moved):
 					gone, g = true, movedAt
-				case found && d > 0.15*s.size && d < standSlide*s.size:
+				case found && d > 0.15*s.size && d < st.model.StandSlide*s.size:
 					movedAt, moved = g, d
 				default:
 					movedAt = -1
@@ -543,14 +524,7 @@ type candidate struct {
 // Where stances are looked for: how far from where the marks lie below the trunk,
 // sides of the patch across and down the picture.
 const (
-	searchAcross = 1.8
-	searchDown   = 1.5
-	lookEveryS   = 0.05
-	lookNCC      = 0.5
-	looksAlike   = 3
-	anotherS     = 0.3  // How long after another a look may show another stance in about the same place.
-	leastHoof    = 8.0  // px: side of the patch; one hoof looks like another where it is smaller.
-	leastBehind  = 18.0 // The same of the pair behind, half of which the legs in front hide.
+	lookEveryS = 0.05
 )
 
 // interpolated returns what the models give in frame f: in between those marked before
@@ -618,7 +592,7 @@ func (st *stander) look(f int, t *trunk, models [2][]model) ([]candidate, error)
 	}
 	near := [2][]model{nearest(0), nearest(1)}
 	size := t.size[f] * ratioAt(t, models, f)
-	if size < leastHoof || size < leastBehind && !c.turnsInSight(fo.landmark) {
+	if size < st.model.LeastHoof || size < st.model.LeastBehind && !c.turnsInSight(fo.landmark) {
 		return nil, nil
 	}
 	expected := expectedAt(t, models, f)
@@ -627,8 +601,8 @@ func (st *stander) look(f int, t *trunk, models [2][]model) ([]candidate, error)
 		if math.IsNaN(p.X) {
 			continue
 		}
-		left, right = min(left, p.X-searchAcross*size), max(right, p.X+searchAcross*size)
-		top, bottom = min(top, p.Y-searchDown*size), max(bottom, p.Y+searchDown*size)
+		left, right = min(left, p.X-st.model.SearchAcross*size), max(right, p.X+st.model.SearchAcross*size)
+		top, bottom = min(top, p.Y-st.model.SearchDown*size), max(bottom, p.Y+st.model.SearchDown*size)
 	}
 	if !(right > left) {
 		return nil, nil
@@ -665,7 +639,7 @@ func (st *stander) look(f int, t *trunk, models [2][]model) ([]candidate, error)
 					q := field.where(x, y, mark)
 					return q.X >= left && q.X <= right && q.Y >= top && q.Y <= bottom
 				})
-				if p.score < lookNCC {
+				if p.score < st.model.LookNCC {
 					break
 				}
 				for y := max(p.y-template.Height/3, 0); y <= min(p.y+template.Height/3, s.Height-1); y++ {
@@ -713,13 +687,13 @@ func (st *stander) find(ctx context.Context, t *trunk, models [2][]model, known 
 		for _, h := range g.hits {
 			frames[h.frame] = true
 		}
-		if len(frames) < looksAlike {
+		if len(frames) < st.model.LooksAlike {
 			return
 		}
 		likest(g.hits)
 		var chosen []candidate
 		for _, h := range g.hits {
-			if !slices.ContainsFunc(chosen, func(o candidate) bool { return math.Abs(c.times[o.frame]-c.times[h.frame]) < anotherS }) {
+			if !slices.ContainsFunc(chosen, func(o candidate) bool { return math.Abs(c.times[o.frame]-c.times[h.frame]) < st.model.AnotherS }) {
 				chosen = append(chosen, h)
 			}
 		}
@@ -787,7 +761,7 @@ func (st *stander) stands(ctx context.Context, h candidate, w flow.Window, t *tr
 		return nil, err
 	}
 	s, err := st.extend(ctx, h.frame, h.at, w)
-	if err != nil || s == nil || s.endless || s.ground || len(s.seen) < fewest || s.lasts(c.times) < briefS {
+	if err != nil || s == nil || s.endless || s.ground || len(s.seen) < st.model.Fewest || s.lasts(c.times) < st.model.BriefS {
 		return nil, err
 	}
 	return s, st.describe(s, w, t, models)
@@ -825,7 +799,7 @@ func (st *stander) byMarks(f int, p flow.Point, w flow.Window, models []model) (
 		if ok && r.At.Dist(p) < 0.6*size {
 			like = max(like, r.NCC)
 		}
-		if ok && r.NCC >= standNCC && r.At.Dist(p) < 0.6*size {
+		if ok && r.NCC >= st.model.StandNCC && r.At.Dist(p) < 0.6*size {
 			// What looks less alike is known less well.
 			r.variance += sq(0.15 * size * (1 - r.NCC))
 			found = append(found, r)

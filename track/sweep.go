@@ -56,7 +56,7 @@ func newSweep(c *clip, landmarks []traj.Landmark, windows windowsOf, seeds []see
 			}
 		}
 		s.rests = append(s.rests, rests)
-		f := &follower{clip: c, landmark: l, dir: dir, windows: windows, cause: beforeFirst, scores: make([]flow.Scores, 1)}
+		f := &follower{clip: c, model: c.model, landmark: l, dir: dir, windows: windows, cause: beforeFirst, scores: make([]flow.Scores, 1)}
 		if dir < 0 {
 			f.cause = afterLast
 		}

@@ -13,7 +13,20 @@ func (fo *follower) grown(f, g int, patch float64) float64 {
 	if t := fo.clip.trunk; t != nil && fo.landmark.IsHoof() && t.size[f] > 0 && t.size[g] > 0 {
 		return t.size[g] / t.size[f]
 	}
+	if known, told := fo.told(f, g); told {
+		return known
+	}
 	return patch
+}
+
+// told returns by how much a landmark of the body grew from frame f to frame g as the marks
+// tell it.
+func (fo *follower) told(f, g int) (growth float64, ok bool) {
+	looks := fo.clip.looks
+	if fo.landmark.IsHoof() || looks == nil || looks[f] == 0 || looks[g] == 0 {
+		return 1, false
+	}
+	return looks[g] / looks[f], true
 }
 
 // turning is the variance, px², that one frame adds because a landmark of the body turns
@@ -42,17 +55,9 @@ func (fo *follower) turning(plane flow.Plane, pose flow.Pose, size float64) (flo
 	unlike := max(ramp(max(fo.likeAtHome, 0.9)-like, 0.005, 0.04), ramp(off, 0.02, 0.06))
 	// The error goes on in one direction while it turns, so spreads add, not variances.
 	before := fo.turned
-	fo.turned += turnShare * fo.near(size) * unlike
+	fo.turned += fo.model.TurnShare * fo.near(size) * unlike
 	return sq(fo.turned) - sq(before), nil
 }
-
-// turnShare is how far the mark of a landmark that turns may move against its pattern in
-// one frame, sides of the patch.
-const turnShare = 0.015
-
-// hoofJerk is by how much the speed of a hoof may change from one frame to the
-// next, sides of its patch a second: some 2.5 m/s.
-const hoofJerk = 21.0
 
 // spread is a spread, or a variance, down and across the picture.
 type spread struct{ down, across float64 }
@@ -70,19 +75,12 @@ func (fo *follower) shared() spread {
 	size := fo.near(fo.size())
 	switch {
 	case fo.landmark == traj.Croup: // The summit of the outline, which is curved.
-		return spread{down: sq(croupDown * size), across: sq(croupAside * size)}
+		return spread{down: sq(fo.model.CroupDown * size), across: sq(fo.model.CroupAside * size)}
 	case onOutline(fo.landmark):
-		return spread{down: sq(outlineAside * size), across: sq(outlineAside * size)}
+		return spread{down: sq(fo.model.OutlineAside * size), across: sq(fo.model.OutlineAside * size)}
 	}
 	return spread{}
 }
-
-// The same as shares of the side of the patch.
-const (
-	croupAside   = 0.03
-	croupDown    = 0.008
-	outlineAside = 0.04
-)
 
 // onOutline reports whether a landmark lies on the outline of the body.
 func onOutline(l traj.Landmark) bool {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 
+	"jogstrip/track/errormodel"
 	"jogstrip/track/traj"
 )
 
@@ -34,6 +35,8 @@ type Mark struct {
 type Options struct {
 	// View says which way the horse goes; empty means toward the camera.
 	View traj.View
+	// Model is what is taken as known beforehand; the zero value means errormodel.Usual.
+	Model errormodel.Model
 	// Gait says how long a hoof may stand; empty means as at a walk.
 	Gait traj.Gait
 	// ReferenceFrame is the frame to whose picture coordinates Motions lead:
