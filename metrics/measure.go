@@ -72,7 +72,11 @@ func analyse(set *traj.Set, opts Options) (*analysis, error) {
 		opts.WithersM = 1.60
 	}
 	a := &analysis{opts: opts, set: set.Stabilised(), cal: cal, notes: slices.Clone(cal.Notes)}
-	a.Timeline = contact.Find(a.set, opts.Gait, opts.Reference, opts.Model.Contact)
+	known := opts.Model.Contact
+	if opts.View != traj.Away {
+		known.BehindS = 0
+	}
+	a.Timeline = contact.Find(a.set, opts.Gait, opts.Reference, known)
 	return a, nil
 }
 

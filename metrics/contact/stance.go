@@ -60,7 +60,7 @@ func stancesOf(set *traj.Set, h *Seen, m errormodel.Contact) []Stance {
 			continue
 		}
 		if s.Before >= 0 {
-			at, sd := instant(first, times[s.Before], m.LandingShape*(last-first), h.Frame)
+			at, sd := instant(first, times[s.Before], math.Hypot(m.LandingShape*(last-first), m.BehindS), h.Frame)
 			c.reached = [2]float64{at, sd}
 			if sd <= m.WorstLandingS {
 				c.On, c.OnSD = at, sd
