@@ -1,3 +1,5 @@
+//go:build study
+
 package main
 
 import (
@@ -18,6 +20,9 @@ import (
 	"jogstrip/pipeline/scene/scenetest"
 	"jogstrip/track/traj"
 )
+
+// nightClips is how many clips of each set-up are marked; nightSeed is that of the clips.
+const nightClips, nightSeed = 6, 7500
 
 // nightScenes returns clips of one set-up: the camera on a stand and the same horse, which
 // comes by again and again, each time a little elsewhere and at another speed. The yard,
