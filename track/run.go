@@ -48,7 +48,8 @@ type clip struct {
 	prior         float64 // How far clicks are off until the marks tell, px.
 	hands         hands
 	width, height int
-	times         []float64
+	played        []float64 // Of the frames, s.
+	times         []float64 // The same as filmed: a clip may play slower.
 	spool         *spool
 	marks         []Mark  // Ordered by frame.
 	guessed       []int   // Which of them did not say how far the click may be off.
@@ -191,6 +192,7 @@ func load(ctx context.Context, open Open, marks []Mark, opts Options) (c *clip, 
 	for f := n - 1; f >= 0; f-- {
 		loaded.times[f] -= loaded.times[0]
 	}
+	loaded.played = loaded.times
 	loaded.motions, loaded.shake, loaded.residual = back.result(opts.ReferenceFrame)
 	if loaded.motions != nil {
 		loaded.toFirst = back.motions
@@ -310,7 +312,7 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 		landmarks = append(hooves, body...) // The order of traj.Landmarks.
 	}
 	r := &Result{Frames: n, Set: &traj.Set{
-		Width: c.width, Height: c.height, Times: c.times, Motions: c.motions,
+		Width: c.width, Height: c.height, Times: c.played, Motions: c.motions,
 		ClickPX: c.click, ReferenceFrame: opts.ReferenceFrame, ShakeRMS: c.shake, ResidualRMS: c.residual,
 	}}
 	for i, l := range landmarks {
@@ -341,11 +343,18 @@ func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, 
 			searches = append(searches, &pairSearch{pair: pair})
 		}
 	}
-	if err := c.eachPair(ctx, searches, func(ctx context.Context, i int) (err error) {
-		searches[i], err = c.marked(ctx, searches[i].pair, seeds)
-		return err
-	}); err != nil {
-		return nil, err
+	// A horse that stands still while it is marked does so at any of these; then it is 1.
+	for _, slow := range []float64{1, 2, 4, 8, 1} {
+		c.slow(slow, t)
+		if err := c.eachPair(ctx, searches, func(ctx context.Context, i int) (err error) {
+			searches[i], err = c.marked(ctx, searches[i].pair, seeds)
+			return err
+		}); err != nil {
+			return nil, err
+		}
+		if !tooLong(searches) {
+			break
+		}
 	}
 	if t != nil {
 		c.bySight(t, seeds)
@@ -366,6 +375,27 @@ func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, 
 	}
 	all := c.apart(slices.Concat(found...))
 	return slices.DeleteFunc(all, func(s *standing) bool { return !slices.Contains(hooves, s.landmark) }), nil
+}
+
+// slow sets the times at which frames were filmed: phones write clips that play up to eight
+// times slower, 240 frames a second as 30 (common practice).
+func (c *clip) slow(times float64, t *trunk) {
+	c.times = make([]float64, len(c.played))
+	for f, at := range c.played {
+		c.times[f] = at / times
+	}
+	if t != nil {
+		t.times = c.times
+	}
+}
+
+// tooLong reports whether most marked hooves stand for longer than they may.
+func tooLong(searches []*pairSearch) bool {
+	endless, known := 0, 0
+	for _, ps := range searches {
+		endless, known = endless+ps.endless, known+len(ps.known)
+	}
+	return endless > known
 }
 
 // rate returns the clip's frames a second.

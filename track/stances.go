@@ -22,11 +22,12 @@ func pairOf(hind bool) [2]traj.Landmark {
 
 // pairSearch looks for the stances of one pair of hooves.
 type pairSearch struct {
-	pair   [2]traj.Landmark
-	st     *stander
-	known  []*standing // The stances in which a person marked them.
-	models [2][]model  // What the hooves look like where they were marked standing.
-	moving [2][]model  // The same where they were marked in the air.
+	pair    [2]traj.Landmark
+	st      *stander
+	known   []*standing // The stances in which a person marked them.
+	endless int         // How many marks lie in something that stands for longer than a hoof may.
+	models  [2][]model  // What the hooves look like where they were marked standing.
+	moving  [2][]model  // The same where they were marked in the air.
 }
 
 // marked finds the stances in which a person marked a hoof of the pair, and sets which of
@@ -49,6 +50,9 @@ func (c *clip) marked(ctx context.Context, pair [2]traj.Landmark, seeds []seed) 
 		s, err := ps.st.extend(ctx, m.Frame, flow.Point{X: m.X, Y: m.Y}, w)
 		if err != nil {
 			return nil, fmt.Errorf("look at the mark of %s in frame %d: %w", m.Landmark, m.Frame, err)
+		}
+		if s != nil && s.endless {
+			ps.endless++
 		}
 		if m.stands = s != nil && !s.endless && len(s.seen) >= c.model.Fewest && s.lasts(c.times) >= c.model.ShortS; !m.stands {
 			continue
