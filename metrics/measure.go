@@ -64,6 +64,9 @@ func analyse(set *traj.Set, opts Options) (*analysis, error) {
 		high := float64(min(set.Width, set.Height)) / 1080
 		opts.Model.Click.PriorPX, opts.Model.Camera.ClickPX = set.ClickPX/high, set.ClickPX/high
 	}
+	if set.Slower > 1 {
+		opts.Model.Contact = opts.Model.Contact.Slowed(set.Slower)
+	}
 	cal, err := geometry.Calibrate(in, set.Width, set.Height, opts.Model.Camera)
 	if err != nil {
 		return nil, err

@@ -49,7 +49,8 @@ type clip struct {
 	hands         hands
 	width, height int
 	played        []float64 // Of the frames, s.
-	times         []float64 // The same as filmed: a clip may play slower.
+	times         []float64 // The same as filmed: a clip may play slower,
+	slower        float64   // that many times.
 	spool         *spool
 	marks         []Mark  // Ordered by frame.
 	guessed       []int   // Which of them did not say how far the click may be off.
@@ -312,7 +313,7 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 		landmarks = append(hooves, body...) // The order of traj.Landmarks.
 	}
 	r := &Result{Frames: n, Set: &traj.Set{
-		Width: c.width, Height: c.height, Times: c.played, Motions: c.motions,
+		Width: c.width, Height: c.height, Times: c.played, Motions: c.motions, Slower: c.slower,
 		ClickPX: c.click, ReferenceFrame: opts.ReferenceFrame, ShakeRMS: c.shake, ResidualRMS: c.residual,
 	}}
 	for i, l := range landmarks {
@@ -380,6 +381,7 @@ func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, 
 // slow sets the times at which frames were filmed: phones write clips that play up to eight
 // times slower, 240 frames a second as 30 (common practice).
 func (c *clip) slow(times float64, t *trunk) {
+	c.slower = times
 	c.times = make([]float64, len(c.played))
 	for f, at := range c.played {
 		c.times[f] = at / times

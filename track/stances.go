@@ -480,7 +480,10 @@ func (c *clip) stancesOf(all []*standing) []traj.Stance {
 			}
 		}
 		o := traj.Stance{Landmark: s.landmark, First: s.first(), Last: s.last(), Before: s.before, After: s.after, Beat: s.beat, Seen: len(s.seen)}
-		if !c.grows && s.after >= 0 {
+		if c.slower > 1 {
+			// With so many frames it is seen to move long before it leaves.
+			o.Before, o.After = -1, -1
+		} else if !c.grows && s.after >= 0 {
 			// The heel leaves first, and has left where the toe does.
 			o.After = s.last() + 1
 			for o.Last > o.First && c.times[s.last()]-c.times[o.Last] < c.model.HeelS {

@@ -110,6 +110,14 @@ type Contact struct {
 	AlikeSides float64
 }
 
+// Slowed returns what is known of a clip that plays so many times slower than it was filmed.
+func (c Contact) Slowed(times float64) Contact {
+	for _, s := range []*float64{&c.WorstLandingS, &c.WorstLeavingS, &c.HiddenS, &c.StanceS, &c.SlideS, &c.DescentS, &c.BehindS, &c.HeelS} {
+		*s *= times
+	}
+	return c
+}
+
 // Placement is which stances are placed on the ground.
 type Placement struct {
 	// FewestSamples is from how many frames a place is taken. Derived: of fewer, scatter

@@ -241,7 +241,10 @@ type Set struct {
 	// ClickPX is how far the person's clicks on hooves are off along each axis in this clip,
 	// px, one standard deviation, as the marks of one hoof tell by each other; 0 where that
 	// was not looked for.
-	ClickPX     float64
+	ClickPX float64
+	// Slower is how many times slower the clip plays than it was filmed, as the hooves tell
+	// that were marked standing; 0 or 1: not at all.
+	Slower      float64
 	ShakeRMS    float64 // Background shake before stabilising, px, root mean square; 0 on a tripod.
 	ResidualRMS float64 // What stabilising left of it, px; NaN where it could not be measured.
 }
