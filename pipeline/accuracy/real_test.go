@@ -106,3 +106,32 @@ func TestRealClipsAgreeWithTheOutsideJudge(t *testing.T) {
 		})
 	}
 }
+
+// Phones write slow motion as a film of ordinary rate. A real horse that trots four times
+// slower than it was filmed still stands where a person reads it, and half or twice its
+// stride is never given.
+func TestRealSlowMotion(t *testing.T) {
+	root := shared(t)
+	for _, c := range accuracy.RealClips() {
+		if c.Name != "horse-trot" {
+			continue
+		}
+		out, err := measuredReal(t, root, c, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		f, err := accuracy.JudgeReal(filepath.Join(root, "data", "real"), c, out)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if 2*f.Feet.Seen < f.Feet.Read || f.Feet.Wrong > 0 {
+			t.Errorf("of %d standing feet %d are seen, %d of them more than 5 px wrong", f.Feet.Read, f.Feet.Seen, f.Feet.Wrong)
+		}
+		if f.Stride == nil {
+			continue
+		}
+		if r := f.Stride.Value / f.StrideRead; r < 0.75 || r > 1.5 {
+			t.Errorf("a stride of %.2f s, read %.2f s", f.Stride.Value, f.StrideRead)
+		}
+	}
+}
