@@ -91,7 +91,8 @@ func (a *area) like(m *appearance, engine *flow.Engine, rel float64, least int) 
 // search looks for a lost landmark in frame g.
 func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 	fo.gone++
-	if known, told := fo.told(g-fo.dir, g); told {
+	known, told := fo.told(g-fo.dir, g)
+	if told {
 		growth = known
 	}
 	fo.pose.Scale *= growth
@@ -172,7 +173,7 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 		return nil
 	}
 	pose := flow.Pose{At: best.At, Scale: best.Scale * best.from.scale}
-	if _, told := fo.told(g-fo.dir, g); told {
+	if told {
 		pose.Scale = fo.pose.Scale
 	}
 	nw := fo.base.Scaled(pose.Scale)

@@ -232,15 +232,23 @@ func BenchmarkFrameStepInBrowser(b *testing.B) {
 	quantiles(b, took)
 }
 
-// While somebody waits for a picture, what is decoded ahead stands still; then it goes on.
-func TestDecodingAheadMakesRoom(t *testing.T) {
+// plainPictures returns a plain clip of so many frames, 30 a second, and a store for its
+// pictures that ends with the test.
+func plainPictures(t *testing.T, size, frames string) (*clip.Info, *pictures) {
+	t.Helper()
 	path := filepath.Join(t.TempDir(), "a.mp4")
-	plainClip(t, path, "640x360", "30", "100")
+	plainClip(t, path, size, "30", frames)
 	info := probed(t, path)
 	ctx, cancel := context.WithCancel(context.Background())
 	p := newPictures(ctx, 8<<20)
-	defer p.wait()
-	defer cancel()
+	t.Cleanup(p.wait)
+	t.Cleanup(cancel) // First.
+	return info, p
+}
+
+// While somebody waits for a picture, what is decoded ahead stands still; then it goes on.
+func TestDecodingAheadMakesRoom(t *testing.T) {
+	info, p := plainPictures(t, "640x360", "100")
 	p.waiting++ // Somebody waits for something else.
 	p.prepare(info, "s", 0, sizePlay)
 	made := func() int {
@@ -260,20 +268,14 @@ func TestDecodingAheadMakesRoom(t *testing.T) {
 	close(p.calm)
 	p.calm = make(chan struct{})
 	p.mu.Unlock()
-	if _, err := p.get(ctx, info, "s", 99, sizePlay); err != nil || made() != 100 {
+	if _, err := p.get(t.Context(), info, "s", 99, sizePlay); err != nil || made() != 100 {
 		t.Errorf("%d pictures, %v", made(), err)
 	}
 }
 
 // A run that somebody waited for who has jumped elsewhere since is given up.
 func TestWhatNobodyWaitsForAnyMoreIsGivenUp(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "a.mp4")
-	plainClip(t, path, "1920x1080", "30", "200")
-	info := probed(t, path)
-	ctx, cancel := context.WithCancel(context.Background())
-	p := newPictures(ctx, 8<<20)
-	defer p.wait()
-	defer cancel()
+	info, p := plainPictures(t, "1920x1080", "200")
 	f, _ := formOf(info, sizeStep)
 	key := runKey{path: info.Path, stamp: "s", size: sizeStep, number: 1}
 	r := p.want(info, key, f, true)
@@ -284,7 +286,7 @@ func TestWhatNobodyWaitsForAnyMoreIsGivenUp(t *testing.T) {
 	p.mu.Lock()
 	r.waiting--
 	p.mu.Unlock()
-	gone, leave := context.WithCancel(ctx)
+	gone, leave := context.WithCancel(t.Context())
 	leave()
 	if _, err := p.from(gone, info, key, f.together+5, f, false); err == nil {
 		t.Log("it was there at once")
