@@ -81,6 +81,7 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 		if err == nil {
 			page.Finding, page.Comparison, page.Compared = c.Sentence, c, [2]time.Time{day(first.Around.Folder), day(last.Around.Folder)}
 			page.Surfaces = [2]string{first.Around.Visit.Surface, last.Around.Visit.Surface}
+			page.Between = between(visits, first, last, opts)
 		}
 	}
 	out.Finding = page.Finding
@@ -97,35 +98,57 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 		f.from("columns.csv", table.HistoryDictionary)
 		figure, err := plots.History(points, plots.HistoryOptions{Followed: page.Followed})
 		page.Figures = f.figures(plots.OutcomeOf("All visits", figure, err))
-		page.Front.Course = course(visits)
+		page.Front.Course = course(visits, page.Comparison)
 		f.historyFront(&page, first, last)
 		f.page(page)
 		return nil
 	})
 }
 
-// course says of each visit in a few words how it compares with the one before it, of the
-// last ones at most.
-func course(visits []*pastVisit) []string {
-	const most = 6
-	var out []string
-	for _, v := range visits {
-		if v.err != nil {
+// between returns the last measured visits between two that can be compared with the first,
+// as many as a first page shows.
+func between(visits []*pastVisit, first, last *pastVisit, opts CompareOptions) []report.HistoryVisit {
+	var out []report.HistoryVisit
+	for _, v := range slices.Backward(visits) {
+		if v.err != nil || v.sum == nil || v == first || v == last || len(out) == report.MostBetween {
 			continue
 		}
-		text := shortDay(v.Visit)
-		switch {
-		case v.sum == nil:
-			text += ": not measured"
-		case v.since != "":
-			text += ": " + string(v.since)
+		c, err := metrics.CompareSummed(first.sum, v.sum, compareSettings(first.Visit, v.Visit, opts))
+		if err == nil && c.Verdict != metrics.NotComparable {
+			out = append(out, report.HistoryVisit{Date: day(v.Around.Folder), Summary: v.sum.Summary})
 		}
-		out = append(out, text)
 	}
-	if left := len(out) - most; left > 0 {
-		out = append([]string{counted(left, "earlier visit")}, out[left:]...)
-	}
+	slices.Reverse(out)
 	return out
+}
+
+// course says of each visit in a few words how it compares with the one before it, of the
+// last ones at most; c is of the first and the last.
+func course(visits []*pastVisit, c *metrics.Comparison) string {
+	const most = 5
+	var told []string
+	small := c != nil && (c.Verdict == metrics.Improved || c.Verdict == metrics.Worse)
+	for _, v := range visits {
+		switch {
+		case v.err != nil:
+		case v.sum == nil:
+			told = append(told, shortDay(v.Visit)+" not measured")
+		case v.since != "":
+			told = append(told, shortDay(v.Visit)+" "+string(v.since))
+			small = small && v.since == metrics.NoChange
+		}
+	}
+	if len(told) < 2 { // Two visits: the sentence above says it.
+		return ""
+	}
+	const each = "Each visit against the one before it: "
+	if small {
+		return each + "no measurable change. Together these changes count."
+	}
+	if left := len(told) - most; left > 0 {
+		told = append(told[left:], fmt.Sprintf("%s before them in the details", counted(left, "visit")))
+	}
+	return each + strings.Join(told, ", ") + "."
 }
 
 // historyFront fills the first page: the first measured visit beside the last.

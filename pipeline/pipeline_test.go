@@ -299,6 +299,11 @@ func TestHistory(t *testing.T) {
 	if bytes.Contains(page, []byte("Thistle <b>")) || !bytes.Contains(page, []byte("Thistle &lt;b&gt;")) || !bytes.Contains(page, []byte("massage")) {
 		t.Error("the page lacks the treatment or does not escape the name")
 	}
+	for _, want := range []string{"Each visit against the one before it: ", "20 May not measured", ">1 May<", ">15 May<", ">1 Jun<"} {
+		if !bytes.Contains(page, []byte(want)) {
+			t.Errorf("the first page lacks %q", want)
+		}
+	}
 }
 
 func TestMeasureClipErrorsNameFileAndCause(t *testing.T) {

@@ -27,17 +27,15 @@ const (
 	barWidth  = 196
 	barReach  = 4.0 // Multiples of the tolerance at the edges; what is beyond is drawn as an arrow.
 	barSpace  = 8   // At each edge, for an arrow.
-	barWords  = 30  // Left of the bars of a comparison: which visit.
 	barSingle = 19
 	barTight  = 14
 	barDouble = 21
+	barMore   = 8.5 // A visit of three or more.
 )
 
-// barArea returns the part of a row that has the bars.
-func barArea(c draw.Canvas, compared bool) draw.Canvas {
-	if compared {
-		c.Min.X += barWords
-	}
+// barArea returns the part of a row that has the bars: right of the words for visits.
+func barArea(c draw.Canvas, visits []string) draw.Canvas {
+	c.Min.X += barsWide(visits) - barWidth
 	return c
 }
 
@@ -46,54 +44,64 @@ func barX(c draw.Canvas, v float64) vg.Length {
 	return (c.Min.X+c.Max.X)/2 + half*vg.Length(math.Max(-barReach, math.Min(barReach, v))/barReach)
 }
 
-// barsWide returns how wide a row is.
-func barsWide(compared bool) vg.Length {
-	if compared {
-		return barWidth + barWords
+// barsWide returns how wide a row is, with the words for its visits. A browser's letters
+// are wider by up to a quarter than those that are counted with.
+func barsWide(visits []string) vg.Length {
+	wide, words := vg.Length(barWidth), vg.Length(0)
+	for _, v := range visits {
+		words = max(words, visitStyle(true).Width(v)*1.25+3)
 	}
-	return barWidth
+	return wide + words
+}
+
+// visitStyle is how the word for a visit is set.
+func visitStyle(last bool) text.Style {
+	if last {
+		return bold(lettering(7, inkColor))
+	}
+	return lettering(7, softInkColor)
 }
 
 // GlanceOptions says how rows are drawn.
 type GlanceOptions struct {
-	Compared bool // Two visits, the earlier above the later one.
-	Tight    bool // Less high.
+	Visits []string // Words for the visits, the latest last; empty for one alone.
+	Tight  bool     // Less high.
 }
 
 // GlanceBar draws one row of a first page: a value around even with its interval, the
-// tolerance as a band; of a comparison the earlier visit's above the later one's. Nil is
-// not measured. label says in words what is drawn.
-func GlanceBar(before, now *SideBar, opts GlanceOptions, label string) *Figure {
-	height, compared := vg.Length(barSingle), opts.Compared
-	switch {
-	case compared:
+// tolerance as a band; of several visits one below the other, one for each of the words in
+// opts. Nil is not measured. label says in words what is drawn.
+func GlanceBar(bars []*SideBar, opts GlanceOptions, label string) *Figure {
+	height := vg.Length(barSingle)
+	switch n := len(opts.Visits); {
+	case n > 2:
+		height = barMore * vg.Length(n)
+	case n > 0:
 		height = barDouble
 	case opts.Tight:
 		height = barTight
 	}
 	return &Figure{
-		Name: "bar", Title: label, Description: "Grey band: tolerance. Line: 95 % interval.", Width: barsWide(compared), Height: height,
+		Name: "bar", Title: label, Description: "Grey band: tolerance. Line: 95 % interval.", Width: barsWide(opts.Visits), Height: height,
 		paint: func(all draw.Canvas) {
-			c := barArea(all, compared)
+			c := barArea(all, opts.Visits)
 			c.FillPolygon(bandColor, []vg.Point{{X: barX(c, -1), Y: c.Min.Y}, {X: barX(c, 1), Y: c.Min.Y}, {X: barX(c, 1), Y: c.Max.Y}, {X: barX(c, -1), Y: c.Max.Y}})
 			c.StrokeLine2(draw.LineStyle{Color: zeroColor, Width: 0.9}, barX(c, 0), c.Min.Y, barX(c, 0), c.Max.Y)
-			if !compared {
-				drawSideBar(c, now, (c.Min.Y+c.Max.Y)/2, 4)
+			if len(opts.Visits) == 0 {
+				drawSideBar(c, bars[0], (c.Min.Y+c.Max.Y)/2, 4)
 				return
 			}
-			for _, visit := range []struct {
-				word string
-				bar  *SideBar
-				y    vg.Length
-				sty  text.Style
-			}{
-				{"before", before, c.Max.Y - 5.5, lettering(7, softInkColor)},
-				{"now", now, c.Min.Y + 5.5, bold(lettering(7, inkColor))},
-			} {
-				if visit.bar != nil {
-					c.FillText(visit.sty, vg.Point{X: all.Min.X, Y: visit.y + 4}, visit.word)
+			first, apart, half := c.Max.Y-5.5, vg.Length(barDouble-2*5.5), vg.Length(3.2)
+			if len(opts.Visits) > 2 {
+				first, apart, half = c.Max.Y-barMore/2, barMore, 2.8
+			}
+			for i, b := range bars {
+				if b == nil {
+					continue
 				}
-				drawSideBar(c, visit.bar, visit.y, 3.2)
+				y := first - apart*vg.Length(i)
+				c.FillText(visitStyle(i == len(bars)-1), vg.Point{X: all.Min.X, Y: y + 4}, opts.Visits[i])
+				drawSideBar(c, b, y, half)
 			}
 		},
 	}
@@ -142,12 +150,13 @@ func barEnd(c draw.Canvas, end float64, y vg.Length, line draw.LineStyle) {
 	c.StrokeLine2(line, x+d, y, x+d/3, y-2)
 }
 
-// GlanceAxis draws what stands above the bars: which side is where.
-func GlanceAxis(compared bool) *Figure {
+// GlanceAxis draws what stands above the bars: which side is where. visits are those of the
+// rows.
+func GlanceAxis(visits []string) *Figure {
 	return &Figure{
-		Name: "axis", Title: "To the left: the horse’s left", Description: "In the middle: even. To the right: the horse’s right.", Width: barsWide(compared), Height: 13,
+		Name: "axis", Title: "To the left: the horse’s left", Description: "In the middle: even. To the right: the horse’s right.", Width: barsWide(visits), Height: 13,
 		paint: func(all draw.Canvas) {
-			c := barArea(all, compared)
+			c := barArea(all, visits)
 			sty := bold(lettering(tickSize, inkColor))
 			y := c.Min.Y + 10.5
 			put := func(x vg.Length, text string) { c.FillText(sty, vg.Point{X: x, Y: y}, text) }

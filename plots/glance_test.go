@@ -36,18 +36,19 @@ func glanceSamples(t *testing.T) []*Figure {
 	if err != nil {
 		t.Fatal(err)
 	}
-	bar := GlanceBar(&SideBar{-3.2, -9, -1.1, true, false}, &SideBar{0.4, -2.3, 3.1, false, true}, GlanceOptions{Compared: true}, "Head: 43 mm higher over left fore, now 5 mm")
-	return []*Figure{steps, felt, strides, bar, GlanceAxis(true)}
+	visits := []string{"before", "now"}
+	bar := GlanceBar([]*SideBar{{-3.2, -9, -1.1, true, false}, {0.4, -2.3, 3.1, false, true}}, GlanceOptions{Visits: visits}, "Head: 43 mm higher over left fore, now 5 mm")
+	return []*Figure{steps, felt, strides, bar, GlanceAxis(visits)}
 }
 
 // TestBarsAreClearOfColour checks that a bar of the left and one of the right differ in
 // grey print: by the shape at their end and by hatching.
 func TestBarsAreClearOfColour(t *testing.T) {
 	var left, right strings.Builder
-	if err := GlanceBar(nil, &SideBar{Value: -2, Low: -3, High: -1.5, Counts: true}, GlanceOptions{}, "left").SVG(&left); err != nil {
+	if err := GlanceBar([]*SideBar{{Value: -2, Low: -3, High: -1.5, Counts: true}}, GlanceOptions{}, "left").SVG(&left); err != nil {
 		t.Fatal(err)
 	}
-	if err := GlanceBar(nil, &SideBar{Value: 2, Low: 1.5, High: 3, Counts: true}, GlanceOptions{}, "right").SVG(&right); err != nil {
+	if err := GlanceBar([]*SideBar{{Value: 2, Low: 1.5, High: 3, Counts: true}}, GlanceOptions{}, "right").SVG(&right); err != nil {
 		t.Fatal(err)
 	}
 	curved := regexp.MustCompile(`[0-9]C[0-9-]`)

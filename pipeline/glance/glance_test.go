@@ -41,11 +41,11 @@ func TestOfSummary(t *testing.T) {
 		want string
 	}{
 		{"a limb is named", metrics.Summary{Runs: 6, Strides: 30, Results: []metrics.Result{head, step}, Limb: metrics.LimbFinding{Limb: traj.LeftFore, Sentence: "signs point to the left fore: …"}},
-			"Signs point to the left fore, seen in head and steps; in seven such horses of ten that held true."},
+			"Signs point to the left fore, seen in head and steps; such signs hold true in seven horses of ten."},
 		{"a hind limb", metrics.Summary{Runs: 3, Strides: 30, Results: []metrics.Result{croup}, Limb: metrics.LimbFinding{Limb: traj.RightHind}},
-			"Signs point to the right hind, seen in croup; in seven such horses of ten that held true."},
+			"Signs point to the right hind, seen in croup; such signs hold true in seven horses of ten."},
 		{"one run", metrics.Summary{Runs: 1, Strides: 6, Results: []metrics.Result{head, step}, Limb: metrics.LimbFinding{Limb: traj.LeftFore}},
-			"In this one run signs point to the left fore, seen in head and steps; in seven such horses of ten that held true."},
+			"In this one run signs point to the left fore, seen in head and steps; such signs hold true in seven horses of ten."},
 		{"fore or hind", metrics.Summary{Runs: 3, Strides: 20, Results: []metrics.Result{head}, Limb: metrics.LimbFinding{Undecided: true, Sentence: "signs point to the left side, the left fore or the left hind: x; neither withers nor croup was marked, so the two cannot be told apart"}},
 			"The horse is uneven on the left, beyond what a sound horse shows; fore or hind cannot be told without withers and croup."},
 		{"even", metrics.Summary{Runs: 4, Strides: 20, Results: []metrics.Result{result(metrics.HeadLowDifference, 2, 5, 13)}, Limb: metrics.LimbFinding{Even: true}},
@@ -186,6 +186,30 @@ func TestEverySentenceIsShort(t *testing.T) {
 			t.Errorf("%d rows", n)
 		}
 	})
+}
+
+// TestHistoryRowsHaveOneScale checks that visits between are drawn in multiples of the same
+// tolerance as the first and the last, and that one without the measure leaves a gap.
+func TestHistoryRowsHaveOneScale(t *testing.T) {
+	visit := func(v, tolerance float64) metrics.Summary {
+		return metrics.Summary{Runs: 3, Strides: 20, Results: []metrics.Result{result(metrics.HeadLowDifference, v, 4, tolerance)}}
+	}
+	c := metrics.Comparison{Verdict: metrics.Improved, Before: visit(-40, 10), After: visit(-5, 8)}
+	c.Changes = []metrics.Change{change(c.Before.Results[0], c.After.Results[0], metrics.Improved)}
+	between := visit(-20, 5)
+	rows := HistoryRows(&c, []*metrics.Summary{&between, {Runs: 2}})
+	head := rows[0]
+	if head.Question != "Head" || len(head.Between) != 2 || head.Between[1] != nil {
+		t.Fatalf("%+v", head)
+	}
+	for _, b := range []struct {
+		bar  *Bar
+		want float64
+	}{{head.Before, -4}, {head.Between[0], -2}, {head.Now, -0.5}} {
+		if b.bar == nil || b.bar.Value != b.want {
+			t.Errorf("bar %+v, want %g times the larger tolerance", b.bar, b.want)
+		}
+	}
 }
 
 // TestBarsPointToTheSideInWords checks, for every measure that a row may show, that its bar

@@ -18,6 +18,7 @@ type Row struct {
 	// Before is the earlier visit's, of a comparison; Now that of the visit, or of the
 	// later one. Nil where it was not measured.
 	Before, Now *Bar
+	Between     []*Bar          // Of a history: the visits between those two, in order of time.
 	Words       string          // What is seen, three to six words; or why nothing is.
 	Note        string          // What it tells beside that; mostly empty.
 	Verdict     metrics.Verdict // Of a comparison; empty where there is none.
@@ -278,6 +279,38 @@ func ComparedRows(c *metrics.Comparison) []Row {
 	return fewEnough(out)
 }
 
+// HistoryRows answers the questions for the visits of a horse: as ComparedRows for the
+// first and the last, with bars of those between.
+func HistoryRows(c *metrics.Comparison, between []*metrics.Summary) []Row {
+	rows := ComparedRows(c)
+	for i := range rows {
+		r := &rows[i]
+		if r.Missing {
+			continue
+		}
+		for _, s := range between {
+			var b *Bar
+			if m := s.Lookup(r.Measure); m != nil {
+				b = bar(r.Measure, m.Value, sharedTolerance(c, r.Measure))
+			}
+			r.Between = append(r.Between, b)
+		}
+	}
+	return rows
+}
+
+// sharedTolerance returns the larger of a measure's tolerances at two visits: bars beside
+// each other have one scale.
+func sharedTolerance(c *metrics.Comparison, n metrics.Name) float64 {
+	tolerance := 0.0
+	for _, s := range []*metrics.Summary{&c.Before, &c.After} {
+		if r := s.Lookup(n); r != nil {
+			tolerance = math.Max(tolerance, r.Tolerance)
+		}
+	}
+	return tolerance
+}
+
 func says(v metrics.Verdict) bool {
 	return v == metrics.Improved || v == metrics.Worse || v == metrics.Changed
 }
@@ -323,12 +356,7 @@ func comparedRow(c *metrics.Comparison, q question, ch *metrics.Change) Row {
 		return row
 	}
 	b, a := c.Before.Lookup(ch.Name), c.After.Lookup(ch.Name)
-	tolerance := 0.0
-	for _, r := range []*metrics.Result{b, a} {
-		if r != nil && r.Tolerance > tolerance {
-			tolerance = r.Tolerance
-		}
-	}
+	tolerance := sharedTolerance(c, ch.Name)
 	row.Measure, row.Verdict, row.Counts, row.Followed = ch.Name, ch.Verdict, says(ch.Verdict), ch.Followed
 	row.Before, row.Now = bar(ch.Name, ch.Before, tolerance), bar(ch.Name, ch.After, tolerance)
 	if a != nil {

@@ -12,7 +12,7 @@ import (
 )
 
 // howOften goes with every limb that is named; the figure and its source are metrics'.
-const howOften = "; in seven such horses of ten that held true"
+const howOften = "; such signs hold true in seven horses of ten"
 
 // Doubted is the sentence of a clip that a person must look at first.
 const Doubted = "A person must look at this clip again before its numbers count; what to look at stands below."
@@ -188,7 +188,7 @@ func clearness(ch *metrics.Change) float64 {
 func OfComparison(c *metrics.Comparison, before time.Time) string {
 	on, since := "before", "since then"
 	if !before.IsZero() {
-		day := before.Format("2 January")
+		day := before.Format("2\u00a0January")
 		on, since = "on "+day, "since "+day
 	}
 	const sure = ", a change beyond day-to-day variation"

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"fmt"
 	"html/template"
-	"strings"
 
 	"jogstrip/metrics"
 	"jogstrip/pipeline/glance"
@@ -18,7 +17,7 @@ type Front struct {
 	StillsWhy   string   // Why there are none; empty where there are some.
 	Steps       Figure   // Where the feet are set down; without a picture it is left out.
 	Felt        Figure   // What hands felt; likewise.
-	Course      []string // Of a history: each visit and what became of it, in a few words.
+	Course      string   // Of a history: what became of the horse from visit to visit, in sentences.
 	Noted       []Noted  // What was done, and how the horse does.
 	NextFilming []string // What to film next time, in sentences.
 }
@@ -68,13 +67,14 @@ type part struct {
 	title    string
 	rows     []glance.Row
 	compared bool
-	tight    bool // One of two tables, which share the page.
+	days     []string // Of a history: its visits, one below the other.
+	tight    bool     // One of two tables, which share the page.
 }
 
 // newFront makes the first page of a report. compared tells whether the page is about two
 // visits.
 func newFront(sentence string, compared bool, f Front, parts ...part) (*front, error) {
-	out := &front{sentence: sentence, stills: f.Stills, note: f.StillsNote, why: f.StillsWhy, next: f.NextFilming, course: courseWords(f.Course)}
+	out := &front{sentence: sentence, stills: f.Stills, note: f.StillsNote, why: f.StillsWhy, next: f.NextFilming, course: f.Course}
 	for _, p := range parts {
 		t, barred, err := p.table()
 		if err != nil {
@@ -103,12 +103,19 @@ func newFront(sentence string, compared bool, f Front, parts ...part) (*front, e
 
 // table makes the rows; barred tells whether any has a bar.
 func (p part) table() (t table, barred bool, err error) {
-	axis, err := viewDrawing(plots.GlanceAxis(p.compared))
+	visits := p.days
+	if p.compared && len(visits) == 0 {
+		visits = []string{"before", "now"}
+	}
+	axis, err := viewDrawing(plots.GlanceAxis(visits))
 	if err != nil {
 		return t, false, err
 	}
 	last := "What is seen"
-	if p.compared {
+	switch {
+	case len(p.days) > 0:
+		last = "First to last, and how sure that is"
+	case p.compared:
 		last = "What changed, and how sure that is"
 	}
 	t = table{caption: p.title, glance: true, dense: p.compared || p.tight, quiet: p.title == leftRight, head: []string{"Question", "Left, even, right", last}, headFigure: axis}
@@ -122,7 +129,7 @@ func (p part) table() (t table, barred bool, err error) {
 			t.rows = append(t.rows, row)
 			continue
 		}
-		picture, err := viewDrawing(plots.GlanceBar(sideBar(r.Before), sideBar(r.Now), plots.GlanceOptions{Compared: p.compared, Tight: p.tight}, r.Question+": "+r.Words))
+		picture, err := viewDrawing(plots.GlanceBar(sideBars(r, len(visits)), plots.GlanceOptions{Visits: visits, Tight: p.tight}, r.Question+": "+r.Words))
 		if err != nil {
 			return t, false, err
 		}
@@ -153,15 +160,6 @@ func (p part) said(r glance.Row) tableCell {
 	return c
 }
 
-// courseWords tells the visits one after the other; the sentence above is of the first and
-// the last.
-func courseWords(visits []string) string {
-	if len(visits) < 2 {
-		return strings.Join(visits, "")
-	}
-	return "Each visit beside the one before it: " + strings.Join(visits, " → ") + "."
-}
-
 // notedTable puts what was written down of one visit, or of two, into a table.
 func notedTable(noted []Noted, compared bool) table {
 	if len(noted) == 0 {
@@ -179,6 +177,18 @@ func notedTable(noted []Noted, compared bool) table {
 		t.rows = append(t.rows, tableRow{cells: append(row.cells, orCell(n.Now, "not noted"))})
 	}
 	return t
+}
+
+// sideBars returns a row's bars, of the visits shown, the latest last.
+func sideBars(r glance.Row, visits int) []*plots.SideBar {
+	if visits == 0 {
+		return []*plots.SideBar{sideBar(r.Now)}
+	}
+	out := []*plots.SideBar{sideBar(r.Before)}
+	for _, b := range r.Between {
+		out = append(out, sideBar(b))
+	}
+	return append(out, sideBar(r.Now))
 }
 
 func sideBar(b *glance.Bar) *plots.SideBar {

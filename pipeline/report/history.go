@@ -19,6 +19,9 @@ type History struct {
 	Comparison *metrics.Comparison
 	Compared   [2]time.Time
 	Surfaces   [2]string // On those days; empty where not recorded.
+	// Between are measured visits between those two that can be compared with the first,
+	// in order of time: the first page shows the last of them, too.
+	Between    []HistoryVisit
 	Front      Front
 	Visits     []HistoryVisit // In order of time.
 	Figures    []Figure
@@ -130,11 +133,34 @@ func (h History) trunkTable() table {
 	return t
 }
 
-// first makes the first page: the first measured visit beside the last.
+// MostBetween is how many visits the first page shows between the first and the last.
+const MostBetween = 2
+
+// shortDay names a visit's day beside a bar: "20 Mar", with the year where they differ.
+func (h History) shortDay(day time.Time) string {
+	if h.Compared[0].Year() == h.Compared[1].Year() {
+		return day.Format("2 Jan")
+	}
+	return day.Format("2 Jan 06")
+}
+
+// first makes the first page: the first measured visit beside the last, and the last of
+// those between.
 func (h History) first(p *Page) (err error) {
 	switch c := h.Comparison; {
 	case c != nil:
-		p.front, err = newFront(glance.OfComparison(c, h.Compared[0]), true, h.Front, comparedParts(c, h.Compared, h.Surfaces)...)
+		parts := comparedParts(c, h.Compared, h.Surfaces)
+		if between := h.Between[max(0, len(h.Between)-MostBetween):]; len(between) > 0 && len(parts) == 1 {
+			summaries := []*metrics.Summary{}
+			parts[0].days = []string{h.shortDay(h.Compared[0])}
+			for _, v := range between {
+				summaries = append(summaries, v.Summary.Said(h.Header.Lengths))
+				parts[0].days = append(parts[0].days, h.shortDay(v.Date))
+			}
+			parts[0].days = append(parts[0].days, h.shortDay(h.Compared[1]))
+			parts[0].rows = glance.HistoryRows(c, summaries)
+		}
+		p.front, err = newFront(glance.OfComparison(c, h.Compared[0]), true, h.Front, parts...)
 	default:
 		said, rows := "No visit has been measured yet.", []glance.Row(nil)
 		for _, v := range h.Visits {

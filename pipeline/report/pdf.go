@@ -40,8 +40,8 @@ const figureWidth = 425
 func writePDF(w io.Writer, p *Page, handed bool) error {
 	var s *sheet
 	// Pictures give way where that brings all onto one sheet.
-	heights := []float64{stillHeight, 0.8 * stillHeight, 0.65 * stillHeight, 0.45 * stillHeight, stillHeight}
-	for i, height := range heights {
+	sizes := []pictureSize{{1, 1}, {0.8, 1}, {0.65, 1}, {0.6, 0.8}, {0.45, 0.8}, {1, 1}}
+	for i, size := range sizes {
 		var err error
 		if s, err = newSheet(p); err != nil {
 			return fmt.Errorf("write PDF of %q: %w", p.title, err)
@@ -51,8 +51,8 @@ func writePDF(w io.Writer, p *Page, handed bool) error {
 			s.details(p)
 			break
 		}
-		s.front(p, height)
-		if s.pdf.PageCount() == 1 || len(p.front.stills) == 0 || i == len(heights)-1 {
+		s.front(p, size)
+		if s.pdf.PageCount() == 1 || i == len(sizes)-1 {
 			break
 		}
 	}

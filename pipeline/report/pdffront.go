@@ -12,13 +12,17 @@ import (
 const (
 	leadSize    = 16
 	legendSize  = 7
-	stillHeight = 128 // At most; less where that saves a sheet.
+	stillHeight = 128
 	stillGap    = 8
 )
 
-// front sets the first page, with pictures of at most the given height: it fits on one
-// sheet unless much was written down.
-func (s *sheet) front(p *Page, stillHeight float64) {
+// pictureSize is by how much pictures of a first page are drawn smaller, where that saves a
+// sheet.
+type pictureSize struct{ stills, felt float64 }
+
+// front sets the first page with its pictures in the given size: it fits on one sheet unless
+// much was written down.
+func (s *sheet) front(p *Page, size pictureSize) {
 	f := p.front
 	s.flow(plain(f.sentence), textStyle{size: leadSize, bold: true}, sideMargin, contentWidth)
 	s.gap(4)
@@ -37,7 +41,7 @@ func (s *sheet) front(p *Page, stillHeight float64) {
 		s.flow(plain(f.legend), legend, sideMargin, contentWidth)
 		s.gap(6)
 	}
-	s.shown(f, stillHeight)
+	s.shown(f, size.stills*stillHeight)
 	switch {
 	case len(f.stills) > 0:
 		s.flow(plain(f.note), legend, sideMargin, contentWidth)
@@ -46,7 +50,7 @@ func (s *sheet) front(p *Page, stillHeight float64) {
 		s.flow(plain(f.why), legend, sideMargin, contentWidth)
 		s.gap(6)
 	}
-	s.felt(f)
+	s.felt(f, size.felt)
 	if len(f.next) > 0 {
 		text := []span{{text: "Next: ", strong: true}}
 		for _, n := range f.next {
@@ -118,12 +122,12 @@ func (s *sheet) picture(data []byte, x, y, width, height float64) {
 }
 
 // felt sets what hands felt, and below it what was written down.
-func (s *sheet) felt(f *front) {
+func (s *sheet) felt(f *front, scale float64) {
 	switch {
 	case f.felt != nil && f.felt.drawing != nil:
-		height := f.felt.drawing.Height.Points()
+		height := scale * f.felt.drawing.Height.Points()
 		s.need(height + 4)
-		s.draw(f.felt.drawing, sideMargin, s.y, 1)
+		s.draw(f.felt.drawing, sideMargin, s.y, scale)
 		s.gap(height + 4)
 	case f.felt != nil:
 		s.figure(f.felt)

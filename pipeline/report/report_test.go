@@ -48,6 +48,43 @@ func written(t *testing.T, write map[string]func(io.Writer) error) map[string][]
 	return out
 }
 
+// TestHistoryShowsEveryVisitOfAFew checks the first page of a history: the first visit, the
+// last, and those between that have room, in order of time.
+func TestHistoryShowsEveryVisitOfAFew(t *testing.T) {
+	h := history()
+	p, err := h.Page()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range p.front.rows[0].rows {
+		if len(r.cells) < 3 { // Not measured.
+			continue
+		}
+		var b bytes.Buffer
+		if err := r.cells[1].figure.drawing.SVG(&b); err != nil {
+			t.Fatal(err)
+		}
+		at := -1
+		for _, want := range []string{">2 Mar<", ">16 Mar<", ">20 Mar<", ">30 Mar<"} {
+			i := strings.Index(b.String(), want)
+			if i <= at {
+				t.Errorf("row %q lacks %s after the visit before it", r.cells[0].text[0].text, want)
+			}
+			at = i
+		}
+		if strings.Contains(b.String(), ">9 Mar<") {
+			t.Error("more visits than there is room for")
+		}
+	}
+	h.Comparison.Verdict = metrics.NotComparable
+	if p, err = h.Page(); err != nil {
+		t.Fatal(err)
+	}
+	if n := len(p.front.rows); n != 2 {
+		t.Errorf("visits that cannot be compared stand in %d tables", n)
+	}
+}
+
 // TestGolden compares every page with the stored one. After a wanted change
 // run with -update and look at the pages.
 func TestGolden(t *testing.T) {

@@ -233,7 +233,9 @@ func batch() Batch {
 
 func history(figures ...Figure) History {
 	return History{
-		Header: header(), Finding: "over three visits in four weeks the left fore step has grown and the score has come down to even",
+		Comparison: comparison().Comparison, Compared: [2]time.Time{day(3, 2), day(3, 30)},
+		Between: []HistoryVisit{{Date: day(3, 9), Summary: summary(0.8, 2)}, {Date: day(3, 16), Summary: summary(0.7, 2)}, {Date: day(3, 20), Summary: summary(0.6, 2)}},
+		Header:  header(), Finding: "over three visits in four weeks the left fore step has grown and the score has come down to even",
 		Followed: []metrics.Name{metrics.StepLengthFore, metrics.HeadLowDifference},
 		Visits: []HistoryVisit{
 			{Date: day(3, 2), Link: "2026-03-02/visit.html", Summary: summary(1, 2), Soreness: "left shoulder 3, left forearm 2", Treatment: "massage, left shoulder", Function: "refuses the left lead"},
