@@ -453,17 +453,18 @@ func changeSentence(d Definition, c *Change, tolerance float64, opts CompareOpti
 	e, hasEven := d.Even()
 	before, after := dateWords(opts)
 	by, unit := d.said(c.Unit, opts.Summary.Lengths)
-	decimals := d.MostDecimals(unit)
+	most := d.MostDecimals(unit)
+	decimals := DecimalsOf(most, c.Before.scaled(by), c.After.scaled(by), c.Change.scaled(by))
 	write := func(v float64) string { return trimNumber(by*v, decimals) }
-	then := phrase(d, unit, by*(c.Before.Value-e))
-	now := phrase(d, unit, by*(c.After.Value-e))
+	then := phrase(d, unit, by*(c.Before.Value-e), decimals)
+	now := phrase(d, unit, by*(c.After.Value-e), decimals)
 	var b strings.Builder
 	if hasEven && tolerance > 0 && math.Abs(c.After.Value-e) <= tolerance && c.Verdict != NoChange {
 		now += ", which is within its tolerance"
 	}
 	fmt.Fprintf(&b, "%s: %s, %s; %s, %s.", verdictWords[c.Verdict], before, then, after, now)
 	fmt.Fprintf(&b, " Change %s %s (95 %% interval %s to %s); the smallest that counts is %s %s.",
-		write(c.Change.Value), unit, write(c.Change.Low), write(c.Change.High), write(c.Smallest), unit)
+		write(c.Change.Value), unit, write(c.Change.Low), write(c.Change.High), trimNumber(by*c.Smallest, most), unit)
 	excludes := c.Change.Low > 0 || c.Change.High < 0
 	switch {
 	case c.Verdict == Changed && hasEven:

@@ -48,10 +48,30 @@ func (d Definition) MostDecimals(unit string) int {
 	return most(unit)
 }
 
-// Decimals returns how many decimals the interval supports, at most most: the last digit
-// is worth no more than half of the interval's half-width. Whole numbers are never rounded
-// further.
-func (e Estimate) Decimals(most int) int {
+// Decimals is DecimalsOf for one estimate.
+func (e Estimate) Decimals(most int) int { return DecimalsOf(most, e) }
+
+// DecimalsOf returns with how many decimals estimates beside each other are written, at most
+// most: as many as the widest interval supports, and more where an end would else read as
+// zero although the interval leaves zero out, which is what a verdict rests on. Whole numbers
+// are never rounded further.
+func DecimalsOf(most int, beside ...Estimate) int {
+	decimals := most
+	for _, e := range beside {
+		decimals = min(decimals, e.supports(most))
+	}
+	for _, e := range beside {
+		near := math.Max(e.Low, -e.High) // Positive where zero is left out.
+		for near > 0 && decimals < most && math.Round(near*math.Pow(10, float64(decimals))) == 0 {
+			decimals++
+		}
+	}
+	return decimals
+}
+
+// supports returns how many decimals the interval supports: the last digit is worth no more
+// than half of the interval's half-width.
+func (e Estimate) supports(most int) int {
 	half := (e.High - e.Low) / 2
 	if math.IsNaN(half) || math.IsInf(half, 0) || half <= 0 {
 		return most

@@ -77,6 +77,30 @@ func TestSaidInInches(t *testing.T) {
 	}
 }
 
+// TestDecimalsOfEstimatesBesideEachOther checks that digits which the interval does not
+// support are left out, and that what leaves out zero is never written as reaching it.
+func TestDecimalsOfEstimatesBesideEachOther(t *testing.T) {
+	for _, tt := range []struct {
+		name   string
+		most   int
+		beside []Estimate
+		want   int
+	}{
+		{"narrow", 1, []Estimate{{Value: 9.6, Low: 9.2, High: 10}}, 1},
+		{"wide", 1, []Estimate{{Value: 9.6, Low: 5.8, High: 13.5}}, 0},
+		{"the widest decides", 1, []Estimate{{Value: 9.6, Low: 9.2, High: 10}, {Value: 9.6, Low: 5.8, High: 13.5}}, 0},
+		{"an end just short of zero", 1, []Estimate{{Value: 9.6, Low: 5.8, High: 13.5}, {Value: -6.8, Low: -13.3, High: -0.4}}, 1},
+		{"above zero", 2, []Estimate{{Value: 3, Low: 0.04, High: 6}}, 2},
+		{"it reaches zero", 1, []Estimate{{Value: -6.8, Low: -13.9, High: 0.3}}, 0},
+		{"whole numbers", 0, []Estimate{{Value: 6, Low: 0.4, High: 12}}, 0},
+		{"no interval", 1, []Estimate{{Value: 6, Low: math.NaN(), High: math.NaN()}}, 1},
+	} {
+		if got := DecimalsOf(tt.most, tt.beside...); got != tt.want {
+			t.Errorf("%s: %d decimals, want %d", tt.name, got, tt.want)
+		}
+	}
+}
+
 // TestSentencesInInches checks that sentences are written in the yard's unit where numbers
 // stay as they are.
 func TestSentencesInInches(t *testing.T) {
@@ -86,8 +110,8 @@ func TestSentencesInInches(t *testing.T) {
 		in   lengths.System
 		want []string
 	}{
-		{lengths.Metric, []string{"25.4 cm shorter", "5.1 cm shorter", "Change -20.3 cm (95 % interval -25.4 to -15.2); the smallest that counts is 5.1 cm."}},
-		{lengths.Inches, []string{"10.00 in shorter", "2.00 in shorter", "Change -8.00 in (95 % interval -10.00 to -6.00); the smallest that counts is 2.00 in."}},
+		{lengths.Metric, []string{"25 cm shorter", "5 cm shorter", "Change -20 cm (95 % interval -25 to -15); the smallest that counts is 5.1 cm."}},
+		{lengths.Inches, []string{"10.0 in shorter", "2.0 in shorter", "Change -8.0 in (95 % interval -10.0 to -6.0); the smallest that counts is 2.00 in."}},
 	} {
 		got := changeSentence(d, c, 0.02, CompareOptions{Summary: SummaryOptions{Lengths: tt.in}})
 		for _, w := range tt.want {

@@ -366,11 +366,11 @@ func whyMissing(runs []Run, m measured) string {
 	}
 	switch {
 	case seen == 1 && max(sides(m.sample.left), sides(m.sample.right)) > 1:
-		return "one value a run, and one run: film more runs"
+		return "one run gives one value of it: film more runs"
 	case seen == 1:
 		return "seen in one stride only: at least two are needed for an interval"
 	case seen > 1:
-		return "one value a run without a known error, and one run: no interval can be given"
+		return "one run gives one value of it, without a known error: no interval can be given"
 	case m.def.Sided && sides(m.sample.left) > 0 && sides(m.sample.right) == 0:
 		return "only the left side was seen"
 	case m.def.Sided && sides(m.sample.right) > 0 && sides(m.sample.left) == 0:

@@ -65,18 +65,6 @@ func girdleWord(g Girdle) string {
 	return " " + string(g)
 }
 
-// amount writes a value's size with its unit, lengths of steps in centimetres.
-func amount(d Definition, unit string, value float64) string {
-	v, u, decimals := inWords(d, unit, value)
-	return trimNumber(math.Abs(v), decimals) + " " + u
-}
-
-// inWords returns value in the unit in which people say it.
-func inWords(d Definition, unit string, value float64) (float64, string, int) {
-	value, unit = d.Say(unit, value)
-	return value, unit, d.MostDecimals(unit)
-}
-
 func trimNumber(v float64, decimals int) string {
 	s := strconv.FormatFloat(v, 'f', decimals, 64)
 	if strings.Trim(s, "-0.") == "" {
@@ -86,12 +74,12 @@ func trimNumber(v float64, decimals int) string {
 }
 
 // phrase says in words what a measure shows: which side, which way, how much.
-// Deviation is from even, in unit; for measures without an even value it is the
-// value itself.
-func phrase(d Definition, unit string, deviation float64) string {
+// Deviation is from even, in unit, one in which the measure is said, and is written with
+// decimals; for measures without an even value it is the value itself.
+func phrase(d Definition, unit string, deviation float64, decimals int) string {
 	right := deviation > 0
 	this, other := sideWords(right)
-	how := amount(d, unit, deviation)
+	how := trimNumber(math.Abs(deviation), decimals) + " " + unit
 	girdle := girdleWord(d.Girdle)
 	if _, sides := d.Even(); sides && strings.Trim(how[:strings.IndexByte(how, ' ')], "0.") == "" {
 		return fmt.Sprintf("left and right are alike (%s)", titleWords(d))
@@ -164,8 +152,8 @@ func say(m measured) string {
 	if d < 0 {
 		low, high = -high, -low
 	}
-	decimals := m.def.MostDecimals(unit)
-	return fmt.Sprintf("%s (95 %% interval %s to %s %s)", phrase(m.def, unit, d), trimNumber(low, decimals), trimNumber(high, decimals), unit)
+	decimals := Estimate{Low: low, High: high}.Decimals(m.def.MostDecimals(unit))
+	return fmt.Sprintf("%s (95 %% interval %s to %s %s)", phrase(m.def, unit, d, decimals), trimNumber(low, decimals), trimNumber(high, decimals), unit)
 }
 
 // joinPhrases joins phrases as a sentence does.

@@ -297,7 +297,7 @@ func (f *files) shownFilm(sections []beside.Section, c *metrics.Comparison, b, a
 		File: FilmFile, Rate: beside.Rate, Width: beside.Width, Height: beside.Height,
 		Words: "The two visits’ best runs beside each other, at half speed, the horse at one size; each stride runs from hoof-on to hoof-on of the same limb. " +
 			"Coloured lines: how high the head (from behind the croup) was in the last left stance, whole, and in the last right one, dashed; white dashes: the line of travel; signs: hooves that stand, small where they stood. " +
-			"Then the left half of a stride over the mirrored right half: what is alike is grey. The film is " + FilmFile + ", beside this page.",
+			"Then the left half of a stride over the mirrored right half: what is alike is grey. The film is " + FilmFile + ".",
 	}
 	for _, s := range sections {
 		one := report.FootageSection{Title: s.Title}
@@ -380,7 +380,7 @@ func (f *files) runFootage(title, video string, r *record.Result, in lengths.Sys
 		return nil
 	}
 	footage := report.Footage{Title: title, File: video, Rate: max(1, r.Clip.FrameRate), Width: r.Clip.Width, Height: r.Clip.Height}
-	footage.Words = "The clip with its marks drawn on it. Choose a stride in the figure to see it on film, which lies beside this page."
+	footage.Words = "The strides of " + r.Clip.File + ", one by one, as " + filepath.Base(video) + " shows them with the marks drawn on."
 	section := report.FootageSection{Title: "Strides"}
 	var rows []plots.StrideRow
 	for _, s := range run.Strides {

@@ -212,8 +212,9 @@ func (k pair) panel() *plot.Plot {
 	return p
 }
 
-// Changes draws the change of every measure between two visits in multiples of
-// the smallest change that counts, with interval and verdict.
+// Changes draws the change of every measure that is judged between two visits in multiples
+// of the smallest change that counts, with interval and verdict. Those that are described
+// only are too many to be read in one figure; tables have them.
 func Changes(c *metrics.Comparison) (*Figure, error) {
 	const name = "changes"
 	c = c.Said(lengths.Metric) // What was said in inches before stays so.
@@ -222,12 +223,12 @@ func Changes(c *metrics.Comparison) (*Figure, error) {
 		rows = append(rows, *c.Score)
 	}
 	for _, ch := range c.Changes {
-		if ch.Change != nil && ch.Smallest > 0 && finite(ch.Change.Value) {
+		if ch.Change != nil && ch.Smallest > 0 && finite(ch.Change.Value) && ch.Verdict != metrics.NotJudged {
 			rows = append(rows, ch)
 		}
 	}
 	if len(rows) == 0 {
-		return nil, &NoDataError{Figure: name, Reason: "no measure has both a change and a smallest change that counts"}
+		return nil, &NoDataError{Figure: name, Reason: "no measure that is judged has both a change and a smallest change that counts"}
 	}
 	p := newPanel("Change (after − before), in multiples\nof the smallest change that counts", "")
 	x := newExtent()
@@ -278,7 +279,7 @@ func Changes(c *metrics.Comparison) (*Figure, error) {
 		title: "What changed, and by how much",
 		notes: []string{fmt.Sprintf("Before: %s in %s; after: %s in %s. Whiskers: 95 %% intervals; inside the grey band a change is too small to count. At the right: the change in its own unit with its interval, and the verdict.",
 			count(c.Before.Strides, "stride"), count(c.Before.Runs, "run"), count(c.After.Strides, "stride"), count(c.After.Runs, "run"))},
-		legend: []legendEntry{{text: "change that counts", mark: &filled}, {text: "no measurable change, or not judged", mark: &open}},
+		legend: []legendEntry{{text: "change that counts", mark: &filled}, {text: "no measurable change", mark: &open}},
 		height: 40 + 27*vg.Length(len(rows)),
 		body:   func(dc draw.Canvas) { p.Draw(draw.Crop(dc, 0, -column, 0, 0)) },
 	}.figure(), nil

@@ -63,7 +63,7 @@ func (f *Figure) PNG(w io.Writer) error {
 // be put into an HTML page: it has no XML declaration, fetches nothing, holds
 // no script and carries its description for screen readers.
 func (f *Figure) SVG(w io.Writer) error {
-	c := vgsvg.NewWith(vgsvg.UseWH(f.Width, f.Height))
+	c := &svgCanvas{Canvas: vgsvg.NewWith(vgsvg.UseWH(f.Width, f.Height))}
 	f.Draw(draw.New(c))
 	var raw bytes.Buffer
 	if _, err := c.WriteTo(&raw); err != nil {
@@ -75,7 +75,7 @@ func (f *Figure) SVG(w io.Writer) error {
 	if start < 0 || end < 0 {
 		return fmt.Errorf("write %s as SVG: the canvas gave no svg element", f.Name)
 	}
-	body = body[start+end+1:]
+	body = c.fitted(body[start+end+1:])
 	body = strings.ReplaceAll(body, "font-family:Liberation Sans;", "font-family:'Liberation Sans',Arial,Helvetica,sans-serif;")
 	// "none" is not a value of font-variant in SVG 1.1 viewers.
 	body = strings.ReplaceAll(body, "font-variant:none;", "")
@@ -88,6 +88,32 @@ func (f *Figure) SVG(w io.Writer) error {
 		return fmt.Errorf("write %s as SVG: %w", f.Name, err)
 	}
 	return nil
+}
+
+// svgCanvas notes how wide each piece of text is meant to be: a browser without this
+// drawing's typeface takes another, whose letters may be wider by a fifth and would run over
+// what stands beside them.
+type svgCanvas struct {
+	*vgsvg.Canvas
+	widths []vg.Length
+}
+
+// FillString draws str.
+func (c *svgCanvas) FillString(f font.Face, at vg.Point, str string) {
+	c.widths = append(c.widths, f.Width(str))
+	c.Canvas.FillString(f, at, str)
+}
+
+// fitted says of each piece of text in an SVG's body how wide it is.
+func (c *svgCanvas) fitted(body string) string {
+	const text = "<text "
+	parts := strings.Split(body, text)
+	for i, w := range c.widths {
+		if w > 0 && i+1 < len(parts) {
+			parts[i+1] = fmt.Sprintf(`textLength="%.5g" lengthAdjust="spacingAndGlyphs" `, w.Points()) + parts[i+1]
+		}
+	}
+	return strings.Join(parts, text)
 }
 
 // pdfDates finds the two dates the PDF writer takes from the clock.

@@ -44,12 +44,11 @@ func barX(c draw.Canvas, v float64) vg.Length {
 	return (c.Min.X+c.Max.X)/2 + half*vg.Length(math.Max(-barReach, math.Min(barReach, v))/barReach)
 }
 
-// barsWide returns how wide a row is, with the words for its visits. A browser's letters
-// are wider by up to a quarter than those that are counted with.
+// barsWide returns how wide a row is, with the words for its visits.
 func barsWide(visits []string) vg.Length {
 	wide, words := vg.Length(barWidth), vg.Length(0)
 	for _, v := range visits {
-		words = max(words, visitStyle(true).Width(v)*1.25+3)
+		words = max(words, visitStyle(true).Width(v)+7)
 	}
 	return wide + words
 }
@@ -309,8 +308,7 @@ func (s steps) draw(c draw.Canvas, y vg.Length, longest float64) {
 		}
 		middle := (x(from) + x(to)) / 2
 		w := note.Width(text)
-		// A browser's letters are wider by up to a quarter than those that are counted with.
-		gapLeft, gapRight := middle-w/2-2, middle+0.75*w+2
+		gapLeft, gapRight := middle-w/2-2, middle+w/2+2
 		c.FillPolygon(whiteColor, []vg.Point{{X: gapLeft, Y: at - 4}, {X: gapRight, Y: at - 4}, {X: gapRight, Y: at + 4}, {X: gapLeft, Y: at + 4}})
 		c.FillText(note, vg.Point{X: middle - w/2, Y: at + 4.2}, text)
 	}

@@ -13,8 +13,8 @@ import (
 )
 
 // ScoreComponents draws what the asymmetry score is made of: each component's
-// difference as a multiple of its tolerance, with its interval, its weight and
-// what it adds.
+// deviation as a multiple of its tolerance, to the side to which it points, with its
+// interval, its weight and what it adds.
 func ScoreComponents(s *metrics.Summary) (*Figure, error) {
 	const name = "score-components"
 	if s.Score == nil || len(s.Score.Components) == 0 {
@@ -22,7 +22,7 @@ func ScoreComponents(s *metrics.Summary) (*Figure, error) {
 	}
 	parts := append([]metrics.Component(nil), s.Score.Components...)
 	sort.SliceStable(parts, func(i, j int) bool { return parts[i].Part > parts[j].Part })
-	p := newPanel("Difference right − left,\nin multiples of its tolerance (95 % interval)", "")
+	p := newPanel("To the left or to the right,\nin multiples of its tolerance (95 % interval)", "")
 	x := newExtent()
 	x.add(-1.2, 1.2)
 	type row struct {
@@ -36,9 +36,10 @@ func ScoreComponents(s *metrics.Summary) (*Figure, error) {
 		r := row{Component: k}
 		if m := s.Lookup(k.Name); m != nil && m.Value != nil && m.Tolerance > 0 {
 			even := evenOf(k.Name)
-			r.low, r.high, r.hasRange = (m.Value.Low-even)/m.Tolerance, (m.Value.High-even)/m.Tolerance, true
+			r.low, r.high, r.hasRange = towardRight(k.Name)*(m.Value.Low-even)/m.Tolerance, towardRight(k.Name)*(m.Value.High-even)/m.Tolerance, true
 			x.add(r.low, r.high)
 		}
+		r.Ratio *= towardRight(k.Name)
 		x.add(r.Ratio)
 		rows = append(rows, r)
 		labels = append(labels, plot.Tick{Value: float64(len(parts) - 1 - i), Label: titleOf(k.Name)})

@@ -85,11 +85,7 @@ func glyphOf(side traj.Side) *draw.GlyphStyle {
 func stridePanel(r StrideRow, strides int, last bool) *plot.Plot {
 	d, _ := metrics.Define(r.Name)
 	scale, unit := d.Say(r.Unit, 1)
-	sign := 1.0
-	switch r.Name {
-	case metrics.StepLengthFore, metrics.StepLengthHind, metrics.StepTimingFore, metrics.StepTimingHind:
-		sign = -1 // Up is the side whose step is shorter.
-	}
+	sign := towardRight(r.Name)
 	title := map[metrics.Name]string{
 		metrics.HeadLowDifference: "head", metrics.CroupLowDifference: "croup", metrics.StepLengthFore: "fore step", metrics.StepLengthHind: "hind step",
 	}[r.Name]

@@ -142,9 +142,9 @@ func plan(pair *Pair, before int) (planned, error) {
 	if len(strides) == 0 {
 		return p, ErrNothing
 	}
-	way := "Coming"
+	way := "Toward the camera"
 	if pair.View == traj.Away {
-		way = "Going"
+		way = "Away from the camera"
 	}
 	at := func() float64 { return float64(before+len(p.shots)) / Rate }
 	whole := Section{Title: way + ", stride by stride", View: pair.View, Limb: limb, Before: pair.Before.file(), After: pair.After.file()}

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -215,14 +216,23 @@ func changesSection(m *metrics.Comparison) section {
 
 func changesTable(caption, note string, rows []changeRow) table {
 	t := table{caption: caption, note: note, wide: true, head: []string{"Measure", "Before", "After", "Change", "Smallest change that counts", "Verdict"}}
+	// A column that says the same of every row says nothing: the note has it.
+	judged := slices.ContainsFunc(rows, func(r changeRow) bool { return r.Verdict != string(metrics.NotJudged) })
+	if !judged {
+		t.head = t.head[:len(t.head)-1]
+	}
 	for _, r := range rows {
 		title := r.Title
 		if r.Followed {
 			title += " (followed)"
 		}
-		t.rows = append(t.rows, tableRow{counts: r.Counts, cells: []tableCell{
-			nameCell(title, r.Unit), valueCell(r.Before), valueCell(r.After), valueCell(r.Change), valueCell(r.Smallest), {text: plain(r.Verdict), under: r.Why, words: true},
-		}})
+		row := tableRow{counts: r.Counts, cells: []tableCell{
+			nameCell(title, r.Unit), valueCell(r.Before), valueCell(r.After), valueCell(r.Change), valueCell(r.Smallest),
+		}}
+		if judged {
+			row.cells = append(row.cells, tableCell{text: plain(r.Verdict), under: r.Why, words: true})
+		}
+		t.rows = append(t.rows, row)
 	}
 	return t
 }

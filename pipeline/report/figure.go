@@ -33,7 +33,7 @@ var (
 	harmlessElements = words("svg g path text tspan title desc rect circle ellipse line polyline polygon")
 	harmlessAttr     = words("xmlns width height viewBox role aria-label transform style d x y x1 y1 x2 y2 cx cy r rx ry points " +
 		"fill fill-opacity stroke stroke-opacity stroke-width stroke-dasharray stroke-dashoffset stroke-linecap stroke-linejoin " +
-		"font-family font-size font-weight font-style text-anchor")
+		"font-family font-size font-weight font-style text-anchor textLength lengthAdjust")
 )
 
 func words(s string) map[string]bool {

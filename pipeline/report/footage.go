@@ -37,6 +37,7 @@ type FootageMoment struct{ From, To float64 }
 // footageView is footage made ready for HTML.
 type footageView struct {
 	Title, File, Words string
+	Choose             string // How a stride is gone to; not on paper.
 	Width, Height      int
 	Data               string // For the script, as JSON.
 	Pictures           []strideView
@@ -89,6 +90,7 @@ func (f *Footage) view() (*footageView, error) {
 		}
 		data.Sections = append(data.Sections, one)
 		if s.Strides != nil {
+			v.Choose = "Choose a stride in the figure to see it on film."
 			shown := strideView{}
 			if len(f.Sections) > 1 {
 				shown.Title = s.Title

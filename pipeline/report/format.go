@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"net/url"
+	"regexp"
 	"strconv"
 	"strings"
 	"time"
@@ -46,13 +47,14 @@ func cellOf(e metrics.Estimate, decimals int) cell {
 // measuredCells writes the estimates of one row in the unit in which people say the
 // measure, all with as many decimals as the widest interval among them supports.
 func measuredCells(d metrics.Definition, unit string, row ...*metrics.Estimate) []cell {
-	most := d.MostDecimals(saidUnit(d, unit))
+	var all []metrics.Estimate
 	for _, e := range row {
 		if e != nil {
 			scaled, _ := d.SayEstimate(unit, *e)
-			most = min(most, scaled.Decimals(most))
+			all = append(all, scaled)
 		}
 	}
+	most := metrics.DecimalsOf(d.MostDecimals(saidUnit(d, unit)), all...)
 	out := make([]cell, len(row))
 	for i, e := range row {
 		out[i] = cell{Value: "–"}
@@ -149,7 +151,16 @@ func sentence(s string) string {
 	if !strings.ContainsRune(".!?", rune(s[len(s)-1])) {
 		s += "."
 	}
-	return s
+	return typeset(s)
+}
+
+// negative finds the hyphen that stands for a minus before a number.
+var negative = regexp.MustCompile(`(^|[ (])-([0-9])`)
+
+// typeset writes minus and apostrophe as tables and the first page have them; files keep
+// what a keyboard has.
+func typeset(s string) string {
+	return strings.ReplaceAll(negative.ReplaceAllString(s, "$1−$2"), "'", "’")
 }
 
 // relative makes a link that can only lead to a file beside or below the page,

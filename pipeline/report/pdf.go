@@ -6,6 +6,7 @@ import (
 	"io"
 	"math"
 	"regexp"
+	"slices"
 	"strings"
 	"time"
 )
@@ -84,9 +85,24 @@ func dated(pdf []byte, day time.Time) []byte {
 	return pdfDate.ReplaceAllFunc(pdf, func(found []byte) []byte { return bytes.Repeat([]byte(" "), len(found)) })
 }
 
-// details sets all that follows a first page.
+// details sets all that follows a first page. What a film shows, which paper can't, stands
+// with the figures.
 func (s *sheet) details(p *Page) {
+	filmed := func(part section) bool {
+		return slices.ContainsFunc(part.blocks, func(b block) bool { return b.footage != nil })
+	}
+	var films, order []section
 	for _, part := range p.all() {
+		switch {
+		case filmed(part):
+			films = append(films, part)
+			continue
+		case part.boxed || slices.ContainsFunc(part.blocks, func(b block) bool { return b.figure != nil }):
+			order, films = append(order, films...), nil
+		}
+		order = append(order, part)
+	}
+	for _, part := range order {
 		s.section(part)
 	}
 }

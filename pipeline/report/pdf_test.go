@@ -137,8 +137,8 @@ func TestPaperHoldsThePage(t *testing.T) {
 				case "html", "head", "meta", "style", "svg", "g", "path", "desc", "title", "body", "main", "section", "text", "script", "rect":
 					continue
 				}
-				if e.attr["class"] == "unseen" || strings.Contains(e.attr["class"], "papers") {
-					continue // For those who do not see the page, and what leads to its papers.
+				if e.attr["class"] == "unseen" || e.attr["class"] == "choose" || strings.Contains(e.attr["class"], "papers") {
+					continue // For those who do not see the page, what leads to its papers, and what only a screen can do.
 				}
 				want := squeezed(e.text)
 				if want == "" {

@@ -19,7 +19,7 @@ func TestToleranceSources(t *testing.T) {
 		{Name: metrics.Speed, Tolerance: 0.25, ToleranceSource: "not measured, so not named"},
 	}}
 	want := []string{
-		"From this horse's own visits without treatment between them, n = 9, in place of the table: head low-point difference; head high-point difference.",
+		"From this horse’s own visits without treatment between them, n = 9, in place of the table: head low-point difference; head high-point difference.",
 		"Common practice: step length, fore; hip excursion.",
 	}
 	if got := toleranceSources(s); !slices.Equal(got, want) {
