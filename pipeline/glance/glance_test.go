@@ -50,6 +50,12 @@ func TestOfSummary(t *testing.T) {
 			"The horse is uneven on the left, beyond what a sound horse shows; fore or hind cannot be told without withers and croup."},
 		{"even", metrics.Summary{Runs: 4, Strides: 20, Results: []metrics.Result{result(metrics.HeadLowDifference, 2, 5, 13)}, Limb: metrics.LimbFinding{Even: true}},
 			"The horse is even: no difference between left and right is larger than a sound horse shows."},
+		{"even, one question open", metrics.Summary{Runs: 4, Strides: 20, Results: []metrics.Result{result(metrics.HeadLowDifference, 2, 5, 13), result(metrics.StepTimingFore, 50.2, 4, 1)}, Limb: metrics.LimbFinding{Even: true}},
+			"No unevenness was found; the timing of steps is not settled: film more runs."},
+		{"even, two questions open", metrics.Summary{Runs: 1, Strides: 5, Results: []metrics.Result{result(metrics.StepLengthFore, 0.01, 0.09, 0.03), result(metrics.StepTimingFore, 50.2, 4, 1)}, Limb: metrics.LimbFinding{Even: true}},
+			"In this one run no unevenness was found; the length of the fore steps and the timing of steps are not settled."},
+		{"fore or hind, one run", metrics.Summary{Runs: 1, Strides: 6, Results: []metrics.Result{head}, Limb: metrics.LimbFinding{Undecided: true, Sentence: "signs point to the left side, the left fore or the left hind: x; neither withers nor croup was marked, so the two cannot be told apart"}},
+			"In this one run the horse is uneven on the left, beyond what a sound horse shows; fore or hind is not known."},
 		{"even, but for the timing", metrics.Summary{Runs: 1, Strides: 5, Results: []metrics.Result{result(metrics.HeadLowDifference, 2, 5, 13), result(metrics.StepTimingHind, 41.4, 3.5, 1)}, Limb: metrics.LimbFinding{Even: true}},
 			"In this one run no sign points to a limb, but the right hind landed 9 % early, more than a sound horse shows."},
 		{"signs disagree", metrics.Summary{Runs: 4, Strides: 20, Results: []metrics.Result{head}, Limb: metrics.LimbFinding{Disagree: []string{"a", "b"}}},
@@ -95,7 +101,7 @@ func form(t interface {
 // TestOfComparison does the same for what changed.
 func TestOfComparison(t *testing.T) {
 	short, even := result(metrics.StepLengthFore, 0.10, 0.03, 0.03), result(metrics.StepLengthFore, 0.02, 0.02, 0.03)
-	other := result(metrics.StepLengthFore, -0.08, 0.02, 0.03)
+	other, surely := result(metrics.StepLengthFore, -0.08, 0.02, 0.03), result(metrics.StepLengthFore, 0.01, 0.015, 0.03)
 	visit := func(l metrics.LimbFinding, r ...metrics.Result) metrics.Summary {
 		return metrics.Summary{Runs: 3, Strides: 20, Results: r, Limb: l}
 	}
@@ -110,6 +116,10 @@ func TestOfComparison(t *testing.T) {
 			"Worse: the left fore’s step was 2 cm short on 6 March, now 10 cm, a change beyond day-to-day variation."},
 		{"changed sides", metrics.Comparison{Verdict: metrics.Changed, Changes: []metrics.Change{change(short, other, metrics.Changed)}},
 			"Changed: the left fore’s step was 10 cm short on 6 March, now 8 cm the other way; neither better nor worse."},
+		{"now even", metrics.Comparison{Verdict: metrics.Improved, Before: visit(metrics.LimbFinding{}, short), After: visit(metrics.LimbFinding{}, surely), Changes: []metrics.Change{change(short, surely, metrics.Improved)}},
+			"Better: the left fore’s step was 10 cm short on 6 March, now even, a change beyond day-to-day variation."},
+		{"even before", metrics.Comparison{Verdict: metrics.Worse, Before: visit(metrics.LimbFinding{}, surely), After: visit(metrics.LimbFinding{}, short), Changes: []metrics.Change{change(surely, short, metrics.Worse)}},
+			"Worse: the fore steps were equal on 6 March, now the left is 10 cm short, a change beyond day-to-day variation."},
 		{"by the score", metrics.Comparison{Verdict: metrics.Improved, After: visit(metrics.LimbFinding{Limb: traj.LeftFore}), Score: &metrics.Change{Before: est(1.7, 0.5), After: est(0.2, 0.2)}},
 			"Better, still uneven on the left: the asymmetry score was 1.7 on 6 March, now 0.2, a change beyond day-to-day variation."},
 		{"still uneven", metrics.Comparison{Verdict: metrics.NoChange, Before: visit(metrics.LimbFinding{Limb: traj.RightFore}), After: visit(metrics.LimbFinding{Limb: traj.RightFore})},
@@ -186,6 +196,26 @@ func TestEverySentenceIsShort(t *testing.T) {
 			t.Errorf("%d rows", n)
 		}
 	})
+}
+
+// TestRowsBesideAHindExplainTheFore checks that what a sore hind does in front is not left to
+// be taken for a fore's: head of the same side, withers and shoulder of the other.
+func TestRowsBesideAHindExplainTheFore(t *testing.T) {
+	s := metrics.Summary{Runs: 3, Strides: 20, Limb: metrics.LimbFinding{Limb: traj.RightHind}, Results: []metrics.Result{
+		result(metrics.HeadLowDifference, 28, 5, 13), result(metrics.WithersLowDifference, -15, 4, 4), result(metrics.CroupLowDifference, 34, 5, 5), result(metrics.ShoulderLift, 33, 5, 10),
+	}}
+	want := map[string]string{"Head": "a hind does that to the head, too", "Withers": "against the head: speaks for a hind", "Shoulder and trunk": "the withers do that, too"}
+	for _, r := range Rows(&s) {
+		if r.Note != want[r.Question] {
+			t.Errorf("%s: note %q, want %q", r.Question, r.Note, want[r.Question])
+		}
+	}
+	s.Limb.Limb = traj.LeftFore
+	for _, r := range Rows(&s) {
+		if r.Note != "" {
+			t.Errorf("a fore: %s: note %q", r.Question, r.Note)
+		}
+	}
 }
 
 // TestHistoryRowsHaveOneScale checks that visits between are drawn in multiples of the same

@@ -126,6 +126,9 @@ func besideHind(l metrics.LimbFinding, row Row) string {
 		return "a hind does that to the head, too"
 	case row.Question == "Withers" && !same:
 		return "against the head: speaks for a hind"
+	case row.Measure == metrics.ShoulderLift && !same:
+		// Twice what the trunk is carried higher is in it (MEASURES.md).
+		return "the withers do that, too"
 	}
 	return ""
 }
@@ -374,10 +377,9 @@ func comparedRow(c *metrics.Comparison, q question, ch *metrics.Change) Row {
 			row.Words = "not comparable"
 		}
 	case says(ch.Verdict):
-		row.Words = short(ch.Name, ch.Unit, *ch.Before) + ", now " + now(ch)
-		row.Change = plusMinus(ch)
+		row.Words, row.Change = fromTo(ch, row.Before, row.Now), plusMinus(ch)
 	case ch.Verdict == metrics.NotJudged && (b != nil && b.Beyond || a != nil && a.Beyond):
-		row.Words = short(ch.Name, ch.Unit, *ch.Before) + ", now " + now(ch)
+		row.Words = fromTo(ch, row.Before, row.Now)
 	case WhyNoChange(ch) != "":
 		row.Words, row.Change = WhyNoChange(ch), plusMinus(ch)
 	case before == after && before == unsettled:
@@ -429,8 +431,24 @@ func plusMinus(ch *metrics.Change) string {
 	return value + "\u00a0±\u00a0" + around + "\u00a0" + spoken(unit)
 }
 
-// now says how large the later value is beside the earlier: "1 cm", "2 cm the other way".
-func now(ch *metrics.Change) string {
+// fromTo says how a measure changed: "43 mm higher over left fore, now 5 mm". b and a are its
+// bars before and now.
+func fromTo(ch *metrics.Change, b, a *Bar) string {
+	if b.even() && !a.even() {
+		return evenSurely + "; now " + short(ch.Name, ch.Unit, *ch.After)
+	}
+	return short(ch.Name, ch.Unit, *ch.Before) + ", now " + now(ch, a)
+}
+
+// even reports whether a bar lies within the tolerance.
+func (b *Bar) even() bool { return b != nil && b.Says == EvenSurely }
+
+// now says how large the later value is beside the earlier: "1 cm", "2 cm the other way",
+// "even" where all of its bar lies within the tolerance.
+func now(ch *metrics.Change, bar *Bar) string {
+	if bar.even() {
+		return evenSurely
+	}
 	how := amount(ch.Name, ch.Unit, *ch.After)
 	if deviation(ch.Name, ch.Before.Value)*deviation(ch.Name, ch.After.Value) < 0 && !zero(how) {
 		return how + " the other way"

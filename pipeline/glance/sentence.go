@@ -40,18 +40,19 @@ func OfSummary(s *metrics.Summary) string {
 		// What is no sign of a limb may still be uneven, and stands so in the rows.
 		return fitted(begin("no sign points to a limb, but "+clause(clear.Name, clear.Unit, *clear.Value)), ", more than a sound horse shows")
 	case l.Even:
-		rows, open := Rows(s), 0
+		rows := Rows(s)
+		var open []string
 		for _, r := range rows {
 			if r.Now != nil && r.Now.Says == Unsettled {
-				open++
+				open = append(open, r.Subject)
 			}
 		}
-		if open > 0 {
-			return fitted(begin(fmt.Sprintf("no unevenness was found, but %d of the %d questions below are not settled: film more runs", open, len(rows))))
+		if len(open) > 0 {
+			return fitted(begin("no unevenness was found"), notSettled(open, len(rows)), ": film more runs")
 		}
 		return fitted(begin("the horse is even: no difference between left and right is larger than a sound horse shows"))
 	case l.Undecided && undecidedSide(l) != "":
-		return fitted(begin(fmt.Sprintf("the horse is uneven on the %s, beyond what a sound horse shows", undecidedSide(l))), untold(l))
+		return fitted(begin(fmt.Sprintf("the horse is uneven on the %s, beyond what a sound horse shows", undecidedSide(l))), untold(l, s.Runs == 1))
 	case l.Undecided:
 		return fitted(begin("the horse is uneven in front and behind"), "; what was measured does not settle which limb came first")
 	case len(l.Disagree) > 0:
@@ -125,8 +126,22 @@ func seenIn(s *metrics.Summary, limb traj.Landmark) string {
 	return ", seen in " + And(parts)
 }
 
-// untold says why fore and hind cannot be told apart.
-func untold(l metrics.LimbFinding) string {
+// notSettled says which of the questions are open, or how many.
+func notSettled(subjects []string, all int) string {
+	switch len(subjects) {
+	case 1:
+		return "; " + subjects[0] + " is not settled"
+	case 2:
+		return "; " + And(subjects) + " are not settled"
+	}
+	return fmt.Sprintf("; %d of the %d questions below are not settled", len(subjects), all)
+}
+
+// untold says why fore and hind cannot be told apart; short leaves the reason out.
+func untold(l metrics.LimbFinding, short bool) string {
+	if short {
+		return "; fore or hind is not known"
+	}
 	if strings.Contains(l.Sentence, "was marked") {
 		return "; fore or hind cannot be told without withers and croup"
 	}
@@ -167,6 +182,12 @@ func Lead(c *metrics.Comparison) *metrics.Change {
 		return nil
 	}
 	return lead
+}
+
+// leadBars returns the bars of a change before and now.
+func leadBars(c *metrics.Comparison, ch *metrics.Change) (b, a *Bar) {
+	t := sharedTolerance(c, ch.Name)
+	return bar(ch.Name, ch.Before, t), bar(ch.Name, ch.After, t)
 }
 
 // clearness is how many times a change is as large as half its interval; any established
@@ -225,12 +246,16 @@ func OfComparison(c *metrics.Comparison, before time.Time) string {
 			}
 			return fitted(fmt.Sprintf("%s: the asymmetry score was %.1f %s, now %.1f", word, c.Score.Before.Value, on, c.Score.After.Value), sure, ", where 0 is even")
 		}
-		return fitted(fmt.Sprintf("%s: %s %s, now %s", word, clause(lead.Name, lead.Unit, *lead.Before), on, now(lead)), sure)
+		b, a := leadBars(c, lead)
+		if b.even() && !a.even() {
+			return fitted(fmt.Sprintf("%s: %s %s, now %s", word, evenThen(lead.Name), on, unevenNow(lead.Name, lead.Unit, *lead.After)), sure)
+		}
+		return fitted(fmt.Sprintf("%s: %s %s, now %s", word, clause(lead.Name, lead.Unit, *lead.Before), on, now(lead, a)), sure)
 	case metrics.Changed:
 		if lead == nil {
 			return fitted("Changed since the visit before, without becoming more or less even" + sure)
 		}
-		return fitted(fmt.Sprintf("Changed: %s %s, now %s; neither better nor worse", clause(lead.Name, lead.Unit, *lead.Before), on, now(lead)))
+		return fitted(fmt.Sprintf("Changed: %s %s, now %s; neither better nor worse", clause(lead.Name, lead.Unit, *lead.Before), on, now(lead, nil)))
 	}
 	base := "No measurable change " + since
 	b, a := c.Before.Limb, c.After.Limb

@@ -148,6 +148,42 @@ func clause(n metrics.Name, unit string, e metrics.Estimate) string {
 	return fmt.Sprintf("%s differed by %s", lowerFirst(titleWords(n)), how)
 }
 
+// evenThen says that a measure was even, for the middle of a sentence.
+func evenThen(n metrics.Name) string {
+	switch n {
+	case metrics.HeadLowDifference, metrics.HeadHighDifference:
+		return "the head was even"
+	case metrics.WithersLowDifference, metrics.WithersHighDifference:
+		return "the withers were even"
+	case metrics.CroupLowDifference, metrics.CroupHighDifference:
+		return "the croup was even"
+	case metrics.HipExcursion:
+		return "the hips moved alike"
+	case metrics.StepLengthFore, metrics.StepLengthHind:
+		return fmt.Sprintf("the %s steps were equal", girdle(n))
+	case metrics.StepTimingFore, metrics.StepTimingHind:
+		return fmt.Sprintf("the %s steps were even in time", girdle(n))
+	}
+	return lowerFirst(titleWords(n)) + " was even"
+}
+
+// unevenNow says after evenThen how a measure is uneven: "39 mm higher over the right fore".
+func unevenNow(n metrics.Name, unit string, e metrics.Estimate) string {
+	dev := deviation(n, e.Value)
+	side, how, limb := sideOf(n, dev), amount(n, unit, e), girdle(n)
+	switch n {
+	case metrics.HeadLowDifference, metrics.WithersLowDifference, metrics.CroupLowDifference:
+		return fmt.Sprintf("%s higher over the %s %s", how, side, limb)
+	case metrics.HeadHighDifference, metrics.WithersHighDifference, metrics.CroupHighDifference:
+		return fmt.Sprintf("rising %s more after the %s %s", how, side, limb)
+	case metrics.HipExcursion:
+		return fmt.Sprintf("the %s moves %s more", side, how)
+	case metrics.StepLengthFore, metrics.StepLengthHind:
+		return fmt.Sprintf("the %s is %s short", side, how)
+	}
+	return short(n, unit, e)
+}
+
 // part is the part of the horse that a measure's title begins with.
 func part(n metrics.Name) string {
 	word, _, _ := strings.Cut(lowerFirst(titleWords(n)), " ")
