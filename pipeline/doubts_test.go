@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -13,6 +12,7 @@ import (
 	"jogstrip/pipeline"
 	"jogstrip/pipeline/doubt"
 	"jogstrip/pipeline/record"
+	"jogstrip/pipeline/scene/scenetest"
 	"jogstrip/track/traj"
 )
 
@@ -36,9 +36,7 @@ func TestOtherClipsOfTheVisit(t *testing.T) {
 	visit := filepath.Join(t.TempDir(), "2026-05-01")
 	path := filepath.Join(visit, "toward-1.mp4")
 	write(t, path, "")
-	if out, err := exec.Command("ffmpeg", "-v", "error", "-nostdin", "-y", "-f", "lavfi", "-i", "testsrc2=size=192x144:rate=60", "-frames:v", "40", "-c:v", "libx264", "-pix_fmt", "yuv420p", path).CombinedOutput(); err != nil {
-		t.Fatalf("ffmpeg: %v: %s", err, out)
-	}
+	scenetest.Coded(t, path, "-f", "lavfi", "-i", "testsrc2=size=192x144:rate=60", "-frames:v", "40", "-c:v", "libx264", "-pix_fmt", "yuv420p")
 	marked := func(name string, m *record.Marks) {
 		t.Helper()
 		if err := record.WriteMarks(filepath.Join(visit, name), m); err != nil {
@@ -103,9 +101,7 @@ func TestAClipAloneInItsVisit(t *testing.T) {
 	write(t, filepath.Join(horse, "horse.toml"), "name = \"Juniper\"\n")
 	path := filepath.Join(horse, "2026-05-01", "toward-1.mp4")
 	write(t, path, "")
-	if out, err := exec.Command("ffmpeg", "-v", "error", "-nostdin", "-y", "-f", "lavfi", "-i", "testsrc2=size=192x144:rate=60", "-frames:v", "40", "-c:v", "libx264", "-pix_fmt", "yuv420p", path).CombinedOutput(); err != nil {
-		t.Fatalf("ffmpeg: %v: %s", err, out)
-	}
+	scenetest.Coded(t, path, "-f", "lavfi", "-i", "testsrc2=size=192x144:rate=60", "-frames:v", "40", "-c:v", "libx264", "-pix_fmt", "yuv420p")
 	for _, tt := range []struct {
 		visit  string  // Of the other clip's marks.
 		length float64 // Of its rectangle.
@@ -147,9 +143,7 @@ func TestAClipAloneInItsVisit(t *testing.T) {
 func TestRefusedClipsLeaveNoNumber(t *testing.T) {
 	folder := t.TempDir()
 	path := filepath.Join(folder, "a.mp4")
-	if out, err := exec.Command("ffmpeg", "-v", "error", "-nostdin", "-f", "lavfi", "-i", "testsrc2=size=192x144:rate=60", "-frames:v", "40", "-c:v", "libx264", "-pix_fmt", "yuv420p", path).CombinedOutput(); err != nil {
-		t.Fatalf("ffmpeg: %v: %s", err, out)
-	}
+	scenetest.Coded(t, path, "-f", "lavfi", "-i", "testsrc2=size=192x144:rate=60", "-frames:v", "40", "-c:v", "libx264", "-pix_fmt", "yuv420p")
 	m := plainMarks(19, 61)
 	if err := record.WriteMarks(record.MarksPath(path), m); err != nil {
 		t.Fatal(err)

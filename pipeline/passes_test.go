@@ -11,6 +11,7 @@ import (
 
 	"jogstrip/pipeline"
 	"jogstrip/pipeline/record"
+	"jogstrip/pipeline/scene/scenetest"
 	"jogstrip/track/traj"
 )
 
@@ -33,9 +34,7 @@ func bytesRead(t *testing.T) (n int64) {
 func TestClipIsDecodedOnce(t *testing.T) {
 	folder := t.TempDir()
 	path := filepath.Join(folder, "toward-1.mp4")
-	if out, err := exec.Command("ffmpeg", "-v", "error", "-nostdin", "-f", "lavfi", "-i", "testsrc2=size=192x144:rate=60,noise=alls=60:allf=t", "-frames:v", "60", "-c:v", "libx264", "-crf", "10", "-pix_fmt", "yuv420p", path).CombinedOutput(); err != nil {
-		t.Fatalf("ffmpeg: %v: %s", err, out)
-	}
+	scenetest.Coded(t, path, "-f", "lavfi", "-i", "testsrc2=size=192x144:rate=60,noise=alls=60:allf=t", "-frames:v", "60", "-c:v", "libx264", "-crf", "10", "-pix_fmt", "yuv420p")
 	stat, err := os.Stat(path)
 	if err != nil {
 		t.Fatal(err)

@@ -46,9 +46,7 @@ func yardOfMeasuredClips(t testing.TB, count int) string {
 		t.Fatal(err)
 	}
 	clip := filepath.Join(seed, "toward-1.mp4")
-	if out, err := exec.Command("ffmpeg", "-v", "error", "-nostdin", "-f", "lavfi", "-i", "testsrc2=size=192x144:rate=60", "-frames:v", "60", "-c:v", "libx264", "-pix_fmt", "yuv420p", clip).CombinedOutput(); err != nil {
-		t.Fatalf("ffmpeg: %v: %s", err, out)
-	}
+	scenetest.Coded(t, clip, "-f", "lavfi", "-i", "testsrc2=size=192x144:rate=60", "-frames:v", "60", "-c:v", "libx264", "-pix_fmt", "yuv420p")
 	marks := &record.Marks{View: traj.Toward, Gait: traj.Trot, Picture: record.Picture{Width: 192, Height: 144}}
 	for i, l := range traj.Landmarks() {
 		marks.Marks = append(marks.Marks, record.At(0, l, 30+12*float64(i), 70))

@@ -2,7 +2,6 @@ package main
 
 import (
 	"bufio"
-	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -44,10 +43,7 @@ func TestBatchScripts(t *testing.T) {
 			// clip NAME makes a small clip that nobody has marked.
 			"clip": func(ts *testscript.TestScript, _ bool, args []string) {
 				for _, name := range args {
-					out, err := exec.Command("ffmpeg", "-v", "error", "-nostdin", "-y", "-f", "lavfi", "-i", "testsrc2=size=192x144:rate=60", "-frames:v", "12", "-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p", ts.MkAbs(name)).CombinedOutput()
-					if err != nil {
-						ts.Fatalf("ffmpeg: %v: %s", err, out)
-					}
+					scenetest.Coded(t, ts.MkAbs(name), "-f", "lavfi", "-i", "testsrc2=size=192x144:rate=60", "-frames:v", "12", "-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p")
 				}
 			},
 		},
@@ -95,7 +91,7 @@ func outcomes(t *testing.T, root string) map[string]batch.Entry {
 func TestFolderOfDamagedClipsGivesAClearOutcomeForEach(t *testing.T) {
 	scenetest.NeedFFmpeg(t)
 	root := t.TempDir()
-	cases, err := damaged.Make(context.Background(), root)
+	cases, err := damaged.Make(t, root)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -253,9 +249,7 @@ func marked(t testing.TB, root string, names ...string) {
 		if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
 			t.Fatal(err)
 		}
-		if out, err := exec.Command("ffmpeg", "-v", "error", "-nostdin", "-f", "lavfi", "-i", "testsrc2=size=128x96:rate=60", "-frames:v", "30", "-c:v", "libx264", "-pix_fmt", "yuv420p", path).CombinedOutput(); err != nil {
-			t.Fatalf("ffmpeg: %v: %s", err, out)
-		}
+		scenetest.Coded(t, path, "-f", "lavfi", "-i", "testsrc2=size=128x96:rate=60", "-frames:v", "30", "-c:v", "libx264", "-pix_fmt", "yuv420p")
 		m := &record.Marks{View: traj.Toward, Gait: traj.Trot, Picture: record.Picture{Width: 128, Height: 96}, Marks: []record.Mark{
 			record.At(0, traj.LeftFore, 50+float64(i), 60), record.At(0, traj.RightFore, 40, 60),
 		}}

@@ -12,15 +12,14 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"jogstrip/pipeline/clip"
+	"jogstrip/pipeline/scene/scenetest"
 )
 
 // What another process tells of a clip is what Probe itself finds, errors too.
 func TestProbeAsideTellsWhatProbeFinds(t *testing.T) {
 	dir := t.TempDir()
 	good := filepath.Join(dir, "good \xff.mp4")
-	if out, err := exec.Command("ffmpeg", "-v", "error", "-nostdin", "-f", "lavfi", "-i", "testsrc2=size=64x48:rate=30,setpts=PTS+0.4/TB", "-frames:v", "5", "-c:v", "libx264", "-pix_fmt", "yuv420p", "-fps_mode", "passthrough", good).CombinedOutput(); err != nil {
-		t.Fatalf("ffmpeg: %v: %s", err, out)
-	}
+	scenetest.Coded(t, good, "-f", "lavfi", "-i", "testsrc2=size=64x48:rate=30,setpts=PTS+0.4/TB", "-frames:v", "5", "-c:v", "libx264", "-pix_fmt", "yuv420p", "-fps_mode", "passthrough")
 	bad := filepath.Join(dir, "bad \xff.mp4")
 	if err := os.WriteFile(bad, []byte("no clip"), 0o644); err != nil {
 		t.Fatal(err)

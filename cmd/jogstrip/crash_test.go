@@ -59,9 +59,7 @@ func newCrashYard(t *testing.T, root string) *crashYard {
 			t.Fatal(err)
 		}
 		source := fmt.Sprintf("testsrc2=size=%dx96:rate=60", 128+16*i)
-		if out, err := exec.Command("ffmpeg", "-v", "error", "-nostdin", "-f", "lavfi", "-i", source, "-frames:v", "16", "-c:v", "libx264", "-pix_fmt", "yuv420p", path).CombinedOutput(); err != nil {
-			t.Fatalf("ffmpeg: %v: %s", err, out)
-		}
+		scenetest.Coded(t, path, "-f", "lavfi", "-i", source, "-frames:v", "16", "-c:v", "libx264", "-pix_fmt", "yuv420p")
 		for version := range y.marks {
 			m := &record.Marks{View: traj.Toward, Gait: traj.Trot, Picture: record.Picture{Width: 128 + 16*i, Height: 96}}
 			for k, l := range []traj.Landmark{traj.Head, traj.LeftFore, traj.RightFore} {

@@ -165,12 +165,8 @@ func sendClip(ctx context.Context, c *http.Client, base, horse string, data []by
 // noisyClip makes a film of a few hundred kB.
 func noisyClip(t *testing.T, path string, seed int) []byte {
 	t.Helper()
-	scenetest.NeedFFmpeg(t)
-	out, err := exec.Command("ffmpeg", "-v", "error", "-f", "lavfi", "-i", "color=gray:size=128x72:rate=30,noise=alls=60:all_seed="+fmt.Sprint(seed)+":allf=t",
-		"-frames:v", "24", "-c:v", "libx264", "-preset", "ultrafast", "-crf", "18", "-pix_fmt", "yuv420p", path).CombinedOutput()
-	if err != nil {
-		t.Fatalf("%v: %s", err, out)
-	}
+	scenetest.Coded(t, path, "-f", "lavfi", "-i", "color=gray:size=128x72:rate=30,noise=alls=60:all_seed="+fmt.Sprint(seed)+":allf=t",
+		"-frames:v", "24", "-c:v", "libx264", "-preset", "ultrafast", "-crf", "18", "-pix_fmt", "yuv420p")
 	data, err := os.ReadFile(path)
 	if err != nil {
 		t.Fatal(err)

@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -31,9 +30,7 @@ func TestMessages(t *testing.T) {
 	made := func(name string, args ...string) []byte {
 		t.Helper()
 		path := filepath.Join(dir, name)
-		if out, err := exec.Command("ffmpeg", append(append([]string{"-v", "error", "-nostdin", "-y", "-f", "lavfi", "-i", "testsrc2=size=128x96:rate=60", "-frames:v", "16"}, args...), path)...).CombinedOutput(); err != nil {
-			t.Fatalf("ffmpeg: %v: %s", err, out)
-		}
+		scenetest.Coded(t, path, append([]string{"-f", "lavfi", "-i", "testsrc2=size=128x96:rate=60", "-frames:v", "16"}, args...)...)
 		data, err := os.ReadFile(path)
 		if err != nil {
 			t.Fatal(err)

@@ -26,9 +26,7 @@ func smallClip(t testing.TB, path string, number int) {
 		t.Fatal(err)
 	}
 	source := fmt.Sprintf("testsrc2=size=%dx96:rate=60", 128+16*number)
-	if out, err := exec.Command("ffmpeg", "-v", "error", "-nostdin", "-f", "lavfi", "-i", source, "-frames:v", "16", "-c:v", "libx264", "-pix_fmt", "yuv420p", path).CombinedOutput(); err != nil {
-		t.Fatalf("ffmpeg: %v: %s", err, out)
-	}
+	scenetest.Coded(t, path, "-f", "lavfi", "-i", source, "-frames:v", "16", "-c:v", "libx264", "-pix_fmt", "yuv420p")
 	m := &record.Marks{View: traj.Toward, Gait: traj.Trot, Picture: record.Picture{Width: 128 + 16*number, Height: 96}}
 	for k, l := range []traj.Landmark{traj.Head, traj.LeftFore, traj.RightFore} {
 		m.Marks = append(m.Marks, record.At(0, l, 40+15*float64(k), 40))
@@ -274,9 +272,7 @@ func TestMemory(t *testing.T) {
 	if err := os.MkdirAll(filepath.Dir(large), 0o755); err != nil {
 		t.Fatal(err)
 	}
-	if out, err := exec.Command("ffmpeg", "-v", "error", "-nostdin", "-f", "lavfi", "-i", "testsrc2=size=7680x4320:rate=60", "-frames:v", "4", "-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p", large).CombinedOutput(); err != nil {
-		t.Fatalf("ffmpeg: %v: %s", err, out)
-	}
+	scenetest.Coded(t, large, "-f", "lavfi", "-i", "testsrc2=size=7680x4320:rate=60", "-frames:v", "4", "-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p")
 	m := &record.Marks{View: traj.Toward, Gait: traj.Trot, Picture: record.Picture{Width: 7680, Height: 4320}}
 	for k, l := range []traj.Landmark{traj.Head, traj.LeftFore, traj.RightFore} {
 		m.Marks = append(m.Marks, record.At(0, l, 3000+500*float64(k), 3000))

@@ -101,10 +101,7 @@ func (f *strangeFilm) ffmpeg(name string, args ...string) []byte {
 func (f *strangeFilm) ffmpegOf(from, name string, args ...string) []byte {
 	f.t.Helper()
 	path := filepath.Join(f.dir, "made-"+name)
-	all := append(append([]string{"-v", "error", "-nostdin", "-y", "-i", from}, args...), path)
-	if out, err := exec.Command("ffmpeg", all...).CombinedOutput(); err != nil {
-		f.t.Fatalf("ffmpeg %v: %v: %s", args, err, out)
-	}
+	scenetest.Recoded(f.t, from, path, args...)
 	data, err := os.ReadFile(path)
 	if err != nil {
 		f.t.Fatal(err)

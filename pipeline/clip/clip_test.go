@@ -19,6 +19,7 @@ import (
 	"time"
 
 	"jogstrip/pipeline/clip"
+	"jogstrip/pipeline/scene/scenetest"
 )
 
 // Every frame of a counting clip is one shade of gray: 16 + 4·index, which
@@ -41,11 +42,23 @@ func counting(t *testing.T, name string, filter string, args ...string) string {
 	return path
 }
 
+// run has ffmpeg make the last of its arguments of a source of its own.
 func run(t testing.TB, args ...string) {
 	t.Helper()
-	if out, err := exec.Command("ffmpeg", args...).CombinedOutput(); err != nil {
-		t.Fatalf("ffmpeg %v: %v\n%s", args, err, out)
+	scenetest.Coded(t, args[len(args)-1], args[:len(args)-1]...)
+}
+
+// ffmpegGives returns what ffmpeg makes of a clip with args for the output. It is asked
+// once for each clip.
+func ffmpegGives(t testing.TB, path string, args ...string) []byte {
+	t.Helper()
+	given := filepath.Join(t.TempDir(), "given")
+	scenetest.Recoded(t, path, given, args...)
+	data, err := os.ReadFile(given)
+	if err != nil {
+		t.Fatal(err)
 	}
+	return data
 }
 
 // read returns the shade in the middle and the time of every frame, and the
@@ -166,10 +179,7 @@ func TestRotationMakesPictureUpright(t *testing.T) {
 			if b := img.Bounds(); b.Dx() != info.Width || b.Dy() != info.Height {
 				t.Errorf("picture is %v, want %d × %d", b, info.Width, info.Height)
 			}
-			reference, err := exec.Command("ffmpeg", "-v", "error", "-i", path, "-vf", "select=eq(n\\,7)", "-frames:v", "1", "-pix_fmt", "yuvj420p", "-c:v", "mjpeg", "-q:v", "2", "-f", "mjpeg", "-").Output()
-			if err != nil {
-				t.Fatal(err)
-			}
+			reference := ffmpegGives(t, path, "-vf", "select=eq(n\\,7)", "-frames:v", "1", "-pix_fmt", "yuvj420p", "-c:v", "mjpeg", "-q:v", "2", "-f", "mjpeg")
 			ref, err := jpeg.Decode(bytes.NewReader(reference))
 			if err != nil {
 				t.Fatal(err)
@@ -479,10 +489,8 @@ func TestRemakePlaysInABrowser(t *testing.T) {
 func TestLongClipIsReadToItsEnd(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "long.mp4")
 	const frames = 1300
-	if out, err := exec.Command("ffmpeg", "-v", "error", "-nostdin", "-f", "lavfi", "-i", "testsrc2=size=64x48:rate=60", "-frames:v", strconv.Itoa(frames),
-		"-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p", "-video_track_timescale", "600000", path).CombinedOutput(); err != nil {
-		t.Fatalf("ffmpeg: %v: %s", err, out)
-	}
+	run(t, "-f", "lavfi", "-i", "testsrc2=size=64x48:rate=60", "-frames:v", strconv.Itoa(frames),
+		"-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p", "-video_track_timescale", "600000", path)
 	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
 	defer cancel()
 	info, err := clip.Probe(ctx, path)

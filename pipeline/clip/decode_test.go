@@ -2,6 +2,8 @@ package clip_test
 
 import (
 	"bytes"
+	"context"
+	"crypto/sha256"
 	"errors"
 	"fmt"
 	"io"
@@ -10,11 +12,13 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
 
 	"jogstrip/pipeline/clip"
+	"jogstrip/pipeline/scene/scenetest"
 )
 
 // moving is a source whose every picture differs, with texture and noise.
@@ -31,16 +35,30 @@ func moving(size string, frames int, filter string, args ...string) []string {
 // before is a filter that comes first.
 func reference(t testing.TB, info *clip.Info, before string) (pixels []byte, times []float64) {
 	t.Helper()
-	turn := map[int]string{90: ",transpose=clock", 180: ",hflip,vflip", 270: ",transpose=cclock"}[info.Rotation]
-	cmd := exec.Command("ffmpeg", "-v", "info", "-nostats", "-nostdin", "-noautorotate", "-threads", strconv.Itoa(clip.Threads()), "-i", "file:"+info.Path, "-map", "0:v:0", "-fps_mode", "passthrough",
-		"-vf", before+fmt.Sprintf("extractplanes=y%s,scale=%d:%d,showinfo=checksum=0", turn, info.Width, info.Height), "-pix_fmt", "gray", "-f", "rawvideo", "pipe:1")
-	var said bytes.Buffer
-	cmd.Stderr = &said
-	pixels, err := cmd.Output()
+	data, err := os.ReadFile(info.Path)
 	if err != nil {
-		t.Fatalf("ffmpeg: %v: %s", err, said.String())
+		t.Fatal(err)
 	}
-	for _, line := range strings.Split(said.String(), "\n") {
+	turn := map[int]string{90: ",transpose=clock", 180: ",hflip,vflip", 270: ",transpose=cclock"}[info.Rotation]
+	filters := before + fmt.Sprintf("extractplanes=y%s,scale=%d:%d,showinfo=checksum=0", turn, info.Width, info.Height)
+	given := filepath.Join(t.TempDir(), "given")
+	// What it says, a zero byte, and the pixels.
+	scenetest.Keep(t, fmt.Sprintf("times and pixels by %s in %d threads of %x", filters, clip.Threads(), sha256.Sum256(data)), given, func(ctx context.Context, path string) error {
+		cmd := exec.CommandContext(ctx, "ffmpeg", "-v", "info", "-nostats", "-nostdin", "-noautorotate", "-threads", strconv.Itoa(clip.Threads()), "-i", "file:"+info.Path, "-map", "0:v:0", "-fps_mode", "passthrough",
+			"-vf", filters, "-pix_fmt", "gray", "-f", "rawvideo", "pipe:1")
+		var said bytes.Buffer
+		cmd.Stderr = &said
+		pixels, err := cmd.Output()
+		if err != nil {
+			return fmt.Errorf("ffmpeg: %w: %s", err, said.String())
+		}
+		return os.WriteFile(path, slices.Concat(said.Bytes(), []byte{0}, pixels), 0o644)
+	})
+	if data, err = os.ReadFile(given); err != nil {
+		t.Fatal(err)
+	}
+	said, pixels, _ := bytes.Cut(data, []byte{0})
+	for _, line := range strings.Split(string(said), "\n") {
 		if _, after, ok := strings.Cut(line, "pts_time:"); ok && strings.HasPrefix(line, "[Parsed_showinfo") {
 			at, err := strconv.ParseFloat(strings.Fields(after)[0], 64)
 			if err != nil {

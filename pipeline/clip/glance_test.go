@@ -1,9 +1,10 @@
 package clip
 
 import (
-	"os/exec"
 	"path/filepath"
 	"testing"
+
+	"jogstrip/pipeline/scene/scenetest"
 )
 
 // Glances are of the frames that they name, whether there are many pictures to
@@ -11,10 +12,7 @@ import (
 func TestGlancesAreOfTheirFrames(t *testing.T) {
 	for name, gop := range map[string]string{"many.mp4": "5", "one.mkv": "250"} {
 		path := filepath.Join(t.TempDir(), name)
-		out, err := exec.Command("ffmpeg", "-v", "error", "-y", "-f", "lavfi", "-i", "color=c=black:size=320x180:rate=30,format=gray,geq=lum='N'", "-frames:v", "120", "-c:v", "libx264", "-qp", "4", "-g", gop, "-sc_threshold", "0", "-pix_fmt", "yuvj420p", path).CombinedOutput()
-		if err != nil {
-			t.Fatalf("make clip: %v: %s", err, out)
-		}
+		scenetest.Coded(t, path, "-f", "lavfi", "-i", "color=c=black:size=320x180:rate=30,format=gray,geq=lum='N'", "-frames:v", "120", "-c:v", "libx264", "-qp", "4", "-g", gop, "-sc_threshold", "0", "-pix_fmt", "yuvj420p")
 		info, err := Probe(t.Context(), path)
 		if err != nil {
 			t.Fatal(err)

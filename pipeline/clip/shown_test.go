@@ -8,12 +8,12 @@ import (
 	"image/jpeg"
 	"math"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
 
 	"jogstrip/pipeline/clip"
+	"jogstrip/pipeline/scene/scenetest"
 )
 
 // withMatrix writes a copy of an MP4 file with another display matrix (a, b, c, d of
@@ -95,10 +95,7 @@ func TestDisplayMatrixIsFollowedInFull(t *testing.T) {
 			if info.Rotation != tt.rotation || info.Mirrored != tt.mirrored {
 				t.Errorf("turned by %d°, mirrored %v; want %d°, %v", info.Rotation, info.Mirrored, tt.rotation, tt.mirrored)
 			}
-			want, err := exec.Command("ffmpeg", "-v", "error", "-i", path, "-frames:v", "1", "-vf", "extractplanes=y", "-pix_fmt", "gray", "-f", "rawvideo", "-").Output()
-			if err != nil {
-				t.Fatal(err)
-			}
+			want := ffmpegGives(t, path, "-frames:v", "1", "-vf", "extractplanes=y", "-pix_fmt", "gray", "-f", "rawvideo")
 			got := luma(t, info)
 			if len(got) != len(want) || differ(got, want) > 0 {
 				t.Errorf("the picture differs from what ffmpeg shows (%d and %d pixels)", len(got), len(want))
@@ -142,16 +139,18 @@ func TestPixelsAreMadeSquare(t *testing.T) {
 	for _, tt := range []struct {
 		aspect        string
 		width, height int
+		turned        []int
 	}{
-		{"1", 144, 108}, {"4/3", 192, 108}, {"3/4", 144, 144}, {"64/45", 205, 108}, {"0", 144, 108},
+		{"1", 144, 108, []int{0}}, {"4/3", 192, 108, []int{0, 90}}, {"3/4", 144, 144, []int{0}}, {"64/45", 205, 108, []int{0, 90}}, {"0", 144, 108, []int{0}},
 	} {
-		for _, degrees := range []int{0, 90} {
+		for _, degrees := range tt.turned {
 			t.Run(fmt.Sprintf("%s turned by %d", tt.aspect, degrees), func(t *testing.T) {
-				path := filepath.Join(t.TempDir(), "a.mp4")
-				run(t, "-v", "error", "-f", "lavfi", "-i", "testsrc2=size=144x108:rate=20", "-frames:v", "3", "-vf", "setsar="+tt.aspect, "-pix_fmt", "yuv420p", "-c:v", "libx264", "-crf", "4", path)
+				plain := filepath.Join(t.TempDir(), "a.mp4")
+				run(t, "-v", "error", "-f", "lavfi", "-i", "testsrc2=size=144x108:rate=20", "-frames:v", "3", "-vf", "setsar="+tt.aspect, "-pix_fmt", "yuv420p", "-c:v", "libx264", "-crf", "4", plain)
+				path := plain
 				width, height, turn := tt.width, tt.height, ""
 				if degrees == 90 {
-					path = withMatrix(t, path, [4]int32{0, 1, -1, 0})
+					path = withMatrix(t, plain, [4]int32{0, 1, -1, 0})
 					width, height, turn = height, width, ",transpose=clock"
 				}
 				info, err := clip.Probe(context.Background(), path)
@@ -161,10 +160,11 @@ func TestPixelsAreMadeSquare(t *testing.T) {
 				if info.Width != width || info.Height != height {
 					t.Fatalf("%d × %d px, want %d × %d", info.Width, info.Height, width, height)
 				}
-				want, err := exec.Command("ffmpeg", "-v", "error", "-noautorotate", "-i", path, "-frames:v", "1", "-vf", fmt.Sprintf("extractplanes=y%s,scale=%d:%d:flags=bicubic", turn, width, height), "-pix_fmt", "gray", "-f", "rawvideo", "-").Output()
-				if err != nil {
-					t.Fatal(err)
+				coded := path // The turn is told to ffmpeg, too, which is given the clip without its matrix.
+				if degrees == 90 {
+					coded = plain
 				}
+				want := ffmpegGives(t, coded, "-frames:v", "1", "-vf", fmt.Sprintf("extractplanes=y%s,scale=%d:%d:flags=bicubic", turn, width, height), "-pix_fmt", "gray", "-f", "rawvideo")
 				if got := luma(t, info); len(got) != len(want) || differ(got, want) > 2 {
 					t.Errorf("the picture differs from ffmpeg's own by %d", differ(got, want))
 				}
@@ -186,7 +186,7 @@ func TestPixelsAreMadeSquare(t *testing.T) {
 	// container, nothing is measured on pixels taken for square.
 	plain, hidden := filepath.Join(t.TempDir(), "plain.mp4"), filepath.Join(t.TempDir(), "hidden.mp4")
 	run(t, "-v", "error", "-f", "lavfi", "-i", "testsrc2=size=144x108:rate=20", "-frames:v", "3", "-pix_fmt", "yuv420p", "-c:v", "libx264", plain)
-	run(t, "-v", "error", "-i", plain, "-c", "copy", "-bsf:v", "h264_metadata=sample_aspect_ratio=4/3", hidden)
+	scenetest.Recoded(t, plain, hidden, "-c", "copy", "-bsf:v", "h264_metadata=sample_aspect_ratio=4/3")
 	data, err := os.ReadFile(hidden)
 	if err != nil {
 		t.Fatal(err)

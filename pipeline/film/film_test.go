@@ -46,28 +46,58 @@ type staged struct {
 // film renders and encodes the clip.
 func (s staged) film(t *testing.T) *clip.Info {
 	t.Helper()
-	scenetest.NeedFFmpeg(t)
 	path := filepath.Join(t.TempDir(), "staged.mp4")
-	cmd := exec.Command("ffmpeg", "-v", "error", "-f", "rawvideo", "-pix_fmt", "gray", "-s", fmt.Sprintf("%dx%d", s.width, s.height), "-framerate", fmt.Sprint(s.rate*float64(1+s.repeat)), "-i", "pipe:0",
-		"-c:v", "libx264", "-preset", "ultrafast", "-crf", "12", "-pix_fmt", "yuv420p", path)
-	stdin, err := cmd.StdinPipe()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var stderr bytes.Buffer
-	cmd.Stderr = &stderr
-	if err := cmd.Start(); err != nil {
-		t.Fatal(err)
-	}
-	s.write(stdin)
-	if err := errors.Join(stdin.Close(), cmd.Wait()); err != nil {
-		t.Fatalf("%v: %s", err, stderr.String())
-	}
+	scenetest.Keep(t, s.key(t), path, func(ctx context.Context, path string) error {
+		cmd := exec.CommandContext(ctx, "ffmpeg", "-v", "error", "-f", "rawvideo", "-pix_fmt", "gray", "-s", fmt.Sprintf("%dx%d", s.width, s.height), "-framerate", fmt.Sprint(s.rate*float64(1+s.repeat)), "-i", "pipe:0",
+			"-c:v", "libx264", "-preset", "ultrafast", "-crf", "12", "-pix_fmt", "yuv420p", path)
+		stdin, err := cmd.StdinPipe()
+		if err != nil {
+			return err
+		}
+		var stderr bytes.Buffer
+		cmd.Stderr = &stderr
+		if err := cmd.Start(); err != nil {
+			return err
+		}
+		s.write(stdin)
+		if err := errors.Join(stdin.Close(), cmd.Wait()); err != nil {
+			return fmt.Errorf("%w: %s", err, stderr.String())
+		}
+		return nil
+	})
 	info, err := clip.Probe(t.Context(), path)
 	if err != nil {
 		t.Fatal(err)
 	}
 	return info
+}
+
+// key returns all that the film depends on: this file, in which it is drawn and coded,
+// its numbers, and what its functions say at more moments than are filmed.
+func (s staged) key(t *testing.T) string {
+	t.Helper()
+	source, err := os.ReadFile("film_test.go")
+	if err != nil {
+		t.Fatal(err)
+	}
+	key := sha256.New()
+	fmt.Fprintf(key, "%s %d %d %g %g %g %g %d %d %g", source, s.width, s.height, s.rate, s.seconds, s.board, s.exposureS, s.seed, s.repeat, s.noise)
+	for i := range int(s.seconds * 100) {
+		if s.at != nil {
+			x, y, scale := s.at(float64(i) / 100)
+			fmt.Fprintf(key, " at %g %g %g", x, y, scale)
+		}
+		if s.camera != nil {
+			dx, dy := s.camera(float64(i) / 100)
+			fmt.Fprintf(key, " camera %g %g", dx, dy)
+		}
+	}
+	for v := range 256 {
+		if s.light != nil {
+			fmt.Fprintf(key, " light %g", s.light(float64(v)))
+		}
+	}
+	return fmt.Sprintf("staged film %x", key.Sum(nil))
 }
 
 func (s staged) write(w io.Writer) {
@@ -454,9 +484,7 @@ func TestCheckTellsWhatClipAndMarksSay(t *testing.T) {
 // others may be busy beside the test.
 func TestCheckTakesLessTimeThanTheClip(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "long.mp4")
-	if out, err := exec.Command("ffmpeg", "-v", "error", "-f", "lavfi", "-i", "testsrc2=size=1920x1080:rate=60", "-frames:v", "150", "-pix_fmt", "yuv420p", "-c:v", "libx264", "-preset", "ultrafast", path).CombinedOutput(); err != nil {
-		t.Fatalf("ffmpeg: %v: %s", err, out)
-	}
+	scenetest.Coded(t, path, "-f", "lavfi", "-i", "testsrc2=size=1920x1080:rate=60", "-frames:v", "150", "-pix_fmt", "yuv420p", "-c:v", "libx264", "-preset", "ultrafast")
 	info, err := clip.Probe(t.Context(), path)
 	if err != nil {
 		t.Fatal(err)

@@ -2,7 +2,6 @@ package markpage
 
 import (
 	"os"
-	"os/exec"
 	"path/filepath"
 	"testing"
 
@@ -54,9 +53,5 @@ func copyFile(t testing.TB, from, to string) {
 // plainClip makes a clip without a horse.
 func plainClip(t testing.TB, path, size string, rate, frames string) {
 	t.Helper()
-	scenetest.NeedFFmpeg(t)
-	out, err := exec.Command("ffmpeg", "-v", "error", "-y", "-f", "lavfi", "-i", "testsrc2=size="+size+":rate="+rate, "-frames:v", frames, "-c:v", "libx264", "-preset", "ultrafast", "-g", "60", "-pix_fmt", "yuv420p", path).CombinedOutput()
-	if err != nil {
-		t.Fatalf("make clip: %v: %s", err, out)
-	}
+	scenetest.Coded(t, path, "-f", "lavfi", "-i", "testsrc2=size="+size+":rate="+rate, "-frames:v", frames, "-c:v", "libx264", "-preset", "ultrafast", "-g", "60", "-pix_fmt", "yuv420p")
 }

@@ -22,6 +22,7 @@ import (
 
 	"jogstrip/pipeline/clip"
 	"jogstrip/pipeline/film"
+	"jogstrip/pipeline/scene/scenetest"
 	"jogstrip/track/traj"
 )
 
@@ -456,9 +457,7 @@ func TestWhatIsNoFilmIsRefused(t *testing.T) {
 	if _, err := exec.LookPath("ffmpeg"); err != nil {
 		t.Skip("SKIPPED: ffmpeg is not installed (Debian: apt install ffmpeg)")
 	}
-	if out, err := exec.Command("ffmpeg", "-v", "error", "-f", "lavfi", "-i", "testsrc2=size=64x64:rate=10", "-frames:v", "5", "-pix_fmt", "yuv420p", film).CombinedOutput(); err != nil {
-		t.Fatalf("%v: %s", err, out)
-	}
+	scenetest.Coded(t, film, "-f", "lavfi", "-i", "testsrc2=size=64x64:rate=10", "-frames:v", "5", "-pix_fmt", "yuv420p")
 	data, err := os.ReadFile(film)
 	if err != nil {
 		t.Fatal(err)

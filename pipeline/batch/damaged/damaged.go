@@ -11,20 +11,20 @@ package damaged
 
 import (
 	"bytes"
-	"context"
 	"encoding/binary"
 	"errors"
 	"fmt"
 	"math/rand/v2"
 	"os"
-	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"syscall"
-	"time"
+	"testing"
 
 	"jogstrip/pipeline/batch"
 	"jogstrip/pipeline/record"
+	"jogstrip/pipeline/scene/scenetest"
 	"jogstrip/track/traj"
 )
 
@@ -55,15 +55,15 @@ var (
 
 // maker makes cases below root.
 type maker struct {
-	ctx   context.Context
+	t     testing.TB
 	root  string
 	cases []Case
 	bases map[string][]byte
 }
 
 // Make fills the folder root, which must be there, and returns its cases.
-func Make(ctx context.Context, root string) ([]Case, error) {
-	m := &maker{ctx: ctx, root: root, bases: map[string][]byte{}}
+func Make(t testing.TB, root string) ([]Case, error) {
+	m := &maker{t: t, root: root, bases: map[string][]byte{}}
 	for _, step := range []func() error{m.cut, m.flipped, m.misnamed, m.odd, m.named, m.linked, m.badlyMarked} {
 		if err := step(); err != nil {
 			return nil, fmt.Errorf("make damaged clips in %s: %w", root, err)
@@ -79,13 +79,7 @@ func (m *maker) encode(ext string, args ...string) ([]byte, error) {
 		return data, nil
 	}
 	path := filepath.Join(m.root, ".base"+ext)
-	all := append([]string{"-v", "error", "-nostdin", "-y"}, args...)
-	ctx, cancel := context.WithTimeout(m.ctx, time.Minute) // Each takes a fraction of a second.
-	defer cancel()
-	out, err := exec.CommandContext(ctx, "ffmpeg", append(all, "-fflags", "+bitexact", path)...).CombinedOutput()
-	if err != nil {
-		return nil, fmt.Errorf("ffmpeg %v: %w: %s", args, err, out)
-	}
+	scenetest.Coded(m.t, path, append(slices.Clone(args), "-fflags", "+bitexact")...)
 	data, err := os.ReadFile(path)
 	if err != nil {
 		return nil, err

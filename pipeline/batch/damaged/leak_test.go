@@ -18,7 +18,7 @@ import (
 // could live with it, since each clip's process ends; the marks page could not.
 func TestDamagedClipsLeakNoPictures(t *testing.T) {
 	root := t.TempDir()
-	cases, err := damaged.Make(context.Background(), root)
+	cases, err := damaged.Make(t, root)
 	if err != nil {
 		t.Fatal(err)
 	}
