@@ -363,13 +363,13 @@ func TestBatchesOverOverlappingFoldersDoNotHarmEachOther(t *testing.T) {
 	marked(t, alone, names...)
 	marked(t, shared, names...)
 	var exit *exec.ExitError
-	if out, err := jogstrip(t, "batch", alone).CombinedOutput(); !errors.As(err, &exit) || exit.ExitCode() != exitPartly {
+	if out, err := jogstrip(t, "batch", "--no-video", alone).CombinedOutput(); !errors.As(err, &exit) || exit.ExitCode() != exitPartly {
 		t.Fatalf("%v\n%s", err, out)
 	}
 	var group errgroup.Group
 	for _, folder := range []string{shared, filepath.Join(shared, "h"), filepath.Join(shared, "h", "v")} {
 		group.Go(func() error {
-			out, err := jogstrip(t, "batch", folder).CombinedOutput()
+			out, err := jogstrip(t, "batch", "--no-video", folder).CombinedOutput()
 			var exit *exec.ExitError
 			if !errors.As(err, &exit) || exit.ExitCode() != exitPartly || strings.Contains(string(out), "FAILED") {
 				return fmt.Errorf("%s: %w\n%s", folder, err, out)

@@ -4,4 +4,4 @@ package main
 
 // markKills is how often the program is killed while a script marks and types; with
 // -tags study it is more.
-const markKills = 3
+const markKills = 2

@@ -21,12 +21,26 @@ import (
 // these, every package is held against macOS and Windows by Go's own type checker. That
 // takes names of C as they come (types.Config.FakeImportC); no C compiler is asked.
 func TestOtherSystemsAreOnlyALibraryAway(t *testing.T) {
+	// Most files are the same everywhere.
+	sources := &sources{files: token.NewFileSet(), parsed: map[string]*ast.File{}}
 	for _, system := range []string{"darwin", "windows"} {
-		t.Run(system, func(t *testing.T) {
-			t.Parallel()
-			checkTypesFor(t, system)
-		})
+		t.Run(system, func(t *testing.T) { checkTypesFor(t, system, sources) })
 	}
+}
+
+// sources are files of Go, each parsed once.
+type sources struct {
+	files  *token.FileSet
+	parsed map[string]*ast.File
+}
+
+func (s *sources) file(path string) (*ast.File, error) {
+	if f := s.parsed[path]; f != nil {
+		return f, nil
+	}
+	f, err := parser.ParseFile(s.files, path, nil, parser.SkipObjectResolution)
+	s.parsed[path] = f
+	return f, err
 }
 
 // listedPackage is what go list says of a package.
@@ -60,16 +74,15 @@ func listed(t *testing.T, system string) []listedPackage {
 	}
 }
 
-func checkTypesFor(t *testing.T, system string) {
+func checkTypesFor(t *testing.T, system string, sources *sources) {
 	done := map[string]*types.Package{"unsafe": types.Unsafe}
 	for _, p := range listed(t, system) {
 		if p.ImportPath == "unsafe" || p.ImportPath == "C" {
 			continue
 		}
-		files := token.NewFileSet()
 		var parsed []*ast.File
 		for _, name := range append(append([]string{}, p.GoFiles...), p.CgoFiles...) {
-			f, err := parser.ParseFile(files, filepath.Join(p.Dir, name), nil, parser.SkipObjectResolution)
+			f, err := sources.file(filepath.Join(p.Dir, name))
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -86,7 +99,7 @@ func checkTypesFor(t *testing.T, system string) {
 				}
 			},
 		}
-		done[p.ImportPath], _ = config.Check(p.ImportPath, files, parsed, nil) // Its errors were told above.
+		done[p.ImportPath], _ = config.Check(p.ImportPath, sources.files, parsed, nil) // Its errors were told above.
 	}
 	if done["jogstrip/cmd/jogstrip"] == nil {
 		t.Fatal("the program itself was not looked at")

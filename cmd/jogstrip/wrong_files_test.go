@@ -120,23 +120,29 @@ func TestWrongFiles(t *testing.T) {
 	t.Run("ctrl-C ends every command at once", func(t *testing.T) {
 		clip := folder(t)
 		copyClip(t, film, clip)
-		for _, args := range [][]string{{"measure", "--no-video", clip}, {"measure", "--resamples", "100000", clip}, {"check", clip}} {
-			for _, after := range []time.Duration{300 * time.Millisecond, time.Second} {
-				cmd := jogstrip(t, args...)
-				if err := cmd.Start(); err != nil {
-					t.Fatal(err)
-				}
-				time.Sleep(after)
-				sent := time.Now()
-				_ = cmd.Process.Signal(os.Interrupt) // It may have ended by itself.
-				err := cmd.Wait()
-				if took := time.Since(sent); took > promptly2s {
-					t.Errorf("%v: %s after ctrl-C", args, took)
-				}
-				var exit *exec.ExitError
-				if errors.As(err, &exit) && exit.Exited() && exit.ExitCode() != exitInterrupted && exit.ExitCode() != exitPartly {
-					t.Errorf("%v: %v", args, err)
-				}
+		for _, tt := range []struct {
+			args  []string
+			after time.Duration
+		}{
+			{[]string{"measure", "--no-video", clip}, time.Second},
+			{[]string{"measure", "--resamples", "100000", clip}, 300 * time.Millisecond},
+			{[]string{"measure", "--resamples", "100000", clip}, time.Second},
+			{[]string{"check", clip}, 300 * time.Millisecond},
+		} {
+			cmd := jogstrip(t, tt.args...)
+			if err := cmd.Start(); err != nil {
+				t.Fatal(err)
+			}
+			time.Sleep(tt.after)
+			sent := time.Now()
+			_ = cmd.Process.Signal(os.Interrupt) // It may have ended by itself.
+			err := cmd.Wait()
+			if took := time.Since(sent); took > promptly2s {
+				t.Errorf("%v: %s after ctrl-C", tt.args, took)
+			}
+			var exit *exec.ExitError
+			if errors.As(err, &exit) && exit.Exited() && exit.ExitCode() != exitInterrupted && exit.ExitCode() != exitPartly {
+				t.Errorf("%v: %v", tt.args, err)
 			}
 		}
 	})
