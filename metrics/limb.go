@@ -443,7 +443,7 @@ func noSide(f, h girdleSigns) LimbFinding {
 		}
 		return LimbFinding{Even: true, Sentence: text}
 	case within:
-		return LimbFinding{Sentence: "no side: nothing is shown to be beyond its tolerance, but the intervals are too wide to call the horse even; film more strides"}
+		return LimbFinding{Sentence: "no side: too little was seen to call the horse even or uneven; film more strides"}
 	case f.hint || h.hint:
 		return LimbFinding{Sentence: "no side: one sign alone does not settle it: " + joinPhrases(open)}
 	}

@@ -30,7 +30,8 @@ const (
 	barSingle = 19
 	barTight  = 14
 	barDouble = 21
-	barMore   = 8.5 // A visit of three or more.
+	barThird  = 8.5 // A visit of three.
+	barMore   = 7.4 // A visit of more.
 )
 
 // barArea returns the part of a row that has the bars: right of the words for visits.
@@ -51,6 +52,14 @@ func barsWide(visits []string) vg.Length {
 		words = max(words, visitStyle(true).Width(v)+7)
 	}
 	return wide + words
+}
+
+// lineOf returns how high each of three or more visits is drawn.
+func lineOf(visits int) vg.Length {
+	if visits > 3 {
+		return barMore
+	}
+	return barThird
 }
 
 // visitStyle is how the word for a visit is set.
@@ -74,7 +83,7 @@ func GlanceBar(bars []*SideBar, opts GlanceOptions, label string) *Figure {
 	height := vg.Length(barSingle)
 	switch n := len(opts.Visits); {
 	case n > 2:
-		height = barMore * vg.Length(n)
+		height = lineOf(n) * vg.Length(n)
 	case n > 0:
 		height = barDouble
 	case opts.Tight:
@@ -91,8 +100,8 @@ func GlanceBar(bars []*SideBar, opts GlanceOptions, label string) *Figure {
 				return
 			}
 			first, apart, half := c.Max.Y-5.5, vg.Length(barDouble-2*5.5), vg.Length(3.2)
-			if len(opts.Visits) > 2 {
-				first, apart, half = c.Max.Y-barMore/2, barMore, 2.8
+			if n := len(opts.Visits); n > 2 {
+				first, apart, half = c.Max.Y-lineOf(n)/2, lineOf(n), lineOf(n)/3
 			}
 			for i, b := range bars {
 				if b == nil {

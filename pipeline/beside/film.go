@@ -147,7 +147,7 @@ func plan(pair *Pair, before int) (planned, error) {
 		way = "Away from the camera"
 	}
 	at := func() float64 { return float64(before+len(p.shots)) / Rate }
-	whole := Section{Title: way + ", stride by stride", View: pair.View, Limb: limb, Before: pair.Before.file(), After: pair.After.file()}
+	whole := Section{Title: way + ": stride by stride", View: pair.View, Limb: limb, Before: pair.Before.file(), After: pair.After.file()}
 	for i, s := range strides {
 		m := Moment{FilmS: at(), BeforeS: s.before.from, AfterS: s.after.from}
 		n := pictures(s.before.to-s.before.from, s.after.to-s.after.from)
@@ -170,7 +170,7 @@ func plan(pair *Pair, before int) (planned, error) {
 		return p, nil
 	}
 	b, a = nearest(b, n, pair.View), nearest(a, n, pair.View)
-	laid := Section{Title: way + ", left half over mirrored right half", View: pair.View, Halves: true, Limb: left, Before: whole.Before, After: whole.After}
+	laid := Section{Title: way + ": left half over mirrored right", View: pair.View, Halves: true, Limb: left, Before: whole.Before, After: whole.After}
 	for i := range n {
 		m := Moment{FilmS: at(), BeforeS: b[i].left.from, AfterS: a[i].left.from}
 		count := pictures(b[i].left.to-b[i].left.from, b[i].right.to-b[i].right.from, a[i].left.to-a[i].left.from, a[i].right.to-a[i].right.from)

@@ -5,7 +5,7 @@ import "testing"
 func TestAFindingInOneLine(t *testing.T) {
 	for finding, want := range map[string]string{
 		"even: no difference between left and right is beyond what a sound horse shows from run to run":                                               "even",
-		"no side: nothing is shown to be beyond its tolerance, but the intervals are too wide to call the horse even; film more strides":              "nothing is shown to be beyond its tolerance, but the intervals are too wide to call the horse even",
+		"no side: too little was seen to call the horse even or uneven; film more strides":                                                            "too little was seen to call the horse even or uneven",
 		"no side: the signs disagree. To the right: a. To the left: b":                                                                                "the signs disagree",
 		"no side: one sign alone does not settle it: the croup":                                                                                       "one sign alone does not settle it",
 		"signs point to the left side, the left fore or the left hind: the head; neither withers nor croup settles which":                             "signs point to the left side, the left fore or the left hind",

@@ -121,6 +121,7 @@ type (
 		Under               string
 		Number, Words, Code bool
 		Soft                bool
+		Whole               bool // Too short to be broken.
 		Across              int
 		Picture             template.HTML
 		Thumb               template.URL
@@ -200,8 +201,9 @@ func (t *table) view() *tableView {
 	}
 	for _, r := range t.rows {
 		row := rowView{Counts: r.counts}
-		for _, c := range r.cells {
+		for i, c := range r.cells {
 			cell := cellView{Text: spanViews(c.text), Under: c.under, Number: c.number, Words: c.words, Code: c.code, Soft: c.soft, Across: c.across}
+			cell.Whole = t.wide && len(c.text) == 1 && (len(c.text[0].text) < 12 || i == 0 && len(c.text[0].text) < 18)
 			if len(c.thumb) > 0 {
 				cell.Thumb = dataURL(c.thumb)
 			}

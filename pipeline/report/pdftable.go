@@ -383,12 +383,12 @@ func (s *sheet) rowLines(p *tablePlan, r *plannedRow, first, count int) {
 	room := r.height() - 2*cellPad
 	for _, c := range r.cells {
 		x, y := s.columnX(p, c.column), s.y+cellPad
+		if p.middle && count > len(c.lines)+len(c.under) {
+			y += (room - c.height()) / 2
+		}
 		if c.figure != nil && first == 0 {
 			s.draw(c.figure.drawing, x, y, 1)
 			continue
-		}
-		if p.middle && count > len(c.lines)+len(c.under) {
-			y += (room - c.height()) / 2
 		}
 		for i := range len(c.lines) + len(c.under) {
 			if i < first || i-first >= count {

@@ -133,9 +133,9 @@ func sampleFilms() []Footage {
 	return []Footage{{
 		File: "before-after.mp4", Words: "The two visits’ best runs.", Rate: 30, Width: 936, Height: 542,
 		Sections: []FootageSection{
-			{"Toward the camera, stride by stride", []FootageMoment{{0, 1.4}, {1.4, 2.8}}, head, heads},
-			{"Toward the camera, left half over right half", []FootageMoment{{2.8, 4.2}}, nil, nil},
-			{"Away from the camera, stride by stride", []FootageMoment{{4.2, 5.6}}, croup, croups},
+			{"Toward the camera: stride by stride", []FootageMoment{{0, 1.4}, {1.4, 2.8}}, head, heads},
+			{"Toward the camera: left half over mirrored right", []FootageMoment{{2.8, 4.2}}, nil, nil},
+			{"Away from the camera: stride by stride", []FootageMoment{{4.2, 5.6}}, croup, croups},
 		},
 	}}
 }
