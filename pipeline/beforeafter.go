@@ -249,7 +249,32 @@ func strideMeasures(v traj.View) []metrics.Name {
 	return []metrics.Name{metrics.HeadLowDifference, metrics.StepLengthFore}
 }
 
-// valueAt returns a run's value of a measure, even taken off, in the stride that holds t;
+// shiftOf returns by how much strides that begin at the given instants begin later on average
+// than the run's own, which may be counted from another limb; between minus half a stride and
+// half a stride, s. Less this, each of them belongs to one stride of the run: half a stride
+// away, each by itself might belong to either neighbour.
+func shiftOf(run *metrics.Run, begins []float64) float64 {
+	var sine, cosine, length, n float64
+	for _, t := range begins {
+		var near *metrics.Stride
+		for i := range run.Strides {
+			if s := &run.Strides[i]; near == nil || math.Abs(s.Start-t) < math.Abs(near.Start-t) {
+				near = s
+			}
+		}
+		if near == nil || !(near.End > near.Start) {
+			continue
+		}
+		turn := 2 * math.Pi * (t - near.Start) / (near.End - near.Start)
+		sine, cosine, length, n = sine+math.Sin(turn), cosine+math.Cos(turn), length+near.End-near.Start, n+1
+	}
+	if n == 0 {
+		return 0
+	}
+	return math.Atan2(sine, cosine) / (2 * math.Pi) * length / n
+}
+
+// valueAt returns a run's value of a measure, even taken off, in the stride that begins at t;
 // NaN where there is none.
 func valueAt(run *metrics.Run, n metrics.Name, t float64) float64 {
 	series := run.Lookup(n)
@@ -264,8 +289,8 @@ func valueAt(run *metrics.Run, n metrics.Name, t float64) float64 {
 			continue
 		}
 		s := run.Strides[o.Stride]
-		// Strides may be counted from another limb: the one that shares most time.
-		if off := math.Abs(s.Start - t); off < (s.End-s.Start)*0.55 && off < best && !math.IsNaN(o.Value) {
+		// What strides vary by is far less than this.
+		if off := math.Abs(s.Start - t); off < (s.End-s.Start)*0.25 && off < best && !math.IsNaN(o.Value) {
 			best, value = off, o.Value-even
 		}
 	}
@@ -318,6 +343,11 @@ func comparedStrides(s beside.Section, c *metrics.Comparison, b, a *Visit) []plo
 	if x == nil || y == nil {
 		return nil
 	}
+	var begins [2][]float64
+	for _, m := range s.Moments {
+		begins[0], begins[1] = append(begins[0], m.BeforeS), append(begins[1], m.AfterS)
+	}
+	shiftX, shiftY := shiftOf(x, begins[0]), shiftOf(y, begins[1])
 	var rows []plots.StrideRow
 	for _, n := range strideMeasures(s.View) {
 		r := plots.StrideRow{Name: n, Unit: unitOf(y, n), Tolerance: toleranceOf(&c.After, n)}
@@ -325,7 +355,7 @@ func comparedStrides(s beside.Section, c *metrics.Comparison, b, a *Visit) []plo
 			continue
 		}
 		for _, m := range s.Moments {
-			r.Before, r.Now = append(r.Before, valueAt(x, n, m.BeforeS)), append(r.Now, valueAt(y, n, m.AfterS))
+			r.Before, r.Now = append(r.Before, valueAt(x, n, m.BeforeS-shiftX)), append(r.Now, valueAt(y, n, m.AfterS-shiftY))
 		}
 		rows = append(rows, r)
 	}

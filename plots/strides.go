@@ -3,11 +3,10 @@ package plots
 import (
 	"fmt"
 	"math"
+	"strings"
 
-	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
-	"gonum.org/v1/plot/vg/recorder"
 
 	"jogstrip/metrics"
 	"jogstrip/track/traj"
@@ -26,54 +25,74 @@ type StrideRow struct {
 // Box is a part of a figure, points from its left upper corner.
 type Box struct{ X, Y, Width, Height float64 }
 
-// StrideByStride draws differences between the sides stride by stride, and returns for
-// each stride the part of the figure that belongs to it.
+// Sizes of the drawing of strides, points.
+const (
+	stridesWidth  = 330
+	stridesMargin = 6  // As around every composition.
+	stridesGutter = 26 // Left of the columns: the strides' numbers.
+	stridesGap    = 16 // Between columns.
+	stridesHead   = 26 // Above the strides: what is measured, and which side is where.
+	stridesFoot   = 14 // Below them: sizes.
+	stridesHigh   = 150
+)
+
+// StrideByStride draws differences between the sides stride by stride, from the first down
+// to the last, a column for each measure with left and right where they are on a first page.
+// It returns for each stride the part of the figure that belongs to it.
 func StrideByStride(rows []StrideRow) (*Figure, []Box, error) {
 	const name = "stride-by-stride"
 	strides := 0
 	var shown []StrideRow
 	for _, r := range rows {
-		any := false
-		for _, v := range append(append([]float64(nil), r.Before...), r.Now...) {
-			any = any || finite(v)
-		}
-		if any {
+		if r.measured() {
 			shown, strides = append(shown, r), max(strides, len(r.Now))
 		}
 	}
 	if len(shown) == 0 || strides == 0 {
 		return nil, nil, &NoDataError{Figure: name, Reason: "no difference between the sides was measured in these strides"}
 	}
-	const width, rowHeight, foot, margin = 330 * vg.Length(1), 92, 16, 6
 	compared := shown[0].Before != nil
-	var panels []*plot.Plot
-	var share []float64
-	for i, r := range shown {
-		share = append(share, 1)
-		panels = append(panels, stridePanel(r, strides, i == len(shown)-1))
-	}
-	share[len(share)-1] += 0.2 // It has the axis.
 	legend := []legendEntry{
 		{text: "points left", mark: glyphOf(traj.Left)}, {text: "points right", mark: glyphOf(traj.Right)},
 	}
-	note := fmt.Sprintf("n = %s. Up is to the right side. Single strides, without intervals: one alone shows little. Grey band: tolerance.", count(strides, "stride"))
+	note := fmt.Sprintf("n = %s, the first on top. Single strides, without intervals: one alone shows little. Grey band: tolerance.", count(strides, "stride"))
 	if compared {
 		open := glyph(styleOf(traj.Middle), true)
 		legend = append(legend, legendEntry{text: "open: before, filled: now", mark: &open})
 	}
+	high := vg.Length(math.Max(11, math.Min(22, stridesHigh/float64(strides))))
+	height := stridesHead + high*vg.Length(strides) + stridesFoot
 	figure := composition{
-		name: name, title: "Stride by stride", width: width, notes: []string{note}, legend: legend, height: rowHeight*vg.Length(len(shown)) + foot,
-		body: func(dc draw.Canvas) { stack(dc, panels, share, 3) },
+		name: name, title: "Stride by stride", width: stridesWidth, notes: []string{note}, legend: legend, height: height,
+		body: func(dc draw.Canvas) {
+			number := lettering(tickSize, inkColor)
+			for i := range strides {
+				text := fmt.Sprint(i + 1)
+				y := dc.Max.Y - stridesHead - high*(vg.Length(i)+0.5)
+				dc.FillText(number, vg.Point{X: dc.Min.X + 12 - number.Width(text), Y: y + 5.5}, text)
+			}
+			wide := (dc.Max.X - dc.Min.X - stridesGutter - stridesGap*vg.Length(len(shown)-1)) / vg.Length(len(shown))
+			for i, r := range shown {
+				left := dc.Min.X + stridesGutter + (wide+stridesGap)*vg.Length(i)
+				r.draw(draw.Canvas{Canvas: dc.Canvas, Rectangle: vg.Rectangle{Min: vg.Point{X: left, Y: dc.Min.Y}, Max: vg.Point{X: left + wide, Y: dc.Max.Y}}}, high)
+			}
+		},
 	}.figure()
-	// Where the strides are drawn depends on how wide the labels are.
-	left, right := dataEdges(draw.NewCanvas(new(recorder.Canvas), width-2*margin, rowHeight), panels)
-	step := (right - left).Points() / float64(strides)
-	height := float64(rowHeight*len(shown) + foot)
+	top := (figure.Height - height - stridesMargin + stridesHead).Points()
 	var boxes []Box
 	for i := range strides {
-		boxes = append(boxes, Box{margin + left.Points() + step*float64(i), figure.Height.Points() - margin - height, step, height})
+		boxes = append(boxes, Box{stridesMargin, top + high.Points()*float64(i), stridesWidth - 2*stridesMargin, high.Points()})
 	}
 	return figure, boxes, nil
+}
+
+func (r StrideRow) measured() bool {
+	for _, v := range append(append([]float64(nil), r.Before...), r.Now...) {
+		if finite(v) {
+			return true
+		}
+	}
+	return false
 }
 
 func glyphOf(side traj.Side) *draw.GlyphStyle {
@@ -81,65 +100,80 @@ func glyphOf(side traj.Side) *draw.GlyphStyle {
 	return &g
 }
 
-// stridePanel draws one measure.
-func stridePanel(r StrideRow, strides int, last bool) *plot.Plot {
-	d, _ := metrics.Define(r.Name)
-	scale, unit := d.Say(r.Unit, 1)
-	sign := towardRight(r.Name)
-	title := map[metrics.Name]string{
+// title names the measure and its unit.
+func (r StrideRow) title(unit string) string {
+	words := map[metrics.Name]string{
 		metrics.HeadLowDifference: "head", metrics.CroupLowDifference: "croup", metrics.StepLengthFore: "fore step", metrics.StepLengthHind: "hind step",
 	}[r.Name]
-	xTitle := ""
-	if last {
-		xTitle = "Stride"
-	}
-	p := newPanel(xTitle, title+", "+shortUnit(unit))
-	p.X.Min, p.X.Max = 0.5, float64(strides)+0.5
-	var ticked []plot.Tick
-	for i := range strides {
-		label := ""
-		if last {
-			label = fmt.Sprint(i + 1)
-		}
-		ticked = append(ticked, plot.Tick{Value: float64(i + 1), Label: label})
-	}
-	p.X.Tick.Marker = plot.ConstantTicks(ticked)
-	p.Y.Tick.Marker = ticks{most: 4}
-	y := newExtent()
-	y.add(0, 1.1*r.Tolerance*scale, -1.1*r.Tolerance*scale)
+	return words + ", " + shortUnit(unit)
+}
+
+// draw draws one measure down a column, each stride as high as given.
+func (r StrideRow) draw(c draw.Canvas, high vg.Length) {
+	d, _ := metrics.Define(r.Name)
+	scale, unit := d.Say(r.Unit, 1)
+	tolerance := r.Tolerance * scale
+	scale *= towardRight(r.Name)
+	reach := 1.1 * tolerance
 	for _, v := range append(append([]float64(nil), r.Before...), r.Now...) {
-		y.add(sign * v * scale)
-	}
-	reach := math.Max(math.Abs(y.low), math.Abs(y.high))
-	y.add(reach, -reach)
-	y.set(&p.Y, 0.08)
-	p.Add(artist(func(s sheet) {
-		if t := r.Tolerance * scale; t > 0 {
-			s.band(bandColor, []float64{p.X.Min, p.X.Max}, []float64{-t, -t}, []float64{t, t})
+		if finite(v) {
+			reach = math.Max(reach, math.Abs(v*scale))
 		}
-		s.grid(true, false)
-		s.across(zeroLine, 0)
-		put := func(values []float64, shift float64, open bool) {
-			for i, v := range values {
-				v *= sign * scale
-				if !finite(v) {
-					continue
-				}
-				side := traj.Right
-				if v < 0 {
-					side = traj.Left
-				}
-				at := float64(i+1) + shift
-				s.c.StrokeLine2(draw.LineStyle{Color: styleOf(side).color, Width: 1, Dashes: styleOf(side).dashes}, s.x(at), s.y(0), s.x(at), s.y(v))
-				s.mark(glyph(styleOf(side), open), at, v)
+	}
+	if reach < leastSize {
+		reach = 1
+	}
+	reach *= 1.12
+	middle, half := (c.Min.X+c.Max.X)/2, (c.Max.X-c.Min.X)/2
+	x := func(v float64) vg.Length { return middle + half*vg.Length(v/reach) }
+	top, bottom := c.Max.Y-stridesHead, c.Min.Y+stridesFoot
+
+	head, small := bold(lettering(labelSize, inkColor)), lettering(7.5, softInkColor)
+	title := r.title(unit)
+	c.FillText(head, vg.Point{X: middle - head.Width(title)/2, Y: c.Max.Y}, title)
+	c.FillText(small, vg.Point{X: c.Min.X, Y: c.Max.Y - 13}, "left")
+	c.FillText(small, vg.Point{X: c.Max.X - small.Width("right"), Y: c.Max.Y - 13}, "right")
+	if tolerance > 0 {
+		c.FillPolygon(bandColor, []vg.Point{{X: x(-tolerance), Y: bottom}, {X: x(tolerance), Y: bottom}, {X: x(tolerance), Y: top}, {X: x(-tolerance), Y: top}})
+	}
+	for _, t := range (ticks{most: 4}).Ticks(-reach, reach) {
+		style := draw.LineStyle{Color: gridColor, Width: 0.6}
+		if t.Value == 0 {
+			style = zeroLine
+		}
+		c.StrokeLine2(style, x(t.Value), bottom, x(t.Value), top)
+		// The side is told by its place: sizes have no sign.
+		text := strings.TrimPrefix(t.Label, "−")
+		c.FillText(small, vg.Point{X: x(t.Value) - small.Width(text)/2, Y: bottom - 3}, text)
+	}
+	put := func(values []float64, shift vg.Length, open bool) {
+		path := draw.LineStyle{Color: softInkColor, Width: 0.7}
+		if open {
+			path.Dashes = []vg.Length{2, 2}
+		}
+		at := func(i int) vg.Point {
+			return vg.Point{X: x(values[i] * scale), Y: top - high*(vg.Length(i)+0.5) + shift}
+		}
+		for i := range values {
+			if i > 0 && finite(values[i-1], values[i]) {
+				c.StrokeLines(path, []vg.Point{at(i - 1), at(i)})
 			}
 		}
-		if r.Before == nil {
-			put(r.Now, 0, false)
-			return
+		for i, v := range values {
+			if !finite(v) {
+				continue
+			}
+			side := traj.Right
+			if v*scale < 0 {
+				side = traj.Left
+			}
+			c.DrawGlyphNoClip(glyph(styleOf(side), open), at(i))
 		}
-		put(r.Before, -0.12, true)
-		put(r.Now, 0.12, false)
-	}))
-	return p
+	}
+	if r.Before == nil {
+		put(r.Now, 0, false)
+		return
+	}
+	put(r.Before, high*0.18, true)
+	put(r.Now, -high*0.18, false)
 }

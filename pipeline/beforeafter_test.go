@@ -1,0 +1,37 @@
+package pipeline
+
+import (
+	"math"
+	"testing"
+
+	"jogstrip/metrics"
+)
+
+// TestStridesOfAFilmHaveOneValueEach checks, for strides that begin anywhere within those of
+// the run, also half a stride later where two are equally near, that each shows the value of
+// one stride of the run and none is shown twice.
+func TestStridesOfAFilmHaveOneValueEach(t *testing.T) {
+	run := &metrics.Run{Series: []metrics.Series{{Name: metrics.CroupLowDifference}}}
+	for i := range 6 {
+		run.Strides = append(run.Strides, metrics.Stride{Start: 0.4 + 0.7*float64(i), End: 1.1 + 0.7*float64(i)})
+		run.Series[0].Observations = append(run.Series[0].Observations, metrics.Observation{Stride: i, Value: float64(i + 1)})
+	}
+	for _, late := range []float64{-0.3, 0, 0.1, 0.34, 0.35, 0.36, 0.5} {
+		var begins []float64
+		for i := range 5 {
+			begins = append(begins, 0.4+0.7*float64(i)+late+0.012*float64(1-2*(i%2))) // Strides vary.
+		}
+		shift := shiftOf(run, begins)
+		last := math.NaN()
+		for i, at := range begins {
+			v := valueAt(run, metrics.CroupLowDifference, at-shift)
+			if i > 0 && !math.IsNaN(v) && !math.IsNaN(last) && v != last+1 {
+				t.Errorf("strides that begin %g s late: value of stride %g follows that of %g", late, v, last)
+			}
+			if math.IsNaN(v) && i > 0 && i < 4 {
+				t.Errorf("strides that begin %g s late: stride %d has no value", late, i)
+			}
+			last = v
+		}
+	}
+}
