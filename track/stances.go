@@ -225,9 +225,12 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 		}
 		out = append(out, s)
 	}
+	// From in front a hind that lands in the print of a fore hides that this one left; the two
+	// together stand for longer than any.
+	long := (1 + c.model.LastsSD) * middling(out, c.times)
 	for _, s := range out {
-		if !c.grows {
-			s.settle()
+		if !c.grows || s.lasts(c.times) > long {
+			s.settle(c.grows)
 		}
 		side := slices.Index(pair[:], s.landmark)
 		if err := st.place(s, models, side, seeds); err != nil {
@@ -235,6 +238,21 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 		}
 	}
 	return slices.DeleteFunc(out, func(s *standing) bool { return !s.placed }), nil
+}
+
+// middling returns how long most stances last of which both ends were seen, s: their median;
+// infinite where there is none.
+func middling(all []*standing, times []float64) float64 {
+	var whole []weighted
+	for _, s := range all {
+		if s.before >= 0 && s.after >= 0 {
+			whole = append(whole, weighted{s.lasts(times), 1})
+		}
+	}
+	if len(whole) == 0 {
+		return math.Inf(1)
+	}
+	return median(whole)
 }
 
 // placeMarked places the stances that a person marked by the marks in them alone.

@@ -339,12 +339,16 @@ func (st *stander) trim(s *standing, w flow.Window) error {
 	return st.lifted(s, w)
 }
 
-// settle takes off the frames before the hoof came to rest. From behind a hoof comes down
-// almost along the line of sight, hardly faster in the picture than one that stands: it
-// seems to rise and to fall again by a part of its height. Once it stands it keeps its
-// place to what following it scatters by.
-func (s *standing) settle() {
+// settle takes off the frames before the hoof came to rest, or, where the horse comes, those
+// after it left. Along the line of sight a hoof comes and goes hardly faster in the picture
+// than one that stands: it seems to rise and to fall by a part of its height. While it stands
+// it keeps its place to what following it scatters by.
+func (s *standing) settle(comes bool) {
 	n := len(s.seen)
+	if comes {
+		slices.Reverse(s.seen)
+		defer func() { slices.Reverse(s.seen) }()
+	}
 	rest := s.seen[2*n/3].steady
 	var off []weighted
 	for _, p := range s.seen[n/2:] {
@@ -353,16 +357,21 @@ func (s *standing) settle() {
 	// Half of a normal distribution in two dimensions lies within 1.18 standard deviations.
 	most := s.model.AtRest*s.size + 3/1.18*median(off)
 	strays := func(p stood) bool { return p.sd < s.model.VagueSD*s.size && p.steady.Dist(rest) > most }
-	down := 0
+	moves := 0
 	for i := range s.seen[:2*n/3] {
 		if strays(s.seen[i]) && (i == 0 || strays(s.seen[i-1])) {
-			down = i + 1
+			moves = i + 1
 		}
 	}
-	if down > 0 && n-down >= s.model.Fewest {
-		s.before = s.seen[down-1].frame
-		s.seen = s.seen[down:]
+	if moves == 0 || n-moves < s.model.Fewest {
+		return
 	}
+	if comes {
+		s.after = s.seen[moves-1].frame
+	} else {
+		s.before = s.seen[moves-1].frame
+	}
+	s.seen = s.seen[moves:]
 }
 
 // lifted takes off the frames at both ends in which the lowest part of the hoof shows

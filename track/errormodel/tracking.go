@@ -148,8 +148,9 @@ type Tracking struct {
 	RestStray float64
 	// Descends is the same of one seen from behind while stances are chosen. Judged.
 	Descends float64
-	// AtRest is how far from its place a hoof seen from behind may be to have landed, likewise.
-	// Derived: 3 mm of a hoof of 11 cm; it comes down by a metre a second or so.
+	// AtRest is how far from its place a hoof that comes or goes along the line of sight may be
+	// to stand, likewise. Derived: 3 mm of a hoof of 11 cm; it comes down and leaves by a metre
+	// a second or so.
 	AtRest float64
 	// Elsewhere is how far from a mark a stance is another hoof's, likewise. Derived: hooves of
 	// a horse stand a hoof's width apart at least.
