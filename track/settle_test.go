@@ -1,0 +1,52 @@
+package track
+
+import (
+	"testing"
+
+	"jogstrip/track/errormodel"
+	"jogstrip/track/flow"
+)
+
+// From behind a hoof comes down along the line of sight: it seems to be a part of its height
+// beside its place before it stands. From in front it leaves so, and a hind may land in its
+// print.
+func TestSettle(t *testing.T) {
+	down := []float64{5, 3, 1.5, 0.1, 0, -0.1, 0, 0.1, 0, 0, 0.1, 0} // Height above its place by frame, px.
+	still := []float64{0.1, 0, -0.1, 0, 0.1, 0, 0, 0.1, 0, 0}
+	one := []float64{0, 0, 2, 0, 0.1, -0.1, 0, 0.1, 0, 0, 0.1, 0} // A single frame was misread.
+	for _, c := range []struct {
+		name        string
+		height      []float64
+		comes       bool
+		first, last int // Frames that are left.
+		before      int
+		after       int
+	}{
+		{"comes down from behind", down, false, 3, 11, 2, -1},
+		{"leaves in front", reversed(down), true, 0, 8, -1, 9},
+		{"stands all the time", still, false, 0, 9, -1, -1},
+		{"stands all the time, from in front", still, true, 0, 9, -1, -1},
+		{"one frame misread", one, false, 0, 11, -1, -1},
+		{"too little is left", []float64{4, 4, 0, 0}, false, 0, 3, -1, -1},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			model := errormodel.Usual().Tracking
+			s := &standing{model: &model, size: 20, before: -1, after: -1}
+			for f, h := range c.height {
+				s.seen = append(s.seen, stood{frame: f, steady: flow.Point{X: 100, Y: 200 - h}, ncc: 1, sd: 0.1})
+			}
+			s.settle(c.comes)
+			if s.first() != c.first || s.last() != c.last || s.before != c.before || s.after != c.after {
+				t.Errorf("stands in frames %d to %d, seen without in %d and %d, want %d to %d, %d and %d", s.first(), s.last(), s.before, s.after, c.first, c.last, c.before, c.after)
+			}
+		})
+	}
+}
+
+func reversed(v []float64) []float64 {
+	var out []float64
+	for i := len(v) - 1; i >= 0; i-- {
+		out = append(out, v[i])
+	}
+	return out
+}
