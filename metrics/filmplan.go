@@ -50,7 +50,7 @@ func (s SetUp) StepSE() (run, horse float64) {
 	const stride, track = 2.5, 0.15
 	for k := range 2 {
 		for _, d := range s.MarkedM {
-			marks[k] = append(marks[k], s.FocalPX/d)
+			marks.per[k] = append(marks.per[k], s.FocalPX/d)
 		}
 		for i := range s.Strides {
 			beat := float64(i) + float64(k)/2

@@ -3,6 +3,7 @@ package metrics
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
@@ -131,6 +132,7 @@ func (a *analysis) fit(s *spatial, cam geometry.Camera) {
 // footfalls returns what was placed as the model of the run takes it, and how many px a
 // metre is worth at the marks.
 func (a *analysis) footfalls(s *spatial, cam geometry.Camera) (falls []footfall, marks clicked) {
+	var frames [4][]int // Of the marks.
 	for k := range limbs {
 		nearest := 0.0
 		for i := range s.placed[k] {
@@ -144,14 +146,23 @@ func (a *analysis) footfalls(s *spatial, cam geometry.Camera) (falls []footfall,
 			nearest = max(nearest, perMetre(cam, at))
 		}
 		if tr := a.set.Track(limbs[k]); tr != nil {
-			for _, p := range tr.Samples {
+			for f, p := range tr.Samples {
 				if per := perMetre(cam, geometry.Point{X: p.X, Y: p.Y}); p.Status == traj.Marked && per > 0 {
-					marks[k] = append(marks[k], per)
+					marks.per[k], frames[k] = append(marks.per[k], per), append(frames[k], f)
 				}
 			}
 		}
-		if len(marks[k]) == 0 {
-			marks[k] = []float64{nearest} // As if marked once, where it is largest.
+		if len(marks.per[k]) == 0 {
+			marks.per[k] = []float64{nearest} // As if marked once, where it is largest.
+		}
+	}
+	for _, p := range a.set.Pairs {
+		left := slices.Index(limbs[:], p.Left)
+		q := pairedMarks{limb: [2]int{left, left + 1}, mark: [2]int{slices.Index(frames[left], p.LeftFrame), slices.Index(frames[left+1], p.RightFrame)}}
+		if q.mark[0] >= 0 && q.mark[1] >= 0 {
+			per := marks.per[left+1][q.mark[1]]
+			q.down, q.sd = p.DownPX/per, p.SDPX/per
+			marks.pairs = append(marks.pairs, q)
 		}
 	}
 	return falls, marks

@@ -20,26 +20,98 @@ type footfall struct {
 	sd   [2]float64 // Of the picture place, px, as tracking states it.
 }
 
-// clicked is where the hooves were marked: px a metre across the line of sight is worth
-// at each mark. Index: limb, mark.
-type clicked [4][]float64
+// clicked is what is known of the clicks on the hooves beforehand.
+type clicked struct {
+	per   [4][]float64 // How many px a metre across the line of sight is worth at each mark. Index: limb, mark.
+	pairs []pairedMarks
+}
 
-// offsetCov returns the covariance of the offset on the hoof, metres², of a limb at two
-// footfalls where a metre is worth p and q px, for clicks of 1 px: each footfall goes by
-// all marks of the limb, by those with more px a metre the more and by those of another
-// size the less.
-func offsetCov(marks []float64, p, q, nearest float64) float64 {
-	var sum, weightP, weightQ float64
-	for _, c := range marks {
-		wp, wq := c*c*math.Pow(min(p/c, c/p), nearest), c*c*math.Pow(min(q/c, c/q), nearest)
-		sum += wp * wq / (c * c)
-		weightP += wp
-		weightQ += wq
+// pairedMarks is how a mark of a left hoof and one of the right hoof that is its mirror image
+// differ: how far down on the hoof the left one lies from the right one, metres.
+type pairedMarks struct {
+	limb     [2]int // Left, right.
+	mark     [2]int // Which of the limb's marks, likewise.
+	down, sd float64
+}
+
+// first returns where limb k's clicks begin in a list of all.
+func (m *clicked) first(k int) int {
+	n := 0
+	for _, c := range m.per[:k] {
+		n += len(c)
 	}
-	if weightP == 0 || weightQ == 0 {
-		return 0
+	return n
+}
+
+// shares returns what each click makes of the offset on the hoof, metres a px, of a limb at a
+// footfall where a metre is worth p px: it goes by all marks of the limb, by those with more
+// px a metre the more and by those of another size the less. Index: click.
+func (m *clicked) shares(limb int, p, nearest float64) *mat.VecDense {
+	out := mat.NewVecDense(m.first(len(m.per)), nil)
+	first, sum := m.first(limb), 0.0
+	for i, c := range m.per[limb] {
+		w := c * c * math.Pow(min(p/c, c/p), nearest)
+		out.SetVec(first+i, w/c)
+		sum += w
 	}
-	return sum / (weightP * weightQ)
+	if sum > 0 {
+		out.ScaleVec(1/sum, out)
+	}
+	return out
+}
+
+// down returns what the pairs say of how far down each click lies: its mean, px, and the
+// covariance that is left, px² for clicks of 1 px. Clicks are off by so many px beforehand;
+// all pairs of a girdle are off by mirror together, metres on the hoof. Pairs share the
+// pictures they are registered from, so that together they tell no more than as many as
+// there are marks would. It is a linear regression with a normal prior.
+func (m *clicked) down(click, mirror float64) (mean *mat.VecDense, cov *mat.SymDense) {
+	n, q := m.first(len(m.per)), len(m.pairs)
+	mean, cov = mat.NewVecDense(max(n, 1), nil), mat.NewSymDense(max(n, 1), nil)
+	for i := range n {
+		cov.SetSym(i, i, 1)
+	}
+	if q == 0 || click <= 0 {
+		return mean, cov
+	}
+	h, d, v := mat.NewDense(q, n, nil), mat.NewVecDense(q, nil), mat.NewSymDense(q, nil)
+	for i, p := range m.pairs {
+		for side, sign := range [2]float64{1, -1} {
+			k := p.limb[side]
+			h.Set(i, m.first(k)+p.mark[side], sign/m.per[k][p.mark[side]])
+		}
+		d.SetVec(i, p.down/click)
+		same := 0
+		for j, o := range m.pairs {
+			if o.limb == p.limb {
+				same++
+				v.SetSym(i, j, sq(mirror/click))
+			}
+		}
+		most := max(len(m.per[p.limb[0]]), len(m.per[p.limb[1]]))
+		v.SetSym(i, i, v.At(i, i)+sq(p.sd/click)*max(1, float64(same)/float64(most)))
+	}
+	var hht mat.Dense
+	hht.Mul(h, h.T())
+	for i := range q {
+		for j := i; j < q; j++ {
+			v.SetSym(i, j, v.At(i, j)+hht.At(i, j))
+		}
+	}
+	var chol mat.Cholesky
+	var gain, told mat.Dense // Gain transposed: V⁻¹H.
+	if !chol.Factorize(v) || !solved(chol.SolveTo(&gain, h)) {
+		return mean, cov
+	}
+	mean.MulVec(gain.T(), d)
+	mean.ScaleVec(click, mean)
+	told.Mul(h.T(), &gain)
+	for i := range n {
+		for j := i; j < n; j++ {
+			cov.SetSym(i, j, cov.At(i, j)-(told.At(i, j)+told.At(j, i))/2)
+		}
+	}
+	return mean, cov
 }
 
 // limbTerms are the fixed effects of a limb: along and to the left.
@@ -74,12 +146,13 @@ type runFit struct {
 	solved   *mat.VecDense // V⁻¹(y − Xβ).
 	inverse  *mat.SymDense // V⁻¹.
 	y        *mat.VecDense
-	jacobian [][2][2]float64 // (along, left) by picture (x, y).
-	offsets  [][2][2]float64 // What a metre on the hoof across the line of sight makes. Index: footfall, across or up, (along, left).
-	cameras  *mat.Dense      // Columns: one standard deviation of the camera each.
-	shared   *mat.SymDense   // Covariance of footfalls' offsets on the hoof for clicks of 1 px.
-	scale    float64         // Picture height over 1080.
-	unit     float64         // Metres a unit of length is worth.
+	jacobian [][2][2]float64  // (along, left) by picture (x, y).
+	offsets  [][2][2]float64  // What a metre on the hoof across the line of sight makes. Index: footfall, across or up, (along, left).
+	cameras  *mat.Dense       // Columns: one standard deviation of the camera each.
+	shared   [2]*mat.SymDense // Covariance of footfalls' offsets on the hoof for clicks of 1 px: across, down.
+	below    []float64        // Mean of the offset down the picture, metres on the hoof. Index: footfall.
+	scale    float64          // Picture height over 1080.
+	unit     float64          // Metres a unit of length is worth.
 	prior    errormodel.Model
 	stretch  float64          // Of standard deviations.
 	parts    [3]*mat.SymDense // Of V: the cameras; the advance's wander; the offsets; each but for its variance.
@@ -135,15 +208,8 @@ func (f *runFit) start(cam geometry.Camera, variants []geometry.Camera, toward b
 	if !f.startLine(cam, toward) {
 		return false
 	}
-	f.shared = mat.NewSymDense(len(f.falls), nil)
-	for i, p := range f.falls {
-		for j := i; j < len(f.falls); j++ {
-			if q := f.falls[j]; p.limb == q.limb {
-				f.shared.SetSym(i, j, offsetCov(marks[p.limb], perMetre(cam, p.at), perMetre(cam, q.at), f.prior.Click.Nearest))
-			}
-		}
-	}
 	start := f.priors()
+	f.offsetsOf(cam, marks, math.Exp(start[clickOff]))
 	f.theta = start[:]
 	f.worse = make([]float64, len(f.falls))
 	for i := range f.worse {
@@ -156,6 +222,26 @@ func (f *runFit) start(cam geometry.Camera, variants []geometry.Camera, toward b
 		f.turn()
 	}
 	return f.design(cam, variants) && f.solve()
+}
+
+// offsetsOf sets what is known of the offsets on the hooves beforehand, for clicks that are
+// off by so many px.
+func (f *runFit) offsetsOf(cam geometry.Camera, marks clicked, click float64) {
+	mean, down := marks.down(click, f.prior.Click.MirrorM/f.unit)
+	n := len(f.falls)
+	f.shared = [2]*mat.SymDense{mat.NewSymDense(n, nil), mat.NewSymDense(n, nil)}
+	f.below = make([]float64, n)
+	shares := make([]*mat.VecDense, n)
+	for i, p := range f.falls {
+		shares[i] = marks.shares(p.limb, perMetre(cam, p.at), f.prior.Click.Nearest)
+		f.below[i] = mat.Dot(shares[i], mean)
+	}
+	for i := range n {
+		for j := i; j < n; j++ {
+			f.shared[0].SetSym(i, j, mat.Dot(shares[i], shares[j]))
+			f.shared[1].SetSym(i, j, mat.Inner(shares[i], down, shares[j]))
+		}
+	}
 }
 
 // startLine lays a first line through the footfalls: its direction is set by turn.
@@ -216,8 +302,6 @@ func (f *runFit) design(cam geometry.Camera, variants []geometry.Camera) bool {
 			return false
 		}
 		along, left := f.line.along(gx, gy)
-		f.y.SetVec(2*i, along)
-		f.y.SetVec(2*i+1, left)
 		f.designRow(i)
 		j := cam.GroundJacobian(p.at)
 		for c := range 2 {
@@ -228,6 +312,8 @@ func (f *runFit) design(cam geometry.Camera, variants []geometry.Camera) bool {
 		for c := range 2 {
 			f.offsets[i][c] = [2]float64{per * f.jacobian[i][0][c], per * f.jacobian[i][1][c]}
 		}
+		f.y.SetVec(2*i, along-f.below[i]*f.offsets[i][1][0])
+		f.y.SetVec(2*i+1, left-f.below[i]*f.offsets[i][1][1])
 		for c := 0; c+1 < len(variants); c += 2 {
 			x1, y1, ok1 := variants[c].GroundPoint(p.at)
 			x0, y0, ok0 := variants[c+1].GroundPoint(p.at)
@@ -275,13 +361,13 @@ func (f *runFit) prepare() {
 	for i := range n {
 		for j := i; j < n; j++ {
 			f.parts[1].SetSym(2*i, 2*j, f.wander(i, j))
-			d := f.shared.At(i, j)
+			across, down := f.shared[0].At(i, j), f.shared[1].At(i, j)
 			for a := range 2 {
 				for b := range 2 {
 					if i == j && b < a {
 						continue
 					}
-					f.parts[2].SetSym(2*i+a, 2*j+b, d*(f.offsets[i][0][a]*f.offsets[j][0][b]+f.offsets[i][1][a]*f.offsets[j][1][b]))
+					f.parts[2].SetSym(2*i+a, 2*j+b, across*f.offsets[i][0][a]*f.offsets[j][0][b]+down*f.offsets[i][1][a]*f.offsets[j][1][b])
 				}
 			}
 		}

@@ -22,7 +22,7 @@ q = json.load(sys.stdin)
 n = len(q['beat'])
 beat = np.array(q['beat']); limb = np.array(q['limb'])
 y = np.array(q['y']); X = np.array(q['x']); J = np.array(q['jacobian']); sd = np.array(q['sd'])
-camera = np.array(q['camera']).reshape(2*n, -1); O = np.array(q['offsets']); shared = np.array(q['shared'])
+camera = np.array(q['camera']).reshape(2*n, -1); O = np.array(q['offsets']); across = np.array(q['across']); down = np.array(q['down'])
 mean, doubt = np.array(q['mean']), q['doubt']
 u = np.linspace(beat.min(), beat.max(), 8001)
 du = u[1] - u[0]; mid = u[:-1] + du/2
@@ -35,7 +35,7 @@ def parts(theta):
     for i in range(n):
         V[2*i:2*i+2, 2*i:2*i+2] += J[i] @ np.diag((share*sd[i])**2) @ J[i].T + np.diag([a**2, l**2])
         for j in range(n):
-            V[2*i:2*i+2, 2*j:2*j+2] += click**2 * shared[i, j] * (O[i].T @ O[j])
+            V[2*i:2*i+2, 2*j:2*j+2] += click**2 * O[i].T @ np.diag([across[i, j], down[i, j]]) @ O[j]
     return V
 def fit(theta):
     V = parts(theta); W = np.linalg.inv(V); A = X.T @ W @ X
@@ -83,17 +83,16 @@ func TestAgainstAMixedModelFittedWithSciPy(t *testing.T) {
 		var beat []float64
 		var limb []int
 		var sd [][2]float64
-		var x, shared [][]float64
+		var x, across, down [][]float64
 		var y, camera []float64
 		_, columns := f.x.Dims()
 		_, directions := f.cameras.Dims()
 		for i, p := range f.falls {
 			beat, limb, sd = append(beat, p.beat), append(limb, p.limb), append(sd, p.sd)
-			var row []float64
+			across, down = append(across, make([]float64, n)), append(down, make([]float64, n))
 			for j := range n {
-				row = append(row, f.shared.At(i, j))
+				across[i][j], down[i][j] = f.shared[0].At(i, j), f.shared[1].At(i, j)
 			}
-			shared = append(shared, row)
 		}
 		for r := range 2 * n {
 			y = append(y, f.y.AtVec(r))
@@ -106,7 +105,7 @@ func TestAgainstAMixedModelFittedWithSciPy(t *testing.T) {
 				camera = append(camera, f.cameras.At(r, c))
 			}
 		}
-		in["beat"], in["limb"], in["sd"], in["x"], in["shared"], in["y"], in["camera"] = beat, limb, sd, x, shared, y, camera
+		in["beat"], in["limb"], in["sd"], in["x"], in["across"], in["down"], in["y"], in["camera"] = beat, limb, sd, x, across, down, y, camera
 		b, err := json.Marshal(in)
 		if err != nil {
 			t.Fatal(err)

@@ -55,6 +55,7 @@ type clip struct {
 	marks         []Mark  // Ordered by frame.
 	guessed       []int   // Which of them did not say how far the click may be off.
 	click         float64 // How far these are off, px; 0 where nothing tells.
+	pairs         []traj.Pair
 	motions       []traj.Motion
 	shake         float64
 	residual      float64
@@ -314,7 +315,7 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 	}
 	r := &Result{Frames: n, Set: &traj.Set{
 		Width: c.width, Height: c.height, Times: c.played, Motions: c.motions, Slower: c.slower,
-		ClickPX: c.click, ReferenceFrame: opts.ReferenceFrame, ShakeRMS: c.shake, ResidualRMS: c.residual,
+		ClickPX: c.click, Pairs: c.pairs, ReferenceFrame: opts.ReferenceFrame, ShakeRMS: c.shake, ResidualRMS: c.residual,
 	}}
 	for i, l := range landmarks {
 		t, losses := c.fuse(l, forward[i], backward[i], standings, opts)
@@ -360,6 +361,9 @@ func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, 
 	if t != nil {
 		c.bySight(t, seeds)
 		if err := c.readClicks(searches, t, seeds); err != nil {
+			return nil, err
+		}
+		if err := c.pairUp(searches); err != nil {
 			return nil, err
 		}
 	}

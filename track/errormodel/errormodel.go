@@ -42,6 +42,10 @@ type Click struct {
 	// at another count by the ratio of the sizes to this power. Derived: as tracking
 	// weighs them.
 	Nearest float64
+	// MirrorM is how unlike a hoof is to the mirror image of the other of its pair where the
+	// two are registered on each other: how far that puts a mark off, metres on the hoof.
+	// Fitted on the fit set: where they look alike, registering is off by 2 % of the patch.
+	MirrorM float64
 }
 
 // Contact is how well landing and leaving are known, and how even the rhythm of a horse
@@ -238,7 +242,7 @@ type Camera struct {
 func Usual() Model {
 	const click = 1.0
 	return Model{
-		Click: Click{PriorPX: click, Nearest: 2},
+		Click: Click{PriorPX: click, Nearest: 2, MirrorM: 0.0025},
 		Contact: Contact{
 			LandingShape: 0.08, BehindS: 0.025, LeavingShape: 0.12, WorstLandingS: 0.065, WorstLeavingS: 0.090, HiddenS: 0.05,
 			BeatShare: 0.014, LimbShare: 0.03, StanceS: 0.012, OffBeat: 0.16, LongestHole: 2.5,

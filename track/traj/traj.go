@@ -230,6 +230,16 @@ type Stance struct {
 	Beat int
 }
 
+// Pair is a mark of a left hoof beside one of the right hoof of the same girdle, whose mirror
+// image it looks like: where the one was clicked, on the other.
+type Pair struct {
+	Left                  Landmark // The left hoof.
+	LeftFrame, RightFrame int      // The frames in which they were marked.
+	// DownPX is how far down the picture from the right hoof's mark the left one's comes to
+	// lie, px in RightFrame; SDPX is how well registering tells that, one standard deviation.
+	DownPX, SDPX float64
+}
+
 // Set is everything tracking knows of one clip.
 type Set struct {
 	Width, Height  int       // Size of the upright picture, px.
@@ -242,6 +252,8 @@ type Set struct {
 	// px, one standard deviation, as the marks of one hoof tell by each other; 0 where that
 	// was not looked for.
 	ClickPX float64
+	// Pairs say how marks of left and right hooves that look alike differ. Nil where none do.
+	Pairs []Pair
 	// Slower is how many times slower the clip plays than it was filmed, as the hooves tell
 	// that were marked standing; 0 or 1: not at all.
 	Slower      float64
