@@ -500,7 +500,7 @@ func recordsBeside(before, after *record.Visit) []report.RecordSection {
 	}
 	treated := report.RecordSection{Title: treatmentTitle}
 	for i := range max(len(before.Treatment), len(after.Treatment)) {
-		r := report.RecordRow{Region: fmt.Sprintf("%d", i+1)}
+		r := report.RecordRow{Region: fmt.Sprintf("treatment %d", i+1)}
 		if i < len(before.Treatment) {
 			r.Before = treatmentWords(before.Treatment[i])
 		}

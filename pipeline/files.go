@@ -18,6 +18,7 @@ import (
 	"jogstrip/metrics"
 	"jogstrip/metrics/lengths"
 	"jogstrip/pipeline/fsx"
+	"jogstrip/pipeline/glance"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/report"
 	"jogstrip/pipeline/table"
@@ -287,6 +288,10 @@ func clipNext(r *record.Result) []string {
 		if d.Severity != record.Remark {
 			out = append(out, ended(d.Sentence), ended(d.Check))
 		}
+	}
+	out = append(out, groundMarks(r.Run)...)
+	if r.Summary != nil {
+		out = append(out, markToo(r.Summary, glance.Rows(r.Summary), map[traj.View]int{r.Run.View: 1})...)
 	}
 	if len(r.Tracking.Advice) > 0 {
 		a := r.Tracking.Advice[0]

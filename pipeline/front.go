@@ -172,19 +172,29 @@ const mostRuns = 8
 // what would do it: marks, ground marks, or so many runs.
 func openRows(s *metrics.Summary, v *Visit) []string {
 	count := map[traj.View]int{}
-	ground := true
-	for _, r := range v.Runs() {
+	runs := v.Runs()
+	for _, r := range runs {
 		count[r.View]++
-		ground = ground && r.Level != "none" && r.Level != "ratio"
 	}
-	var out []string
-	if !ground {
-		out = append(out, "Lay out and mark the four ground marks: without them there are no lengths.")
-	}
+	out := groundMarks(runs...)
 	rows := glance.Rows(s)
 	for _, view := range []traj.View{traj.Toward, traj.Away} {
 		out = append(out, moreRuns(rows, view, count[view])...)
 	}
+	return append(out, markToo(s, rows, count)...)
+}
+
+// groundMarks asks for those where a run has none.
+func groundMarks(runs ...metrics.Run) []string {
+	if !slices.ContainsFunc(runs, func(r metrics.Run) bool { return r.Level == "none" || r.Level == "ratio" }) {
+		return nil
+	}
+	return []string{"Lay out and mark the four ground marks: without them there are no lengths."}
+}
+
+// markToo asks for marks without which rows were not measured; count has the runs of each
+// view.
+func markToo(s *metrics.Summary, rows []glance.Row, count map[traj.View]int) []string {
 	var unmarked []string
 	for _, r := range rows {
 		if what, ok := strings.CutPrefix(r.Words, "not measured: no mark on the "); ok && r.Missing && count[viewOf(r)] > 0 {
@@ -195,10 +205,10 @@ func openRows(s *metrics.Summary, v *Visit) []string {
 		unmarked = append(unmarked, "withers")
 	}
 	slices.Sort(unmarked)
-	if unmarked = slices.Compact(unmarked); len(unmarked) > 0 {
-		out = append(out, "Mark the "+glance.And(unmarked)+", too.")
+	if unmarked = slices.Compact(unmarked); len(unmarked) == 0 {
+		return nil
 	}
-	return out
+	return []string{"Mark the " + glance.And(unmarked) + ", too."}
 }
 
 // moreRuns says how many runs would settle what a view shows, of which there were n.

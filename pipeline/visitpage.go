@@ -96,7 +96,7 @@ func visitRecords(v *record.Visit) []report.VisitRecords {
 	}
 	treated := report.VisitRecords{Title: treatmentTitle}
 	for i, t := range v.Treatment {
-		treated.Items = append(treated.Items, report.RecordItem{Region: fmt.Sprintf("%d", i+1), Text: treatmentWords(t)})
+		treated.Items = append(treated.Items, report.RecordItem{Region: fmt.Sprintf("treatment %d", i+1), Text: treatmentWords(t)})
 	}
 	function := report.VisitRecords{Title: functionTitle}
 	for _, item := range []report.RecordItem{{Region: "In the barn", Text: v.Function.Barn}, {Region: "In the field", Text: v.Function.Field}, {Region: "At work", Text: v.Function.Work}} {

@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"jogstrip/metrics"
@@ -160,7 +161,11 @@ func (h History) first(p *Page) (err error) {
 			parts[0].days = append(parts[0].days, h.shortDay(h.Compared[1]))
 			parts[0].rows = glance.HistoryRows(c, summaries)
 		}
-		p.front, err = newFront(glance.OfComparison(c, h.Compared[0]), true, h.Front, parts...)
+		said := glance.OfComparison(c, h.Compared[0])
+		if h.measured() > 2 { // Which two, the sentence of a comparison need not say.
+			said = strings.Replace(said, "The two visits cannot", "First and last cannot", 1)
+		}
+		p.front, err = newFront(said, true, h.Front, parts...)
 	default:
 		said, rows := "No visit has been measured yet.", []glance.Row(nil)
 		for _, v := range h.Visits {
@@ -171,6 +176,17 @@ func (h History) first(p *Page) (err error) {
 		p.front, err = newFront(said, false, h.Front, part{title: leftRight, rows: rows})
 	}
 	return err
+}
+
+// measured returns how many visits were measured.
+func (h History) measured() int {
+	n := 0
+	for _, v := range h.Visits {
+		if v.Summary != nil {
+			n++
+		}
+	}
+	return n
 }
 
 // unit returns the unit that the measure was first given in.

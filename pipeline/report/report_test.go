@@ -17,6 +17,7 @@ import (
 
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
+	"jogstrip/pipeline/glance"
 	"jogstrip/pipeline/report/stepping"
 	"jogstrip/track/traj"
 )
@@ -82,6 +83,9 @@ func TestHistoryShowsEveryVisitOfAFew(t *testing.T) {
 	}
 	if n := len(p.front.rows); n != 2 {
 		t.Errorf("visits that cannot be compared stand in %d tables", n)
+	}
+	if said := p.front.sentence; !strings.HasPrefix(said, "First and last cannot be compared: ") || glance.Words(said) > glance.MostWords {
+		t.Errorf("of four visits %q does not say which", said)
 	}
 }
 
