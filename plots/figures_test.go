@@ -5,13 +5,17 @@ import (
 	"encoding/xml"
 	"errors"
 	"flag"
+	"html"
 	"io"
 	"math"
 	"os"
 	"path/filepath"
+	"regexp"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
+	"unicode/utf8"
 
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
@@ -150,6 +154,36 @@ func TestSVGStandsAlone(t *testing.T) {
 		for _, never := range []string{"script", "image", "foreignObject", "style"} {
 			if seen[never] {
 				t.Errorf("%s: has a %s element", f.Name, never)
+			}
+		}
+	}
+}
+
+// TestTextKeepsItsWidth checks that an SVG says how wide each piece of text is: where a
+// browser takes another typeface, words would run over what stands beside them.
+func TestTextKeepsItsWidth(t *testing.T) {
+	texts := regexp.MustCompile(`(?s)<text ([^>]*)font-size:([0-9.]+)px[^>]*>([^<]*)</text>`)
+	length := regexp.MustCompile(`textLength="([0-9.]+)"`)
+	for _, f := range append(samples(t), glanceSamples(t)...) {
+		var svg bytes.Buffer
+		if err := f.SVG(&svg); err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range texts.FindAllStringSubmatch(svg.String(), -1) {
+			words := strings.TrimSpace(html.UnescapeString(m[3]))
+			if words == "" {
+				continue
+			}
+			size, _ := strconv.ParseFloat(m[2], 64)
+			wide := length.FindStringSubmatch(m[1])
+			if wide == nil {
+				t.Errorf("%s: %q has no width", f.Name, words)
+				continue
+			}
+			// Letters of this typeface are 0.2 to 1 times as wide as its size.
+			n := float64(utf8.RuneCountInString(words))
+			if w, _ := strconv.ParseFloat(wide[1], 64); w < 0.2*size*n || w > size*n {
+				t.Errorf("%s: %q of size %g is %g wide", f.Name, words, size, w)
 			}
 		}
 	}
