@@ -161,6 +161,11 @@ func printFinding(a *app, path string, r *record.Result) (doubtful bool) {
 		doubtful = true
 		fmt.Fprintf(a.stdout, "  second look: %s\n", doubt)
 	}
+	for _, d := range r.Doubts {
+		if d.Severity == record.Remark {
+			fmt.Fprintf(a.stdout, "  note: %s %s\n", d.Sentence, d.Check)
+		}
+	}
 	fmt.Fprintf(a.stdout, "  report: %s\n", filepath.Join(record.OutPath(path), pipeline.ReportFile))
 	return doubtful
 }

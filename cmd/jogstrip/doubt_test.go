@@ -119,6 +119,12 @@ func TestMistakesAreNoticed(t *testing.T) {
 			scenetest.Recoded(t, clip, wide, "-vf", "scale=720:540,setsar=4/3", "-crf", "16", "-preset", "ultrafast")
 			return wide
 		}, func(*record.Marks) {}, exitGood, "point to the right"},
+		{"a picture that stands on its head", nil, func(m *record.Marks) {
+			for i := range m.Marks {
+				*m.Marks[i].X, *m.Marks[i].Y = float64(m.Picture.Width-1)-*m.Marks[i].X, float64(m.Picture.Height-1)-*m.Marks[i].Y
+			}
+			m.Calibration = nil
+		}, exitFatal, "the picture stands on its head"},
 		{"a mirrored picture", func() string { return mirrored(t, clip, filepath.Join(visit, "front-1.mp4")) }, func(m *record.Marks) {
 			for i := range m.Marks {
 				*m.Marks[i].X = float64(m.Picture.Width-1) - *m.Marks[i].X

@@ -103,7 +103,21 @@ func (l *list) clickedGait(m *record.Marks) {
 	if m.Gait == traj.Walk || l.has(Gait) {
 		return
 	}
-	diagonal, lateral := 0, 0
+	diagonal, lateral := clickedPairs(m)
+	own, other, together, likely := diagonal, lateral, "of one side", traj.Pace
+	if m.Gait == traj.Pace {
+		own, other, together, likely = lateral, diagonal, "of opposite sides", traj.Trot
+	}
+	if own > 0 || other < 3 {
+		return
+	}
+	l.add(Gait, record.SecondLook, fmt.Sprintf("The gait is given as %s, but in all %d frames in which one fore and one hind are marked they are %s, as they stand at the %s.", m.Gait, other, together, likely),
+		"Look at the clip and set the gait; where it is right, look whether left and right are swapped in the marks of the fores or of the hinds.")
+}
+
+// clickedPairs counts the frames in which one fore and one hind are marked, those that
+// stand: of opposite sides and of one side.
+func clickedPairs(m *record.Marks) (diagonal, lateral int) {
 	for _, of := range byFrame(m) {
 		var fore, hind []traj.Landmark
 		for landmark := range of {
@@ -123,15 +137,21 @@ func (l *list) clickedGait(m *record.Marks) {
 			diagonal++
 		}
 	}
-	own, other, together, likely := diagonal, lateral, "of one side", traj.Pace
-	if m.Gait == traj.Pace {
-		own, other, together, likely = lateral, diagonal, "of opposite sides", traj.Trot
-	}
-	if own > 0 || other < 3 {
+	return diagonal, lateral
+}
+
+// paceUnseen says that the pace was not seen where it is given and nothing shows it: with
+// the fores alone, or the hinds, trot and pace look alike, and which limbs stand together
+// decides what some signs say. Trot is what horses are led at: of it nothing is said.
+func (l *list) paceUnseen(m *record.Marks) {
+	if m.Gait != traj.Pace || l.gaitSeen || l.has(Gait) {
 		return
 	}
-	l.add(Gait, record.SecondLook, fmt.Sprintf("The gait is given as %s, but in all %d frames in which one fore and one hind are marked they are %s, as they stand at the %s.", m.Gait, other, together, likely),
-		"Look at the clip and set the gait; where it is right, look whether left and right are swapped in the marks of the fores or of the hinds.")
+	if _, lateral := clickedPairs(m); lateral > 0 {
+		return
+	}
+	l.add(Gait, record.Remark, "The gait is given as pace, and no fore and hind were seen to stand together: with the fores alone, or the hinds, it looks like a trot.",
+		"Look at the clip: do the limbs of one side swing together? Mark a fore and the hind that stands with it in three frames.")
 }
 
 // grows doubts the camera where the horse becomes taller or smaller as it goes: it does

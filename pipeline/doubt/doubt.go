@@ -29,7 +29,7 @@ const (
 	Others    = "other clips" // Other clips of the visit see another camera.
 	OtherClip = "clip"        // The marks are another clip's.
 	OneStance = "one stance"  // The finding hangs on a single stance.
-	Picture   = "picture"     // It is mirrored.
+	Picture   = "picture"     // It is mirrored, or stands on its head.
 )
 
 // Other is what the marks of another clip, filmed at the same picture size, say of the
@@ -108,6 +108,7 @@ func (l *list) done() []record.Doubt {
 // OfRun returns what is doubted of a measured clip, gravest first.
 func OfRun(m Measured) []record.Doubt {
 	l := &list{confirmed: m.Marks.Confirmed}
+	l.upright(m.Marks)
 	l.camera(m.Marks, m.Others)
 	still := m.Set.Stabilised()
 	cal := calibrated(m.Marks.Calibration, m.Set)
@@ -119,6 +120,7 @@ func OfRun(m Measured) []record.Doubt {
 	l.gait(m, still, stands)
 	l.clickedSides(m.Marks, m.Set, cal)
 	l.clickedGait(m.Marks)
+	l.paceUnseen(m.Marks)
 	l.speed(m)
 	l.heights(m, still, cal)
 	l.grows(m, still, cal)
@@ -132,6 +134,7 @@ func OfRun(m Measured) []record.Doubt {
 // picture's size is the marks' own.
 func OfMarks(m *record.Marks, others []Other) []record.Doubt {
 	l := &list{confirmed: m.Confirmed}
+	l.upright(m)
 	l.camera(m, others)
 	l.nearing(m)
 	l.order(m)

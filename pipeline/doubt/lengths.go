@@ -165,11 +165,13 @@ func (l *list) heights(m Measured, still *traj.Set, cal *geometry.Calibration) {
 		l.add(Size, record.Remark, "The horse’s height is not known; by it a wrong width of the ground marks would show.",
 			"Write down its height at the withers, and mark withers or croup.")
 	}
+	known := false // By the withers or the croup.
 	for _, landmark := range []traj.Landmark{traj.Withers, traj.Croup, traj.Head} {
 		h, n := heightOf(m, still, cal, landmark)
 		if n < 8 {
 			continue
 		}
+		known = known || landmark != traj.Head
 		b := withersHeight
 		if landmark == traj.Head {
 			b = headHeight
@@ -187,6 +189,11 @@ func (l *list) heights(m Measured, still *traj.Set, cal *geometry.Calibration) {
 				lengthsCheck+" Look at the height that was written down, too.")
 			return
 		}
+	}
+	// In other clips of the same camera a wrong side of the rectangle shows, too.
+	if m.WithersM > 0 && !known && cal.Level == geometry.LevelMetric && !slices.ContainsFunc(m.Others, func(o Other) bool { return agrees(cal, o) }) {
+		l.add(Size, record.Remark, "Neither withers nor croup could be followed, by which the horse’s height would show a wrong width of the ground marks.",
+			"Is the width right? Mark withers or croup where they are seen.")
 	}
 }
 

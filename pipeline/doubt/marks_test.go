@@ -136,6 +136,27 @@ func TestRefusalsStand(t *testing.T) {
 	}
 }
 
+// A horse never hangs from its hooves: where the body lies below them in every frame the
+// picture stands on its head, and nothing is measured. A single mark that was misplaced
+// is another thing.
+func TestAPictureOnItsHead(t *testing.T) {
+	of := func(heads ...float64) []record.Doubt {
+		m := &record.Marks{View: traj.Toward, Gait: traj.Trot, Picture: record.Picture{Width: 1920, Height: 1080}, Confirmed: []string{doubt.Picture}}
+		for i, y := range heads {
+			m.Marks = append(m.Marks, record.At(60*i, traj.LeftFore, 900, 500), record.At(60*i, traj.RightFore, 990, 500), record.At(60*i, traj.Head, 940, y))
+		}
+		return doubt.OfMarks(m, nil)
+	}
+	if doubts := of(700, 760, 800); len(doubts) != 1 || doubts[0].Severity != record.Refuse || !strings.Contains(doubts[0].Sentence, "In frame 0 the mark of the head lies below the hooves") {
+		t.Errorf("on its head: %+v", doubts)
+	}
+	for _, heads := range [][]float64{{300, 280, 260}, {300, 760, 260}} {
+		if doubts := of(heads...); slices.Contains(kinds(doubts, record.SecondLook), doubt.Picture) {
+			t.Errorf("heads at %v px: %+v", heads, doubts)
+		}
+	}
+}
+
 // Hips that lie the wrong way round in one frame are noticed before anything is
 // measured.
 func TestHipsTellTheSides(t *testing.T) {

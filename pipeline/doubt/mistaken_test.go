@@ -451,6 +451,52 @@ func TestOneSwappedFrameShows(t *testing.T) {
 	}
 }
 
+// What one clip cannot tell is asked in a note: whether a horse paces of which the fores
+// alone were seen, and whether the width is right where the horse's own height shows
+// nothing and no other clip saw the same camera.
+func TestWhatAClipCannotTellIsAsked(t *testing.T) {
+	t.Parallel()
+	asks := func(f *filmed, kind, words string) bool {
+		t.Helper()
+		_, _, doubts, err := f.measured()
+		if err != nil {
+			t.Fatal(err)
+		}
+		return slices.ContainsFunc(doubts, func(d record.Doubt) bool {
+			return d.Kind == kind && d.Severity == record.Remark && strings.Contains(d.Sentence, words)
+		})
+	}
+	without := func(f *filmed, gone ...traj.Landmark) {
+		of := func(l traj.Landmark) bool { return slices.Contains(gone, l) }
+		f.marks.Marks = slices.DeleteFunc(slices.Clone(f.marks.Marks), func(k record.Mark) bool { return of(k.Landmark) })
+		f.set.Tracks = slices.DeleteFunc(slices.Clone(f.set.Tracks), func(tr traj.Track) bool { return of(tr.Landmark) })
+		f.set.Stances = slices.DeleteFunc(slices.Clone(f.set.Stances), func(s traj.Stance) bool { return of(s.Landmark) })
+	}
+	const trotToward, paceToward = 0, 4
+	f := pass(t, trotToward)
+	without(f, traj.LeftHind, traj.RightHind)
+	if asks(f, doubt.Gait, "looks like a trot") {
+		t.Error("a trot that is given as trot is asked about")
+	}
+	f.marks.Gait = traj.Pace
+	if !asks(f, doubt.Gait, "looks like a trot") {
+		t.Error("a trot that is given as pace is not asked about")
+	}
+	if f = pass(t, paceToward); f.scene.Gait != traj.Pace || asks(f, doubt.Gait, "looks like a trot") {
+		t.Errorf("a %s that was seen is asked about", f.scene.Gait)
+	}
+	f = pass(t, trotToward)
+	without(f, traj.Withers, traj.Croup)
+	scaled(3/2.5, 1)(f)
+	if !asks(f, doubt.Size, "wrong width") {
+		t.Error("a wrong width that nothing shows is not asked about")
+	}
+	same, _ := doubt.CameraOf("toward-2", f.marks)
+	if f.others = []doubt.Other{same}; asks(f, doubt.Size, "wrong width") {
+		t.Error("a width with which two clips saw one camera is asked about")
+	}
+}
+
 // A horse does not grow: the calibration of another camera shows by that, or by the
 // horse's size, in most passes.
 func TestAnotherCamerasCalibrationShows(t *testing.T) {

@@ -136,6 +136,39 @@ func (l *list) nearing(m *record.Marks) {
 	}
 }
 
+// upright refuses marks by which the horse hangs from its hooves: wherever a hoof and a
+// mark of the body were set in one frame, the body lies lower in the picture. In a picture
+// that stands on its head what is carried higher looks lower and left is right, so that
+// the numbers would name the other side.
+func (l *list) upright(m *record.Marks) {
+	first := -1
+	var body traj.Landmark
+	for frame, of := range byFrame(m) {
+		lowest := math.Inf(-1)
+		for landmark, p := range of {
+			if landmark.IsHoof() {
+				lowest = max(lowest, p.Y)
+			}
+		}
+		for _, landmark := range traj.Landmarks() {
+			p, ok := of[landmark]
+			switch {
+			case !ok || landmark.IsHoof() || math.IsInf(lowest, -1):
+				continue
+			case p.Y <= lowest:
+				return
+			case first < 0 || frame < first:
+				first, body = frame, landmark
+			}
+		}
+	}
+	if first < 0 {
+		return
+	}
+	l.add(Picture, record.Refuse, fmt.Sprintf("In frame %d the mark of the %s lies below the hooves, and so it is wherever both are marked: the picture stands on its head, or the marks have each other’s names.", first, body.Words()),
+		"Have the clip turned so that it plays upright, and mark it anew; left and right are the horse’s own.")
+}
+
 // byFrame returns the marks that are visible. Keys: frame, landmark.
 func byFrame(m *record.Marks) map[int]map[traj.Landmark]geometry.Point {
 	out := map[int]map[traj.Landmark]geometry.Point{}
