@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sync"
 
 	"github.com/BurntSushi/toml"
 
@@ -101,8 +102,19 @@ func (t *ToleranceTable) Lookup(n Name) (Tolerance, bool) {
 
 // DefaultTolerances returns the table that comes with the program.
 func DefaultTolerances() (*ToleranceTable, error) {
-	return parseTolerances("tolerances.toml", defaultTolerances, &ToleranceTable{})
+	table, err := defaultTable()
+	if err != nil {
+		return nil, err
+	}
+	own := *table
+	own.Rows = slices.Clone(table.Rows)
+	return &own, nil
 }
+
+// defaultTable reads the table once: whatever is summed up asks for it.
+var defaultTable = sync.OnceValues(func() (*ToleranceTable, error) {
+	return parseTolerances("tolerances.toml", defaultTolerances, &ToleranceTable{})
+})
 
 // ParseTolerances reads a yard's table. Rows it has replace those of the
 // default table, rows it does not have keep them, so a yard writes down only
