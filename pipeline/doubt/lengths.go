@@ -48,6 +48,10 @@ func (l *list) camera(m *record.Marks, others []Other) {
 	}
 }
 
+// MainLens returns the least and the greatest focal length of a phone's main lens, as
+// shares of the picture's longer side.
+func MainLens() (least, greatest float64) { return mainFocal[0], mainFocal[1] }
+
 // lens doubts a focal length of f of the picture's longer side that is not that of a
 // phone's main lens: a wrong width or length shows as another lens, and in a clip alone as
 // nothing else.

@@ -91,6 +91,7 @@ const (
 	Straightness = "straightness"
 	Noise        = "noise"
 	Level        = "level"
+	Lens         = "lens"
 	Limbs        = "limbs"
 	Mirror       = "mirror"
 	Marks        = "marks"
@@ -126,7 +127,7 @@ func Check(ctx context.Context, info *clip.Info, opts Options) (*Report, error) 
 	f := analyse(s)
 	r := &Report{Clip: info.Path, DurationS: info.DurationS(), Frames: len(s.frames)}
 	r.Items = []Item{
-		frameRate(info, f), resolution(info), exposure(f), noise(f), blur(f, info), shake(f), level(opts.Marks, info),
+		frameRate(info, f), resolution(info), exposure(f), noise(f), blur(f, info), shake(f), level(opts.Marks, info), lens(opts.Marks, info),
 		size(f), distance(opts, info), strides(f, opts), inFrame(f), straightness(f, opts.Lengths), limbs(opts.Marks),
 	}
 	r.Items = append(r.Items, mirror(info)...)
@@ -229,6 +230,32 @@ func level(m *record.Marks, info *clip.Info) Item {
 	i.Found = fmt.Sprintf("the picture is turned by %.1f° against the ground", tilt)
 	if i.Verdict != Good {
 		i.Advice = "Level the phone: let the ground run straight across the screen."
+	}
+	return i
+}
+
+// lens says whether the clip was filmed with a wide lens, which bends straight lines: at
+// the main lens of phones the bend is a part of a percent (common practice), and the ground
+// marks, which lie around the lane, take most of it up.
+func lens(m *record.Marks, info *clip.Info) Item {
+	i := Item{Name: Lens, Title: "Lens", Verdict: NotKnown, Found: "not known without ground marks; wide lenses bend straight lines"}
+	if m == nil || m.Calibration == nil || m.Calibration.Ground == nil {
+		i.Advice = "Film with the phone's main lens (1×)."
+		return i
+	}
+	c, err := geometry.Calibrate(*m.Calibration, info.Width, info.Height, errormodel.Usual().Camera)
+	if err != nil {
+		i.Found = "not known: the ground marks do not fit"
+		return i
+	}
+	least, _ := doubt.MainLens()
+	side := float64(max(info.Width, info.Height))
+	share, sd := c.Camera.F/side, c.FocalSD/side
+	i.Verdict, i.Found = Good, fmt.Sprintf("focal length %.2f of the picture's longer side; phones' main lenses have %.2f or more", share, least)
+	if share+2*sd < least {
+		i.Verdict = Usable
+		i.Found += ", and wider ones bend straight lines"
+		i.Advice = "Film with the phone's main lens (1×), from farther away."
 	}
 	return i
 }

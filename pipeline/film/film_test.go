@@ -478,6 +478,20 @@ func TestCheckTellsWhatClipAndMarksSay(t *testing.T) {
 			t.Errorf("camera turned by %g°: %+v", turn, i)
 		}
 	}
+	if i := lens(nil, info); i.Verdict != NotKnown || !strings.Contains(i.Advice, "main lens") {
+		t.Errorf("the lens without marks: %+v", i)
+	}
+	// 28 mm and 13 mm on 36 mm, a phone's main lens and its widest.
+	for focal, want := range map[float64]Verdict{498: Good, 231: Usable} {
+		camera := geometry.LevelCamera(focal, 319.5, 179.5, 1.5, geometry.Point{X: 319.5, Y: 120})
+		ground := &geometry.GroundMarks{WidthM: 2.5, LengthM: 8}
+		for k, p := range [4][2]float64{{-1.25, 4}, {1.25, 4}, {1.25, 12}, {-1.25, 12}} {
+			ground.Points[k], _ = camera.Project(p[0], p[1], 0)
+		}
+		if i := lens(&record.Marks{Calibration: &geometry.CalibrationInput{Ground: ground}}, info); i.Verdict != want {
+			t.Errorf("focal length %g px: %+v", focal, i)
+		}
+	}
 }
 
 // The check takes less time than the clip lasts: here by the processors' time, since
