@@ -27,6 +27,7 @@ What is true of the clips is written beside the yard; nothing that measures read
 }
 
 func runDemo(ctx context.Context, a *app, folder string) error {
+	defer promptly(ctx, a.stderr)()
 	line := newStageLine(a.stderr, "demo yard")
 	line.lines = true // It takes minutes.
 	yard, err := demo.Make(ctx, folder, demo.Options{Progress: func(clip string, done, total int) { line.show("rendering "+clip, done, total) }})

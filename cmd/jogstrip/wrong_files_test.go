@@ -128,6 +128,7 @@ func TestWrongFiles(t *testing.T) {
 			{[]string{"measure", "--resamples", "100000", clip}, 300 * time.Millisecond},
 			{[]string{"measure", "--resamples", "100000", clip}, time.Second},
 			{[]string{"check", clip}, 300 * time.Millisecond},
+			{[]string{"demo", filepath.Join(t.TempDir(), "demo")}, time.Second},
 		} {
 			cmd := jogstrip(t, tt.args...)
 			if err := cmd.Start(); err != nil {

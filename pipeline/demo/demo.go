@@ -13,6 +13,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 
 	"jogstrip/metrics/geometry"
 	"jogstrip/pipeline/fsx"
@@ -206,6 +207,18 @@ func renderClip(ctx context.Context, p plan, truthFolder string, progress func(d
 	marks := record.MarksPath(clip)
 	if _, err := os.Stat(marks); err == nil {
 		return nil
+	}
+	// What an earlier start left that was ended while it drew.
+	entries, err := os.ReadDir(p.folder)
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	for _, e := range entries {
+		if strings.HasPrefix(e.Name(), ".render-") {
+			if err := os.RemoveAll(filepath.Join(p.folder, e.Name())); err != nil {
+				return err
+			}
+		}
 	}
 	truthPath := filepath.Join(truthFolder, filepath.Base(p.folder), p.name+".truth.json")
 	truth, err := scene.Render(ctx, p.scene, clip, truthPath, progress)
