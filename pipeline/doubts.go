@@ -50,6 +50,12 @@ func addDoubts(r *record.Result, doubts []record.Doubt) {
 	doubt.Withhold(r.Summary, doubts)
 }
 
+// mayBeSlow reports whether the clip's own times are doubted: then it may well have been
+// filmed at more frames a second than it plays at.
+func mayBeSlow(doubts []record.Doubt) bool {
+	return slices.ContainsFunc(doubts, func(d record.Doubt) bool { return d.Kind == doubt.Stride && d.Severity == record.SecondLook })
+}
+
 // Of how many earlier visits the cameras are asked for where a clip is alone in its own.
 const earlierVisits = 3
 

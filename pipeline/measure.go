@@ -141,6 +141,9 @@ func (j *job) measure(info *clip.Info, tracked *track.Result, end *ending, opts 
 	}
 	result := j.result(info, tracked, run, summary, end, opts)
 	addDoubts(result, doubts)
+	if rate := info.FrameRate; rate > 0 && rate < 50 && !mayBeSlow(doubts) {
+		result.Problems = append(result.Problems, fmt.Sprintf("Filmed at %.0f frames a second: hoof timing is coarse (one frame is %.0f ms). Film at 60 or more.", rate, 1000/rate))
+	}
 	return result, nil
 }
 
@@ -447,9 +450,6 @@ func (j *job) result(info *clip.Info, tracked *track.Result, run *metrics.Run, s
 	}
 	if run.Level == geometry.LevelNone {
 		r.Problems = append(r.Problems, "The clip is not calibrated: there are times and rhythm, no lengths. Mark the four ground marks to get them.")
-	}
-	if rate := info.FrameRate; rate > 0 && rate < 50 {
-		r.Problems = append(r.Problems, fmt.Sprintf("Filmed at %.0f frames a second: hoof timing is coarse (one frame is %.0f ms). Film at 60 or more.", rate, 1000/rate))
 	}
 	for _, t := range set.Tracks {
 		r.Tracking.Landmarks = append(r.Tracking.Landmarks, facts(t))

@@ -161,6 +161,10 @@ func TestMistakesAreNoticed(t *testing.T) {
 			if code != tt.exit || !strings.Contains(string(out), tt.says) {
 				t.Errorf("exit code %d, want %d; said\n%s\nwant %q", code, tt.exit, out, tt.says)
 			}
+			// Whoever filmed at 240 frames a second is not told to film at 60.
+			if strings.Contains(string(out), "slow motion?") && strings.Contains(string(out), "Film at 60") {
+				t.Errorf("of a clip that may be slow motion it says at which rate it was filmed:\n%s", out)
+			}
 			if code != exitGood && strings.Contains(string(out), "point to the") {
 				t.Errorf("a limb or a side is named:\n%s", out)
 			}

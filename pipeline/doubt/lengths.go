@@ -83,8 +83,14 @@ func (l *list) rectangle(cal *geometry.Calibration, g *geometry.GroundMarks) {
 	}
 }
 
-// others doubts a camera that other clips did not see.
+// others doubts a camera that other clips did not see, and asks for the sides where there
+// is no other clip: in one alone a wrong length shows as another lens at most.
 func (l *list) others(cal *geometry.Calibration, g *geometry.GroundMarks, others []Other) {
+	if len(others) == 0 {
+		l.add(Others, record.Remark, fmt.Sprintf("Nothing but what was written down says that the ground marks are %g m wide and %g m long: no other clip of this visit or of earlier ones has ground marks.", g.WidthM, g.LengthM),
+			"Is that what the tape read?")
+		return
+	}
 	agree := 0
 	var worst *Other
 	off := 0.0
@@ -194,8 +200,7 @@ func (l *list) heights(m Measured, still *traj.Set, cal *geometry.Calibration) {
 			return
 		}
 	}
-	// In other clips of the same camera a wrong side of the rectangle shows, too.
-	if m.WithersM > 0 && !known && cal.Level == geometry.LevelMetric && !slices.ContainsFunc(m.Others, func(o Other) bool { return agrees(cal, o) }) {
+	if m.WithersM > 0 && !known && cal.Level == geometry.LevelMetric {
 		l.add(Size, record.Remark, "Neither withers nor croup could be followed, by which the horse’s height would show a wrong width of the ground marks.",
 			"Is the width right? Mark withers or croup where they are seen.")
 	}

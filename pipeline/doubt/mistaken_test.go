@@ -452,8 +452,8 @@ func TestOneSwappedFrameShows(t *testing.T) {
 }
 
 // What one clip cannot tell is asked in a note: whether a horse paces of which the fores
-// alone were seen, and whether the width is right where the horse's own height shows
-// nothing and no other clip saw the same camera.
+// alone were seen, and whether the ground marks' sides are right where the horse's own
+// height shows nothing, or where there is no other clip.
 func TestWhatAClipCannotTellIsAsked(t *testing.T) {
 	t.Parallel()
 	asks := func(f *filmed, kind, words string) bool {
@@ -491,9 +491,12 @@ func TestWhatAClipCannotTellIsAsked(t *testing.T) {
 	if !asks(f, doubt.Size, "wrong width") {
 		t.Error("a wrong width that nothing shows is not asked about")
 	}
+	if !asks(f, doubt.Others, "3 m wide and 8 m long") {
+		t.Error("sides that no other clip shows are not asked about")
+	}
 	same, _ := doubt.CameraOf("toward-2", f.marks)
-	if f.others = []doubt.Other{same}; asks(f, doubt.Size, "wrong width") {
-		t.Error("a width with which two clips saw one camera is asked about")
+	if f.others = []doubt.Other{same}; asks(f, doubt.Others, "") {
+		t.Error("sides with which two clips saw one camera are asked about")
 	}
 }
 

@@ -584,6 +584,9 @@ func (s *Server) calibrate(w http.ResponseWriter, r *http.Request) {
 	}
 	answer := grid(c, asked.Width, asked.Height, asked.WithersM, s.lengths)
 	for _, d := range doubt.OfMarks(&record.Marks{Picture: record.Picture{Width: asked.Width, Height: asked.Height}, Calibration: &asked.Calibration}, nil) {
+		if d.Kind == doubt.Others {
+			continue // Which other clips there are is not looked up here.
+		}
 		answer.Notes = append(answer.Notes, d.Sentence+" "+d.Check)
 	}
 	reply(w, answer)
