@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"jogstrip/metrics"
+	"jogstrip/pipeline/glance"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/report"
 	"jogstrip/pipeline/table"
@@ -82,6 +83,10 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 			page.Finding, page.Comparison, page.Compared = c.Sentence, c, [2]time.Time{day(first.Around.Folder), day(last.Around.Folder)}
 			page.Surfaces = [2]string{first.Around.Visit.Surface, last.Around.Visit.Surface}
 			page.Between = between(visits, first, last, opts)
+			// What the first page leads with is followed through the visits as well.
+			if lead := glance.Lead(c); lead != nil && !slices.Contains(page.Followed, lead.Name) {
+				page.Followed = append(page.Followed, lead.Name)
+			}
 		}
 	}
 	out.Finding = page.Finding

@@ -13,8 +13,8 @@ import (
 // History is the page of all visits of one horse.
 type History struct {
 	Header   Header
-	Finding  string // In plain words, above everything; empty leaves it to the table.
-	Followed []metrics.Name
+	Finding  string         // In plain words, above everything; empty leaves it to the table.
+	Followed []metrics.Name // Shown visit by visit.
 	// Comparison is of the first measured visit with the last, on the days Compared; nil
 	// where fewer than two were measured.
 	Comparison *metrics.Comparison
