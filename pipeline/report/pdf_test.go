@@ -561,7 +561,28 @@ func drawnFigures(outcomes []plots.Outcome) ([]Figure, error) {
 	return out, nil
 }
 
-// TestTheSheetIsOneSheet makes the first pages of visits and comparisons with all that can
+// TestDetailsBeginWithTheFinding checks that on paper, where no film runs, what a film shows
+// stands after the tables.
+func TestDetailsBeginWithTheFinding(t *testing.T) {
+	p, err := comparison(drawn(t, summary(1, 2))...).Page()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var b bytes.Buffer
+	if err := p.Details(&b); err != nil {
+		t.Fatal(err)
+	}
+	text, at := pdfText(t, b.Bytes()), -1
+	for _, title := range []string{"Finding in full", "What changed", "Before beside after, on film", "Asymmetry score and its components", "Before you act on this"} {
+		i := strings.Index(text, squeezed(title))
+		if i <= at {
+			t.Errorf("%q does not stand after what should come before it", title)
+		}
+		at = i
+	}
+}
+
+// TestTheSheetIsOneSheet makes first pages of visits, comparisons and histories with all that can
 // stand on them: what is handed over is one sheet, and only what a person wrote at length
 // makes it more.
 func TestTheSheetIsOneSheet(t *testing.T) {
@@ -596,11 +617,14 @@ func TestTheSheetIsOneSheet(t *testing.T) {
 	one.Front.Steps = drawing(plots.Footfalls(nil, now, [2]string{}))
 	apart.Front.Felt, apart.Front.Noted = Figure{}, nil // Two tables and all that was written take a second.
 	told.Front.Noted = append(told.Front.Noted, Noted{What: "Notes", Now: strings.Repeat("the handler says that he has been off colour since the weather turned. ", 60)})
+	all := history()
+	all.Front = compared.Front
+	all.Front.Course = "Each visit against the one before it: no measurable change. Together these changes count."
 	for _, tt := range []struct {
 		name string
 		page interface{ Page() (*Page, error) }
 		more bool
-	}{{"comparison", compared, false}, {"not comparable", apart, false}, {"visit", one, false}, {"told at length", told, true}} {
+	}{{"comparison", compared, false}, {"history", all, false}, {"not comparable", apart, false}, {"visit", one, false}, {"told at length", told, true}} {
 		t.Run(tt.name, func(t *testing.T) {
 			p, err := tt.page.Page()
 			if err != nil {
