@@ -204,8 +204,9 @@ func writeComparison(ctx context.Context, c *Compared, b, a *Visit, opts Compare
 			Noted:       append(elsewhere(first, last), notedBeside(first, last)...),
 			NextFilming: nextCompared(c.Comparison, b, a),
 		}
-		f.frontFigures(&page.Front, &said.Before, &said.After, visitWords(c.Comparison, b, a), first, last)
-		comparedStills(&page.Front, b, a, c.Comparison)
+		words := visitWords(c.Comparison, b, a, "before", "now")
+		f.frontFigures(&page.Front, &said.Before, &said.After, words, first, last)
+		comparedStills(&page.Front, b, a, c.Comparison, words)
 		if two := twoHorses(b, a); two != "" {
 			page.Header.Horse = two
 		}

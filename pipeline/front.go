@@ -14,8 +14,9 @@ import (
 	"jogstrip/track/traj"
 )
 
-// feltFigure draws what hands felt at a visit, or at two; before is nil for one.
-func feltFigure(before, now *record.Visit) ([]plots.Outcome, error) {
+// feltFigure draws what hands felt at a visit, or at two, which words name; before is nil for
+// one.
+func feltFigure(before, now *record.Visit, words [2]string) ([]plots.Outcome, error) {
 	var all []plots.Felt
 	add := func(v *record.Visit, put func(*plots.Felt, int)) {
 		for _, p := range v.Palpation {
@@ -31,7 +32,10 @@ func feltFigure(before, now *record.Visit) ([]plots.Outcome, error) {
 		add(before, func(f *plots.Felt, grade int) { f.Before = grade })
 	}
 	add(now, func(f *plots.Felt, grade int) { f.Now = grade })
-	figure, err := plots.FeltHorse(all, before != nil)
+	if before == nil {
+		words = [2]string{}
+	}
+	figure, err := plots.FeltHorse(all, words)
 	return plots.OutcomeOf("What hands felt", figure, err)
 }
 
@@ -56,7 +60,7 @@ func notedBeside(before, now *record.Visit) []report.Noted {
 		what string
 		of   func(*record.Visit) string
 	}{
-		{"Done", treated},
+		{"Treatment", treated},
 		{"In the barn", func(v *record.Visit) string { return v.Function.Barn }},
 		{"In the field", func(v *record.Visit) string { return v.Function.Field }},
 		{"At work", func(v *record.Visit) string { return v.Function.Work }},
@@ -98,6 +102,7 @@ func elsewhere(before, now *record.Visit) []report.Noted {
 // frontFigures writes the figures of a first page: steps from above, of one visit or of
 // two, which words name, and what hands felt.
 func (f *files) frontFigures(front *report.Front, before, now *metrics.Summary, words [2]string, feltBefore, feltNow *record.Visit) {
+	front.Visits = words
 	steps, err := plots.Footfalls(before, now, words)
 	for _, figure := range f.figures(plots.OutcomeOf("Steps from above", steps, err)) {
 		front.Steps = figure
@@ -105,7 +110,7 @@ func (f *files) frontFigures(front *report.Front, before, now *metrics.Summary, 
 	if feltNow == nil {
 		return
 	}
-	for _, figure := range f.figures(feltFigure(feltBefore, feltNow)) {
+	for _, figure := range f.figures(feltFigure(feltBefore, feltNow, words)) {
 		front.Felt = figure
 	}
 }
@@ -113,6 +118,19 @@ func (f *files) frontFigures(front *report.Front, before, now *metrics.Summary, 
 // nextFilming says what to film next time: what this visit left open, and what would
 // settle it.
 func nextFilming(s *metrics.Summary, v *Visit) []string {
+	return append(askVet(s), nextRuns(s, v)...)
+}
+
+// askVet asks for a veterinarian where the page names a limb or a side: it names no cause.
+func askVet(s *metrics.Summary) []string {
+	if s.Limb.Limb == "" && !s.Limb.Undecided {
+		return nil
+	}
+	return []string{"Show this to a veterinarian, who finds the cause."}
+}
+
+// nextRuns says what to film, and when.
+func nextRuns(s *metrics.Summary, v *Visit) []string {
 	out := append(openRows(s, v), lookAgain(v)...)
 	if len(out) == 0 {
 		out = append(out, fmt.Sprintf("Nothing was left open: %d runs each way%s compare with this visit.", metrics.LeastRuns, alike(s, v)))
@@ -126,8 +144,11 @@ func nextFilming(s *metrics.Summary, v *Visit) []string {
 func nextCompared(c *metrics.Comparison, b, a *Visit) []string {
 	var out []string
 	if x, y := b.Around.Visit.Surface, a.Around.Visit.Surface; c.Verdict == metrics.NotComparable && x != "" && y != "" && !strings.EqualFold(x, y) {
-		out = append(out, fmt.Sprintf("Film on %s as on %s, or on %s as on %s: then there are two visits alike.", x, shortDay(b), y, shortDay(a)))
+		out = append(askVet(&c.After), fmt.Sprintf("To compare, film again on %s as on %s, or on %s as on %s.", x, shortDay(b), y, shortDay(a)))
 		return append(append(append(out, openRows(&c.After, a)...), lookAgain(a)...), nextCheck(a)...)
+	}
+	if c.Verdict == metrics.Worse {
+		return append([]string{"The horse has become worse: have a veterinarian look at it before it goes on working."}, nextRuns(&c.After, a)...)
 	}
 	return nextFilming(&c.After, a)
 }
@@ -189,7 +210,7 @@ func groundMarks(runs ...metrics.Run) []string {
 	if !slices.ContainsFunc(runs, func(r metrics.Run) bool { return r.Level == "none" || r.Level == "ratio" }) {
 		return nil
 	}
-	return []string{"Lay out and mark the four ground marks: without them there are no lengths."}
+	return []string{"Lay four cones or chalk crosses on the ground, as the film guide shows, and mark them in the clip: without them there are no lengths."}
 }
 
 // markToo asks for marks without which rows were not measured; count has the runs of each
@@ -197,8 +218,8 @@ func groundMarks(runs ...metrics.Run) []string {
 func markToo(s *metrics.Summary, rows []glance.Row, count map[traj.View]int) []string {
 	var unmarked []string
 	for _, r := range rows {
-		if what, ok := strings.CutPrefix(r.Words, "not measured: no mark on the "); ok && r.Missing && count[viewOf(r)] > 0 {
-			unmarked = append(unmarked, strings.Split(what, " or ")...)
+		if count[viewOf(r)] > 0 {
+			unmarked = append(unmarked, r.Unmarked...)
 		}
 	}
 	if w := s.Lookup(metrics.WithersLowDifference); s.Limb.Undecided && (w == nil || w.Value == nil) {
@@ -208,13 +229,13 @@ func markToo(s *metrics.Summary, rows []glance.Row, count map[traj.View]int) []s
 	if unmarked = slices.Compact(unmarked); len(unmarked) == 0 {
 		return nil
 	}
-	return []string{"Mark the " + glance.And(unmarked) + ", too."}
+	return []string{"Mark the " + glance.And(unmarked) + " in the clip, too."}
 }
 
 // moreRuns says how many runs would settle what a view shows, of which there were n.
 func moreRuns(rows []glance.Row, view traj.View, n int) []string {
 	if n == 0 {
-		return []string{fmt.Sprintf("Film %d runs %s: there were none, so %s not known.", metrics.LeastRuns, wayWords(view), missed(view))}
+		return []string{fmt.Sprintf("Film %d runs %s, too: without them %s not known.", metrics.LeastRuns, wayWords(view), missed(view))}
 	}
 	var open, beyond []string // Within reach of more runs, and not.
 	enough := metrics.LeastRuns
@@ -230,12 +251,12 @@ func moreRuns(rows []glance.Row, view traj.View, n int) []string {
 	var out []string
 	switch {
 	case len(open) > 0:
-		out = append(out, fmt.Sprintf("About %d runs %s would settle %s (%s this time).", enough, wayWords(view), glance.And(open), numeral(n)))
+		out = append(out, fmt.Sprintf("Film about %d runs %s, not %s, to settle %s.", enough, wayWords(view), numeral(n), glance.And(open)))
 	case n < metrics.LeastRuns:
-		out = append(out, fmt.Sprintf("Film %d runs %s (%s this time).", metrics.LeastRuns, wayWords(view), numeral(n)))
+		out = append(out, fmt.Sprintf("Film %d runs %s, not %s.", metrics.LeastRuns, wayWords(view), numeral(n)))
 	}
-	if len(beyond) > 0 {
-		out = append(out, fmt.Sprintf("More than %d runs would be needed to settle %s: more marks near the camera help, too.", mostRuns, glance.And(beyond)))
+	if len(beyond) > 0 && n >= metrics.LeastRuns { // What few runs leave open more of them show.
+		out = append(out, fmt.Sprintf("%s would take more than %d runs to settle; marks set while the horse is near help, too.", capital(glance.And(beyond)), mostRuns))
 	}
 	return out
 }
@@ -255,6 +276,9 @@ func missed(v traj.View) string {
 	}
 	return "the head’s nod and the fore steps are"
 }
+
+// capital writes the first letter large.
+func capital(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
 
 // numeral writes how many there were.
 func numeral(n int) string {

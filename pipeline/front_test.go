@@ -62,16 +62,16 @@ func TestNextFollowsFromWhatIsOpen(t *testing.T) {
 			"Nothing was left open: 3 runs each way on gravel, at the trot, at the same speed compare with this visit."},
 		// The interval of ± 9 cm must become ± 6 cm, twice the tolerance: (9/6)² · 3 runs.
 		{"steps of the hinds", filmedVisit(3, 3, geometry.LevelMetric, gravel), with(answered(metrics.StepLengthHind, 0, 0.09, 0.03, 3)), metrics.LimbFinding{},
-			"About 7 runs away from the camera would settle the length of the hind steps (three this time). Film again on gravel, at the trot, at the same speed."},
+			"Film about 7 runs away from the camera, not three, to settle the length of the hind steps. Film again on gravel, at the trot, at the same speed."},
 		{"beyond what can be asked for", filmedVisit(3, 3, geometry.LevelMetric, gravel), with(answered(metrics.HeadLowDifference, 0, 80, 13, 3)), metrics.LimbFinding{},
-			"More than 8 runs would be needed to settle the head: more marks near the camera help, too. Film again on gravel, at the trot, at the same speed."},
+			"The head would take more than 8 runs to settle; marks set while the horse is near help, too. Film again on gravel, at the trot, at the same speed."},
 		{"one view alone", filmedVisit(2, 0, geometry.LevelMetric, record.Visit{NextCheck: "2026-06-01"}), with(missing(metrics.CroupLowDifference, "not marked: croup"), missing(metrics.StepLengthHind, "not marked: right-hind")), metrics.LimbFinding{Undecided: true},
-			"Film 3 runs toward the camera (two this time). Film 3 runs away from the camera: there were none, so croup, hips and hind steps are not known. Mark the withers, too. " +
+			"Show this to a veterinarian, who finds the cause. Film 3 runs toward the camera, not two. Film 3 runs away from the camera, too: without them croup, hips and hind steps are not known. Mark the withers in the clip, too. " +
 				"Film again on the same ground, noted down, at the trot, at the same speed. Next check: 1 June 2026."},
 		{"a mark is missing", filmedVisit(3, 3, geometry.LevelMetric, gravel), with(missing(metrics.HeadLowDifference, "not marked: head")), metrics.LimbFinding{},
-			"Mark the head, too. Film again on gravel, at the trot, at the same speed."},
+			"Mark the head in the clip, too. Film again on gravel, at the trot, at the same speed."},
 		{"no ground marks", filmedVisit(3, 3, geometry.LevelNone, gravel), settled, metrics.LimbFinding{},
-			"Lay out and mark the four ground marks: without them there are no lengths. Film again on gravel, at the trot, at the same speed."},
+			"Lay four cones or chalk crosses on the ground, as the film guide shows, and mark them in the clip: without them there are no lengths. Film again on gravel, at the trot, at the same speed."},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			got := strings.Join(nextFilming(&metrics.Summary{Gait: traj.Trot, Results: tt.results, Limb: tt.limb}, tt.visit), " ")
@@ -80,11 +80,18 @@ func TestNextFollowsFromWhatIsOpen(t *testing.T) {
 			}
 		})
 	}
+	t.Run("worse", func(t *testing.T) {
+		v := filmedVisit(3, 3, geometry.LevelMetric, gravel)
+		c := &metrics.Comparison{Verdict: metrics.Worse, After: metrics.Summary{Gait: traj.Trot, Results: settled, Limb: metrics.LimbFinding{Limb: traj.RightFore}}}
+		if got, want := nextCompared(c, v, v)[0], "The horse has become worse: have a veterinarian look at it before it goes on working."; got != want {
+			t.Errorf("got  %q\nwant %q", got, want)
+		}
+	})
 	t.Run("two surfaces", func(t *testing.T) {
 		b, a := filmedVisit(3, 3, geometry.LevelMetric, record.Visit{Surface: "sand"}), filmedVisit(3, 3, geometry.LevelMetric, record.Visit{Surface: "tarmac"})
 		b.Around.Folder = "/yard/horses/sorrel/2026-04-02"
 		c := &metrics.Comparison{Verdict: metrics.NotComparable, After: metrics.Summary{Gait: traj.Trot, Results: settled}}
-		if got, want := strings.Join(nextCompared(c, b, a), " "), "Film on sand as on 2 April, or on tarmac as on 4 May: then there are two visits alike."; got != want {
+		if got, want := strings.Join(nextCompared(c, b, a), " "), "To compare, film again on sand as on 2 April, or on tarmac as on 4 May."; got != want {
 			t.Errorf("got  %q\nwant %q", got, want)
 		}
 	})

@@ -148,7 +148,7 @@ func course(visits []*pastVisit, c *metrics.Comparison) string {
 	}
 	const each = "Each visit against the one before it: "
 	if small {
-		return each + "no measurable change. Together these changes count."
+		return "From each visit to the next the change was too small to be sure of; from the first to the last it is sure."
 	}
 	if left := len(told) - most; left > 0 {
 		told = append(told[left:], fmt.Sprintf("%s before them in the details", counted(left, "visit")))
@@ -169,7 +169,7 @@ func (f *files) historyFront(page *report.History, first, last *pastVisit) {
 	record := &now.Around.Visit
 	var words [2]string
 	if last != nil {
-		words = visitWords(page.Comparison, first.Visit, last.Visit)
+		words = visitWords(page.Comparison, first.Visit, last.Visit, "first", "last")
 	}
 	f.frontFigures(&page.Front, summary.Said(now.Around.Yard.Lengths), now.sum.Said(now.Around.Yard.Lengths), words, before, record)
 	page.Front.Noted = append(elsewhere(before, record), notedBeside(before, record)...)
@@ -182,7 +182,7 @@ func (f *files) historyFront(page *report.History, first, last *pastVisit) {
 		visitStills(&page.Front, now.Visit, now.sum.Summary)
 		return
 	}
-	comparedStills(&page.Front, first.Visit, last.Visit, page.Comparison)
+	comparedStills(&page.Front, first.Visit, last.Visit, page.Comparison, words)
 }
 
 // HistorySchema is the schema field of a history file.

@@ -135,8 +135,8 @@ func visitStills(front *report.Front, v *Visit, sum *metrics.Summary) {
 }
 
 // comparedStills returns the pictures of two visits in the view that shows what leads the
-// comparison.
-func comparedStills(front *report.Front, before, after *Visit, c *metrics.Comparison) {
+// comparison; words name them.
+func comparedStills(front *report.Front, before, after *Visit, c *metrics.Comparison, names [2]string) {
 	lead := glance.Lead(c)
 	views := []traj.View{traj.Toward, traj.Away}
 	if lead != nil {
@@ -144,7 +144,7 @@ func comparedStills(front *report.Front, before, after *Visit, c *metrics.Compar
 			views = []traj.View{traj.Away, traj.Toward}
 		}
 	}
-	words := [2]string{"Before, " + shortDay(before), "Now, " + shortDay(after)}
+	words := [2]string{capital(names[0]) + ", " + shortDay(before), capital(names[1]) + ", " + shortDay(after)}
 	if c.Verdict == metrics.NotComparable {
 		for i, v := range []*Visit{before, after} {
 			words[i] = shortDay(v)
@@ -167,13 +167,13 @@ func comparedStills(front *report.Front, before, after *Visit, c *metrics.Compar
 	}
 }
 
-// visitWords names the visits of a comparison in a figure: before and now, or by their days
-// where nothing may be compared.
-func visitWords(c *metrics.Comparison, before, after *Visit) [2]string {
+// visitWords names the visits of a comparison in a figure, as given or by their days where
+// nothing may be compared.
+func visitWords(c *metrics.Comparison, before, after *Visit, first, second string) [2]string {
 	if c != nil && c.Verdict == metrics.NotComparable {
 		return [2]string{shortDay(before), shortDay(after)}
 	}
-	return [2]string{"before", "now"}
+	return [2]string{first, second}
 }
 
 // shortDay returns a visit's day in words, or its folder's name.

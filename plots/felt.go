@@ -21,9 +21,10 @@ type Felt struct {
 	Before, Now int       // Of one visit Now alone; Before is then below 0.
 }
 
-// FeltHorse draws what hands found on the two sides of a horse. compared tells whether
-// spots show two visits. Regions that the drawing doesn't have are left to words.
-func FeltHorse(felt []Felt, compared bool) (*Figure, error) {
+// FeltHorse draws what hands found on the two sides of a horse. visits are words for the two
+// that spots show; empty for one visit. Regions that the drawing doesn't have are left to
+// words.
+func FeltHorse(felt []Felt, visits [2]string) (*Figure, error) {
 	const name = "felt"
 	placed := slices.DeleteFunc(slices.Clone(felt), func(f Felt) bool {
 		_, known := regionPlaces[f.Region]
@@ -33,14 +34,15 @@ func FeltHorse(felt []Felt, compared bool) (*Figure, error) {
 		return nil, &NoDataError{Figure: name, Reason: "no soreness was written down for a region that the drawing has"}
 	}
 	note := "0 none … 4 not to be touched"
+	compared := visits[0] != ""
 	if compared {
-		note += "; before → now"
+		note += "; " + visits[0] + " → " + visits[1]
 	}
 	var words []string
 	var sides [2]feltSide
 	tall := vg.Length(horseHeight * feltScale)
 	for _, f := range placed {
-		words = append(words, strings.TrimSpace(string(f.Side)+" "+f.Region)+" "+grades(f, compared))
+		words = append(words, strings.TrimSpace(string(f.Side)+" "+f.Region)+" "+grades(f, visits))
 	}
 	other := map[traj.Side]traj.Side{traj.Left: traj.Right, traj.Right: traj.Left}
 	for i, side := range []traj.Side{traj.Left, traj.Right} {
@@ -72,18 +74,21 @@ const (
 	feltBox    = 9
 )
 
+// notChecked stands for a place that hands did not go to at a visit.
+const notChecked = "not checked"
+
 // grades writes a place's grades in words.
-func grades(f Felt, compared bool) string {
+func grades(f Felt, visits [2]string) string {
 	one := func(g int) string {
 		if g < 0 {
-			return "not noted"
+			return notChecked
 		}
 		return fmt.Sprint(g)
 	}
-	if !compared {
+	if visits[0] == "" {
 		return one(f.Now)
 	}
-	return "before " + one(f.Before) + ", now " + one(f.Now)
+	return visits[0] + " " + one(f.Before) + ", " + visits[1] + " " + one(f.Now)
 }
 
 // feltSide is one side of the horse with the words beside it: those of places nearer the
@@ -222,8 +227,8 @@ var gradeColors = [5]color.NRGBA{{0xff, 0xff, 0xff, 0xff}, {0xe9, 0xdc, 0xec, 0x
 func (d horseDrawing) grade(x, y vg.Length, grade int) vg.Length {
 	if grade < 0 {
 		sty := lettering(feltText, softInkColor)
-		d.c.FillText(sty, vg.Point{X: x, Y: y}, "not noted")
-		return x + sty.Width("not noted")
+		d.c.FillText(sty, vg.Point{X: x, Y: y}, notChecked)
+		return x + sty.Width(notChecked)
 	}
 	box := vg.Rectangle{Min: vg.Point{X: x, Y: y - feltBox}, Max: vg.Point{X: x + feltBox, Y: y}}
 	d.c.SetColor(gradeColors[min(4, grade)])

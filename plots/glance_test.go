@@ -25,7 +25,7 @@ func glanceSamples(t *testing.T) []*Figure {
 	felt, err := FeltHorse([]Felt{
 		{"shoulder blade, rear", traj.Left, 3, 1}, {"shoulder blade, front", traj.Left, 2, -1}, {"base of the neck", traj.Left, 2, 0}, {"withers", traj.Middle, 1, 0}, {"gluteals, upper", traj.Right, 4, 4},
 		{"hamstrings", traj.Right, 4, 3},
-	}, true)
+	}, [2]string{"before", "now"})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -68,7 +68,7 @@ func TestFirstPageFiguresSayWhy(t *testing.T) {
 	if _, err := Footfalls(nil, &metrics.Summary{}, [2]string{}); !errors.As(err, &none) {
 		t.Errorf("steps of nothing: %v", err)
 	}
-	if _, err := FeltHorse([]Felt{{"heart", traj.Left, -1, 2}}, false); !errors.As(err, &none) {
+	if _, err := FeltHorse([]Felt{{"heart", traj.Left, -1, 2}}, [2]string{}); !errors.As(err, &none) {
 		t.Errorf("a region without a place: %v", err)
 	}
 	if _, _, err := StrideByStride([]StrideRow{{Name: metrics.HeadLowDifference, Unit: "mm", Now: []float64{math.NaN()}}}); !errors.As(err, &none) {

@@ -51,11 +51,11 @@ func TestOfSummary(t *testing.T) {
 		{"even", metrics.Summary{Runs: 4, Strides: 20, Results: []metrics.Result{result(metrics.HeadLowDifference, 2, 5, 13)}, Limb: metrics.LimbFinding{Even: true}},
 			"The horse is even: no difference between left and right is larger than a sound horse shows."},
 		{"even, one question open", metrics.Summary{Runs: 4, Strides: 20, Results: []metrics.Result{result(metrics.HeadLowDifference, 2, 5, 13), result(metrics.StepTimingFore, 50.2, 4, 1)}, Limb: metrics.LimbFinding{Even: true}},
-			"No unevenness was found; the timing of steps is not settled: film more runs."},
+			"No unevenness was found; only the timing of steps is still open."},
 		{"even, two questions open", metrics.Summary{Runs: 1, Strides: 5, Results: []metrics.Result{result(metrics.StepLengthFore, 0.01, 0.09, 0.03), result(metrics.StepTimingFore, 50.2, 4, 1)}, Limb: metrics.LimbFinding{Even: true}},
-			"In this one run no unevenness was found; the length of the fore steps and the timing of steps are not settled."},
+			"In this one run no unevenness was found; only the length of the fore steps and the timing of steps are still open."},
 		{"fore or hind, one run", metrics.Summary{Runs: 1, Strides: 6, Results: []metrics.Result{head}, Limb: metrics.LimbFinding{Undecided: true, Sentence: "signs point to the left side, the left fore or the left hind: x; neither withers nor croup was marked, so the two cannot be told apart"}},
-			"In this one run the horse is uneven on the left, beyond what a sound horse shows; fore or hind is not known."},
+			"In this one run the horse is uneven on the left, beyond what a sound horse shows; a left hind can cause the same."},
 		{"even, but for the timing", metrics.Summary{Runs: 1, Strides: 5, Results: []metrics.Result{result(metrics.HeadLowDifference, 2, 5, 13), result(metrics.StepTimingHind, 41.4, 3.5, 1)}, Limb: metrics.LimbFinding{Even: true}},
 			"In this one run no sign points to a limb, but the right hind landed 9 % early, more than a sound horse shows."},
 		{"signs disagree", metrics.Summary{Runs: 4, Strides: 20, Results: []metrics.Result{head}, Limb: metrics.LimbFinding{Disagree: []string{"a", "b"}}},
@@ -121,7 +121,7 @@ func TestOfComparison(t *testing.T) {
 		{"even before", metrics.Comparison{Verdict: metrics.Worse, Before: visit(metrics.LimbFinding{}, surely), After: visit(metrics.LimbFinding{}, short), Changes: []metrics.Change{change(surely, short, metrics.Worse)}},
 			"Worse: the fore steps were equal on 6 March, now the left is 10 cm short, a change beyond day-to-day variation."},
 		{"by the score", metrics.Comparison{Verdict: metrics.Improved, After: visit(metrics.LimbFinding{Limb: traj.LeftFore}), Score: &metrics.Change{Before: est(1.7, 0.5), After: est(0.2, 0.2)}},
-			"Better, still uneven on the left: the asymmetry score was 1.7 on 6 March, now 0.2, a change beyond day-to-day variation."},
+			"Better, still uneven on the left: the asymmetry score was 1.7 on 6 March, now 0.2, where 0 is even, a change beyond day-to-day variation."},
 		{"still uneven", metrics.Comparison{Verdict: metrics.NoChange, Before: visit(metrics.LimbFinding{Limb: traj.RightFore}), After: visit(metrics.LimbFinding{Limb: traj.RightFore})},
 			"No measurable change since 6 March: signs still point to the right fore; smaller changes than day-to-day variation cannot be seen."},
 		{"even then and now", metrics.Comparison{Verdict: metrics.NoChange, Before: visit(metrics.LimbFinding{Even: true}), After: visit(metrics.LimbFinding{Even: true})},
@@ -198,26 +198,6 @@ func TestEverySentenceIsShort(t *testing.T) {
 	})
 }
 
-// TestRowsBesideAHindExplainTheFore checks that what a sore hind does in front is not left to
-// be taken for a fore's: head of the same side, withers and shoulder of the other.
-func TestRowsBesideAHindExplainTheFore(t *testing.T) {
-	s := metrics.Summary{Runs: 3, Strides: 20, Limb: metrics.LimbFinding{Limb: traj.RightHind}, Results: []metrics.Result{
-		result(metrics.HeadLowDifference, 28, 5, 13), result(metrics.WithersLowDifference, -15, 4, 4), result(metrics.CroupLowDifference, 34, 5, 5), result(metrics.ShoulderLift, 33, 5, 10),
-	}}
-	want := map[string]string{"Head": "a hind does that to the head, too", "Withers": "against the head: speaks for a hind", "Shoulder and trunk": "the withers do that, too"}
-	for _, r := range Rows(&s) {
-		if r.Note != want[r.Question] {
-			t.Errorf("%s: note %q, want %q", r.Question, r.Note, want[r.Question])
-		}
-	}
-	s.Limb.Limb = traj.LeftFore
-	for _, r := range Rows(&s) {
-		if r.Note != "" {
-			t.Errorf("a fore: %s: note %q", r.Question, r.Note)
-		}
-	}
-}
-
 // TestHistoryRowsHaveOneScale checks that visits between are drawn in multiples of the same
 // tolerance as the first and the last, and that one without the measure leaves a gap.
 func TestHistoryRowsHaveOneScale(t *testing.T) {
@@ -287,7 +267,7 @@ func TestRowsSayWhy(t *testing.T) {
 		{Name: metrics.StepLengthHind, Reason: "no calibration (level none)"},
 	}}
 	want := map[string]string{
-		"Head": "not measured: no mark on the head", "Croup and hips": "even, within tolerance", "Step length, fore": "not settled: too few strides",
+		"Head": "not measured: head not marked in the clip", "Croup and hips": "even", "Step length, fore": "not settled: too few strides",
 		"Step length, hind": "not measured: no calibration", "Step timing": "not measured", "Where the feet land": "not measured",
 	}
 	rows := Rows(s)
@@ -312,9 +292,9 @@ func TestSaysFollowsTheInterval(t *testing.T) {
 		enough      int // Of runs like the two there were.
 	}{
 		{"the interval leaves out even, the value passes the tolerance", -43, 8, Uneven, "43 mm higher over left fore", 0},
-		{"all within the tolerance", 2, 7.9, EvenSurely, "even, within tolerance", 0},
-		{"leaves the tolerance, by less than as much again", 2, 12, EvenSoFar, "even as far as seen", 0},
-		{"leaves out even, but small", 8, 7, EvenSoFar, "even as far as seen", 0},
+		{"all within the tolerance", 2, 7.9, EvenSurely, "even", 0},
+		{"leaves the tolerance, by less than as much again", 2, 12, EvenSoFar, "roughly even", 0},
+		{"leaves out even, but small", 8, 7, EvenSoFar, "roughly even", 0},
 		// Half of 40 mm is wanted, for the value is even: four times the runs.
 		{"reaches far", 0, 40, Unsettled, "not settled: too few strides", 8},
 		// 15 mm leaves out even where half the interval is below that: (30/15)².
@@ -402,17 +382,17 @@ func TestSevenRowsAtMost(t *testing.T) {
 func TestAHindExplainsHeadAndWithers(t *testing.T) {
 	notes := func(limb traj.Landmark, withers float64) string {
 		s := &metrics.Summary{Limb: metrics.LimbFinding{Limb: limb}, Results: []metrics.Result{
-			result(metrics.HeadLowDifference, 29, 5, 13), result(metrics.WithersLowDifference, withers, 2, 4), result(metrics.CroupLowDifference, 20, 5, 5)}}
+			result(metrics.HeadLowDifference, 29, 5, 13), result(metrics.WithersLowDifference, withers, 2, 4), result(metrics.CroupLowDifference, 20, 5, 5), result(metrics.ShoulderLift, -3.6*withers, 5, 10)}}
 		text := ""
 		for _, r := range Rows(s) {
 			text += r.Note + "|"
 		}
 		return strings.TrimRight(text, "|")
 	}
-	if got, want := notes(traj.RightHind, -9), "a hind does that to the head, too|against the head: speaks for a hind"; got != want {
+	if got, want := notes(traj.RightHind, -9), "||fits the right hind: the head nods with it|fits the right hind: the withers go the other way|||fits the right hind: it goes with the withers"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
-	if got, want := notes(traj.RightHind, 9), "a hind does that to the head, too"; got != want {
+	if got, want := notes(traj.RightHind, 9), "||fits the right hind: the head nods with it"; got != want {
 		t.Errorf("withers with the head: %q, want %q", got, want)
 	}
 	if got := notes(traj.RightFore, 9); got != "" {

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 
 	"jogstrip/metrics"
 	"jogstrip/track/traj"
@@ -26,6 +27,7 @@ type Row struct {
 	Counts      bool            // Beyond tolerance, or changed.
 	Followed    bool            // Of a comparison: the measure that was named beforehand.
 	Missing     bool            // Words is the reason why nothing was measured.
+	Unmarked    []string        // Landmarks that were not marked and would have been needed.
 	Runs        int             // How many runs measured it, of the visit or the later one.
 	// Enough is how many runs like these would settle the question, by what they showed;
 	// 0 where it is settled.
@@ -121,16 +123,32 @@ func besideHind(l metrics.LimbFinding, row Row) string {
 		return ""
 	}
 	same := (row.Now.Value > 0) == (l.Limb.Side() == traj.Right)
+	fits := "fits the " + l.Limb.Words() + ": "
 	switch {
 	case row.Question == "Head" && same:
-		return "a hind does that to the head, too"
+		return fits + "the head nods with it"
 	case row.Question == "Withers" && !same:
-		return "against the head: speaks for a hind"
+		return fits + "the withers go the other way"
 	case row.Measure == metrics.ShoulderLift && !same:
 		// Twice what the trunk is carried higher is in it (MEASURES.md).
-		return "the withers do that, too"
+		return fits + "it goes with the withers"
 	}
 	return ""
+}
+
+// hindFirst puts the questions about the hinds before the others where a hind is named: what
+// it does in front is then read after it.
+func hindFirst(rows []Row, l metrics.LimbFinding) {
+	if !l.Limb.IsHind() {
+		return
+	}
+	rank := func(r Row) int {
+		if r.Question == "Croup and hips" || r.Question == "Step length, hind" {
+			return 0
+		}
+		return 1
+	}
+	slices.SortStableFunc(rows, func(a, b Row) int { return rank(a) - rank(b) })
 }
 
 // MostRows is how many rows are read at a glance.
@@ -212,6 +230,7 @@ func Rows(s *metrics.Summary) []Row {
 		row.Note = besideHind(s.Limb, row)
 		out = append(out, row)
 	}
+	hindFirst(out, s.Limb)
 	return fewEnough(out)
 }
 
@@ -225,19 +244,15 @@ func rowOf(q question, r *metrics.Result) Row {
 		}
 		if r != nil && r.Reason != "" {
 			row.Words += ": " + plainReason(r.Reason, 1)
+			row.Unmarked = unmarked(r.Reason)
 		}
 		return row
 	}
 	row.Measure, row.Now, row.Counts, row.Runs = r.Name, bar(r.Name, r.Value, r.Tolerance), r.Beyond, r.Runs
 	row.Enough = row.Now.enough(r.Runs)
 	row.Words = shows(r.Name, r.Unit, r.Value, row.Now)
-	if row.Now != nil {
-		switch row.Now.Says {
-		case Unsettled:
-			row.Words += ": too few strides"
-		case EvenSurely:
-			row.Words += ", within tolerance"
-		}
+	if row.Now != nil && row.Now.Says == Unsettled {
+		row.Words += ": too few strides"
 	}
 	return row
 }
@@ -245,7 +260,7 @@ func rowOf(q question, r *metrics.Result) Row {
 // Words of rows that claim nothing.
 const (
 	unsettled  = "not settled"
-	evenSoFar  = "even as far as seen"
+	evenSoFar  = "roughly even"
 	evenSurely = "even"
 )
 
@@ -279,6 +294,7 @@ func ComparedRows(c *metrics.Comparison) []Row {
 		}
 		out = append(out, comparedRow(c, q, ch))
 	}
+	hindFirst(out, c.After.Limb)
 	return fewEnough(out)
 }
 
@@ -288,6 +304,7 @@ func HistoryRows(c *metrics.Comparison, between []*metrics.Summary) []Row {
 	rows := ComparedRows(c)
 	for i := range rows {
 		r := &rows[i]
+		r.Words = strings.Replace(r.Words, bothTimes, "first and last", 1)
 		if r.Missing {
 			continue
 		}
@@ -379,13 +396,15 @@ func comparedRow(c *metrics.Comparison, q question, ch *metrics.Change) Row {
 	case says(ch.Verdict):
 		row.Words, row.Change = fromTo(ch, row.Before, row.Now), plusMinus(ch)
 	case ch.Verdict == metrics.NotJudged && (b != nil && b.Beyond || a != nil && a.Beyond):
-		row.Words = fromTo(ch, row.Before, row.Now)
+		row.Words, row.Note = fromTo(ch, row.Before, row.Now), "described only: there is no verdict"
 	case WhyNoChange(ch) != "":
 		row.Words, row.Change = WhyNoChange(ch), plusMinus(ch)
 	case before == after && before == unsettled:
-		row.Words = unsettled + " at either visit: too few strides"
-	case before == after && row.Before != nil && row.Before.Says != Uneven:
-		row.Words = before + ", both times"
+		row.Words = unsettled + ", " + bothTimes + ": too few strides"
+	case row.Before.even() && row.Now.even():
+		row.Words = evenSurely + ", " + bothTimes
+	case row.Before.roughlyEven() && row.Now.roughlyEven():
+		row.Words = evenSoFar + ", " + bothTimes
 	default:
 		row.Words = before + "; now " + after
 		row.Change = plusMinus(ch)
@@ -403,9 +422,9 @@ func WhyNoChange(ch *metrics.Change) string {
 	case ch.Verdict != metrics.NoChange || ch.Change == nil || ch.Change.Low <= 0 && ch.Change.High >= 0:
 		return ""
 	case ch.Holm >= changeP:
-		return "may be chance, among so many measures"
+		return "may be chance: of many measures some always change"
 	}
-	return "both within tolerance"
+	return "small before and now: sound horses show as much"
 }
 
 // plusMinus writes a change with half its interval, "38 ± 17 mm", so that a reader sees why
@@ -442,6 +461,12 @@ func fromTo(ch *metrics.Change, b, a *Bar) string {
 
 // even reports whether a bar lies within the tolerance.
 func (b *Bar) even() bool { return b != nil && b.Says == EvenSurely }
+
+// roughlyEven reports whether a bar shows nothing that would be called uneven.
+func (b *Bar) roughlyEven() bool { return b != nil && (b.Says == EvenSurely || b.Says == EvenSoFar) }
+
+// bothTimes is said of two visits.
+const bothTimes = "both times"
 
 // now says how large the later value is beside the earlier: "1 cm", "2 cm the other way",
 // "even" where all of its bar lies within the tolerance.

@@ -48,7 +48,7 @@ func OfSummary(s *metrics.Summary) string {
 			}
 		}
 		if len(open) > 0 {
-			return fitted(begin("no unevenness was found"), notSettled(open, len(rows)), ": film more runs")
+			return fitted(begin("no unevenness was found"), notSettled(open, len(rows)))
 		}
 		return fitted(begin("the horse is even: no difference between left and right is larger than a sound horse shows"))
 	case l.Undecided && undecidedSide(l) != "":
@@ -130,17 +130,17 @@ func seenIn(s *metrics.Summary, limb traj.Landmark) string {
 func notSettled(subjects []string, all int) string {
 	switch len(subjects) {
 	case 1:
-		return "; " + subjects[0] + " is not settled"
+		return "; only " + subjects[0] + " is still open"
 	case 2:
-		return "; " + And(subjects) + " are not settled"
+		return "; only " + And(subjects) + " are still open"
 	}
-	return fmt.Sprintf("; %d of the %d questions below are not settled", len(subjects), all)
+	return fmt.Sprintf("; %d of the %d questions below are still open", len(subjects), all)
 }
 
 // untold says why fore and hind cannot be told apart; short leaves the reason out.
 func untold(l metrics.LimbFinding, short bool) string {
-	if short {
-		return "; fore or hind is not known"
+	if side := undecidedSide(l); short {
+		return fmt.Sprintf("; a %s hind can cause the same", side)
 	}
 	if strings.Contains(l.Sentence, "was marked") {
 		return "; fore or hind cannot be told without withers and croup"
@@ -182,6 +182,19 @@ func Lead(c *metrics.Comparison) *metrics.Change {
 		return nil
 	}
 	return lead
+}
+
+// pointsNow says to which limb the later visit points, for the end of a sentence; empty
+// where to none.
+func pointsNow(c *metrics.Comparison) string {
+	limb := c.After.Limb.Limb
+	switch {
+	case limb == "":
+		return ""
+	case c.Verdict == metrics.Improved:
+		return "; signs still point to the " + limb.Words()
+	}
+	return "; signs point to the " + limb.Words()
 }
 
 // leadBars returns the bars of a change before and now.
@@ -244,13 +257,17 @@ func OfComparison(c *metrics.Comparison, before time.Time) string {
 			case side != "":
 				word += ", uneven on the " + string(side)
 			}
-			return fitted(fmt.Sprintf("%s: the asymmetry score was %.1f %s, now %.1f", word, c.Score.Before.Value, on, c.Score.After.Value), sure, ", where 0 is even")
+			base := fmt.Sprintf("%s: the asymmetry score was %.1f %s, now %.1f", word, c.Score.Before.Value, on, c.Score.After.Value)
+			if scale := ", where 0 is even"; Words(base+scale+sure) <= MostWords {
+				base += scale
+			}
+			return fitted(base, sure)
 		}
 		b, a := leadBars(c, lead)
 		if b.even() && !a.even() {
-			return fitted(fmt.Sprintf("%s: %s %s, now %s", word, evenThen(lead.Name), on, unevenNow(lead.Name, lead.Unit, *lead.After)), sure)
+			return fitted(fmt.Sprintf("%s: %s %s, now %s", word, evenThen(lead.Name), on, unevenNow(lead.Name, lead.Unit, *lead.After)), sure, pointsNow(c))
 		}
-		return fitted(fmt.Sprintf("%s: %s %s, now %s", word, clause(lead.Name, lead.Unit, *lead.Before), on, now(lead, a)), sure)
+		return fitted(fmt.Sprintf("%s: %s %s, now %s", word, clause(lead.Name, lead.Unit, *lead.Before), on, now(lead, a)), sure, pointsNow(c))
 	case metrics.Changed:
 		if lead == nil {
 			return fitted("Changed since the visit before, without becoming more or less even" + sure)

@@ -203,14 +203,28 @@ func lowerFirst(s string) string {
 	return strings.ToLower(s[:1]) + s[1:]
 }
 
+// notMarked begins a reason that names landmarks.
+const notMarked = "not marked: "
+
+// unmarked returns the landmarks that a reason names as not marked.
+func unmarked(reason string) []string {
+	what, cut := strings.CutPrefix(withoutBrackets(reason), notMarked)
+	if !cut {
+		return nil
+	}
+	what, _, _ = strings.Cut(what, "; ")
+	return strings.Split(strings.TrimSuffix(what, "."), ", ")
+}
+
 // plainReason takes what stands in brackets out of a reason, and all but its first parts.
 func plainReason(reason string, parts int) string {
 	reason = withoutBrackets(reason)
-	if what, cut := strings.CutPrefix(reason, "not marked: "); cut {
-		reason = "no mark on the " + strings.ReplaceAll(what, ", ", " or ")
+	if what, cut := strings.CutPrefix(reason, notMarked); cut {
+		what = strings.ReplaceAll(what, ", ", " or ")
+		reason = what + " not marked in the clip"
 	}
 	if strings.HasPrefix(reason, "needs lengths") {
-		reason = "needs the four ground marks"
+		reason = "needs the four marks on the ground"
 	}
 	all := strings.Split(strings.TrimSuffix(strings.TrimSpace(reason), "."), "; ")
 	return strings.Join(all[:min(parts, len(all))], " and ")
@@ -254,7 +268,7 @@ func Words(text string) int { return len(strings.Fields(text)) }
 // MostWords.
 func fitted(base string, more ...string) string {
 	for _, m := range more {
-		if Words(base)+Words(m) <= MostWords {
+		if Words(base+m) <= MostWords {
 			base += m
 		}
 	}

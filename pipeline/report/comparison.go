@@ -81,6 +81,14 @@ func changeRowOf(c metrics.Change, d metrics.Definition) changeRow {
 // scoreDefinition stands for the score where a measure's definition is expected.
 var scoreDefinition = metrics.Definition{Name: metrics.ScoreName, Title: "Asymmetry score", Decimals: 2}
 
+// comparedHow says what a comparison's page does with its visits.
+func comparedHow(v metrics.Verdict) string {
+	if v == metrics.NotComparable {
+		return "Two visits, each by itself."
+	}
+	return "Two visits compared, measure by measure."
+}
+
 // Page makes the comparison of two visits. Without a comparison there is an
 // error.
 func (c Comparison) Page() (*Page, error) {
@@ -93,7 +101,7 @@ func (c Comparison) Page() (*Page, error) {
 		return nil, err
 	}
 	p := &Page{title: titled(c.Header.Horse, fmt.Sprintf("%s and %s compared", orWord(date(c.Before.Date), "before"), orWord(date(c.After.Date), "after"))),
-		header: c.Header, date: c.After.Date, under: plain("Two visits compared, measure by measure."),
+		header: c.Header, date: c.After.Date, under: plain(comparedHow(m.Verdict)),
 		caution: Cautions(), terms: glossary(), provenance: c.Provenance}
 
 	verdict := sentence(string(m.Verdict))

@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"fmt"
 	"html/template"
+	"slices"
+	"strings"
 
 	"jogstrip/metrics"
 	"jogstrip/pipeline/glance"
@@ -12,6 +14,9 @@ import (
 
 // Front is what a report's first page shows beside its numbers.
 type Front struct {
+	// Visits are words for the two visits that the page sets beside each other; empty: before
+	// and now.
+	Visits      [2]string
 	Stills      []Still  // Side by side, in this order.
 	StillsNote  string   // What they show and how they were chosen.
 	StillsWhy   string   // Why there are none; empty where there are some.
@@ -41,7 +46,7 @@ type Noted struct {
 type front struct {
 	sentence string
 	rows     []table // One, or one for each of two visits that cannot be compared.
-	legend   string
+	legend   []string
 	stills   []Still
 	note     string
 	why      string
@@ -52,12 +57,15 @@ type front struct {
 	course   string
 }
 
-// rowsLegend explains the rows of a first page.
-const rowsLegend = "Bar: uneven beyond what a sound horse shows, the grey band; it goes to the side whose step is shorter, over which head, withers or croup stay higher, whose hip moves more or shoulder less, which lands further out, or to which head and trunk go. " +
-	"No bar: even, as far as the line, the 95 % interval, tells. Hollow sign, broken line: not settled; it may be even or uneven."
+// rowsLegend explains the rows of a first page, a sentence or two a line. On which side a bar
+// goes stands in words beside it.
+var rowsLegend = []string{
+	"Bar: uneven, and more than sound horses are, which is the grey band. It goes to the side that is named beside it.",
+	"Line: 95 % interval; the true value is on it 19 times of 20. No bar: even or roughly so. Hollow and broken: not settled.",
+}
 
 // changesLegend explains what a comparison's rows have beside that.
-const changesLegend = " ± tells how far a change may be off, with what one day differs from another."
+const changesLegend = "±: how far off the change may be. A horse also differs from day to day; that is in it."
 
 // leftRight is the title of the rows of a first page.
 const leftRight = "Left against right"
@@ -83,7 +91,7 @@ func newFront(sentence string, compared bool, f Front, parts ...part) (*front, e
 		if barred {
 			out.legend = rowsLegend
 			if p.compared {
-				out.legend += changesLegend
+				out.legend = append(slices.Clone(rowsLegend), changesLegend)
 			}
 		}
 		out.rows = append(out.rows, t)
@@ -97,7 +105,11 @@ func newFront(sentence string, compared bool, f Front, parts ...part) (*front, e
 			*into = &shown[0]
 		}
 	}
-	out.noted = notedTable(f.Noted, compared)
+	visits := f.Visits
+	if visits[0] == "" {
+		visits = [2]string{"before", "now"}
+	}
+	out.noted = notedTable(f.Noted, compared, visits)
 	return out, nil
 }
 
@@ -122,7 +134,7 @@ func (p part) table() (t table, barred bool, err error) {
 	for _, r := range p.rows {
 		row := tableRow{counts: r.Counts, cells: []tableCell{textCell(r.Question)}}
 		if r.Followed {
-			row.cells[0].under = "named beforehand"
+			row.cells[0].under = "chosen beforehand to judge by"
 		}
 		if r.Missing || r.Now == nil && r.Before == nil {
 			row.cells = append(row.cells, tableCell{text: plain(sentenceCase(r.Words)), soft: true, across: 2})
@@ -138,12 +150,26 @@ func (p part) table() (t table, barred bool, err error) {
 		barred = true
 	}
 	if !barred { // Nothing was measured: there is only why.
-		t.head, t.headFigure = []string{"Question", "Why there is no answer"}, nil
-		for i := range t.rows {
-			t.rows[i].cells[1].across = 0
-		}
+		t.head, t.headFigure, t.rows = []string{"Question", "Why there is no answer"}, nil, p.unanswered()
 	}
 	return t, barred, nil
+}
+
+// unanswered lists why there are no answers, each reason once with the questions.
+func (p part) unanswered() []tableRow {
+	var reasons []string
+	questions := map[string][]string{}
+	for _, r := range p.rows {
+		if questions[r.Words] == nil {
+			reasons = append(reasons, r.Words)
+		}
+		questions[r.Words] = append(questions[r.Words], r.Question)
+	}
+	var out []tableRow
+	for _, r := range reasons {
+		out = append(out, tableRow{cells: []tableCell{textCell(strings.Join(questions[r], " · ")), {text: plain(sentenceCase(r)), soft: true}}})
+	}
+	return out
 }
 
 // said puts a row in words; of a comparison its verdict with the change stands first.
@@ -152,22 +178,28 @@ func (p part) said(r glance.Row) tableCell {
 	if !p.compared || r.Verdict == "" || r.Verdict == metrics.NotJudged {
 		return c
 	}
-	verdict := sentenceCase(string(r.Verdict))
+	verdict, by := sentenceCase(string(r.Verdict)), ": "
+	if r.Counts {
+		by = " by "
+	}
+	if r.Verdict == metrics.Improved { // As the sentence above says it.
+		verdict = "Better"
+	}
 	if r.Change != "" {
-		verdict += ": " + r.Change
+		verdict += by + r.Change
 	}
 	c.text, c.under = []span{{text: verdict, strong: r.Counts}}, r.Words
 	return c
 }
 
 // notedTable puts what was written down of one visit, or of two, into a table.
-func notedTable(noted []Noted, compared bool) table {
+func notedTable(noted []Noted, compared bool, visits [2]string) table {
 	if len(noted) == 0 {
 		return table{}
 	}
 	t := table{caption: "Written down, not measured", head: []string{"Written down", "This visit"}, compact: true, quiet: true}
 	if compared {
-		t.head = []string{"Written down", "Before", "Now"}
+		t.head = []string{"Written down", sentenceCase(visits[0]), sentenceCase(visits[1])}
 	}
 	for _, n := range noted {
 		row := tableRow{cells: []tableCell{textCell(n.What)}}
@@ -221,7 +253,7 @@ type frontView struct {
 	Sentence string
 	Course   string
 	Rows     []*tableView
-	Legend   string
+	Legend   []string
 	Stills   []stillView
 	Note     string
 	Why      string

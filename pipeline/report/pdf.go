@@ -41,7 +41,7 @@ const figureWidth = 425
 func writePDF(w io.Writer, p *Page, handed bool) error {
 	var s *sheet
 	// Pictures give way where that brings all onto one sheet.
-	sizes := []pictureSize{{1, 1}, {0.8, 1}, {0.65, 1}, {0.6, 0.8}, {0.45, 0.75}, {1, 1}}
+	sizes := []pictureSize{{1, 1}, {0.8, 1}, {0.65, 1}, {0.6, 0.8}, {0.45, 0.7}, {1, 1}}
 	for i, size := range sizes {
 		var err error
 		if s, err = newSheet(p); err != nil {

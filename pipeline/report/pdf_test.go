@@ -597,7 +597,7 @@ func TestTheSheetIsOneSheet(t *testing.T) {
 		}
 		return Figure{Title: f.Title, SVG: svg.Bytes(), Drawing: f}
 	}
-	felt := drawing(plots.FeltHorse([]plots.Felt{{Region: "shoulder blade, rear", Side: traj.Left, Before: 3, Now: 1}, {Region: "base of the neck", Side: traj.Left, Before: 2}, {Region: "croup", Side: traj.Right, Before: -1, Now: 1}}, true))
+	felt := drawing(plots.FeltHorse([]plots.Felt{{Region: "shoulder blade, rear", Side: traj.Left, Before: 3, Now: 1}, {Region: "base of the neck", Side: traj.Left, Before: 2}, {Region: "croup", Side: traj.Right, Before: -1, Now: 1}}, [2]string{"before", "now"}))
 	front := sampleFront()
 	wide := front.Stills[0]
 	wide.Width, wide.Height = 480, 400
@@ -618,8 +618,8 @@ func TestTheSheetIsOneSheet(t *testing.T) {
 	apart.Front.Felt, apart.Front.Noted = Figure{}, nil // Two tables and all that was written take a second.
 	told.Front.Noted = append(told.Front.Noted, Noted{What: "Notes", Now: strings.Repeat("the handler says that he has been off colour since the weather turned. ", 60)})
 	all := history()
-	all.Front = compared.Front
-	all.Front.Course = "Each visit against the one before it: no measurable change. Together these changes count."
+	all.Front, all.Between = compared.Front, all.Between[:1] // More of them leave less room for words.
+	all.Front.Course = "From each visit to the next the change was too small to be sure of; from the first to the last it is sure."
 	for _, tt := range []struct {
 		name string
 		page interface{ Page() (*Page, error) }

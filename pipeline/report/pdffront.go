@@ -38,7 +38,9 @@ func (s *sheet) front(p *Page, size pictureSize) {
 		}
 	}
 	if len(f.rows) > 0 {
-		s.flow(plain(f.legend), legend, sideMargin, contentWidth)
+		for _, line := range f.legend {
+			s.flow(plain(line), legend, sideMargin, contentWidth)
+		}
 		s.gap(6)
 	}
 	s.shown(f, size.stills*stillHeight)

@@ -59,6 +59,14 @@ type FeltBeside struct {
 // RecordItem is what was written of one region or item.
 type RecordItem struct{ Region, Text string }
 
+// runsTogether says of how many runs a visit's page is.
+func runsTogether(runs int) string {
+	if runs == 1 {
+		return "The one run of this visit that was measured."
+	}
+	return "All runs of one visit together."
+}
+
 // Page makes the page of one visit.
 func (v Visit) Page() (*Page, error) {
 	pictures, err := figures(v.Figures)
@@ -73,7 +81,7 @@ func (v Visit) Page() (*Page, error) {
 	if v.Date.IsZero() {
 		title = "visit"
 	}
-	p := &Page{title: sentenceCase(titled(v.Header.Horse, title)), header: v.Header, date: v.Date, under: plain("All runs of one visit together."),
+	p := &Page{title: sentenceCase(titled(v.Header.Horse, title)), header: v.Header, date: v.Date, under: plain(runsTogether(summary.Runs)),
 		caution: Cautions(), terms: glossary(), provenance: v.Provenance}
 	facts := table{caption: "The visit", facts: true}
 	for _, f := range v.Facts {
