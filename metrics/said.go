@@ -58,7 +58,7 @@ func (e Estimate) Decimals(most int) int { return DecimalsOf(most, e) }
 func DecimalsOf(most int, beside ...Estimate) int {
 	decimals := most
 	for _, e := range beside {
-		decimals = min(decimals, e.supports(most))
+		decimals = min(decimals, e.Supports(most))
 	}
 	for _, e := range beside {
 		near := math.Max(e.Low, -e.High) // Positive where zero is left out.
@@ -69,9 +69,9 @@ func DecimalsOf(most int, beside ...Estimate) int {
 	return decimals
 }
 
-// supports returns how many decimals the interval supports: the last digit is worth no more
+// Supports returns how many decimals the interval supports: the last digit is worth no more
 // than half of the interval's half-width.
-func (e Estimate) supports(most int) int {
+func (e Estimate) Supports(most int) int {
 	half := (e.High - e.Low) / 2
 	if math.IsNaN(half) || math.IsInf(half, 0) || half <= 0 {
 		return most

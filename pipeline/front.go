@@ -250,12 +250,12 @@ func moreRuns(rows []glance.Row, view traj.View, n int) []string {
 	}
 	var out []string
 	switch {
+	case n < metrics.LeastRuns: // What so few leave open, more of them show first.
+		out = append(out, fmt.Sprintf("Film %d runs %s, not %s.", metrics.LeastRuns, wayWords(view), numeral(n)))
 	case len(open) > 0:
 		out = append(out, fmt.Sprintf("Film about %d runs %s, not %s, to settle %s.", enough, wayWords(view), numeral(n), glance.And(open)))
-	case n < metrics.LeastRuns:
-		out = append(out, fmt.Sprintf("Film %d runs %s, not %s.", metrics.LeastRuns, wayWords(view), numeral(n)))
 	}
-	if len(beyond) > 0 && n >= metrics.LeastRuns { // What few runs leave open more of them show.
+	if len(beyond) > 0 && n >= metrics.LeastRuns {
 		out = append(out, fmt.Sprintf("%s would take more than %d runs to settle; marks set while the horse is near help, too.", capital(glance.And(beyond)), mostRuns))
 	}
 	return out

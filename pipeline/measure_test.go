@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/csv"
+	"image"
 	"image/jpeg"
 	"os"
 	"os/exec"
@@ -105,16 +106,17 @@ func TestMeasureClip(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if b := picture.Bounds(); b.Dx() != stills.Width || b.Dy() != stills.Height {
-			t.Fatalf("%v, want %d × %d", b, stills.Width, stills.Height)
+		whole, closer := stills.Whole(picture.Bounds()), stills.Close(picture.Bounds())
+		if b := picture.Bounds(); b.Dx() != stills.Width || closer.Empty() || whole.Dy() < 300 {
+			t.Fatalf("%v, of which %v is the whole horse and %v closer", b, whole, closer)
 		}
 		// The levels of the head are drawn across both pieces, at their edges too: blue for
 		// the left stance, amber for the right.
-		row := func(is func(r, g, b uint32) bool) int {
+		row := func(in image.Rectangle, is func(r, g, b uint32) bool) int {
 			best, most := -1, 0
-			for y := range stills.Height {
+			for y := in.Min.Y; y < in.Max.Y; y++ {
 				n := 0
-				for x := range stills.Width {
+				for x := in.Min.X; x < in.Max.X; x++ {
 					if r, g, b, _ := picture.At(x, y).RGBA(); is(r>>8, g>>8, b>>8) {
 						n++
 					}
@@ -128,10 +130,19 @@ func TestMeasureClip(t *testing.T) {
 			}
 			return best
 		}
-		left := row(func(r, g, b uint32) bool { return b > r+40 && b > g+20 && r < 90 })
-		right := row(func(r, g, b uint32) bool { return r > b+90 && r > g+40 })
+		blue := func(r, g, b uint32) bool { return b > r+40 && b > g+20 && r < 90 }
+		amber := func(r, g, b uint32) bool { return r > b+90 && r > g+40 }
+		left, right := row(whole, blue), row(whole, amber)
 		if left < 0 || right < 0 {
 			t.Fatalf("levels at rows %d and %d", left, right)
+		}
+		// Closer, they are farther apart, and their middle is that of the part.
+		up, down := row(closer, blue), row(closer, amber)
+		if up < 0 || down < 0 || float64(up-down) < 1.7*float64(left-right) || float64(up-down) > 3.5*float64(left-right) {
+			t.Errorf("closer, the levels are at rows %d and %d, in the whole at %d and %d", up, down, left, right)
+		}
+		if off := (up+down)/2 - (closer.Min.Y+closer.Max.Y)/2; off < -3 || off > 3 {
+			t.Errorf("the middle of the levels is %d rows off", off)
 		}
 		// The clip's horse carries its head as its scene says: positive is higher over the right.
 		t.Logf("levels at rows %d (left stance) and %d (right)", left, right)

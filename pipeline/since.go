@@ -13,6 +13,7 @@ import (
 
 	"jogstrip/metrics"
 	"jogstrip/pipeline/glance"
+	"jogstrip/pipeline/stills"
 )
 
 // Since is a visit beside the measured visit before it.
@@ -69,7 +70,7 @@ func Thumbnail(folder string) []byte {
 	if err != nil {
 		return nil
 	}
-	b := whole.Bounds()
+	b := stills.Whole(whole.Bounds())
 	small := image.NewRGBA(image.Rect(0, 0, b.Dx()*thumbHeight/max(1, b.Dy()), thumbHeight))
 	draw.BiLinear.Scale(small, small.Bounds(), whole, b, draw.Src, nil)
 	var out bytes.Buffer

@@ -1,7 +1,9 @@
 package pipeline
 
 import (
+	"bytes"
 	"errors"
+	"image/jpeg"
 	"math"
 	"os"
 	"path/filepath"
@@ -73,16 +75,20 @@ func noStill(err error) string {
 }
 
 // stillOf makes a picture ready for a page.
-func stillOf(jpeg []byte, view traj.View, title string) report.Still {
+func stillOf(picture []byte, view traj.View, title string) report.Still {
 	alt := "The horse coming, in the middle of a left and of a right stance, with the level of its head."
 	if view == traj.Away {
 		alt = "The horse going away, in the middle of a left and of a right stance, with the level of its croup."
 	}
-	return report.Still{Title: title, Alt: alt, JPEG: jpeg, Width: stills.Width, Height: stills.Height}
+	out := report.Still{Title: title, Alt: alt, JPEG: picture}
+	if size, err := jpeg.DecodeConfig(bytes.NewReader(picture)); err == nil {
+		out.Width, out.Height = size.Width, size.Height
+	}
+	return out
 }
 
 // stillsNote says how pictures were chosen.
-const stillsNote = "Lines: level of the head (from behind: of the croup) in left stance, whole, and in right, dashed. A stride like the run’s mean; numbers are of all strides."
+const stillsNote = "Lines: level of the head (from behind: of the croup) in left stance, whole, and in right, dashed; on top closer. A stride like the run’s mean: numbers are of all strides."
 
 // bestStill returns the picture of the run in a view whose value of the measure is most
 // like the visit's; nil where no run has one.
@@ -108,8 +114,12 @@ func (v *Visit) bestStill(view traj.View, sum *metrics.Summary) []byte {
 		if d >= off {
 			continue
 		}
-		if jpeg, err := os.ReadFile(filepath.Join(r.Folder, stillFile)); err == nil && len(jpeg) < 4<<20 {
-			best, off = jpeg, d
+		picture, err := os.ReadFile(filepath.Join(r.Folder, stillFile))
+		if err != nil || len(picture) >= 4<<20 {
+			continue
+		}
+		if _, err := jpeg.DecodeConfig(bytes.NewReader(picture)); err == nil {
+			best, off = picture, d
 		}
 	}
 	return best
@@ -120,12 +130,12 @@ const noStills = "No picture: no clip of this visit shows a left and a right sta
 // visitStills returns the pictures of a visit's first page, one for each view.
 func visitStills(front *report.Front, v *Visit, sum *metrics.Summary) {
 	for _, view := range []traj.View{traj.Toward, traj.Away} {
-		if jpeg := v.bestStill(view, sum); jpeg != nil {
+		if picture := v.bestStill(view, sum); picture != nil {
 			title := "Coming toward the camera"
 			if view == traj.Away {
 				title = "Going away"
 			}
-			front.Stills = append(front.Stills, stillOf(jpeg, view, title))
+			front.Stills = append(front.Stills, stillOf(picture, view, title))
 		}
 	}
 	front.StillsNote = stillsNote

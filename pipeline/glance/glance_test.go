@@ -120,6 +120,8 @@ func TestOfComparison(t *testing.T) {
 			"Better: the left fore’s step was 10 cm short on 6 March, now even, a change beyond day-to-day variation."},
 		{"even before", metrics.Comparison{Verdict: metrics.Worse, Before: visit(metrics.LimbFinding{}, surely), After: visit(metrics.LimbFinding{}, short), Changes: []metrics.Change{change(surely, short, metrics.Worse)}},
 			"Worse: the fore steps were equal on 6 March, now the left is 10 cm short, a change beyond day-to-day variation."},
+		{"worse, and a limb", metrics.Comparison{Verdict: metrics.Worse, Before: visit(metrics.LimbFinding{}, surely), After: visit(metrics.LimbFinding{Limb: traj.LeftFore}, short), Changes: []metrics.Change{change(surely, short, metrics.Worse)}},
+			"Worse: the fore steps were equal on 6 March, now the left is 10 cm short, beyond day-to-day variation; signs point to the left fore."},
 		{"by the score", metrics.Comparison{Verdict: metrics.Improved, After: visit(metrics.LimbFinding{Limb: traj.LeftFore}), Score: &metrics.Change{Before: est(1.7, 0.5), After: est(0.2, 0.2)}},
 			"Better, still uneven on the left: the asymmetry score was 1.7 on 6 March, now 0.2, where 0 is even, a change beyond day-to-day variation."},
 		{"still uneven", metrics.Comparison{Verdict: metrics.NoChange, Before: visit(metrics.LimbFinding{Limb: traj.RightFore}), After: visit(metrics.LimbFinding{Limb: traj.RightFore})},

@@ -401,6 +401,8 @@ func comparedRow(c *metrics.Comparison, q question, ch *metrics.Change) Row {
 		row.Words, row.Change = WhyNoChange(ch), plusMinus(ch)
 	case before == after && before == unsettled:
 		row.Words = unsettled + ", " + bothTimes + ": too few strides"
+	case row.Before != nil && row.Now != nil && row.Before.Says == Uneven && row.Now.Says == Uneven:
+		row.Words, row.Change = fromTo(ch, row.Before, row.Now), plusMinus(ch)
 	case row.Before.even() && row.Now.even():
 		row.Words = evenSurely + ", " + bothTimes
 	case row.Before.roughlyEven() && row.Now.roughlyEven():
@@ -422,7 +424,7 @@ func WhyNoChange(ch *metrics.Change) string {
 	case ch.Verdict != metrics.NoChange || ch.Change == nil || ch.Change.Low <= 0 && ch.Change.High >= 0:
 		return ""
 	case ch.Holm >= changeP:
-		return "may be chance: of many measures some always change"
+		return "may be chance: many were measured"
 	}
 	return "small before and now: sound horses show as much"
 }

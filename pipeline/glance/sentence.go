@@ -14,6 +14,9 @@ import (
 // howOften goes with every limb that is named; the figure and its source are metrics'.
 const howOften = "; such signs hold true in seven horses of ten"
 
+// sure goes with every change that counts.
+const sure = ", a change beyond day-to-day variation"
+
 // Doubted is the sentence of a clip that a person must look at first.
 const Doubted = "A person must look at this clip again before its numbers count; what to look at stands below."
 
@@ -197,6 +200,16 @@ func pointsNow(c *metrics.Comparison) string {
 	return "; signs point to the " + limb.Words()
 }
 
+// surely says how sure a change is and, in shorter words so that both have room, to which
+// limb the later visit points.
+func surely(c *metrics.Comparison) []string {
+	points := pointsNow(c)
+	if points == "" {
+		return []string{sure}
+	}
+	return []string{", beyond day-to-day variation", points}
+}
+
 // leadBars returns the bars of a change before and now.
 func leadBars(c *metrics.Comparison, ch *metrics.Change) (b, a *Bar) {
 	t := sharedTolerance(c, ch.Name)
@@ -225,7 +238,6 @@ func OfComparison(c *metrics.Comparison, before time.Time) string {
 		day := before.Format("2\u00a0January")
 		on, since = "on "+day, "since "+day
 	}
-	const sure = ", a change beyond day-to-day variation"
 	lead := Lead(c)
 	switch c.Verdict {
 	case metrics.NotComparable:
@@ -265,9 +277,9 @@ func OfComparison(c *metrics.Comparison, before time.Time) string {
 		}
 		b, a := leadBars(c, lead)
 		if b.even() && !a.even() {
-			return fitted(fmt.Sprintf("%s: %s %s, now %s", word, evenThen(lead.Name), on, unevenNow(lead.Name, lead.Unit, *lead.After)), sure, pointsNow(c))
+			return fitted(fmt.Sprintf("%s: %s %s, now %s", word, evenThen(lead.Name), on, unevenNow(lead.Name, lead.Unit, *lead.After)), surely(c)...)
 		}
-		return fitted(fmt.Sprintf("%s: %s %s, now %s", word, clause(lead.Name, lead.Unit, *lead.Before), on, now(lead, a)), sure, pointsNow(c))
+		return fitted(fmt.Sprintf("%s: %s %s, now %s", word, clause(lead.Name, lead.Unit, *lead.Before), on, now(lead, a)), surely(c)...)
 	case metrics.Changed:
 		if lead == nil {
 			return fitted("Changed since the visit before, without becoming more or less even" + sure)

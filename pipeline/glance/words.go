@@ -44,7 +44,7 @@ func amount(n metrics.Name, unit string, e metrics.Estimate) string {
 	if unit == d.Unit {
 		value.Value -= even
 	}
-	text := strconv.FormatFloat(math.Abs(value.Value), 'f', value.Decimals(d.MostDecimals(u)), 64)
+	text := strconv.FormatFloat(math.Abs(value.Value), 'f', value.Supports(d.MostDecimals(u)), 64)
 	return text + "\u00a0" + spoken(u)
 }
 

@@ -134,7 +134,7 @@ func (p part) table() (t table, barred bool, err error) {
 	for _, r := range p.rows {
 		row := tableRow{counts: r.Counts, cells: []tableCell{textCell(r.Question)}}
 		if r.Followed {
-			row.cells[0].under = "chosen beforehand to judge by"
+			row.cells[0].under = "chosen to judge by"
 		}
 		if r.Missing || r.Now == nil && r.Before == nil {
 			row.cells = append(row.cells, tableCell{text: plain(sentenceCase(r.Words)), soft: true, across: 2})

@@ -187,6 +187,8 @@ func (t *table) view() *tableView {
 	switch {
 	case t.facts:
 		v.Class = "facts"
+	case t.glance && t.headFigure == nil:
+		v.Class = "glance unanswered"
 	case t.glance:
 		v.Class = "glance"
 	case t.compact:

@@ -62,7 +62,7 @@ type RecordItem struct{ Region, Text string }
 // runsTogether says of how many runs a visit's page is.
 func runsTogether(runs int) string {
 	if runs == 1 {
-		return "The one run of this visit that was measured."
+		return "The one run of this visit."
 	}
 	return "All runs of one visit together."
 }

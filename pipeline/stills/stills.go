@@ -1,6 +1,7 @@
 // Package stills cuts the pictures of a report's first page from a clip: the horse in the
 // middle of a left and of a right stance, side by side at one size, with the level of the
-// head (from behind: the croup) of either drawn across both.
+// head (from behind: the croup) of either drawn across both, and above them what is around
+// that level, closer.
 //
 // Which strides are shown is chosen by rule: of the pairs of neighbouring stances that lie
 // whole in the picture and not much farther away than the nearest, the one whose
@@ -42,14 +43,31 @@ type Input struct {
 // ErrNone is wrapped where there is no pair of stances to show.
 var ErrNone = errors.New("no left and right stance lie whole in the picture")
 
-// Size of one of the two pieces, px.
+// Sizes, px.
 const (
 	pieceWidth  = 240
 	pieceHeight = 400
 	gap         = 6
 	Width       = 2*pieceWidth + gap
-	Height      = pieceHeight
+	// Above each piece stands what has the levels, so much larger: two levels some centimetres
+	// apart lie on each other in the whole horse.
+	closer      = 2.5
+	closeHeight = 120
+	closeMargin = 60 // Above and below, for moving it to the middle of both levels.
 )
+
+// Whole returns the part of a picture that shows the whole horse.
+func Whole(picture image.Rectangle) image.Rectangle {
+	picture.Min.Y = max(picture.Min.Y, picture.Max.Y-pieceHeight)
+	return picture
+}
+
+// Close returns the part of a picture that shows what has the levels, closer; empty where the
+// picture has none.
+func Close(picture image.Rectangle) image.Rectangle {
+	picture.Max.Y = max(picture.Min.Y, picture.Max.Y-pieceHeight-gap)
+	return picture
+}
 
 // below is the share of a piece's height that shows the ground in front of the hooves.
 const below = 0.12
@@ -120,6 +138,7 @@ type Maker struct {
 	body    traj.Landmark
 	moments [2]*moment // Left, right.
 	taken   [2]clip.Planes
+	close   [2]clip.Planes // Around the body's landmark; without pixels where it was not seen.
 	sharp   [2]float64
 	seen    [2]bool
 }
@@ -158,8 +177,22 @@ func (m *Maker) Take(index int, picture clip.Planes, scale float64) {
 		if sharp := sharpness(p); !m.seen[i] || sharp > 1.1*m.sharp[i] {
 			m.taken[i], m.sharp[i], m.seen[i] = p, sharp, true
 			m.moments[i].piece, m.moments[i].shown = piece, index
+			m.close[i] = m.closeUp(picture, piece, index, scale)
 		}
 	}
+}
+
+// closeUp cuts out what lies around the body's landmark.
+func (m *Maker) closeUp(picture clip.Planes, piece Piece, index int, scale float64) clip.Planes {
+	t := m.in.track(m.body)
+	if t == nil || index >= len(t.Samples) || !t.Samples[index].Status.Seen() {
+		return clip.Planes{}
+	}
+	p := overlay.NewPlanes(pieceWidth, closeHeight+2*closeMargin)
+	step := piece.Step / closer
+	x, y := t.Samples[index].X-step*pieceWidth/2, t.Samples[index].Y-step*float64(p.Height)/2
+	overlay.Cut(p, picture, x/scale, y/scale, step/scale)
+	return p
 }
 
 // Read shows the frames of the clip to m, from the clip's file.
@@ -189,8 +222,12 @@ func (m *Maker) JPEG() ([]byte, error) {
 	if !m.seen[0] || !m.seen[1] {
 		return nil, fmt.Errorf("make stills: %w", ErrNone)
 	}
-	picture := overlay.NewPlanes(Width, Height)
-	overlay.Fill(picture, 0, 0, Width, Height, white)
+	top := 0
+	if m.close[0].Height > 0 && m.close[1].Height > 0 {
+		top = closeHeight + gap
+	}
+	picture := overlay.NewPlanes(Width, top+pieceHeight)
+	overlay.Fill(picture, 0, 0, picture.Width, picture.Height, white)
 	var levels [2]float64
 	for i, x := range m.moments {
 		levels[i] = math.NaN()
@@ -204,16 +241,36 @@ func (m *Maker) JPEG() ([]byte, error) {
 			px, py := x.piece.To(t.Samples[x.shown].X, t.Samples[x.shown].Y)
 			overlay.Mark(p, side, px, py, 7)
 		}
-		overlay.Line(p, 0, levels[0], pieceWidth, levels[0], 2, 0, plots.SideColor(traj.Left))
-		overlay.Line(p, 0, levels[1], pieceWidth, levels[1], 2, 8, plots.SideColor(traj.Right))
+		drawLevels(p, levels)
 		overlay.Text(p, x.contact.Limb.Words()+" stands", 4, pieceHeight-23, 15, plots.SideColor(side))
-		overlay.Paste(picture, p, i*(pieceWidth+gap), 0)
+		overlay.Paste(picture, p, i*(pieceWidth+gap), top)
+		if top > 0 {
+			overlay.Paste(picture, m.levelled(i, levels), i*(pieceWidth+gap), 0)
+		}
 	}
 	var out bytes.Buffer
 	if err := jpeg.Encode(&out, overlay.Picture(picture), &jpeg.Options{Quality: 82}); err != nil {
 		return nil, fmt.Errorf("write still of %s: %w", m.in.Info.Path, err)
 	}
 	return out.Bytes(), nil
+}
+
+// drawLevels draws the level in left stance whole, in right stance dashed.
+func drawLevels(p clip.Planes, levels [2]float64) {
+	overlay.Line(p, 0, levels[0], pieceWidth, levels[0], 2, 0, plots.SideColor(traj.Left))
+	overlay.Line(p, 0, levels[1], pieceWidth, levels[1], 2, 8, plots.SideColor(traj.Right))
+}
+
+// levelled returns the close-up of a side so that the middle of both levels, which are those
+// in the pieces, is in its middle: side by side the two close-ups show them at one height.
+func (m *Maker) levelled(i int, levels [2]float64) clip.Planes {
+	middle := (levels[0] + levels[1]) / 2
+	off := math.Round(closer * (middle - levels[i]))
+	off = math.Max(-closeMargin, math.Min(closeMargin, off))
+	p := overlay.NewPlanes(pieceWidth, closeHeight)
+	overlay.Cut(p, m.close[i], 0, closeMargin+off, 1)
+	drawLevels(p, [2]float64{closeHeight/2 + closer*(levels[0]-middle), closeHeight/2 + closer*(levels[1]-middle)})
+	return p
 }
 
 var white = color.NRGBA{0xff, 0xff, 0xff, 0xff}
