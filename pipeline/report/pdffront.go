@@ -12,7 +12,7 @@ import (
 const (
 	leadSize    = 16
 	legendSize  = 7
-	stillHeight = 128
+	stillHeight = 150
 	stillGap    = 8
 )
 
