@@ -126,7 +126,7 @@ func askVet(s *metrics.Summary) []string {
 	if s.Limb.Limb == "" && !s.Limb.Undecided {
 		return nil
 	}
-	return []string{"Show this to a veterinarian, who finds the cause."}
+	return []string{"Show this to a veterinarian, who diagnoses."}
 }
 
 // nextRuns says what to film, and when.
