@@ -81,7 +81,9 @@ func TestAccuracy(t *testing.T) {
 
 // TestSoundHorseIsNotCalledUneven renders an even horse with the same code.
 func TestSoundHorseIsNotCalledUneven(t *testing.T) {
-	_, result, _ := filmed(t, t.TempDir(), "toward-1", lane(32, traj.Toward))
+	s := lane(32, traj.Toward)
+	s.Camera.Width, s.Camera.Height = 1280, 720
+	_, result, _ := filmed(t, t.TempDir(), "toward-1", s)
 	t.Log(pipeline.Finding(result))
 	if l := result.Summary.Limb; l.Limb != "" || l.Undecided {
 		t.Errorf("a sound horse was said to be uneven: %s", l.Sentence)
