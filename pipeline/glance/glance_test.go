@@ -41,11 +41,11 @@ func TestOfSummary(t *testing.T) {
 		want string
 	}{
 		{"a limb is named", metrics.Summary{Runs: 6, Strides: 30, Results: []metrics.Result{head, step}, Limb: metrics.LimbFinding{Limb: traj.LeftFore, Sentence: "signs point to the left fore: …"}},
-			"Signs point to the left fore, seen in head and steps; such signs hold true in seven horses of ten."},
+			"Signs point to the left fore, seen in head and steps; such signs mislead in three horses of ten."},
 		{"a hind limb", metrics.Summary{Runs: 3, Strides: 30, Results: []metrics.Result{croup}, Limb: metrics.LimbFinding{Limb: traj.RightHind}},
-			"Signs point to the right hind, seen in croup; such signs hold true in seven horses of ten."},
+			"Signs point to the right hind, seen in croup; such signs mislead in three horses of ten."},
 		{"one run", metrics.Summary{Runs: 1, Strides: 6, Results: []metrics.Result{head, step}, Limb: metrics.LimbFinding{Limb: traj.LeftFore}},
-			"In this one run signs point to the left fore, seen in head and steps; such signs hold true in seven horses of ten."},
+			"In this one run signs point to the left fore, seen in head and steps; such signs mislead in three horses of ten."},
 		{"fore or hind", metrics.Summary{Runs: 3, Strides: 20, Results: []metrics.Result{head}, Limb: metrics.LimbFinding{Undecided: true, Sentence: "signs point to the left side, the left fore or the left hind: x; neither withers nor croup was marked, so the two cannot be told apart"}},
 			"The horse is uneven on the left, beyond what a sound horse shows; fore or hind cannot be told without withers and croup."},
 		{"even", metrics.Summary{Runs: 4, Strides: 20, Results: []metrics.Result{result(metrics.HeadLowDifference, 2, 5, 13)}, Limb: metrics.LimbFinding{Even: true}},

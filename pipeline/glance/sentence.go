@@ -12,7 +12,7 @@ import (
 )
 
 // howOften goes with every limb that is named; the figure and its source are metrics'.
-const howOften = "; such signs hold true in seven horses of ten"
+const howOften = "; such signs mislead in three horses of ten"
 
 // sure goes with every change that counts.
 const sure = ", a change beyond day-to-day variation"

@@ -223,6 +223,9 @@ func plainReason(reason string, parts int) string {
 		what = strings.ReplaceAll(what, ", ", " or ")
 		reason = what + " not marked in the clip"
 	}
+	if strings.HasPrefix(reason, "one run gives one value") {
+		reason = "takes more than one run"
+	}
 	if strings.HasPrefix(reason, "needs lengths") {
 		reason = "needs the four marks on the ground"
 	}
