@@ -121,7 +121,7 @@ func (b Batch) needsYou() section {
 	for _, kind := range []struct {
 		word  string
 		items []BatchItem
-	}{{"failed", b.Failed}, {"to look at again", b.SecondLook}, {"without marks", b.NeedMarks}} {
+	}{{"failed", b.Failed}, {"look again", b.SecondLook}, {"no marks", b.NeedMarks}} {
 		for _, i := range kind.items {
 			t.rows = append(t.rows, i.row(kind.word))
 		}
