@@ -22,7 +22,7 @@ func (j *job) doubts(info *clip.Info, set *traj.Set, run *metrics.Run, summary *
 		_, err := os.Stat(filepath.Join(filepath.Dir(j.path), other))
 		there = err == nil
 	}
-	return slices.Concat(doubt.Named(j.marks, file, there, len(info.Times)), doubt.Pictured(j.marks, info.Mirrored),
+	return slices.Concat(doubt.Named(j.marks, file, there, len(info.Times), info.Turned()), doubt.Pictured(j.marks, info.Mirrored),
 		doubt.OfRun(doubt.Measured{Marks: j.marks, Set: set, Run: run, Summary: summary, WithersM: j.withers(), Others: j.others}))
 }
 

@@ -72,6 +72,20 @@ func mirrored(t *testing.T, clip, out string) string {
 	return out
 }
 
+// upended writes a copy of an MP4 file whose display matrix turns it by half a turn.
+func upended(t *testing.T, clip, out string) string {
+	t.Helper()
+	data, err := os.ReadFile(mirrored(t, clip, out))
+	if err != nil {
+		t.Fatal(err)
+	}
+	binary.BigEndian.PutUint32(data[bytes.Index(data, []byte("tkhd"))+60:], 0xFFFF0000)
+	if err := os.WriteFile(out, data, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	return out
+}
+
 // What is done wrong by mistake is noticed by the program as people call it: it
 // says so, names no limb, and ends with an exit code that scripts see. What can be put
 // right is put right.
@@ -125,6 +139,7 @@ func TestMistakesAreNoticed(t *testing.T) {
 			}
 			m.Calibration = nil
 		}, exitFatal, "the picture stands on its head"},
+		{"a clip that was turned over since it was marked", func() string { return upended(t, clip, filepath.Join(visit, "over-1.mp4")) }, func(m *record.Marks) { m.Turned = "0" }, exitPartly, "turned the clip’s picture by 0°, and now by 180°"},
 		{"a mirrored picture", func() string { return mirrored(t, clip, filepath.Join(visit, "front-1.mp4")) }, func(m *record.Marks) {
 			for i := range m.Marks {
 				*m.Marks[i].X = float64(m.Picture.Width-1) - *m.Marks[i].X

@@ -83,6 +83,7 @@ func (f *filmedPass) marks(time uint64) *record.Marks {
 		}
 	}
 	if time%2 == 0 {
+		m.Turned = "0"
 		m.Frames = len(f.truth.Times)                            // As the marks page writes it; a person who writes marks by hand does not.
 		m.WithersM = float64(int(100*s.Horse.HeightM+0.5)) / 100 // As a measuring stick tells it.
 	}

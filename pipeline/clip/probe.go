@@ -151,6 +151,16 @@ const slowMotionFPS, leastTagged = 90, 1.9
 // Frames a second between which what somebody says of them is believed.
 const leastFPS, mostFPS = 5, 2000
 
+// Turned says how players turn the stored picture to show it: the degrees clockwise, and
+// "mirrored" where they exchange left and right before.
+func (i *Info) Turned() string {
+	text := fmt.Sprint(i.Rotation)
+	if i.Mirrored {
+		text += " mirrored"
+	}
+	return text
+}
+
 // leastSlowed is by how much a clip must play slower than it was filmed to count as
 // slow motion: phones' rates are off by some percent of what they say.
 const leastSlowed = 1.2

@@ -143,16 +143,28 @@ func OfMarks(m *record.Marks, others []Other) []record.Doubt {
 }
 
 // Named returns the doubt of marks that say themselves that they are another
-// clip's: of one that is there in the same folder, or of one with another number of frames.
-func Named(m *record.Marks, file string, there bool, frames int) []record.Doubt {
+// clip's: of one that is there in the same folder, of one with another number of frames,
+// or of one that players turned otherwise.
+func Named(m *record.Marks, file string, there bool, frames int, turned string) []record.Doubt {
 	l := &list{confirmed: m.Confirmed}
 	switch {
 	case m.Clip != "" && m.Clip != file && there:
 		l.add(OtherClip, record.SecondLook, fmt.Sprintf("The marks say that they were set on %s, which lies beside this clip.", m.Clip), "Are these the right marks? Then put this clip’s name into them.")
 	case m.Frames != 0 && m.Frames != frames:
 		l.add(OtherClip, record.SecondLook, fmt.Sprintf("The marks were set on a clip of %d frames, and this one has %d.", m.Frames, frames), "Are these the right marks, and is this the whole clip, as it was marked? Then confirm it.")
+	case m.Turned != "" && m.Turned != turned:
+		l.add(OtherClip, record.SecondLook, fmt.Sprintf("When the marks were set players turned the clip’s picture by %s, and now by %s.", degrees(m.Turned), degrees(turned)), "Do the marks still lie where they were set? Then confirm it.")
 	}
 	return l.doubts
+}
+
+// degrees words how a picture is turned, such as "180 mirrored".
+func degrees(turned string) string {
+	by, mirrored := strings.CutSuffix(turned, " mirrored")
+	if mirrored {
+		return by + "°, mirrored"
+	}
+	return by + "°"
 }
 
 // Pictured returns the doubt of a clip whose picture is mirrored when it is shown: in a

@@ -424,7 +424,7 @@ func (s *Server) putMarks(w http.ResponseWriter, r *http.Request) {
 		s.failed(w, r, err)
 		return
 	}
-	m.Clip, m.Frames = path.Base(rel), len(info.Times)
+	m.Clip, m.Frames, m.Turned = path.Base(rel), len(info.Times), info.Turned()
 
 	target, err := s.folder.writable(name)
 	if err != nil {

@@ -256,7 +256,7 @@ func TestANightsClips(t *testing.T) {
 		if first {
 			wantProposed -= 4
 		}
-		if !enough(m) || m.View != view || len(m.Marks) < 10 || proposed != wantProposed || wrong > 0 || levelOf(m.Calibration) != "metric" {
+		if !enough(m) || m.View != view || m.Turned != "0" || len(m.Marks) < 10 || proposed != wantProposed || wrong > 0 || levelOf(m.Calibration) != "metric" {
 			t.Errorf("%s: %d marks, %d of them told as confirmed proposals, %d wrong, calibration %s", name, len(m.Marks), proposed, wrong, levelOf(m.Calibration))
 		}
 		b.Key("g") // and to the next clip.

@@ -32,7 +32,10 @@ type Marks struct {
 	Note    string    `json:"note,omitempty"`
 	Picture Picture   `json:"picture"`
 	// Frames is how many frames the clip has on which the marks were set; 0 is not known.
-	Frames      int                        `json:"frames,omitempty"`
+	Frames int `json:"frames,omitempty"`
+	// Turned is how players turned the stored picture when the marks were set, as
+	// clip.Info.Turned tells it; empty is not known.
+	Turned      string                     `json:"turned,omitempty"`
 	WithersM    float64                    `json:"withers_m,omitempty"`
 	Calibration *geometry.CalibrationInput `json:"calibration,omitempty"`
 	// FilmedFPS is at how many frames a second the clip was filmed where it is slow
