@@ -179,7 +179,7 @@ func (a *analysis) measureBase(s *spatial) {
 func (a *analysis) putPlaces(s *spatial, n Name, weights [4]float64) {
 	f := s.fit
 	mean := mat.NewVecDense(2*len(f.falls), nil) // Of all strides, by footfall.
-	count := 0.0
+	var sum, count float64
 strides:
 	for i, st := range a.Strides {
 		var falls [4]int
@@ -202,10 +202,11 @@ strides:
 			}
 		}
 		s.found.put(n, single(i, st.Start, 100*value, 100*math.Sqrt(variance)))
-		count++
+		sum, count = sum+value, count+1
 	}
 	if count > 0 {
-		s.found[n].commonSD = 100 * math.Sqrt(f.sharedVariance(mean)) / count
+		// A width is as wrong as the tape across the ground marks was, besides.
+		s.found[n].commonSD = 100 * math.Hypot(math.Sqrt(f.sharedVariance(mean)), f.prior.Camera.TapeShare*sum) / count
 	}
 }
 
