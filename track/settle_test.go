@@ -1,6 +1,7 @@
 package track
 
 import (
+	"slices"
 	"testing"
 
 	"jogstrip/track/errormodel"
@@ -38,6 +39,45 @@ func TestSettle(t *testing.T) {
 			s.settle(c.comes)
 			if s.first() != c.first || s.last() != c.last || s.before != c.before || s.after != c.after {
 				t.Errorf("stands in frames %d to %d, seen without in %d and %d, want %d to %d, %d and %d", s.first(), s.last(), s.before, s.after, c.first, c.last, c.before, c.after)
+			}
+		})
+	}
+}
+
+// From behind the heel is marked. As it leaves the hoof seems to rise, or looks otherwise; a
+// limb that passes in front of it for a moment is no such thing.
+func TestHeelRises(t *testing.T) {
+	stands := []stood{{}, {}, {}, {}, {}, {}, {}, {}, {}}
+	up := func(px float64) stood { return stood{steady: flow.Point{Y: -px}} }
+	like := func(ncc float64) stood { return stood{ncc: ncc} }
+	covered := stood{ncc: 0.6, sd: 2}
+	for _, c := range []struct {
+		name string
+		end  []stood // After nine frames in which it stands.
+		left int     // How many of these are left.
+	}{
+		{"stands", []stood{{}, {}}, 2},
+		{"the heel rises", []stood{{}, up(2), up(4)}, 1},
+		{"the last frame shows it", []stood{{}, {}, up(2)}, 2},
+		{"it looks otherwise", []stood{{}, like(0.9), like(0.8)}, 1},
+		{"a limb passes", []stood{{}, covered, covered, {}, {}}, 5},
+		{"a limb passes and hides its end", []stood{{}, covered, covered}, 1},
+		{"one frame misread", []stood{{}, up(2), {}, {}}, 4},
+		{"it sinks into the sand", []stood{up(-2), up(-2)}, 2},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			model := errormodel.Usual().Tracking
+			s := &standing{model: &model, size: 20, before: -1, after: -1}
+			for f, p := range append(slices.Clone(stands), c.end...) {
+				p.frame, p.steady.Y = f, p.steady.Y+200
+				if p.ncc == 0 {
+					p.ncc = 0.99
+				}
+				s.seen = append(s.seen, p)
+			}
+			s.rises()
+			if got := len(s.seen) - len(stands); got != c.left || c.left < len(c.end) && s.after != s.last()+1 {
+				t.Errorf("%d frames of the end are left, seen without in frame %d, want %d", got, s.after, c.left)
 			}
 		})
 	}

@@ -232,6 +232,9 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 		if !c.grows || s.lasts(c.times) > long {
 			s.settle(c.grows)
 		}
+		if !c.grows {
+			s.rises()
+		}
 		side := slices.Index(pair[:], s.landmark)
 		if err := st.place(s, models, side, seeds); err != nil {
 			return nil, err
@@ -415,9 +418,6 @@ func (c *clip) sample(s *standing, k int) (traj.Sample, bool) {
 	if edge := k < c.model.EdgeFrames || k >= len(s.seen)-c.model.EdgeFrames; edge && !c.turnsInSight(s.landmark) {
 		return traj.Gone(), false // Half hidden, it can't be told from what comes and goes.
 	}
-	if !c.grows && k > 0 && c.times[s.last()]-c.times[p.frame] < c.model.HeelS {
-		return traj.Gone(), false // The heel, which was marked, leaves before the toe.
-	}
 	at, ok := c.unsteady(p.frame, p.steady.Add(s.place.At))
 	if !ok {
 		return traj.Gone(), false
@@ -502,11 +502,7 @@ func (c *clip) stancesOf(all []*standing) []traj.Stance {
 			// With so many frames it is seen to move long before it leaves.
 			o.Before, o.After = -1, -1
 		} else if !c.grows && s.after >= 0 {
-			// The heel leaves first, and has left where the toe does.
-			o.After = s.last() + 1
-			for o.Last > o.First && c.times[s.last()]-c.times[o.Last] < c.model.HeelS {
-				o.Last--
-			}
+			o.After = s.last() + 1 // The heel, which is marked, has left where the toe does.
 		}
 		out = append(out, o)
 	}

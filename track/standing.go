@@ -374,6 +374,45 @@ func (s *standing) settle(comes bool) {
 	s.seen = s.seen[moves:]
 }
 
+// rises takes off the frames at its end in which the heel, which is what is marked from behind,
+// has left the ground while the toe still stands: the hoof seems to rise by a part of its
+// height, or no longer looks as it did.
+func (s *standing) rises() {
+	n := len(s.seen)
+	middle := s.seen[n/3 : max(2*n/3, n/3+1)]
+	var ys, off []weighted
+	for _, p := range middle {
+		ys = append(ys, weighted{p.steady.Y, 1})
+	}
+	rest := median(ys)
+	for _, p := range middle {
+		off = append(off, weighted{math.Abs(p.steady.Y - rest), 1})
+	}
+	// Half of a normal distribution lies within 0.67 standard deviations.
+	most := s.model.AtRest*s.size + 3/0.67*median(off)
+	vague := func(p stood) bool { return p.sd >= s.model.VagueSD*s.size }
+	end, again := n, 0 // Where it has left, and in how many frames in a row before that it seems to have.
+	for i := max(2*n/3, s.model.Fewest); i < n && again < 2; i++ {
+		switch p := s.seen[i]; {
+		case vague(p): // Something passes in front of it, or it has gone.
+			continue
+		case p.ncc >= s.model.HeelNCC && rest-p.steady.Y <= most:
+			end, again = n, 0
+			continue
+		case again == 0:
+			end = i
+		}
+		again++
+	}
+	for end > s.model.Fewest && vague(s.seen[end-1]) {
+		end--
+	}
+	if end < n {
+		s.after = s.seen[end].frame
+		s.seen = s.seen[:end]
+	}
+}
+
 // lifted takes off the frames at both ends in which the lowest part of the hoof shows
 // bare ground: it has come up from there, whatever the rest looks like.
 func (st *stander) lifted(s *standing, w flow.Window) error {

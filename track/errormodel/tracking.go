@@ -188,10 +188,9 @@ type Tracking struct {
 	// CoveredSD is how much vaguer stances of the pair behind are: now this part of a hoof is
 	// seen past the legs in front, now that. Judged.
 	CoveredSD float64
-	// HeelS is for how long before a hoof is last seen to stand its heel may have left the
-	// ground, s. Common practice: rolling over the toe takes about a fifth of a stance at the
-	// trot.
-	HeelS float64
+	// HeelNCC is the correlation with a moment before below which the heel of a hoof seen from
+	// behind has left. Judged.
+	HeelNCC float64
 	// LeftS is how long after it was last seen to stand a hoof in sight has left at the latest,
 	// s. Judged.
 	LeftS float64
@@ -317,7 +316,7 @@ func usualTracking() Tracking {
 		StandNCC: 0.75, StandStray: 0.30, StandSlide: 0.60, RestStray: 0.20, Descends: 0.05, AtRest: 0.03,
 		Elsewhere: 0.8, SamePlace: 0.10, VagueSD: 0.05, BridgeS: 0.18, KeyS: 0.10, AgainNCC: 0.88, AgainShare: 0.7,
 		ShortS: 0.06, BriefS: 0.10, Fewest: 3, LikeMarked: 0.85, EdgeFrames: 3, EdgeSD: 0.10, CoveredSD: 0.08,
-		HeelS: 0.05, LeftS: 0.04, PriorWeight: 3.0, MostClick: 4.0,
+		HeelNCC: 0.93, LeftS: 0.04, PriorWeight: 3.0, MostClick: 4.0,
 		BareFromS: 0.35, BareToS: 1.7, BareLooks: 9, StillS: 0.1, StillLimit: 7.0, LeastShare: 0.2,
 		StillShare: 0.55, GoneShare: 0.25, LiftedShare: 0.6,
 		ShortestStep: 0.17, LongestStep: 0.85, LongestDuty: 0.8, LongStance: 1.5, LeastLike: 0.75, LeastFill: 0.5,
