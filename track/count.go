@@ -53,11 +53,11 @@ type chain struct {
 // count returns which stances are those of the pair, which side each is and at which
 // step it comes. all is in the order of time. sure is false where another rhythm fits
 // about as well; the marked stances keep their sides then, and only they are returned.
-func count(all []*standing, times []float64, m *errormodel.Tracking) (best chain, sure bool) {
+func count(all []*standing, times []float64, pace *errormodel.Pace, m *errormodel.Tracking) (best chain, sure bool) {
 	const ratio = 1.02
 	var tried []chain
 	for step := m.ShortestStep; step <= m.LongestStep; step *= ratio {
-		tried = append(tried, countAt(all, times, step, m))
+		tried = append(tried, countAt(all, times, step, pace, m))
 	}
 	if len(tried) == 0 {
 		return chain{}, false
@@ -70,7 +70,7 @@ func count(all []*standing, times []float64, m *errormodel.Tracking) (best chain
 	// The step's own mean does better than the nearest of those tried.
 	for range 2 {
 		if _, step, ok := best.rhythm(all, times); ok {
-			if again := countAt(all, times, step, m); again.worth >= best.worth {
+			if again := countAt(all, times, step, pace, m); again.worth >= best.worth {
 				best = again
 			}
 		}
@@ -245,7 +245,7 @@ func (c *chain) fillIn(all []*standing, times []float64) {
 }
 
 // countAt returns the best choice where a step takes so long, s.
-func countAt(all []*standing, times []float64, step float64, m *errormodel.Tracking) chain {
+func countAt(all []*standing, times []float64, step float64, pace *errormodel.Pace, m *errormodel.Tracking) chain {
 	n := len(all)
 	type state struct {
 		worth    float64
@@ -284,8 +284,8 @@ func countAt(all []*standing, times []float64, step float64, m *errormodel.Track
 					// Steps from one side to the other are odd, and even to the same side.
 					steps := 2 - float64(from^side)
 					steps += 2 * max(0, math.Round((d-steps)/2))
-					if steps > m.MostMissed || from == side && times[s.first()] <= times[o.last()] {
-						continue // One limb can't stand in two places.
+					if steps > m.MostMissed || from == side && times[s.first()]-times[o.last()] < pace.ShortestSwingS {
+						continue // One limb can't stand in two places, nor go from one to the other so soon.
 					}
 					off := (d - steps) * step / math.Sqrt(sq(sd[i])+sq(sd[j])+sq(m.OffStepSD*step)*steps)
 					v := best[j][from].worth + worth - min(off*off/2, 3) - m.MissedStep*(steps-1) - m.MarkedWorth*float64(marked[i]-marked[j+1])

@@ -54,7 +54,7 @@ func TestCount(t *testing.T) {
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			all, times, side := walk(10, tt.step, tt.lasts, tt.marked, tt.hidden)
-			got, sure := count(all, times, &known)
+			got, sure := count(all, times, &known.Trot, &known)
 			if !sure {
 				t.Fatalf("not sure: step %.3f s, stances %v", got.step, got.index)
 			}
@@ -96,7 +96,7 @@ func TestCountNeverHalvesNorDoubles(t *testing.T) {
 				s.seen, s.before = s.seen[k:], -1
 			}
 		}
-		got, ok := count(all, times, &known)
+		got, ok := count(all, times, &known.Trot, &known)
 		_, mean, known := got.rhythm(all, times)
 		if !ok || !known {
 			continue

@@ -523,12 +523,7 @@ func heightOf(l traj.Landmark) float64 {
 // hooves it lies: above those marked before and after it, in between. With marks at
 // several distances it also says how the horse grows in the picture.
 func (c *clip) sizeBody(seeds []seed) {
-	var hooves []seed
-	for _, s := range seeds {
-		if s.Visible && s.Landmark.IsHoof() {
-			hooves = append(hooves, s)
-		}
-	}
+	hooves := c.below(seeds, func(s seed) bool { return s.Visible })
 	var all []sight
 	for i, s := range seeds {
 		if !s.Visible || s.Landmark.IsHoof() || len(hooves) == 0 {
@@ -559,6 +554,27 @@ func (c *clip) sizeBody(seeds []seed) {
 		extent, _ := c.extent(s.Frame)
 		s.size = min(max(w.Size()*min(max(h.high/extent, 0.2), 5), 16), 700)
 	}
+}
+
+// below returns the marks of hooves that count and that say where the ground below the
+// trunk is: those of the pair in front, whose marks alone lie at one distance from it, and of
+// the other pair where fewer than two are marked in front.
+func (c *clip) below(seeds []seed, counts func(s seed) bool) []seed {
+	var pairs [2][]seed // Behind, in front.
+	for _, s := range seeds {
+		if !s.Landmark.IsHoof() || !counts(s) {
+			continue
+		}
+		i := 0
+		if c.turnsInSight(s.Landmark) {
+			i = 1
+		}
+		pairs[i] = append(pairs[i], s)
+	}
+	if len(pairs[1]) >= 2 || len(pairs[1]) >= len(pairs[0]) {
+		return pairs[1]
+	}
+	return pairs[0]
 }
 
 // sight is how high, px, a landmark of the body lies above the hooves in a frame.

@@ -210,7 +210,7 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 	for _, s := range all {
 		s.fills = fills
 	}
-	chosen, sure := count(all, c.times, c.model)
+	chosen, sure := count(all, c.times, c.pace, c.model)
 	var out []*standing
 	lasts := usual(all, c.times)
 	for i, s := range all {
@@ -523,6 +523,10 @@ func (c *clip) seedsOf(all []*standing) []seed {
 				})
 			}
 		}
+		// At its ends it may still come down, or already turn.
+		if edge := c.model.EdgeFrames; len(told) > 2*edge {
+			told = told[edge : len(told)-edge]
+		}
 		if n := len(told); n > 0 {
 			told[n-1].rests = told[n-1].Frame - told[0].Frame
 			out = append(out, told[0])
@@ -594,11 +598,9 @@ func (c *clip) bySight(t *trunk, seeds []seed) {
 		px    float64
 	}
 	var all []height
-	for _, s := range seeds {
-		if s.Visible && s.stands && t.size[s.Frame] > 0 {
-			if h := s.Y - t.at[s.Frame].Y; h > 0 {
-				all = append(all, height{s.Frame, h})
-			}
+	for _, s := range c.below(seeds, func(s seed) bool { return s.Visible && s.stands && t.size[s.Frame] > 0 }) {
+		if h := s.Y - t.at[s.Frame].Y; h > 0 {
+			all = append(all, height{s.Frame, h})
 		}
 	}
 	if len(all) < 2 {
@@ -629,9 +631,9 @@ func (c *clip) bySight(t *trunk, seeds []seed) {
 		part := func(h height) float64 { return math.Log(h.px / even(h.frame)) }
 		switch {
 		case k < 0:
-			off = part(all[len(all)-1]) / 2
+			off = part(all[len(all)-1])
 		case k == 0:
-			off = part(all[0]) / 2
+			off = part(all[0])
 		case all[k].frame == all[k-1].frame:
 			off = (part(all[k]) + part(all[k-1])) / 2
 		default:
