@@ -56,6 +56,7 @@ func newStrangeFilm(t testing.TB) *strangeFilm {
 	s.Horse.Markers = true
 	truth := scenetest.Render(t, s, f.film)
 	f.marks = demo.Clicked(truth, s, "", demo.Clicking{})
+	f.marks.Turned = "0" // As the marks page writes it.
 	var frames []int
 	for _, m := range f.marks.Marks {
 		if !slices.Contains(frames, m.Frame) {
