@@ -226,10 +226,10 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 		out = append(out, s)
 	}
 	// From in front a hind that lands in the print of a fore hides that this one left; the two
-	// together stand for longer than any.
+	// together stand for longer than any. In slow motion hardly a stance is seen to its end.
 	long := (1 + c.model.LastsSD) * middling(out, c.times)
 	for _, s := range out {
-		if !c.grows || s.lasts(c.times) > long {
+		if !c.grows || c.slower <= 1 && s.lasts(c.times) > long {
 			s.settle(c.grows)
 		}
 		if !c.grows {
