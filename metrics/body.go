@@ -85,7 +85,7 @@ func (a *analysis) putMovement(s *spatial, l traj.Landmark, low [2]Name, fits []
 // harmonics say of a stride depends on where the stride is cut. It measures again with all
 // strides cut one standard deviation earlier and later.
 func (a *analysis) shareWindows(s *spatial, l traj.Landmark, low [2]Name, b *bodyTrack, scale float64) {
-	late, _ := a.alike()
+	late, _, _ := a.alike()
 	var moved [2]*spatial
 	for i, shift := range [2]float64{-late, late} {
 		moved[i] = &spatial{found: findings{}}

@@ -111,28 +111,33 @@ func (a *analysis) timing(g, i int) (v, sd float64, ok bool) {
 }
 
 // alike returns by how much all landings of the run, and all leavings, may be early or late
-// alike, s.
-func (a *analysis) alike() (on, off float64) {
+// alike, s, and the share of the variance of that which both sides have alike.
+func (a *analysis) alike() (on, off, share float64) {
 	m := a.opts.Model.Contact
 	if a.opts.View == traj.Away {
-		return m.DescentS, m.HeelS
+		return m.DescentS, m.HeelS, m.AlikeBehind
 	}
-	return m.SlideS, m.RollingShare * a.UsualStance()
+	return m.SlideS, m.RollingShare * a.UsualStance(), m.AlikeSides
 }
 
-// shareInstants sets what all strides' durations share: a run's leavings seen from
-// the front, and its landings seen from behind, are all early or late alike, and
-// much the same on both sides.
+// shareInstants sets what all strides' durations and step timings share: a run's leavings seen
+// from the front, and its landings seen from behind, are all early or late alike, and much the
+// same on both sides.
 func (a *analysis) shareInstants(f findings) {
-	on, off := a.alike()
-	shared := math.Hypot(on, off)
+	on, off, share := a.alike()
+	shared, apart := math.Hypot(on, off), math.Sqrt(2*(1-share))
 	for n, unit := range map[Name]float64{
 		StanceDurationFore: 1, StanceDurationHind: 1, SwingDurationFore: 1, SwingDurationHind: 1,
 		DutyFactorFore: 100 / a.Period, DutyFactorHind: 100 / a.Period,
 	} {
 		if s := f[n]; s != nil && a.Period > 0 {
 			s.sideCommonSD = shared * unit
-			s.commonSD = shared * unit * math.Sqrt(2*(1-a.opts.Model.Contact.AlikeSides))
+			s.commonSD = shared * unit * apart
+		}
+	}
+	for _, n := range []Name{StepTimingFore, StepTimingHind} {
+		if s := f[n]; s != nil && a.Period > 0 {
+			s.commonSD = 100 / a.Period * on * apart
 		}
 	}
 }
@@ -149,7 +154,7 @@ func paired(k int, g traj.Gait) int {
 // what all of the run share.
 func (a *analysis) contacts(space *spatial) []Contact {
 	var out []Contact
-	on, off := a.alike()
+	on, off, _ := a.alike()
 	for k := range limbs {
 		for i := range a.Stances[k] {
 			s := &a.Stances[k][i]

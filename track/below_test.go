@@ -11,7 +11,9 @@ import (
 // them. Fores and hinds stand at two distances, so only those of one pair are taken: the
 // nearer one's, unless hardly any of it are marked.
 func TestBelowTakesOnePair(t *testing.T) {
-	mark := func(l traj.Landmark, frame int) seed { return seed{Mark: Mark{Landmark: l, Frame: frame, Visible: true}} }
+	mark := func(l traj.Landmark, frame int) seed {
+		return seed{Mark: Mark{Landmark: l, Frame: frame, Visible: true}}
+	}
 	hinds := []seed{mark(traj.LeftHind, 1), mark(traj.RightHind, 30)}
 	fores := []seed{mark(traj.LeftFore, 1), mark(traj.RightFore, 30), mark(traj.LeftFore, 60)}
 	for _, c := range []struct {

@@ -40,7 +40,7 @@ type Clip struct {
 
 // seeds of each set. Toward and away take turns; every seed is used once.
 var seeds = map[Set][]uint64{
-	Fit:    span(1000, 24, 1012), // The settings of 1012 contradict one another.
+	Fit:    append(span(1000, 24, 1012), span(2100, 12)...), // The settings of 1012 contradict one another.
 	Check:  span(2000, 24),
 	Sealed: span(7300, 24),
 }

@@ -69,6 +69,10 @@ func Close(picture image.Rectangle) image.Rectangle {
 	return picture
 }
 
+// pieceMargin is by how many rows a piece can be moved up or down to show two levels as far
+// apart as they are.
+const pieceMargin = 20
+
 // below is the share of a piece's height that shows the ground in front of the hooves.
 const below = 0.12
 
@@ -171,8 +175,8 @@ func (m *Maker) Take(index int, picture clip.Planes, scale float64) {
 			continue
 		}
 		piece := PieceOf(m.in.Horse.At(index), Span(m.in.Horse, m.in.WithersM), pieceWidth, pieceHeight)
-		p := overlay.NewPlanes(pieceWidth, pieceHeight)
-		overlay.Cut(p, picture, piece.X/scale, piece.Y/scale, piece.Step/scale)
+		p := overlay.NewPlanes(pieceWidth, pieceHeight+2*pieceMargin)
+		overlay.Cut(p, picture, piece.X/scale, (piece.Y-pieceMargin*piece.Step)/scale, piece.Step/scale)
 		// Of pictures about as sharp the first.
 		if sharp := sharpness(p); !m.seen[i] || sharp > 1.1*m.sharp[i] {
 			m.taken[i], m.sharp[i], m.seen[i] = p, sharp, true
@@ -228,18 +232,13 @@ func (m *Maker) JPEG() ([]byte, error) {
 	}
 	picture := overlay.NewPlanes(Width, top+pieceHeight)
 	overlay.Fill(picture, 0, 0, picture.Width, picture.Height, white)
-	var levels [2]float64
+	levels, lower := m.levels()
 	for i, x := range m.moments {
-		levels[i] = math.NaN()
-		if t := m.in.track(m.body); t != nil && t.Samples[x.shown].Status.Seen() {
-			_, levels[i] = x.piece.To(t.Samples[x.shown].X, t.Samples[x.shown].Y)
-		}
-	}
-	for i, x := range m.moments {
-		side, p := x.contact.Limb.Side(), m.taken[i]
+		side, p := x.contact.Limb.Side(), overlay.NewPlanes(pieceWidth, pieceHeight)
+		overlay.Cut(p, m.taken[i], 0, pieceMargin+lower[i], 1)
 		if t := m.in.track(x.contact.Limb); t != nil && t.Samples[x.shown].Status.Followed() {
 			px, py := x.piece.To(t.Samples[x.shown].X, t.Samples[x.shown].Y)
-			overlay.Mark(p, side, px, py, 7)
+			overlay.Mark(p, side, px, py-lower[i], 7)
 		}
 		drawLevels(p, levels)
 		overlay.Text(p, x.contact.Limb.Words()+" stands", 4, pieceHeight-23, 15, plots.SideColor(side))
@@ -253,6 +252,35 @@ func (m *Maker) JPEG() ([]byte, error) {
 		return nil, fmt.Errorf("write still of %s: %w", m.in.Info.Path, err)
 	}
 	return out.Bytes(), nil
+}
+
+// levels returns at which row of its piece the body's landmark lies in left and in right
+// stance, NaN where it was not seen, and how many rows lower on the picture each piece is cut
+// for that. The two lie as far apart as was measured in these strides: where in the picture
+// the horse stands is known less well than that.
+func (m *Maker) levels() (levels, lower [2]float64) {
+	t := m.in.track(m.body)
+	for i, x := range m.moments {
+		levels[i] = math.NaN()
+		if t != nil && t.Samples[x.shown].Status.Seen() {
+			_, levels[i] = x.piece.To(t.Samples[x.shown].X, t.Samples[x.shown].Y)
+		}
+	}
+	for _, s := range m.in.Run.Signals {
+		if s.Landmark != m.body || s.Unit != "mm" || !m.in.Horse.Metric {
+			continue
+		}
+		perRow := 1000 * Span(m.in.Horse, m.in.WithersM) / pieceHeight
+		apart := (s.Height[m.moments[0].shown] - s.Height[m.moments[1].shown]) / perRow // The right one lower, rows.
+		off := levels[1] - levels[0] - apart
+		if math.IsNaN(off) || math.Abs(off) > 2*pieceMargin {
+			break
+		}
+		lower[0], lower[1] = math.Round(-off/2), math.Round(off/2)
+		levels[0], levels[1] = levels[0]-lower[0], levels[1]-lower[1]
+		levels[1] = levels[0] + apart // Less what rounding to whole rows leaves.
+	}
+	return levels, lower
 }
 
 // drawLevels draws the level in left stance whole, in right stance dashed.
