@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"path/filepath"
 
 	"jogstrip/pipeline/fsx"
 	"jogstrip/pipeline/record"
@@ -54,4 +55,32 @@ func ClearLeftovers(path string) (err error) {
 	}
 	defer func() { err = errors.Join(err, release()) }()
 	return fsx.Sweep(record.OutPath(path))
+}
+
+// ClearVisitLeftovers removes what killed runs left beside the page of the visit at folder.
+// Where another run writes that page, nothing is done.
+func ClearVisitLeftovers(folder string) (err error) {
+	held, release, err := holdFolder(folder)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, release()) }()
+	if !held {
+		return nil
+	}
+	return fsx.Sweep(filepath.Join(folder, visitOut))
+}
+
+// holdFolder keeps others from clearing up in folder until release is called or the process
+// dies; held is false where another run does so already, or the file system has no locks.
+func holdFolder(folder string) (held bool, release func() error, err error) {
+	f, err := os.Open(folder)
+	if err != nil {
+		return false, nil, fmt.Errorf("open folder: %w", err)
+	}
+	held, err = fsx.TryLock(f)
+	if err != nil && !fsx.Lockless(err) {
+		return false, nil, errors.Join(fmt.Errorf("lock folder %s: %w", folder, err), f.Close())
+	}
+	return held && err == nil, f.Close, nil
 }

@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"path/filepath"
 
@@ -52,6 +53,11 @@ func VisitPage(ctx context.Context, folder string, opts MeasureOptions) (visit *
 	if err := mayReplace(target, ReportFile); err != nil {
 		return v, false, err
 	}
+	_, release, err := holdFolder(folder)
+	if err != nil {
+		return v, false, err
+	}
+	defer func() { err = errors.Join(err, release()) }()
 	err = makeFolder(target, func(f *files) error {
 		page.Figures = f.figures(plots.SummaryFigures(summary.Said(v.Around.Yard.Lengths)))
 		record := &v.Around.Visit

@@ -232,6 +232,8 @@ func findClips(ctx context.Context, folder string) ([]batch.Clip, error) {
 func visitPages(opts pipeline.MeasureOptions) func(ctx context.Context, folder string, fresh bool) error {
 	return func(ctx context.Context, folder string, fresh bool) error {
 		if !fresh && !visitStale(folder) {
+			// What can't be cleared away harms nothing here; the next batch tries again.
+			_ = pipeline.ClearVisitLeftovers(folder)
 			return nil
 		}
 		_, _, err := pipeline.VisitPage(ctx, folder, opts)

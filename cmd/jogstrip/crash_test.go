@@ -360,6 +360,7 @@ func TestKilledBatchLeavesEverythingWhole(t *testing.T) {
 	// What a kill leaves between putting results in place and removing the old ones goes
 	// with the next batch, to which the clip is up to date.
 	write(t, filepath.Join(mkdir(t, filepath.Join(y.root, "h/2026-03-09/.away-1.out.making-1")), record.ResultFile), "old")
+	write(t, filepath.Join(mkdir(t, filepath.Join(y.root, "h/2026-03-09/.visit.out.making-1")), "report.html"), "old")
 	y.finish()
 	y.check("at the end")
 	for _, name := range y.clips {
