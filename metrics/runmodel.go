@@ -91,13 +91,9 @@ func (m *clicked) down(click, mirror float64) (mean *mat.VecDense, cov *mat.SymD
 		most := max(len(m.per[p.limb[0]]), len(m.per[p.limb[1]]))
 		v.SetSym(i, i, v.At(i, i)+sq(p.sd/click)*max(1, float64(same)/float64(most)))
 	}
-	var hht mat.Dense
-	hht.Mul(h, h.T())
-	for i := range q {
-		for j := i; j < q; j++ {
-			v.SetSym(i, j, v.At(i, j)+hht.At(i, j))
-		}
-	}
+	var hht mat.SymDense
+	hht.SymOuterK(1, h)
+	v.AddSym(v, &hht)
 	var chol mat.Cholesky
 	var gain, told mat.Dense // Gain transposed: V⁻¹H.
 	if !chol.Factorize(v) || !solved(chol.SolveTo(&gain, h)) {

@@ -25,20 +25,26 @@ func lockClip(path string) (release func() error, err error) {
 	if !stat.Mode().IsRegular() {
 		return nil, fmt.Errorf("open clip %s: it is not an ordinary file", path)
 	}
+	held, locks, release, err := hold(path, "clip")
+	if err == nil && locks && !held {
+		return nil, errors.Join(fmt.Errorf("clip %s: %w", path, ErrBusy), release())
+	}
+	return release, err
+}
+
+// hold locks the file or folder at path, which messages call what, until release is called or
+// the process dies; held is false where another process has it. A network drive may not lock
+// what is opened for reading: then locks is false.
+func hold(path, what string) (held, locks bool, release func() error, err error) {
 	f, err := os.Open(path)
 	if err != nil {
-		return nil, fmt.Errorf("open clip: %w", err)
+		return false, false, nil, fmt.Errorf("open %s: %w", what, err)
 	}
-	got, err := fsx.TryLock(f)
-	switch {
-	case err == nil && !got:
-		return nil, errors.Join(fmt.Errorf("clip %s: %w", path, ErrBusy), f.Close())
-	case err != nil && fsx.Lockless(err):
-		// A network drive that does not lock files opened for reading.
-	case err != nil:
-		return nil, errors.Join(fmt.Errorf("lock clip %s: %w", path, err), f.Close())
+	held, err = fsx.TryLock(f)
+	if err != nil && !fsx.Lockless(err) {
+		return false, false, nil, errors.Join(fmt.Errorf("lock %s %s: %w", what, path, err), f.Close())
 	}
-	return f.Close, nil
+	return held && err == nil, err == nil, f.Close, nil
 }
 
 // ClearLeftovers removes what killed runs left of the results of the clip at path. A run
@@ -60,7 +66,7 @@ func ClearLeftovers(path string) (err error) {
 // ClearVisitLeftovers removes what killed runs left beside the page of the visit at folder.
 // Where another run writes that page, nothing is done.
 func ClearVisitLeftovers(folder string) (err error) {
-	held, release, err := holdFolder(folder)
+	held, _, release, err := hold(folder, "folder")
 	if err != nil {
 		return err
 	}
@@ -69,18 +75,4 @@ func ClearVisitLeftovers(folder string) (err error) {
 		return nil
 	}
 	return fsx.Sweep(filepath.Join(folder, visitOut))
-}
-
-// holdFolder keeps others from clearing up in folder until release is called or the process
-// dies; held is false where another run does so already, or the file system has no locks.
-func holdFolder(folder string) (held bool, release func() error, err error) {
-	f, err := os.Open(folder)
-	if err != nil {
-		return false, nil, fmt.Errorf("open folder: %w", err)
-	}
-	held, err = fsx.TryLock(f)
-	if err != nil && !fsx.Lockless(err) {
-		return false, nil, errors.Join(fmt.Errorf("lock folder %s: %w", folder, err), f.Close())
-	}
-	return held && err == nil, f.Close, nil
 }

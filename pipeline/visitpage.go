@@ -53,7 +53,7 @@ func VisitPage(ctx context.Context, folder string, opts MeasureOptions) (visit *
 	if err := mayReplace(target, ReportFile); err != nil {
 		return v, false, err
 	}
-	_, release, err := holdFolder(folder)
+	_, _, release, err := hold(folder, "folder") // Nobody clears up meanwhile.
 	if err != nil {
 		return v, false, err
 	}

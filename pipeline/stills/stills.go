@@ -277,8 +277,8 @@ func (m *Maker) levels() (levels, lower [2]float64) {
 			break
 		}
 		lower[0], lower[1] = math.Round(-off/2), math.Round(off/2)
-		levels[0], levels[1] = levels[0]-lower[0], levels[1]-lower[1]
-		levels[1] = levels[0] + apart // Less what rounding to whole rows leaves.
+		levels[0] -= lower[0]
+		levels[1] = levels[0] + apart // Moving the piece leaves what rounding to whole rows does.
 	}
 	return levels, lower
 }
