@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"math"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"github.com/chromedp/chromedp"
@@ -60,7 +61,9 @@ func TestLengthsAsPeopleTypeThem(t *testing.T) {
 }
 
 // A comma, feet and inches and a wrong entry in the field where the lane's
-// measures are typed: what counts is what was shown, and no key goes to the page.
+// measures are typed: what counts is what was shown, and no key goes to the page. The
+// field is the same one to the end, so that no click on it is lost while the panel is
+// drawn anew, and what can't be taken over stays in it.
 func TestLengthsAreShownBackBeforeTheyCount(t *testing.T) {
 	t.Parallel()
 	clip, truth := renderedClip(t)
@@ -79,6 +82,7 @@ func TestLengthsAreShownBackBeforeTheyCount(t *testing.T) {
 	for _, p := range groundPoints(truth, frame) {
 		b.Press(p.X, p.Y)
 	}
+	b.Script(`window.field = document.querySelector('#lane-width_m')`)
 	typed := func(selector, text, shown string) {
 		t.Helper()
 		b.Click(selector)
@@ -100,6 +104,11 @@ func TestLengthsAreShownBackBeforeTheyCount(t *testing.T) {
 	b.Wait(`document.querySelector('#lane-width_m').closest('.field').textContent.includes('If centimetres are meant, write 250 cm')`)
 	b.Shoot("refused")
 	b.Accessible()
+	b.Click("#zoom-all")
+	b.Wait(`document.querySelector('#lane-length_m').value === '8.001 m'`) // The panel was drawn anew.
+	if got := eval[string](b, `document.querySelector('#lane-width_m').value + ' ' + document.querySelector('#lane-width_m').closest('.field').querySelector('output').value`); !strings.HasPrefix(got, "250 Not taken over") {
+		t.Errorf("beside what was refused stands %q", got)
+	}
 	if m := read(); m.Calibration != nil {
 		t.Errorf("a width of 250 m counts: %+v", m.Calibration.Ground)
 	}
@@ -112,6 +121,9 @@ func TestLengthsAreShownBackBeforeTheyCount(t *testing.T) {
 	b.Wait(`document.querySelector('.notice.good')?.textContent.includes('Camera')`)
 	b.Wait(`document.querySelector('#saved').textContent === 'Saved'`)
 	b.Shoot("read")
+	if !eval[bool](b, `window.field === document.querySelector('#lane-width_m')`) {
+		t.Error("the field was made anew")
+	}
 	if got := eval[int](b, `Number(document.querySelector('canvas.picture').dataset.frame)`); got != frame {
 		t.Errorf("typing stepped from frame %d to %d", frame, got)
 	}

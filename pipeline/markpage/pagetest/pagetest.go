@@ -248,10 +248,12 @@ func (b *Page) Text(selector string) string {
 	return Eval[string](b, fmt.Sprintf(`document.querySelector(%q)?.textContent ?? ''`, selector))
 }
 
-// At returns where a position of the clip's picture lies in the window.
+// At returns where a position of the clip's picture lies in the window, as it is painted:
+// what the page is about to paint is waited for, since a person goes by what is seen.
 func (b *Page) At(x, y float64) (float64, float64) {
 	b.Helper()
-	p := Eval[[]float64](b, fmt.Sprintf(`(() => { const c = document.querySelector('canvas.picture'); c.scrollIntoView({block:'center', behavior:'instant'}); const r = c.getBoundingClientRect(), d = c.dataset, s = Number(d.scale);
+	p := Eval[[]float64](b, fmt.Sprintf(`(async () => { for (let i = 0; i < 2; i += 1) await new Promise((next) => { requestAnimationFrame(next); });
+		const c = document.querySelector('canvas.picture'); c.scrollIntoView({block:'center', behavior:'instant'}); const r = c.getBoundingClientRect(), d = c.dataset, s = Number(d.scale);
 		const x = r.left + r.width / 2 + (%f - Number(d.cx)) * s, y = r.top + r.height / 2 + (%f - Number(d.cy)) * s;
 		return [x, y, x > r.left && x < r.right && y > r.top && y < r.bottom && document.elementFromPoint(x, y) === c ? 1 : 0]; })()`, x, y))
 	if p[2] == 0 && Eval[bool](b, `Number(document.querySelector('canvas.picture').dataset.zoom) > 1`) {

@@ -1,7 +1,7 @@
 // Lengths as people type them: metric or in feet and inches, with a decimal point
 // or a comma, and a horse's height in hands. What is kept is always metres.
 
-import { h, newId } from './dom.js';
+import { h, wasGiven } from './dom.js';
 
 const inch = 0.0254; // m, exactly (international yard and pound agreement, 1959).
 const units = [
@@ -115,12 +115,11 @@ export function parseNumber(text) {
 /**
  * A labelled field whose text is read while it is typed and counts when the
  * person leaves it or presses Enter. read(text) gives { value, shown } or
- * { problem }.
+ * { problem }. What can't be taken over stays to be mended, and why beside it.
  */
 function typedField(label, { id, text, placeholder, hint, onchange, read }) {
-  const readId = newId('read');
-  const output = h('output', { id: readId, class: 'read', for: id });
-  const tell = (last) => {
+  const readId = `${id}-read`;
+  const tell = (input, output, last) => {
     const got = input.value.trim() === '' ? { value: '' } : read(input.value);
     const wrong = Boolean(got.problem) && last;
     input.setCustomValidity(got.problem ?? '');
@@ -130,16 +129,21 @@ function typedField(label, { id, text, placeholder, hint, onchange, read }) {
     output.value = got.problem ? (last ? `Not taken over. ${got.problem}` : '…') : got.shown ?? '';
     return got;
   };
+  // The elements that are on the page, which may be older than these; see renew.
+  const told = (e, last) => tell(e.currentTarget, e.currentTarget.parentElement.querySelector('output'), last);
+  const output = h('output', { id: readId, class: 'read', for: id });
   const input = h('input', {
     id, type: 'text', autocomplete: 'off', autocapitalize: 'off', spellcheck: 'false', 'aria-describedby': readId, placeholder, value: text,
-    oninput: () => tell(false),
-    onchange: () => {
-      const got = tell(true);
+    oninput: (e) => told(e, false),
+    onchange: (e) => {
+      const got = told(e, true);
       if (!got.problem) onchange(got.value);
     },
   });
-  tell(false);
-  return h('div', { class: 'field' }, h('label', { for: id }, label), input, output, hint ? h('small', { class: 'hint' }, hint) : null);
+  tell(input, output, false);
+  const box = h('div', { class: 'field' }, h('label', { for: id }, label), input, output, hint ? h('small', { class: 'hint' }, hint) : null);
+  box.keeps = (fresh) => input.matches('[aria-invalid]') && wasGiven(input) === wasGiven(fresh.querySelector('input'));
+  return box;
 }
 
 /** Writes a length as the yard reads it where that keeps it to the millimetre, else in metres. */

@@ -1,6 +1,6 @@
 // How much of the night's work is done, and the next clip made ready meanwhile.
 
-import { h, put } from './dom.js';
+import { h, renew } from './dom.js';
 import { get, send } from './api.js';
 import { nextToMark } from './next.js';
 import { openingFrame, partsOf } from './marks.js';
@@ -12,7 +12,7 @@ export function showNight(page) {
   const enough = page.marks.pair() && (page.marks.parts.calibration || page.carried?.calibration);
   const open = readable.filter((c) => (c.path === page.clip.path ? !enough : c.needs.includes('marks') || c.needs.includes('calibration')));
   const done = readable.length - open.length;
-  put(page.night, h('progress', { max: readable.length, value: done, id: 'night', 'aria-label': 'Clips marked' }), h('span', {}, `${done} of ${readable.length} clips marked`));
+  renew(page.night, h('progress', { max: readable.length, value: done, id: 'night', 'aria-label': 'Clips marked' }), h('span', {}, `${done} of ${readable.length} clips marked`));
   const next = nextToMark(page.clips, page.clip.path);
   if (enough && next && !page.warmed) {
     page.warmed = true;

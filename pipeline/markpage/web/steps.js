@@ -1,6 +1,6 @@
 // The steps of marking a clip: what is asked for in each, and what comes next.
 
-import { h, put, button, field, choice, number } from './dom.js';
+import { h, renew, button, field, choice, number } from './dom.js';
 import { lengthField, numberField, inOwn, example } from './lengths.js';
 import { facing } from './horse.js';
 import { landmarksFor, extrasFor, landmarkNames, placeOf, sideOf, opposite, symbols, levelWords } from './words.js';
@@ -10,7 +10,7 @@ const names = [['horse', '1 Clip'], ['marks', '2 Marks'], ['ground', '3 Ground']
 
 /** Shows the tabs, the way on and the panel of the page's step. */
 export function showStep(page) {
-  put(page.tabs, names.map(([key, text]) => button(text, () => page.setStep(key), {
+  renew(page.tabs, names.map(([key, text]) => button(text, () => page.setStep(key), {
     id: `step-${key}`, 'aria-pressed': String(page.step === key), disabled: key !== 'horse' && !page.marks.view,
   })));
   onward(page);
@@ -18,10 +18,10 @@ export function showStep(page) {
 }
 
 const panels = {
-  look: (page) => put(page.task, h('h2', {}, 'Which way does the horse go?'), h('p', { class: 'wait' }, 'Looking whether the picture agrees with the file’s name…')),
+  look: (page) => renew(page.task, h('h2', {}, 'Which way does the horse go?'), h('p', { class: 'wait' }, 'Looking whether the picture agrees with the file’s name…')),
   horse: horsePanel,
   marks: marksPanel,
-  ground: (page) => put(page.task, page.ground.task()),
+  ground: (page) => renew(page.task, page.ground.task()),
   finish: finishPanel,
 };
 
@@ -58,7 +58,7 @@ function onward(page) {
       ? h('strong', { class: `ask ${sideOf(active)}` }, h('span', { 'aria-hidden': 'true' }, `${symbols[sideOf(active)]} `), `Click the ${landmarkNames[active]}`)
       : h('strong', { class: 'ask middle' }, page.marks.stop(page.frame) ? 'This frame is done' : 'Enough frames are marked')]
       : missing ? [h('strong', { class: 'ask middle' }, `Click the ${missing}`)] : [];
-  put(page.onward, ask, h('div', { class: 'actions' },
+  renew(page.onward, ask, h('div', { class: 'actions' },
     button(thing.text, () => thing.act(), { id: thing.id, class: thing.ready ? 'primary' : '', disabled: Boolean(thing.off) }),
     proposed > 0 ? button('Throw away', () => page.throwAway(), { id: 'throw-away' }) : null,
     page.step === 'marks' && active && proposed === 0 ? button('Not visible', () => page.hide(), { id: 'hide' }) : null,
@@ -68,7 +68,7 @@ function onward(page) {
 
 function horsePanel(page) {
   const set = (name) => (value) => page.change({ [name]: value });
-  put(page.task,
+  renew(page.task,
     h('h2', {}, 'How was the clip filmed?'),
     choice('The horse', 'view', [
       ['toward', 'comes toward the camera', facing('toward')],
@@ -105,7 +105,7 @@ function marksPanel(page) {
       ? `The ${landmarkNames[pair.left]} is marked where the horse’s right is. Were left and right confused? Limbs may really cross while one swings past the other.`
       : `The ${landmarkNames[pair.left]} in frame ${pair.leftFrame} lies on the other side of the ${landmarkNames[opposite(pair.left)]} in frame ${pair.rightFrame}. Were left and right confused? A horse that plaits really puts them so.`),
     button('Exchange left and right', () => page.swap(pair), { id: `swap-${pair.left}` })));
-  put(page.task,
+  renew(page.task,
     proposed.size > 0
       ? h('p', { id: 'proposed' }, `The program proposes ${[...proposed.keys()].map((l) => landmarkNames[l]).join(', ')} here. C confirms, a drag moves one, X throws them away. Nothing proposed is measured before you confirm it.`)
       : active
@@ -165,7 +165,7 @@ function finishPanel(page) {
   }
   if (level === 'none') remarks.push(['warn', 'Without ground marks only times and the rhythm of head and croup are measured, no lengths.']);
   if (!seen.has('withers') && page.marks.view === 'toward' && !seen.has('croup')) remarks.push(['warn', 'Without withers or croup the report cannot tell a forelimb pattern from a hindlimb one.']);
-  put(page.task,
+  renew(page.task,
     h('h2', {}, 'Finish'),
     h('dl', { class: 'facts' },
       h('dt', {}, 'Filmed'), h('dd', {}, `${page.marks.view === 'toward' ? 'coming toward' : 'going away from'} the camera, ${page.marks.parts.gait}`),
