@@ -14,9 +14,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
-	"syscall"
 	"testing"
-	"time"
 
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
@@ -494,28 +492,27 @@ func TestCheckTellsWhatClipAndMarksSay(t *testing.T) {
 	}
 }
 
-// The check takes less time than the clip lasts: here by the processors' time, since
-// others may be busy beside the test.
-func TestCheckTakesLessTimeThanTheClip(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "long.mp4")
-	scenetest.Coded(t, path, "-f", "lavfi", "-i", "testsrc2=size=1920x1080:rate=60", "-frames:v", "150", "-pix_fmt", "yuv420p", "-c:v", "libx264", "-preset", "ultrafast")
-	info, err := clip.Probe(t.Context(), path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	spent := func() time.Duration {
-		var u syscall.Rusage
-		if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
+// What the check costs, which BenchmarkCheck tells: it decodes every frame once, and looks
+// closely at so many a second and no more than so many of a long clip.
+func TestCheckLooksAtFewPictures(t *testing.T) {
+	t.Parallel()
+	for name, frames := range map[string]int{"a pass": 150, "more than a minute": 4600} {
+		path := filepath.Join(t.TempDir(), "a.mp4")
+		scenetest.Coded(t, path, "-f", "lavfi", "-i", "testsrc2=size=160x90:rate=60", "-frames:v", fmt.Sprint(frames), "-pix_fmt", "yuv420p", "-c:v", "libx264", "-preset", "ultrafast")
+		info, err := clip.Probe(t.Context(), path)
+		if err != nil {
 			t.Fatal(err)
 		}
-		return time.Duration(u.Utime.Nano() + u.Stime.Nano())
-	}
-	before := spent()
-	check(t, info, Options{})
-	took := spent() - before
-	t.Logf("%.2f s of processor time for a clip of %.2f s", took.Seconds(), info.DurationS())
-	if took.Seconds() > info.DurationS() {
-		t.Errorf("the check took %.1f s of processor time for a clip of %.1f s", took.Seconds(), info.DurationS())
+		s, err := sample(t.Context(), info)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := 1 + len(s.grid.most); got != frames {
+			t.Errorf("%s: %d of %d frames were compared", name, got, frames)
+		}
+		if most := min(maxSamples, int(sampleRate*info.DurationS())+1); len(s.frames) > most || len(s.frames) < most*3/4 {
+			t.Errorf("%s: %d frames were looked at closely, at most %d are wanted", name, len(s.frames), most)
+		}
 	}
 }
 
