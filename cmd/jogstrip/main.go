@@ -10,6 +10,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"path/filepath"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -67,7 +68,22 @@ type app struct {
 }
 
 func main() {
+	preferOwnTools()
 	os.Exit(run(os.Args[1:], os.Stdout, os.Stderr))
+}
+
+// preferOwnTools has programs looked for first where a package puts the ffmpeg that it
+// brings (scripts/package-ffmpeg).
+func preferOwnTools() {
+	self, err := os.Executable()
+	if err != nil {
+		return
+	}
+	folder := filepath.Join(filepath.Dir(self), "..", "libexec", "jogstrip")
+	if _, err := os.Stat(filepath.Join(folder, "ffmpeg")); err == nil {
+		// Where that fails the system's is found.
+		_ = os.Setenv("PATH", folder+string(os.PathListSeparator)+os.Getenv("PATH"))
+	}
 }
 
 // run is main without the process: it returns the exit code.
