@@ -249,6 +249,21 @@ func TestPicturesAreTheFramesOfTheReader(t *testing.T) {
 					t.Errorf("ended before picture %d of %d to %d: %v", next, span[0], span[1], err)
 				}
 			}
+			var got []int
+			err = clip.Pictures(context.Background(), info, 2, last, clip.PictureOptions{Without: [2]int{4, last - 1}}, func(index int, b []byte) error {
+				got = append(got, index)
+				img, err := jpeg.Decode(bytes.NewReader(b))
+				if err != nil {
+					return err
+				}
+				if r, _, _, _ := img.At(80, 48).RGBA(); math.Abs(float64(r)/257*219/255+16-shades[index]) > 2 {
+					t.Errorf("picture %d after a gap is of another frame", index)
+				}
+				return nil
+			})
+			if want := []int{2, 3, last - 1, last}; err != nil || !slices.Equal(got, want) {
+				t.Errorf("pictures %v, want %v: %v", got, want, err)
+			}
 			if _, err := clip.Picture(context.Background(), info, len(info.Times), clip.PictureOptions{}); err == nil {
 				t.Error("a picture past the end gave no error")
 			}

@@ -26,6 +26,9 @@ type PictureOptions struct {
 	Near bool
 	// Idle leaves the processors to others.
 	Idle bool
+	// Without names frames that are passed over: the first, and the one after the last.
+	// They lie between the first and the last frame asked for.
+	Without [2]int
 }
 
 // behind returns how far before a frame to seek, s. Some containers have no list of
@@ -77,6 +80,9 @@ func Pictures(ctx context.Context, info *Info, first, last int, opts PictureOpti
 	index := first
 	var eachErr error
 	for index <= last && eachErr == nil {
+		if index == opts.Without[0] && opts.Without[1] > index {
+			index = opts.Without[1]
+		}
 		jpeg, err := nextJPEG(in)
 		if err != nil {
 			break
@@ -98,11 +104,7 @@ func Pictures(ctx context.Context, info *Info, first, last int, opts PictureOpti
 
 // pictureArgs has ffmpeg write the frames first to last as upright JPEGs.
 func pictureArgs(info *Info, first, last int, opts PictureOptions) []string {
-	// Half an interval early, so that the wanted frame is the first one after it.
-	from := math.Inf(-1)
-	if first > 0 {
-		from = info.firstPTS + max(1, info.Slowed)*(info.Times[first]-(info.Times[first]-info.Times[first-1])/2)
-	}
+	from := info.before(first)
 	args := []string{"-v", "error", "-nostdin", "-noautorotate", "-copyts"}
 	filters := "null"
 	if opts.Near {
@@ -118,6 +120,11 @@ func pictureArgs(info *Info, first, last int, opts PictureOptions) []string {
 		}
 		filters = fmt.Sprintf("select=gte(t\\,%.6f)", from)
 	}
+	frames := last - first + 1
+	if out := opts.Without; out[1] > out[0] {
+		filters += fmt.Sprintf(",select=lt(t\\,%.6f)+gte(t\\,%.6f)", info.before(out[0]), info.before(out[1]))
+		frames -= out[1] - out[0]
+	}
 	filters += info.upright()
 	switch {
 	case opts.MaxWidth > 0 && opts.MaxWidth < info.Width && info.Aspect == 1:
@@ -132,8 +139,17 @@ func pictureArgs(info *Info, first, last int, opts PictureOptions) []string {
 		quality = 3
 	}
 	args = append(args, InputArgs(info.Path)...)
-	return append(args, "-map", "0:v:0", "-fps_mode", "passthrough", "-frames:v", strconv.Itoa(last-first+1),
+	return append(args, "-map", "0:v:0", "-fps_mode", "passthrough", "-frames:v", strconv.Itoa(frames),
 		"-vf", filters, "-pix_fmt", "yuvj420p", "-c:v", "mjpeg", "-q:v", strconv.Itoa(quality), "-f", "mjpeg", "pipe:1")
+}
+
+// before returns a time, s, in the file's own, half an interval before a frame, so that the
+// frame is the first one after it.
+func (i *Info) before(frame int) float64 {
+	if frame == 0 {
+		return math.Inf(-1)
+	}
+	return i.firstPTS + max(1, i.Slowed)*(i.Times[frame]+i.Times[frame-1])/2
 }
 
 func cause(err error) error {

@@ -217,6 +217,8 @@ func (m *motion) encodeArgs(t *Truth, work string) ([]string, error) {
 		"-i", "pipe:0", "-filter_script:v", script, "-fps_mode", "passthrough", "-enc_time_base", fmt.Sprintf("1/%d", timeBase),
 		"-pix_fmt", format, "-color_range", "tv", "-colorspace", "bt709", "-color_primaries", "bt709", "-color_trc", "bt709",
 		"-video_track_timescale", strconv.Itoa(timeBase), "-movflags", "+faststart", "-preset", e.Preset,
+		// A key frame a second, as phones write them (common practice).
+		"-g", strconv.Itoa(max(1, int(math.Round(c.FPS)))),
 		// From version 6 on, ffmpeg forgets how long a picture lasts where its time is set:
 		// the last one would last no time, and players would leave it out.
 		"-bsf:v", fmt.Sprintf("setts=pts=PTS:dts=DTS:duration=%d", int(math.Round(timeBase/c.FPS))),

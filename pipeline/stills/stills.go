@@ -201,24 +201,26 @@ func (m *Maker) closeUp(picture clip.Planes, piece Piece, index int, scale float
 
 // Read shows the frames of the clip to m, from the clip's file.
 func (m *Maker) Read(ctx context.Context) error {
-	for _, span := range m.Frames() {
-		err := clip.Pictures(ctx, m.in.Info, span[0], span[1], clip.PictureOptions{Idle: true}, func(index int, data []byte) error {
-			decoded, err := jpeg.Decode(bytes.NewReader(data))
-			if err != nil {
-				return fmt.Errorf("read still %d of %s: %w", index, m.in.Info.Path, err)
-			}
-			picture, ok := decoded.(*image.YCbCr)
-			if !ok {
-				return fmt.Errorf("read still %d of %s: not a colour picture", index, m.in.Info.Path)
-			}
-			m.Take(index, overlay.FromPicture(picture), 1)
-			return nil
-		})
-		if err != nil {
-			return err
-		}
+	spans := m.Frames()
+	first, second := spans[0], spans[1]
+	if second[0] < first[0] {
+		first, second = second, first
 	}
-	return nil
+	// The stances are neighbours, so both are read in one go: decoding begins at a key frame,
+	// of which a second has one or two.
+	opts := clip.PictureOptions{Idle: true, Without: [2]int{first[1] + 1, second[0]}}
+	return clip.Pictures(ctx, m.in.Info, first[0], second[1], opts, func(index int, data []byte) error {
+		decoded, err := jpeg.Decode(bytes.NewReader(data))
+		if err != nil {
+			return fmt.Errorf("read still %d of %s: %w", index, m.in.Info.Path, err)
+		}
+		picture, ok := decoded.(*image.YCbCr)
+		if !ok {
+			return fmt.Errorf("read still %d of %s: not a colour picture", index, m.in.Info.Path)
+		}
+		m.Take(index, overlay.FromPicture(picture), 1)
+		return nil
+	})
 }
 
 // JPEG returns the picture. Where the frames were not shown the error wraps ErrNone.
