@@ -240,7 +240,37 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 			return nil, err
 		}
 	}
+	c.cutShort(out, pair)
 	return slices.DeleteFunc(out, func(s *standing) bool { return !s.placed }), nil
+}
+
+// cutShort forgets the end of a stance that is seen for much shorter than those of the limb
+// of the pair that is seen longer: left and right stand about as long, on a lame horse too
+// (within some tenths of a lame limb's, common practice), so something hid the hoof. Where
+// the horse goes away that is the other limb before it has passed, so that the landing went
+// unseen; where it comes, the leaving.
+func (c *clip) cutShort(all []*standing, pair [2]traj.Landmark) {
+	usual := 0.0
+	for _, l := range pair {
+		var of []*standing
+		for _, s := range all {
+			if s.landmark == l {
+				of = append(of, s)
+			}
+		}
+		if m := middling(of, c.times); !math.IsInf(m, 1) {
+			usual = max(usual, m)
+		}
+	}
+	for _, s := range all {
+		switch {
+		case s.before < 0 || s.after < 0 || s.lasts(c.times) > (1-2*c.model.LastsSD)*usual:
+		case c.grows:
+			s.after = -1
+		default:
+			s.before = -1
+		}
+	}
 }
 
 // middling returns how long most stances last of which both ends were seen, s: their median;
