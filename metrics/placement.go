@@ -236,12 +236,17 @@ func (f *runFit) advance(t *target, w float64) {
 }
 
 // means puts the means of a measure with sides into found: build adds w times a side's
-// value to a target, in metres, and scale takes that to the measure's unit.
-func (s *spatial) means(n Name, scale float64, build func(t *target, side int, w float64, who whose)) {
+// value to a target, in metres, and scale takes that to the measure's unit. told says which
+// of left, right and their difference it can tell.
+func (s *spatial) means(n Name, scale float64, told [3]bool, build func(t *target, side int, w float64, who whose)) {
 	m := s.found.series(n)
 	for who, to := range [2]**Mean{&m.horse, &m.run} {
 		var v [3][2]float64 // Left, right, difference.
 		for q, w := range [3][2]float64{{1, 0}, {0, 1}, {-1, 1}} {
+			if !told[q] {
+				v[q][1] = -1 / scale
+				continue
+			}
 			t := s.fit.target()
 			for side := range 2 {
 				if w[side] != 0 {
@@ -274,7 +279,7 @@ func (a *analysis) measureLengths(s *spatial) {
 		if f.limbs[2*g] < 0 || f.limbs[2*g+1] < 0 || s.found[name] == nil {
 			continue
 		}
-		s.means(name, scale, func(t *target, side int, w float64, who whose) {
+		s.means(name, scale, [3]bool{true, true, true}, func(t *target, side int, w float64, who whose) {
 			f.advance(t, w/2)
 			f.meanOf(t, 2*g+side, 0, w, who)
 			f.meanOf(t, 2*g+1-side, 0, -w, who)
@@ -390,6 +395,9 @@ func (a *analysis) measureOffsets(s *spatial) {
 	f := s.fit
 	weights := f.midline()
 	both := func(g int) bool { return f.limbs[2*g] >= 0 && f.limbs[2*g+1] >= 0 }
+	// Where one pair alone was placed, the line is these two hooves' own midline: their
+	// difference is 0 by its making.
+	differ := both(0) && both(1)
 	if a.share() || !both(0) && !both(1) {
 		return
 	}
@@ -423,14 +431,13 @@ func (a *analysis) measureOffsets(s *spatial) {
 				continue
 			}
 			o := sided(i, st.Start, v[0][0], v[0][1], v[1][0], v[1][1])
-			if !both(0) || !both(1) {
-				// The line is these two hooves' own midline: their difference is 0 by its making.
+			if !differ {
 				o.Value, o.SD = math.NaN(), math.NaN()
 			}
 			s.found.put(name, o)
 		}
-		if both(0) && both(1) && s.found[name] != nil {
-			s.means(name, 100, func(t *target, side int, w float64, who whose) { fromLine(t, 2*g+side, w, who) })
+		if s.found[name] != nil {
+			s.means(name, 100, [3]bool{f.limbs[2*g] >= 0, f.limbs[2*g+1] >= 0, differ}, func(t *target, side int, w float64, who whose) { fromLine(t, 2*g+side, w, who) })
 		}
 		a.putSpread(s, [2]Name{PlacementSpreadFore, PlacementSpreadHind}[g], varies)
 	}
