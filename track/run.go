@@ -298,7 +298,7 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 	c.holdHips(body, forward, backward)
 	var standings []*standing
 	if len(hooves) > 0 {
-		if standings, err = c.standings(ctx, hooves, trunkOf(body, forward, backward, c.model), seeds); err != nil {
+		if standings, err = c.standings(ctx, hooves, trunkOf(body, forward, backward, c.model), seeds, opts.Gait); err != nil {
 			return nil, err
 		}
 		for i := range seeds {
@@ -330,7 +330,7 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 
 // standings returns the stances of the hooves, and makes the sizes of their marks, seeds,
 // those that the trunk t says; where t is nil, those that a person marked.
-func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, seeds []seed) ([]*standing, error) {
+func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, seeds []seed, gait traj.Gait) ([]*standing, error) {
 	if t != nil {
 		t.fill(c.times, c.model.LeadS)
 		c.trunk = t
@@ -378,7 +378,7 @@ func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, 
 	}); err != nil {
 		return nil, err
 	}
-	all := c.apart(slices.Concat(found...))
+	all := c.inTime(c.apart(slices.Concat(found...)), gait)
 	return slices.DeleteFunc(all, func(s *standing) bool { return !slices.Contains(hooves, s.landmark) }), nil
 }
 

@@ -486,6 +486,31 @@ func (c *clip) apart(all []*standing) []*standing {
 	return slices.DeleteFunc(all, func(s *standing) bool { return len(s.seen) < c.model.Fewest })
 }
 
+// inTime takes out the stances of the pair behind that hold no mark and in whose middle the
+// hoof in front stands that is down while theirs is up: at the trot diagonal limbs stand
+// together, at the pace those of one side.
+func (c *clip) inTime(all []*standing, gait traj.Gait) []*standing {
+	if gait != traj.Trot && gait != traj.Pace {
+		return all
+	}
+	return slices.DeleteFunc(all, func(s *standing) bool {
+		marked := slices.ContainsFunc(c.marks, func(m Mark) bool {
+			return m.Landmark == s.landmark && m.Frame >= s.first() && m.Frame <= s.last()
+		})
+		if marked || c.turnsInSight(s.landmark) {
+			return false
+		}
+		against, with := false, false
+		for _, o := range all {
+			if middle := s.middle(c.times); c.turnsInSight(o.landmark) && c.times[o.first()] <= middle && middle <= c.times[o.last()] {
+				together := (o.landmark.Side() == s.landmark.Side()) == (gait == traj.Pace)
+				against, with = against || !together, with || together
+			}
+		}
+		return against && !with
+	})
+}
+
 // settleStanding puts what is known of the stances into a hoof's track: where it was
 // seen standing, and where it stands though something hides it.
 func (c *clip) settleStanding(t *traj.Track, all []*standing) {
