@@ -35,6 +35,9 @@ func (s *standing) worth(side int, times []float64, usual float64) float64 {
 		w -= 2 * (like - s.like[side])
 	}
 	if o := s.off[side]; !math.IsNaN(o.X) {
+		if math.Abs(o.Y) > s.model.SearchDown {
+			return math.Inf(-1) // A handler's shoe stands nearer to the camera.
+		}
 		w -= 0.4*min(4, sq(o.X)/(sq(0.8)+sq(s.offSD))) + 0.2*min(4, sq(o.Y/0.9))
 	}
 	return w
