@@ -236,17 +236,12 @@ func (f *runFit) advance(t *target, w float64) {
 }
 
 // means puts the means of a measure with sides into found: build adds w times a side's
-// value to a target, in metres, and scale takes that to the measure's unit. told says which
-// of left, right and their difference it can tell.
-func (s *spatial) means(n Name, scale float64, told [3]bool, build func(t *target, side int, w float64, who whose)) {
+// value to a target, in metres, and scale takes that to the measure's unit.
+func (s *spatial) means(n Name, scale float64, build func(t *target, side int, w float64, who whose)) {
 	m := s.found.series(n)
 	for who, to := range [2]**Mean{&m.horse, &m.run} {
 		var v [3][2]float64 // Left, right, difference.
 		for q, w := range [3][2]float64{{1, 0}, {0, 1}, {-1, 1}} {
-			if !told[q] {
-				v[q][1] = -1 / scale
-				continue
-			}
 			t := s.fit.target()
 			for side := range 2 {
 				if w[side] != 0 {
@@ -279,7 +274,7 @@ func (a *analysis) measureLengths(s *spatial) {
 		if f.limbs[2*g] < 0 || f.limbs[2*g+1] < 0 || s.found[name] == nil {
 			continue
 		}
-		s.means(name, scale, [3]bool{true, true, true}, func(t *target, side int, w float64, who whose) {
+		s.means(name, scale, func(t *target, side int, w float64, who whose) {
 			f.advance(t, w/2)
 			f.meanOf(t, 2*g+side, 0, w, who)
 			f.meanOf(t, 2*g+1-side, 0, -w, who)
@@ -395,12 +390,12 @@ func (a *analysis) measureOffsets(s *spatial) {
 	f := s.fit
 	weights := f.midline()
 	both := func(g int) bool { return f.limbs[2*g] >= 0 && f.limbs[2*g+1] >= 0 }
-	// Where one pair alone was placed, the line is these two hooves' own midline: their
-	// difference is 0 by its making.
-	differ := both(0) && both(1)
 	if a.share() || !both(0) && !both(1) {
 		return
 	}
+	// Where one pair alone was placed, the line is the midline of these two hooves: both land
+	// half their base width from it by its making.
+	differ := both(0) && both(1)
 	// fromLine adds w times how far outward limb k lands on average.
 	fromLine := func(t *target, k int, w float64, who whose) {
 		f.meanOf(t, k, 1, w*outward(k), who)
@@ -427,17 +422,12 @@ func (a *analysis) measureOffsets(s *spatial) {
 				x, sd := f.predict(t)
 				v[side] = [2]float64{100 * x, 100 * sd}
 			}
-			if math.IsNaN(v[0][0]) && math.IsNaN(v[1][0]) {
-				continue
+			if differ {
+				s.found.putSides(name, i, st.Start, v)
 			}
-			o := sided(i, st.Start, v[0][0], v[0][1], v[1][0], v[1][1])
-			if !differ {
-				o.Value, o.SD = math.NaN(), math.NaN()
-			}
-			s.found.put(name, o)
 		}
-		if s.found[name] != nil {
-			s.means(name, 100, [3]bool{f.limbs[2*g] >= 0, f.limbs[2*g+1] >= 0, differ}, func(t *target, side int, w float64, who whose) { fromLine(t, 2*g+side, w, who) })
+		if differ && s.found[name] != nil {
+			s.means(name, 100, func(t *target, side int, w float64, who whose) { fromLine(t, 2*g+side, w, who) })
 		}
 		a.putSpread(s, [2]Name{PlacementSpreadFore, PlacementSpreadHind}[g], varies)
 	}

@@ -213,6 +213,10 @@ func (a *analysis) reason(d Definition) string {
 	if body != nil {
 		return "the mark was not seen through a whole stride together with the hooves that time it"
 	}
+	switch d.Name {
+	case QuartersToSide, PlacementOffsetFore, PlacementOffsetHind:
+		return "hooves of both pairs have to be placed: from the midline of one pair its two hooves land equally far by its making"
+	}
 	return "in no stride were all the contacts it needs seen and timed"
 }
 
@@ -244,7 +248,7 @@ func (a *analysis) bodyMarks(n Name) []traj.Landmark {
 // hoofMarks returns the hooves that a measure of sides compares.
 func hoofMarks(d Definition) []traj.Landmark {
 	switch d.Name {
-	case PairTiming, QuartersToSide:
+	case PairTiming, QuartersToSide, PlacementOffsetFore, PlacementOffsetHind:
 		return limbs[:]
 	case StepTimingFore, StepTimingHind, BaseWidthFore, BaseWidthHind:
 	default:

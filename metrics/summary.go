@@ -160,7 +160,7 @@ func gather(runs []Run, d Definition, unit string) sample {
 		if s != nil && s.OfHorse != nil {
 			h, run := s.OfHorse, s.OfRun
 			out.modelled = true
-			value, left, right = told(h.Value, h.SE), told(h.Left, h.LeftSE), told(h.Right, h.RightSE)
+			value, left, right = one(h.Value, h.SE), one(h.Left, h.LeftSE), one(h.Right, h.RightSE)
 			out.here = Mean{run.Value, run.SE, run.Left, run.LeftSE, run.Right, run.RightSE}
 			out.strides += len(s.Observations)
 		} else if s != nil {
@@ -175,13 +175,13 @@ func gather(runs []Run, d Definition, unit string) sample {
 			}
 			value.CommonSD = s.CommonSD
 			left.CommonSD, right.CommonSD = s.SideCommonSD, s.SideCommonSD
-			if len(value.Values) == 0 && len(left.Values) > 0 && len(right.Values) > 0 {
-				// Each side was seen, in strides of its own: the difference of their means is
-				// one value of the run.
-				l, lsd := meanOf(left)
-				r, rsd := meanOf(right)
-				addValue(&value, r-l, math.Hypot(lsd, rsd))
-			}
+		}
+		if len(value.Values) == 0 && len(left.Values) > 0 && len(right.Values) > 0 {
+			// Each side was seen, in strides of its own: the difference of their means is
+			// one value of the run.
+			l, lsd := meanOf(left)
+			r, rsd := meanOf(right)
+			addValue(&value, r-l, math.Hypot(lsd, rsd))
 		}
 		if len(value.Values) > 0 {
 			out.levels = append(out.levels, r.Level)
@@ -205,11 +205,7 @@ func meanOf(g stats.Group) (mean, sd float64) {
 	return mean, math.Sqrt(sd)
 }
 
-// told returns the one value of a run, none where its spread is negative.
-func told(value, sd float64) stats.Group {
-	if sd < 0 {
-		return stats.Group{}
-	}
+func one(value, sd float64) stats.Group {
 	return stats.Group{Values: []float64{value}, SDs: []float64{sd}}
 }
 
@@ -379,8 +375,6 @@ func whyMissing(runs []Run, m measured) string {
 		return "only the left side was seen"
 	case m.def.Sided && sides(m.sample.right) > 0 && sides(m.sample.left) == 0:
 		return "only the right side was seen"
-	case m.def.Sided && sides(m.sample.right) > 0 && m.sample.modelled:
-		return "hooves of one pair only were placed: the line of travel is then their own midline, from which left and right land equally far"
 	case m.def.Sided && sides(m.sample.right) > 0:
 		return "the left side was seen in one run and the right one in another"
 	}

@@ -344,8 +344,7 @@ type Series struct {
 }
 
 // Mean is a mean with its standard error, in the unit of its series; the sides' fields
-// are 0 for measures without sides. A standard error is negative where the value beside it
-// can't be told.
+// are 0 for measures without sides.
 type Mean struct {
 	Value   float64 `json:"value"`
 	SE      float64 `json:"se"`
