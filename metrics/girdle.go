@@ -46,8 +46,8 @@ func (a *analysis) measurePoints(s *spatial, cam geometry.Camera, of map[traj.La
 	if s.fit == nil {
 		return
 	}
-	a.putRoll(s, cam, ShoulderRoll, shoulders, traj.LeftShoulder)
-	a.putRoll(s, cam, PelvisRoll, hips, traj.LeftHip)
+	a.putRoll(s, cam, ShoulderRoll, shoulders, traj.LeftShoulder, a.opts.Model.Body.FollowedMM)
+	a.putRoll(s, cam, PelvisRoll, hips, traj.LeftHip, a.opts.Model.Body.HipMM)
 }
 
 // ranged returns the range of a fitted height over the stride from start on and the
@@ -68,8 +68,9 @@ func lifted(h *signal.Harmonics, stands, standsSD float64) [2]float64 {
 	return [2]float64{1000 * (high - low), 1000 * math.Hypot(max(1, h.ResidualSD)*h.DifferenceSD(swings, stands), (falls-rises)*standsSD)}
 }
 
-// putRoll adds the range of the roll of the line between two points in every stride.
-func (a *analysis) putRoll(s *spatial, cam geometry.Camera, n Name, p points, left traj.Landmark) {
+// putRoll adds the range of the roll of the line between two points in every stride; in all
+// of them alike following makes the range of either wrong by followed, mm.
+func (a *analysis) putRoll(s *spatial, cam geometry.Camera, n Name, p points, left traj.Landmark, followed float64) {
 	apart := a.across(s, cam, left.Opposite(), 0).less(a.across(s, cam, left, 0))
 	roll := p.track[1].less(p.track[0])
 	if apart == nil || roll == nil {
@@ -83,18 +84,18 @@ func (a *analysis) putRoll(s *spatial, cam geometry.Camera, n Name, p points, le
 		return // Left and right are the wrong way round.
 	}
 	wide, mean := math.Sqrt2*a.opts.Model.Body.MiddleMM/1000/width, 0.0
+	const degrees = 180 / math.Pi
 	for i, st := range a.Strides {
 		h := roll.fit(st.Start, st.End)
 		if h == nil {
 			continue
 		}
 		v := ranged(h, st.Start)
-		const degrees = 180 / math.Pi
 		s.found.put(n, single(i, st.Start, degrees*math.Atan(v[0]/1000/width), degrees*v[1]/1000/width))
 		mean += s.found[n].observations[len(s.found[n].observations)-1].Value
 	}
 	if f := s.found[n]; f != nil {
 		// Marks that lie beside the points are as much too far apart in every stride.
-		f.commonSD = wide * mean / float64(len(f.observations))
+		f.commonSD = math.Hypot(wide*mean/float64(len(f.observations)), degrees*math.Sqrt2*followed/1000/width)
 	}
 }

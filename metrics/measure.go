@@ -141,6 +141,9 @@ func (a *analysis) addCommon(found findings, space *spatial) {
 			m.commonSD, m.sideCommonSD = math.Hypot(m.commonSD, body), math.Hypot(m.sideCommonSD, body)
 		}
 	}
+	if m := found[HipExcursion]; m != nil {
+		m.sideCommonSD = math.Hypot(m.sideCommonSD, a.opts.Model.Body.HipMM)
+	}
 	if m := found[HeadHarmonicShare]; m != nil && found[HeadFirstHarmonic] != nil && a.cal.Level.AtLeast(geometry.LevelHeight) {
 		first, second := found.mean(HeadFirstHarmonic), found.mean(HeadSecondHarmonic)
 		m.commonSD = math.Hypot(m.commonSD, 100*body*math.Hypot(first, second)/sq(first+second))

@@ -193,6 +193,10 @@ type Body struct {
 	// wrong in all strides of a run alike, mm. Judged: on rendered clips head and croup are
 	// off by 1 to 2 mm.
 	FollowedMM float64
+	// HipMM is by how much following makes the range of a hip's movement wrong in all strides of
+	// a run alike, mm: its patch reaches over the hindquarters, of which the other hip is a
+	// part. Fitted on the hard clips of seeds 1001 to 1009 and 2101 to 2111, 13 hips.
+	HipMM float64
 	// DepthM is how far the body's place over its hooves varies from step to step, metres.
 	// Judged.
 	DepthM float64
@@ -256,7 +260,7 @@ func Usual() Model {
 		Placement: Placement{FewestSamples: 4, FarthestShare: 0.03},
 		Run:       Run{StrideAlongM: 0.02, StrideAcrossM: 0.012, SpeedM: 0.03, StatedShare: 0.6, Doubt: 0.7, FarOffP: 1.0 / 250, WildBy: 9},
 		Swing:     Swing{Ramp: 0.2, Skew: 0.05, AlikeSides: 0.75, ShortestShare: 0.18, LongestUnseen: 0.3, WorstHeightCM: 5},
-		Body:      Body{FollowedMM: 1.3, DepthM: 0.03, HeadAhead: 0.45, HeadAheadSD: 0.09, MiddleMM: 10, TrunkLength: 0.70, CameraM: 1.3, GroundRowPX: 0.5},
+		Body:      Body{FollowedMM: 1.3, HipMM: 10, DepthM: 0.03, HeadAhead: 0.45, HeadAheadSD: 0.09, MiddleMM: 10, TrunkLength: 0.70, CameraM: 1.3, GroundRowPX: 0.5},
 		Camera:    Camera{ClickPX: click, TapeShare: 0.02, HeightM: 0.02, FocalShare: 0.03, FieldShare: 0.10, RowDeg: 0.25, NominalFocal: 0.8, NominalShare: 0.2},
 		Tracking:  usualTracking(),
 	}
