@@ -38,8 +38,8 @@ type Figures struct {
 	HeadLow, HeadHigh float64
 	// StepFore and StepHind are those of the step-length difference, cm.
 	StepFore, StepHind float64
-	// OffsetFore and OffsetHind are the larger of the left's and right's errors of placement, cm.
-	OffsetFore, OffsetHind float64
+	// WidthFore and WidthHind are the sizes of the base widths' errors, cm.
+	WidthFore, WidthHind float64
 	// Arc and Flight are the largest errors of the four limbs' means, cm.
 	Arc, Flight float64
 	// On and Off are the medians of the absolute errors of hoof-on and hoof-off, ms.
@@ -348,8 +348,8 @@ func (f *Figures) measures(result *record.Result, truth *scene.Truth) {
 	of := func(n metrics.Name, p pick) float64 { return meanError(result, truth, n, p) }
 	f.HeadLow, f.HeadHigh = headErrors(result, truth)
 	f.StepFore, f.StepHind = 100*of(metrics.StepLengthFore, value), 100*of(metrics.StepLengthHind, value)
-	f.OffsetFore = worst(of(metrics.PlacementOffsetFore, left), of(metrics.PlacementOffsetFore, right))
-	f.OffsetHind = worst(of(metrics.PlacementOffsetHind, left), of(metrics.PlacementOffsetHind, right))
+	f.WidthFore = math.Abs(of(metrics.BaseWidthFore, value))
+	f.WidthHind = math.Abs(of(metrics.BaseWidthHind, value))
 	f.Arc, f.Flight = math.NaN(), math.NaN()
 	for _, n := range []metrics.Name{metrics.LateralArcFore, metrics.LateralArcHind, metrics.MedialArcFore, metrics.MedialArcHind} {
 		f.Arc = worst(f.Arc, of(n, left), of(n, right))
@@ -377,20 +377,20 @@ func (f *Figures) measures(result *record.Result, truth *scene.Truth) {
 // Header and Row make a table.
 func Header() string {
 	return fmt.Sprintf("%-34s %6s %6s %6s %9s %6s %9s %5s | %6s %6s %6s %6s %6s %6s %6s %6s | %5s %5s %4s %3s | %s",
-		"clip", "stance", "swing", "body", "wrong", "across", "wrong", "nSD", "headLo", "headHi", "stepF", "stepH", "offsF", "offsH", "arc", "flight", "on", "off", "n", "inv", "in/out")
+		"clip", "stance", "swing", "body", "wrong", "across", "wrong", "nSD", "headLo", "headHi", "stepF", "stepH", "widthF", "widthH", "arc", "flight", "on", "off", "n", "inv", "in/out")
 }
 
 // Row is one line under Header: px, mm, cm and ms.
 func (f *Figures) Row(name string) string {
 	return fmt.Sprintf("%-34s %6.2f %6.2f %6.2f %4d/%4d %6.2f %4d/%4d %5.2f | %6.1f %6.1f %6.1f %6.1f %6.1f %6.1f %6.1f %6.1f | %5.1f %5.1f %4d %3d | %d/%d",
-		name, f.StanceRMS, f.SwingRMS, f.BodyRMS, f.Wrong, f.Seen, f.AcrossRMS, f.AcrossWrong, f.Across, f.NormalisedSD, f.HeadLow, f.HeadHigh, f.StepFore, f.StepHind, f.OffsetFore, f.OffsetHind, f.Arc, f.Flight,
+		name, f.StanceRMS, f.SwingRMS, f.BodyRMS, f.Wrong, f.Seen, f.AcrossRMS, f.AcrossWrong, f.Across, f.NormalisedSD, f.HeadLow, f.HeadHigh, f.StepFore, f.StepHind, f.WidthFore, f.WidthHind, f.Arc, f.Flight,
 		f.On, f.Off, f.Contacts, f.Invented, f.Inside, len(f.Outside))
 }
 
 // TableHeader and TableRow write the same as a Markdown table; at is the number of
 // distances at which the clip was marked.
 func TableHeader(w io.Writer) {
-	fmt.Fprint(w, "| clip | marked at | stance | swing | body | > 5 px | across | > 5 px | error ÷ spread | head low | head high | step fore | step hind | offset fore | offset hind | arc | flight | hoof-on | hoof-off | timed | inside |\n")
+	fmt.Fprint(w, "| clip | marked at | stance | swing | body | > 5 px | across | > 5 px | error ÷ spread | head low | head high | step fore | step hind | base width fore | base width hind | arc | flight | hoof-on | hoof-off | timed | inside |\n")
 	fmt.Fprintln(w, "| --- |"+strings.Repeat(" --: |", 20))
 }
 
@@ -405,7 +405,7 @@ func (f *Figures) TableRow(w io.Writer, name string, at int) {
 	two, one := "%.2f", "%.1f"
 	cells := []string{name, strconv.Itoa(at), cell(two, f.StanceRMS), cell(two, f.SwingRMS), cell(two, f.BodyRMS), fmt.Sprintf("%d of %d", f.Wrong, f.Seen),
 		cell(two, f.AcrossRMS), fmt.Sprintf("%d of %d", f.AcrossWrong, f.Across), cell(two, f.NormalisedSD)}
-	for _, v := range []float64{f.HeadLow, f.HeadHigh, f.StepFore, f.StepHind, f.OffsetFore, f.OffsetHind, f.Arc, f.Flight, f.On, f.Off} {
+	for _, v := range []float64{f.HeadLow, f.HeadHigh, f.StepFore, f.StepHind, f.WidthFore, f.WidthHind, f.Arc, f.Flight, f.On, f.Off} {
 		cells = append(cells, cell(one, v))
 	}
 	cells = append(cells, strconv.Itoa(f.Contacts), fmt.Sprintf("%d/%d", f.Inside, len(f.Outside)))
