@@ -183,39 +183,34 @@ func visitBarriers(c *Comparison, opts CompareOptions) string {
 // commonViews keeps the runs of views that both visits have; both unchanged
 // where there are none.
 func commonViews(before, after []Run) (b, a []Run) {
-	has := func(runs []Run, v traj.View) bool {
-		return slices.ContainsFunc(runs, func(r Run) bool { return r.View == v })
-	}
-	keep := func(runs, others []Run) []Run {
-		var out []Run
+	seen := func(runs []Run) (views []traj.View) {
 		for _, r := range runs {
-			if has(others, r.View) {
-				out = append(out, r)
-			}
+			views = append(views, r.View)
 		}
-		return out
+		return views
 	}
-	b, a = keep(before, after), keep(after, before)
+	b, a = ofViews(before, seen(after)), ofViews(after, seen(before))
 	if len(b) == 0 {
 		return before, after
 	}
 	return b, a
 }
 
+// ofViews returns the runs that were filmed in one of the views.
+func ofViews(runs []Run, views []traj.View) (out []Run) {
+	for _, r := range runs {
+		if slices.Contains(views, r.View) {
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
 func changeOf(x, y measured, before, after []Run, row Tolerance, opts CompareOptions, barrier string) Change {
 	// A measure seen from one view at one visit and from two at the other is
 	// compared in the view both have.
 	if vx, vy := viewsOf(x), viewsOf(y); x.ok && y.ok && !slices.Equal(vx, vy) {
-		keep := func(runs []Run) []Run {
-			var out []Run
-			for _, r := range runs {
-				if slices.Contains(vx, r.View) && slices.Contains(vy, r.View) {
-					out = append(out, r)
-				}
-			}
-			return out
-		}
-		if b, a := keep(before), keep(after); len(b) > 0 && len(a) > 0 {
+		if b, a := ofViews(ofViews(before, vx), vy), ofViews(ofViews(after, vx), vy); len(b) > 0 && len(a) > 0 {
 			x, y = measureAll(b, x.def, row), measureAll(a, y.def, row)
 		} else if barrier == "" {
 			barrier = "the horse was filmed from different views"
@@ -271,17 +266,10 @@ func difference(first, second stats.MeanEstimate, day float64) (e Estimate, p, s
 	return e, stats.TwoSidedP(e.Value/e.SE, df), smallest
 }
 
-func viewsOf(m measured) []traj.View {
-	v := slices.Clone(m.sample.views)
-	slices.Sort(v)
-	return slices.Compact(v)
-}
+func viewsOf(m measured) []traj.View       { return distinct(m.sample.views) }
+func levelsOf(m measured) []geometry.Level { return distinct(m.sample.levels) }
 
-func levelsOf(m measured) []geometry.Level {
-	l := slices.Clone(m.sample.levels)
-	slices.Sort(l)
-	return slices.Compact(l)
-}
+func distinct[T ~string](x []T) []T { return slices.Compact(slices.Sorted(slices.Values(x))) }
 
 func joinLevels(l []geometry.Level) string {
 	var s []string

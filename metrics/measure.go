@@ -121,11 +121,10 @@ func (a *analysis) addCommon(found findings, space *spatial) {
 	for i := 0; i+1 < len(variants); i += 2 {
 		plus, minus := spaces[i], spaces[i+1]
 		for _, d := range Definitions() {
-			if m := space.found[d.Name]; m == nil || m.run != nil {
-				continue // The model of the run holds the calibration's error.
-			}
-			if d.PerRun {
-				continue // Spreads scale with the lane by the same share of themselves: nothing to speak of.
+			// The model of the run holds the calibration's error; spreads scale with the lane by
+			// the same share of themselves, which is nothing to speak of.
+			if m := space.found[d.Name]; m == nil || m.run != nil || d.PerRun {
+				continue
 			}
 			v := (plus.found.mean(d.Name) - minus.found.mean(d.Name)) / 2
 			if !math.IsNaN(v) && !math.IsInf(v, 0) {

@@ -353,29 +353,25 @@ func symmetryIndex(r *Result) *Estimate {
 
 // whyMissing says why a measure has no value.
 func whyMissing(runs []Run, m measured) string {
-	var seen int
-	for _, g := range m.sample.value {
-		seen += len(g.Values)
-	}
-	sides := func(groups []stats.Group) int {
-		var n int
+	count := func(groups []stats.Group) (n int) {
 		for _, g := range groups {
 			n += len(g.Values)
 		}
 		return n
 	}
+	seen, left, right := count(m.sample.value), count(m.sample.left), count(m.sample.right)
 	switch {
-	case seen == 1 && max(sides(m.sample.left), sides(m.sample.right)) > 1:
+	case seen == 1 && max(left, right) > 1:
 		return "one run gives one value of it: film more runs"
 	case seen == 1:
 		return "seen in one stride only: at least two are needed for an interval"
 	case seen > 1:
 		return "one run gives one value of it, without a known error: no interval can be given"
-	case m.def.Sided && sides(m.sample.left) > 0 && sides(m.sample.right) == 0:
+	case m.def.Sided && left > 0 && right == 0:
 		return "only the left side was seen"
-	case m.def.Sided && sides(m.sample.right) > 0 && sides(m.sample.left) == 0:
+	case m.def.Sided && right > 0 && left == 0:
 		return "only the right side was seen"
-	case m.def.Sided && sides(m.sample.right) > 0:
+	case m.def.Sided && right > 0:
 		return "the left side was seen in one run and the right one in another"
 	}
 	var reasons []string

@@ -204,7 +204,7 @@ func TestPlaylistsOpenNothing(t *testing.T) {
 			// As where a clip is replaced after it was looked at.
 			swapped := *good
 			swapped.Path = path
-			if jpeg, err := clip.Picture(t.Context(), &swapped, 0, clip.PictureOptions{}); err == nil {
+			if jpeg, err := onePicture(t.Context(), &swapped, 0, clip.PictureOptions{}); err == nil {
 				t.Errorf("a picture of %d bytes was made", len(jpeg))
 			}
 			if frames, _, _, err := readAll(t, &swapped, clip.OpenOptions{}); err == nil || len(frames) > 0 {

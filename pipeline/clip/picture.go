@@ -43,16 +43,6 @@ func (i *Info) behind() float64 {
 	return 12
 }
 
-// Picture returns frame number index as an upright colour JPEG.
-func Picture(ctx context.Context, info *Info, index int, opts PictureOptions) ([]byte, error) {
-	var picture []byte
-	err := Pictures(ctx, info, index, index, opts, func(_ int, jpeg []byte) error {
-		picture = jpeg
-		return nil
-	})
-	return picture, err
-}
-
 // Pictures calls each with the frames first to last as upright colour JPEGs, in
 // order; each call's bytes are the callee's to keep. It decodes from the key
 // frame before first, so a range costs little more than its first picture.

@@ -100,7 +100,7 @@ func TestDisplayMatrixIsFollowedInFull(t *testing.T) {
 			if len(got) != len(want) || differ(got, want) > 0 {
 				t.Errorf("the picture differs from what ffmpeg shows (%d and %d pixels)", len(got), len(want))
 			}
-			picture, err := clip.Picture(context.Background(), info, 0, clip.PictureOptions{Quality: 2})
+			picture, err := onePicture(context.Background(), info, 0, clip.PictureOptions{Quality: 2})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -168,14 +168,14 @@ func TestPixelsAreMadeSquare(t *testing.T) {
 				if got := luma(t, info); len(got) != len(want) || differ(got, want) > 2 {
 					t.Errorf("the picture differs from ffmpeg's own by %d", differ(got, want))
 				}
-				picture, err := clip.Picture(context.Background(), info, 0, clip.PictureOptions{})
+				picture, err := onePicture(context.Background(), info, 0, clip.PictureOptions{})
 				if err != nil {
 					t.Fatal(err)
 				}
 				if c, err := jpeg.DecodeConfig(bytes.NewReader(picture)); err != nil || c.Width != width || c.Height != height {
 					t.Errorf("the page's picture is %d × %d px (%v)", c.Width, c.Height, err)
 				}
-				picture, err = clip.Picture(context.Background(), info, 0, clip.PictureOptions{MaxWidth: 96})
+				picture, err = onePicture(context.Background(), info, 0, clip.PictureOptions{MaxWidth: 96})
 				if c, err2 := jpeg.DecodeConfig(bytes.NewReader(picture)); err != nil || err2 != nil || c.Width != 96 || math.Abs(float64(c.Height)-96*float64(height)/float64(width)) > 1.01 {
 					t.Errorf("the small picture is %d × %d px (%v)", c.Width, c.Height, err)
 				}

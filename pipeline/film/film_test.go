@@ -450,9 +450,9 @@ func TestCheckTellsWhatClipAndMarksSay(t *testing.T) {
 	}{{1, Good}, {2, Usable}, {4, Usable}} {
 		led := *marks
 		for frame := range 4 {
-			led.Marks = append(led.Marks, record.At(frame, traj.LeftFore, 320, 300), record.Hidden(frame, traj.RightHind))
+			led.Marks = append(led.Marks, record.At(frame, traj.LeftFore, 320, 300), record.Mark{Frame: frame, Landmark: traj.RightHind, Hidden: true})
 			if frame < tt.hidden {
-				led.Marks = append(led.Marks, record.Hidden(frame, traj.RightFore))
+				led.Marks = append(led.Marks, record.Mark{Frame: frame, Landmark: traj.RightFore, Hidden: true})
 			} else {
 				led.Marks = append(led.Marks, record.At(frame, traj.RightFore, 280, 300))
 			}

@@ -116,7 +116,11 @@ func renderCrops(t *testing.T) {
 		}
 		f := stands(s.truth, limb, s.swing)
 		p := s.truth.Points(s.limb)[f]
-		data, err := clip.Picture(t.Context(), s.info, f, clip.PictureOptions{Quality: 2})
+		var data []byte
+		err := clip.Pictures(t.Context(), s.info, f, f, clip.PictureOptions{Quality: 2}, func(_ int, picture []byte) error {
+			data = picture
+			return nil
+		})
 		if err != nil {
 			t.Fatal(err)
 		}

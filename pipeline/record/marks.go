@@ -71,11 +71,6 @@ func At(frame int, landmark traj.Landmark, x, y float64) Mark {
 	return Mark{Frame: frame, Landmark: landmark, X: &x, Y: &y}
 }
 
-// Hidden returns a mark that says a landmark is not visible.
-func Hidden(frame int, landmark traj.Landmark) Mark {
-	return Mark{Frame: frame, Landmark: landmark, Hidden: true}
-}
-
 // MarksPath returns where the marks of the clip at path are kept.
 func MarksPath(clip string) string { return stem(clip) + ".marks.json" }
 

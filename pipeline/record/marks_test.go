@@ -23,7 +23,7 @@ func example() *record.Marks {
 		Marks: []record.Mark{
 			record.At(120, traj.LeftFore, 1010.25, 700.5),
 			record.At(120, traj.Head, 960, 300),
-			record.Hidden(121, traj.RightHind),
+			{Frame: 121, Landmark: traj.RightHind, Hidden: true},
 		},
 	}
 }
