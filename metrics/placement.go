@@ -426,8 +426,13 @@ func (a *analysis) measureOffsets(s *spatial) {
 				s.found.putSides(name, i, st.Start, v)
 			}
 		}
-		if differ && s.found[name] != nil {
+		if m := s.found[name]; differ && m != nil {
 			s.means(name, 100, func(t *target, side int, w float64, who whose) { fromLine(t, 2*g+side, w, who) })
+			behind := 100 * a.opts.Model.Placement.BehindM
+			for _, of := range []*Mean{m.run, m.horse} {
+				of.SE = math.Hypot(of.SE, behind)
+				of.LeftSE, of.RightSE = math.Hypot(of.LeftSE, behind/2), math.Hypot(of.RightSE, behind/2)
+			}
 		}
 		a.putSpread(s, [2]Name{PlacementSpreadFore, PlacementSpreadHind}[g], varies)
 	}

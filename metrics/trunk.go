@@ -150,6 +150,9 @@ func (a *analysis) measureBase(s *spatial) {
 	a.putPlaces(s, BaseWidthFore, [4]float64{1, -1, 0, 0})
 	a.putPlaces(s, BaseWidthHind, [4]float64{0, 0, 1, -1})
 	a.putPlaces(s, QuartersToSide, [4]float64{0.5, 0.5, -0.5, -0.5})
+	if m := s.found[QuartersToSide]; m != nil {
+		m.commonSD = math.Hypot(m.commonSD, 100*a.opts.Model.Placement.BehindM)
+	}
 
 	if a.cal.Level != geometry.LevelMetric {
 		return // Nothing says how the lane runs.

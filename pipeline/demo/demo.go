@@ -150,8 +150,10 @@ func Make(ctx context.Context, folder string, opts Options) (yard string, err er
 	}
 	var plans []plan
 	for i, v := range visits {
-		for _, view := range []traj.View{traj.Toward, traj.Away} {
-			for run := range 3 {
+		// What this horse has, a short step in front, shows in clips toward the camera: more of
+		// these, as the film guide says how many runs a change takes.
+		for k, view := range []traj.View{traj.Toward, traj.Away} {
+			for run := range []int{4, 2}[k] {
 				s := scene.Scene{Seed: uint64(1000 + 100*i + 10*run + len(view)), View: view, Asymmetry: stiffShoulder(v.severity)}
 				s.Horse.Markers, s.Horse.Points = true, true
 				// As the film guide asks: the higher the phone, the less the camera's own error
