@@ -54,8 +54,9 @@ type chain struct {
 }
 
 // count returns which stances are those of the pair, which side each is and at which
-// step it comes. all is in the order of time. sure is false where another rhythm fits
-// about as well; the marked stances keep their sides then, and only they are returned.
+// step it comes. all is in the order of time. What another rhythm says otherwise that fits
+// about as well is not told; sure is false where too little is left. The marked stances keep
+// their sides then, and only they count.
 func count(all []*standing, times []float64, pace *errormodel.Pace, m *errormodel.Tracking) (best chain, sure bool) {
 	const ratio = 1.02
 	var tried []chain
@@ -80,15 +81,15 @@ func count(all []*standing, times []float64, pace *errormodel.Pace, m *errormode
 	}
 	best.index, best.side, best.beat = slices.Clone(best.index), slices.Clone(best.side), slices.Clone(best.beat)
 	best.dropOffBeat(all, times)
+	for i := range tried {
+		if tried[i].worth > best.worth-m.ClearlyBest {
+			best.agree(&tried[i], all)
+		}
+	}
 	// Somebody must have said of one at least whose it is.
 	sure = len(best.index) > 2 && slices.ContainsFunc(best.index, func(i int) bool { return all[i].marked >= 0 })
 	if n := len(best.beat); sure && float64(n) < m.MostFound*float64(best.beat[n-1]-best.beat[0]+1) {
 		sure = false // Half the stride leaves every other step empty.
-	}
-	for _, t := range tried {
-		if t.worth > best.worth-m.ClearlyBest && t.contradicts(&best) {
-			sure = false
-		}
 	}
 	if sure {
 		best.fillIn(all, times)
@@ -180,26 +181,40 @@ func (c *chain) dropOffBeat(all []*standing, times []float64) {
 	}
 }
 
-// contradicts reports whether c says of a stance that both hold that it is another side's,
-// or so many steps after the first of these.
-func (c *chain) contradicts(o *chain) bool {
-	first, begun := 0, false
+// agree cuts c to the stances of which o says nothing else: which side they are, and how
+// many steps after each other they come. Of several such stretches it is the one with most
+// marked stances, then with most of all.
+func (c *chain) agree(o *chain, all []*standing) {
+	type stretch struct{ from, to, marked int } // to is behind the last.
+	var best, now stretch
+	apart, sure := 0, 0 // Of the beats, in this stretch; behind the last stance that both hold.
+	end := func(to int) {
+		now.to = to
+		if now.marked > best.marked || now.marked == best.marked && now.to-now.from > best.to-best.from {
+			best = now
+		}
+		now = stretch{from: to}
+	}
+	held := false // Whether this stretch has a stance that both hold.
 	for k, i := range c.index {
 		j := slices.Index(o.index, i)
-		if j < 0 {
+		if j >= 0 && held && (c.side[k] != o.side[j] || c.beat[k]-o.beat[j] != apart) {
+			end(sure)
+			now.from, held = k, false
+		}
+		switch {
+		case j >= 0 && c.side[k] != o.side[j]:
+			now = stretch{from: k + 1}
 			continue
+		case j >= 0:
+			held, apart, sure = true, c.beat[k]-o.beat[j], k+1
 		}
-		if c.side[k] != o.side[j] {
-			return true
-		}
-		if !begun {
-			first, begun = c.beat[k]-o.beat[j], true
-		}
-		if c.beat[k]-o.beat[j] != first {
-			return true
+		if all[i].marked >= 0 {
+			now.marked++
 		}
 	}
-	return false
+	end(len(c.index))
+	c.index, c.side, c.beat = c.index[best.from:best.to], c.side[best.from:best.to], c.beat[best.from:best.to]
 }
 
 // rhythm returns when beat 0 is expected and how long a step takes, s; ok is false where
