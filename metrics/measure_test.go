@@ -494,7 +494,7 @@ func TestMissingMarks(t *testing.T) {
 	}{
 		{"fores", fores, traj.LeftFore, []Name{StepLengthFore, StepTimingFore, BaseWidthFore, PlacementSpreadFore},
 			// From the midline of one pair its two hooves land equally far by its making.
-			map[Name]string{PlacementOffsetFore: "not marked: left hind, right hind", StepLengthHind: "not marked: left hind, right hind", HeadLowDifference: "not marked: head", PairTiming: "left hind"}},
+			map[Name]string{PlacementOffsetFore: "fores and hinds", StepLengthHind: "not marked: left hind, right hind", HeadLowDifference: "not marked: head", PairTiming: "left hind"}},
 		{"hinds", hinds, traj.LeftHind, []Name{StepLengthHind, StrideLength, StepTimingHind, FlightHeightHind},
 			map[Name]string{StepLengthFore: "not marked: left fore, right fore"}},
 		{"hinds and head", append([]traj.Landmark{traj.Head, traj.Croup}, hinds...), traj.LeftHind, []Name{HeadLowDifference, CroupLowDifference},

@@ -196,6 +196,10 @@ func (a *analysis) reason(d Definition) string {
 			missing = append(missing, l.Words())
 		}
 	}
+	switch d.Name {
+	case QuartersToSide, PlacementOffsetFore, PlacementOffsetHind:
+		return "fores and hinds have to be placed in one clip (from the midline of one pair its two hooves land equally far by its making)"
+	}
 	if len(missing) > 0 {
 		return "not marked: " + strings.Join(missing, ", ")
 	}
@@ -212,10 +216,6 @@ func (a *analysis) reason(d Definition) string {
 	}
 	if body != nil {
 		return "the mark was not seen through a whole stride together with the hooves that time it"
-	}
-	switch d.Name {
-	case QuartersToSide, PlacementOffsetFore, PlacementOffsetHind:
-		return "hooves of both pairs have to be placed: from the midline of one pair its two hooves land equally far by its making"
 	}
 	return "in no stride were all the contacts it needs seen and timed"
 }
@@ -248,7 +248,7 @@ func (a *analysis) bodyMarks(n Name) []traj.Landmark {
 // hoofMarks returns the hooves that a measure of sides compares.
 func hoofMarks(d Definition) []traj.Landmark {
 	switch d.Name {
-	case PairTiming, QuartersToSide, PlacementOffsetFore, PlacementOffsetHind:
+	case PairTiming, QuartersToSide:
 		return limbs[:]
 	case StepTimingFore, StepTimingHind, BaseWidthFore, BaseWidthHind:
 	default:
