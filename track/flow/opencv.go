@@ -304,63 +304,46 @@ func (e *Engine) Homography(from, to []Point, threshold float64) (h [9]float64, 
 	if len(from) < 8 || spread(from) < 1 || spread(to) < 1 {
 		return h, nil, false, nil
 	}
-	h, inliers, err = homography(from, to, usac, threshold)
-	if err != nil || inliers == nil {
-		return h, nil, false, err
-	}
-	var a, b []Point
-	for i, in := range inliers {
-		if in {
-			a, b = append(a, from[i]), append(b, to[i])
-		}
-	}
-	if len(a) < 8 || 2*len(a) < len(from) {
-		return h, inliers, false, nil
-	}
-	// The fit that comes with the choice of inliers ends early, and otherwise with each
-	// version of OpenCV: 3e-4 px apart on points 0.3 px off. This one agrees to 1e-7 px.
-	h, all, err := homography(a, b, gocv.HomograpyMethodAllPoints, threshold)
-	return h, inliers, all != nil, err
-}
-
-// homography calls OpenCV's fit; inliers is nil where there is none.
-func homography(from, to []Point, how gocv.HomographyMethod, threshold float64) (h [9]float64, inliers []bool, err error) {
 	a, err := pointMat(from)
 	if err != nil {
-		return h, nil, fmt.Errorf("fit homography: %w", err)
+		return h, nil, false, fmt.Errorf("fit homography: %w", err)
 	}
 	defer a.Close()
 	b, err := pointMat(to)
 	if err != nil {
-		return h, nil, fmt.Errorf("fit homography: %w", err)
+		return h, nil, false, fmt.Errorf("fit homography: %w", err)
 	}
 	defer b.Close()
 	mask := gocv.NewMat()
 	defer mask.Close()
-	m := gocv.FindHomography(a, &b, how, threshold, &mask, 500, 0.999)
+	m := gocv.FindHomography(a, &b, usac, threshold, &mask, 500, 0.999)
 	defer m.Close()
 	if m.Empty() || m.Rows() != 3 || m.Cols() != 3 {
-		return h, nil, nil
+		return h, nil, false, nil
 	}
 	v, err := m.DataPtrFloat64()
 	if err != nil {
-		return h, nil, fmt.Errorf("fit homography: read matrix: %w", err)
+		return h, nil, false, fmt.Errorf("fit homography: read matrix: %w", err)
 	}
 	copy(h[:], v)
 	for _, x := range h {
 		if math.IsNaN(x) || math.IsInf(x, 0) {
-			return h, nil, nil
+			return h, nil, false, nil
 		}
 	}
 	in, err := mask.DataPtrUint8()
 	if err != nil {
-		return h, nil, fmt.Errorf("fit homography: read inliers: %w", err)
+		return h, nil, false, fmt.Errorf("fit homography: read inliers: %w", err)
 	}
 	inliers = make([]bool, len(from))
+	n := 0
 	for i := range inliers {
 		inliers[i] = i < len(in) && in[i] != 0
+		if inliers[i] {
+			n++
+		}
 	}
-	return h, inliers, nil
+	return h, inliers, n >= 8 && 2*n >= len(from), nil
 }
 
 // Resize returns g at the given size: pixel areas averaged when shrinking,
