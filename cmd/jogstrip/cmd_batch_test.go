@@ -307,7 +307,10 @@ func TestInterruptStopsCleanlyAndASecondStartGoesOn(t *testing.T) {
 func TestClosedTerminal(t *testing.T) {
 	scenetest.NeedFFmpeg(t)
 	root := t.TempDir()
-	marked(t, root, "a.mp4", "b.mp4")
+	// So many that the last is not begun before the terminal closes, however late the signal
+	// comes through.
+	clips := []string{"a.mp4", "b.mp4", "c.mp4", "d.mp4", "e.mp4", "f.mp4", "g.mp4", "h.mp4"}
+	marked(t, root, clips...)
 	run := func(cmd *exec.Cmd) (code int, text string) {
 		t.Helper()
 		out, err := cmd.StdoutPipe()
@@ -337,15 +340,21 @@ func TestClosedTerminal(t *testing.T) {
 	args := []string{"batch", root, "--workers", "1", "--no-video", "--log", "plain"}
 	// The clip that was being measured is not finished first, and no other is begun.
 	code, text := run(jogstrip(t, args...))
-	if _, err := os.Stat(record.OutPath(filepath.Join(root, "a.mp4"))); code != exitInterrupted || err == nil || strings.Contains(text, "b.mp4: measuring") {
-		t.Errorf("code %d, results: %v\n%s", code, err == nil, text)
+	if code != exitInterrupted || strings.Contains(text, "h.mp4: measuring") {
+		t.Errorf("code %d\n%s", code, text)
+	}
+	for _, clip := range clips {
+		_, err := os.Stat(record.OutPath(filepath.Join(root, clip)))
+		if finished := strings.Contains(text, clip+": needs a second look"); finished != (err == nil) {
+			t.Errorf("%s: finished %v, results %v\n%s", clip, finished, err == nil, text)
+		}
 	}
 	page, err := os.ReadFile(filepath.Join(root, batch.MorningPage))
 	if err != nil || !strings.Contains(string(page), "interrupted") {
 		t.Errorf("no page tells of it: %v", err)
 	}
 	nohup := exec.Command("bash", append([]string{"-c", `trap "" HUP; exec "$0" "$@"`, builtProgram(t)}, args...)...)
-	if code, text := run(nohup); code != exitPartly || !strings.Contains(text, "b.mp4: measuring") {
+	if code, text := run(nohup); code != exitPartly || !strings.Contains(text, "h.mp4: ") {
 		t.Errorf("with hang-ups ignored: code %d\n%s", code, text)
 	}
 }
