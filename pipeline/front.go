@@ -144,7 +144,11 @@ func nextRuns(s *metrics.Summary, v *Visit) []string {
 func nextCompared(c *metrics.Comparison, b, a *Visit) []string {
 	var out []string
 	if x, y := b.Around.Visit.Surface, a.Around.Visit.Surface; c.Verdict == metrics.NotComparable && x != "" && y != "" && !strings.EqualFold(x, y) {
-		out = append(askVet(&c.After), fmt.Sprintf("To compare, film again on %s as on %s, or on %s as on %s.", x, shortDay(b), y, shortDay(a)))
+		vet := askVet(&c.After)
+		if vet == nil { // Nothing says that what the first visit showed has gone.
+			vet = askVet(&c.Before)
+		}
+		out = append(vet, fmt.Sprintf("To compare, film again on %s as on %s, or on %s as on %s.", x, shortDay(b), y, shortDay(a)))
 		return append(append(append(out, openRows(&c.After, a)...), lookAgain(a)...), nextCheck(a)...)
 	}
 	if c.Verdict == metrics.Worse {
@@ -256,7 +260,7 @@ func moreRuns(rows []glance.Row, view traj.View, n int) []string {
 		out = append(out, fmt.Sprintf("Film about %d runs %s, not %s, to settle %s.", enough, wayWords(view), numeral(n), glance.And(open)))
 	}
 	if len(beyond) > 0 && n >= metrics.LeastRuns {
-		out = append(out, fmt.Sprintf("%s would take more than %d runs to settle; marks set while the horse is near help, too.", capital(glance.And(beyond)), mostRuns))
+		out = append(out, fmt.Sprintf("%s would take more than %d runs to settle; marks in frames in which the horse is near the camera help, too.", capital(glance.And(beyond)), mostRuns))
 	}
 	return out
 }

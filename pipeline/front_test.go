@@ -64,7 +64,7 @@ func TestNextFollowsFromWhatIsOpen(t *testing.T) {
 		{"steps of the hinds", filmedVisit(3, 3, geometry.LevelMetric, gravel), with(answered(metrics.StepLengthHind, 0, 0.09, 0.03, 3)), metrics.LimbFinding{},
 			"Film about 7 runs away from the camera, not three, to settle the length of the hind steps. Film again on gravel, at the trot, at the same speed."},
 		{"beyond what can be asked for", filmedVisit(3, 3, geometry.LevelMetric, gravel), with(answered(metrics.HeadLowDifference, 0, 80, 13, 3)), metrics.LimbFinding{},
-			"The head would take more than 8 runs to settle; marks set while the horse is near help, too. Film again on gravel, at the trot, at the same speed."},
+			"The head would take more than 8 runs to settle; marks in frames in which the horse is near the camera help, too. Film again on gravel, at the trot, at the same speed."},
 		{"one view alone", filmedVisit(2, 0, geometry.LevelMetric, record.Visit{NextCheck: "2026-06-01"}), with(missing(metrics.CroupLowDifference, "not marked: croup"), missing(metrics.StepLengthHind, "not marked: right-hind")), metrics.LimbFinding{Undecided: true},
 			"Show this to a veterinarian, who diagnoses. Film 3 runs toward the camera, not two. Film 3 runs away from the camera, too: without them croup, hips and hind steps are not known. Mark the withers in the clip, too. " +
 				"Film again on the same ground, noted down, at the trot, at the same speed. Next check: 1 June 2026."},

@@ -65,8 +65,8 @@ func TestOfSummary(t *testing.T) {
 		{"not settled", metrics.Summary{Runs: 1, Strides: 3, Results: []metrics.Result{result(metrics.HeadLowDifference, 2, 60, 13)}},
 			"In this one run no difference between left and right is certain, but too few strides were measured to call the horse even."},
 		{"nothing that compares", metrics.Summary{Runs: 2, Strides: 3, Results: []metrics.Result{{Name: metrics.StrideDuration, Value: est(0.7, 0.1)}}},
-			"Nothing that compares left and right could be measured; why stands below."},
-		{"nothing", metrics.Summary{}, "Nothing could be measured, so nothing can be said of left and right; why stands below."},
+			"Nothing that compares left and right could be measured; the reasons stand below."},
+		{"nothing", metrics.Summary{}, "Nothing could be measured, so nothing can be said of left and right; the reasons stand below."},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) { read(t, OfSummary(&tt.s), tt.want) })

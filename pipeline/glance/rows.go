@@ -424,7 +424,7 @@ func WhyNoChange(ch *metrics.Change) string {
 	case ch.Verdict != metrics.NoChange || ch.Change == nil || ch.Change.Low <= 0 && ch.Change.High >= 0:
 		return ""
 	case ch.Holm >= changeP:
-		return "may be chance: many were measured"
+		return "one of many measures: may be chance"
 	}
 	return "small before and now: sound horses show as much"
 }

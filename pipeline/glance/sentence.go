@@ -23,7 +23,7 @@ const Doubted = "A person must look at this clip again before its numbers count;
 // OfSummary says of a visit, or of one run, what was found and how sure that is.
 func OfSummary(s *metrics.Summary) string {
 	if s == nil || s.Strides == 0 && s.Score == nil && !measuredAny(s) {
-		return "Nothing could be measured, so nothing can be said of left and right; why stands below."
+		return "Nothing could be measured, so nothing can be said of left and right; the reasons stand below."
 	}
 	intro := ""
 	if s.Runs == 1 {
@@ -63,7 +63,7 @@ func OfSummary(s *metrics.Summary) string {
 	case clear != nil:
 		return fitted(begin(clause(clear.Name, clear.Unit, *clear.Value)+", more than a sound horse shows"), "; that alone names no limb")
 	case !measuredSides(s):
-		return fitted(begin("nothing that compares left and right could be measured; why stands below"))
+		return fitted(begin("nothing that compares left and right could be measured; the reasons stand below"))
 	}
 	return fitted(begin("no difference between left and right is certain, but too few strides were measured to call the horse even"))
 }

@@ -61,7 +61,7 @@ type front struct {
 // goes stands in words beside it.
 var rowsLegend = []string{
 	"Bar: uneven, and more than sound horses are, which is the grey band. It goes to the side that is named beside it.",
-	"Line: 95 % interval; the true value is on it 19 times of 20. No bar: even or roughly so. Hollow and broken: not settled.",
+	"Line: 95 % interval; the true value is on it 19 times of 20. No bar: even or roughly so. Hollow and dashed: not settled.",
 }
 
 // changesLegend explains what a comparison's rows have beside that.
@@ -134,7 +134,7 @@ func (p part) table() (t table, barred bool, err error) {
 	for _, r := range p.rows {
 		row := tableRow{counts: r.Counts, cells: []tableCell{textCell(r.Question)}}
 		if r.Followed {
-			row.cells[0].under = "chosen to judge by"
+			row.cells[0].under = "chosen beforehand"
 		}
 		if r.Missing || r.Now == nil && r.Before == nil {
 			row.cells = append(row.cells, tableCell{text: plain(sentenceCase(r.Words)), soft: true, across: 2})
