@@ -418,15 +418,15 @@ func (a *analysis) measureOffsets(s *spatial) {
 				t := f.target()
 				t.stride[2*s.placed[k][j].fall+1] = outward(k)
 				varies[side].add(f.predict(t))
-				fromLine(&t, k, 1, ofHorse)
-				x, sd := f.predict(t)
-				v[side] = [2]float64{100 * x, 100 * sd}
+				if differ {
+					fromLine(&t, k, 1, ofHorse)
+					x, sd := f.predict(t)
+					v[side] = [2]float64{100 * x, 100 * sd}
+				}
 			}
-			if differ {
-				s.found.putSides(name, i, st.Start, v)
-			}
+			s.found.putSides(name, i, st.Start, v)
 		}
-		if m := s.found[name]; differ && m != nil {
+		if m := s.found[name]; m != nil {
 			s.means(name, 100, func(t *target, side int, w float64, who whose) { fromLine(t, 2*g+side, w, who) })
 			behind := 100 * a.opts.Model.Placement.BehindM
 			for _, of := range []*Mean{m.run, m.horse} {

@@ -185,6 +185,10 @@ func (a *analysis) reason(d Definition) string {
 		}
 		return "needs lengths: four ground marks of a known rectangle, or the camera's height, focal length and horizon"
 	}
+	switch d.Name {
+	case QuartersToSide, PlacementOffsetFore, PlacementOffsetHind:
+		return "fores and hinds have to be placed in one clip (from the midline of one pair its two hooves land equally far by its making)"
+	}
 	body := a.bodyMarks(d.Name)
 	var missing []string
 	marks := body
@@ -195,10 +199,6 @@ func (a *analysis) reason(d Definition) string {
 		if a.set.Track(l) == nil {
 			missing = append(missing, l.Words())
 		}
-	}
-	switch d.Name {
-	case QuartersToSide, PlacementOffsetFore, PlacementOffsetHind:
-		return "fores and hinds have to be placed in one clip (from the midline of one pair its two hooves land equally far by its making)"
 	}
 	if len(missing) > 0 {
 		return "not marked: " + strings.Join(missing, ", ")
@@ -248,7 +248,7 @@ func (a *analysis) bodyMarks(n Name) []traj.Landmark {
 // hoofMarks returns the hooves that a measure of sides compares.
 func hoofMarks(d Definition) []traj.Landmark {
 	switch d.Name {
-	case PairTiming, QuartersToSide:
+	case PairTiming:
 		return limbs[:]
 	case StepTimingFore, StepTimingHind, BaseWidthFore, BaseWidthHind:
 	default:

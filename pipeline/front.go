@@ -121,12 +121,15 @@ func nextFilming(s *metrics.Summary, v *Visit) []string {
 	return append(askVet(s), nextRuns(s, v)...)
 }
 
-// askVet asks for a veterinarian where the page names a limb or a side: it names no cause.
-func askVet(s *metrics.Summary) []string {
-	if s.Limb.Limb == "" && !s.Limb.Undecided {
-		return nil
+// askVet asks for a veterinarian where the page names a limb or a side at one of the visits:
+// it names no cause.
+func askVet(visits ...*metrics.Summary) []string {
+	for _, s := range visits {
+		if s.Limb.Limb != "" || s.Limb.Undecided {
+			return []string{"Show this to a veterinarian, who diagnoses."}
+		}
 	}
-	return []string{"Show this to a veterinarian, who diagnoses."}
+	return nil
 }
 
 // nextRuns says what to film, and when.
@@ -144,11 +147,8 @@ func nextRuns(s *metrics.Summary, v *Visit) []string {
 func nextCompared(c *metrics.Comparison, b, a *Visit) []string {
 	var out []string
 	if x, y := b.Around.Visit.Surface, a.Around.Visit.Surface; c.Verdict == metrics.NotComparable && x != "" && y != "" && !strings.EqualFold(x, y) {
-		vet := askVet(&c.After)
-		if vet == nil { // Nothing says that what the first visit showed has gone.
-			vet = askVet(&c.Before)
-		}
-		out = append(vet, fmt.Sprintf("To compare, film again on %s as on %s, or on %s as on %s.", x, shortDay(b), y, shortDay(a)))
+		// Nothing says that what the first visit showed has gone.
+		out = append(askVet(&c.Before, &c.After), fmt.Sprintf("To compare, film again on %s as on %s, or on %s as on %s.", x, shortDay(b), y, shortDay(a)))
 		return append(append(append(out, openRows(&c.After, a)...), lookAgain(a)...), nextCheck(a)...)
 	}
 	if c.Verdict == metrics.Worse {

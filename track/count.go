@@ -197,17 +197,17 @@ func (c *chain) agree(o *chain, all []*standing) {
 	}
 	held := false // Whether this stretch has a stance that both hold.
 	for k, i := range c.index {
-		j := slices.Index(o.index, i)
-		if j >= 0 && held && (c.side[k] != o.side[j] || c.beat[k]-o.beat[j] != apart) {
-			end(sure)
-			now.from, held = k, false
-		}
-		switch {
-		case j >= 0 && c.side[k] != o.side[j]:
-			now = stretch{from: k + 1}
-			continue
-		case j >= 0:
-			held, apart, sure = true, c.beat[k]-o.beat[j], k+1
+		if j := slices.Index(o.index, i); j >= 0 {
+			off, same := c.beat[k]-o.beat[j], c.side[k] == o.side[j]
+			if held && (!same || off != apart) {
+				end(sure)
+				now.from, held = k, false
+			}
+			if !same {
+				now = stretch{from: k + 1}
+				continue
+			}
+			held, apart, sure = true, off, k+1
 		}
 		if all[i].marked >= 0 {
 			now.marked++

@@ -246,7 +246,7 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 
 // cutShort forgets the end of a stance that is seen for much shorter than those of the limb
 // of the pair that is seen longer: left and right stand about as long, on a lame horse too
-// (within some tenths of a lame limb's, common practice), so something hid the hoof. Where
+// (common practice: they differ by less than a fifth), so something hid the hoof. Where
 // the horse goes away that is the other limb before it has passed, so that the landing went
 // unseen; where it comes, the leaving.
 func (c *clip) cutShort(all []*standing, pair [2]traj.Landmark) {
@@ -494,15 +494,15 @@ func (c *clip) inTime(all []*standing, gait traj.Gait) []*standing {
 		return all
 	}
 	return slices.DeleteFunc(all, func(s *standing) bool {
-		marked := slices.ContainsFunc(c.marks, func(m Mark) bool {
+		if c.turnsInSight(s.landmark) || slices.ContainsFunc(c.marks, func(m Mark) bool {
 			return m.Landmark == s.landmark && m.Frame >= s.first() && m.Frame <= s.last()
-		})
-		if marked || c.turnsInSight(s.landmark) {
+		}) {
 			return false
 		}
 		against, with := false, false
+		middle := s.middle(c.times)
 		for _, o := range all {
-			if middle := s.middle(c.times); c.turnsInSight(o.landmark) && c.times[o.first()] <= middle && middle <= c.times[o.last()] {
+			if c.turnsInSight(o.landmark) && c.times[o.first()] <= middle && middle <= c.times[o.last()] {
 				together := (o.landmark.Side() == s.landmark.Side()) == (gait == traj.Pace)
 				against, with = against || !together, with || together
 			}

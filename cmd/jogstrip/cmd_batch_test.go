@@ -338,7 +338,7 @@ func TestClosedTerminal(t *testing.T) {
 		return code, said.String()
 	}
 	args := []string{"batch", root, "--workers", "1", "--no-video", "--log", "plain"}
-	// The clip that was being measured is not finished first, and no other is begun.
+	// It ends before its last clip, and what it has not finished has no results.
 	code, text := run(jogstrip(t, args...))
 	if code != exitInterrupted || strings.Contains(text, "h.mp4: measuring") {
 		t.Errorf("code %d\n%s", code, text)

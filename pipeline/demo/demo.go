@@ -152,14 +152,17 @@ func Make(ctx context.Context, folder string, opts Options) (yard string, err er
 	for i, v := range visits {
 		// What this horse has, a short step in front, shows in clips toward the camera: more of
 		// these, as the film guide says how many runs a change takes.
-		for k, view := range []traj.View{traj.Toward, traj.Away} {
-			for run := range []int{4, 2}[k] {
-				s := scene.Scene{Seed: uint64(1000 + 100*i + 10*run + len(view)), View: view, Asymmetry: stiffShoulder(v.severity)}
+		for _, way := range []struct {
+			view traj.View
+			runs int
+		}{{traj.Toward, 4}, {traj.Away, 2}} {
+			for run := range way.runs {
+				s := scene.Scene{Seed: uint64(1000 + 100*i + 10*run + len(way.view)), View: way.view, Asymmetry: stiffShoulder(v.severity)}
 				s.Horse.Markers, s.Horse.Points = true, true
 				// As the film guide asks: the higher the phone, the less the camera's own error
 				// along the lane. Tilted down so that the nearest ground marks are in the picture.
 				s.Camera.HeightM, s.Camera.PitchDeg = 2, 8
-				plans = append(plans, plan{filepath.Join(yard, Horse, v.date), fmt.Sprintf("%s-%d", view, run+1), s})
+				plans = append(plans, plan{filepath.Join(yard, Horse, v.date), fmt.Sprintf("%s-%d", way.view, run+1), s})
 			}
 		}
 	}
