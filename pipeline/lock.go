@@ -20,7 +20,7 @@ func lockClip(path string) (release func() error, err error) {
 	// Opening a pipe or a device could wait for ever, or never end.
 	stat, err := os.Stat(path)
 	if err != nil {
-		return nil, fmt.Errorf("open clip: %w", err)
+		return nil, fmt.Errorf("open clip %s: %w", path, fsx.Cause(err))
 	}
 	if !stat.Mode().IsRegular() {
 		return nil, fmt.Errorf("open clip %s: it is not an ordinary file", path)

@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
@@ -268,10 +269,13 @@ func (e *ending) doubts(info *clip.Info) []record.Doubt {
 	if len(e.damage.Frames) == 0 && len(e.damage.Errors) == 0 {
 		return nil
 	}
+	sentence := fmt.Sprintf("The clip is damaged: %s.", e.words(info.Times))
+	if len(e.damage.Frames) > 0 {
+		sentence += " Nothing was followed there."
+	}
 	return []record.Doubt{{
-		Kind: "damage", Severity: record.SecondLook,
-		Sentence: fmt.Sprintf("The clip is damaged: %s. Nothing was followed there.", e.words(info.Times)),
-		Check:    "Copy the clip from the phone again, then measure it.",
+		Kind: "damage", Severity: record.SecondLook, Sentence: sentence,
+		Check: "Copy the clip from the phone again, then measure it.",
 	}}
 }
 
@@ -294,23 +298,25 @@ func (e *ending) words(times []float64) string {
 	for _, f := range d.Errors {
 		errs += f.Count
 	}
-	text := fmt.Sprintf("%d of %d frames could not be decoded whole", len(d.Frames), len(times))
+	var text []string
 	if len(d.Frames) > 0 {
 		first := d.Frames[0]
-		text += fmt.Sprintf(", the first at %.2f s (frame %d)", times[first], first)
+		text = append(text, fmt.Sprintf("%d of %d frames could not be decoded whole, the first at %.2f s (frame %d)", len(d.Frames), len(times), times[first], first))
 	}
-	switch {
-	case errs == 1:
-		text += "; decoding told of an error"
-	case errs > 1:
-		text += fmt.Sprintf("; decoding told of %d errors", errs)
-	}
-	for _, f := range d.Errors {
-		if f.Said != "" {
-			return text + fmt.Sprintf(", the first: %s", f.Said)
+	if errs > 0 {
+		told := "decoding told of an error"
+		if errs > 1 {
+			told = fmt.Sprintf("decoding told of %d errors, the first", errs)
 		}
+		for _, f := range d.Errors {
+			if f.Said != "" {
+				told += ": " + strings.TrimRight(f.Said, ".")
+				break
+			}
+		}
+		text = append(text, strings.TrimSuffix(told, ", the first"))
 	}
-	return text
+	return strings.Join(text, "; ")
 }
 
 // scratch returns the folder for temporary files; empty means the system's. That
@@ -385,6 +391,9 @@ func (j *job) track(ctx context.Context, info *clip.Info, opts MeasureOptions) (
 				result.Notes = append(result.Notes, fmt.Sprintf("%d marks lie in frames that could not be decoded whole and were left out.", all-len(marks)))
 			}
 		}
+	}
+	if errors.Is(err, track.ErrNoMarks) {
+		return nil, end, fmt.Errorf("read %s: no mark in it is visible: mark the clip", record.MarksPath(j.path))
 	}
 	var mark *track.MarkError
 	if errors.As(err, &mark) && end.broken != nil {

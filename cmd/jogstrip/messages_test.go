@@ -61,6 +61,8 @@ func TestMessages(t *testing.T) {
 		{"no view", film, edit(`"view": "toward",`, ``), exitFatal, []string{"missing: view"}},
 		{"another view", film, edit(`"toward"`, `"sideways"`), exitFatal, []string{`view is "sideways": allowed: toward, away`}},
 		{"a frame before the first", film, edit(`"frame": 0`, `"frame": -1`), exitFatal, []string{"marks.0.frame is -1: allowed: 0 or more"}},
+		{"no visible mark", film, []byte(strings.NewReplacer(`"x": 40,`, `"hidden": true,`, `"x": 55,`, `"hidden": true,`, `"x": 70,`, `"hidden": true,`, `"y": 40`, `"frame": 0`).Replace(string(marks))), exitFatal, []string{"a.marks.json: no mark in it is visible", "mark the clip"}},
+		{"broken off, whole so far", web[:len(web)*2/3], marks, exitPartly, []string{"The clip is damaged", "Copy the clip from the phone again"}},
 		{"marks as UTF-16", film, append([]byte("\xff\xfe"), marks...), exitFatal, []string{"UTF-16", "UTF-8"}},
 		{"no marks in the file", film, nil, exitFatal, []string{"empty", "backup"}},
 		{"a mark of bytes at the beginning", film, append([]byte("\xef\xbb\xbf"), marks...), exitPartly, []string{"a.mp4"}},
@@ -73,16 +75,21 @@ func TestMessages(t *testing.T) {
 			if tt.code == exitFatal && strings.Count(strings.TrimSpace(text), "\n") > 0 {
 				t.Errorf("more than one line:\n%s", text)
 			}
-			if len(text) > 500+len(clip) {
+			if tt.code == exitFatal && len(text) > 500+len(clip) {
 				t.Errorf("%d characters:\n%s", len(text), text)
 			}
-			for _, jargon := range []string{"unmarshal", "Go ", "strconv", "exit status", "invalid character", "minimum:", "property"} {
+			for _, jargon := range []string{"unmarshal", "Go ", "strconv", "exit status", "invalid character", "minimum:", "property", "track:", "stat ", "..", "damaged: 0 of"} {
 				if strings.Contains(text, jargon) {
 					t.Errorf("it says %q:\n%s", jargon, text)
 				}
 			}
 		})
 	}
+	t.Run("no such clip", func(t *testing.T) {
+		if text := must(t, exitFatal, []string{"open clip " + filepath.Join(dir, "none.mp4") + ": no such file"}, "measure", filepath.Join(dir, "none.mp4")); strings.Contains(text, "stat ") {
+			t.Error(text)
+		}
+	})
 	t.Run("colours without luma", func(t *testing.T) {
 		for _, name := range []string{"rgb.avi", "rle.mov"} {
 			codec := map[string]string{"rgb.avi": "rawvideo", "rle.mov": "qtrle"}[name]

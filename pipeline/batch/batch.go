@@ -416,7 +416,7 @@ func (r *run) look(ctx context.Context, c Clip) (*Entry, *job) {
 		return e, nil
 	}
 	if stat, err := os.Stat(c.Path); err != nil {
-		e.Outcome, e.Cause, e.Reason = Failed, CauseClip, r.shorten(fmt.Sprintf("open clip: %v", err))
+		e.Outcome, e.Cause, e.Reason = Failed, CauseClip, r.shorten(fmt.Sprintf("open clip %s: %v", name, fsx.Cause(err)))
 		return e, nil
 	} else if !stat.Mode().IsRegular() {
 		// Opening a pipe or a device could wait for ever.

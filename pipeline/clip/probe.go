@@ -7,6 +7,8 @@ import (
 	"math"
 	"os"
 	"slices"
+
+	"jogstrip/pipeline/fsx"
 )
 
 // Largest picture that is accepted, px along either side. It bounds what one
@@ -68,7 +70,7 @@ func (i *Info) DurationS() float64 {
 func Probe(ctx context.Context, path string) (*Info, error) {
 	stat, err := os.Stat(path)
 	if err != nil {
-		return nil, fmt.Errorf("open clip: %w", err)
+		return nil, fmt.Errorf("open clip %s: %w", path, fsx.Cause(err))
 	}
 	switch {
 	case stat.IsDir():

@@ -222,6 +222,16 @@ type readerFunc func([]byte) (int, error)
 
 func (f readerFunc) Read(p []byte) (int, error) { return f(p) }
 
+// Cause returns what is behind an error of a file without the name of the system's call and
+// the path, for messages that name the file themselves.
+func Cause(err error) error {
+	var of *fs.PathError
+	if errors.As(err, &of) {
+		return of.Err
+	}
+	return err
+}
+
 // ReadFile reads a file of at most limit bytes.
 func ReadFile(path string, limit int64) (data []byte, err error) {
 	f, err := os.Open(path)
