@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -87,6 +88,21 @@ func packetsAt(t testing.TB, path string) (at [][2]int) {
 	return at
 }
 
+// opened reports whether a process has a file open.
+func opened(pid int, path string) bool {
+	open, _ := filepath.Glob(fmt.Sprintf("/proc/%d/fd/*", pid)) // None: the process has ended.
+	return slices.ContainsFunc(open, func(link string) bool {
+		target, err := os.Readlink(link)
+		return err == nil && target == path
+	})
+}
+
+// made reports whether there is something at a path.
+func made(path string) bool {
+	_, err := os.Lstat(path)
+	return err == nil
+}
+
 // What lies in a yard folder and is not what it seems is named and not measured, or
 // measured without what is wrong with it.
 func TestWrongFiles(t *testing.T) {
@@ -126,6 +142,7 @@ func TestWrongFiles(t *testing.T) {
 			long  bool // It is far from its end by then.
 		}{
 			{[]string{"measure", "--no-video", clip}, time.Second, false},
+			{[]string{"measure", "--no-video", clip}, 0, false},
 			{[]string{"measure", "--resamples", "100000", clip}, 300 * time.Millisecond, true},
 			{[]string{"measure", "--resamples", "100000", clip}, time.Second, false},
 			{[]string{"check", clip}, 300 * time.Millisecond, false},
@@ -134,6 +151,13 @@ func TestWrongFiles(t *testing.T) {
 			cmd := jogstrip(t, tt.args...)
 			if err := cmd.Start(); err != nil {
 				t.Fatal(err)
+			}
+			// Until then a busy machine may not even have started the program.
+			for range 1000 {
+				if opened(cmd.Process.Pid, clip) || tt.args[0] == "demo" && made(tt.args[1]) || !alive(cmd.Process.Pid) {
+					break
+				}
+				time.Sleep(10 * time.Millisecond)
 			}
 			time.Sleep(tt.after)
 			_ = cmd.Process.Signal(os.Interrupt) // It may have ended by itself.
