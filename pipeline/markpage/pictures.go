@@ -190,16 +190,34 @@ func (k runKey) any() runKey {
 	return k
 }
 
-// giveUp ends a run for which nobody waits and that is far from the one looked at last.
-// p.mu is held.
+// giveUp ends a run for which nobody waits and that is far from the one looked at last, and
+// a single picture that somebody waited for who has left: it would hold up the one that is
+// waited for now. p.mu is held.
 func (p *pictures) giveUp(k runKey, r *run) {
 	at, known := p.looked[k.any()]
-	if !known || k.alone || r.ended || r.waiting > 0 {
+	if !known || r.ended || r.waiting > 0 {
 		return
 	}
-	if d := k.number - at; d < -forms[k.size].reach || d > forms[k.size].reach {
+	far := false
+	if k.alone {
+		far = len(r.frames) == 0 && r.wasWanted()
+	} else {
+		d := k.number - at
+		far = d < -forms[k.size].reach || d > forms[k.size].reach
+	}
+	if far {
 		p.forget(k, r) // Under the same lock: nobody can begin to wait for it.
 		r.cancel()
+	}
+}
+
+// wasWanted reports whether somebody has waited for the run.
+func (r *run) wasWanted() bool {
+	select {
+	case <-r.wanted:
+		return true
+	default:
+		return false
 	}
 }
 
@@ -306,9 +324,7 @@ func (p *pictures) want(info *clip.Info, key runKey, f form, waited bool) *run {
 	r.lastUsed = p.tick
 	if waited {
 		r.waiting++
-		select {
-		case <-r.wanted:
-		default:
+		if !r.wasWanted() {
 			close(r.wanted)
 		}
 	}
@@ -333,9 +349,7 @@ func (p *pictures) decode(ctx context.Context, info *clip.Info, key runKey, r *r
 func (p *pictures) decodeInto(ctx context.Context, info *clip.Info, key runKey, r *run, f form) error {
 	// What somebody waits for does not queue behind what might be wanted later.
 	slots, idle := p.slots, false
-	select {
-	case <-r.wanted:
-	default:
+	if !r.wasWanted() {
 		slots, idle = p.ahead, true
 	}
 	if f.near {

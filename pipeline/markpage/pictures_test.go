@@ -297,3 +297,29 @@ func TestWhatNobodyWaitsForAnyMoreIsGivenUp(t *testing.T) {
 		t.Error("it is decoded although nobody waits for it")
 	}
 }
+
+// So is a single picture, wherever it is in the clip: whoever steps on asks for the next
+// one. One that is made ready, and was never waited for, stays.
+func TestASinglePictureIsGivenUpWithItsWait(t *testing.T) {
+	info, p := plainPictures(t, "1920x1080", "40")
+	f, _ := formOf(info, sizeStep)
+	single := func(frame int) runKey {
+		return runKey{path: info.Path, stamp: "s", size: sizeStep, number: frame, alone: true}
+	}
+	p.giveUpFar(runKey{path: info.Path, stamp: "s", size: sizeStep, number: 1})
+	gone, leave := context.WithCancel(t.Context())
+	leave()
+	if _, err := p.from(gone, info, single(30), 30, f, false); err == nil {
+		t.Fatal("a picture came that nobody waited for")
+	}
+	ready := p.want(info, single(39), f, false)
+	p.giveUpFar(runKey{path: info.Path, stamp: "s", size: sizeStep, number: 1})
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.runs[single(30)] != nil {
+		t.Error("it is decoded although nobody waits for it")
+	}
+	if p.runs[single(39)] != ready {
+		t.Error("one that was made ready is given up")
+	}
+}
