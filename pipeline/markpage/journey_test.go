@@ -674,6 +674,41 @@ func TestThePictureOnTheScreenStays(t *testing.T) {
 	b.Silent()
 }
 
+// Pictures around a frame are fetched while one stays there. After a jump no more of them
+// is asked for: it would come before the one that is waited for.
+func TestNothingIsFetchedWhereOneHasLeft(t *testing.T) {
+	dir := t.TempDir()
+	plainClip(t, filepath.Join(dir, "a.mp4"), "320x180", "30", "200")
+	s := serve(t, dir, nil)
+	b := openBrowser(t, 820, 900, false)
+	b.Do(chromedp.Navigate(s.URL()))
+	b.Wait(`document.querySelectorAll('.clip').length === 1`)
+	got := eval[[]string](b, `(async () => {
+		const { Frames } = await import('/app/frames.js');
+		const { get } = await import('/app/api.js');
+		const frames = new Frames(await get('/api/clip', { clip: 'a.mp4' }), 'step');
+		const ask = frames.blob.bind(frames), late = [];
+		let left = false, come;
+		const jumped = new Promise((r) => { come = r; });
+		frames.blob = (f) => {
+			if (left && f < 100) late.push('frame ' + f + ' is asked for after the jump to frame 150');
+			if (f === 51) come();
+			return ask(f);
+		};
+		await frames.show(50);
+		await jumped;
+		left = true;
+		await frames.show(150);
+		await new Promise((r) => setTimeout(r, 300));
+		frames.close();
+		return late;
+	})()`)
+	for _, w := range got {
+		t.Error(w)
+	}
+	b.Silent()
+}
+
 // The film guide prints on one sheet, A4 and Letter alike, with its own style
 // let through by the policy.
 func TestTheGuidePrintsOnOneSheet(t *testing.T) {

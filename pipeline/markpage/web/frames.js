@@ -102,12 +102,11 @@ export class Frames {
     const last = this.clip.times.length - 1;
     for (let k = 1; k <= Math.max(before, after); k += 1) {
       for (const f of [k <= after ? frame + k : -1, k <= before ? frame - k : -1]) {
-        if (this.closed) return;
         if (f < 0 || f > last) continue;
+        if (this.closed || this.centre !== frame) return;
         const got = k <= 2 ? this.decode(f) : this.blob(f);
         await got.catch(() => {}); // eslint-disable-line no-await-in-loop
       }
-      if (this.centre !== frame) return;
     }
   }
 
