@@ -83,6 +83,7 @@ export class Film {
     const asked = performance.now();
     clearTimeout(this.again);
     this.full = -1;
+    this.plays.halt(); // The full picture does not wait for small ones.
     this.sign();
     this.steps.show(f).then((bitmap) => {
       if (this.frame !== f || this.closed || this.playing || this.running) return;

@@ -120,9 +120,15 @@ export class Frames {
     return bitmap;
   }
 
+  /** Gives up what was asked for and has not come. */
+  halt() {
+    this.centre = -1;
+    for (const abort of this.pending.values()) abort.abort();
+  }
+
   close() {
     this.closed = true;
-    for (const abort of this.pending.values()) abort.abort();
+    this.halt();
     for (const { value } of this.decoded.values()) value?.close();
     this.decoded.clear();
     this.blobs.clear();
