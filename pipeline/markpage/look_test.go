@@ -1,11 +1,48 @@
 package markpage
 
 import (
+	"net/http"
 	"os"
+	"path/filepath"
 	"testing"
 
 	"github.com/chromedp/chromedp"
 )
+
+// The second look opens with the frame that wins most. Its picture comes by itself, also
+// where the small pictures for playing, which are made in long runs, are not there yet.
+func TestTheSecondLookShowsItsFrameAtOnce(t *testing.T) {
+	dir := t.TempDir()
+	plainClip(t, filepath.Join(dir, "a.mp4"), "640x360", "30", "60")
+	m := &pretendMeasurer{frames: 60}
+	if err := os.WriteFile(filepath.Join(dir, "a.marks.json"), []byte(marksBody(640, 360)), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if err := m.Measure(t.Context(), filepath.Join(dir, "a.mp4"), func(Progress) {}); err != nil {
+		t.Fatal(err)
+	}
+	s, err := Listen(Options{Folder: dir, Measurer: m})
+	if err != nil {
+		t.Fatal(err)
+	}
+	next := s.handler
+	s.handler = http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.URL.Query().Get("size") == string(sizePlay) {
+			<-r.Context().Done()
+			return
+		}
+		next.ServeHTTP(w, r)
+	})
+	t.Cleanup(serving(t, s))
+	b := openBrowser(t, 1366, 768, false)
+	b.Do(chromedp.Navigate(s.URL()))
+	b.view("look", "a.mp4")
+	b.Wait(`document.querySelector('#best-advice') !== null`)
+	b.Wait(`document.querySelector('canvas.picture').dataset.shown === document.querySelector('input[aria-label=Frame]').value`)
+	b.Do(chromedp.KeyEvent("."))
+	b.Wait(`document.querySelector('.wait-sign').hidden && document.querySelector('canvas.picture').dataset.shown === document.querySelector('input[aria-label=Frame]').value`)
+	b.Silent()
+}
 
 // Views at the sizes people have, to be looked at one by one.
 func TestLookAtTheViews(t *testing.T) {

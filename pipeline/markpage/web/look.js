@@ -3,7 +3,7 @@
 
 import { h, put, button, svg } from './dom.js';
 import { get, send, reportAddress } from './api.js';
-import { Frames } from './frames.js';
+import { Film } from './film.js';
 import { Stage, drawSign, drawWords } from './stage.js';
 import { landmarkNames, sideOf, symbols, colours } from './words.js';
 import { watch } from './progress.js';
@@ -28,18 +28,26 @@ class LookPage {
     this.main = main;
     this.clip = clip;
     this.asked = frame;
-    this.frame = 0;
-    this.frames = new Frames(clip, 'play', (bitmap) => this.stage?.bitmap === bitmap);
-    this.speed = 0.25;
     this.hidden = new Set();
   }
 
   async start() {
     const { clip } = this;
     this.stage = new Stage({ width: clip.width, height: clip.height, draw: (pen) => this.draw(pen), point: () => {}, label: 'The clip with what was followed drawn on it' });
-    this.slider = h('input', { type: 'range', min: 0, max: clip.times.length - 1, step: 1, 'aria-label': 'Frame', oninput: () => this.goTo(Number(this.slider.value)) });
+    this.waitSign = h('p', { class: 'wait-sign', role: 'status', hidden: true });
+    this.film = new Film(clip, this.stage, {
+      moved: () => this.movedOn(),
+      painted: () => { this.stage.canvas.dataset.shown = String(this.stage.painted); },
+      wait: (text) => {
+        this.waitSign.hidden = text === '';
+        this.waitSign.textContent = text;
+      },
+      failed: (f, error) => { this.status.textContent = `Frame ${f} can’t be shown: ${error.message}`; },
+    });
+    this.film.speed = 0.25;
+    this.slider = h('input', { type: 'range', min: 0, max: clip.times.length - 1, step: 1, 'aria-label': 'Frame', oninput: () => this.film.pass(Number(this.slider.value)), onchange: () => this.film.rest() });
     this.where = h('output', { class: 'where' });
-    this.play = button('Play', () => this.toggle(), { id: 'play', class: 'primary' });
+    this.play = button('Play', () => this.film.toggle(), { id: 'play', class: 'primary' });
     this.strips = h('div', { class: 'strips' });
     this.side = h('aside', { class: 'side', 'aria-label': 'Findings' });
     this.status = h('p', { class: 'message', role: 'status', 'aria-live': 'polite' });
@@ -47,37 +55,39 @@ class LookPage {
     put(this.main, h('h1', { class: 'quiet' }, `Second look at ${clip.name}`),
       h('div', { class: 'workbench' },
         h('section', { class: 'sight', 'aria-label': 'Clip' },
-          h('div', { class: 'frame' }, this.stage.canvas),
+          h('div', { class: 'frame' }, this.stage.canvas, this.waitSign),
           h('div', { class: 'transport' },
             this.play,
-            button('◀', () => this.goTo(this.frame - 1), { 'aria-label': 'One frame back' }), this.slider,
-            button('▶', () => this.goTo(this.frame + 1), { 'aria-label': 'One frame forward' }),
-            h('label', { class: 'inline' }, 'Speed ', h('select', { id: 'speed', onchange: (e) => { this.speed = Number(e.target.value); } },
-              [[0.1, '1/10'], [0.25, '1/4'], [0.5, '1/2'], [1, 'real']].map(([v, t]) => h('option', { value: v, selected: v === this.speed }, t)))),
+            button('◀', () => this.goTo(this.film.frame - 1), { 'aria-label': 'One frame back' }), this.slider,
+            button('▶', () => this.goTo(this.film.frame + 1), { 'aria-label': 'One frame forward' }),
+            h('label', { class: 'inline' }, 'Speed ', h('select', { id: 'speed', onchange: (e) => this.setSpeed(Number(e.target.value)) },
+              [[0.1, '1/10'], [0.25, '1/4'], [0.5, '1/2'], [1, 'real']].map(([v, t]) => h('option', { value: v, selected: v === this.film.speed }, t)))),
             this.where),
           this.strips),
         this.side));
     this.keys = (e) => {
       if (e.target.matches('input:not([type=range]), select, textarea, button, a') && e.key === ' ') return;
-      const act = { ',': () => this.goTo(this.frame - 1), '.': () => this.goTo(this.frame + 1), '<': () => this.goTo(this.frame - 10), '>': () => this.goTo(this.frame + 10), ' ': () => this.toggle() }[e.key];
+      const step = (by) => (e.repeat ? this.film.run(by) : this.goTo(this.film.frame + by));
+      const act = { ',': () => step(-1), '.': () => step(1), '<': () => step(-10), '>': () => step(10), ' ': () => this.film.toggle() }[e.key];
       if (act) {
         e.preventDefault();
         act();
       }
     };
+    this.rested = () => this.film.rest();
     document.addEventListener('keydown', this.keys);
+    document.addEventListener('keyup', this.rested);
     await this.load();
     if (!this.look || this.asked !== undefined) this.goTo(this.asked ?? 0);
     this.stopWatching = watch((jobs) => this.progress(jobs.find((j) => j.clip === clip.path)));
   }
 
   close() {
-    this.closed = true;
-    this.playing = false;
     this.stopWatching?.();
-    this.frames.close();
+    this.film.close();
     this.stage.close();
     document.removeEventListener('keydown', this.keys);
+    document.removeEventListener('keyup', this.rested);
   }
 
   async load() {
@@ -226,53 +236,25 @@ class LookPage {
     h('p', { class: 'hint' }, 'White: seen. Pale: seen while it turns, so its height is unsure. Yellow: marked. Grey: bridged. Dark: lost. The line is how sure the place is: at the top 0 px, at the bottom 4 px or more (one standard deviation). Bars below are ground contacts. Click into a strip to go there.'));
   }
 
-  goTo(frame) {
-    const f = Math.max(0, Math.min(this.clip.times.length - 1, frame));
-    this.frame = f;
-    this.slider.value = String(f);
-    this.where.value = `frame ${f}, ${this.clip.times[f].toFixed(3)} s`;
-    this.slider.setAttribute('aria-valuetext', this.where.value);
-    if (this.onScreen !== f) this.stage.paint(); // What is shown is another frame's picture: it says so.
-    return this.frames.show(f).then((bitmap) => {
-      if (this.frame !== f || this.closed) return;
-      this.onScreen = f;
-      this.stage.show(bitmap);
-    }, () => {});
+  goTo(frame) { this.film.goTo(frame); }
+
+  setSpeed(speed) {
+    this.film.speed = speed;
+    if (this.film.playing) this.film.play();
   }
 
-  async toggle() {
-    this.playing = !this.playing;
-    this.play.textContent = this.playing ? 'Pause' : 'Play';
-    if (!this.playing) return;
-    const { times } = this.clip;
-    if (this.frame >= times.length - 1) this.frame = 0;
-    let from = performance.now();
-    let at = times[this.frame];
-    while (this.playing && !this.closed) {
-      await new Promise((r) => { requestAnimationFrame(r); }); // eslint-disable-line no-await-in-loop
-      const now = at + ((performance.now() - from) / 1000) * this.speed;
-      let f = this.frame;
-      while (f + 1 < times.length && times[f + 1] <= now) f += 1;
-      if (f === this.frame) continue;
-      // A picture that is late stops the clock: nothing is skipped unseen.
-      f = Math.min(f, this.frame + 2);
-      await this.goTo(f); // eslint-disable-line no-await-in-loop
-      if (times[f] < now - 0.1 * this.speed) {
-        at = times[f];
-        from = performance.now();
-      }
-      if (f >= times.length - 1) this.playing = false;
-    }
-    this.play.textContent = 'Play';
+  /** The frame named has changed, or playing has. */
+  movedOn() {
+    const { frame, playing } = this.film;
+    this.slider.value = String(frame);
+    this.where.value = `frame ${frame}, ${this.clip.times[frame].toFixed(3)} s`;
+    this.slider.setAttribute('aria-valuetext', this.where.value);
+    put(this.play, playing ? 'Pause' : 'Play');
   }
 
   draw({ c, to, ratio }) {
-    const f = this.frame;
-    if (this.onScreen !== f) {
-      drawWords(c, `The picture of frame ${f} is on its way…`, 10 * ratio, 18 * ratio, 13 * ratio, '#ffe58a');
-      return;
-    }
-    if (!this.look) return;
+    const f = this.stage.painted; // What is drawn belongs to the picture that is shown.
+    if (!this.look || f === null || f === undefined) return;
     const time = this.clip.times[f];
     for (const t of this.look.tracks) {
       if (this.hidden.has(t.landmark)) continue;
