@@ -31,7 +31,7 @@ const fewKeyPictures = 10
 // start, so that it costs little; only where there are few of these is the whole
 // clip decoded, leaving the processors to others.
 func Glances(ctx context.Context, info *Info, most, width int) ([]Glance, error) {
-	out, err := glances(ctx, info, most, width, true)
+	out, err := KeyGlances(ctx, info, most, width)
 	if err == nil && (len(out) >= fewKeyPictures || len(out) >= len(info.Times)) {
 		return out, nil
 	}
@@ -39,6 +39,11 @@ func Glances(ctx context.Context, info *Info, most, width int) ([]Glance, error)
 		return nil, ctx.Err()
 	}
 	return glances(ctx, info, most, width, false)
+}
+
+// KeyGlances is Glances of the pictures from which decoding can start alone, however few.
+func KeyGlances(ctx context.Context, info *Info, most, width int) ([]Glance, error) {
+	return glances(ctx, info, most, width, true)
 }
 
 var shownAt = regexp.MustCompile(`pts_time:\s*(-?[0-9.]+)`)

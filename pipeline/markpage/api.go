@@ -462,6 +462,13 @@ func (s *Server) picture(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	sz := size(r.URL.Query().Get("size"))
+	if sz == sizeThumb && !r.URL.Query().Has("frame") {
+		thumb, err := s.thumbs.of(r.Context(), info, stamp)
+		if err == nil && thumb != nil {
+			servePicture(w, thumb, r.URL.Query().Get("stamp") == stamp)
+			return
+		}
+	}
 	// Without a frame, one in which the horse is near: there clips differ most.
 	frame := len(info.Times) / 2
 	switch s.guess(rel).View {

@@ -5,12 +5,13 @@ import (
 	"context"
 	"fmt"
 	"image"
-	"image/color"
 	"image/jpeg"
 	"math"
 	"net/http"
 	"slices"
 	"sync"
+
+	"golang.org/x/image/draw"
 
 	"jogstrip/pipeline/clip"
 	"jogstrip/track/traj"
@@ -139,12 +140,7 @@ func makeOverview(ctx context.Context, info *clip.Info) (*overview, error) {
 	strip := image.NewRGBA(image.Rect(0, 0, v.Width*len(glances), v.Height))
 	for i, g := range glances {
 		v.Frames = append(v.Frames, g.Frame)
-		for y := range g.Height {
-			for x := range g.Width {
-				p := g.RGB[3*(y*g.Width+x):]
-				strip.SetRGBA(i*g.Width+x, y, color.RGBA{p[0], p[1], p[2], 255})
-			}
-		}
+		draw.Copy(strip, image.Pt(i*v.Width, 0), pictureOf(g), image.Rect(0, 0, g.Width, g.Height), draw.Src, nil)
 	}
 	var b bytes.Buffer
 	if err := jpeg.Encode(&b, strip, &jpeg.Options{Quality: 75}); err != nil {

@@ -67,6 +67,7 @@ type Server struct {
 	pictures  *pictures
 	clips     *clipCache
 	overviews *overviews
+	thumbs    *thumbs
 	queue     *queue
 	locks     keyedMutex
 	proposer  Proposer
@@ -110,7 +111,7 @@ func Listen(opts Options) (*Server, error) {
 	}
 	ctx, stop := context.WithCancel(context.Background())
 	s := &Server{
-		folder: f, pictures: newPictures(ctx, limit), clips: newClipCache(opts.Probe), overviews: newOverviews(),
+		folder: f, pictures: newPictures(ctx, limit), clips: newClipCache(opts.Probe), overviews: newOverviews(), thumbs: newThumbs(),
 		door: entry, phones: opts.Phones, logger: logger, listener: listener, ctx: ctx, stop: stop, streams: make(chan struct{}, mostStreams),
 		proposer: opts.Proposer, proposed: newProposedSets(), lengths: opts.Lengths, headWithin: 10 * time.Second,
 	}
