@@ -150,7 +150,6 @@ class LookPage {
       this.state.stale ? h('p', { class: 'notice warn' }, 'Marks or clip have changed since: measure again.') : null,
       (look.doubts ?? []).map((d) => h('div', { class: 'notice warn doubt' }, h('p', {}, h('strong', {}, d.sentence), ` ${d.check}`),
         button('I have looked: it is so', () => this.confirm(d.kind), { class: 'confirm' }))),
-      head,
       h('h2', {}, 'What was found'), look.finding.map((sentence, i) => h('p', { class: i === 0 ? 'finding' : undefined }, sentence)),
       h('h2', {}, 'Where to help'),
       best ? [
@@ -161,6 +160,7 @@ class LookPage {
       ] : h('p', {}, 'No further mark is needed: every landmark was followed well enough.'),
       h('div', { class: 'actions' }, this.again,
         this.state.report ? h('a', { class: 'button', id: 'report', href: reportAddress(clip.group, this.state.report), target: '_blank', rel: 'noopener' }, 'Report') : null),
+      head,
       h('h2', {}, 'Stretches not seen'),
       stretches.length === 0 ? h('p', {}, 'None.') : few(stretches, stretchesShown, (l) => this.stretch(l)),
       look.notes.length > 0 ? h('details', {}, h('summary', {}, `Remarks (${look.notes.length})`), h('ul', {}, look.notes.map((n) => h('li', {}, n)))) : null,
