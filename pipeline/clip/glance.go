@@ -24,7 +24,7 @@ type Glance struct {
 
 // A clip with fewer pictures from which decoding can start than this gives too
 // few glances: then it is decoded whole.
-const fewKeyPictures = 10
+const fewKeyPictures = 6
 
 // Glances returns small pictures from all over the clip, in order, at most about
 // most of them and at most width px wide. They are those from which decoding can
