@@ -24,7 +24,7 @@ var (
 	// widest lens has 0.36 (13 mm on 36 mm), the main one 0.61 to 0.83 (22 to 30 mm),
 	// and steadying crops video by up to 1.35; their longest reach 3.4 (120 mm).
 	focal = band{[2]float64{0.33, 4.5}, [2]float64{0.2, 12}, "of the picture's longer side", "common practice: 13 to 120 mm on 36 mm, video cropped by up to 1.35"}
-	// mainFocal is that of the main lens, which nearly everybody films with.
+	// mainFocal is that of the main lens, which nearly everybody films with (common practice).
 	mainFocal = [2]float64{0.58, 1.15}
 	// withersHeight is the height at the withers as the picture gives it, m, from
 	// small ponies to the tallest, with room for the mark's place.
@@ -51,12 +51,12 @@ var (
 	// with gravity, so this is near 1 whatever the size.
 	fall = band{[2]float64{0.12, 2.2}, [2]float64{0, 100}, "of gravity", "free fall; the head moves up and down by half to one and a half of what the trunk does (common practice)"}
 	// horseSizes are the heights at the withers between which nothing is known of a
-	// horse whose height nobody wrote down, m.
+	// horse whose height nobody wrote down, m (common practice).
 	horseSizes = [2]float64{1.0, 1.8}
 )
 
 const (
-	gravity = 9.81 // m/s².
+	gravity = 9.81 // m/s², by definition.
 
 	// sizeDiffers is by how much the height at the withers that the picture gives may
 	// differ from what was written down, share. The mark lies on the hair, the horse
@@ -71,18 +71,19 @@ const (
 	// than the plane through the marks, under a camera 2 m high, takes 5 % off (derived).
 	bodyKeeps, headKeeps = 0.08, 0.15
 
-	// headOverWithers bounds the height of the forehead over that at the withers.
+	// headLow and headHigh bound the height of the forehead over that at the withers: with
+	// room beside what headHeight says (common practice).
 	headLow, headHigh = 0.62, 1.52
 
 	// otherFocal and otherHeight are by how much two clips of one phone and visit may
 	// differ in focal length and height of the camera, share, beside what their clicks
 	// leave open. The phone's steadying moves the crop by a percent or two; a camera
-	// that was set up anew stands elsewhere.
+	// that was set up anew stands elsewhere (common practice).
 	otherFocal, otherHeight = 0.06, 0.45
 
 	// surely is how many of its own standard deviations a value must lie away from
 	// where it may be. With some hundred things looked at per clip and tails heavier
-	// than normal 3.5 keeps false doubts below 1 % (see the study of the tests).
+	// than normal 3.5 keeps false doubts below 1 % (judged by the study of the tests).
 	surely = 3.5
 
 	// across is how far over the midline both hooves of a pair must land, m, to be
@@ -90,7 +91,7 @@ const (
 	across = 0.015
 
 	// phaseOff is by how much the phase between the limbs of one side may lie off the
-	// gait's, share of the stride. Walk, trot and pace are 0.25 apart.
+	// gait's, share of the stride: walk, trot and pace are 0.25 apart (derived).
 	phaseOff = 0.17
 
 	// dutyWalks and dutyTrots are how long hooves stand at least at the walk and at
@@ -108,4 +109,80 @@ const (
 
 	// longestWalkDuty is the longest that a hoof stands at the walk (common practice).
 	longestWalkDuty = 0.75
+
+	// setDown is by how much feet are set down otherwise across the line from step to
+	// step, m, and what stands for it in a clip without a calibration, px (common practice).
+	setDown, setDownPX = 0.02, 2.0
+
+	// clearlyOff is how far over the midline a single place must lie to be doubted, m, or
+	// px without a calibration: twice what feet are set down otherwise (derived).
+	clearlyOff, clearlyOffPX = 2 * setDown, 2 * setDownPX
+
+	// acrossPX is across without a calibration, px: what a click is off (derived).
+	acrossPX = 1.0
+
+	// stepsApart is by which share of the stride the two steps of a pair may differ: at 0.4
+	// one is 2.3 times as long as the other. A horse that will hardly put weight on a limb
+	// still sets it down near the middle between the other's places (common practice).
+	stepsApart = 0.4
+
+	// wrongPlaces and wrongShare are how many of a limb's places, and which share of them,
+	// must lie clearly over the midline: one may be a misstep or a wrong match (judged).
+	wrongPlaces, wrongShare = 2, 1.0 / 3
+
+	// leastWay is how many rows of the picture lie between the hooves' first place and the
+	// last: less is no way (derived: many times what a place is off). leastApart is how far
+	// apart in time two places must be for a slope, s: of other strides or other limbs
+	// (derived).
+	leastWay, leastApart = 12.0, 0.15
+
+	// grown is how many times as tall the horse must be in another frame: a head that is
+	// carried up and down, and which marks of the body were set, change the height by a fifth
+	// at most (common practice). leastTall is the least height that tells, px (derived: ten
+	// times what a click is off).
+	grown, leastTall = 1.35, 10.0
+
+	// partsApart is how far apart left and right of the hips, or of the shoulders, must lie
+	// for their order to tell, px (derived: three times what a click is off).
+	partsApart = 3.0
+
+	// pairsTell is in how many frames the marked fore and hind must be those of another
+	// gait: three are no chance (derived).
+	pairsTell = 3
+
+	// usualClick is what a click is off where nobody said, px (common practice), and misfit
+	// how many times the clicks' spread the ground marks' misfit must be: twice what surely
+	// asks, since marks lie on cones and tapes of some width (common practice).
+	usualClick, misfit = 0.5, 2 * surely
+
+	// heightFrames, growsFrames and growsTime are in how many frames a mark of the body must
+	// be seen for a height, and for a change of it, and for how long, s (derived: a median
+	// of fewer is no median, and in less than a second a horse hardly comes nearer).
+	heightFrames, growsFrames, growsTime = 8, 24, 1.0
+
+	// foreToHind is how far apart fores and hinds stand, and headAhead how far the forehead
+	// is carried ahead of the withers, in heights at the withers (common practice).
+	foreToHind, headAhead = 0.75, 0.5
+
+	// A hoof stands where it stays within standsPX, and twice its spread, for standsTime, s,
+	// and standsFrames frames, with no more than standsUnseen in which it is not seen
+	// (derived: the shortest stance of a trot lasts 0.15 s; a hoof that swings goes many
+	// pixels a frame).
+	standsPX, standsTime       = 2.0, 0.06
+	standsFrames, standsUnseen = 4, 6
+
+	// wholeShare is the least length of a stance that was seen whole, share of the longest
+	// (judged: the stances of a pass differ by some percent).
+	wholeShare = 2.0 / 3
+
+	// samePair is how far apart in time a hind's stance and a fore's may be to be set beside
+	// each other, share of the stride: three quarters, with room (derived). agreed is how
+	// well those pairs must agree, length of the mean direction, 1 is wholly (derived:
+	// directions that scatter by a sixth of the stride have 0.6).
+	samePair, agreed = 0.76, 0.6
+
+	// bobFrames is in how many frames a mark must be seen for its going up and down to be
+	// looked at; bobNearly is which share of the clearest frequency another must have to be
+	// as likely (judged).
+	bobFrames, bobNearly = 30, 0.7
 )

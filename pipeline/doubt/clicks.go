@@ -59,7 +59,7 @@ func (l *list) clickedSides(m *record.Marks, set *traj.Set, cal *geometry.Calibr
 			if !ok {
 				continue
 			}
-			at := sidesPlace{p.X, p.Y, 2, k}
+			at := sidesPlace{p.X, p.Y, setDownPX, k}
 			if f.metric {
 				x, y, ok := cal.Camera.GroundPoint(p)
 				if !ok {
@@ -67,7 +67,7 @@ func (l *list) clickedSides(m *record.Marks, set *traj.Set, cal *geometry.Calibr
 				}
 				// A pixel at that distance, beside the centimetres by which feet are set down
 				// otherwise from step to step.
-				at = sidesPlace{x, y, math.Hypot(0.02, y/cal.Camera.F), k}
+				at = sidesPlace{x, y, math.Hypot(setDown, y/cal.Camera.F), k}
 			}
 			places, frames = append(places, at), append(frames, frame)
 		}
@@ -79,9 +79,9 @@ func (l *list) clickedSides(m *record.Marks, set *traj.Set, cal *geometry.Calibr
 	if l.acrossMidline(f, m.View, "Both %s are marked across the midline, by %s%s on average, as they are where left and right are swapped.") {
 		return
 	}
-	clearly, unit, scale := 0.04, " cm", 100.0
+	clearly, unit, scale := clearlyOff, " cm", 100.0
 	if !f.metric {
-		clearly, unit, scale = 4, " px", 1
+		clearly, unit, scale = clearlyOffPX, " px", 1
 	}
 	for i, p := range places {
 		// Its own pair must lie plainly outward, or there is no side to be on; and this one
@@ -98,7 +98,7 @@ func (l *list) clickedSides(m *record.Marks, set *traj.Set, cal *geometry.Calibr
 
 // clickedGait doubts trot and pace where in the frames in which one fore and one hind are
 // marked, those that stand, they are always the pair that stands together at the other
-// gait. Three frames in which it is so are no chance.
+// gait.
 func (l *list) clickedGait(m *record.Marks) {
 	if m.Gait == traj.Walk || l.has(Gait) {
 		return
@@ -108,7 +108,7 @@ func (l *list) clickedGait(m *record.Marks) {
 	if m.Gait == traj.Pace {
 		own, other, together, likely = lateral, diagonal, "of opposite sides", traj.Trot
 	}
-	if own > 0 || other < 3 {
+	if own > 0 || other < pairsTell {
 		return
 	}
 	l.add(Gait, record.SecondLook, fmt.Sprintf("The gait is given as %s, but in all %d frames in which one fore and one hind are marked they are %s, as they stand at the %s.", m.Gait, other, together, likely),
@@ -193,7 +193,7 @@ func (l *list) grows(m Measured, still *traj.Set, cal *geometry.Calibration) {
 func growth(m Measured, still *traj.Set, camera geometry.Camera, landmark traj.Landmark) (change, from, to float64, ok bool) {
 	seen := seenFrom(m.Run, camera)
 	times, heights := heightsOf(seen, m, still, camera, landmark)
-	if len(times) < 24 || times[len(times)-1]-times[0] < 1 {
+	if len(times) < growsFrames || times[len(times)-1]-times[0] < growsTime {
 		return 0, 0, 0, false
 	}
 	third := len(times) / 3

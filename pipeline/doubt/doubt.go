@@ -115,6 +115,7 @@ func OfRun(m Measured) []record.Doubt {
 	l.direction(m.Run)
 	l.sides(m.Run)
 	l.order(m.Marks)
+	l.steps(m.Run)
 	stands := stancesOf(still)
 	l.stride(m, still, stands)
 	l.gait(m, still, stands)

@@ -74,11 +74,11 @@ func (l *list) lens(cal *geometry.Calibration, f, side float64, check string, ot
 func (l *list) rectangle(cal *geometry.Calibration, g *geometry.GroundMarks) {
 	click := g.ClickSD
 	if click == 0 {
-		click = 0.5
+		click = usualClick
 	}
 	// The root mean square over the four points of one left-over number.
 	z := 2 * cal.ResidualPX / click
-	if z > 2*surely {
+	if z > misfit {
 		l.add(Rectangle, record.SecondLook, fmt.Sprintf("The four ground marks miss a rectangle of %g × %g m by %s px, %s times as far as clicks do.", g.WidthM, g.LengthM, number(cal.ResidualPX, 1), number(z, 0)), lengthsCheck)
 	}
 }
@@ -178,7 +178,7 @@ func (l *list) heights(m Measured, still *traj.Set, cal *geometry.Calibration) {
 	known := false // By the withers or the croup.
 	for _, landmark := range []traj.Landmark{traj.Withers, traj.Croup, traj.Head} {
 		h, n := heightOf(m, still, cal, landmark)
-		if n < 8 {
+		if n < heightFrames {
 			continue
 		}
 		known = known || landmark != traj.Head
@@ -235,14 +235,13 @@ func heightsOf(contacts []metrics.Contact, m Measured, still *traj.Set, camera g
 	if len(t) < 3 {
 		t, y = nil, nil
 		gather(landmark != traj.Croup)
-		// Fores and hinds stand apart by about three quarters of the withers' height.
-		shift = 0.75 * size(m)
+		shift = foreToHind * size(m)
 		if landmark == traj.Croup {
 			shift = -shift
 		}
 	}
 	if landmark == traj.Head {
-		shift += 0.5 * size(m) // Ahead of the withers (common practice).
+		shift += headAhead * size(m)
 	}
 	if len(t) < 3 {
 		return nil, nil

@@ -109,7 +109,7 @@ func bobbing(tr *traj.Track, times []float64, from, to float64) (hz, share float
 			t, y = append(t, times[f]), append(y, p.Y)
 		}
 	}
-	if len(t) < 30 {
+	if len(t) < bobFrames {
 		return 0, 0
 	}
 	middle, half := (t[0]+t[len(t)-1])/2, (t[len(t)-1]-t[0])/2
@@ -144,7 +144,7 @@ func bobbing(tr *traj.Track, times []float64, from, to float64) (hz, share float
 	}
 	// An uneven horse moves once a stride, too: of what is nearly as clear the fastest.
 	for i, h := range tried {
-		if shares[i] > 0.7*share {
+		if shares[i] > bobNearly*share {
 			hz = h
 		}
 	}
@@ -166,7 +166,7 @@ func stancesOf(still *traj.Set) [4][]stands {
 		first, last, n := -1, -1, 0
 		var x, y float64
 		end := func() {
-			if n >= 4 && still.Times[last]-still.Times[first] >= 0.06 {
+			if n >= standsFrames && still.Times[last]-still.Times[first] >= standsTime {
 				out[k] = append(out[k], stands{still.Times[first], still.Times[last]})
 			}
 			first, n = -1, 0
@@ -175,8 +175,8 @@ func stancesOf(still *traj.Set) [4][]stands {
 			if !p.Status.Seen() {
 				continue
 			}
-			reach := 2 + 2*p.SD
-			if first >= 0 && (f-last > 6 || math.Abs(p.X-x) > reach || math.Abs(p.Y-y) > reach) {
+			reach := standsPX + 2*p.SD
+			if first >= 0 && (f-last > standsUnseen || math.Abs(p.X-x) > reach || math.Abs(p.Y-y) > reach) {
 				end()
 			}
 			if first < 0 {
@@ -265,7 +265,7 @@ func long(s []stands) float64 {
 func whole(s []stands, longest float64) []stands {
 	var out []stands
 	for _, v := range s {
-		if v.off-v.on >= longest*2/3 {
+		if v.off-v.on >= longest*wholeShare {
 			out = append(out, v)
 		}
 	}
@@ -303,8 +303,8 @@ func (l *list) gait(m Measured, still *traj.Set, s [4][]stands) {
 	// Of a mean direction (Fisher 1993, Statistical Analysis of Circular Data); pairs of
 	// the same stance are not independent, so half of them count.
 	sd := math.Sqrt(-math.Log(together)/count) / math.Pi
-	if together < 0.6 || off < phaseOff+2*sd {
-		l.gaitSeen = together >= 0.6
+	if together < agreed || off < phaseOff+2*sd {
+		l.gaitSeen = together >= agreed
 		return
 	}
 	// One stance of a hind, or of a fore, may be one that tracking took from another limb.
@@ -334,7 +334,7 @@ func phases(s [4][]stands, t float64) (sum complex128, count float64) {
 			for _, h := range s[hind] {
 				for _, f := range s[fore] {
 					d := ((h.on + h.off) - (f.on + f.off)) / 2 / t
-					if math.Abs(d) > 0.76 {
+					if math.Abs(d) > samePair {
 						continue
 					}
 					if hind-2 != fore {

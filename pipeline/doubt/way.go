@@ -36,10 +36,9 @@ func (l *list) direction(run *metrics.Run) {
 	if !ok {
 		return
 	}
-	const least = 12 // Rows between the first and the last place: less is no way.
 	way := slope * (slices.Max(t) - slices.Min(t))
 	nearing := slope > 0
-	if math.Abs(slope) < surely*sd || math.Abs(way) < least || nearing == (run.View == traj.Toward) {
+	if math.Abs(slope) < surely*sd || math.Abs(way) < leastWay || nearing == (run.View == traj.Toward) {
 		return
 	}
 	l.wrongView(run.View, fmt.Sprintf("the hooves’ places move %s by %s rows of the picture", map[bool]string{true: "down", false: "up"}[nearing], number(math.Abs(way), 0)))
@@ -60,7 +59,7 @@ func trend(t, y []float64) (slope, sd float64, ok bool) {
 	var slopes []float64
 	for i := range t {
 		for j := range i {
-			if d := t[i] - t[j]; math.Abs(d) > 0.15 {
+			if d := t[i] - t[j]; math.Abs(d) > leastApart {
 				slopes = append(slopes, (y[i]-y[j])/d)
 			}
 		}
@@ -113,7 +112,7 @@ func (l *list) nearing(m *record.Marks) {
 				continue
 			}
 			tall := low/float64(hooves) - high/float64(heads)
-			if tall < 10 {
+			if tall < leastTall {
 				continue
 			}
 			sizes[frame] = math.Log(tall)
@@ -125,13 +124,11 @@ func (l *list) nearing(m *record.Marks) {
 		if len(sizes) < 2 {
 			continue
 		}
-		// A head that is carried up and down, and which marks of the body were set, change
-		// the height by a fifth at most.
-		grown := sizes[last] - sizes[first]
-		if math.Abs(grown) < math.Log(1.35) || (grown > 0) == (m.View == traj.Toward) {
+		by := sizes[last] - sizes[first]
+		if math.Abs(by) < math.Log(grown) || (by > 0) == (m.View == traj.Toward) {
 			continue
 		}
-		l.wrongView(m.View, fmt.Sprintf("it is %s times as tall in frame %d as in frame %d", number(math.Exp(grown), 1), last, first))
+		l.wrongView(m.View, fmt.Sprintf("it is %s times as tall in frame %d as in frame %d", number(math.Exp(by), 1), last, first))
 		return
 	}
 }
@@ -196,7 +193,7 @@ func (l *list) orderOf(m *record.Marks, left traj.Landmark, part string) {
 	for frame, of := range byFrame(m) {
 		a, okA := of[left]
 		b, okB := of[left.Opposite()]
-		if !okA || !okB || math.Abs(a.X-b.X) < 3 {
+		if !okA || !okB || math.Abs(a.X-b.X) < partsApart {
 			continue
 		}
 		// The horse's left lies on the picture's right where it comes toward the camera.
@@ -227,9 +224,35 @@ func (l *list) sides(run *metrics.Run) {
 		return
 	}
 	for k, c := range f.wrong {
-		if c >= 2 && 3*c >= f.all[k] {
+		if c >= wrongPlaces && float64(c) >= wrongShare*float64(f.all[k]) {
 			l.add(Sides, record.SecondLook, fmt.Sprintf("%d of %d places of the %s lie on the other side of the midline, clearly: left and right may be swapped in some of its marks.", c, f.all[k], limbs[k].Words()), sidesCheck(run.View))
 		}
+	}
+}
+
+// steps doubts the sides where of the two steps of a pair one takes most of the stride: then
+// what was followed as one hoof was another for a while.
+func (l *list) steps(run *metrics.Run) {
+	if l.has(Sides) || l.has(View) {
+		return
+	}
+	for g, name := range []metrics.Name{metrics.StepLengthFore, metrics.StepLengthHind} {
+		s := run.Lookup(name)
+		if s == nil {
+			continue
+		}
+		var apart, sd []float64
+		for _, o := range s.Observations {
+			if stride := o.Left + o.Right; stride > 0 { // Neither is missing.
+				apart, sd = append(apart, (o.Right-o.Left)/stride), append(sd, o.SD/stride)
+			}
+		}
+		off := signal.Median(apart)
+		if len(apart) == 0 || math.Abs(off)-surely*signal.Median(sd) < stepsApart {
+			continue
+		}
+		l.add(Sides, record.SecondLook, fmt.Sprintf("Of the %s the step that ends with the %s one takes %.0f %% of the stride, the other %.0f %%.", pairs[g], map[bool]string{true: "left", false: "right"}[off < 0], 50+50*math.Abs(off), 50-50*math.Abs(off)),
+			"Look whether the marks and the stances of each are that limb’s own, and whether left and right are swapped in some of them.")
 	}
 }
 
@@ -238,10 +261,10 @@ func (l *list) sides(run *metrics.Run) {
 func (l *list) acrossMidline(f *sidesFit, v traj.View, says string) bool {
 	unit, scale, least := " cm", 100.0, across
 	if !f.metric {
-		unit, scale, least = " px", 1, 1
+		unit, scale, least = " px", 1, acrossPX
 	}
 	swapped := false
-	for g, pair := range [2]string{"fores", "hinds"} {
+	for g, pair := range pairs {
 		if f.n[g][0] == 0 || f.n[g][1] == 0 || math.IsNaN(f.out[g]) {
 			continue
 		}
@@ -260,6 +283,9 @@ func sidesCheck(v traj.View) string {
 
 // limbs is the order in which arrays over limbs are indexed.
 var limbs = [4]traj.Landmark{traj.LeftFore, traj.RightFore, traj.LeftHind, traj.RightHind}
+
+// pairs names the pairs, by whose index arrays are.
+var pairs = [2]string{"fores", "hinds"}
 
 // sidesFit is how far hooves land outward of the line of travel.
 type sidesFit struct {
@@ -301,22 +327,22 @@ func (f *sidesFit) fit(v traj.View, places []sidesPlace) (scatter float64) {
 		f.n[p.limb/2][p.limb%2]++
 		f.all[p.limb]++
 	}
-	var pairs []int
+	var both []int // Pairs of which either hoof has a place.
 	for g := range 2 {
 		f.out[g], f.sd[g] = math.NaN(), math.NaN()
 		if f.n[g][0] > 0 && f.n[g][1] > 0 {
-			pairs = append(pairs, g)
+			both = append(both, g)
 		}
 	}
-	columns := 2 + len(pairs)
-	if len(places) < 5 || len(pairs) == 0 || len(places) < columns+1 {
+	columns := 2 + len(both)
+	if len(places) < 5 || len(both) == 0 || len(places) < columns+1 {
 		return math.NaN()
 	}
 	terms, x := make([][]float64, len(places)), make([]float64, len(places))
 	for i, p := range places {
 		terms[i], x[i] = make([]float64, columns), p.x
 		terms[i][0], terms[i][1] = 1, p.y
-		for c, g := range pairs {
+		for c, g := range both {
 			if p.limb/2 == g {
 				terms[i][2+c] = side(v, p.limb)
 			}
@@ -326,14 +352,14 @@ func (f *sidesFit) fit(v traj.View, places []sidesPlace) (scatter float64) {
 	if fit == nil {
 		return math.NaN()
 	}
-	for c, g := range pairs {
+	for c, g := range both {
 		own := make([]float64, columns)
 		own[2+c] = 1
 		f.out[g], f.sd[g] = fit.At(own), scatter*fit.SD(own)
 	}
-	clearly := 0.04
+	clearly := clearlyOff
 	if !f.metric {
-		clearly = 4
+		clearly = clearlyOffPX
 	}
 	for i, p := range places {
 		line := fit.Coefficients[0] + fit.Coefficients[1]*terms[i][1]
@@ -353,9 +379,9 @@ func (f *sidesFit) places(run *metrics.Run) (places []sidesPlace) {
 		if f.metric && !c.Placed || k < 0 {
 			continue
 		}
-		p := sidesPlace{c.X, c.Y, math.Hypot(c.XSD, 0.02), k}
+		p := sidesPlace{c.X, c.Y, math.Hypot(c.XSD, setDown), k}
 		if !f.metric {
-			p = sidesPlace{c.PictureX, c.PictureY, 2, k}
+			p = sidesPlace{c.PictureX, c.PictureY, setDownPX, k}
 		}
 		places = append(places, p)
 	}
