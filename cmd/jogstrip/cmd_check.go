@@ -32,7 +32,7 @@ func newCheckCommand(a *app) *cobra.Command {
 		Use:   "check CLIP...",
 		Short: "Say whether clips are fit to be measured, and what to film differently",
 		Long: `Look through each clip and say whether it is fit to be measured. Frame rate,
-resolution, exposure, noise, motion blur, shake, camera level, size, distance,
+resolution, exposure, noise, motion blur, shake, camera level, lens, size, distance,
 strides, framing and straightness are each called good, usable or a reason to film
 again, with what to do differently. Marks that contradict each other are named,
 too, and hooves that they say were hidden. Without marks whether the leader or
