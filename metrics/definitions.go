@@ -1,6 +1,10 @@
 package metrics
 
-import "jogstrip/metrics/geometry"
+import (
+	"sync"
+
+	"jogstrip/metrics/geometry"
+)
 
 // Definitions lists every measure in the order in which tables show them.
 // What each one means, and where it comes from, is in MEASURES.md.
@@ -68,12 +72,17 @@ func Definitions() []Definition {
 	}
 }
 
+// defined has the definitions by name: they are asked for in inner loops.
+var defined = sync.OnceValue(func() map[Name]Definition {
+	out := map[Name]Definition{}
+	for _, d := range Definitions() {
+		out[d.Name] = d
+	}
+	return out
+})
+
 // Define returns the definition of measure n and whether there is one.
 func Define(n Name) (Definition, bool) {
-	for _, d := range Definitions() {
-		if d.Name == n {
-			return d, true
-		}
-	}
-	return Definition{}, false
+	d, known := defined()[n]
+	return d, known
 }

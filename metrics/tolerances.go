@@ -253,7 +253,25 @@ func OwnTolerances(visits []Repeat, horse string, table *ToleranceTable) (*Toler
 	return out, nil
 }
 
+// mayTell reports whether visits are as many as own tolerances take, if each of them measured
+// everything: where they are not, no measure has to be worked out in any.
+func mayTell(visits []Repeat, take func(Repeat) bool) bool {
+	taken, series := 0, map[string]bool{}
+	for _, v := range visits {
+		if take(v) && len(v.Runs) > 0 {
+			taken, series[v.series()] = taken+1, true
+		}
+	}
+	return taken-len(series) >= minRepeatDF
+}
+
+// series names the visits among which v is a repeat.
+func (v Repeat) series() string { return v.Horse + "\x00" + v.Series }
+
 func ownTolerance(row Tolerance, visits []Repeat, take func(Repeat) bool) Tolerance {
+	if !mayTell(visits, take) {
+		return row
+	}
 	d, _ := Define(row.Name)
 	means, horses := map[string][]float64{}, map[string]bool{}
 	for _, v := range visits {
@@ -261,8 +279,7 @@ func ownTolerance(row Tolerance, visits []Repeat, take func(Repeat) bool) Tolera
 			continue
 		}
 		if m := measureAll(v.Runs, d, row); m.ok && m.result.Unit == row.Unit {
-			key := v.Horse + "\x00" + v.Series
-			means[key] = append(means[key], m.wide.Value)
+			means[v.series()] = append(means[v.series()], m.wide.Value)
 			horses[v.Horse] = true
 		}
 	}

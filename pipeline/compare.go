@@ -103,7 +103,7 @@ func CompareVisits(ctx context.Context, before, after string, opts CompareOption
 		}
 	}
 	// Tolerances are the later visit's.
-	if err := a.useRepeats(ctx, runsOf); err != nil {
+	if err := a.useRepeats(ctx, runsAmong(b, a)); err != nil {
 		return nil, err
 	}
 	for _, v := range []*Visit{b, a} {

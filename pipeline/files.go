@@ -199,9 +199,16 @@ func (f *files) page(page interface{ Page() (*report.Page, error) }) {
 		f.err = err
 		return
 	}
+	for name, write := range map[string]func(io.Writer) error{PaperFile: made.PDF, DetailsFile: made.Details} {
+		f.aside.Go(func() error {
+			var b bytes.Buffer
+			if err := write(&b); err != nil {
+				return fmt.Errorf("write %s: %w", name, err)
+			}
+			return f.put(name, b.Bytes())
+		})
+	}
 	f.from(ReportFile, made.HTML)
-	f.from(PaperFile, made.PDF)
-	f.from(DetailsFile, made.Details)
 }
 
 func header(s *Surroundings) report.Header {

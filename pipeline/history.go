@@ -245,7 +245,7 @@ func loadHistory(ctx context.Context, folders []string, opts CompareOptions) ([]
 	if err != nil {
 		return nil, err
 	}
-	if err := ownTolerances(ctx, folders, visits); err != nil {
+	if err := ownTolerances(ctx, visits); err != nil {
 		return nil, err
 	}
 	var measured []*pastVisit
@@ -281,21 +281,14 @@ func loadHistory(ctx context.Context, folders []string, opts CompareOptions) ([]
 // ownTolerances gives every visit the tolerances that LoadVisit would give it.
 // They are the same for all visits of a horse at one gait and are worked out
 // once, from the results that were read already.
-func ownTolerances(ctx context.Context, folders []string, visits []*pastVisit) error {
-	read := map[string]*pastVisit{}
-	for i, v := range visits {
+func ownTolerances(ctx context.Context, visits []*pastVisit) error {
+	var read []*Visit
+	for _, v := range visits {
 		if v.err == nil {
-			read[filepath.Clean(folders[i])] = v
-			read[v.Around.Folder] = v
+			read = append(read, v.Visit)
 		}
 	}
-	runs := func(ctx context.Context, folder string, gait traj.Gait) []metrics.Run {
-		v := read[folder]
-		if v == nil {
-			return runsOf(ctx, folder, gait)
-		}
-		return slices.DeleteFunc(v.Runs(), func(r metrics.Run) bool { return r.Gait != gait })
-	}
+	runs := runsAmong(read...)
 	type shared struct {
 		gait traj.Gait
 		yard string

@@ -44,7 +44,7 @@ func SinceBefore(ctx context.Context, folder string, opts CompareOptions) (*Sinc
 		if err != nil || len(before.Results) == 0 {
 			continue
 		}
-		if err := now.useRepeats(ctx, runsOf); err != nil {
+		if err := now.useRepeats(ctx, runsAmong(before, now)); err != nil {
 			return nil, err
 		}
 		c, err := metrics.Compare(before.Runs(), now.Runs(), compareSettings(before, now, opts))

@@ -116,5 +116,26 @@ func runsOf(ctx context.Context, folder string, gait traj.Gait) []metrics.Run {
 	if err != nil {
 		return nil
 	}
+	return v.runsAt(gait)
+}
+
+// runsAmong is runsOf that does not read visits again that were read already.
+func runsAmong(visits ...*Visit) func(ctx context.Context, folder string, gait traj.Gait) []metrics.Run {
+	read := map[string]*Visit{}
+	for _, v := range visits {
+		if !v.Single { // One clip of a visit is not the visit.
+			read[filepath.Clean(v.Folder)], read[v.Around.Folder] = v, v
+		}
+	}
+	return func(ctx context.Context, folder string, gait traj.Gait) []metrics.Run {
+		if v := read[folder]; v != nil {
+			return v.runsAt(gait)
+		}
+		return runsOf(ctx, folder, gait)
+	}
+}
+
+// runsAt returns the runs of a gait.
+func (v *Visit) runsAt(gait traj.Gait) []metrics.Run {
 	return slices.DeleteFunc(v.Runs(), func(r metrics.Run) bool { return r.Gait != gait })
 }

@@ -54,7 +54,7 @@ func LoadVisit(ctx context.Context, path string) (*Visit, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := v.useRepeats(ctx, runsOf); err != nil {
+	if err := v.useRepeats(ctx, runsAmong(v)); err != nil {
 		return nil, err
 	}
 	return v, nil

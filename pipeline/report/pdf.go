@@ -39,23 +39,16 @@ const figureWidth = 425
 
 // writePDF sets a part of the page on paper: the sheet that is handed over, or the details. Nothing is written where it fails.
 func writePDF(w io.Writer, p *Page, handed bool) error {
-	var s *sheet
-	// Pictures give way where that brings all onto one sheet.
-	sizes := []pictureSize{{1, 1}, {0.8, 1}, {0.65, 1}, {0.6, 0.8}, {0.45, 0.7}, {1, 1}}
-	for i, size := range sizes {
-		var err error
-		if s, err = newSheet(p); err != nil {
-			return fmt.Errorf("write PDF of %q: %w", p.title, err)
-		}
+	s, err := newSheet(p, !handed && len(p.provenance.Inputs) > 0)
+	if err != nil {
+		return fmt.Errorf("write PDF of %q: %w", p.title, err)
+	}
+	if handed {
+		s.handed(p, s.fittingSize(p))
+	} else {
+		s.newPage()
 		s.titleBlock(p, handed)
-		if !handed {
-			s.details(p)
-			break
-		}
-		s.front(p, size)
-		if s.pdf.PageCount() == 1 || i == len(sizes)-1 {
-			break
-		}
+		s.details(p)
 	}
 	if s.lacking {
 		s.gap(8)
@@ -218,9 +211,7 @@ func (s *sheet) heading(title string, least float64) {
 	s.need(height + least)
 	s.pdf.Bookmark(s.show(title), 0, s.y)
 	s.lines(lines, style, sideMargin)
-	s.pdf.SetDrawColor(0x8c, 0x8c, 0x8c)
-	s.pdf.SetLineWidth(0.75)
-	s.pdf.Line(sideMargin, s.y+1.5, sideMargin+contentWidth, s.y+1.5)
+	s.across(s.y+1.5, contentWidth, 0.75, 0x8c)
 	s.gap(6)
 }
 
@@ -379,9 +370,7 @@ func (s *sheet) footers(p *Page) {
 		number := fmt.Sprintf("page %d of %d", n, last)
 		y := paperHeight - edgeMargin - style.line()
 		room := contentWidth - s.width(number, style) - 20
-		s.pdf.SetDrawColor(0xd0, 0xd0, 0xd0)
-		s.pdf.SetLineWidth(0.5)
-		s.pdf.Line(sideMargin, y-3, sideMargin+contentWidth, y-3)
+		s.across(y-3, contentWidth, 0.5, 0xd0)
 		if lines := s.wrap(plain(strings.Join(about, " · ")), style, room); len(lines) > 0 {
 			s.line(lines[0], style, sideMargin, y)
 		}

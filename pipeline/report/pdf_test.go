@@ -452,10 +452,11 @@ func TestFigureOnPaper(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := grey(img)
-	s, err := newSheet(&Page{title: "figure"})
+	s, err := newSheet(&Page{title: "figure"}, false)
 	if err != nil {
 		t.Fatal(err)
 	}
+	s.newPage()
 	s.draw(f, sideMargin, edgeMargin, 1)
 	var pdf bytes.Buffer
 	if err := s.pdf.Output(&pdf); err != nil {
@@ -491,10 +492,11 @@ func TestFigureOnPaper(t *testing.T) {
 
 // TestArc checks the arc's curves against the circle itself.
 func TestArc(t *testing.T) {
-	s, err := newSheet(&Page{title: "arc"})
+	s, err := newSheet(&Page{title: "arc"}, false)
 	if err != nil {
 		t.Fatal(err)
 	}
+	s.newPage()
 	c := &canvas{sheet: s, now: state{transform: affine{1, 0, 0, 1, 0, 0}}}
 	for _, angle := range []float64{0.3, math.Pi / 2, 2, -math.Pi, 2 * math.Pi} {
 		x, y := c.arc(vg.PathComp{Pos: vg.Point{X: 3, Y: 4}, Radius: 10, Start: 0.5, Angle: angle})

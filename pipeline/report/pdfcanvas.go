@@ -20,6 +20,9 @@ import (
 // draw draws a figure with its upper left corner at (x, y), as lines and
 // letters, not as dots.
 func (s *sheet) draw(f *plots.Figure, x, y, scale float64) {
+	if s.trial {
+		return
+	}
 	c := &canvas{sheet: s, now: state{
 		// A figure's own y grows upward, from its lower left corner.
 		transform: affine{scale, 0, 0, -scale, x, y + scale*f.Height.Points()},

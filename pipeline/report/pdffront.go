@@ -20,6 +20,31 @@ const (
 // sheet.
 type pictureSize struct{ stills, felt float64 }
 
+// pictureSizes are tried in this order.
+func pictureSizes() []pictureSize {
+	return []pictureSize{{1, 1}, {0.8, 1}, {0.65, 1}, {0.6, 0.8}, {0.45, 0.7}}
+}
+
+// fittingSize returns the size at which all is on one sheet; the first where none is.
+func (s *sheet) fittingSize(p *Page) pictureSize {
+	s.trial = true
+	defer func() { s.trial = false }()
+	for _, size := range pictureSizes() {
+		s.pages = 0
+		if s.handed(p, size); s.pages == 1 {
+			return size
+		}
+	}
+	return pictureSizes()[0]
+}
+
+// handed sets the sheet that is handed over.
+func (s *sheet) handed(p *Page, size pictureSize) {
+	s.newPage()
+	s.titleBlock(p, true)
+	s.front(p, size)
+}
+
 // front sets the first page with its pictures in the given size: it fits on one sheet unless
 // much was written down.
 func (s *sheet) front(p *Page, size pictureSize) {
@@ -62,9 +87,7 @@ func (s *sheet) front(p *Page, size pictureSize) {
 		s.gap(4)
 	}
 	s.need(3*legend.line() + 2)
-	s.pdf.SetDrawColor(0x8c, 0x8c, 0x8c)
-	s.pdf.SetLineWidth(0.5)
-	s.pdf.Line(sideMargin, s.y, sideMargin+contentWidth, s.y)
+	s.across(s.y, contentWidth, 0.5, 0x8c)
 	s.gap(2)
 	s.flow(plain(shortCautions), legend, sideMargin, contentWidth)
 }
@@ -117,6 +140,9 @@ func (s *sheet) shown(f *front, stillHeight float64) {
 
 // picture sets a JPEG.
 func (s *sheet) picture(data []byte, x, y, width, height float64) {
+	if s.trial {
+		return
+	}
 	s.pictures++
 	name := fmt.Sprintf("picture %d", s.pictures)
 	s.pdf.RegisterImageOptionsReader(name, fpdf.ImageOptions{ImageType: "JPEG"}, bytes.NewReader(data))

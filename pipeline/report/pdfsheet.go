@@ -48,10 +48,13 @@ type sheet struct {
 	current  textStyle // As last set; the zero value forces it to be set anew.
 	lacking  bool      // A letter had to be replaced.
 	plans    map[*table]*tablePlan
-	pictures int // Drawn so far.
+	pictures int  // Drawn so far.
+	pages    int  // Begun so far.
+	trial    bool // Nothing is drawn: only how far down the page it would reach is worked out.
 }
 
-func newSheet(p *Page) (*sheet, error) {
+// newSheet begins a document, whose first page newPage begins; sums tells whether it holds check sums.
+func newSheet(p *Page, sums bool) (*sheet, error) {
 	pdf := fpdf.NewCustom(&fpdf.InitType{UnitStr: "pt", Size: fpdf.SizeType{Wd: paperWidth, Ht: paperHeight}})
 	pdf.SetMargins(sideMargin, edgeMargin, sideMargin)
 	pdf.SetAutoPageBreak(false, 0)
@@ -68,17 +71,19 @@ func newSheet(p *Page) (*sheet, error) {
 	pdf.SetModificationDate(day)
 	pdf.AddUTF8FontFromBytes("sans", "", liberationsansregular.TTF)
 	pdf.AddUTF8FontFromBytes("sans", "B", liberationsansbold.TTF)
-	if len(p.provenance.Inputs) > 0 {
+	if sums {
 		pdf.AddUTF8FontFromBytes("mono", "", liberationmonoregular.TTF)
 	}
 	s := &sheet{pdf: pdf, plans: map[*table]*tablePlan{}}
 	pdf.SetTitle(s.show(p.title), true)
-	s.newPage()
 	return s, pdf.Error()
 }
 
 func (s *sheet) newPage() {
-	s.pdf.AddPage()
+	s.pages++
+	if !s.trial {
+		s.pdf.AddPage()
+	}
 	s.y = edgeMargin
 	s.current = textStyle{}
 }
@@ -115,8 +120,21 @@ func (s *sheet) width(text string, t textStyle) float64 {
 	return s.pdf.GetStringWidth(text)
 }
 
+// across draws a line from the left margin.
+func (s *sheet) across(y, long, width float64, grey int) {
+	if s.trial {
+		return
+	}
+	s.pdf.SetDrawColor(grey, grey, grey)
+	s.pdf.SetLineWidth(width)
+	s.pdf.Line(sideMargin, y, sideMargin+long, y)
+}
+
 // text sets text with its line's top at y. It must have gone through show.
 func (s *sheet) text(x, y float64, text string, t textStyle) {
+	if s.trial {
+		return
+	}
 	s.set(t)
 	s.pdf.Text(x, y+0.82*t.line(), text)
 }

@@ -414,7 +414,5 @@ func (s *sheet) columnX(p *tablePlan, column int) float64 {
 
 func (s *sheet) rule(p *tablePlan, y, width float64, grey int) {
 	end := s.columnX(p, len(p.widths)) - cellGap
-	s.pdf.SetDrawColor(grey, grey, grey)
-	s.pdf.SetLineWidth(width)
-	s.pdf.Line(sideMargin, y, end, y)
+	s.across(y, end-sideMargin, width, grey)
 }
