@@ -1,12 +1,18 @@
 package pipeline
 
 import (
+	"bytes"
+	"image"
+	"image/jpeg"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
 	"jogstrip/pipeline/record"
+	"jogstrip/pipeline/report"
 	"jogstrip/track/traj"
 )
 
@@ -95,4 +101,39 @@ func TestNextFollowsFromWhatIsOpen(t *testing.T) {
 			t.Errorf("got  %q\nwant %q", got, want)
 		}
 	})
+}
+
+// TestHistoryHasPicturesOfItsVisits checks that a history's first page has a picture of the
+// first visit, of those shown between, and of the last, in order of time and in one view; a
+// visit without one is passed over.
+func TestHistoryHasPicturesOfItsVisits(t *testing.T) {
+	var jpg bytes.Buffer
+	if err := jpeg.Encode(&jpg, image.NewGray(image.Rect(0, 0, 8, 6)), nil); err != nil {
+		t.Fatal(err)
+	}
+	visit := func(day string, views ...traj.View) *pastVisit {
+		folder := filepath.Join(t.TempDir(), day)
+		v := &Visit{Around: &Surroundings{Folder: folder}}
+		for _, view := range views {
+			out := filepath.Join(folder, string(view)+".out")
+			if err := os.MkdirAll(out, 0o755); err != nil {
+				t.Fatal(err)
+			}
+			if err := os.WriteFile(filepath.Join(out, stillFile), jpg.Bytes(), 0o644); err != nil {
+				t.Fatal(err)
+			}
+			v.Results = append(v.Results, VisitResult{Folder: out, Result: &record.Result{Run: metrics.Run{View: view}}})
+		}
+		return &pastVisit{Visit: v, sum: &metrics.Summed{Summary: &metrics.Summary{}}}
+	}
+	first, last := visit("2026-03-06", traj.Toward, traj.Away), visit("2026-04-03", traj.Away, traj.Toward)
+	var front report.Front
+	comparedStills(&front, first.Visit, last.Visit, &metrics.Comparison{}, [2]string{"first", "last"}, visit("2026-03-13", traj.Away), visit("2026-03-20", traj.Toward))
+	var titles []string
+	for _, s := range front.Stills {
+		titles = append(titles, s.Title)
+	}
+	if got, want := strings.Join(titles, "; "), "First, 6 March; 20 March; Last, 3 April"; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
 }

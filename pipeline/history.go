@@ -46,6 +46,7 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 	page := report.History{}
 	var points []plots.HistoryPoint
 	var first, last *pastVisit
+	var middle []*pastVisit // Shown between those two.
 	for _, v := range visits {
 		if v.Visit != nil {
 			out.Problems = append(out.Problems, v.Problems...)
@@ -82,7 +83,10 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 		if err == nil {
 			page.Finding, page.Comparison, page.Compared = c.Sentence, c, [2]time.Time{day(first.Around.Folder), day(last.Around.Folder)}
 			page.Surfaces = [2]string{first.Around.Visit.Surface, last.Around.Visit.Surface}
-			page.Between = between(visits, first, last, opts)
+			middle = between(visits, first, last, opts)
+			for _, v := range middle {
+				page.Between = append(page.Between, report.HistoryVisit{Date: day(v.Around.Folder), Summary: v.sum.Summary})
+			}
 			// What the first page leads with is followed through the visits as well.
 			if lead := glance.Lead(c); lead != nil && !slices.Contains(page.Followed, lead.Name) {
 				page.Followed = append(page.Followed, lead.Name)
@@ -104,7 +108,7 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 		figure, err := plots.History(points, plots.HistoryOptions{Followed: page.Followed})
 		page.Figures = f.figures(plots.OutcomeOf("All visits", figure, err))
 		page.Front.Course = course(visits, page.Comparison)
-		f.historyFront(&page, first, last)
+		f.historyFront(&page, first, last, middle)
 		f.page(page)
 		return nil
 	})
@@ -112,15 +116,15 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 
 // between returns the last measured visits between two that can be compared with the first,
 // as many as a first page shows.
-func between(visits []*pastVisit, first, last *pastVisit, opts CompareOptions) []report.HistoryVisit {
-	var out []report.HistoryVisit
+func between(visits []*pastVisit, first, last *pastVisit, opts CompareOptions) []*pastVisit {
+	var out []*pastVisit
 	for _, v := range slices.Backward(visits) {
 		if v.err != nil || v.sum == nil || v == first || v == last || len(out) == report.MostBetween {
 			continue
 		}
 		c, err := metrics.CompareSummed(first.sum, v.sum, compareSettings(first.Visit, v.Visit, opts))
 		if err == nil && c.Verdict != metrics.NotComparable {
-			out = append(out, report.HistoryVisit{Date: day(v.Around.Folder), Summary: v.sum.Summary})
+			out = append(out, v)
 		}
 	}
 	slices.Reverse(out)
@@ -156,8 +160,9 @@ func course(visits []*pastVisit, c *metrics.Comparison) string {
 	return each + strings.Join(told, ", ") + "."
 }
 
-// historyFront fills the first page: the first measured visit beside the last.
-func (f *files) historyFront(page *report.History, first, last *pastVisit) {
+// historyFront fills the first page: the first measured visit beside the last, with pictures
+// of those in the middle.
+func (f *files) historyFront(page *report.History, first, last *pastVisit, middle []*pastVisit) {
 	if first == nil {
 		return
 	}
@@ -182,7 +187,7 @@ func (f *files) historyFront(page *report.History, first, last *pastVisit) {
 		visitStills(&page.Front, now.Visit, now.sum.Summary)
 		return
 	}
-	comparedStills(&page.Front, first.Visit, last.Visit, page.Comparison, words)
+	comparedStills(&page.Front, first.Visit, last.Visit, page.Comparison, words, middle...)
 }
 
 // HistorySchema is the schema field of a history file.

@@ -145,8 +145,9 @@ func visitStills(front *report.Front, v *Visit, sum *metrics.Summary) {
 }
 
 // comparedStills returns the pictures of two visits in the view that shows what leads the
-// comparison; words name them.
-func comparedStills(front *report.Front, before, after *Visit, c *metrics.Comparison, names [2]string) {
+// comparison; names are those of the visits. Pictures of visits between them stand between
+// theirs.
+func comparedStills(front *report.Front, before, after *Visit, c *metrics.Comparison, names [2]string, between ...*pastVisit) {
 	lead := glance.Lead(c)
 	views := []traj.View{traj.Toward, traj.Away}
 	if lead != nil {
@@ -168,7 +169,13 @@ func comparedStills(front *report.Front, before, after *Visit, c *metrics.Compar
 		if x == nil || y == nil {
 			continue
 		}
-		front.Stills = append(front.Stills, stillOf(x, view, words[0]), stillOf(y, view, words[1]))
+		front.Stills = append(front.Stills, stillOf(x, view, words[0]))
+		for _, v := range between {
+			if picture := v.bestStill(view, v.sum.Summary); picture != nil {
+				front.Stills = append(front.Stills, stillOf(picture, view, shortDay(v.Visit)))
+			}
+		}
+		front.Stills = append(front.Stills, stillOf(y, view, words[1]))
 		break
 	}
 	front.StillsNote = stillsNote

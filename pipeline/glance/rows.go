@@ -25,10 +25,13 @@ type Row struct {
 	Verdict     metrics.Verdict // Of a comparison; empty where there is none.
 	Change      string          // Of a comparison: the change with half its 95 % interval, "38 ± 17 mm"; empty where it says nothing.
 	Counts      bool            // Beyond tolerance, or changed.
-	Followed    bool            // Of a comparison: the measure that was named beforehand.
-	Missing     bool            // Words is the reason why nothing was measured.
-	Unmarked    []string        // Landmarks that were not marked and would have been needed.
-	Runs        int             // How many runs measured it, of the visit or the later one.
+	// Leans is "smaller" or "larger" where the change does not count and its own interval
+	// leaves out none.
+	Leans    string
+	Followed bool     // Of a comparison: the measure that was named beforehand.
+	Missing  bool     // Words is the reason why nothing was measured.
+	Unmarked []string // Landmarks that were not marked and would have been needed.
+	Runs     int      // How many runs measured it, of the visit or the later one.
 	// Enough is how many runs like these would settle the question, by what they showed;
 	// 0 where it is settled.
 	Enough int
@@ -228,6 +231,9 @@ func Rows(s *metrics.Summary) []Row {
 		}
 		row := rowOf(q, r)
 		row.Note = besideHind(s.Limb, row)
+		if row.Note == "" && row.Counts && define(row.Measure).Evidence == metrics.Description {
+			row.Note = notJudged
+		}
 		out = append(out, row)
 	}
 	hindFirst(out, s.Limb)
@@ -396,9 +402,12 @@ func comparedRow(c *metrics.Comparison, q question, ch *metrics.Change) Row {
 	case says(ch.Verdict):
 		row.Words, row.Change = fromTo(ch, row.Before, row.Now), plusMinus(ch)
 	case ch.Verdict == metrics.NotJudged && (b != nil && b.Beyond || a != nil && a.Beyond):
-		row.Words, row.Note = fromTo(ch, row.Before, row.Now), "described only: there is no verdict"
+		row.Words, row.Note = fromTo(ch, row.Before, row.Now), notJudged
 	case WhyNoChange(ch) != "":
-		row.Words, row.Change = WhyNoChange(ch), plusMinus(ch)
+		row.Words, row.Change, row.Leans = WhyNoChange(ch), plusMinus(ch), leans(row.Before, row.Now)
+		if row.Leans != "" && ch.Holm >= changeP {
+			row.Words = "looks " + row.Leans + ", but may be chance"
+		}
 	case before == after && before == unsettled:
 		row.Words = unsettled + ", " + bothTimes + ": too few strides"
 	case row.Before != nil && row.Now != nil && row.Before.Says == Uneven && row.Now.Says == Uneven:
@@ -412,6 +421,20 @@ func comparedRow(c *metrics.Comparison, q question, ch *metrics.Change) Row {
 		row.Change = plusMinus(ch)
 	}
 	return row
+}
+
+// notJudged stands beside what is uneven and only described.
+const notJudged = "not judged: no proven sign of lameness"
+
+// leans says which of two bars is the longer, where both go to one side; else nothing.
+func leans(b, a *Bar) string {
+	switch {
+	case b == nil || a == nil || b.Value*a.Value <= 0:
+		return ""
+	case math.Abs(a.Value) < math.Abs(b.Value):
+		return "smaller"
+	}
+	return "larger"
 }
 
 // changeP is the level at which a change counts after correction, as metrics has it.

@@ -230,6 +230,31 @@ func clearness(ch *metrics.Change) float64 {
 	return clear
 }
 
+// leaning says how what is uneven at both visits looks beside before, where no change counts
+// and the page's bars yet grow or shrink alike: "look smaller", "look larger"; else empty. One
+// of the changes at least has to leave out none by itself.
+func leaning(c *metrics.Comparison) string {
+	smaller, larger, clear := 0, 0, false
+	for _, row := range ComparedRows(c) {
+		if row.Before == nil || row.Now == nil || row.Before.Says != Uneven || row.Now.Says != Uneven || define(row.Measure).Evidence == metrics.Description {
+			continue
+		}
+		if math.Abs(row.Now.Value) < math.Abs(row.Before.Value) {
+			smaller++
+		} else {
+			larger++
+		}
+		clear = clear || row.Leans != ""
+	}
+	switch {
+	case clear && larger == 0:
+		return "look smaller"
+	case clear && smaller == 0:
+		return "look larger"
+	}
+	return ""
+}
+
 // OfComparison says what changed from the visit of the day before and how sure that is;
 // a zero day is not known.
 func OfComparison(c *metrics.Comparison, before time.Time) string {
@@ -289,7 +314,10 @@ func OfComparison(c *metrics.Comparison, before time.Time) string {
 	base := "No measurable change " + since
 	b, a := c.Before.Limb, c.After.Limb
 	side := undecidedSide(a)
+	seen := leaning(c)
 	switch {
+	case a.Limb != "" && a.Limb == b.Limb && seen != "":
+		return fitted(base+": signs still point to the "+a.Limb.Words(), "; they "+seen+", but that may be chance or day-to-day variation")
 	case a.Limb != "" && a.Limb == b.Limb:
 		return fitted(base+": signs still point to the "+a.Limb.Words(), "; smaller changes than day-to-day variation cannot be seen")
 	case a.Limb != "":

@@ -61,7 +61,7 @@ type front struct {
 // goes stands in words beside it.
 var rowsLegend = []string{
 	"Bar: uneven, and more than sound horses are, which is the grey band. It goes to the side that is named beside it.",
-	"Line: 95 % interval; the true value is on it 19 times of 20. No bar: even or roughly so. Hollow and dashed: not settled.",
+	"Line: 95 % interval; the true value is on it 19 times of 20. Even: all of it is in the band. Roughly even: it reaches a little out. Dashed: not settled.",
 }
 
 // changesLegend explains what a comparison's rows have beside that.
