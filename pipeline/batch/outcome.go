@@ -83,7 +83,7 @@ type Facts struct {
 	Score    *metrics.Estimate `json:"score,omitempty"`
 	Finding  string            `json:"finding,omitempty"`
 	Problems []string          `json:"problems,omitempty"` // What limits the numbers, in sentences.
-	Advice   []string          `json:"advice,omitempty"`   // What to mark to win most, in sentences.
+	Advice   []string          `json:"advice,omitempty"`   // What to mark to win most: "mark the left fore in frame 88".
 }
 
 // FactsOf picks the facts of a result.
@@ -98,7 +98,7 @@ func FactsOf(r *record.Result) Facts {
 	}
 	const most = 3 // The report has all.
 	for _, a := range r.Tracking.Advice[:min(len(r.Tracking.Advice), most)] {
-		f.Advice = append(f.Advice, a.Reason)
+		f.Advice = append(f.Advice, fmt.Sprintf("mark the %s in frame %d", a.Landmark.Words(), a.Frame))
 	}
 	return f
 }

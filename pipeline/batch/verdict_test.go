@@ -4,6 +4,9 @@ import (
 	"errors"
 	"strings"
 	"testing"
+
+	"jogstrip/pipeline/record"
+	"jogstrip/track/traj"
 )
 
 // What a process says when the system gives it no memory differs with what asked for it:
@@ -23,5 +26,15 @@ func TestVerdictTellsLackOfMemory(t *testing.T) {
 	f := verdict(nil, nil, nil, errors.New("exit status 2"), message{}, 0, "panic: index out of range\n\ngoroutine 1\ngs 0x0\n")
 	if f == nil || f.cause != CauseCrash || !strings.Contains(f.reason, "panic: index out of range") {
 		t.Errorf("a panic: %+v", f)
+	}
+}
+
+// TestAdviceSaysWhatToMarkAndWhere checks that a clip's facts name the landmark and the frame of
+// the mark that would win most.
+func TestAdviceSaysWhatToMarkAndWhere(t *testing.T) {
+	r := &record.Result{}
+	r.Tracking.Advice = []record.Advice{{Landmark: traj.LeftFore, Frame: 88, Reason: "left fore is lost from frame 0 to frame 162"}}
+	if got, want := strings.Join(FactsOf(r).Advice, "; "), "mark the left fore in frame 88"; got != want {
+		t.Errorf("%q, want %q", got, want)
 	}
 }

@@ -123,6 +123,9 @@ func (b Batch) needsYou() section {
 		items []BatchItem
 	}{{"failed", b.Failed}, {"look again", b.SecondLook}, {"no marks", b.NeedMarks}} {
 		for _, i := range kind.items {
+			if kind.word == "look again" && i.Link != "" { // The clip's page says all of it.
+				i.Reason, _, _ = strings.Cut(i.Reason, ". ")
+			}
 			t.rows = append(t.rows, i.row(kind.word))
 		}
 	}

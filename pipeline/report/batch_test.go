@@ -1,6 +1,9 @@
 package report
 
-import "testing"
+import (
+	"strings"
+	"testing"
+)
 
 func TestAFindingInOneLine(t *testing.T) {
 	for finding, want := range map[string]string{
@@ -13,6 +16,28 @@ func TestAFindingInOneLine(t *testing.T) {
 	} {
 		if got := inOneLine(finding); got != want {
 			t.Errorf("%q becomes %q, want %q", finding, got, want)
+		}
+	}
+}
+
+// TestAClipThatNeedsYouStandsOnOneLine checks that the morning page gives of a clip to look at
+// again the first reason, for its own page gives all, but every word of one that failed.
+func TestAClipThatNeedsYouStandsOnOneLine(t *testing.T) {
+	b := Batch{
+		SecondLook: []BatchItem{{Clip: "toward-1.mp4", Link: "toward-1.out/report.html", Reason: "No whole stride could be measured. The clip is not calibrated."}},
+		Failed:     []BatchItem{{Clip: "toward-2.mp4", Reason: "The file ends after 12 kB. It holds no picture."}},
+	}
+	made, err := b.Page()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var page strings.Builder
+	if err := made.HTML(&page); err != nil {
+		t.Fatal(err)
+	}
+	for text, want := range map[string]bool{"No whole stride could be measured.": true, "not calibrated": false, "It holds no picture.": true} {
+		if strings.Contains(page.String(), text) != want {
+			t.Errorf("%q stands on the page: %v, want %v", text, !want, want)
 		}
 	}
 }
