@@ -14,6 +14,9 @@ import (
 // howOften goes with every limb that is named; the figure and its source are metrics'.
 const howOften = "; such signs mislead in three horses of ten"
 
+// maybeChance goes with what looks changed and does not count.
+const maybeChance = ", but that may be chance or day-to-day variation"
+
 // sure goes with every change that counts.
 const sure = ", a change beyond day-to-day variation"
 
@@ -170,6 +173,18 @@ func findingSide(l metrics.LimbFinding) traj.Side {
 	return undecidedSide(l)
 }
 
+// named returns the limb, or the side, to which signs point, "left fore" or "left side"; or "".
+func named(l metrics.LimbFinding) string {
+	side := undecidedSide(l)
+	switch {
+	case l.Limb != "":
+		return l.Limb.Words()
+	case side != "":
+		return string(side) + " side"
+	}
+	return ""
+}
+
 // Lead returns the change that a comparison's first page leads with: of those with its
 // verdict the clearest, established measures first. It is nil where the score or nothing
 // decides.
@@ -231,7 +246,7 @@ func clearness(ch *metrics.Change) float64 {
 }
 
 // leaning says how what is uneven at both visits looks beside before, where no change counts
-// and the page's bars yet grow or shrink alike: "look smaller", "look larger"; else empty. One
+// and the page's bars yet grow or shrink alike: "smaller", "larger"; else empty. One
 // of the changes at least has to leave out none by itself.
 func leaning(c *metrics.Comparison) string {
 	smaller, larger, clear := 0, 0, false
@@ -248,9 +263,9 @@ func leaning(c *metrics.Comparison) string {
 	}
 	switch {
 	case clear && larger == 0:
-		return "look smaller"
+		return "smaller"
 	case clear && smaller == 0:
-		return "look larger"
+		return "larger"
 	}
 	return ""
 }
@@ -311,19 +326,28 @@ func OfComparison(c *metrics.Comparison, before time.Time) string {
 		}
 		return fitted(fmt.Sprintf("Changed: %s %s, now %s; neither better nor worse", clause(lead.Name, lead.Unit, *lead.Before), on, now(lead, nil)))
 	}
+	return unchanged(c, since)
+}
+
+// unchanged is the sentence of two visits between which nothing counts.
+func unchanged(c *metrics.Comparison, since string) string {
 	base := "No measurable change " + since
 	b, a := c.Before.Limb, c.After.Limb
 	side := undecidedSide(a)
 	seen := leaning(c)
 	switch {
 	case a.Limb != "" && a.Limb == b.Limb && seen != "":
-		return fitted(base+": signs still point to the "+a.Limb.Words(), "; they "+seen+", but that may be chance or day-to-day variation")
+		return fitted(base+": signs still point to the "+a.Limb.Words(), "; they look "+seen+maybeChance)
 	case a.Limb != "" && a.Limb == b.Limb:
 		return fitted(base+": signs still point to the "+a.Limb.Words(), "; smaller changes than day-to-day variation cannot be seen")
 	case a.Limb != "":
 		return fitted(base+" in what is followed; signs point to the "+a.Limb.Words(), howOften)
+	case side != "" && side == undecidedSide(b) && seen != "":
+		return fitted(base+fmt.Sprintf(": still uneven on the %s, fore or hind", side), "; it looks "+seen+maybeChance)
 	case side != "" && side == undecidedSide(b):
 		return fitted(base+fmt.Sprintf(": still uneven on the %s, fore or hind", side), "; smaller changes than day-to-day variation cannot be seen")
+	case a.Limb == "" && side == "" && named(b) != "":
+		return fitted(base+": signs pointed to the "+named(b)+" then, to no limb now", maybeChance)
 	case a.Even && b.Even && strongest(&c.Before) == nil && strongest(&c.After) == nil:
 		return fitted(base + ": left and right were even then and are even now")
 	}
