@@ -154,6 +154,9 @@ func nextCompared(c *metrics.Comparison, b, a *Visit) []string {
 	if c.Verdict == metrics.Worse {
 		return append([]string{"The horse has become worse: have a veterinarian look at it before it goes on working."}, nextRuns(&c.After, a)...)
 	}
+	if c.Verdict == metrics.NoChange { // What the first visit showed may be there still.
+		return append(askVet(&c.Before, &c.After), nextRuns(&c.After, a)...)
+	}
 	return nextFilming(&c.After, a)
 }
 

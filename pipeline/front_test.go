@@ -103,6 +103,19 @@ func TestNextFollowsFromWhatIsOpen(t *testing.T) {
 	})
 }
 
+// TestAVeterinarianIsAskedForUntilSignsAreSurelyGone checks who is asked for where the first of
+// two visits pointed to a limb and the second does not.
+func TestAVeterinarianIsAskedForUntilSignsAreSurelyGone(t *testing.T) {
+	v := filmedVisit(3, 3, geometry.LevelMetric, record.Visit{Surface: "gravel"})
+	for verdict, want := range map[metrics.Verdict]string{metrics.NoChange: "Show this to a veterinarian", metrics.Worse: "have a veterinarian look at it", metrics.Improved: ""} {
+		c := &metrics.Comparison{Verdict: verdict, Before: metrics.Summary{Limb: metrics.LimbFinding{Limb: traj.LeftFore}}}
+		got := strings.Join(nextCompared(c, v, v), " ")
+		if want == "" && strings.Contains(got, "veterinarian") || !strings.Contains(got, want) {
+			t.Errorf("%s: %q", verdict, got)
+		}
+	}
+}
+
 // TestHistoryHasPicturesOfItsVisits checks that a history's first page has a picture of the
 // first visit, of those shown between, and of the last, in order of time and in one view; a
 // visit without one is passed over.
