@@ -584,6 +584,56 @@ func TestDetailsBeginWithTheFinding(t *testing.T) {
 	}
 }
 
+// TestNoMeasureStandsTwice checks that the tables of the details have a row of each measure once,
+// and that steps are told in centimetres.
+func TestNoMeasureStandsTwice(t *testing.T) {
+	for name, page := range map[string]interface{ Page() (*Page, error) }{"clip": clip(), "visit": visit(), "comparison": comparison()} {
+		t.Run(name, func(t *testing.T) {
+			p, err := page.Page()
+			if err != nil {
+				t.Fatal(err)
+			}
+			rows := map[string]int{}
+			for _, s := range p.all() {
+				for _, b := range s.blocks {
+					if b.table != nil {
+						measureRows(t, b.table, rows)
+					}
+				}
+			}
+			if len(rows) < 5 {
+				t.Errorf("rows of %d measures were found", len(rows))
+			}
+			for measure, n := range rows {
+				if n > 1 {
+					t.Errorf("%s stands in %d rows", measure, n)
+				}
+			}
+		})
+	}
+}
+
+// measureRows counts a table's rows by the title of their measure.
+func measureRows(t *testing.T, in *table, rows map[string]int) {
+	titles := map[string]bool{}
+	for _, d := range metrics.Definitions() {
+		titles[d.Title] = true
+	}
+	for _, r := range in.rows {
+		var title strings.Builder
+		for _, part := range r.cells[0].text {
+			title.WriteString(part.text)
+		}
+		measure, _, _ := strings.Cut(title.String(), " (followed")
+		if titles[measure] {
+			rows[measure]++
+		}
+		if under := r.cells[0].under; strings.HasPrefix(measure, "Step length") && under != "cm" {
+			t.Errorf("%s is told in %q", measure, under)
+		}
+	}
+}
+
 // TestTheSheetIsOneSheet makes first pages of visits, comparisons and histories with all that can
 // stand on them: what is handed over is one sheet, and only what a person wrote at length
 // makes it more.
