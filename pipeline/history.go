@@ -76,7 +76,7 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 	}
 	out.Visits = len(page.Visits)
 	if out.Visits == 0 {
-		return nil, fmt.Errorf("history of %s: no visit can be read: %s", folder, strings.Join(out.Problems, "; "))
+		return nil, fmt.Errorf("history of %s: no visit can be read: %s", folder, strings.Join(slices.Compact(out.Problems), "; ")) // A page above all visits is told once.
 	}
 	if last != nil {
 		c, err := metrics.CompareSummed(first.sum, last.sum, compareSettings(first.Visit, last.Visit, opts))

@@ -110,6 +110,24 @@ func TestMessages(t *testing.T) {
 		must(t, exitPartly, words, "batch", "--no-video", "--log", "plain", horse)
 		must(t, exitGood, append([]string{"1 visit."}, words...), "history", horse)
 	})
+	t.Run("values of another kind", func(t *testing.T) {
+		for page, words := range map[string]string{
+			"withers_m = \"tall\"\n": "line 1: withers_m is text in quotes; it must be a number",
+			"name = 5\n":             "line 1: name is a whole number; it must be text in quotes",
+			"[name]\nx = 1\n":        "line 1: name is a table; it must be text in quotes",
+			"withers_m = 1,60\n":     "line 1 can't be read",
+			"withers_m = 160\n":      `withers_m is "160"; allowed: 0.5 to 2.2`,
+		} {
+			horse := filepath.Join(t.TempDir(), "juniper")
+			smallClip(t, filepath.Join(horse, "2026-03-02", "a.mp4"), 0)
+			smallClip(t, filepath.Join(horse, "2026-03-09", "a.mp4"), 1)
+			write(t, filepath.Join(horse, "horse.toml"), page)
+			text := must(t, exitFatal, []string{"horse.toml: " + words}, "history", horse)
+			if strings.Contains(text, "TOML value") || strings.Count(text, "horse.toml") > 1 {
+				t.Error(text)
+			}
+		}
+	})
 	t.Run("only the resamples are others", func(t *testing.T) {
 		must(t, exitPartly, nil, "measure", "--no-video", good)
 		must(t, exitPartly, []string{"number of random draws"}, "batch", "--no-video", "--log", "plain", "--resamples", "300", dir)

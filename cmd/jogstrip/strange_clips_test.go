@@ -367,6 +367,9 @@ func measureStrange(t *testing.T, f *strangeFilm, clips []strange) map[string]ba
 				continue
 			}
 			if r.Summary != nil {
+				if limb := r.Summary.Limb.Limb; limb != "" && limb != traj.LeftFore {
+					t.Errorf("%s (%s): names the %s: %s\n%s", c.name, c.kind, limb, r.Summary.Limb.Sentence, e.Reason)
+				}
 				for _, s := range []string{"left", "right"} {
 					if strings.Contains(r.Summary.Limb.Sentence, "point to the "+s) {
 						side = s

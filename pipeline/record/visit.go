@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -225,6 +226,30 @@ func readTOML(path string, into any) (unknown []string, err error) {
 	return parseTOML(path, data, into)
 }
 
+// mistyped is how the library says that a value is of another kind than its key's.
+var mistyped = regexp.MustCompile(`^toml: line (\d+) \(last key "(.+)"\): incompatible types: TOML value has type (\S+); destination has type (\S+)$`)
+
+// kindsOfTOML are the kinds of values in words.
+var kindsOfTOML = map[string]string{
+	"string": "text in quotes", "bool": "true or false", "boolean": "true or false", "time.Time": "a date",
+	"int64": "a whole number", "integer": "a whole number", "float64": "a number", "float": "a number",
+	"map[string]any": "a table", "map": "a table", "[]any": "a list", "slice": "a list",
+}
+
+// tomlWords says in words what is wrong with a page.
+func tomlWords(err error) string {
+	var parse toml.ParseError
+	if errors.As(err, &parse) {
+		return fmt.Sprintf("line %d can't be read: %s; write each key on a line of its own, text in quotes, and decimals with a point", parse.Position.Line, parse.Message)
+	}
+	text := strings.TrimPrefix(err.Error(), "toml: ")
+	m := mistyped.FindStringSubmatch(err.Error())
+	if m == nil || kindsOfTOML[m[3]] == "" || kindsOfTOML[m[4]] == "" {
+		return text
+	}
+	return fmt.Sprintf("line %s: %s is %s; it must be %s", m[1], m[2], kindsOfTOML[m[3]], kindsOfTOML[m[4]])
+}
+
 func parseTOML(path string, data []byte, into any) (unknown []string, err error) {
 	data = withoutMark(data)
 	if bytes.HasPrefix(data, []byte("\xff\xfe")) || bytes.HasPrefix(data, []byte("\xfe\xff")) {
@@ -232,11 +257,7 @@ func parseTOML(path string, data []byte, into any) (unknown []string, err error)
 	}
 	meta, err := toml.Decode(string(data), into)
 	if err != nil {
-		var parse toml.ParseError
-		if errors.As(err, &parse) {
-			return nil, fmt.Errorf("read %s: line %d: %s", path, parse.Position.Line, parse.Message)
-		}
-		return nil, fmt.Errorf("read %s: %s", path, strings.TrimPrefix(err.Error(), "toml: "))
+		return nil, fmt.Errorf("read %s: %s", path, tomlWords(err))
 	}
 	for _, k := range meta.Undecoded() {
 		unknown = append(unknown, k.String())
