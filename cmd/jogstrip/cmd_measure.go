@@ -124,7 +124,7 @@ func enoughMemory(ctx context.Context, path string) error {
 		return nil // MeasureClip says what is wrong with it.
 	}
 	if need := batch.Need(info.Width, info.Height); need > limit {
-		return fmt.Errorf("clip %s: measuring pictures of %d × %d px takes about %d MiB of memory, and this process may take %d MiB: raise the limit (ulimit), or film in a smaller size", path, info.Width, info.Height, need>>20, limit>>20)
+		return fmt.Errorf("clip %s: measuring pictures of %d × %d px takes about %d MiB of memory, and this process may take %d MiB: raise the limit (ulimit; one of addresses, -v, must be 1.75 GiB above that), or film in a smaller size", path, info.Width, info.Height, need>>20, limit>>20)
 	}
 	return nil
 }

@@ -303,6 +303,11 @@ func TestMemory(t *testing.T) {
 	if !errors.As(err, &exit) || exit.ExitCode() != exitFatal || !strings.Contains(string(out), "this process may take 390 MiB") || strings.Contains(string(out), "goroutine") {
 		t.Errorf("measure with a limit of 400 MB: %v\n%s", err, out)
 	}
+	// A limit of addresses, of which most are set aside.
+	out, err = exec.Command("bash", "-c", `ulimit -v 2000000; exec "$0" "$@"`, builtProgram(t), "measure", "--no-video", large).CombinedOutput()
+	if !errors.As(err, &exit) || exit.ExitCode() != exitFatal || !strings.Contains(string(out), "this process may take 161 MiB") || strings.Contains(string(out), "goroutine") {
+		t.Errorf("measure with a limit of addresses: %v\n%s", err, out)
+	}
 }
 
 // Through the program: visits of two horses, one visit twice, one film under several

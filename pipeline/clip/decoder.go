@@ -163,7 +163,9 @@ func (d *decoder) start(info *Info, careful bool) error {
 	if careful {
 		one = 1
 	}
-	if code := C.decoder_start(d.c, C.int(info.Width), C.int(info.Height), C.int(info.Rotation), maxSide*maxSide, C.int(threads()), one); code != 0 {
+	if code := C.decoder_start(d.c, C.int(info.Width), C.int(info.Height), C.int(info.Rotation), maxSide*maxSide, C.int(threads()), one); code == -C.int(syscall.EAGAIN) || code == -C.int(syscall.ENOMEM) {
+		return ErrNoRoom
+	} else if code != 0 {
 		return errors.New(meaning(code))
 	}
 	if info.Mirrored {

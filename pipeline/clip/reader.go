@@ -24,6 +24,10 @@ var ErrDecoderLost = errors.New("the decoder was lost")
 // decoding told of an error, or a promised frame did not come.
 var ErrDamaged = errors.New("the clip is damaged")
 
+// ErrNoRoom is wrapped where the system gives this process no more memory or threads: it
+// says nothing of the clip.
+var ErrNoRoom = errors.New("this process gets no more memory or threads: raise its limit (ulimit), or close other programs")
+
 // How many frames are decoded ahead of the one in use. More only costs memory.
 const ahead = 3
 
@@ -334,7 +338,7 @@ func (r *Reader) Next(ctx context.Context) ([]byte, float64, error) {
 			return nil, 0, fmt.Errorf("decode clip %s: %w", r.info.Path, ctx.Err())
 		}
 	}
-	if errors.Is(r.failure, context.Canceled) || errors.Is(r.failure, context.DeadlineExceeded) || errors.Is(r.failure, ErrDecoderLost) || errors.Is(r.failure, ErrDamaged) {
+	if errors.Is(r.failure, context.Canceled) || errors.Is(r.failure, context.DeadlineExceeded) || errors.Is(r.failure, ErrDecoderLost) || errors.Is(r.failure, ErrDamaged) || errors.Is(r.failure, ErrNoRoom) {
 		return nil, 0, fmt.Errorf("decode clip %s: %w", r.info.Path, r.failure)
 	}
 	if r.count == 0 {
