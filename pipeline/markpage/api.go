@@ -493,7 +493,11 @@ func (s *Server) picture(w http.ResponseWriter, r *http.Request) {
 		w.WriteHeader(http.StatusNoContent)
 		return
 	}
-	jpeg, err := s.pictures.get(r.Context(), info, stamp, frame, sz)
+	get := s.pictures.get
+	if r.URL.Query().Has("beside") {
+		get = s.pictures.beside
+	}
+	jpeg, err := get(r.Context(), info, stamp, frame, sz)
 	if err != nil {
 		s.failed(w, r, err)
 		return

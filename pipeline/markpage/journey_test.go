@@ -690,10 +690,11 @@ func TestNothingIsFetchedWhereOneHasLeft(t *testing.T) {
 		const ask = frames.blob.bind(frames), late = [];
 		let left = false, come;
 		const jumped = new Promise((r) => { come = r; });
-		frames.blob = (f) => {
+		frames.blob = (f, beside) => {
 			if (left && f < 100) late.push('frame ' + f + ' is asked for after the jump to frame 150');
+			if (beside !== (f !== 50 && f !== 150)) late.push('frame ' + f + ' is asked for with beside ' + beside);
 			if (f === 51) come();
-			return ask(f);
+			return ask(f, beside);
 		};
 		await frames.show(50);
 		await jumped;

@@ -103,6 +103,17 @@ func (p *pictures) wait() { p.work.Wait() }
 
 // get returns the picture of one frame as a JPEG.
 func (p *pictures) get(ctx context.Context, info *clip.Info, stamp string, frame int, sz size) ([]byte, error) {
+	return p.picture(ctx, info, stamp, frame, sz, true)
+}
+
+// beside is get for a frame beside the one looked at, which is wanted next. It comes with
+// its run: decoded by itself it would cost as much as the whole run does.
+func (p *pictures) beside(ctx context.Context, info *clip.Info, stamp string, frame int, sz size) ([]byte, error) {
+	return p.picture(ctx, info, stamp, frame, sz, false)
+}
+
+// picture returns the picture of one frame; with alone it may be decoded by itself.
+func (p *pictures) picture(ctx context.Context, info *clip.Info, stamp string, frame int, sz size, alone bool) ([]byte, error) {
 	f, known := formOf(info, sz)
 	if !known {
 		return nil, fmt.Errorf("picture size %q is unknown", sz)
@@ -113,7 +124,7 @@ func (p *pictures) get(ctx context.Context, info *clip.Info, stamp string, frame
 	key := runKey{path: info.Path, stamp: stamp, size: sz, number: frame / f.together}
 	single := runKey{path: info.Path, stamp: stamp, size: sz, number: frame, alone: true}
 	p.giveUpFar(key)
-	if !f.alone || p.comesSoon(key, single, frame, f) {
+	if !alone || !f.alone || p.comesSoon(key, single, frame, f) {
 		picture, err := p.from(ctx, info, key, frame, f, true)
 		return picture, err
 	}

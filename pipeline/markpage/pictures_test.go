@@ -298,6 +298,26 @@ func TestWhatNobodyWaitsForAnyMoreIsGivenUp(t *testing.T) {
 	}
 }
 
+// What is wanted next comes with its run; only what is waited for is decoded by itself.
+func TestFramesBesideComeWithTheirRun(t *testing.T) {
+	info, p := plainPictures(t, "1920x1080", "48")
+	if _, err := p.get(t.Context(), info, "s", 25, sizeStep); err != nil {
+		t.Fatal(err)
+	}
+	for _, frame := range []int{26, 24, 27, 23, 31} {
+		if _, err := p.beside(t.Context(), info, "s", frame, sizeStep); err != nil {
+			t.Fatal(err)
+		}
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	for k := range p.runs {
+		if k.alone && k.number != 25 {
+			t.Errorf("frame %d is decoded by itself", k.number)
+		}
+	}
+}
+
 // So is a single picture, wherever it is in the clip: whoever steps on asks for the next
 // one. One that is made ready, and was never waited for, stays.
 func TestASinglePictureIsGivenUpWithItsWait(t *testing.T) {

@@ -45,9 +45,9 @@ export const send = async (method, path, query, body, headers = {}) => answer(aw
   body: body === undefined ? undefined : JSON.stringify(body),
 }));
 
-/** Returns the picture of one frame as a blob. */
-export async function picture(clip, frame, size, signal) {
-  const response = await ask('/picture', { clip: clip.path, frame, size, stamp: clip.stamp }, { signal });
+/** Returns the picture of one frame as a blob; beside is set where it will be wanted next, and not now. */
+export async function picture(clip, frame, size, signal, beside) {
+  const response = await ask('/picture', { clip: clip.path, frame, size, stamp: clip.stamp, ...(beside ? { beside: 1 } : {}) }, { signal });
   if (!response.ok) return answer(response);
   return response.blob();
 }

@@ -45,11 +45,11 @@ export class Frames {
     this.pending = new Map(); // Frame to what ends its request.
   }
 
-  blob(frame) {
+  blob(frame, beside = false) {
     const abort = new AbortController();
     return kept(this.blobs, frame, () => {
       this.pending.set(frame, abort);
-      return picture(this.clip, frame, this.size, abort.signal).finally(() => {
+      return picture(this.clip, frame, this.size, abort.signal, beside).finally(() => {
         if (this.pending.get(frame) === abort) this.pending.delete(frame);
       });
     }, (blob) => {
@@ -69,8 +69,8 @@ export class Frames {
     return this.decode(frame);
   }
 
-  decode(frame) {
-    return kept(this.decoded, frame, () => this.blob(frame).then((blob) => createImageBitmap(blob)), (bitmap) => {
+  decode(frame, beside = false) {
+    return kept(this.decoded, frame, () => this.blob(frame, beside).then((blob) => createImageBitmap(blob)), (bitmap) => {
       if (this.closed) {
         bitmap.close();
         throw new Error('the clip was left');
@@ -104,7 +104,7 @@ export class Frames {
       for (const f of [k <= after ? frame + k : -1, k <= before ? frame - k : -1]) {
         if (f < 0 || f > last) continue;
         if (this.closed || this.centre !== frame) return;
-        const got = k <= 2 ? this.decode(f) : this.blob(f);
+        const got = k <= 2 ? this.decode(f, true) : this.blob(f, true);
         await got.catch(() => {}); // eslint-disable-line no-await-in-loop
       }
     }
