@@ -102,10 +102,10 @@ func TestMistakesAreNoticed(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	slow := func(name string) string {
+	slow := func(name, times string) string {
 		t.Helper()
 		out := filepath.Join(visit, name)
-		if text, err := exec.Command("ffmpeg", "-v", "error", "-itsscale", "4", "-i", clip, "-c", "copy", out).CombinedOutput(); err != nil {
+		if text, err := exec.Command("ffmpeg", "-v", "error", "-itsscale", times, "-i", clip, "-c", "copy", out).CombinedOutput(); err != nil {
 			t.Fatalf("ffmpeg: %v: %s", err, text)
 		}
 		return out
@@ -125,9 +125,11 @@ func TestMistakesAreNoticed(t *testing.T) {
 		{"the other view", nil, func(m *record.Marks) { m.View = traj.Away }, exitFatal, "it goes toward the camera"},
 		{"feet for metres", nil, func(m *record.Marks) { ground(m).WidthM /= 0.3048; ground(m).LengthM /= 0.3048 }, exitFatal, "With feet taken for metres it fits"},
 		{"width 3 for 2.5 m", nil, func(m *record.Marks) { ground(m).WidthM = 3 }, exitPartly, "Its rectangle is given as 2.5 × 8 m"},
+		{"length 9 for 8 m", nil, func(m *record.Marks) { ground(m).LengthM = 9 }, exitPartly, "Its rectangle is given as 2.5 × 8 m"},
 		{"walk for trot", nil, func(m *record.Marks) { m.Gait = traj.Walk }, exitPartly, "a led horse walks at"},
-		{"slow motion", func() string { return slow("slow-1.mp4") }, func(*record.Marks) {}, exitPartly, "slow motion?"},
-		{"slow motion of which the rate is given", func() string { return slow("slow-2.mp4") }, func(m *record.Marks) { m.FilmedFPS = 60 }, exitGood, "it plays 4 times slower than it was filmed, 60 frames a second"},
+		{"slow motion", func() string { return slow("slow-1.mp4", "4") }, func(*record.Marks) {}, exitPartly, "slow motion?"},
+		{"a little slow motion", func() string { return slow("slow-3.mp4", "1.8") }, func(*record.Marks) {}, exitPartly, "times slower than it was filmed"},
+		{"slow motion of which the rate is given", func() string { return slow("slow-2.mp4", "4") }, func(m *record.Marks) { m.FilmedFPS = 60 }, exitGood, "it plays 4 times slower than it was filmed, 60 frames a second"},
 		{"pixels that are not square", func() string {
 			wide := filepath.Join(visit, "wide-1.mp4")
 			scenetest.Recoded(t, clip, wide, "-vf", "scale=720:540,setsar=4/3", "-crf", "16", "-preset", "ultrafast")

@@ -120,6 +120,7 @@ func TestWrongFiles(t *testing.T) {
 		for name, text := range map[string]string{
 			"ffconcat": "ffconcat version 1.0\nfile behind.mp4\n",
 			"HLS":      "#EXTM3U\n#EXT-X-TARGETDURATION:3\n#EXT-X-VERSION:7\n#EXTINF:3,\n" + filepath.Join(filepath.Dir(clip), "behind.mp4") + "\n#EXT-X-ENDLIST\n",
+			"DASH":     `<?xml version="1.0"?><MPD xmlns="urn:mpeg:dash:schema:mpd:2011" type="static" mediaPresentationDuration="PT3S" profiles="urn:mpeg:dash:profile:isoff-on-demand:2011"><Period><AdaptationSet mimeType="video/mp4"><Representation id="1" bandwidth="1000" width="960" height="540"><BaseURL>behind.mp4</BaseURL></Representation></AdaptationSet></Period></MPD>`,
 		} {
 			if err := os.WriteFile(clip, []byte(text), 0o644); err != nil {
 				t.Fatal(err)
