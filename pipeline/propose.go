@@ -118,6 +118,7 @@ func (p *proposer) more() (found []ProposedMark) {
 // free returns the frames in the middle of stances of a hoof that are surely seen and not
 // at the times that it has marks of.
 func (p *proposer) free(hoof traj.Landmark, have []float64) (frames []int) {
+	usual := p.usualStance()
 	for _, c := range p.run.Contacts {
 		// An end that was not seen is given as far as the hoof was seen to stand, so the
 		// middle lies in the stance; with neither end seen it may be something else.
@@ -127,7 +128,13 @@ func (p *proposer) free(hoof traj.Landmark, have []float64) (frames []int) {
 		if slices.ContainsFunc(have, func(t float64) bool { return c.On <= t && t <= c.Off }) {
 			continue // Marked already, however long it seems to last.
 		}
-		frame := nearestTime(p.times, (c.On+c.Off)/2)
+		middle := (c.On + c.Off) / 2
+		if c.OffSD >= 0 && c.Off-c.On > usual {
+			// A hoof that is brought down slowly, seen from behind, seems to stand before it
+			// lands; when it leaves is surer.
+			middle = c.Off - usual/2
+		}
+		frame := nearestTime(p.times, middle)
 		if frame < 0 || !sure(p.set, hoof, frame, proposedSD) {
 			continue
 		}
@@ -136,6 +143,23 @@ func (p *proposer) free(hoof traj.Landmark, have []float64) (frames []int) {
 		}
 	}
 	return frames
+}
+
+// usualStance returns how long the leading hooves stand: the median of the stances whose
+// ends were both seen, s; infinite where there is none.
+func (p *proposer) usualStance() float64 {
+	hooves, _ := leading(p.marks.View)
+	var lasted []float64
+	for _, c := range p.run.Contacts {
+		if slices.Contains(hooves[:], c.Limb) && c.OnSD >= 0 && c.OffSD >= 0 {
+			lasted = append(lasted, c.Off-c.On)
+		}
+	}
+	if len(lasted) == 0 {
+		return math.Inf(1)
+	}
+	slices.Sort(lasted)
+	return lasted[(len(lasted)-1)/2]
 }
 
 // furthest returns the index of the frame furthest in time from all there are, so that

@@ -8,6 +8,41 @@ import (
 	"jogstrip/track/traj"
 )
 
+// Where a hoof seems to stand long before it lands, the stance that is proposed is still
+// one in which it stands.
+func TestAProposedStanceIsNotBeforeLanding(t *testing.T) {
+	const rate, frames = 60, 240
+	p := &proposer{marks: &record.Marks{View: traj.Away}, set: &traj.Set{}, run: &metrics.Run{}}
+	samples := make([]traj.Sample, frames)
+	for f := range samples {
+		p.times = append(p.times, float64(f)/rate)
+		samples[f] = traj.Sample{X: 100, Y: 100, SD: 0.3, Status: traj.Tracked}
+	}
+	p.set.Tracks = []traj.Track{{Landmark: traj.LeftHind, Samples: samples}, {Landmark: traj.RightHind, Samples: samples}}
+	landed := map[traj.Landmark][]float64{traj.LeftHind: {0.1, 0.8, 1.5, 2.2}, traj.RightHind: {0.45, 1.15, 1.85, 2.55}}
+	const stance, early = 0.2, 0.25
+	for limb, times := range landed {
+		for i, at := range times {
+			c := metrics.Contact{Limb: limb, On: at, Off: at + stance, OnSD: 0.05, OffSD: 0.05}
+			if limb == traj.RightHind && i > 1 {
+				c.On -= early
+			}
+			p.run.Contacts = append(p.run.Contacts, c)
+		}
+	}
+	for limb, times := range landed {
+		got := p.free(limb, nil)
+		if len(got) != len(times) {
+			t.Fatalf("%s: frames %v", limb, got)
+		}
+		for i, f := range got {
+			if at := p.times[f]; at < times[i] || at > times[i]+stance {
+				t.Errorf("%s: frame %d at %.3f s is proposed; it stands from %.3f s", limb, f, at, times[i])
+			}
+		}
+	}
+}
+
 // A stance that is marked is not proposed again, also where it seems to last into the
 // swing: its middle then lies far from the mark, with the hoof in the air.
 func TestAMarkedStanceIsNotProposedAgain(t *testing.T) {
