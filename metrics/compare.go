@@ -105,10 +105,11 @@ func CompareSummed(before, after *Summed, opts CompareOptions) (*Comparison, err
 	if after, err = after.with(runsAfter, opts.Summary); err != nil {
 		return nil, fmt.Errorf("compare visits: after: %w", err)
 	}
+	df := make([]float64, len(Definitions()))
 	for i, d := range Definitions() {
 		row, _ := table.Lookup(d.Name)
 		x, y := before.all[i], after.all[i]
-		c := changeOf(x, y, before.runs, after.runs, row, opts, barrier)
+		c, freedom := changeOf(x, y, before.runs, after.runs, row, opts, barrier)
 		// In the view both visits have, a measure may be missing that one of them
 		// has from another.
 		if full := out.Before.Lookup(d.Name); !x.ok && full.Value != nil {
@@ -118,10 +119,10 @@ func CompareSummed(before, after *Summed, opts CompareOptions) (*Comparison, err
 			c.After, c.Reason = full.Value, "not measured at the first visit from the view that shows it"
 			c.Sentence = "not comparable: " + c.Reason
 		}
-		out.Changes = append(out.Changes, c)
+		out.Changes, df[i] = append(out.Changes, c), freedom
 	}
 	out.Score = scoreChange(before, after, barrier)
-	decide(out, opts)
+	decide(out, df, opts)
 	headline(out, opts)
 	return out, nil
 }
@@ -206,7 +207,8 @@ func ofViews(runs []Run, views []traj.View) (out []Run) {
 	return out
 }
 
-func changeOf(x, y measured, before, after []Run, row Tolerance, opts CompareOptions, barrier string) Change {
+// changeOf returns the change of one measure, without its verdict, and its degrees of freedom.
+func changeOf(x, y measured, before, after []Run, row Tolerance, opts CompareOptions, barrier string) (c Change, df float64) {
 	// A measure seen from one view at one visit and from two at the other is
 	// compared in the view both have.
 	if vx, vy := viewsOf(x), viewsOf(y); x.ok && y.ok && !slices.Equal(vx, vy) {
@@ -217,7 +219,7 @@ func changeOf(x, y measured, before, after []Run, row Tolerance, opts CompareOpt
 		}
 	}
 
-	c := Change{Name: x.def.Name, Unit: x.result.Unit, Before: x.result.Value, After: y.result.Value, P: 1, Holm: 1,
+	c = Change{Name: x.def.Name, Unit: x.result.Unit, Before: x.result.Value, After: y.result.Value, P: 1, Holm: 1,
 		Followed: x.def.Name == opts.Followed, Verdict: NotComparable}
 	c.Reason = barrier
 	switch {
@@ -237,20 +239,20 @@ func changeOf(x, y measured, before, after []Run, row Tolerance, opts CompareOpt
 	}
 	if c.Reason != "" {
 		c.Sentence = "not comparable: " + c.Reason
-		return c
+		return c, 0
 	}
 	c.Before, c.After = toEstimate(x.wide), toEstimate(y.wide)
-	d, p, smallest := difference(x.wide, y.wide, x.tolerance.daySD())
-	c.Change, c.P, c.Smallest, c.OwnMDC = &d, p, smallest, x.tolerance.Own
-	c.Verdict = "" // Decided once all p values are known.
-	return c
+	d, p, df := difference(x.wide, y.wide, x.tolerance.daySD())
+	c.Change, c.P, c.Smallest, c.OwnMDC = &d, p, (d.High-d.Low)/2, x.tolerance.Own
+	c.Judged = c.Change // Until others are judged with it.
+	c.Verdict = ""      // Decided once all p values are known.
+	return c, df
 }
 
-// difference returns second − first with its 95 % interval, its two-sided p and the
-// smallest change whose interval would exclude none (Welch 1947, with Satterthwaite's
-// degrees of freedom). day is how the same horse differs from day to day, one standard
+// difference returns second − first with its 95 % interval, its two-sided p and its degrees
+// of freedom (Welch 1947, with Satterthwaite's). day is how the same horse differs from day to day, one standard
 // deviation: both days differ by that much from what is usual for the horse.
-func difference(first, second stats.MeanEstimate, day float64) (e Estimate, p, smallest float64) {
+func difference(first, second stats.MeanEstimate, day float64) (e Estimate, p, df float64) {
 	u, v, d := sq(first.SE), sq(second.SE), 2*sq(day)
 	e.Value, e.SE = second.Value-first.Value, math.Sqrt(u+v+d)
 	if e.SE == 0 {
@@ -258,12 +260,19 @@ func difference(first, second stats.MeanEstimate, day float64) (e Estimate, p, s
 		if e.Value == 0 {
 			p = 1
 		}
-		return e, p, 0
+		return e, p, math.Inf(1)
 	}
-	df := sq(u+v+d) / (sq(u)/first.DF + sq(v)/second.DF + sq(d)/tableDF)
-	smallest = stats.TQuantile(0.975, df) * e.SE
-	e.Low, e.High = e.Value-smallest, e.Value+smallest
-	return e, stats.TwoSidedP(e.Value/e.SE, df), smallest
+	df = sq(u+v+d) / (sq(u)/first.DF + sq(v)/second.DF + sq(d)/tableDF)
+	e = e.at(changeP, df)
+	return e, stats.TwoSidedP(e.Value/e.SE, df), df
+}
+
+// at returns the estimate with the interval that leaves out zero exactly where its p is
+// below level.
+func (e Estimate) at(level, df float64) Estimate {
+	half := stats.TQuantile(1-level/2, df) * e.SE
+	e.Low, e.High = e.Value-half, e.Value+half
+	return e
 }
 
 func viewsOf(m measured) []traj.View       { return distinct(m.sample.views) }
@@ -318,6 +327,7 @@ func scoreChange(before, after *Summed, barrier string) *Change {
 	low := value - math.Hypot(y.Value-y.Low, x.High-x.Value)
 	high := value + math.Hypot(y.High-y.Value, x.Value-x.Low)
 	c.Change = &Estimate{Value: value, Low: low, High: high, SE: (high - low) / (2 * stats.Z95)}
+	c.Judged = c.Change
 	// The end of the interval that faces no change decides.
 	c.Smallest = value - low
 	if value < 0 {
@@ -340,21 +350,28 @@ const ScoreName Name = "asymmetry_score"
 // decide gives every comparable change its verdict. Two families are corrected for their
 // number, each by Holm's method, and share the 5 % between them: the established
 // measures that compare the sides, and the suggested ones. The measure declared
-// beforehand and the score stand alone. What is only described gets no verdict.
-func decide(c *Comparison, opts CompareOptions) {
+// beforehand and the score stand alone. What is only described gets no verdict. df are the
+// degrees of freedom of the changes.
+func decide(c *Comparison, df []float64, opts CompareOptions) {
 	const families = 2
 	for _, evidence := range [families]Evidence{Established, Suggested} {
 		var family []*Change
-		var p []float64
+		var p, freedom []float64
 		for i := range c.Changes {
 			ch := &c.Changes[i]
 			d, _ := Define(ch.Name)
 			if _, sides := d.Even(); ch.Verdict == "" && !ch.Followed && sides && d.Evidence == evidence {
-				family, p = append(family, ch), append(p, ch.P)
+				family, p, freedom = append(family, ch), append(p, ch.P), append(freedom, df[i])
 			}
 		}
 		for i, q := range stats.Holm(p) {
 			family[i].Holm, family[i].Verdict = math.Min(1, families*q), judged
+		}
+		for i, level := range stats.HolmLevels(p, changeP/families) {
+			if e := *family[i].Change; e.SE > 0 {
+				e = e.at(level, freedom[i])
+				family[i].Judged = &e
+			}
 		}
 	}
 	for i := range c.Changes {
@@ -412,6 +429,27 @@ func verdict(d Definition, c *Change, tolerance float64) Verdict {
 	return Worse
 }
 
+// SmallestJudged returns the smallest change that counts as the verdict goes: half of the
+// interval of Judged where that was widened, else Smallest.
+func (c *Change) SmallestJudged() float64 {
+	if c.widened() {
+		return (c.Judged.High - c.Judged.Low) / 2
+	}
+	return c.Smallest
+}
+
+// AsJudged returns the change with the interval that the verdict goes by; nil where there is
+// no change.
+func (c *Change) AsJudged() *Estimate {
+	if c.Judged != nil {
+		return c.Judged
+	}
+	return c.Change
+}
+
+// widened reports whether other measures are judged with this one.
+func (c *Change) widened() bool { return c.Change != nil && *c.AsJudged() != *c.Change }
+
 func scoreVerdict(c *Change) Verdict {
 	switch {
 	case !counts(c):
@@ -442,7 +480,7 @@ func changeSentence(d Definition, c *Change, tolerance float64, opts CompareOpti
 	before, after := dateWords(opts)
 	by, unit := d.said(c.Unit, opts.Summary.Lengths)
 	most := d.MostDecimals(unit)
-	decimals := DecimalsOf(most, c.Before.scaled(by), c.After.scaled(by), c.Change.scaled(by))
+	decimals := DecimalsOf(most, c.Before.scaled(by), c.After.scaled(by), c.AsJudged().scaled(by))
 	write := func(v float64) string { return trimNumber(by*v, decimals) }
 	then := phrase(d, unit, by*(c.Before.Value-e), decimals)
 	now := phrase(d, unit, by*(c.After.Value-e), decimals)
@@ -451,8 +489,12 @@ func changeSentence(d Definition, c *Change, tolerance float64, opts CompareOpti
 		now += ", which is within its tolerance"
 	}
 	fmt.Fprintf(&b, "%s: %s, %s; %s, %s.", verdictWords[c.Verdict], before, then, after, now)
-	fmt.Fprintf(&b, " Change %s %s (95 %% interval %s to %s); the smallest that counts is %s %s.",
-		write(c.Change.Value), unit, write(c.Change.Low), write(c.Change.High), trimNumber(by*c.Smallest, most), unit)
+	interval := "95 % interval"
+	if c.widened() {
+		interval += ", widened for the measures judged together"
+	}
+	fmt.Fprintf(&b, " Change %s %s (%s %s to %s); the smallest that counts is %s %s.",
+		write(c.Change.Value), unit, interval, write(c.AsJudged().Low), write(c.AsJudged().High), trimNumber(by*c.SmallestJudged(), most), unit)
 	excludes := c.Change.Low > 0 || c.Change.High < 0
 	switch {
 	case c.Verdict == Changed && hasEven:

@@ -267,3 +267,43 @@ func TestComparisonSurvivesJSONAndOrder(t *testing.T) {
 		t.Errorf("order of clips or strides changes the comparison:\n%s", diff)
 	}
 }
+
+// The interval that is printed is the one the verdict goes by: a change of a judged measure
+// counts exactly where it leaves out zero, and nods that by themselves would count show why
+// they don't.
+func TestTheJudgedIntervalIsTheVerdicts(t *testing.T) {
+	opts := sameSurface
+	opts.Followed = StepLengthFore
+	wider, between := 0, 0
+	for mm := 0.0; mm <= 60; mm += 4 {
+		c, err := Compare(visitOf(1, lame(false, map[Name]float64{HeadLowDifference: mm}), 3, 3), visitOf(2, evenHorse(), 3, 3), opts)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := range c.Changes {
+			ch := &c.Changes[i]
+			if ch.Change == nil || ch.Verdict == NotJudged {
+				continue
+			}
+			own, judged := ch.Change.Low > 0 || ch.Change.High < 0, ch.Judged.Low > 0 || ch.Judged.High < 0
+			if judged != counts(ch) {
+				t.Errorf("%s, a nod of %g mm: interval %+v, counts %v", ch.Name, mm, *ch.Judged, counts(ch))
+			}
+			if ch.Followed && *ch.Judged != *ch.Change {
+				t.Errorf("%s was declared beforehand and is widened", ch.Name)
+			}
+			if ch.widened() {
+				wider++
+			}
+			if own && !judged {
+				between++
+				if !strings.Contains(ch.Sentence, "widened for the measures judged together") {
+					t.Errorf("%q does not say why it is wider", ch.Sentence)
+				}
+			}
+		}
+	}
+	if wider == 0 || between == 0 {
+		t.Errorf("%d intervals are wider, %d for that hold zero: nothing was tried", wider, between)
+	}
+}

@@ -135,6 +135,7 @@ func (c *Comparison) Said(in lengths.System) *Comparison {
 		d, _ := Define(ch.Name)
 		by, to := d.said(ch.Unit, in)
 		ch.Before, ch.After, ch.Change = scaledPointer(ch.Before, by), scaledPointer(ch.After, by), scaledPointer(ch.Change, by)
+		ch.Judged = scaledPointer(ch.Judged, by)
 		ch.Smallest, ch.Unit = by*ch.Smallest, to
 	}
 	return &out

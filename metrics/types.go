@@ -536,11 +536,14 @@ const (
 
 // Change is one measure before and after.
 type Change struct {
-	Name     Name      `json:"name"`
-	Unit     string    `json:"unit"`
-	Before   *Estimate `json:"before,omitempty"`
-	After    *Estimate `json:"after,omitempty"`
-	Change   *Estimate `json:"change,omitempty"` // After − before, of Value.
+	Name   Name      `json:"name"`
+	Unit   string    `json:"unit"`
+	Before *Estimate `json:"before,omitempty"`
+	After  *Estimate `json:"after,omitempty"`
+	Change *Estimate `json:"change,omitempty"` // After − before, of Value, by itself.
+	// Judged is Change with the interval that the verdict goes by: wider where several
+	// measures are judged together, so that a change counts only where it leaves out none.
+	Judged   *Estimate `json:"change_as_judged,omitempty"`
 	Smallest float64   `json:"smallest_change"`  // The smallest change that counts, before correction.
 	OwnMDC   bool      `json:"from_own_repeats"` // How days differ came from own visits, not from the table.
 	P        float64   `json:"p"`                // Two-sided, before correction.

@@ -62,7 +62,7 @@ func BeforeAfter(c *metrics.Comparison, names ...metrics.Name) (*Figure, error) 
 	return composition{
 		name:  name,
 		title: "Before and after",
-		notes: []string{fmt.Sprintf("Before: %s in %s; after: %s in %s. Whiskers: 95 %% intervals. Grey band: within the tolerance around even. The line above each panel gives the change (after − before) with its 95 %% interval.",
+		notes: []string{fmt.Sprintf("Before: %s in %s; after: %s in %s. Whiskers: 95 %% intervals. Grey band: within the tolerance around even. The line above each panel gives the change (after − before) with the interval that the verdict goes by: 95 %%, wider where measures are judged together.",
 			count(c.Before.Strides, "stride"), count(c.Before.Runs, "run"), count(c.After.Strides, "stride"), count(c.After.Runs, "run"))},
 		legend: legend,
 		height: rowHeight*vg.Length(rows) + 8*vg.Length(rows-1),
@@ -143,7 +143,7 @@ func (k pair) head(area draw.Canvas) {
 	}
 	y = area.Max.Y - 23
 	plain := lettering(noteSize, inkColor)
-	if e := k.change.Change; e != nil {
+	if e := k.change.AsJudged(); e != nil {
 		area.FillText(plain, vg.Point{X: area.Min.X, Y: y}, "change "+shortText(*e, k.decimals)+suffix(k.unit))
 		y -= 11
 	}
@@ -235,7 +235,8 @@ func Changes(c *metrics.Comparison) (*Figure, error) {
 	x.add(-1.2, 1.2)
 	var labels []plot.Tick
 	for i, r := range rows {
-		x.add(r.Change.Value/r.Smallest, r.Change.Low/r.Smallest, r.Change.High/r.Smallest)
+		e, smallest := r.AsJudged(), r.SmallestJudged()
+		x.add(e.Value/smallest, e.Low/smallest, e.High/smallest)
 		label := "Asymmetry score"
 		if c.Score == nil || i > 0 || r.Name != c.Score.Name {
 			label = titleOf(r.Name)
@@ -262,22 +263,23 @@ func Changes(c *metrics.Comparison) (*Figure, error) {
 		txt.YAlign = draw.YCenter
 		for i, r := range rows {
 			at := float64(len(rows) - 1 - i)
-			inside := func(v float64) float64 { return math.Max(p.X.Min, math.Min(p.X.Max, v/r.Smallest)) }
-			s.level(sty.whisker(), at, inside(r.Change.Low), inside(r.Change.High))
+			e, smallest := r.AsJudged(), r.SmallestJudged()
+			inside := func(v float64) float64 { return math.Max(p.X.Min, math.Min(p.X.Max, v/smallest)) }
+			s.level(sty.whisker(), at, inside(e.Low), inside(e.High))
 			counts := r.Verdict == metrics.Improved || r.Verdict == metrics.Worse || r.Verdict == metrics.Changed
-			s.mark(glyph(sty, !counts), inside(r.Change.Value), at)
+			s.mark(glyph(sty, !counts), inside(e.Value), at)
 			d := decimalsOf(r.Name, r.Unit)
 			if r.Unit == "" {
 				d = 2
 			}
-			writeColumn(s, txt, at, shortText(*r.Change, d)+suffix(shortUnit(r.Unit)), string(r.Verdict), column)
+			writeColumn(s, txt, at, shortText(*e, d)+suffix(shortUnit(r.Unit)), string(r.Verdict), column)
 		}
 	}))
 	filled, open := glyph(styleOf(traj.Middle), false), glyph(styleOf(traj.Middle), true)
 	return composition{
 		name:  name,
 		title: "What changed, and by how much",
-		notes: []string{fmt.Sprintf("Before: %s in %s; after: %s in %s. Whiskers: 95 %% intervals; inside the grey band a change is too small to count. At the right: the change in its own unit with its interval, and the verdict.",
+		notes: []string{fmt.Sprintf("Before: %s in %s; after: %s in %s. Whiskers: 95 %% intervals, wider where measures are judged together; inside the grey band a change is too small to count. At the right: the change in its own unit with its interval, and the verdict.",
 			count(c.Before.Strides, "stride"), count(c.Before.Runs, "run"), count(c.After.Strides, "stride"), count(c.After.Runs, "run"))},
 		legend: []legendEntry{{text: "change that counts", mark: &filled}, {text: "no measurable change", mark: &open}},
 		height: 40 + 27*vg.Length(len(rows)),

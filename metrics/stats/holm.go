@@ -27,3 +27,29 @@ func Holm(p []float64) []float64 {
 	}
 	return out
 }
+
+// HolmLevels returns at which level Holm's method decides each of p, of all of which the
+// chance of even one false claim shall be at most level, index: as p. One is rejected
+// exactly where it is below its own: the smallest is held against level over their number,
+// the next against level over one less, and so on; from the first that is not rejected on
+// none is, and the rest share that one's. NaN stays NaN and does not count.
+func HolmLevels(p []float64, level float64) []float64 {
+	out := make([]float64, len(p))
+	var order []int
+	for i, v := range p {
+		if math.IsNaN(v) {
+			out[i] = math.NaN()
+			continue
+		}
+		order = append(order, i)
+	}
+	sort.SliceStable(order, func(a, b int) bool { return p[order[a]] < p[order[b]] })
+	left, rejecting := len(order), true
+	for _, i := range order {
+		out[i] = level / float64(left)
+		if rejecting = rejecting && p[i] < out[i]; rejecting {
+			left--
+		}
+	}
+	return out
+}

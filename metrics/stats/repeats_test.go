@@ -3,6 +3,8 @@ package stats
 import (
 	"math"
 	"testing"
+
+	"pgregory.net/rapid"
 )
 
 // Peak expiratory flow by two meters, twice each, in 17 people: Bland & Altman
@@ -67,4 +69,21 @@ func TestHolm(t *testing.T) {
 			}
 		})
 	}
+}
+
+// A p is below its level exactly where Holm's corrected p is below the level of them all, and
+// levels are those of the steps, worked by hand: 0.05 over 4, then over 3; there 0.02 fails,
+// and what comes after it shares that level.
+func TestHolmLevels(t *testing.T) {
+	for i, want := range []float64{0.05 / 3, 0.05 / 4, 0.05 / 3, 0.05 / 3} {
+		near(t, "level", HolmLevels([]float64{0.04, 0.01, 0.03, 0.02}, 0.05)[i], want, 1e-15)
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		p := rapid.SliceOfN(rapid.Float64Range(0, 0.2), 0, 9).Draw(t, "p")
+		for i, level := range HolmLevels(p, 0.05) {
+			if corrected := Holm(p)[i]; math.Abs(corrected-0.05) > 1e-12 && (p[i] < level) != (corrected < 0.05) {
+				t.Fatalf("p %v, level %v, corrected %v", p[i], level, corrected)
+			}
+		}
+	})
 }

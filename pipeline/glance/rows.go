@@ -452,14 +452,15 @@ func WhyNoChange(ch *metrics.Change) string {
 	return "small before and now: sound horses show as much"
 }
 
-// plusMinus writes a change with half its interval, "38 ± 17 mm", so that a reader sees why
-// one change counts and another of the same size does not; empty where there is none.
+// plusMinus writes a change with half the interval that its verdict goes by, "38 ± 17 mm", so
+// that a reader sees why one change counts and another of the same size does not; empty
+// where there is none.
 func plusMinus(ch *metrics.Change) string {
 	if ch.Change == nil || ch.Verdict == metrics.NotJudged {
 		return ""
 	}
 	d := define(ch.Name)
-	e, unit := d.SayEstimate(ch.Unit, *ch.Change)
+	e, unit := d.SayEstimate(ch.Unit, *ch.AsJudged())
 	decimals := e.Decimals(d.MostDecimals(unit))
 	half := (e.High - e.Low) / 2
 	if math.IsNaN(half) || math.IsInf(half, 0) {
@@ -469,8 +470,8 @@ func plusMinus(ch *metrics.Change) string {
 		return strconv.FormatFloat(math.Abs(e.Value), 'f', decimals, 64), strconv.FormatFloat(half, 'f', decimals, 64)
 	}
 	value, around := write(decimals)
-	if value == around { // One digit more tells which is larger.
-		value, around = write(decimals + 1)
+	for more := 1; value == around && more <= 2; more++ { // Digits that tell which is larger.
+		value, around = write(decimals + more)
 	}
 	return value + "\u00a0±\u00a0" + around + "\u00a0" + spoken(unit)
 }

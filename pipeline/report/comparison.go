@@ -61,11 +61,11 @@ type changeRow struct {
 }
 
 func changeRowOf(c metrics.Change, d metrics.Definition) changeRow {
-	cells := measuredCells(d, c.Unit, c.Before, c.After, c.Change)
+	cells := measuredCells(d, c.Unit, c.Before, c.After, c.AsJudged())
 	row := changeRow{
 		Title: d.Title, Unit: saidUnit(d, c.Unit), Followed: c.Followed,
 		Before: cells[0], After: cells[1], Change: cells[2],
-		Smallest: sizeCell(d, c.Unit, "", c.Smallest),
+		Smallest: sizeCell(d, c.Unit, "", c.SmallestJudged()),
 		Verdict:  string(c.Verdict), Sentence: sentence(c.Sentence), Why: glance.WhyNoChange(&c),
 		Counts: c.Verdict == metrics.Improved || c.Verdict == metrics.Worse || c.Verdict == metrics.Changed,
 	}
@@ -206,17 +206,17 @@ func changesSection(m *metrics.Comparison) section {
 		}
 	}
 	s := section{title: "What changed"}
-	s.add(paragraph("Improved or worse is said only where the 95 % interval of the change leaves out zero. That interval holds how a horse differs from day to day, which runs of one day cannot show; the smallest change that counts is what it would just leave out. Values are differences right − left where a measure has sides."),
+	s.add(paragraph("Improved or worse is said only where the 95 % interval of the change leaves out zero. That interval holds how a horse differs from day to day, which runs of one day cannot show; the smallest change that counts is what it would just leave out. Where several measures are judged together, one of them may change by chance: the interval of each is widened for their number, here and on the first page. The measure declared beforehand and the score are judged alone. Values are differences right − left where a measure has sides."),
 		paragraph("That a change comes after a treatment does not show that the treatment did it: horses change by themselves, with shoeing, ground and work."))
 	if m.Before.Runs == 1 || m.After.Runs == 1 {
 		s.add(paragraph("One of the visits has a single run: its interval holds for that run, not for the horse on that day. Two runs or more per view make a comparison."))
 	}
-	s.table(changesTable("Followed, as declared beforehand", "Not corrected for the number of measures.", followed))
+	s.table(changesTable("Followed, as declared beforehand", "Judged alone: its interval is not widened.", followed))
 	if m.Score != nil {
 		s.table(changesTable("Asymmetry score", "0 is even, 1 as uneven as ordinary run-to-run variation.", []changeRow{changeRowOf(*m.Score, scoreDefinition)}))
 	}
-	s.table(changesTable("Established measures", "Published work shows that these go with lameness. Corrected for their number (Holm).", established))
-	s.table(changesTable("Suggested measures", "The trade and little published work take these for signs; they name no limb. Corrected for their number (Holm).", suggested))
+	s.table(changesTable("Established measures", "Published work shows that these go with lameness. Judged together: the intervals of their changes are widened for their number (Holm).", established))
+	s.table(changesTable("Suggested measures", "The trade and little published work take these for signs; they name no limb. Judged together: the intervals of their changes are widened for their number (Holm).", suggested))
 	s.table(changesTable("Described measures", "Seen and reported; not shown to tell a lame limb, so no verdict is given.", described))
 	s.list("Not comparable", apart)
 	return s

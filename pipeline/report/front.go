@@ -65,7 +65,8 @@ var rowsLegend = []string{
 }
 
 // changesLegend explains what a comparison's rows have beside that.
-const changesLegend = "±: how far off the change may be. A horse also differs from day to day; that is in it."
+const changesLegend = "±: how far off the change may be, from day to day too; wider where measures are judged together, for one of several may change by chance. " +
+	"A change counts where it is larger than its ±."
 
 // leftRight is the title of the rows of a first page.
 const leftRight = "Left against right"
@@ -134,7 +135,7 @@ func (p part) table() (t table, barred bool, err error) {
 	for _, r := range p.rows {
 		row := tableRow{counts: r.Counts, cells: []tableCell{textCell(r.Question)}}
 		if r.Followed {
-			row.cells[0].under = "chosen beforehand"
+			row.cells[0].under = "chosen before filming"
 		}
 		if r.Missing || r.Now == nil && r.Before == nil {
 			row.cells = append(row.cells, tableCell{text: plain(sentenceCase(r.Words)), soft: true, across: 2})
