@@ -448,7 +448,9 @@ func (c *Change) AsJudged() *Estimate {
 }
 
 // widened reports whether other measures are judged with this one.
-func (c *Change) widened() bool { return c.Change != nil && *c.AsJudged() != *c.Change }
+func (c *Change) widened() bool {
+	return c.Change != nil && c.Judged != nil && *c.Judged != *c.Change
+}
 
 func scoreVerdict(c *Change) Verdict {
 	switch {

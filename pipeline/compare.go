@@ -200,11 +200,8 @@ func writeComparison(ctx context.Context, c *Compared, b, a *Visit, opts Compare
 			Figures: pictures, Records: recordsBeside(&b.Around.Visit, &a.Around.Visit), Provenance: provenance(opts.Program, inputs),
 		}
 		first, last := &b.Around.Visit, &a.Around.Visit
-		page.Front = report.Front{
-			Noted:       append(elsewhere(first, last), notedBeside(first, last)...),
-			NextFilming: nextCompared(c.Comparison, b, a),
-		}
 		words := visitWords(c.Comparison, b, a, "before", "now")
+		page.Front = report.Front{Visits: words[:], NextFilming: nextCompared(c.Comparison, b, a)}
 		f.frontFigures(&page.Front, &said.Before, &said.After, words, first, last)
 		comparedStills(&page.Front, b, a, c.Comparison, words)
 		if two := twoHorses(b, a); two != "" {

@@ -174,7 +174,7 @@ func (f *files) clipReport(j *job, r *record.Result, pictures []report.Figure, s
 		page.Films = f.runFootage("", videoFile, r, j.around.Yard.Lengths)
 	}
 	if !r.Doubted() { // Which foot is which may be what is doubted.
-		f.frontFigures(&page.Front, nil, r.Summary.Said(j.around.Yard.Lengths), [2]string{}, nil, nil)
+		f.frontFigures(&page.Front, nil, r.Summary.Said(j.around.Yard.Lengths), [2]string{})
 	}
 	page.Front.NextFilming = clipNext(r)
 	if still == nil {

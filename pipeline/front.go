@@ -14,46 +14,31 @@ import (
 	"jogstrip/track/traj"
 )
 
-// feltFigure draws what hands felt at a visit, or at two, which words name; before is nil for
-// one.
-func feltFigure(before, now *record.Visit, words [2]string) ([]plots.Outcome, error) {
+// feltFigure draws what hands felt at visits, which words name; of one there are none.
+func feltFigure(visits []*record.Visit, words []string) ([]plots.Outcome, error) {
 	var all []plots.Felt
-	add := func(v *record.Visit, put func(*plots.Felt, int)) {
+	for at, v := range visits {
 		for _, p := range v.Palpation {
 			i := slices.IndexFunc(all, func(f plots.Felt) bool { return f.Region == p.Region && f.Side == p.Side })
 			if i < 0 {
 				i = len(all)
-				all = append(all, plots.Felt{Region: p.Region, Side: p.Side, Before: -1, Now: -1})
+				all = append(all, plots.Felt{Region: p.Region, Side: p.Side, Grades: slices.Repeat([]int{-1}, len(visits))})
 			}
-			put(&all[i], p.Soreness)
+			all[i].Grades[at] = p.Soreness
 		}
-	}
-	if before != nil {
-		add(before, func(f *plots.Felt, grade int) { f.Before = grade })
-	}
-	add(now, func(f *plots.Felt, grade int) { f.Now = grade })
-	if before == nil {
-		words = [2]string{}
 	}
 	figure, err := plots.FeltHorse(all, words)
 	return plots.OutcomeOf("What hands felt", figure, err)
 }
 
-// notedBeside puts what was done and how the horse does beside each other; before is nil
-// for one visit.
-func notedBeside(before, now *record.Visit) []report.Noted {
+// notedBeside puts what was done and how the horse does at visits beside each other.
+func notedBeside(visits ...*record.Visit) []report.Noted {
 	treated := func(v *record.Visit) string {
 		var out []string
 		for _, t := range v.Treatment {
 			out = append(out, t.What)
 		}
 		return strings.Join(out, "; ")
-	}
-	pick := func(of func(*record.Visit) string) (b, n string) {
-		if before != nil {
-			b = of(before)
-		}
-		return b, of(now)
 	}
 	var out []report.Noted
 	for _, x := range []struct {
@@ -65,15 +50,25 @@ func notedBeside(before, now *record.Visit) []report.Noted {
 		{"In the field", func(v *record.Visit) string { return v.Function.Field }},
 		{"At work", func(v *record.Visit) string { return v.Function.Work }},
 	} {
-		if b, n := pick(x.of); b != "" || n != "" {
-			out = append(out, report.Noted{What: x.what, Before: b, Now: n})
-		}
+		out = append(out, noted(x.what, x.of, visits)...)
 	}
 	return out
 }
 
+// noted has what visits say of one thing; it is empty where none says anything.
+func noted(what string, of func(*record.Visit) string, visits []*record.Visit) []report.Noted {
+	n := report.Noted{What: what}
+	for _, v := range visits {
+		n.Texts = append(n.Texts, of(v))
+	}
+	if strings.Join(n.Texts, "") == "" {
+		return nil
+	}
+	return []report.Noted{n}
+}
+
 // elsewhere lists soreness in words of which the drawing knows no place.
-func elsewhere(before, now *record.Visit) []report.Noted {
+func elsewhere(visits ...*record.Visit) []report.Noted {
 	known := map[string]bool{}
 	for _, part := range record.PalpationRegions() {
 		for _, r := range part.Regions {
@@ -81,9 +76,6 @@ func elsewhere(before, now *record.Visit) []report.Noted {
 		}
 	}
 	felt := func(v *record.Visit) string {
-		if v == nil {
-			return ""
-		}
 		var out []string
 		for _, p := range v.Palpation {
 			if !known[p.Region] {
@@ -92,27 +84,24 @@ func elsewhere(before, now *record.Visit) []report.Noted {
 		}
 		return strings.Join(out, "; ")
 	}
-	b, n := felt(before), felt(now)
-	if b == "" && n == "" {
-		return nil
-	}
-	return []report.Noted{{What: "Felt elsewhere", Before: b, Now: n}}
+	return noted("Felt elsewhere", felt, visits)
 }
 
 // frontFigures writes the figures of a first page: steps from above, of one visit or of
-// two, which words name, and what hands felt.
-func (f *files) frontFigures(front *report.Front, before, now *metrics.Summary, words [2]string, feltBefore, feltNow *record.Visit) {
-	front.Visits = words
+// two, which words name, and what hands felt and wrote down at visits, which front.Visits
+// names.
+func (f *files) frontFigures(front *report.Front, before, now *metrics.Summary, words [2]string, visits ...*record.Visit) {
 	steps, err := plots.Footfalls(before, now, words)
 	for _, figure := range f.figures(plots.OutcomeOf("Steps from above", steps, err)) {
 		front.Steps = figure
 	}
-	if feltNow == nil {
+	if len(visits) == 0 {
 		return
 	}
-	for _, figure := range f.figures(feltFigure(feltBefore, feltNow, words)) {
+	for _, figure := range f.figures(feltFigure(visits, front.Visits)) {
 		front.Felt = figure
 	}
+	front.Noted = append(elsewhere(visits...), notedBeside(visits...)...)
 }
 
 // nextFilming says what to film next time: what this visit left open, and what would

@@ -166,18 +166,19 @@ func (f *files) historyFront(page *report.History, first, last *pastVisit, middl
 	if first == nil {
 		return
 	}
-	now, before := first, (*record.Visit)(nil)
+	now, written := first, []*record.Visit{&first.Around.Visit}
 	var summary *metrics.Summary
-	if last != nil {
-		now, before, summary = last, &first.Around.Visit, first.sum.Summary
-	}
-	record := &now.Around.Visit
 	var words [2]string
 	if last != nil {
+		now, summary = last, first.sum.Summary
 		words = visitWords(page.Comparison, first.Visit, last.Visit, "first", "last")
+		page.Front.Visits = words[:1:1]
+		for _, v := range middle {
+			page.Front.Visits, written = append(page.Front.Visits, shortDay(v.Visit)), append(written, &v.Around.Visit)
+		}
+		page.Front.Visits, written = append(page.Front.Visits, words[1]), append(written, &last.Around.Visit)
 	}
-	f.frontFigures(&page.Front, summary.Said(now.Around.Yard.Lengths), now.sum.Said(now.Around.Yard.Lengths), words, before, record)
-	page.Front.Noted = append(elsewhere(before, record), notedBeside(before, record)...)
+	f.frontFigures(&page.Front, summary.Said(now.Around.Yard.Lengths), now.sum.Said(now.Around.Yard.Lengths), words, written...)
 	if last == nil || page.Comparison == nil {
 		page.Front.NextFilming = nextFilming(now.sum.Summary, now.Visit)
 	} else {

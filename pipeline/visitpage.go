@@ -61,11 +61,8 @@ func VisitPage(ctx context.Context, folder string, opts MeasureOptions) (visit *
 	err = makeFolder(target, func(f *files) error {
 		page.Figures = f.figures(plots.SummaryFigures(summary.Said(v.Around.Yard.Lengths)))
 		record := &v.Around.Visit
-		page.Front = report.Front{
-			Noted:       append(elsewhere(nil, record), notedBeside(nil, record)...),
-			NextFilming: nextFilming(summary, v),
-		}
-		f.frontFigures(&page.Front, nil, summary.Said(v.Around.Yard.Lengths), [2]string{}, nil, record)
+		page.Front.NextFilming = nextFilming(summary, v)
+		f.frontFigures(&page.Front, nil, summary.Said(v.Around.Yard.Lengths), [2]string{}, record)
 		page.Films = f.visitFilms(v)
 		visitStills(&page.Front, v, summary)
 		f.page(page)

@@ -13,30 +13,34 @@ import (
 	"jogstrip/track/traj"
 )
 
-// Felt is the soreness that hands found in one region; a grade below 0 was not written
-// down.
+// Felt is the soreness that hands found in one region.
 type Felt struct {
-	Region      string
-	Side        traj.Side // traj.Middle is drawn on both.
-	Before, Now int       // Of one visit Now alone; Before is then below 0.
+	Region string
+	Side   traj.Side // traj.Middle is drawn on both.
+	Grades []int     // One a visit, in order of time; one below 0 was not written down.
 }
 
-// FeltHorse draws what hands found on the two sides of a horse. visits are words for the two
-// that spots show; empty for one visit. Regions that the drawing doesn't have are left to
-// words.
-func FeltHorse(felt []Felt, visits [2]string) (*Figure, error) {
+// sorest returns the highest grade; below 0 where none was written down.
+func (f Felt) sorest() int { return slices.Max(append([]int{-1}, f.Grades...)) }
+
+// FeltHorse draws what hands found on the two sides of a horse. visits are words for those
+// that have grades; empty for one visit. Regions that the drawing doesn't have are left to
+// words. A side of which nothing was written down says that it was not checked.
+func FeltHorse(felt []Felt, visits []string) (*Figure, error) {
 	const name = "felt"
 	placed := slices.DeleteFunc(slices.Clone(felt), func(f Felt) bool {
 		_, known := regionPlaces[f.Region]
-		return !known || f.Before < 0 && f.Now < 0
+		return !known || f.sorest() < 0
 	})
 	if len(placed) == 0 {
 		return nil, &NoDataError{Figure: name, Reason: "no soreness was written down for a region that the drawing has"}
 	}
-	note := "0 none … 4 not to be touched"
-	compared := visits[0] != ""
-	if compared {
-		note += "; " + visits[0] + " → " + visits[1]
+	note := "soreness: 0 none … 4 not to be touched"
+	if len(visits) > 0 {
+		note += "; " + strings.Join(visits, " → ")
+	}
+	if len(visits) > 2 {
+		note += "; – " + notChecked
 	}
 	var words []string
 	var sides [2]feltSide
@@ -46,7 +50,11 @@ func FeltHorse(felt []Felt, visits [2]string) (*Figure, error) {
 	}
 	other := map[traj.Side]traj.Side{traj.Left: traj.Right, traj.Right: traj.Left}
 	for i, side := range []traj.Side{traj.Left, traj.Right} {
-		sides[i] = newFeltSide(side, slices.DeleteFunc(slices.Clone(placed), func(f Felt) bool { return f.Side == other[side] }), compared)
+		of := func(all []Felt) []Felt {
+			return slices.DeleteFunc(slices.Clone(all), func(f Felt) bool { return f.Side == other[side] })
+		}
+		sides[i] = newFeltSide(side, of(placed))
+		sides[i].blank = !slices.ContainsFunc(of(felt), func(f Felt) bool { return f.sorest() >= 0 })
 		tall = max(tall, sides[i].tall())
 	}
 	return &Figure{
@@ -78,26 +86,31 @@ const (
 const notChecked = "not checked"
 
 // grades writes a place's grades in words.
-func grades(f Felt, visits [2]string) string {
+func grades(f Felt, visits []string) string {
 	one := func(g int) string {
 		if g < 0 {
 			return notChecked
 		}
 		return fmt.Sprint(g)
 	}
-	if visits[0] == "" {
-		return one(f.Now)
+	var out []string
+	for i, g := range f.Grades {
+		text := one(g)
+		if i < len(visits) {
+			text = visits[i] + " " + text
+		}
+		out = append(out, text)
 	}
-	return visits[0] + " " + one(f.Before) + ", " + visits[1] + " " + one(f.Now)
+	return strings.Join(out, ", ")
 }
 
 // feltSide is one side of the horse with the words beside it: those of places nearer the
 // head on one hand, nearer the tail on the other, as the drawing shows them from above to
 // below.
 type feltSide struct {
-	side     traj.Side
-	compared bool
-	columns  [2][]label // At the head, at the tail.
+	side    traj.Side
+	blank   bool       // Nothing was written down of it.
+	columns [2][]label // At the head, at the tail.
 }
 
 // label is what stands beside the drawing of one place.
@@ -109,8 +122,8 @@ type label struct {
 
 func (l label) height() vg.Length { return vg.Length(len(l.lines))*feltLine + feltBox + 4 }
 
-func newFeltSide(side traj.Side, felt []Felt, compared bool) feltSide {
-	out := feltSide{side: side, compared: compared}
+func newFeltSide(side traj.Side, felt []Felt) feltSide {
+	out := feltSide{side: side}
 	sty := lettering(feltText, inkColor)
 	for _, f := range felt {
 		p := regionPlaces[f.Region]
@@ -158,6 +171,10 @@ func (s feltSide) draw(c draw.Canvas, left, top, tall vg.Length) {
 	d.horse()
 	name := bold(lettering(7.5, styleOf(s.side).color))
 	c.FillText(name, vg.Point{X: d.at(160, 0).X - name.Width(string(s.side))/2, Y: d.at(0, 168).Y}, string(s.side))
+	if s.blank {
+		sty := lettering(feltText, softInkColor)
+		c.FillText(sty, vg.Point{X: left + feltColumn - 4 - sty.Width(notChecked), Y: d.at(0, 60).Y}, notChecked)
+	}
 	for i, column := range s.columns {
 		// The head is at the left on the left side, at the right on the right one.
 		atLeft := (i == 0) == (s.side == traj.Left)
@@ -194,22 +211,27 @@ func (s feltSide) label(d horseDrawing, l label, left, y vg.Length, atLeft bool)
 	d.c.StrokeLine2(draw.LineStyle{Color: inkColor, Width: 0.5}, from.X, from.Y, at.X, at.Y)
 	spot := draw.GlyphStyle{Color: inkColor, Radius: 3.2, Shape: mark{shape: circle}}
 	d.c.DrawGlyphNoClip(spot, at)
-	spot.Color, spot.Radius = gradeColors[max(0, min(4, max(l.felt.Before, l.felt.Now)))], 2.5
+	spot.Color, spot.Radius = gradeColors[max(0, min(4, l.felt.sorest()))], 2.5
 	d.c.DrawGlyphNoClip(spot, at)
 	for _, line := range l.lines {
 		d.c.FillText(sty, vg.Point{X: x, Y: y}, line)
 		y -= feltLine
 	}
 	y -= 0.5
-	if s.compared {
-		x = d.grade(x, y, l.felt.Before)
-		if l.felt.Before < 0 { // Room for a wider typeface, as above.
+	missing := notChecked
+	if len(l.felt.Grades) > 2 { // Too many to be written in full.
+		missing = " – "
+	}
+	for i, g := range l.felt.Grades {
+		if i > 0 {
+			d.arrow(x+3, y-feltBox/2)
+			x += 14
+		}
+		x = d.grade(x, y, g, missing)
+		if g < 0 && missing == notChecked { // Room for a wider typeface, as above.
 			x += 5
 		}
-		d.arrow(x+3, y-feltBox/2)
-		x += 14
 	}
-	d.grade(x, y, l.felt.Now)
 }
 
 // arrow draws a short arrow to the right from x on.
@@ -223,12 +245,13 @@ func (d horseDrawing) arrow(x, y vg.Length) {
 // gradeColors are light to dark, the sorer the darker, in a colour that is no side's.
 var gradeColors = [5]color.NRGBA{{0xff, 0xff, 0xff, 0xff}, {0xe9, 0xdc, 0xec, 0xff}, {0xc7, 0xa2, 0xce, 0xff}, {0x87, 0x48, 0x93, 0xff}, {0x48, 0x12, 0x55, 0xff}}
 
-// grade writes a grade with its upper left at x, y and returns where it ends.
-func (d horseDrawing) grade(x, y vg.Length, grade int) vg.Length {
+// grade writes a grade, or what stands where there is none, with its upper left at x, y and
+// returns where it ends.
+func (d horseDrawing) grade(x, y vg.Length, grade int, missing string) vg.Length {
 	if grade < 0 {
 		sty := lettering(feltText, softInkColor)
-		d.c.FillText(sty, vg.Point{X: x, Y: y}, notChecked)
-		return x + sty.Width(notChecked)
+		d.c.FillText(sty, vg.Point{X: x, Y: y}, missing)
+		return x + sty.Width(missing)
 	}
 	box := vg.Rectangle{Min: vg.Point{X: x, Y: y - feltBox}, Max: vg.Point{X: x + feltBox, Y: y}}
 	d.c.SetColor(gradeColors[min(4, grade)])

@@ -19,6 +19,7 @@ import (
 type SideBar struct {
 	Value, Low, High float64
 	Counts           bool // Beyond tolerance: the one case in which a bar is drawn.
+	Pale             bool // Another limb explains it: drawn pale, as no finding of its own.
 	Open             bool // The interval is too long to say anything: drawn hollow and dashed.
 }
 
@@ -131,6 +132,9 @@ func drawSideBar(c draw.Canvas, b *SideBar, y, half vg.Length) {
 			look = styleOf(traj.Left)
 		}
 		from := barX(c, 0)
+		if b.Pale {
+			look.color = paler(look.color)
+		}
 		drawBar(c, look, vg.Rectangle{Min: vg.Point{X: min(from, x), Y: y - half}, Max: vg.Point{X: max(from, x), Y: y + half}}, true, true)
 	case b.Open:
 		line.Color, line.Dashes = softInkColor, []vg.Length{2.2, 1.8}
@@ -181,8 +185,10 @@ func GlanceAxis(visits []string) *Figure {
 type steps struct {
 	word         string // "before", "now", or a day; empty for one visit.
 	left, right  metrics.Estimate
-	sure         bool    // The difference is beyond the tolerance, its interval leaves out even.
-	outL, outR   float64 // Outward of the line, in the unit of the steps; NaN is not known.
+	apart        metrics.Estimate // right − left, as the row beside the drawing has it.
+	most         int              // Decimals that it is written with at most.
+	sure         bool             // The difference is beyond the tolerance, its interval leaves out even.
+	outL, outR   float64          // Outward of the line, in the unit of the steps; NaN is not known.
 	unit, girdle string
 }
 
@@ -201,7 +207,13 @@ func stepsOf(word string, girdle int, s *metrics.Summary) (steps, bool) {
 	if r == nil || r.Left == nil || r.Right == nil || !(r.Left.Value > 0) || !(r.Right.Value > 0) {
 		return steps{}, false
 	}
-	out := steps{word: word, left: *r.Left, right: *r.Right, unit: r.Unit, girdle: g.word, sure: r.Beyond, outL: math.NaN(), outR: math.NaN()}
+	out := steps{word: word, left: *r.Left, right: *r.Right, apart: metrics.Estimate{Value: r.Right.Value - r.Left.Value}, unit: r.Unit, girdle: g.word, sure: r.Beyond, outL: math.NaN(), outR: math.NaN()}
+	if d, ok := metrics.Define(g.step); ok {
+		out.most = d.MostDecimals(r.Unit)
+	}
+	if r.Value != nil {
+		out.apart = *r.Value
+	}
 	if o := s.Lookup(g.offset); o != nil && o.Left != nil && o.Right != nil && o.Unit == r.Unit {
 		out.outL, out.outR = o.Left.Value, o.Right.Value
 	}
@@ -253,7 +265,8 @@ func Footfalls(before, now *metrics.Summary, words [2]string) (*Figure, error) {
 	longest, told := 0.0, []string{}
 	for _, s := range all {
 		longest = math.Max(longest, s.left.Value+s.right.Value)
-		told = append(told, strings.TrimSpace(fmt.Sprintf("%s left %s step %s, right %s", s.word, s.girdle, s.say(s.left), s.say(s.right))))
+		left, right := s.say()
+		told = append(told, strings.TrimSpace(fmt.Sprintf("%s left %s step %s, right %s", s.word, s.girdle, left, right)))
 	}
 	const lane = 44
 	title := fmt.Sprintf("Steps from above, %s feet", all[0].girdle)
@@ -272,15 +285,20 @@ func Footfalls(before, now *metrics.Summary, words [2]string) (*Figure, error) {
 	}, nil
 }
 
-// say writes a step's length with the digits that its interval supports.
-func (s steps) say(e metrics.Estimate) string {
-	switch s.unit {
-	case "cm":
-		return number(e.Value, 0) + " cm"
-	case "in":
-		return number(e.Value, 1) + " in"
+// say writes the lengths of both steps so that they differ by what the row says, with as many
+// digits as that has: each rounded by itself they would not.
+func (s steps) say() (left, right string) {
+	unit := s.unit
+	if unit != "cm" && unit != "in" {
+		unit = "%"
 	}
-	return number(e.Value, 1) + " %"
+	decimals := s.apart.Supports(s.most)
+	round := func(v float64) float64 {
+		by := math.Pow(10, float64(decimals))
+		return math.Round(v*by) / by
+	}
+	l := round(s.left.Value)
+	return number(l, decimals) + " " + unit, number(l+round(s.apart.Value), decimals) + " " + unit
 }
 
 func (s steps) draw(c draw.Canvas, y vg.Length, longest float64) {
@@ -303,11 +321,11 @@ func (s steps) draw(c draw.Canvas, y vg.Length, longest float64) {
 	total := s.left.Value + s.right.Value
 	even := draw.LineStyle{Color: softInkColor, Width: 0.6, Dashes: []vg.Length{1.5, 1.5}}
 	c.StrokeLine2(even, x(total/2), y-13, x(total/2), y+13)
-	left, right := glyph(styleOf(traj.Left), false), glyph(styleOf(traj.Right), false)
-	left.Radius, right.Radius = 4, 4
-	c.DrawGlyphNoClip(right, vg.Point{X: x(0), Y: y + down})
-	c.DrawGlyphNoClip(left, vg.Point{X: x(s.left.Value), Y: y + up})
-	c.DrawGlyphNoClip(right, vg.Point{X: x(total), Y: y + down})
+	leftFoot, rightFoot := glyph(styleOf(traj.Left), false), glyph(styleOf(traj.Right), false)
+	leftFoot.Radius, rightFoot.Radius = 4, 4
+	c.DrawGlyphNoClip(rightFoot, vg.Point{X: x(0), Y: y + down})
+	c.DrawGlyphNoClip(leftFoot, vg.Point{X: x(s.left.Value), Y: y + up})
+	c.DrawGlyphNoClip(rightFoot, vg.Point{X: x(total), Y: y + down})
 	dimension := func(from, to float64, at vg.Length, side traj.Side, text string) {
 		sty := styleOf(side)
 		l := draw.LineStyle{Color: sty.color, Width: 1.1, Dashes: sty.dashes}
@@ -321,8 +339,9 @@ func (s steps) draw(c draw.Canvas, y vg.Length, longest float64) {
 		c.FillPolygon(whiteColor, []vg.Point{{X: gapLeft, Y: at - 4}, {X: gapRight, Y: at - 4}, {X: gapRight, Y: at + 4}, {X: gapLeft, Y: at + 4}})
 		c.FillText(note, vg.Point{X: middle - w/2, Y: at + 4.2}, text)
 	}
-	dimension(0, s.left.Value, y+15, traj.Left, "left "+s.say(s.left))
-	dimension(s.left.Value, total, y-15, traj.Right, "right "+s.say(s.right))
+	left, right := s.say()
+	dimension(0, s.left.Value, y+15, traj.Left, "left "+left)
+	dimension(s.left.Value, total, y-15, traj.Right, "right "+right)
 	// Whoever reads "even" alone takes the steps to be so.
 	beside := "here if even"
 	if !s.sure { // The picture shows means; how sure they are stands with them.

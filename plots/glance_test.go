@@ -3,10 +3,12 @@ package plots
 import (
 	"encoding/json"
 	"errors"
+	"image/color"
 	"math"
 	"os"
 	"path/filepath"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -23,9 +25,9 @@ func glanceSamples(t *testing.T) []*Figure {
 		t.Fatal(err)
 	}
 	felt, err := FeltHorse([]Felt{
-		{"shoulder blade, rear", traj.Left, 3, 1}, {"shoulder blade, front", traj.Left, 2, -1}, {"base of the neck", traj.Left, 2, 0}, {"withers", traj.Middle, 1, 0}, {"gluteals, upper", traj.Right, 4, 4},
-		{"hamstrings", traj.Right, 4, 3},
-	}, [2]string{"before", "now"})
+		{"shoulder blade, rear", traj.Left, []int{3, 1}}, {"shoulder blade, front", traj.Left, []int{2, -1}}, {"base of the neck", traj.Left, []int{2, 0}}, {"withers", traj.Middle, []int{1, 0}}, {"gluteals, upper", traj.Right, []int{4, 4}},
+		{"hamstrings", traj.Right, []int{4, 3}},
+	}, []string{"before", "now"})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -37,7 +39,7 @@ func glanceSamples(t *testing.T) []*Figure {
 		t.Fatal(err)
 	}
 	visits := []string{"before", "now"}
-	bar := GlanceBar([]*SideBar{{-3.2, -9, -1.1, true, false}, {0.4, -2.3, 3.1, false, true}}, GlanceOptions{Visits: visits}, "Head: 43 mm higher over left fore, now 5 mm")
+	bar := GlanceBar([]*SideBar{{Value: -3.2, Low: -9, High: -1.1, Counts: true}, {Value: 0.4, Low: -2.3, High: 3.1, Open: true}}, GlanceOptions{Visits: visits}, "Head: 43 mm higher over left fore, now 5 mm")
 	return []*Figure{steps, felt, strides, bar, GlanceAxis(visits)}
 }
 
@@ -68,7 +70,7 @@ func TestFirstPageFiguresSayWhy(t *testing.T) {
 	if _, err := Footfalls(nil, &metrics.Summary{}, [2]string{}); !errors.As(err, &none) {
 		t.Errorf("steps of nothing: %v", err)
 	}
-	if _, err := FeltHorse([]Felt{{"heart", traj.Left, -1, 2}}, [2]string{}); !errors.As(err, &none) {
+	if _, err := FeltHorse([]Felt{{"heart", traj.Left, []int{-1, 2}}}, nil); !errors.As(err, &none) {
 		t.Errorf("a region without a place: %v", err)
 	}
 	if _, _, err := StrideByStride([]StrideRow{{Name: metrics.HeadLowDifference, Unit: "mm", Now: []float64{math.NaN()}}}); !errors.As(err, &none) {
@@ -119,5 +121,86 @@ func TestOneDrawingOfTheHorse(t *testing.T) {
 	}
 	if found != len(regionPlaces) {
 		t.Errorf("%d regions there, %d here", found, len(regionPlaces))
+	}
+}
+
+// drawnWords returns what a figure says in words, a line a string.
+func drawnWords(t *testing.T, f *Figure) string {
+	t.Helper()
+	var svg strings.Builder
+	if err := f.SVG(&svg); err != nil {
+		t.Fatal(err)
+	}
+	var out []string
+	for _, m := range regexp.MustCompile(`>([^<>]+)</text>`).FindAllStringSubmatch(svg.String(), -1) {
+		out = append(out, strings.TrimSpace(m[1]))
+	}
+	return strings.Join(out, "|")
+}
+
+// TestStepsDifferByWhatTheRowSays draws steps that would each be rounded away from the row's
+// number: 122.4 and 127.6 differ by 5, not by 6.
+func TestStepsDifferByWhatTheRowSays(t *testing.T) {
+	for _, tt := range []struct{ left, right, apart, half, wantLeft, wantRight string }{
+		{"1.224", "1.276", "0.052", "0.03", "left 122 cm", "right 127 cm"},
+		{"1.224", "1.276", "0.052", "0.002", "left 122.4 cm", "right 127.6 cm"}, // As many digits as the row has.
+		{"1.236", "1.184", "-0.052", "0.03", "left 124 cm", "right 119 cm"},
+	} {
+		v := func(text string) float64 {
+			f, err := strconv.ParseFloat(text, 64)
+			if err != nil {
+				t.Fatal(err)
+			}
+			return f
+		}
+		s := metrics.Summary{Results: []metrics.Result{{Name: metrics.StepLengthFore, Unit: "m", Left: &metrics.Estimate{Value: v(tt.left)}, Right: &metrics.Estimate{Value: v(tt.right)},
+			Value: &metrics.Estimate{Value: v(tt.apart), Low: v(tt.apart) - v(tt.half), High: v(tt.apart) + v(tt.half)}}}}
+		f, err := Footfalls(nil, &s, [2]string{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if words := drawnWords(t, f); !strings.Contains(words, tt.wantLeft+"|") || !strings.Contains(words, tt.wantRight+"|") {
+			t.Errorf("%q, want %s and %s", words, tt.wantLeft, tt.wantRight)
+		}
+	}
+}
+
+// TestFeltSaysSorenessAndWhatWasNotChecked checks that the scale says of what it is, that a
+// side without a word is no clean one, and that grades of three visits stand in their order.
+func TestFeltSaysSorenessAndWhatWasNotChecked(t *testing.T) {
+	one, err := FeltHorse([]Felt{{"shoulder blade, rear", traj.Left, []int{3}}}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if words := drawnWords(t, one); !strings.Contains(words, "soreness: 0 none") || strings.Count(words, notChecked) != 1 {
+		t.Errorf("%q", words)
+	}
+	three, err := FeltHorse([]Felt{{"shoulder blade, rear", traj.Left, []int{3, -1, 1}}, {"withers", traj.Middle, []int{0, 2, 0}}}, []string{"first", "20 March", "last"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if words := drawnWords(t, three); !strings.Contains(words, "|3|–|1|") || !strings.Contains(words, "first → 20 March → last; – not checked") || strings.Count(words, notChecked) != 1 {
+		t.Errorf("%q", words)
+	}
+}
+
+// TestABarThatIsExplainedIsPale checks that it differs from one that is a finding, in grey
+// print, too: its colour is far lighter.
+func TestABarThatIsExplainedIsPale(t *testing.T) {
+	draw := func(pale bool) string {
+		var svg strings.Builder
+		if err := GlanceBar([]*SideBar{{Value: -2, Low: -3, High: -1.5, Counts: true, Pale: pale}}, GlanceOptions{}, "x").SVG(&svg); err != nil {
+			t.Fatal(err)
+		}
+		return svg.String()
+	}
+	if draw(true) == draw(false) {
+		t.Error("drawn alike")
+	}
+	grey := func(c color.NRGBA) int { return int(c.R) + int(c.G) + int(c.B) }
+	for _, side := range []traj.Side{traj.Left, traj.Right} {
+		if c := styleOf(side).color; grey(paler(c)) < grey(c)+200 {
+			t.Errorf("%s: %v is hardly paler than %v", side, paler(c), c)
+		}
 	}
 }

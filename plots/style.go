@@ -162,3 +162,9 @@ const (
 	tickSize  = 8.5
 	noteSize  = 8.5
 )
+
+// paler returns a colour two thirds of the way to white.
+func paler(c color.NRGBA) color.NRGBA {
+	light := func(v uint8) uint8 { return uint8((int(v) + 2*255) / 3) }
+	return color.NRGBA{light(c.R), light(c.G), light(c.B), c.A}
+}

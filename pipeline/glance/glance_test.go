@@ -49,11 +49,15 @@ func TestOfSummary(t *testing.T) {
 		{"fore or hind", metrics.Summary{Runs: 3, Strides: 20, Results: []metrics.Result{head}, Limb: metrics.LimbFinding{Undecided: true, Sentence: "signs point to the left side, the left fore or the left hind: x; neither withers nor croup was marked, so the two cannot be told apart"}},
 			"The horse is uneven on the left, beyond what a sound horse shows; fore or hind cannot be told without withers and croup."},
 		{"even", metrics.Summary{Runs: 4, Strides: 20, Results: []metrics.Result{result(metrics.HeadLowDifference, 2, 5, 13)}, Limb: metrics.LimbFinding{Even: true}},
-			"The horse is even: no difference between left and right is larger than a sound horse shows."},
+			"The horse is even: no difference between left and right is larger than a sound horse shows; 5 questions were not measured."},
 		{"even, one question open", metrics.Summary{Runs: 4, Strides: 20, Results: []metrics.Result{result(metrics.HeadLowDifference, 2, 5, 13), result(metrics.StepTimingFore, 50.2, 4, 1)}, Limb: metrics.LimbFinding{Even: true}},
-			"No unevenness was found; only the timing of steps is still open."},
+			"No unevenness was found; the timing of steps is not settled, 4 questions not measured."},
 		{"even, two questions open", metrics.Summary{Runs: 1, Strides: 5, Results: []metrics.Result{result(metrics.StepLengthFore, 0.01, 0.09, 0.03), result(metrics.StepTimingFore, 50.2, 4, 1)}, Limb: metrics.LimbFinding{Even: true}},
-			"In this one run no unevenness was found; only the length of the fore steps and the timing of steps are still open."},
+			"In this one run no unevenness was found; of the questions below 2 are not settled, 4 not measured."},
+		{"even, all asked and all measured", metrics.Summary{Runs: 4, Strides: 20, Limb: metrics.LimbFinding{Even: true}, Results: allAsked(0)},
+			"The horse is even: no difference between left and right is larger than a sound horse shows."},
+		{"even, three questions open and one not measured", metrics.Summary{Runs: 4, Strides: 20, Limb: metrics.LimbFinding{Even: true}, Results: allAsked(3)[:5]},
+			"No unevenness was found; of the questions below 3 are not settled, 1 not measured."},
 		{"fore or hind, one run", metrics.Summary{Runs: 1, Strides: 6, Results: []metrics.Result{head}, Limb: metrics.LimbFinding{Undecided: true, Sentence: "signs point to the left side, the left fore or the left hind: x; neither withers nor croup was marked, so the two cannot be told apart"}},
 			"In this one run the horse is uneven on the left, beyond what a sound horse shows; a left hind can cause the same."},
 		{"even, but for the timing", metrics.Summary{Runs: 1, Strides: 5, Results: []metrics.Result{result(metrics.HeadLowDifference, 2, 5, 13), result(metrics.StepTimingHind, 41.4, 3.5, 1)}, Limb: metrics.LimbFinding{Even: true}},
@@ -356,6 +360,7 @@ func TestAChangeShowsHowSureItIs(t *testing.T) {
 		{c(0.09, metrics.NoChange), "7 ± 9 cm"},
 		{c(0.0660, metrics.Improved), "6.7 ± 6.6 cm"}, // Whole centimetres would hide which is larger.
 		{c(0.09, metrics.NotJudged), ""},
+		{&metrics.Change{Name: metrics.StepLengthFore, Unit: "m", Change: est(-0.067, 0.05), Judged: est(-0.067, 0.08), Verdict: metrics.NoChange}, "7 ± 8 cm"}, // The verdict's.
 	} {
 		if got := strings.ReplaceAll(plusMinus(tt.change), "\u00a0", " "); got != tt.want {
 			t.Errorf("%q, want %q", got, tt.want)
@@ -414,17 +419,119 @@ func TestAHindExplainsHeadAndWithers(t *testing.T) {
 			result(metrics.HeadLowDifference, 29, 5, 13), result(metrics.WithersLowDifference, withers, 2, 4), result(metrics.CroupLowDifference, 20, 5, 5), result(metrics.ShoulderLift, -3.6*withers, 5, 10)}}
 		text := ""
 		for _, r := range Rows(s) {
-			text += r.Note + "|"
+			text += strings.TrimSuffix(r.Fits+": "+r.Note, ": ") + "|"
+			text = strings.ReplaceAll(text, "|: ", "|")
+			if pale := r.Now != nil && r.Now.Explained; pale != (r.Fits != "" && r.Note != "") || pale != r.Explained() {
+				t.Errorf("%s: drawn pale %v, fits %q, note %q", r.Question, pale, r.Fits, r.Note)
+			}
 		}
 		return strings.TrimRight(text, "|")
 	}
-	if got, want := notes(traj.RightHind, -9), "||fits the right hind: the head nods with it|fits the right hind: the withers go the other way|||fits the right hind: it goes with the withers"; got != want {
+	if got, want := notes(traj.RightHind, -9), "fits the right hind||fits the right hind: the head nods with it|fits the right hind: the withers go the other way|||fits the right hind: it goes with the withers"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
-	if got, want := notes(traj.RightHind, 9), "||fits the right hind: the head nods with it||||not judged: no proven sign of lameness"; got != want {
+	if got, want := notes(traj.RightHind, 9), "fits the right hind||fits the right hind: the head nods with it||||not judged: no proven sign of lameness"; got != want {
 		t.Errorf("withers with the head: %q, want %q", got, want)
 	}
 	if got, want := notes(traj.RightFore, 9), "||||||not judged: no proven sign of lameness"; got != want {
 		t.Errorf("a fore: %q, want %q", got, want)
+	}
+}
+
+// allAsked answers the six questions that every page has; the last so many of the first five
+// are not settled.
+func allAsked(open int) []metrics.Result {
+	var out []metrics.Result
+	names := []metrics.Name{metrics.HeadLowDifference, metrics.CroupLowDifference, metrics.StepLengthFore, metrics.StepLengthHind, metrics.StepTimingFore, metrics.PlacementOffsetFore}
+	for i, n := range names {
+		d, _ := metrics.Define(n)
+		even, _ := d.Even()
+		half := 1.0
+		if i < 5 && i >= 5-open {
+			half = 50
+		}
+		out = append(out, result(n, even, half, 5))
+	}
+	return out
+}
+
+// TestAHindExplainsAChange checks that in a comparison and a history, too, each visit's bars
+// that its hind explains are marked.
+func TestAHindExplainsAChange(t *testing.T) {
+	visit := func(limb traj.Landmark, head float64) metrics.Summary {
+		return metrics.Summary{Runs: 3, Strides: 20, Limb: metrics.LimbFinding{Limb: limb}, Results: []metrics.Result{result(metrics.HeadLowDifference, head, 4, 10)}}
+	}
+	c := metrics.Comparison{Verdict: metrics.NoChange, Before: visit(traj.RightHind, 40), After: visit(traj.RightFore, 40)}
+	c.Changes = []metrics.Change{change(c.Before.Results[0], c.After.Results[0], metrics.NoChange)}
+	between := visit(traj.RightHind, 30)
+	for _, r := range HistoryRows(&c, []*metrics.Summary{&between}) {
+		if r.Question != "Head" {
+			continue
+		}
+		if !r.Before.Explained || !r.Between[0].Explained || r.Now.Explained || r.Explained() || r.Fits != "fits the right hind" {
+			t.Errorf("before %v, between %v, now %v, all %v, %q", r.Before.Explained, r.Between[0].Explained, r.Now.Explained, r.Explained(), r.Fits)
+		}
+	}
+}
+
+// TestAHistorySaysAtWhichVisitsNothingWasMeasured checks the words where more than two visits
+// stand on the page.
+func TestAHistorySaysAtWhichVisitsNothingWasMeasured(t *testing.T) {
+	c := metrics.Comparison{Verdict: metrics.NoChange, Changes: []metrics.Change{{Name: metrics.PlacementOffsetFore, Verdict: metrics.NotComparable, Reason: "not measured at either visit: x"}}}
+	with := &metrics.Summary{Results: []metrics.Result{result(metrics.PlacementOffsetFore, 0, 1, 3)}}
+	for _, tt := range []struct {
+		between []*metrics.Summary
+		want    string
+	}{
+		{nil, "not measured at either visit: x"}, {[]*metrics.Summary{{}}, "not measured at any visit: x"}, {[]*metrics.Summary{{}, with}, "not measured at the first and the last visit: x"},
+	} {
+		for _, r := range HistoryRows(&c, tt.between) {
+			if r.Question == "Where the feet land" && r.Words != tt.want {
+				t.Errorf("%q, want %q", r.Words, tt.want)
+			}
+		}
+	}
+}
+
+// TestPagesThatNameASideSayHowOftenThatMisleads checks that the caution stands once on every
+// page where signs point to a limb or a side at one of its visits.
+func TestPagesThatNameASideSayHowOftenThatMisleads(t *testing.T) {
+	limb := &metrics.Summary{Runs: 3, Strides: 20, Limb: metrics.LimbFinding{Limb: traj.LeftFore}}
+	side := &metrics.Summary{Runs: 1, Strides: 5, Limb: metrics.LimbFinding{Undecided: true, Sentence: "signs point to the left side, the left fore or the left hind: x"}}
+	none := &metrics.Summary{Runs: 3, Strides: 20}
+	for _, visits := range [][]*metrics.Summary{{limb}, {side}, {none}, {none, limb}, {limb, none}, {none, none}} {
+		sentence := OfSummary(visits[0])
+		if len(visits) > 1 {
+			sentence = OfComparison(&metrics.Comparison{Verdict: metrics.Worse, Before: *visits[0], After: *visits[1]}, before)
+		}
+		wanted := 0
+		for _, v := range visits {
+			if v != none {
+				wanted = 1
+			}
+		}
+		if page := sentence + Mislead(sentence, visits...); strings.Count(page, "mislead") != wanted {
+			t.Errorf("%q, want %d cautions", page, wanted)
+		}
+	}
+}
+
+// TestCarriedNamesTheLimbInDoubt checks that it is said of what the page shows, and not of a
+// head that a hind explains.
+func TestCarriedNamesTheLimbInDoubt(t *testing.T) {
+	head, croup := result(metrics.HeadLowDifference, 29, 5, 13), result(metrics.CroupLowDifference, 20, 5, 5)
+	for _, tt := range []struct {
+		name        string
+		limb        traj.Landmark
+		results     []metrics.Result
+		fore, croup bool
+	}{
+		{"a nod", traj.RightFore, []metrics.Result{head}, true, false}, {"a hind", traj.RightHind, []metrics.Result{head, croup}, false, true},
+		{"even", "", []metrics.Result{result(metrics.HeadLowDifference, 2, 5, 13)}, false, false},
+	} {
+		said := strings.Join(Carried(Rows(&metrics.Summary{Limb: metrics.LimbFinding{Limb: tt.limb}, Results: tt.results})), " ")
+		if strings.Contains(said, "sore fore stands") != tt.fore || strings.Contains(said, "sore hind stands") != tt.croup {
+			t.Errorf("%s: %q", tt.name, said)
+		}
 	}
 }

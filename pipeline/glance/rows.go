@@ -19,12 +19,15 @@ type Row struct {
 	// Before is the earlier visit's, of a comparison; Now that of the visit, or of the
 	// later one. Nil where it was not measured.
 	Before, Now *Bar
-	Between     []*Bar          // Of a history: the visits between those two, in order of time.
-	Words       string          // What is seen, three to six words; or why nothing is.
-	Note        string          // What it tells beside that; mostly empty.
-	Verdict     metrics.Verdict // Of a comparison; empty where there is none.
-	Change      string          // Of a comparison: the change with half its 95 % interval, "38 ± 17 mm"; empty where it says nothing.
-	Counts      bool            // Beyond tolerance, or changed.
+	Between     []*Bar // Of a history: the visits between those two, in order of time.
+	Words       string // What is seen, three to six words; or why nothing is.
+	Note        string // What it tells beside that; mostly empty.
+	// Fits is said before anything else: "fits the right hind"; empty where no hind is named or
+	// the row has nothing to do with it.
+	Fits    string
+	Verdict metrics.Verdict // Of a comparison; empty where there is none.
+	Change  string          // Of a comparison: the change with half its 95 % interval, "38 ± 17 mm"; empty where it says nothing.
+	Counts  bool            // Beyond tolerance, or changed.
 	// Leans is "smaller" or "larger" where the change does not count and its own interval
 	// leaves out none.
 	Leans    string
@@ -42,6 +45,8 @@ type Row struct {
 type Bar struct {
 	Value, Low, High float64
 	Says             Says
+	// Explained is of what another limb than the bar's makes uneven: no finding of its own.
+	Explained bool
 }
 
 // Says is what a value and its interval together allow to be said of left and right.
@@ -117,26 +122,49 @@ func subject(question string) string {
 	return lowerFirst(question)
 }
 
-// besideHind says, where signs point to a hind, why head and withers are uneven as well: a
-// reader who sees their bars over a fore would take them for a fore's. A hind makes the
-// head nod as the fore of its side does, and the withers the other way (Pfau et al. 2018,
-// Equine Vet J 50:117–123).
-func besideHind(l metrics.LimbFinding, row Row) string {
-	if !l.Limb.IsHind() || row.Now == nil || row.Now.Says != Uneven {
-		return ""
+// besideHind says, where signs point to a hind, what a bar has to do with it, and why head
+// and withers are uneven as well, which it marks as explained: a reader who sees their bars
+// over a fore would take them for a fore's. A hind makes the head nod as the fore of its
+// side does, and the withers the other way (Pfau et al. 2018, Equine Vet J 50:117–123).
+func (r *Row) besideHind(l metrics.LimbFinding, b *Bar) {
+	if !l.Limb.IsHind() || b == nil || b.Says != Uneven {
+		return
 	}
-	same := (row.Now.Value > 0) == (l.Limb.Side() == traj.Right)
-	fits := "fits the " + l.Limb.Words() + ": "
+	same := (b.Value > 0) == (l.Limb.Side() == traj.Right)
+	why := ""
 	switch {
-	case row.Question == "Head" && same:
-		return fits + "the head nods with it"
-	case row.Question == "Withers" && !same:
-		return fits + "the withers go the other way"
-	case row.Measure == metrics.ShoulderLift && !same:
+	case r.ofHind() && same:
+	case r.Question == "Head" && same:
+		why = "the head nods with it"
+	case r.Question == "Withers" && !same:
+		why = "the withers go the other way"
+	case r.Measure == metrics.ShoulderLift && !same:
 		// Twice what the trunk is carried higher is in it (MEASURES.md).
-		return fits + "it goes with the withers"
+		why = "it goes with the withers"
+	default:
+		return
 	}
-	return ""
+	r.Fits, b.Explained = "fits the "+l.Limb.Words(), why != ""
+	if why != "" {
+		r.Note = why
+	}
+}
+
+// ofHind reports whether a row asks about the hinds.
+func (r *Row) ofHind() bool {
+	return r.Question == "Croup and hips" || r.Question == "Step length, hind"
+}
+
+// Explained reports whether another limb explains all that the row has uneven.
+func (r *Row) Explained() bool {
+	explained := false
+	for _, b := range append([]*Bar{r.Before, r.Now}, r.Between...) {
+		if b != nil && b.Says == Uneven && !b.Explained {
+			return false
+		}
+		explained = explained || b != nil && b.Explained
+	}
+	return explained
 }
 
 // hindFirst puts the questions about the hinds before the others where a hind is named: what
@@ -146,7 +174,7 @@ func hindFirst(rows []Row, l metrics.LimbFinding) {
 		return
 	}
 	rank := func(r Row) int {
-		if r.Question == "Croup and hips" || r.Question == "Step length, hind" {
+		if r.ofHind() {
 			return 0
 		}
 		return 1
@@ -230,7 +258,7 @@ func Rows(s *metrics.Summary) []Row {
 			continue
 		}
 		row := rowOf(q, r)
-		row.Note = besideHind(s.Limb, row)
+		row.besideHind(s.Limb, row.Now)
 		if row.Note == "" && row.Counts && define(row.Measure).Evidence == metrics.Description {
 			row.Note = notJudged
 		}
@@ -298,7 +326,10 @@ func ComparedRows(c *metrics.Comparison) []Row {
 		if q.optional && (ch == nil || ch.Before == nil && ch.After == nil) {
 			continue
 		}
-		out = append(out, comparedRow(c, q, ch))
+		row := comparedRow(c, q, ch)
+		row.besideHind(c.Before.Limb, row.Before)
+		row.besideHind(c.After.Limb, row.Now)
+		out = append(out, row)
 	}
 	hindFirst(out, c.After.Limb)
 	return fewEnough(out)
@@ -311,7 +342,9 @@ func HistoryRows(c *metrics.Comparison, between []*metrics.Summary) []Row {
 	for i := range rows {
 		r := &rows[i]
 		r.Words = strings.Replace(r.Words, bothTimes, "first and last", 1)
+		r.Words = strings.Replace(r.Words, "at the second visit", "at the last visit", 1)
 		if r.Missing {
+			r.Words = strings.Replace(r.Words, "at either visit", "at "+notAt(r.Question, between)+" visit", 1)
 			continue
 		}
 		for _, s := range between {
@@ -319,10 +352,27 @@ func HistoryRows(c *metrics.Comparison, between []*metrics.Summary) []Row {
 			if m := s.Lookup(r.Measure); m != nil {
 				b = bar(r.Measure, m.Value, sharedTolerance(c, r.Measure))
 			}
+			r.besideHind(s.Limb, b)
 			r.Between = append(r.Between, b)
 		}
 	}
 	return rows
+}
+
+// notAt says at which visits a question that had no answer at the first and the last was not
+// measured.
+func notAt(words string, between []*metrics.Summary) string {
+	for _, q := range questions() {
+		for _, s := range between {
+			if r := clearest(s, q.measures); q.words == words && r != nil && r.Value != nil {
+				return "the first and the last"
+			}
+		}
+	}
+	if len(between) == 0 {
+		return "either"
+	}
+	return "any"
 }
 
 // sharedTolerance returns the larger of a measure's tolerances at two visits: bars beside
@@ -449,7 +499,7 @@ func WhyNoChange(ch *metrics.Change) string {
 	case ch.Holm >= changeP:
 		return "one of many measures: may be chance"
 	}
-	return "small before and now: sound horses show as much"
+	return "small " + bothTimes + ", as in sound horses"
 }
 
 // plusMinus writes a change with half the interval that its verdict goes by, "38 ± 17 mm", so
@@ -518,4 +568,24 @@ func zero(how string) bool {
 		}
 	}
 	return true
+}
+
+// Carried says once in the field's words why a head or a croup that is carried higher over a
+// limb puts that limb in doubt, for rows that show it.
+func Carried(rows []Row) []string {
+	uneven := func(body ...metrics.Name) bool {
+		return slices.ContainsFunc(rows, func(r Row) bool {
+			return slices.Contains(body, r.Measure) && slices.ContainsFunc(append([]*Bar{r.Before, r.Now}, r.Between...), func(b *Bar) bool {
+				return b != nil && b.Says == Uneven && !b.Explained
+			})
+		})
+	}
+	var out []string
+	if uneven(metrics.HeadLowDifference, metrics.HeadHighDifference) {
+		out = append(out, "The head is carried higher while a sore fore stands and rises more after it: the fore that is named is the one in doubt.")
+	}
+	if uneven(metrics.CroupLowDifference, metrics.CroupHighDifference) {
+		out = append(out, "The croup is carried higher while a sore hind stands or rises more after it: the hind that is named is the one in doubt.")
+	}
+	return out
 }

@@ -46,17 +46,16 @@ func OfSummary(s *metrics.Summary) string {
 		// What is no sign of a limb may still be uneven, and stands so in the rows.
 		return fitted(begin("no sign points to a limb, but "+clause(clear.Name, clear.Unit, *clear.Value)), ", more than a sound horse shows")
 	case l.Even:
-		rows := Rows(s)
-		var open []string
-		for _, r := range rows {
-			if r.Now != nil && r.Now.Says == Unsettled {
-				open = append(open, r.Subject)
-			}
-		}
+		open, missing := unanswered(Rows(s))
 		if len(open) > 0 {
-			return fitted(begin("no unevenness was found"), notSettled(open, len(rows)))
+			base := begin("no unevenness was found")
+			named, counted := notSettled(open, missing)
+			if Words(base+named) > MostWords {
+				named = counted
+			}
+			return fitted(base, named)
 		}
-		return fitted(begin("the horse is even: no difference between left and right is larger than a sound horse shows"))
+		return fitted(begin("the horse is even: no difference between left and right is larger than a sound horse shows"), notMeasured(missing))
 	case l.Undecided && undecidedSide(l) != "":
 		return fitted(begin(fmt.Sprintf("the horse is uneven on the %s, beyond what a sound horse shows", undecidedSide(l))), untold(l, s.Runs == 1))
 	case l.Undecided:
@@ -132,15 +131,64 @@ func seenIn(s *metrics.Summary, limb traj.Landmark) string {
 	return ", seen in " + And(parts)
 }
 
-// notSettled says which of the questions are open, or how many.
-func notSettled(subjects []string, all int) string {
+// unanswered returns which questions were measured and are not settled, and how many were not
+// measured.
+func unanswered(rows []Row) (open []string, missing int) {
+	for _, r := range rows {
+		switch {
+		case r.Missing:
+			missing++
+		case r.Now != nil && r.Now.Says == Unsettled:
+			open = append(open, r.Subject)
+		}
+	}
+	return open, missing
+}
+
+// notSettled says which of the questions are not settled, of two at most, and how many were not
+// measured; and, shorter, how many are not settled.
+func notSettled(subjects []string, missing int) (named, counted string) {
+	counted = fmt.Sprintf("; of the questions below %d are not settled", len(subjects))
 	switch len(subjects) {
 	case 1:
-		return "; only " + subjects[0] + " is still open"
+		named = "; " + subjects[0] + " is not settled"
 	case 2:
-		return "; only " + And(subjects) + " are still open"
+		named = "; " + And(subjects) + " are not settled"
 	}
-	return fmt.Sprintf("; %d of the %d questions below are still open", len(subjects), all)
+	if missing > 0 {
+		counted += fmt.Sprintf(", %d not measured", missing)
+	}
+	switch {
+	case named == "":
+		named = counted
+	case missing == 1:
+		named += ", 1 question not measured"
+	case missing > 1:
+		named += fmt.Sprintf(", %d questions not measured", missing)
+	}
+	return named, counted
+}
+
+// notMeasured says how many questions have no answer; nothing where all have one.
+func notMeasured(missing int) string {
+	switch missing {
+	case 0:
+		return ""
+	case 1:
+		return "; 1 question was not measured"
+	}
+	return fmt.Sprintf("; %d questions were not measured", missing)
+}
+
+// Mislead is the caution that a page has below its sentence where signs point to a limb or a
+// side at one of the visits and the sentence doesn't have it; else it is empty.
+func Mislead(sentence string, visits ...*metrics.Summary) string {
+	for _, s := range visits {
+		if named(s.Limb) != "" && !strings.Contains(sentence, howOften) {
+			return "Signs that point to a limb or a side mislead in three horses of ten."
+		}
+	}
+	return ""
 }
 
 // untold says why fore and hind cannot be told apart; short leaves the reason out.

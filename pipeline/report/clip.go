@@ -76,11 +76,11 @@ func (c Clip) Page() (*Page, error) {
 	}
 	limits := section{title: "What limits this clip"}
 	limits.list("", sentences(c.Film.Problems))
-	said, rows := glance.OfSummary(summary), glance.Rows(summary)
+	said, shown := glance.OfSummary(summary), part{title: leftRight, rows: glance.Rows(summary), visits: []*metrics.Summary{summary}}
 	if c.Doubted {
-		said, rows = glance.Doubted, nil
+		said, shown = glance.Doubted, part{title: leftRight}
 	}
-	if p.front, err = newFront(said, false, c.Front, part{title: leftRight, rows: rows}); err != nil {
+	if p.front, err = newFront(said, false, c.Front, shown); err != nil {
 		return nil, err
 	}
 	films, err := footageSection("Stride by stride, on film", c.Films)

@@ -131,7 +131,7 @@ func (c Comparison) Page() (*Page, error) {
 // the visits cannot be compared, one for each, which nobody reads as a change.
 func comparedParts(m *metrics.Comparison, days [2]time.Time, surfaces [2]string) []part {
 	if m.Verdict != metrics.NotComparable {
-		return []part{{title: leftRight, rows: glance.ComparedRows(m), compared: true}}
+		return []part{{title: leftRight, rows: glance.ComparedRows(m), compared: true, visits: []*metrics.Summary{&m.Before, &m.After}}}
 	}
 	var out []part
 	for i, s := range []*metrics.Summary{&m.Before, &m.After} {
@@ -139,7 +139,7 @@ func comparedParts(m *metrics.Comparison, days [2]time.Time, surfaces [2]string)
 		if surfaces[i] != "" {
 			title += ", on " + surfaces[i]
 		}
-		out = append(out, part{title: title + ", by itself: " + lowerFirst(strings.TrimSuffix(glance.OfSummary(s), ".")), rows: glance.Rows(s), tight: true})
+		out = append(out, part{title: title + ", by itself: " + lowerFirst(strings.TrimSuffix(glance.OfSummary(s), ".")), rows: glance.Rows(s), tight: true, visits: []*metrics.Summary{s}})
 	}
 	return out
 }

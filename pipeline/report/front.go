@@ -14,9 +14,9 @@ import (
 
 // Front is what a report's first page shows beside its numbers.
 type Front struct {
-	// Visits are words for the two visits that the page sets beside each other; empty: before
-	// and now.
-	Visits      [2]string
+	// Visits are words for the visits that the page sets beside each other, in order of time;
+	// empty: before and now.
+	Visits      []string
 	Stills      []Still  // Side by side, in this order.
 	StillsNote  string   // What they show and how they were chosen.
 	StillsWhy   string   // Why there are none; empty where there are some.
@@ -35,11 +35,10 @@ type Still struct {
 	Width, Height int // px.
 }
 
-// Noted is what a person wrote down of one thing, at one visit or at two.
+// Noted is what a person wrote down of one thing, at one visit or at several.
 type Noted struct {
-	What   string
-	Before string
-	Now    string
+	What  string
+	Texts []string // One a visit, in order of time; empty where nothing was.
 }
 
 // front is a first page, made ready.
@@ -55,6 +54,7 @@ type front struct {
 	noted    table
 	next     []string
 	course   string
+	caution  string
 }
 
 // rowsLegend explains the rows of a first page, a sentence or two a line. On which side a bar
@@ -65,8 +65,31 @@ var rowsLegend = []string{
 }
 
 // changesLegend explains what a comparison's rows have beside that.
-const changesLegend = "±: how far off the change may be, from day to day too; wider where measures are judged together, for one of several may change by chance. " +
-	"A change counts where it is larger than its ±."
+const changesLegend = "±: how far off the change may be, days included; wider where measures are judged together, as one may change by chance. It counts where larger than its ±."
+
+// paleLegend explains bars that another limb explains.
+const paleLegend = "Pale bar: no finding of its own; what it comes from stands beside it."
+
+// legendOf explains what the tables of a page show.
+func legendOf(parts []part) []string {
+	out, pale := slices.Clone(rowsLegend), false
+	var rows []glance.Row
+	for _, p := range parts {
+		rows = append(rows, p.rows...)
+		if p.compared {
+			out = append(out, changesLegend)
+		}
+	}
+	for _, r := range rows {
+		for _, b := range append([]*glance.Bar{r.Before, r.Now}, r.Between...) {
+			pale = pale || b != nil && b.Explained
+		}
+	}
+	if pale {
+		out = append(out, paleLegend)
+	}
+	return append(out, glance.Carried(rows)...)
+}
 
 // leftRight is the title of the rows of a first page.
 const leftRight = "Left against right"
@@ -75,6 +98,7 @@ const leftRight = "Left against right"
 type part struct {
 	title    string
 	rows     []glance.Row
+	visits   []*metrics.Summary // That the rows are of.
 	compared bool
 	days     []string // Of a history: its visits, one below the other.
 	tight    bool     // One of two tables, which share the page.
@@ -84,19 +108,18 @@ type part struct {
 // visits.
 func newFront(sentence string, compared bool, f Front, parts ...part) (*front, error) {
 	out := &front{sentence: sentence, stills: f.Stills, note: f.StillsNote, why: f.StillsWhy, next: f.NextFilming, course: f.Course}
+	var of []*metrics.Summary
 	for _, p := range parts {
 		t, barred, err := p.table()
 		if err != nil {
 			return nil, err
 		}
 		if barred {
-			out.legend = rowsLegend
-			if p.compared {
-				out.legend = append(slices.Clone(rowsLegend), changesLegend)
-			}
+			out.legend = legendOf(parts)
 		}
-		out.rows = append(out.rows, t)
+		out.rows, of = append(out.rows, t), append(of, p.visits...)
 	}
+	out.caution = glance.Mislead(sentence, of...)
 	for figure, into := range map[*Figure]**figureView{&f.Steps: &out.steps, &f.Felt: &out.felt} {
 		shown, _, err := viewFigures([]Figure{*figure})
 		if err != nil {
@@ -106,11 +129,14 @@ func newFront(sentence string, compared bool, f Front, parts ...part) (*front, e
 			*into = &shown[0]
 		}
 	}
-	visits := f.Visits
-	if visits[0] == "" {
-		visits = [2]string{"before", "now"}
+	var shown []string
+	if compared {
+		shown = f.Visits
+		if len(shown) == 0 {
+			shown = []string{"before", "now"}
+		}
 	}
-	out.noted = notedTable(f.Noted, compared, visits)
+	out.noted = notedTable(f.Noted, shown)
 	return out, nil
 }
 
@@ -133,7 +159,7 @@ func (p part) table() (t table, barred bool, err error) {
 	}
 	t = table{caption: p.title, glance: true, dense: p.compared || p.tight, quiet: p.title == leftRight, head: []string{"Question", "Left, even, right", last}, headFigure: axis}
 	for _, r := range p.rows {
-		row := tableRow{counts: r.Counts, cells: []tableCell{textCell(r.Question)}}
+		row := tableRow{counts: r.Counts && !r.Explained(), cells: []tableCell{textCell(r.Question)}}
 		if r.Followed {
 			row.cells[0].under = "chosen before filming"
 		}
@@ -176,6 +202,12 @@ func (p part) unanswered() []tableRow {
 // said puts a row in words; of a comparison its verdict with the change stands first.
 func (p part) said(r glance.Row) tableCell {
 	c := tableCell{text: []span{{text: sentenceCase(r.Words), strong: r.Counts && r.Note != ""}}, under: r.Note, words: true}
+	if r.Fits != "" {
+		c.text, c.under = []span{{text: sentenceCase(r.Fits), strong: r.Counts && !r.Explained()}}, r.Words
+		if r.Explained() {
+			c.under = r.Note + ": " + r.Words
+		}
+	}
 	if !p.compared || r.Verdict == "" || r.Verdict == metrics.NotJudged {
 		return c
 	}
@@ -190,24 +222,30 @@ func (p part) said(r glance.Row) tableCell {
 		verdict += by + r.Change
 	}
 	c.text, c.under = []span{{text: verdict, strong: r.Counts}}, r.Words
+	if r.Fits != "" {
+		c.under += "; " + r.Fits
+	}
 	return c
 }
 
-// notedTable puts what was written down of one visit, or of two, into a table.
-func notedTable(noted []Noted, compared bool, visits [2]string) table {
+// notedTable puts what was written down of one visit, or of those named, into a table.
+func notedTable(noted []Noted, visits []string) table {
 	if len(noted) == 0 {
 		return table{}
 	}
 	t := table{caption: "Written down, not measured", head: []string{"Written down", "This visit"}, compact: true, quiet: true}
-	if compared {
-		t.head = []string{"Written down", sentenceCase(visits[0]), sentenceCase(visits[1])}
+	if len(visits) > 0 {
+		t.head = t.head[:1]
+		for _, v := range visits {
+			t.head = append(t.head, sentenceCase(v))
+		}
 	}
 	for _, n := range noted {
 		row := tableRow{cells: []tableCell{textCell(n.What)}}
-		if compared {
-			row.cells = append(row.cells, orCell(n.Before, "not noted"))
+		for _, text := range n.Texts {
+			row.cells = append(row.cells, orCell(text, "not noted"))
 		}
-		t.rows = append(t.rows, tableRow{cells: append(row.cells, orCell(n.Now, "not noted"))})
+		t.rows = append(t.rows, row)
 	}
 	return t
 }
@@ -228,7 +266,7 @@ func sideBar(b *glance.Bar) *plots.SideBar {
 	if b == nil {
 		return nil
 	}
-	return &plots.SideBar{Value: b.Value, Low: b.Low, High: b.High, Counts: b.Says == glance.Uneven, Open: b.Says == glance.Unsettled}
+	return &plots.SideBar{Value: b.Value, Low: b.Low, High: b.High, Counts: b.Says == glance.Uneven, Open: b.Says == glance.Unsettled, Pale: b.Explained}
 }
 
 // viewDrawing makes a drawing ready that package plots has just made.
@@ -253,6 +291,7 @@ const shortCautions = "This describes movement and names no disease; a veterinar
 type frontView struct {
 	Sentence string
 	Course   string
+	Caution  string
 	Rows     []*tableView
 	Legend   []string
 	Stills   []stillView
@@ -275,7 +314,7 @@ func (f *front) view() *frontView {
 	if f == nil {
 		return nil
 	}
-	v := &frontView{Sentence: valid(f.sentence), Course: valid(f.course), Note: f.note, Why: f.why, Next: f.next, Cautions: shortCautions}
+	v := &frontView{Sentence: valid(f.sentence), Course: valid(f.course), Caution: f.caution, Note: f.note, Why: f.why, Next: f.next, Cautions: shortCautions}
 	for i := range f.rows {
 		if len(f.rows[i].rows) > 0 {
 			v.Rows, v.Legend = append(v.Rows, f.rows[i].view()), f.legend

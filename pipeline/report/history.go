@@ -156,6 +156,7 @@ func (h History) first(p *Page) (err error) {
 			parts[0].days = []string{h.shortDay(h.Compared[0])}
 			for _, v := range between {
 				summaries = append(summaries, v.Summary.Said(h.Header.Lengths))
+				parts[0].visits = append(parts[0].visits, v.Summary)
 				parts[0].days = append(parts[0].days, h.shortDay(v.Date))
 			}
 			parts[0].days = append(parts[0].days, h.shortDay(h.Compared[1]))
@@ -167,13 +168,13 @@ func (h History) first(p *Page) (err error) {
 		}
 		p.front, err = newFront(said, true, h.Front, parts...)
 	default:
-		said, rows := "No visit has been measured yet.", []glance.Row(nil)
+		said, shown := "No visit has been measured yet.", part{title: leftRight}
 		for _, v := range h.Visits {
 			if v.Summary != nil {
-				said, rows = glance.OfSummary(v.Summary), glance.Rows(v.Summary)
+				said, shown.rows, shown.visits = glance.OfSummary(v.Summary), glance.Rows(v.Summary), []*metrics.Summary{v.Summary}
 			}
 		}
-		p.front, err = newFront(said, false, h.Front, part{title: leftRight, rows: rows})
+		p.front, err = newFront(said, false, h.Front, shown)
 	}
 	return err
 }

@@ -649,14 +649,14 @@ func TestTheSheetIsOneSheet(t *testing.T) {
 		}
 		return Figure{Title: f.Title, SVG: svg.Bytes(), Drawing: f}
 	}
-	felt := drawing(plots.FeltHorse([]plots.Felt{{Region: "shoulder blade, rear", Side: traj.Left, Before: 3, Now: 1}, {Region: "base of the neck", Side: traj.Left, Before: 2}, {Region: "croup", Side: traj.Right, Before: -1, Now: 1}}, [2]string{"before", "now"}))
+	felt := drawing(plots.FeltHorse([]plots.Felt{{Region: "shoulder blade, rear", Side: traj.Left, Grades: []int{3, 1}}, {Region: "base of the neck", Side: traj.Left, Grades: []int{2, 0}}, {Region: "croup", Side: traj.Right, Grades: []int{-1, 1}}}, []string{"before", "now"}))
 	front := sampleFront()
 	wide := front.Stills[0]
 	wide.Width, wide.Height = 480, 400
 	front.Stills, front.Felt = []Still{wide, wide}, felt
 	front.Noted = nil
 	for _, what := range []string{"Done", "In the barn", "In the field", "At work"} {
-		front.Noted = append(front.Noted, Noted{What: what, Before: "stiff for the first minutes", Now: "moves off freely"})
+		front.Noted = append(front.Noted, Noted{What: what, Texts: []string{"stiff for the first minutes", "moves off freely"}})
 	}
 	front.NextFilming = []string{strings.Repeat("About 7 runs toward the camera would settle the length of the fore steps. ", 3)}
 	compared, apart, told := comparison(), comparison(), comparison()
@@ -668,7 +668,7 @@ func TestTheSheetIsOneSheet(t *testing.T) {
 	compared.Front.Steps = drawing(plots.Footfalls(before, now, [2]string{"before", "now"}))
 	one.Front.Steps = drawing(plots.Footfalls(nil, now, [2]string{}))
 	apart.Front.Felt, apart.Front.Noted = Figure{}, nil // Two tables and all that was written take a second.
-	told.Front.Noted = append(told.Front.Noted, Noted{What: "Notes", Now: strings.Repeat("the handler says that he has been off colour since the weather turned. ", 60)})
+	told.Front.Noted = append(told.Front.Noted, Noted{What: "Notes", Texts: []string{"", strings.Repeat("the handler says that he has been off colour since the weather turned. ", 60)}})
 	all := history()
 	all.Front, all.Between = compared.Front, all.Between[:1] // More of them leave less room for words.
 	all.Front.Course = "From each visit to the next the change was too small to be sure of; from the first to the last it is sure."

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"math"
+	"strings"
 
 	"codeberg.org/go-pdf/fpdf"
 )
@@ -22,7 +23,7 @@ type pictureSize struct{ stills, felt float64 }
 
 // pictureSizes are tried in this order.
 func pictureSizes() []pictureSize {
-	return []pictureSize{{1, 1}, {0.95, 1}, {0.9, 1}, {0.85, 1}, {0.8, 1}, {0.75, 1}, {0.7, 1}, {0.65, 1}, {0.65, 0.9}, {0.65, 0.8}, {0.6, 0.8}, {0.5, 0.8}, {0.45, 0.7}}
+	return []pictureSize{{1, 1}, {0.95, 1}, {0.9, 1}, {0.85, 1}, {0.8, 1}, {0.75, 1}, {0.7, 1}, {0.65, 1}, {0.65, 0.9}, {0.65, 0.8}, {0.6, 0.8}, {0.5, 0.8}, {0.45, 0.7}, {0.45, 0.6}}
 }
 
 // fittingSize returns the size at which all is on one sheet; the first where none is.
@@ -51,8 +52,8 @@ func (s *sheet) front(p *Page, size pictureSize) {
 	f := p.front
 	s.flow(plain(f.sentence), textStyle{size: leadSize, bold: true}, sideMargin, contentWidth)
 	s.gap(4)
-	if f.course != "" {
-		s.flow(plain(f.course), textStyle{size: bodySize}, sideMargin, contentWidth)
+	if text := strings.TrimSpace(f.caution + " " + f.course); text != "" {
+		s.flow(plain(text), textStyle{size: bodySize}, sideMargin, contentWidth)
 		s.gap(2)
 	}
 	legend := textStyle{size: legendSize, soft: true}

@@ -113,7 +113,7 @@ func sampleFront() Front {
 		Stills:      []Still{{Title: "Left and right stance", Alt: "The horse coming.", JPEG: b.Bytes(), Width: 16, Height: 12}},
 		StillsNote:  "Lines: how high the head is.",
 		Steps:       small("Steps from above"),
-		Noted:       []Noted{{What: "Done", Before: "massage <i>", Now: "none"}, {What: "At work", Now: "takes the left lead"}},
+		Noted:       []Noted{{What: "Done", Texts: []string{"massage <i>", "none"}}, {What: "At work", Texts: []string{"", "takes the left lead"}}},
 		NextFilming: []string{"Film 3 runs each way again."},
 	}
 	return f

@@ -89,7 +89,7 @@ func (v Visit) Page() (*Page, error) {
 	}
 	var about section
 	about.table(facts)
-	if p.front, err = newFront(glance.OfSummary(summary), false, v.Front, part{title: leftRight, rows: glance.Rows(summary)}); err != nil {
+	if p.front, err = newFront(glance.OfSummary(summary), false, v.Front, part{title: leftRight, rows: glance.Rows(summary), visits: []*metrics.Summary{summary}}); err != nil {
 		return nil, err
 	}
 	films, err := footageSection("Stride by stride, on film", v.Films)
