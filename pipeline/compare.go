@@ -177,6 +177,10 @@ func writeComparison(ctx context.Context, c *Compared, b, a *Visit, opts Compare
 	if err := mayReplace(c.Folder, "comparison.json"); err != nil {
 		return err
 	}
+	earlier, err := visitsBefore(ctx, a, b)
+	if err != nil {
+		return err
+	}
 	return makeFolder(c.Folder, func(f *files) error {
 		f.json("comparison.json", comparisonFile{
 			Schema: ComparisonSchema, Program: opts.Program, Before: compared(b), After: compared(a), Problems: c.Problems, Notes: c.Notes, Comparison: c.Comparison,
@@ -201,7 +205,7 @@ func writeComparison(ctx context.Context, c *Compared, b, a *Visit, opts Compare
 		}
 		first, last := &b.Around.Visit, &a.Around.Visit
 		words := visitWords(c.Comparison, b, a, "before", "now")
-		page.Front = report.Front{Visits: words[:], NextFilming: nextCompared(c.Comparison, b, a)}
+		page.Front = report.Front{Visits: words[:], NextFilming: append(askVet(c.After.Limb, earlier), nextCompared(c.Comparison, b, a)...)}
 		f.frontFigures(&page.Front, &said.Before, &said.After, words, first, last)
 		comparedStills(&page.Front, b, a, c.Comparison, words)
 		if two := twoHorses(b, a); two != "" {

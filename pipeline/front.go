@@ -104,24 +104,8 @@ func (f *files) frontFigures(front *report.Front, before, now *metrics.Summary, 
 	front.Noted = append(elsewhere(visits...), notedBeside(visits...)...)
 }
 
-// nextFilming says what to film next time: what this visit left open, and what would
+// nextRuns says what to film next time, and when: what this visit left open, and what would
 // settle it.
-func nextFilming(s *metrics.Summary, v *Visit) []string {
-	return append(askVet(s), nextRuns(s, v)...)
-}
-
-// askVet asks for a veterinarian where the page names a limb or a side at one of the visits:
-// it names no cause.
-func askVet(visits ...*metrics.Summary) []string {
-	for _, s := range visits {
-		if s.Limb.Limb != "" || s.Limb.Undecided {
-			return []string{"Show this to a veterinarian, who diagnoses."}
-		}
-	}
-	return nil
-}
-
-// nextRuns says what to film, and when.
 func nextRuns(s *metrics.Summary, v *Visit) []string {
 	out := append(openRows(s, v), lookAgain(v)...)
 	if len(out) == 0 {
@@ -134,19 +118,11 @@ func nextRuns(s *metrics.Summary, v *Visit) []string {
 
 // nextCompared says what to film after two visits were set beside each other.
 func nextCompared(c *metrics.Comparison, b, a *Visit) []string {
-	var out []string
 	if x, y := b.Around.Visit.Surface, a.Around.Visit.Surface; c.Verdict == metrics.NotComparable && x != "" && y != "" && !strings.EqualFold(x, y) {
-		// Nothing says that what the first visit showed has gone.
-		out = append(askVet(&c.Before, &c.After), fmt.Sprintf("To compare, film again on %s as on %s, or on %s as on %s.", x, shortDay(b), y, shortDay(a)))
+		out := []string{fmt.Sprintf("To compare, film again on %s as on %s, or on %s as on %s.", x, shortDay(b), y, shortDay(a))}
 		return append(append(append(out, openRows(&c.After, a)...), lookAgain(a)...), nextCheck(a)...)
 	}
-	if c.Verdict == metrics.Worse {
-		return append([]string{"The horse has become worse: have a veterinarian look at it before it goes on working."}, nextRuns(&c.After, a)...)
-	}
-	if c.Verdict == metrics.NoChange { // What the first visit showed may be there still.
-		return append(askVet(&c.Before, &c.After), nextRuns(&c.After, a)...)
-	}
-	return nextFilming(&c.After, a)
+	return nextRuns(&c.After, a)
 }
 
 // alike says how a visit must be filmed to be compared with this one: " on gravel, at the

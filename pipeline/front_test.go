@@ -72,7 +72,7 @@ func TestNextFollowsFromWhatIsOpen(t *testing.T) {
 		{"beyond what can be asked for", filmedVisit(3, 3, geometry.LevelMetric, gravel), with(answered(metrics.HeadLowDifference, 0, 80, 13, 3)), metrics.LimbFinding{},
 			"The head would take more than 8 runs to settle; marks in frames in which the horse is near the camera help, too. Film again on gravel, at the trot, at the same speed."},
 		{"one view alone", filmedVisit(2, 0, geometry.LevelMetric, record.Visit{NextCheck: "2026-06-01"}), with(missing(metrics.CroupLowDifference, "not marked: croup"), missing(metrics.StepLengthHind, "not marked: right-hind")), metrics.LimbFinding{Undecided: true},
-			"Show this to a veterinarian, who diagnoses. Film 3 runs toward the camera, not two. Film 3 runs away from the camera, too: without them croup, hips and hind steps are not known. Mark the withers in the clip, too. " +
+			"Show this to a veterinarian, who diagnoses: signs point to fore and hind. Film 3 runs toward the camera, not two. Film 3 runs away from the camera, too: without them croup, hips and hind steps are not known. Mark the withers in the clip, too. " +
 				"Film again on the same ground, noted down, at the trot, at the same speed. Next check: 1 June 2026."},
 		{"a mark is missing", filmedVisit(3, 3, geometry.LevelMetric, gravel), with(missing(metrics.HeadLowDifference, "not marked: head")), metrics.LimbFinding{},
 			"Mark the head in the clip, too. Film again on gravel, at the trot, at the same speed."},
@@ -80,19 +80,12 @@ func TestNextFollowsFromWhatIsOpen(t *testing.T) {
 			"Lay four cones or chalk crosses on the ground, as the film guide shows, and mark them in the clip: without them there are no lengths. Film again on gravel, at the trot, at the same speed."},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			got := strings.Join(nextFilming(&metrics.Summary{Gait: traj.Trot, Results: tt.results, Limb: tt.limb}, tt.visit), " ")
+			got := strings.Join(append(askVet(tt.limb, nil), nextRuns(&metrics.Summary{Gait: traj.Trot, Results: tt.results, Limb: tt.limb}, tt.visit)...), " ")
 			if got != tt.want {
 				t.Errorf("got  %q\nwant %q", got, tt.want)
 			}
 		})
 	}
-	t.Run("worse", func(t *testing.T) {
-		v := filmedVisit(3, 3, geometry.LevelMetric, gravel)
-		c := &metrics.Comparison{Verdict: metrics.Worse, After: metrics.Summary{Gait: traj.Trot, Results: settled, Limb: metrics.LimbFinding{Limb: traj.RightFore}}}
-		if got, want := nextCompared(c, v, v)[0], "The horse has become worse: have a veterinarian look at it before it goes on working."; got != want {
-			t.Errorf("got  %q\nwant %q", got, want)
-		}
-	})
 	t.Run("two surfaces", func(t *testing.T) {
 		b, a := filmedVisit(3, 3, geometry.LevelMetric, record.Visit{Surface: "sand"}), filmedVisit(3, 3, geometry.LevelMetric, record.Visit{Surface: "tarmac"})
 		b.Around.Folder = "/yard/horses/sorrel/2026-04-02"
@@ -103,15 +96,30 @@ func TestNextFollowsFromWhatIsOpen(t *testing.T) {
 	})
 }
 
-// TestAVeterinarianIsAskedForUntilSignsAreSurelyGone checks who is asked for where the first of
-// two visits pointed to a limb and the second does not.
+// TestAVeterinarianIsAskedForUntilSignsAreSurelyGone checks who is asked for, and why, by the
+// last visit and by those before it, the latest first.
 func TestAVeterinarianIsAskedForUntilSignsAreSurelyGone(t *testing.T) {
-	v := filmedVisit(3, 3, geometry.LevelMetric, record.Visit{Surface: "gravel"})
-	for verdict, want := range map[metrics.Verdict]string{metrics.NoChange: "Show this to a veterinarian", metrics.Worse: "have a veterinarian look at it", metrics.Improved: ""} {
-		c := &metrics.Comparison{Verdict: verdict, Before: metrics.Summary{Limb: metrics.LimbFinding{Limb: traj.LeftFore}}}
-		got := strings.Join(nextCompared(c, v, v), " ")
-		if want == "" && strings.Contains(got, "veterinarian") || !strings.Contains(got, want) {
-			t.Errorf("%s: %q", verdict, got)
+	none, fore, hind := metrics.LimbFinding{}, metrics.LimbFinding{Limb: traj.LeftFore}, metrics.LimbFinding{Limb: traj.RightHind}
+	side := metrics.LimbFinding{Undecided: true, Sentence: "signs point to the left side, the left fore or the left hind: x"}
+	const ask = "Show this to a veterinarian, who diagnoses: "
+	for _, tt := range []struct {
+		name    string
+		now     metrics.LimbFinding
+		earlier []earlierVisit
+		want    string
+	}{
+		{"nothing ever", none, []earlierVisit{{"20 March", none, metrics.NoChange}}, ""},
+		{"a limb now", fore, nil, ask + "signs point to the left fore."},
+		{"a limb still, though better", fore, []earlierVisit{{"20 March", fore, metrics.Improved}}, ask + "signs point to the left fore."},
+		{"a side now", side, nil, ask + "signs point to the left side."},
+		{"a limb before, nothing sure since", none, []earlierVisit{{"20 March", fore, metrics.NoChange}}, ask + "signs pointed to the left fore on 20 March, and no sure change says that they are less."},
+		{"not to be compared", none, []earlierVisit{{"20 March", fore, metrics.NotComparable}}, ask + "signs pointed to the left fore on 20 March, and no sure change says that they are less."},
+		{"surely better since the visit before that", none, []earlierVisit{{"20 March", fore, metrics.NoChange}, {"6 March", fore, metrics.Improved}}, ""},
+		{"another limb is better", none, []earlierVisit{{"20 March", hind, metrics.NoChange}, {"6 March", fore, metrics.Improved}}, ask + "signs pointed to the right hind on 20 March, and no sure change says that they are less."},
+		{"worse", fore, []earlierVisit{{"20 March", none, metrics.NoChange}, {"6 March", none, metrics.Worse}}, "The horse has become worse since 6 March: have a veterinarian look at it before it goes on working."},
+	} {
+		if got := strings.Join(askVet(tt.now, tt.earlier), " "); got != tt.want {
+			t.Errorf("%s:\ngot  %q\nwant %q", tt.name, got, tt.want)
 		}
 	}
 }

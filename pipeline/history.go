@@ -93,6 +93,12 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 			}
 		}
 	}
+	var earlier []earlierVisit
+	if last != nil {
+		if earlier, err = visitsBefore(ctx, last.Visit, first.Visit); err != nil {
+			return nil, err
+		}
+	}
 	out.Finding = page.Finding
 	page.Provenance = provenance(opts.Program, nil)
 	if err := mayReplace(out.Folder, ReportFile); err != nil {
@@ -108,7 +114,7 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 		figure, err := plots.History(points, plots.HistoryOptions{Followed: page.Followed})
 		page.Figures = f.figures(plots.OutcomeOf("All visits", figure, err))
 		page.Front.Course = course(visits, page.Comparison)
-		f.historyFront(&page, first, last, middle)
+		f.historyFront(&page, first, last, middle, earlier)
 		f.page(page)
 		return nil
 	})
@@ -162,7 +168,7 @@ func course(visits []*pastVisit, c *metrics.Comparison) string {
 
 // historyFront fills the first page: the first measured visit beside the last, with pictures
 // of those in the middle.
-func (f *files) historyFront(page *report.History, first, last *pastVisit, middle []*pastVisit) {
+func (f *files) historyFront(page *report.History, first, last *pastVisit, middle []*pastVisit, earlier []earlierVisit) {
 	if first == nil {
 		return
 	}
@@ -179,11 +185,11 @@ func (f *files) historyFront(page *report.History, first, last *pastVisit, middl
 		page.Front.Visits, written = append(page.Front.Visits, words[1]), append(written, &last.Around.Visit)
 	}
 	f.frontFigures(&page.Front, summary.Said(now.Around.Yard.Lengths), now.sum.Said(now.Around.Yard.Lengths), words, written...)
-	if last == nil || page.Comparison == nil {
-		page.Front.NextFilming = nextFilming(now.sum.Summary, now.Visit)
-	} else {
-		page.Front.NextFilming = nextCompared(page.Comparison, first.Visit, now.Visit)
+	next := nextRuns(now.sum.Summary, now.Visit)
+	if last != nil && page.Comparison != nil {
+		next = nextCompared(page.Comparison, first.Visit, now.Visit)
 	}
+	page.Front.NextFilming = append(askVet(now.sum.Summary.Limb, earlier), next...)
 	if last == nil {
 		visitStills(&page.Front, now.Visit, now.sum.Summary)
 		return

@@ -26,6 +26,10 @@ func VisitPage(ctx context.Context, folder string, opts MeasureOptions) (visit *
 	if err != nil {
 		return v, false, err
 	}
+	earlier, err := visitsBefore(ctx, v)
+	if err != nil {
+		return v, false, err
+	}
 	page := report.Visit{Header: header(v.Around), Date: day(v.Around.Folder), Facts: visitFacts(&v.Around.Visit), Summary: summary, Records: visitRecords(&v.Around.Visit), Felt: feltBeside(&v.Around.Visit, summary)}
 	var inputs []report.Input
 	for _, r := range v.Results {
@@ -61,7 +65,7 @@ func VisitPage(ctx context.Context, folder string, opts MeasureOptions) (visit *
 	err = makeFolder(target, func(f *files) error {
 		page.Figures = f.figures(plots.SummaryFigures(summary.Said(v.Around.Yard.Lengths)))
 		record := &v.Around.Visit
-		page.Front.NextFilming = nextFilming(summary, v)
+		page.Front.NextFilming = append(askVet(summary.Limb, earlier), nextRuns(summary, v)...)
 		f.frontFigures(&page.Front, nil, summary.Said(v.Around.Yard.Lengths), [2]string{}, record)
 		page.Films = f.visitFilms(v)
 		visitStills(&page.Front, v, summary)

@@ -184,7 +184,7 @@ func notMeasured(missing int) string {
 // side at one of the visits and the sentence doesn't have it; else it is empty.
 func Mislead(sentence string, visits ...*metrics.Summary) string {
 	for _, s := range visits {
-		if named(s.Limb) != "" && !strings.Contains(sentence, howOften) {
+		if Named(s.Limb) != "" && !strings.Contains(sentence, howOften) {
 			return "Signs that point to a limb or a side mislead in three horses of ten."
 		}
 	}
@@ -221,14 +221,17 @@ func findingSide(l metrics.LimbFinding) traj.Side {
 	return undecidedSide(l)
 }
 
-// named returns the limb, or the side, to which signs point, "left fore" or "left side"; or "".
-func named(l metrics.LimbFinding) string {
+// Named returns what signs point to: "left fore", "left side", "fore and hind" where they are
+// seen in both and no side is; or "".
+func Named(l metrics.LimbFinding) string {
 	side := undecidedSide(l)
 	switch {
 	case l.Limb != "":
 		return l.Limb.Words()
 	case side != "":
 		return string(side) + " side"
+	case l.Undecided:
+		return "fore and hind"
 	}
 	return ""
 }
@@ -394,8 +397,8 @@ func unchanged(c *metrics.Comparison, since string) string {
 		return fitted(base+fmt.Sprintf(": still uneven on the %s, fore or hind", side), "; it looks "+seen+maybeChance)
 	case side != "" && side == undecidedSide(b):
 		return fitted(base+fmt.Sprintf(": still uneven on the %s, fore or hind", side), "; smaller changes than day-to-day variation cannot be seen")
-	case a.Limb == "" && side == "" && named(b) != "":
-		return fitted(base+": signs pointed to the "+named(b)+" then, to no limb now", maybeChance)
+	case a.Limb == "" && side == "" && Named(b) != "":
+		return fitted(base+": signs pointed to the "+Named(b)+" then, to no limb now", maybeChance)
 	case a.Even && b.Even && strongest(&c.Before) == nil && strongest(&c.After) == nil:
 		return fitted(base + ": left and right were even then and are even now")
 	}

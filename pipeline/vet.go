@@ -1,0 +1,90 @@
+package pipeline
+
+import (
+	"context"
+	"fmt"
+	"path/filepath"
+	"slices"
+
+	"jogstrip/metrics"
+	"jogstrip/pipeline/glance"
+)
+
+// mostEarlier is how many measured visits before the last decide, too, whether a
+// veterinarian is asked for: what was seen longer ago has had its own pages.
+const mostEarlier = 5
+
+// earlierVisit is a visit before the one with which a page ends.
+type earlierVisit struct {
+	day     string
+	found   metrics.LimbFinding
+	verdict metrics.Verdict // Of the change from it to the last one.
+}
+
+// visitsBefore compares a visit with those measured before it, the latest first, and with
+// others of the page. Which others there are changes nothing where they are among the
+// latest: all pages that end with a visit give one advice.
+func visitsBefore(ctx context.Context, now *Visit, others ...*Visit) ([]earlierVisit, error) {
+	var out []earlierVisit
+	for _, v := range append(measuredBefore(ctx, now), others...) {
+		if slices.ContainsFunc(out, func(e earlierVisit) bool { return e.day == shortDay(v) }) || v.Around.Folder == now.Around.Folder || twoHorses(v, now) != "" {
+			continue
+		}
+		c, err := metrics.Compare(v.Runs(), now.Runs(), compareSettings(v, now, CompareOptions{Resamples: 1})) // No verdict rests on the score's interval.
+		if err != nil {
+			return nil, fmt.Errorf("compare visit %s with %s: %w", now.Folder, v.Folder, err)
+		}
+		out = append(out, earlierVisit{shortDay(v), c.Before.Limb, c.Verdict})
+	}
+	return out, ctx.Err()
+}
+
+// measuredBefore reads the measured visits of the horse before this one, the latest first.
+// One that can't be read is passed over: its own page says so.
+func measuredBefore(ctx context.Context, now *Visit) []*Visit {
+	folders, err := Visits(filepath.Dir(now.Around.Folder))
+	if err != nil || !isDated(filepath.Base(now.Around.Folder)) {
+		return nil
+	}
+	var out []*Visit
+	for _, folder := range slices.Backward(folders) {
+		if filepath.Base(folder) >= filepath.Base(now.Around.Folder) || len(out) == mostEarlier {
+			continue
+		}
+		if v, err := loadVisit(ctx, folder); err == nil && len(v.Results) > 0 {
+			out = append(out, v)
+		}
+	}
+	return out
+}
+
+// askVet asks for a veterinarian, and says why: where the horse has become worse, where
+// signs point to a limb or a side now, and where they did at an earlier visit and no change
+// that counts says that they are less. It names no cause.
+func askVet(now metrics.LimbFinding, earlier []earlierVisit) []string {
+	const ask = "Show this to a veterinarian, who diagnoses: "
+	better := map[string]bool{}
+	for _, e := range earlier {
+		if e.verdict == metrics.Worse {
+			return []string{fmt.Sprintf("The horse has become worse since %s: have a veterinarian look at it before it goes on working.", e.day)}
+		}
+		better[glance.Named(e.found)] = better[glance.Named(e.found)] || e.verdict == metrics.Improved
+	}
+	if limb := glance.Named(now); limb != "" {
+		return []string{ask + "signs point to " + theLimb(limb) + "."}
+	}
+	for _, e := range earlier {
+		if limb := glance.Named(e.found); limb != "" && !better[limb] {
+			return []string{fmt.Sprintf("%ssigns pointed to %s on %s, and no sure change says that they are less.", ask, theLimb(limb), e.day)}
+		}
+	}
+	return nil
+}
+
+// theLimb puts what signs point to into a sentence.
+func theLimb(named string) string {
+	if named == "fore and hind" {
+		return named
+	}
+	return "the " + named
+}
