@@ -65,7 +65,7 @@ var rowsLegend = []string{
 }
 
 // changesLegend explains what a comparison's rows have beside that.
-const changesLegend = "±: how far off the change may be, days included; wider where measures are judged together, as one may change by chance. It counts where larger than its ±."
+const changesLegend = "±: how much chance and days can make of it: more where measures are judged together, less of one chosen before filming. A change larger than its ± counts."
 
 // paleLegend explains bars that another limb explains.
 const paleLegend = "Pale bar: no finding of its own; what it comes from stands beside it."

@@ -69,6 +69,11 @@ func Close(picture image.Rectangle) image.Rectangle {
 	return picture
 }
 
+// captionSize is how high the words in a piece are, px: on a sheet of paper, where a picture is
+// some 150 points high, they have to be read at arm's length, and which leg is which side's
+// is the other way round for the viewer.
+const captionSize = 26
+
 // pieceMargin is by how many rows a piece can be moved up or down to show two levels as far
 // apart as they are.
 const pieceMargin = 20
@@ -243,7 +248,7 @@ func (m *Maker) JPEG() ([]byte, error) {
 			overlay.Mark(p, side, px, py-lower[i], 7)
 		}
 		drawLevels(p, levels)
-		overlay.Text(p, x.contact.Limb.Words()+" stands", 4, pieceHeight-23, 15, plots.SideColor(side))
+		overlay.Text(p, x.contact.Limb.Words()+" stands", 0, pieceHeight-captionSize-8, captionSize, plots.SideColor(side))
 		overlay.Paste(picture, p, i*(pieceWidth+gap), top)
 		if top > 0 {
 			overlay.Paste(picture, m.levelled(i, levels), i*(pieceWidth+gap), 0)

@@ -2,6 +2,7 @@ package stills
 
 import (
 	"errors"
+	"image/color"
 	"math"
 	"testing"
 
@@ -167,4 +168,21 @@ func chequered(contrast float64) clip.Planes {
 		p.Y[i] = uint8(math.Round(128 + contrast*math.Copysign(1, math.Sin(float64(i%width)/6)*math.Sin(float64(i/width)/6))))
 	}
 	return p
+}
+
+// TestTheCaptionIsLegible checks that the words that say which limb stands are at least 6 points
+// high where the picture is 150 points high, as on a sheet, and that the longest of them
+// lie whole in their piece.
+func TestTheCaptionIsLegible(t *testing.T) {
+	if points := captionSize * 150.0 / (closeHeight + gap + pieceHeight); points < 6 {
+		t.Errorf("%.1f points", points)
+	}
+	p := overlay.NewPlanes(pieceWidth, pieceHeight)
+	blank := p.Y[0]
+	overlay.Text(p, traj.RightHind.Words()+" stands", 0, 0, captionSize, color.NRGBA{A: 255})
+	for y := range pieceHeight {
+		if p.Y[y*p.Width+pieceWidth-1] != blank {
+			t.Fatalf("row %d: the words reach the piece's edge", y)
+		}
+	}
 }
