@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"bytes"
+	"fmt"
 	"image"
 	"image/jpeg"
 	"os"
@@ -121,6 +122,31 @@ func TestAVeterinarianIsAskedForUntilSignsAreSurelyGone(t *testing.T) {
 		if got := strings.Join(askVet(tt.now, tt.earlier), " "); got != tt.want {
 			t.Errorf("%s:\ngot  %q\nwant %q", tt.name, got, tt.want)
 		}
+	}
+}
+
+// TestEarlierResultsAreThoseOfTheLatestVisitsBefore checks on which results a visit's page
+// rests beside its own: a page older than one of them is made anew.
+func TestEarlierResultsAreThoseOfTheLatestVisitsBefore(t *testing.T) {
+	horse := t.TempDir()
+	for day := 1; day <= 9; day++ {
+		out := filepath.Join(horse, fmt.Sprintf("2026-03-0%d", day), "toward-1.out")
+		if err := os.MkdirAll(out, 0o755); err != nil {
+			t.Fatal(err)
+		}
+		if day == 5 {
+			continue // Not measured.
+		}
+		if err := os.WriteFile(filepath.Join(out, record.ResultFile), nil, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	var days []string
+	for _, r := range EarlierResults(filepath.Join(horse, "2026-03-08")) {
+		days = append(days, filepath.Base(filepath.Dir(filepath.Dir(r))))
+	}
+	if got, want := strings.Join(days, " "), "2026-03-07 2026-03-06 2026-03-04 2026-03-03 2026-03-02"; got != want {
+		t.Errorf("%s, want %s", got, want)
 	}
 }
 

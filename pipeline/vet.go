@@ -3,11 +3,14 @@ package pipeline
 import (
 	"context"
 	"fmt"
+	"io/fs"
+	"os"
 	"path/filepath"
 	"slices"
 
 	"jogstrip/metrics"
 	"jogstrip/pipeline/glance"
+	"jogstrip/pipeline/record"
 )
 
 // mostEarlier is how many measured visits before the last decide, too, whether a
@@ -42,17 +45,43 @@ func visitsBefore(ctx context.Context, now *Visit, others ...*Visit) ([]earlierV
 // measuredBefore reads the measured visits of the horse before this one, the latest first.
 // One that can't be read is passed over: its own page says so.
 func measuredBefore(ctx context.Context, now *Visit) []*Visit {
-	folders, err := Visits(filepath.Dir(now.Around.Folder))
-	if err != nil || !isDated(filepath.Base(now.Around.Folder)) {
-		return nil
-	}
 	var out []*Visit
-	for _, folder := range slices.Backward(folders) {
-		if filepath.Base(folder) >= filepath.Base(now.Around.Folder) || len(out) == mostEarlier {
-			continue
+	for _, folder := range foldersBefore(now.Around.Folder) {
+		if len(out) == mostEarlier {
+			break
 		}
 		if v, err := loadVisit(ctx, folder); err == nil && len(v.Results) > 0 {
 			out = append(out, v)
+		}
+	}
+	return out
+}
+
+// foldersBefore returns the folders of the horse's visits before the one at folder, the latest
+// first.
+func foldersBefore(folder string) []string {
+	folders, err := Visits(filepath.Dir(folder))
+	if err != nil || !isDated(filepath.Base(folder)) {
+		return nil
+	}
+	folders = slices.DeleteFunc(folders, func(f string) bool { return filepath.Base(f) >= filepath.Base(folder) })
+	slices.Reverse(folders)
+	return folders
+}
+
+// EarlierResults returns the result files of the visits before the one at folder with which
+// its page compares it.
+func EarlierResults(folder string) []string {
+	var out []string
+	visits := 0
+	for _, f := range foldersBefore(filepath.Clean(folder)) {
+		results, err := fs.Glob(os.DirFS(f), "*.out/"+record.ResultFile)
+		if err != nil || len(results) == 0 || visits == mostEarlier {
+			continue
+		}
+		visits++
+		for _, r := range results {
+			out = append(out, filepath.Join(f, r))
 		}
 	}
 	return out

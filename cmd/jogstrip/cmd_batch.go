@@ -261,6 +261,11 @@ func visitStale(folder string) bool {
 			return true
 		}
 	}
+	for _, earlier := range pipeline.EarlierResults(folder) { // With which the page compares it.
+		if newer(earlier) {
+			return true
+		}
+	}
 	entries, err := os.ReadDir(folder)
 	if err != nil {
 		return true

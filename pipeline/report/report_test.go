@@ -620,3 +620,32 @@ func writePage(w io.Writer, p paged) error {
 	}
 	return page.HTML(w)
 }
+
+// TestAPageHasOneIntervalOfAChange checks that the first page and the details give the same
+// interval of a change that is judged together with others: the one that the verdict goes
+// by, and that the details say why it is wider.
+func TestAPageHasOneIntervalOfAChange(t *testing.T) {
+	c := comparison()
+	m := *c.Comparison
+	m.Changes = []metrics.Change{{Name: metrics.HeadLowDifference, Unit: "mm", Before: est(-42, 6), After: est(-21, 6), Change: est(21, 16), Judged: est(21, 27), Smallest: 16, Holm: 0.2, Verdict: metrics.NoChange}}
+	c.Comparison = &m
+	p, err := c.Page()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var b bytes.Buffer
+	if err := p.HTML(&b); err != nil {
+		t.Fatal(err)
+	}
+	page := strings.ReplaceAll(b.String(), "\u00a0", " ")
+	for _, want := range []string{"21 ± 27 mm", "−6 to 48", "widened for their number"} {
+		if !strings.Contains(page, want) {
+			t.Errorf("the page lacks %q", want)
+		}
+	}
+	for _, other := range []string{"± 16", "5 to 37"} {
+		if strings.Contains(page, other) {
+			t.Errorf("the page has %q, too", other)
+		}
+	}
+}
