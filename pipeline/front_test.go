@@ -125,6 +125,29 @@ func TestAVeterinarianIsAskedForUntilSignsAreSurelyGone(t *testing.T) {
 	}
 }
 
+// TestEachVisitHasItsNotesAndGrades checks that what was written down at a visit between two
+// others stands between theirs.
+func TestEachVisitHasItsNotesAndGrades(t *testing.T) {
+	visit := func(work string, grade int) *record.Visit {
+		v := &record.Visit{Function: record.Function{Work: work}}
+		if grade >= 0 {
+			v.Palpation = []record.Palpation{{Region: "withers", Side: traj.Middle, Soreness: grade}}
+		}
+		return v
+	}
+	visits := []*record.Visit{visit("short", 3), visit("wide circles", 2), visit("", -1)}
+	if got := notedBeside(visits...); len(got) != 1 || strings.Join(got[0].Texts, "|") != "short|wide circles|" {
+		t.Errorf("%+v", got)
+	}
+	figures, err := feltFigure(visits, []string{"first", "20 March", "last"})
+	if err != nil || len(figures) != 1 || figures[0].Figure == nil {
+		t.Fatalf("%v, %v", figures, err)
+	}
+	if got, want := figures[0].Figure.Description, "withers first 3, 20 March 2, last not checked"; !strings.Contains(got, want) {
+		t.Errorf("%q lacks %q", got, want)
+	}
+}
+
 // TestEarlierResultsAreThoseOfTheLatestVisitsBefore checks on which results a visit's page
 // rests beside its own: a page older than one of them is made anew.
 func TestEarlierResultsAreThoseOfTheLatestVisitsBefore(t *testing.T) {

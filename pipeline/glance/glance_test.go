@@ -427,7 +427,7 @@ func TestAHindExplainsHeadAndWithers(t *testing.T) {
 		}
 		return strings.TrimRight(text, "|")
 	}
-	if got, want := notes(traj.RightHind, -9), "fits the right hind||fits the right hind: the head nods with it|fits the right hind: the withers go the other way|||fits the right hind: it goes with the withers"; got != want {
+	if got, want := notes(traj.RightHind, -9), "fits the right hind||fits the right hind: the head nods with it|fits the right hind: withers the other way|||fits the right hind: goes with the withers"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
 	if got, want := notes(traj.RightHind, 9), "fits the right hind||fits the right hind: the head nods with it||||not judged: no proven sign of lameness"; got != want {

@@ -137,10 +137,10 @@ func (r *Row) besideHind(l metrics.LimbFinding, b *Bar) {
 	case r.Question == "Head" && same:
 		why = "the head nods with it"
 	case r.Question == "Withers" && !same:
-		why = "the withers go the other way"
+		why = "withers the other way"
 	case r.Measure == metrics.ShoulderLift && !same:
 		// Twice what the trunk is carried higher is in it (MEASURES.md).
-		why = "it goes with the withers"
+		why = "goes with the withers"
 	default:
 		return
 	}

@@ -65,10 +65,10 @@ var rowsLegend = []string{
 }
 
 // changesLegend explains what a comparison's rows have beside that.
-const changesLegend = "±: how much chance and days can make of it: more where measures are judged together, less of one chosen before filming. A change larger than its ± counts."
+const changesLegend = "±: what chance and days can make, more where measures are judged together, less of one chosen before filming. A change larger than it counts."
 
 // paleLegend explains bars that another limb explains.
-const paleLegend = "Pale bar: no finding of its own; what it comes from stands beside it."
+const paleLegend = "Pale bar: no finding of its own; it fits the limb that is named beside it."
 
 // legendOf explains what the tables of a page show.
 func legendOf(parts []part) []string {
@@ -203,10 +203,11 @@ func (p part) unanswered() []tableRow {
 func (p part) said(r glance.Row) tableCell {
 	c := tableCell{text: []span{{text: sentenceCase(r.Words), strong: r.Counts && r.Note != ""}}, under: r.Note, words: true}
 	if r.Fits != "" {
-		c.text, c.under = []span{{text: sentenceCase(r.Fits), strong: r.Counts && !r.Explained()}}, r.Words
+		fits := sentenceCase(r.Fits)
 		if r.Explained() {
-			c.under = r.Note + ": " + r.Words
+			fits += ": " + r.Note
 		}
+		c.text, c.under = []span{{text: fits, strong: r.Counts && !r.Explained()}}, r.Words
 	}
 	if !p.compared || r.Verdict == "" || r.Verdict == metrics.NotJudged {
 		return c

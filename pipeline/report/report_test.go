@@ -649,3 +649,35 @@ func TestAPageHasOneIntervalOfAChange(t *testing.T) {
 		}
 	}
 }
+
+// TestWhatAHindExplainsIsSaidFirst checks that a row about the fores of a horse whose signs
+// point to a hind begins with the hind, in the words of a row that is no finding of its own.
+func TestWhatAHindExplainsIsSaidFirst(t *testing.T) {
+	s := &metrics.Summary{Limb: metrics.LimbFinding{Limb: traj.RightHind}, Results: []metrics.Result{
+		{Name: metrics.HeadLowDifference, Unit: "mm", Value: est(28, 6), Tolerance: 13, Beyond: true}, {Name: metrics.CroupHighDifference, Unit: "mm", Value: est(27, 6), Tolerance: 5, Beyond: true}}}
+	for _, r := range glance.Rows(s)[:3] {
+		c := part{}.said(r)
+		said := strings.ReplaceAll(c.text[0].text+"|"+c.under, "\u00a0", " ")
+		switch r.Question {
+		case "Head":
+			if said != "Fits the right hind: the head nods with it|28 mm higher over right fore" || c.text[0].strong {
+				t.Errorf("%q, strong %v", said, c.text[0].strong)
+			}
+		case "Croup and hips":
+			if said != "Fits the right hind|rises 27 mm more after right hind" || !c.text[0].strong {
+				t.Errorf("%q, strong %v", said, c.text[0].strong)
+			}
+		}
+	}
+}
+
+// TestWhatWasWrittenDownHasAColumnAVisit checks that a history's notes leave no visit out.
+func TestWhatWasWrittenDownHasAColumnAVisit(t *testing.T) {
+	noted := notedTable([]Noted{{What: "At work", Texts: []string{"short", "", "freely"}}}, []string{"first", "20 March", "last"})
+	if got := strings.Join(noted.head, "|"); got != "Written down|First|20 March|Last" {
+		t.Errorf("%q", got)
+	}
+	if cells := noted.rows[0].cells; len(cells) != 4 || cells[2].text[0].text != "not noted" || cells[3].text[0].text != "freely" {
+		t.Errorf("%+v", noted.rows[0].cells)
+	}
+}
