@@ -89,22 +89,30 @@ func EarlierResults(folder string) []string {
 
 // askVet asks for a veterinarian, and says why: where the horse has become worse, where
 // signs point to a limb or a side now, and where they did at an earlier visit and no change
-// that counts says that they are less. It names no cause.
+// that counts says that they are less. Where one says so that is not the one since the
+// latest such visit, it says since when. It names no cause.
 func askVet(now metrics.LimbFinding, earlier []earlierVisit) []string {
 	const ask = "Show this to a veterinarian, who diagnoses: "
-	better := map[string]bool{}
+	better := map[string]string{} // Since when.
 	for _, e := range earlier {
 		if e.verdict == metrics.Worse {
 			return []string{fmt.Sprintf("The horse has become worse since %s: have a veterinarian look at it before it goes on working.", e.day)}
 		}
-		better[glance.Named(e.found)] = better[glance.Named(e.found)] || e.verdict == metrics.Improved
+		if e.verdict == metrics.Improved {
+			better[glance.Named(e.found)] = e.day
+		}
 	}
 	if limb := glance.Named(now); limb != "" {
 		return []string{ask + "signs point to " + theLimb(limb) + "."}
 	}
 	for _, e := range earlier {
-		if limb := glance.Named(e.found); limb != "" && !better[limb] {
+		if limb := glance.Named(e.found); limb != "" && better[limb] == "" {
 			return []string{fmt.Sprintf("%ssigns pointed to %s on %s, and no sure change says that they are less.", ask, theLimb(limb), e.day)}
+		}
+	}
+	for _, e := range earlier { // Why none is asked for, though this change is not sure.
+		if limb := glance.Named(e.found); limb != "" && e.verdict != metrics.Improved {
+			return []string{fmt.Sprintf("Since %s the change for the better is sure.", better[limb])}
 		}
 	}
 	return nil

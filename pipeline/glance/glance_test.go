@@ -510,6 +510,9 @@ func TestPagesThatNameASideSayHowOftenThatMisleads(t *testing.T) {
 				wanted = 1
 			}
 		}
+		if len(visits) > 1 && strings.Contains(OfOneOfTwo(visits[0])+OfOneOfTwo(visits[1]), "mislead") {
+			t.Error("a visit beside another has the caution by itself, too")
+		}
 		if page := sentence + Mislead(sentence, visits...); strings.Count(page, "mislead") != wanted {
 			t.Errorf("%q, want %d cautions", page, wanted)
 		}
@@ -526,10 +529,14 @@ func TestCarriedNamesTheLimbInDoubt(t *testing.T) {
 		results     []metrics.Result
 		fore, croup bool
 	}{
-		{"a nod", traj.RightFore, []metrics.Result{head}, true, false}, {"a hind", traj.RightHind, []metrics.Result{head, croup}, false, true},
+		{"a nod", traj.RightFore, []metrics.Result{head}, true, false}, {"a hind", traj.RightHind, []metrics.Result{head, croup}, false, true}, {"a nod of fore or hind", "", []metrics.Result{head}, true, false},
 		{"even", "", []metrics.Result{result(metrics.HeadLowDifference, 2, 5, 13)}, false, false},
 	} {
-		said := strings.Join(Carried(Rows(&metrics.Summary{Limb: metrics.LimbFinding{Limb: tt.limb}, Results: tt.results})), " ")
+		s := &metrics.Summary{Limb: metrics.LimbFinding{Limb: tt.limb, Undecided: tt.limb == ""}, Results: tt.results}
+		said := strings.Join(Carried(Rows(s), s), " ")
+		if strings.Contains(said, "or the hind of its side") != (tt.fore && tt.limb == "") {
+			t.Errorf("%s: %q", tt.name, said)
+		}
 		if strings.Contains(said, "sore fore stands") != tt.fore || strings.Contains(said, "sore hind stands") != tt.croup {
 			t.Errorf("%s: %q", tt.name, said)
 		}

@@ -571,8 +571,9 @@ func zero(how string) bool {
 }
 
 // Carried says once in the field's words why a head or a croup that is carried higher over a
-// limb puts that limb in doubt, for rows that show it.
-func Carried(rows []Row) []string {
+// limb puts that limb in doubt, for rows of visits that show it. Where fore and hind were not
+// told apart a head speaks for either.
+func Carried(rows []Row, visits ...*metrics.Summary) []string {
 	uneven := func(body ...metrics.Name) bool {
 		return slices.ContainsFunc(rows, func(r Row) bool {
 			return slices.Contains(body, r.Measure) && slices.ContainsFunc(append([]*Bar{r.Before, r.Now}, r.Between...), func(b *Bar) bool {
@@ -582,7 +583,11 @@ func Carried(rows []Row) []string {
 	}
 	var out []string
 	if uneven(metrics.HeadLowDifference, metrics.HeadHighDifference) {
-		out = append(out, "The head is carried higher while a sore fore stands and rises more after it: the fore that is named is the one in doubt.")
+		doubt := "The head is carried higher while a sore fore stands and rises more after it: the fore that is named is the one in doubt"
+		if slices.ContainsFunc(visits, func(s *metrics.Summary) bool { return s.Limb.Undecided }) {
+			doubt += ", or the hind of its side"
+		}
+		out = append(out, doubt+".")
 	}
 	if uneven(metrics.CroupLowDifference, metrics.CroupHighDifference) {
 		out = append(out, "The croup is carried higher while a sore hind stands or rises more after it: the hind that is named is the one in doubt.")

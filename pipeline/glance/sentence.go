@@ -70,6 +70,9 @@ func OfSummary(s *metrics.Summary) string {
 	return fitted(begin("no difference between left and right is certain, but too few strides were measured to call the horse even"))
 }
 
+// OfOneOfTwo is OfSummary without the caution, which a page of two visits has once for both.
+func OfOneOfTwo(s *metrics.Summary) string { return strings.Replace(OfSummary(s), howOften, "", 1) }
+
 // measuredAny reports whether any measure has a value.
 func measuredAny(s *metrics.Summary) bool {
 	return slices.ContainsFunc(s.Results, func(r metrics.Result) bool { return r.Value != nil || r.Left != nil || r.Right != nil })

@@ -139,7 +139,7 @@ func comparedParts(m *metrics.Comparison, days [2]time.Time, surfaces [2]string)
 		if surfaces[i] != "" {
 			title += ", on " + surfaces[i]
 		}
-		out = append(out, part{title: title + ", by itself: " + lowerFirst(strings.TrimSuffix(glance.OfSummary(s), ".")), rows: glance.Rows(s), tight: true, visits: []*metrics.Summary{s}})
+		out = append(out, part{title: title + ", by itself: " + lowerFirst(strings.TrimSuffix(glance.OfOneOfTwo(s), ".")), rows: glance.Rows(s), tight: true, visits: []*metrics.Summary{s}})
 	}
 	return out
 }

@@ -65,7 +65,7 @@ var rowsLegend = []string{
 }
 
 // changesLegend explains what a comparison's rows have beside that.
-const changesLegend = "±: what chance and days can make, more where measures are judged together, less of one chosen before filming. A change larger than it counts."
+const changesLegend = "±: what chance and days can make, more where measures are judged together, less of one chosen before filming. A larger change counts."
 
 // paleLegend explains bars that another limb explains.
 const paleLegend = "Pale bar: no finding of its own; it fits the limb that is named beside it."
@@ -74,8 +74,9 @@ const paleLegend = "Pale bar: no finding of its own; it fits the limb that is na
 func legendOf(parts []part) []string {
 	out, pale := slices.Clone(rowsLegend), false
 	var rows []glance.Row
+	var visits []*metrics.Summary
 	for _, p := range parts {
-		rows = append(rows, p.rows...)
+		rows, visits = append(rows, p.rows...), append(visits, p.visits...)
 		if p.compared {
 			out = append(out, changesLegend)
 		}
@@ -88,7 +89,7 @@ func legendOf(parts []part) []string {
 	if pale {
 		out = append(out, paleLegend)
 	}
-	return append(out, glance.Carried(rows)...)
+	return append(out, glance.Carried(rows, visits...)...)
 }
 
 // leftRight is the title of the rows of a first page.
