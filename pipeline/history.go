@@ -93,11 +93,9 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 			}
 		}
 	}
-	var earlier []earlierVisit
-	if last != nil {
-		if earlier, err = visitsBefore(ctx, last.Visit, first.Visit); err != nil {
-			return nil, err
-		}
+	earlier, err := historyBefore(ctx, first, last)
+	if err != nil {
+		return nil, err
 	}
 	out.Finding = page.Finding
 	page.Provenance = provenance(opts.Program, nil)
@@ -164,6 +162,14 @@ func course(visits []*pastVisit, c *metrics.Comparison) string {
 		told = append(told[left:], fmt.Sprintf("%s before them in the details", counted(left, "visit")))
 	}
 	return each + strings.Join(told, ", ") + "."
+}
+
+// historyBefore returns the visits before the last measured one; none where there is no last.
+func historyBefore(ctx context.Context, first, last *pastVisit) ([]earlierVisit, error) {
+	if last == nil {
+		return nil, nil
+	}
+	return visitsBefore(ctx, last.Visit, first.Visit)
 }
 
 // historyFront fills the first page: the first measured visit beside the last, with pictures

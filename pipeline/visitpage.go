@@ -31,27 +31,8 @@ func VisitPage(ctx context.Context, folder string, opts MeasureOptions) (visit *
 		return v, false, err
 	}
 	page := report.Visit{Header: header(v.Around), Date: day(v.Around.Folder), Facts: visitFacts(&v.Around.Visit), Summary: summary, Records: visitRecords(&v.Around.Visit), Felt: feltBeside(&v.Around.Visit, summary)}
-	var inputs []report.Input
-	for _, r := range v.Results {
-		row := report.RunRow{
-			Clip: r.Clip.File, Link: "../" + filepath.Base(r.Folder) + "/" + ReportFile, View: r.Run.View, Level: r.Run.Level,
-			Strides: len(r.Run.Strides), Problems: r.Problems,
-		}
-		if r.Result.Summary != nil {
-			row.Finding = r.Result.Summary.Limb.Sentence
-			if r.Result.Summary.Score != nil {
-				row.Score = &r.Result.Summary.Score.Estimate
-			}
-		}
-		page.Runs = append(page.Runs, row)
-		inputs = append(inputs, report.Input{Name: r.Clip.File, SHA256: r.Inputs.ClipSHA256})
-	}
-	for _, name := range v.Unmeasured {
-		page.Runs = append(page.Runs, report.RunRow{Clip: fsx.EscapeName(name), Failed: "not measured yet"})
-	}
-	for _, problem := range v.Problems {
-		page.Runs = append(page.Runs, report.RunRow{Clip: "a result", Failed: problem})
-	}
+	rows, inputs := visitRuns(v)
+	page.Runs = rows
 	page.Provenance = provenance(opts.Program, inputs)
 	target := filepath.Join(v.Around.Folder, visitOut)
 	if err := mayReplace(target, ReportFile); err != nil {
@@ -76,6 +57,31 @@ func VisitPage(ctx context.Context, folder string, opts MeasureOptions) (visit *
 		return v, false, fmt.Errorf("write page of visit %s: %w", folder, err)
 	}
 	return v, true, nil
+}
+
+// visitRuns lists the clips of a visit, and from what its page is made.
+func visitRuns(v *Visit) (rows []report.RunRow, inputs []report.Input) {
+	for _, r := range v.Results {
+		row := report.RunRow{
+			Clip: r.Clip.File, Link: "../" + filepath.Base(r.Folder) + "/" + ReportFile, View: r.Run.View, Level: r.Run.Level,
+			Strides: len(r.Run.Strides), Problems: r.Problems,
+		}
+		if r.Result.Summary != nil {
+			row.Finding = r.Result.Summary.Limb.Sentence
+			if r.Result.Summary.Score != nil {
+				row.Score = &r.Result.Summary.Score.Estimate
+			}
+		}
+		rows = append(rows, row)
+		inputs = append(inputs, report.Input{Name: r.Clip.File, SHA256: r.Inputs.ClipSHA256})
+	}
+	for _, name := range v.Unmeasured {
+		rows = append(rows, report.RunRow{Clip: fsx.EscapeName(name), Failed: "not measured yet"})
+	}
+	for _, problem := range v.Problems {
+		rows = append(rows, report.RunRow{Clip: "a result", Failed: problem})
+	}
+	return rows, inputs
 }
 
 func visitFacts(v *record.Visit) []report.Fact {
