@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io/fs"
 	"os"
@@ -28,29 +29,50 @@ type earlierVisit struct {
 // others of the page. Which others there are changes nothing where they are among the
 // latest: all pages that end with a visit give one advice.
 func visitsBefore(ctx context.Context, now *Visit, others ...*Visit) ([]earlierVisit, error) {
-	var out []earlierVisit
-	for _, v := range append(measuredBefore(ctx, now), others...) {
-		if slices.ContainsFunc(out, func(e earlierVisit) bool { return e.day == shortDay(v) }) || v.Around.Folder == now.Around.Folder || twoHorses(v, now) != "" {
-			continue
+	visits := measuredBefore(ctx, now, others)
+	for _, v := range others {
+		if !slices.Contains(visits, v) && v.Around.Folder != now.Around.Folder && twoHorses(v, now) == "" {
+			visits = append(visits, v)
 		}
-		c, err := metrics.Compare(v.Runs(), now.Runs(), compareSettings(v, now, CompareOptions{Resamples: 1})) // No verdict rests on the score's interval.
-		if err != nil {
-			return nil, fmt.Errorf("compare visit %s with %s: %w", now.Folder, v.Folder, err)
-		}
-		out = append(out, earlierVisit{shortDay(v), c.Before.Limb, c.Verdict})
 	}
-	return out, ctx.Err()
+	if len(visits) == 0 {
+		return nil, ctx.Err()
+	}
+	opts := CompareOptions{Resamples: 1} // No verdict rests on the score's interval.
+	last, err := metrics.Sum(now.Runs(), compareSettings(now, now, opts).Summary)
+	if err != nil {
+		return nil, fmt.Errorf("sum up visit %s: %w", now.Folder, err)
+	}
+	out, errs := make([]earlierVisit, len(visits)), make([]error, len(visits))
+	err = atOnce(ctx, len(visits), func(i int) {
+		settings := compareSettings(visits[i], now, opts)
+		sum, err := metrics.Sum(visits[i].Runs(), settings.Summary)
+		if err != nil {
+			errs[i] = fmt.Errorf("sum up visit %s: %w", visits[i].Folder, err)
+			return
+		}
+		c, err := metrics.CompareSummed(sum, last, settings)
+		if err != nil {
+			errs[i] = fmt.Errorf("compare visit %s with %s: %w", now.Folder, visits[i].Folder, err)
+			return
+		}
+		out[i] = earlierVisit{shortDay(visits[i]), c.Before.Limb, c.Verdict}
+	})
+	return out, errors.Join(append(errs, err)...)
 }
 
-// measuredBefore reads the measured visits of the horse before this one, the latest first.
-// One that can't be read is passed over: its own page says so.
-func measuredBefore(ctx context.Context, now *Visit) []*Visit {
+// measuredBefore reads the measured visits of the horse before this one, the latest first;
+// those that were read already are taken as they are. One that can't be read is passed
+// over: its own page says so.
+func measuredBefore(ctx context.Context, now *Visit, known []*Visit) []*Visit {
 	var out []*Visit
 	for _, folder := range foldersBefore(now.Around.Folder) {
 		if len(out) == mostEarlier {
 			break
 		}
-		if v, err := loadVisit(ctx, folder); err == nil && len(v.Results) > 0 {
+		if i := slices.IndexFunc(known, func(v *Visit) bool { return !v.Single && v.Around.Folder == folder }); i >= 0 {
+			out = append(out, known[i])
+		} else if v, err := loadVisit(ctx, folder); err == nil && len(v.Results) > 0 {
 			out = append(out, v)
 		}
 	}
