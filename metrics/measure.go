@@ -132,12 +132,15 @@ func (a *analysis) addCommon(found findings, space *spatial) {
 			}
 		}
 	}
-	body := a.opts.Model.Body.FollowedMM
-	for _, n := range []Name{HeadLowDifference, HeadHighDifference, WithersLowDifference, WithersHighDifference,
-		CroupLowDifference, CroupHighDifference, HipExcursion, HeadFirstHarmonic, HeadSecondHarmonic,
-		ChestSway, CroupSway, HeadSway, ShoulderExcursion, ShoulderLift} {
+	body, outline := a.opts.Model.Body.FollowedMM, a.opts.Model.Body.OutlineMM
+	for n, sd := range map[Name]float64{
+		HeadLowDifference: body, HeadHighDifference: body, HeadFirstHarmonic: body, HeadSecondHarmonic: body,
+		ChestSway: body, HeadSway: body, ShoulderExcursion: body, ShoulderLift: body,
+		WithersLowDifference: outline, WithersHighDifference: outline,
+		CroupLowDifference: outline, CroupHighDifference: outline, CroupSway: outline, HipExcursion: outline,
+	} {
 		if m := found[n]; m != nil && a.cal.Level.AtLeast(geometry.LevelHeight) {
-			m.commonSD, m.sideCommonSD = math.Hypot(m.commonSD, body), math.Hypot(m.sideCommonSD, body)
+			m.commonSD, m.sideCommonSD = math.Hypot(m.commonSD, sd), math.Hypot(m.sideCommonSD, sd)
 		}
 	}
 	if m := found[HipExcursion]; m != nil {

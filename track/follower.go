@@ -105,9 +105,30 @@ func (r rim) at(x, y float64) float64 { return r.across(x) * r.down(y) }
 
 func bell(d float64) float64 { return math.Exp(-d * d / 2) }
 
-// weigh is the rim's weight, times how surely each pixel of plane is not the empty
-// lane. It holds until the next call with v.
+// weigh is the rim's weight, times how surely each pixel of plane shows the landmark and
+// nothing else: not the empty lane, and what its marks have in common. It holds until the
+// next call with v. share is the part that is not the empty lane.
 func (fo *follower) weigh(f int, plane flow.Plane, halvings int, at flow.Point, w flow.Window, v *veil) (weigh func(x, y float64) float64, share float64) {
+	apart, share := fo.apart(f, plane, halvings, at, w, v)
+	common := fo.clip.common[fo.landmark]
+	if common == nil {
+		return apart, share
+	}
+	v.cells = common.weigh(cellsOf(plane, at, w, v.cells))
+	cells := v.cells
+	left, top, wide, high := at.X-w.Left, at.Y-w.Up, w.Left+w.Right, w.Up+w.Down
+	return func(x, y float64) float64 {
+		i, j := int(commonSide*(x-left)/wide), int(commonSide*(y-top)/high)
+		if x < left || y < top || i >= commonSide || j >= commonSide {
+			return 0
+		}
+		return apart(x, y) * cells[j*commonSide+i]
+	}, share
+}
+
+// apart is the rim's weight, times how surely each pixel of plane is not the empty
+// lane. It holds until the next call with v.
+func (fo *follower) apart(f int, plane flow.Plane, halvings int, at flow.Point, w flow.Window, v *veil) (weigh func(x, y float64) float64, share float64) {
 	rim := newRim(at, w)
 	if fo.unmasked {
 		return rim.at, 1
@@ -356,7 +377,7 @@ func (fo *follower) step(f, g int) error {
 		fo.lose("a limb that came before it took its place")
 		return nil
 	}
-	turn, err := fo.turning(planeB, pose, size)
+	turn, home, err := fo.turning(planeB, pose, size)
 	if err != nil {
 		return err
 	}
@@ -391,7 +412,7 @@ func (fo *follower) step(f, g int) error {
 	fo.weak = !held || chain.NCC < fo.model.AloneNCC || chain.Agree < 0.6
 	// Against the marked appearance: cuts the drift.
 	fo.anchored = false
-	found, err := fo.relocate(planeB, pose, variance, size)
+	found, err := fo.relocate(planeB, pose, variance, size, home)
 	if err != nil {
 		return err
 	}

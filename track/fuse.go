@@ -16,6 +16,10 @@ func (c *clip) fuse(l traj.Landmark, forward, backward []estimate, standings []*
 	t := traj.Track{Landmark: l, Samples: make([]traj.Sample, n)}
 	causes := make([]string, n)
 	stood := stoodIn(l, n, standings)
+	if onOutline(l) {
+		c.throughMarks(forward, 1)
+		c.throughMarks(backward, -1)
+	}
 	for f := range n {
 		a, b := forward[f], backward[f]
 		if said := a.marked || a.cause == markedHidden || b.cause == markedHidden; said || !l.IsHoof() {
@@ -42,10 +46,10 @@ func (c *clip) fuse(l traj.Landmark, forward, backward []estimate, standings []*
 	return t, losses
 }
 
-// blend puts the two sweeps' estimates of one frame together. Where agree is set and both
-// sweeps have begun, one of them alone is not believed: who passes in front of a smooth
-// outline takes the patch along.
-func blend(a, b estimate, most float64, agree bool) (traj.Sample, string) {
+// blend puts the two sweeps' estimates of one frame together. On the
+// outline of the body, where both sweeps have begun, one of them alone is not believed: who
+// passes in front takes the patch along.
+func blend(a, b estimate, most float64, outline bool) (traj.Sample, string) {
 	switch {
 	case a.marked:
 		return traj.Sample{X: a.at.X, Y: a.at.Y, SD: math.Sqrt(a.variance), Quality: 1, Status: traj.Marked}, ""
@@ -60,16 +64,16 @@ func blend(a, b estimate, most float64, agree bool) (traj.Sample, string) {
 		}
 		k := a.variance / (a.variance + b.variance)
 		p := mix(a.at, b.at, k)
-		both := larger(a.shared, b.shared)
+		sway := spread{down: parallel(a.sway.down, b.sway.down), across: parallel(a.sway.across, b.sway.across)}
 		va, vb := a.own(), b.own()
-		v := va * vb / (va + vb)
-		if a.anchored && b.anchored {
-			v = min(va, vb) // Both go by the same marks.
+		v := parallel(va, vb)
+		if a.anchored && b.anchored || outline {
+			v = min(va, vb) // Both go by the same marks, or what turns misleads both.
 		}
 		// Where the two differ by more than they claim, the blend is that uncertain.
 		v = max(v, k*(1-k)*d*d/2)
-		return tracked(p, v, both, max(a.quality, b.quality), most)
-	case agree && (a.seen && b.cause != afterLast || b.seen && a.cause != beforeFirst):
+		return tracked(p, v, sway, max(a.quality, b.quality), most)
+	case outline && (a.seen && b.cause != afterLast || b.seen && a.cause != beforeFirst):
 		return traj.Gone(), "followed from one mark only: from the other it is lost"
 	case a.seen:
 		return one(a, most)
@@ -169,28 +173,65 @@ func one(e estimate, most float64) (traj.Sample, string) {
 	if e.found {
 		most = math.Inf(1)
 	}
-	return tracked(e.at, e.own(), e.shared, e.quality, most)
+	return tracked(e.at, e.own(), e.sway, e.quality, most)
 }
 
-// own is the part of the variance that the sweep does not share with the other, px².
-func (e *estimate) own() float64 { return e.variance - max(e.shared.down, e.shared.across) }
+// own is the variance without that of swaying, px².
+func (e *estimate) own() float64 { return e.variance - max(e.sway.down, e.sway.across) }
 
-func larger(a, b spread) spread {
-	return spread{down: max(a.down, b.down), across: max(a.across, b.across)}
+// parallel returns the variance of the best mean of two values with variances a and b.
+func parallel(a, b float64) float64 {
+	if a+b == 0 {
+		return 0
+	}
+	return a * b / (a + b)
 }
 
-// tracked returns the sample at p with the variances of its own and of what both
-// sweeps share, px², or none where either axis passes the spread most, px.
-func tracked(p flow.Point, own float64, shared spread, quality, most float64) (traj.Sample, string) {
-	s := traj.Sample{X: p.X, Y: p.Y, SD: math.Sqrt(own + shared.across), Quality: quality, Status: traj.Tracked}
-	if shared.down != shared.across {
-		s.SDY = math.Sqrt(own + shared.down)
+// tracked returns the sample at p with the variances of its own and of swaying, px², or none
+// where either axis passes the spread most, px.
+func tracked(p flow.Point, own float64, sway spread, quality, most float64) (traj.Sample, string) {
+	s := traj.Sample{X: p.X, Y: p.Y, SD: math.Sqrt(own + sway.across), Quality: quality, Status: traj.Tracked}
+	if sway.down != sway.across {
+		s.SDY = math.Sqrt(own + sway.down)
 	}
 	if max(s.SD, s.SDY) > most {
 		return traj.Gone(), "too uncertain: it no longer looks as it was marked"
 	}
 	return s, ""
 }
+
+// throughMarks leads a sweep of a landmark on the outline through all its marks. Seen from
+// behind, what is followed sways against the landmark, once a stride; a sweep that followed
+// it without a break from one mark to the next and arrives beside that one has been led away
+// gradually. step is the sweep's direction.
+func (c *clip) throughMarks(sweep []estimate, step int) {
+	from := -1 // The mark from which on it was followed; -1: none.
+	f := 0
+	if step < 0 {
+		f = len(sweep) - 1
+	}
+	for ; f >= 0 && f < len(sweep); f += step {
+		e := &sweep[f]
+		switch {
+		case !e.seen:
+			from = -1
+			continue
+		case !e.marked:
+			continue
+		}
+		if away := math.Hypot(e.beside.X, e.beside.Y); from >= 0 && e.arrived && away <= c.model.HipReach*e.size {
+			for g := from + step; g != f; g += step {
+				u := (c.times[g] - c.times[from]) / (c.times[f] - c.times[from])
+				p := &sweep[g]
+				p.at = p.at.Sub(flow.Point{X: e.beside.X * easing(u), Y: e.beside.Y * easing(u)})
+			}
+		}
+		from = f
+	}
+}
+
+// easing rises from 0 to 1 with u as half a stride's sway does.
+func easing(u float64) float64 { return (1 - math.Cos(math.Pi*u)) / 2 }
 
 // bridge fills losses up to the given length that are seen on both sides, by the
 // cubic that leaves and arrives with the landmark's velocity. The spread grows

@@ -75,39 +75,89 @@ func TestAgreedPlaces(t *testing.T) {
 	}
 }
 
-// What covers a hoof, or sways beside the croup, misleads both sweeps alike: two
-// that agree are no surer than it allows.
-func TestBlendKeepsWhatSweepsShare(t *testing.T) {
-	see := func(own float64, shared spread) estimate {
-		return estimate{at: flow.Point{X: 100, Y: 50}, variance: own*own + max(shared.down, shared.across), shared: shared, seen: true, quality: 0.8}
+// The croup sways against what is followed from behind: two sweeps are surest close to the
+// mark of one of them, and what turns the hindquarters misleads both.
+func TestBlendOfTwoSweeps(t *testing.T) {
+	see := func(own float64, sway spread) estimate {
+		return estimate{at: flow.Point{X: 100, Y: 50}, variance: own*own + max(sway.down, sway.across), sway: sway, seen: true, quality: 0.8}
 	}
-	covered, level := spread{down: 1, across: 1}, spread{down: 0.04, across: 1}
+	even, level := spread{down: 1, across: 1}, spread{down: 0.04, across: 1}
 	for _, tt := range []struct {
 		name    string
 		a, b    estimate
+		outline bool
 		sd, sdY float64
 	}{
-		{"nothing is shared", see(0.6, spread{}), see(0.6, spread{}), 0.6 / math.Sqrt2, 0.6 / math.Sqrt2},
-		{"a covered hoof", see(0.6, covered), see(0.6, covered), math.Sqrt(1.18), math.Sqrt(1.18)},
-		{"a level outline", see(0.6, level), see(0.6, level), math.Sqrt(1.18), math.Sqrt(0.22)},
-		{"one sweep only", see(0.6, level), estimate{cause: "hidden"}, math.Sqrt(1.36), math.Sqrt(0.4)},
+		{"a head", see(0.6, spread{}), see(0.6, spread{}), false, 0.6 / math.Sqrt2, 0.6 / math.Sqrt2},
+		{"half-way between two marks", see(0.6, even), see(0.6, even), true, math.Sqrt(0.86), math.Sqrt(0.86)},
+		{"a level outline", see(0.6, level), see(0.6, level), true, math.Sqrt(0.86), math.Sqrt(0.38)},
+		{"beside a mark", see(0.6, spread{}), see(0.6, level), true, 0.6, 0.6},
+		{"one sweep only", see(0.6, level), estimate{cause: "hidden"}, false, math.Sqrt(1.36), math.Sqrt(0.4)},
 	} {
-		got, cause := blend(tt.a, tt.b, 2, false)
+		got, cause := blend(tt.a, tt.b, 2, tt.outline)
 		if got.Status != traj.Tracked || math.Abs(got.SD-tt.sd) > 1e-9 || math.Abs(got.SpreadY()-tt.sdY) > 1e-9 {
 			t.Errorf("%s: %v, spread %.3f and %.3f px (%s): want tracked, %.3f and %.3f", tt.name, got.Status, got.SD, got.SpreadY(), cause, tt.sd, tt.sdY)
 		}
 	}
 	for _, tt := range []struct {
-		other  string
-		agree  bool
-		status traj.Status
+		other   string
+		outline bool
+		status  traj.Status
 	}{{"hidden", true, traj.Lost}, {"hidden", false, traj.Tracked}, {afterLast, true, traj.Tracked}} {
-		if got, _ := blend(see(0.6, spread{}), estimate{cause: tt.other}, 2, tt.agree); got.Status != tt.status {
-			t.Errorf("one sweep alone, the other %s, to agree: %v: %v, want %v", tt.other, tt.agree, got.Status, tt.status)
+		if got, _ := blend(see(0.6, spread{}), estimate{cause: tt.other}, 2, tt.outline); got.Status != tt.status {
+			t.Errorf("one sweep alone, the other %s, on the outline: %v: %v, want %v", tt.other, tt.outline, got.Status, tt.status)
 		}
 	}
-	if got, _ := blend(see(0.6, covered), see(0.6, covered), 1, false); got.Status != traj.Lost {
-		t.Errorf("shared doubt beyond the limit: %v, want lost", got.Status)
+	if got, _ := blend(see(0.6, spread{down: 4, across: 4}), see(0.6, spread{down: 4, across: 4}), 1, true); got.Status != traj.Lost {
+		t.Errorf("sway beyond the limit: %v, want lost", got.Status)
+	}
+}
+
+// A sweep that sways away from the croup as the hindquarters roll arrives beside the next
+// mark by as much. It is led through both marks; one that was lost in between is left alone,
+// and so is one that arrives farther off than a horse can sway.
+func TestSweepsGoThroughMarks(t *testing.T) {
+	times := make([]float64, 13)
+	truth := make([]flow.Point, 13)
+	for f := range times {
+		times[f] = float64(f) / 60
+		truth[f] = flow.Point{X: 300 + float64(f), Y: 200 - 3*math.Sin(float64(f)/4)}
+	}
+	c := &clip{times: times, model: &known}
+	const marked = 12
+	follow := func(sway float64, lost int) []estimate {
+		out := make([]estimate, len(times))
+		for f := range out {
+			away := sway * (1 - math.Cos(math.Pi*float64(f)/marked)) / 2
+			out[f] = estimate{seen: f != lost, at: truth[f].Add(flow.Point{X: away}), size: 200}
+		}
+		out[0].marked = true
+		out[marked].marked, out[marked].arrived, out[marked].beside, out[marked].at = true, true, flow.Point{X: sway}, truth[marked]
+		return out
+	}
+	worst := func(sweep []estimate) (off float64) {
+		for f, e := range sweep {
+			if e.seen {
+				off = max(off, e.at.Dist(truth[f]))
+			}
+		}
+		return off
+	}
+	for _, tt := range []struct {
+		name string
+		sway float64
+		lost int
+		off  [2]float64 // Least and most that the worst place is off, px.
+	}{
+		{"sways by 8 px", 8, -1, [2]float64{0, 1e-9}},
+		{"is lost on the way", 8, 6, [2]float64{7, 8}},
+		{"arrives on another horse", 40, -1, [2]float64{38, 40}},
+	} {
+		sweep := follow(tt.sway, tt.lost)
+		c.throughMarks(sweep, 1)
+		if got := worst(sweep); got < tt.off[0] || got > tt.off[1] {
+			t.Errorf("%s: the worst place is %.1f px off, want %g to %g", tt.name, got, tt.off[0], tt.off[1])
+		}
 	}
 }
 

@@ -224,6 +224,7 @@ type veil struct {
 	raw, wide []float32
 	// The rim's weights of the plane's columns and rows, and of the patch's columns.
 	across, down, columns []float64
+	cells                 []float64
 }
 
 // foreground returns, for every pixel of plane (a part of frame f), how surely

@@ -98,8 +98,9 @@ func (fo *follower) bestAnchors(anchors []*appearance, pose flow.Pose, size floa
 
 // relocate looks for the marked appearances of a landmark of the body near pose. It
 // returns the best that fits and lies where the spread allows. A hoof in the air is turned,
-// even where it looks much as it was marked.
-func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size float64) (relocation, error) {
+// even where it looks much as it was marked. home is where its home appearance was found, nil
+// where it was not.
+func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size float64, home *relocation) (relocation, error) {
 	if fo.landmark.IsHoof() {
 		return relocation{}, nil
 	}
@@ -117,9 +118,15 @@ func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size fl
 		for _, k := range scales {
 			p := pose
 			p.Scale *= k
-			r, ok, err := fo.anchor(m, plane, p, size, alike)
-			if err != nil {
-				return relocation{}, err
+			var r relocation
+			var ok bool
+			if k == 1 && m == fo.home && home != nil {
+				r, ok = *home, true
+			} else {
+				var err error
+				if r, ok, err = fo.anchor(m, plane, p, size, alike); err != nil {
+					return relocation{}, err
+				}
 			}
 			// The farther it would jump, the more alike it must be.
 			d := r.At.Dist(pose.At)

@@ -59,12 +59,13 @@ type clip struct {
 	motions       []traj.Motion
 	shake         float64
 	residual      float64
-	toFirst       []traj.Motion    // To frame 0; nil where the camera stood still.
-	lane          *lane            // Nil where too little of it was seen.
-	grows         bool             // The horse comes toward the camera.
-	looks         []float64        // How large it looks by frame, up to a factor; 0 or nil where the marks do not tell.
-	pace          *errormodel.Pace // Of the gait.
-	trunk         *trunk           // Nil until the body was followed, and where none is marked.
+	toFirst       []traj.Motion                 // To frame 0; nil where the camera stood still.
+	lane          *lane                         // Nil where too little of it was seen.
+	grows         bool                          // The horse comes toward the camera.
+	looks         []float64                     // How large it looks by frame, up to a factor; 0 or nil where the marks do not tell.
+	common        map[traj.Landmark]*commonLook // What the marks of each landmark of the body have in common.
+	pace          *errormodel.Pace              // Of the gait.
+	trunk         *trunk                        // Nil until the body was followed, and where none is marked.
 }
 
 // checkMarks checks what can be checked without the clip.
@@ -290,6 +291,9 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 	// are and where to expect them.
 	var forward, backward [][]estimate
 	var err error
+	if c.common, err = c.commonLooks(seeds); err != nil {
+		return nil, err
+	}
 	if len(body) > 0 {
 		if forward, backward, err = both(body, seeds); err != nil {
 			return nil, err
@@ -482,7 +486,7 @@ func (c *clip) holdHips(landmarks []traj.Landmark, sweeps ...[][]estimate) {
 				}
 				off := math.Hypot(e.at.X-k.at.X-x*k.size, e.at.Y-k.at.Y-y*k.size)
 				if off > c.model.HipReach*k.size+3*math.Sqrt(e.variance+k.variance) {
-					*e = estimate{cause: "too far from its place beside the croup", jump: math.NaN()}
+					*e = estimate{cause: "too far from its place beside the croup"}
 				}
 			}
 		}

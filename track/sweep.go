@@ -14,18 +14,19 @@ import (
 type estimate struct {
 	at       flow.Point
 	variance float64 // px², along each axis.
-	shared   spread  // The part of both that another look at the frame has too, px².
+	sway     spread  // Its part by which the place may have swayed since the mark against what is followed, px².
 	quality  float64
 	seen     bool
 	marked   bool
-	jump     float64 // On a mark: how far the sweep had arrived from it, px; NaN where it had not.
-	jumpVar  float64 // The variance it had claimed.
-	cause    string  // Why it is not seen.
-	size     float64 // Side of the patch, px.
-	found    bool    // A stance that was found again starts here.
-	anchored bool    // It looked as it was marked.
-	weak     bool    // Seen, but not against an older appearance, or barely.
-	trial    bool    // Re-found a moment ago; stands only if it can be followed on.
+	arrived  bool       // On a mark or stance found again: the sweep had followed the landmark up to it.
+	beside   flow.Point // From where it had arrived, px.
+	claimed  float64    // With which variance, px².
+	cause    string     // Why it is not seen.
+	size     float64    // Side of the patch, px.
+	found    bool       // A stance that was found again starts here.
+	anchored bool       // It looked as it was marked.
+	weak     bool       // Seen, but not against an older appearance, or barely.
+	trial    bool       // Re-found a moment ago; stands only if it can be followed on.
 }
 
 // sweep follows all landmarks in one direction of time, frame by frame.
@@ -123,22 +124,23 @@ func (s *sweep) run(ctx context.Context, progress func()) error {
 // noticed. A mark in frame f that it missed does the same.
 func (s *sweep) doubt(i, f int) {
 	e := s.out[i][f]
-	if (e.marked || e.found) && !(e.jump > 2+3*math.Sqrt(e.jumpVar+e.variance)) {
+	jump := math.Hypot(e.beside.X, e.beside.Y)
+	if (e.marked || e.found) && jump <= 2+3*math.Sqrt(e.claimed+e.variance) {
 		return
 	}
 	cause := e.cause
 	switch {
 	case e.marked:
-		cause = fmt.Sprintf("arrived %.0f px beside the mark of frame %d", e.jump, f)
+		cause = fmt.Sprintf("arrived %.0f px beside the mark of frame %d", jump, f)
 	case e.found:
-		cause = fmt.Sprintf("arrived %.0f px beside the stance of frame %d", e.jump, f)
+		cause = fmt.Sprintf("arrived %.0f px beside the stance of frame %d", jump, f)
 	}
 	for g := f - s.dir; g >= 0 && g < len(s.out[i]); g -= s.dir {
 		p := &s.out[i][g]
 		if !p.seen || p.marked || p.found || !p.weak && !p.trial {
 			return
 		}
-		*p = estimate{cause: cause, jump: math.NaN()}
+		*p = estimate{cause: cause}
 	}
 }
 
@@ -163,10 +165,9 @@ func (s *sweep) visit(fo *follower, f int, first bool, growth float64, claimed [
 			fo.lose(markedHidden)
 			break
 		}
-		e := estimate{jump: math.NaN(), found: m.found}
+		e := estimate{found: m.found}
 		if fo.on {
-			e.jump = fo.pose.At.Dist(flow.Point{X: m.X, Y: m.Y})
-			e.jumpVar = fo.variance
+			e.arrived, e.beside, e.claimed = true, fo.pose.At.Sub(flow.Point{X: m.X, Y: m.Y}), fo.variance
 		}
 		if err := fo.start(m); err != nil {
 			return estimate{}, err
@@ -183,10 +184,10 @@ func (s *sweep) visit(fo *follower, f int, first bool, growth float64, claimed [
 		fo.lose(hiddenBehind)
 	}
 	if !fo.on {
-		return estimate{cause: fo.cause, jump: math.NaN()}, nil
+		return estimate{cause: fo.cause}, nil
 	}
-	shared := fo.shared()
-	return estimate{at: fo.pose.At, variance: fo.variance + max(shared.down, shared.across), shared: shared, quality: fo.quality, seen: true, jump: math.NaN(), weak: fo.weak, trial: fo.trial > 0, anchored: fo.anchored, size: fo.size()}, nil
+	sway := fo.sway(f)
+	return estimate{at: fo.pose.At, variance: fo.variance + max(sway.down, sway.across), sway: sway, quality: fo.quality, seen: true, weak: fo.weak, trial: fo.trial > 0, anchored: fo.anchored, size: fo.size()}, nil
 }
 
 // claimed returns what the others hold where fo may be searched for.
@@ -222,7 +223,7 @@ func (s *sweep) separate(f int) {
 				loser, k, other = b, j, a
 			}
 			loser.lose(fmt.Sprintf("in one place with %s", other.landmark.Words()))
-			s.out[k][f] = estimate{cause: loser.cause, jump: math.NaN()}
+			s.out[k][f] = estimate{cause: loser.cause}
 		}
 	}
 }

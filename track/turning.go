@@ -1,6 +1,8 @@
 package track
 
 import (
+	"math"
+
 	"jogstrip/track/flow"
 	"jogstrip/track/traj"
 )
@@ -34,18 +36,20 @@ func (fo *follower) told(f, g int) (growth float64, ok bool) {
 // followed, and no comparison with the frame before can tell. What still looks
 // as it was marked, at the place followed to, does not turn. Of a hoof in the air nothing
 // is believed that this would have to tell: see inAir.
-func (fo *follower) turning(plane flow.Plane, pose flow.Pose, size float64) (float64, error) {
+//
+// home is where its home appearance lies.
+func (fo *follower) turning(plane flow.Plane, pose flow.Pose, size float64) (variance float64, home *relocation, err error) {
 	fo.sinceHome++
 	if fo.landmark.IsHoof() {
-		return 0, nil
+		return 0, nil, nil
 	}
 	r, ok, err := fo.anchor(fo.home, plane, pose, size, 0)
 	if err != nil {
-		return 0, err
+		return 0, nil, err
 	}
 	like, off := 0.0, 1.0
 	if ok {
-		like, off = max(r.NCC, 0), r.At.Dist(pose.At)/size
+		like, off, home = max(r.NCC, 0), r.At.Dist(pose.At)/size, &r
 	}
 	// How like itself it looks from frame to frame where nothing turns depends on
 	// noise and contrast: the first frames show it.
@@ -56,7 +60,7 @@ func (fo *follower) turning(plane flow.Plane, pose flow.Pose, size float64) (flo
 	// The error goes on in one direction while it turns, so spreads add, not variances.
 	before := fo.turned
 	fo.turned += fo.model.TurnShare * fo.near(size) * unlike
-	return sq(fo.turned) - sq(before), nil
+	return sq(fo.turned) - sq(before), home, nil
 }
 
 // spread is a spread, or a variance, down and across the picture.
@@ -64,22 +68,23 @@ type spread struct{ down, across float64 }
 
 func sq(x float64) float64 { return x * x }
 
-// shared is the variance, px², of a place that no registration notices, so that
-// both sweeps share it.
-//
-// A landmark on the outline of the body is seen before other parts of the horse:
-// the croup from behind, before the head and the tail that sway. Along the outline
-// the patch goes with what is beside it; the outline of the croup is level, and
-// across it the place is far surer.
-func (fo *follower) shared() spread {
-	size := fo.near(fo.size())
-	switch {
-	case fo.landmark == traj.Croup: // The summit of the outline, which is curved.
-		return spread{down: sq(fo.model.CroupDown * size), across: sq(fo.model.CroupAside * size)}
-	case onOutline(fo.landmark):
-		return spread{down: sq(fo.model.OutlineAside * size), across: sq(fo.model.OutlineAside * size)}
+// sway is the variance, px², by which a landmark on the outline of the body may have moved
+// since its mark against what is followed, and no registration notices: the croup seen from
+// behind lies before head and neck, which sway, and above the tail, which sways, too, and
+// the hindquarters roll below it. All that comes back with each stride, so it is largest
+// half a stride after the mark. The outline of the croup is level, and across it the place is
+// far surer.
+func (fo *follower) sway(f int) spread {
+	if !onOutline(fo.landmark) {
+		return spread{}
 	}
-	return spread{}
+	size := fo.near(fo.size())
+	since := math.Abs(fo.clip.times[f]-fo.clip.times[fo.home.frame]) / fo.model.SwayS
+	k := sq(size * math.Sin(math.Pi/2*min(1, since)))
+	if fo.landmark == traj.Croup { // The summit of the outline, which is curved.
+		return spread{down: k * sq(fo.model.CroupDown), across: k * sq(fo.model.CroupAside)}
+	}
+	return spread{down: k * sq(fo.model.OutlineAside), across: k * sq(fo.model.OutlineAside)}
 }
 
 // onOutline reports whether a landmark lies on the outline of the body.

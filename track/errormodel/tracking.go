@@ -80,6 +80,12 @@ type Tracking struct {
 	// TurnShare is how far the mark of a landmark that turns may move against its pattern in one
 	// frame, sides of the patch. Judged.
 	TurnShare float64
+	// CommonLimit is by how many grey levels a part of a patch may differ from what its marks
+	// have in common, and still be the animal. Judged.
+	CommonLimit float64
+	// SwayS is how long after a mark a landmark on the outline has swayed most against what is
+	// followed, s. Common practice: half a stride of the trot.
+	SwayS float64
 	// CroupAside is what no registration notices of the croup's place along its level outline,
 	// sides of the patch. Judged.
 	CroupAside float64
@@ -311,7 +317,7 @@ func usualTracking() Tracking {
 		EdgeHold: 0.10, SearchNCC: 0.80, SearchMargin: 0.10, RepeatNCC: 0.90, TrialFrames: 4, SearchForS: 3.0,
 		ScaleStraySD: 0.02, AngleStraySD: 0.04, RegisterFloor: 0.03, SurelyFound: 0.7, Surer: 0.8, FarOff: 0.25,
 		HoofJerk: 21.0, MostSD: 1.5,
-		CroupShare: 0.4, HipReach: 0.072, TurnShare: 0.015, CroupAside: 0.03, CroupDown: 0.008, OutlineAside: 0.04,
+		CroupShare: 0.4, HipReach: 0.072, TurnShare: 0.015, CommonLimit: 20, SwayS: 0.35, CroupAside: 0.03, CroupDown: 0.012, OutlineAside: 0.045,
 		LeastBetweenS: 0.3, VagueTrunk: 0.1, LeadS: 0.4, PathSD: 0.04,
 		LeastRate: 20, HoofHalf: 0.056, LimbShare: 1.5, SearchAcross: 1.8, SearchDown: 1.2, LookNCC: 0.5,
 		LooksAlike: 3, AnotherS: 0.3, LeastHoof: 8.0, LeastBehind: 18.0,
