@@ -12,8 +12,8 @@ import (
 // marks have in common.
 const commonSide = 16
 
-// commonLook is what the marks of one landmark of the body show alike: the animal. What
-// differs from mark to mark is ground behind it, or who passes in front.
+// commonLook is what the marks of one landmark on the outline of the body show alike: the
+// animal. What differs from mark to mark is ground beside it, or who passes in front.
 type commonLook struct {
 	// value is how bright each cell is, row by row, grey levels less the median of the patch;
 	// NaN where most marks do not tell.
@@ -26,12 +26,12 @@ type commonLook struct {
 // one or two are covered.
 const fewestLooks = 4
 
-// commonLooks returns what the marks of each landmark of the body have in common, for those
-// with enough of them.
+// commonLooks returns what the marks of each landmark on the outline of the body have in
+// common, for those with enough of them.
 func (c *clip) commonLooks(seeds []seed) (map[traj.Landmark]*commonLook, error) {
 	looks := map[traj.Landmark][][]float64{}
 	for _, s := range seeds {
-		if !s.Visible || s.Landmark.IsHoof() {
+		if !s.Visible || !onOutline(s.Landmark) {
 			continue
 		}
 		w, _ := c.window(s.Landmark, s.Frame)

@@ -235,6 +235,9 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 		if !c.grows {
 			s.rises()
 		}
+		if s.marked < 0 && s.lasts(c.times) < c.model.BriefS {
+			continue // So short a time no hoof stands.
+		}
 		side := slices.Index(pair[:], s.landmark)
 		if err := st.place(s, models, side, seeds); err != nil {
 			return nil, err
