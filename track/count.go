@@ -30,7 +30,7 @@ func (s *standing) worth(side int, times []float64, usual float64) float64 {
 	if like < s.model.LeastLike || like < s.model.LikeMarked && s.share < s.fills {
 		return math.Inf(-1)
 	}
-	w := ramp(like, 0.55, 0.9) + 0.8*min(1, s.lasts(times)/max(usual, s.model.ShortS)) - 0.4
+	w := ramp(like, s.model.LeastNCC, 0.9) + 0.8*min(1, s.lasts(times)/max(usual, s.model.ShortS)) - 0.4
 	if s.like[side] > 0 || s.like[1-side] > 0 {
 		w -= 2 * (like - s.like[side])
 	}
@@ -38,7 +38,7 @@ func (s *standing) worth(side int, times []float64, usual float64) float64 {
 		if math.Abs(o.Y) > s.model.SearchDown {
 			return math.Inf(-1) // A handler's shoe stands nearer to the camera.
 		}
-		w -= 0.4*min(4, sq(o.X)/(sq(0.8)+sq(s.offSD))) + 0.2*min(4, sq(o.Y/0.9))
+		w -= 0.4*min(4, sq(o.X)/(sq(s.model.OffAcross)+sq(s.offSD))) + 0.2*min(4, sq(o.Y/s.model.OffDown))
 	}
 	return w
 }

@@ -71,12 +71,20 @@ func agreed(found []relocation) relocation {
 	return best
 }
 
-// mostAnchors is how many marked appearances a place is compared with.
-const mostAnchors = 4
+// How many marked appearances a place is compared with: where a hoof stands, once a stance;
+// where a landmark of the body is, in every frame.
+const (
+	mostHoofAnchors = 4
+	mostBodyAnchors = 2
+)
 
 // bestAnchors returns the appearances that tell most of the place at pose.
 func (fo *follower) bestAnchors(anchors []*appearance, pose flow.Pose, size float64) []*appearance {
-	if len(anchors) <= mostAnchors {
+	most := mostBodyAnchors
+	if fo.landmark.IsHoof() {
+		most = mostHoofAnchors
+	}
+	if len(anchors) <= most {
 		return anchors
 	}
 	// A long clip has many, so what each tells is worked out once.
@@ -89,7 +97,7 @@ func (fo *follower) bestAnchors(anchors []*appearance, pose flow.Pose, size floa
 		all[i] = known{a, fo.carried(a, pose.Scale/a.scale, size)}
 	}
 	slices.SortStableFunc(all, func(a, b known) int { return cmp.Compare(a.variance, b.variance) })
-	out := make([]*appearance, mostAnchors)
+	out := make([]*appearance, most)
 	for i := range out {
 		out[i] = all[i].appearance
 	}

@@ -235,6 +235,9 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 		if !c.grows {
 			s.rises()
 		}
+		if s.landmark.IsHind() {
+			s.afterPrint(c.times, out, seeds)
+		}
 		if s.marked < 0 && s.lasts(c.times) < c.model.BriefS {
 			continue // So short a time no hoof stands.
 		}
@@ -245,6 +248,29 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 	}
 	c.cutShort(out, pair)
 	return slices.DeleteFunc(out, func(s *standing) bool { return !s.placed }), nil
+}
+
+// afterPrint takes off the beginning of a hind's stance that lasts far longer than usual,
+// while in its middle the opposite hind stands, and that is not marked there: a hind lands
+// in the print of the fore of its side, which stood there until just before (common
+// practice). When it landed is then not known.
+func (s *standing) afterPrint(times []float64, all []*standing, seeds []seed) {
+	usual := middling(all, times)
+	if s.lasts(times) <= s.model.LongStance*usual {
+		return
+	}
+	from := slices.IndexFunc(s.seen, func(p stood) bool { return times[s.last()]-times[p.frame] <= usual })
+	kept := s.seen[from].frame
+	opposite := slices.ContainsFunc(all, func(o *standing) bool {
+		at := o.middle(times)
+		return o.landmark != s.landmark && at > times[s.first()] && at < times[kept]
+	})
+	marked := slices.ContainsFunc(seeds, func(m seed) bool {
+		return m.Landmark == s.landmark && m.Visible && m.Frame >= s.first() && m.Frame < kept
+	})
+	if opposite && !marked {
+		s.seen, s.before = s.seen[from:], -1
+	}
 }
 
 // cutShort forgets the end of a stance that is seen for much shorter than those of the limb
