@@ -30,6 +30,8 @@ const fewestLooks = 4
 // common, for those with enough of them.
 func (c *clip) commonLooks(seeds []seed) (map[traj.Landmark]*commonLook, error) {
 	looks := map[traj.Landmark][][]float64{}
+	var buffer []byte
+	var plane flow.Plane
 	for _, s := range seeds {
 		if !s.Visible || !onOutline(s.Landmark) {
 			continue
@@ -39,11 +41,11 @@ func (c *clip) commonLooks(seeds []seed) (map[traj.Landmark]*commonLook, error) 
 			w = w.Scaled(s.size / w.Size())
 		}
 		at := flow.Point{X: s.X, Y: s.Y}
-		g, o, _, err := c.spool.region(s.Frame, rectAround(at, w, 6), nil)
-		if err != nil {
+		g, o, read, err := c.spool.region(s.Frame, rectAround(at, w, 6), buffer)
+		if buffer = read; err != nil {
 			return nil, err
 		}
-		plane := flow.NewPlane(g, o.X, o.Y, halvings(w.Size()))
+		plane.Fill(g, o.X, o.Y, halvings(w.Size()))
 		looks[s.Landmark] = append(looks[s.Landmark], cellsOf(plane, at, w, nil))
 	}
 	out := map[traj.Landmark]*commonLook{}

@@ -38,7 +38,7 @@ func (s *standing) worth(side int, times []float64, usual float64) float64 {
 		if math.Abs(o.Y) > s.model.SearchDown {
 			return math.Inf(-1) // A handler's shoe stands nearer to the camera.
 		}
-		w -= 0.4*min(4, sq(o.X)/(sq(s.model.OffAcross)+sq(s.offSD))) + 0.2*min(4, sq(o.Y/s.model.OffDown))
+		w -= 0.2 * (min(4, sq(o.X)/(sq(s.model.OffAcross)+sq(s.offSD))) + min(4, sq(o.Y)/(sq(s.model.OffDown)+sq(s.offSD))))
 	}
 	return w
 }

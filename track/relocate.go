@@ -71,18 +71,18 @@ func agreed(found []relocation) relocation {
 	return best
 }
 
-// How many marked appearances a place is compared with: where a hoof stands, once a stance;
-// where a landmark of the body is, in every frame.
+// How many marked appearances a place is compared with. Patches of the outline are large, and
+// more than two say no more of them (fit set).
 const (
-	mostHoofAnchors = 4
-	mostBodyAnchors = 2
+	mostAnchors        = 4
+	mostOutlineAnchors = 2
 )
 
 // bestAnchors returns the appearances that tell most of the place at pose.
 func (fo *follower) bestAnchors(anchors []*appearance, pose flow.Pose, size float64) []*appearance {
-	most := mostBodyAnchors
-	if fo.landmark.IsHoof() {
-		most = mostHoofAnchors
+	most := mostAnchors
+	if onOutline(fo.landmark) {
+		most = mostOutlineAnchors
 	}
 	if len(anchors) <= most {
 		return anchors

@@ -336,7 +336,7 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 // those that the trunk t says; where t is nil, those that a person marked.
 func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, seeds []seed, gait traj.Gait) ([]*standing, error) {
 	if t != nil {
-		t.fill(c.times, c.model.LeadS)
+		t.fill(c.times, c.model.LeadS, c.model.TrunkStrays)
 		c.trunk = t
 		c.sizeHooves(seeds, t)
 	}

@@ -62,11 +62,11 @@ func trunkOf(landmarks []traj.Landmark, forward, backward [][]estimate, m *error
 			case known(a[f]) && known(b[f]):
 				k := a[f].variance / (a[f].variance + b[f].variance)
 				t.at[f] = mix(a[f].at, b[f].at, k)
-				t.size[f] = (1-k)*a[f].size + k*b[f].size*ratio
+				t.size[f], t.sd[f] = (1-k)*a[f].size+k*b[f].size*ratio, math.Sqrt(min(a[f].variance, b[f].variance))
 			case known(a[f]):
-				t.at[f], t.size[f] = a[f].at, a[f].size
+				t.at[f], t.size[f], t.sd[f] = a[f].at, a[f].size, math.Sqrt(a[f].variance)
 			case known(b[f]):
-				t.at[f], t.size[f] = b[f].at, b[f].size*ratio
+				t.at[f], t.size[f], t.sd[f] = b[f].at, b[f].size*ratio, math.Sqrt(b[f].variance)
 			default:
 				continue
 			}

@@ -624,8 +624,8 @@ func (c *clip) seedsOf(all []*standing) []seed {
 
 // fill says where the trunk is and how large it looks in frames in which its landmark
 // was not followed, from those around: its size is one over a distance that changes
-// evenly.
-func (t *trunk) fill(times []float64, leadS float64) {
+// evenly. strays is how fast it leaves the way it went, sides of its patch a second.
+func (t *trunk) fill(times []float64, leadS, strays float64) {
 	t.times = times
 	var known []int
 	for f, size := range t.size {
@@ -647,6 +647,8 @@ func (t *trunk) fill(times []float64, leadS float64) {
 			return
 		}
 		t.at[f], t.size[f] = mix(t.at[a], t.at[b], u), size
+		near := min(math.Abs(times[f]-times[a]), math.Abs(times[f]-times[b]))
+		t.sd[f] = max(t.sd[a], t.sd[b]) + strays*near*size
 	}
 	for i, b := range known[1:] {
 		for f := known[i] + 1; f < b; f++ {

@@ -104,6 +104,9 @@ type Tracking struct {
 	// LeadS is for how long the trunk is taken to go on as it went where it is not seen, s.
 	// Judged.
 	LeadS float64
+	// TrunkStrays is how fast the trunk may leave that way, sides of its patch a second.
+	// Derived: 0.2 m/s, as a horse that sways by 3 cm once a stride does, of 0.65 m.
+	TrunkStrays float64
 	// PathSD is how well the way must be known for hooves to be looked for by it, share of the
 	// horse's height. Derived: they are looked for within 0.2 m of a horse of 1.6 m, three times
 	// that.
@@ -249,10 +252,11 @@ type Tracking struct {
 	// Derived: StandNCC.
 	LeastLike float64
 	// OffAcross is how far from where it is expected a hoof stands across the picture, sides of
-	// the patch. Fitted on the hard clips of seeds 1001 to 1010 and 2100 to 2111: twice the root
-	// mean square of 47 stances that nobody marked, 0.21, since a few lie much farther off.
+	// the patch. Fitted on the hard clips of seeds 1001 to 1010 and 2100 to 2111, of which 47
+	// stances that nobody marked lie 0.21 off (root mean square), a few much farther: the
+	// least at which none of them is lost.
 	OffAcross float64
-	// OffDown is the same down the picture: twice 0.27.
+	// OffDown is the same down the picture. Fitted on the same, which lie 0.27 off.
 	OffDown float64
 	// LeastFill is how much of a patch a hoof must fill, share of what it fills where it was
 	// marked. Judged.
@@ -324,7 +328,7 @@ func usualTracking() Tracking {
 		ScaleStraySD: 0.02, AngleStraySD: 0.04, RegisterFloor: 0.03, SurelyFound: 0.7, Surer: 0.8, FarOff: 0.25,
 		HoofJerk: 21.0, MostSD: 1.5,
 		CroupShare: 0.4, HipReach: 0.072, TurnShare: 0.015, CommonLimit: 20, SwayS: 0.35, CroupAside: 0.03, CroupDown: 0.012, OutlineAside: 0.045,
-		LeastBetweenS: 0.3, VagueTrunk: 0.1, LeadS: 0.4, PathSD: 0.04,
+		LeastBetweenS: 0.3, VagueTrunk: 0.1, LeadS: 0.4, TrunkStrays: 0.3, PathSD: 0.04,
 		LeastRate: 20, HoofHalf: 0.056, LimbShare: 1.5, SearchAcross: 1.8, SearchDown: 1.2, LookNCC: 0.5,
 		LooksAlike: 3, AnotherS: 0.3, LeastHoof: 8.0, LeastBehind: 18.0,
 		StandNCC: 0.75, StandStray: 0.30, StandSlide: 0.60, RestStray: 0.20, Descends: 0.05, AtRest: 0.03,
@@ -333,7 +337,7 @@ func usualTracking() Tracking {
 		HeelNCC: 0.93, LeftS: 0.04, PriorWeight: 3.0, MostClick: 4.0,
 		BareFromS: 0.35, BareToS: 1.7, BareLooks: 9, StillS: 0.1, StillLimit: 7.0, LeastShare: 0.2,
 		StillShare: 0.55, GoneShare: 0.25, LiftedShare: 0.6,
-		ShortestStep: 0.17, LongestStep: 0.85, LongestDuty: 0.8, LongStance: 1.5, LeastLike: 0.75, OffAcross: 0.45, OffDown: 0.55, LeastFill: 0.5,
+		ShortestStep: 0.17, LongestStep: 0.85, LongestDuty: 0.8, LongStance: 1.5, LeastLike: 0.75, OffAcross: 0.5, OffDown: 0.6, LeastFill: 0.5,
 		LeastWorth: 0.5, MarkedWorth: 4.0, MissedStep: 0.8, MostMissed: 12, OffStepSD: 0.12, LandingSD: 0.04,
 		LastsSD: 0.15, FarOffBeat: 0.3, MostFound: 0.6, ClearlyBest: 1.0,
 		SwingApart: 0.15, SwingSD: 0.03, SwingDown: 0.5, BesideS: 0.05,
