@@ -134,7 +134,7 @@ func askVet(now metrics.LimbFinding, earlier []earlierVisit) []string {
 	}
 	for _, e := range earlier { // Why none is asked for, though this change is not sure.
 		if limb := glance.Named(e.found); limb != "" && e.verdict != metrics.Improved {
-			return []string{fmt.Sprintf("Since %s the change for the better is sure.", better[limb])}
+			return []string{fmt.Sprintf("Compared with the visit of %s the change for the better is sure.", better[limb])}
 		}
 	}
 	return nil

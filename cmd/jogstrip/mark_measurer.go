@@ -128,17 +128,14 @@ func modified(path string) time.Time {
 	return stat.ModTime()
 }
 
-// secondLook says why a person should look at the results, or "".
+// secondLook says why a person should look at the results, or "", as the morning page does:
+// where another mark would win a few frames alone, the clip is good.
 func secondLook(r *record.Result) string {
 	if len(r.Run.Strides) == 0 {
 		return "no whole stride could be measured"
 	}
 	if len(r.Problems) > 0 {
 		return r.Problems[0]
-	}
-	// A tenth of the clip is worth a click.
-	if a := r.Tracking.Advice; len(a) > 0 && 10*a[0].Wins >= r.Clip.Frames {
-		return a[0].Reason
 	}
 	return ""
 }
