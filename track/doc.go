@@ -44,8 +44,10 @@
 // that goes in front (fores toward the camera, hinds away from it) the place across the
 // picture counts where the two agree (status Across); of the pair behind nothing does.
 //
-// A hip lies on a plain outline along which its patch slides. It is held to its
-// place beside the croup and often lost but for frames near a mark.
+// Croup, withers and hips lie on the outline of the body, whose patch goes with what sways
+// and rolls beside it. A sweep that was led away from them between two marks goes through
+// both all the same (fuse.go), and of the patch counts most what all its marks show alike
+// (common.go). A hip is held to its place beside the croup.
 //
 // A landmark is lost, with a cause in words, when its patch no longer looks like
 // itself, when background shows where it should be, when two places look alike,
@@ -61,10 +63,9 @@
 // of every registration since, less what re-locating wins, and grows and shrinks
 // with the horse's size in the picture. It is the standard deviation along each
 // axis, px (along x only, and SDY along y, where the two differ: of a sample Across,
-// and of the croup, whose outline is level). What no registration notices is added
-// last and is not made smaller by a second sweep: that the pair of hooves behind is
-// partly covered by the legs in front, that a patch on the outline of the body goes
-// along with what sways beside it.
+// and of the croup, whose outline is level). What no registration notices is added last:
+// that the pair of hooves behind is partly covered by the legs in front; that a place on
+// the outline of the body has swayed since its mark, most after half a stride.
 // How far the clicks may be off (Mark.SD) is part of it, so it hardly falls below
 // that with one mark; several marks of a landmark place it together, and a mark
 // made near the camera is that much sharper far away.
