@@ -63,7 +63,7 @@ type clip struct {
 	lane          *lane                         // Nil where too little of it was seen.
 	grows         bool                          // The horse comes toward the camera.
 	looks         []float64                     // How large it looks by frame, up to a factor; 0 or nil where the marks do not tell.
-	common        map[traj.Landmark]*commonLook // What the marks of each landmark of the body have in common.
+	common        map[traj.Landmark]*commonLook // What the marks of each landmark on the outline have in common.
 	pace          *errormodel.Pace              // Of the gait.
 	trunk         *trunk                        // Nil until the body was followed, and where none is marked.
 }
