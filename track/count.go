@@ -34,11 +34,11 @@ func (s *standing) worth(side int, times []float64, usual float64) float64 {
 	if s.like[side] > 0 || s.like[1-side] > 0 {
 		w -= 2 * (like - s.like[side])
 	}
-	if o := s.off[side]; !math.IsNaN(o.X) {
+	if o := s.off[side]; !math.IsNaN(o.X) && s.offSD.X > 0 {
 		if math.Abs(o.Y) > s.model.SearchDown {
 			return math.Inf(-1) // A handler's shoe stands nearer to the camera.
 		}
-		w -= 0.2 * (min(4, sq(o.X)/(sq(s.model.OffAcross)+sq(s.offSD))) + min(4, sq(o.Y)/(sq(s.model.OffDown)+sq(s.offSD))))
+		w -= 0.2 * (min(4, sq(o.X/s.offSD.X)) + min(4, sq(o.Y/s.offSD.Y)))
 	}
 	return w
 }

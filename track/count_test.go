@@ -26,6 +26,7 @@ func walk(n int, step, lasts float64, marked, hidden []int) (all []*standing, ti
 		s := &standing{model: &known, size: 20, frame: first, before: first - 1, after: last + 1, marked: -1}
 		s.like[i%2], s.like[1-i%2] = 0.92, 0.85
 		s.off[1-i%2] = flow.Point{X: 1.2}
+		s.offSD = flow.Point{X: known.Trot.OffAcross, Y: known.Trot.OffDown}
 		for f := first; f <= last; f++ {
 			s.seen = append(s.seen, stood{frame: f})
 		}

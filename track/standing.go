@@ -38,7 +38,7 @@ type standing struct {
 	marked int           // 0 left, 1 right: as a person marked it; −1 where nobody did.
 	like   [2]float64    // How much it looks like the marks of either side, NCC.
 	off    [2]flow.Point // From where a hoof of either side is expected, sides of the patch.
-	offSD  float64       // How well that is known across the picture, likewise.
+	offSD  flow.Point    // How far off hooves stand, one standard deviation, likewise; 0 where off is not known.
 	never  [2]bool       // A mark says that the hoof of that side is elsewhere meanwhile.
 	beat   int           // Steps since the first stance of the pair.
 	placed bool          // Whether the marks say where in it the mark lies.
@@ -866,7 +866,8 @@ func (st *stander) describe(s *standing, w flow.Window, t *trunk, models [2][]mo
 		return nil
 	}
 	expected := expectedAt(t, models, middle.frame)
-	s.offSD = t.sd[middle.frame] / s.size
+	vague := t.sd[middle.frame] / s.size
+	s.offSD = flow.Point{X: math.Hypot(c.pace.OffAcross, vague), Y: math.Hypot(c.pace.OffDown, vague)}
 	for side := range models {
 		if _, s.like[side], err = st.byMarks(middle.frame, p, w, models[side]); err != nil {
 			return err
