@@ -304,17 +304,14 @@ func (e *ending) words(times []float64) string {
 		text = append(text, fmt.Sprintf("%d of %d frames could not be decoded whole, the first at %.2f s (frame %d)", len(d.Frames), len(times), times[first], first))
 	}
 	if errs > 0 {
-		told := "decoding told of an error"
+		told, first := "decoding told of an error", ""
 		if errs > 1 {
-			told = fmt.Sprintf("decoding told of %d errors, the first", errs)
+			told, first = fmt.Sprintf("decoding told of %d errors", errs), ", the first"
 		}
-		for _, f := range d.Errors {
-			if f.Said != "" {
-				told += ": " + strings.TrimRight(f.Said, ".")
-				break
-			}
+		if i := slices.IndexFunc(d.Errors, func(f clip.FrameError) bool { return f.Said != "" }); i >= 0 {
+			told += first + ": " + strings.TrimRight(d.Errors[i].Said, ".")
 		}
-		text = append(text, strings.TrimSuffix(told, ", the first"))
+		text = append(text, told)
 	}
 	return strings.Join(text, "; ")
 }

@@ -8,17 +8,25 @@ import (
 	"jogstrip/track/traj"
 )
 
-// Where a hoof seems to stand long before it lands, the stance that is proposed is still
-// one in which it stands.
-func TestAProposedStanceIsNotBeforeLanding(t *testing.T) {
-	const rate, frames = 60, 240
-	p := &proposer{marks: &record.Marks{View: traj.Away}, set: &traj.Set{}, run: &metrics.Run{}}
-	samples := make([]traj.Sample, frames)
+// following proposes in a clip of so many seconds in which hooves are followed all along.
+func following(view traj.View, seconds int, hooves ...traj.Landmark) *proposer {
+	const rate = 60
+	p := &proposer{marks: &record.Marks{View: view}, set: &traj.Set{}, run: &metrics.Run{}}
+	samples := make([]traj.Sample, seconds*rate)
 	for f := range samples {
 		p.times = append(p.times, float64(f)/rate)
 		samples[f] = traj.Sample{X: 100, Y: 100, SD: 0.3, Status: traj.Tracked}
 	}
-	p.set.Tracks = []traj.Track{{Landmark: traj.LeftHind, Samples: samples}, {Landmark: traj.RightHind, Samples: samples}}
+	for _, l := range hooves {
+		p.set.Tracks = append(p.set.Tracks, traj.Track{Landmark: l, Samples: samples})
+	}
+	return p
+}
+
+// Where a hoof seems to stand long before it lands, the stance that is proposed is still
+// one in which it stands.
+func TestAProposedStanceIsNotBeforeLanding(t *testing.T) {
+	p := following(traj.Away, 4, traj.LeftHind, traj.RightHind)
 	landed := map[traj.Landmark][]float64{traj.LeftHind: {0.1, 0.8, 1.5, 2.2}, traj.RightHind: {0.45, 1.15, 1.85, 2.55}}
 	const stance, early = 0.2, 0.25
 	for limb, times := range landed {
@@ -46,14 +54,7 @@ func TestAProposedStanceIsNotBeforeLanding(t *testing.T) {
 // A stance that is marked is not proposed again, also where it seems to last into the
 // swing: its middle then lies far from the mark, with the hoof in the air.
 func TestAMarkedStanceIsNotProposedAgain(t *testing.T) {
-	const rate, frames = 60, 180
-	p := &proposer{marks: &record.Marks{View: traj.Toward}, set: &traj.Set{}, run: &metrics.Run{}}
-	samples := make([]traj.Sample, frames)
-	for f := range samples {
-		p.times = append(p.times, float64(f)/rate)
-		samples[f] = traj.Sample{X: 100, Y: 100, SD: 0.3, Status: traj.Tracked}
-	}
-	p.set.Tracks = []traj.Track{{Landmark: traj.RightFore, Samples: samples}}
+	p := following(traj.Toward, 3, traj.RightFore)
 	p.run.Contacts = []metrics.Contact{
 		{Limb: traj.RightFore, On: 0.35, Off: 1.1, OnSD: 0.02, OffSD: 0.02}, // Marked at its beginning; it left the ground at 0.6 s.
 		{Limb: traj.RightFore, On: 1.6, Off: 1.9, OnSD: 0.02, OffSD: 0.02},

@@ -97,8 +97,11 @@ func EarlierResults(folder string) []string {
 	var out []string
 	visits := 0
 	for _, f := range foldersBefore(filepath.Clean(folder)) {
+		if visits == mostEarlier {
+			break
+		}
 		results, err := fs.Glob(os.DirFS(f), "*.out/"+record.ResultFile)
-		if err != nil || len(results) == 0 || visits == mostEarlier {
+		if err != nil || len(results) == 0 {
 			continue
 		}
 		visits++

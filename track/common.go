@@ -36,10 +36,7 @@ func (c *clip) commonLooks(seeds []seed) (map[traj.Landmark]*commonLook, error) 
 		if !s.Visible || !onOutline(s.Landmark) {
 			continue
 		}
-		w, _ := c.window(s.Landmark, s.Frame)
-		if s.size > 0 {
-			w = w.Scaled(s.size / w.Size())
-		}
+		w, _ := s.patch(c.window)
 		at := flow.Point{X: s.X, Y: s.Y}
 		g, o, read, err := c.spool.region(s.Frame, rectAround(at, w, 6), buffer)
 		if buffer = read; err != nil {

@@ -194,10 +194,7 @@ func (fo *follower) apart(f int, plane flow.Plane, halvings int, at flow.Point, 
 // start puts the follower on a mark.
 func (fo *follower) start(m seed) error {
 	at := flow.Point{X: m.X, Y: m.Y}
-	w, known := fo.windows(fo.landmark, m.Frame)
-	if m.size > 0 {
-		w, known = w.Scaled(m.size/w.Size()), true
-	}
+	w, known := m.patch(fo.windows)
 	if !fo.started {
 		fo.base = w
 		fo.pose = flow.Pose{At: at, Scale: 1}

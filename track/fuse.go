@@ -46,9 +46,9 @@ func (c *clip) fuse(l traj.Landmark, forward, backward []estimate, standings []*
 	return t, losses
 }
 
-// blend puts the two sweeps' estimates of one frame together. On the
-// outline of the body, where both sweeps have begun, one of them alone is not believed: who
-// passes in front takes the patch along.
+// blend puts the two sweeps' estimates of one frame together. On the outline of the body,
+// where both sweeps have begun, one of them alone is not believed: who passes in front takes
+// the patch along.
 func blend(a, b estimate, most float64, outline bool) (traj.Sample, string) {
 	switch {
 	case a.marked:

@@ -43,10 +43,7 @@ func (c *clip) marked(ctx context.Context, pair [2]traj.Landmark, seeds []seed) 
 		if side < 0 || !m.Visible {
 			continue
 		}
-		w, _ := c.window(m.Landmark, m.Frame)
-		if m.size > 0 {
-			w = w.Scaled(m.size / w.Size())
-		}
+		w, _ := m.patch(c.window)
 		s, err := ps.st.extend(ctx, m.Frame, flow.Point{X: m.X, Y: m.Y}, w)
 		if err != nil {
 			return nil, fmt.Errorf("look at the mark of %s in frame %d: %w", m.Landmark, m.Frame, err)

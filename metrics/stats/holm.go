@@ -10,16 +10,7 @@ import (
 // most 0.05 keeps the chance of even one false claim at 5 % whatever their
 // dependence. NaN stays NaN and does not count.
 func Holm(p []float64) []float64 {
-	out := make([]float64, len(p))
-	var order []int
-	for i, v := range p {
-		if math.IsNaN(v) {
-			out[i] = math.NaN()
-			continue
-		}
-		order = append(order, i)
-	}
-	sort.SliceStable(order, func(a, b int) bool { return p[order[a]] < p[order[b]] })
+	out, order := rising(p)
 	var highest float64
 	for rank, i := range order {
 		highest = math.Max(highest, math.Min(1, float64(len(order)-rank)*p[i]))
@@ -34,16 +25,7 @@ func Holm(p []float64) []float64 {
 // the next against level over one less, and so on; from the first that is not rejected on
 // none is, and the rest share that one's. NaN stays NaN and does not count.
 func HolmLevels(p []float64, level float64) []float64 {
-	out := make([]float64, len(p))
-	var order []int
-	for i, v := range p {
-		if math.IsNaN(v) {
-			out[i] = math.NaN()
-			continue
-		}
-		order = append(order, i)
-	}
-	sort.SliceStable(order, func(a, b int) bool { return p[order[a]] < p[order[b]] })
+	out, order := rising(p)
 	left, rejecting := len(order), true
 	for _, i := range order {
 		out[i] = level / float64(left)
@@ -52,4 +34,19 @@ func HolmLevels(p []float64, level float64) []float64 {
 		}
 	}
 	return out
+}
+
+// rising returns the indices of p from the smallest up, without those of NaN, and room for a
+// result a value, NaN where p is.
+func rising(p []float64) (out []float64, order []int) {
+	out = make([]float64, len(p))
+	for i, v := range p {
+		if math.IsNaN(v) {
+			out[i] = math.NaN()
+			continue
+		}
+		order = append(order, i)
+	}
+	sort.SliceStable(order, func(a, b int) bool { return p[order[a]] < p[order[b]] })
+	return out, order
 }

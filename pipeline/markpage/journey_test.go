@@ -637,15 +637,22 @@ func TestAReportOpensWithItsOwnScriptAlone(t *testing.T) {
 	b.silentBut("Content Security Policy", "script", "favicon")
 }
 
-// Stepping decodes more pictures than are kept. The one on the screen is painted
-// again at any time, so it stays whole; those let go of hold no more memory.
-func TestThePictureOnTheScreenStays(t *testing.T) {
+// listOfOne opens the list of a folder with one clip, a.mp4, of so many frames.
+func listOfOne(t *testing.T, frames string) *browser {
+	t.Helper()
 	dir := t.TempDir()
-	plainClip(t, filepath.Join(dir, "a.mp4"), "320x180", "30", "40")
+	plainClip(t, filepath.Join(dir, "a.mp4"), "320x180", "30", frames)
 	s := serve(t, dir, nil)
 	b := openBrowser(t, 820, 900, false)
 	b.Do(chromedp.Navigate(s.URL()))
 	b.Wait(`document.querySelectorAll('.clip').length === 1`)
+	return b
+}
+
+// Stepping decodes more pictures than are kept. The one on the screen is painted
+// again at any time, so it stays whole; those let go of hold no more memory.
+func TestThePictureOnTheScreenStays(t *testing.T) {
+	b := listOfOne(t, "40")
 	got := eval[[]string](b, `(async () => {
 		const { Frames } = await import('/app/frames.js');
 		const { get } = await import('/app/api.js');
@@ -677,12 +684,7 @@ func TestThePictureOnTheScreenStays(t *testing.T) {
 // Pictures around a frame are fetched while one stays there. After a jump no more of them
 // is asked for: it would come before the one that is waited for.
 func TestNothingIsFetchedWhereOneHasLeft(t *testing.T) {
-	dir := t.TempDir()
-	plainClip(t, filepath.Join(dir, "a.mp4"), "320x180", "30", "200")
-	s := serve(t, dir, nil)
-	b := openBrowser(t, 820, 900, false)
-	b.Do(chromedp.Navigate(s.URL()))
-	b.Wait(`document.querySelectorAll('.clip').length === 1`)
+	b := listOfOne(t, "200")
 	got := eval[[]string](b, `(async () => {
 		const { Frames } = await import('/app/frames.js');
 		const { get } = await import('/app/api.js');
