@@ -15,6 +15,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"sync"
 	"testing"
@@ -618,6 +619,29 @@ func TestTheHandlersTokenIsNarrow(t *testing.T) {
 	}
 	if stat, err := os.Stat(s.keep); err != nil || stat.Mode().Perm() != 0o600 {
 		t.Errorf("the token lies open: %v, %v", stat.Mode(), err)
+	}
+}
+
+// Who films is told the same everywhere: in the short guide on the phone, on the sheet to
+// print and in README.
+func TestGuidesAskForTheSame(t *testing.T) {
+	t.Parallel()
+	short, err := web.ReadFile("web/phone.html")
+	if err != nil {
+		t.Fatal(err)
+	}
+	readme, err := os.ReadFile("../../README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	aside := regexp.MustCompile(`<[^>]*>|\*\*| \([^)]*\)`) // Markup, and lengths in feet.
+	for name, text := range map[string][]byte{"the short guide": short, "the sheet": film.Guide(), "README": readme} {
+		plain := strings.Join(strings.Fields(aside.ReplaceAllString(string(text), "")), " ")
+		for _, asked := range []string{"2 m above the ground or higher", "2.5 m", "8 m", "about 5 m", "30 m", "120 frames a second"} {
+			if !strings.Contains(plain, asked) {
+				t.Errorf("%s does not say %q", name, asked)
+			}
+		}
 	}
 }
 
