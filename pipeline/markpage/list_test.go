@@ -62,6 +62,37 @@ func TestTheListKeepsUp(t *testing.T) {
 	b.Wait(`document.querySelector('h1')?.textContent === 'Visit'`)
 }
 
+// What a clip needs stands in one line each, and nothing of it is squeezed beside the
+// buttons: on a phone, a tablet held upright, and a screen.
+func TestTheListHasRoomForWords(t *testing.T) {
+	t.Parallel()
+	clip, _ := renderedClip(t)
+	dir, visit := yard(t, clip, "toward-1.mp4")
+	m := &pretendMeasurer{frames: 10}
+	if err := os.WriteFile(filepath.Join(visit, "toward-1.marks.json"), []byte(marksBody(960, 540)), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if err := m.Measure(t.Context(), filepath.Join(visit, "toward-1.mp4"), func(Progress) {}); err != nil {
+		t.Fatal(err)
+	}
+	s := serve(t, dir, m)
+	b := openBrowser(t, 1366, 768, false)
+	b.Do(chromedp.Navigate(s.URL()))
+	b.Wait(`document.querySelector('.clip .tag') !== null && document.querySelectorAll('.clip .ways a').length === 4`)
+	for _, size := range [][2]int64{{375, 740}, {683, 384}, {768, 1024}, {820, 1180}, {1366, 768}} {
+		b.Do(chromedp.EmulateViewport(size[0], size[1]))
+		if squeezed := eval[[]string](b, `[...document.querySelectorAll('.clip .tag')].filter((e) => e.getBoundingClientRect().height > 2 * parseFloat(getComputedStyle(e).fontSize)).map((e) => e.textContent)`); len(squeezed) > 0 {
+			t.Errorf("%d px wide: in two lines stands %q", size[0], squeezed)
+		}
+		if wide := eval[float64](b, `Math.min(...[...document.querySelectorAll('.clip .facts')].map((e) => e.getBoundingClientRect().width))`); wide < 240 {
+			t.Errorf("%d px wide: what a clip has stands in %.0f px", size[0], wide)
+		}
+		b.Fits()
+		b.Shoot(fmt.Sprint(size[0]))
+	}
+	b.Silent()
+}
+
 // Who sends a request's head slowly holds nobody up and is cut off.
 func TestSlowHeads(t *testing.T) {
 	t.Parallel()

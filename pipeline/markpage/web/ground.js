@@ -4,7 +4,7 @@
 import { h, button, choice, number, svg } from './dom.js';
 import { lengthField, numberField, inBoth, example } from './lengths.js';
 import { send } from './api.js';
-import { drawSign, drawWords } from './stage.js';
+import { drawSign } from './stage.js';
 import { levelWords } from './words.js';
 
 const corners = ['near left', 'near right', 'far right', 'far left'];
@@ -251,7 +251,7 @@ export class Ground {
     return parts;
   }
 
-  draw(pen) {
+  draw(pen, captions) {
     const { c, to, ratio } = pen;
     this.drawGrid(pen);
     const shown = this.picked.map((p, i) => (this.page.pointing.grabbed?.key === i && this.page.pointing.dragged ? this.page.pointing.dragged : p));
@@ -267,8 +267,11 @@ export class Ground {
     shown.forEach((p, i) => {
       const [x, y] = to(...p);
       drawSign(c, 'middle', x, y, 8 * ratio, { colour: '#111' });
-      drawWords(c, `${i + 1} ${this.method === 'ground' ? corners[i] : ''}`, x + 14 * ratio, y - 12 * ratio, 12 * ratio);
+      captions.keepClear(x, y, 10 * ratio);
+      captions.add(`${i + 1} ${this.method === 'ground' ? corners[i] : ''}`, x, y, { out: i === 0 || i === 3 ? -1 : 1, gap: 14 * ratio });
     });
+    // Distances that would lie on a name are left out: others beside them tell.
+    for (const l of this.grid?.labels ?? []) captions.add(l.text, ...to(l.at.x, l.at.y), { gap: 5 * ratio, colour: '#ffe58a', dispensable: true });
   }
 
   drawGrid({ c, to, ratio }) {
@@ -286,10 +289,6 @@ export class Ground {
         });
         c.stroke();
       }
-    }
-    for (const l of g.labels) {
-      const [x, y] = to(l.at.x, l.at.y);
-      drawWords(c, l.text, x + 5 * ratio, y, 12 * ratio, '#ffe58a');
     }
   }
 }

@@ -1,8 +1,9 @@
 // Pointing in the picture of the marking page: with mouse, finger or keys. Places a mark,
 // drags one, and draws the marks, the cross and the loupe.
 
-import { drawSign, drawWords } from './stage.js';
-import { landmarksFor, landmarkNames, sideOf, colours } from './words.js';
+import { drawSign } from './stage.js';
+import { Captions } from './captions.js';
+import { landmarksFor, landmarkNames, outward, sideOf, colours } from './words.js';
 
 export const arrows = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
 
@@ -129,34 +130,30 @@ export class Pointing {
   }
 
   draw(pen) {
-    const { c, to, ratio } = pen;
-    const r = 9 * ratio;
+    const captions = new Captions(pen);
     if (this.page.step === 'ground') {
-      this.page.ground.draw(pen);
-    } else if (this.page.ground.grid && this.page.showGrid) {
-      this.page.ground.drawGrid(pen);
+      this.page.ground.draw(pen, captions);
+    } else if (this.page.stage.painted !== null) {
+      // Marks belong to the frame that is on the screen, not to one that is on its way.
+      this.page.proposals.draw(pen, this.page.stage.painted, captions);
+      if (this.page.marks.view) this.drawMarks(pen, this.page.stage.painted, captions);
     }
-    // Marks belong to the frame that is on the screen, not to one that is on its way.
-    const frame = this.page.stage.painted;
-    if (this.page.step !== 'ground' && frame !== null) this.page.proposals.draw(pen, frame);
-    if (this.page.marks.view && this.page.step !== 'ground') {
-      const written = []; // Where words stand already, canvas px.
-      for (const landmark of landmarksFor(this.page.marks.view)) {
-        let at = this.page.marks.at(frame, landmark);
-        if (this.grabbed?.key === landmark && this.dragged) at = this.dragged;
-        if (!Array.isArray(at)) continue;
-        const [x, y] = to(...at);
-        const side = sideOf(landmark);
-        drawSign(c, side, x, y, landmark === this.page.active ? r * 1.25 : r, { colour: colours[side] });
-        const out = side === 'middle' ? 1 : Math.sign(this.page.marks.view === 'toward' ? (side === 'left' ? 1 : -1) : (side === 'left' ? -1 : 1));
-        const line = 15 * ratio;
-        let below = y;
-        while (written.some((w) => w.out === out && Math.abs(w.x - x) < 160 * ratio && Math.abs(w.y - below) < line)) below += line;
-        written.push({ x, y: below, out });
-        drawWords(c, `${landmarkNames[landmark].replace(' hoof', '')}`, x + out * r * 1.8, below, 12 * ratio, '#fff', out > 0 ? 'left' : 'right');
-      }
-    }
+    captions.write();
     if (this.cross) this.drawCross(pen);
+  }
+
+  drawMarks({ c, to, ratio }, frame, captions) {
+    for (const landmark of landmarksFor(this.page.marks.view)) {
+      let at = this.page.marks.at(frame, landmark);
+      if (this.grabbed?.key === landmark && this.dragged) at = this.dragged;
+      if (!Array.isArray(at)) continue;
+      const [x, y] = to(...at);
+      const side = sideOf(landmark);
+      const r = (landmark === this.page.active ? 11 : 9) * ratio;
+      drawSign(c, side, x, y, r, { colour: colours[side] });
+      captions.keepClear(x, y, 1.2 * r);
+      captions.add(landmarkNames[landmark].replace(' hoof', ''), x, y, { out: outward(side, this.page.marks.view), gap: 1.6 * r });
+    }
   }
 
   drawCross(pen) {

@@ -2,8 +2,7 @@
 // confirmed is never saved, so it is never measured.
 
 import { get } from './api.js';
-import { landmarkNames, sideOf, colours } from './words.js';
-import { drawWords } from './stage.js';
+import { landmarkNames, outward, sideOf, colours } from './words.js';
 
 const store = (path) => `jogstrip:thrown:${path}`;
 
@@ -88,7 +87,7 @@ export class Proposals {
   }
 
   /** Draws them so that nobody takes them for marks: dashed, hollow, with a question mark. */
-  draw({ c, to, ratio }, frame) {
+  draw({ c, to, ratio }, frame, captions) {
     const r = 13 * ratio;
     for (const [landmark, p] of this.at(frame)) {
       const [x, y] = to(p.x, p.y);
@@ -110,8 +109,8 @@ export class Proposals {
       c.lineTo(x, y + 4 * ratio);
       c.stroke();
       c.restore();
-      const right = (this.page.marks.view === 'toward') === (side === 'left') || side === 'middle';
-      drawWords(c, `? ${landmarkNames[landmark].replace(' hoof', '')}`, x + (right ? 1.5 : -1.5) * r, y, 12 * ratio, '#f3d9ff', right ? 'left' : 'right');
+      captions.keepClear(x, y, 1.2 * r);
+      captions.add(`? ${landmarkNames[landmark].replace(' hoof', '')}`, x, y, { out: outward(side, this.page.marks.view), gap: 1.5 * r, colour: '#f3d9ff' });
     }
   }
 }

@@ -52,6 +52,9 @@ export function sideOf(landmark) {
   return 'middle';
 }
 
+/** The picture's side on which a side's landmarks lie: 1 for right, -1 for left. What has no side counts as right. */
+export const outward = (side, view) => (side === 'middle' || (side === 'left') === (view === 'toward') ? 1 : -1);
+
 export const opposite = (landmark) => (landmark.startsWith('left-') ? landmark.replace('left-', 'right-') : landmark.replace('right-', 'left-'));
 
 export function placeOf(view, landmark) {
