@@ -218,6 +218,9 @@ func TestSpotsAreAsLargeAsAFinger(t *testing.T) {
 		b.Do(chromedp.EmulateViewport(screen.width, screen.height, chromedp.EmulateTouch))
 		b.Do(chromedp.Reload())
 		b.Wait(`document.querySelector('.spot') !== null`)
+		if at := eval[[]float64](b, `['left', 'right'].flatMap((s) => { const r = document.querySelector('#side-' + s).getBoundingClientRect(); return [r.left, r.top]; })`); at[0] >= at[2] || at[1] != at[3] {
+			t.Errorf("%s: the sides are chosen at %v, not left before right", screen.name, at)
+		}
 		for part := range 4 {
 			b.Click(fmt.Sprintf(".parts button:nth-child(%d)", part+1))
 			for _, w := range eval[[]string](b, `(() => { const wrong = [];

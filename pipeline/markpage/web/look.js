@@ -185,7 +185,7 @@ class LookPage {
     const side = sideOf(l.landmark);
     const n = l.last - l.first + 1;
     return h('li', {},
-      button([h('span', { class: `sign-text ${side}`, 'aria-hidden': 'true' }, symbols[side]), `\u00a0${cap(landmarkNames[l.landmark])}, ${n} ${n === 1 ? 'frame' : 'frames'} from ${this.seconds(l.first)}`], () => this.goTo(l.first), { class: 'link' }), h('small', { class: 'block' }, `${cap(l.reason)}${l.bridged ? '; filled in between' : ''}.`));
+      button([h('span', { class: `sign-text ${side}`, 'aria-hidden': 'true' }, symbols[side]), `${cap(landmarkNames[l.landmark])}, ${n} ${n === 1 ? 'frame' : 'frames'} from ${this.seconds(l.first)}`], () => this.goTo(l.first), { class: 'link' }), h('small', { class: 'block' }, `${cap(l.reason)}${l.bridged ? '; filled in between' : ''}.`));
   }
 
   /** One frame that wins if marked. */
