@@ -3,6 +3,7 @@ package metrics
 import (
 	"math"
 
+	"gonum.org/v1/gonum/diff/fd"
 	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/optimize"
@@ -471,10 +472,11 @@ func solved(err error) bool {
 
 // maximise sets theta to what is likeliest.
 func (f *runFit) maximise() bool {
-	problem := optimize.Problem{Func: func(theta []float64) float64 { return f.at(theta).value }}
-	result, err := optimize.Minimize(problem, f.theta, &optimize.Settings{
-		FuncEvaluations: max(50, min(300, 9000/len(f.falls))), Converger: &optimize.FunctionConverge{Absolute: 0.005, Iterations: 20},
-	}, &optimize.NelderMead{SimplexSize: 0.4})
+	value := func(theta []float64) float64 { return f.at(theta).value }
+	problem := optimize.Problem{Func: value, Grad: func(gradient, theta []float64) {
+		fd.Gradient(gradient, value, theta, &fd.Settings{Formula: fd.Central, Step: 1e-3})
+	}}
+	result, err := optimize.Minimize(problem, f.theta, &optimize.Settings{GradientThreshold: 1e-3, MajorIterations: 40}, &optimize.BFGS{})
 	if result == nil || err != nil && math.IsInf(result.F, 0) {
 		return false
 	}
