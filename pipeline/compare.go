@@ -115,7 +115,12 @@ func CompareVisits(ctx context.Context, before, after string, opts CompareOption
 			return nil, problem
 		}
 	}
-	comparison, err := metrics.Compare(b.Runs(), a.Runs(), compareSettings(b, a, opts))
+	settings := compareSettings(b, a, opts)
+	sums, err := sumUp(ctx, settings.Summary, b, a)
+	if err != nil {
+		return nil, fmt.Errorf("compare visits: %w", err)
+	}
+	comparison, err := metrics.CompareSummed(sums[0].sum, sums[1].sum, settings)
 	if err != nil {
 		return nil, err
 	}
@@ -123,7 +128,7 @@ func CompareVisits(ctx context.Context, before, after string, opts CompareOption
 	if out.Folder == "" {
 		out.Folder = filepath.Join(a.Around.Folder, "compared-with-"+visitName(b, a)+".out")
 	}
-	return out, writeComparison(ctx, out, b, a, opts)
+	return out, writeComparison(ctx, out, sums[0], sums[1], opts)
 }
 
 // compareSettings sets the measure that is followed: the one that the earlier visit's
@@ -131,7 +136,7 @@ func CompareVisits(ctx context.Context, before, after string, opts CompareOption
 // asked for or written down otherwise was chosen afterwards.
 func compareSettings(b, a *Visit, opts CompareOptions) metrics.CompareOptions {
 	o := metrics.CompareOptions{
-		Summary: metrics.SummaryOptions{Tolerances: a.Around.Tolerances, Resamples: opts.Resamples, Lengths: a.Around.Yard.Lengths},
+		Summary: a.summing(opts.Resamples),
 		Before:  circumstances(b),
 		After:   circumstances(a),
 	}
@@ -170,14 +175,15 @@ func visitName(b, a *Visit) string {
 	return name
 }
 
-func writeComparison(ctx context.Context, c *Compared, b, a *Visit, opts CompareOptions) (err error) {
+func writeComparison(ctx context.Context, c *Compared, before, after summedVisit, opts CompareOptions) (err error) {
+	b, a := before.Visit, after.Visit
 	if err := os.MkdirAll(filepath.Dir(c.Folder), 0o777); err != nil {
 		return fmt.Errorf("write comparison: %w", err)
 	}
 	if err := mayReplace(c.Folder, "comparison.json"); err != nil {
 		return err
 	}
-	earlier, err := visitsBefore(ctx, a, b)
+	earlier, err := visitsBefore(ctx, after, opts, before)
 	if err != nil {
 		return err
 	}

@@ -93,7 +93,7 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 			}
 		}
 	}
-	earlier, err := historyBefore(ctx, first, last)
+	earlier, err := historyBefore(ctx, opts, first, last)
 	if err != nil {
 		return nil, err
 	}
@@ -165,11 +165,11 @@ func course(visits []*pastVisit, c *metrics.Comparison) string {
 }
 
 // historyBefore returns the visits before the last measured one; none where there is no last.
-func historyBefore(ctx context.Context, first, last *pastVisit) ([]earlierVisit, error) {
+func historyBefore(ctx context.Context, opts CompareOptions, first, last *pastVisit) ([]earlierVisit, error) {
 	if last == nil {
 		return nil, nil
 	}
-	return visitsBefore(ctx, last.Visit, first.Visit)
+	return visitsBefore(ctx, last.summedVisit, opts, first.summedVisit)
 }
 
 // historyFront fills the first page: the first measured visit beside the last, with pictures
@@ -244,10 +244,9 @@ func historyData(visits []*pastVisit, out *HorseHistory, opts CompareOptions) (*
 
 // pastVisit is one visit of a history.
 type pastVisit struct {
-	*Visit                 // Nil where it could not be read.
-	sum    *metrics.Summed // Nil where nothing was measured.
-	since  metrics.Verdict // Against the measured visit before; empty where there is none.
-	err    error           // Why it is left out.
+	summedVisit                 // Its visit is nil where it could not be read, its sum where nothing was measured.
+	since       metrics.Verdict // Against the measured visit before; empty where there is none.
+	err         error           // Why it is left out.
 }
 
 // loadHistory reads the visits, sums each one up and compares it with the one
@@ -274,7 +273,7 @@ func loadHistory(ctx context.Context, folders []string, opts CompareOptions) ([]
 	}
 	err = atOnce(ctx, len(measured), func(i int) {
 		v := measured[i]
-		if v.sum, v.err = metrics.Sum(v.Runs(), metrics.SummaryOptions{Tolerances: v.Around.Tolerances, Resamples: opts.Resamples, Lengths: v.Around.Yard.Lengths}); v.err != nil {
+		if v.sum, v.err = metrics.Sum(v.Runs(), v.summing(opts.Resamples)); v.err != nil {
 			v.err = fmt.Errorf("sum up visit %s: %w", v.Folder, v.err)
 		}
 	})

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"jogstrip/metrics"
 	"jogstrip/pipeline"
 	"jogstrip/pipeline/record"
 )
@@ -153,7 +154,7 @@ func TestVisitPageCountsAFilmOnce(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, err := v.Summary(200)
+	s, err := metrics.Summarise(v.Runs(), metrics.SummaryOptions{Tolerances: v.Around.Tolerances, Resamples: 200})
 	if err != nil || s.Runs != 1 || s.Strides != 10 {
 		t.Errorf("%d strides in %d runs, %v", s.Strides, s.Runs, err)
 	}

@@ -34,7 +34,7 @@ func headRow(t *testing.T, folder string) metrics.Result {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, err := v.Summary(100)
+	s, err := metrics.Summarise(v.Runs(), metrics.SummaryOptions{Tolerances: v.Around.Tolerances, Resamples: 100})
 	if err != nil {
 		t.Fatal(err)
 	}

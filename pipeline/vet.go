@@ -25,38 +25,53 @@ type earlierVisit struct {
 	verdict metrics.Verdict // Of the change from it to the last one.
 }
 
+// summedVisit is a visit with its runs summed up.
+type summedVisit struct {
+	*Visit
+	sum *metrics.Summed
+}
+
+// sumUp sums up the visits at once.
+func sumUp(ctx context.Context, o metrics.SummaryOptions, visits ...*Visit) ([]summedVisit, error) {
+	out, errs := make([]summedVisit, len(visits)), make([]error, len(visits))
+	err := atOnce(ctx, len(visits), func(i int) {
+		sum, err := metrics.Sum(visits[i].Runs(), o)
+		if err != nil {
+			errs[i] = fmt.Errorf("sum up visit %s: %w", visits[i].Folder, err)
+		}
+		out[i] = summedVisit{visits[i], sum}
+	})
+	return out, errors.Join(append(errs, err)...)
+}
+
 // visitsBefore compares a visit with those measured before it, the latest first, and with
 // others of the page. Which others there are changes nothing where they are among the
 // latest: all pages that end with a visit give one advice.
-func visitsBefore(ctx context.Context, now *Visit, others ...*Visit) ([]earlierVisit, error) {
-	visits := measuredBefore(ctx, now, others)
+func visitsBefore(ctx context.Context, now summedVisit, opts CompareOptions, others ...summedVisit) ([]earlierVisit, error) {
+	visits := measuredBefore(ctx, now.Visit, others)
 	for _, v := range others {
-		if !slices.Contains(visits, v) && v.Around.Folder != now.Around.Folder && twoHorses(v, now) == "" {
+		known := slices.ContainsFunc(visits, func(w summedVisit) bool { return w.Visit == v.Visit })
+		if !known && v.Around.Folder != now.Around.Folder && twoHorses(v.Visit, now.Visit) == "" {
 			visits = append(visits, v)
 		}
 	}
-	if len(visits) == 0 {
-		return nil, ctx.Err()
-	}
-	opts := CompareOptions{Resamples: 1} // No verdict rests on the score's interval.
-	last, err := metrics.Sum(now.Runs(), compareSettings(now, now, opts).Summary)
-	if err != nil {
-		return nil, fmt.Errorf("sum up visit %s: %w", now.Folder, err)
-	}
 	out, errs := make([]earlierVisit, len(visits)), make([]error, len(visits))
-	err = atOnce(ctx, len(visits), func(i int) {
-		settings := compareSettings(visits[i], now, opts)
-		sum, err := metrics.Sum(visits[i].Runs(), settings.Summary)
+	err := atOnce(ctx, len(visits), func(i int) {
+		v := visits[i]
+		settings := compareSettings(v.Visit, now.Visit, opts)
+		if v.sum == nil {
+			settings.Summary.Resamples = 1 // No verdict rests on the score's interval.
+			if v.sum, errs[i] = metrics.Sum(v.Runs(), settings.Summary); errs[i] != nil {
+				errs[i] = fmt.Errorf("sum up visit %s: %w", v.Folder, errs[i])
+				return
+			}
+		}
+		c, err := metrics.CompareSummed(v.sum, now.sum, settings)
 		if err != nil {
-			errs[i] = fmt.Errorf("sum up visit %s: %w", visits[i].Folder, err)
+			errs[i] = fmt.Errorf("compare visit %s with %s: %w", now.Folder, v.Folder, err)
 			return
 		}
-		c, err := metrics.CompareSummed(sum, last, settings)
-		if err != nil {
-			errs[i] = fmt.Errorf("compare visit %s with %s: %w", now.Folder, visits[i].Folder, err)
-			return
-		}
-		out[i] = earlierVisit{shortDay(visits[i]), c.Before.Limb, c.Verdict}
+		out[i] = earlierVisit{shortDay(v.Visit), c.Before.Limb, c.Verdict}
 	})
 	return out, errors.Join(append(errs, err)...)
 }
@@ -64,16 +79,16 @@ func visitsBefore(ctx context.Context, now *Visit, others ...*Visit) ([]earlierV
 // measuredBefore reads the measured visits of the horse before this one, the latest first;
 // those that were read already are taken as they are. One that can't be read is passed
 // over: its own page says so.
-func measuredBefore(ctx context.Context, now *Visit, known []*Visit) []*Visit {
-	var out []*Visit
+func measuredBefore(ctx context.Context, now *Visit, known []summedVisit) []summedVisit {
+	var out []summedVisit
 	for _, folder := range foldersBefore(now.Around.Folder) {
 		if len(out) == mostEarlier {
 			break
 		}
-		if i := slices.IndexFunc(known, func(v *Visit) bool { return !v.Single && v.Around.Folder == folder }); i >= 0 {
+		if i := slices.IndexFunc(known, func(v summedVisit) bool { return !v.Single && v.Around.Folder == folder }); i >= 0 {
 			out = append(out, known[i])
 		} else if v, err := loadVisit(ctx, folder); err == nil && len(v.Results) > 0 {
-			out = append(out, v)
+			out = append(out, summedVisit{Visit: v})
 		}
 	}
 	return out

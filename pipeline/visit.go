@@ -173,16 +173,9 @@ func loadSingle(ctx context.Context, path string, isFolder bool) (*Visit, error)
 	return v, ctx.Err()
 }
 
-// Summary returns the visit's runs of its gait taken together.
-func (v *Visit) Summary(resamples int) (*metrics.Summary, error) {
-	if len(v.Results) == 0 {
-		return nil, fmt.Errorf("visit %s: no clip has been measured", v.Folder)
-	}
-	s, err := metrics.Summarise(v.Runs(), metrics.SummaryOptions{Tolerances: v.Around.Tolerances, Resamples: resamples, Lengths: v.Around.Yard.Lengths})
-	if err != nil {
-		return nil, fmt.Errorf("sum up visit %s: %w", v.Folder, err)
-	}
-	return s, nil
+// summing is how the visit's runs are summed up.
+func (v *Visit) summing(resamples int) metrics.SummaryOptions {
+	return metrics.SummaryOptions{Tolerances: v.Around.Tolerances, Resamples: resamples, Lengths: v.Around.Yard.Lengths}
 }
 
 // Visits returns the visit folders of the horse at folder in the order of

@@ -22,11 +22,12 @@ func VisitPage(ctx context.Context, folder string, opts MeasureOptions) (visit *
 	if len(v.Results) == 0 {
 		return v, false, nil
 	}
-	summary, err := v.Summary(opts.Resamples)
+	sums, err := sumUp(ctx, v.summing(opts.Resamples), v)
 	if err != nil {
 		return v, false, err
 	}
-	earlier, err := visitsBefore(ctx, v)
+	summary := sums[0].sum.Summary
+	earlier, err := visitsBefore(ctx, sums[0], CompareOptions{Resamples: opts.Resamples})
 	if err != nil {
 		return v, false, err
 	}

@@ -4,6 +4,7 @@ import (
 	"math"
 	"testing"
 
+	"gonum.org/v1/gonum/stat/distuv"
 	"pgregory.net/rapid"
 )
 
@@ -86,4 +87,22 @@ func TestHolmLevels(t *testing.T) {
 			}
 		}
 	})
+}
+
+// The quantiles that handbooks print for Student's t (Fisher & Yates, Statistical Tables,
+// table III; from memory), and gonum's own inversion.
+func TestTQuantile(t *testing.T) {
+	for df, want := range map[float64]float64{1: 12.706, 2: 4.303, 5: 2.571, 10: 2.228, 30: 2.042, 120: 1.980, math.Inf(1): 1.960} {
+		if got := TQuantile(0.975, df); math.Abs(got-want) > 5e-4 {
+			t.Errorf("t(0.975, %g) = %g, want %g", df, got, want)
+		}
+	}
+	for _, p := range []float64{0.0005, 0.4, 0.5, 0.6, 0.9, 0.975, 0.9995, 0.99999} {
+		for _, df := range []float64{0.5, 0.9, 1, 1.5, 2, 3, 4.4, 7, 13, 40, 333, 1e5} {
+			want := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}.Quantile(p)
+			if got := TQuantile(p, df); math.Abs(got-want) > 1e-8*max(1, math.Abs(want)) {
+				t.Errorf("t(%g, %g) = %.12g, want %.12g", p, df, got, want)
+			}
+		}
+	}
 }
