@@ -303,11 +303,12 @@ func (o Observation) MarshalJSON() ([]byte, error) {
 
 // UnmarshalJSON reads what MarshalJSON wrote.
 func (o *Observation) UnmarshalJSON(b []byte) error {
-	var j observationJSON
+	*o = Observation{Left: math.NaN(), Right: math.NaN(), Value: math.NaN(), SD: math.NaN()}
+	j := observationJSON{Left: &o.Left, Right: &o.Right, Value: &o.Value, SD: &o.SD}
 	if err := json.Unmarshal(b, &j); err != nil {
 		return err
 	}
-	*o = Observation{j.Stride, j.Time, deref(j.Left), deref(j.Right), deref(j.Value), deref(j.SD)}
+	o.Stride, o.Time = j.Stride, j.Time
 	return nil
 }
 
@@ -316,13 +317,6 @@ func number(x float64) *float64 {
 		return nil
 	}
 	return &x
-}
-
-func deref(p *float64) float64 {
-	if p == nil {
-		return math.NaN()
-	}
-	return *p
 }
 
 // Series is one measure over the strides of one run.
