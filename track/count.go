@@ -71,19 +71,13 @@ func count(all []*standing, times []float64, pace *errormodel.Pace, m *errormode
 			best = t
 		}
 	}
-	// The step's own mean does better than the nearest of those tried.
-	for range 2 {
-		if _, step, ok := best.rhythm(all, times); ok {
-			if again := countAt(all, times, step, pace, m); again.worth >= best.worth {
-				best = again
-			}
-		}
-	}
+	best = best.settled(all, times, pace)
 	best.index, best.side, best.beat = slices.Clone(best.index), slices.Clone(best.side), slices.Clone(best.beat)
 	best.dropOffBeat(all, times)
 	for i := range tried {
 		if tried[i].worth > best.worth-m.ClearlyBest {
-			best.agree(&tried[i], all)
+			o := tried[i].settled(all, times, pace)
+			best.agree(&o, all)
 		}
 	}
 	// Somebody must have said of one at least whose it is.
@@ -95,6 +89,24 @@ func count(all []*standing, times []float64, pace *errormodel.Pace, m *errormode
 		best.fillIn(all, times)
 	}
 	return best, sure
+}
+
+// settled returns the choice that is best where a step takes as long as the stances chosen
+// say themselves: a step that does not fit its own stances is no rhythm of theirs.
+func (c *chain) settled(all []*standing, times []float64, pace *errormodel.Pace) chain {
+	out := *c
+	for range 5 {
+		_, step, ok := out.rhythm(all, times)
+		if !ok {
+			break
+		}
+		again := countAt(all, times, step, pace, c.model)
+		if again.worth < out.worth || again.step == out.step {
+			break
+		}
+		out = again
+	}
+	return out
 }
 
 // begins returns when it began to stand and the standard deviation of that, s: after it was
