@@ -470,17 +470,22 @@ func (st *stander) place(s *standing, models [2][]model, side int, seeds []seed)
 
 // sample returns the hoof's place in the k-th frame in which it was seen standing.
 func (c *clip) sample(s *standing, k int) (traj.Sample, bool) {
-	p := s.seen[k]
-	if edge := k < c.model.EdgeFrames || k >= len(s.seen)-c.model.EdgeFrames; edge && !c.turnsInSight(s.landmark) {
+	edge := k < c.model.EdgeFrames || k >= len(s.seen)-c.model.EdgeFrames
+	if edge && !c.turnsInSight(s.landmark) {
 		return traj.Gone(), false // Half hidden, it can't be told from what comes and goes.
 	}
+	return c.sampleOf(s, s.seen[k], edge)
+}
+
+// sampleOf is sample of p, which may move where it lies at the edge of the stance.
+func (c *clip) sampleOf(s *standing, p stood, edge bool) (traj.Sample, bool) {
 	at, ok := c.unsteady(p.frame, p.steady.Add(s.place.At))
 	if !ok {
 		return traj.Gone(), false
 	}
-	sd := math.Hypot(p.sd, c.model.EdgeSD*s.size)
-	if k >= c.model.EdgeFrames && k < len(s.seen)-c.model.EdgeFrames {
-		sd = p.sd
+	sd := p.sd
+	if edge {
+		sd = math.Hypot(sd, c.model.EdgeSD*s.size)
 	}
 	if !c.turnsInSight(s.landmark) {
 		sd = math.Hypot(sd, c.model.CoveredSD*s.size)
@@ -543,6 +548,11 @@ func (c *clip) settleStanding(t *traj.Track, all []*standing) {
 	for _, s := range all {
 		if s.landmark != t.Landmark {
 			continue
+		}
+		for _, rising := range s.rising {
+			if p, ok := c.sampleOf(s, rising, true); ok && t.Samples[rising.frame].Status != traj.Marked {
+				t.Samples[rising.frame] = p
+			}
 		}
 		for k := range s.seen {
 			if p, ok := c.sample(s, k); ok && t.Samples[s.seen[k].frame].Status != traj.Marked {

@@ -27,6 +27,7 @@ type standing struct {
 	size     float64       // Side of the patch, px.
 	frame    int           // Of the appearance from which it was found.
 	seen     []stood       // In the order of frames.
+	rising   []stood       // Right after it: the heel, which is marked, rises while the toe still stands.
 	ground   bool          // It is there when nothing should be: it is no hoof.
 	endless  bool          // It stands for longer than a stance may last.
 	share    float64       // Of the patch that is not the bare ground where it was found.
@@ -376,7 +377,7 @@ func (s *standing) settle(comes bool) {
 
 // rises takes off the frames at its end in which the heel, which is what is marked from behind,
 // has left the ground while the toe still stands: the hoof seems to rise by a part of its
-// height, or no longer looks as it did.
+// height, or no longer looks as it did. While it goes on looking the same it is followed.
 func (s *standing) rises() {
 	n := len(s.seen)
 	middle := s.seen[n/3 : max(2*n/3, n/3+1)]
@@ -409,6 +410,10 @@ func (s *standing) rises() {
 	}
 	if end < n {
 		s.after = s.seen[end].frame
+		s.rising = slices.Clone(s.seen[end:])
+		if k := slices.IndexFunc(s.rising, func(p stood) bool { return vague(p) || p.ncc < s.model.RisingNCC }); k >= 0 {
+			s.rising = s.rising[:k]
+		}
 		s.seen = s.seen[:end]
 	}
 }

@@ -202,6 +202,9 @@ type Tracking struct {
 	// HeelNCC is the correlation with a moment before below which the heel of a hoof seen from
 	// behind has left. Judged.
 	HeelNCC float64
+	// RisingNCC is the correlation with a moment before from which on a heel that rises is
+	// followed. Fitted on the away clips of both fit sets: below it what is followed lags behind.
+	RisingNCC float64
 	// LeftS is how long after it was last seen to stand a hoof in sight has left at the latest,
 	// s. Judged.
 	LeftS float64
@@ -336,7 +339,7 @@ func usualTracking() Tracking {
 		StandNCC: 0.75, StandStray: 0.30, StandSlide: 0.60, RestStray: 0.20, Descends: 0.05, AtRest: 0.03,
 		Elsewhere: 0.8, SamePlace: 0.10, VagueSD: 0.05, BridgeS: 0.18, KeyS: 0.10, AgainNCC: 0.88, AgainShare: 0.7,
 		ShortS: 0.06, BriefS: 0.10, Fewest: 3, LikeMarked: 0.85, EdgeFrames: 3, EdgeSD: 0.10, CoveredSD: 0.08,
-		HeelNCC: 0.93, LeftS: 0.04, PriorWeight: 3.0, MostClick: 4.0,
+		HeelNCC: 0.93, RisingNCC: 0.97, LeftS: 0.04, PriorWeight: 3.0, MostClick: 4.0,
 		BareFromS: 0.35, BareToS: 1.7, BareLooks: 9, StillS: 0.1, StillLimit: 7.0, LeastShare: 0.2,
 		StillShare: 0.55, GoneShare: 0.25, LiftedShare: 0.6,
 		ShortestStep: 0.17, LongestStep: 0.85, LongestDuty: 0.8, LongStance: 1.5, LeastLike: 0.75, LeastFill: 0.5,
