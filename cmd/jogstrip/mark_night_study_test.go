@@ -7,6 +7,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"path/filepath"
+	"slices"
 	"testing"
 	"time"
 
@@ -103,7 +104,7 @@ func (n *night) byEye(truth *scene.Truth, view traj.View) {
 	var limb traj.Landmark
 	n.until(`document.querySelector('.chips [aria-pressed=true]') !== null`)
 	limb = traj.Landmark(pagetest.Eval[string](n.Page, `document.querySelector('.chips [aria-pressed=true]').id.replace('chip-', '')`))
-	frame := middleOfStance(truth, limb, n.frame())
+	frame := n.freeStance(truth, limb)
 	n.stepTo(frame)
 	body := traj.Head
 	if view == traj.Away {
@@ -118,6 +119,33 @@ func (n *night) byEye(truth *scene.Truth, view traj.View) {
 		n.byHand++
 	}
 	n.Wait(fmt.Sprintf(`document.querySelector('#tick-%d') !== null && document.querySelector('#chip-%s.done') !== null && document.querySelector('#saved').textContent === 'Saved'`, frame, body))
+}
+
+// freeStance returns the middle of the nearest stance of a limb in which nothing is marked.
+func (n *night) freeStance(truth *scene.Truth, limb traj.Landmark) int {
+	n.t.Helper()
+	near := n.frame()
+	ticks := pagetest.Eval[[]int](n.Page, `[...document.querySelectorAll('.tick[id]')].map((t) => Number(t.id.replace('tick-', '')))`)
+	best, at := math.Inf(1), near
+	for _, c := range truth.Contacts {
+		middle := frameAt(truth.Times, (c.On+c.HeelOff)/2)
+		marked := slices.ContainsFunc(ticks, func(f int) bool { return c.On <= truth.Times[f] && truth.Times[f] <= c.Off })
+		away := math.Abs(float64(middle - near))
+		if c.Limb == limb && !marked && c.On >= truth.Times[0] && c.HeelOff <= truth.Times[len(truth.Times)-1] && away < best {
+			best, at = away, middle
+		}
+	}
+	return at
+}
+
+// frameAt returns the frame nearest to a time, s.
+func frameAt(times []float64, t float64) (best int) {
+	for f := range times {
+		if math.Abs(times[f]-t) < math.Abs(times[best]-t) {
+			best = f
+		}
+	}
+	return best
 }
 
 // proposal is what the page shows as proposed.
