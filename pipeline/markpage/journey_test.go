@@ -268,27 +268,15 @@ func TestKeyboardAlone(t *testing.T) {
 	b := openBrowser(t, 820, 1100, false)
 	b.Do(chromedp.Navigate(s.URL()))
 	b.Wait(`document.querySelector('#first') !== null`)
-	// tab moves on until the focus is where a selector says, as a person would.
-	tab := func(selector string) {
-		t.Helper()
-		for range 80 {
-			if eval[bool](b, fmt.Sprintf(`document.activeElement.matches(%q)`, selector)) {
-				return
-			}
-			b.Do(chromedp.KeyEvent(kb.Tab))
-		}
-		b.Shoot("failure")
-		t.Fatalf("Tab never reaches %s", selector)
-	}
-	tab("#first")
+	b.tabTo("#first")
 	b.Do(chromedp.KeyEvent(kb.Enter))
 	b.Wait(`document.querySelector('canvas.picture')?.dataset.frame !== undefined`)
 	b.Wait(`document.querySelector('.choice input[name=view]') !== null || document.querySelector('.chips') !== null`)
 	if eval[bool](b, `document.querySelector('.chips') === null`) {
-		tab("input[name=view]")
+		b.tabTo("input[name=view]")
 		b.Do(chromedp.KeyEvent(" "))
 		b.Wait(`document.querySelector('input[value=toward]').checked`)
-		tab("#go-marks")
+		b.tabTo("#go-marks")
 		b.Do(chromedp.KeyEvent(kb.Enter))
 	}
 	b.Wait(`document.querySelector('.ask')?.textContent.includes('left fore')`)
@@ -298,7 +286,7 @@ func TestKeyboardAlone(t *testing.T) {
 	frame := len(truth.Times)/2 + 1
 	b.Wait(fmt.Sprintf(`document.querySelector('canvas.picture').dataset.frame === '%d'`, frame))
 	b.Do(chromedp.KeyEvent(kb.Tab))
-	tab("canvas.picture")
+	b.tabTo("canvas.picture")
 	b.Rested()
 	b.Do(chromedp.KeyEvent(kb.Enter)) // Takes the cross with the keys.
 	// From the middle of the picture (479.5, 269.5) to the hoof, then a tenth of a pixel.

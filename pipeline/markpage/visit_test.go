@@ -245,16 +245,11 @@ func TestSpotsAreAsLargeAsAFinger(t *testing.T) {
 	b.Do(chromedp.EmulateViewport(375, 740, chromedp.EmulateMobile, chromedp.EmulateTouch))
 	b.Do(chromedp.Reload())
 	b.Wait(`document.querySelector('.flank.chosen .spot') !== null`)
-	tap := func(selector string) {
-		t.Helper()
-		at := eval[[]float64](b, fmt.Sprintf(`(() => { const e = document.querySelector(%q); e.scrollIntoView({block: 'center', behavior: 'instant'}); const r = e.getBoundingClientRect(); return [r.left + r.width / 2, r.top + r.height / 2]; })()`, selector))
-		b.Do(chromedp.TapXY(at[0], at[1]))
-	}
-	tap("#side-right")
+	b.tap("#side-right")
 	b.Wait(`document.querySelector('.grader .what').textContent.includes('horse’s right')`)
-	tap(`.flank.chosen [data-region="point of shoulder"] circle`)
+	b.tap(`.flank.chosen [data-region="point of shoulder"] circle`)
 	b.Wait(`document.querySelector('.grader .what').textContent.includes('point of shoulder, horse’s right')`)
-	tap("#grade-2")
+	b.tap("#grade-2")
 	b.visitOnDisk(visit, func(v *record.Visit) bool {
 		return len(v.Palpation) == 1 && v.Palpation[0] == record.Palpation{Region: "point of shoulder", Side: traj.Right, Soreness: 2}
 	})
