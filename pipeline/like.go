@@ -50,7 +50,7 @@ func ProposeLike(ctx context.Context, path, other string, marks *record.Marks) (
 			return nil, "no stance like those marked in " + marks.Clip + " is seen surely enough", nil
 		}
 	}
-	found = append(first, p.more()...)
+	found = append(first, onTheirSides(p.more(), marks)...)
 	if !sidesAgree(found, marks.View) {
 		return nil, "left and right can't be told apart surely enough", nil
 	}
@@ -481,6 +481,47 @@ func middle(place flow.Point, w flow.Window) func(x, y float64) float64 {
 	return func(x, y float64) float64 {
 		return math.Exp(-((x-cx)*(x-cx)/(rx*rx) + (y-cy)*(y-cy)/(ry*ry)) / 2)
 	}
+}
+
+// onTheirSides leaves out hooves that stand no nearer to their own side's place across, as
+// marks show it, than bestOfSide asks for, with the body above them: followed far enough a
+// limb may have become the other one. Where the body is not known the side cannot be checked.
+func onTheirSides(found []ProposedMark, marks *record.Marks) []ProposedMark {
+	hooves, body := leading(marks.View)
+	marked := make([]ProposedMark, 0, len(marks.Marks))
+	for _, m := range marks.Marks {
+		if !m.Hidden {
+			marked = append(marked, ProposedMark{Frame: m.Frame, Landmark: m.Landmark, X: *m.X, Y: *m.Y})
+		}
+	}
+	var own [2]float64
+	for side, hoof := range hooves {
+		var all []float64
+		for _, m := range marked {
+			if a, ok := acrossIn(marked, m, body); ok && m.Landmark == hoof {
+				all = append(all, a)
+			}
+		}
+		own[side] = mean(all)
+	}
+	beside := map[int]bool{} // Frames with a hoof that is left out.
+	for _, m := range found {
+		if side := slices.Index(hooves[:], m.Landmark); side >= 0 {
+			a, ok := acrossIn(found, m, body)
+			beside[m.Frame] = !ok || !(math.Abs(a-own[side]) <= sideShare*math.Abs(own[1-side]-own[side]))
+		}
+	}
+	return slices.DeleteFunc(found, func(m ProposedMark) bool { return beside[m.Frame] })
+}
+
+// acrossIn returns how far a hoof stands to the right of the body in the same frame, in its
+// height above the hoof.
+func acrossIn(marks []ProposedMark, hoof ProposedMark, body traj.Landmark) (across float64, ok bool) {
+	i := slices.IndexFunc(marks, func(m ProposedMark) bool { return m.Frame == hoof.Frame && m.Landmark == body })
+	if i < 0 || hoof.Y <= marks[i].Y {
+		return 0, false
+	}
+	return (hoof.X - marks[i].X) / (hoof.Y - marks[i].Y), true
 }
 
 // sidesAgree reports whether every left hoof stands on the left of every right one, as

@@ -45,7 +45,7 @@ func Propose(ctx context.Context, path string, marks *record.Marks) (found []Pro
 	if err != nil {
 		return nil, "", err
 	}
-	if found = p.more(); len(found) == 0 {
+	if found = onTheirSides(p.more(), marks); len(found) == 0 {
 		return nil, "no further stance is seen surely enough to propose marks in it", nil
 	}
 	sortByFrame(found)

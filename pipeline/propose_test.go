@@ -64,3 +64,25 @@ func TestAMarkedStanceIsNotProposedAgain(t *testing.T) {
 		t.Errorf("proposed are frames %v; the one stance that is not marked lasts from 1.6 to 1.9 s", got)
 	}
 }
+
+// A hoof is proposed where it stands on its own side of the body, as marks show it; one that
+// has drifted to the other side's place, and one without a body above it, is left out, with
+// what else is proposed in its frame.
+func TestProposedHoovesStandOnTheirSide(t *testing.T) {
+	marks := &record.Marks{View: traj.Toward, Marks: []record.Mark{
+		record.At(10, traj.LeftFore, 106, 200), record.At(10, traj.Head, 100, 100),
+		record.At(20, traj.RightFore, 96, 200), record.At(20, traj.Head, 100, 100),
+	}}
+	at := func(frame int, l traj.Landmark, x, y float64) ProposedMark {
+		return ProposedMark{Frame: frame, Landmark: l, X: x, Y: y}
+	}
+	found := []ProposedMark{
+		at(30, traj.LeftFore, 205, 300), at(30, traj.Head, 200, 200), // Where left hooves stand.
+		at(40, traj.RightFore, 203, 300), at(40, traj.Head, 200, 200), // Nearer to where left ones do.
+		at(50, traj.RightFore, 196, 300), // No body to see it by.
+	}
+	got := onTheirSides(found, marks)
+	if len(got) != 2 || got[0].Frame != 30 || got[1].Frame != 30 {
+		t.Errorf("proposed are %v", got)
+	}
+}
