@@ -83,11 +83,6 @@ func proposeArgs(clip, like string) []string {
 // Propose implements markpage.Proposer. It goes by the first of like that gives any.
 func (p *clipProposer) Propose(ctx context.Context, clip string, _ traj.View, like []markpage.Marked) (found []markpage.Proposal, reason string, err error) {
 	for _, l := range like {
-		if filepath.Dir(l.Clip) != filepath.Dir(clip) {
-			// On another day ground and light are others: on hard clips nothing is found in four
-			// of six, and of what is found a sixth lies more than 2 px off.
-			continue
-		}
 		var again string
 		if found, again, err = p.by(ctx, clip, l.Clip); err != nil || len(found) > 0 {
 			return found, "", err

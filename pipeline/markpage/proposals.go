@@ -20,7 +20,7 @@ import (
 type Proposer interface {
 	// Propose looks into the clip, an absolute path, for the marks that like shows:
 	// those of the clip itself where it has a left and a right stance marked, and of
-	// others of the same horse from the same side, the likest first. A clip in which
+	// others of the same visit from the same side. A clip in which
 	// it finds nothing, or in which it cannot tell left from right, gets none, with
 	// the reason in words.
 	Propose(ctx context.Context, clip string, view traj.View, like []Marked) (found []Proposal, reason string, err error)
@@ -171,9 +171,10 @@ func (s *Server) proposedKey(rel string, view traj.View, like []Marked) (string,
 	return key, nil
 }
 
-// like returns the marked clips that show what to look for in the clip rel: its
-// own marks where they show both sides, and those of clips of the same view, of
-// the same visit first, then of the visits before, the latest first.
+// like returns the marked clips that show what to look for in the clip rel: its own marks
+// where they show both sides, and those of clips of the same view and visit; from says
+// which comes first, in words. On another day the horse is not found surely enough again;
+// README has the figures.
 func (s *Server) like(ctx context.Context, rel string) (view traj.View, like []Marked, from string, err error) {
 	own, _, err := s.marksOf(rel)
 	if err != nil {
@@ -194,22 +195,13 @@ func (s *Server) like(ctx context.Context, rel string) (view traj.View, like []M
 	if err != nil {
 		return "", nil, "", err
 	}
-	dir := path.Dir(rel)
-	var near, before []string
-	for _, other := range all.clips {
-		switch group := path.Dir(other); {
-		case other == rel:
-		case group == dir:
-			near = append(near, other)
-		case path.Dir(group) == path.Dir(dir) && group < dir:
-			before = append(before, other)
-		}
-	}
-	slices.SortStableFunc(before, func(a, b string) int { return strings.Compare(path.Dir(b), path.Dir(a)) })
 	const most = 3 // More of the same shows nothing new.
-	for _, other := range slices.Concat(near, before) {
+	for _, other := range all.clips {
 		if len(like) == most {
 			break
+		}
+		if other == rel || path.Dir(other) != path.Dir(rel) {
+			continue
 		}
 		m, _, err := s.marksOf(other)
 		if err != nil || !enough(m) || m.View != view {
@@ -218,10 +210,8 @@ func (s *Server) like(ctx context.Context, rel string) (view traj.View, like []M
 		if _, _, err := s.folder.clipFile(other); errors.Is(err, errNotThere) {
 			continue
 		}
-		if from == "" && path.Dir(other) == dir {
+		if from == "" {
 			from = path.Base(other)
-		} else if from == "" {
-			from = other
 		}
 		like = append(like, Marked{s.absolute(other), m})
 	}
