@@ -292,164 +292,204 @@ func (fo *follower) correlate(room int, g, part flow.Gray) (flow.Scores, error) 
 	return s, err
 }
 
-// step follows the landmark from frame f to frame g.
+// advance is what following from one frame to the next finds out, stage by stage.
+type advance struct {
+	from, to int     // Frames.
+	size     float64 // Of the patch in the first, px.
+	a, b     flow.Gray
+	origin   image.Point // Of both.
+	stray    flow.RegisterOptions
+	told     bool    // Whether the marks say how it grows.
+	agree    float64 // Share of the flow that moves as the patch does.
+	chain    flow.Registration
+	turn     float64 // Variance that turning adds, px².
+	home     *relocation
+	pose     flow.Pose
+	variance float64
+	held     bool // By its key appearance.
+	fresh    bool // Whether the key appearance is to be taken anew.
+}
+
+// step follows the landmark from frame f to frame g: each stage says why the landmark is
+// lost, or nothing.
 func (fo *follower) step(f, g int) error {
-	size := fo.size()
+	m := advance{from: f, to: g, size: fo.size(), fresh: true}
+	for _, stage := range []func(*advance) (cause string, err error){fo.read, fo.byFrameBefore, fo.plausible, fo.byKey, fo.byMarks} {
+		if cause, err := stage(&m); err != nil {
+			return err
+		} else if cause != "" {
+			fo.lose(cause)
+			return nil
+		}
+	}
+	return fo.keep(&m)
+}
+
+// read reads both frames around the landmark.
+func (fo *follower) read(m *advance) (cause string, err error) {
 	w := fo.base.Scaled(fo.pose.Scale)
 	at := fo.pose.At
-	ahead := at.Add(fo.velocity)
-	margin := 0.5*size + 6 + 0.5*math.Hypot(fo.velocity.X, fo.velocity.Y)
-	rect := rectAround(at, w, margin).Union(rectAround(ahead, w, margin))
-	a, o, bufA, err := fo.clip.spool.region(f, rect, fo.bufA)
-	fo.bufA = bufA
+	margin := 0.5*m.size + 6 + 0.5*math.Hypot(fo.velocity.X, fo.velocity.Y)
+	rect := rectAround(at, w, margin).Union(rectAround(at.Add(fo.velocity), w, margin))
+	m.a, m.origin, fo.bufA, err = fo.clip.spool.region(m.from, rect, fo.bufA)
 	if err != nil {
-		return err
+		return "", err
 	}
-	b, ob, bufB, err := fo.clip.spool.region(g, rect, fo.bufB)
-	fo.bufB = bufB
+	var origin image.Point
+	m.b, origin, fo.bufB, err = fo.clip.spool.region(m.to, rect, fo.bufB)
 	if err != nil {
-		return err
+		return "", err
 	}
-	if a.Width == 0 || b.Width == 0 || o != ob || a.Width != b.Width || a.Height != b.Height {
-		if a, b, o, err = fo.common(f, g, rect); err != nil {
-			return err
+	if m.a.Width == 0 || m.b.Width == 0 || m.origin != origin || m.a.Width != m.b.Width || m.a.Height != m.b.Height {
+		if m.a, m.b, m.origin, err = fo.common(m.from, m.to, rect); err != nil {
+			return "", err
 		}
 	}
-	if a.Width < 8 || a.Height < 8 {
-		fo.lose("left the picture")
-		return nil
+	if m.a.Width < 8 || m.a.Height < 8 {
+		return "left the picture", nil
 	}
-	half := halvings(size)
-	fo.planeA.Fill(a, o.X, o.Y, half)
-	fo.planeB.Fill(b, o.X, o.Y, half)
-	planeA, planeB := fo.planeA, fo.planeB
-	weigh, share := fo.weigh(f, planeA, half, at, w, &fo.veil)
+	fo.planeA.Fill(m.a, m.origin.X, m.origin.Y, halvings(m.size))
+	fo.planeB.Fill(m.b, m.origin.X, m.origin.Y, halvings(m.size))
+	return "", nil
+}
+
+// byFrameBefore finds the patch of the frame before: optical flow says about where it is,
+// registering it says where.
+func (fo *follower) byFrameBefore(m *advance) (cause string, err error) {
+	w, at := fo.base.Scaled(fo.pose.Scale), fo.pose.At
+	weigh, share := fo.weigh(m.from, fo.planeA, halvings(m.size), at, w, &fo.veil)
 	if share < 0.35*fo.share {
-		fo.lose("the empty lane shows where it should be")
-		return nil
+		return "the empty lane shows where it should be", nil
 	}
-	if err := fo.previous.Fill(planeA, at, w, weigh); err != nil {
-		fo.lose("nothing left to hold on to: " + err.Error())
-		return nil
+	if err := fo.previous.Fill(fo.planeA, at, w, weigh); err != nil {
+		return "nothing left to hold on to: " + err.Error(), nil
 	}
-	move, agree, ok, err := fo.flow(a, b, o, at, w, weigh)
+	move, agree, ok, err := fo.flow(m.a, m.b, m.origin, at, w, weigh)
 	if err != nil {
-		return err
+		return "", err
 	}
 	if !ok {
-		if move, ok, err = fo.match(a, b, o, at, w); err != nil {
-			return err
+		if move, ok, err = fo.match(m.a, m.b, m.origin, at, w); err != nil {
+			return "", err
 		}
 		if !ok {
-			fo.lose("no place looks like it: hidden, blurred or too fast")
-			return nil
+			return "no place looks like it: hidden, blurred or too fast", nil
 		}
 		agree = 0.5
 	}
-	stray := flow.RegisterOptions{ScaleSD: fo.model.ScaleStraySD, AngleSD: fo.model.AngleStraySD}
-	growth, told := fo.told(f, g)
-	if told {
+	m.agree = agree
+	m.stray = flow.RegisterOptions{ScaleSD: fo.model.ScaleStraySD, AngleSD: fo.model.AngleStraySD}
+	growth, told := fo.told(m.from, m.to)
+	if m.told = told; told {
 		// The marks know it better than the patch, which grows and shrinks with what
 		// passes in front of it.
-		stray.ScaleSD = 0
+		m.stray.ScaleSD = 0
 	}
-	chain := fo.previous.Register(planeB, flow.Pose{At: at.Add(move), Scale: growth}, stray)
+	m.chain = fo.previous.Register(fo.planeB, flow.Pose{At: at.Add(move), Scale: growth}, m.stray)
+	return "", nil
+}
+
+// plausible says whether what was found looks and moves like the landmark, and how well its
+// place is known by it.
+func (fo *follower) plausible(m *advance) (cause string, err error) {
+	chain := m.chain
 	switch {
 	case !chain.OK:
-		fo.lose("patch could not be placed")
-		return nil
+		return "patch could not be placed", nil
 	case chain.NCC < fo.model.LeastNCC:
-		fo.lose("looks different from the frame before: hidden or blurred")
-		return nil
+		return "looks different from the frame before: hidden or blurred", nil
 	case chain.Agree < fo.model.LeastAgree:
-		fo.lose("part of the patch is hidden")
-		return nil
+		return "part of the patch is hidden", nil
+	case !(chain.At.X >= 0 && chain.At.Y >= 0 && chain.At.X <= float64(fo.clip.width-1) && chain.At.Y <= float64(fo.clip.height-1)):
+		return "left the picture", nil
 	}
-	if !(chain.At.X >= 0 && chain.At.Y >= 0 && chain.At.X <= float64(fo.clip.width-1) && chain.At.Y <= float64(fo.clip.height-1)) {
-		fo.lose("left the picture")
-		return nil
+	ahead := fo.pose.At.Add(fo.velocity)
+	if dt := math.Abs(fo.clip.times[m.to] - fo.clip.times[m.from]); fo.landmark.IsHoof() && fo.sinceHome > 1 && chain.At.Dist(ahead) > fo.model.HoofJerk*m.size*max(dt, 1.0/60) {
+		return "a limb that came before it took its place", nil
 	}
-	pose := flow.Pose{At: chain.At, Scale: fo.pose.Scale * chain.Scale, Angle: fo.pose.Angle + chain.Angle}
-	if dt := math.Abs(fo.clip.times[g] - fo.clip.times[f]); fo.landmark.IsHoof() && fo.sinceHome > 1 && chain.At.Dist(ahead) > fo.model.HoofJerk*size*max(dt, 1.0/60) {
-		fo.lose("a limb that came before it took its place")
-		return nil
-	}
-	turn, home, err := fo.turning(planeB, pose, size)
-	if err != nil {
-		return err
+	m.pose = flow.Pose{At: chain.At, Scale: fo.pose.Scale * chain.Scale, Angle: fo.pose.Angle + chain.Angle}
+	if m.turn, m.home, err = fo.turning(fo.planeB, m.pose, m.size); err != nil {
+		return "", err
 	}
 	// How far the place is off the landmark grows and shrinks with the picture of the
 	// horse.
-	grown := sq(fo.grown(f, g, chain.Scale))
-	around := fo.near(size)
-	variance := fo.variance*grown + fo.spreadOf(chain, around) + turn
-	// Against the key appearance: no drift since then.
-	rel := flow.Pose{At: pose.At, Scale: pose.Scale / fo.key.scale, Angle: pose.Angle - fo.key.angle}
-	key := fo.key.template.Register(planeB, rel, stray)
-	fresh, held := true, false
+	grown := sq(fo.grown(m.from, m.to, chain.Scale))
+	m.variance = fo.variance*grown + fo.spreadOf(chain, fo.near(m.size)) + m.turn
+	return "", nil
+}
+
+// byKey sets the place against the key appearance: there is no drift since then.
+func (fo *follower) byKey(m *advance) (cause string, err error) {
+	rel := flow.Pose{At: m.pose.At, Scale: m.pose.Scale / fo.key.scale, Angle: m.pose.Angle - fo.key.angle}
+	key := fo.key.template.Register(fo.planeB, rel, m.stray)
 	if key.OK && key.NCC >= fo.model.KeyNCC && key.Agree >= fo.model.LeastAgree {
-		since := sq(fo.grown(fo.key.frame, g, rel.Scale))
+		since := sq(fo.grown(fo.key.frame, m.to, rel.Scale))
 		keyVariance := fo.key.variance * since
-		v1, v2 := max(variance-keyVariance, 1e-6), fo.spreadOf(key, around)+fo.keyTurn+turn
-		if key.At.Dist(pose.At) < 1+3*math.Sqrt(v1+v2) {
+		v1, v2 := max(m.variance-keyVariance, 1e-6), fo.spreadOf(key, fo.near(m.size))+fo.keyTurn+m.turn
+		if key.At.Dist(m.pose.At) < 1+3*math.Sqrt(v1+v2) {
 			k := v1 / (v1 + v2)
-			pose.At = mix(pose.At, key.At, k)
-			pose.Scale = math.Exp((1-k)*math.Log(pose.Scale) + k*math.Log(key.Scale*fo.key.scale))
-			pose.Angle += k * (key.Angle + fo.key.angle - pose.Angle)
-			variance = keyVariance + v1*v2/(v1+v2)
-			held = true
-			fresh = key.NCC < 0.9 || math.Abs(math.Log(key.Scale)) > 0.08 || math.Abs(key.Angle) > 0.15
+			m.pose.At = mix(m.pose.At, key.At, k)
+			m.pose.Scale = math.Exp((1-k)*math.Log(m.pose.Scale) + k*math.Log(key.Scale*fo.key.scale))
+			m.pose.Angle += k * (key.Angle + fo.key.angle - m.pose.Angle)
+			m.variance = keyVariance + v1*v2/(v1+v2)
+			m.held = true
+			m.fresh = key.NCC < 0.9 || math.Abs(math.Log(key.Scale)) > 0.08 || math.Abs(key.Angle) > 0.15
 		}
 	}
-	fo.keyTurn += turn
-	if !held && chain.NCC < fo.model.AloneNCC {
-		fo.lose("no longer looks like itself: hidden or blurred")
-		return nil
+	fo.keyTurn += m.turn
+	if !m.held && m.chain.NCC < fo.model.AloneNCC {
+		return "no longer looks like itself: hidden or blurred", nil
 	}
-	fo.weak = !held || chain.NCC < fo.model.AloneNCC || chain.Agree < 0.6
-	// Against the marked appearance: cuts the drift.
+	fo.weak = !m.held || m.chain.NCC < fo.model.AloneNCC || m.chain.Agree < 0.6
+	return "", nil
+}
+
+// byMarks sets the place against the marked appearances, which cuts the drift.
+func (fo *follower) byMarks(m *advance) (cause string, err error) {
 	fo.anchored = false
-	found, err := fo.relocate(planeB, pose, variance, size, home)
-	if err != nil {
-		return err
+	found, err := fo.relocate(fo.planeB, m.pose, m.variance, m.size, m.home)
+	if err != nil || found.from == nil {
+		return "", err
 	}
-	if found.from != nil {
-		fo.anchored = found.NCC >= 0.88
-		if found.variance < fo.model.Surer*variance {
-			// The two share the mark's own error, so they are not averaged: the
-			// better one is moved to by as much as it is better.
-			k := min(1, variance/(variance+found.variance))
-			if variance > 4*found.variance {
-				k = 1
-			}
-			pose.At = mix(pose.At, found.At, k)
-			if !told {
-				pose.Scale = math.Exp((1-k)*math.Log(pose.Scale) + k*math.Log(found.Scale*found.from.scale))
-			}
-			variance = max(found.variance, (1-k)*variance+k*found.variance)
-			if k == 1 {
-				fresh, fo.turned = true, 0
-			}
-		}
+	fo.anchored = found.NCC >= 0.88
+	if found.variance >= fo.model.Surer*m.variance {
+		return "", nil
 	}
+	// The two share the mark's own error, so they are not averaged: the
+	// better one is moved to by as much as it is better.
+	k := min(1, m.variance/(m.variance+found.variance))
+	if m.variance > 4*found.variance {
+		k = 1
+	}
+	m.pose.At = mix(m.pose.At, found.At, k)
+	if !m.told {
+		m.pose.Scale = math.Exp((1-k)*math.Log(m.pose.Scale) + k*math.Log(found.Scale*found.from.scale))
+	}
+	m.variance = max(found.variance, (1-k)*m.variance+k*found.variance)
+	if k == 1 {
+		m.fresh, fo.turned = true, 0
+	}
+	return "", nil
+}
+
+// keep takes over what was found, and the key appearance where it is to be taken anew.
+func (fo *follower) keep(m *advance) error {
 	fo.lastScale = fo.pose.Scale
-	fo.velocity = pose.At.Sub(fo.pose.At)
-	fo.pose = pose
-	fo.variance = variance
-	fo.quality = min(1, max(0, (chain.NCC-0.5)/0.5)) * math.Sqrt(agree) * math.Sqrt(chain.Agree)
-	if fresh && chain.NCC > 0.85 {
-		nw := fo.base.Scaled(pose.Scale)
-		weigh, _ := fo.weigh(g, planeB, half, pose.At, nw, &fo.veil)
-		if t, err := flow.NewTemplate(planeB, pose.At, nw, weigh); err == nil {
-			fo.key, fo.keyTurn = appearance{template: t, frame: g, at: pose.At, scale: pose.Scale, angle: pose.Angle, variance: variance}, 0
-			if err := fo.repeats(b, o); err != nil {
+	fo.velocity = m.pose.At.Sub(fo.pose.At)
+	fo.pose = m.pose
+	fo.variance = m.variance
+	fo.quality = min(1, max(0, (m.chain.NCC-0.5)/0.5)) * math.Sqrt(m.agree) * math.Sqrt(m.chain.Agree)
+	if m.fresh && m.chain.NCC > 0.85 {
+		w := fo.base.Scaled(m.pose.Scale)
+		weigh, _ := fo.weigh(m.to, fo.planeB, halvings(m.size), m.pose.At, w, &fo.veil)
+		if t, err := flow.NewTemplate(fo.planeB, m.pose.At, w, weigh); err == nil {
+			fo.key, fo.keyTurn = appearance{template: t, frame: m.to, at: m.pose.At, scale: m.pose.Scale, angle: m.pose.Angle, variance: m.variance}, 0
+			if err := fo.repeats(m.b, m.origin); err != nil {
 				return err
 			}
 		}
 	}
-	if fo.trial > 0 {
-		fo.trial--
-	}
+	fo.trial = max(0, fo.trial-1)
 	return nil
 }
 
