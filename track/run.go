@@ -111,17 +111,9 @@ func load(ctx context.Context, open Open, marks []Mark, opts Options) (c *clip, 
 	if w < 16 || h < 16 || w > 1<<14 || h > 1<<14 {
 		return nil, fmt.Errorf("open clip: picture of %d×%d: must be between 16 and %d pixels on each side", w, h, 1<<14)
 	}
-	loaded := &clip{engine: flow.New(), model: &opts.Model.Tracking, prior: opts.Model.Click.PriorPX, hands: newHands(), width: w, height: h, marks: slices.Clone(marks)}
-	slices.SortStableFunc(loaded.marks, func(a, b Mark) int { return a.Frame - b.Frame })
-	for i := range loaded.marks {
-		m := &loaded.marks[i]
-		if m.SD == 0 {
-			m.SD = loaded.prior
-			loaded.guessed = append(loaded.guessed, i)
-		}
-		if m.Visible && !(m.X >= -0.5 && m.Y >= -0.5 && m.X <= float64(w)-0.5 && m.Y <= float64(h)-0.5) {
-			return nil, &MarkError{*m, fmt.Sprintf("outside the picture of %d×%d", w, h)}
-		}
+	loaded := &clip{engine: flow.New(), model: &opts.Model.Tracking, prior: opts.Model.Click.PriorPX, hands: newHands(), width: w, height: h}
+	if err := loaded.setMarks(marks); err != nil {
+		return nil, err
 	}
 	if loaded.spool, err = newSpool(opts.ScratchDir, opts.MaxScratch, spoolMemory(w, h)); err != nil {
 		return nil, err
@@ -131,9 +123,7 @@ func load(ctx context.Context, open Open, marks []Mark, opts Options) (c *clip, 
 			err = errors.Join(err, loaded.spool.close())
 		}
 	}()
-	moving := &movement{width: w, height: h}
-	empty := newLane(w, h)
-	back := newBackground(loaded.engine, w, h)
+	in := &reading{clip: loaded, moving: &movement{width: w, height: h}, empty: newLane(w, h), back: newBackground(loaded.engine, w, h)}
 	for {
 		if err := ctx.Err(); err != nil {
 			return nil, err
@@ -142,69 +132,114 @@ func load(ctx context.Context, open Open, marks []Mark, opts Options) (c *clip, 
 		if errors.Is(err, io.EOF) {
 			break
 		}
-		f := len(loaded.times)
 		if err != nil {
-			return nil, fmt.Errorf("read frame %d: %w", f, err)
+			return nil, fmt.Errorf("read frame %d: %w", len(loaded.times), err)
 		}
-		if len(pix) != w*h {
-			return nil, fmt.Errorf("read frame %d: %d bytes of luma, want %d for %d×%d", f, len(pix), w*h, w, h)
-		}
-		if math.IsNaN(t) || math.IsInf(t, 0) || f > 0 && t <= loaded.times[f-1] {
-			return nil, fmt.Errorf("read frame %d: time %v s: must be later than the frame before", f, t)
-		}
-		loaded.times = append(loaded.times, t)
-		g := flow.Gray{Pix: pix, Width: w, Height: h, Stride: w}
-		if err := back.add(g); err != nil {
-			return nil, fmt.Errorf("measure background: %w", err)
-		}
-		rate := 60.0
-		if f > 0 {
-			rate = min(max(float64(f)/(t-loaded.times[0]), 5), 1000)
-		}
-		shift := shiftOf(back.motions[f], w, h)
-		scale := float64(back.small.Width) / float64(w)
-		box := moving.add(back.small, flow.Point{X: shift.X * scale, Y: shift.Y * scale}, rate)
-		keep := box
-		if w > 640 {
-			keep = keep.Union(loaded.nearMarks(f, rate))
-		}
-		if err := loaded.spool.add(g, keep); err != nil {
+		if err := in.add(pix, t); err != nil {
 			return nil, err
 		}
-		if every := max(1, int(rate*lanePerS)); f%every == 0 && w > 640 {
-			if err := empty.see(loaded.engine, g, box, back.motions[f]); err != nil {
-				return nil, fmt.Errorf("frame %d: %w", f, err)
-			}
-		}
 		if opts.Progress != nil {
-			opts.Progress("read", f+1, 0)
+			opts.Progress("read", len(loaded.times), 0)
 		}
 	}
-	n := len(loaded.times)
-	if n == 0 {
-		return nil, errors.New("read clip: it holds no frame")
-	}
-	for _, m := range loaded.marks {
-		if m.Frame >= n {
-			return nil, &MarkError{m, fmt.Sprintf("the clip ends with frame %d", n-1)}
-		}
-	}
-	if opts.ReferenceFrame < 0 || opts.ReferenceFrame >= n {
-		return nil, fmt.Errorf("reference frame %d: the clip has frames 0 to %d", opts.ReferenceFrame, n-1)
-	}
-	for f := n - 1; f >= 0; f-- {
-		loaded.times[f] -= loaded.times[0]
-	}
-	loaded.played = loaded.times
-	loaded.motions, loaded.shake, loaded.residual = back.result(opts.ReferenceFrame)
-	if loaded.motions != nil {
-		loaded.toFirst = back.motions
-	}
-	if w > 640 {
-		empty.finish()
-		loaded.lane = empty
+	if err := in.finish(opts.ReferenceFrame); err != nil {
+		return nil, err
 	}
 	return loaded, nil
+}
+
+// setMarks takes over the marks in the order of frames; those that say nothing of their error
+// get the usual one.
+func (c *clip) setMarks(marks []Mark) error {
+	c.marks = slices.Clone(marks)
+	slices.SortStableFunc(c.marks, func(a, b Mark) int { return a.Frame - b.Frame })
+	for i := range c.marks {
+		m := &c.marks[i]
+		if m.SD == 0 {
+			m.SD = c.prior
+			c.guessed = append(c.guessed, i)
+		}
+		if m.Visible && !(m.X >= -0.5 && m.Y >= -0.5 && m.X <= float64(c.width)-0.5 && m.Y <= float64(c.height)-0.5) {
+			return &MarkError{*m, fmt.Sprintf("outside the picture of %d×%d", c.width, c.height)}
+		}
+	}
+	return nil
+}
+
+// reading is what reading a clip collects from frame to frame.
+type reading struct {
+	clip   *clip
+	moving *movement
+	empty  *lane
+	back   *background
+}
+
+// add takes the next frame, its luma row by row, shown at t, s.
+func (in *reading) add(pix []byte, t float64) error {
+	c := in.clip
+	f, w, h := len(c.times), c.width, c.height
+	if len(pix) != w*h {
+		return fmt.Errorf("read frame %d: %d bytes of luma, want %d for %d×%d", f, len(pix), w*h, w, h)
+	}
+	if math.IsNaN(t) || math.IsInf(t, 0) || f > 0 && t <= c.times[f-1] {
+		return fmt.Errorf("read frame %d: time %v s: must be later than the frame before", f, t)
+	}
+	c.times = append(c.times, t)
+	g := flow.Gray{Pix: pix, Width: w, Height: h, Stride: w}
+	if err := in.back.add(g); err != nil {
+		return fmt.Errorf("measure background: %w", err)
+	}
+	rate := 60.0
+	if f > 0 {
+		rate = min(max(float64(f)/(t-c.times[0]), 5), 1000)
+	}
+	shift := shiftOf(in.back.motions[f], w, h)
+	scale := float64(in.back.small.Width) / float64(w)
+	box := in.moving.add(in.back.small, flow.Point{X: shift.X * scale, Y: shift.Y * scale}, rate)
+	keep := box
+	if w > 640 {
+		keep = keep.Union(c.nearMarks(f, rate))
+	}
+	if err := c.spool.add(g, keep); err != nil {
+		return err
+	}
+	if every := max(1, int(rate*lanePerS)); f%every == 0 && w > 640 {
+		if err := in.empty.see(c.engine, g, box, in.back.motions[f]); err != nil {
+			return fmt.Errorf("frame %d: %w", f, err)
+		}
+	}
+	return nil
+}
+
+// finish sets what is known once the last frame has been read. Motions are told against
+// the frame reference.
+func (in *reading) finish(reference int) error {
+	c := in.clip
+	n := len(c.times)
+	if n == 0 {
+		return errors.New("read clip: it holds no frame")
+	}
+	for _, m := range c.marks {
+		if m.Frame >= n {
+			return &MarkError{m, fmt.Sprintf("the clip ends with frame %d", n-1)}
+		}
+	}
+	if reference < 0 || reference >= n {
+		return fmt.Errorf("reference frame %d: the clip has frames 0 to %d", reference, n-1)
+	}
+	for f := n - 1; f >= 0; f-- {
+		c.times[f] -= c.times[0]
+	}
+	c.played = c.times
+	c.motions, c.shake, c.residual = in.back.result(reference)
+	if c.motions != nil {
+		c.toFirst = in.back.motions
+	}
+	if c.width > 640 {
+		in.empty.finish()
+		c.lane = in.empty
+	}
+	return nil
 }
 
 // lanePerS is how often the empty lane is looked at, seconds.
@@ -225,58 +260,64 @@ func (c *clip) nearMarks(f int, rate float64) image.Rectangle {
 	return out.Intersect(image.Rect(0, 0, c.width, c.height))
 }
 
-// track runs both sweeps and puts them together.
-func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
-	n := len(c.times)
-	var landmarks []traj.Landmark
+// sweeps runs sweeps in both directions of time and tells how far they are.
+type sweeps struct {
+	clip     *clip
+	progress func(stage string, done, total int) // May be nil.
+	mu       sync.Mutex
+	done     int // Frames of all sweeps.
+	total    int
+}
+
+// both follows the landmarks from seeds, forward and backward. Index of either: landmark, frame.
+func (s *sweeps) both(ctx context.Context, who []traj.Landmark, seeds []seed) (forward, backward [][]estimate, err error) {
+	if len(who) == 0 {
+		return nil, nil, nil
+	}
+	var out [2][][]estimate
+	g, gctx := errgroup.WithContext(ctx)
+	for i, dir := range []int{1, -1} {
+		one := newSweep(s.clip, who, s.clip.window, seeds, dir)
+		out[i] = one.out
+		g.Go(func() error {
+			<-s.clip.hands
+			defer func() { s.clip.hands <- struct{}{} }()
+			return one.run(gctx, s.tell)
+		})
+	}
+	err = g.Wait()
+	return out[0], out[1], err
+}
+
+// tell counts a frame of a sweep.
+func (s *sweeps) tell() {
+	if s.progress == nil {
+		return
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.done++
+	s.progress("follow", min(s.done, s.total), s.total)
+}
+
+// visible returns the landmarks of the body and the hooves that are marked, each in the order of
+// traj.Landmarks.
+func (c *clip) visible() (body, hooves []traj.Landmark) {
 	for _, l := range traj.Landmarks() {
-		for _, m := range c.marks {
-			if m.Landmark == l && m.Visible {
-				landmarks = append(landmarks, l)
-				break
-			}
-		}
-	}
-	var mu sync.Mutex
-	done, total := 0, 0 // Frames of all sweeps.
-	progress := func() {
-		if opts.Progress == nil {
-			return
-		}
-		mu.Lock()
-		defer mu.Unlock()
-		done++
-		opts.Progress("follow", min(done, total), total)
-	}
-	both := func(who []traj.Landmark, seeds []seed) (forward, backward [][]estimate, err error) {
-		var out [2][][]estimate
-		g, gctx := errgroup.WithContext(ctx)
-		for i, dir := range []int{1, -1} {
-			s := newSweep(c, who, c.window, seeds, dir)
-			out[i] = s.out
-			g.Go(func() error {
-				<-c.hands
-				defer func() { c.hands <- struct{}{} }()
-				return s.run(gctx, progress)
-			})
-		}
-		err = g.Wait()
-		return out[0], out[1], err
-	}
-	var body, hooves []traj.Landmark
-	for _, l := range landmarks {
-		if l.IsHoof() {
+		switch marked := slices.ContainsFunc(c.marks, func(m Mark) bool { return m.Landmark == l && m.Visible }); {
+		case marked && l.IsHoof():
 			hooves = append(hooves, l)
-		} else {
+		case marked:
 			body = append(body, l)
 		}
 	}
-	if len(body) > 0 {
-		total += 2 * n
-	}
-	if len(hooves) > 0 {
-		total += 2 * n
-	}
+	return body, hooves
+}
+
+// track runs both sweeps and puts them together.
+func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
+	body, hooves := c.visible()
+	run := &sweeps{clip: c, progress: opts.Progress, total: 2 * len(c.times) * (min(len(body), 1) + min(len(hooves), 1))}
 	seeds := make([]seed, len(c.marks))
 	for i, m := range c.marks {
 		seeds[i] = seed{Mark: m}
@@ -289,15 +330,13 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 	c.sizeBody(seeds)
 	// The body first: it is never hidden for long and tells how large the hooves
 	// are and where to expect them.
-	var forward, backward [][]estimate
 	var err error
 	if c.common, err = c.commonLooks(seeds); err != nil {
 		return nil, err
 	}
-	if len(body) > 0 {
-		if forward, backward, err = both(body, seeds); err != nil {
-			return nil, err
-		}
+	forward, backward, err := run.both(ctx, body, seeds)
+	if err != nil {
+		return nil, err
 	}
 	c.holdHips(body, forward, backward)
 	var standings []*standing
@@ -310,18 +349,17 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 				seeds[i].size *= c.model.LimbShare
 			}
 		}
-		hf, hb, err := both(hooves, merge(seeds, c.seedsOf(standings)))
-		if err != nil {
-			return nil, err
-		}
-		forward, backward = append(hf, forward...), append(hb, backward...)
-		landmarks = append(hooves, body...) // The order of traj.Landmarks.
 	}
-	r := &Result{Frames: n, Set: &traj.Set{
+	hf, hb, err := run.both(ctx, hooves, merge(seeds, c.seedsOf(standings)))
+	if err != nil {
+		return nil, err
+	}
+	r := &Result{Frames: len(c.times), Set: &traj.Set{
 		Width: c.width, Height: c.height, Times: c.played, Motions: c.motions, Slower: c.slower,
 		ClickPX: c.click, Pairs: c.pairs, ReferenceFrame: opts.ReferenceFrame, ShakeRMS: c.shake, ResidualRMS: c.residual,
 	}}
-	for i, l := range landmarks {
+	forward, backward = append(hf, forward...), append(hb, backward...)
+	for i, l := range append(hooves, body...) { // The order of traj.Landmarks.
 		t, losses := c.fuse(l, forward[i], backward[i], standings, opts)
 		r.Set.Tracks = append(r.Set.Tracks, t)
 		r.Losses = append(r.Losses, losses...)

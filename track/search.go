@@ -112,21 +112,48 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 	if err != nil || b.Width < 12 || b.Height < 12 {
 		return err
 	}
-	var best relocation
-	half := halvings(size)
-	fo.planeB.Fill(b, o.X, o.Y, half)
-	plane := fo.planeB
-	for len(fo.scores) < len(fo.anchors) {
-		fo.scores = append(fo.scores, flow.Scores{})
-	}
+	fo.planeB.Fill(b, o.X, o.Y, halvings(size))
 	// Where it may lie is looked for in a smaller picture; registration says where it does.
 	field, err := fo.areaFor(b, o, size)
 	if err != nil {
 		return err
 	}
-	places := make([]flow.Point, len(fo.anchors)) // Where each may lie.
-	alike := make([]bool, len(fo.anchors))
-	if err := fo.clip.hands.together(len(fo.anchors), func(i int) (err error) {
+	places, alike, err := fo.mayLie(&field, size, reach, claimed)
+	if err != nil {
+		return err
+	}
+	var best relocation
+	for i, m := range fo.anchors {
+		if !alike[i] {
+			continue
+		}
+		r, ok, err := fo.anchor(m, fo.planeB, flow.Pose{At: places[i], Scale: fo.pose.Scale}, size, fo.model.AnchorNCC)
+		if err != nil {
+			return err
+		}
+		if ok && r.NCC >= fo.model.AnchorNCC && r.Agree > 0.55 && (best.from == nil || r.NCC > best.NCC) {
+			best = r
+		}
+	}
+	if best.from == nil {
+		return nil
+	}
+	pose := flow.Pose{At: best.At, Scale: best.Scale * best.from.scale}
+	if told {
+		pose.Scale = fo.pose.Scale
+	}
+	fo.found(g, pose, best.variance, size)
+	return nil
+}
+
+// mayLie returns where each anchor may lie in the field within reach of where the landmark
+// is expected, px, and whether it clearly looks like it there; not where one of claimed lies.
+func (fo *follower) mayLie(field *area, size, reach float64, claimed []flow.Point) (places []flow.Point, alike []bool, err error) {
+	for len(fo.scores) < len(fo.anchors) {
+		fo.scores = append(fo.scores, flow.Scores{})
+	}
+	places, alike = make([]flow.Point, len(fo.anchors)), make([]bool, len(fo.anchors))
+	err = fo.clip.hands.together(len(fo.anchors), func(i int) (err error) {
 		m := fo.anchors[i]
 		rel := fo.pose.Scale / m.scale
 		if rel > 3 || rel < 0.33 {
@@ -154,42 +181,26 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 		})
 		places[i], alike[i] = field.where(p.x, p.y, mark), p.score >= fo.model.SearchNCC && p.score-p.second >= fo.model.SearchMargin
 		return nil
-	}); err != nil {
-		return err
-	}
-	for i, m := range fo.anchors {
-		if !alike[i] {
-			continue
-		}
-		r, ok, err := fo.anchor(m, plane, flow.Pose{At: places[i], Scale: fo.pose.Scale}, size, fo.model.AnchorNCC)
-		if err != nil {
-			return err
-		}
-		if ok && r.NCC >= fo.model.AnchorNCC && r.Agree > 0.55 && (best.from == nil || r.NCC > best.NCC) {
-			best = r
-		}
-	}
-	if best.from == nil {
-		return nil
-	}
-	pose := flow.Pose{At: best.At, Scale: best.Scale * best.from.scale}
-	if told {
-		pose.Scale = fo.pose.Scale
-	}
-	nw := fo.base.Scaled(pose.Scale)
-	weigh, share := fo.weigh(g, plane, half, pose.At, nw, &fo.veil)
+	})
+	return places, alike, err
+}
+
+// found goes on from where the landmark was found again in frame g; size is that of the patch
+// by which it was looked for, px.
+func (fo *follower) found(g int, pose flow.Pose, variance, size float64) {
+	w := fo.base.Scaled(pose.Scale)
+	weigh, share := fo.weigh(g, fo.planeB, halvings(size), pose.At, w, &fo.veil)
 	if share < 0.5*fo.share {
-		return nil
+		return
 	}
-	t, err := flow.NewTemplate(plane, pose.At, nw, weigh)
+	t, err := flow.NewTemplate(fo.planeB, pose.At, w, weigh)
 	if err != nil {
-		return nil
+		return
 	}
 	fo.pose, fo.lastScale, fo.velocity = pose, 0, flow.Point{}
-	fo.variance = best.variance
+	fo.variance = variance
 	fo.quality = 0.6
 	fo.gone, fo.trial = 0, fo.model.TrialFrames
 	fo.on, fo.cause = true, ""
 	fo.key, fo.keyTurn = appearance{template: t, frame: g, at: pose.At, scale: pose.Scale, variance: fo.variance}, 0
-	return nil
 }
