@@ -218,15 +218,7 @@ func (k pair) panel() *plot.Plot {
 func Changes(c *metrics.Comparison) (*Figure, error) {
 	const name = "changes"
 	c = c.Said(lengths.Metric) // What was said in inches before stays so.
-	var rows []metrics.Change
-	if c.Score != nil && c.Score.Change != nil && c.Score.Smallest > 0 {
-		rows = append(rows, *c.Score)
-	}
-	for _, ch := range c.Changes {
-		if ch.Change != nil && ch.Smallest > 0 && finite(ch.Change.Value) && ch.Verdict != metrics.NotJudged {
-			rows = append(rows, ch)
-		}
-	}
+	rows := judged(c)
 	if len(rows) == 0 {
 		return nil, &NoDataError{Figure: name, Reason: "no measure that is judged has both a change and a smallest change that counts"}
 	}
@@ -254,27 +246,7 @@ func Changes(c *metrics.Comparison) (*Figure, error) {
 	p.Y.Tick.Marker = plot.ConstantTicks(labels)
 	p.Y.Tick.Length = 0
 	const column = 150
-	p.Add(artist(func(s sheet) {
-		s.band(bandColor, []float64{-1, 1}, []float64{p.Y.Min, p.Y.Min}, []float64{p.Y.Max, p.Y.Max})
-		s.grid(false, true)
-		s.updown(zeroLine, 0)
-		sty := styleOf(traj.Middle)
-		txt := lettering(tickSize, inkColor)
-		txt.YAlign = draw.YCenter
-		for i, r := range rows {
-			at := float64(len(rows) - 1 - i)
-			e, smallest := r.AsJudged(), r.SmallestJudged()
-			inside := func(v float64) float64 { return math.Max(p.X.Min, math.Min(p.X.Max, v/smallest)) }
-			s.level(sty.whisker(), at, inside(e.Low), inside(e.High))
-			counts := r.Verdict == metrics.Improved || r.Verdict == metrics.Worse || r.Verdict == metrics.Changed
-			s.mark(glyph(sty, !counts), inside(e.Value), at)
-			d := decimalsOf(r.Name, r.Unit)
-			if r.Unit == "" {
-				d = 2
-			}
-			writeColumn(s, txt, at, shortText(*e, d)+suffix(shortUnit(r.Unit)), string(r.Verdict), column)
-		}
-	}))
+	p.Add(artist(func(s sheet) { drawChanges(s, p, rows, column) }))
 	filled, open := glyph(styleOf(traj.Middle), false), glyph(styleOf(traj.Middle), true)
 	return composition{
 		name:  name,
@@ -285,6 +257,44 @@ func Changes(c *metrics.Comparison) (*Figure, error) {
 		height: 40 + 27*vg.Length(len(rows)),
 		body:   func(dc draw.Canvas) { p.Draw(draw.Crop(dc, 0, -column, 0, 0)) },
 	}.figure(), nil
+}
+
+// judged returns the changes that have both a verdict and a smallest change that counts, that
+// of the score first.
+func judged(c *metrics.Comparison) []metrics.Change {
+	var rows []metrics.Change
+	if c.Score != nil && c.Score.Change != nil && c.Score.Smallest > 0 {
+		rows = append(rows, *c.Score)
+	}
+	for _, ch := range c.Changes {
+		if ch.Change != nil && ch.Smallest > 0 && finite(ch.Change.Value) && ch.Verdict != metrics.NotJudged {
+			rows = append(rows, ch)
+		}
+	}
+	return rows
+}
+
+// drawChanges draws a row a change, with its number and verdict in a column at the right.
+func drawChanges(s sheet, p *plot.Plot, rows []metrics.Change, column vg.Length) {
+	s.band(bandColor, []float64{-1, 1}, []float64{p.Y.Min, p.Y.Min}, []float64{p.Y.Max, p.Y.Max})
+	s.grid(false, true)
+	s.updown(zeroLine, 0)
+	sty := styleOf(traj.Middle)
+	txt := lettering(tickSize, inkColor)
+	txt.YAlign = draw.YCenter
+	for i, r := range rows {
+		at := float64(len(rows) - 1 - i)
+		e, smallest := r.AsJudged(), r.SmallestJudged()
+		inside := func(v float64) float64 { return math.Max(p.X.Min, math.Min(p.X.Max, v/smallest)) }
+		s.level(sty.whisker(), at, inside(e.Low), inside(e.High))
+		counts := r.Verdict == metrics.Improved || r.Verdict == metrics.Worse || r.Verdict == metrics.Changed
+		s.mark(glyph(sty, !counts), inside(e.Value), at)
+		d := decimalsOf(r.Name, r.Unit)
+		if r.Unit == "" {
+			d = 2
+		}
+		writeColumn(s, txt, at, shortText(*e, d)+suffix(shortUnit(r.Unit)), string(r.Verdict), column)
+	}
 }
 
 // shortUnit shortens units too long for a narrow column.

@@ -645,41 +645,14 @@ func HoofPaths(in RunInput) (*Figure, error) {
 	y.add(0)
 	var counts []string
 	for _, g := range []metrics.Girdle{metrics.Fore, metrics.Hind} {
-		left, right := girdleHooves(g)
-		var paths []limbPath
-		for _, limb := range []traj.Landmark{left, right} {
-			k := pathOf(in.Run.Paths, limb, in.Lengths)
-			if len(k.single) == 0 {
-				continue
-			}
-			for q, to := range [2]*extent{x, y} {
-				for _, single := range k.single {
-					to.add(single[q]...)
-				}
-				to.add(k.mean[q]...)
-				to.add(k.low[q]...)
-				to.add(k.high[q]...)
-			}
-			paths = append(paths, k)
-			counts = append(counts, fmt.Sprintf("%d %s", len(k.single), limb.Words()))
+		paths := pathsOf(in, g)
+		for _, k := range paths {
+			k.extend(x, y)
+			counts = append(counts, fmt.Sprintf("%d %s", len(k.single), k.limb.Words()))
 		}
-		if len(paths) == 0 {
-			continue
+		if len(paths) > 0 {
+			panels = append(panels, pathPanel(in, g, paths))
 		}
-		p := newPanel(capital(girdleWord(g))+" hooves: outward of the line, "+in.Lengths.Unit("cm")+" (lateral +)", "")
-		p.Add(artist(func(s sheet) {
-			s.grid(true, true)
-			s.updown(zeroLine, 0)
-			for _, k := range paths {
-				for _, q := range k.single {
-					s.line(styleOf(k.side).faint(), q[0], q[1])
-				}
-			}
-			for _, k := range paths {
-				k.draw(s)
-			}
-		}))
-		panels = append(panels, p)
 	}
 	if len(panels) == 0 {
 		reason := "no hoof was followed through a whole swing"
@@ -712,18 +685,60 @@ func HoofPaths(in RunInput) (*Figure, error) {
 	}.figure(), nil
 }
 
+// pathsOf returns the paths of the girdle's hooves that were followed, left first.
+func pathsOf(in RunInput, g metrics.Girdle) []limbPath {
+	left, right := girdleHooves(g)
+	var out []limbPath
+	for _, limb := range []traj.Landmark{left, right} {
+		if k := pathOf(in.Run.Paths, limb, in.Lengths); len(k.single) > 0 {
+			out = append(out, k)
+		}
+	}
+	return out
+}
+
+// pathPanel draws the paths of one girdle's hooves.
+func pathPanel(in RunInput, g metrics.Girdle, paths []limbPath) *plot.Plot {
+	p := newPanel(capital(girdleWord(g))+" hooves: outward of the line, "+in.Lengths.Unit("cm")+" (lateral +)", "")
+	p.Add(artist(func(s sheet) {
+		s.grid(true, true)
+		s.updown(zeroLine, 0)
+		for _, k := range paths {
+			for _, q := range k.single {
+				s.line(styleOf(k.limb.Side()).faint(), q[0], q[1])
+			}
+		}
+		for _, k := range paths {
+			k.draw(s)
+		}
+	}))
+	return p
+}
+
+// extend makes room for the path across and up.
+func (k *limbPath) extend(x, y *extent) {
+	for q, to := range [2]*extent{x, y} {
+		for _, single := range k.single {
+			to.add(single[q]...)
+		}
+		to.add(k.mean[q]...)
+		to.add(k.low[q]...)
+		to.add(k.high[q]...)
+	}
+}
+
 // pathSamples is how many samples a swing is drawn with.
 const pathSamples = 41
 
 // limbPath is all swings of one hoof: outward and height (index 0 and 1), cm.
 type limbPath struct {
-	side            traj.Side
+	limb            traj.Landmark
 	single          [][2][]float64 // Index: swing, direction, sample.
 	mean, low, high [2][]float64   // Index: direction, sample.
 }
 
 func pathOf(paths []metrics.HoofPath, limb traj.Landmark, system lengths.System) limbPath {
-	k := limbPath{side: limb.Side()}
+	k := limbPath{limb: limb}
 	for _, p := range paths {
 		if q, ok := resampled(p, system); ok && p.Limb == limb {
 			k.single = append(k.single, q)
@@ -761,7 +776,7 @@ func resampled(p metrics.HoofPath, system lengths.System) (out [2][]float64, ok 
 }
 
 func (k limbPath) draw(s sheet) {
-	sty := styleOf(k.side)
+	sty := styleOf(k.limb.Side())
 	s.line(sty.line(), k.mean[0], k.mean[1])
 	for _, i := range []int{pathSamples / 4, pathSamples / 2, pathSamples * 3 / 4} {
 		s.level(sty.whisker(), k.mean[1][i], k.low[0][i], k.high[0][i])

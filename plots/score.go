@@ -20,61 +20,24 @@ func ScoreComponents(s *metrics.Summary) (*Figure, error) {
 	if s.Score == nil || len(s.Score.Components) == 0 {
 		return nil, &NoDataError{Figure: name, Reason: "no component of the asymmetry score could be measured"}
 	}
-	parts := append([]metrics.Component(nil), s.Score.Components...)
-	sort.SliceStable(parts, func(i, j int) bool { return parts[i].Part > parts[j].Part })
+	rows := scoreRows(s)
 	p := newPanel("To the left or to the right,\nin multiples of its tolerance (95 % interval)", "")
 	x := newExtent()
 	x.add(-1.2, 1.2)
-	type row struct {
-		metrics.Component
-		low, high float64
-		hasRange  bool
-	}
-	var rows []row
 	var labels []plot.Tick
-	for i, k := range parts {
-		r := row{Component: k}
-		if m := s.Lookup(k.Name); m != nil && m.Value != nil && m.Tolerance > 0 {
-			even := evenOf(k.Name)
-			r.low, r.high, r.hasRange = towardRight(k.Name)*(m.Value.Low-even)/m.Tolerance, towardRight(k.Name)*(m.Value.High-even)/m.Tolerance, true
+	for i, r := range rows {
+		x.add(r.Ratio)
+		if r.hasRange {
 			x.add(r.low, r.high)
 		}
-		r.Ratio *= towardRight(k.Name)
-		x.add(r.Ratio)
-		rows = append(rows, r)
-		labels = append(labels, plot.Tick{Value: float64(len(parts) - 1 - i), Label: titleOf(k.Name)})
+		labels = append(labels, plot.Tick{Value: float64(len(rows) - 1 - i), Label: titleOf(r.Name)})
 	}
 	x.set(&p.X, 0.04)
-	p.Y.Min, p.Y.Max = -0.6, float64(len(parts))-0.4
+	p.Y.Min, p.Y.Max = -0.6, float64(len(rows))-0.4
 	p.Y.Tick.Marker = plot.ConstantTicks(labels)
 	p.Y.Tick.Length = 0
 	const column = 118
-	p.Add(artist(func(sh sheet) {
-		sh.band(bandColor, []float64{-1, 1}, []float64{p.Y.Min, p.Y.Min}, []float64{p.Y.Max, p.Y.Max})
-		sh.grid(false, true)
-		sh.updown(zeroLine, 0)
-		txt := lettering(tickSize, inkColor)
-		txt.YAlign = draw.YCenter
-		for i, r := range rows {
-			at := float64(len(rows) - 1 - i)
-			sty := styleOf(r.Side)
-			stem := sty.line()
-			stem.Width = 3
-			if finite(r.Ratio) {
-				sh.c.StrokeLine2(stem, sh.x(0), sh.y(at), sh.x(r.Ratio), sh.y(at))
-			}
-			if r.hasRange {
-				sh.level(draw.LineStyle{Color: inkColor, Width: 0.9}, at, r.low, r.high)
-			}
-			sh.mark(glyph(sty, false), r.Ratio, at)
-			side := ""
-			if r.Side != traj.Middle {
-				side = ", " + string(r.Side)
-			}
-			sh.c.FillText(txt, vg.Point{X: sh.c.Max.X + 8, Y: sh.y(at) + 1},
-				fmt.Sprintf("weight %s, adds %s%s", number(r.Weight, 2), number(r.Part, 2), side))
-		}
-	}))
+	p.Add(artist(func(sh sheet) { drawScore(sh, p, rows) }))
 	notes := []string{
 		fmt.Sprintf("Score %s; %s, %s. 0 is even, 1 is as uneven as ordinary run-to-run variation.",
 			estimateText(s.Score.Estimate, "", 2), count(s.Score.Strides, "stride"), count(s.Score.Runs, "run")),
@@ -92,7 +55,59 @@ func ScoreComponents(s *metrics.Summary) (*Figure, error) {
 		title:  "Asymmetry score and its components",
 		notes:  notes,
 		legend: []legendEntry{sideLegend(styleOf(traj.Left), "points to the left"), sideLegend(styleOf(traj.Right), "points to the right"), sideLegend(styleOf(traj.Middle), "names no side")},
-		height: 40 + 22*vg.Length(len(parts)),
+		height: 40 + 22*vg.Length(len(rows)),
 		body:   func(c draw.Canvas) { p.Draw(draw.Crop(c, 0, -column, 0, 0)) },
 	}.figure(), nil
+}
+
+// scoreRow is a component of the score, positive to the right, with its interval.
+type scoreRow struct {
+	metrics.Component
+	low, high float64 // In multiples of the tolerance.
+	hasRange  bool
+}
+
+// scoreRows returns the components of the score, those that add most first.
+func scoreRows(s *metrics.Summary) []scoreRow {
+	parts := append([]metrics.Component(nil), s.Score.Components...)
+	sort.SliceStable(parts, func(i, j int) bool { return parts[i].Part > parts[j].Part })
+	var rows []scoreRow
+	for _, k := range parts {
+		r := scoreRow{Component: k}
+		if m := s.Lookup(k.Name); m != nil && m.Value != nil && m.Tolerance > 0 {
+			even := evenOf(k.Name)
+			r.low, r.high, r.hasRange = towardRight(k.Name)*(m.Value.Low-even)/m.Tolerance, towardRight(k.Name)*(m.Value.High-even)/m.Tolerance, true
+		}
+		r.Ratio *= towardRight(k.Name)
+		rows = append(rows, r)
+	}
+	return rows
+}
+
+// drawScore draws a row a component, with its weight and part at the right.
+func drawScore(sh sheet, p *plot.Plot, rows []scoreRow) {
+	sh.band(bandColor, []float64{-1, 1}, []float64{p.Y.Min, p.Y.Min}, []float64{p.Y.Max, p.Y.Max})
+	sh.grid(false, true)
+	sh.updown(zeroLine, 0)
+	txt := lettering(tickSize, inkColor)
+	txt.YAlign = draw.YCenter
+	for i, r := range rows {
+		at := float64(len(rows) - 1 - i)
+		sty := styleOf(r.Side)
+		stem := sty.line()
+		stem.Width = 3
+		if finite(r.Ratio) {
+			sh.c.StrokeLine2(stem, sh.x(0), sh.y(at), sh.x(r.Ratio), sh.y(at))
+		}
+		if r.hasRange {
+			sh.level(draw.LineStyle{Color: inkColor, Width: 0.9}, at, r.low, r.high)
+		}
+		sh.mark(glyph(sty, false), r.Ratio, at)
+		side := ""
+		if r.Side != traj.Middle {
+			side = ", " + string(r.Side)
+		}
+		sh.c.FillText(txt, vg.Point{X: sh.c.Max.X + 8, Y: sh.y(at) + 1},
+			fmt.Sprintf("weight %s, adds %s%s", number(r.Weight, 2), number(r.Part, 2), side))
+	}
 }
