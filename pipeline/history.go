@@ -43,56 +43,12 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 	if err != nil {
 		return nil, fmt.Errorf("history of %s: %w", folder, err)
 	}
-	page := report.History{}
-	var points []plots.HistoryPoint
-	var first, last *pastVisit
-	var middle []*pastVisit // Shown between those two.
-	for _, v := range visits {
-		if v.Visit != nil {
-			out.Problems = append(out.Problems, v.Problems...)
-		}
-		if v.err != nil {
-			out.Problems = append(out.Problems, v.err.Error())
-			continue
-		}
-		for _, text := range v.Around.Warnings {
-			if !slices.Contains(out.Notes, text) {
-				out.Notes = append(out.Notes, text)
-			}
-		}
-		page.Header = header(v.Around)
-		if f := v.Around.Visit.Followed; f != "" && !slices.Contains(page.Followed, f) {
-			page.Followed = append(page.Followed, f)
-		}
-		point, row := historyEntry(v, out.Folder)
-		points, page.Visits = append(points, point), append(page.Visits, row)
-		if v.sum != nil {
-			if first == nil {
-				first = v
-			} else {
-				last = v
-			}
-		}
+	told, err := tellHistory(visits, out)
+	if err != nil {
+		return nil, fmt.Errorf("history of %s: %w", folder, err)
 	}
-	out.Visits = len(page.Visits)
-	if out.Visits == 0 {
-		return nil, fmt.Errorf("history of %s: no visit can be read: %s", folder, strings.Join(slices.Compact(out.Problems), "; ")) // A page above all visits is told once.
-	}
-	if last != nil {
-		c, err := metrics.CompareSummed(first.sum, last.sum, compareSettings(first.Visit, last.Visit, opts))
-		if err == nil {
-			page.Finding, page.Comparison, page.Compared = c.Sentence, c, [2]time.Time{day(first.Around.Folder), day(last.Around.Folder)}
-			page.Surfaces = [2]string{first.Around.Visit.Surface, last.Around.Visit.Surface}
-			middle = between(visits, first, last, opts)
-			for _, v := range middle {
-				page.Between = append(page.Between, report.HistoryVisit{Date: day(v.Around.Folder), Summary: v.sum.Summary})
-			}
-			// What the first page leads with is followed through the visits as well.
-			if lead := glance.Lead(c); lead != nil && !slices.Contains(page.Followed, lead.Name) {
-				page.Followed = append(page.Followed, lead.Name)
-			}
-		}
-	}
+	told.compare(visits, opts)
+	page, first, last := &told.page, told.first, told.last
 	earlier, err := historyBefore(ctx, opts, first, last)
 	if err != nil {
 		return nil, err
@@ -109,13 +65,85 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 		f.from("visits.csv", func(w io.Writer) error { return table.Visits(w, rows) })
 		f.from("soreness.csv", func(w io.Writer) error { return table.Palpation(w, rows) })
 		f.from("columns.csv", table.HistoryDictionary)
-		figure, err := plots.History(points, plots.HistoryOptions{Followed: page.Followed})
+		figure, err := plots.History(told.points, plots.HistoryOptions{Followed: page.Followed})
 		page.Figures = f.figures(plots.OutcomeOf("All visits", figure, err))
 		page.Front.Course = course(visits, page.Comparison)
-		f.historyFront(&page, first, last, middle, earlier)
-		f.page(page)
+		f.historyFront(page, first, last, told.middle, earlier)
+		f.page(*page)
 		return nil
 	})
+}
+
+// toldHistory is what the page of all visits tells.
+type toldHistory struct {
+	page        report.History
+	points      []plots.HistoryPoint
+	first, last *pastVisit   // Of those measured; nil where there are fewer.
+	middle      []*pastVisit // Shown between those two.
+}
+
+// tellHistory collects what each visit adds to the page, and to what out names.
+func tellHistory(visits []*pastVisit, out *HorseHistory) (*toldHistory, error) {
+	t := new(toldHistory)
+	for _, v := range visits {
+		if v.Visit != nil {
+			out.Problems = append(out.Problems, v.Problems...)
+		}
+		if v.err != nil {
+			out.Problems = append(out.Problems, v.err.Error())
+			continue
+		}
+		for _, text := range v.Around.Warnings {
+			if !slices.Contains(out.Notes, text) {
+				out.Notes = append(out.Notes, text)
+			}
+		}
+		t.page.Header = header(v.Around)
+		t.follow(v.Around.Visit.Followed)
+		point, row := historyEntry(v, out.Folder)
+		t.points, t.page.Visits = append(t.points, point), append(t.page.Visits, row)
+		switch {
+		case v.sum == nil:
+		case t.first == nil:
+			t.first = v
+		default:
+			t.last = v
+		}
+	}
+	out.Visits = len(t.page.Visits)
+	if out.Visits == 0 {
+		return nil, fmt.Errorf("no visit can be read: %s", strings.Join(slices.Compact(out.Problems), "; ")) // A page above all visits is told once.
+	}
+	return t, nil
+}
+
+// follow shows a measure through the visits.
+func (t *toldHistory) follow(n metrics.Name) {
+	if n != "" && !slices.Contains(t.page.Followed, n) {
+		t.page.Followed = append(t.page.Followed, n)
+	}
+}
+
+// compare sets the last measured visit beside the first.
+func (t *toldHistory) compare(visits []*pastVisit, opts CompareOptions) {
+	if t.last == nil {
+		return
+	}
+	c, err := metrics.CompareSummed(t.first.sum, t.last.sum, compareSettings(t.first.Visit, t.last.Visit, opts))
+	if err != nil {
+		return
+	}
+	page := &t.page
+	page.Finding, page.Comparison, page.Compared = c.Sentence, c, [2]time.Time{day(t.first.Around.Folder), day(t.last.Around.Folder)}
+	page.Surfaces = [2]string{t.first.Around.Visit.Surface, t.last.Around.Visit.Surface}
+	t.middle = between(visits, t.first, t.last, opts)
+	for _, v := range t.middle {
+		page.Between = append(page.Between, report.HistoryVisit{Date: day(v.Around.Folder), Summary: v.sum.Summary})
+	}
+	// What the first page leads with is followed through the visits as well.
+	if lead := glance.Lead(c); lead != nil {
+		t.follow(lead.Name)
+	}
 }
 
 // between returns the last measured visits between two that can be compared with the first,
