@@ -30,9 +30,10 @@ const (
 )
 
 // Propose follows the marks of the clip at path, which show a left and a right
-// stance, and returns marks for stances at other distances: the hoof that stands
-// and the head, or the croup, each where following it is sure to 2 px. Where it
-// finds none the reason says why, in words. It reads the clip and writes nothing.
+// stance, and returns marks for stances at other distances: the hoof that stands,
+// the head, or the croup, and whatever else of the body was marked in the clip, each where
+// following it is sure to 2 px. Where it finds none the reason says why, in words. It reads
+// the clip and writes nothing.
 func Propose(ctx context.Context, path string, marks *record.Marks) (found []ProposedMark, reason string, err error) {
 	info, err := clip.Probe(ctx, path)
 	if err != nil {
@@ -92,7 +93,8 @@ func (p *proposer) stands(hoof traj.Landmark, frame int) bool {
 
 // more returns marks for stances at other distances than the marked ones.
 func (p *proposer) more() (found []ProposedMark) {
-	hooves, body := leading(p.marks.View)
+	hooves, _ := leading(p.marks.View)
+	body := p.body()
 	for _, hoof := range hooves {
 		var have []float64
 		for _, m := range p.marks.Marks {
@@ -107,12 +109,27 @@ func (p *proposer) more() (found []ProposedMark) {
 			free = slices.Delete(free, best, best+1)
 			have = append(have, p.times[f])
 			found = append(found, proposedAt(p.set, hoof, f))
-			if sure(p.set, body, f, proposedSD) {
-				found = append(found, proposedAt(p.set, body, f))
+			for _, l := range body {
+				if sure(p.set, l, f, proposedSD) {
+					found = append(found, proposedAt(p.set, l, f))
+				}
 			}
 		}
 	}
 	return found
+}
+
+// body returns what is proposed of the body: the head, or the croup, and what the clip's
+// own marks show besides. Nobody is offered what they did not mark.
+func (p *proposer) body() (out []traj.Landmark) {
+	_, leads := leading(p.marks.View)
+	for _, l := range traj.Landmarks() {
+		marked := slices.ContainsFunc(p.marks.Marks, func(m record.Mark) bool { return m.Landmark == l && !m.Hidden })
+		if l == leads || marked && !l.IsHoof() {
+			out = append(out, l)
+		}
+	}
+	return out
 }
 
 // free returns the frames in the middle of stances of a hoof that are surely seen and not

@@ -1,6 +1,7 @@
 package pipeline
 
 import (
+	"slices"
 	"testing"
 
 	"jogstrip/metrics"
@@ -84,5 +85,38 @@ func TestProposedHoovesStandOnTheirSide(t *testing.T) {
 	got := onTheirSides(found, marks)
 	if len(got) != 2 || got[0].Frame != 30 || got[1].Frame != 30 {
 		t.Errorf("proposed are %v", got)
+	}
+}
+
+// Who marks the points of the shoulders is offered them in further frames, where they are
+// surely followed; nobody else is.
+func TestWhatIsMarkedOfTheBodyIsProposed(t *testing.T) {
+	marked := []traj.Landmark{traj.LeftFore, traj.Head, traj.LeftShoulder, traj.RightShoulder}
+	for _, c := range []struct {
+		marked, want []traj.Landmark
+	}{
+		{marked, []traj.Landmark{traj.LeftFore, traj.Head, traj.LeftShoulder}},
+		{marked[:2], []traj.Landmark{traj.LeftFore, traj.Head}},
+	} {
+		p := following(traj.Toward, 3, marked...)
+		vague := &p.set.Tracks[len(p.set.Tracks)-1] // The right shoulder lies in the shadow.
+		vague.Samples = slices.Clone(vague.Samples)
+		for f := range vague.Samples {
+			vague.Samples[f].SD = 3
+		}
+		for _, l := range c.marked {
+			p.marks.Marks = append(p.marks.Marks, record.At(30, l, 100, 100))
+		}
+		p.run.Contacts = []metrics.Contact{
+			{Limb: traj.LeftFore, On: 0.35, Off: 0.65, OnSD: 0.02, OffSD: 0.02},
+			{Limb: traj.LeftFore, On: 1.6, Off: 1.9, OnSD: 0.02, OffSD: 0.02},
+		}
+		var got []traj.Landmark
+		for _, m := range p.more() {
+			got = append(got, m.Landmark)
+		}
+		if !slices.Equal(got, c.want) {
+			t.Errorf("marked %v: proposed are %v, want %v", c.marked, got, c.want)
+		}
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"bytes"
 	"flag"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"slices"
@@ -81,7 +82,8 @@ func TestReportReal(t *testing.T) {
 }
 
 // TestReportSealed prints the tables of the hard clips of the sealed set; JOGSTRIP_SET
-// names another set, whose tables are only printed. JOGSTRIP_COUNT takes the first few clips
+// names another set, whose tables are only printed, JOGSTRIP_SECTION one of the two sections,
+// sealed or shoulders. JOGSTRIP_COUNT takes the first few clips
 // only, which are printed and not written. JOGSTRIP_CLIPS names a folder in which rendered clips
 // are kept for the next run.
 func TestReportSealed(t *testing.T) {
@@ -92,25 +94,37 @@ func TestReportSealed(t *testing.T) {
 	if s := os.Getenv("JOGSTRIP_SET"); s != "" {
 		set = accuracy.Set(s)
 	}
-	clips := accuracy.Clips(set)
-	if len(clips) == 0 {
-		t.Fatalf("set %q is not one of fit, check, sealed", set)
-	}
-	n, err := strconv.Atoi(os.Getenv("JOGSTRIP_COUNT"))
-	if err != nil || n <= 0 || n > len(clips) {
-		n = len(clips)
-	}
 	folder := os.Getenv("JOGSTRIP_CLIPS")
 	if folder == "" {
 		folder = t.TempDir()
 	}
-	var b bytes.Buffer
-	yardstickOf(t, clips[:n], filepath.Join(folder, string(set)), nil).Write(&b)
-	if set != accuracy.Sealed || n < len(clips) {
-		fmt.Printf("%s\n", b.Bytes())
-		return
+	folder = filepath.Join(folder, string(set))
+	for _, part := range []struct {
+		section string
+		clips   []accuracy.Clip
+		write   func(*accuracy.Yardstick, io.Writer)
+	}{
+		{"sealed", accuracy.Clips(set), (*accuracy.Yardstick).Write},
+		{"shoulders", accuracy.ShoulderClips(set), (*accuracy.Yardstick).WriteShoulders},
+	} {
+		if only := os.Getenv("JOGSTRIP_SECTION"); only != "" && only != part.section {
+			continue
+		}
+		if len(part.clips) == 0 {
+			t.Fatalf("set %q is not one of fit, check, sealed", set)
+		}
+		n, err := strconv.Atoi(os.Getenv("JOGSTRIP_COUNT"))
+		if err != nil || n <= 0 || n > len(part.clips) {
+			n = len(part.clips)
+		}
+		var b bytes.Buffer
+		part.write(yardstickOf(t, part.clips[:n], folder, nil), &b)
+		if set != accuracy.Sealed || n < len(part.clips) {
+			fmt.Printf("%s\n", b.Bytes())
+			continue
+		}
+		publish(t, part.section, b.Bytes())
 	}
-	publish(t, "sealed", b.Bytes())
 }
 
 // TestCalibrate prints, of the fit set, by what factor the stated spreads of every part

@@ -32,10 +32,12 @@ const (
 	Sealed Set = "sealed"
 )
 
-// Clip is one hard clip of a set: a seed of scene.Hard in a view.
+// Clip is one hard clip of a set: a seed of scene.Hard in a view or, where Shoulders is
+// set, of scene.HardShoulders, with marks on chest and points of the shoulders.
 type Clip struct {
-	Seed uint64
-	View traj.View
+	Seed      uint64
+	View      traj.View
+	Shoulders bool
 }
 
 // seeds of each set. Toward and away take turns; every seed is used once.
@@ -44,6 +46,10 @@ var seeds = map[Set][]uint64{
 	Check:  span(2000, 24),
 	Sealed: span(7300, 24),
 }
+
+// shoulderSeeds are those of each set's clips in which the shoulders are marked, all of
+// them toward the camera.
+var shoulderSeeds = map[Set][]uint64{Fit: span(1100, 16), Check: span(2200, 8), Sealed: span(7400, 16)}
 
 // span lists n seeds from first on, but for those left out.
 func span(first uint64, n int, but ...uint64) []uint64 {
@@ -61,7 +67,16 @@ func span(first uint64, n int, but ...uint64) []uint64 {
 func Clips(set Set) []Clip {
 	out := make([]Clip, len(seeds[set]))
 	for i, seed := range seeds[set] {
-		out[i] = Clip{seed, []traj.View{traj.Toward, traj.Away}[i%2]}
+		out[i] = Clip{seed, []traj.View{traj.Toward, traj.Away}[i%2], false}
+	}
+	return out
+}
+
+// ShoulderClips lists the clips of a set in which the shoulders are marked.
+func ShoulderClips(set Set) []Clip {
+	var out []Clip
+	for _, seed := range shoulderSeeds[set] {
+		out = append(out, Clip{seed, traj.Toward, true})
 	}
 	return out
 }
@@ -70,7 +85,12 @@ func Clips(set Set) []Clip {
 func (c Clip) Name() string { return fmt.Sprintf("%s-%d", c.View, c.Seed) }
 
 // Scene is what is filmed.
-func (c Clip) Scene() scene.Scene { return scene.Hard(c.Seed, c.View) }
+func (c Clip) Scene() scene.Scene {
+	if c.Shoulders {
+		return scene.HardShoulders(c.Seed)
+	}
+	return scene.Hard(c.Seed, c.View)
+}
 
 // Clicking is how the clip's marks are set: clicks 0.4 or 1 px off, ground marks
 // measured 1 to 3 % wrong, at three or four distances. The marks file says nothing of it.

@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"jogstrip/metrics"
+	"jogstrip/metrics/stats"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/scene"
 	"jogstrip/track/traj"
@@ -239,7 +240,8 @@ func (y *Yardstick) addEvents(result *record.Result, truth *scene.Truth) {
 }
 
 // addMeasures holds the run's intervals against the true mean over the strides of
-// the clip.
+// the clip. Of measures that have one value a run, the line's drift alone is something that
+// a run has: spreads need more strides than a clip shows.
 func (y *Yardstick) addMeasures(result *record.Result, truth *scene.Truth) {
 	if result.Summary == nil {
 		return
@@ -247,7 +249,7 @@ func (y *Yardstick) addMeasures(result *record.Result, truth *scene.Truth) {
 	for _, r := range result.Summary.Results {
 		want := truth.Mean(r.Name)
 		d, _ := metrics.Define(r.Name)
-		if r.Value == nil || math.IsNaN(want) || d.PerRun {
+		if r.Value == nil || math.IsNaN(want) || d.PerRun && r.Name != metrics.LineDrift {
 			continue
 		}
 		k := measureKey{truth.Scene.View, r.Name}
@@ -338,20 +340,7 @@ func (y *Yardstick) Write(w io.Writer) {
 		fmt.Fprintf(w, ", of which %d could not be measured: %q", len(y.failed), y.failed)
 	}
 	fmt.Fprint(w, ".\n\n**Positions.** *Followed*: share of the frames in which the landmark is in view (a hoof: stands\nin view) that are reported as seen. *Wrong*: reported positions more than 5 px off, and how\nmany of these lie inside three stated spreads. *Error over spread*: root mean square of error\nover stated spread; 1 is honest. *95 %*: coordinates whose interval holds the truth.\n\n")
-	fmt.Fprint(w, "| view, part | frames in view | followed | reported | wrong, inside 3 spreads | error over spread x | down | 95 % |\n| --- | --: | --: | --: | --: | --: | --: | --: |\n")
-	parts := slices.Clone(y.order.parts)
-	slices.SortStableFunc(parts, func(a, b partKey) int { return viewOrder(a.view) - viewOrder(b.view) })
-	for _, k := range parts {
-		p := y.parts[k]
-		if p.reported == 0 && p.inView == 0 {
-			continue
-		}
-		view := "–"
-		if p.inView > 0 {
-			view = fmt.Sprint(p.inView)
-		}
-		fmt.Fprintf(w, "| %s: %s | %s | %s | %d | %d, %d | %s | %s | %s |\n", k.view, k.part, view, percent(p.followed, p.inView), p.reported, p.wrong, p.excused, ratio(p.x), ratio(p.y), percent(p.held, p.within))
-	}
+	y.writePositions(w, func(string) bool { return true })
 	fmt.Fprint(w, "\n**Ends of stances.** Given minus true, ms; from behind a stance ends where the heel leaves.\n*Invented*: stances that no true one overlaps.\n\n")
 	fmt.Fprint(w, "| view, part | end | true ones | timed | mean error | median size | 95 % intervals that hold | invented |\n| --- | --- | --: | --: | --: | --: | --: | --: |\n")
 	events := slices.Clone(y.order.events)
@@ -381,6 +370,63 @@ func (y *Yardstick) Write(w io.Writer) {
 		m := y.measures[k]
 		fmt.Fprintf(w, "| %s: %s | %s | %d of %d | %.3g | %.3g | %d of %d |\n", k.view, k.name, m.unit, m.given, y.clips[k.view], median(absolute(m.off)), median(m.half), m.held, m.given)
 	}
+}
+
+// writePositions writes the table of those parts that are asked for.
+func (y *Yardstick) writePositions(w io.Writer, asked func(part string) bool) {
+	fmt.Fprint(w, "| view, part | frames in view | followed | reported | wrong, inside 3 spreads | error over spread x | down | 95 % |\n| --- | --: | --: | --: | --: | --: | --: | --: |\n")
+	parts := slices.Clone(y.order.parts)
+	slices.SortStableFunc(parts, func(a, b partKey) int { return viewOrder(a.view) - viewOrder(b.view) })
+	for _, k := range parts {
+		p := y.parts[k]
+		if p.reported == 0 && p.inView == 0 || !asked(k.part) {
+			continue
+		}
+		view := "–"
+		if p.inView > 0 {
+			view = fmt.Sprint(p.inView)
+		}
+		fmt.Fprintf(w, "| %s: %s | %s | %s | %d | %d, %d | %s | %s | %s |\n", k.view, k.part, view, percent(p.followed, p.inView), p.reported, p.wrong, p.excused, ratio(p.x), ratio(p.y), percent(p.held, p.within))
+	}
+}
+
+// WriteShoulders writes as Markdown what clips toward the camera show of head, chest and
+// points of the shoulders and of the measures of shoulder and trunk.
+func (y *Yardstick) WriteShoulders(w io.Writer) {
+	clips := y.clips[traj.Toward]
+	fmt.Fprintf(w, "%d clips toward the camera", clips)
+	if len(y.failed) > 0 {
+		fmt.Fprintf(w, ", of which %d could not be measured: %q", len(y.failed), y.failed)
+	}
+	fmt.Fprint(w, ". Columns are those of the tables above.\n\n")
+	y.writePositions(w, func(part string) bool {
+		l := traj.Landmark(part)
+		return l == traj.Head || l == traj.Chest || l == traj.LeftShoulder || l == traj.RightShoulder
+	})
+	fmt.Fprint(w, "\n*Error over spread*: root mean square, over the clips, of error over what the interval states as\none standard deviation.\n\n")
+	fmt.Fprint(w, "| measure of one run | unit | given, of clips | median size of the error | median half interval | error over spread | 95 % intervals that hold |\n| --- | --- | --: | --: | --: | --: | --: |\n")
+	for _, n := range metrics.ShoulderAndTrunk() {
+		if n == metrics.PelvisRoll || n == metrics.CroupSway {
+			continue // Seen from behind.
+		}
+		d, _ := metrics.Define(n)
+		m := y.measures[measureKey{traj.Toward, n}]
+		if m == nil {
+			fmt.Fprintf(w, "| %s | %s | 0 of %d | – | – | – | – |\n", d.Title, d.Unit, clips)
+			continue
+		}
+		fmt.Fprintf(w, "| %s | %s | %d of %d | %.3g | %.3g | %s | %d of %d |\n", d.Title, m.unit, m.given, clips, median(absolute(m.off)), median(m.half), ratio(m.overSpread()), m.held, m.given)
+	}
+}
+
+// overSpread returns errors as multiples of what their intervals state as one standard
+// deviation.
+func (m *measureTally) overSpread() []float64 {
+	out := make([]float64, len(m.off))
+	for i, e := range m.off {
+		out[i] = e / (m.half[i] / stats.Z95)
+	}
+	return out
 }
 
 // enough is how many coordinates a factor is worth printing of.

@@ -30,6 +30,18 @@ func Hard(seed uint64, view traj.View) Scene {
 	return s
 }
 
+// HardShoulders returns a clip as Hard does, toward the camera, in which the points of the
+// shoulders stand out under the coat as they do on a lean horse, and shoulders, chest and
+// head are uneven by chance. Nothing is stuck on them.
+func HardShoulders(seed uint64) Scene {
+	s := Hard(seed, traj.Toward)
+	s.Horse.Points = true
+	d := drawing{rand.New(rand.NewPCG(seed, 0x3c6ef372fe94f82b))}
+	a := &s.Asymmetry
+	a.ShoulderLiftMM, a.ChestSwayMM, a.HeadSideCM = d.between(-15, 15), d.between(-8, 8), d.between(-6, 6)
+	return s
+}
+
 // drawing draws a scene's settings by chance.
 type drawing struct{ *rand.Rand }
 
