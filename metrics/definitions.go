@@ -60,7 +60,6 @@ func Definitions() []Definition {
 		{Name: ShoulderExcursion, Title: "Shoulder excursion", Unit: "mm", Decimals: 0, Girdle: Fore, Evidence: Description, Sided: true, Needs: metric},
 		{Name: ShoulderLift, Title: "Shoulder lifted by the swing", Unit: "mm", Decimals: 0, Girdle: Fore, Evidence: Description, Sided: true, Needs: metric},
 		{Name: ShoulderRoll, Title: "Roll of the shoulders", Unit: "°", Decimals: 1, Girdle: Fore, Evidence: Description, Needs: metric},
-		{Name: PelvisRoll, Title: "Roll of the pelvis", Unit: "°", Decimals: 1, Girdle: Hind, Evidence: Description, Needs: metric},
 		{Name: ChestSway, Title: "Chest sway to each side", Unit: "mm", Decimals: 0, Girdle: Fore, Evidence: Description, Sided: true, Needs: metric},
 		{Name: CroupSway, Title: "Croup sway to each side", Unit: "mm", Decimals: 0, Girdle: Hind, Evidence: Description, Sided: true, Needs: metric},
 		{Name: HeadSway, Title: "Head swing to each side", Unit: "mm", Decimals: 0, Girdle: Fore, Evidence: Description, Sided: true, Needs: metric},

@@ -46,8 +46,7 @@ func (a *analysis) measurePoints(s *spatial, cam geometry.Camera, of map[traj.La
 	if s.fit == nil {
 		return
 	}
-	a.putRoll(s, cam, ShoulderRoll, shoulders, traj.LeftShoulder, a.opts.Model.Body.FollowedMM)
-	a.putRoll(s, cam, PelvisRoll, hips, traj.LeftHip, a.opts.Model.Body.HipMM)
+	a.putRoll(s, cam, shoulders)
 }
 
 // ranged returns the range of a fitted height over the stride from start on and the
@@ -68,10 +67,10 @@ func lifted(h *signal.Harmonics, stands, standsSD float64) [2]float64 {
 	return [2]float64{1000 * (high - low), 1000 * math.Hypot(max(1, h.ResidualSD)*h.DifferenceSD(swings, stands), (falls-rises)*standsSD)}
 }
 
-// putRoll adds the range of the roll of the line between two points in every stride; in all
-// of them alike following makes the range of either wrong by followed, mm.
-func (a *analysis) putRoll(s *spatial, cam geometry.Camera, n Name, p points, left traj.Landmark, followed float64) {
-	apart := a.across(s, cam, left.Opposite(), 0).less(a.across(s, cam, left, 0))
+// putRoll adds the range of the roll of the line between the points of the shoulders in every
+// stride.
+func (a *analysis) putRoll(s *spatial, cam geometry.Camera, p points) {
+	apart := a.across(s, cam, traj.RightShoulder, 0).less(a.across(s, cam, traj.LeftShoulder, 0))
 	roll := p.track[1].less(p.track[0])
 	if apart == nil || roll == nil {
 		return
@@ -91,11 +90,11 @@ func (a *analysis) putRoll(s *spatial, cam geometry.Camera, n Name, p points, le
 			continue
 		}
 		v := ranged(h, st.Start)
-		s.found.put(n, single(i, st.Start, degrees*math.Atan(v[0]/1000/width), degrees*v[1]/1000/width))
-		mean += s.found[n].observations[len(s.found[n].observations)-1].Value
+		s.found.put(ShoulderRoll, single(i, st.Start, degrees*math.Atan(v[0]/1000/width), degrees*v[1]/1000/width))
+		mean += s.found[ShoulderRoll].observations[len(s.found[ShoulderRoll].observations)-1].Value
 	}
-	if f := s.found[n]; f != nil {
+	if f := s.found[ShoulderRoll]; f != nil {
 		// Marks that lie beside the points are as much too far apart in every stride.
-		f.commonSD = math.Hypot(wide*mean/float64(len(f.observations)), degrees*math.Sqrt2*followed/1000/width)
+		f.commonSD = math.Hypot(wide*mean/float64(len(f.observations)), degrees*math.Sqrt2*a.opts.Model.Body.FollowedMM/1000/width)
 	}
 }

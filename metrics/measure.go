@@ -144,7 +144,12 @@ func (a *analysis) addCommon(found findings, space *spatial) {
 		}
 	}
 	if m := found[HipExcursion]; m != nil {
+		m.commonSD = math.Hypot(m.commonSD, a.opts.Model.Body.HipApartMM)
 		m.sideCommonSD = math.Hypot(m.sideCommonSD, a.opts.Model.Body.HipMM)
+	}
+	if m := found[ShoulderLift]; m != nil {
+		shoulder := a.opts.Model.Body.ShoulderMM
+		m.commonSD, m.sideCommonSD = math.Hypot(m.commonSD, math.Sqrt2*shoulder), math.Hypot(m.sideCommonSD, shoulder)
 	}
 	if m := found[HeadHarmonicShare]; m != nil && found[HeadFirstHarmonic] != nil && a.cal.Level.AtLeast(geometry.LevelHeight) {
 		first, second := found.mean(HeadFirstHarmonic), found.mean(HeadSecondHarmonic)

@@ -239,7 +239,7 @@ func (a *analysis) bodyMarks(n Name) []traj.Landmark {
 		return []traj.Landmark{traj.Head}
 	case ShoulderExcursion, ShoulderLift, ShoulderRoll:
 		return []traj.Landmark{traj.LeftShoulder, traj.RightShoulder}
-	case HipExcursion, PelvisRoll:
+	case HipExcursion:
 		return []traj.Landmark{traj.LeftHip, traj.RightHip}
 	}
 	return nil

@@ -281,6 +281,6 @@ func BaseWords(s *Summary) []string {
 
 // ShoulderAndTrunk lists the measures of shoulder and trunk in the order of Definitions.
 func ShoulderAndTrunk() []Name {
-	return []Name{ShoulderExcursion, ShoulderLift, ShoulderRoll, PelvisRoll, ChestSway, CroupSway, HeadSway, HeadToSide,
+	return []Name{ShoulderExcursion, ShoulderLift, ShoulderRoll, ChestSway, CroupSway, HeadSway, HeadToSide,
 		BaseWidthFore, BaseWidthHind, QuartersToSide, LineDrift}
 }

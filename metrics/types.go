@@ -214,9 +214,6 @@ const (
 	// ShoulderRoll: range over the stride of the roll of the line between the points of
 	// the shoulders. Sign: None. Unit: °. Source: Common practice.
 	ShoulderRoll Name = "shoulder_roll"
-	// PelvisRoll: range over the stride of the roll of the line between the points of
-	// the hips. Sign: None. Unit: °. Source: Common practice.
-	PelvisRoll Name = "pelvis_roll"
 
 	// ChestSway: largest departure of the chest to each side of its own mean over the
 	// stride, square to the line of travel; difference R − L. Sign: Positive: it swings

@@ -338,7 +338,7 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 	if err != nil {
 		return nil, err
 	}
-	c.holdHips(body, forward, backward)
+	c.hold(body, forward, backward)
 	var standings []*standing
 	if len(hooves) > 0 {
 		if standings, err = c.standings(ctx, hooves, trunkOf(body, forward, backward, c.model), seeds, opts.Gait); err != nil {
@@ -477,58 +477,6 @@ func notesOn(set *traj.Set) []string {
 		out = append(out, "No landmark of the body is marked, so stances of the hooves were not looked for through the clip.")
 	}
 	return out
-}
-
-// holdHips drops what the sweeps say of a hip where it lies farther from its
-// place beside the croup, as the marks give it, than a hip can move. landmarks are those
-// of the sweeps.
-func (c *clip) holdHips(landmarks []traj.Landmark, sweeps ...[][]estimate) {
-	croup := slices.Index(landmarks, traj.Croup)
-	if croup < 0 {
-		return
-	}
-	marks := map[int]map[traj.Landmark]flow.Point{}
-	for _, m := range c.marks {
-		if m.Visible && marks[m.Frame] == nil {
-			marks[m.Frame] = map[traj.Landmark]flow.Point{}
-		}
-		if m.Visible {
-			marks[m.Frame][m.Landmark] = flow.Point{X: m.X, Y: m.Y}
-		}
-	}
-	for _, sweep := range sweeps {
-		if len(sweep) == 0 {
-			continue
-		}
-		for i, l := range landmarks {
-			if l != traj.LeftHip && l != traj.RightHip {
-				continue
-			}
-			var xs, ys []weighted
-			for _, m := range c.marks { // In order of the frames, so the result does not hang on a map's.
-				a, both := marks[m.Frame][traj.Croup]
-				if m.Landmark != l || !m.Visible || !both || sweep[croup][m.Frame].size == 0 {
-					continue
-				}
-				size := sweep[croup][m.Frame].size
-				xs, ys = append(xs, weighted{(m.X - a.X) / size, 1}), append(ys, weighted{(m.Y - a.Y) / size, 1})
-			}
-			if len(xs) == 0 {
-				continue
-			}
-			x, y := median(xs), median(ys)
-			for f := range sweep[i] {
-				e, k := &sweep[i][f], &sweep[croup][f]
-				if !e.seen || e.marked || !k.seen {
-					continue
-				}
-				off := math.Hypot(e.at.X-k.at.X-x*k.size, e.at.Y-k.at.Y-y*k.size)
-				if off > c.model.HipReach*k.size+3*math.Sqrt(e.variance+k.variance) {
-					*e = estimate{cause: "too far from its place beside the croup"}
-				}
-			}
-		}
-	}
 }
 
 // merge adds found seeds to the marks, leaving out what lies so close in time to

@@ -406,7 +406,7 @@ func (y *Yardstick) WriteShoulders(w io.Writer) {
 	fmt.Fprint(w, "\n*Error over spread*: root mean square, over the clips, of error over what the interval states as\none standard deviation.\n\n")
 	fmt.Fprint(w, "| measure of one run | unit | given, of clips | median size of the error | median half interval | error over spread | 95 % intervals that hold |\n| --- | --- | --: | --: | --: | --: | --: |\n")
 	for _, n := range metrics.ShoulderAndTrunk() {
-		if n == metrics.PelvisRoll || n == metrics.CroupSway {
+		if n == metrics.CroupSway {
 			continue // Seen from behind.
 		}
 		d, _ := metrics.Define(n)

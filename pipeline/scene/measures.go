@@ -292,9 +292,6 @@ func (o *observing) trunk() {
 		o.single(metrics.ShoulderRoll, k, s.Start, rollRange(s, 2*shoulderPoint.y*m.k, func(t float64) float64 {
 			return m.shoulderOf(trunk{}, right, t, 0).z - m.shoulderOf(trunk{}, left, t, 0).z
 		}))
-		o.single(metrics.PelvisRoll, k, s.Start, rollRange(s, 2*hipWide*m.k, func(t float64) float64 {
-			return 2 * hipWide * m.k * math.Sin(m.roll(t))
-		}))
 		var place, fromLine [4]float64 // To the left, cm.
 		for limb := range place {
 			place[limb], fromLine[limb] = nan, nan

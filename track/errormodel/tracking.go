@@ -77,6 +77,19 @@ type Tracking struct {
 	// HipReach is how far a hip may move against the croup, sides of the hindquarters' patch.
 	// Common practice: as the pelvis rolls, a hip rises and falls by some 4 cm in 0.27 m.
 	HipReach float64
+	// ShoulderReach is how far a point of a shoulder may move up or down against the chest or
+	// the other one, sides of its patch. Common practice: the swing lifts it by 2 to 3 cm; of
+	// the other, which sinks meanwhile, it is 4 cm in 0.19 m.
+	ShoulderReach float64
+	// ShoulderAside is the same to the sides, where all three go with the trunk. Common
+	// practice: the skin slides by a centimetre and a half.
+	ShoulderAside float64
+	// HeadAside is how far the head may move to the sides against chest and shoulders, sides of
+	// its patch. Common practice: it swings by 2 cm and looks about by as much again.
+	HeadAside float64
+	// HeadNods is the same up and down. Common practice: it nods by 5 cm either way when lame, and
+	// is carried higher or lower by as much.
+	HeadNods float64
 	// TurnShare is how far the mark of a landmark that turns may move against its pattern in one
 	// frame, sides of the patch. Judged.
 	TurnShare float64
@@ -332,7 +345,7 @@ func usualTracking() Tracking {
 		EdgeHold: 0.10, SearchNCC: 0.80, SearchMargin: 0.10, RepeatNCC: 0.90, TrialFrames: 4, SearchForS: 3.0,
 		ScaleStraySD: 0.02, AngleStraySD: 0.04, RegisterFloor: 0.03, SurelyFound: 0.7, Surer: 0.8, FarOff: 0.25,
 		HoofJerk: 21.0, MostSD: 1.5,
-		CroupShare: 0.4, HipReach: 0.072, TurnShare: 0.015, CommonLimit: 20, SwayS: 0.35, CroupAside: 0.03, CroupDown: 0.012, OutlineAside: 0.045,
+		CroupShare: 0.4, HipReach: 0.072, ShoulderReach: 0.21, ShoulderAside: 0.08, HeadAside: 0.21, HeadNods: 0.53, TurnShare: 0.015, CommonLimit: 20, SwayS: 0.35, CroupAside: 0.03, CroupDown: 0.012, OutlineAside: 0.045,
 		LeastBetweenS: 0.3, VagueTrunk: 0.1, LeadS: 0.4, TrunkStrays: 0.3, PathSD: 0.04,
 		LeastRate: 20, HoofHalf: 0.056, LimbShare: 1.5, SearchAcross: 1.8, SearchDown: 1.2, LookNCC: 0.5,
 		LooksAlike: 3, AnotherS: 0.3, LeastHoof: 8.0, LeastBehind: 18.0,
