@@ -167,7 +167,7 @@ func (a *analysis) measureBase(s *spatial) {
 	l, left := f.line, a.opts.View.LeftSign()
 	x, y := advance*l.DX-drift*l.DY, advance*l.DY+drift*l.DX
 	const way = 1000 // 10 m in cm.
-	o := single(0, a.Strides[0].Start, -way*left*x/math.Abs(y), way*sd/advance)
+	o := single(0, a.Strides[0].Start, -way*left*x/math.Abs(y), math.Hypot(way*sd/advance, 100*a.opts.Model.Run.LineBendsM))
 	s.found.put(LineDrift, o)
 	m := Mean{Value: o.Value, SE: o.SD}
 	s.found[LineDrift].run, s.found[LineDrift].horse = &m, &m

@@ -47,7 +47,8 @@
 // Croup, withers and hips lie on the outline of the body, whose patch goes with what sways
 // and rolls beside it. A sweep that was led away from them between two marks goes through
 // both all the same (fuse.go), and of the patch counts most what all its marks show alike
-// (common.go). A hip is held to its place beside the croup.
+// (common.go). A hip is held to its place beside the croup, chest and points of the shoulders to
+// theirs beside each other and below the head (hold.go).
 //
 // A landmark is lost, with a cause in words, when its patch no longer looks like
 // itself, when background shows where it should be, when two places look alike,
