@@ -124,6 +124,7 @@ func CompareVisits(ctx context.Context, before, after string, opts CompareOption
 	if err != nil {
 		return nil, err
 	}
+	sums[0].now = comparison
 	out := &Compared{Comparison: comparison, Problems: append(slices.Clone(b.Problems), a.Problems...), Notes: notes, Folder: opts.Out}
 	if out.Folder == "" {
 		out.Folder = filepath.Join(a.Around.Folder, "compared-with-"+visitName(b, a)+".out")

@@ -120,6 +120,25 @@ func (f *files) tables(set *traj.Set, run *metrics.Run) {
 
 // figures writes every figure as PNG and SVG and returns them for a page.
 func (f *files) figures(outcomes []plots.Outcome, err error) []report.Figure {
+	pictures := f.drawn(outcomes, err)
+	for _, o := range outcomes {
+		if f.err != nil || o.Figure == nil {
+			continue
+		}
+		// Only the page needs the SVG, so the PNG may come while it is written.
+		f.aside.Go(func() error {
+			var b bytes.Buffer
+			if err := o.Figure.PNG(&b); err != nil {
+				return fmt.Errorf("draw: %w", err)
+			}
+			return f.put(filepath.Join("plots", o.Name+".png"), b.Bytes())
+		})
+	}
+	return pictures
+}
+
+// drawn writes every figure as SVG and returns them for a page.
+func (f *files) drawn(outcomes []plots.Outcome, err error) []report.Figure {
 	if f.err == nil && err != nil {
 		f.err = fmt.Errorf("draw: %w", err)
 	}
@@ -137,14 +156,6 @@ func (f *files) figures(outcomes []plots.Outcome, err error) []report.Figure {
 			f.err = fmt.Errorf("draw: %w", err)
 			return nil
 		}
-		// Only the page needs the SVG, so the PNG may come while it is written.
-		f.aside.Go(func() error {
-			var b bytes.Buffer
-			if err := o.Figure.PNG(&b); err != nil {
-				return fmt.Errorf("draw: %w", err)
-			}
-			return f.put(filepath.Join("plots", o.Name+".png"), b.Bytes())
-		})
 		f.bytes(filepath.Join("plots", o.Name+".svg"), svg.Bytes())
 		pictures[i] = report.Figure{Title: o.Title, Description: o.Figure.Description, SVG: svg.Bytes(), Drawing: o.Figure}
 	}

@@ -92,13 +92,13 @@ func elsewhere(visits ...*record.Visit) []report.Noted {
 // names.
 func (f *files) frontFigures(front *report.Front, before, now *metrics.Summary, words [2]string, visits ...*record.Visit) {
 	steps, err := plots.Footfalls(before, now, words)
-	for _, figure := range f.figures(plots.OutcomeOf("Steps from above", steps, err)) {
+	for _, figure := range f.drawn(plots.OutcomeOf("Steps from above", steps, err)) {
 		front.Steps = figure
 	}
 	if len(visits) == 0 {
 		return
 	}
-	for _, figure := range f.figures(feltFigure(visits, front.Visits)) {
+	for _, figure := range f.drawn(feltFigure(visits, front.Visits)) {
 		front.Felt = figure
 	}
 	front.Noted = append(elsewhere(visits...), notedBeside(visits...)...)

@@ -133,6 +133,7 @@ func (t *toldHistory) compare(visits []*pastVisit, opts CompareOptions) {
 	if err != nil {
 		return
 	}
+	t.first.now = c
 	page := &t.page
 	page.Finding, page.Comparison, page.Compared = c.Sentence, c, [2]time.Time{day(t.first.Around.Folder), day(t.last.Around.Folder)}
 	page.Surfaces = [2]string{t.first.Around.Visit.Surface, t.last.Around.Visit.Surface}

@@ -29,6 +29,7 @@ type earlierVisit struct {
 type summedVisit struct {
 	*Visit
 	sum *metrics.Summed
+	now *metrics.Comparison // With the visit with which the page ends; nil where that is to be done.
 }
 
 // sumUp sums up the visits at once.
@@ -39,7 +40,7 @@ func sumUp(ctx context.Context, o metrics.SummaryOptions, visits ...*Visit) ([]s
 		if err != nil {
 			errs[i] = fmt.Errorf("sum up visit %s: %w", visits[i].Folder, err)
 		}
-		out[i] = summedVisit{visits[i], sum}
+		out[i] = summedVisit{Visit: visits[i], sum: sum}
 	})
 	return out, errors.Join(append(errs, err)...)
 }
@@ -58,20 +59,20 @@ func visitsBefore(ctx context.Context, now summedVisit, opts CompareOptions, oth
 	out, errs := make([]earlierVisit, len(visits)), make([]error, len(visits))
 	err := atOnce(ctx, len(visits), func(i int) {
 		v := visits[i]
-		settings := compareSettings(v.Visit, now.Visit, opts)
-		if v.sum == nil {
-			settings.Summary.Resamples = 1 // No verdict rests on the score's interval.
-			if v.sum, errs[i] = metrics.Sum(v.Runs(), settings.Summary); errs[i] != nil {
-				errs[i] = fmt.Errorf("sum up visit %s: %w", v.Folder, errs[i])
+		if v.now == nil {
+			settings := compareSettings(v.Visit, now.Visit, opts)
+			if v.sum == nil {
+				if v.sum, errs[i] = metrics.Sum(v.Runs(), settings.Summary); errs[i] != nil {
+					errs[i] = fmt.Errorf("sum up visit %s: %w", v.Folder, errs[i])
+					return
+				}
+			}
+			if v.now, errs[i] = metrics.CompareSummed(v.sum, now.sum, settings); errs[i] != nil {
+				errs[i] = fmt.Errorf("compare visit %s with %s: %w", now.Folder, v.Folder, errs[i])
 				return
 			}
 		}
-		c, err := metrics.CompareSummed(v.sum, now.sum, settings)
-		if err != nil {
-			errs[i] = fmt.Errorf("compare visit %s with %s: %w", now.Folder, v.Folder, err)
-			return
-		}
-		out[i] = earlierVisit{shortDay(v.Visit), c.Before.Limb, c.Verdict}
+		out[i] = earlierVisit{shortDay(v.Visit), v.now.Before.Limb, v.now.Verdict}
 	})
 	return out, errors.Join(append(errs, err)...)
 }
