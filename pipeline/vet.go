@@ -56,25 +56,40 @@ func visitsBefore(ctx context.Context, now summedVisit, opts CompareOptions, oth
 			visits = append(visits, v)
 		}
 	}
+	opts.Resamples = 1 // No verdict rests on the score's interval.
+	var last *metrics.Summed
+	if slices.ContainsFunc(visits, func(v summedVisit) bool { return v.now == nil }) {
+		sums, err := sumUp(ctx, now.summing(opts.Resamples), now.Visit)
+		if err != nil {
+			return nil, err
+		}
+		last = sums[0].sum
+	}
 	out, errs := make([]earlierVisit, len(visits)), make([]error, len(visits))
 	err := atOnce(ctx, len(visits), func(i int) {
 		v := visits[i]
 		if v.now == nil {
-			settings := compareSettings(v.Visit, now.Visit, opts)
-			if v.sum == nil {
-				if v.sum, errs[i] = metrics.Sum(v.Runs(), settings.Summary); errs[i] != nil {
-					errs[i] = fmt.Errorf("sum up visit %s: %w", v.Folder, errs[i])
-					return
-				}
-			}
-			if v.now, errs[i] = metrics.CompareSummed(v.sum, now.sum, settings); errs[i] != nil {
-				errs[i] = fmt.Errorf("compare visit %s with %s: %w", now.Folder, v.Folder, errs[i])
-				return
-			}
+			v.now, errs[i] = compareWith(v.Visit, now.Visit, last, opts)
 		}
-		out[i] = earlierVisit{shortDay(v.Visit), v.now.Before.Limb, v.now.Verdict}
+		if errs[i] == nil {
+			out[i] = earlierVisit{shortDay(v.Visit), v.now.Before.Limb, v.now.Verdict}
+		}
 	})
 	return out, errors.Join(append(errs, err)...)
+}
+
+// compareWith compares visit now, summed up as last, with v.
+func compareWith(v, now *Visit, last *metrics.Summed, opts CompareOptions) (*metrics.Comparison, error) {
+	settings := compareSettings(v, now, opts)
+	sum, err := metrics.Sum(v.Runs(), settings.Summary)
+	if err != nil {
+		return nil, fmt.Errorf("sum up visit %s: %w", v.Folder, err)
+	}
+	c, err := metrics.CompareSummed(sum, last, settings)
+	if err != nil {
+		return nil, fmt.Errorf("compare visit %s with %s: %w", now.Folder, v.Folder, err)
+	}
+	return c, nil
 }
 
 // measuredBefore reads the measured visits of the horse before this one, the latest first;
