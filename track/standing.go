@@ -76,6 +76,7 @@ type stander struct {
 	fo    *follower // Lends its masks and its resizing of appearances.
 	plane flow.Plane
 	buf   []byte
+	here  grid
 	veil  veil
 }
 
@@ -169,80 +170,13 @@ func (st *stander) remember(f int, steady flow.Point, bare, still grid, w flow.W
 // which the patch w at p keeps its place against the background. What hides it for
 // a moment does not end it.
 func (st *stander) extend(ctx context.Context, f int, p flow.Point, w flow.Window) (*standing, error) {
-	c := st.clip
-	size := w.Size()
-	origin := c.steady(f, p)
-	bare, looks, err := st.bare(f, origin, size)
-	if err != nil {
+	s, base, err := st.moment(f, st.clip.steady(f, p), w)
+	if err != nil || s == nil {
 		return nil, err
 	}
-	base, err := st.remember(f, origin, bare, nil, w)
-	if err != nil || base == nil {
-		return nil, err
-	}
-	var still grid
-	if bare != nil {
-		if still, err = st.still(base, origin, size); err != nil {
-			return nil, err
-		}
-		if own, err := st.remember(f, origin, bare, still, w); err != nil {
-			return nil, err
-		} else if own.share >= st.model.LeastShare {
-			base = own
-		} else {
-			still = nil
-		}
-	}
-	s := &standing{model: st.clip.model, landmark: st.fo.landmark, size: size, frame: f, before: -1, after: -1, marked: -1, share: base.share, bare: bare, still: still}
-	s.ground = alwaysThere(base.grid, base.hoof, looks, st.model.StillLimit) || bare != nil && base.share < st.model.LeastShare
-	s.seen = append(s.seen, stood{frame: f, steady: origin, ncc: 1})
-	var here grid
 	for _, dir := range []int{-1, 1} {
-		key, place, last := base, origin, f
-		for g := f + dir; g >= 0 && g < len(c.times) && math.Abs(c.times[g]-c.times[last]) <= st.model.BridgeS; g += dir {
-			if err := ctx.Err(); err != nil {
-				return nil, err
-			}
-			if math.Abs(c.times[g]-c.times[f]) > c.pace.LongestStanceS {
-				break
-			}
-			q, ok := c.unsteady(g, place)
-			if !ok {
-				break
-			}
-			if ok, err = st.around(g, q, w, 0.5*size+4); err != nil {
-				return nil, err
-			} else if !ok {
-				continue
-			}
-			again := g != last+dir // Something hid it: it must look the more like itself.
-			var best stood
-			for k, l := range []*standingLook{key, base} {
-				if k > 0 && (l == key || best.ncc > 0.9) {
-					break
-				}
-				seen, ok := st.compare(l, g, q, size, again, &here)
-				if ok && seen.ncc > best.ncc {
-					best = seen
-				}
-			}
-			if best.ncc == 0 || best.steady.Dist(origin) > st.model.StandSlide*size {
-				continue
-			}
-			if again && (best.steady.Dist(place) > st.model.SamePlace*size+0.5 || best.sd >= st.model.VagueSD*size) {
-				continue // Another hoof, as hinds come to the prints of the fores.
-			}
-			s.seen = append(s.seen, best)
-			place, last = best.steady, g
-			if age := math.Abs(c.times[g] - c.times[key.frame]); best.ncc > 0.85 && best.ncc < 0.95 || best.ncc > 0.6 && age > st.model.KeyS {
-				l, err := st.remember(g, best.steady, bare, still, w)
-				if err != nil {
-					return nil, err
-				}
-				if l != nil && l.share >= 0.6*base.share {
-					key = l
-				}
-			}
+		if err := st.prolong(ctx, s, base, dir, w); err != nil {
+			return nil, err
 		}
 		if dir < 0 {
 			slices.Reverse(s.seen)
@@ -251,14 +185,105 @@ func (st *stander) extend(ctx context.Context, f int, p flow.Point, w flow.Windo
 	if err := st.trim(s, w); err != nil {
 		return nil, err
 	}
-	s.endless = s.lasts(c.times) > c.pace.LongestStanceS
+	s.endless = s.lasts(st.clip.times) > st.clip.pace.LongestStanceS
 	return s, st.ends(s, w)
+}
+
+// moment returns a stance of which frame f alone is known, with its mark at origin in the
+// coordinates of frame 0, and what it looks like there; nil where the patch gives no hold.
+func (st *stander) moment(f int, origin flow.Point, w flow.Window) (*standing, *standingLook, error) {
+	bare, looks, err := st.bare(f, origin, w.Size())
+	if err != nil {
+		return nil, nil, err
+	}
+	base, err := st.remember(f, origin, bare, nil, w)
+	if err != nil || base == nil {
+		return nil, nil, err
+	}
+	var still grid
+	if bare != nil {
+		if still, err = st.still(base, origin, w.Size()); err != nil {
+			return nil, nil, err
+		}
+		if own, err := st.remember(f, origin, bare, still, w); err != nil {
+			return nil, nil, err
+		} else if own.share >= st.model.LeastShare {
+			base = own
+		} else {
+			still = nil
+		}
+	}
+	s := &standing{model: st.clip.model, landmark: st.fo.landmark, size: w.Size(), frame: f, before: -1, after: -1, marked: -1, share: base.share, bare: bare, still: still}
+	s.ground = alwaysThere(base.grid, base.hoof, looks, st.model.StillLimit) || bare != nil && base.share < st.model.LeastShare
+	s.seen = append(s.seen, stood{frame: f, steady: origin, ncc: 1})
+	return s, base, nil
+}
+
+// prolong adds to s the frames in one direction from its moment, which looks like base, in
+// which the hoof is seen to stand on.
+func (st *stander) prolong(ctx context.Context, s *standing, base *standingLook, dir int, w flow.Window) error {
+	c := st.clip
+	origin := s.seen[len(s.seen)-1].steady // What lies before it is known by now, or not yet.
+	key, place, last := base, origin, s.frame
+	for g := s.frame + dir; g >= 0 && g < len(c.times) && math.Abs(c.times[g]-c.times[last]) <= st.model.BridgeS; g += dir {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		if math.Abs(c.times[g]-c.times[s.frame]) > c.pace.LongestStanceS {
+			break
+		}
+		q, ok := c.unsteady(g, place)
+		if !ok {
+			break
+		}
+		ok, err := st.around(g, q, w, 0.5*s.size+4)
+		if err != nil {
+			return err
+		} else if !ok {
+			continue
+		}
+		again := g != last+dir // Something hid it: it must look the more like itself.
+		best := st.by(key, base, g, q, s.size, again)
+		if best.ncc == 0 || best.steady.Dist(origin) > st.model.StandSlide*s.size {
+			continue
+		}
+		if again && (best.steady.Dist(place) > st.model.SamePlace*s.size+0.5 || best.sd >= st.model.VagueSD*s.size) {
+			continue // Another hoof, as hinds come to the prints of the fores.
+		}
+		s.seen = append(s.seen, best)
+		place, last = best.steady, g
+		if age := math.Abs(c.times[g] - c.times[key.frame]); best.ncc > 0.85 && best.ncc < 0.95 || best.ncc > 0.6 && age > st.model.KeyS {
+			l, err := st.remember(g, best.steady, s.bare, s.still, w)
+			if err != nil {
+				return err
+			}
+			if l != nil && l.share >= 0.6*base.share {
+				key = l
+			}
+		}
+	}
+	return nil
+}
+
+// by returns where the hoof stands in frame g near q by its latest look, key, or by its
+// first, base, where that says it better; its correlation is 0 where it does not.
+func (st *stander) by(key, base *standingLook, g int, q flow.Point, size float64, again bool) stood {
+	var best stood
+	for k, l := range []*standingLook{key, base} {
+		if k > 0 && (l == key || best.ncc > 0.9) {
+			break
+		}
+		if seen, ok := st.compare(l, g, q, size, again); ok && seen.ncc > best.ncc {
+			best = seen
+		}
+	}
+	return best
 }
 
 // compare returns whether the hoof of look l stands in frame g, whose surroundings of q
 // were read last, and where. Its likeness is the better one of two: the correlation of
 // the patch, and the share of the hoof that is still.
-func (st *stander) compare(l *standingLook, g int, q flow.Point, size float64, again bool, here *grid) (stood, bool) {
+func (st *stander) compare(l *standingLook, g int, q flow.Point, size float64, again bool) (stood, bool) {
 	c := st.clip
 	leastNCC, leastStill := st.model.StandNCC, st.model.StillShare
 	if again {
@@ -280,8 +305,8 @@ func (st *stander) compare(l *standingLook, g int, q flow.Point, size float64, a
 	if moved {
 		at, _ = c.unsteady(g, out.steady)
 	}
-	*here = st.sampleHere(at, size, *here)
-	share := keeps(l.grid, *here, l.hoof, 0, st.model.StillLimit)
+	st.here = st.sampleHere(at, size, st.here)
+	share := keeps(l.grid, st.here, l.hoof, 0, st.model.StillLimit)
 	switch {
 	case share < st.model.GoneShare || again && share < leastStill:
 		return stood{}, false
@@ -482,14 +507,12 @@ func (st *stander) lifted(s *standing, w flow.Window) error {
 // seen without it, where they are not known yet: there it looks as it does a while later
 // (or earlier), or the hoof has been followed away from it.
 func (st *stander) ends(s *standing, w flow.Window) error {
-	c := st.clip
-	var here grid
 	for _, dir := range []int{-1, 1} {
-		last, known := s.seen[0], s.before >= 0
+		last, known := s.seen[0], &s.before
 		if dir > 0 {
-			last, known = s.seen[len(s.seen)-1], s.after >= 0
+			last, known = s.seen[len(s.seen)-1], &s.after
 		}
-		if known {
+		if *known >= 0 {
 			continue
 		}
 		end, err := st.remember(last.frame, last.steady, s.bare, s.still, w)
@@ -499,69 +522,85 @@ func (st *stander) ends(s *standing, w flow.Window) error {
 		if end == nil {
 			continue
 		}
-		hoof := end.template
-		// The place as it is well before or after the stance.
-		var empty *flow.Template
-		away := last.frame
-		for g := last.frame + dir; g >= 0 && g < len(c.times) && math.Abs(c.times[g]-c.times[last.frame]) < 0.35; g += dir {
-			away = g
-		}
-		if away != last.frame && math.Abs(c.times[away]-c.times[last.frame]) > 0.2 {
-			if q, ok := c.unsteady(away, last.steady); ok {
-				if empty, err = st.template(away, q, w); err != nil {
-					return err
-				}
-			}
-		}
-		movedAt, moved := -1, 0.0 // Where it seems to have moved, and by how much, px.
-		for g := last.frame + dir; g >= 0 && g < len(c.times) && math.Abs(c.times[g]-c.times[last.frame]) < st.model.BridgeS; g += dir {
-			q, ok := c.unsteady(g, last.steady)
-			if !ok {
-				break
-			}
-			if ok, err = st.around(g, q, w, 0.5*s.size+4); err != nil {
-				return err
-			} else if !ok {
-				continue
-			}
-			gone := false
-			if end.share >= st.model.LeastShare {
-				here = st.sampleHere(q, s.size, here)
-				then, _ := shadeOf(end.grid, s.bare)
-				now, _ := shadeOf(here, s.bare)
-				gone = bottomShare(here, s.bare, end.hoof, st.model.StillLimit, 0, then, now) >= st.model.LiftedShare
-			}
-			if near := g - last.frame; !gone && hoof != nil && near*near <= 9 || movedAt >= 0 {
-				// It comes, or goes on, in one piece, the farther off the longer before or
-				// after; the opposite hoof, which looks alike and passes in front of it, is the
-				// nearer.
-				r := hoof.Register(st.plane, flow.Pose{At: q, Scale: 1}, flow.RegisterOptions{ScaleSD: 0.03, AngleSD: 0.1})
-				d := r.At.Dist(q)
-				found := r.OK && r.NCC > st.model.StandNCC
-				switch {
-				case movedAt >= 0 && !(found && d < moved):
-					gone, g = true, movedAt
-				case found && d > 0.15*s.size && d < st.model.StandSlide*s.size:
-					movedAt, moved = g, d
-				default:
-					movedAt = -1
-				}
-			}
-			if !gone && empty != nil {
-				r := empty.Register(st.plane, flow.Pose{At: q, Scale: 1}, flow.RegisterOptions{})
-				gone = r.OK && r.NCC > 0.8 && r.At.Dist(q) < 0.1*s.size+1
-			}
-			if gone {
-				if dir < 0 {
-					s.before = g
-				} else {
-					s.after = g
-				}
-				break
-			}
+		if *known, err = st.goneAt(s, end, last, dir, w); err != nil {
+			return err
 		}
 	}
 	return nil
+}
+
+// goneAt returns the nearest frame, in the direction dir from where a stance was last seen, in
+// which its place is seen without it; −1 where there is none. end is what it looked like then.
+func (st *stander) goneAt(s *standing, end *standingLook, last stood, dir int, w flow.Window) (int, error) {
+	c := st.clip
+	empty, err := st.emptied(last, dir, w)
+	if err != nil {
+		return -1, err
+	}
+	movedAt, moved := -1, 0.0 // Where it seems to have moved, and by how much, px.
+	for g := last.frame + dir; g >= 0 && g < len(c.times) && math.Abs(c.times[g]-c.times[last.frame]) < st.model.BridgeS; g += dir {
+		q, ok := c.unsteady(g, last.steady)
+		if !ok {
+			break
+		}
+		if ok, err = st.around(g, q, w, 0.5*s.size+4); err != nil {
+			return -1, err
+		} else if !ok {
+			continue
+		}
+		gone := st.bareBelow(s, end, q)
+		if near := g - last.frame; !gone && end.template != nil && near*near <= 9 || movedAt >= 0 {
+			// It comes, or goes on, in one piece, the farther off the longer before or
+			// after; the opposite hoof, which looks alike and passes in front of it, is the
+			// nearer.
+			r := end.template.Register(st.plane, flow.Pose{At: q, Scale: 1}, flow.RegisterOptions{ScaleSD: 0.03, AngleSD: 0.1})
+			d := r.At.Dist(q)
+			found := r.OK && r.NCC > st.model.StandNCC
+			switch {
+			case movedAt >= 0 && !(found && d < moved):
+				return movedAt, nil
+			case found && d > 0.15*s.size && d < st.model.StandSlide*s.size:
+				movedAt, moved = g, d
+			default:
+				movedAt = -1
+			}
+		}
+		if !gone && empty != nil {
+			r := empty.Register(st.plane, flow.Pose{At: q, Scale: 1}, flow.RegisterOptions{})
+			gone = r.OK && r.NCC > 0.8 && r.At.Dist(q) < 0.1*s.size+1
+		}
+		if gone {
+			return g, nil
+		}
+	}
+	return -1, nil
+}
+
+// emptied returns what the place of a stance looks like well before or after it; nil where
+// that is not known.
+func (st *stander) emptied(last stood, dir int, w flow.Window) (*flow.Template, error) {
+	c := st.clip
+	away := last.frame
+	for g := last.frame + dir; g >= 0 && g < len(c.times) && math.Abs(c.times[g]-c.times[last.frame]) < 0.35; g += dir {
+		away = g
+	}
+	q, ok := c.unsteady(away, last.steady)
+	if !ok || math.Abs(c.times[away]-c.times[last.frame]) <= 0.2 {
+		return nil, nil
+	}
+	return st.template(away, q, w)
+}
+
+// bareBelow reports whether the lowest part of the hoof shows bare ground at q in the frame
+// that was read last.
+func (st *stander) bareBelow(s *standing, end *standingLook, q flow.Point) bool {
+	if end.share < st.model.LeastShare {
+		return false
+	}
+	st.here = st.sampleHere(q, s.size, st.here)
+	then, _ := shadeOf(end.grid, s.bare)
+	now, _ := shadeOf(st.here, s.bare)
+	return bottomShare(st.here, s.bare, end.hoof, st.model.StillLimit, 0, then, now) >= st.model.LiftedShare
 }
 
 // candidate is a place where a hoof of the pair may stand in one frame.
@@ -634,76 +673,96 @@ func (st *stander) look(f int, t *trunk, models [2][]model) ([]candidate, error)
 	if t.size[f] == 0 {
 		return nil, nil
 	}
-	c, fo := st.clip, st.fo
-	var out []candidate
-	nearest := func(side int) []model { // The two marked nearest to the distance here.
-		ms := slices.Clone(models[side])
-		slices.SortStableFunc(ms, func(a, b model) int {
-			return cmp.Compare(math.Abs(math.Log(t.size[f]/t.size[a.frame])), math.Abs(math.Log(t.size[f]/t.size[b.frame])))
-		})
-		return ms[:min(len(ms), 2)]
-	}
-	near := [2][]model{nearest(0), nearest(1)}
 	size := t.size[f] * ratioAt(t, models, f)
-	if size < st.model.LeastHoof || size < st.model.LeastBehind && !c.turnsInSight(fo.landmark) {
+	if size < st.model.LeastHoof || size < st.model.LeastBehind && !st.clip.turnsInSight(st.fo.landmark) {
 		return nil, nil
 	}
-	expected := expectedAt(t, models, f)
-	left, right, top, bottom := math.Inf(1), math.Inf(-1), math.Inf(1), math.Inf(-1)
-	for _, p := range expected {
-		if math.IsNaN(p.X) {
-			continue
-		}
-		left, right = min(left, p.X-st.model.SearchAcross*size), max(right, p.X+st.model.SearchAcross*size)
-		top, bottom = min(top, p.Y-st.model.SearchDown*size), max(bottom, p.Y+st.model.SearchDown*size)
-	}
-	if !(right > left) {
+	in := st.searched(expectedAt(t, models, f), size)
+	if !(in.right > in.left) {
 		return nil, nil
 	}
-	rect := image.Rect(int(left-size), int(top-size), int(right+size)+1, int(bottom+size)+1)
-	g, o, buf, err := c.spool.region(f, rect, st.buf)
+	rect := image.Rect(int(in.left-size), int(in.top-size), int(in.right+size)+1, int(in.bottom+size)+1)
+	g, o, buf, err := st.clip.spool.region(f, rect, st.buf)
 	st.buf = buf
 	if err != nil || g.Width < 12 || g.Height < 12 {
 		return nil, err
 	}
-	field, err := fo.areaFor(g, o, size)
+	field, err := st.fo.areaFor(g, o, size)
 	if err != nil {
 		return nil, err
 	}
-	for side, ms := range near {
-		for _, m := range ms {
-			rel := size / m.window.Size()
-			if rel > 4 || rel < 0.25 {
-				continue
-			}
-			template, mark, ok, err := field.like(m.appearance, c.engine, rel, 6)
+	var out []candidate
+	for side := range models {
+		for _, m := range nearest(models[side], t, f) {
+			places, err := st.likePlaces(&field, &m, size, in)
 			if err != nil {
 				return nil, err
 			}
-			if !ok {
-				continue
-			}
-			s, err := fo.correlate(0, field.picture, template)
-			if err != nil {
-				return nil, err
-			}
-			for range 3 {
-				p := bestPlace(s, 0, func(x, y int) bool {
-					q := field.where(x, y, mark)
-					return q.X >= left && q.X <= right && q.Y >= top && q.Y <= bottom
-				})
-				if p.score < st.model.LookNCC {
-					break
-				}
-				for y := max(p.y-template.Height/3, 0); y <= min(p.y+template.Height/3, s.Height-1); y++ {
-					for x := max(p.x-template.Width/3, 0); x <= min(p.x+template.Width/3, s.Width-1); x++ {
-						s.Score[y*s.Width+x] = -1
-					}
-				}
-				at := field.where(p.x, p.y, mark)
-				out = append(out, candidate{frame: f, at: at, steady: c.steady(f, at), score: p.score, size: size, side: side})
+			for _, p := range places {
+				p.frame, p.steady, p.side = f, st.clip.steady(f, p.at), side
+				out = append(out, p)
 			}
 		}
+	}
+	return out, nil
+}
+
+// bounds is a part of a frame, px.
+type bounds struct{ left, right, top, bottom float64 }
+
+// searched returns where hooves are looked for around where they are expected; its right lies
+// left of its left where they are expected nowhere.
+func (st *stander) searched(expected [2]flow.Point, size float64) bounds {
+	b := bounds{math.Inf(1), math.Inf(-1), math.Inf(1), math.Inf(-1)}
+	for _, p := range expected {
+		if math.IsNaN(p.X) {
+			continue
+		}
+		b.left, b.right = min(b.left, p.X-st.model.SearchAcross*size), max(b.right, p.X+st.model.SearchAcross*size)
+		b.top, b.bottom = min(b.top, p.Y-st.model.SearchDown*size), max(b.bottom, p.Y+st.model.SearchDown*size)
+	}
+	return b
+}
+
+// nearest returns the two models that were marked nearest to the distance of frame f.
+func nearest(models []model, t *trunk, f int) []model {
+	ms := slices.Clone(models)
+	slices.SortStableFunc(ms, func(a, b model) int {
+		return cmp.Compare(math.Abs(math.Log(t.size[f]/t.size[a.frame])), math.Abs(math.Log(t.size[f]/t.size[b.frame])))
+	})
+	return ms[:min(len(ms), 2)]
+}
+
+// likePlaces returns the places in the field, at most three, that look most like model m in
+// the given size, px.
+func (st *stander) likePlaces(field *area, m *model, size float64, in bounds) ([]candidate, error) {
+	rel := size / m.window.Size()
+	if rel > 4 || rel < 0.25 {
+		return nil, nil
+	}
+	template, mark, ok, err := field.like(m.appearance, st.clip.engine, rel, 6)
+	if err != nil || !ok {
+		return nil, err
+	}
+	s, err := st.fo.correlate(0, field.picture, template)
+	if err != nil {
+		return nil, err
+	}
+	var out []candidate
+	for range 3 {
+		p := bestPlace(s, 0, func(x, y int) bool {
+			q := field.where(x, y, mark)
+			return q.X >= in.left && q.X <= in.right && q.Y >= in.top && q.Y <= in.bottom
+		})
+		if p.score < st.model.LookNCC {
+			break
+		}
+		for y := max(p.y-template.Height/3, 0); y <= min(p.y+template.Height/3, s.Height-1); y++ {
+			for x := max(p.x-template.Width/3, 0); x <= min(p.x+template.Width/3, s.Width-1); x++ {
+				s.Score[y*s.Width+x] = -1
+			}
+		}
+		out = append(out, candidate{at: field.where(p.x, p.y, mark), score: p.score, size: size})
 	}
 	return out, nil
 }
@@ -716,7 +775,6 @@ func likest(all []candidate) {
 // find returns everything that stands where hooves of the pair may stand, the marked
 // stances first.
 func (st *stander) find(ctx context.Context, t *trunk, models [2][]model, known []*standing) ([]*standing, error) {
-	c := st.clip
 	all := slices.Clone(known)
 	taken := func(f int, p flow.Point, size float64) bool {
 		for _, s := range all {
@@ -726,66 +784,9 @@ func (st *stander) find(ctx context.Context, t *trunk, models [2][]model, known 
 		}
 		return false
 	}
-	n := len(c.times)
-	if n < 2 {
-		return all, nil
-	}
-	rate := float64(n-1) / c.times[n-1]
-	every := max(1, int(rate*lookEveryS+0.5))
-	type group struct{ hits []candidate }
-	var open []group
-	var best []candidate // The likest of each group that stays in place, and others well before or after.
-	finish := func(g group) {
-		frames := map[int]bool{}
-		for _, h := range g.hits {
-			frames[h.frame] = true
-		}
-		if len(frames) < st.model.LooksAlike {
-			return
-		}
-		likest(g.hits)
-		var chosen []candidate
-		for _, h := range g.hits {
-			if !slices.ContainsFunc(chosen, func(o candidate) bool { return math.Abs(c.times[o.frame]-c.times[h.frame]) < st.model.AnotherS }) {
-				chosen = append(chosen, h)
-			}
-		}
-		best = append(best, chosen...)
-	}
-	for f := 0; f < n; f += every {
-		if err := ctx.Err(); err != nil {
-			return nil, err
-		}
-		hits, err := st.look(f, t, models)
-		if err != nil {
-			return nil, err
-		}
-		var next []group
-		for _, g := range open {
-			last := g.hits[len(g.hits)-1]
-			for _, h := range hits {
-				if h.frame != last.frame && h.steady.Dist(last.steady) < 0.3*h.size {
-					g.hits = append(g.hits, h)
-					break
-				}
-			}
-			if f-g.hits[len(g.hits)-1].frame > 3*every {
-				finish(g)
-				continue
-			}
-			next = append(next, g)
-		}
-		open = next
-		for _, h := range hits {
-			if !slices.ContainsFunc(open, func(g group) bool {
-				return g.hits[len(g.hits)-1].frame == f && g.hits[len(g.hits)-1].steady.Dist(h.steady) < 0.3*h.size
-			}) {
-				open = append(open, group{[]candidate{h}})
-			}
-		}
-	}
-	for _, g := range open {
-		finish(g)
+	best, err := st.staying(ctx, t, models)
+	if err != nil {
+		return nil, err
 	}
 	likest(best)
 	for _, h := range best {
@@ -804,6 +805,74 @@ func (st *stander) find(ctx context.Context, t *trunk, models [2][]model, known 
 	}
 	slices.SortStableFunc(all, func(a, b *standing) int { return a.first() + a.last() - b.first() - b.last() })
 	return all, nil
+}
+
+// staying looks for the pair's hooves every lookEveryS and returns, of those that stay in one
+// place for a few looks, the likest, and others well before or after.
+func (st *stander) staying(ctx context.Context, t *trunk, models [2][]model) ([]candidate, error) {
+	n := len(st.clip.times)
+	if n < 2 {
+		return nil, nil
+	}
+	rate := float64(n-1) / st.clip.times[n-1]
+	every := max(1, int(rate*lookEveryS+0.5))
+	var open [][]candidate // Index: group, look. Each group in one place.
+	var best []candidate
+	for f := 0; f < n; f += every {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		hits, err := st.look(f, t, models)
+		if err != nil {
+			return nil, err
+		}
+		var next [][]candidate
+		for _, g := range open {
+			last := g[len(g)-1]
+			if k := slices.IndexFunc(hits, func(h candidate) bool { return h.frame != last.frame && h.together(last) }); k >= 0 {
+				g = append(g, hits[k])
+			}
+			if f-g[len(g)-1].frame > 3*every {
+				best = append(best, st.likestOf(g)...)
+				continue
+			}
+			next = append(next, g)
+		}
+		open = next
+		for _, h := range hits {
+			if !slices.ContainsFunc(open, func(g []candidate) bool { o := g[len(g)-1]; return o.frame == f && h.together(o) }) {
+				open = append(open, []candidate{h})
+			}
+		}
+	}
+	for _, g := range open {
+		best = append(best, st.likestOf(g)...)
+	}
+	return best, nil
+}
+
+// together reports whether h lies where o does on the ground.
+func (h candidate) together(o candidate) bool { return h.steady.Dist(o.steady) < 0.3*h.size }
+
+// likestOf returns the likest of a group, and others well before or after; none where it was
+// seen in too few frames.
+func (st *stander) likestOf(group []candidate) []candidate {
+	frames := map[int]bool{}
+	for _, h := range group {
+		frames[h.frame] = true
+	}
+	if len(frames) < st.model.LooksAlike {
+		return nil
+	}
+	times := st.clip.times
+	likest(group)
+	var chosen []candidate
+	for _, h := range group {
+		if !slices.ContainsFunc(chosen, func(o candidate) bool { return math.Abs(times[o.frame]-times[h.frame]) < st.model.AnotherS }) {
+			chosen = append(chosen, h)
+		}
+	}
+	return chosen
 }
 
 // stands returns the stance of which candidate h is a moment, placed by the marks,
