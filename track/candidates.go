@@ -1,0 +1,370 @@
+package track
+
+import (
+	"cmp"
+	"context"
+	"image"
+	"math"
+	"slices"
+
+	"jogstrip/track/flow"
+)
+
+// Where nobody marked a hoof it is looked for around where the trunk says that hooves stand:
+// what looks like one and stays in one place for a few looks is a stance.
+
+// candidate is a place where a hoof of the pair may stand in one frame.
+type candidate struct {
+	frame  int
+	at     flow.Point
+	steady flow.Point
+	score  float64
+	size   float64
+	side   int // Of the appearance that is like it.
+}
+
+// lookEveryS is how often stances are looked for, s.
+const lookEveryS = 0.05
+
+// interpolated returns what the models give in frame f: in between those marked before
+// and after it, in the proportion of the times; NaN where there is none.
+func interpolated(models []model, times []float64, f int, value func(m *model) float64) float64 {
+	before, after := -1, -1
+	for i := range models {
+		m := &models[i]
+		if m.frame <= f && (before < 0 || m.frame > models[before].frame) {
+			before = i
+		}
+		if m.frame >= f && (after < 0 || m.frame < models[after].frame) {
+			after = i
+		}
+	}
+	switch {
+	case before < 0 && after < 0:
+		return math.NaN()
+	case before < 0:
+		return value(&models[after])
+	case after < 0 || models[after].frame == models[before].frame:
+		return value(&models[before])
+	}
+	a, b := &models[before], &models[after]
+	u := (times[f] - times[a.frame]) / (times[b.frame] - times[a.frame])
+	return (1-u)*value(a) + u*value(b)
+}
+
+// expectedAt returns where in frame f the hooves of either side are expected to stand:
+// as far below the trunk and as far aside as they were marked before and after. A side
+// that was not marked is expected where the other is.
+func expectedAt(t *trunk, models [2][]model, f int) [2]flow.Point {
+	both := slices.Concat(models[0], models[1])
+	y := interpolated(both, t.times, f, func(m *model) float64 { return m.offset.Y })
+	var out [2]flow.Point
+	for side := range out {
+		own := models[side]
+		if len(own) == 0 {
+			own = models[1-side]
+		}
+		x := interpolated(own, t.times, f, func(m *model) float64 { return m.offset.X })
+		out[side] = t.at[f].Add(flow.Point{X: x * t.size[f], Y: y * t.size[f]})
+	}
+	return out
+}
+
+// ratioAt returns the side of a hoof's patch in frame f over the size of the trunk.
+func ratioAt(t *trunk, models [2][]model, f int) float64 {
+	return interpolated(slices.Concat(models[0], models[1]), t.times, f, func(m *model) float64 { return m.ratio })
+}
+
+// look returns the places in frame f that look most like the pair's hooves.
+func (st *stander) look(f int, t *trunk, models [2][]model) ([]candidate, error) {
+	if t.size[f] == 0 {
+		return nil, nil
+	}
+	size := t.size[f] * ratioAt(t, models, f)
+	if size < st.model.LeastHoof || size < st.model.LeastBehind && !st.clip.turnsInSight(st.fo.landmark) {
+		return nil, nil
+	}
+	in := st.searched(expectedAt(t, models, f), size)
+	if !(in.right > in.left) {
+		return nil, nil
+	}
+	rect := image.Rect(int(in.left-size), int(in.top-size), int(in.right+size)+1, int(in.bottom+size)+1)
+	g, o, buf, err := st.clip.spool.region(f, rect, st.buf)
+	st.buf = buf
+	if err != nil || g.Width < 12 || g.Height < 12 {
+		return nil, err
+	}
+	field, err := st.fo.areaFor(g, o, size)
+	if err != nil {
+		return nil, err
+	}
+	var out []candidate
+	for side := range models {
+		for _, m := range nearest(models[side], t, f) {
+			places, err := st.likePlaces(&field, &m, size, in)
+			if err != nil {
+				return nil, err
+			}
+			for _, p := range places {
+				p.frame, p.steady, p.side = f, st.clip.steady(f, p.at), side
+				out = append(out, p)
+			}
+		}
+	}
+	return out, nil
+}
+
+// bounds is a part of a frame, px.
+type bounds struct{ left, right, top, bottom float64 }
+
+// searched returns where hooves are looked for around where they are expected; its right lies
+// left of its left where they are expected nowhere.
+func (st *stander) searched(expected [2]flow.Point, size float64) bounds {
+	b := bounds{math.Inf(1), math.Inf(-1), math.Inf(1), math.Inf(-1)}
+	for _, p := range expected {
+		if math.IsNaN(p.X) {
+			continue
+		}
+		b.left, b.right = min(b.left, p.X-st.model.SearchAcross*size), max(b.right, p.X+st.model.SearchAcross*size)
+		b.top, b.bottom = min(b.top, p.Y-st.model.SearchDown*size), max(b.bottom, p.Y+st.model.SearchDown*size)
+	}
+	return b
+}
+
+// nearest returns the two models that were marked nearest to the distance of frame f.
+func nearest(models []model, t *trunk, f int) []model {
+	ms := slices.Clone(models)
+	slices.SortStableFunc(ms, func(a, b model) int {
+		return cmp.Compare(math.Abs(math.Log(t.size[f]/t.size[a.frame])), math.Abs(math.Log(t.size[f]/t.size[b.frame])))
+	})
+	return ms[:min(len(ms), 2)]
+}
+
+// likePlaces returns the places in the field, at most three, that look most like model m in
+// the given size, px.
+func (st *stander) likePlaces(field *area, m *model, size float64, in bounds) ([]candidate, error) {
+	rel := size / m.window.Size()
+	if rel > 4 || rel < 0.25 {
+		return nil, nil
+	}
+	template, mark, ok, err := field.like(m.appearance, st.clip.engine, rel, 6)
+	if err != nil || !ok {
+		return nil, err
+	}
+	s, err := st.fo.correlate(0, field.picture, template)
+	if err != nil {
+		return nil, err
+	}
+	var out []candidate
+	for range 3 {
+		p := bestPlace(s, 0, func(x, y int) bool {
+			q := field.where(x, y, mark)
+			return q.X >= in.left && q.X <= in.right && q.Y >= in.top && q.Y <= in.bottom
+		})
+		if p.score < st.model.LookNCC {
+			break
+		}
+		for y := max(p.y-template.Height/3, 0); y <= min(p.y+template.Height/3, s.Height-1); y++ {
+			for x := max(p.x-template.Width/3, 0); x <= min(p.x+template.Width/3, s.Width-1); x++ {
+				s.Score[y*s.Width+x] = -1
+			}
+		}
+		out = append(out, candidate{at: field.where(p.x, p.y, mark), score: p.score, size: size})
+	}
+	return out, nil
+}
+
+// likest puts the likest candidates first.
+func likest(all []candidate) {
+	slices.SortStableFunc(all, func(a, b candidate) int { return cmp.Compare(b.score, a.score) })
+}
+
+// find returns everything that stands where hooves of the pair may stand, the marked
+// stances first.
+func (st *stander) find(ctx context.Context, t *trunk, models [2][]model, known []*standing) ([]*standing, error) {
+	all := slices.Clone(known)
+	taken := func(f int, p flow.Point, size float64) bool {
+		for _, s := range all {
+			if f >= s.first()-1 && f <= s.last()+1 && s.mean().Dist(p) < 0.5*size {
+				return true
+			}
+		}
+		return false
+	}
+	best, err := st.staying(ctx, t, models)
+	if err != nil {
+		return nil, err
+	}
+	likest(best)
+	for _, h := range best {
+		if taken(h.frame, h.steady, h.size) {
+			continue
+		}
+		w := models[h.side][0].window
+		s, err := st.stands(ctx, h, w.Scaled(h.size/w.Size()), t, models)
+		if err != nil {
+			return nil, err
+		}
+		if s == nil || taken((s.first()+s.last())/2, s.mean(), s.size) {
+			continue
+		}
+		all = append(all, s)
+	}
+	slices.SortStableFunc(all, func(a, b *standing) int { return a.first() + a.last() - b.first() - b.last() })
+	return all, nil
+}
+
+// staying looks for the pair's hooves every lookEveryS and returns, of those that stay in one
+// place for a few looks, the likest, and others well before or after.
+func (st *stander) staying(ctx context.Context, t *trunk, models [2][]model) ([]candidate, error) {
+	n := len(st.clip.times)
+	if n < 2 {
+		return nil, nil
+	}
+	rate := float64(n-1) / st.clip.times[n-1]
+	every := max(1, int(rate*lookEveryS+0.5))
+	var open [][]candidate // Index: group, look. Each group in one place.
+	var best []candidate
+	for f := 0; f < n; f += every {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		hits, err := st.look(f, t, models)
+		if err != nil {
+			return nil, err
+		}
+		var next [][]candidate
+		for _, g := range open {
+			last := g[len(g)-1]
+			if k := slices.IndexFunc(hits, func(h candidate) bool { return h.frame != last.frame && h.together(last) }); k >= 0 {
+				g = append(g, hits[k])
+			}
+			if f-g[len(g)-1].frame > 3*every {
+				best = append(best, st.likestOf(g)...)
+				continue
+			}
+			next = append(next, g)
+		}
+		open = next
+		for _, h := range hits {
+			if !slices.ContainsFunc(open, func(g []candidate) bool { o := g[len(g)-1]; return o.frame == f && h.together(o) }) {
+				open = append(open, []candidate{h})
+			}
+		}
+	}
+	for _, g := range open {
+		best = append(best, st.likestOf(g)...)
+	}
+	return best, nil
+}
+
+// together reports whether h lies where o does on the ground.
+func (h candidate) together(o candidate) bool { return h.steady.Dist(o.steady) < 0.3*h.size }
+
+// likestOf returns the likest of a group, and others well before or after; none where it was
+// seen in too few frames.
+func (st *stander) likestOf(group []candidate) []candidate {
+	frames := map[int]bool{}
+	for _, h := range group {
+		frames[h.frame] = true
+	}
+	if len(frames) < st.model.LooksAlike {
+		return nil
+	}
+	times := st.clip.times
+	likest(group)
+	var chosen []candidate
+	for _, h := range group {
+		if !slices.ContainsFunc(chosen, func(o candidate) bool { return math.Abs(times[o.frame]-times[h.frame]) < st.model.AnotherS }) {
+			chosen = append(chosen, h)
+		}
+	}
+	return chosen
+}
+
+// stands returns the stance of which candidate h is a moment, placed by the marks,
+// or nil where nothing stands there or it is not like the hoof.
+func (st *stander) stands(ctx context.Context, h candidate, w flow.Window, t *trunk, models [2][]model) (*standing, error) {
+	c := st.clip
+	if err := st.placeBy(&h, w, models); err != nil {
+		return nil, err
+	}
+	s, err := st.extend(ctx, h.frame, h.at, w)
+	if err != nil || s == nil || s.endless || s.ground || len(s.seen) < st.model.Fewest || s.lasts(c.times) < st.model.BriefS {
+		return nil, err
+	}
+	return s, st.describe(s, w, t, models)
+}
+
+// placeBy moves a candidate to where the marks' appearances say that the mark lies.
+func (st *stander) placeBy(h *candidate, w flow.Window, models [2][]model) error {
+	r, _, err := st.byMarks(h.frame, h.at, w, models[h.side])
+	if err == nil && r.from != nil && r.At.Dist(h.at) < 0.5*h.size {
+		h.at = r.At
+	}
+	return err
+}
+
+// byMarks returns where in frame f, near p, the mark of a hoof that stands there
+// lies, by the appearances of its marked stances.
+//
+// like is the best likeness of any, NCC, 0 where none was found.
+func (st *stander) byMarks(f int, p flow.Point, w flow.Window, models []model) (place relocation, like float64, err error) {
+	size := w.Size()
+	ok, err := st.around(f, p, w, 0.6*size+4)
+	if err != nil || !ok {
+		return relocation{}, 0, err
+	}
+	var all []*appearance
+	for _, m := range models {
+		all = append(all, m.appearance)
+	}
+	var found []relocation
+	for _, m := range st.fo.bestAnchors(all, flow.Pose{At: p, Scale: size}, size) {
+		r, ok, err := st.fo.anchor(m, st.plane, flow.Pose{At: p, Scale: size}, size, 0)
+		if err != nil {
+			return relocation{}, 0, err
+		}
+		if ok && r.At.Dist(p) < 0.6*size {
+			like = max(like, r.NCC)
+		}
+		if ok && r.NCC >= st.model.StandNCC && r.At.Dist(p) < 0.6*size {
+			// What looks less alike is known less well.
+			r.variance += sq(0.15 * size * (1 - r.NCC))
+			found = append(found, r)
+		}
+	}
+	return agreed(found), like, nil
+}
+
+// describe says how much a stance looks like the marks of either side and how far
+// it lies from where their hooves are expected.
+func (st *stander) describe(s *standing, w flow.Window, t *trunk, models [2][]model) (err error) {
+	c := st.clip
+	middle := s.seen[len(s.seen)/2]
+	p, ok := c.unsteady(middle.frame, middle.steady)
+	if !ok {
+		return nil
+	}
+	expected := expectedAt(t, models, middle.frame)
+	vague := t.sd[middle.frame] / s.size
+	s.offSD = flow.Point{X: math.Hypot(c.pace.OffAcross, vague), Y: math.Hypot(c.pace.OffDown, vague)}
+	for side := range models {
+		if _, s.like[side], err = st.byMarks(middle.frame, p, w, models[side]); err != nil {
+			return err
+		}
+	}
+	for side := range models {
+		if len(models[side]) == 0 {
+			s.like[side] = s.like[1-side] // Nobody knows what it looks like.
+		}
+		d := p.Sub(expected[side])
+		s.off[side] = flow.Point{X: d.X / s.size, Y: d.Y / s.size}
+		for _, m := range st.marks[side] {
+			if st.contradicts(m, s) {
+				s.never[side] = true
+			}
+		}
+	}
+	return nil
+}
