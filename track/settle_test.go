@@ -55,15 +55,17 @@ func TestHeelRises(t *testing.T) {
 		name string
 		end  []stood // After nine frames in which it stands.
 		left int     // How many of these are left.
+		// How many after them are followed while the heel rises.
+		rising int
 	}{
-		{"stands", []stood{{}, {}}, 2},
-		{"the heel rises", []stood{{}, up(2), up(4)}, 1},
-		{"the last frame shows it", []stood{{}, {}, up(2)}, 2},
-		{"it looks otherwise", []stood{{}, like(0.9), like(0.8)}, 1},
-		{"a limb passes", []stood{{}, covered, covered, {}, {}}, 5},
-		{"a limb passes and hides its end", []stood{{}, covered, covered}, 1},
-		{"one frame misread", []stood{{}, up(2), {}, {}}, 4},
-		{"it sinks into the sand", []stood{up(-2), up(-2)}, 2},
+		{"stands", []stood{{}, {}}, 2, 0},
+		{"the heel rises", []stood{{}, up(2), up(4)}, 1, 2},
+		{"the last frame shows it", []stood{{}, {}, up(2)}, 2, 1},
+		{"it looks otherwise", []stood{{}, like(0.9), like(0.8)}, 1, 0},
+		{"a limb passes", []stood{{}, covered, covered, {}, {}}, 5, 0},
+		{"a limb passes and hides its end", []stood{{}, covered, covered}, 1, 0},
+		{"one frame misread", []stood{{}, up(2), {}, {}}, 4, 0},
+		{"it sinks into the sand", []stood{up(-2), up(-2)}, 2, 0},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			model := errormodel.Usual().Tracking
@@ -78,6 +80,9 @@ func TestHeelRises(t *testing.T) {
 			s.rises()
 			if got := len(s.seen) - len(stands); got != c.left || c.left < len(c.end) && s.after != s.last()+1 {
 				t.Errorf("%d frames of the end are left, seen without in frame %d, want %d", got, s.after, c.left)
+			}
+			if len(s.rising) != c.rising {
+				t.Errorf("in %d frames the heel rises, want %d", len(s.rising), c.rising)
 			}
 		})
 	}
