@@ -231,7 +231,9 @@ func (m *motion) encodeArgs(t *Truth, work string) ([]string, error) {
 	}
 	if e.BitRateK > 0 {
 		k := strconv.Itoa(e.BitRateK) + "k"
-		args = append(args, "-b:v", k, "-maxrate", k, "-bufsize", strconv.Itoa(2*e.BitRateK)+"k")
+		// One thread: with several, where the rate is bounded, x264 goes by how far the others
+		// happen to be, and the same scene gives other pictures from run to run.
+		args = append(args, "-b:v", k, "-maxrate", k, "-bufsize", strconv.Itoa(2*e.BitRateK)+"k", "-threads", "1")
 	} else {
 		args = append(args, "-crf", strconv.Itoa(e.CRF))
 	}
