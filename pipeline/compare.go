@@ -115,21 +115,15 @@ func CompareVisits(ctx context.Context, before, after string, opts CompareOption
 			return nil, problem
 		}
 	}
-	settings := compareSettings(b, a, opts)
-	sums, err := sumUp(ctx, settings.Summary, b, a)
-	if err != nil {
-		return nil, fmt.Errorf("compare visits: %w", err)
-	}
-	comparison, err := metrics.CompareSummed(sums[0].sum, sums[1].sum, settings)
+	comparison, err := metrics.Compare(b.Runs(), a.Runs(), compareSettings(b, a, opts))
 	if err != nil {
 		return nil, err
 	}
-	sums[0].now = comparison
 	out := &Compared{Comparison: comparison, Problems: append(slices.Clone(b.Problems), a.Problems...), Notes: notes, Folder: opts.Out}
 	if out.Folder == "" {
 		out.Folder = filepath.Join(a.Around.Folder, "compared-with-"+visitName(b, a)+".out")
 	}
-	return out, writeComparison(ctx, out, sums[0], sums[1], opts)
+	return out, writeComparison(ctx, out, b, a, opts)
 }
 
 // compareSettings sets the measure that is followed: the one that the earlier visit's
@@ -176,15 +170,18 @@ func visitName(b, a *Visit) string {
 	return name
 }
 
-func writeComparison(ctx context.Context, c *Compared, before, after summedVisit, opts CompareOptions) (err error) {
-	b, a := before.Visit, after.Visit
+func writeComparison(ctx context.Context, c *Compared, b, a *Visit, opts CompareOptions) (err error) {
 	if err := os.MkdirAll(filepath.Dir(c.Folder), 0o777); err != nil {
 		return fmt.Errorf("write comparison: %w", err)
 	}
 	if err := mayReplace(c.Folder, "comparison.json"); err != nil {
 		return err
 	}
-	earlier, err := visitsBefore(ctx, after, opts, before)
+	before := otherVisit{Visit: b}
+	if opts.Followed == "" { // Else it goes by what this page was asked for.
+		before.compared = c.Comparison
+	}
+	earlier, err := visitsBefore(ctx, a, before)
 	if err != nil {
 		return err
 	}

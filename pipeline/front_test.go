@@ -195,7 +195,7 @@ func TestHistoryHasPicturesOfItsVisits(t *testing.T) {
 			}
 			v.Results = append(v.Results, VisitResult{Folder: out, Result: &record.Result{Run: metrics.Run{View: view}}})
 		}
-		return &pastVisit{summedVisit: summedVisit{Visit: v, sum: &metrics.Summed{Summary: &metrics.Summary{}}}}
+		return &pastVisit{Visit: v, sum: &metrics.Summed{Summary: &metrics.Summary{}}}
 	}
 	first, last := visit("2026-03-06", traj.Toward, traj.Away), visit("2026-04-03", traj.Away, traj.Toward)
 	var front report.Front

@@ -49,7 +49,7 @@ func History(ctx context.Context, folder string, opts CompareOptions) (*HorseHis
 	}
 	told.compare(visits, opts)
 	page, first, last := &told.page, told.first, told.last
-	earlier, err := historyBefore(ctx, opts, first, last)
+	earlier, err := historyBefore(ctx, first, last, page.Comparison)
 	if err != nil {
 		return nil, err
 	}
@@ -133,7 +133,6 @@ func (t *toldHistory) compare(visits []*pastVisit, opts CompareOptions) {
 	if err != nil {
 		return
 	}
-	t.first.now = c
 	page := &t.page
 	page.Finding, page.Comparison, page.Compared = c.Sentence, c, [2]time.Time{day(t.first.Around.Folder), day(t.last.Around.Folder)}
 	page.Surfaces = [2]string{t.first.Around.Visit.Surface, t.last.Around.Visit.Surface}
@@ -194,11 +193,11 @@ func course(visits []*pastVisit, c *metrics.Comparison) string {
 }
 
 // historyBefore returns the visits before the last measured one; none where there is no last.
-func historyBefore(ctx context.Context, opts CompareOptions, first, last *pastVisit) ([]earlierVisit, error) {
+func historyBefore(ctx context.Context, first, last *pastVisit, compared *metrics.Comparison) ([]earlierVisit, error) {
 	if last == nil {
 		return nil, nil
 	}
-	return visitsBefore(ctx, last.summedVisit, opts, first.summedVisit)
+	return visitsBefore(ctx, last.Visit, otherVisit{first.Visit, compared})
 }
 
 // historyFront fills the first page: the first measured visit beside the last, with pictures
@@ -273,9 +272,10 @@ func historyData(visits []*pastVisit, out *HorseHistory, opts CompareOptions) (*
 
 // pastVisit is one visit of a history.
 type pastVisit struct {
-	summedVisit                 // Its visit is nil where it could not be read, its sum where nothing was measured.
-	since       metrics.Verdict // Against the measured visit before; empty where there is none.
-	err         error           // Why it is left out.
+	*Visit                 // Nil where it could not be read.
+	sum    *metrics.Summed // Nil where nothing was measured.
+	since  metrics.Verdict // Against the measured visit before; empty where there is none.
+	err    error           // Why it is left out.
 }
 
 // loadHistory reads the visits, sums each one up and compares it with the one

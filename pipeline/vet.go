@@ -25,54 +25,39 @@ type earlierVisit struct {
 	verdict metrics.Verdict // Of the change from it to the last one.
 }
 
-// summedVisit is a visit with its runs summed up.
-type summedVisit struct {
+// otherVisit is a visit that a page sets beside the one with which it ends.
+type otherVisit struct {
 	*Visit
-	sum *metrics.Summed
-	now *metrics.Comparison // With the visit with which the page ends; nil where that is to be done.
-}
-
-// sumUp sums up the visits at once.
-func sumUp(ctx context.Context, o metrics.SummaryOptions, visits ...*Visit) ([]summedVisit, error) {
-	out, errs := make([]summedVisit, len(visits)), make([]error, len(visits))
-	err := atOnce(ctx, len(visits), func(i int) {
-		sum, err := metrics.Sum(visits[i].Runs(), o)
-		if err != nil {
-			errs[i] = fmt.Errorf("sum up visit %s: %w", visits[i].Folder, err)
-		}
-		out[i] = summedVisit{Visit: visits[i], sum: sum}
-	})
-	return out, errors.Join(append(errs, err)...)
+	compared *metrics.Comparison // With that one, as the records declare it; nil where that is to be done.
 }
 
 // visitsBefore compares a visit with those measured before it, the latest first, and with
 // others of the page. Which others there are changes nothing where they are among the
 // latest: all pages that end with a visit give one advice.
-func visitsBefore(ctx context.Context, now summedVisit, opts CompareOptions, others ...summedVisit) ([]earlierVisit, error) {
-	visits := measuredBefore(ctx, now.Visit, others)
+func visitsBefore(ctx context.Context, now *Visit, others ...otherVisit) ([]earlierVisit, error) {
+	visits := measuredBefore(ctx, now, others)
 	for _, v := range others {
-		known := slices.ContainsFunc(visits, func(w summedVisit) bool { return w.Visit == v.Visit })
-		if !known && v.Around.Folder != now.Around.Folder && twoHorses(v.Visit, now.Visit) == "" {
+		known := slices.ContainsFunc(visits, func(w otherVisit) bool { return w.Visit == v.Visit })
+		if !known && v.Around.Folder != now.Around.Folder && twoHorses(v.Visit, now) == "" {
 			visits = append(visits, v)
 		}
 	}
-	opts.Resamples = 1 // No verdict rests on the score's interval.
+	opts := CompareOptions{Resamples: 1} // No verdict rests on the score's interval.
 	var last *metrics.Summed
-	if slices.ContainsFunc(visits, func(v summedVisit) bool { return v.now == nil }) {
-		sums, err := sumUp(ctx, now.summing(opts.Resamples), now.Visit)
-		if err != nil {
-			return nil, err
+	if slices.ContainsFunc(visits, func(v otherVisit) bool { return v.compared == nil }) {
+		var err error
+		if last, err = metrics.Sum(now.Runs(), now.summing(opts.Resamples)); err != nil {
+			return nil, fmt.Errorf("sum up visit %s: %w", now.Folder, err)
 		}
-		last = sums[0].sum
 	}
 	out, errs := make([]earlierVisit, len(visits)), make([]error, len(visits))
 	err := atOnce(ctx, len(visits), func(i int) {
 		v := visits[i]
-		if v.now == nil {
-			v.now, errs[i] = compareWith(v.Visit, now.Visit, last, opts)
+		if v.compared == nil {
+			v.compared, errs[i] = compareWith(v.Visit, now, last, opts)
 		}
 		if errs[i] == nil {
-			out[i] = earlierVisit{shortDay(v.Visit), v.now.Before.Limb, v.now.Verdict}
+			out[i] = earlierVisit{shortDay(v.Visit), v.compared.Before.Limb, v.compared.Verdict}
 		}
 	})
 	return out, errors.Join(append(errs, err)...)
@@ -95,16 +80,16 @@ func compareWith(v, now *Visit, last *metrics.Summed, opts CompareOptions) (*met
 // measuredBefore reads the measured visits of the horse before this one, the latest first;
 // those that were read already are taken as they are. One that can't be read is passed
 // over: its own page says so.
-func measuredBefore(ctx context.Context, now *Visit, known []summedVisit) []summedVisit {
-	var out []summedVisit
+func measuredBefore(ctx context.Context, now *Visit, known []otherVisit) []otherVisit {
+	var out []otherVisit
 	for _, folder := range foldersBefore(now.Around.Folder) {
 		if len(out) == mostEarlier {
 			break
 		}
-		if i := slices.IndexFunc(known, func(v summedVisit) bool { return !v.Single && v.Around.Folder == folder }); i >= 0 {
+		if i := slices.IndexFunc(known, func(v otherVisit) bool { return !v.Single && v.Around.Folder == folder }); i >= 0 {
 			out = append(out, known[i])
 		} else if v, err := loadVisit(ctx, folder); err == nil && len(v.Results) > 0 {
-			out = append(out, summedVisit{Visit: v})
+			out = append(out, otherVisit{Visit: v})
 		}
 	}
 	return out

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"path/filepath"
 
+	"jogstrip/metrics"
 	"jogstrip/pipeline/fsx"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/report"
@@ -22,12 +23,11 @@ func VisitPage(ctx context.Context, folder string, opts MeasureOptions) (visit *
 	if len(v.Results) == 0 {
 		return v, false, nil
 	}
-	sums, err := sumUp(ctx, v.summing(opts.Resamples), v)
+	summary, err := metrics.Summarise(v.Runs(), v.summing(opts.Resamples))
 	if err != nil {
-		return v, false, err
+		return v, false, fmt.Errorf("sum up visit %s: %w", v.Folder, err)
 	}
-	summary := sums[0].sum.Summary
-	earlier, err := visitsBefore(ctx, sums[0], CompareOptions{Resamples: opts.Resamples})
+	earlier, err := visitsBefore(ctx, v)
 	if err != nil {
 		return v, false, err
 	}

@@ -39,7 +39,7 @@ func TQuantile(p, df float64) float64 {
 		return -TQuantile(1-p, df)
 	}
 	// Newton's method from below the quantile, where the distribution is concave, comes
-	// closer with every step. It takes a fifth of the time of inverting the incomplete
+	// closer with every step. It takes a third of the time of inverting the incomplete
 	// beta function, and a comparison needs thousands. It begins with the first term by
 	// which Student's quantile lies above the normal one (Abramowitz & Stegun 26.7.5;
 	// from memory).
