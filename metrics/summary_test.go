@@ -2,13 +2,9 @@ package metrics
 
 import (
 	"encoding/json"
-	"go/ast"
-	"go/parser"
-	"go/token"
 	"math"
 	"math/rand/v2"
 	"os"
-	"strconv"
 	"strings"
 	"testing"
 
@@ -390,65 +386,6 @@ func TestEveryMeasureIsDescribed(t *testing.T) {
 		}
 		if !strings.Contains(section, d.Unit) {
 			t.Errorf("%s: MEASURES.md does not give the unit %s", d.Name, d.Unit)
-		}
-	}
-}
-
-// The doc comment of every measure gives formula, sign, unit and source in the
-// words of MEASURES.md, or says of which measure it is the same elsewhere.
-func TestDocCommentsSayWhatThePageSays(t *testing.T) {
-	page, err := os.ReadFile("MEASURES.md")
-	if err != nil {
-		t.Fatal(err)
-	}
-	said := func(n Name, part string) string {
-		_, section, _ := strings.Cut(string(page), " · `"+string(n)+"`\n")
-		_, text, _ := strings.Cut(section, "**"+part+".** ")
-		text, _, _ = strings.Cut(text, "\n")
-		return strings.ReplaceAll(text, "*", "")
-	}
-	file, err := parser.ParseFile(token.NewFileSet(), "types.go", nil, parser.ParseComments)
-	if err != nil {
-		t.Fatal(err)
-	}
-	comments := map[Name]string{}
-	values := map[string]Name{}
-	ast.Inspect(file, func(node ast.Node) bool {
-		spec, ok := node.(*ast.ValueSpec)
-		if !ok || len(spec.Values) != 1 {
-			return true
-		}
-		if typ, ok := spec.Type.(*ast.Ident); !ok || typ.Name != "Name" {
-			return true
-		}
-		value, err := strconv.Unquote(spec.Values[0].(*ast.BasicLit).Value)
-		if err != nil {
-			t.Fatal(err)
-		}
-		values[spec.Names[0].Name] = Name(value)
-		comments[Name(value)] = strings.Join(strings.Fields(spec.Doc.Text()), " ")
-		return true
-	})
-	for _, d := range Definitions() {
-		comment := comments[d.Name]
-		if _, other, ok := strings.Cut(comment, " is "); ok && !strings.Contains(comment, "Unit:") {
-			// "X is Y of the hindlimbs": Y must be a measure that says the rest.
-			name := strings.TrimPrefix(strings.Fields(other)[0], "the")
-			for _, word := range strings.Fields(other) {
-				if _, known := values[word]; known {
-					name = word
-				}
-			}
-			if !strings.Contains(comments[values[name]], "Unit:") {
-				t.Errorf("%s: the doc comment %q refers to no measure that is described", d.Name, comment)
-			}
-			continue
-		}
-		for _, part := range []string{"Formula", "Sign", "Unit", "Source"} {
-			want := said(d.Name, part)
-			if want == "" || !strings.Contains(comment, strings.TrimSuffix(want, ".")) {
-				t.Errorf("%s: the doc comment %q lacks the %s %q", d.Name, comment, strings.ToLower(part), want)
-			}
 		}
 	}
 }
