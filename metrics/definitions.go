@@ -1,9 +1,11 @@
 package metrics
 
 import (
-	"sync"
+	"slices"
+	"strings"
 
 	"jogstrip/metrics/geometry"
+	"jogstrip/track/traj"
 )
 
 // Name is a measure's name in files. It carries no unit.
@@ -117,84 +119,154 @@ type Definition struct {
 	// RatioUnit is the unit in which it exists at geometry.LevelRatio ("% of stride length");
 	// empty where it does not.
 	RatioUnit string
+
+	compares bool            // The one value compares the sides: its distance from even is what counts.
+	even     float64         // The value in an even horse.
+	less     bool            // Of the sides, the one with less is the uneven one: the shorter step.
+	kind     string          // Of the sign it is; empty: it points to no limb.
+	from     []traj.Landmark // Marks of the body that it is taken from; nil: from hooves.
+	words    string          // What a deviation from even says, for phrase.
+}
+
+// Even returns the value of d in an even horse and whether there is one: whether
+// the measure compares the sides, so that its distance from even is what counts.
+func (d Definition) Even() (value float64, compares bool) { return d.even, d.compares || d.Sided }
+
+// TowardRight returns 1 where a positive deviation from even is shown to the right, else −1:
+// where the side that has less is the uneven one.
+func (d Definition) TowardRight() float64 {
+	if d.less {
+		return -1
+	}
+	return 1
+}
+
+// definitions is the table of measures.
+//
+// Kind groups those that show the same thing: two of one kind are not two witnesses. Which
+// way a sign points:
+//
+//   - Head, withers and croup: the trunk is carried higher over the sore limb (Pfau et al.
+//     2018, Equine Vet J 50:117–123; Buchner et al. 1996, Equine Vet J 28:71–76).
+//   - Hip: the hip of the sore limb moves more up and down (common practice).
+//   - Step: a limb that is brought less forward lands nearer to the opposite placement, so
+//     its own step is the shorter one (common practice; a shortened cranial phase in Clayton
+//     1986, J Equine Vet Sci, one horse).
+//   - Timing: the shorter step takes less time (common practice). It supports the others
+//     and decides nothing.
+var definitions = slices.Concat(
+	measure(Definition{Name: StrideDuration, Title: "Stride duration", Unit: "s", Decimals: 3, Evidence: Established, Needs: geometry.LevelNone}),
+	measure(Definition{Name: StrideFrequency, Title: "Stride frequency", Unit: "Hz", Decimals: 2, Evidence: Established, Needs: geometry.LevelNone}),
+	measure(Definition{Name: Speed, Title: "Speed", Unit: "m/s", Decimals: 2, Evidence: Established, Needs: geometry.LevelHeight}),
+	measure(Definition{Name: StrideLength, Title: "Stride length", Unit: "m", Decimals: 2, Evidence: Established, Needs: geometry.LevelHeight}),
+
+	both(StepLengthHind, Definition{Name: StepLengthFore, Title: "Step length, fore", Unit: "m", Decimals: 3, Girdle: Fore, Evidence: Suggested, Sided: true, Positive: true, Needs: geometry.LevelHeight, RatioUnit: ofStride,
+		kind: "step", less: true, words: "the {other} {girdle}'s step is {how} shorter than the {this}'s"}),
+	both(StepTimingHind, Definition{Name: StepTimingFore, Title: "Step timing, fore (50 % is even)", Unit: "%", Decimals: 1, Girdle: Fore, Evidence: Suggested, Needs: geometry.LevelNone,
+		kind: "timing", compares: true, even: 50, less: true, words: "the right {girdle} lands {how} of the stride too {when} after the left"}),
+	measure(Definition{Name: HeadLowDifference, Title: "Head low-point difference", Unit: "mm", Girdle: Fore, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
+		kind: "head", compares: true, from: onHead, words: "the head is carried {how} higher over the {this} fore"}),
+	measure(Definition{Name: HeadHighDifference, Title: "Head high-point difference", Unit: "mm", Girdle: Fore, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
+		kind: "head", compares: true, from: onHead, words: "the head rises {how} higher after the {this} fore's stance"}),
+	measure(Definition{Name: WithersLowDifference, Title: "Withers low-point difference", Unit: "mm", Girdle: Fore, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
+		kind: "withers", compares: true, from: onWithers, words: "the withers are carried {how} higher over the {this} fore"}),
+	measure(Definition{Name: WithersHighDifference, Title: "Withers high-point difference", Unit: "mm", Girdle: Fore, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
+		kind: "withers", compares: true, from: onWithers, words: "the withers rise {how} higher after the {this} fore's stance"}),
+	measure(Definition{Name: CroupLowDifference, Title: "Croup low-point difference", Unit: "mm", Girdle: Hind, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
+		kind: "croup", compares: true, from: onCroup, words: "the croup is carried {how} higher over the {this} hind"}),
+	measure(Definition{Name: CroupHighDifference, Title: "Croup high-point difference", Unit: "mm", Girdle: Hind, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
+		kind: "croup", compares: true, from: onCroup, words: "the croup rises {how} higher after the {this} hind's stance"}),
+	measure(Definition{Name: HipExcursion, Title: "Hip excursion", Unit: "mm", Girdle: Hind, Evidence: Established, Sided: true, Needs: geometry.LevelHeight,
+		kind: "hip", from: onHips, words: "the {this} hip moves {how} more up and down than the {other}"}),
+	measure(Definition{Name: HeadFirstHarmonic, Title: "Head movement once a stride", Unit: "mm", Girdle: Fore, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
+		from: onHead}),
+	measure(Definition{Name: HeadSecondHarmonic, Title: "Head movement twice a stride", Unit: "mm", Girdle: Fore, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
+		from: onHead}),
+	measure(Definition{Name: HeadHarmonicShare, Title: "Share of the once-a-stride part", Unit: "%", Girdle: Fore, Evidence: Established, Needs: geometry.LevelNone,
+		from: onHead}),
+
+	both(StanceDurationHind, Definition{Name: StanceDurationFore, Title: "Stance duration, fore", Unit: "s", Decimals: 3, Girdle: Fore, Evidence: Description, Sided: true, Positive: true, Needs: geometry.LevelNone,
+		words: "the {this} {girdle} stands {how} longer than the {other}"}),
+	both(SwingDurationHind, Definition{Name: SwingDurationFore, Title: "Swing duration, fore", Unit: "s", Decimals: 3, Girdle: Fore, Evidence: Description, Sided: true, Positive: true, Needs: geometry.LevelNone,
+		words: "the {this} {girdle} swings {how} longer than the {other}"}),
+	both(DutyFactorHind, Definition{Name: DutyFactorFore, Title: "Duty factor, fore", Unit: "%", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, Positive: true, Needs: geometry.LevelNone,
+		words: "the {this} {girdle} is on the ground for {how} of the stride more than the {other}"}),
+	measure(Definition{Name: PairTiming, Title: "Hind after paired fore", Unit: "ms", Evidence: Description, Sided: true, Needs: geometry.LevelNone,
+		words: "the hind of the {this} fore's pair lands {how} later than that of the {other}"}),
+	both(PlacementOffsetHind, Definition{Name: PlacementOffsetFore, Title: "Placement outward of the line, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
+		words: "the {this} {girdle} lands {how} further outward than the {other}"}),
+	both(LateralArcHind, Definition{Name: LateralArcFore, Title: "Lateral arc, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
+		words: "the {this} {girdle} swings {how} further outward than the {other}"}),
+	both(MedialArcHind, Definition{Name: MedialArcFore, Title: "Medial arc, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
+		words: "the {this} {girdle} swings {how} further inward than the {other}"}),
+	both(FlightHeightHind, Definition{Name: FlightHeightFore, Title: "Flight height, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, Positive: true, Needs: geometry.LevelHeight,
+		words: "the {this} {girdle} is lifted {how} higher than the {other}"}),
+	both(PlacementSpreadHind, Definition{Name: PlacementSpreadFore, Title: "Spread of placements, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, PerRun: true, Needs: geometry.LevelHeight,
+		words: "the {this} {girdle}'s placements vary sideways by {how} more than the {other}'s"}),
+	both(StepLengthSpreadHind, Definition{Name: StepLengthSpreadFore, Title: "Spread of step lengths, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, PerRun: true, Needs: geometry.LevelHeight,
+		words: "the {this} {girdle}'s steps vary in length by {how} more than the {other}'s"}),
+
+	measure(Definition{Name: ShoulderExcursion, Title: "Shoulder excursion", Unit: "mm", Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
+		less: true, from: onShoulders, words: "the {this} point of the shoulder moves {how} more up and down than the {other}"}),
+	measure(Definition{Name: ShoulderLift, Title: "Shoulder lifted by the swing", Unit: "mm", Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
+		less: true, from: onShoulders, words: "the swing of the limb lifts the {other} point of the shoulder {how} less than the {this}"}),
+	measure(Definition{Name: ShoulderRoll, Title: "Roll of the shoulders", Unit: "°", Decimals: 1, Girdle: Fore, Evidence: Description, Needs: geometry.LevelHeight,
+		from: onShoulders}),
+	measure(Definition{Name: ChestSway, Title: "Chest sway to each side", Unit: "mm", Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
+		from: onChest, words: "the chest swings {how} further to the {this} than to the {other}"}),
+	measure(Definition{Name: CroupSway, Title: "Croup sway to each side", Unit: "mm", Girdle: Hind, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
+		from: onCroup, words: "the croup swings {how} further to the {this} than to the {other}"}),
+	measure(Definition{Name: HeadSway, Title: "Head swing to each side", Unit: "mm", Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
+		from: onHead, words: "the head swings {how} further to the {this} than to the {other}"}),
+	measure(Definition{Name: HeadToSide, Title: "Head carried to a side", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Needs: geometry.LevelHeight,
+		compares: true, from: onHead, words: "the head is carried {how} to the {this}"}),
+	both(BaseWidthHind, Definition{Name: BaseWidthFore, Title: "Base width, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Needs: geometry.LevelHeight}),
+	measure(Definition{Name: QuartersToSide, Title: "Quarters beside the forehand", Unit: "cm", Decimals: 1, Evidence: Description, Needs: geometry.LevelHeight,
+		compares: true, words: "the quarters go {how} to the {this} of the forehand"}),
+	measure(Definition{Name: LineDrift, Title: "Drift of the line of travel in 10 m", Unit: "cm", Evidence: Description, PerRun: true, Needs: geometry.LevelMetric,
+		compares: true, words: "the line of travel drifts {how} to the {this} in 10 m"}),
+)
+
+// Units of what has no length.
+const (
+	ofStride = "% of stride length"
+	ofRange  = "% of range"
+)
+
+// Marks of the body.
+var (
+	onHead      = []traj.Landmark{traj.Head}
+	onWithers   = []traj.Landmark{traj.Withers}
+	onCroup     = []traj.Landmark{traj.Croup}
+	onChest     = []traj.Landmark{traj.Chest}
+	onHips      = []traj.Landmark{traj.LeftHip, traj.RightHip}
+	onShoulders = []traj.Landmark{traj.LeftShoulder, traj.RightShoulder}
+)
+
+func measure(d Definition) []Definition { return []Definition{d} }
+
+// both returns a measure of the fores and the same one of the hinds.
+func both(hind Name, fore Definition) []Definition {
+	of := fore
+	of.Name, of.Girdle, of.Title = hind, Hind, strings.Replace(fore.Title, ", fore", ", hind", 1)
+	return []Definition{fore, of}
 }
 
 // Definitions lists every measure in the order in which tables show them.
 // What each one means, and where it comes from, is in MEASURES.md.
-func Definitions() []Definition {
-	const (
-		metric = geometry.LevelHeight // Both calibrated levels give metres.
-		ratio  = geometry.LevelRatio
-		none   = geometry.LevelNone
-		share  = "% of stride length"
-		ranges = "% of range"
-	)
-	return []Definition{
-		{Name: StrideDuration, Title: "Stride duration", Unit: "s", Decimals: 3, Evidence: Established, Needs: none},
-		{Name: StrideFrequency, Title: "Stride frequency", Unit: "Hz", Decimals: 2, Evidence: Established, Needs: none},
-		{Name: Speed, Title: "Speed", Unit: "m/s", Decimals: 2, Evidence: Established, Needs: metric},
-		{Name: StrideLength, Title: "Stride length", Unit: "m", Decimals: 2, Evidence: Established, Needs: metric},
-
-		{Name: StepLengthFore, Title: "Step length, fore", Unit: "m", Decimals: 3, Girdle: Fore, Evidence: Suggested, Sided: true, Positive: true, Needs: metric, RatioUnit: share},
-		{Name: StepLengthHind, Title: "Step length, hind", Unit: "m", Decimals: 3, Girdle: Hind, Evidence: Suggested, Sided: true, Positive: true, Needs: metric, RatioUnit: share},
-		{Name: StepTimingFore, Title: "Step timing, fore (50 % is even)", Unit: "%", Decimals: 1, Girdle: Fore, Evidence: Suggested, Needs: none},
-		{Name: StepTimingHind, Title: "Step timing, hind (50 % is even)", Unit: "%", Decimals: 1, Girdle: Hind, Evidence: Suggested, Needs: none},
-		{Name: HeadLowDifference, Title: "Head low-point difference", Unit: "mm", Decimals: 0, Girdle: Fore, Evidence: Established, Needs: metric, RatioUnit: ranges},
-		{Name: HeadHighDifference, Title: "Head high-point difference", Unit: "mm", Decimals: 0, Girdle: Fore, Evidence: Established, Needs: metric, RatioUnit: ranges},
-		{Name: WithersLowDifference, Title: "Withers low-point difference", Unit: "mm", Decimals: 0, Girdle: Fore, Evidence: Established, Needs: metric, RatioUnit: ranges},
-		{Name: WithersHighDifference, Title: "Withers high-point difference", Unit: "mm", Decimals: 0, Girdle: Fore, Evidence: Established, Needs: metric, RatioUnit: ranges},
-		{Name: CroupLowDifference, Title: "Croup low-point difference", Unit: "mm", Decimals: 0, Girdle: Hind, Evidence: Established, Needs: metric, RatioUnit: ranges},
-		{Name: CroupHighDifference, Title: "Croup high-point difference", Unit: "mm", Decimals: 0, Girdle: Hind, Evidence: Established, Needs: metric, RatioUnit: ranges},
-		{Name: HipExcursion, Title: "Hip excursion", Unit: "mm", Decimals: 0, Girdle: Hind, Evidence: Established, Sided: true, Needs: metric},
-		{Name: HeadFirstHarmonic, Title: "Head movement once a stride", Unit: "mm", Decimals: 0, Girdle: Fore, Evidence: Established, Needs: metric, RatioUnit: ranges},
-		{Name: HeadSecondHarmonic, Title: "Head movement twice a stride", Unit: "mm", Decimals: 0, Girdle: Fore, Evidence: Established, Needs: metric, RatioUnit: ranges},
-		{Name: HeadHarmonicShare, Title: "Share of the once-a-stride part", Unit: "%", Decimals: 0, Girdle: Fore, Evidence: Established, Needs: none},
-
-		{Name: StanceDurationFore, Title: "Stance duration, fore", Unit: "s", Decimals: 3, Girdle: Fore, Evidence: Description, Sided: true, Positive: true, Needs: none},
-		{Name: StanceDurationHind, Title: "Stance duration, hind", Unit: "s", Decimals: 3, Girdle: Hind, Evidence: Description, Sided: true, Positive: true, Needs: none},
-		{Name: SwingDurationFore, Title: "Swing duration, fore", Unit: "s", Decimals: 3, Girdle: Fore, Evidence: Description, Sided: true, Positive: true, Needs: none},
-		{Name: SwingDurationHind, Title: "Swing duration, hind", Unit: "s", Decimals: 3, Girdle: Hind, Evidence: Description, Sided: true, Positive: true, Needs: none},
-		{Name: DutyFactorFore, Title: "Duty factor, fore", Unit: "%", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, Positive: true, Needs: none},
-		{Name: DutyFactorHind, Title: "Duty factor, hind", Unit: "%", Decimals: 1, Girdle: Hind, Evidence: Description, Sided: true, Positive: true, Needs: none},
-		{Name: PairTiming, Title: "Hind after paired fore", Unit: "ms", Decimals: 0, Evidence: Description, Sided: true, Needs: none},
-		{Name: PlacementOffsetFore, Title: "Placement outward of the line, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, Needs: metric},
-		{Name: PlacementOffsetHind, Title: "Placement outward of the line, hind", Unit: "cm", Decimals: 1, Girdle: Hind, Evidence: Description, Sided: true, Needs: metric},
-		{Name: LateralArcFore, Title: "Lateral arc, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, Needs: metric},
-		{Name: LateralArcHind, Title: "Lateral arc, hind", Unit: "cm", Decimals: 1, Girdle: Hind, Evidence: Description, Sided: true, Needs: metric},
-		{Name: MedialArcFore, Title: "Medial arc, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, Needs: metric},
-		{Name: MedialArcHind, Title: "Medial arc, hind", Unit: "cm", Decimals: 1, Girdle: Hind, Evidence: Description, Sided: true, Needs: metric},
-		{Name: FlightHeightFore, Title: "Flight height, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, Positive: true, Needs: metric},
-		{Name: FlightHeightHind, Title: "Flight height, hind", Unit: "cm", Decimals: 1, Girdle: Hind, Evidence: Description, Sided: true, Positive: true, Needs: metric},
-		{Name: PlacementSpreadFore, Title: "Spread of placements, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, PerRun: true, Needs: metric},
-		{Name: PlacementSpreadHind, Title: "Spread of placements, hind", Unit: "cm", Decimals: 1, Girdle: Hind, Evidence: Description, Sided: true, PerRun: true, Needs: metric},
-		{Name: StepLengthSpreadFore, Title: "Spread of step lengths, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, PerRun: true, Needs: metric},
-		{Name: StepLengthSpreadHind, Title: "Spread of step lengths, hind", Unit: "cm", Decimals: 1, Girdle: Hind, Evidence: Description, Sided: true, PerRun: true, Needs: metric},
-
-		{Name: ShoulderExcursion, Title: "Shoulder excursion", Unit: "mm", Decimals: 0, Girdle: Fore, Evidence: Description, Sided: true, Needs: metric},
-		{Name: ShoulderLift, Title: "Shoulder lifted by the swing", Unit: "mm", Decimals: 0, Girdle: Fore, Evidence: Description, Sided: true, Needs: metric},
-		{Name: ShoulderRoll, Title: "Roll of the shoulders", Unit: "°", Decimals: 1, Girdle: Fore, Evidence: Description, Needs: metric},
-		{Name: ChestSway, Title: "Chest sway to each side", Unit: "mm", Decimals: 0, Girdle: Fore, Evidence: Description, Sided: true, Needs: metric},
-		{Name: CroupSway, Title: "Croup sway to each side", Unit: "mm", Decimals: 0, Girdle: Hind, Evidence: Description, Sided: true, Needs: metric},
-		{Name: HeadSway, Title: "Head swing to each side", Unit: "mm", Decimals: 0, Girdle: Fore, Evidence: Description, Sided: true, Needs: metric},
-		{Name: HeadToSide, Title: "Head carried to a side", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Needs: metric},
-		{Name: BaseWidthFore, Title: "Base width, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Needs: metric},
-		{Name: BaseWidthHind, Title: "Base width, hind", Unit: "cm", Decimals: 1, Girdle: Hind, Evidence: Description, Needs: metric},
-		{Name: QuartersToSide, Title: "Quarters beside the forehand", Unit: "cm", Decimals: 1, Evidence: Description, Needs: metric},
-		{Name: LineDrift, Title: "Drift of the line of travel in 10 m", Unit: "cm", Decimals: 0, Evidence: Description, PerRun: true, Needs: geometry.LevelMetric},
-	}
-}
+func Definitions() []Definition { return slices.Clone(definitions) }
 
 // defined has the definitions by name: they are asked for in inner loops.
-var defined = sync.OnceValue(func() map[Name]Definition {
+var defined = func() map[Name]Definition {
 	out := map[Name]Definition{}
-	for _, d := range Definitions() {
+	for _, d := range definitions {
 		out[d.Name] = d
 	}
 	return out
-})
+}()
 
 // Define returns the definition of measure n and whether there is one.
 func Define(n Name) (Definition, bool) {
-	d, known := defined()[n]
+	d, known := defined[n]
 	return d, known
 }

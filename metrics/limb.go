@@ -21,34 +21,13 @@ const (
 type sign struct {
 	m      measured
 	limb   traj.Landmark
-	kind   string
+	kind   string  // As in its definition.
 	p      float64 // Two-sided, that the horse is even in this measure.
 	beyond bool    // Whether the value is beyond the tolerance.
 }
 
 func (s sign) settled() bool { return s.beyond && s.p < settledP }
 func (s sign) alone() bool   { return s.beyond && s.p < aloneP }
-
-// signKind groups measures that show the same thing: two of one kind are not
-// two witnesses. An empty kind points nowhere. Kind timing supports and decides
-// nothing.
-func signKind(n Name) string {
-	switch n {
-	case HeadLowDifference, HeadHighDifference:
-		return "head"
-	case WithersLowDifference, WithersHighDifference:
-		return "withers"
-	case CroupLowDifference, CroupHighDifference:
-		return "croup"
-	case HipExcursion:
-		return "hip"
-	case StepLengthFore, StepLengthHind:
-		return "step"
-	case StepTimingFore, StepTimingHind:
-		return "timing"
-	}
-	return ""
-}
 
 // decidesLimb reports whether a kind may name a limb. The withers only tell fore
 // from hind: in forelimb trouble they hardly move. Steps name none: that a sore limb
@@ -163,13 +142,12 @@ func findLimb(all []measured, gait traj.Gait) LimbFinding {
 }
 
 func toSign(m measured) (sign, bool) {
-	kind := signKind(m.def.Name)
-	if kind == "" || !m.ok || !m.wideOK || m.tolerance.Tolerance <= 0 {
+	if m.def.kind == "" || !m.ok || !m.wideOK || m.tolerance.Tolerance <= 0 {
 		return sign{}, false
 	}
 	d := m.deviation()
-	limb, _ := pointsTo(m.def.Name, d)
-	s := sign{m: m, limb: limb, kind: kind, p: 1, beyond: math.Abs(d) > m.tolerance.Tolerance}
+	limb, _ := m.def.pointsTo(d)
+	s := sign{m: m, limb: limb, kind: m.def.kind, p: 1, beyond: math.Abs(d) > m.tolerance.Tolerance}
 	if d != 0 {
 		s.p = stats.TwoSidedP(d/m.wide.SE, m.wide.DF)
 	}

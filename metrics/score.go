@@ -91,7 +91,7 @@ func (v *Summed) scoreOf(parts []part) *Score {
 	for i := range parts {
 		p := &parts[i]
 		p.weight /= total
-		limb, _ := pointsTo(p.m.def.Name, p.ratio)
+		limb, _ := p.m.def.pointsTo(p.ratio)
 		c := Component{Name: p.m.def.Name, Weight: p.weight, Ratio: p.ratio}
 		if p.counts() {
 			c.Part, c.Side = p.weight*math.Max(0, sq(p.ratio)-sq(p.plain)), limb.Side()

@@ -3,6 +3,7 @@ package metrics
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"strings"
 
@@ -189,13 +190,8 @@ func (a *analysis) reason(d Definition) string {
 	case QuartersToSide, PlacementOffsetFore, PlacementOffsetHind:
 		return "fores and hinds have to be placed in one clip (from the midline of one pair its two hooves land equally far by its making)"
 	}
-	body := a.bodyMarks(d.Name)
 	var missing []string
-	marks := body
-	if body == nil {
-		marks = hoofMarks(d)
-	}
-	for _, l := range marks {
+	for _, l := range a.marksOf(d) {
 		if a.set.Track(l) == nil {
 			missing = append(missing, l.Words())
 		}
@@ -204,62 +200,38 @@ func (a *analysis) reason(d Definition) string {
 		return "not marked: " + strings.Join(missing, ", ")
 	}
 	if a.opts.Gait == traj.Walk {
-		switch d.Name {
-		case PairTiming:
+		switch {
+		case d.Name == PairTiming:
 			return "at the walk the limbs land one by one: there are no pairs"
-		case HeadLowDifference, HeadHighDifference, WithersLowDifference, WithersHighDifference, CroupLowDifference, CroupHighDifference:
+		case d.kind == "head" || d.kind == "withers" || d.kind == "croup":
 			return "defined for trot and pace: at the walk low and high points do not belong to one limb's stance"
 		}
 	}
 	if len(a.Strides) == 0 {
 		return "no whole stride was seen: " + a.whyNoStride()
 	}
-	if body != nil {
+	if d.from != nil {
 		return "the mark was not seen through a whole stride together with the hooves that time it"
 	}
 	return "in no stride were all the contacts it needs seen and timed"
 }
 
-// bodyMarks returns the marks of the body that a measure is taken from, nil where it is
-// taken from hooves.
-func (a *analysis) bodyMarks(n Name) []traj.Landmark {
-	switch n {
-	case HeadLowDifference, HeadHighDifference, HeadFirstHarmonic, HeadSecondHarmonic, HeadHarmonicShare:
-		return []traj.Landmark{traj.Head}
-	case WithersLowDifference, WithersHighDifference:
-		return []traj.Landmark{traj.Withers}
-	case CroupLowDifference, CroupHighDifference, CroupSway:
-		return []traj.Landmark{traj.Croup}
-	case ChestSway:
-		return []traj.Landmark{traj.Chest}
-	case HeadSway, HeadToSide:
-		if a.set.Track(traj.Chest) == nil {
-			return []traj.Landmark{traj.Head, traj.Withers}
-		}
-		return []traj.Landmark{traj.Head}
-	case ShoulderExcursion, ShoulderLift, ShoulderRoll:
-		return []traj.Landmark{traj.LeftShoulder, traj.RightShoulder}
-	case HipExcursion:
-		return []traj.Landmark{traj.LeftHip, traj.RightHip}
-	}
-	return nil
-}
-
-// hoofMarks returns the hooves that a measure of sides compares.
-func hoofMarks(d Definition) []traj.Landmark {
+// marksOf returns the marks that a measure is taken from.
+func (a *analysis) marksOf(d Definition) []traj.Landmark {
 	switch d.Name {
 	case PairTiming:
 		return limbs[:]
-	case StepTimingFore, StepTimingHind, BaseWidthFore, BaseWidthHind:
-	default:
-		if !d.Sided {
-			return nil
+	case HeadSway, HeadToSide:
+		if a.set.Track(traj.Chest) == nil { // Beside which it is seen.
+			return slices.Concat(onHead, onWithers)
 		}
 	}
-	switch d.Girdle {
-	case Fore:
+	switch {
+	case d.from != nil:
+		return d.from
+	case d.Girdle == Fore:
 		return limbs[:2]
-	case Hind:
+	case d.Girdle == Hind:
 		return limbs[2:]
 	}
 	return nil

@@ -204,19 +204,6 @@ func checkTolerance(r Tolerance) error {
 	return nil
 }
 
-// Even returns the value of d in an even horse and whether there is one: whether
-// the measure compares the sides, so that its distance from even is what counts.
-func (d Definition) Even() (value float64, compares bool) {
-	switch d.Name {
-	case StepTimingFore, StepTimingHind:
-		return 50, true
-	case HeadLowDifference, HeadHighDifference, WithersLowDifference, WithersHighDifference,
-		CroupLowDifference, CroupHighDifference, HeadToSide, QuartersToSide, LineDrift:
-		return 0, true
-	}
-	return 0, d.Sided
-}
-
 // Repeat is one visit of a horse.
 type Repeat struct {
 	Horse string // Any name that tells the horses apart.

@@ -74,11 +74,13 @@ func scoreRows(s *metrics.Summary) []scoreRow {
 	var rows []scoreRow
 	for _, k := range parts {
 		r := scoreRow{Component: k}
+		d, _ := metrics.Define(k.Name)
+		right := d.TowardRight()
 		if m := s.Lookup(k.Name); m != nil && m.Value != nil && m.Tolerance > 0 {
-			even := evenOf(k.Name)
-			r.low, r.high, r.hasRange = towardRight(k.Name)*(m.Value.Low-even)/m.Tolerance, towardRight(k.Name)*(m.Value.High-even)/m.Tolerance, true
+			even, _ := d.Even()
+			r.low, r.high, r.hasRange = right*(m.Value.Low-even)/m.Tolerance, right*(m.Value.High-even)/m.Tolerance, true
 		}
-		r.Ratio *= towardRight(k.Name)
+		r.Ratio *= right
 		rows = append(rows, r)
 	}
 	return rows

@@ -113,7 +113,7 @@ func (r StrideRow) draw(c draw.Canvas, high vg.Length) {
 	d, _ := metrics.Define(r.Name)
 	scale, unit := d.Say(r.Unit, 1)
 	tolerance := r.Tolerance * scale
-	scale *= towardRight(r.Name)
+	scale *= d.TowardRight()
 	reach := 1.1 * tolerance
 	for _, v := range append(append([]float64(nil), r.Before...), r.Now...) {
 		if finite(v) {

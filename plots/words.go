@@ -89,16 +89,6 @@ func evenOf(n metrics.Name) float64 {
 	return even
 }
 
-// towardRight returns 1 where a positive deviation from even points to the right side, as on
-// a first page, else -1: the side whose step is shorter is the one that is uneven.
-func towardRight(n metrics.Name) float64 {
-	switch n {
-	case metrics.StepLengthFore, metrics.StepLengthHind, metrics.StepTimingFore, metrics.StepTimingHind:
-		return -1
-	}
-	return 1
-}
-
 // isDifference reports whether the measure's value compares the sides, so
 // that its distance from even is what counts.
 func isDifference(d metrics.Definition) bool {

@@ -204,7 +204,7 @@ func bar(n metrics.Name, e *metrics.Estimate, tolerance float64) *Bar {
 	if e == nil || !(tolerance > 0) || math.IsNaN(e.Value) {
 		return nil
 	}
-	of := func(v float64) float64 { return towardRight(n) * deviation(n, v) / tolerance }
+	of := func(v float64) float64 { return define(n).TowardRight() * deviation(n, v) / tolerance }
 	b := &Bar{Value: of(e.Value), Low: of(e.Low), High: of(e.High)}
 	if b.Low > b.High {
 		b.Low, b.High = b.High, b.Low

@@ -20,16 +20,6 @@ func define(n metrics.Name) metrics.Definition {
 	return metrics.Definition{Name: n, Title: string(n), Decimals: 2}
 }
 
-// towardRight returns 1 where a positive deviation is to the right, as the package
-// comment says, else -1.
-func towardRight(n metrics.Name) float64 {
-	switch n {
-	case metrics.StepLengthFore, metrics.StepLengthHind, metrics.StepTimingFore, metrics.StepTimingHind, metrics.ShoulderLift, metrics.ShoulderExcursion:
-		return -1
-	}
-	return 1
-}
-
 // deviation returns how far a value is from even, in the measure's unit.
 func deviation(n metrics.Name, v float64) float64 {
 	e, _ := define(n).Even()
@@ -61,7 +51,7 @@ func spoken(unit string) string {
 
 // sideOf returns the side to which a deviation points, as the package comment says.
 func sideOf(n metrics.Name, deviation float64) string {
-	if deviation*towardRight(n) > 0 {
+	if deviation*define(n).TowardRight() > 0 {
 		return "right"
 	}
 	return "left"
