@@ -70,8 +70,8 @@ func (c *Calibration) Variants() []Camera { return append([]Camera(nil), c.varia
 
 // Calibrate finds the camera of a clip from what a person gave. Points of in
 // must be in the coordinates in which the tracks are given; width and height
-// are the upright picture's, px; m says how far what was given may be off. It returns an error, in words for the report,
-// for input that no camera can have produced.
+// are the upright picture's, px; m says how far what was given may be off. It returns an
+// error, in words for the report, for input that no camera can have produced.
 func Calibrate(in CalibrationInput, width, height int, m errormodel.Camera) (*Calibration, error) {
 	if width <= 0 || height <= 0 {
 		return nil, fmt.Errorf("calibrate: picture size %d × %d is not positive", width, height)
@@ -127,43 +127,44 @@ func fromHeight(in CameraHeight, width, height int, m errormodel.Camera) (*Calib
 	case !(in.FocalPX > 0) || math.IsInf(in.FocalPX, 0):
 		return nil, fmt.Errorf("focal length is %g px; it must be positive", in.FocalPX)
 	}
-	vanish, cov, err := vanishing(in.Horizon, focal, width, height, m)
+	c, err := level(in.HeightM, m.HeightM, focal, share, in.Horizon, width, height, m)
 	if err != nil {
 		return nil, err
 	}
-	cx, cy := centre(width, height)
-	build := func(h, f float64, v Point) Camera { return LevelCamera(f, cx, cy, h, v) }
-	c := &Calibration{Level: LevelHeight, Camera: build(in.HeightM, focal, vanish), FocalSD: share * focal, HeightSD: m.HeightM}
-	for _, s := range []float64{1, -1} {
-		c.variants = append(c.variants, build(in.HeightM+s*m.HeightM, focal, vanish))
-	}
-	for _, s := range []float64{1, -1} {
-		c.variants = append(c.variants, build(in.HeightM, focal*(1+s*share), vanish))
-	}
-	for _, d := range cov {
-		for _, s := range []float64{1, -1} {
-			c.variants = append(c.variants, build(in.HeightM, focal, Point{vanish.X + s*d.X, vanish.Y + s*d.Y}))
-		}
-	}
+	c.Level, c.FocalSD, c.HeightSD = LevelHeight, share*focal, m.HeightM
 	return c, nil
 }
 
 // fromHorizon builds the camera of LevelRatio, in units of the camera's height.
 func fromHorizon(in Horizon, width, height int, m errormodel.Camera) (*Calibration, error) {
-	focal := m.NominalFocal * longSide(width, height)
-	vanish, cov, err := vanishing(in, focal, width, height, m)
+	c, err := level(1, 0, m.NominalFocal*longSide(width, height), m.NominalShare, in, width, height, m)
+	if err != nil {
+		return nil, err
+	}
+	c.Level = LevelRatio
+	return c, nil
+}
+
+// level builds a level camera over the ground, up and with a focal length that may be off
+// by upSD and by a share of itself. An upSD of 0: its height is the unit of length.
+func level(up, upSD, focal, focalShare float64, in Horizon, width, height int, m errormodel.Camera) (*Calibration, error) {
+	vanish, steps, err := vanishing(in, focal, width, height, m)
 	if err != nil {
 		return nil, err
 	}
 	cx, cy := centre(width, height)
-	c := &Calibration{Level: LevelRatio, Camera: LevelCamera(focal, cx, cy, 1, vanish)}
-	for _, s := range []float64{1, -1} {
-		c.variants = append(c.variants, LevelCamera(focal*(1+s*m.NominalShare), cx, cy, 1, vanish))
-	}
-	for _, d := range cov {
+	c := &Calibration{Camera: LevelCamera(focal, cx, cy, up, vanish)}
+	vary := func(up1, focal1 float64, d Point) {
 		for _, s := range []float64{1, -1} {
-			c.variants = append(c.variants, LevelCamera(focal, cx, cy, 1, Point{vanish.X + s*d.X, vanish.Y + s*d.Y}))
+			c.variants = append(c.variants, LevelCamera(focal*(1+s*focal1), cx, cy, up+s*up1, Point{vanish.X + s*d.X, vanish.Y + s*d.Y}))
 		}
+	}
+	if upSD > 0 {
+		vary(upSD, 0, Point{})
+	}
+	vary(0, focalShare, Point{})
+	for _, d := range steps {
+		vary(0, 0, d)
 	}
 	return c, nil
 }
@@ -195,15 +196,12 @@ func vanishing(in Horizon, focal float64, width, height int, m errormodel.Camera
 		}
 		// Each of the eight clicked numbers is one independent step.
 		var steps []Point
+		click := clickSD(m, width, height)
 		for i := range 2 {
 			for j := range 2 {
-				for k := range 2 {
+				for _, d := range []Point{{X: click}, {Y: click}} {
 					e := *in.Edges
-					if k == 0 {
-						e[i][j].X += clickSD(m, width, height)
-					} else {
-						e[i][j].Y += clickSD(m, width, height)
-					}
+					e[i][j].X, e[i][j].Y = e[i][j].X+d.X, e[i][j].Y+d.Y
 					q, ok := crossing(e)
 					if !ok {
 						return Point{}, nil, errors.New("the two lane edges are almost parallel in the picture: the horizon cannot be found from them")
