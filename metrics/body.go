@@ -1,7 +1,9 @@
 package metrics
 
 import (
+	"cmp"
 	"math"
+	"slices"
 	"sort"
 
 	"jogstrip/metrics/contact"
@@ -93,8 +95,8 @@ func (a *analysis) shareWindows(s *spatial, l traj.Landmark, low [2]Name, b *bod
 		a.putMovement(moved[i], l, low, fits, scale)
 	}
 	for n := range moved[1].found {
-		if d := (moved[1].found.mean(n) - moved[0].found.mean(n)) / 2; s.found[n] != nil && !math.IsNaN(d) {
-			s.found[n].commonSD = math.Hypot(s.found[n].commonSD, d)
+		if d := (moved[1].found.mean(n) - moved[0].found.mean(n)) / 2; !math.IsNaN(d) {
+			s.found[n].addCommon(d, 0)
 		}
 	}
 }
@@ -188,7 +190,7 @@ func (a *analysis) strideFits(b *bodyTrack, shift float64) ([]*signal.Harmonics,
 // samples and the longest gap between them determine. It returns nil where
 // those are not even two.
 func (b *bodyTrack) fit(from, to float64) *signal.Harmonics {
-	lo, hi := span(b.t, from, to)
+	lo, hi := sort.SearchFloat64s(b.t, from-rounding), sort.SearchFloat64s(b.t, to-rounding)
 	if hi-lo < 9 {
 		return nil
 	}
@@ -208,37 +210,36 @@ func (b *bodyTrack) fit(from, to float64) *signal.Harmonics {
 	return h
 }
 
-// span returns the range of indices of t inside [from, to).
-func span(t []float64, from, to float64) (int, int) {
-	lo := 0
-	for lo < len(t) && t[lo] < from-rounding {
-		lo++
-	}
-	hi := lo
-	for hi < len(t) && t[hi] < to-rounding {
-		hi++
-	}
-	return lo, hi
-}
+// fewest is how many samples of a mark of the body, or of two together, are used at all.
+const fewest = 12
 
-// bodyHeights returns a mark's height over time with drift removed, or nil.
-func (a *analysis) bodyHeights(s *spatial, cam geometry.Camera, l traj.Landmark) *bodyTrack {
+// reading tells what a mark seen at a place in the picture at t comes to, and how much one
+// px is worth there.
+type reading func(t float64, at geometry.Point) (z, per float64, ok bool)
+
+// readings returns what was seen of a mark as read takes it, nil where that is too little.
+func (a *analysis) readings(l traj.Landmark, read reading) *bodyTrack {
 	h := contact.See(a.set, l)
-	if h == nil || len(h.T) < 12 {
-		return nil
-	}
-	frames, height := seenFrames(a.set.Track(l)), a.heightOf(s, cam, l)
-	if height == nil || len(frames) != len(h.T) {
+	if h == nil || read == nil {
 		return nil
 	}
 	b := &bodyTrack{landmark: l}
 	for i, t := range h.T {
-		if z, per, ok := height(t, geometry.Point{X: h.X[i], Y: h.Y[i]}); ok {
+		if z, per, ok := read(t, geometry.Point{X: h.X[i], Y: h.Y[i]}); ok {
 			b.t, b.z = append(b.t, t), append(b.z, z)
-			b.sd, b.frame = append(b.sd, per*h.SD[i]), append(b.frame, frames[i])
+			b.sd, b.frame = append(b.sd, per*h.SD[i]), append(b.frame, h.Frames[i])
 		}
 	}
-	if len(b.t) < 12 {
+	if len(b.t) < fewest {
+		return nil
+	}
+	return b
+}
+
+// bodyHeights returns a mark's height over time with drift removed, or nil.
+func (a *analysis) bodyHeights(s *spatial, cam geometry.Camera, l traj.Landmark) *bodyTrack {
+	b := a.readings(l, a.heightOf(s, cam, l))
+	if b == nil {
 		return nil
 	}
 	drift := a.drift(b)
@@ -249,7 +250,7 @@ func (a *analysis) bodyHeights(s *spatial, cam geometry.Camera, l traj.Landmark)
 		// Without a lane the mark's own height over the ground row is the scale: it
 		// grows with the picture as its movement does, also within a stride.
 		for i, t := range b.t {
-			d := drift.At(t)
+			d := drift(t)
 			if !(d > 1) {
 				return nil
 			}
@@ -260,16 +261,22 @@ func (a *analysis) bodyHeights(s *spatial, cam geometry.Camera, l traj.Landmark)
 			return nil
 		}
 	}
-	for i, t := range b.t {
-		b.z[i] -= drift.At(t)
-	}
-	return b
+	return b.minus(drift)
 }
 
-// heightOf returns what tells the height of a mark seen at a place in the picture at t,
-// and how much one px down is worth there; nil where nothing does. Without a lane it is in
-// px over the ground's row.
-func (a *analysis) heightOf(s *spatial, cam geometry.Camera, l traj.Landmark) func(t float64, at geometry.Point) (z, per float64, ok bool) {
+// minus returns b with what is at every instant taken off.
+func (b *bodyTrack) minus(at func(t float64) float64) *bodyTrack {
+	out := *b
+	out.z = make([]float64, len(b.z))
+	for i, t := range b.t {
+		out.z[i] = b.z[i] - at(t)
+	}
+	return &out
+}
+
+// heightOf returns what tells the height of a mark, and how much one px down is worth; nil
+// where nothing does. Without a lane it is in px over the ground's row.
+func (a *analysis) heightOf(s *spatial, cam geometry.Camera, l traj.Landmark) reading {
 	if a.cal.Level == geometry.LevelNone {
 		ground := a.groundRows(l)
 		if ground == nil {
@@ -289,48 +296,38 @@ func (a *analysis) heightOf(s *spatial, cam geometry.Camera, l traj.Landmark) fu
 	}
 }
 
-func seenFrames(tr *traj.Track) []int {
-	var out []int
-	for i, p := range tr.Samples {
-		if p.Status.Seen() && !math.IsNaN(p.X) && !math.IsNaN(p.Y) {
-			out = append(out, i)
-		}
-	}
-	return out
-}
-
 // drift returns the mark's mean height over the stride around each instant: the
-// movement of whole strides cancels in it and what is slower stays.
-func (a *analysis) drift(b *bodyTrack) *signal.Spline {
+// movement of whole strides cancels in it and what is slower stays. Where the clip is too
+// short for a drift it is the level alone, and nil where there is none.
+func (a *analysis) drift(b *bodyTrack) func(t float64) float64 {
 	var sum float64
 	strides := a.EvenStrides()
 	for _, st := range strides {
 		sum += (st.End - st.Start) / float64(len(strides))
 	}
-	var t, m, w []float64
+	var t, m []float64
 	for c := b.t[0] + sum/2; c <= b.t[len(b.t)-1]-sum/2+rounding; c += sum / 4 {
 		// A stride's own duration around c keeps the cancelling exact.
 		period := strideAt(strides, c, sum)
 		if h := b.fit(c-period/2, c+period/2); h != nil {
-			t, m, w = append(t, c), append(m, h.Mean), append(w, 1)
+			t, m = append(t, c), append(m, h.Mean)
 		}
 	}
 	switch {
 	case len(t) == 0:
 		return nil
 	case len(t) < 3:
-		// Too short for a drift: its level alone.
 		var mean float64
 		for _, v := range m {
 			mean += v / float64(len(m))
 		}
-		t, m, w = []float64{t[0], t[0] + 1, t[0] + 2}, []float64{mean, mean, mean}, []float64{1, 1, 1}
+		return func(float64) float64 { return mean }
 	}
-	s, err := signal.SmoothingSpline(t, m, w, 0)
+	s, err := signal.SmoothingSpline(t, m, nil, 0)
 	if err != nil {
 		return nil
 	}
-	return s
+	return s.At
 }
 
 // strideAt returns the duration of the stride around t, or the mean one outside
@@ -357,10 +354,6 @@ func girdleOf(l traj.Landmark) int {
 // middle of its stance; a spline through those instants is smoothed to below the
 // stride's rhythm, so that uneven steps do not look like vertical movement.
 func (a *analysis) bodyDepth(s *spatial, l traj.Landmark) (*signal.Spline, float64) {
-	unit := 1.0
-	if a.cal.Level == geometry.LevelRatio {
-		unit = a.opts.Model.Body.CameraM
-	}
 	forward := 1.0
 	if a.opts.View == traj.Toward {
 		forward = -1
@@ -379,14 +372,11 @@ func (a *analysis) bodyDepth(s *spatial, l traj.Landmark) (*signal.Spline, float
 			ahead -= a.opts.Model.Body.TrunkLength
 		}
 	}
-	return sp, forward * ahead * a.opts.WithersM / unit
+	return sp, forward * ahead * a.opts.WithersM / a.unit()
 }
 
 func (a *analysis) girdleDepth(s *spatial, g int) *signal.Spline {
-	unit := 1.0
-	if a.cal.Level == geometry.LevelRatio {
-		unit = a.opts.Model.Body.CameraM
-	}
+	unit := a.unit()
 	return a.overStances(g, func(k, i int) (float64, float64, bool) {
 		p := s.placed[k][i]
 		return p.y, math.Hypot(p.ySD, a.opts.Model.Body.DepthM/unit), p.ok
@@ -424,7 +414,7 @@ func (a *analysis) overStances(g int, value func(k, i int) (v, sd float64, ok bo
 			}
 		}
 	}
-	sortBy(knots, func(k knot) float64 { return k.t })
+	slices.SortStableFunc(knots, func(a, b knot) int { return cmp.Compare(a.t, b.t) })
 	var t, v, w []float64
 	var sum float64
 	for _, k := range knots {
@@ -458,8 +448,4 @@ func (a *analysis) signalOf(b *bodyTrack, unit string, scale float64) Signal {
 		out.Height[f], out.SD[f] = scale*b.z[i], scale*b.sd[i]
 	}
 	return out
-}
-
-func sortBy[T any](x []T, key func(T) float64) {
-	sort.SliceStable(x, func(i, j int) bool { return key(x[i]) < key(x[j]) })
 }

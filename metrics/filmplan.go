@@ -85,15 +85,7 @@ func (s SetUp) SmallestStep(table *ToleranceTable, runs int) (float64, error) {
 	}
 	row, _ := table.Lookup(StepLengthFore)
 	_, measured := s.StepSE()
-	low, high := 0.0, 1.0
-	for range 40 {
-		if mid := (low + high) / 2; chanceToSee(row, mid, runs, measured) < adviceChance {
-			low = mid
-		} else {
-			high = mid
-		}
-	}
-	return high, nil
+	return bisect(0, 1, func(difference float64) float64 { return chanceToSee(row, difference, runs, measured) - adviceChance }), nil
 }
 
 // chanceToSee returns the chance that the 95 % interval of so many runs excludes even

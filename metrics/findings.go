@@ -40,17 +40,17 @@ func (f findings) series(n Name) *foundSeries {
 	return f[n]
 }
 
+// addCommon adds independent errors to what all observations share: of the value, and of a
+// side, one standard deviation each. Nothing was found: nothing is added.
+func (m *foundSeries) addCommon(value, side float64) {
+	if m != nil {
+		m.commonSD, m.sideCommonSD = math.Hypot(m.commonSD, value), math.Hypot(m.sideCommonSD, side)
+	}
+}
+
 func (f findings) put(n Name, o Observation) {
 	m := f.series(n)
 	m.observations = append(m.observations, o)
-}
-
-func (f findings) add(g findings) {
-	for _, d := range Definitions() {
-		if m := g[d.Name]; m != nil {
-			f[d.Name] = m
-		}
-	}
 }
 
 // mean returns the mean of the values of measure n that are there.

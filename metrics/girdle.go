@@ -95,6 +95,6 @@ func (a *analysis) putRoll(s *spatial, cam geometry.Camera, p points) {
 	}
 	if f := s.found[ShoulderRoll]; f != nil {
 		// Marks that lie beside the points are as much too far apart in every stride.
-		f.commonSD = math.Hypot(wide*mean/float64(len(f.observations)), degrees*math.Sqrt2*a.opts.Model.Body.FollowedMM/1000/width)
+		f.addCommon(math.Hypot(wide*mean/float64(len(f.observations)), degrees*math.Sqrt2*a.opts.Model.Body.FollowedMM/1000/width), 0)
 	}
 }

@@ -3,6 +3,7 @@ package metrics
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 
@@ -40,9 +41,10 @@ func Measure(set *traj.Set, opts Options) (*Run, error) {
 	}
 	found := a.measureTimes()
 	space := a.measureSpace(a.cal.Camera, nil)
-	found.add(space.found)
+	maps.Copy(found, space.found)
 	a.addCommon(found, space)
-	a.remark(space)
+	a.remarkOnTimes()
+	a.remarkOnPlaces(space)
 	return a.run(found, space), nil
 }
 
@@ -96,7 +98,7 @@ func (a *analysis) run(found findings, space *spatial) *Run {
 			run.NearestM, run.FarthestM = space.nearest, space.farthest
 		}
 	}
-	for _, d := range Definitions() {
+	for _, d := range definitions {
 		s := Series{Name: d.Name, Unit: d.Unit}
 		if a.cal.Level == geometry.LevelRatio && d.RatioUnit != "" {
 			s.Unit = d.RatioUnit
@@ -120,7 +122,7 @@ func (a *analysis) addCommon(found findings, space *spatial) {
 	together(len(variants), func(i int) { spaces[i] = a.measureSpace(variants[i], space) })
 	for i := 0; i+1 < len(variants); i += 2 {
 		plus, minus := spaces[i], spaces[i+1]
-		for _, d := range Definitions() {
+		for _, d := range definitions {
 			// The model of the run holds the calibration's error; spreads scale with the lane by
 			// the same share of themselves, which is nothing to speak of.
 			if m := space.found[d.Name]; m == nil || m.run != nil || d.PerRun {
@@ -128,32 +130,35 @@ func (a *analysis) addCommon(found findings, space *spatial) {
 			}
 			v := (plus.found.mean(d.Name) - minus.found.mean(d.Name)) / 2
 			if !math.IsNaN(v) && !math.IsInf(v, 0) {
-				found[d.Name].commonSD = math.Hypot(found[d.Name].commonSD, v)
+				found[d.Name].addCommon(v, 0)
 			}
 		}
 	}
-	body, outline := a.opts.Model.Body.FollowedMM, a.opts.Model.Body.OutlineMM
-	for n, sd := range map[Name]float64{
-		HeadLowDifference: body, HeadHighDifference: body, HeadFirstHarmonic: body, HeadSecondHarmonic: body,
-		ChestSway: body, HeadSway: body, ShoulderExcursion: body, ShoulderLift: body,
-		WithersLowDifference: outline, WithersHighDifference: outline,
-		CroupLowDifference: outline, CroupHighDifference: outline, CroupSway: outline, HipExcursion: outline,
-	} {
-		if m := found[n]; m != nil && a.cal.Level.AtLeast(geometry.LevelHeight) {
-			m.commonSD, m.sideCommonSD = math.Hypot(m.commonSD, sd), math.Hypot(m.sideCommonSD, sd)
+	if a.cal.Level.AtLeast(geometry.LevelHeight) {
+		a.addFollowing(found)
+	}
+}
+
+// addFollowing adds by how much marks of the body may be followed wrongly in all strides
+// alike. What is in millimetres is as wrong as its mark.
+func (a *analysis) addFollowing(found findings) {
+	model := a.opts.Model.Body
+	for _, d := range definitions {
+		if d.Unit != "mm" {
+			continue
 		}
+		sd := model.FollowedMM
+		switch d.from[0] {
+		case traj.Withers, traj.Croup, traj.LeftHip:
+			sd = model.OutlineMM
+		}
+		found[d.Name].addCommon(sd, sd)
 	}
-	if m := found[HipExcursion]; m != nil {
-		m.commonSD = math.Hypot(m.commonSD, a.opts.Model.Body.HipApartMM)
-		m.sideCommonSD = math.Hypot(m.sideCommonSD, a.opts.Model.Body.HipMM)
-	}
-	if m := found[ShoulderLift]; m != nil {
-		shoulder := a.opts.Model.Body.ShoulderMM
-		m.commonSD, m.sideCommonSD = math.Hypot(m.commonSD, math.Sqrt2*shoulder), math.Hypot(m.sideCommonSD, shoulder)
-	}
-	if m := found[HeadHarmonicShare]; m != nil && found[HeadFirstHarmonic] != nil && a.cal.Level.AtLeast(geometry.LevelHeight) {
+	found[HipExcursion].addCommon(model.HipApartMM, model.HipMM)
+	found[ShoulderLift].addCommon(math.Sqrt2*model.ShoulderMM, model.ShoulderMM)
+	if found[HeadFirstHarmonic] != nil {
 		first, second := found.mean(HeadFirstHarmonic), found.mean(HeadSecondHarmonic)
-		m.commonSD = math.Hypot(m.commonSD, 100*body*math.Hypot(first, second)/sq(first+second))
+		found[HeadHarmonicShare].addCommon(100*model.FollowedMM*math.Hypot(first, second)/sq(first+second), 0)
 	}
 }
 

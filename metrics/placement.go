@@ -106,16 +106,12 @@ func (a *analysis) fit(s *spatial, cam geometry.Camera) {
 		return
 	}
 	falls, marks := a.footfalls(s, cam)
-	unit := 1.0
-	if a.share() {
-		unit = a.opts.Model.Body.CameraM
-	}
 	high := float64(min(a.set.Height, a.set.Width)) / 1080
 	prior := a.opts.Model
 	if a.cal.Level != geometry.LevelMetric {
 		prior.Camera.TapeShare = 0 // Nothing was taped; the camera's height brings its own.
 	}
-	s.fit = fitRun(falls, cam, a.cal.Variants(), a.opts.View == traj.Toward, marks, high, unit, prior)
+	s.fit = fitRun(falls, cam, a.cal.Variants(), a.opts.View == traj.Toward, marks, high, a.unit(), prior)
 	if s.fit == nil {
 		return
 	}
@@ -190,6 +186,15 @@ func outward(k int) float64 {
 
 // share reports whether lengths can only be given as shares of the own stride.
 func (a *analysis) share() bool { return a.cal.Level == geometry.LevelRatio }
+
+// unit returns how many metres a unit of length is worth: one camera height where only
+// shares are known, as high as cameras usually are.
+func (a *analysis) unit() float64 {
+	if a.share() {
+		return a.opts.Model.Body.CameraM
+	}
+	return 1
+}
 
 // whose is which of two questions a mean answers: how the horse goes, of which the
 // run's strides are a sample, or how it went in these.
@@ -271,7 +276,7 @@ func (a *analysis) measureLengths(s *spatial) {
 	}
 	for g, name := range [2]Name{StepLengthFore, StepLengthHind} {
 		varies := a.measureSteps(s, g, name, scale)
-		if f.limbs[2*g] < 0 || f.limbs[2*g+1] < 0 || s.found[name] == nil {
+		if !f.both(g) || s.found[name] == nil {
 			continue
 		}
 		s.means(name, scale, func(t *target, side int, w float64, who whose) {
@@ -389,13 +394,12 @@ func (a *analysis) putSpread(s *spatial, n Name, of [2]spread) {
 func (a *analysis) measureOffsets(s *spatial) {
 	f := s.fit
 	weights := f.midline()
-	both := func(g int) bool { return f.limbs[2*g] >= 0 && f.limbs[2*g+1] >= 0 }
-	if a.share() || !both(0) && !both(1) {
+	if a.share() || f.pairs() == 0 {
 		return
 	}
 	// Where one pair alone was placed, the line is the midline of these two hooves: both land
 	// half their base width from it by its making.
-	differ := both(0) && both(1)
+	differ := f.pairs() == 2
 	// fromLine adds w times how far outward limb k lands on average.
 	fromLine := func(t *target, k int, w float64, who whose) {
 		f.meanOf(t, k, 1, w*outward(k), who)
@@ -449,12 +453,7 @@ func (f *runFit) bow() (left, sd float64) {
 	return f.predict(t)
 }
 
-// remark adds the notes that a reader of the numbers needs.
-func (a *analysis) remark(s *spatial) {
-	a.remarkOnTimes()
-	a.remarkOnPlaces(s)
-}
-
+// note adds a remark that a reader of the numbers needs.
 func (a *analysis) note(format string, args ...any) {
 	a.notes = append(a.notes, fmt.Sprintf(format, args...))
 }
@@ -501,13 +500,7 @@ func (a *analysis) remarkOnPlaces(s *spatial) {
 		if f := s.found[LateralArcFore]; f != nil && f.commonSD > 1.5 {
 			a.note("The horse went off the line of sight, so how fast the hoof swings forward leaks into its sideways arc: differences of arcs are uncertain by %.1f cm in all strides alike. Stand in line with the lane.", f.commonSD)
 		}
-		pairs := 0
-		for g := range 2 {
-			if s.fit.limbs[2*g] >= 0 && s.fit.limbs[2*g+1] >= 0 {
-				pairs++
-			}
-		}
-		switch pairs {
+		switch s.fit.pairs() {
 		case 1:
 			a.note("Only one pair of limbs was placed: the line of travel is their own midline, so sideways placement shows how wide they are set but not a difference between left and right.")
 		case 2:

@@ -530,14 +530,22 @@ func (f *runFit) driftTerm() int {
 	return columns - 1
 }
 
-// midline returns the weight of each limb's mean place in the line of travel.
-func (f *runFit) midline() (w [4]float64) {
-	pairs, seen := 0.0, 0.0
+// both reports whether both limbs of girdle g were placed.
+func (f *runFit) both(g int) bool { return f.limbs[2*g] >= 0 && f.limbs[2*g+1] >= 0 }
+
+// pairs returns of how many girdles both limbs were placed.
+func (f *runFit) pairs() (n int) {
 	for g := range 2 {
-		if f.limbs[2*g] >= 0 && f.limbs[2*g+1] >= 0 {
-			pairs++
+		if f.both(g) {
+			n++
 		}
 	}
+	return n
+}
+
+// midline returns the weight of each limb's mean place in the line of travel.
+func (f *runFit) midline() (w [4]float64) {
+	pairs, seen := float64(f.pairs()), 0.0
 	for _, k := range f.limbs {
 		if k >= 0 {
 			seen++
@@ -545,7 +553,7 @@ func (f *runFit) midline() (w [4]float64) {
 	}
 	for k := range w {
 		switch {
-		case pairs > 0 && f.limbs[k] >= 0 && f.limbs[k^1] >= 0:
+		case pairs > 0 && f.both(k/2):
 			w[k] = 1 / (2 * pairs)
 		case pairs == 0 && f.limbs[k] >= 0:
 			w[k] = 1 / seen

@@ -1,10 +1,10 @@
 package metrics
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
-	"sort"
 	"strings"
 
 	"jogstrip/metrics/contact"
@@ -131,15 +131,10 @@ func (a *analysis) shareInstants(f findings) {
 		StanceDurationFore: 1, StanceDurationHind: 1, SwingDurationFore: 1, SwingDurationHind: 1,
 		DutyFactorFore: 100 / a.Period, DutyFactorHind: 100 / a.Period,
 	} {
-		if s := f[n]; s != nil && a.Period > 0 {
-			s.sideCommonSD = shared * unit
-			s.commonSD = shared * unit * apart
-		}
+		f[n].addCommon(shared*unit*apart, shared*unit)
 	}
-	for _, n := range []Name{StepTimingFore, StepTimingHind} {
-		if s := f[n]; s != nil && a.Period > 0 {
-			s.commonSD = 100 / a.Period * on * apart
-		}
+	for _, n := range [2]Name{StepTimingFore, StepTimingHind} {
+		f[n].addCommon(100/a.Period*on*apart, 0)
 	}
 }
 
@@ -173,7 +168,7 @@ func (a *analysis) contacts(space *spatial) []Contact {
 			out = append(out, c)
 		}
 	}
-	sort.SliceStable(out, func(i, j int) bool { return out[i].On < out[j].On })
+	slices.SortStableFunc(out, func(a, b Contact) int { return cmp.Compare(a.On, b.On) })
 	return out
 }
 

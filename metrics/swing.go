@@ -83,7 +83,7 @@ func (a *analysis) measureSwings(s *spatial, cam geometry.Camera) {
 				variance += alike*sq(r-l) + (1-alike)*(sq(l)+sq(r))
 				side += max(sq(l), sq(r))
 			}
-			f.commonSD, f.sideCommonSD = math.Sqrt(variance), math.Sqrt(side)
+			f.addCommon(math.Sqrt(variance), math.Sqrt(side))
 		}
 	}
 }

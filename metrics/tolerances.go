@@ -164,7 +164,7 @@ func parseTolerances(file string, b []byte, base *ToleranceTable) (*ToleranceTab
 		rows[r.Name] = r
 	}
 	out := &ToleranceTable{}
-	for _, d := range Definitions() {
+	for _, d := range definitions {
 		if r, ok := rows[d.Name]; ok {
 			out.Rows = append(out.Rows, r)
 		} else if r, ok := base.Lookup(d.Name); ok {

@@ -6,7 +6,6 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
-	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
 	"jogstrip/metrics/lengths"
 	"jogstrip/track/traj"
@@ -41,9 +40,7 @@ func (a *analysis) measureTrunk(s *spatial, cam geometry.Camera) {
 			depth, count = depth+100*(g.Mean-h.Mean), count+1
 		}
 	}
-	if f := s.found[HeadToSide]; f != nil {
-		f.commonSD = math.Hypot(a.opts.Model.Body.MiddleMM/10*math.Sqrt2, depth/max(1, count))
-	}
+	s.found[HeadToSide].addCommon(math.Hypot(a.opts.Model.Body.MiddleMM/10*math.Sqrt2, depth/max(1, count)), 0)
 	a.putSway(s, HeadSway, head)
 }
 
@@ -56,7 +53,7 @@ func (a *analysis) putSway(s *spatial, n Name, b *bodyTrack) {
 	if drift == nil {
 		return
 	}
-	b = b.minus(drift.At)
+	b = b.minus(drift)
 	for i, st := range a.Strides {
 		h := b.fit(st.Start, st.End)
 		if h == nil {
@@ -75,10 +72,6 @@ func (a *analysis) putSway(s *spatial, n Name, b *bodyTrack) {
 // time, metres, or nil where that was not seen. Further is how much further ahead of
 // its girdle than usual it is taken to be, metres.
 func (a *analysis) across(s *spatial, cam geometry.Camera, l traj.Landmark, further float64) *bodyTrack {
-	h := contact.See(a.set, l)
-	if h == nil || len(h.T) < 12 {
-		return nil
-	}
 	depth, ahead := a.bodyDepth(s, l)
 	if depth == nil {
 		return nil
@@ -87,33 +80,12 @@ func (a *analysis) across(s *spatial, cam geometry.Camera, l traj.Landmark, furt
 	if line.DY < 0 {
 		further = -further
 	}
-	b := &bodyTrack{landmark: l}
-	for i, t := range h.T {
-		y := depth.At(t)
-		y += ahead + further
-		x, _, ok := cam.AtDepth(geometry.Point{X: h.X[i], Y: h.Y[i]}, y)
-		x1, _, ok1 := cam.AtDepth(geometry.Point{X: h.X[i] + 1, Y: h.Y[i]}, y)
-		if !ok || !ok1 {
-			continue
-		}
-		b.t = append(b.t, t)
-		b.z = append(b.z, (x-line.X)*line.DY-(y-line.Y)*line.DX)
-		b.sd = append(b.sd, math.Abs(x1-x)*h.SD[i])
-	}
-	if len(b.t) < 12 {
-		return nil
-	}
-	return b
-}
-
-// minus returns b with what is at every instant taken off.
-func (b *bodyTrack) minus(at func(t float64) float64) *bodyTrack {
-	out := *b
-	out.z = make([]float64, len(b.z))
-	for i, t := range b.t {
-		out.z[i] = b.z[i] - at(t)
-	}
-	return &out
+	return a.readings(l, func(t float64, at geometry.Point) (right, per float64, ok bool) {
+		y := depth.At(t) + (ahead + further)
+		x, _, ok := cam.AtDepth(at, y)
+		x1, _, ok1 := cam.AtDepth(geometry.Point{X: at.X + 1, Y: at.Y}, y)
+		return (x-line.X)*line.DY - (y-line.Y)*line.DX, math.Abs(x1 - x), ok && ok1
+	})
 }
 
 // less returns b less c at the instants at which both were seen; nil where there are
@@ -134,7 +106,7 @@ func (b *bodyTrack) less(c *bodyTrack) *bodyTrack {
 			out.sd = append(out.sd, math.Hypot(b.sd[i], c.sd[k]))
 		}
 	}
-	if len(out.t) < 12 {
+	if len(out.t) < fewest {
 		return nil
 	}
 	return out
@@ -150,9 +122,7 @@ func (a *analysis) measureBase(s *spatial) {
 	a.putPlaces(s, BaseWidthFore, [4]float64{1, -1, 0, 0})
 	a.putPlaces(s, BaseWidthHind, [4]float64{0, 0, 1, -1})
 	a.putPlaces(s, QuartersToSide, [4]float64{0.5, 0.5, -0.5, -0.5})
-	if m := s.found[QuartersToSide]; m != nil {
-		m.commonSD = math.Hypot(m.commonSD, 100*a.opts.Model.Placement.BehindM)
-	}
+	s.found[QuartersToSide].addCommon(100*a.opts.Model.Placement.BehindM, 0)
 
 	if a.cal.Level != geometry.LevelMetric {
 		return // Nothing says how the lane runs.
@@ -209,7 +179,7 @@ strides:
 	}
 	if count > 0 {
 		// A width is as wrong as the tape across the ground marks was, besides.
-		s.found[n].commonSD = 100 * math.Hypot(math.Sqrt(f.sharedVariance(mean)), f.prior.Camera.TapeShare*sum) / count
+		s.found[n].addCommon(100*math.Hypot(math.Sqrt(f.sharedVariance(mean)), f.prior.Camera.TapeShare*sum)/count, 0)
 	}
 }
 

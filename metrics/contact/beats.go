@@ -42,8 +42,7 @@ type grid struct {
 
 // landing returns when limb k lands in a cycle, s.
 func (g *grid) landing(k, cycle int) float64 {
-	t := g.curve.At(float64(cycle) + g.phase[k])
-	return t + g.shift[k]
+	return g.curve.At(float64(cycle)+g.phase[k]) + g.shift[k]
 }
 
 // known reports whether stances were seen close enough on both sides of the beats from
@@ -243,12 +242,10 @@ func (g *grid) fit(all []landing) bool {
 		g.offsets(on, loose)
 	}
 	first, last := g.beats[0], g.beats[len(g.beats)-1]
-	t0 := g.curve.At(first)
-	t1 := g.curve.At(last)
 	if last-first < 0.9 {
 		return false
 	}
-	g.period = (t1 - t0) / (last - first)
+	g.period = (g.curve.At(last) - g.curve.At(first)) / (last - first)
 	return true
 }
 
@@ -289,8 +286,7 @@ func (g *grid) offsets(on []*landing, loose []float64) {
 	var off, count [4]float64
 	var rest, stated []float64
 	for i, e := range on {
-		at := g.curve.At(e.beat)
-		d := e.t - at - g.shift[e.limb]
+		d := e.t - g.curve.At(e.beat) - g.shift[e.limb]
 		v := g.variance(e)
 		loose[i] = min(1, 2*math.Sqrt(v)/math.Abs(d))
 		off[e.limb] += loose[i] / v * d
@@ -321,20 +317,21 @@ func (g *grid) offsets(on []*landing, loose []float64) {
 func (l *Timeline) keepOnBeat() {
 	g := l.grid
 	all, _ := l.landings(g)
-	var began, beats [4]map[int]float64
+	var of [4][]landing // Index: limb, stance.
 	for k := range Limbs {
-		began[k], beats[k] = map[int]float64{}, map[int]float64{}
+		of[k] = make([]landing, len(l.Stances[k]))
 	}
 	for _, e := range all {
-		began[e.limb][e.stance], beats[e.limb][e.stance] = e.t, e.beat
+		of[e.limb][e.stance] = e
 	}
 	for k, h := range l.Hooves {
 		var kept []Stance
 		for i, s := range l.Stances[k] {
-			s.Cycle = g.nearestCycle(k, began[k][i])
-			if beat := beats[k][i]; !math.IsNaN(beat) {
-				s.Cycle = int(math.Round(beat - g.phase[k])) // Tracking counted it.
-			} else if math.Abs(began[k][i]-g.landing(k, s.Cycle)) > g.model.OffBeat*l.Period+h.Frame && !s.StartsClip && !s.EndsClip {
+			e := of[k][i]
+			s.Cycle = g.nearestCycle(k, e.t)
+			if !math.IsNaN(e.beat) {
+				s.Cycle = int(math.Round(e.beat - g.phase[k])) // Tracking counted it.
+			} else if math.Abs(e.t-g.landing(k, s.Cycle)) > g.model.OffBeat*l.Period+h.Frame && !s.StartsClip && !s.EndsClip {
 				l.OffBeat++
 				continue
 			}

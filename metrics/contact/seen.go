@@ -20,6 +20,7 @@ type Seen struct {
 	T        []float64 // s.
 	X, Y     []float64 // px.
 	SD       []float64 // px.
+	Frames   []int     // In which each was seen.
 	All      []Sample  // Of hooves: those, and those that are sure across the picture only, in the order of time.
 	Frame    float64   // Median time between frames, s.
 	across   []Sample
@@ -53,6 +54,7 @@ func See(set *traj.Set, l traj.Landmark) *Seen {
 			continue
 		}
 		h.T, h.X, h.Y, h.SD = append(h.T, t), append(h.X, p.X), append(h.Y, p.Y), append(h.SD, max(p.SD, leastSD))
+		h.Frames = append(h.Frames, i)
 	}
 	return h
 }
@@ -98,13 +100,4 @@ func (h *Seen) merge() {
 		h.All = append(h.All, Sample{t, h.X[i], h.Y[i], h.SD[i], h.SD[i]})
 	}
 	h.All = append(h.All, across[k:]...)
-}
-
-// from returns the first sample at or after t.
-func (h *Seen) from(t float64) int {
-	i := 0
-	for i < len(h.T) && h.T[i] < t {
-		i++
-	}
-	return i
 }

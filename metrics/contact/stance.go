@@ -53,7 +53,7 @@ func stancesOf(set *traj.Set, h *Seen, m errormodel.Contact) []Stance {
 		c := Stance{
 			On: first, Off: last, OnSD: -1, OffSD: -1, beat: s.Beat,
 			reached: [2]float64{first, m.HiddenS}, left: [2]float64{last, m.HiddenS},
-			from: h.from(first - h.Frame/4), to: h.from(last + h.Frame/2),
+			from: sort.SearchFloat64s(h.T, first-h.Frame/4), to: sort.SearchFloat64s(h.T, last+h.Frame/2),
 			StartsClip: s.First == 0, EndsClip: s.Last == len(times)-1,
 		}
 		if c.to-c.from < 2 {
@@ -99,9 +99,8 @@ func place(h *Seen, stances []Stance, m errormodel.Contact) {
 	var product, square float64
 	for i := range stances {
 		s := &stances[i]
-		lo, hi := s.On+2*m.LandingShape*(s.Off-s.On), s.Off-2*m.LeavingShape*(s.Off-s.On)
-		from := sort.SearchFloat64s(h.T, lo)
-		to := sort.SearchFloat64s(h.T, hi)
+		from := sort.SearchFloat64s(h.T, s.On+2*m.LandingShape*(s.Off-s.On))
+		to := sort.SearchFloat64s(h.T, s.Off-2*m.LeavingShape*(s.Off-s.On))
 		if to-from < 3 {
 			from, to = s.from, s.to
 		}
