@@ -89,24 +89,18 @@ func CompareSummed(before, after *Summed, opts CompareOptions) (*Comparison, err
 	if err != nil {
 		return nil, fmt.Errorf("compare visits: %w", err)
 	}
-	if before, err = before.with(before.runs, opts.Summary); err != nil {
-		return nil, fmt.Errorf("compare visits: before: %w", err)
-	}
-	if after, err = after.with(after.runs, opts.Summary); err != nil {
-		return nil, fmt.Errorf("compare visits: after: %w", err)
+	if before, after, err = bothWith(before, after, before.runs, after.runs, opts.Summary); err != nil {
+		return nil, err
 	}
 	out := &Comparison{Before: *before.Summary, After: *after.Summary}
 	barrier := visitBarriers(out, opts)
 
 	runsBefore, runsAfter := commonViews(before.runs, after.runs)
-	if before, err = before.with(runsBefore, opts.Summary); err != nil {
-		return nil, fmt.Errorf("compare visits: before: %w", err)
+	if before, after, err = bothWith(before, after, runsBefore, runsAfter, opts.Summary); err != nil {
+		return nil, err
 	}
-	if after, err = after.with(runsAfter, opts.Summary); err != nil {
-		return nil, fmt.Errorf("compare visits: after: %w", err)
-	}
-	df := make([]float64, len(Definitions()))
-	for i, d := range Definitions() {
+	df := make([]float64, len(definitions))
+	for i, d := range definitions {
 		row, _ := table.Lookup(d.Name)
 		x, y := before.all[i], after.all[i]
 		c, freedom := changeOf(x, y, before.runs, after.runs, row, opts, barrier)
@@ -125,6 +119,17 @@ func CompareSummed(before, after *Summed, opts CompareOptions) (*Comparison, err
 	decide(out, df, opts)
 	headline(out, opts)
 	return out, nil
+}
+
+// bothWith returns the summaries of some of two visits' runs.
+func bothWith(before, after *Summed, runsBefore, runsAfter []Run, opts SummaryOptions) (b, a *Summed, err error) {
+	if b, err = before.with(runsBefore, opts); err != nil {
+		return nil, nil, fmt.Errorf("compare visits: before: %w", err)
+	}
+	if a, err = after.with(runsAfter, opts); err != nil {
+		return nil, nil, fmt.Errorf("compare visits: after: %w", err)
+	}
+	return b, a, nil
 }
 
 // with returns the summary of some of the visit's runs; itself where nothing
@@ -482,7 +487,7 @@ func changeSentence(d Definition, c *Change, tolerance float64, opts CompareOpti
 	before, after := dateWords(opts)
 	by, unit := d.said(c.Unit, opts.Summary.Lengths)
 	most := d.MostDecimals(unit)
-	decimals := DecimalsOf(most, c.Before.scaled(by), c.After.scaled(by), c.AsJudged().scaled(by))
+	decimals := DecimalsOf(most, *c.Before.scaled(by), *c.After.scaled(by), *c.AsJudged().scaled(by))
 	write := func(v float64) string { return trimNumber(by*v, decimals) }
 	then := phrase(d, unit, by*(c.Before.Value-e), decimals)
 	now := phrase(d, unit, by*(c.After.Value-e), decimals)

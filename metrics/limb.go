@@ -3,7 +3,7 @@ package metrics
 import (
 	"fmt"
 	"math"
-	"strings"
+	"slices"
 
 	"jogstrip/metrics/stats"
 	"jogstrip/track/traj"
@@ -73,22 +73,12 @@ func judge(signs []sign) girdleSigns {
 }
 
 func (g girdleSigns) settled(kind string, limb traj.Landmark) bool {
-	for _, s := range g.signs {
-		if s.kind == kind && s.limb == limb && s.settled() {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(g.signs, func(s sign) bool { return s.kind == kind && s.limb == limb && s.settled() })
 }
 
 // measuredKind reports whether any sign of the kind was measured.
 func measuredKind(signs []sign, kind string) bool {
-	for _, s := range signs {
-		if s.kind == kind {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(signs, func(s sign) bool { return s.kind == kind })
 }
 
 // findLimb says where the signs point. Head, croup and hips decide, the withers tell
@@ -199,7 +189,7 @@ func nod(f, h girdleSigns, withers []sign, gait traj.Gait) LimbFinding {
 		}
 		finding := named(limb, h, f, withers, note)
 		finding.Agree = append(finding.Agree, phrases(f.signs, func(s sign) bool { return s.kind == "head" && s.settled() })...)
-		finding.Disagree = without(finding.Disagree, finding.Agree)
+		finding.Disagree = slices.DeleteFunc(finding.Disagree, func(said string) bool { return slices.Contains(finding.Agree, said) })
 		finding.Sentence = limbSentence(limb, finding, note)
 		return finding
 	}
@@ -293,20 +283,6 @@ func phrases(signs []sign, keep func(sign) bool) []string {
 	return out
 }
 
-func without(s, drop []string) []string {
-	var out []string
-	for _, x := range s {
-		found := false
-		for _, d := range drop {
-			found = found || d == x
-		}
-		if !found {
-			out = append(out, x)
-		}
-	}
-	return out
-}
-
 // named builds the finding of a named limb. Own are the signs of its girdle,
 // rest those of the other one.
 func named(limb traj.Landmark, own, rest girdleSigns, withers []sign, note string) LimbFinding {
@@ -314,7 +290,7 @@ func named(limb traj.Landmark, own, rest girdleSigns, withers []sign, note strin
 	out := LimbFinding{Limb: limb}
 	out.Agree = phrases(own.signs, func(s sign) bool { return s.limb == limb && seen(s) })
 	out.Disagree = phrases(own.signs, func(s sign) bool { return s.limb != limb && seen(s) })
-	out.Disagree = append(out.Disagree, phrases(rest.signs, func(s sign) bool { return s.settled() })...)
+	out.Disagree = append(out.Disagree, phrases(rest.signs, sign.settled)...)
 	for _, s := range withers {
 		if !s.settled() {
 			continue
@@ -337,32 +313,28 @@ func named(limb traj.Landmark, own, rest girdleSigns, withers []sign, note strin
 const howSure = "Movement signs name the right limb in about seven horses of ten: head and withers foretold what head and pelvis showed in 69 to 77 % of 163 horses (Pfau et al. 2018)"
 
 func limbSentence(limb traj.Landmark, f LimbFinding, note string) string {
-	var b strings.Builder
-	fmt.Fprintf(&b, "signs point to the %s: %s", limb.Words(), joinPhrases(f.Agree))
-	if len(f.Agree) == 0 {
-		b.Reset()
-		fmt.Fprintf(&b, "signs point to the %s", limb.Words())
+	text := "signs point to the " + limb.Words()
+	if len(f.Agree) > 0 {
+		text += ": " + joinPhrases(f.Agree)
 	}
 	if note != "" {
-		fmt.Fprintf(&b, "; %s", note)
+		text += "; " + note
 	}
 	if len(f.Disagree) > 0 {
-		fmt.Fprintf(&b, ". Other signs say otherwise: %s", joinPhrases(f.Disagree))
+		text += ". Other signs say otherwise: " + joinPhrases(f.Disagree)
 	}
-	b.WriteString(". " + howSure)
-	return b.String()
+	return text + ". " + howSure
 }
 
 func bothGirdles(f, h girdleSigns, why string) LimbFinding {
-	settled := func(s sign) bool { return s.settled() }
-	out := LimbFinding{Undecided: true, Agree: append(phrases(f.signs, settled), phrases(h.signs, settled)...)}
+	out := LimbFinding{Undecided: true, Agree: append(phrases(f.signs, sign.settled), phrases(h.signs, sign.settled)...)}
 	out.Sentence = why + joinPhrases(out.Agree) + "; no single limb is named"
 	return out
 }
 
 func conflicting(f, h girdleSigns) LimbFinding {
 	var right, left []string
-	for _, s := range append(append([]sign(nil), f.signs...), h.signs...) {
+	for _, s := range slices.Concat(f.signs, h.signs) {
 		switch {
 		case !s.settled():
 		case s.limb.Side() == traj.Right:
@@ -379,10 +351,9 @@ func conflicting(f, h girdleSigns) LimbFinding {
 
 // noSide tells even from not settled.
 func noSide(f, h girdleSigns) LimbFinding {
-	signs := append(append([]sign(nil), f.signs...), h.signs...)
 	within, precise, sure := true, false, false
 	var open, clear, steps []string
-	for _, s := range signs {
+	for _, s := range slices.Concat(f.signs, h.signs) {
 		if s.kind == "step" || s.kind == "timing" {
 			// What these runs show beyond its tolerance counts in the score: a horse that is
 			// so in them is not called even, whether or not the next run would show it.
@@ -392,7 +363,7 @@ func noSide(f, h girdleSigns) LimbFinding {
 			}
 			continue
 		}
-		if s.beyond && s.p < settledP {
+		if s.settled() {
 			within = false
 			open = append(open, say(s.m))
 			continue

@@ -22,7 +22,7 @@ func (d Definition) Say(unit string, v float64) (value float64, in string) {
 // SayEstimate is Say for an estimate.
 func (d Definition) SayEstimate(unit string, e Estimate) (Estimate, string) {
 	scale, in := d.Say(unit, 1)
-	return e.scaled(scale), in
+	return *e.scaled(scale), in
 }
 
 // MostDecimals returns how many decimals the measure is written with at most in a unit in
@@ -84,16 +84,11 @@ func (e Estimate) Supports(most int) int {
 	return most
 }
 
-func (e Estimate) scaled(by float64) Estimate {
-	return Estimate{Value: by * e.Value, Low: by * e.Low, High: by * e.High, SE: by * e.SE}
-}
-
-func scaledPointer(e *Estimate, by float64) *Estimate {
+func (e *Estimate) scaled(by float64) *Estimate {
 	if e == nil {
 		return nil
 	}
-	out := e.scaled(by)
-	return &out
+	return &Estimate{Value: by * e.Value, Low: by * e.Low, High: by * e.High, SE: by * e.SE}
 }
 
 // said returns by what values of a measure in unit are multiplied, and the unit that they
@@ -116,7 +111,7 @@ func (s *Summary) Said(in lengths.System) *Summary {
 		r := &out.Results[i]
 		d, _ := Define(r.Name)
 		by, to := d.said(r.Unit, in)
-		r.Left, r.Right, r.Value = scaledPointer(r.Left, by), scaledPointer(r.Right, by), scaledPointer(r.Value, by)
+		r.Left, r.Right, r.Value = r.Left.scaled(by), r.Right.scaled(by), r.Value.scaled(by)
 		r.Tolerance, r.Unit = by*r.Tolerance, to
 	}
 	return &out
@@ -134,8 +129,8 @@ func (c *Comparison) Said(in lengths.System) *Comparison {
 		ch := &out.Changes[i]
 		d, _ := Define(ch.Name)
 		by, to := d.said(ch.Unit, in)
-		ch.Before, ch.After, ch.Change = scaledPointer(ch.Before, by), scaledPointer(ch.After, by), scaledPointer(ch.Change, by)
-		ch.Judged = scaledPointer(ch.Judged, by)
+		ch.Before, ch.After, ch.Change = ch.Before.scaled(by), ch.After.scaled(by), ch.Change.scaled(by)
+		ch.Judged = ch.Judged.scaled(by)
 		ch.Smallest, ch.Unit = by*ch.Smallest, to
 	}
 	return &out

@@ -1,12 +1,12 @@
 package metrics
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"maps"
 	"math"
 	"slices"
-	"sort"
 	"strings"
 
 	"jogstrip/metrics/geometry"
@@ -85,7 +85,7 @@ func Sum(runs []Run, opts SummaryOptions) (*Summed, error) {
 	}
 
 	out := &Summed{Summary: s, opts: opts, runs: runs}
-	for _, d := range Definitions() {
+	for _, d := range definitions {
 		row, _ := table.Lookup(d.Name)
 		m := measureAll(runs, d, row)
 		m.lengths = opts.Lengths
@@ -179,9 +179,9 @@ func gather(runs []Run, d Definition, unit string) sample {
 		if len(value.Values) == 0 && len(left.Values) > 0 && len(right.Values) > 0 {
 			// Each side was seen, in strides of its own: the difference of their means is
 			// one value of the run.
-			l, lsd := meanOf(left)
-			r, rsd := meanOf(right)
-			addValue(&value, r-l, math.Hypot(lsd, rsd))
+			l, lv := meanOf(left)
+			r, rv := meanOf(right)
+			addValue(&value, r-l, math.Hypot(math.Sqrt(lv), math.Sqrt(rv)))
 		}
 		if len(value.Values) > 0 {
 			out.levels = append(out.levels, r.Level)
@@ -194,15 +194,15 @@ func gather(runs []Run, d Definition, unit string) sample {
 	return out
 }
 
-// meanOf returns the mean of a group's values and the spread that their own errors
+// meanOf returns the mean of a group's values and the variance that their own errors
 // leave of it.
-func meanOf(g stats.Group) (mean, sd float64) {
+func meanOf(g stats.Group) (mean, variance float64) {
 	n := float64(len(g.Values))
 	for i, v := range g.Values {
 		mean += v / n
-		sd += sq(g.SDs[i]) / (n * n)
+		variance += sq(g.SDs[i]) / (n * n)
 	}
-	return mean, math.Sqrt(sd)
+	return mean, variance
 }
 
 func one(value, sd float64) stats.Group {
@@ -312,11 +312,8 @@ func bothMeans(groups []stats.Group, o stats.MeanOptions, s *sample, value, se f
 	if !s.modelled {
 		value, se = wide.Value, 0
 		for _, g := range groups {
-			if n := float64(len(g.Values)); n > 0 {
-				var known float64
-				for _, e := range g.SDs {
-					known += sq(e) / (n * n)
-				}
+			if len(g.Values) > 0 { // The one.
+				_, known := meanOf(g)
 				se = math.Sqrt(known + sq(g.CommonSD))
 			}
 		}
@@ -344,11 +341,15 @@ func toEstimate(m stats.MeanEstimate) *Estimate {
 // symmetryIndex takes the difference as a share of the mean of both sides, whose own
 // error is small beside the difference's.
 func symmetryIndex(r *Result) *Estimate {
-	if r.Left == nil || r.Right == nil || r.Left.Value < 0 || r.Right.Value < 0 || r.Left.Value+r.Right.Value <= 0 {
+	if r.Left == nil || r.Right == nil {
+		return nil
+	}
+	index := stats.SymmetryIndex(r.Left.Value, r.Right.Value)
+	if math.IsNaN(index) {
 		return nil
 	}
 	k := 200 / (r.Left.Value + r.Right.Value)
-	return &Estimate{Value: stats.SymmetryIndex(r.Left.Value, r.Right.Value), Low: k * r.Value.Low, High: k * r.Value.High, SE: k * r.Value.SE}
+	return &Estimate{Value: index, Low: k * r.Value.Low, High: k * r.Value.High, SE: k * r.Value.SE}
 }
 
 // whyMissing says why a measure has no value.
@@ -383,7 +384,7 @@ func whyMissing(runs []Run, m measured) string {
 	if len(reasons) == 0 {
 		return "not measured in any run"
 	}
-	sort.Strings(reasons)
+	slices.Sort(reasons)
 	return strings.Join(reasons, "; ")
 }
 
@@ -425,7 +426,7 @@ func canonicalRuns(runs []Run) []Run {
 	keys := make([]keyed, len(runs))
 	for i, r := range runs {
 		keys[i].run = r
-		for _, d := range Definitions() {
+		for _, d := range definitions {
 			s := r.Lookup(d.Name)
 			if s == nil {
 				continue
@@ -437,12 +438,8 @@ func canonicalRuns(runs []Run) []Run {
 			}
 		}
 	}
-	sort.SliceStable(keys, func(a, b int) bool {
-		x, y := keys[a], keys[b]
-		if x.run.View != y.run.View {
-			return x.run.View < y.run.View
-		}
-		return slices.Compare(x.key, y.key) < 0
+	slices.SortStableFunc(keys, func(a, b keyed) int {
+		return cmp.Or(cmp.Compare(a.run.View, b.run.View), slices.Compare(a.key, b.key))
 	})
 	out := make([]Run, len(runs))
 	for i, k := range keys {
@@ -453,11 +450,8 @@ func canonicalRuns(runs []Run) []Run {
 
 func byTime(observations []Observation) []Observation {
 	out := slices.Clone(observations)
-	sort.SliceStable(out, func(a, b int) bool {
-		if out[a].Time != out[b].Time {
-			return out[a].Time < out[b].Time
-		}
-		return out[a].Stride < out[b].Stride
+	slices.SortStableFunc(out, func(a, b Observation) int {
+		return cmp.Or(cmp.Compare(a.Time, b.Time), cmp.Compare(a.Stride, b.Stride))
 	})
 	return out
 }

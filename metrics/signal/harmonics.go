@@ -150,3 +150,22 @@ func (h *Harmonics) extreme(lo, hi, sign float64) (at, value float64, local bool
 	}
 	return at, sign * best, local
 }
+
+// goldenSection returns where f, which has one minimum in [lo, hi], is lowest.
+func goldenSection(f func(float64) float64, lo, hi, tol float64) float64 {
+	r := (math.Sqrt(5) - 1) / 2
+	x1, x2 := hi-r*(hi-lo), lo+r*(hi-lo)
+	f1, f2 := f(x1), f(x2)
+	for hi-lo > tol {
+		if f1 <= f2 {
+			hi, x2, f2 = x2, x1, f1
+			x1 = hi - r*(hi-lo)
+			f1 = f(x1)
+		} else {
+			lo, x1, f1 = x1, x2, f2
+			x2 = lo + r*(hi-lo)
+			f2 = f(x2)
+		}
+	}
+	return (lo + hi) / 2
+}

@@ -2,7 +2,7 @@ package signal
 
 import (
 	"math"
-	"sort"
+	"slices"
 )
 
 // Median returns the median of x, NaN where x is empty. It leaves x as it was.
@@ -14,8 +14,7 @@ func Quantile(x []float64, q float64) float64 {
 	if len(x) == 0 {
 		return math.NaN()
 	}
-	s := append([]float64(nil), x...)
-	sort.Float64s(s)
+	s := slices.Sorted(slices.Values(x))
 	p := q * float64(len(s)-1)
 	i := int(math.Floor(p))
 	if i >= len(s)-1 {

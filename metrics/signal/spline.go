@@ -21,7 +21,7 @@ type Spline struct {
 // Times must increase strictly; a nil w means weights of 1. Lambda 0
 // interpolates.
 func SmoothingSpline(t, y, w []float64, lambda float64) (*Spline, error) {
-	if err := checkSeries(t, y, w, 3); err != nil {
+	if err := checkSeries(t, y, w); err != nil {
 		return nil, fmt.Errorf("smoothing spline: %w", err)
 	}
 	if !(lambda >= 0) || math.IsInf(lambda, 0) {
@@ -81,12 +81,12 @@ func SmoothingSpline(t, y, w []float64, lambda float64) (*Spline, error) {
 	return s, nil
 }
 
-func checkSeries(t, y, w []float64, least int) error {
+func checkSeries(t, y, w []float64) error {
 	if len(t) != len(y) || (w != nil && len(w) != len(t)) {
 		panic("signal: slice lengths differ")
 	}
-	if len(t) < least {
-		return fmt.Errorf("too few samples: %d, at least %d are needed", len(t), least)
+	if len(t) < 3 {
+		return fmt.Errorf("too few samples: %d, at least 3 are needed", len(t))
 	}
 	for i := range t {
 		if math.IsNaN(t[i]) || math.IsInf(t[i], 0) || math.IsNaN(y[i]) || math.IsInf(y[i], 0) {
@@ -106,23 +106,4 @@ func checkSeries(t, y, w []float64, least int) error {
 func (s *Spline) At(x float64) float64 {
 	inside := max(s.t[0], min(x, s.t[len(s.t)-1]))
 	return s.cubic.Predict(inside) + (x-inside)*s.cubic.PredictDerivative(inside)
-}
-
-// goldenSection returns where f, which has one minimum in [lo, hi], is lowest.
-func goldenSection(f func(float64) float64, lo, hi, tol float64) float64 {
-	r := (math.Sqrt(5) - 1) / 2
-	x1, x2 := hi-r*(hi-lo), lo+r*(hi-lo)
-	f1, f2 := f(x1), f(x2)
-	for hi-lo > tol {
-		if f1 <= f2 {
-			hi, x2, f2 = x2, x1, f1
-			x1 = hi - r*(hi-lo)
-			f1 = f(x1)
-		} else {
-			lo, x1, f1 = x1, x2, f2
-			x2 = lo + r*(hi-lo)
-			f2 = f(x2)
-		}
-	}
-	return (lo + hi) / 2
 }

@@ -2,41 +2,33 @@ package stats
 
 import (
 	"math"
-	"sort"
+	"slices"
 )
 
-const (
-	lengthMismatch = "stats: slices differ in length"
-	empty          = "stats: no values"
-)
-
-// Mean returns the arithmetic mean of x. It uses two passes, so that values
-// far from zero keep their last digits. It panics if x is empty.
-func Mean(x []float64) float64 {
-	if len(x) == 0 {
-		panic(empty)
-	}
+// mean returns the arithmetic mean of x. It uses two passes, so that values
+// far from zero keep their last digits.
+func mean(x []float64) float64 {
 	n := float64(len(x))
 	var sum float64
 	for _, v := range x {
 		sum += v
 	}
-	mean := sum / n
+	m := sum / n
 	var rest float64
 	for _, v := range x {
-		rest += v - mean
+		rest += v - m
 	}
-	return mean + rest/n
+	return m + rest/n
 }
 
 // sumSquares returns the sum of squared deviations from the mean, with the
 // correction for the rounding of the mean (Chan, Golub & LeVeque 1983, The
 // American Statistician 37:242–247; from memory).
 func sumSquares(x []float64) float64 {
-	mean := Mean(x)
+	m := mean(x)
 	var ss, s float64
 	for _, v := range x {
-		d := v - mean
+		d := v - m
 		ss += d * d
 		s += d
 	}
@@ -56,8 +48,4 @@ func SymmetryIndex(left, right float64) float64 {
 }
 
 // sorted returns a sorted copy of x.
-func sorted(x []float64) []float64 {
-	out := append([]float64(nil), x...)
-	sort.Float64s(out)
-	return out
-}
+func sorted(x []float64) []float64 { return slices.Sorted(slices.Values(x)) }

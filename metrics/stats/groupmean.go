@@ -5,7 +5,6 @@ import (
 	"errors"
 	"math"
 	"slices"
-	"sort"
 )
 
 // ErrTooFew is returned where the values carry no information on their own
@@ -345,7 +344,7 @@ func sortedSDs(g Group) []float64 {
 	for i := range s {
 		s[i] = g.sd(i)
 	}
-	sort.Float64s(s)
+	slices.Sort(s)
 	return s
 }
 
@@ -362,14 +361,6 @@ func canonical(groups []Group) []int {
 		order = append(order, i)
 		keys[i] = append(sorted(g.Values), append(sortedSDs(g), g.CommonSD)...)
 	}
-	sort.SliceStable(order, func(a, b int) bool {
-		x, y := keys[order[a]], keys[order[b]]
-		for k := 0; k < len(x) && k < len(y); k++ {
-			if x[k] != y[k] {
-				return x[k] < y[k]
-			}
-		}
-		return len(x) < len(y)
-	})
+	slices.SortStableFunc(order, func(a, b int) int { return slices.Compare(keys[a], keys[b]) })
 	return order
 }

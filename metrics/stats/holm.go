@@ -1,8 +1,9 @@
 package stats
 
 import (
+	"cmp"
 	"math"
-	"sort"
+	"slices"
 )
 
 // Holm returns the p values corrected for their number by Holm's step-down
@@ -47,6 +48,6 @@ func rising(p []float64) (out []float64, order []int) {
 		}
 		order = append(order, i)
 	}
-	sort.SliceStable(order, func(a, b int) bool { return p[order[a]] < p[order[b]] })
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(p[a], p[b]) })
 	return out, order
 }
