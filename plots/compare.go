@@ -53,12 +53,8 @@ func BeforeAfter(c *metrics.Comparison, names ...metrics.Name) (*Figure, error) 
 	}
 	rows := (len(pairs) + columns - 1) / columns
 	const headHeight, rowHeight = 50, 190
-	legend := []legendEntry{sideLegend(styleOf(traj.Middle), "score or difference")}
-	if hasSides {
-		legend = append([]legendEntry{sideLegend(styleOf(traj.Left), "left"), sideLegend(styleOf(traj.Right), "right")}, legend...)
-	}
 	open := glyph(styleOf(traj.Middle), true)
-	legend = append(legend, legendEntry{text: "open: before, filled: after", mark: &open})
+	legend := append(seriesLegend(hasSides), legendEntry{text: "open: before, filled: after", mark: &open})
 	return composition{
 		name:  name,
 		title: "Before and after",
@@ -72,10 +68,7 @@ func BeforeAfter(c *metrics.Comparison, names ...metrics.Name) (*Figure, error) 
 			for i, p := range panels {
 				left := dc.Min.X + (width+gap)*vg.Length(i%columns)
 				top := dc.Max.Y - (rowHeight+8)*vg.Length(i/columns)
-				area := draw.Canvas{Canvas: dc.Canvas, Rectangle: vg.Rectangle{
-					Min: vg.Point{X: left, Y: top - rowHeight},
-					Max: vg.Point{X: left + width, Y: top},
-				}}
+				area := part(dc, left, top-rowHeight, left+width, top)
 				pairs[i].head(area)
 				p.Draw(draw.Crop(area, 0, 0, 0, -headHeight))
 			}
@@ -99,7 +92,8 @@ func pickPairs(c *metrics.Comparison, names []metrics.Name) []pair {
 			}
 		}
 		for _, ch := range c.Changes {
-			if d, ok := metrics.Define(ch.Name); ok && !ch.Followed && d.Evidence != metrics.Description && isDifference(d) {
+			d, _ := metrics.Define(ch.Name)
+			if _, compares := d.Even(); compares && !ch.Followed && d.Evidence != metrics.Description {
 				names = append(names, ch.Name)
 			}
 		}
@@ -109,13 +103,15 @@ func pickPairs(c *metrics.Comparison, names []metrics.Name) []pair {
 			if ch.Name != n || ch.Before == nil || ch.After == nil {
 				continue
 			}
-			k := pair{title: titleOf(n), unit: ch.Unit, change: ch, decimals: decimalsOf(n, ch.Unit), even: evenOf(n)}
+			d, _ := metrics.Define(n)
+			even, compares := d.Even()
+			k := pair{title: titleOf(n), unit: ch.Unit, change: ch, decimals: decimalsOf(n, ch.Unit), even: even}
 			b, a := c.Before.Lookup(n), c.After.Lookup(n)
 			if b != nil && a != nil && b.Left != nil && b.Right != nil && a.Left != nil && a.Right != nil {
 				k.sides = []pairSide{{traj.Left, *b.Left, *a.Left}, {traj.Right, *b.Right, *a.Right}}
 			} else {
 				k.sides = []pairSide{{traj.Middle, *ch.Before, *ch.After}}
-				if d, ok := metrics.Define(n); ok && isDifference(d) && a != nil {
+				if compares && a != nil {
 					k.tolerance = a.Tolerance
 				}
 			}
@@ -190,7 +186,7 @@ func (k pair) panel() *plot.Plot {
 			if k.unit == "" {
 				low = 0
 			}
-			s.band(bandColor, []float64{p.X.Min, p.X.Max}, []float64{low, low}, []float64{k.even + k.tolerance, k.even + k.tolerance})
+			s.bandAcross(bandColor, low, k.even+k.tolerance)
 		}
 		s.grid(true, false)
 		if len(k.sides) == 1 {
@@ -225,7 +221,7 @@ func Changes(c *metrics.Comparison) (*Figure, error) {
 	p := newPanel("Change (after − before), in multiples\nof the smallest change that counts", "")
 	x := newExtent()
 	x.add(-1.2, 1.2)
-	var labels []plot.Tick
+	var labels []string
 	for i, r := range rows {
 		e, smallest := r.AsJudged(), r.SmallestJudged()
 		x.add(e.Value/smallest, e.Low/smallest, e.High/smallest)
@@ -236,17 +232,15 @@ func Changes(c *metrics.Comparison) (*Figure, error) {
 		if r.Followed {
 			label += " (followed)"
 		}
-		labels = append(labels, plot.Tick{Value: float64(len(rows) - 1 - i), Label: label})
+		labels = append(labels, label)
 	}
 	// A single wild interval must not squeeze the rest; what leaves the frame
 	// is drawn up to its edge and the number beside it is complete.
 	x.low, x.high = math.Max(x.low, -8), math.Min(x.high, 8)
 	x.set(&p.X, 0.04)
-	p.Y.Min, p.Y.Max = -0.6, float64(len(rows))-0.4
-	p.Y.Tick.Marker = plot.ConstantTicks(labels)
-	p.Y.Tick.Length = 0
+	nameRows(p, labels)
 	const column = 150
-	p.Add(artist(func(s sheet) { drawChanges(s, p, rows, column) }))
+	p.Add(artist(func(s sheet) { drawChanges(s, rows, column) }))
 	filled, open := glyph(styleOf(traj.Middle), false), glyph(styleOf(traj.Middle), true)
 	return composition{
 		name:  name,
@@ -275,17 +269,15 @@ func judged(c *metrics.Comparison) []metrics.Change {
 }
 
 // drawChanges draws a row a change, with its number and verdict in a column at the right.
-func drawChanges(s sheet, p *plot.Plot, rows []metrics.Change, column vg.Length) {
-	s.band(bandColor, []float64{-1, 1}, []float64{p.Y.Min, p.Y.Min}, []float64{p.Y.Max, p.Y.Max})
-	s.grid(false, true)
-	s.updown(zeroLine, 0)
+func drawChanges(s sheet, rows []metrics.Change, column vg.Length) {
+	s.multiples()
 	sty := styleOf(traj.Middle)
 	txt := lettering(tickSize, inkColor)
 	txt.YAlign = draw.YCenter
 	for i, r := range rows {
 		at := float64(len(rows) - 1 - i)
 		e, smallest := r.AsJudged(), r.SmallestJudged()
-		inside := func(v float64) float64 { return math.Max(p.X.Min, math.Min(p.X.Max, v/smallest)) }
+		inside := func(v float64) float64 { return math.Max(s.p.X.Min, math.Min(s.p.X.Max, v/smallest)) }
 		s.level(sty.whisker(), at, inside(e.Low), inside(e.High))
 		counts := r.Verdict == metrics.Improved || r.Verdict == metrics.Worse || r.Verdict == metrics.Changed
 		s.mark(glyph(sty, !counts), inside(e.Value), at)

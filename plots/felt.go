@@ -131,25 +131,12 @@ func newFeltSide(side traj.Side, felt []Felt) feltSide {
 		if p[0] > horseWidth/2 {
 			column = 1
 		}
-		out.columns[column] = append(out.columns[column], label{f, p, broken(f.Region, feltColumn-8, sty.Width)})
+		out.columns[column] = append(out.columns[column], label{f, p, wrap(f.Region, sty, feltColumn-8)})
 	}
 	for i := range out.columns {
 		slices.SortStableFunc(out.columns[i], func(a, b label) int { return cmp.Compare(a.place[1], b.place[1]) })
 	}
 	return out
-}
-
-// broken breaks text between words into lines no wider than width where it can.
-func broken(text string, width vg.Length, measure func(string) vg.Length) []string {
-	var lines []string
-	for _, word := range strings.Fields(text) {
-		if n := len(lines); n > 0 && measure(lines[n-1]+" "+word) <= width {
-			lines[n-1] += " " + word
-			continue
-		}
-		lines = append(lines, word)
-	}
-	return lines
 }
 
 // tall returns how high the higher of its columns is.

@@ -94,7 +94,7 @@ func GlanceBar(bars []*SideBar, opts GlanceOptions, label string) *Figure {
 		Name: "bar", Title: label, Description: "Grey band: tolerance. Line: 95 % interval.", Width: barsWide(opts.Visits), Height: height,
 		paint: func(all draw.Canvas) {
 			c := barArea(all, opts.Visits)
-			c.FillPolygon(bandColor, []vg.Point{{X: barX(c, -1), Y: c.Min.Y}, {X: barX(c, 1), Y: c.Min.Y}, {X: barX(c, 1), Y: c.Max.Y}, {X: barX(c, -1), Y: c.Max.Y}})
+			c.FillPolygon(bandColor, box(barX(c, -1), c.Min.Y, barX(c, 1), c.Max.Y))
 			c.StrokeLine2(draw.LineStyle{Color: zeroColor, Width: 0.9}, barX(c, 0), c.Min.Y, barX(c, 0), c.Max.Y)
 			if len(opts.Visits) == 0 {
 				drawSideBar(c, bars[0], (c.Min.Y+c.Max.Y)/2, 4)
@@ -336,7 +336,7 @@ func (s steps) draw(c draw.Canvas, y vg.Length, longest float64) {
 		middle := (x(from) + x(to)) / 2
 		w := note.Width(text)
 		gapLeft, gapRight := middle-w/2-2, middle+w/2+2
-		c.FillPolygon(whiteColor, []vg.Point{{X: gapLeft, Y: at - 4}, {X: gapRight, Y: at - 4}, {X: gapRight, Y: at + 4}, {X: gapLeft, Y: at + 4}})
+		c.FillPolygon(whiteColor, box(gapLeft, at-4, gapRight, at+4))
 		c.FillText(note, vg.Point{X: middle - w/2, Y: at + 4.2}, text)
 	}
 	left, right := s.say()

@@ -88,15 +88,11 @@ func History(points []HistoryPoint, opts HistoryOptions) (*Figure, error) {
 	for _, s := range share {
 		total += s
 	}
-	legend := []legendEntry{sideLegend(styleOf(traj.Middle), "score or difference")}
-	if hasSides {
-		legend = append([]legendEntry{sideLegend(styleOf(traj.Left), "left"), sideLegend(styleOf(traj.Right), "right")}, legend...)
-	}
 	return composition{
 		name:   name,
 		title:  "History: measures, soreness and treatment on one date axis",
 		notes:  []string{historyNote(len(points), dense, measured < len(panels))},
-		legend: legend,
+		legend: seriesLegend(hasSides),
 		height: vg.Length(total) + 8*vg.Length(len(panels)-1),
 		body:   func(c draw.Canvas) { stack(c, panels, share, 8) },
 	}.figure(), nil
@@ -202,7 +198,7 @@ func scorePanel(points []HistoryPoint, dates []float64, dense bool) (*plot.Plot,
 	p.Y.Min = 0
 	p.Y.Tick.Marker = ticks{most: 5}
 	p.Add(artist(func(s sheet) {
-		s.band(bandColor, []float64{p.X.Min, p.X.Max}, []float64{0, 0}, []float64{1, 1})
+		s.bandAcross(bandColor, 0, 1)
 		s.grid(true, false)
 		drawSeries(s, dates, est, styleOf(traj.Middle), 0, dense)
 	}))
@@ -237,8 +233,8 @@ func measurePanel(points []HistoryPoint, dates []float64, n metrics.Name, dense 
 	p := newPanel("", strings.Join(wrap(titleOf(n)+", "+unit, lettering(labelSize, inkColor), 92), "\n"))
 	p.Y.Tick.Marker = ticks{most: 5}
 	y := newExtent()
-	even := evenOf(n)
-	difference := isDifference(def) && !sided
+	even, compares := def.Even()
+	difference := compares && !sided
 	if sided {
 		addEstimates(y, left)
 		addEstimates(y, right)
@@ -251,7 +247,7 @@ func measurePanel(points []HistoryPoint, dates []float64, n metrics.Name, dense 
 	y.set(&p.Y, 0.08)
 	p.Add(artist(func(s sheet) {
 		if difference && tolerance > 0 {
-			s.band(bandColor, []float64{p.X.Min, p.X.Max}, []float64{even - tolerance, even - tolerance}, []float64{even + tolerance, even + tolerance})
+			s.bandAcross(bandColor, even-tolerance, even+tolerance)
 		}
 		s.grid(true, false)
 		if difference {
@@ -296,7 +292,7 @@ func drawSeries(s sheet, dates []float64, est []*metrics.Estimate, sty sideStyle
 	for i := range at {
 		// The sides take turns, so that neither hides the other.
 		turn := 0
-		if sty.word == styleOf(traj.Right).word {
+		if sty.shape == triangle {
 			turn = len(at) / signs / 2
 		}
 		if every := max(1, len(at)/signs); i%every == turn%every {
@@ -356,15 +352,15 @@ func sorenessPanel(points []HistoryPoint, dates []float64, dense bool) (*plot.Pl
 				const half = 6.5
 				if dense {
 					wide := (s.c.Max.X - s.c.Min.X) / vg.Length(len(points)) / 2
-					foot, top := at.Y-half, at.Y-half+max(0.8, vg.Length(share)*2*half)
-					s.c.FillPolygon(color.NRGBA{R: grey, G: grey, B: grey, A: 0xff}, []vg.Point{{X: at.X - wide, Y: foot}, {X: at.X + wide, Y: foot}, {X: at.X + wide, Y: top}, {X: at.X - wide, Y: top}})
+					foot := at.Y - half
+					s.c.FillPolygon(color.NRGBA{R: grey, G: grey, B: grey, A: 0xff}, box(at.X-wide, foot, at.X+wide, foot+max(0.8, vg.Length(share)*2*half)))
 					continue
 				}
-				box := []vg.Point{{X: at.X - half, Y: at.Y - half}, {X: at.X + half, Y: at.Y - half}, {X: at.X + half, Y: at.Y + half}, {X: at.X - half, Y: at.Y + half}}
+				square := box(at.X-half, at.Y-half, at.X+half, at.Y+half)
 				fill := neutralColor
 				fill.R, fill.G, fill.B = grey, grey, grey
-				s.c.FillPolygon(fill, box)
-				s.c.StrokeLines(draw.LineStyle{Color: softInkColor, Width: 0.7}, append(box, box[0]))
+				s.c.FillPolygon(fill, square)
+				s.c.StrokeLines(draw.LineStyle{Color: softInkColor, Width: 0.7}, append(square, square[0]))
 				ink := inkColor
 				if share > 0.9 {
 					ink.R, ink.G, ink.B = 0xff, 0xff, 0xff
@@ -446,13 +442,11 @@ func mostUsed(kinds []string, points []HistoryPoint) (kept []string, others stri
 // rowPanel returns a panel with a named row per label, the first on top.
 func rowPanel(title string, labels []string) *plot.Plot {
 	p := newPanel("", title)
-	p.Y.Min, p.Y.Max = -0.6, float64(len(labels))-0.4
-	var t []plot.Tick
+	short := slices.Clone(labels)
 	for i, l := range labels {
-		t = append(t, plot.Tick{Value: float64(len(labels) - 1 - i), Label: shorten(l, 150)})
+		short[i] = shorten(l, 150)
 	}
-	p.Y.Tick.Marker = plot.ConstantTicks(t)
-	p.Y.Tick.Length = 0
+	nameRows(p, short)
 	return p
 }
 
@@ -491,22 +485,6 @@ func (t dateTicks) Ticks(low, high float64) []plot.Tick {
 		out = append(out, plot.Tick{Value: d, Label: label})
 	}
 	return out
-}
-
-// ComparisonFigures draws the figures of a comparison, in the order of a page.
-func ComparisonFigures(c *metrics.Comparison, names ...metrics.Name) ([]Outcome, error) {
-	var out []Outcome
-	f, err := BeforeAfter(c, names...)
-	o, err := outcome("Before and after", f, err)
-	if err != nil {
-		return nil, err
-	}
-	out = append(out, o)
-	f, err = Changes(c)
-	if o, err = outcome("What changed, and by how much", f, err); err != nil {
-		return nil, err
-	}
-	return append(out, o), nil
 }
 
 // calendarTicks marks months or years: of many visits no single one has room for a label.

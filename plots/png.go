@@ -135,24 +135,48 @@ const (
 // a third as large, and faster made.
 func paletted(m *image.RGBA) image.Image {
 	t := colours{slots: make([]int32, 2*mostColours)}
-	width := m.Rect.Dx()
-	type run struct{ colour, pixels int32 } // Side by side in a row.
-	runs := make([]run, 0, 1<<16)
+	runs, ok := t.runs(m)
+	if !ok {
+		return m
+	}
+	becomes, palette := t.palette()
+	out := image.NewPaletted(image.Rect(0, 0, m.Rect.Dx(), m.Rect.Dy()), palette)
+	at := 0
+	for _, r := range runs {
+		for to := at + int(r.pixels); at < to; at++ {
+			out.Pix[at] = becomes[r.colour]
+		}
+	}
+	return out
+}
+
+// pixelRun is pixels of one colour side by side in a row.
+type pixelRun struct{ colour, pixels int32 }
+
+// runs returns m row by row as runs of its colours, which it counts; false where they are
+// too many.
+func (t *colours) runs(m *image.RGBA) ([]pixelRun, bool) {
+	runs := make([]pixelRun, 0, 1<<16)
 	for y := range m.Rect.Dy() {
-		row := m.Pix[y*m.Stride:][:4*width]
+		row := m.Pix[y*m.Stride:][:4*m.Rect.Dx()]
 		for x := 0; x < len(row); {
 			from, k := x, rgb(row[x:])
 			for x += 4; x < len(row) && rgb(row[x:]) == k; x += 4 {
 			}
 			i := t.index(k)
 			if i == mostColours {
-				return m
+				return nil, false
 			}
 			n := int32(x-from) / 4
 			t.pixels[i] += n
-			runs = append(runs, run{i, n})
+			runs = append(runs, pixelRun{i, n})
 		}
 	}
+	return runs, true
+}
+
+// palette chooses the colours that are kept, and says by its number what each becomes.
+func (t *colours) palette() (becomes []uint8, palette color.Palette) {
 	order := make([]int, len(t.rgb)) // The most frequent first.
 	for i := range order {
 		order[i] = i
@@ -160,7 +184,7 @@ func paletted(m *image.RGBA) image.Image {
 	slices.SortFunc(order, func(a, b int) int {
 		return cmp.Or(cmp.Compare(t.pixels[b], t.pixels[a]), cmp.Compare(t.rgb[a], t.rgb[b]))
 	})
-	becomes := make([]uint8, len(t.rgb))
+	becomes = make([]uint8, len(t.rgb))
 	var kept []uint32
 	keep := func(k uint32) uint8 {
 		kept = append(kept, k)
@@ -183,18 +207,10 @@ func paletted(m *image.RGBA) image.Image {
 		}
 		becomes[i] = to
 	}
-	palette := make(color.Palette, len(kept))
-	for i, k := range kept {
-		palette[i] = color.RGBA{byte(k), byte(k >> 8), byte(k >> 16), 255}
+	for _, k := range kept {
+		palette = append(palette, color.RGBA{byte(k), byte(k >> 8), byte(k >> 16), 255})
 	}
-	out := image.NewPaletted(image.Rect(0, 0, width, m.Rect.Dy()), palette)
-	at := 0
-	for _, r := range runs {
-		for to := at + int(r.pixels); at < to; at++ {
-			out.Pix[at] = becomes[r.colour]
-		}
-	}
-	return out
+	return becomes, palette
 }
 
 // rgb returns the colour of the opaque pixel that begins at p[0]: red lowest.

@@ -1,11 +1,11 @@
 package plots
 
 import (
-	"errors"
 	"fmt"
 	"math"
 	"slices"
 	"sort"
+	"strings"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
@@ -111,17 +111,14 @@ func BodyHeight(in RunInput, l traj.Landmark) (*Figure, error) {
 func halvesLegend(gait traj.Gait, girdle, timed metrics.Girdle) (legend []legendEntry, note []string) {
 	left, right := girdleHooves(timed)
 	if timed == girdle {
-		return []legendEntry{
-			sideLegend(styleOf(traj.Left), "from hoof-on "+left.Words()),
-			sideLegend(styleOf(traj.Right), "from hoof-on "+right.Words()),
-		}, nil
+		return sidesLegend("from hoof-on "+left.Words(), "from hoof-on "+right.Words()), nil
 	}
 	// The half begins with the girdle's own limb; its timing came from the partner.
 	other := "diagonal"
 	if gait == traj.Pace {
 		other = "lateral"
 	}
-	return []legendEntry{sideLegend(styleOf(traj.Left), "left half"), sideLegend(styleOf(traj.Right), "right half")},
+	return sidesLegend("left half", "right half"),
 		[]string{fmt.Sprintf("Halves are timed by the %s hooves (%s pairs), for want of the others.", timed, other)}
 }
 
@@ -137,23 +134,19 @@ type overlay struct {
 func overlayHalves(halves []halfStride) overlay {
 	o := overlay{halves: halves, count: map[traj.Side]int{}, share: make([]float64, halfPoints), y: newExtent(),
 		mean: map[traj.Side][]float64{}, low: map[traj.Side][]float64{}, high: map[traj.Side][]float64{}}
-	for _, h := range halves {
-		o.count[h.side]++
-	}
 	for i := range o.share {
 		o.share[i] = 100 * float64(i) / (halfPoints - 1)
-		for _, side := range bothSides {
-			var v []float64
-			for _, h := range halves {
-				if h.side == side {
-					v = append(v, h.height[i])
-				}
+	}
+	for _, side := range bothSides {
+		var heights [][]float64
+		for _, h := range halves {
+			if h.side == side {
+				heights = append(heights, h.height)
 			}
-			mean, low, high, _ := meanInterval(v)
-			o.mean[side], o.low[side], o.high[side] = append(o.mean[side], mean), append(o.low[side], low), append(o.high[side], high)
-			o.y.add(v...)
-			o.y.add(mean, low, high)
 		}
+		o.count[side] = len(heights)
+		o.mean[side], o.low[side], o.high[side] = meansOf(heights, halfPoints)
+		o.y.add(slices.Concat(slices.Concat(heights...), o.mean[side], o.low[side], o.high[side])...)
 	}
 	return o
 }
@@ -349,19 +342,19 @@ func Placement(in RunInput) (*Figure, error) {
 		means, said := placementMeans(here, g, in.result(offsetMeasure(g)), sideUnit == in.Lengths.Unit("cm"), digits)
 		p := placementPanel(here, means)
 		x.set(&p.X, 0.03)
-		p.Y.Label.Text = capital(girdleWord(g)) + " hooves, " + sideUnit
+		p.Y.Label.Text = capital(string(g)) + " hooves, " + sideUnit
 		panels, share, summary = append(panels, p), append(share, 1), append(summary, said...)
 	}
 	panels[len(panels)-1].X.Label.Text = "Along the line of travel, " + unit + " (the horse goes to the right)"
 	notes := []string{
 		capital(where(r)) + ". Seen from above; zero is the line of travel, up is the horse’s left. The two axes differ in scale. Whiskers: 95 % interval of each placement; lines and bands: mean per side with 95 % interval.",
-		"Outward of the line, " + sideUnit + ": " + joinSemicolon(summary) + ". Negative: lands across the midline.",
+		"Outward of the line, " + sideUnit + ": " + strings.Join(summary, "; ") + ". Negative: lands across the midline.",
 	}
 	return composition{
 		name:   name,
 		title:  "Hoof placement from above, with the line of travel",
 		notes:  notes,
-		legend: []legendEntry{sideLegend(styleOf(traj.Left), "left"), sideLegend(styleOf(traj.Right), "right")},
+		legend: sidesLegend("left", "right"),
 		height: 45 + 125*vg.Length(len(panels)),
 		body:   func(c draw.Canvas) { stack(c, panels, share, 8) },
 	}.figure(), nil
@@ -405,8 +398,8 @@ func ofGirdle(all []placed, g metrics.Girdle) (here []placed) {
 
 // sideMean is the mean of one side with its 95 % interval.
 type sideMean struct {
-	side          traj.Side
-	at, low, high float64
+	side traj.Side
+	metrics.Estimate
 }
 
 // placementMeans returns the mean of either side, up the page, and says it in words,
@@ -422,17 +415,17 @@ func placementMeans(here []placed, g metrics.Girdle, result *metrics.Result, inU
 		}
 		m := sideMean{side: limb.Side()}
 		var n int
-		m.at, m.low, m.high, n = meanInterval(v)
+		m.Value, m.Low, m.High, n = meanInterval(v)
 		if n == 0 {
 			continue
 		}
 		outward := m.turned()
 		if e := sideEstimate(result, limb.Side()); e != nil && inUnit {
-			outward = sideMean{m.side, e.Value, e.Low, e.High}
+			outward = sideMean{m.side, *e}
 			m = outward.turned()
 		}
 		means = append(means, m)
-		said = append(said, fmt.Sprintf("%s %s, n = %d", limb.Words(), numberInterval(outward.at, outward.low, outward.high, digits), n))
+		said = append(said, fmt.Sprintf("%s %s, n = %d", limb.Words(), shortText(outward.Estimate, digits), n))
 	}
 	return means, said
 }
@@ -440,7 +433,7 @@ func placementMeans(here []placed, g metrics.Girdle, result *metrics.Result, inU
 // turned takes a mean to the horse's left to one outward, and back.
 func (m sideMean) turned() sideMean {
 	if m.side == traj.Right {
-		return sideMean{m.side, -m.at, -m.high, -m.low}
+		m.Value, m.Low, m.High = -m.Value, -m.High, -m.Low
 	}
 	return m
 }
@@ -449,7 +442,7 @@ func placementPanel(here []placed, means []sideMean) *plot.Plot {
 	y := newExtent()
 	y.add(0)
 	for _, m := range means {
-		y.add(m.low, m.high)
+		y.add(m.Low, m.High)
 	}
 	for _, p := range here {
 		y.add(p.left, p.left-1.96*p.leftSD, p.left+1.96*p.leftSD)
@@ -459,10 +452,10 @@ func placementPanel(here []placed, means []sideMean) *plot.Plot {
 	y.set(&p.Y, 0.1)
 	p.Add(artist(func(s sheet) {
 		s.grid(true, true)
-		s.bands(means, p)
+		s.bands(means)
 		s.across(draw.LineStyle{Color: inkColor, Width: 0.9}, 0)
 		for _, m := range means {
-			s.across(styleOf(m.side).line(), m.at)
+			s.across(styleOf(m.side).line(), m.Value)
 		}
 		for _, h := range here {
 			sty := styleOf(h.limb.Side())
@@ -477,9 +470,9 @@ func placementPanel(here []placed, means []sideMean) *plot.Plot {
 }
 
 // bands lays the interval of every mean across the panel.
-func (s sheet) bands(means []sideMean, p *plot.Plot) {
+func (s sheet) bands(means []sideMean) {
 	for _, m := range means {
-		s.band(styleOf(m.side).band(), []float64{p.X.Min, p.X.Max}, []float64{m.low, m.low}, []float64{m.high, m.high})
+		s.bandAcross(styleOf(m.side).band(), m.Low, m.High)
 	}
 }
 
@@ -536,9 +529,9 @@ func StepLength(in RunInput) (*Figure, error) {
 		title: "Step length of every stride, by side",
 		notes: []string{
 			capital(where(in.Run)) + ". A step is named for the hoof that lands. Thin level line and band: mean with 95 % interval, this run only.",
-			"Mean, " + units + " (95 % interval): " + joinSemicolon(summary) + ".",
+			"Mean, " + units + " (95 % interval): " + strings.Join(summary, "; ") + ".",
 		},
-		legend: []legendEntry{sideLegend(styleOf(traj.Left), "left"), sideLegend(styleOf(traj.Right), "right")},
+		legend: sidesLegend("left", "right"),
 		height: 45 + 125*vg.Length(len(panels)),
 		body:   func(c draw.Canvas) { stack(c, panels, share, 8) },
 	}.figure(), nil
@@ -549,7 +542,6 @@ func StepLength(in RunInput) (*Figure, error) {
 func stepPanel(series *metrics.Series, result *metrics.Result) (p *plot.Plot, unit string, summary []string) {
 	def, _ := metrics.Define(series.Name)
 	scale, unit := def.Say(series.Unit, 1)
-	decimals := def.MostDecimals(unit)
 	if result != nil {
 		one := &metrics.Summary{Results: []metrics.Result{*result}}
 		result = &one.Said(lengths.Metric).Results[0]
@@ -560,41 +552,28 @@ func stepPanel(series *metrics.Series, result *metrics.Result) (p *plot.Plot, un
 		number = append(number, float64(o.Stride+1))
 		steps[traj.Left], steps[traj.Right] = append(steps[traj.Left], scale*o.Left), append(steps[traj.Right], scale*o.Right)
 	}
+	means, summary := stepMeans(steps, result, def, unit)
 	y, x := newExtent(), newExtent()
 	x.add(number...)
-	var means []sideMean
-	for _, side := range bothSides {
-		y.add(steps[side]...)
-		m := sideMean{side: side}
-		var n int
-		if m.at, m.low, m.high, n = meanInterval(steps[side]); n == 0 {
-			continue
-		}
-		if e := sideEstimate(result, side); e != nil {
-			m.at, m.low, m.high = e.Value, e.Low, e.High
-		}
-		y.add(m.low, m.high)
-		means = append(means, m)
-		summary = append(summary, fmt.Sprintf("%s %s %s, n = %d", side, girdleWord(def.Girdle), numberInterval(m.at, m.low, m.high, decimals), n))
+	y.add(slices.Concat(steps[traj.Left], steps[traj.Right])...)
+	for _, m := range means {
+		y.add(m.Low, m.High)
 	}
 	if y.empty() {
 		return nil, unit, nil
 	}
-	if result != nil && result.Value != nil {
-		summary = append(summary, fmt.Sprintf("difference right − left %s", numberInterval(result.Value.Value, result.Value.Low, result.Value.High, decimals)))
-	}
-	p = newPanel("", capital(girdleWord(def.Girdle))+" step length, "+unit)
+	p = newPanel("", capital(string(def.Girdle))+" step length, "+unit)
 	p.X.Min, p.X.Max = x.low-0.5, x.high+0.5
 	p.X.Tick.Marker = wholeTicks{}
 	p.Y.Tick.Marker = ticks{most: 6}
 	y.set(&p.Y, 0.1)
 	p.Add(artist(func(s sheet) {
 		s.grid(true, false)
-		s.bands(means, p)
+		s.bands(means)
 		for _, m := range means {
 			sty := styleOf(m.side).line()
 			sty.Width = 0.9
-			s.across(sty, m.at)
+			s.across(sty, m.Value)
 		}
 		for _, side := range bothSides {
 			s.line(styleOf(side).line(), number, steps[side])
@@ -608,17 +587,26 @@ func stepPanel(series *metrics.Series, result *metrics.Result) (p *plot.Plot, un
 	return p, unit, summary
 }
 
-// numberInterval writes "1.21 (1.18 to 1.24)", or the value alone where there
-// is no interval.
-func numberInterval(v, low, high float64, decimals int) string {
-	return shortText(metrics.Estimate{Value: v, Low: low, High: high}, decimals)
-}
-
-func girdleWord(g metrics.Girdle) string {
-	if g == metrics.Hind {
-		return "hind"
+// stepMeans returns the mean step of either side, for which the result's estimate stands
+// where there is one, and says both and their difference in words.
+func stepMeans(steps map[traj.Side][]float64, result *metrics.Result, def metrics.Definition, unit string) (means []sideMean, said []string) {
+	decimals := def.MostDecimals(unit)
+	for _, side := range bothSides {
+		m := sideMean{side: side}
+		var n int
+		if m.Value, m.Low, m.High, n = meanInterval(steps[side]); n == 0 {
+			continue
+		}
+		if e := sideEstimate(result, side); e != nil {
+			m.Estimate = *e
+		}
+		means = append(means, m)
+		said = append(said, fmt.Sprintf("%s %s %s, n = %d", side, def.Girdle, shortText(m.Estimate, decimals), n))
 	}
-	return "fore"
+	if result != nil && result.Value != nil {
+		said = append(said, "difference right − left "+shortText(*result.Value, decimals))
+	}
+	return means, said
 }
 
 // wholeTicks marks whole numbers only.
@@ -676,10 +664,10 @@ func HoofPaths(in RunInput) (*Figure, error) {
 		name:  name,
 		title: "Path of the swinging hoof, seen from " + from,
 		notes: []string{
-			capital(where(in.Run)) + ". Thin lines: single swings (n = " + joinComma(counts) + "). Thick lines: their mean; crosses at a quarter, half and three quarters of the swing: 95 % interval of the mean, this run only.",
+			capital(where(in.Run)) + ". Thin lines: single swings (n = " + strings.Join(counts, ", ") + "). Thick lines: their mean; crosses at a quarter, half and three quarters of the swing: 95 % interval of the mean, this run only.",
 			"Zero is the straight line between two placements. Lateral (outward) is to the right for both sides, so that left and right can be laid over each other. Description only: no published work shows that these arcs tell a lame limb.",
 		},
-		legend: []legendEntry{sideLegend(styleOf(traj.Left), "left"), sideLegend(styleOf(traj.Right), "right")},
+		legend: sidesLegend("left", "right"),
 		height: 215,
 		body:   func(c draw.Canvas) { beside(c, panels) },
 	}.figure(), nil
@@ -699,7 +687,7 @@ func pathsOf(in RunInput, g metrics.Girdle) []limbPath {
 
 // pathPanel draws the paths of one girdle's hooves.
 func pathPanel(in RunInput, g metrics.Girdle, paths []limbPath) *plot.Plot {
-	p := newPanel(capital(girdleWord(g))+" hooves: outward of the line, "+in.Lengths.Unit("cm")+" (lateral +)", "")
+	p := newPanel(capital(string(g))+" hooves: outward of the line, "+in.Lengths.Unit("cm")+" (lateral +)", "")
 	p.Add(artist(func(s sheet) {
 		s.grid(true, true)
 		s.updown(zeroLine, 0)
@@ -744,15 +732,12 @@ func pathOf(paths []metrics.HoofPath, limb traj.Landmark, system lengths.System)
 			k.single = append(k.single, q)
 		}
 	}
-	for i := range pathSamples {
-		for d := range 2 {
-			var v []float64
-			for _, q := range k.single {
-				v = append(v, q[d][i])
-			}
-			mean, low, high, _ := meanInterval(v)
-			k.mean[d], k.low[d], k.high[d] = append(k.mean[d], mean), append(k.low[d], low), append(k.high[d], high)
+	for d := range 2 {
+		var series [][]float64
+		for _, q := range k.single {
+			series = append(series, q[d])
 		}
+		k.mean[d], k.low[d], k.high[d] = meansOf(series, pathSamples)
 	}
 	return k
 }
@@ -796,7 +781,7 @@ func beside(c draw.Canvas, panels []*plot.Plot) {
 	}
 	x := c.Min.X
 	for _, p := range panels {
-		p.Draw(draw.Canvas{Canvas: c.Canvas, Rectangle: vg.Rectangle{Min: vg.Point{X: x, Y: c.Min.Y}, Max: vg.Point{X: x + each, Y: c.Max.Y}}})
+		p.Draw(part(c, x, c.Min.Y, x+each, c.Max.Y))
 		x += each + gap
 	}
 }
@@ -824,19 +809,17 @@ func StanceBars(in RunInput) (*Figure, error) {
 	}
 	p := newPanel("Time in the clip, s", "")
 	x.set(&p.X, 0.01)
-	p.Y.Min, p.Y.Max = -0.6, float64(len(rows))-0.4
-	var labels []plot.Tick
-	for i, l := range rows {
-		labels = append(labels, plot.Tick{Value: float64(len(rows) - 1 - i), Label: fmt.Sprintf("%s, n = %d", l.Words(), counts[l])})
+	var labels []string
+	for _, l := range rows {
+		labels = append(labels, fmt.Sprintf("%s, n = %d", l.Words(), counts[l]))
 	}
-	p.Y.Tick.Marker = plot.ConstantTicks(labels)
-	p.Y.Tick.Length = 0
+	nameRows(p, labels)
 	p.X.Tick.Marker = ticks{most: 12}
 	run := in.Run
 	p.Add(artist(func(s sheet) {
 		for i, st := range run.Strides {
 			if i%2 == 1 {
-				s.band(bandColor, []float64{st.Start, st.End}, []float64{p.Y.Min, p.Y.Min}, []float64{p.Y.Max, p.Y.Max})
+				s.bandUpright(bandColor, st.Start, st.End)
 			}
 		}
 		s.grid(false, true)
@@ -878,11 +861,11 @@ func (s sheet) stance(c metrics.Contact, at float64) {
 // drawBar fills a bar in a side's look: left solid, right hatched. An end that
 // was not measured has no edge.
 func drawBar(c draw.Canvas, sty sideStyle, r vg.Rectangle, startKnown, endKnown bool) {
-	box := []vg.Point{r.Min, {X: r.Max.X, Y: r.Min.Y}, r.Max, {X: r.Min.X, Y: r.Max.Y}}
+	corners := box(r.Min.X, r.Min.Y, r.Max.X, r.Max.Y)
 	if sty.dashes == nil {
-		c.FillPolygon(withAlpha(sty.color, 0xd8), box)
+		c.FillPolygon(withAlpha(sty.color, 0xd8), corners)
 	} else {
-		c.FillPolygon(withAlpha(sty.color, 0x40), box)
+		c.FillPolygon(withAlpha(sty.color, 0x40), corners)
 		inside := draw.Canvas{Canvas: c.Canvas, Rectangle: r}
 		height := r.Max.Y - r.Min.Y
 		var hatch vg.Path
@@ -906,36 +889,11 @@ func drawBar(c draw.Canvas, sty sideStyle, r vg.Rectangle, startKnown, endKnown 
 	}
 }
 
-// Outcome is a figure, or the reason why there is none.
-type Outcome struct {
-	Name   string
-	Title  string
-	Figure *Figure // Nil where it could not be drawn.
-	Reason string  // Why not, in words without a full stop; empty where there is a figure.
-}
-
-// outcome turns a figure function's answer into an Outcome; errors other than
-// ErrNoData pass through.
-func outcome(title string, f *Figure, err error) (Outcome, error) {
-	var none *NoDataError
-	switch {
-	case errors.As(err, &none):
-		return Outcome{Name: none.Figure, Title: title, Reason: none.Reason}, nil
-	case err != nil:
-		return Outcome{}, err
-	}
-	return Outcome{Name: f.Name, Title: f.Title, Figure: f}, nil
-}
-
 // RunFigures draws every figure of one clip, in the order of a report. What
 // cannot be drawn is there with its reason. The error is for input that
 // contradicts itself.
 func RunFigures(in RunInput) ([]Outcome, error) {
 	in.Run, in.Summary = in.Run.Said(in.Lengths), in.Summary.Said(in.Lengths)
-	type attempt struct {
-		title string
-		draw  func() (*Figure, error)
-	}
 	attempts := []attempt{
 		{"Head height over the stride", func() (*Figure, error) { return BodyHeight(in, traj.Head) }},
 		{"Withers height over the stride", func() (*Figure, error) { return BodyHeight(in, traj.Withers) }},
@@ -946,16 +904,7 @@ func RunFigures(in RunInput) ([]Outcome, error) {
 		{"Which hoof was on the ground when", func() (*Figure, error) { return StanceBars(in) }},
 	}
 	if in.Summary != nil {
-		attempts = append(attempts, attempt{"Asymmetry score and its components", func() (*Figure, error) { return ScoreComponents(in.Summary) }})
+		attempts = append(attempts, scoreFigure(in.Summary))
 	}
-	var out []Outcome
-	for _, a := range attempts {
-		f, err := a.draw()
-		o, err := outcome(a.title, f, err)
-		if err != nil {
-			return nil, err
-		}
-		out = append(out, o)
-	}
-	return out, nil
+	return drawn(attempts)
 }

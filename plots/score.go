@@ -3,8 +3,8 @@ package plots
 import (
 	"fmt"
 	"sort"
+	"strings"
 
-	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
 
@@ -24,20 +24,18 @@ func ScoreComponents(s *metrics.Summary) (*Figure, error) {
 	p := newPanel("To the left or to the right,\nin multiples of its tolerance (95 % interval)", "")
 	x := newExtent()
 	x.add(-1.2, 1.2)
-	var labels []plot.Tick
-	for i, r := range rows {
+	var labels []string
+	for _, r := range rows {
 		x.add(r.Ratio)
 		if r.hasRange {
 			x.add(r.low, r.high)
 		}
-		labels = append(labels, plot.Tick{Value: float64(len(rows) - 1 - i), Label: titleOf(r.Name)})
+		labels = append(labels, titleOf(r.Name))
 	}
 	x.set(&p.X, 0.04)
-	p.Y.Min, p.Y.Max = -0.6, float64(len(rows))-0.4
-	p.Y.Tick.Marker = plot.ConstantTicks(labels)
-	p.Y.Tick.Length = 0
+	nameRows(p, labels)
 	const column = 118
-	p.Add(artist(func(sh sheet) { drawScore(sh, p, rows) }))
+	p.Add(artist(func(sh sheet) { drawScore(sh, rows) }))
 	notes := []string{
 		fmt.Sprintf("Score %s; %s, %s. 0 is even, 1 is as uneven as ordinary run-to-run variation.",
 			estimateText(s.Score.Estimate, "", 2), count(s.Score.Strides, "stride"), count(s.Score.Runs, "run")),
@@ -48,13 +46,13 @@ func ScoreComponents(s *metrics.Summary) (*Figure, error) {
 		for _, n := range s.Score.Missing {
 			missing = append(missing, titleOf(n))
 		}
-		notes = append(notes, "Not measurable and so not part of the score: "+joinSemicolon(missing)+".")
+		notes = append(notes, "Not measurable and so not part of the score: "+strings.Join(missing, "; ")+".")
 	}
 	return composition{
 		name:   name,
 		title:  "Asymmetry score and its components",
 		notes:  notes,
-		legend: []legendEntry{sideLegend(styleOf(traj.Left), "points to the left"), sideLegend(styleOf(traj.Right), "points to the right"), sideLegend(styleOf(traj.Middle), "names no side")},
+		legend: append(sidesLegend("points to the left", "points to the right"), sideLegend(styleOf(traj.Middle), "names no side")),
 		height: 40 + 22*vg.Length(len(rows)),
 		body:   func(c draw.Canvas) { p.Draw(draw.Crop(c, 0, -column, 0, 0)) },
 	}.figure(), nil
@@ -87,10 +85,8 @@ func scoreRows(s *metrics.Summary) []scoreRow {
 }
 
 // drawScore draws a row a component, with its weight and part at the right.
-func drawScore(sh sheet, p *plot.Plot, rows []scoreRow) {
-	sh.band(bandColor, []float64{-1, 1}, []float64{p.Y.Min, p.Y.Min}, []float64{p.Y.Max, p.Y.Max})
-	sh.grid(false, true)
-	sh.updown(zeroLine, 0)
+func drawScore(sh sheet, rows []scoreRow) {
+	sh.multiples()
 	txt := lettering(tickSize, inkColor)
 	txt.YAlign = draw.YCenter
 	for i, r := range rows {

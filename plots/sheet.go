@@ -10,6 +10,8 @@ import (
 	"gonum.org/v1/plot/text"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
+
+	"jogstrip/track/traj"
 )
 
 // pageWidth is the width of every figure: the text width of A4 and of Letter
@@ -104,7 +106,6 @@ type legendEntry struct {
 	text  string
 	line  *draw.LineStyle
 	mark  *draw.GlyphStyle
-	fill  color.Color
 	hatch *sideStyle // A bar filled as stance bars are.
 }
 
@@ -112,6 +113,20 @@ type legendEntry struct {
 func sideLegend(s sideStyle, txt string) legendEntry {
 	l, g := s.line(), glyph(s, false)
 	return legendEntry{text: txt, line: &l, mark: &g}
+}
+
+// sidesLegend explains left and right.
+func sidesLegend(left, right string) []legendEntry {
+	return []legendEntry{sideLegend(styleOf(traj.Left), left), sideLegend(styleOf(traj.Right), right)}
+}
+
+// seriesLegend explains a score or a difference, and the sides where they are drawn.
+func seriesLegend(sides bool) []legendEntry {
+	legend := []legendEntry{sideLegend(styleOf(traj.Middle), "score or difference")}
+	if sides {
+		legend = append(sidesLegend("left", "right"), legend...)
+	}
+	return legend
 }
 
 func glyph(s sideStyle, open bool) draw.GlyphStyle {
@@ -124,9 +139,6 @@ func drawLegend(c draw.Canvas, entries []legendEntry, at vg.Point) {
 	x := at.X
 	const sample = 26
 	for _, e := range entries {
-		if e.fill != nil {
-			c.FillPolygon(e.fill, []vg.Point{{X: x, Y: at.Y - 4}, {X: x + sample, Y: at.Y - 4}, {X: x + sample, Y: at.Y + 4}, {X: x, Y: at.Y + 4}})
-		}
 		if e.hatch != nil {
 			drawBar(c, *e.hatch, vg.Rectangle{Min: vg.Point{X: x, Y: at.Y - 4}, Max: vg.Point{X: x + sample, Y: at.Y + 4}}, true, true)
 		}
@@ -139,6 +151,17 @@ func drawLegend(c draw.Canvas, entries []legendEntry, at vg.Point) {
 		c.FillText(sty, vg.Point{X: x + sample + 5, Y: at.Y + 1}, e.text)
 		x += sample + 5 + sty.Width(e.text) + 16
 	}
+}
+
+// box returns the corners of a rectangle, from the lower left one round.
+func box(left, bottom, right, top vg.Length) []vg.Point {
+	return []vg.Point{{X: left, Y: bottom}, {X: right, Y: bottom}, {X: right, Y: top}, {X: left, Y: top}}
+}
+
+// part returns a part of a canvas.
+func part(c draw.Canvas, left, bottom, right, top vg.Length) draw.Canvas {
+	c.Rectangle = vg.Rectangle{Min: vg.Point{X: left, Y: bottom}, Max: vg.Point{X: right, Y: top}}
+	return c
 }
 
 // newPanel returns a plot with axis titles and the package's looks.
@@ -160,6 +183,17 @@ func newPanel(xTitle, yTitle string) *plot.Plot {
 	p.X.Label.Text, p.Y.Label.Text = xTitle, yTitle
 	p.BackgroundColor = nil
 	return p
+}
+
+// nameRows gives a panel a row a label, the first on top at len(labels) − 1, the last at 0.
+func nameRows(p *plot.Plot, labels []string) {
+	p.Y.Min, p.Y.Max = -0.6, float64(len(labels))-0.4
+	var t []plot.Tick
+	for i, l := range labels {
+		t = append(t, plot.Tick{Value: float64(len(labels) - 1 - i), Label: l})
+	}
+	p.Y.Tick.Marker = plot.ConstantTicks(t)
+	p.Y.Tick.Length = 0
 }
 
 // artist draws onto a panel's data area; it implements plot.Plotter.
@@ -235,6 +269,24 @@ func (s sheet) band(fill color.Color, xs, low, high []float64) {
 		}
 		s.c.FillPolygon(fill, s.c.ClipPolygonXY(pts))
 	}
+}
+
+// bandAcross fills what lies between two heights, through the whole panel.
+func (s sheet) bandAcross(fill color.Color, low, high float64) {
+	s.band(fill, []float64{s.p.X.Min, s.p.X.Max}, []float64{low, low}, []float64{high, high})
+}
+
+// bandUpright fills from the bottom of the panel to its top.
+func (s sheet) bandUpright(fill color.Color, from, to float64) {
+	s.band(fill, []float64{from, to}, []float64{s.p.Y.Min, s.p.Y.Min}, []float64{s.p.Y.Max, s.p.Y.Max})
+}
+
+// multiples lays out a panel of what is told in multiples of a bound, which the grey band
+// shows, to both sides of zero.
+func (s sheet) multiples() {
+	s.bandUpright(bandColor, -1, 1)
+	s.grid(false, true)
+	s.updown(zeroLine, 0)
 }
 
 // mark draws a glyph at a position.
@@ -413,12 +465,9 @@ func stack(c draw.Canvas, panels []*plot.Plot, share []float64, gap vg.Length) {
 	top := c.Max.Y
 	for i, p := range panels {
 		h := height * vg.Length(share[i]/total)
-		part := draw.Canvas{Canvas: c.Canvas, Rectangle: vg.Rectangle{
-			Min: vg.Point{X: c.Min.X, Y: top - h},
-			Max: vg.Point{X: c.Max.X, Y: top},
-		}}
-		d := p.DataCanvas(part)
-		p.Draw(draw.Crop(part, left-d.Min.X, right-d.Max.X, 0, 0))
+		strip := part(c, c.Min.X, top-h, c.Max.X, top)
+		d := p.DataCanvas(strip)
+		p.Draw(draw.Crop(strip, left-d.Min.X, right-d.Max.X, 0, 0))
 		top -= h + gap
 	}
 }

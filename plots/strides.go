@@ -3,6 +3,7 @@ package plots
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"gonum.org/v1/plot/vg"
@@ -74,7 +75,7 @@ func StrideByStride(rows []StrideRow) (*Figure, []Box, error) {
 			wide := (dc.Max.X - dc.Min.X - stridesGutter - stridesGap*vg.Length(len(shown)-1)) / vg.Length(len(shown))
 			for i, r := range shown {
 				left := dc.Min.X + stridesGutter + (wide+stridesGap)*vg.Length(i)
-				r.draw(draw.Canvas{Canvas: dc.Canvas, Rectangle: vg.Rectangle{Min: vg.Point{X: left, Y: dc.Min.Y}, Max: vg.Point{X: left + wide, Y: dc.Max.Y}}}, high)
+				r.draw(part(dc, left, dc.Min.Y, left+wide, dc.Max.Y), high)
 			}
 		},
 	}.figure()
@@ -87,12 +88,7 @@ func StrideByStride(rows []StrideRow) (*Figure, []Box, error) {
 }
 
 func (r StrideRow) measured() bool {
-	for _, v := range append(append([]float64(nil), r.Before...), r.Now...) {
-		if finite(v) {
-			return true
-		}
-	}
-	return false
+	return slices.ContainsFunc(slices.Concat(r.Before, r.Now), func(v float64) bool { return finite(v) })
 }
 
 func glyphOf(side traj.Side) *draw.GlyphStyle {
@@ -115,7 +111,7 @@ func (r StrideRow) draw(c draw.Canvas, high vg.Length) {
 	tolerance := r.Tolerance * scale
 	scale *= d.TowardRight()
 	reach := 1.1 * tolerance
-	for _, v := range append(append([]float64(nil), r.Before...), r.Now...) {
+	for _, v := range slices.Concat(r.Before, r.Now) {
 		if finite(v) {
 			reach = math.Max(reach, math.Abs(v*scale))
 		}
@@ -134,7 +130,7 @@ func (r StrideRow) draw(c draw.Canvas, high vg.Length) {
 	c.FillText(small, vg.Point{X: c.Min.X, Y: c.Max.Y - 13}, "left")
 	c.FillText(small, vg.Point{X: c.Max.X - small.Width("right"), Y: c.Max.Y - 13}, "right")
 	if tolerance > 0 {
-		c.FillPolygon(bandColor, []vg.Point{{X: x(-tolerance), Y: bottom}, {X: x(tolerance), Y: bottom}, {X: x(tolerance), Y: top}, {X: x(-tolerance), Y: top}})
+		c.FillPolygon(bandColor, box(x(-tolerance), bottom, x(tolerance), top))
 	}
 	for _, t := range (ticks{most: 4}).Ticks(-reach, reach) {
 		style := draw.LineStyle{Color: gridColor, Width: 0.6}
@@ -146,34 +142,37 @@ func (r StrideRow) draw(c draw.Canvas, high vg.Length) {
 		text := strings.TrimPrefix(t.Label, "−")
 		c.FillText(small, vg.Point{X: x(t.Value) - small.Width(text)/2, Y: bottom - 3}, text)
 	}
-	put := func(values []float64, shift vg.Length, open bool) {
-		path := draw.LineStyle{Color: softInkColor, Width: 0.7}
-		if open {
-			path.Dashes = []vg.Length{2, 2}
-		}
-		at := func(i int) vg.Point {
-			return vg.Point{X: x(values[i] * scale), Y: top - high*(vg.Length(i)+0.5) + shift}
-		}
-		for i := range values {
-			if i > 0 && finite(values[i-1], values[i]) {
-				c.StrokeLines(path, []vg.Point{at(i - 1), at(i)})
-			}
-		}
-		for i, v := range values {
-			if !finite(v) {
-				continue
-			}
-			side := traj.Right
-			if v*scale < 0 {
-				side = traj.Left
-			}
-			c.DrawGlyphNoClip(glyph(styleOf(side), open), at(i))
-		}
+	at := func(v float64, stride int, shift vg.Length) vg.Point {
+		return vg.Point{X: x(v), Y: top - high*(vg.Length(stride)+0.5) + shift}
 	}
 	if r.Before == nil {
-		put(r.Now, 0, false)
+		drawVisit(c, r.Now, scale, false, func(v float64, i int) vg.Point { return at(v, i, 0) })
 		return
 	}
-	put(r.Before, high*0.18, true)
-	put(r.Now, -high*0.18, false)
+	drawVisit(c, r.Before, scale, true, func(v float64, i int) vg.Point { return at(v, i, high*0.18) })
+	drawVisit(c, r.Now, scale, false, func(v float64, i int) vg.Point { return at(v, i, -high*0.18) })
+}
+
+// drawVisit draws one visit's values, each times scale, from stride to stride, with the sign
+// of the side to which each points.
+func drawVisit(c draw.Canvas, values []float64, scale float64, open bool, at func(v float64, stride int) vg.Point) {
+	path := draw.LineStyle{Color: softInkColor, Width: 0.7}
+	if open {
+		path.Dashes = []vg.Length{2, 2}
+	}
+	for i := range values {
+		if i > 0 && finite(values[i-1], values[i]) {
+			c.StrokeLines(path, []vg.Point{at(values[i-1]*scale, i-1), at(values[i]*scale, i)})
+		}
+	}
+	for i, v := range values {
+		if !finite(v) {
+			continue
+		}
+		side := traj.Right
+		if v*scale < 0 {
+			side = traj.Left
+		}
+		c.DrawGlyphNoClip(glyph(styleOf(side), open), at(v*scale, i))
+	}
 }

@@ -34,7 +34,6 @@ func SideColor(s traj.Side) color.NRGBA { return styleOf(s).color }
 
 // sideStyle is how one side is drawn.
 type sideStyle struct {
-	word   string
 	color  color.NRGBA
 	dashes []vg.Length
 	shape  shape
@@ -44,9 +43,9 @@ type sideStyle struct {
 func styleOf(s traj.Side) sideStyle {
 	switch s {
 	case traj.Left:
-		return sideStyle{word: "left", color: leftColor, shape: circle}
+		return sideStyle{color: leftColor, shape: circle}
 	case traj.Right:
-		return sideStyle{word: "right", color: rightColor, dashes: []vg.Length{6, 2.5}, shape: triangle}
+		return sideStyle{color: rightColor, dashes: []vg.Length{6, 2.5}, shape: triangle}
 	}
 	return sideStyle{color: neutralColor, shape: square}
 }

@@ -36,6 +36,20 @@ func meanInterval(v []float64) (mean, low, high float64, n int) {
 	return mean, mean - half, mean + half, n
 }
 
+// meansOf returns, at each of so many samples, the mean of several series with its interval
+// as meanInterval gives it. Index of series: series, sample.
+func meansOf(series [][]float64, samples int) (mean, low, high []float64) {
+	for i := range samples {
+		var v []float64
+		for _, x := range series {
+			v = append(v, x[i])
+		}
+		m, l, h, _ := meanInterval(v)
+		mean, low, high = append(mean, m), append(low, l), append(high, h)
+	}
+	return mean, low, high
+}
+
 // estimateText writes an estimate as "12 mm (95 % interval 4 to 20)", with the decimals that
 // its interval supports.
 func estimateText(e metrics.Estimate, unit string, decimals int) string {
@@ -82,20 +96,6 @@ func decimalsOf(n metrics.Name, unit string) int {
 	return 1
 }
 
-// evenOf returns the value of a measure at which both sides are alike.
-func evenOf(n metrics.Name) float64 {
-	d, _ := metrics.Define(n)
-	even, _ := d.Even()
-	return even
-}
-
-// isDifference reports whether the measure's value compares the sides, so
-// that its distance from even is what counts.
-func isDifference(d metrics.Definition) bool {
-	_, compares := d.Even()
-	return compares
-}
-
 // count writes "1 stride", "4 strides".
 func count(n int, one string) string {
 	if n == 1 {
@@ -135,7 +135,3 @@ func capital(s string) string {
 	}
 	return strings.ToUpper(s[:1]) + s[1:]
 }
-
-func joinComma(s []string) string { return strings.Join(s, ", ") }
-
-func joinSemicolon(s []string) string { return strings.Join(s, "; ") }
