@@ -2,6 +2,7 @@ package metrics
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/diff/fd"
 	"gonum.org/v1/gonum/floats"
@@ -298,7 +299,7 @@ func (f *runFit) design(cam geometry.Camera, variants []geometry.Camera) bool {
 		if !ok {
 			return false
 		}
-		along, left := f.line.along(gx, gy)
+		along, left := f.line.Along(gx, gy)
 		f.designRow(i)
 		j := cam.GroundJacobian(p.at)
 		for c := range 2 {
@@ -317,21 +318,14 @@ func (f *runFit) design(cam geometry.Camera, variants []geometry.Camera) bool {
 			if !ok1 || !ok0 {
 				return false
 			}
-			a1, l1 := f.line.along(x1, y1)
-			a0, l0 := f.line.along(x0, y0)
+			a1, l1 := f.line.Along(x1, y1)
+			a0, l0 := f.line.Along(x0, y0)
 			f.cameras.Set(2*i, c/2, (a1-a0)/2)
 			f.cameras.Set(2*i+1, c/2, (l1-l0)/2)
 		}
 	}
 	f.prepare()
 	return true
-}
-
-// along returns how far along the line, and how far to its left, a point of the ground
-// lies, metres.
-func (l Line) along(x, y float64) (along, left float64) {
-	dx, dy := x-l.X, y-l.Y
-	return dx*l.DX + dy*l.DY, dy*l.DX - dx*l.DY
 }
 
 // designRow sets what the fixed effects make of footfall i.
@@ -480,7 +474,7 @@ func (f *runFit) maximise() bool {
 	if result == nil || err != nil && math.IsInf(result.F, 0) {
 		return false
 	}
-	f.theta = append([]float64(nil), result.X...)
+	f.theta = slices.Clone(result.X)
 	return true
 }
 

@@ -84,7 +84,8 @@ func (a *analysis) across(s *spatial, cam geometry.Camera, l traj.Landmark, furt
 		y := depth.At(t) + (ahead + further)
 		x, _, ok := cam.AtDepth(at, y)
 		x1, _, ok1 := cam.AtDepth(geometry.Point{X: at.X + 1, Y: at.Y}, y)
-		return (x-line.X)*line.DY - (y-line.Y)*line.DX, math.Abs(x1 - x), ok && ok1
+		_, left := line.Along(x, y)
+		return -left, math.Abs(x1 - x), ok && ok1
 	})
 }
 

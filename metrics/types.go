@@ -130,6 +130,13 @@ type Line struct {
 	DY float64 `json:"dy"`
 }
 
+// Along returns how far along the line, and how far to its left, a point of the lane lies,
+// in the lane's unit.
+func (l Line) Along(x, y float64) (along, left float64) {
+	dx, dy := x-l.X, y-l.Y
+	return dx*l.DX + dy*l.DY, dy*l.DX - dx*l.DY
+}
+
 // Signal is a body landmark's height over time, for plots and signals.csv.
 // Index: frame, as Times of the track set. NaN where not measured.
 type Signal struct {

@@ -192,12 +192,6 @@ type steps struct {
 	unit, girdle string
 }
 
-// girdles are the pairs of feet whose steps may be drawn.
-var girdles = []struct {
-	word         string
-	step, offset metrics.Name
-}{{"fore", metrics.StepLengthFore, metrics.PlacementOffsetFore}, {"hind", metrics.StepLengthHind, metrics.PlacementOffsetHind}}
-
 // stepsOf returns the steps of a pair of feet of a visit; ok is false where they were not
 // measured.
 func stepsOf(word string, girdle int, s *metrics.Summary) (steps, bool) {
@@ -207,7 +201,7 @@ func stepsOf(word string, girdle int, s *metrics.Summary) (steps, bool) {
 	if r == nil || r.Left == nil || r.Right == nil || !(r.Left.Value > 0) || !(r.Right.Value > 0) {
 		return steps{}, false
 	}
-	out := steps{word: word, left: *r.Left, right: *r.Right, apart: metrics.Estimate{Value: r.Right.Value - r.Left.Value}, unit: r.Unit, girdle: g.word, sure: r.Beyond, outL: math.NaN(), outR: math.NaN()}
+	out := steps{word: word, left: *r.Left, right: *r.Right, apart: metrics.Estimate{Value: r.Right.Value - r.Left.Value}, unit: r.Unit, girdle: string(g.girdle), sure: r.Beyond, outL: math.NaN(), outR: math.NaN()}
 	if d, ok := metrics.Define(g.step); ok {
 		out.most = d.MostDecimals(r.Unit)
 	}

@@ -1,8 +1,9 @@
 package plots
 
 import (
+	"cmp"
 	"fmt"
-	"sort"
+	"slices"
 	"strings"
 
 	"gonum.org/v1/plot/vg"
@@ -67,8 +68,8 @@ type scoreRow struct {
 
 // scoreRows returns the components of the score, those that add most first.
 func scoreRows(s *metrics.Summary) []scoreRow {
-	parts := append([]metrics.Component(nil), s.Score.Components...)
-	sort.SliceStable(parts, func(i, j int) bool { return parts[i].Part > parts[j].Part })
+	parts := slices.Clone(s.Score.Components)
+	slices.SortStableFunc(parts, func(a, b metrics.Component) int { return cmp.Compare(b.Part, a.Part) })
 	var rows []scoreRow
 	for _, k := range parts {
 		r := scoreRow{Component: k}

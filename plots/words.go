@@ -104,6 +104,12 @@ func count(n int, one string) string {
 	return fmt.Sprintf("%d %ss", n, one)
 }
 
+// girdles are the pairs of limbs and what tells where they land.
+var girdles = [2]struct {
+	girdle       metrics.Girdle
+	step, offset metrics.Name
+}{{metrics.Fore, metrics.StepLengthFore, metrics.PlacementOffsetFore}, {metrics.Hind, metrics.StepLengthHind, metrics.PlacementOffsetHind}}
+
 // girdleHooves returns the left and right hoof of a girdle.
 func girdleHooves(g metrics.Girdle) (left, right traj.Landmark) {
 	if g == metrics.Hind {

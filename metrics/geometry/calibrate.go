@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/diff/fd"
 	"gonum.org/v1/gonum/floats"
@@ -66,7 +67,7 @@ func (c *Calibration) HeightM() float64 {
 // both sides along each independent direction of the calibration's error, as
 // consecutive pairs (plus, minus). For a quantity q the variance due to the
 // calibration is Σ ((q(plus) − q(minus))/2)² over the pairs (first order).
-func (c *Calibration) Variants() []Camera { return append([]Camera(nil), c.variants...) }
+func (c *Calibration) Variants() []Camera { return slices.Clone(c.variants) }
 
 // Calibrate finds the camera of a clip from what a person gave. Points of in
 // must be in the coordinates in which the tracks are given; width and height
