@@ -39,22 +39,14 @@ const (
 
 // FilmingAdvice says how many runs of seven strides must be filmed so that a difference
 // worth seeing shows with a chance of 80 %: a short step from the guide's set-up and
-// from a phone at 1.2 m, a nod, a croup difference. It rests on the tolerance table's
-// run-to-run variation (nil: the default table), on what the model of a run makes of the
-// camera, the marks and the strides, and on stride_sd and the error of a followed mark
-// for head and croup. STUDY.md holds it against simulated visits. It returns an error
-// where the default table does not parse.
-func FilmingAdvice(table *ToleranceTable) ([]Advice, error) {
-	table, err := orDefault(table)
-	if err != nil {
-		return nil, fmt.Errorf("filming advice: %w", err)
-	}
+// from a phone at 1.2 m, a nod, a croup difference. It rests on the default table's
+// run-to-run variation, on what the model of a run makes of the camera, the marks and the
+// strides, and on stride_sd and the error of a followed mark for head and croup. STUDY.md
+// holds it against simulated visits.
+func FilmingAdvice() []Advice {
 	var out []Advice
 	for _, s := range []SetUp{{CameraHeightM: 2}, {CameraHeightM: 1.2}} {
-		least, err := s.SmallestStep(table, LeastRuns)
-		if err != nil {
-			return nil, fmt.Errorf("filming advice: %w", err)
-		}
+		least := s.SmallestStep(LeastRuns)
 		a := Advice{Name: StepLengthFore, Unit: "m", Difference: least, Strides: adviceStrides, Runs: LeastRuns, Chance: adviceChance}
 		a.What = fmt.Sprintf("one fore step %.0f cm shorter than the other, with the phone %.2g m high", math.Ceil(100*least), s.CameraHeightM)
 		a.Sentence = fmt.Sprintf("%d runs of %d strides show %s, in four visits of five.", a.Runs, a.Strides, a.What)
@@ -73,16 +65,13 @@ func FilmingAdvice(table *ToleranceTable) ([]Advice, error) {
 		{HeadLowDifference, 20, "a nod of 20 mm", 0},
 		{CroupLowDifference, 6, "a croup difference of 6 mm", 0},
 	} {
-		row, ok := table.Lookup(q.n)
-		if !ok {
-			continue
-		}
+		row, _ := defaultTable().Lookup(q.n)
 		if q.measured == 0 {
 			q.measured = math.Hypot(row.StrideSD/math.Sqrt(adviceStrides), errormodel.Usual().Body.FollowedMM)
 		}
 		out = append(out, advise(row, q.difference, q.words, q.measured))
 	}
-	return out, nil
+	return out
 }
 
 func advise(row Tolerance, difference float64, words string, measured float64) Advice {

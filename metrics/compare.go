@@ -85,11 +85,9 @@ func CompareSummed(before, after *Summed, opts CompareOptions) (*Comparison, err
 			return nil, fmt.Errorf("compare visits: followed measure %q: no such measure", n)
 		}
 	}
-	table, err := orDefault(opts.Summary.Tolerances)
+	table := orDefault(opts.Summary.Tolerances)
+	before, after, err := bothWith(before, after, before.runs, after.runs, opts.Summary)
 	if err != nil {
-		return nil, fmt.Errorf("compare visits: %w", err)
-	}
-	if before, after, err = bothWith(before, after, before.runs, after.runs, opts.Summary); err != nil {
 		return nil, err
 	}
 	out := &Comparison{Before: *before.Summary, After: *after.Summary}

@@ -77,15 +77,11 @@ func (s SetUp) StepSE() (run, horse float64) {
 
 // SmallestStep returns the smallest difference between the fores' steps, metres, that n
 // runs in this set-up show in four visits of five: one whose 95 % interval then excludes
-// even. It rests on the table's variation from run to run (nil: the default table).
-func (s SetUp) SmallestStep(table *ToleranceTable, runs int) (float64, error) {
-	table, err := orDefault(table)
-	if err != nil {
-		return 0, err
-	}
-	row, _ := table.Lookup(StepLengthFore)
+// even. It rests on the default table's variation from run to run.
+func (s SetUp) SmallestStep(runs int) float64 {
+	row, _ := defaultTable().Lookup(StepLengthFore)
 	_, measured := s.StepSE()
-	return bisect(0, 1, func(difference float64) float64 { return chanceToSee(row, difference, runs, measured) - adviceChance }), nil
+	return bisect(0, 1, func(difference float64) float64 { return chanceToSee(row, difference, runs, measured) - adviceChance })
 }
 
 // chanceToSee returns the chance that the 95 % interval of so many runs excludes even

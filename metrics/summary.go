@@ -35,7 +35,7 @@ const defaultResamples = 2000
 // so a disagreement between views widens the interval.
 //
 // The order of runs and of observations does not matter. It returns an error
-// where there are no runs, where gaits differ, or where the table is unusable.
+// where there are no runs or where gaits differ.
 func Summarise(runs []Run, opts SummaryOptions) (*Summary, error) {
 	s, err := Sum(runs, opts)
 	if err != nil {
@@ -55,10 +55,7 @@ type Summed struct {
 
 // Sum is Summarise for visits that will be compared.
 func Sum(runs []Run, opts SummaryOptions) (*Summed, error) {
-	table, err := orDefault(opts.Tolerances)
-	if err != nil {
-		return nil, fmt.Errorf("summarise runs: %w", err)
-	}
+	table := orDefault(opts.Tolerances)
 	if len(runs) == 0 {
 		return nil, errors.New("summarise runs: there are none")
 	}

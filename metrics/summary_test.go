@@ -303,10 +303,7 @@ func studyLikeHorse(rng *rand.Rand) horse {
 }
 
 func tableTolerance(n Name) float64 {
-	table, err := DefaultTolerances()
-	if err != nil {
-		panic(err)
-	}
+	table := DefaultTolerances()
 	row, _ := table.Lookup(n)
 	return row.Tolerance
 }
@@ -391,10 +388,7 @@ func TestEveryMeasureIsDescribed(t *testing.T) {
 }
 
 func TestFilmingAdvice(t *testing.T) {
-	advice, err := FilmingAdvice(nil)
-	if err != nil {
-		t.Fatal(err)
-	}
+	advice := FilmingAdvice()
 	by := map[string]Advice{}
 	for _, a := range advice {
 		by[a.What] = a
@@ -409,7 +403,7 @@ func TestFilmingAdvice(t *testing.T) {
 	if high, low := advice[0], advice[1]; high.Difference >= low.Difference || high.Runs != LeastRuns || !strings.Contains(high.Sentence, "2 m high") {
 		t.Errorf("a phone held lower shows as much: %+v, %+v", high, low)
 	}
-	row, _ := mustTable(t).Lookup(HeadLowDifference)
+	row, _ := DefaultTolerances().Lookup(HeadLowDifference)
 	if p := chanceToSee(row, 0, 3, 5); math.Abs(p-0.05) > 0.025 {
 		t.Errorf("an even horse is seen as uneven in %.3f of visits, want about 0.05", p)
 	}
@@ -432,18 +426,9 @@ func TestSetUp(t *testing.T) {
 			t.Errorf("%g m: ±%.3f m, with near marks ±%.3f; want about ±%.3f", c.height, half, stats.Z95*near, c.want)
 		}
 	}
-	if three, _ := (SetUp{}).SmallestStep(nil, 3); three < 0.04 || three > 0.10 {
+	if three := (SetUp{}).SmallestStep(3); three < 0.04 || three > 0.10 {
 		t.Errorf("three runs from 2 m show a step %.3f m short", three)
 	}
-}
-
-func mustTable(t testing.TB) *ToleranceTable {
-	t.Helper()
-	table, err := DefaultTolerances()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return table
 }
 
 // A hoof may be seen in one stride and its opposite in the next: each side's mean

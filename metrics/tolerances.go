@@ -101,19 +101,18 @@ func (t *ToleranceTable) Lookup(n Name) (Tolerance, bool) {
 }
 
 // DefaultTolerances returns the table that comes with the program.
-func DefaultTolerances() (*ToleranceTable, error) {
-	table, err := defaultTable()
-	if err != nil {
-		return nil, err
-	}
-	own := *table
-	own.Rows = slices.Clone(table.Rows)
-	return &own, nil
+func DefaultTolerances() *ToleranceTable {
+	return &ToleranceTable{Rows: slices.Clone(defaultTable().Rows)}
 }
 
-// defaultTable reads the table once: whatever is summed up asks for it.
-var defaultTable = sync.OnceValues(func() (*ToleranceTable, error) {
-	return parseTolerances("tolerances.toml", defaultTolerances, &ToleranceTable{})
+// defaultTable reads the table once: whatever is summed up asks for it. It panics where the
+// file beside it is no table.
+var defaultTable = sync.OnceValue(func() *ToleranceTable {
+	table, err := parseTolerances("tolerances.toml", defaultTolerances, &ToleranceTable{})
+	if err != nil {
+		panic("metrics: " + err.Error())
+	}
+	return table
 })
 
 // ParseTolerances reads a yard's table. Rows it has replace those of the
@@ -122,10 +121,7 @@ var defaultTable = sync.OnceValues(func() (*ToleranceTable, error) {
 // source alone, counts as written by the yard. The error names the file, the measure, the field, the value
 // and what is allowed.
 func ParseTolerances(name string, b []byte) (*ToleranceTable, error) {
-	base, err := DefaultTolerances()
-	if err != nil {
-		return nil, err
-	}
+	base := defaultTable()
 	table, err := parseTolerances(name, b, base)
 	if err != nil {
 		return nil, err
@@ -219,15 +215,10 @@ type Repeat struct {
 // Runs of one day are no repeats: they leave out how a horse differs from day to day.
 //
 // The tolerance becomes t(0.975)·SD, SD that of a visit's mean within its series, and
-// the row says Own. The order of visits does not matter. It returns an error where the
-// default table does not parse.
-func OwnTolerances(visits []Repeat, horse string, table *ToleranceTable) (*ToleranceTable, error) {
-	table, err := orDefault(table)
-	if err != nil {
-		return nil, fmt.Errorf("own tolerances: %w", err)
-	}
+// the row says Own. The order of visits does not matter.
+func OwnTolerances(visits []Repeat, horse string, table *ToleranceTable) *ToleranceTable {
 	out := &ToleranceTable{}
-	for _, row := range table.Rows {
+	for _, row := range orDefault(table).Rows {
 		if !row.Written {
 			replaced := ownTolerance(row, visits, func(v Repeat) bool { return v.Horse == horse })
 			if !replaced.Own {
@@ -237,7 +228,7 @@ func OwnTolerances(visits []Repeat, horse string, table *ToleranceTable) (*Toler
 		}
 		out.Rows = append(out.Rows, row)
 	}
-	return out, nil
+	return out
 }
 
 // mayTell reports whether visits are as many as own tolerances take, if each of them measured
@@ -293,9 +284,9 @@ func ownTolerance(row Tolerance, visits []Repeat, take func(Repeat) bool) Tolera
 	return row
 }
 
-func orDefault(t *ToleranceTable) (*ToleranceTable, error) {
+func orDefault(t *ToleranceTable) *ToleranceTable {
 	if t != nil {
-		return t, nil
+		return t
 	}
-	return DefaultTolerances()
+	return defaultTable()
 }

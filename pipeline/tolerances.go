@@ -45,11 +45,7 @@ func (v *Visit) useRepeats(ctx context.Context, read func(ctx context.Context, f
 			repeats = append(repeats, r)
 		}
 	}
-	table, err := metrics.OwnTolerances(repeats, horse, v.Around.Tolerances)
-	if err != nil {
-		return fmt.Errorf("tolerances of visit %s: %w", v.Folder, err)
-	}
-	v.Around.Tolerances = table
+	v.Around.Tolerances = metrics.OwnTolerances(repeats, horse, v.Around.Tolerances)
 	return nil
 }
 

@@ -503,10 +503,7 @@ func shows(m *record.Marks, c *geometry.Calibration, l lengths.System) string {
 	if !ok {
 		return ""
 	}
-	least, err := s.SmallestStep(nil, metrics.LeastRuns)
-	if err != nil {
-		return ""
-	}
+	least := s.SmallestStep(metrics.LeastRuns)
 	return fmt.Sprintf("; %d runs filmed and marked like this, with clicks a pixel off, show a fore step that is %s shorter than the other, in four visits of five", metrics.LeastRuns, l.Format(math.Ceil(100*least), "cm", 0))
 }
 

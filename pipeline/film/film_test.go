@@ -566,10 +566,7 @@ func TestGuide(t *testing.T) {
 func TestGuideSaysHowMuchToFilm(t *testing.T) {
 	t.Parallel()
 	text := string(Guide())
-	advice, err := metrics.FilmingAdvice(nil)
-	if err != nil {
-		t.Fatal(err)
-	}
+	advice := metrics.FilmingAdvice()
 	if len(advice) == 0 {
 		t.Fatal("there is no advice")
 	}

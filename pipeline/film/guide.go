@@ -20,10 +20,7 @@ var guide string
 // many strides it asks for is metrics.FilmingAdvice by the built-in tolerances,
 // which the study beside that package checks.
 func Guide() []byte {
-	advice, err := metrics.FilmingAdvice(nil)
-	if err != nil {
-		panic(fmt.Sprintf("film guide: the built-in tolerances: %v", err))
-	}
+	advice := metrics.FilmingAdvice()
 	page := struct {
 		Least, Strides int
 		Advice         []metrics.Advice
