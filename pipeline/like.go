@@ -413,27 +413,31 @@ func lookClosely(ctx context.Context, info *clip.Info, glimpses []glimpse) ([]cl
 		} else if !ok {
 			continue
 		}
-		// It stands: the patch is in the same place a moment before and after.
 		w := flow.Window{Left: r * size, Right: r * size, Up: 1.5 * r * size, Down: 0.4 * r * size}
-		t, err := flow.NewTemplate(flow.NewPlane(picture, 0, 0, 0), c.hoof.At, w, nil)
-		if err != nil {
-			continue // It gives no hold.
-		}
-		steady := true
-		for _, f := range []int{g.frame - apart, g.frame + apart} {
-			near := pictures[f]
-			if near.Width == 0 {
-				steady = false
-				continue
-			}
-			r := t.Register(flow.NewPlane(near, 0, 0, 0), flow.Pose{At: c.hoof.At, Scale: 1}, flow.RegisterOptions{ScaleSD: 0.01, AngleSD: 0.03})
-			steady = steady && r.OK && r.NCC >= hoofNCC && r.At.Dist(c.hoof.At) <= steadyWay*v.high*size
-		}
-		if steady {
+		if stands(picture, pictures[g.frame-apart], pictures[g.frame+apart], c.hoof.At, w, steadyWay*v.high*size) {
 			out = append(out, c)
 		}
 	}
 	return out, nil
+}
+
+// stands reports whether the patch around a hoof is in the same place, to so many px, a
+// moment before and after.
+func stands(picture, before, after flow.Gray, hoof flow.Point, w flow.Window, way float64) bool {
+	t, err := flow.NewTemplate(flow.NewPlane(picture, 0, 0, 0), hoof, w, nil)
+	if err != nil {
+		return false // It gives no hold.
+	}
+	for _, near := range []flow.Gray{before, after} {
+		if near.Width == 0 {
+			return false
+		}
+		r := t.Register(flow.NewPlane(near, 0, 0, 0), flow.Pose{At: hoof, Scale: 1}, flow.RegisterOptions{ScaleSD: 0.01, AngleSD: 0.03})
+		if !r.OK || r.NCC < hoofNCC || r.At.Dist(hoof) > way {
+			return false
+		}
+	}
+	return true
 }
 
 // find registers the patch w around a place of a marked view in a picture, where it lies

@@ -335,14 +335,7 @@ func namelessFile(pattern string) (*os.File, error) {
 // track follows the marks. A clip in which something cannot be decoded is read again
 // with care, and what it shows in damaged frames is taken out of the tracks.
 func (j *job) track(ctx context.Context, info *clip.Info, opts MeasureOptions) (result *track.Result, end ending, err error) {
-	var marks []track.Mark
-	for _, m := range j.marks.Marks {
-		t := track.Mark{Frame: m.Frame, Landmark: m.Landmark, Visible: !m.Hidden}
-		if t.Visible {
-			t.X, t.Y = *m.X, *m.Y
-		}
-		marks = append(marks, t)
-	}
+	marks := trackMarks(j.marks.Marks)
 	set := track.Options{View: j.marks.View, Gait: j.marks.Gait, Model: errormodel.Usual()}
 	if j.marks.Calibration != nil {
 		set.ReferenceFrame = j.marks.Calibration.Frame
@@ -389,18 +382,36 @@ func (j *job) track(ctx context.Context, info *clip.Info, opts MeasureOptions) (
 			}
 		}
 	}
-	if errors.Is(err, track.ErrNoMarks) {
-		return nil, end, fmt.Errorf("read %s: no mark in it is visible: mark the clip", record.MarksPath(j.path))
-	}
-	var mark *track.MarkError
-	if errors.As(err, &mark) && end.broken != nil {
-		return nil, end, fmt.Errorf("clip %s breaks off, and there are marks after that: copy it from the phone again (%w)", j.path, mark)
-	}
 	if err != nil {
-		return nil, end, fmt.Errorf("follow the marks of clip %s: %w", j.path, err)
+		return nil, end, j.whyNotTracked(err, end)
 	}
 	end.takeAway(result.Set)
 	return result, end, nil
+}
+
+// whyNotTracked says what to do about an error of tracking.
+func (j *job) whyNotTracked(err error, end ending) error {
+	var mark *track.MarkError
+	switch {
+	case errors.Is(err, track.ErrNoMarks):
+		return fmt.Errorf("read %s: no mark in it is visible: mark the clip", record.MarksPath(j.path))
+	case errors.As(err, &mark) && end.broken != nil:
+		return fmt.Errorf("clip %s breaks off, and there are marks after that: copy it from the phone again (%w)", j.path, mark)
+	}
+	return fmt.Errorf("follow the marks of clip %s: %w", j.path, err)
+}
+
+// trackMarks returns marks as tracking takes them.
+func trackMarks(marks []record.Mark) []track.Mark {
+	var out []track.Mark
+	for _, m := range marks {
+		t := track.Mark{Frame: m.Frame, Landmark: m.Landmark, Visible: !m.Hidden}
+		if t.Visible {
+			t.X, t.Y = *m.X, *m.Y
+		}
+		out = append(out, t)
+	}
+	return out
 }
 
 func rewound(f *os.File) error {

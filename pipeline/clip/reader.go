@@ -192,6 +192,18 @@ func (r *Reader) hand(ctx context.Context, f frame) error {
 	}
 }
 
+// handMissing hands on a frame that did not come, as what was there before shows it.
+func (r *Reader) handMissing(ctx context.Context, n int, shown []byte) error {
+	r.damage.Frames = append(r.damage.Frames, n)
+	select {
+	case p := <-r.free:
+		p.become(shown)
+		return r.hand(ctx, frame{p, r.info.Times[n]})
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
 // damaged says why the clip is not whole.
 func (r *Reader) damaged(d *decoder) error {
 	if said := d.said(); said != "" {
@@ -232,24 +244,15 @@ func (r *Reader) decodeCarefully(ctx context.Context, d *decoder, small *copier)
 			r.free <- p
 			continue
 		}
-		// Frames that did not come are shown by what was there before.
 		for ; next < last; next++ {
-			r.damage.Frames = append(r.damage.Frames, next)
-			var missing *picture
-			select {
-			case missing = <-r.free:
-			case <-ctx.Done():
-				return ctx.Err()
-			}
+			shown := before
 			if before == nil {
-				missing.become(p.pixels())
-			} else {
-				missing.become(before)
+				shown = p.pixels()
 			}
 			if err := small.addAgain(d, p); err != nil {
 				return err
 			}
-			if err := r.hand(ctx, frame{missing, times[next]}); err != nil {
+			if err := r.handMissing(ctx, next, shown); err != nil {
 				return err
 			}
 		}

@@ -232,6 +232,54 @@ func stillThere(before, now *image.Gray, marks []geometry.Point) (far float64, s
 	return middle, seen, nil
 }
 
+// patch is a square of a picture about its mean.
+type patch struct {
+	half   int       // Pixels from the middle one to each edge.
+	about  []float64 // Row by row.
+	energy float64   // Sum of squares.
+}
+
+// cut takes the patch around (x, y) out of a picture.
+func cut(from *image.Gray, x, y, half int) patch {
+	side := 2*half + 1
+	p := patch{half: half, about: make([]float64, side*side)}
+	mean := 0.0
+	for j := range side {
+		for i := range side {
+			v := float64(from.Pix[(y-half+j)*from.Stride+x-half+i])
+			p.about[j*side+i] = v
+			mean += v
+		}
+	}
+	mean /= float64(side * side)
+	for i := range p.about {
+		p.about[i] -= mean
+		p.energy += p.about[i] * p.about[i]
+	}
+	return p
+}
+
+// correlation returns the normalised cross-correlation of the patch with what is around
+// (x, y) in another picture; 0 where that is plain.
+func (p *patch) correlation(with *image.Gray, x, y int) float64 {
+	side := 2*p.half + 1
+	var sum, squares, product float64
+	for j := range side {
+		line := with.Pix[(y-p.half+j)*with.Stride+x-p.half:]
+		for i := range side {
+			v := float64(line[i])
+			sum += v
+			squares += v * v
+			product += v * p.about[j*side+i]
+		}
+	}
+	spread := squares - sum*sum/float64(side*side)
+	if spread <= 0 {
+		return 0
+	}
+	return product / math.Sqrt(spread*p.energy)
+}
+
 // shift returns how far the patch around (x, y) has moved, px; ok is false where
 // it is plain, outside the picture, or not found.
 func shift(before, now *image.Gray, x, y int) (far float64, ok bool) {
@@ -241,45 +289,15 @@ func shift(before, now *image.Gray, x, y int) (far float64, ok bool) {
 	if half < patchLeast {
 		return 0, false
 	}
-	side := 2*half + 1
-	n := float64(side * side)
-	patch := make([]float64, side*side)
-	mean := 0.0
-	for j := range side {
-		for i := range side {
-			v := float64(before.Pix[(y-half+j)*before.Stride+x-half+i])
-			patch[j*side+i] = v
-			mean += v
-		}
-	}
-	mean /= n
-	energy := 0.0
-	for i := range patch {
-		patch[i] -= mean
-		energy += patch[i] * patch[i]
-	}
-	if math.Sqrt(energy/n) < rough {
+	p := cut(before, x, y, half)
+	if math.Sqrt(p.energy/float64(len(p.about))) < rough {
 		return 0, false
 	}
 	var scores [2*searched + 1][2*searched + 1]float64
 	best, bx, by := -1.0, 0, 0
 	for dy := -searched; dy <= searched; dy++ {
 		for dx := -searched; dx <= searched; dx++ {
-			var sum, squares, product float64
-			for j := range side {
-				line := now.Pix[(y+dy-half+j)*now.Stride+x+dx-half:]
-				for i := range side {
-					v := float64(line[i])
-					sum += v
-					squares += v * v
-					product += v * patch[j*side+i]
-				}
-			}
-			spread := squares - sum*sum/n
-			if spread <= 0 {
-				continue
-			}
-			c := product / math.Sqrt(spread*energy)
+			c := p.correlation(now, x+dx, y+dy)
 			scores[dy+searched][dx+searched] = c
 			if c > best {
 				best, bx, by = c, dx, dy

@@ -37,28 +37,10 @@ func grid(c *geometry.Calibration, width, height int, withersM float64, read len
 		}
 		out.HeightM, out.FocalPX, out.ResidualPX = c.HeightM(), c.Camera.F, c.ResidualPX
 	}
-	visible := func(p geometry.Point) bool {
-		return p.X > -float64(width) && p.X < 2*float64(width) && p.Y > -float64(height) && p.Y < 2*float64(height)
-	}
 	trace := func(kind string, at func(s float64) (x, y, z float64), from, to float64) {
-		var points []geometry.Point
-		flush := func() {
-			if len(points) > 1 {
-				out.Lines = append(out.Lines, gridLine{kind, points})
-			}
-			points = nil
+		for _, points := range traced(c.Camera, width, height, at, from, to) {
+			out.Lines = append(out.Lines, gridLine{kind, points})
 		}
-		n := int(math.Ceil((to - from) / gridStep))
-		for i := 0; i <= n; i++ {
-			x, y, z := at(from + (to-from)*float64(i)/float64(n))
-			p, ok := c.Camera.Project(x, y, z)
-			if !ok || !visible(p) {
-				flush()
-				continue
-			}
-			points = append(points, geometry.Point{X: hundredth(p.X), Y: hundredth(p.Y)})
-		}
-		flush()
 	}
 	side := gridSide * step
 	for i := -gridSide; i <= gridSide; i++ {
@@ -87,6 +69,31 @@ func grid(c *geometry.Calibration, width, height int, withersM float64, read len
 		}
 	}
 	return out
+}
+
+// traced returns the pieces of a line in the lane, from to to on it, that lie in the picture
+// or not far beside it.
+func traced(cam geometry.Camera, width, height int, at func(s float64) (x, y, z float64), from, to float64) (pieces [][]geometry.Point) {
+	w, h := float64(width), float64(height)
+	var points []geometry.Point
+	flush := func() {
+		if len(points) > 1 {
+			pieces = append(pieces, points)
+		}
+		points = nil
+	}
+	n := int(math.Ceil((to - from) / gridStep))
+	for i := 0; i <= n; i++ {
+		x, y, z := at(from + (to-from)*float64(i)/float64(n))
+		p, ok := cam.Project(x, y, z)
+		if !ok || !(p.X > -w && p.X < 2*w && p.Y > -h && p.Y < 2*h) {
+			flush()
+			continue
+		}
+		points = append(points, geometry.Point{X: hundredth(p.X), Y: hundredth(p.Y)})
+	}
+	flush()
+	return pieces
 }
 
 func hundredth(v float64) float64 { return math.Round(v*100) / 100 }

@@ -3,9 +3,12 @@ package markpage
 import (
 	"context"
 	"errors"
+	"maps"
 	"strings"
 	"sync"
 	"time"
+
+	"golang.org/x/sync/errgroup"
 
 	"jogstrip/pipeline/clip"
 )
@@ -57,8 +60,6 @@ func (s *Server) unreadable(ctx context.Context, clips []string) (broken map[str
 	var mu sync.Mutex
 	broken = make(map[string]error)
 	all := make(chan struct{})
-	next := make(chan string)
-	var group sync.WaitGroup
 	clips = clips[:min(len(clips), lookedInto)]
 	look := func(rel string) {
 		abs, stat, err := s.folder.clipFile(rel)
@@ -73,31 +74,21 @@ func (s *Server) unreadable(ctx context.Context, clips []string) (broken map[str
 			mu.Unlock()
 		}
 	}
-	for range min(lookers, len(clips)) {
-		s.work.Add(1)
-		group.Add(1)
-		go func() {
-			defer s.work.Done()
-			defer group.Done()
-			for rel := range next {
-				look(rel)
-			}
-		}()
-	}
-	s.work.Add(1)
-	go func() {
-		defer s.work.Done()
+	s.work.Go(func() {
 		defer close(all)
-		defer group.Wait()
-		defer close(next)
+		var group errgroup.Group
+		group.SetLimit(lookers)
 		for _, rel := range clips {
-			select {
-			case next <- rel:
-			case <-s.ctx.Done():
-				return
+			if s.ctx.Err() != nil {
+				break
 			}
+			group.Go(func() error {
+				look(rel)
+				return nil
+			})
 		}
-	}()
+		_ = group.Wait() // No look returns an error.
+	})
 	wait := time.NewTimer(lookWait)
 	defer wait.Stop()
 	select {
@@ -108,9 +99,5 @@ func (s *Server) unreadable(ctx context.Context, clips []string) (broken map[str
 	}
 	mu.Lock()
 	defer mu.Unlock()
-	out := make(map[string]error, len(broken))
-	for rel, err := range broken {
-		out[rel] = err
-	}
-	return out, looking
+	return maps.Clone(broken), looking
 }

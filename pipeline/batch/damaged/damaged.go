@@ -64,7 +64,7 @@ type maker struct {
 // Make fills the folder root, which must be there, and returns its cases.
 func Make(t testing.TB, root string) ([]Case, error) {
 	m := &maker{t: t, root: root, bases: map[string][]byte{}}
-	for _, step := range []func() error{m.cut, m.flipped, m.misnamed, m.odd, m.named, m.linked, m.badlyMarked} {
+	for _, step := range []func() error{m.cut, m.flipped, m.misnamed, m.odd, m.turned, m.joined, m.named, m.linked, m.badlyMarked} {
 		if err := step(); err != nil {
 			return nil, fmt.Errorf("make damaged clips in %s: %w", root, err)
 		}
@@ -240,6 +240,12 @@ func (m *maker) odd() error {
 			return err
 		}
 	}
+	return nil
+}
+
+// turned adds clips whose header says that they are held otherwise, or are larger, than
+// usual.
+func (m *maker) turned() error {
 	web, err := m.encode(".mp4", h264("-movflags", "+faststart")...)
 	if err != nil {
 		return err
@@ -268,9 +274,11 @@ func (m *maker) odd() error {
 	}
 	binary.BigEndian.PutUint16(huge[box+28:], 65535)
 	binary.BigEndian.PutUint16(huge[box+30:], 65535)
-	if err := m.add("odd/huge.mp4", "a header that claims 65535 × 65535 px", huge, width, height, either); err != nil {
-		return err
-	}
+	return m.add("odd/huge.mp4", "a header that claims 65535 × 65535 px", huge, width, height, either)
+}
+
+// joined adds a clip of two sizes, and one of no frames at all.
+func (m *maker) joined() error {
 	two, err := m.encode(".ts", append(source(320, 240), "-frames:v", "12", "-c:v", "libx264", "-pix_fmt", "yuv420p")...)
 	if err != nil {
 		return err
