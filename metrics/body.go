@@ -12,9 +12,7 @@ import (
 	"jogstrip/track/traj"
 )
 
-// rounding is by how much two spans of time may differ by rounding alone, s, so that
-// nothing hangs on where a clip's clock starts.
-const rounding = 1e-7
+const rounding = contact.Rounding
 
 // bodyTrack is a mark of the body as height over time.
 type bodyTrack struct {

@@ -253,8 +253,8 @@ func changeOf(x, y measured, before, after []Run, row Tolerance, opts CompareOpt
 }
 
 // difference returns second − first with its 95 % interval, its two-sided p and its degrees
-// of freedom (Welch 1947, with Satterthwaite's). day is how the same horse differs from day to
-// day, one standard deviation: both days differ by that much from what is usual for the horse.
+// of freedom (Welch 1947). day is how the same horse differs from day to day, one standard
+// deviation: both days differ by that much from what is usual for the horse.
 func difference(first, second stats.MeanEstimate, day float64) (e Estimate, p, df float64) {
 	u, v, d := sq(first.SE), sq(second.SE), 2*sq(day)
 	e.Value, e.SE = second.Value-first.Value, math.Sqrt(u+v+d)
@@ -265,7 +265,7 @@ func difference(first, second stats.MeanEstimate, day float64) (e Estimate, p, d
 		}
 		return e, p, math.Inf(1)
 	}
-	df = sq(u+v+d) / (sq(u)/first.DF + sq(v)/second.DF + sq(d)/tableDF)
+	df = stats.Satterthwaite(stats.Variance{Value: u, DF: first.DF}, stats.Variance{Value: v, DF: second.DF}, stats.Variance{Value: d, DF: tableDF})
 	e = e.at(changeP, df)
 	return e, stats.TwoSidedP(e.Value/e.SE, df), df
 }

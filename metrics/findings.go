@@ -21,36 +21,28 @@ type analysis struct {
 	notes []string
 }
 
-// foundSeries is what a stage found of one measure.
-type foundSeries struct {
-	observations []Observation
-	commonSD     float64
-	sideCommonSD float64
-	run, horse   *Mean // From the model of the run; nil where observations are averaged.
-}
-
 // findings are the measures found so far. They are looked up by name and never
 // ranged over where the order could show.
-type findings map[Name]*foundSeries
+type findings map[Name]*Series
 
-func (f findings) series(n Name) *foundSeries {
+func (f findings) series(n Name) *Series {
 	if f[n] == nil {
-		f[n] = &foundSeries{}
+		f[n] = &Series{Name: n}
 	}
 	return f[n]
 }
 
 // addCommon adds independent errors to what all observations share: of the value, and of a
 // side, one standard deviation each. Nothing was found: nothing is added.
-func (m *foundSeries) addCommon(value, side float64) {
-	if m != nil {
-		m.commonSD, m.sideCommonSD = math.Hypot(m.commonSD, value), math.Hypot(m.sideCommonSD, side)
+func (s *Series) addCommon(value, side float64) {
+	if s != nil {
+		s.CommonSD, s.SideCommonSD = math.Hypot(s.CommonSD, value), math.Hypot(s.SideCommonSD, side)
 	}
 }
 
 func (f findings) put(n Name, o Observation) {
 	m := f.series(n)
-	m.observations = append(m.observations, o)
+	m.Observations = append(m.Observations, o)
 }
 
 // mean returns the mean of the values of measure n that are there.
@@ -60,7 +52,7 @@ func (f findings) mean(n Name) float64 {
 		return math.NaN()
 	}
 	var sum, count float64
-	for _, o := range m.observations {
+	for _, o := range m.Observations {
 		if !math.IsNaN(o.Value) {
 			sum += o.Value
 			count++

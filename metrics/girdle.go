@@ -90,11 +90,12 @@ func (a *analysis) putRoll(s *spatial, cam geometry.Camera, p points) {
 			continue
 		}
 		v := ranged(h, st.Start)
-		s.found.put(ShoulderRoll, single(i, st.Start, degrees*math.Atan(v[0]/1000/width), degrees*v[1]/1000/width))
-		mean += s.found[ShoulderRoll].observations[len(s.found[ShoulderRoll].observations)-1].Value
+		rolls := degrees * math.Atan(v[0]/1000/width)
+		s.found.put(ShoulderRoll, single(i, st.Start, rolls, degrees*v[1]/1000/width))
+		mean += rolls
 	}
 	if f := s.found[ShoulderRoll]; f != nil {
 		// Marks that lie beside the points are as much too far apart in every stride.
-		f.addCommon(math.Hypot(wide*mean/float64(len(f.observations)), degrees*math.Sqrt2*a.opts.Model.Body.FollowedMM/1000/width), 0)
+		f.addCommon(math.Hypot(wide*mean/float64(len(f.Observations)), degrees*math.Sqrt2*a.opts.Model.Body.FollowedMM/1000/width), 0)
 	}
 }

@@ -136,8 +136,7 @@ func toSign(m measured) (sign, bool) {
 		return sign{}, false
 	}
 	d := m.deviation()
-	limb, _ := m.def.pointsTo(d)
-	s := sign{m: m, limb: limb, kind: m.def.kind, p: 1, beyond: math.Abs(d) > m.tolerance.Tolerance}
+	s := sign{m: m, limb: m.def.pointsTo(d), kind: m.def.kind, p: 1, beyond: math.Abs(d) > m.tolerance.Tolerance}
 	if d != 0 {
 		s.p = stats.TwoSidedP(d/m.wide.SE, m.wide.DF)
 	}

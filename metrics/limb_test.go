@@ -150,7 +150,7 @@ func TestPointsTo(t *testing.T) {
 		{StepLengthFore, -0.05, traj.RightFore}, {StepLengthHind, 0.05, traj.LeftHind}, {StepTimingFore, -3, traj.RightFore},
 		{StanceDurationFore, -0.05, ""}, {LateralArcFore, 5, ""}, {PlacementOffsetFore, 5, ""}, {HeadLowDifference, 0, ""},
 	} {
-		if got, _ := defined[c.n].pointsTo(c.deviation); got != c.want {
+		if got := defined[c.n].pointsTo(c.deviation); got != c.want {
 			t.Errorf("%s %v points to %q, want %q", c.n, c.deviation, got, c.want)
 		}
 	}

@@ -99,14 +99,13 @@ func (a *analysis) run(found findings, space *spatial) *Run {
 		}
 	}
 	for _, d := range definitions {
-		s := Series{Name: d.Name, Unit: d.Unit}
+		s := *found.series(d.Name)
+		s.Unit = d.Unit
 		if a.cal.Level == geometry.LevelRatio && d.RatioUnit != "" {
 			s.Unit = d.RatioUnit
 		}
-		if m := found[d.Name]; m != nil && len(m.observations) > 0 {
-			s.Observations, s.CommonSD, s.SideCommonSD, s.OfRun, s.OfHorse = m.observations, m.commonSD, m.sideCommonSD, m.run, m.horse
-		} else {
-			s.Reason = a.reason(d)
+		if len(s.Observations) == 0 {
+			s = Series{Name: d.Name, Unit: s.Unit, Reason: a.reason(d)}
 		}
 		run.Series = append(run.Series, s)
 	}
@@ -125,7 +124,7 @@ func (a *analysis) addCommon(found findings, space *spatial) {
 		for _, d := range definitions {
 			// The model of the run holds the calibration's error; spreads scale with the lane by
 			// the same share of themselves, which is nothing to speak of.
-			if m := space.found[d.Name]; m == nil || m.run != nil || d.PerRun {
+			if m := space.found[d.Name]; m == nil || m.OfRun != nil || d.PerRun {
 				continue
 			}
 			v := (plus.found.mean(d.Name) - minus.found.mean(d.Name)) / 2

@@ -244,7 +244,7 @@ func (f *runFit) advance(t *target, w float64) {
 // value to a target, in metres, and scale takes that to the measure's unit.
 func (s *spatial) means(n Name, scale float64, build func(t *target, side int, w float64, who whose)) {
 	m := s.found.series(n)
-	for who, to := range [2]**Mean{&m.horse, &m.run} {
+	for who, to := range [2]**Mean{&m.OfHorse, &m.OfRun} {
 		var v [3][2]float64 // Left, right, difference.
 		for q, w := range [3][2]float64{{1, 0}, {0, 1}, {-1, 1}} {
 			t := s.fit.target()
@@ -365,7 +365,7 @@ func (a *analysis) measureAdvance(s *spatial, stride, strideSD float64) {
 		Speed:        {Value: stride / period, SE: math.Hypot(strideSD/period, stride/period/period*periodSD)},
 	} {
 		f := s.found.series(n)
-		f.horse, f.run = &m, &m
+		f.OfHorse, f.OfRun = &m, &m
 	}
 }
 
@@ -433,7 +433,7 @@ func (a *analysis) measureOffsets(s *spatial) {
 		if m := s.found[name]; m != nil {
 			s.means(name, 100, func(t *target, side int, w float64, who whose) { fromLine(t, 2*g+side, w, who) })
 			behind := 100 * a.opts.Model.Placement.BehindM
-			for _, of := range []*Mean{m.run, m.horse} {
+			for _, of := range []*Mean{m.OfRun, m.OfHorse} {
 				of.SE = math.Hypot(of.SE, behind)
 				of.LeftSE, of.RightSE = math.Hypot(of.LeftSE, behind/2), math.Hypot(of.RightSE, behind/2)
 			}
@@ -497,8 +497,8 @@ func (a *analysis) remarkOnPlaces(s *spatial) {
 		if bow, sd := s.fit.bow(); math.Abs(bow) > 0.10 && math.Abs(bow) > 3*sd {
 			a.note("The horse did not go straight: the run bows %.0f cm from its straight line. Sideways placement is measured from the bowed line.", 100*math.Abs(bow))
 		}
-		if f := s.found[LateralArcFore]; f != nil && f.commonSD > 1.5 {
-			a.note("The horse went off the line of sight, so how fast the hoof swings forward leaks into its sideways arc: differences of arcs are uncertain by %.1f cm in all strides alike. Stand in line with the lane.", f.commonSD)
+		if f := s.found[LateralArcFore]; f != nil && f.CommonSD > 1.5 {
+			a.note("The horse went off the line of sight, so how fast the hoof swings forward leaks into its sideways arc: differences of arcs are uncertain by %.1f cm in all strides alike. Stand in line with the lane.", f.CommonSD)
 		}
 		switch s.fit.pairs() {
 		case 1:

@@ -29,7 +29,7 @@ func newPart(m measured, mean stats.MeanEstimate, day float64) part {
 	p := part{m: m, ratio: (mean.Value - e) / t, se: mean.SE / t, plain: mean.PlainSE / t, df: mean.DF}
 	if day > 0 {
 		u, v := sq(p.se), sq(day/t)
-		p.df = sq(u+v) / (sq(u)/p.df + sq(v)/tableDF)
+		p.df = stats.Satterthwaite(stats.Variance{Value: u, DF: p.df}, stats.Variance{Value: v, DF: tableDF})
 		p.se, p.plain = math.Sqrt(u+v), math.Sqrt(sq(p.plain)+v)
 	}
 	p.weight = m.tolerance.Weight / (1 + sq(p.se))
@@ -91,10 +91,9 @@ func (v *Summed) scoreOf(parts []part) *Score {
 	for i := range parts {
 		p := &parts[i]
 		p.weight /= total
-		limb, _ := p.m.def.pointsTo(p.ratio)
 		c := Component{Name: p.m.def.Name, Weight: p.weight, Ratio: p.ratio}
 		if p.counts() {
-			c.Part, c.Side = p.weight*math.Max(0, sq(p.ratio)-sq(p.plain)), limb.Side()
+			c.Part, c.Side = p.weight*math.Max(0, sq(p.ratio)-sq(p.plain)), p.m.def.pointsTo(p.ratio).Side()
 		}
 		out.Components = append(out.Components, c)
 		sum += c.Part

@@ -158,7 +158,7 @@ func gather(runs []Run, d Definition, unit string) sample {
 			h, run := s.OfHorse, s.OfRun
 			out.modelled = true
 			value, left, right = one(h.Value, h.SE), one(h.Left, h.LeftSE), one(h.Right, h.RightSE)
-			out.here = Mean{run.Value, run.SE, run.Left, run.LeftSE, run.Right, run.RightSE}
+			out.here = *run
 			out.strides += len(s.Observations)
 		} else if s != nil {
 			for _, o := range s.Observations {

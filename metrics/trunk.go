@@ -3,6 +3,7 @@ package metrics
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -89,22 +90,17 @@ func (a *analysis) across(s *spatial, cam geometry.Camera, l traj.Landmark, furt
 	})
 }
 
-// less returns b less c at the instants at which both were seen; nil where there are
-// too few.
+// less returns b less c in the frames in which both were seen; nil where there are too
+// few.
 func (b *bodyTrack) less(c *bodyTrack) *bodyTrack {
 	if b == nil || c == nil {
 		return nil
 	}
 	out := &bodyTrack{landmark: b.landmark}
-	k := 0
-	for i, t := range b.t {
-		for k < len(c.t) && c.t[k] < t-rounding {
-			k++
-		}
-		if k < len(c.t) && c.t[k] <= t+rounding {
-			out.t = append(out.t, t)
-			out.z = append(out.z, b.z[i]-c.z[k])
-			out.sd = append(out.sd, math.Hypot(b.sd[i], c.sd[k]))
+	for i, f := range b.frame {
+		if k, both := slices.BinarySearch(c.frame, f); both {
+			out.t, out.frame = append(out.t, b.t[i]), append(out.frame, f)
+			out.z, out.sd = append(out.z, b.z[i]-c.z[k]), append(out.sd, math.Hypot(b.sd[i], c.sd[k]))
 		}
 	}
 	if len(out.t) < fewest {
@@ -141,7 +137,7 @@ func (a *analysis) measureBase(s *spatial) {
 	o := single(0, a.Strides[0].Start, -way*left*x/math.Abs(y), math.Hypot(way*sd/advance, 100*a.opts.Model.Run.LineBendsM))
 	s.found.put(LineDrift, o)
 	m := Mean{Value: o.Value, SE: o.SD}
-	s.found[LineDrift].run, s.found[LineDrift].horse = &m, &m
+	s.found[LineDrift].OfRun, s.found[LineDrift].OfHorse = &m, &m
 }
 
 // putPlaces adds a sum of the limbs' places left of the line of travel, each times its

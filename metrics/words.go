@@ -9,11 +9,11 @@ import (
 	"jogstrip/track/traj"
 )
 
-// pointsTo returns the limb to which a deviation from even points, and whether
-// the measure points to one at all.
-func (d Definition) pointsTo(deviation float64) (traj.Landmark, bool) {
+// pointsTo returns the limb to which a deviation from even points, empty where it points to
+// none.
+func (d Definition) pointsTo(deviation float64) traj.Landmark {
 	if d.kind == "" || deviation == 0 || math.IsNaN(deviation) {
-		return "", false
+		return ""
 	}
 	limb := 0
 	if deviation*d.TowardRight() > 0 {
@@ -22,21 +22,7 @@ func (d Definition) pointsTo(deviation float64) (traj.Landmark, bool) {
 	if d.Girdle == Hind {
 		limb += 2
 	}
-	return limbs[limb], true
-}
-
-func sideWords(right bool) (this, other string) {
-	if right {
-		return "right", "left"
-	}
-	return "left", "right"
-}
-
-func girdleWord(g Girdle) string {
-	if g == Whole {
-		return ""
-	}
-	return " " + string(g)
+	return limbs[limb]
 }
 
 func trimNumber(v float64, decimals int) string {
@@ -52,22 +38,19 @@ func trimNumber(v float64, decimals int) string {
 // Deviation is from even, in unit, one in which the measure is said, and is written with
 // decimals; for measures without an even value it is the value itself.
 func phrase(d Definition, unit string, deviation float64, decimals int) string {
-	right := deviation > 0
-	this, other := sideWords(right)
-	how := trimNumber(math.Abs(deviation), decimals) + " " + unit
-	girdle := girdleWord(d.Girdle)
-	if _, sides := d.Even(); sides && strings.Trim(how[:strings.IndexByte(how, ' ')], "0.") == "" {
-		return fmt.Sprintf("left and right are alike (%s)", titleWords(d))
+	this, other, when := "left", "right", "early"
+	if deviation > 0 {
+		this, other, when = "right", "left", "late"
 	}
-	when := "late"
-	if !right {
-		when = "early"
+	number := trimNumber(math.Abs(deviation), decimals)
+	if _, sides := d.Even(); sides && strings.Trim(number, "0.") == "" {
+		return fmt.Sprintf("left and right are alike (%s)", titleWords(d))
 	}
 	text := d.words
 	if text == "" {
 		text = titleWords(d) + " is {how}"
 	}
-	return strings.NewReplacer("{this}", this, "{other}", other, "{how}", how, " {girdle}", girdle, "{when}", when).Replace(text)
+	return strings.NewReplacer("{this}", this, "{other}", other, "{how}", number+" "+unit, "{girdle}", string(d.Girdle), "{when}", when).Replace(text)
 }
 
 // titleWords returns a title for the middle of a sentence, without its gloss.

@@ -7,9 +7,9 @@ import (
 	"jogstrip/track/traj"
 )
 
-// rounding is by how much two spans of time may differ by rounding alone, s, so that
+// Rounding is by how much two spans of time may differ by rounding alone, s, so that
 // nothing hangs on where a clip's clock starts.
-const rounding = 1e-7
+const Rounding = 1e-7
 
 // leastSD is the least spread of a sample that is believed, px.
 const leastSD = 0.02
@@ -67,7 +67,7 @@ func (h *Seen) widen() {
 	var r []float64
 	for i := 1; i < n-1; i++ {
 		a := (h.T[i] - h.T[i-1]) / (h.T[i+1] - h.T[i-1])
-		if h.T[i+1]-h.T[i-1] > 3*h.Frame+rounding {
+		if h.T[i+1]-h.T[i-1] > 3*h.Frame+Rounding {
 			continue
 		}
 		s := h.SD[i] * math.Sqrt(1+a*a+(1-a)*(1-a))

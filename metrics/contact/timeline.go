@@ -96,7 +96,7 @@ func (l *Timeline) stridesOf(k int, first, last float64) bool {
 		var st Stride
 		st.Start, _ = l.Landing(k, c)
 		st.End, _ = l.Landing(k, c+1)
-		if st.Start < first-rounding || st.End > last+rounding || !(st.End > st.Start) || !g.known(beat, beat+1) {
+		if st.Start < first-Rounding || st.End > last+Rounding || !(st.End > st.Start) || !g.known(beat, beat+1) {
 			continue
 		}
 		l.Strides, l.cycles = append(l.Strides, st), append(l.cycles, c)

@@ -77,8 +77,7 @@ type MeanEstimate struct {
 // package metrics.
 //
 // The half-width is never below what the known errors alone demand. DF is how
-// heavy the tails are (Satterthwaite 1946, Biometrics Bull 2:110–114), for
-// p values beyond the interval's 5 %.
+// heavy the tails are (see Satterthwaite), for p values beyond the interval's 5 %.
 //
 // Groups without values are skipped. The error is ErrTooFew where no group has
 // two values and neither KnownWithin nor two groups help.
@@ -148,7 +147,11 @@ func (c *combination) add(mean, variance, floor, common float64) {
 	} else {
 		c.sumFloor = math.Inf(1)
 	}
-	c.tailDF = append(c.tailDF, satterthwaite(c.variance, c.prior, common, variance, c.withinDF, c.known))
+	within := math.Inf(1)
+	if !c.known && c.withinDF > 0 {
+		within = float64(c.withinDF)
+	}
+	c.tailDF = append(c.tailDF, Satterthwaite(Variance{c.variance, c.prior}, Variance{common, math.Inf(1)}, Variance{variance, within}))
 }
 
 // estimate sets the mean of all and its interval.
@@ -189,20 +192,23 @@ func (c *combination) estimate(out *MeanEstimate) {
 	out.PlainSE = math.Min(math.Sqrt(plainVariance), out.SE)
 }
 
-// satterthwaite returns the degrees of freedom of a sum of a variance between
-// groups, a known one and a variance within.
-func satterthwaite(between, betweenDF, known, within float64, withinDF int, withinKnown bool) float64 {
-	var bottom float64
-	if between > 0 {
-		bottom += between * between / betweenDF
-	}
-	if within > 0 && !withinKnown && withinDF > 0 {
-		bottom += within * within / float64(withinDF)
+// Variance is a variance and how many degrees of freedom it is known with, infinite where it
+// is known exactly.
+type Variance struct{ Value, DF float64 }
+
+// Satterthwaite returns the degrees of freedom of a sum of independent variances
+// (Satterthwaite 1946, Biometrics Bull 2:110–114), infinite where all are known.
+func Satterthwaite(parts ...Variance) float64 {
+	var total, bottom float64
+	for _, p := range parts {
+		total += p.Value
+		if p.Value > 0 {
+			bottom += p.Value * p.Value / p.DF
+		}
 	}
 	if bottom == 0 {
 		return math.Inf(1)
 	}
-	total := between + known + within
 	return total * total / bottom
 }
 
