@@ -196,50 +196,6 @@ func (a *analysis) unit() float64 {
 	return 1
 }
 
-// whose is which of two questions a mean answers: how the horse goes, of which the
-// run's strides are a sample, or how it went in these.
-type whose int
-
-const (
-	ofHorse whose = iota
-	ofRun
-)
-
-// meanOf adds w times limb k's mean along or left of the line (direction 0 or 1).
-func (f *runFit) meanOf(t *target, k, direction int, w float64, who whose) {
-	t.fixed[f.limbs[k]+direction] += w
-	if who == ofHorse {
-		return
-	}
-	n := 0.0
-	for i, p := range f.falls {
-		if p.limb == k && !f.wild(i) {
-			n++
-		}
-	}
-	for i, p := range f.falls {
-		if p.limb == k && !f.wild(i) {
-			t.stride[2*i+direction] += w / n
-		}
-	}
-}
-
-// advance adds w times the run's mean advance a beat.
-func (f *runFit) advance(t *target, w float64) {
-	first, last := 0, 0
-	for i, p := range f.falls {
-		if p.beat < f.falls[first].beat {
-			first = i
-		}
-		if p.beat > f.falls[last].beat {
-			last = i
-		}
-	}
-	t.fixed[0] += w
-	t.smooth[last] += w / (2 * f.half)
-	t.smooth[first] -= w / (2 * f.half)
-}
-
 // means puts the means of a measure with sides into found: build adds w times a side's
 // value to a target, in metres, and scale takes that to the measure's unit.
 func (s *spatial) means(n Name, scale float64, build func(t *target, side int, w float64, who whose)) {
@@ -440,17 +396,6 @@ func (a *analysis) measureOffsets(s *spatial) {
 		}
 		a.putSpread(s, [2]Name{PlacementSpreadFore, PlacementSpreadHind}[g], varies)
 	}
-}
-
-// bow returns by how much the run bulges to the left between its ends, and the spread
-// of that.
-func (f *runFit) bow() (left, sd float64) {
-	if !f.bowed {
-		return 0, math.Inf(1)
-	}
-	t := f.target()
-	t.fixed[len(t.fixed)-1] = -1
-	return f.predict(t)
 }
 
 // note adds a remark that a reader of the numbers needs.

@@ -180,25 +180,6 @@ strides:
 	}
 }
 
-// asSeen returns how far left of its line footfall i was seen, without what drift and
-// bow of the run make of its beat, and the variance of that from its own place in the
-// picture.
-func (f *runFit) asSeen(i int) (left, variance float64) {
-	left = f.y.AtVec(2*i + 1)
-	for c := f.driftTerm(); c < f.beta.Len(); c++ {
-		left -= f.x.At(2*i+1, c) * f.beta.AtVec(c)
-	}
-	return left, max(0, f.own(f.theta, i)[1][1]/f.worse[i]-math.Exp(2*f.theta[leftSD]))
-}
-
-// sharedVariance returns the variance that clicks and camera give a sum of what was seen
-// of the footfalls, with weights as target.stride has them. Clicks are taken to be off by
-// no less than was known beforehand: across the line one run says next to nothing of it.
-func (f *runFit) sharedVariance(weights *mat.VecDense) float64 {
-	click := max(f.theta[clickOff], f.priors()[clickOff])
-	return mat.Inner(weights, f.parts[0], weights) + math.Exp(2*click)*mat.Inner(weights, f.parts[2], weights)
-}
-
 // hoofWidthM is the width of a hoof by which base width is told in words. Common
 // practice.
 const hoofWidthM = 0.12

@@ -1,0 +1,97 @@
+package metrics
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// clicked is what is known of the clicks on the hooves beforehand.
+type clicked struct {
+	per   [4][]float64 // How many px a metre across the line of sight is worth at each mark. Index: limb, mark.
+	pairs []pairedMarks
+}
+
+// pairedMarks is how a mark of a left hoof and one of the right hoof that is its mirror image
+// differ: how far down on the hoof the left one lies from the right one, metres.
+type pairedMarks struct {
+	limb     [2]int // Left, right.
+	mark     [2]int // Which of the limb's marks, likewise.
+	down, sd float64
+}
+
+// first returns where limb k's clicks begin in a list of all.
+func (m *clicked) first(k int) int {
+	n := 0
+	for _, c := range m.per[:k] {
+		n += len(c)
+	}
+	return n
+}
+
+// shares returns what each click makes of the offset on the hoof, metres a px, of a limb at a
+// footfall where a metre is worth p px: it goes by all marks of the limb, by those with more
+// px a metre the more and by those of another size the less. Index: click.
+func (m *clicked) shares(limb int, p, nearest float64) *mat.VecDense {
+	out := mat.NewVecDense(m.first(len(m.per)), nil)
+	first, sum := m.first(limb), 0.0
+	for i, c := range m.per[limb] {
+		w := c * c * math.Pow(min(p/c, c/p), nearest)
+		out.SetVec(first+i, w/c)
+		sum += w
+	}
+	if sum > 0 {
+		out.ScaleVec(1/sum, out)
+	}
+	return out
+}
+
+// down returns what the pairs say of how far down each click lies: its mean, px, and the
+// covariance that is left, px² for clicks of 1 px. Clicks are off by so many px beforehand;
+// all pairs of a girdle are off by mirror together, metres on the hoof. Pairs share the
+// pictures they are registered from, so that together they tell no more than as many as
+// there are marks would. It is a linear regression with a normal prior.
+func (m *clicked) down(click, mirror float64) (mean *mat.VecDense, cov *mat.SymDense) {
+	n, q := m.first(len(m.per)), len(m.pairs)
+	mean, cov = mat.NewVecDense(max(n, 1), nil), mat.NewSymDense(max(n, 1), nil)
+	for i := range n {
+		cov.SetSym(i, i, 1)
+	}
+	if q == 0 || click <= 0 {
+		return mean, cov
+	}
+	h, d, v := mat.NewDense(q, n, nil), mat.NewVecDense(q, nil), mat.NewSymDense(q, nil)
+	for i, p := range m.pairs {
+		for side, sign := range [2]float64{1, -1} {
+			k := p.limb[side]
+			h.Set(i, m.first(k)+p.mark[side], sign/m.per[k][p.mark[side]])
+		}
+		d.SetVec(i, p.down/click)
+		same := 0
+		for j, o := range m.pairs {
+			if o.limb == p.limb {
+				same++
+				v.SetSym(i, j, sq(mirror/click))
+			}
+		}
+		most := max(len(m.per[p.limb[0]]), len(m.per[p.limb[1]]))
+		v.SetSym(i, i, v.At(i, i)+sq(p.sd/click)*max(1, float64(same)/float64(most)))
+	}
+	var hht mat.SymDense
+	hht.SymOuterK(1, h)
+	v.AddSym(v, &hht)
+	var chol mat.Cholesky
+	var gain, told mat.Dense // Gain transposed: V⁻¹H.
+	if !chol.Factorize(v) || !solved(chol.SolveTo(&gain, h)) {
+		return mean, cov
+	}
+	mean.MulVec(gain.T(), d)
+	mean.ScaleVec(click, mean)
+	told.Mul(h.T(), &gain)
+	for i := range n {
+		for j := i; j < n; j++ {
+			cov.SetSym(i, j, cov.At(i, j)-(told.At(i, j)+told.At(j, i))/2)
+		}
+	}
+	return mean, cov
+}
