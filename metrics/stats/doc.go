@@ -3,8 +3,7 @@
 // symmetry index and the correction for looking at many measures at once. It knows
 // nothing of horses.
 //
-// All functions are pure. Random numbers come from seeds that are arguments;
-// the order of the input never matters.
+// All functions are pure; the order of the input never matters.
 //
 // # Model
 //
