@@ -88,10 +88,8 @@ func (m *clicked) down(click, mirror float64) (mean *mat.VecDense, cov *mat.SymD
 	mean.MulVec(gain.T(), d)
 	mean.ScaleVec(click, mean)
 	told.Mul(h.T(), &gain)
-	for i := range n {
-		for j := i; j < n; j++ {
-			cov.SetSym(i, j, cov.At(i, j)-(told.At(i, j)+told.At(j, i))/2)
-		}
-	}
+	less := symmetric(&told)
+	less.ScaleSym(-1, less)
+	cov.AddSym(cov, less)
 	return mean, cov
 }

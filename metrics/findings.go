@@ -61,19 +61,6 @@ func (f findings) mean(n Name) float64 {
 	return sum / count
 }
 
-// sided builds the observation of a measure with sides; NaN means not seen. Where one
-// side alone was seen, SD is that of a difference of two such sides.
-func sided(stride int, time, left, leftSD, right, rightSD float64) Observation {
-	o := Observation{Stride: stride, Time: time, Left: left, Right: right, Value: right - left, SD: math.Hypot(leftSD, rightSD)}
-	switch {
-	case math.IsNaN(left):
-		o.SD = math.Sqrt2 * rightSD
-	case math.IsNaN(right):
-		o.SD = math.Sqrt2 * leftSD
-	}
-	return o
-}
-
 // single builds the observation of a measure without sides.
 func single(stride int, time, value, sd float64) Observation {
 	return Observation{Stride: stride, Time: time, Left: math.NaN(), Right: math.NaN(), Value: value, SD: sd}
@@ -89,10 +76,18 @@ var (
 func sq(x float64) float64 { return x * x }
 
 // putSides adds a measure with sides unless neither was seen. Index of v: side
-// (0 left), then value and spread.
+// (0 left), then value and spread. Where one side alone was seen, SD is that of a
+// difference of two such sides.
 func (f findings) putSides(n Name, stride int, time float64, v [2][2]float64) {
-	if math.IsNaN(v[0][0]) && math.IsNaN(v[1][0]) {
+	left, right := v[0][0], v[1][0]
+	o := Observation{Stride: stride, Time: time, Left: left, Right: right, Value: right - left, SD: math.Hypot(v[0][1], v[1][1])}
+	switch {
+	case math.IsNaN(left) && math.IsNaN(right):
 		return
+	case math.IsNaN(left):
+		o.SD = math.Sqrt2 * v[1][1]
+	case math.IsNaN(right):
+		o.SD = math.Sqrt2 * v[0][1]
 	}
-	f.put(n, sided(stride, time, v[0][0], v[0][1], v[1][0], v[1][1]))
+	f.put(n, o)
 }

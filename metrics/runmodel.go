@@ -153,11 +153,10 @@ func (f *runFit) offsetsOf(cam geometry.Camera, marks clicked, click float64) {
 
 // startLine lays a first line through the footfalls: its direction is set by turn.
 func (f *runFit) startLine(cam geometry.Camera, toward bool) bool {
-	var x, y, n float64
+	n := len(f.falls)
+	var x, y float64
 	first, last := math.Inf(1), math.Inf(-1)
-	for k := range f.limbs {
-		f.limbs[k] = -1
-	}
+	f.limbs = [4]int{-1, -1, -1, -1}
 	next := 1 // The advance a beat comes first.
 	seen := 0
 	for _, p := range f.falls {
@@ -165,7 +164,7 @@ func (f *runFit) startLine(cam geometry.Camera, toward bool) bool {
 		if !ok {
 			return false
 		}
-		x, y, n = x+gx, y+gy, n+1
+		x, y = x+gx, y+gy
 		first, last = min(first, p.beat), max(last, p.beat)
 		if f.limbs[p.limb] < 0 {
 			f.limbs[p.limb] = next
@@ -173,13 +172,13 @@ func (f *runFit) startLine(cam geometry.Camera, toward bool) bool {
 			seen++
 		}
 	}
-	if int(n) < seen+2 || last-first < 0.9 {
+	if n < seen+2 || last-first < 0.9 {
 		return false
 	}
 	f.middle, f.half = (first+last)/2, (last-first)/2
-	f.stretch = stats.TQuantile(0.975, max(3, n-float64(seen)-1)) / stats.Z95
-	f.bowed = int(n) >= seen+5 && f.half > 1.2
-	f.line = Line{X: x / n, Y: y / n, DY: 1}
+	f.stretch = stats.TQuantile(0.975, max(3, float64(n-seen-1))) / stats.Z95
+	f.bowed = n >= seen+5 && f.half > 1.2
+	f.line = Line{X: x / float64(n), Y: y / float64(n), DY: 1}
 	if toward {
 		f.line.DY = -1
 	}
@@ -345,15 +344,8 @@ func (f *runFit) at(theta []float64) *normal {
 	}
 	var cross mat.Dense
 	cross.Mul(f.x.T(), &n.vx)
-	p, _ := cross.Dims()
-	sym := mat.NewSymDense(p, nil)
-	for i := range p {
-		for j := i; j < p; j++ {
-			sym.SetSym(i, j, (cross.At(i, j)+cross.At(j, i))/2)
-		}
-	}
 	xy.MulVec(n.vx.T(), f.y)
-	if !n.xvx.Factorize(sym) || !solved(n.xvx.SolveVecTo(&n.beta, &xy)) {
+	if !n.xvx.Factorize(symmetric(&cross)) || !solved(n.xvx.SolveVecTo(&n.beta, &xy)) {
 		return n
 	}
 	value := n.v.LogDet() + n.xvx.LogDet() + mat.Dot(f.y, &vy) - mat.Dot(&n.beta, &xy)
@@ -371,6 +363,18 @@ func (f *runFit) at(theta []float64) *normal {
 func solved(err error) bool {
 	c, ok := err.(mat.Condition)
 	return err == nil || ok && !math.IsInf(float64(c), 0)
+}
+
+// symmetric returns a matrix that is symmetric but for rounding as one that is.
+func symmetric(a *mat.Dense) *mat.SymDense {
+	n, _ := a.Dims()
+	out := mat.NewSymDense(n, nil)
+	for i := range n {
+		for j := i; j < n; j++ {
+			out.SetSym(i, j, (a.At(i, j)+a.At(j, i))/2)
+		}
+	}
+	return out
 }
 
 // maximise sets theta to what is likeliest.

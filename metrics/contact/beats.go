@@ -1,9 +1,9 @@
 package contact
 
 import (
+	"cmp"
 	"math"
 	"slices"
-	"sort"
 
 	"jogstrip/metrics/signal"
 	"jogstrip/track/errormodel"
@@ -149,7 +149,8 @@ func (l *Timeline) lengths(usual float64) [4]float64 {
 
 // landings returns every stance with when it began, as far as that was seen, and its
 // beat. Ascending in time.
-func (l *Timeline) landings(g *grid) (out []landing, counted int) {
+func (l *Timeline) landings(g *grid) []landing {
+	var out []landing
 	for k := range Limbs {
 		for i := range l.Stances[k] {
 			s := &l.Stances[k][i]
@@ -165,15 +166,15 @@ func (l *Timeline) landings(g *grid) (out []landing, counted int) {
 			out = append(out, e)
 		}
 	}
-	sort.SliceStable(out, func(i, j int) bool { return out[i].t < out[j].t })
-	return out, l.count(g, out)
+	slices.SortStableFunc(out, func(a, b landing) int { return cmp.Compare(a.t, b.t) })
+	l.count(g, out)
+	return out
 }
 
 // count gives stances the beats that follow from the steps that tracking counted, pair
-// by pair, and returns how many have one. The hinds' are shifted by whole strides to
-// where their landings come nearest to the fores'.
-func (l *Timeline) count(g *grid, all []landing) int {
-	n := 0
+// by pair. The hinds' are shifted by whole strides to where their landings come nearest to
+// the fores'.
+func (l *Timeline) count(g *grid, all []landing) {
 	var offset [2]float64 // Of a pair's landings from the beats, strides; index: pair.
 	for pair := range 2 {
 		even, known := 0, 0.0
@@ -197,7 +198,6 @@ func (l *Timeline) count(g *grid, all []landing) int {
 		if known > 0 {
 			offset[pair] /= known
 		}
-		n += int(known)
 	}
 	shift := math.Round(offset[1] - offset[0])
 	for i := range all {
@@ -205,7 +205,6 @@ func (l *Timeline) count(g *grid, all []landing) int {
 			all[i].beat += shift
 		}
 	}
-	return n
 }
 
 // findBeats lays the grid of beats through the stances; nil where they are too few.
@@ -215,8 +214,7 @@ func (l *Timeline) findBeats(gait traj.Gait, m errormodel.Contact) *grid {
 		duty = m.WalkDuty
 	}
 	g := &grid{model: m, phase: Phases(gait), typical: l.lengths(duty * l.Period), period: l.Period}
-	all, counted := l.landings(g)
-	if counted < 3 || !g.fit(all) {
+	if !g.fit(l.landings(g)) {
 		return nil
 	}
 	return g
@@ -230,7 +228,7 @@ func (g *grid) fit(all []landing) bool {
 			on = append(on, &all[i])
 		}
 	}
-	sort.SliceStable(on, func(i, j int) bool { return on[i].beat < on[j].beat })
+	slices.SortStableFunc(on, func(a, b *landing) int { return cmp.Compare(a.beat, b.beat) })
 	loose := make([]float64, len(on)) // By how much a stance far off counts less.
 	for i := range loose {
 		loose[i] = 1
@@ -316,12 +314,11 @@ func (g *grid) offsets(on []*landing, loose []float64) {
 // others.
 func (l *Timeline) keepOnBeat() {
 	g := l.grid
-	all, _ := l.landings(g)
 	var of [4][]landing // Index: limb, stance.
 	for k := range Limbs {
 		of[k] = make([]landing, len(l.Stances[k]))
 	}
-	for _, e := range all {
+	for _, e := range l.landings(g) {
 		of[e.limb][e.stance] = e
 	}
 	for k, h := range l.Hooves {
