@@ -33,11 +33,8 @@ type CompareOptions struct {
 }
 
 const (
-	changeP       = 0.05
-	speedMayVary  = 0.10 // Share of the mean speed.
-	asBefore      = "before"
-	asNow         = "now"
-	surfaceReason = "the surface differs (%s, then %s)"
+	changeP      = 0.05
+	speedMayVary = 0.10 // Share of the mean speed.
 )
 
 // Compare sets two visits of one horse beside each other.
@@ -158,7 +155,7 @@ func visitBarriers(c *Comparison, opts CompareOptions) string {
 	case x == "" || y == "":
 		c.Reasons = append(c.Reasons, "the surface was not recorded at both visits: compare only if it was the same")
 	case !strings.EqualFold(x, y):
-		stop = append(stop, fmt.Sprintf(surfaceReason, x, y))
+		stop = append(stop, fmt.Sprintf("the surface differs (%s, then %s)", x, y))
 	}
 	if x, y := strings.TrimSpace(opts.Before.Shoeing), strings.TrimSpace(opts.After.Shoeing); x != "" && y != "" && !strings.EqualFold(x, y) {
 		c.Reasons = append(c.Reasons, fmt.Sprintf("the shoeing changed (%s, then %s): a change of gait may come from it", x, y))

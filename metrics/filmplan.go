@@ -1,6 +1,7 @@
 package metrics
 
 import (
+	"cmp"
 	"math"
 
 	"jogstrip/metrics/geometry"
@@ -21,17 +22,8 @@ type SetUp struct {
 }
 
 func (s SetUp) orGuide() SetUp {
-	or := func(v *float64, w float64) {
-		if *v == 0 {
-			*v = w
-		}
-	}
-	or(&s.CameraHeightM, 2)
-	or(&s.FocalPX, 1500)
-	or(&s.NearestM, 5)
-	if s.Strides == 0 {
-		s.Strides = 7
-	}
+	s.CameraHeightM, s.FocalPX, s.NearestM = cmp.Or(s.CameraHeightM, 2), cmp.Or(s.FocalPX, 1500), cmp.Or(s.NearestM, 5)
+	s.Strides = cmp.Or(s.Strides, 7)
 	if s.MarkedM == nil {
 		s.MarkedM = []float64{5.5, 8, 10.5, 16}
 	}

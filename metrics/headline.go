@@ -7,7 +7,7 @@ import (
 )
 
 func dateWords(opts CompareOptions) (before, after string) {
-	before, after = asBefore, asNow
+	before, after = "before", "now"
 	if opts.Before.Date != "" {
 		before = "on " + opts.Before.Date
 	}

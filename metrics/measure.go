@@ -1,6 +1,7 @@
 package metrics
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"maps"
@@ -73,9 +74,7 @@ func analyse(set *traj.Set, opts Options) (*analysis, error) {
 	if err != nil {
 		return nil, err
 	}
-	if opts.WithersM == 0 {
-		opts.WithersM = 1.60
-	}
+	opts.WithersM = cmp.Or(opts.WithersM, 1.60)
 	a := &analysis{opts: opts, set: set.Stabilised(), cal: cal, notes: slices.Clone(cal.Notes)}
 	known := opts.Model.Contact
 	if opts.View != traj.Away {

@@ -217,14 +217,18 @@ type Repeat struct {
 // The tolerance becomes t(0.975)·SD, SD that of a visit's mean within its series, and
 // the row says Own. The order of visits does not matter.
 func OwnTolerances(visits []Repeat, horse string, table *ToleranceTable) *ToleranceTable {
+	all := slices.DeleteFunc(slices.Clone(visits), func(v Repeat) bool { return len(v.Runs) == 0 })
+	own := slices.DeleteFunc(slices.Clone(all), func(v Repeat) bool { return v.Horse != horse })
 	out := &ToleranceTable{}
 	for _, row := range orDefault(table).Rows {
-		if !row.Written {
-			replaced := ownTolerance(row, visits, func(v Repeat) bool { return v.Horse == horse })
-			if !replaced.Own {
-				replaced = ownTolerance(row, visits, func(Repeat) bool { return true })
+		for _, of := range [2][]Repeat{own, all} {
+			if row.Written || !mayTell(of) {
+				continue
 			}
-			row = replaced
+			if replaced, ok := ownTolerance(row, of); ok {
+				row = replaced
+				break
+			}
 		}
 		out.Rows = append(out.Rows, row)
 	}
@@ -233,29 +237,22 @@ func OwnTolerances(visits []Repeat, horse string, table *ToleranceTable) *Tolera
 
 // mayTell reports whether visits are as many as own tolerances take, if each of them measured
 // everything: where they are not, no measure has to be worked out in any.
-func mayTell(visits []Repeat, take func(Repeat) bool) bool {
-	taken, series := 0, map[string]bool{}
+func mayTell(visits []Repeat) bool {
+	series := map[string]bool{}
 	for _, v := range visits {
-		if take(v) && len(v.Runs) > 0 {
-			taken, series[v.series()] = taken+1, true
-		}
+		series[v.series()] = true
 	}
-	return taken-len(series) >= minRepeatDF
+	return len(visits)-len(series) >= minRepeatDF
 }
 
 // series names the visits among which v is a repeat.
 func (v Repeat) series() string { return v.Horse + "\x00" + v.Series }
 
-func ownTolerance(row Tolerance, visits []Repeat, take func(Repeat) bool) Tolerance {
-	if !mayTell(visits, take) {
-		return row
-	}
+// ownTolerance returns a row as visits tell it, and whether they tell enough.
+func ownTolerance(row Tolerance, visits []Repeat) (own Tolerance, ok bool) {
 	d, _ := Define(row.Name)
 	means, horses := map[string][]float64{}, map[string]bool{}
 	for _, v := range visits {
-		if !take(v) || len(v.Runs) == 0 {
-			continue
-		}
 		if m := measureAll(v.Runs, d, row); m.ok && m.result.Unit == row.Unit {
 			means[v.series()] = append(means[v.series()], m.wide.Value)
 			horses[v.Horse] = true
@@ -273,7 +270,7 @@ func ownTolerance(row Tolerance, visits []Repeat, take func(Repeat) bool) Tolera
 	slices.SortFunc(series, func(a, b []float64) int { return slices.Compare(a, b) })
 	sem, df := stats.SEM(series)
 	if df < minRepeatDF || !(sem > 0) {
-		return row
+		return row, false
 	}
 	row.Tolerance, row.Own = stats.TQuantile(0.975, df)*sem, true
 	whose := "this horse's own visits"
@@ -281,7 +278,7 @@ func ownTolerance(row Tolerance, visits []Repeat, take func(Repeat) bool) Tolera
 		whose = fmt.Sprintf("this yard's own visits of %d horses", len(horses))
 	}
 	row.Source = fmt.Sprintf("%s without treatment between them, n = %d", whose, count)
-	return row
+	return row, true
 }
 
 func orDefault(t *ToleranceTable) *ToleranceTable {

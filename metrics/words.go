@@ -1,6 +1,7 @@
 package metrics
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strconv"
@@ -46,10 +47,7 @@ func phrase(d Definition, unit string, deviation float64, decimals int) string {
 	if _, sides := d.Even(); sides && strings.Trim(number, "0.") == "" {
 		return fmt.Sprintf("left and right are alike (%s)", titleWords(d))
 	}
-	text := d.words
-	if text == "" {
-		text = titleWords(d) + " is {how}"
-	}
+	text := cmp.Or(d.words, titleWords(d)+" is {how}")
 	return strings.NewReplacer("{this}", this, "{other}", other, "{how}", number+" "+unit, "{girdle}", string(d.Girdle), "{when}", when).Replace(text)
 }
 

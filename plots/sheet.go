@@ -1,6 +1,7 @@
 package plots
 
 import (
+	"cmp"
 	"image/color"
 	"math"
 	"strconv"
@@ -36,9 +37,7 @@ func (k composition) figure() *Figure {
 	const margin = 6
 	title := bold(lettering(titleSize, inkColor))
 	note := lettering(noteSize, softInkColor)
-	if k.width == 0 {
-		k.width = pageWidth
-	}
+	k.width = cmp.Or(k.width, pageWidth)
 	width := k.width - 2*margin
 	var lines []string
 	for _, n := range k.notes {
@@ -362,10 +361,7 @@ type ticks struct {
 
 // Ticks implements plot.Ticker.
 func (t ticks) Ticks(low, high float64) []plot.Tick {
-	most := t.most
-	if most == 0 {
-		most = 7
-	}
+	most := cmp.Or(t.most, 7)
 	if !finite(low, high) || high <= low {
 		return nil
 	}

@@ -1,6 +1,7 @@
 package geometry
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -236,10 +237,7 @@ func fromGround(in GroundMarks, width, height int, m errormodel.Camera) (*Calibr
 	if !(in.WidthM > 0) || !(in.LengthM > 0) || math.IsInf(in.WidthM, 0) || math.IsInf(in.LengthM, 0) {
 		return nil, fmt.Errorf("the ground rectangle is %g m wide and %g m long; both must be positive", in.WidthM, in.LengthM)
 	}
-	click := in.ClickSD
-	if click == 0 {
-		click = clickSD(m, width, height)
-	}
+	click := cmp.Or(in.ClickSD, clickSD(m, width, height))
 	if !(click > 0) || math.IsInf(click, 0) {
 		return nil, fmt.Errorf("click spread is %g px; it must be positive", click)
 	}
