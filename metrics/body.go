@@ -30,11 +30,6 @@ func (a *analysis) measureBody(s *spatial, cam geometry.Camera, like *spatial) {
 	if len(a.Strides) == 0 {
 		return
 	}
-	low := map[traj.Landmark][2]Name{
-		traj.Head:    {HeadLowDifference, HeadHighDifference},
-		traj.Withers: {WithersLowDifference, WithersHighDifference},
-		traj.Croup:   {CroupLowDifference, CroupHighDifference},
-	}
 	tracks, all := map[traj.Landmark]*bodyTrack{}, map[traj.Landmark][]*signal.Harmonics{}
 	for _, l := range []traj.Landmark{traj.Head, traj.Withers, traj.Croup, traj.LeftHip, traj.RightHip, traj.LeftShoulder, traj.RightShoulder} {
 		b := a.bodyHeights(s, cam, l)
@@ -54,16 +49,16 @@ func (a *analysis) measureBody(s *spatial, cam geometry.Camera, like *spatial) {
 		if l.Side() != traj.Middle {
 			continue // With the other side.
 		}
-		a.putMovement(s, l, low[l], fits, scale)
+		a.putMovement(s, l, fits, scale)
 		if like == nil {
-			a.shareWindows(s, l, low[l], b, scale)
+			a.shareWindows(s, l, b, scale)
 		}
 	}
 	a.measurePoints(s, cam, tracks, all)
 }
 
 // putMovement adds what the harmonics of each stride say of the movement of l.
-func (a *analysis) putMovement(s *spatial, l traj.Landmark, low [2]Name, fits []*signal.Harmonics, scale float64) {
+func (a *analysis) putMovement(s *spatial, l traj.Landmark, fits []*signal.Harmonics, scale float64) {
 	for i, st := range a.Strides {
 		h := fits[i]
 		if h == nil {
@@ -76,7 +71,7 @@ func (a *analysis) putMovement(s *spatial, l traj.Landmark, low [2]Name, fits []
 		if a.opts.Gait == traj.Walk || a.cal.Level == geometry.LevelNone {
 			continue
 		}
-		a.putExtremes(s, i, st, h, l, low, scale, wide)
+		a.putExtremes(s, i, st, h, l, scale, wide)
 	}
 }
 
@@ -84,13 +79,13 @@ func (a *analysis) putMovement(s *spatial, l traj.Landmark, low [2]Name, fits []
 // early or late alike: a head that also drifts does not repeat itself, so what its
 // harmonics say of a stride depends on where the stride is cut. It measures again with all
 // strides cut one standard deviation earlier and later.
-func (a *analysis) shareWindows(s *spatial, l traj.Landmark, low [2]Name, b *bodyTrack, scale float64) {
+func (a *analysis) shareWindows(s *spatial, l traj.Landmark, b *bodyTrack, scale float64) {
 	late, _, _ := a.alike()
 	var moved [2]*spatial
 	for i, shift := range [2]float64{-late, late} {
 		moved[i] = &spatial{found: findings{}}
 		fits, _ := a.strideFits(b, shift)
-		a.putMovement(moved[i], l, low, fits, scale)
+		a.putMovement(moved[i], l, fits, scale)
 	}
 	for n := range moved[1].found {
 		if d := (moved[1].found.mean(n) - moved[0].found.mean(n)) / 2; !math.IsNaN(d) {
@@ -123,8 +118,8 @@ func (a *analysis) putHarmonics(s *spatial, i int, st Stride, h *signal.Harmonic
 // between that low point and the other side's. Where a side has no low point of
 // its own (the once-a-stride part is more than four times the other), its value
 // is the lowest of its stance.
-func (a *analysis) putExtremes(s *spatial, i int, st Stride, h *signal.Harmonics, l traj.Landmark, names [2]Name, scale, wide float64) {
-	t := h.Period
+func (a *analysis) putExtremes(s *spatial, i int, st Stride, h *signal.Harmonics, l traj.Landmark, scale, wide float64) {
+	t, names := h.Period, LowAndHigh(l)
 	var on [2]float64
 	for side := range 2 {
 		k := side

@@ -233,6 +233,20 @@ const (
 	ofRange  = "% of range"
 )
 
+// LowAndHigh returns the measures of the low and the high points of head, withers or croup;
+// empty names for other marks.
+func LowAndHigh(l traj.Landmark) [2]Name {
+	switch l {
+	case traj.Head:
+		return [2]Name{HeadLowDifference, HeadHighDifference}
+	case traj.Withers:
+		return [2]Name{WithersLowDifference, WithersHighDifference}
+	case traj.Croup:
+		return [2]Name{CroupLowDifference, CroupHighDifference}
+	}
+	return [2]Name{}
+}
+
 // Marks of the body.
 var (
 	onHead      = []traj.Landmark{traj.Head}

@@ -66,7 +66,7 @@ func BodyHeight(in RunInput, l traj.Landmark) (*Figure, error) {
 
 	notes := []string{fmt.Sprintf("%s. Thin lines: single half strides (n = %d left, %d right). Thick lines: their mean; band: 95 %% interval of the mean, this run only.",
 		capital(where(in.Run)), h.count[traj.Left], h.count[traj.Right])}
-	for _, n := range heightMeasures(l) {
+	for _, n := range metrics.LowAndHigh(l) {
 		if r := in.result(n); r != nil && r.Value != nil {
 			notes = append(notes, fmt.Sprintf("%s, right − left: %s.", titleOf(n), estimateText(*r.Value, r.Unit, decimalsOf(n, r.Unit))))
 		}
@@ -151,18 +151,6 @@ func (o overlay) draw(s sheet) {
 }
 
 var bothSides = [2]traj.Side{traj.Left, traj.Right}
-
-func heightMeasures(l traj.Landmark) []metrics.Name {
-	switch l {
-	case traj.Head:
-		return []metrics.Name{metrics.HeadLowDifference, metrics.HeadHighDifference}
-	case traj.Withers:
-		return []metrics.Name{metrics.WithersLowDifference, metrics.WithersHighDifference}
-	case traj.Croup:
-		return []metrics.Name{metrics.CroupLowDifference, metrics.CroupHighDifference}
-	}
-	return nil
-}
 
 // beat is a hoof-on, or its equivalent by pairing, of one side of a girdle.
 type beat struct {
