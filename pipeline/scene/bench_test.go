@@ -38,7 +38,7 @@ func BenchmarkHardFrame(b *testing.B) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	p := m.newPainters(1)[0]
+	p := new(Renderer).painters(m, 1)[0]
 	var buf []byte
 	for i := 0; b.Loop(); i++ {
 		buf = m.pack(p.frame(m.end*float64(i%20)/20), i, buf)

@@ -45,6 +45,8 @@ type body struct {
 	mat    []uint8 // Index: triangle; index into patches.
 	parts  []patch
 	fur    *photo // Nil where noise paints the hair.
+	paints paints // Of the horse's coat.
+	rest32 [][3]float32
 
 	resting bool // The first pose lays down topology and rest positions.
 	fixed   bool // Stands still: pose changes nothing.
@@ -62,14 +64,9 @@ type ring struct {
 }
 
 func newBody(m *motion) *body {
-	b := &body{m: m, resting: true}
+	b := &body{m: m, resting: true, paints: coats[m.scene.Horse.Coat]}
 	b.shape(standing(m))
-	b.rest = append([]vec(nil), b.pos...)
-	for i := range b.rest {
-		b.rest[i] = b.rest[i].mul(1 / m.k)
-	}
-	b.resting = false
-	b.normal = make([]vec, len(b.pos))
+	b.rested(1 / m.k)
 	return b
 }
 
@@ -84,10 +81,20 @@ func newCones(m *motion, marks [][2]float64) *body {
 		b.loft(tube([]vec{up(0), up(0.025), up(0.03), up(0.14), up(0.24), up(0.36), up(0.37)}, [][2]float64{{0.145, 0.145}, {0.14, 0.14}, {0.105, 0.105}, {0.078, 0.078}, {0.054, 0.054}, {0.026, 0.026}, {0.012, 0.012}}, vec{1, 0, 0}), 18)
 		b.end()
 	}
-	b.rest = append([]vec(nil), b.pos...)
+	b.rested(1)
+	return b
+}
+
+// rested ends the first pose: what it laid down, scaled, is the rest position.
+func (b *body) rested(scale float64) {
+	b.rest = make([]vec, len(b.pos))
+	b.rest32 = make([][3]float32, len(b.pos))
+	for i, p := range b.pos {
+		q := p.mul(scale)
+		b.rest[i], b.rest32[i] = q, [3]float32{float32(q.x), float32(q.y), float32(q.z)}
+	}
 	b.resting = false
 	b.normal = make([]vec, len(b.pos))
-	return b
 }
 
 func (b *body) begin(mat material, limb int) {

@@ -29,12 +29,34 @@ func bands(n int, do func(from, to int)) {
 	wg.Wait()
 }
 
+// Renderer renders clips one after another or several at a time. It keeps the background
+// of the last scene on a tripod, so that clips before one background draw it once. The
+// zero value is ready for use.
+type Renderer struct {
+	mutex sync.Mutex
+	seen  surroundings
+	still *picture
+}
+
+// surroundings are all that the background of a scene on a tripod depends on, where
+// nothing in it goes by chance.
+type surroundings struct {
+	yard     Yard
+	eye      eye
+	backdrop float64
+}
+
+// Render renders one clip, as Renderer.Render does.
+func Render(ctx context.Context, s Scene, clipPath, truthPath string, progress func(done, total int)) (*Truth, error) {
+	return new(Renderer).Render(ctx, s, clipPath, truthPath, progress)
+}
+
 // Render renders a scene into the clip at clipPath (.mp4 or .mov) and its truth
 // into truthPath, which must lie in another folder so that nothing which
 // measures the clip comes across it; an empty truthPath writes none. Both files
 // appear whole or not at all. progress, which may be nil, is called after every
 // frame from one goroutine. It needs ffmpeg on the path.
-func Render(ctx context.Context, s Scene, clipPath, truthPath string, progress func(done, total int)) (*Truth, error) {
+func (r *Renderer) Render(ctx context.Context, s Scene, clipPath, truthPath string, progress func(done, total int)) (*Truth, error) {
 	if truthPath != "" && samePlace(filepath.Dir(clipPath), filepath.Dir(truthPath)) {
 		return nil, fmt.Errorf("render %s: truth %s would lie beside the clip", clipPath, truthPath)
 	}
@@ -46,7 +68,7 @@ func Render(ctx context.Context, s Scene, clipPath, truthPath string, progress f
 		return nil, err
 	}
 	t := m.truth()
-	if err := m.write(ctx, t, clipPath, progress); err != nil {
+	if err := r.write(ctx, m, t, clipPath, progress); err != nil {
 		return nil, fmt.Errorf("render %s: %w", clipPath, err)
 	}
 	if truthPath != "" {
@@ -63,17 +85,30 @@ func samePlace(a, b string) bool {
 	return err1 == nil && err2 == nil && x == y
 }
 
-// newPainters returns painters that share the still background.
-func (m *motion) newPainters(n int) []*painter {
+// background returns the picture of the yard from a tripod, which nobody may change.
+func (r *Renderer) background(m *motion, y *yard) *picture {
+	e := m.eyeAt(0)
+	here := surroundings{m.scene.Yard, e, y.backdrop}
+	r.mutex.Lock()
+	defer r.mutex.Unlock()
+	if r.still != nil && r.seen == here && y.photos == nil && !y.shade.on {
+		return r.still
+	}
+	p := newPicture(m.scene.Camera.Width, m.scene.Camera.Height)
+	y.paintStill(p, &e, 1, 0, 0)
+	m.props(y, p, &e, 1, 0, 0)
+	r.seen, r.still = here, p
+	return p
+}
+
+// painters returns painters that share the still background.
+func (r *Renderer) painters(m *motion, n int) []*painter {
 	y := newYard(m)
 	c := &m.scene.Camera
 	var still *picture
 	var lay *layer
 	if m.shake == nil {
-		still = newPicture(c.Width, c.Height)
-		e := m.eyeAt(0)
-		y.paintStill(still, &e, 1, 0, 0)
-		m.props(y, still, &e, 1, 0, 0)
+		still = r.background(m, y)
 	} else {
 		lay = newLayer(m, y)
 	}
@@ -89,7 +124,7 @@ func (m *motion) newPainters(n int) []*painter {
 }
 
 // write renders all frames and pipes them in order into ffmpeg.
-func (m *motion) write(ctx context.Context, t *Truth, clipPath string, progress func(done, total int)) error {
+func (r *Renderer) write(ctx context.Context, m *motion, t *Truth, clipPath string, progress func(done, total int)) error {
 	if err := os.MkdirAll(filepath.Dir(clipPath), 0o755); err != nil {
 		return err
 	}
@@ -117,7 +152,7 @@ func (m *motion) write(ctx context.Context, t *Truth, clipPath string, progress 
 	if err := cmd.Start(); err != nil {
 		return fmt.Errorf("start ffmpeg: %w", err)
 	}
-	err = m.pump(ctx, t.Times, in, progress)
+	err = r.pump(ctx, m, t.Times, in, progress)
 	err = errors.Join(err, in.Close())
 	if err != nil {
 		cancel()
@@ -133,8 +168,8 @@ func (m *motion) write(ctx context.Context, t *Truth, clipPath string, progress 
 	if err != nil {
 		return err
 	}
-	if r := m.scene.Encoding.Rotation; r != 0 {
-		if err := setRotation(raw, r); err != nil {
+	if turn := m.scene.Encoding.Rotation; turn != 0 {
+		if err := setRotation(raw, turn); err != nil {
 			return fmt.Errorf("set rotation: %w", err)
 		}
 	}
@@ -242,9 +277,9 @@ func (m *motion) encodeArgs(t *Truth, work string) ([]string, error) {
 
 // pump renders frames on all cores and writes them in order. Each painter works
 // on whole frames, and what it draws depends on the frame alone.
-func (m *motion) pump(ctx context.Context, times []float64, out io.Writer, progress func(done, total int)) error {
+func (r *Renderer) pump(ctx context.Context, m *motion, times []float64, out io.Writer, progress func(done, total int)) error {
 	n := max(1, min(runtime.GOMAXPROCS(0), 8, len(times)))
-	painters := m.newPainters(n)
+	painters := r.painters(m, n)
 	g, ctx := errgroup.WithContext(ctx)
 	// Frame f is drawn by painter f mod n and handed over through its channel.
 	full := make([]chan []byte, n)
@@ -307,9 +342,13 @@ func (m *motion) pack(p *picture, frame int, buf []byte) []byte {
 	}
 	k.out = buf[:size]
 	noise := float32(m.scene.Camera.NoiseSD)
-	k.plane(p.y, p.w, p.h, noise)
-	k.plane(p.cb, p.w/2, p.h/2, noise*0.5)
-	k.plane(p.cr, p.w/2, p.h/2, noise*0.5)
+	plane := k.plane
+	if e.Rotation == 0 && e.BitDepth == 8 && noise > 0 {
+		plane = k.plain
+	}
+	plane(p.y, p.w, p.h, noise)
+	plane(p.cb, p.w/2, p.h/2, noise*0.5)
+	plane(p.cr, p.w/2, p.h/2, noise*0.5)
 	return k.out
 }
 
@@ -356,6 +395,28 @@ func (k *packing) plane(v []float32, w, h int, sd float32) {
 		}
 	}
 	k.at += w * h * k.wide
+}
+
+// plain is plane for the commonest picture: with noise, upright, 8 bits a value.
+func (k *packing) plain(v []float32, w, h int, sd float32) {
+	out := k.out[k.at : k.at+w*h]
+	for y := range h {
+		row := v[y*w : y*w+w]
+		line := out[y*w : y*w+w]
+		line = line[:len(row)]
+		r := k.next()
+		j, step := uint16(r), uint16(r>>16)|1
+		for x, c := range row {
+			j += step
+			c += sd * gaussTable[j]
+			q := int32(c + 0.5)
+			if uint32(q) > 255 {
+				q = max(0, min(255, q))
+			}
+			line[x] = byte(q)
+		}
+	}
+	k.at += w * h
 }
 
 // put sets value i of the plane.

@@ -29,7 +29,7 @@ func TestLook(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		p := m.newPainters(1)[0]
+		p := new(Renderer).painters(m, 1)[0]
 		for _, share := range []float64{0.5, 0.92} {
 			if view == traj.Away {
 				share = 1 - share

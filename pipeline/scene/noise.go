@@ -1,13 +1,17 @@
 package scene
 
-import "sync"
+import (
+	"math"
+	"sync"
+)
 
 // Value noise: random values on a lattice, joined smoothly. The tables come
 // from a fixed generator, so every build draws the same world.
 
 var (
-	permutation [512]uint8
+	permutation [256]uint8
 	lattice     [256]float32
+	scattered   [256]float32 // The lattice's values in the order of the permutation.
 	gaussTable  [1 << 16]float32
 )
 
@@ -30,7 +34,9 @@ var fillTables = sync.OnceFunc(func() {
 		j := int(next() % uint64(i+1))
 		permutation[i], permutation[j] = permutation[j], permutation[i]
 	}
-	copy(permutation[256:], permutation[:256])
+	for i, j := range permutation {
+		scattered[i] = lattice[j]
+	}
 	for i := range gaussTable {
 		// The sum of twelve uniform numbers has variance 1 and is as good as normal here.
 		var s float64
@@ -41,11 +47,11 @@ var fillTables = sync.OnceFunc(func() {
 	}
 })
 
+// floor32 returns the whole number at or below x and what x is above it. Whether rounding
+// toward zero went up is as good as chance, so the sign bit says it instead of a branch.
 func floor32(x float32) (int32, float32) {
 	i := int32(x)
-	if float32(i) > x {
-		i--
-	}
+	i += -int32(math.Float32bits(float32(i)-x)) >> 31
 	return i, x - float32(i)
 }
 
@@ -63,11 +69,12 @@ func noise3(x, y, z float32) float32 {
 	a, b := permutation[x0], permutation[x1]
 	aa, ab := permutation[a+y0], permutation[a+y1]
 	ba, bb := permutation[b+y0], permutation[b+y1]
-	v := func(p, z uint8) float32 { return lattice[permutation[p+z]] }
-	l := func(a, b, t float32) float32 { return a + (b-a)*t }
-	return l(
-		l(l(v(aa, z0), v(ba, z0), fx), l(v(ab, z0), v(bb, z0), fx), fy),
-		l(l(v(aa, z1), v(ba, z1), fx), l(v(ab, z1), v(bb, z1), fx), fy), fz)
+	p0, q0, r0, s0 := scattered[aa+z0], scattered[ba+z0], scattered[ab+z0], scattered[bb+z0]
+	p1, q1, r1, s1 := scattered[aa+z1], scattered[ba+z1], scattered[ab+z1], scattered[bb+z1]
+	u0, v0 := p0+(q0-p0)*fx, r0+(s0-r0)*fx
+	u1, v1 := p1+(q1-p1)*fx, r1+(s1-r1)*fx
+	w0, w1 := u0+(v0-u0)*fy, u1+(v1-u1)*fy
+	return w0 + (w1-w0)*fz
 }
 
 // noise2 is value noise in the plane.
@@ -77,8 +84,8 @@ func noise2(x, y float32) float32 {
 	fx, fy = ease32(fx), ease32(fy)
 	a, b := permutation[uint8(ix)], permutation[uint8(ix+1)]
 	y0, y1 := uint8(iy), uint8(iy+1)
-	p, q := lattice[permutation[a+y0]], lattice[permutation[b+y0]]
-	r, s := lattice[permutation[a+y1]], lattice[permutation[b+y1]]
+	p, q := scattered[a+y0], scattered[b+y0]
+	r, s := scattered[a+y1], scattered[b+y1]
 	u, w := p+(q-p)*fx, r+(s-r)*fx
 	return u + (w-u)*fy
 }

@@ -55,13 +55,12 @@ func headCoordinates(x, y, z float32) (u, v, w float32) {
 // paint is the albedo of a surface at a rest position, for a sample that covers
 // foot metres.
 func (b *body) paint(p *patch, x, y, z, foot float32) colour {
-	h := &b.m.scene.Horse
-	c := coats[h.Coat]
+	h, c := &b.m.scene.Horse, &b.paints
 	switch p.mat {
 	case matCoat, matEar:
-		return b.coat(&c, h, p, x, y, z, foot)
+		return b.coat(c, h, p, x, y, z, foot)
 	case matHead:
-		return face(&c, h, p, x, y, z, foot)
+		return face(c, h, p, x, y, z, foot)
 	case matHoof:
 		return horn(h, p, x, y, z, foot)
 	case matFeather:
@@ -159,8 +158,10 @@ func (b *body) coat(c *paints, h *Horse, p *patch, x, y, z, foot float32) colour
 			k = mix(colour{0.62, 0.60, 0.56}, k, step32(0.21, 0.235, z+0.25*edge))
 		}
 		// Chestnut-like blemishes and mud on the lower limb: something to hold on to.
-		mud := step32(0.25, 0.6, noise3(x*24+11, y*24, z*24)*fade(24, foot)) * (1 - step32(0.25, 0.55, z))
-		k = mix(k, colour{0.17, 0.135, 0.10}, 0.5*mud)
+		if low, f := 1-step32(0.25, 0.55, z), fade(24, foot); low > 0 && f > 0 {
+			mud := step32(0.25, 0.6, noise3(x*24+11, y*24, z*24)*f) * low
+			k = mix(k, colour{0.17, 0.135, 0.10}, 0.5*mud)
+		}
 	} else if z < 0.95 {
 		// The belly is lighter.
 		k = k.mul(1 + 0.25*(0.95-z))

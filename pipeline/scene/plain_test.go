@@ -33,7 +33,7 @@ func TestPlainScenesKeepTheirPixels(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			p := m.newPainters(1)[0]
+			p := new(Renderer).painters(m, 1)[0]
 			sum := sha256.New()
 			for _, at := range []float64{0.4, 3, 5.2} {
 				sum.Write(m.pack(p.frame(at), 7, nil))

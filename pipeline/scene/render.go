@@ -71,10 +71,20 @@ func newPicture(w, h int) *picture {
 	return &picture{w, h, make([]float32, w*h), make([]float32, w*h/4), make([]float32, w*h/4)}
 }
 
-func (p *picture) copy(q *picture) {
-	copy(p.y, q.y)
-	copy(p.cb, q.cb)
-	copy(p.cr, q.cr)
+// copy takes over a part of q, a picture of the same size. The part's corners are even.
+func (p *picture) copy(q *picture, b box) {
+	if b.empty() {
+		return
+	}
+	for y := b.y0; y < b.y1; y++ {
+		i, j := y*p.w+b.x0, y*p.w+b.x1
+		copy(p.y[i:j], q.y[i:j])
+	}
+	for y := b.y0 / 2; y < b.y1/2; y++ {
+		i, j := (y*p.w+b.x0)/2, (y*p.w+b.x1)/2
+		copy(p.cb[i:j], q.cb[i:j])
+		copy(p.cr[i:j], q.cr[i:j])
+	}
 }
 
 // paintStill draws the yard as seen from e into p, with many samples a pixel.
@@ -139,6 +149,7 @@ type painter struct {
 	still *picture // The background on a tripod.
 	layer *layer   // The background in the hand.
 	out   *picture
+	begun bool // out holds a picture.
 	view  func(t float64) eye
 
 	// Of one pass over the region.
@@ -147,6 +158,7 @@ type painter struct {
 	which   []int32   // Triangle.
 	shade   []uint8   // In shadow.
 	acc     []colour
+	once    []stroke // Where surfaces are painted once a pixel.
 	hits    []uint16
 	shadows []uint16
 
@@ -154,6 +166,12 @@ type painter struct {
 	gx, gy, gz []float32 // Their shadows.
 	light      []colour
 	line       [2][]float32 // Rows kept while sharpening.
+}
+
+// stroke is what a pixel's middle shows: which part of the body, −1 none, and its light.
+type stroke struct {
+	part int32
+	c    colour
 }
 
 // pass is one sample of every pixel: its place in the pixel and its time.
@@ -189,7 +207,7 @@ func (p *painter) frame(t float64) *picture {
 	if p.layer != nil {
 		p.layer.draw(p.out, p.m, t, c.ExposureS)
 	} else {
-		p.out.copy(p.still)
+		p.restore()
 	}
 	if p.yard.photos != nil {
 		p.contactShadows(t)
@@ -215,6 +233,19 @@ func (p *painter) frame(t float64) *picture {
 		p.sharpen(float32(c.Sharpen))
 	}
 	return p.out
+}
+
+// restore brings back the background where the last picture covered it.
+func (p *painter) restore() {
+	c, y := &p.m.scene.Camera, &p.m.scene.Yard
+	// Only the horse and its shadow cover a part; all else changes the whole.
+	whole := !p.begun || p.yard.photos != nil || y.Dust > 0 || c.ExposureDrift != 0 || c.WhiteDrift != 0 || c.Sharpen != 0
+	p.begun = true
+	part := p.region
+	if whole {
+		part = box{0, 0, p.out.w, p.out.h}
+	}
+	p.out.copy(p.still, part)
 }
 
 // samplesFor says how many samples a pixel needs so that blur has no steps.
@@ -256,12 +287,18 @@ func (p *painter) draw(t float64, passes []pass) {
 	clear(p.acc)
 	clear(p.hits)
 	clear(p.shadows)
+	p.once = p.once[:0]
+	if c.PaintOnce {
+		p.paintMiddles(t)
+	}
 	for i, s := range passes {
 		at := t + s.t*c.ExposureS
 		if i == 0 || s.t != passes[i-1].t || c.ReadoutS > 0 {
 			b.pose(at)
-			b.normals()
-			p.lightVertices()
+			if !c.PaintOnce {
+				b.normals()
+				p.lightVertices()
+			}
 		}
 		p.projectAll(at, s)
 		clear(p.depth)
@@ -411,7 +448,9 @@ func (p *painter) raster() {
 		}
 		x0, y0, x1, y1, x2, y2 := p.sx[a], p.sy[a], p.sx[b], p.sy[b], p.sx[c], p.sy[c]
 		area := (x1-x0)*(y2-y0) - (x2-x0)*(y1-y0)
-		if area == 0 {
+		// Seen from behind, a closed surface's near side hides it. Sampling may find it where
+		// two triangles of that side meet, so that pictures painted in full keep it.
+		if area == 0 || area > 0 && p.m.scene.Camera.PaintOnce {
 			continue
 		}
 		top, bottom, lft, rgt, ok := span(x0, y0, x1, y1, x2, y2, w, h)
@@ -423,16 +462,22 @@ func (p *painter) raster() {
 		w0x, w1x := (y1-y2)*inv, (y2-y0)*inv
 		w0y, w1y := (x2-x1)*inv, (x0-x2)*inv
 		zx, zy := w0x*(z0-z2)+w1x*(z1-z2), w0y*(z0-z2)+w1y*(z1-z2)
+		rising := w0x >= 0 && w1x >= 0
 		for y := top; y <= bottom; y++ {
 			fy := float32(y)
 			w0 := (float32(lft)-x2)*w0x + (fy-y2)*w0y
 			w1 := (float32(lft)-x2)*w1x + (fy-y2)*w1y
 			z := z2 + (float32(lft)-x2)*zx + (fy-y2)*zy
-			row := y * w
-			for x := lft; x <= rgt; x++ {
-				if w0 >= 0 && w1 >= 0 && w0+w1 <= 1 && z > p.depth[row+x] {
-					p.depth[row+x] = z
-					p.which[row+x] = int32(ti)
+			depth, which := p.depth[y*w+lft:y*w+rgt+1], p.which[y*w+lft:y*w+rgt+1]
+			which = which[:len(depth)]
+			for x, d := range depth {
+				if w0 >= 0 && w1 >= 0 && w0+w1 <= 1 {
+					if z > d {
+						depth[x] = z
+						which[x] = int32(ti)
+					}
+				} else if beyond(w0, w1, w0x, w1x, rising) {
+					break
 				}
 				w0 += w0x
 				w1 += w1x
@@ -440,6 +485,12 @@ func (p *painter) raster() {
 			}
 		}
 	}
+}
+
+// beyond reports that no pixel further to the right of one outside a triangle can lie in
+// it: one of its weights is past its bound and never comes back.
+func beyond(w0, w1, w0x, w1x float32, rising bool) bool {
+	return w0 < 0 && w0x <= 0 || w1 < 0 && w1x <= 0 || rising && w0+w1 > 1
 }
 
 func span(x0, y0, x1, y1, x2, y2 float32, w, h int) (top, bottom, lft, rgt int, ok bool) {
@@ -484,14 +535,17 @@ func (p *painter) rasterShadow() {
 		inv := 1 / area
 		w0x, w1x := (y1-y2)*inv, (y2-y0)*inv
 		w0y, w1y := (x2-x1)*inv, (x0-x2)*inv
+		rising := w0x >= 0 && w1x >= 0
 		for y := top; y <= bottom; y++ {
 			fy := float32(y)
 			w0 := (float32(lft)-x2)*w0x + (fy-y2)*w0y
 			w1 := (float32(lft)-x2)*w1x + (fy-y2)*w1y
-			row := y * w
-			for x := lft; x <= rgt; x++ {
+			shade := p.shade[y*w+lft : y*w+rgt+1]
+			for x := range shade {
 				if w0 >= 0 && w1 >= 0 && w0+w1 <= 1 {
-					p.shade[row+x] = 1
+					shade[x] = 1
+				} else if beyond(w0, w1, w0x, w1x, rising) {
+					break
 				}
 				w0 += w0x
 				w1 += w1x
@@ -500,46 +554,83 @@ func (p *painter) rasterShadow() {
 	}
 }
 
+// paintMiddles paints the middle of every pixel at time t, for samples of the same part
+// to take over.
+func (p *painter) paintMiddles(t float64) {
+	p.once = grow(p.once, len(p.depth))
+	p.body.pose(t)
+	p.body.normals()
+	p.lightVertices()
+	p.projectAll(t, pass{})
+	clear(p.depth)
+	p.raster()
+	s := p.shading()
+	for i, z := range p.depth {
+		p.once[i].part = -1
+		if z != 0 {
+			c, _ := s.sample(i, z)
+			p.once[i] = stroke{int32(p.body.mat[p.which[i]]), c}
+		}
+	}
+}
+
 // shadeSamples adds the light of this pass's samples.
 func (p *painter) shadeSamples() {
-	b := p.body
-	w := p.region.x1 - p.region.x0
-	e := p.view(0)
-	f := float32(e.f)
-	blades := p.m.scene.Yard.GrassCM / 100
+	s := p.shading()
 	for i, z := range p.depth {
 		if z == 0 {
-			if p.shade[i] != 0 {
-				p.shadows[i]++
-			}
+			p.shadows[i] += uint16(p.shade[i])
 			continue
 		}
-		x, y := float32(i%w), float32(i/w)
-		ti := p.which[i]
-		t := b.tris[ti]
-		i0, i1, i2 := t[0], t[1], t[2]
-		x0, y0, x1, y1, x2, y2 := p.sx[i0], p.sy[i0], p.sx[i1], p.sy[i1], p.sx[i2], p.sy[i2]
-		inv := 1 / ((x1-x0)*(y2-y0) - (x2-x0)*(y1-y0))
-		w0 := ((x1-x)*(y2-y) - (x2-x)*(y1-y)) * inv
-		w1 := ((x2-x)*(y0-y) - (x0-x)*(y2-y)) * inv
-		w2 := 1 - w0 - w1
-		// Perspective: weights over depth.
-		w0, w1, w2 = w0*p.sz[i0]/z, w1*p.sz[i1]/z, w2*p.sz[i2]/z
-		if blades > 0 && b.parts[b.mat[ti]].limb >= 0 {
-			q := b.pos[i0].mul(float64(w0)).add(b.pos[i1].mul(float64(w1))).add(b.pos[i2].mul(float64(w2)))
-			if q.z < blades && blade(float32(q.x), float32(q.y)) > float32(q.z/blades) {
-				continue // A blade of grass before it: the ground's picture stays.
-			}
+		if i < len(p.once) && p.once[i].part == int32(p.body.mat[p.which[i]]) {
+			p.acc[i] = p.acc[i].add(p.once[i].c)
+			p.hits[i]++
+		} else if c, ok := s.sample(i, z); ok {
+			p.acc[i] = p.acc[i].add(c)
+			p.hits[i]++
 		}
-		r0, r1, r2 := &b.rest[i0], &b.rest[i1], &b.rest[i2]
-		rx := w0*float32(r0.x) + w1*float32(r1.x) + w2*float32(r2.x)
-		ry := w0*float32(r0.y) + w1*float32(r1.y) + w2*float32(r2.y)
-		rz := w0*float32(r0.z) + w1*float32(r1.z) + w2*float32(r2.z)
-		l := p.light[i0].mul(w0).add(p.light[i1].mul(w1)).add(p.light[i2].mul(w2))
-		c := b.paint(&b.parts[b.mat[ti]], rx, ry, rz, 1/(z*f)).tint(l)
-		p.acc[i] = p.acc[i].add(c)
-		p.hits[i]++
 	}
+}
+
+// shading is what all samples of a pass have in common.
+type shading struct {
+	*painter
+	w      uint32  // Width of the region.
+	f      float32 // Focal length, px.
+	blades float64 // Height of grass, m.
+}
+
+func (p *painter) shading() shading {
+	return shading{p, uint32(p.region.x1 - p.region.x0), float32(p.view(0).f), p.m.scene.Yard.GrassCM / 100}
+}
+
+// sample returns the light of what pixel i shows at 1/depth z. It is not ok where a
+// blade of grass stands before it.
+func (p *shading) sample(i int, z float32) (c colour, ok bool) {
+	b := p.body
+	x, y := float32(uint32(i)%p.w), float32(uint32(i)/p.w)
+	ti := p.which[i]
+	t := b.tris[ti]
+	i0, i1, i2 := t[0], t[1], t[2]
+	x0, y0, x1, y1, x2, y2 := p.sx[i0], p.sy[i0], p.sx[i1], p.sy[i1], p.sx[i2], p.sy[i2]
+	inv := 1 / ((x1-x0)*(y2-y0) - (x2-x0)*(y1-y0))
+	w0 := ((x1-x)*(y2-y) - (x2-x)*(y1-y)) * inv
+	w1 := ((x2-x)*(y0-y) - (x0-x)*(y2-y)) * inv
+	w2 := 1 - w0 - w1
+	// Perspective: weights over depth.
+	w0, w1, w2 = w0*p.sz[i0]/z, w1*p.sz[i1]/z, w2*p.sz[i2]/z
+	if blades := p.blades; blades > 0 && b.parts[b.mat[ti]].limb >= 0 {
+		q := b.pos[i0].mul(float64(w0)).add(b.pos[i1].mul(float64(w1))).add(b.pos[i2].mul(float64(w2)))
+		if q.z < blades && blade(float32(q.x), float32(q.y)) > float32(q.z/blades) {
+			return c, false // The ground's picture stays.
+		}
+	}
+	r0, r1, r2 := &b.rest32[i0], &b.rest32[i1], &b.rest32[i2]
+	rx := w0*r0[0] + w1*r1[0] + w2*r2[0]
+	ry := w0*r0[1] + w1*r1[1] + w2*r2[1]
+	rz := w0*r0[2] + w1*r1[2] + w2*r2[2]
+	l := p.light[i0].mul(w0).add(p.light[i1].mul(w1)).add(p.light[i2].mul(w2))
+	return b.paint(&b.parts[b.mat[ti]], rx, ry, rz, 1/(z*p.f)).tint(l), true
 }
 
 // compose lays the gathered samples over the background.

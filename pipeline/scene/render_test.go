@@ -176,7 +176,7 @@ func TestDeterministicOnAnyNumberOfCores(t *testing.T) {
 			t.Fatal(err)
 		}
 		var h hashWriter
-		if err := m.pump(context.Background(), m.frameTimes()[:7], &h, nil); err != nil {
+		if err := new(Renderer).pump(context.Background(), m, m.frameTimes()[:7], &h, nil); err != nil {
 			t.Fatal(err)
 		}
 		return h.sum

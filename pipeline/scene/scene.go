@@ -281,6 +281,12 @@ type Camera struct {
 	Sharpen float64 `json:"sharpen,omitempty"`
 	// Samples is how many samples make a pixel of the horse; 0 means 8, more where limbs blur. Rounded up to even.
 	Samples int `json:"samples,omitempty"`
+	// PaintOnce paints a surface once a pixel, in the pixel's middle and in the middle of the
+	// exposure, and not at each of its samples, and only surfaces that face the camera.
+	// That takes a fraction of the time. Edges are sampled as ever, but movement does not
+	// blur what is within them: it is for the short exposures of a bright day. A lane with
+	// grass cannot have it.
+	PaintOnce bool `json:"paint_once,omitempty"`
 }
 
 // Light is the light of the scene.
@@ -521,6 +527,9 @@ func (s Scene) check() error {
 	}
 	if s.Camera.Width%2 != 0 || s.Camera.Height%2 != 0 {
 		return fmt.Errorf("scene: picture size %d × %d is not even", s.Camera.Width, s.Camera.Height)
+	}
+	if s.Camera.PaintOnce && s.Yard.GrassCM > 0 {
+		return errors.New("scene: paint_once does not go with grass, which hides single samples")
 	}
 	add("picture width", float64(s.Camera.Width), 64, 8192)
 	add("picture height", float64(s.Camera.Height), 64, 8192)
