@@ -24,7 +24,9 @@
 // period; every frame is the mean of several samples a pixel, spread over the
 // pixel and over the exposure so that neither shifts the other. Only the
 // background of handheld clips is read from a layer drawn at twice the
-// resolution.
+// resolution. Where a scene asks to be painted once a pixel, as the demo's do, samples
+// still say which part of the horse covers how much of a pixel; its texture and
+// light are those of the pixel's middle.
 //
 // Settings are met by correction: the motion is simulated, measured with the
 // definitions of the measures on the 3D truth, corrected by the difference and
