@@ -310,9 +310,24 @@ func (st *stander) placeBy(h *candidate, w flow.Window, models [2][]model) error
 //
 // like is the best likeness of any, NCC, 0 where none was found.
 func (st *stander) byMarks(f int, p flow.Point, w flow.Window, models []model) (place relocation, like float64, err error) {
+	place, like, err = st.near(f, p, w, models)
+	if err == nil && place.from != nil && place.At.Dist(p) > 0.3*w.Size() {
+		// What another of them says may lie beyond where was looked.
+		return st.near(f, place.At, w, models)
+	}
+	return place, like, err
+}
+
+// near is byMarks within 0.6 sides of the patch of p.
+func (st *stander) near(f int, p flow.Point, w flow.Window, models []model) (place relocation, like float64, err error) {
 	size := w.Size()
-	ok, err := st.around(f, p, w, 0.6*size+4)
+	reach := 0.6 * size
+	ok, err := st.around(f, p, w, reach+4)
 	if err != nil || !ok {
+		return relocation{}, 0, err
+	}
+	field, err := st.fo.areaFor(st.picture, st.origin, size)
+	if err != nil {
 		return relocation{}, 0, err
 	}
 	var all []*appearance
@@ -321,20 +336,44 @@ func (st *stander) byMarks(f int, p flow.Point, w flow.Window, models []model) (
 	}
 	var found []relocation
 	for _, m := range st.fo.bestAnchors(all, flow.Pose{At: p, Scale: size}, size) {
-		r, ok, err := st.fo.anchor(m, st.plane, flow.Pose{At: p, Scale: size}, size, 0)
+		// Registering finds the nearest place that is alike; correlating, the likest.
+		at, err := st.likestPlace(&field, m, size, p, reach)
 		if err != nil {
 			return relocation{}, 0, err
 		}
-		if ok && r.At.Dist(p) < 0.6*size {
-			like = max(like, r.NCC)
+		r, ok, err := st.fo.anchor(m, st.plane, flow.Pose{At: at, Scale: size}, size, 0)
+		if err != nil {
+			return relocation{}, 0, err
 		}
-		if ok && r.NCC >= st.model.StandNCC && r.At.Dist(p) < 0.6*size {
+		if !ok || r.At.Dist(p) >= reach {
+			continue
+		}
+		like = max(like, r.NCC)
+		if r.NCC >= st.model.StandNCC {
 			// What looks less alike is known less well.
 			r.variance += sq(0.15 * size * (1 - r.NCC))
 			found = append(found, r)
 		}
 	}
 	return agreed(found), like, nil
+}
+
+// likestPlace returns where in the field, within reach of p, it looks most like m in the given
+// size, px; p where that can't be told.
+func (st *stander) likestPlace(field *area, m *appearance, size float64, p flow.Point, reach float64) (flow.Point, error) {
+	template, mark, ok, err := field.like(m, st.clip.engine, size/m.scale, 6)
+	if err != nil || !ok {
+		return p, err
+	}
+	s, err := st.fo.correlate(0, field.picture, template)
+	if err != nil {
+		return p, err
+	}
+	best := bestPlace(s, 0, func(x, y int) bool { return field.where(x, y, mark).Dist(p) < reach })
+	if best.score < st.model.LookNCC {
+		return p, nil
+	}
+	return field.where(best.x, best.y, mark), nil
 }
 
 // describe says how much a stance looks like the marks of either side and how far

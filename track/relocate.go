@@ -36,6 +36,11 @@ type relocation struct {
 	from     *appearance // The most alike of them; nil where none was found.
 }
 
+// agrees reports whether two places of one landmark lie no farther apart than both may be off.
+func (r *relocation) agrees(o relocation) bool {
+	return r.At.Dist(o.At) <= 0.2+2.5*math.Sqrt(r.variance+o.variance)
+}
+
 // agreed puts together the places that several appearances found. Their marks
 // were clicked one by one, so the errors of the clicks are independent; that the
 // landmark looks otherwise from here than it did where it was marked moves all of
@@ -56,7 +61,7 @@ func agreed(found []relocation) relocation {
 	var at flow.Point
 	var sum, clicks, rest float64
 	for _, r := range found {
-		if r.At.Dist(surest.At) > 0.2+2.5*math.Sqrt(r.variance+surest.variance) {
+		if !r.agrees(surest) {
 			continue
 		}
 		w := 1 / r.variance

@@ -461,7 +461,11 @@ func (st *stander) place(s *standing, models [2][]model, side int, seeds []seed)
 			variance, click = max(variance, r.variance), max(click, r.click)
 		}
 		if len(xs) > 0 {
-			found = append(found, relocation{Registration: flow.Registration{Pose: flow.Pose{At: flow.Point{X: median(xs), Y: median(ys)}}}, variance: variance, click: click})
+			by := relocation{Registration: flow.Registration{Pose: flow.Pose{At: flow.Point{X: median(xs), Y: median(ys)}}}, variance: variance, click: click}
+			// What a person clicked here stands over what looks like it.
+			if len(found) == 0 || by.agrees(agreed(found)) {
+				found = append(found, by)
+			}
 		}
 	}
 	s.place, s.placed = agreed(found), len(found) > 0

@@ -2,6 +2,7 @@ package track
 
 import (
 	"context"
+	"image"
 	"math"
 	"slices"
 
@@ -72,10 +73,13 @@ type stander struct {
 	clip  *clip
 	model *errormodel.Tracking
 	fo    *follower // Lends its masks and its resizing of appearances.
-	plane flow.Plane
-	buf   []byte
-	here  grid
-	veil  veil
+	// What was read last of a frame: the picture, which begins at origin, and its plane.
+	picture flow.Gray
+	origin  image.Point
+	plane   flow.Plane
+	buf     []byte
+	here    grid
+	veil    veil
 }
 
 // unsteady returns where in frame f lies what lies at p in frame 0.
@@ -94,7 +98,7 @@ func (c *clip) unsteady(f int, p flow.Point) (flow.Point, bool) {
 // around reads frame f around p and returns whether there is enough of it.
 func (st *stander) around(f int, p flow.Point, w flow.Window, margin float64) (bool, error) {
 	g, o, buf, err := st.clip.spool.region(f, rectAround(p, w, margin), st.buf)
-	st.buf = buf
+	st.buf, st.picture, st.origin = buf, g, o
 	if err != nil || g.Width < 8 || g.Height < 8 {
 		return false, err
 	}
@@ -292,7 +296,10 @@ func (st *stander) compare(l *standingLook, g int, q flow.Point, size float64, a
 	moved := false
 	if l.template != nil {
 		r := l.template.Register(st.plane, flow.Pose{At: q, Scale: 1}, flow.RegisterOptions{ScaleSD: 0.01, AngleSD: 0.02})
-		if r.OK && r.NCC >= leastNCC && r.At.Dist(q) <= st.model.StandStray*size+0.5 {
+		if r.OK && r.NCC >= leastNCC {
+			if r.At.Dist(q) > st.model.StandStray*size+0.5 {
+				return stood{}, false // It is seen elsewhere.
+			}
 			out.ncc, out.steady, out.sd, moved = r.NCC, c.steady(g, r.At), math.Hypot(r.SD, st.model.RegisterFloor), true
 		}
 	}
