@@ -337,7 +337,7 @@ func (st *stander) near(f int, p flow.Point, w flow.Window, models []model) (pla
 	var found []relocation
 	for _, m := range st.fo.bestAnchors(all, flow.Pose{At: p, Scale: size}, size) {
 		// Registering finds the nearest place that is alike; correlating, the likest.
-		at, err := st.likestPlace(&field, m, size, p, reach)
+		at, rivals, err := st.likestPlace(&field, m, size, p, reach)
 		if err != nil {
 			return relocation{}, 0, err
 		}
@@ -351,7 +351,7 @@ func (st *stander) near(f int, p flow.Point, w flow.Window, models []model) (pla
 		like = max(like, r.NCC)
 		if r.NCC >= st.model.StandNCC {
 			// What looks less alike is known less well.
-			r.variance += sq(0.15 * size * (1 - r.NCC))
+			r.variance += sq(0.15*size*(1-r.NCC)) + rivals
 			found = append(found, r)
 		}
 	}
@@ -359,21 +359,32 @@ func (st *stander) near(f int, p flow.Point, w flow.Window, models []model) (pla
 }
 
 // likestPlace returns where in the field, within reach of p, it looks most like m in the given
-// size, px; p where that can't be told.
-func (st *stander) likestPlace(field *area, m *appearance, size float64, p flow.Point, reach float64) (flow.Point, error) {
+// size, px; p where that can't be told. rivals is the variance, px², that other places add which
+// look nearly as much like it.
+func (st *stander) likestPlace(field *area, m *appearance, size float64, p flow.Point, reach float64) (at flow.Point, rivals float64, err error) {
 	template, mark, ok, err := field.like(m, st.clip.engine, size/m.scale, 6)
 	if err != nil || !ok {
-		return p, err
+		return p, 0, err
 	}
 	s, err := st.fo.correlate(0, field.picture, template)
 	if err != nil {
-		return p, err
+		return p, 0, err
 	}
 	best := bestPlace(s, 0, func(x, y int) bool { return field.where(x, y, mark).Dist(p) < reach })
 	if best.score < st.model.LookNCC {
-		return p, nil
+		return p, 0, nil
 	}
-	return field.where(best.x, best.y, mark), nil
+	at = field.where(best.x, best.y, mark)
+	sum := 0.0
+	for _, q := range peaks(s) {
+		there := field.where(q.x, q.y, mark)
+		w := math.Exp(-(best.score - q.score) / st.model.RivalNCC)
+		if there.Dist(p) < reach {
+			sum += w
+			rivals += w * sq(there.Dist(at)) / 2
+		}
+	}
+	return at, rivals / max(sum, 1), nil
 }
 
 // describe says how much a stance looks like the marks of either side and how far

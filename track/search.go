@@ -34,6 +34,21 @@ func bestPlace(s flow.Scores, apart float64, allowed func(x, y int) bool) place 
 	return p
 }
 
+// peaks returns the places that score higher than all beside them.
+func peaks(s flow.Scores) (out []place) {
+	at := func(x, y int) float32 { return s.Score[y*s.Width+x] }
+	for y := 1; y < s.Height-1; y++ {
+		for x := 1; x < s.Width-1; x++ {
+			v := at(x, y)
+			if v > at(x-1, y) && v >= at(x+1, y) && v > at(x, y-1) && v >= at(x, y+1) &&
+				v > at(x-1, y-1) && v >= at(x+1, y+1) && v > at(x+1, y-1) && v >= at(x-1, y+1) {
+				out = append(out, place{x: x, y: y, score: float64(v)})
+			}
+		}
+	}
+	return out
+}
+
 // searchSide is the side of a patch, px, to which a larger one is shrunk where it is
 // looked for: correlating costs its fourth power.
 const searchSide = 20.0

@@ -267,6 +267,9 @@ type Tracking struct {
 	// LeastLike is the correlation with the marks below which a stance can't be placed by them.
 	// Derived: StandNCC.
 	LeastLike float64
+	// RivalNCC is by how much less a place may look like a mark than the likest one for being it
+	// to be 1/e as likely. Judged.
+	RivalNCC float64
 	// LeastFill is how much of a patch a hoof must fill, share of what it fills where it was
 	// marked. Judged.
 	LeastFill float64
@@ -355,7 +358,7 @@ func usualTracking() Tracking {
 		HeelNCC: 0.93, RisingNCC: 0.97, LeftS: 0.04, PriorWeight: 3.0, MostClick: 4.0,
 		BareFromS: 0.35, BareToS: 1.7, BareLooks: 9, StillS: 0.1, StillLimit: 7.0, LeastShare: 0.2,
 		StillShare: 0.55, GoneShare: 0.25, LiftedShare: 0.6,
-		ShortestStep: 0.17, LongestStep: 0.85, LongestDuty: 0.8, LongStance: 1.5, LeastLike: 0.75, LeastFill: 0.5,
+		ShortestStep: 0.17, LongestStep: 0.85, LongestDuty: 0.8, LongStance: 1.5, LeastLike: 0.75, RivalNCC: 0.04, LeastFill: 0.5,
 		LeastWorth: 0.5, MarkedWorth: 4.0, MissedStep: 0.8, MostMissed: 12, OffStepSD: 0.12, LandingSD: 0.04,
 		LastsSD: 0.15, FarOffBeat: 0.3, MostFound: 0.6, ClearlyBest: 1.0,
 		SwingApart: 0.15, SwingSD: 0.03, SwingDown: 0.5, BesideS: 0.05,
