@@ -487,14 +487,18 @@ func (c *clip) sampleOf(s *standing, p stood, edge bool) (traj.Sample, bool) {
 	if !ok {
 		return traj.Gone(), false
 	}
-	sd := p.sd
+	across, down := p.sd, p.sd
 	if edge {
-		sd = math.Hypot(sd, c.model.EdgeSD*s.size)
+		across, down = math.Hypot(across, c.model.EdgeSD*s.size), math.Hypot(down, c.model.EdgeDown*s.size)
 	}
 	if !c.turnsInSight(s.landmark) {
-		sd = math.Hypot(sd, c.model.CoveredSD*s.size)
+		across, down = math.Hypot(across, c.model.CoveredSD*s.size), math.Hypot(down, c.model.CoveredSD*s.size)
 	}
-	return traj.Sample{X: at.X, Y: at.Y, SD: math.Sqrt(s.place.variance + sq(sd)), Quality: max(0, min(1, p.ncc)), Status: traj.Tracked}, true
+	out := traj.Sample{X: at.X, Y: at.Y, SD: math.Sqrt(s.place.variance + sq(across)), Quality: max(0, min(1, p.ncc)), Status: traj.Tracked}
+	if down != across {
+		out.SDY = math.Sqrt(s.place.variance + sq(down))
+	}
+	return out, true
 }
 
 // apart takes from the stances of the pair behind the frames in which a hoof of the pair
