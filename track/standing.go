@@ -252,6 +252,9 @@ func (st *stander) prolong(ctx context.Context, s *standing, base *standingLook,
 		if again && (best.steady.Dist(place) > st.model.SamePlace*s.size+0.5 || best.sd >= st.model.VagueSD*s.size) {
 			continue // Another hoof, as hinds come to the prints of the fores.
 		}
+		if dir > 0 && !again && best.sd < st.model.VagueSD*s.size && best.steady.Dist(place) > st.model.SamePlace*s.size {
+			break // It leaves, or another hoof takes its place.
+		}
 		s.seen = append(s.seen, best)
 		place, last = best.steady, g
 		if age := math.Abs(c.times[g] - c.times[key.frame]); best.ncc > 0.85 && best.ncc < 0.95 || best.ncc > 0.6 && age > st.model.KeyS {
