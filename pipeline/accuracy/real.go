@@ -68,6 +68,8 @@ type RealTally struct {
 	// Outside counts those farther off than three times the stated spread and the
 	// reading's own error, 1 px, together.
 	Outside int
+	// Astray counts those of Wrong that are farther off than that.
+	Astray int
 }
 
 // RealEnd is one end of a stance.
@@ -193,6 +195,9 @@ func (f *RealFigures) positions(path string, c RealClip, set map[traj.Landmark]m
 		}
 		if e > 3*math.Hypot(s.sd, 1) {
 			into.Outside++
+			if e > 5 {
+				into.Astray++
+			}
 		}
 	}
 	return nil
