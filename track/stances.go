@@ -37,10 +37,11 @@ func (c *clip) marked(ctx context.Context, pair [2]traj.Landmark, seeds []seed) 
 	for i := range seeds {
 		m := &seeds[i]
 		side := slices.Index(pair[:], m.Landmark)
-		if side >= 0 {
-			ps.st.marks[side] = append(ps.st.marks[side], *m)
+		if side < 0 {
+			continue
 		}
-		if side < 0 || !m.Visible {
+		ps.st.marks[side] = append(ps.st.marks[side], *m)
+		if !m.Visible {
 			continue
 		}
 		w, _ := m.patch(c.window)
@@ -51,53 +52,63 @@ func (c *clip) marked(ctx context.Context, pair [2]traj.Landmark, seeds []seed) 
 		if s != nil && s.endless {
 			ps.endless++
 		}
-		if m.stands = s != nil && !s.endless && len(s.seen) >= c.model.Fewest && s.lasts(c.times) >= c.model.ShortS; !m.stands {
-			continue
-		}
-		s.landmark, s.marked = m.Landmark, side
-		if same := slices.IndexFunc(ps.known, func(o *standing) bool { return o.marked == side && o.same(s, c.times) }); same < 0 {
-			ps.known = append(ps.known, s)
-		} else {
-			ps.known[same].join(s)
+		if m.stands = s != nil && !s.endless && len(s.seen) >= c.model.Fewest && s.lasts(c.times) >= c.model.ShortS; m.stands {
+			s.landmark, s.marked = m.Landmark, side
+			ps.add(s)
 		}
 	}
-	// A mark elsewhere in the meantime, or two hooves in one place, say that it was
-	// another that stood there; of two stances between which there is no time for a swing,
-	// the shorter one is the hoof as it comes or goes.
-	wrong := map[*standing]bool{}
-	for i, s := range ps.known {
-		for _, m := range ps.st.marks[s.marked] {
-			wrong[s] = wrong[s] || ps.st.contradicts(m, s)
-		}
-		for _, o := range ps.known[:i] {
-			if o.marked != s.marked && s.first() <= o.last() && o.first() <= s.last() && s.mean().Dist(o.mean()) < c.model.StandStray*s.size {
-				wrong[s], wrong[o] = true, true
-			}
-			if o.marked == s.marked && s.apart(o, c.times) < c.pace.ShortestSwingS {
-				if s.lasts(c.times) < o.lasts(c.times) {
-					wrong[s] = true
-				} else {
-					wrong[o] = true
-				}
-			}
-		}
-	}
+	wrong := ps.wrong()
 	for side := range ps.st.marks { // With what is known of them by now.
 		ps.st.marks[side] = ps.st.marks[side][:0]
 	}
 	for i := range seeds {
 		m := &seeds[i]
-		if m.stands && slices.ContainsFunc(ps.known, func(s *standing) bool {
+		m.stands = m.stands && !slices.ContainsFunc(ps.known, func(s *standing) bool {
 			return wrong[s] && s.landmark == m.Landmark && m.Frame >= s.first() && m.Frame <= s.last()
-		}) {
-			m.stands = false
-		}
+		})
 		if side := slices.Index(pair[:], m.Landmark); side >= 0 {
 			ps.st.marks[side] = append(ps.st.marks[side], *m)
 		}
 	}
 	ps.known = slices.DeleteFunc(ps.known, func(s *standing) bool { return wrong[s] })
 	return ps, nil
+}
+
+// add adds a marked stance, which may be a part of one that is known.
+func (ps *pairSearch) add(s *standing) {
+	same := slices.IndexFunc(ps.known, func(o *standing) bool { return o.marked == s.marked && o.same(s, ps.st.clip.times) })
+	if same < 0 {
+		ps.known = append(ps.known, s)
+	} else {
+		ps.known[same].join(s)
+	}
+}
+
+// wrong returns the marked stances that are none of their hoof. A mark elsewhere in the
+// meantime, or two hooves in one place, say that it was another that stood there; of two
+// stances between which there is no time for a swing, the shorter one is the hoof as it comes
+// or goes.
+func (ps *pairSearch) wrong() map[*standing]bool {
+	c, wrong := ps.st.clip, map[*standing]bool{}
+	for i, s := range ps.known {
+		if slices.ContainsFunc(ps.st.marks[s.marked], func(m seed) bool { return ps.st.contradicts(m, s) }) {
+			wrong[s] = true
+		}
+		for _, o := range ps.known[:i] {
+			switch {
+			case o.marked != s.marked:
+				if s.first() <= o.last() && o.first() <= s.last() && s.mean().Dist(o.mean()) < c.model.StandStray*s.size {
+					wrong[s], wrong[o] = true, true
+				}
+			case s.apart(o, c.times) >= c.pace.ShortestSwingS:
+			case s.lasts(c.times) < o.lasts(c.times):
+				wrong[s] = true
+			default:
+				wrong[o] = true
+			}
+		}
+	}
+	return wrong
 }
 
 // contradicts reports whether a mark says that its hoof is not the one of the stance: it
@@ -115,39 +126,18 @@ func (st *stander) contradicts(m seed, s *standing) bool {
 func (c *clip) readClicks(searches []*pairSearch, t *trunk, seeds []seed) error {
 	squares, n := c.model.PriorWeight*sq(c.prior), c.model.PriorWeight
 	for _, ps := range searches {
-		for _, m := range seeds {
-			side := slices.Index(ps.pair[:], m.Landmark)
-			if side < 0 || !m.Visible || t.size[m.Frame] == 0 {
-				continue
-			}
-			made, err := c.modelAt(ps.st.fo, t, m)
-			if err != nil {
-				return err
-			}
-			if m.stands {
-				ps.models[side] = append(ps.models[side], made...)
-			} else {
-				ps.moving[side] = append(ps.moving[side], made...)
-			}
+		if err := c.makeModels(ps, t, seeds); err != nil {
+			return err
 		}
 		for _, models := range ps.models {
-			for i, m := range models {
-				others := slices.Delete(slices.Clone(models), i, i+1)
-				if len(others) == 0 {
-					continue
-				}
-				r, like, err := ps.st.byMarks(m.frame, m.at, m.window, others)
+			for i := range models {
+				square, told, err := ps.st.disagreement(models, i)
 				if err != nil {
 					return err
 				}
-				if r.from == nil || like < c.model.LikeMarked {
-					continue
+				if told {
+					squares, n = squares+square, n+1
 				}
-				// Of the click here, of those there, and of what lies between them.
-				share := 1 + r.click/sq(c.prior)
-				d := r.At.Sub(m.at)
-				squares += min(max(0, (d.X*d.X+d.Y*d.Y)/2-(r.variance-r.click))/share, sq(c.model.MostClick))
-				n++
 			}
 		}
 	}
@@ -159,17 +149,50 @@ func (c *clip) readClicks(searches []*pairSearch, t *trunk, seeds []seed) error 
 		c.marks[i].SD, seeds[i].SD = click, click
 	}
 	for _, ps := range searches {
-		for _, models := range ps.models {
-			for _, m := range models {
-				for i := range seeds {
-					if seeds[i].Frame == m.frame && seeds[i].X == m.at.X && seeds[i].Y == m.at.Y {
-						m.variance = sq(seeds[i].SD)
-					}
-				}
+		for _, m := range slices.Concat(ps.models[0], ps.models[1]) {
+			if i := slices.IndexFunc(seeds, func(s seed) bool { return s.Frame == m.frame && s.X == m.at.X && s.Y == m.at.Y }); i >= 0 {
+				m.variance = sq(seeds[i].SD)
 			}
 		}
 	}
 	return nil
+}
+
+// makeModels makes the models of the pair's marks.
+func (c *clip) makeModels(ps *pairSearch, t *trunk, seeds []seed) error {
+	for _, m := range seeds {
+		side := slices.Index(ps.pair[:], m.Landmark)
+		if side < 0 || !m.Visible || t.size[m.Frame] == 0 {
+			continue
+		}
+		made, err := c.modelAt(ps.st.fo, t, m)
+		if err != nil {
+			return err
+		}
+		if m.stands {
+			ps.models[side] = append(ps.models[side], made...)
+		} else {
+			ps.moving[side] = append(ps.moving[side], made...)
+		}
+	}
+	return nil
+}
+
+// disagreement returns how far the i-th of a hoof's models lies from where the others have it:
+// the square along one axis, px², as far as it is of one click; told is whether they find it.
+func (st *stander) disagreement(models []model, i int) (square float64, told bool, err error) {
+	m, others := models[i], slices.Delete(slices.Clone(models), i, i+1)
+	if len(others) == 0 {
+		return 0, false, nil
+	}
+	r, like, err := st.byMarks(m.frame, m.at, m.window, others)
+	if err != nil || r.from == nil || like < st.model.LikeMarked {
+		return 0, false, err
+	}
+	// Of the click here, of those there, and of what lies between them.
+	share := 1 + r.click/sq(st.clip.prior)
+	d := r.At.Sub(m.at)
+	return min(max(0, (d.X*d.X+d.Y*d.Y)/2-(r.variance-r.click))/share, sq(st.model.MostClick)), true, nil
 }
 
 // findStanding finds the stances of both hooves of the pair through the clip. t must not
