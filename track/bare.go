@@ -71,51 +71,56 @@ func (st *stander) sampleHere(q flow.Point, size float64, out grid) grid {
 // stand in frame f: the median of up to nine looks at times at which it should be bare;
 // nil where there are too few. It returns these looks, too.
 func (st *stander) bare(f int, p flow.Point, size float64) (bare grid, looks []grid, err error) {
-	c := st.clip
-	gather := func(dir int) error {
-		room := c.times[f] - c.times[0]
-		if dir > 0 {
-			room = c.times[len(c.times)-1] - c.times[f]
-		}
-		next, apart := st.model.BareFromS, max(0.03, (min(st.model.BareToS, room)-st.model.BareFromS)/float64(st.model.BareLooks))
-		for g := f + dir; g >= 0 && g < len(c.times) && len(looks) < st.model.BareLooks; g += dir {
-			d := math.Abs(c.times[g] - c.times[f])
-			if d < next {
-				continue
-			}
-			if d > st.model.BareToS {
-				return nil
-			}
-			next = d + apart
-			look, ok, err := st.sample(g, p, 0, 0, size, nil)
-			if err != nil {
-				return err
-			}
-			if !ok {
-				// Where the scratch file has nothing, nothing moved.
-				look, ok = st.fromLane(p, size)
-			}
-			if ok {
-				looks = append(looks, look)
-			}
-		}
-		return nil
-	}
 	dir := 1
-	if c.grows {
+	if st.clip.grows {
 		dir = -1
 	}
-	if err := gather(dir); err != nil {
-		return nil, nil, err
-	}
-	if len(looks) < 4 {
-		if err := gather(-dir); err != nil {
+	for _, dir := range []int{dir, -dir} {
+		if looks, err = st.gather(looks, f, dir, p, size); err != nil {
 			return nil, nil, err
 		}
+		if len(looks) >= 4 {
+			return middleOf(looks), looks, nil
+		}
 	}
-	if len(looks) < 4 {
-		return nil, looks, nil
+	return nil, looks, nil
+}
+
+// gather adds to looks what p, a point of frame 0, looks like before frame f, where dir is −1,
+// or after it, when it should be bare.
+func (st *stander) gather(looks []grid, f, dir int, p flow.Point, size float64) ([]grid, error) {
+	times := st.clip.times
+	room := times[f] - times[0]
+	if dir > 0 {
+		room = times[len(times)-1] - times[f]
 	}
+	next, apart := st.model.BareFromS, max(0.03, (min(st.model.BareToS, room)-st.model.BareFromS)/float64(st.model.BareLooks))
+	for g := f + dir; g >= 0 && g < len(times) && len(looks) < st.model.BareLooks; g += dir {
+		d := math.Abs(times[g] - times[f])
+		if d < next {
+			continue
+		}
+		if d > st.model.BareToS {
+			break
+		}
+		next = d + apart
+		look, ok, err := st.sample(g, p, 0, 0, size, nil)
+		if err != nil {
+			return nil, err
+		}
+		if !ok {
+			// Where the scratch file has nothing, nothing moved.
+			look, ok = st.fromLane(p, size)
+		}
+		if ok {
+			looks = append(looks, look)
+		}
+	}
+	return looks, nil
+}
+
+// middleOf returns the median of looks sample by sample, NaN where fewer than three tell.
+func middleOf(looks []grid) grid {
 	out := make(grid, gridSide*gridRows)
 	column := make([]float32, 0, len(looks))
 	for i := range out {
@@ -132,7 +137,7 @@ func (st *stander) bare(f int, p flow.Point, size float64) (bare grid, looks []g
 		slices.Sort(column)
 		out[i] = column[len(column)/2]
 	}
-	return out, looks, nil
+	return out
 }
 
 // fromLane is sample of the picture of the empty lane.

@@ -209,18 +209,7 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 	if err != nil {
 		return nil, err
 	}
-	for _, s := range all {
-		for i := range seeds {
-			m := &seeds[i]
-			side := slices.Index(pair[:], m.Landmark)
-			if side < 0 || s.marked >= 0 || !m.Visible || m.stands || m.Frame < s.first() || m.Frame > s.last() {
-				continue
-			}
-			if c.steady(m.Frame, flow.Point{X: m.X, Y: m.Y}).Dist(s.mean()) < c.model.StandStray*s.size {
-				s.marked, m.stands = side, true // It could not be told from the mark alone that it stands.
-			}
-		}
-	}
+	st.meet(all, pair, seeds)
 	all = st.absorb(all, &models, seeds)
 	st.passed(all)
 	fills := math.Inf(1)
@@ -230,21 +219,7 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 	for _, s := range all {
 		s.fills = fills
 	}
-	chosen, sure := count(all, c.times, c.pace, c.model)
-	var out []*standing
-	lasts := usual(all, c.times)
-	for i, s := range all {
-		k := slices.Index(chosen.index, i)
-		switch {
-		case sure && k >= 0 && (s.marked >= 0 || s.worth(chosen.side[k], c.times, lasts) > c.model.LeastWorth):
-			s.landmark, s.beat = pair[chosen.side[k]], chosen.beat[k]
-		case s.marked >= 0:
-			s.beat = -1
-		default:
-			continue
-		}
-		out = append(out, s)
-	}
+	out := c.choose(all, pair)
 	// From in front a hind that lands in the print of a fore hides that this one left; the two
 	// together stand for longer than any. In slow motion hardly a stance is seen to its end.
 	long := (1 + c.model.LastsSD) * middling(out, c.times)
@@ -268,6 +243,43 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 	}
 	c.cutShort(out, pair)
 	return slices.DeleteFunc(out, func(s *standing) bool { return !s.placed }), nil
+}
+
+// meet gives a stance that nobody marked to the mark that lies in it and of which it could not
+// be told alone that it stands.
+func (st *stander) meet(all []*standing, pair [2]traj.Landmark, seeds []seed) {
+	for _, s := range all {
+		for i := range seeds {
+			m := &seeds[i]
+			side := slices.Index(pair[:], m.Landmark)
+			if side < 0 || s.marked >= 0 || !m.Visible || m.stands || m.Frame < s.first() || m.Frame > s.last() {
+				continue
+			}
+			if st.clip.steady(m.Frame, flow.Point{X: m.X, Y: m.Y}).Dist(s.mean()) < st.model.StandStray*s.size {
+				s.marked, m.stands = side, true
+			}
+		}
+	}
+}
+
+// choose returns the stances that steps can be counted by, with their limb and beat, and those
+// that a person marked.
+func (c *clip) choose(all []*standing, pair [2]traj.Landmark) (out []*standing) {
+	chosen, sure := count(all, c.times, c.pace, c.model)
+	lasts := usual(all, c.times)
+	for i, s := range all {
+		k := slices.Index(chosen.index, i)
+		switch {
+		case sure && k >= 0 && (s.marked >= 0 || s.worth(chosen.side[k], c.times, lasts) > c.model.LeastWorth):
+			s.landmark, s.beat = pair[chosen.side[k]], chosen.beat[k]
+		case s.marked >= 0:
+			s.beat = -1
+		default:
+			continue
+		}
+		out = append(out, s)
+	}
+	return out
 }
 
 // afterPrint takes off the beginning of a hind's stance that lasts far longer than usual,
@@ -462,37 +474,48 @@ func (st *stander) place(s *standing, models [2][]model, side int, seeds []seed)
 			others = append(others, m)
 		}
 	}
-	if len(others) > 0 {
-		window := others[0].window.Scaled(s.size / others[0].window.Size())
-		var xs, ys []weighted
-		var variance, click float64
-		n := len(s.seen)
-		for _, i := range slices.Compact([]int{n / 4, n / 2, 3 * n / 4}) {
-			p, ok := c.unsteady(s.seen[i].frame, s.seen[i].steady)
-			if !ok {
-				continue
-			}
-			r, _, err := st.byMarks(s.seen[i].frame, p, window, others)
-			if err != nil {
-				return err
-			}
-			if r.from == nil {
-				continue
-			}
-			d := c.steady(s.seen[i].frame, r.At).Sub(s.seen[i].steady)
-			xs, ys = append(xs, weighted{d.X, 1}), append(ys, weighted{d.Y, 1})
-			variance, click = max(variance, r.variance), max(click, r.click)
-		}
-		if len(xs) > 0 {
-			by := relocation{Registration: flow.Registration{Pose: flow.Pose{At: flow.Point{X: median(xs), Y: median(ys)}}}, variance: variance, click: click}
-			// What a person clicked here stands over what looks like it.
-			if len(found) == 0 || by.agrees(agreed(found)) {
-				found = append(found, by)
-			}
-		}
+	by, ok, err := st.placeByOthers(s, others)
+	if err != nil {
+		return err
+	}
+	// What a person clicked here stands over what looks like it.
+	if ok && (len(found) == 0 || by.agrees(agreed(found))) {
+		found = append(found, by)
 	}
 	s.place, s.placed = agreed(found), len(found) > 0
 	return nil
+}
+
+// placeByOthers finds where the mark lies in a stance by what the hoof looked like in others.
+func (st *stander) placeByOthers(s *standing, others []model) (by relocation, ok bool, err error) {
+	if len(others) == 0 {
+		return by, false, nil
+	}
+	c := st.clip
+	window := others[0].window.Scaled(s.size / others[0].window.Size())
+	var xs, ys []weighted
+	n := len(s.seen)
+	for _, i := range slices.Compact([]int{n / 4, n / 2, 3 * n / 4}) {
+		p, ok := c.unsteady(s.seen[i].frame, s.seen[i].steady)
+		if !ok {
+			continue
+		}
+		r, _, err := st.byMarks(s.seen[i].frame, p, window, others)
+		if err != nil {
+			return by, false, err
+		}
+		if r.from == nil {
+			continue
+		}
+		d := c.steady(s.seen[i].frame, r.At).Sub(s.seen[i].steady)
+		xs, ys = append(xs, weighted{d.X, 1}), append(ys, weighted{d.Y, 1})
+		by.variance, by.click = max(by.variance, r.variance), max(by.click, r.click)
+	}
+	if len(xs) == 0 {
+		return by, false, nil
+	}
+	by.At = flow.Point{X: median(xs), Y: median(ys)}
+	return by, true, nil
 }
 
 // sample returns the hoof's place in the k-th frame in which it was seen standing.

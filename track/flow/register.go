@@ -255,31 +255,9 @@ func (t *Template) Register(p Plane, start Pose, opts RegisterOptions) Registrat
 			return fail
 		}
 		r.Agree = float64(f.agree) / t.weight
-		var h [21]float64 // Upper triangle of 6×6, row by row.
-		var b [6]float64
-		for i := range h {
-			h[i] = float64(f.h[i])
-		}
-		for i := range b {
-			b[i] = float64(f.b[i])
-		}
 		variance, scale = noiseInflation*max(float64(f.square)/float64(f.agree), 0.02), pose.Scale
-		if opts.ScaleSD > 0 {
-			l := variance / (opts.ScaleSD * opts.ScaleSD)
-			h[11] += l
-			b[2] += l * math.Log(pose.Scale/start.Scale)
-		} else {
-			h[11] += 1e12
-			b[2] = 0
-		}
-		if opts.AngleSD > 0 {
-			l := variance / (opts.AngleSD * opts.AngleSD)
-			h[15] += l
-			b[3] += l * (pose.Angle - start.Angle)
-		} else {
-			h[15] += 1e12
-			b[3] = 0
-		}
+		h, b := equations(&f)
+		opts.hold(&h, &b, variance, pose, start)
 		var ok bool
 		if normal, ok = factor6(h); !ok {
 			return fail
@@ -288,26 +266,11 @@ func (t *Template) Register(p Plane, start Pose, opts RegisterOptions) Registrat
 		if it == iterations {
 			break
 		}
-		d := normal.solve(b)
-		// Compose with the inverse of the increment; as complex numbers,
-		// the pose's linear part is divided by 1 + ds + i·dθ.
-		ds, da := clamp(d[2], 0.1), clamp(d[3], 0.1)
-		m := (1+ds)*(1+ds) + da*da
-		re, im := (1+ds)/m, -da/m
-		ex, ey := d[0]*re-d[1]*im, d[0]*im+d[1]*re
-		c, s := pose.Scale*cos, pose.Scale*sin
-		mx, my := c*ex-s*ey, s*ex+c*ey
-		if move := math.Hypot(mx, my); move > 0.25*reach {
-			mx, my = mx*0.25*reach/move, my*0.25*reach/move
-		}
-		pose.At.X -= mx
-		pose.At.Y -= my
-		pose.Scale /= math.Sqrt(m)
-		pose.Angle -= math.Atan2(da, 1+ds)
+		step := pose.goBack(normal.solve(b), 0.25*reach, sin, cos)
 		if pose.At.Dist(start.At) > 0.6*reach+3 || !pose.At.Finite() {
 			return fail
 		}
-		if math.Hypot(mx, my) < 0.005*p.Step && math.Abs(ds) < 5e-4 && math.Abs(da) < 5e-4 && it >= 2 {
+		if step.move < 0.005*p.Step && math.Abs(step.scale) < 5e-4 && math.Abs(step.angle) < 5e-4 && it >= 2 {
 			r.Pose = pose
 			break
 		}
@@ -315,6 +278,62 @@ func (t *Template) Register(p Plane, start Pose, opts RegisterOptions) Registrat
 	r.SD = scale * math.Sqrt(variance*(normal.solve([6]float64{1})[0]+normal.solve([6]float64{0, 1})[1])/2)
 	r.OK = r.NCC > 0 && !math.IsNaN(r.SD) && !math.IsNaN(r.At.X+r.At.Y)
 	return r
+}
+
+// equations returns the normal equations: the upper triangle of the 6×6 matrix, row by row, and
+// the right side. Index 2 is of the logarithm of scale, 3 of the angle.
+func equations(f *fit) (h [21]float64, b [6]float64) {
+	for i := range h {
+		h[i] = float64(f.h[i])
+	}
+	for i := range b {
+		b[i] = float64(f.b[i])
+	}
+	return h, b
+}
+
+// hold adds to normal equations that scale and angle stray from start as the options say, where
+// grey levels have the given variance.
+func (o *RegisterOptions) hold(h *[21]float64, b *[6]float64, variance float64, pose, start Pose) {
+	for _, k := range []struct {
+		sd, off         float64
+		diagonal, right int
+	}{
+		{o.ScaleSD, math.Log(pose.Scale / start.Scale), 11, 2},
+		{o.AngleSD, pose.Angle - start.Angle, 15, 3},
+	} {
+		if k.sd > 0 {
+			l := variance / (k.sd * k.sd)
+			h[k.diagonal] += l
+			b[k.right] += l * k.off
+		} else {
+			h[k.diagonal] += 1e12
+			b[k.right] = 0
+		}
+	}
+}
+
+// step is how far a pose was moved: px, and increments of scale (relative) and angle (radians).
+type step struct{ move, scale, angle float64 }
+
+// goBack composes the pose, whose angle has this sine and cosine, with the inverse of increment d
+// of the patch; it moves by no more than most, px. As complex numbers, the pose's linear part is
+// divided by 1 + ds + i·dθ.
+func (pose *Pose) goBack(d [6]float64, most, sin, cos float64) step {
+	ds, da := clamp(d[2], 0.1), clamp(d[3], 0.1)
+	m := (1+ds)*(1+ds) + da*da
+	re, im := (1+ds)/m, -da/m
+	ex, ey := d[0]*re-d[1]*im, d[0]*im+d[1]*re
+	c, s := pose.Scale*cos, pose.Scale*sin
+	mx, my := c*ex-s*ey, s*ex+c*ey
+	if move := math.Hypot(mx, my); move > most {
+		mx, my = mx*most/move, my*most/move
+	}
+	pose.At.X -= mx
+	pose.At.Y -= my
+	pose.Scale /= math.Sqrt(m)
+	pose.Angle -= math.Atan2(da, 1+ds)
+	return step{math.Hypot(mx, my), ds, da}
 }
 
 func clamp(x, most float64) float64 { return max(-most, min(most, x)) }
