@@ -274,64 +274,58 @@ func (c *chain) fillIn(all []*standing, times []float64) {
 	}
 }
 
+// counting is how steps of one length are counted. Index of its slices but marked: stance.
+type counting struct {
+	all    []*standing
+	times  []float64
+	step   float64 // s.
+	pace   *errormodel.Pace
+	model  *errormodel.Tracking
+	worth  [2][]float64 // Of each stance as one of either side.
+	marked []int        // How many stances before index are marked.
+	at, sd []float64    // When each landed, and how well that is known, s.
+	best   [][2]counted // Of either side.
+}
+
+// counted is the best choice of stances up to one of them.
+type counted struct {
+	worth    float64
+	from     int // Stance before it; −1 where it is the first.
+	fromSide int
+	beat     int
+}
+
 // countAt returns the best choice where a step takes so long, s.
 func countAt(all []*standing, times []float64, step float64, pace *errormodel.Pace, m *errormodel.Tracking) chain {
 	n := len(all)
-	type state struct {
-		worth    float64
-		from     int // Stance before it; −1 where it is the first.
-		fromSide int
-		beat     int
-	}
-	marked := make([]int, n+1) // How many before index are marked.
-	for i, s := range all {
-		marked[i+1] = marked[i]
-		if s.marked >= 0 {
-			marked[i+1]++
-		}
-	}
-	at, sd := make([]float64, n), make([]float64, n)
+	k := counting{all: all, times: times, step: step, pace: pace, model: m, marked: make([]int, n+1), at: make([]float64, n), sd: make([]float64, n), best: make([][2]counted, n)}
+	out := chain{model: m, step: step, worth: math.Inf(-1)}
 	lasts := usual(all, times)
 	for i, s := range all {
-		at[i], sd[i] = s.landing(times, lasts)
-	}
-	out := chain{model: m, step: step, worth: math.Inf(-1)}
-	for _, s := range all { // A limb can't stand for longer than its stride lasts.
-		if longest := max(lasts, s.lasts(times)); s.marked >= 0 && longest > m.LongestDuty*2*step {
-			return out
+		k.marked[i+1] = k.marked[i]
+		if s.marked >= 0 {
+			k.marked[i+1]++
+			if max(lasts, s.lasts(times)) > m.LongestDuty*2*step {
+				return out // A limb can't stand for longer than its stride lasts.
+			}
+		}
+		k.at[i], k.sd[i] = s.landing(times, lasts)
+		for side := range 2 {
+			k.worth[side] = append(k.worth[side], s.worth(side, times, lasts))
 		}
 	}
-	best := make([][2]state, n)
 	end, endSide := -1, 0
-	for i, s := range all {
+	for i := range all {
 		for side := range 2 {
-			worth := s.worth(side, times, lasts)
-			b := state{worth: worth - m.MarkedWorth*float64(marked[i]), from: -1}
-			for j := range i {
-				o := all[j]
-				d := (at[i] - at[j]) / step
-				for from := range 2 {
-					// Steps from one side to the other are odd, and even to the same side.
-					steps := 2 - float64(from^side)
-					steps += 2 * max(0, math.Round((d-steps)/2))
-					if steps > m.MostMissed || from == side && times[s.first()]-times[o.last()] < pace.ShortestSwingS {
-						continue // One limb can't stand in two places, nor go from one to the other so soon.
-					}
-					off := (d - steps) * step / math.Sqrt(sq(sd[i])+sq(sd[j])+sq(m.OffStepSD*step)*steps)
-					v := best[j][from].worth + worth - min(off*off/2, 3) - m.MissedStep*(steps-1) - m.MarkedWorth*float64(marked[i]-marked[j+1])
-					if v > b.worth {
-						b = state{v, j, from, best[j][from].beat + int(steps)}
-					}
-				}
-			}
-			best[i][side] = b
-			if total := b.worth - m.MarkedWorth*float64(marked[n]-marked[i+1]); total > out.worth {
+			b := k.upTo(i, side)
+			k.best[i][side] = b
+			if total := b.worth - m.MarkedWorth*float64(k.marked[n]-k.marked[i+1]); total > out.worth {
 				out.worth, end, endSide = total, i, side
 			}
 		}
 	}
 	for i, side := end, endSide; i >= 0; {
-		b := best[i][side]
+		b := k.best[i][side]
 		out.index, out.side, out.beat = append(out.index, i), append(out.side, side), append(out.beat, b.beat)
 		i, side = b.from, b.fromSide
 	}
@@ -339,4 +333,28 @@ func countAt(all []*standing, times []float64, step float64, pace *errormodel.Pa
 	slices.Reverse(out.side)
 	slices.Reverse(out.beat)
 	return out
+}
+
+// upTo returns the best choice that ends with stance i as one of side.
+func (k *counting) upTo(i, side int) counted {
+	m := k.model
+	worth := k.worth[side][i]
+	b := counted{worth: worth - m.MarkedWorth*float64(k.marked[i]), from: -1}
+	for j := range i {
+		d := (k.at[i] - k.at[j]) / k.step
+		for from := range 2 {
+			// Steps from one side to the other are odd, and even to the same side.
+			steps := 2 - float64(from^side)
+			steps += 2 * max(0, math.Round((d-steps)/2))
+			if steps > m.MostMissed || from == side && k.times[k.all[i].first()]-k.times[k.all[j].last()] < k.pace.ShortestSwingS {
+				continue // One limb can't stand in two places, nor go from one to the other so soon.
+			}
+			off := (d - steps) * k.step / math.Sqrt(sq(k.sd[i])+sq(k.sd[j])+sq(m.OffStepSD*k.step)*steps)
+			v := k.best[j][from].worth + worth - min(off*off/2, 3) - m.MissedStep*(steps-1) - m.MarkedWorth*float64(k.marked[i]-k.marked[j+1])
+			if v > b.worth {
+				b = counted{v, j, from, k.best[j][from].beat + int(steps)}
+			}
+		}
+	}
+	return b
 }
