@@ -93,5 +93,99 @@ func TestRefineTakesMarksOfOtherDistances(t *testing.T) {
 		if f == 0 && after > 0.7*before {
 			t.Errorf("frame %d: the click stays %.2f px off, alone %.2f", f, after, before)
 		}
+		// Registering alone goes astray from so far.
+		far, _, err := st.byMarks(f, nearest.at.Add(flow.Point{X: 0.5 * side * k}), nearest.window, marked)
+		if err != nil || far.from == nil || far.At.Dist(all.At) > 0.3 {
+			t.Errorf("frame %d: from half a patch beside it the hoof is found at %v, want %v (%v)", f, far.At, all.At, err)
+		}
+	}
+}
+
+// standerOn returns what looks for the stances of the left fore in frames, a sixtieth of a second
+// apart, of a camera that keeps still.
+func standerOn(t *testing.T, frames ...flow.Gray) *stander {
+	t.Helper()
+	c := &clip{model: &known, engine: flow.New(), hands: newHands(), width: frames[0].Width, height: frames[0].Height, pace: &known.Trot, grows: true}
+	var err error
+	if c.spool, err = newSpool(t.TempDir(), 1<<24, 1<<20); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { c.spool.close() })
+	for f, g := range frames {
+		c.times = append(c.times, float64(f)/60)
+		if err := c.spool.add(g, image.Rect(0, 0, g.Width, g.Height)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return &stander{clip: c, model: c.model, fo: &follower{clip: c, model: c.model, landmark: traj.LeftFore, dir: 1, windows: c.window, scores: make([]flow.Scores, 1)}}
+}
+
+// painted returns a picture of the given side, px.
+func painted(side int, grey func(x, y int) byte) flow.Gray {
+	g := flow.Gray{Pix: make([]byte, side*side), Width: side, Height: side, Stride: side}
+	for y := range side {
+		for x := range side {
+			g.Pix[y*side+x] = grey(x, y)
+		}
+	}
+	return g
+}
+
+// A place beside which another looks the same is not known as surely as one that is alone.
+func TestRivalsWidenTheSpread(t *testing.T) {
+	const side = 30.0
+	rng := rand.New(rand.NewPCG(5, 1))
+	blocks := make([]byte, 64*64) // 3 px wide each.
+	for i := range blocks {
+		blocks[i] = byte(60 + rng.IntN(140))
+	}
+	sdOf := func(period int) float64 {
+		g := painted(180, func(x, y int) byte { return blocks[y/3*64+x%period/3] })
+		st := standerOn(t, g, g)
+		at := flow.Point{X: 90, Y: 90}
+		body := &trunk{at: []flow.Point{{X: 90, Y: 20}, {X: 90, Y: 20}}, size: []float64{70, 70}}
+		models, err := st.clip.modelAt(st.fo, body, seed{Mark: Mark{Landmark: traj.LeftFore, X: at.X, Y: at.Y, Visible: true, SD: 0.4}, size: side})
+		if err != nil || len(models) != 1 {
+			t.Fatalf("%d models, %v", len(models), err)
+		}
+		r, _, err := st.byMarks(1, at, models[0].window, models)
+		if err != nil || r.from == nil {
+			t.Fatalf("the hoof is not found: %v", err)
+		}
+		return math.Sqrt(r.variance)
+	}
+	if alone := sdOf(180); alone > 1 {
+		t.Errorf("a place of which there is no other is known to %.1f px, want less than 1", alone)
+	}
+	// Of three places 12 px apart the middle one is right as likely as either other.
+	if rivals := sdOf(12); rivals < 5 || rivals > 12 {
+		t.Errorf("places 12 px apart that look the same are told to %.1f px, want 5 to 12", rivals)
+	}
+}
+
+// Where a hind lands in the print of the fore it is the hind that stands there from then on,
+// though it looks the same.
+func TestJumpEndsAStance(t *testing.T) {
+	rng := rand.New(rand.NewPCG(7, 1))
+	blocks := make([]byte, 64*64)
+	for i := range blocks {
+		blocks[i] = byte(60 + rng.IntN(140))
+	}
+	var frames []flow.Gray
+	for f := range 24 {
+		shift := 0
+		if f >= 12 {
+			shift = 3 // A seventh of the patch.
+		}
+		frames = append(frames, painted(120, func(x, y int) byte { return blocks[(y+shift)/3*64+x/3] }))
+	}
+	st := standerOn(t, frames...)
+	w := flow.Window{Left: 10, Right: 10, Up: 14, Down: 6}
+	s, err := st.extend(t.Context(), 6, flow.Point{X: 60, Y: 60}, w)
+	if err != nil || s == nil {
+		t.Fatalf("nothing stands: %v", err)
+	}
+	if s.first() != 0 || s.last() != 11 {
+		t.Errorf("it stands in frames %d to %d, want 0 to 11", s.first(), s.last())
 	}
 }
