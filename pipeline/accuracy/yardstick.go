@@ -138,48 +138,66 @@ func (y *Yardstick) addPositions(set map[traj.Landmark]map[int]seen, truth *scen
 			if reported && s.marked {
 				continue
 			}
-			name := partOf(l)
-			still := !l.IsHoof()
-			if l.IsHoof() {
-				still = stands(truth, l, at)
-				name += map[bool]string{true: ", standing", false: ", in the air"}[still]
-			}
+			name, still := phaseOf(truth, l, at)
 			p := y.part(truth.Scene.View, name)
 			if points[frame].Visible && still {
-				p.inView++
-				if reported {
-					p.followed++
-				}
+				p.addInView(reported)
 			}
-			if !reported {
-				continue
-			}
-			p.reported++
-			dx, dy := s.x-points[frame].X, s.y-points[frame].Y
-			if s.across || math.IsNaN(dy) {
-				dy = 0 // Nothing is said of it.
-			}
-			if math.Hypot(dx, dy) > 5 {
-				p.wrong++
-				if math.Abs(dx) <= 3*s.sd && (s.across || math.Abs(dy) <= 3*s.sdY) {
-					p.excused++
-				}
-			}
-			add := func(into *[]float64, d, sd float64) {
-				if !(sd > 0) {
-					return
-				}
-				*into = append(*into, d/sd)
-				p.within++
-				if math.Abs(d) <= 1.96*sd {
-					p.held++
-				}
-			}
-			add(&p.x, dx, s.sd)
-			if !s.across {
-				add(&p.y, dy, s.sdY)
+			if reported {
+				p.addReported(s, points[frame])
 			}
 		}
+	}
+}
+
+// phaseOf returns the part that a landmark counts to at an instant, and whether it is to be
+// followed then: a hoof while it stands, a body landmark always.
+func phaseOf(truth *scene.Truth, l traj.Landmark, at float64) (part string, still bool) {
+	switch {
+	case !l.IsHoof():
+		return partOf(l), true
+	case stands(truth, l, at):
+		return partOf(l) + ", standing", true
+	}
+	return partOf(l) + ", in the air", false
+}
+
+// addInView counts a frame in which the part is to be followed and in view.
+func (p *partTally) addInView(followed bool) {
+	p.inView++
+	if followed {
+		p.followed++
+	}
+}
+
+// addReported counts a position reported as seen.
+func (p *partTally) addReported(s seen, truth scene.Point) {
+	p.reported++
+	dx, dy := s.x-truth.X, s.y-truth.Y
+	if s.across || math.IsNaN(dy) {
+		dy = 0 // Nothing is said of it.
+	}
+	if math.Hypot(dx, dy) > 5 {
+		p.wrong++
+		if math.Abs(dx) <= 3*s.sd && (s.across || math.Abs(dy) <= 3*s.sdY) {
+			p.excused++
+		}
+	}
+	p.addCoordinate(&p.x, dx, s.sd)
+	if !s.across {
+		p.addCoordinate(&p.y, dy, s.sdY)
+	}
+}
+
+// addCoordinate counts a coordinate's error, where it has a spread.
+func (p *partTally) addCoordinate(into *[]float64, off, sd float64) {
+	if !(sd > 0) {
+		return
+	}
+	*into = append(*into, off/sd)
+	p.within++
+	if math.Abs(off) <= 1.96*sd {
+		p.held++
 	}
 }
 
