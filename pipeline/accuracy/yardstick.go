@@ -201,62 +201,76 @@ func (p *partTally) addCoordinate(into *[]float64, off, sd float64) {
 	}
 }
 
+// event returns the tally of an end of the stances of a limb.
+func (y *Yardstick) event(view traj.View, l traj.Landmark, end string) *eventTally {
+	k := eventKey{view, partOf(l), end}
+	if y.events == nil {
+		y.events = map[eventKey]*eventTally{}
+	}
+	if y.events[k] == nil {
+		y.events[k] = &eventTally{}
+		y.order.events = append(y.order.events, k)
+	}
+	return y.events[k]
+}
+
 // addEvents matches every timed stance with the true one that it overlaps longest.
 func (y *Yardstick) addEvents(result *record.Result, truth *scene.Truth) {
 	view := truth.Scene.View
-	tally := func(l traj.Landmark, end string) *eventTally {
-		k := eventKey{view, partOf(l), end}
-		if y.events == nil {
-			y.events = map[eventKey]*eventTally{}
-		}
-		if y.events[k] == nil {
-			y.events[k] = &eventTally{}
-			y.order.events = append(y.order.events, k)
-		}
-		return y.events[k]
-	}
 	last := truth.Times[len(truth.Times)-1]
-	// From behind the heel is marked, and the stance ends where it leaves.
-	end := func(c scene.Contact) float64 {
-		if view == traj.Away {
-			return c.HeelOff
-		}
-		return c.Off
-	}
 	for _, c := range truth.Contacts {
 		if c.On >= 0 && c.On <= last {
-			tally(c.Limb, "hoof-on").stances++
+			y.event(view, c.Limb, "hoof-on").stances++
 		}
-		if e := end(c); e >= 0 && e <= last {
-			tally(c.Limb, "hoof-off").stances++
+		if e := stanceEnd(c, view); e >= 0 && e <= last {
+			y.event(view, c.Limb, "hoof-off").stances++
 		}
 	}
 	for _, c := range result.Run.Contacts {
-		longest := 0.0
-		var match *scene.Contact
-		for i, k := range truth.Contacts {
-			if k.Limb != c.Limb {
-				continue
-			}
-			if o := math.Min(c.Off, end(k)) - math.Max(c.On, k.On); o > longest {
-				longest, match = o, &truth.Contacts[i]
-			}
-		}
+		match := longestOverlap(truth, c)
 		if match == nil {
-			tally(c.Limb, "hoof-on").invented++
+			y.event(view, c.Limb, "hoof-on").invented++
 			continue
 		}
-		add := func(t *eventTally, given, sd, want float64) {
-			if sd < 0 {
-				return
-			}
-			t.off = append(t.off, 1000*(given-want))
-			if math.Abs(given-want) <= 1.96*sd {
-				t.held++
-			}
+		y.event(view, c.Limb, "hoof-on").add(c.On, c.OnSD, match.On)
+		y.event(view, c.Limb, "hoof-off").add(c.Off, c.OffSD, stanceEnd(*match, view))
+	}
+}
+
+// stanceEnd returns when a stance ends as a view shows it: from behind the heel is marked, and
+// the stance ends where it leaves.
+func stanceEnd(c scene.Contact, view traj.View) float64 {
+	if view == traj.Away {
+		return c.HeelOff
+	}
+	return c.Off
+}
+
+// longestOverlap returns the true stance of the same limb that a measured one overlaps longest,
+// or nil where it overlaps none.
+func longestOverlap(truth *scene.Truth, c metrics.Contact) *scene.Contact {
+	longest := 0.0
+	var match *scene.Contact
+	for i, k := range truth.Contacts {
+		if k.Limb != c.Limb {
+			continue
 		}
-		add(tally(c.Limb, "hoof-on"), c.On, c.OnSD, match.On)
-		add(tally(c.Limb, "hoof-off"), c.Off, c.OffSD, end(*match))
+		if o := math.Min(c.Off, stanceEnd(k, truth.Scene.View)) - math.Max(c.On, k.On); o > longest {
+			longest, match = o, &truth.Contacts[i]
+		}
+	}
+	return match
+}
+
+// add counts an instant given, s, against the true one, unless its spread says that it was not
+// measured.
+func (e *eventTally) add(given, sd, want float64) {
+	if sd < 0 {
+		return
+	}
+	e.off = append(e.off, 1000*(given-want))
+	if math.Abs(given-want) <= 1.96*sd {
+		e.held++
 	}
 }
 
