@@ -251,86 +251,121 @@ func meanError(result *record.Result, truth *scene.Truth, n metrics.Name, p pick
 }
 
 // headErrors returns the mean errors of the head's low- and high-point
-// differences, mm. A horse also raises and lowers its head slowly, which the
-// measures take off as their definition says, so it is taken off the truth here: the
-// mean over the stride around each instant.
+// differences, mm.
 func headErrors(result *record.Result, truth *scene.Truth) (low, high float64) {
-	points := truth.Points(traj.Head)
-	z := func(t float64) float64 {
-		k := min(max(sort.SearchFloat64s(truth.Times, t), 1), len(truth.Times)-1)
-		a, b := truth.Times[k-1], truth.Times[k]
-		u := (t - a) / (b - a)
-		return 1000 * ((1-u)*points[k-1].Lane[2] + u*points[k].Lane[2])
-	}
-	last := truth.Times[len(truth.Times)-1]
 	var sum, weights [2]float64
 	for _, st := range result.Run.Strides {
-		period := st.End - st.Start
-		on := [2]float64{math.NaN(), math.NaN()}
-		for _, c := range truth.Contacts {
-			for side, limb := range []traj.Landmark{traj.LeftFore, traj.RightFore} {
-				if c.Limb == limb && c.On > st.Start-0.1*period && c.On < st.End-0.1*period {
-					on[side] = c.On
-				}
-			}
-		}
-		if math.IsNaN(on[0]+on[1]) || max(on[0], on[1])+0.5*period > last || last < 1.3*period {
+		want, ok := headDifferences(truth, st)
+		if !ok {
 			continue
 		}
-		carried := func(t float64) float64 {
-			const n = 60
-			mean := 0.0
-			for i := range n {
-				mean += z(t+period*((float64(i)+0.5)/n-0.5)) / n
-			}
-			return mean
-		}
-		settled := func(t float64) float64 {
-			// At the clip's ends the carriage goes on as it went.
-			first, end := period/2, last-period/2
-			switch {
-			case t < first:
-				return z(t) - carried(first) - (t-first)*(carried(first+0.1)-carried(first))/0.1
-			case t > end:
-				return z(t) - carried(end) - (t-end)*(carried(end)-carried(end-0.1))/0.1
-			}
-			return z(t) - carried(t)
-		}
-		extreme := func(from, to, sign float64) (at, value float64) {
-			value = math.Inf(-1)
-			for t := from; t <= min(to, last); t += 0.004 {
-				if v := sign * settled(t); v > value {
-					at, value = t, v
-				}
-			}
-			return at, sign * value
-		}
-		var at, lows, highs [2]float64
-		for side := range on {
-			at[side], lows[side] = extreme(on[side]-0.05*period, on[side]+0.45*period, -1)
-		}
-		for side := range on {
-			next := at[1-side]
-			if next < at[side] {
-				next += period
-			}
-			_, highs[side] = extreme(at[side], next, 1)
-		}
-		for i, v := range [2]float64{lows[1] - lows[0], highs[1] - highs[0]} {
-			s := result.Run.Lookup([]metrics.Name{metrics.HeadLowDifference, metrics.HeadHighDifference}[i])
+		for i, n := range []metrics.Name{metrics.HeadLowDifference, metrics.HeadHighDifference} {
+			s := result.Run.Lookup(n)
 			if s == nil {
 				continue
 			}
 			for _, o := range s.Observations {
 				if math.Abs(o.Time-st.Start) < 0.01 && o.SD > 0 {
 					w := 1 / (o.SD * o.SD)
-					sum[i] += w * (o.Value - v)
+					sum[i] += w * (o.Value - want[i])
 					weights[i] += w
 				}
 			}
 		}
 	}
 	return sum[0] / weights[0], sum[1] / weights[1] // NaN where there is none.
+}
+
+// headDifferences returns the true differences, right − left, of the head's low and high points
+// in a stride, mm, and false where the clip does not show them whole.
+func headDifferences(truth *scene.Truth, st metrics.Stride) ([2]float64, bool) {
+	period := st.End - st.Start
+	h := headHeight{truth.Times, truth.Points(traj.Head), period}
+	on := foreLandings(truth, st)
+	if math.IsNaN(on[0]+on[1]) || max(on[0], on[1])+0.5*period > h.last() || h.last() < 1.3*period {
+		return [2]float64{}, false
+	}
+	var at, lows, highs [2]float64
+	for side := range on {
+		at[side], lows[side] = h.extreme(on[side]-0.05*period, on[side]+0.45*period, -1)
+	}
+	for side := range on {
+		next := at[1-side]
+		if next < at[side] {
+			next += period
+		}
+		_, highs[side] = h.extreme(at[side], next, 1)
+	}
+	return [2]float64{lows[1] - lows[0], highs[1] - highs[0]}, true
+}
+
+// foreLandings returns when the left and the right fore land in a stride, s; NaN where one does not.
+func foreLandings(truth *scene.Truth, st metrics.Stride) [2]float64 {
+	early := 0.1 * (st.End - st.Start)
+	on := [2]float64{math.NaN(), math.NaN()}
+	for _, c := range truth.Contacts {
+		for side, limb := range []traj.Landmark{traj.LeftFore, traj.RightFore} {
+			if c.Limb == limb && c.On > st.Start-early && c.On < st.End-early {
+				on[side] = c.On
+			}
+		}
+	}
+	return on
+}
+
+// headHeight is the head's true height. A horse also raises and lowers its head slowly, which
+// the measures take off as their definition says, so it is taken off the truth here: the
+// mean over the stride around each instant.
+type headHeight struct {
+	times  []float64
+	points []scene.Point
+	period float64 // Of the stride, s.
+}
+
+// last is the instant of the clip's last frame, s.
+func (h headHeight) last() float64 { return h.times[len(h.times)-1] }
+
+// height returns the height over the ground at an instant, mm.
+func (h headHeight) height(t float64) float64 {
+	k := min(max(sort.SearchFloat64s(h.times, t), 1), len(h.times)-1)
+	a, b := h.times[k-1], h.times[k]
+	u := (t - a) / (b - a)
+	return 1000 * ((1-u)*h.points[k-1].Lane[2] + u*h.points[k].Lane[2])
+}
+
+// carriage returns the mean height over the stride around an instant, mm.
+func (h headHeight) carriage(t float64) float64 {
+	const n = 60
+	mean := 0.0
+	for i := range n {
+		mean += h.height(t+h.period*((float64(i)+0.5)/n-0.5)) / n
+	}
+	return mean
+}
+
+// nod returns the height over the carriage at an instant, mm. At the clip's ends the carriage
+// goes on as it went.
+func (h headHeight) nod(t float64) float64 {
+	first, end := h.period/2, h.last()-h.period/2
+	switch {
+	case t < first:
+		return h.height(t) - h.carriage(first) - (t-first)*(h.carriage(first+0.1)-h.carriage(first))/0.1
+	case t > end:
+		return h.height(t) - h.carriage(end) - (t-end)*(h.carriage(end)-h.carriage(end-0.1))/0.1
+	}
+	return h.height(t) - h.carriage(t)
+}
+
+// extreme returns when the nod is highest, or with a sign of −1 lowest, between two instants,
+// and what it is then.
+func (h headHeight) extreme(from, to, sign float64) (at, value float64) {
+	value = math.Inf(-1)
+	for t := from; t <= min(to, h.last()); t += 0.004 {
+		if v := sign * h.nod(t); v > value {
+			at, value = t, v
+		}
+	}
+	return at, sign * value
 }
 
 // worst returns the largest absolute value, NaN where there is none.
