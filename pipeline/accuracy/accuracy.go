@@ -122,11 +122,27 @@ func readSignals(path string) (map[traj.Landmark]map[int]seen, error) {
 	return out, nil
 }
 
+// positionErrors are errors of positions along both axes, px, by what was followed; across
+// those along x of frames in which only that is said to hold. normalised are all of them over
+// their stated spreads.
+type positionErrors struct{ stance, swing, body, across, normalised []float64 }
+
+// of returns where the errors of a landmark at an instant belong.
+func (e *positionErrors) of(truth *scene.Truth, l traj.Landmark, at float64) *[]float64 {
+	switch {
+	case !l.IsHoof():
+		return &e.body
+	case stands(truth, l, at):
+		return &e.stance
+	}
+	return &e.swing
+}
+
 func (f *Figures) positions(set map[traj.Landmark]map[int]seen, truth *scene.Truth) {
-	var stance, swing, body, across, normalised []float64
+	var e positionErrors
 	for _, l := range traj.Landmarks() {
 		points := truth.Points(l)
-		for frame := range truth.Times {
+		for frame, at := range truth.Times {
 			s, ok := set[l][frame]
 			if !ok {
 				continue
@@ -134,11 +150,11 @@ func (f *Figures) positions(set map[traj.Landmark]map[int]seen, truth *scene.Tru
 			dx, dy := s.x-points[frame].X, s.y-points[frame].Y
 			if s.across {
 				f.Across++
-				across = append(across, dx)
-				normalised = append(normalised, dx/s.sd)
 				if math.Abs(dx) > 5 {
 					f.AcrossWrong++
 				}
+				e.across = append(e.across, dx)
+				e.normalised = append(e.normalised, dx/s.sd)
 				continue
 			}
 			f.Seen++
@@ -146,19 +162,13 @@ func (f *Figures) positions(set map[traj.Landmark]map[int]seen, truth *scene.Tru
 				f.Wrong++
 			}
 			if s.sd > 0 {
-				normalised = append(normalised, dx/s.sd, dy/s.sdY)
+				e.normalised = append(e.normalised, dx/s.sd, dy/s.sdY)
 			}
-			into := &body
-			if l.IsHoof() {
-				into = &swing
-				if stands(truth, l, truth.Times[frame]) {
-					into = &stance
-				}
-			}
+			into := e.of(truth, l, at)
 			*into = append(*into, dx, dy)
 		}
 	}
-	f.StanceRMS, f.SwingRMS, f.BodyRMS, f.AcrossRMS, f.NormalisedSD = rms(stance), rms(swing), rms(body), rms(across), rms(normalised)
+	f.StanceRMS, f.SwingRMS, f.BodyRMS, f.AcrossRMS, f.NormalisedSD = rms(e.stance), rms(e.swing), rms(e.body), rms(e.across), rms(e.normalised)
 }
 
 func stands(truth *scene.Truth, l traj.Landmark, t float64) bool {
@@ -199,11 +209,7 @@ func (f *Figures) contacts(result *record.Result, truth *scene.Truth) {
 			on = append(on, 1000*best)
 		}
 		if c.OffSD >= 0 && at >= 0 && best <= 0.1 {
-			end := truth.Contacts[at].Off
-			if result.Run.View == traj.Away {
-				end = truth.Contacts[at].HeelOff // From behind the heel is marked.
-			}
-			off = append(off, 1000*math.Abs(c.Off-end))
+			off = append(off, 1000*math.Abs(c.Off-stanceEnd(truth.Contacts[at], result.Run.View)))
 		}
 	}
 	f.On, f.Off = median(on), median(off)
