@@ -130,19 +130,21 @@ func rowsOf(path string, c RealClip) ([][]string, error) {
 	return slices.DeleteFunc(rows, func(r []string) bool { return r[0] != c.Readings }), nil
 }
 
-// positions compares places. A place read twice counts once, at the readings' mean.
-func (f *RealFigures) positions(path string, c RealClip, set map[traj.Landmark]map[int]seen, frames int) error {
+// place is where a person read positions. Several readings of one place count once.
+type place struct {
+	landmark traj.Landmark
+	frame    int // Of the readings.
+	state    string
+}
+
+// readPlaces returns the places read of a clip in the order of the file, and the mean of each
+// one's readings, px. Those that the marks were set from are left out.
+func readPlaces(path string, c RealClip) (order []place, mean map[place][2]float64, err error) {
 	rows, err := rowsOf(path, c)
 	if err != nil {
-		return err
-	}
-	type place struct {
-		landmark traj.Landmark
-		frame    int
-		state    string
+		return nil, nil, err
 	}
 	at := map[place][][2]float64{}
-	var order []place
 	for i, r := range rows {
 		if r[4] == "mark" {
 			continue
@@ -151,7 +153,7 @@ func (f *RealFigures) positions(path string, c RealClip, set map[traj.Landmark]m
 		x, err2 := strconv.ParseFloat(r[5], 64)
 		y, err3 := strconv.ParseFloat(r[6], 64)
 		if err1 != nil || err2 != nil || err3 != nil {
-			return fmt.Errorf("read readings %s: row %d of %s is not numbers", path, i+1, c.Readings)
+			return nil, nil, fmt.Errorf("read readings %s: row %d of %s is not numbers", path, i+1, c.Readings)
 		}
 		p := place{traj.Landmark(r[2]), frame, r[3]}
 		if at[p] == nil {
@@ -159,16 +161,31 @@ func (f *RealFigures) positions(path string, c RealClip, set map[traj.Landmark]m
 		}
 		at[p] = append(at[p], [2]float64{x, y})
 	}
+	mean = map[place][2]float64{}
+	for p, readings := range at {
+		mean[p] = meanPoint(readings)
+	}
+	return order, mean, nil
+}
+
+func meanPoint(points [][2]float64) (mean [2]float64) {
+	for _, q := range points {
+		mean[0] += q[0] / float64(len(points))
+		mean[1] += q[1] / float64(len(points))
+	}
+	return mean
+}
+
+// positions compares places. A place read twice counts once, at the readings' mean.
+func (f *RealFigures) positions(path string, c RealClip, set map[traj.Landmark]map[int]seen, frames int) error {
+	order, read, err := readPlaces(path, c)
+	if err != nil {
+		return err
+	}
 	for _, p := range order {
-		into := &f.Body
-		if p.landmark.IsHoof() {
-			if p.state != "stands" {
-				continue
-			}
-			into = &f.Feet
-		}
 		frame := p.frame / c.Every
-		if p.frame%c.Every != 0 || frame >= frames {
+		into := f.tallyOf(p)
+		if into == nil || p.frame%c.Every != 0 || frame >= frames {
 			continue
 		}
 		s, ok := set[p.landmark][frame]
@@ -176,31 +193,42 @@ func (f *RealFigures) positions(path string, c RealClip, set map[traj.Landmark]m
 			continue
 		}
 		into.Read++
-		if !ok {
-			continue
-		}
-		var x, y float64
-		for _, q := range at[p] {
-			x += q[0] / float64(len(at[p]))
-			y += q[1] / float64(len(at[p]))
-		}
-		e := math.Hypot(s.x-x, s.y-y)
-		if s.across || math.IsNaN(e) {
-			e = math.Abs(s.x - x)
-		}
-		into.Seen++
-		into.Errors = append(into.Errors, e)
-		if e > 5 {
-			into.Wrong++
-		}
-		if e > 3*math.Hypot(s.sd, 1) {
-			into.Outside++
-			if e > 5 {
-				into.Astray++
-			}
+		if ok {
+			into.add(s, read[p])
 		}
 	}
 	return nil
+}
+
+// tallyOf returns where a place counts; nil where the foot does not stand.
+func (f *RealFigures) tallyOf(p place) *RealTally {
+	switch {
+	case !p.landmark.IsHoof():
+		return &f.Body
+	case p.state == "stands":
+		return &f.Feet
+	}
+	return nil
+}
+
+// add counts a position seen where a person read one.
+func (t *RealTally) add(s seen, read [2]float64) {
+	e := math.Hypot(s.x-read[0], s.y-read[1])
+	if s.across || math.IsNaN(e) {
+		e = math.Abs(s.x - read[0])
+	}
+	t.Seen++
+	t.Errors = append(t.Errors, e)
+	wrong, outside := e > 5, e > 3*math.Hypot(s.sd, 1)
+	if wrong {
+		t.Wrong++
+	}
+	if outside {
+		t.Outside++
+	}
+	if wrong && outside {
+		t.Astray++
+	}
 }
 
 // stances compares the ends of stances, and reads the stride from one foot's
