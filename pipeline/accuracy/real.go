@@ -258,20 +258,7 @@ func (f *RealFigures) stances(path string, c RealClip, result *record.Result) er
 			if m[1] != "0" { // A stance from before the clip has no landing.
 				ons = append(ons, on)
 			}
-			longest, match := 0.0, -1
-			for i, k := range result.Run.Contacts {
-				if o := math.Min(k.Off, off) - math.Max(k.On, on); k.Limb == limb && o > longest {
-					longest, match = o, i
-				}
-			}
-			if match < 0 {
-				f.Missed++
-				continue
-			}
-			k := result.Run.Contacts[match]
-			f.Ends = append(f.Ends,
-				RealEnd{limb, false, 1000 * (k.On - on), 1000 * k.OnSD, 1000 / rate},
-				RealEnd{limb, true, 1000 * (k.Off - off), 1000 * k.OffSD, 1000 / rate})
+			f.addStance(result, limb, on, off)
 		}
 		for i := 1; i < len(ons); i++ {
 			steps = append(steps, ons[i]-ons[i-1])
@@ -279,6 +266,26 @@ func (f *RealFigures) stances(path string, c RealClip, result *record.Result) er
 	}
 	f.StrideRead = mean(steps)
 	return nil
+}
+
+// addStance compares a stance that was read, from landing to leaving, s, with the measured one
+// that it overlaps longest.
+func (f *RealFigures) addStance(result *record.Result, limb traj.Landmark, on, off float64) {
+	longest := 0.0
+	var match *metrics.Contact
+	for i, k := range result.Run.Contacts {
+		if o := math.Min(k.Off, off) - math.Max(k.On, on); k.Limb == limb && o > longest {
+			longest, match = o, &result.Run.Contacts[i]
+		}
+	}
+	if match == nil {
+		f.Missed++
+		return
+	}
+	rate := result.Clip.FrameRate
+	f.Ends = append(f.Ends,
+		RealEnd{limb, false, 1000 * (match.On - on), 1000 * match.OnSD, 1000 / rate},
+		RealEnd{limb, true, 1000 * (match.Off - off), 1000 * match.OffSD, 1000 / rate})
 }
 
 // line is seen of read, median and worst error.
