@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"jogstrip/metrics"
@@ -121,68 +122,93 @@ func (f *filmed) side(title string, cam bool) (beside.Side, error) {
 // views that both visits have why there is nothing to show.
 func filmPairs(ctx context.Context, b, a *Visit) (pairs []beside.Pair, why []string, err error) {
 	for _, view := range []traj.View{traj.Toward, traj.Away} {
-		runs, problems := [2][]*filmed{}, []string{}
-		for i, v := range []*Visit{b, a} {
-			for _, r := range v.Results {
-				if r.Run.View != view {
-					continue
-				}
-				f, err := openFilmed(ctx, r)
-				if ctx.Err() != nil {
-					return nil, nil, ctx.Err()
-				}
-				if err != nil {
-					problems = append(problems, err.Error())
-					continue
-				}
-				runs[i] = append(runs[i], f)
-			}
+		pair, reasons, err := filmPair(ctx, view, b, a)
+		if err != nil {
+			return nil, nil, err
 		}
-		var best beside.Pair
-		var chosen [2]*filmed
-		most := 0
-		for _, x := range runs[0] {
-			for _, y := range runs[1] {
-				p, err := pairOf(view, x, y, b, a)
-				if err != nil {
-					problems = append(problems, err.Error())
-					continue
-				}
-				if n := p.Strides(); n > most {
-					best, chosen, most = p, [2]*filmed{x, y}, n
-				}
-			}
+		if pair != nil {
+			pairs = append(pairs, *pair)
 		}
-		if most == 0 {
-			if len(runs[0])+len(runs[1])+len(problems) > 0 {
-				problems = compactTexts(problems)
-				if len(problems) == 0 {
-					problems = []string{"no stride of both visits lies whole in the picture"}
-				}
-				why = append(why, fmt.Sprintf("%s: %s", wayWords(view), strings.Join(problems, "; ")))
-			}
-			continue
-		}
-		for _, f := range chosen {
-			if err := f.unchanged(ctx); err != nil {
-				why, most = append(why, fmt.Sprintf("%s: %v", wayWords(view), err)), 0
-			}
-		}
-		if most > 0 {
-			pairs = append(pairs, best)
+		for _, r := range reasons {
+			why = append(why, fmt.Sprintf("%s: %s", wayWords(view), r))
 		}
 	}
 	return pairs, why, ctx.Err()
 }
 
-func compactTexts(all []string) []string {
-	var out []string
-	for _, s := range all {
-		if len(out) == 0 || out[len(out)-1] != s {
-			out = append(out, s)
+// filmPair picks the two runs of a view that have most strides to show. Where there is nothing to
+// show it returns nil and the reasons; no reasons where neither visit has the view.
+func filmPair(ctx context.Context, view traj.View, b, a *Visit) (*beside.Pair, []string, error) {
+	before, problems, err := filmedRuns(ctx, view, b)
+	if err != nil {
+		return nil, nil, err
+	}
+	after, more, err := filmedRuns(ctx, view, a)
+	if err != nil {
+		return nil, nil, err
+	}
+	pair, chosen, unlike := mostStrides(view, before, after, b, a)
+	problems = append(append(problems, more...), unlike...)
+	switch {
+	case pair != nil:
+		if changed := changedClips(ctx, chosen); len(changed) > 0 {
+			return nil, changed, nil
+		}
+		return pair, nil, nil
+	case len(problems) > 0:
+		return nil, []string{strings.Join(slices.Compact(problems), "; ")}, nil
+	case len(before)+len(after) > 0:
+		return nil, []string{"no stride of both visits lies whole in the picture"}, nil
+	}
+	return nil, nil, nil
+}
+
+// filmedRuns opens a visit's runs of a view; problems says why others can't be shown.
+func filmedRuns(ctx context.Context, view traj.View, v *Visit) (runs []*filmed, problems []string, err error) {
+	for _, r := range v.Results {
+		if r.Run.View != view {
+			continue
+		}
+		f, err := openFilmed(ctx, r)
+		if ctx.Err() != nil {
+			return nil, nil, ctx.Err()
+		}
+		if err != nil {
+			problems = append(problems, err.Error())
+			continue
+		}
+		runs = append(runs, f)
+	}
+	return runs, problems, nil
+}
+
+// mostStrides returns the pair of runs that has most strides to show, and its clips, or nil where
+// none has any; problems says of which runs no pair can be made.
+func mostStrides(view traj.View, before, after []*filmed, b, a *Visit) (best *beside.Pair, chosen [2]*filmed, problems []string) {
+	most := 0
+	for _, x := range before {
+		for _, y := range after {
+			p, err := pairOf(view, x, y, b, a)
+			if err != nil {
+				problems = append(problems, err.Error())
+				continue
+			}
+			if n := p.Strides(); n > most {
+				best, chosen, most = &p, [2]*filmed{x, y}, n
+			}
 		}
 	}
-	return out
+	return best, chosen, problems
+}
+
+// changedClips says of each clip that is not the one that was measured why it is not.
+func changedClips(ctx context.Context, clips [2]*filmed) (reasons []string) {
+	for _, f := range clips {
+		if err := f.unchanged(ctx); err != nil {
+			reasons = append(reasons, err.Error())
+		}
+	}
+	return reasons
 }
 
 func pairOf(view traj.View, x, y *filmed, b, a *Visit) (beside.Pair, error) {
