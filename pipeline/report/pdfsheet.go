@@ -167,62 +167,90 @@ type textLine []span
 // wrap breaks text into lines no wider than width. A word that is wider is
 // broken where it must be; a space that must not break stays in its word.
 func (s *sheet) wrap(spans []span, t textStyle, width float64) []textLine {
-	var lines []textLine
-	var current textLine
-	at, space := 0.0, false
-	put := func(text string, strong bool, w float64) {
-		if n := len(current); n > 0 && current[n-1].strong == strong {
-			current[n-1].text += text
-		} else {
-			current = append(current, span{text: text, strong: strong})
-		}
-		at += w
-	}
-	end := func() {
-		lines, current, at, space = append(lines, s.ordered(current)), nil, 0, false
-	}
+	b := lineBreaker{sheet: s, width: width}
 	for _, sp := range spans {
-		style := t
-		style.bold = style.bold || sp.strong
-		blank := s.width(" ", style)
-		for i, word := range strings.Split(s.show(sp.text), " ") {
-			space = space || i > 0
-			if word == "" {
-				continue
-			}
-			w := s.width(word, style)
-			if space && at > 0 && at+blank+w > width {
-				end()
-			} else if space && at > 0 {
-				put(" ", sp.strong, blank)
-			}
-			space = false
-			for w > width-at && w > width {
-				head := s.fitting(word, style, width-at)
-				if head == "" {
-					if at > 0 {
-						end()
-						continue
-					}
-					head = string([]rune(word)[:1])
-				}
-				put(head, sp.strong, 0)
-				end()
-				word = word[len(head):]
-				w = s.width(word, style)
-			}
-			if at > 0 && at+w > width {
-				end()
-			}
-			if word != "" {
-				put(word, sp.strong, w)
-			}
+		b.addSpan(sp, t)
+	}
+	if len(b.current) > 0 {
+		b.end()
+	}
+	return b.lines
+}
+
+// lineBreaker sets words one after the other and begins a new line where one is full.
+type lineBreaker struct {
+	sheet   *sheet
+	width   float64 // Of a full line, points.
+	lines   []textLine
+	current textLine
+	at      float64 // How far the current line reaches, points.
+	space   bool    // A space comes before the next word.
+}
+
+func (b *lineBreaker) addSpan(sp span, t textStyle) {
+	t.bold = t.bold || sp.strong
+	blank := b.sheet.width(" ", t)
+	for i, word := range strings.Split(b.sheet.show(sp.text), " ") {
+		b.space = b.space || i > 0
+		if word != "" {
+			b.addWord(word, sp.strong, t, blank)
 		}
 	}
-	if len(current) > 0 {
-		end()
+}
+
+// addWord sets a word and, where one is due, the space before it.
+func (b *lineBreaker) addWord(word string, strong bool, t textStyle, blank float64) {
+	w := b.sheet.width(word, t)
+	switch due := b.space && b.at > 0; {
+	case due && b.at+blank+w > b.width:
+		b.end()
+	case due:
+		b.put(" ", strong, blank)
 	}
-	return lines
+	b.space = false
+	word, w = b.addWide(word, strong, t, w)
+	if b.at > 0 && b.at+w > b.width {
+		b.end()
+	}
+	if word != "" {
+		b.put(word, strong, w)
+	}
+}
+
+// addWide sets as many full lines of a word as it is too wide for, and returns the rest with its
+// width. Every line holds a letter at least.
+func (b *lineBreaker) addWide(word string, strong bool, t textStyle, w float64) (string, float64) {
+	for w > b.width-b.at && w > b.width {
+		head := b.sheet.fitting(word, t, b.width-b.at)
+		if head == "" && b.at > 0 {
+			b.end()
+			continue
+		}
+		if head == "" {
+			head = string([]rune(word)[:1])
+		}
+		b.put(head, strong, 0)
+		b.end()
+		word = word[len(head):]
+		w = b.sheet.width(word, t)
+	}
+	return word, w
+}
+
+// put sets text on the current line.
+func (b *lineBreaker) put(text string, strong bool, w float64) {
+	if n := len(b.current); n > 0 && b.current[n-1].strong == strong {
+		b.current[n-1].text += text
+	} else {
+		b.current = append(b.current, span{text: text, strong: strong})
+	}
+	b.at += w
+}
+
+// end ends the current line.
+func (b *lineBreaker) end() {
+	b.lines = append(b.lines, b.sheet.ordered(b.current))
+	b.current, b.at, b.space = nil, 0, false
 }
 
 // fitting returns as much of the word as fits into width.
