@@ -49,8 +49,7 @@ func words(s string) map[string]bool {
 // that lost parts would lie.
 func clean(svg []byte) (template.HTML, error) {
 	d := xml.NewDecoder(bytes.NewReader(svg))
-	var b strings.Builder
-	depth, roots := 0, 0
+	var w harmlessWriter
 	for {
 		tok, err := d.Token()
 		if err == io.EOF {
@@ -59,43 +58,65 @@ func clean(svg []byte) (template.HTML, error) {
 		if err != nil {
 			return "", fmt.Errorf("read figure: %w: %w", ErrFigure, err)
 		}
-		switch t := tok.(type) {
-		case xml.StartElement:
-			name := t.Name.Local
-			if !harmlessElements[name] {
-				return "", fmt.Errorf("read figure: %w: element %q", ErrFigure, name)
-			}
-			if depth == 0 {
-				if roots++; name != "svg" || roots > 1 {
-					return "", fmt.Errorf("read figure: %w: want one svg element", ErrFigure)
-				}
-			}
-			depth++
-			b.WriteString("<" + name)
-			for _, a := range t.Attr {
-				if !harmlessAttr[a.Name.Local] || a.Name.Space != "" || dangerous(a.Value) {
-					return "", fmt.Errorf("read figure: %w: attribute %s=%q", ErrFigure, a.Name.Local, a.Value)
-				}
-				fmt.Fprintf(&b, ` %s="%s"`, a.Name.Local, html.EscapeString(a.Value))
-			}
-			b.WriteString(">")
-		case xml.EndElement:
-			depth--
-			b.WriteString("</" + t.Name.Local + ">")
-		case xml.CharData:
-			if depth > 0 {
-				b.WriteString(html.EscapeString(string(t)))
-			}
-		case xml.Comment, xml.ProcInst:
-			// Carry nothing a reader sees.
-		default:
-			return "", fmt.Errorf("read figure: %w: a directive", ErrFigure)
+		if err := w.write(tok); err != nil {
+			return "", fmt.Errorf("read figure: %w: %w", ErrFigure, err)
 		}
 	}
-	if roots != 1 {
-		return "", fmt.Errorf("read figure: %w: want one svg element", ErrFigure)
+	if w.roots != 1 {
+		return "", fmt.Errorf("read figure: %w: %w", ErrFigure, errRoots)
 	}
-	return template.HTML(b.String()), nil
+	return template.HTML(w.out.String()), nil
+}
+
+var errRoots = errors.New("want one svg element")
+
+// harmlessWriter writes the parts of an SVG that are harmless.
+type harmlessWriter struct {
+	out   strings.Builder
+	depth int // Elements that are open.
+	roots int // Elements that were opened while none was.
+}
+
+// write writes one part; the error says why it can't.
+func (w *harmlessWriter) write(tok xml.Token) error {
+	switch t := tok.(type) {
+	case xml.StartElement:
+		return w.start(t)
+	case xml.EndElement:
+		w.depth--
+		w.out.WriteString("</" + t.Name.Local + ">")
+	case xml.CharData:
+		if w.depth > 0 {
+			w.out.WriteString(html.EscapeString(string(t)))
+		}
+	case xml.Comment, xml.ProcInst:
+		// Carry nothing a reader sees.
+	default:
+		return errors.New("a directive")
+	}
+	return nil
+}
+
+func (w *harmlessWriter) start(t xml.StartElement) error {
+	name := t.Name.Local
+	if !harmlessElements[name] {
+		return fmt.Errorf("element %q", name)
+	}
+	if w.depth == 0 {
+		if w.roots++; name != "svg" || w.roots > 1 {
+			return errRoots
+		}
+	}
+	w.depth++
+	w.out.WriteString("<" + name)
+	for _, a := range t.Attr {
+		if !harmlessAttr[a.Name.Local] || a.Name.Space != "" || dangerous(a.Value) {
+			return fmt.Errorf("attribute %s=%q", a.Name.Local, a.Value)
+		}
+		fmt.Fprintf(&w.out, ` %s="%s"`, a.Name.Local, html.EscapeString(a.Value))
+	}
+	w.out.WriteString(">")
+	return nil
 }
 
 // dangerous reports whether an attribute's value could fetch or run something.
