@@ -80,46 +80,65 @@ func BeforeAfter(c *metrics.Comparison, names ...metrics.Name) (*Figure, error) 
 func pickPairs(c *metrics.Comparison, names []metrics.Name) []pair {
 	var out []pair
 	if len(names) == 0 {
-		if c.Score != nil && c.Score.Before != nil && c.Score.After != nil {
-			out = append(out, pair{
-				title: "Asymmetry score", change: *c.Score, decimals: 2, tolerance: 1,
-				sides: []pairSide{{traj.Middle, *c.Score.Before, *c.Score.After}},
-			})
-		}
-		for _, ch := range c.Changes {
-			if ch.Followed {
-				names = append(names, ch.Name)
-			}
-		}
-		for _, ch := range c.Changes {
-			d, _ := metrics.Define(ch.Name)
-			if _, compares := d.Even(); compares && !ch.Followed && d.Evidence != metrics.Description {
-				names = append(names, ch.Name)
-			}
-		}
+		out, names = scorePair(c.Score), mainMeasures(c)
 	}
 	for _, n := range names {
 		for _, ch := range c.Changes {
-			if ch.Name != n || ch.Before == nil || ch.After == nil {
-				continue
+			if ch.Name == n && ch.Before != nil && ch.After != nil {
+				out = append(out, measurePair(c, ch))
 			}
-			d, _ := metrics.Define(n)
-			even, compares := d.Even()
-			k := pair{title: titleOf(n), unit: ch.Unit, change: ch, decimals: decimalsOf(n, ch.Unit), even: even}
-			b, a := c.Before.Lookup(n), c.After.Lookup(n)
-			if b != nil && a != nil && b.Left != nil && b.Right != nil && a.Left != nil && a.Right != nil {
-				k.sides = []pairSide{{traj.Left, *b.Left, *a.Left}, {traj.Right, *b.Right, *a.Right}}
-			} else {
-				k.sides = []pairSide{{traj.Middle, *ch.Before, *ch.After}}
-				if compares && a != nil {
-					k.tolerance = a.Tolerance
-				}
-			}
-			out = append(out, k)
 		}
 	}
 	return out[:min(len(out), max(mostPairs, len(names)))]
 }
+
+// scorePair returns the panel of the score, if both visits have one.
+func scorePair(score *metrics.Change) []pair {
+	if score == nil || score.Before == nil || score.After == nil {
+		return nil
+	}
+	return []pair{{
+		title: "Asymmetry score", change: *score, decimals: 2, tolerance: 1,
+		sides: []pairSide{{traj.Middle, *score.Before, *score.After}},
+	}}
+}
+
+// mainMeasures returns the measures that matter most: those that are followed, then the
+// established ones that compare left with right.
+func mainMeasures(c *metrics.Comparison) []metrics.Name {
+	var followed, others []metrics.Name
+	for _, ch := range c.Changes {
+		d, _ := metrics.Define(ch.Name)
+		_, compares := d.Even()
+		switch {
+		case ch.Followed:
+			followed = append(followed, ch.Name)
+		case compares && d.Evidence != metrics.Description:
+			others = append(others, ch.Name)
+		}
+	}
+	return append(followed, others...)
+}
+
+// measurePair returns the panel of a measure that both visits have: its two sides where it has
+// them.
+func measurePair(c *metrics.Comparison, ch metrics.Change) pair {
+	d, _ := metrics.Define(ch.Name)
+	even, compares := d.Even()
+	k := pair{title: titleOf(ch.Name), unit: ch.Unit, change: ch, decimals: decimalsOf(ch.Name, ch.Unit), even: even}
+	b, a := c.Before.Lookup(ch.Name), c.After.Lookup(ch.Name)
+	if hasBothSides(b) && hasBothSides(a) {
+		k.sides = []pairSide{{traj.Left, *b.Left, *a.Left}, {traj.Right, *b.Right, *a.Right}}
+		return k
+	}
+	k.sides = []pairSide{{traj.Middle, *ch.Before, *ch.After}}
+	if compares && a != nil {
+		k.tolerance = a.Tolerance
+	}
+	return k
+}
+
+func hasBothSides(r *metrics.Result) bool { return r != nil && r.Left != nil && r.Right != nil }
 
 // head writes a panel's title, change and verdict at the top of area.
 func (k pair) head(area draw.Canvas) {
