@@ -322,6 +322,31 @@ func drawEstimates(s sheet, dates []float64, est []*metrics.Estimate, sty sideSt
 
 // sorenessPanel draws a row per region and a square per visit with its grade.
 func sorenessPanel(points []HistoryPoint, dates []float64, dense bool) (*plot.Plot, int, bool) {
+	regions := soreRegions(points)
+	if len(regions) == 0 {
+		return nil, 0, false
+	}
+	p := rowPanel("Soreness", regions)
+	p.Add(artist(func(s sheet) {
+		s.grid(true, false)
+		wide := (s.c.Max.X - s.c.Min.X) / vg.Length(len(points)) / 2
+		for i, v := range points {
+			for _, g := range v.Soreness {
+				row := float64(len(regions) - 1 - slices.Index(regions, g.Region))
+				at := vg.Point{X: s.x(dates[i]), Y: s.y(row)}
+				if dense {
+					gradeBar(s, at, wide, gradeShare(g))
+				} else {
+					gradeSquare(s, at, g.Grade, gradeShare(g))
+				}
+			}
+		}
+	}))
+	return p, len(regions), true
+}
+
+// soreRegions lists the regions that were graded, in the order of first sight.
+func soreRegions(points []HistoryPoint) []string {
 	var regions []string
 	for _, p := range points {
 		for _, s := range p.Soreness {
@@ -330,52 +355,47 @@ func sorenessPanel(points []HistoryPoint, dates []float64, dense bool) (*plot.Pl
 			}
 		}
 	}
-	if len(regions) == 0 {
-		return nil, 0, false
+	return regions
+}
+
+// gradeShare returns a grade as a share of the worst there is, 0 to 1.
+func gradeShare(g Soreness) float64 {
+	worst := g.Worst
+	if worst <= 0 {
+		worst = 4
 	}
-	p := rowPanel("Soreness", regions)
-	p.Add(artist(func(s sheet) {
-		s.grid(true, false)
-		for i, v := range points {
-			for _, g := range v.Soreness {
-				worst := g.Worst
-				if worst <= 0 {
-					worst = 4
-				}
-				row := float64(len(regions) - 1 - slices.Index(regions, g.Region))
-				share := math.Max(0, math.Min(1, g.Grade/worst))
-				grey := uint8(250 - 150*share)
-				if dense { // Without an outline it must stand out from white.
-					grey = uint8(170 - 110*share)
-				}
-				at := vg.Point{X: s.x(dates[i]), Y: s.y(row)}
-				const half = 6.5
-				if dense {
-					wide := (s.c.Max.X - s.c.Min.X) / vg.Length(len(points)) / 2
-					foot := at.Y - half
-					s.c.FillPolygon(color.NRGBA{R: grey, G: grey, B: grey, A: 0xff}, box(at.X-wide, foot, at.X+wide, foot+max(0.8, vg.Length(share)*2*half)))
-					continue
-				}
-				square := box(at.X-half, at.Y-half, at.X+half, at.Y+half)
-				fill := neutralColor
-				fill.R, fill.G, fill.B = grey, grey, grey
-				s.c.FillPolygon(fill, square)
-				s.c.StrokeLines(draw.LineStyle{Color: softInkColor, Width: 0.7}, append(square, square[0]))
-				ink := inkColor
-				if share > 0.9 {
-					ink.R, ink.G, ink.B = 0xff, 0xff, 0xff
-				}
-				txt := lettering(tickSize, ink)
-				txt.XAlign, txt.YAlign = draw.XCenter, draw.YCenter
-				digits := 0
-				if g.Grade != math.Trunc(g.Grade) {
-					digits = 1
-				}
-				s.c.FillText(txt, vg.Point{X: at.X, Y: at.Y + 0.8}, number(g.Grade, digits))
-			}
-		}
-	}))
-	return p, len(regions), true
+	return math.Max(0, math.Min(1, g.Grade/worst))
+}
+
+// gradeHalf is half the size of a grade's sign.
+const gradeHalf = 6.5
+
+// gradeBar draws a grade among many visits: a bar as high as its share, wide to each side of at.
+func gradeBar(s sheet, at vg.Point, wide vg.Length, share float64) {
+	grey := uint8(170 - 110*share) // Without an outline it must stand out from white.
+	foot := at.Y - gradeHalf
+	s.c.FillPolygon(color.NRGBA{R: grey, G: grey, B: grey, A: 0xff}, box(at.X-wide, foot, at.X+wide, foot+max(0.8, vg.Length(share)*2*gradeHalf)))
+}
+
+// gradeSquare draws a grade as a square, the darker the worse, with its number.
+func gradeSquare(s sheet, at vg.Point, grade, share float64) {
+	grey := uint8(250 - 150*share)
+	square := box(at.X-gradeHalf, at.Y-gradeHalf, at.X+gradeHalf, at.Y+gradeHalf)
+	fill := neutralColor
+	fill.R, fill.G, fill.B = grey, grey, grey
+	s.c.FillPolygon(fill, square)
+	s.c.StrokeLines(draw.LineStyle{Color: softInkColor, Width: 0.7}, append(square, square[0]))
+	ink := inkColor
+	if share > 0.9 {
+		ink.R, ink.G, ink.B = 0xff, 0xff, 0xff
+	}
+	txt := lettering(tickSize, ink)
+	txt.XAlign, txt.YAlign = draw.XCenter, draw.YCenter
+	digits := 0
+	if grade != math.Trunc(grade) {
+		digits = 1
+	}
+	s.c.FillText(txt, vg.Point{X: at.X, Y: at.Y + 0.8}, number(grade, digits))
 }
 
 // treatmentPanel draws a row per treatment and a mark per visit.
