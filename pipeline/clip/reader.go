@@ -150,21 +150,16 @@ func (r *Reader) decode(ctx context.Context, d *decoder, small *copier) error {
 	for n := 0; ; n++ {
 		p, at, err := r.nextPicture(ctx, d)
 		if errors.Is(err, io.EOF) {
-			if r.opts.Whole && (d.errors() > 0 || n < len(r.info.Times)) {
-				return r.damaged(d)
-			}
-			return nil
+			return r.checkWhole(d, n >= len(r.info.Times))
 		}
 		if err != nil {
 			return err
 		}
-		if r.opts.Whole && (d.errors() > 0 || !p.whole() || n >= len(r.info.Times) || math.Abs(at-r.info.Times[n]) > r.slack()) {
-			return r.damaged(d)
+		if err := r.checkWhole(d, p.whole() && r.promises(n, at)); err != nil {
+			return err
 		}
-		if small != nil {
-			if err := small.add(d, p); err != nil {
-				return err
-			}
+		if err := small.addTo(d, p); err != nil {
+			return err
 		}
 		if err := r.hand(ctx, frame{p, at}); err != nil {
 			return err
@@ -204,12 +199,26 @@ func (r *Reader) handMissing(ctx context.Context, n int, shown []byte) error {
 	}
 }
 
+// checkWhole returns an error where the whole clip is asked for and is not whole so far: decoding
+// told of errors, or good says so.
+func (r *Reader) checkWhole(d *decoder, good bool) error {
+	if !r.opts.Whole || good && d.errors() == 0 {
+		return nil
+	}
+	return r.damaged(d)
+}
+
 // damaged says why the clip is not whole.
 func (r *Reader) damaged(d *decoder) error {
 	if said := d.said(); said != "" {
 		return fmt.Errorf("%w: %s", ErrDamaged, said)
 	}
 	return ErrDamaged
+}
+
+// promises reports whether picture n was promised at its time.
+func (r *Reader) promises(n int, at float64) bool {
+	return n < len(r.info.Times) && !(math.Abs(at-r.info.Times[n]) > r.slack())
 }
 
 // slack is how far a picture's time may lie from the one promised, s.
