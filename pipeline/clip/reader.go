@@ -232,7 +232,6 @@ func (r *Reader) slack() float64 {
 // decodeCarefully decodes as OpenOptions.Careful says.
 func (r *Reader) decodeCarefully(ctx context.Context, d *decoder, small *copier) error {
 	defer func() { r.damage.Errors = r.frameErrors(d) }()
-	times := r.info.Times
 	var before []byte // The last whole picture; nil before the first.
 	next := 0
 	for {
@@ -244,44 +243,64 @@ func (r *Reader) decodeCarefully(ctx context.Context, d *decoder, small *copier)
 			return err
 		}
 		at += (d.base - d.firstPTS) / d.slowed // Promised times are counted from the first that is promised.
-		last := next
-		for last < len(times) && times[last] < at-r.slack() {
-			last++
-		}
-		if last == len(times) || times[last] > at+r.slack() {
+		n := r.promisedAt(next, at)
+		if n < 0 {
 			r.damage.Extra++
 			r.free <- p
 			continue
 		}
-		for ; next < last; next++ {
-			shown := before
-			if before == nil {
-				shown = p.pixels()
-			}
-			if err := small.addAgain(d, p); err != nil {
-				return err
-			}
-			if err := r.handMissing(ctx, next, shown); err != nil {
+		for ; next < n; next++ {
+			if err := r.standIn(ctx, d, small, next, p, before); err != nil {
 				return err
 			}
 		}
 		if err := small.addTo(d, p); err != nil {
 			return err
 		}
-		switch {
-		case p.whole():
-			before = append(before[:0], p.pixels()...)
-		default:
-			r.damage.Frames = append(r.damage.Frames, next)
-			if before != nil {
-				p.become(before)
-			}
-		}
-		if err := r.hand(ctx, frame{p, times[next]}); err != nil {
+		before = r.mend(p, n, before)
+		if err := r.hand(ctx, frame{p, r.info.Times[n]}); err != nil {
 			return err
 		}
 		next++
 	}
+}
+
+// promisedAt returns the frame, next or a later one, that is promised at a time, or -1.
+func (r *Reader) promisedAt(next int, at float64) int {
+	times := r.info.Times
+	for next < len(times) && times[next] < at-r.slack() {
+		next++
+	}
+	if next == len(times) || times[next] > at+r.slack() {
+		return -1
+	}
+	return next
+}
+
+// standIn delivers the last whole picture in the place of frame n, which did not come; before the
+// first whole one it delivers p, the next that came.
+func (r *Reader) standIn(ctx context.Context, d *decoder, small *copier, n int, p *picture, before []byte) error {
+	shown := before
+	if before == nil {
+		shown = p.pixels()
+	}
+	if err := small.addAgain(d, p); err != nil {
+		return err
+	}
+	return r.handMissing(ctx, n, shown)
+}
+
+// mend gives the picture of frame n the pixels of the last whole one where it is not whole, and
+// returns those of the last whole one from then on.
+func (r *Reader) mend(p *picture, n int, before []byte) []byte {
+	if p.whole() {
+		return append(before[:0], p.pixels()...)
+	}
+	r.damage.Frames = append(r.damage.Frames, n)
+	if before != nil {
+		p.become(before)
+	}
+	return before
 }
 
 // frameErrors returns the errors that decoding told of, with their frames.
