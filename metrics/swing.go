@@ -48,44 +48,62 @@ func (a *analysis) measureSwings(s *spatial, cam geometry.Camera) {
 		{LateralArcHind, MedialArcHind, FlightHeightHind},
 	}
 	for g := range 2 {
-		// Index: side, measure. Half the change from a lagging to a leading profile;
-		// what all swings share because the hoof turns alike in each.
-		var lean, turned, count [2][3]float64
+		var shared swingErrors
 		for i, st := range a.Strides {
-			var v [3][2][2]float64 // Index: measure, side, then value and spread.
-			for side := range 2 {
-				sw, ok := a.swing(s, cam, 2*g+side, i)
-				for m := range 3 {
-					if v[m][side] = notSeen; ok && !math.IsNaN(sw.value[m][0]) {
-						v[m][side] = sw.value[m]
-						lean[side][m] += sw.lean[m]
-						turned[side][m] += sw.turned[m]
-						count[side][m]++
-					}
-				}
-				if ok {
-					s.paths = append(s.paths, sw.path)
-				}
-			}
+			v := a.pairSwings(s, cam, g, i, &shared)
 			for m, n := range names[g] {
 				s.found.putSides(n, i, st.Start, v[m])
 			}
 		}
 		for m, n := range names[g] {
-			f := s.found[n]
-			if f == nil {
-				continue
-			}
-			alike := a.opts.Model.Swing.AlikeSides
-			var variance, side float64 // Of the difference; of the worse side.
-			for _, part := range [2][2][3]float64{lean, turned} {
-				l, r := part[0][m]/max(count[0][m], 1), part[1][m]/max(count[1][m], 1)
-				variance += alike*sq(r-l) + (1-alike)*(sq(l)+sq(r))
-				side += max(sq(l), sq(r))
-			}
-			f.addCommon(math.Sqrt(variance), math.Sqrt(side))
+			s.found[n].addCommon(shared.sds(m, a.opts.Model.Swing.AlikeSides))
 		}
 	}
+}
+
+// pairSwings measures the swings of a pair of limbs, 0 the fore, in stride i, and adds to shared
+// what all swings share. Index of the result: measure, side, then value and spread.
+func (a *analysis) pairSwings(s *spatial, cam geometry.Camera, pair, i int, shared *swingErrors) [3][2][2]float64 {
+	v := [3][2][2]float64{neither, neither, neither}
+	for side := range 2 {
+		sw, ok := a.swing(s, cam, 2*pair+side, i)
+		if !ok {
+			continue
+		}
+		s.paths = append(s.paths, sw.path)
+		for m, value := range sw.value {
+			if !math.IsNaN(value[0]) {
+				v[m][side] = value
+				shared.add(side, m, sw)
+			}
+		}
+	}
+	return v
+}
+
+// swingErrors sums up the errors that all swings of a pair of limbs share. Index: side, measure.
+type swingErrors struct {
+	lean   [2][3]float64 // Half the change from a lagging to a leading profile.
+	turned [2][3]float64 // From the hoof's turning, alike in each swing.
+	count  [2][3]float64
+}
+
+func (e *swingErrors) add(side, m int, f flight) {
+	e.lean[side][m] += f.lean[m]
+	e.turned[side][m] += f.turned[m]
+	e.count[side][m]++
+}
+
+// sds returns the standard deviations of the mean errors of a measure: of the difference between
+// the sides, whose errors are alike by a share, and of the worse side.
+func (e *swingErrors) sds(m int, alike float64) (difference, worse float64) {
+	var variance, side float64
+	for _, part := range [2][2][3]float64{e.lean, e.turned} {
+		l, r := part[0][m]/max(e.count[0][m], 1), part[1][m]/max(e.count[1][m], 1)
+		variance += alike*sq(r-l) + (1-alike)*(sq(l)+sq(r))
+		side += max(sq(l), sq(r))
+	}
+	return math.Sqrt(variance), math.Sqrt(side)
 }
 
 // flight is one measured swing: lateral arc, medial arc and height, cm.
