@@ -348,53 +348,65 @@ func (a *analysis) putSpread(s *spatial, n Name, of [2]spread) {
 
 // measureOffsets measures how far outward of the line of travel hooves land.
 func (a *analysis) measureOffsets(s *spatial) {
-	f := s.fit
-	weights := f.midline()
-	if a.share() || f.pairs() == 0 {
+	if a.share() || s.fit.pairs() == 0 {
 		return
-	}
-	// Where one pair alone was placed, the line is the midline of these two hooves: both land
-	// half their base width from it by its making.
-	differ := f.pairs() == 2
-	// fromLine adds w times how far outward limb k lands on average.
-	fromLine := func(t *target, k int, w float64, who whose) {
-		f.meanOf(t, k, 1, w*outward(k), who)
-		for j, v := range weights {
-			if v > 0 {
-				f.meanOf(t, j, 1, -v*w*outward(k), who)
-			}
-		}
 	}
 	for g, name := range [2]Name{PlacementOffsetFore, PlacementOffsetHind} {
 		var varies [2]spread
 		for i, st := range a.Strides {
-			v := neither
-			for side := range 2 {
-				k := 2*g + side
-				j := a.In(k, i)
-				if j < 0 || !s.placed[k][j].ok {
-					continue
-				}
-				t := f.target()
-				t.stride[2*s.placed[k][j].fall+1] = outward(k)
-				varies[side].add(f.predict(t))
-				if differ {
-					fromLine(&t, k, 1, ofHorse)
-					x, sd := f.predict(t)
-					v[side] = [2]float64{100 * x, 100 * sd}
-				}
-			}
-			s.found.putSides(name, i, st.Start, v)
+			s.found.putSides(name, i, st.Start, a.pairOffsets(s, g, i, &varies))
 		}
 		if m := s.found[name]; m != nil {
-			s.means(name, 100, func(t *target, side int, w float64, who whose) { fromLine(t, 2*g+side, w, who) })
-			behind := 100 * a.opts.Model.Placement.BehindM
-			for _, of := range []*Mean{m.OfRun, m.OfHorse} {
-				of.SE = math.Hypot(of.SE, behind)
-				of.LeftSE, of.RightSE = math.Hypot(of.LeftSE, behind/2), math.Hypot(of.RightSE, behind/2)
-			}
+			s.means(name, 100, func(t *target, side int, w float64, who whose) { s.fit.outwardOf(t, 2*g+side, w, who) })
+			m.widenSides(100 * a.opts.Model.Placement.BehindM)
 		}
 		a.putSpread(s, [2]Name{PlacementSpreadFore, PlacementSpreadHind}[g], varies)
+	}
+}
+
+// pairOffsets returns how far outward of the line of travel a pair of limbs, 0 the fore, lands in
+// stride i, and adds to varies what this stride did beyond the mean. Index of the result: side,
+// then value and spread, cm.
+func (a *analysis) pairOffsets(s *spatial, pair, i int, varies *[2]spread) [2][2]float64 {
+	f := s.fit
+	// Where one pair alone was placed, the line is the midline of these two hooves: both land
+	// half their base width from it by its making.
+	differ := f.pairs() == 2
+	v := neither
+	for side := range 2 {
+		k := 2*pair + side
+		j := a.In(k, i)
+		if j < 0 || !s.placed[k][j].ok {
+			continue
+		}
+		t := f.target()
+		t.stride[2*s.placed[k][j].fall+1] = outward(k)
+		varies[side].add(f.predict(t))
+		if differ {
+			f.outwardOf(&t, k, 1, ofHorse)
+			x, sd := f.predict(t)
+			v[side] = [2]float64{100 * x, 100 * sd}
+		}
+	}
+	return v
+}
+
+// outwardOf adds w times how far outward of the line of travel limb k lands on average.
+func (f *runFit) outwardOf(t *target, k int, w float64, who whose) {
+	f.meanOf(t, k, 1, w*outward(k), who)
+	for j, v := range f.midline() {
+		if v > 0 {
+			f.meanOf(t, j, 1, -v*w*outward(k), who)
+		}
+	}
+}
+
+// widenSides adds an independent error to the means of the run and of the horse, and half of it to
+// those of the sides.
+func (s *Series) widenSides(sd float64) {
+	for _, of := range []*Mean{s.OfRun, s.OfHorse} {
+		of.SE = math.Hypot(of.SE, sd)
+		of.LeftSE, of.RightSE = math.Hypot(of.LeftSE, sd/2), math.Hypot(of.RightSE, sd/2)
 	}
 }
 
