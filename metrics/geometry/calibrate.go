@@ -185,36 +185,39 @@ func vanishing(in Horizon, focal float64, width, height int, m errormodel.Camera
 		cx, _ := centre(width, height)
 		return Point{cx, row}, []Point{{0, focal * m.RowDeg * math.Pi / 180}}, nil
 	case in.Edges != nil:
-		p, ok := crossing(*in.Edges)
-		if !ok {
-			return Point{}, nil, errors.New("the two lane edges are parallel in the picture: they must run along the lane and meet at the horizon")
-		}
-		for _, edge := range in.Edges {
-			for _, q := range edge {
-				if q.Y <= p.Y {
-					return Point{}, nil, errors.New("the two lane edges meet below one of their own points: they must run along the lane and meet at the horizon")
-				}
-			}
-		}
-		// Each of the eight clicked numbers is one independent step.
-		var steps []Point
-		click := clickSD(m, width, height)
-		for i := range 2 {
-			for j := range 2 {
-				for _, d := range []Point{{X: click}, {Y: click}} {
-					e := *in.Edges
-					e[i][j].X, e[i][j].Y = e[i][j].X+d.X, e[i][j].Y+d.Y
-					q, ok := crossing(e)
-					if !ok {
-						return Point{}, nil, errors.New("the two lane edges are almost parallel in the picture: the horizon cannot be found from them")
-					}
-					steps = append(steps, Point{q.X - p.X, q.Y - p.Y})
-				}
-			}
-		}
-		return p, steps, nil
+		return edgesMeet(*in.Edges, clickSD(m, width, height))
 	}
 	return Point{}, nil, errors.New("the horizon is missing: give its row or two lane edges")
+}
+
+// edgesMeet returns where two lane edges meet and how far that moves with each of the clicked
+// numbers by one standard deviation, click px.
+func edgesMeet(edges [2][2]Point, click float64) (Point, []Point, error) {
+	p, ok := crossing(edges)
+	if !ok {
+		return Point{}, nil, errors.New("the two lane edges are parallel in the picture: they must run along the lane and meet at the horizon")
+	}
+	for _, edge := range edges {
+		if edge[0].Y <= p.Y || edge[1].Y <= p.Y {
+			return Point{}, nil, errors.New("the two lane edges meet below one of their own points: they must run along the lane and meet at the horizon")
+		}
+	}
+	// Each of the eight clicked numbers is one independent step.
+	var steps []Point
+	for i := range 2 {
+		for j := range 2 {
+			for _, d := range []Point{{X: click}, {Y: click}} {
+				e := edges
+				e[i][j].X, e[i][j].Y = e[i][j].X+d.X, e[i][j].Y+d.Y
+				q, ok := crossing(e)
+				if !ok {
+					return Point{}, nil, errors.New("the two lane edges are almost parallel in the picture: the horizon cannot be found from them")
+				}
+				steps = append(steps, Point{q.X - p.X, q.Y - p.Y})
+			}
+		}
+	}
+	return p, steps, nil
 }
 
 // crossing returns where the two lines meet.
