@@ -89,46 +89,59 @@ func (t *Truth) SeedFrames(n int) []int {
 	}
 	// Places are spread evenly over the logarithm of the distance, as the size in
 	// the picture is.
-	distance := func(f int) float64 {
-		e := t.Eye(f)
-		p := t.Landmarks[0].Points[f].Lane
-		for _, l := range t.Landmarks {
-			if l.Name == traj.Withers {
-				p = l.Points[f].Lane
-			}
-		}
-		return math.Max(0.5, p[1]-e.Position[1])
-	}
-	last := len(t.Times) - 1
-	a, b := math.Log(distance(0)), math.Log(distance(last))
+	a, b := math.Log(t.distance(0)), math.Log(t.distance(len(t.Times)-1))
+	apart := math.Max(0.05, math.Abs(b-a)/float64(n))
 	var out []int
 	for k := range n {
 		want := a + (b-a)*(float64(k)+0.5)/float64(n)
-		best, score := -1, math.Inf(-1)
-		for f := range t.Times {
-			off := math.Abs(math.Log(distance(f))-want) / math.Max(0.05, math.Abs(b-a)/float64(n))
-			if off > 0.5 {
-				continue
-			}
-			s := -1.5 * off
-			for _, l := range t.Landmarks {
-				if l.Points[f].Visible {
-					s++
-					if l.Name.IsHoof() {
-						s += 2
-					}
-				}
-			}
-			if s > score {
-				best, score = f, s
-			}
-		}
-		if best >= 0 && !slices.Contains(out, best) {
-			out = append(out, best)
+		if f := t.seedNear(want, apart); f >= 0 && !slices.Contains(out, f) {
+			out = append(out, f)
 		}
 	}
 	slices.Sort(out)
 	return out
+}
+
+// distance returns how far the withers, or else the first landmark, are from the camera along the
+// lane in frame f, m, and 0.5 where they are nearer.
+func (t *Truth) distance(f int) float64 {
+	points := t.Points(traj.Withers)
+	if points == nil {
+		points = t.Landmarks[0].Points
+	}
+	return math.Max(0.5, points[f].Lane[1]-t.Eye(f).Position[1])
+}
+
+// seedNear returns the frame that is best to mark of those whose logarithm of the distance is less
+// than half of apart from want, or -1 where there is none.
+func (t *Truth) seedNear(want, apart float64) int {
+	best, score := -1, math.Inf(-1)
+	for f := range t.Times {
+		off := math.Abs(math.Log(t.distance(f))-want) / apart
+		if off > 0.5 {
+			continue
+		}
+		if s := t.seedScore(f, off); s > score {
+			best, score = f, s
+		}
+	}
+	return best
+}
+
+// seedScore returns how good frame f is to mark: each visible landmark counts, a hoof three times,
+// and being off the place wanted, as a share of how far places are apart, counts against it.
+func (t *Truth) seedScore(f int, off float64) float64 {
+	s := -1.5 * off
+	for _, l := range t.Landmarks {
+		if !l.Points[f].Visible {
+			continue
+		}
+		s++
+		if l.Name.IsHoof() {
+			s += 2
+		}
+	}
+	return s
 }
 
 // HorizonRow returns the picture row of the horizon at the middle column of
