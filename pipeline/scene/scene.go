@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"jogstrip/track/traj"
@@ -491,38 +492,48 @@ func (e *Encoding) fill(c *Camera) {
 	}
 }
 
-// check tells the first setting out of range of a filled scene.
+// check tells the first setting of a filled scene that is not one of those there are, or all
+// that are out of range.
 func (s Scene) check() error {
-	inRange := func(name string, v, lo, hi float64) error {
-		if math.IsNaN(v) || v < lo || v > hi {
-			return fmt.Errorf("scene: %s is %g, allowed are %g to %g", name, v, lo, hi)
-		}
-		return nil
+	if err := s.checkChoices(); err != nil {
+		return err
 	}
 	var errs []error
-	add := func(name string, v, lo, hi float64) { errs = append(errs, inRange(name, v, lo, hi)) }
+	for _, r := range s.ranges() {
+		if math.IsNaN(r.value) || r.value < r.low || r.value > r.high {
+			errs = append(errs, fmt.Errorf("scene: %s is %g, allowed are %g to %g", r.name, r.value, r.low, r.high))
+		}
+	}
+	if (s.View == traj.Toward) != (s.Motion.StartM > s.Motion.EndM) {
+		errs = append(errs, fmt.Errorf("scene: the horse goes %s but from %g m to %g m", s.View, s.Motion.StartM, s.Motion.EndM))
+	}
+	return errors.Join(errs...)
+}
+
+// checkChoices tells the first setting that is not one of those there are.
+func (s Scene) checkChoices() error {
 	if !s.View.Valid() {
 		return fmt.Errorf("scene: view %q is not toward or away", s.View)
 	}
 	if _, ok := coats[s.Horse.Coat]; !ok {
 		return fmt.Errorf("scene: coat %q is not known", s.Horse.Coat)
 	}
-	if l := s.Yard.Light; l != Sun && l != Overcast && l != Dusk {
+	if l := s.Yard.Light; !slices.Contains([]Light{Sun, Overcast, Dusk}, l) {
 		return fmt.Errorf("scene: light %q is not sun, overcast or dusk", l)
 	}
-	if g := s.Yard.Ground; g != "" && g != Gravel && g != Sand && g != Turf {
+	if g := s.Yard.Ground; !slices.Contains([]Ground{"", Gravel, Sand, Turf}, g) {
 		return fmt.Errorf("scene: ground %q is not gravel, sand or turf", g)
 	}
-	if h := s.Horse.Hooves; h != "" && h != DarkHorn && h != LightHorn {
+	if h := s.Horse.Hooves; !slices.Contains([]Horn{"", DarkHorn, LightHorn}, h) {
 		return fmt.Errorf("scene: hooves %q are not dark or light", h)
 	}
-	if c := s.Encoding.Codec; c != H264 && c != HEVC {
+	if c := s.Encoding.Codec; !slices.Contains([]Codec{H264, HEVC}, c) {
 		return fmt.Errorf("scene: codec %q is not h264 or hevc", c)
 	}
-	if d := s.Encoding.BitDepth; d != 8 && d != 10 {
+	if d := s.Encoding.BitDepth; !slices.Contains([]int{8, 10}, d) {
 		return fmt.Errorf("scene: bit depth %d is not 8 or 10", d)
 	}
-	if r := s.Encoding.Rotation; r != 0 && r != 90 && r != 180 && r != 270 {
+	if r := s.Encoding.Rotation; !slices.Contains([]int{0, 90, 180, 270}, r) {
 		return fmt.Errorf("scene: rotation %d is not 0, 90, 180 or 270", r)
 	}
 	if s.Camera.Width%2 != 0 || s.Camera.Height%2 != 0 {
@@ -531,29 +542,37 @@ func (s Scene) check() error {
 	if s.Camera.PaintOnce && s.Yard.GrassCM > 0 {
 		return errors.New("scene: paint_once does not go with grass, which hides single samples")
 	}
-	add("picture width", float64(s.Camera.Width), 64, 8192)
-	add("picture height", float64(s.Camera.Height), 64, 8192)
-	add("frames per second", s.Camera.FPS, 10, 480)
-	add("camera height", s.Camera.HeightM, 0.1, 5)
-	add("height at withers", s.Horse.HeightM, 0.7, 2.2)
-	add("speed", s.Motion.SpeedMPS, 0.5, 15)
-	add("stride duration", s.Motion.StrideS, 0.3, 2)
-	add("fore duty factor", s.Motion.DutyFore, 0.15, 0.8)
-	add("hind duty factor", s.Motion.DutyHind, 0.15, 0.8)
-	add("lens distortion k1", s.Camera.K1, -0.25, 0.25)
-	add("white balance drift", s.Camera.WhiteDrift, 0, 0.3)
-	add("sharpening", s.Camera.Sharpen, -1, 1)
-	add("height of grass", s.Yard.GrassCM, 0, 30)
-	add("dust", s.Yard.Dust, 0, 1)
-	add("exposure", s.Camera.ExposureS, 0, 1/s.Camera.FPS*1.001)
-	add("read-out", s.Camera.ReadoutS, 0, 1/s.Camera.FPS)
-	add("share of dropped frames", s.Encoding.DropShare, 0, 0.5)
-	add("start distance", s.Motion.StartM, 2, 60)
-	add("end distance", s.Motion.EndM, 2, 60)
-	if (s.View == traj.Toward) != (s.Motion.StartM > s.Motion.EndM) {
-		errs = append(errs, fmt.Errorf("scene: the horse goes %s but from %g m to %g m", s.View, s.Motion.StartM, s.Motion.EndM))
+	return nil
+}
+
+// setting is a number of a scene and what it may be.
+type setting struct {
+	name             string
+	value, low, high float64
+}
+
+func (s Scene) ranges() []setting {
+	return []setting{
+		{"picture width", float64(s.Camera.Width), 64, 8192},
+		{"picture height", float64(s.Camera.Height), 64, 8192},
+		{"frames per second", s.Camera.FPS, 10, 480},
+		{"camera height", s.Camera.HeightM, 0.1, 5},
+		{"height at withers", s.Horse.HeightM, 0.7, 2.2},
+		{"speed", s.Motion.SpeedMPS, 0.5, 15},
+		{"stride duration", s.Motion.StrideS, 0.3, 2},
+		{"fore duty factor", s.Motion.DutyFore, 0.15, 0.8},
+		{"hind duty factor", s.Motion.DutyHind, 0.15, 0.8},
+		{"lens distortion k1", s.Camera.K1, -0.25, 0.25},
+		{"white balance drift", s.Camera.WhiteDrift, 0, 0.3},
+		{"sharpening", s.Camera.Sharpen, -1, 1},
+		{"height of grass", s.Yard.GrassCM, 0, 30},
+		{"dust", s.Yard.Dust, 0, 1},
+		{"exposure", s.Camera.ExposureS, 0, 1 / s.Camera.FPS * 1.001},
+		{"read-out", s.Camera.ReadoutS, 0, 1 / s.Camera.FPS},
+		{"share of dropped frames", s.Encoding.DropShare, 0, 0.5},
+		{"start distance", s.Motion.StartM, 2, 60},
+		{"end distance", s.Motion.EndM, 2, 60},
 	}
-	return errors.Join(errs...)
 }
 
 // container returns the file type of a clip's path.
