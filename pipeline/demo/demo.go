@@ -5,6 +5,7 @@
 package demo
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -266,23 +267,46 @@ const clickSD = 0.4
 // and one of a right fore's, in which the hooves that stand are marked, with the
 // small errors that clicks have under a loupe.
 func Clicked(truth *scene.Truth, s scene.Scene, name string, how Clicking) *record.Marks {
-	sd := clickSD
-	if how.SD != 0 {
-		sd = how.SD
-	}
-	if how.Exact {
-		sd = -1
-	}
-	view, gait := s.View, s.Gait
-	if view == "" {
-		view = traj.Toward
-	}
-	if gait == "" {
-		gait = traj.Trot
-	}
+	view, gait := cmp.Or(s.View, traj.Toward), cmp.Or(s.Gait, traj.Trot)
 	m := &record.Marks{Clip: name, View: view, Gait: gait, Picture: record.Picture{Width: truth.Width, Height: truth.Height}}
-	reference := 0
-	var frames []int
+	m.Calibration = groundClicked(truth, s, how)
+	landmarks := slices.Clone(landmarksOf[view])
+	if s.Horse.Points && view == traj.Toward {
+		landmarks = append(landmarks, traj.Chest, traj.LeftShoulder, traj.RightShoulder)
+	}
+	frames := framesClicked(truth, s, view, how)
+	for _, c := range truth.Clicks(frames, scene.ClickOptions{SD: how.sd(), Seed: s.Seed, Landmarks: landmarks}) {
+		if c.Landmark.IsHoof() && !stands(truth, c.Landmark, truth.Times[c.Frame]) {
+			continue
+		}
+		m.Marks = append(m.Marks, record.At(c.Frame, c.Landmark, c.X, c.Y))
+	}
+	return m
+}
+
+// sd is how far a click is off along each axis, px; negative is none.
+func (how Clicking) sd() float64 {
+	if how.Exact {
+		return -1
+	}
+	return cmp.Or(how.SD, clickSD)
+}
+
+// groundClicked returns the ground marks as clicked in the first frame.
+func groundClicked(truth *scene.Truth, s scene.Scene, how Clicking) *geometry.CalibrationInput {
+	calibration := truth.Calibration(geometry.LevelMetric, 0, scene.ClickOptions{SD: how.sd(), Seed: s.Seed + 1})
+	if g := calibration.Ground; g != nil {
+		g.WidthM *= 1 + how.Wrong[0]
+		g.LengthM *= 1 + how.Wrong[1]
+		if how.Unstated {
+			g.ClickSD = 0
+		}
+	}
+	return &calibration
+}
+
+// framesClicked returns the frames that are marked, in order.
+func framesClicked(truth *scene.Truth, s scene.Scene, view traj.View, how Clicking) []int {
 	// Where somebody may stand before a limb, other steps are taken then; from behind
 	// the hinds say which.
 	peopled := s.Horse.Leads || s.Horse.Driven
@@ -294,6 +318,7 @@ func Clicked(truth *scene.Truth, s scene.Scene, name string, how Clicking) *reco
 	if how.Distances > 0 {
 		distances = truth.SeedFrames(how.Distances)
 	}
+	var frames []int
 	for _, near := range distances {
 		for _, limb := range limbs {
 			var but []int
@@ -307,26 +332,7 @@ func Clicked(truth *scene.Truth, s scene.Scene, name string, how Clicking) *reco
 		}
 	}
 	slices.Sort(frames)
-	calibration := truth.Calibration(geometry.LevelMetric, reference, scene.ClickOptions{SD: sd, Seed: s.Seed + 1})
-	if g := calibration.Ground; g != nil {
-		g.WidthM *= 1 + how.Wrong[0]
-		g.LengthM *= 1 + how.Wrong[1]
-		if how.Unstated {
-			g.ClickSD = 0
-		}
-	}
-	m.Calibration = &calibration
-	landmarks := slices.Clone(landmarksOf[view])
-	if s.Horse.Points && view == traj.Toward {
-		landmarks = append(landmarks, traj.Chest, traj.LeftShoulder, traj.RightShoulder)
-	}
-	for _, c := range truth.Clicks(frames, scene.ClickOptions{SD: sd, Seed: s.Seed, Landmarks: landmarks}) {
-		if c.Landmark.IsHoof() && !stands(truth, c.Landmark, truth.Times[c.Frame]) {
-			continue
-		}
-		m.Marks = append(m.Marks, record.At(c.Frame, c.Landmark, c.X, c.Y))
-	}
-	return m
+	return frames
 }
 
 // framesAt returns the frames in which the horse is nearest to distances from the
