@@ -138,15 +138,8 @@ func runMark(ctx context.Context, a *app, opts markOptions, folder string, tools
 	}
 	var phones *phone.Server
 	if opts.remote {
-		config, err := os.UserConfigDir()
-		if err != nil {
-			return fmt.Errorf("keep what lets phones in: %w", err)
-		}
-		phones, err = phone.Listen(phone.Options{
-			Folder: folder, Address: opts.address, Keep: filepath.Join(config, "jogstrip"), Plain: opts.plain,
-			Check: tools.check, Probe: tools.probe, Logger: logger,
-		})
-		if err != nil {
+		var err error
+		if phones, err = listenToPhones(opts, folder, tools, logger); err != nil {
 			return err
 		}
 		page.Phones = phones
@@ -175,6 +168,23 @@ func runMark(ctx context.Context, a *app, opts markOptions, folder string, tools
 			fmt.Fprintf(a.stderr, "jogstrip: open the address above in a browser (%v)\n", err)
 		}
 	}
+	return serve(ctx, server, phones)
+}
+
+// listenToPhones opens the way in for phones and tablets in the same network.
+func listenToPhones(opts markOptions, folder string, tools markTools, logger *slog.Logger) (*phone.Server, error) {
+	config, err := os.UserConfigDir()
+	if err != nil {
+		return nil, fmt.Errorf("keep what lets phones in: %w", err)
+	}
+	return phone.Listen(phone.Options{
+		Folder: folder, Address: opts.address, Keep: filepath.Join(config, "jogstrip"), Plain: opts.plain,
+		Check: tools.check, Probe: tools.probe, Logger: logger,
+	})
+}
+
+// serve serves the marks page and, unless phones is nil, phones.
+func serve(ctx context.Context, server *markpage.Server, phones *phone.Server) error {
 	if phones == nil {
 		return server.Serve(ctx)
 	}
