@@ -175,12 +175,12 @@ func TestJumpEndsAStance(t *testing.T) {
 	for f := range 24 {
 		shift := 0
 		if f >= 12 {
-			shift = 3 // A seventh of the patch.
+			shift = 2 // An eighth of the patch.
 		}
 		frames = append(frames, painted(120, func(x, y int) byte { return blocks[(y+shift)/3*64+x/3] }))
 	}
 	st := standerOn(t, frames...)
-	w := flow.Window{Left: 10, Right: 10, Up: 14, Down: 6}
+	w := flow.Window{Left: 8, Right: 8, Up: 11, Down: 5}
 	s, err := st.extend(t.Context(), 6, flow.Point{X: 60, Y: 60}, w)
 	if err != nil || s == nil {
 		t.Fatalf("nothing stands: %v", err)
