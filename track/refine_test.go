@@ -164,8 +164,7 @@ func TestRivalsWidenTheSpread(t *testing.T) {
 }
 
 // Where a hind lands in the print of the fore it is the hind that stands there from then on,
-// though it looks the same. At 30 frames a second such a jump is no faster than what scatters
-// at 60.
+// though it looks the same.
 func TestJumpEndsAStance(t *testing.T) {
 	rng := rand.New(rand.NewPCG(7, 1))
 	blocks := make([]byte, 64*64)
@@ -181,15 +180,15 @@ func TestJumpEndsAStance(t *testing.T) {
 		frames = append(frames, painted(120, func(x, y int) byte { return blocks[(y+shift)/3*64+x/3] }))
 	}
 	st := standerOn(t, frames...)
-	for f := range st.clip.times {
-		st.clip.times[f] *= 2
-	}
 	w := flow.Window{Left: 8, Right: 8, Up: 11, Down: 5}
-	s, err := st.extend(t.Context(), 6, flow.Point{X: 60, Y: 60}, w)
+	s, base, err := st.moment(6, flow.Point{X: 60, Y: 60}, w)
 	if err != nil || s == nil {
 		t.Fatalf("nothing stands: %v", err)
 	}
-	if s.first() != 0 || s.last() != 11 {
-		t.Errorf("it stands in frames %d to %d, want 0 to 11", s.first(), s.last())
+	if err := st.prolong(t.Context(), s, base, 1, w); err != nil {
+		t.Fatal(err)
+	}
+	if s.last() != 11 {
+		t.Errorf("it stands until frame %d, want 11", s.last())
 	}
 }
