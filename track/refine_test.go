@@ -181,7 +181,7 @@ func TestJumpEndsAStance(t *testing.T) {
 	}
 	st := standerOn(t, frames...)
 	w := flow.Window{Left: 8, Right: 8, Up: 11, Down: 5}
-	s, base, err := st.moment(6, flow.Point{X: 60, Y: 60}, w)
+	s, base, err := st.moment(2, flow.Point{X: 60, Y: 60}, w)
 	if err != nil || s == nil {
 		t.Fatalf("nothing stands: %v", err)
 	}

@@ -252,7 +252,9 @@ func (st *stander) prolong(ctx context.Context, s *standing, base *standingLook,
 		if again && (best.steady.Dist(place) > st.model.SamePlace*s.size+0.5 || best.sd >= st.model.VagueSD*s.size) {
 			continue // Another hoof, as hinds come to the prints of the fores.
 		}
-		if dir > 0 && !again && best.sd < st.model.VagueSD*s.size && best.steady.Dist(place) > st.model.SamePlace*s.size {
+		// A hoof slides as it lands, but not later.
+		landed := dir > 0 && c.times[g]-c.times[s.seen[0].frame] > st.model.BriefS
+		if landed && !again && best.sd < st.model.VagueSD*s.size && best.steady.Dist(place) > st.model.SamePlace*s.size {
 			break // It leaves, or another hoof takes its place.
 		}
 		s.seen = append(s.seen, best)
