@@ -163,9 +163,8 @@ func Make(ctx context.Context, folder string, opts Options) (yard string, err er
 				// As the film guide asks: the higher the phone, the less the camera's own error
 				// along the lane. Tilted down so that the nearest ground marks are in the picture.
 				s.Camera.HeightM, s.Camera.PitchDeg = 2, 8
-				// For whoever waits for the demo: the picture looks the same, and what is coded
-				// so is as near to it in half the bits.
-				s.Camera.PaintOnce, s.Encoding.Preset = true, "ultrafast"
+				// For whoever waits for the demo: the picture looks the same.
+				s.Camera.PaintOnce = true
 				plans = append(plans, plan{filepath.Join(yard, Horse, v.date), fmt.Sprintf("%s-%d", way.view, run+1), s})
 			}
 		}
