@@ -320,6 +320,9 @@ func (st *stander) byMarks(f int, p flow.Point, w flow.Window, models []model) (
 
 // near is byMarks within 0.6 sides of the patch of p.
 func (st *stander) near(f int, p flow.Point, w flow.Window, models []model) (place relocation, like float64, err error) {
+	if len(models) == 0 {
+		return relocation{}, 0, nil
+	}
 	size := w.Size()
 	reach := 0.6 * size
 	ok, err := st.around(f, p, w, reach+4)

@@ -12,8 +12,8 @@ type place struct {
 	score, second float64
 }
 
-// bestPlace returns the highest score and the highest one farther than apart
-// from it. allowed, where given, says which places count as the best.
+// bestPlace returns the highest score and, unless apart is 0, the highest one farther than
+// that from it. allowed, where given, says which places count as the best.
 func bestPlace(s flow.Scores, apart float64, allowed func(x, y int) bool) place {
 	p := place{score: -1, second: -1}
 	for y := range s.Height {
@@ -22,6 +22,9 @@ func bestPlace(s flow.Scores, apart float64, allowed func(x, y int) bool) place 
 				p.x, p.y, p.score = x, y, v
 			}
 		}
+	}
+	if apart == 0 {
+		return p
 	}
 	for y := range s.Height {
 		for x := range s.Width {

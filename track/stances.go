@@ -479,10 +479,10 @@ func (st *stander) place(s *standing, models [2][]model, side int, seeds []seed)
 		return err
 	}
 	// What a person clicked here stands over what looks like it.
-	if ok && (len(found) == 0 || by.agrees(agreed(found))) {
-		found = append(found, by)
-	}
 	s.place, s.placed = agreed(found), len(found) > 0
+	if ok && (!s.placed || by.agrees(s.place)) {
+		s.place, s.placed = agreed(append(found, by)), true
+	}
 	return nil
 }
 

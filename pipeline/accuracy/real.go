@@ -137,29 +137,48 @@ type place struct {
 	state    string
 }
 
-// readPlaces returns the places read of a clip in the order of the file, and the mean of each
-// one's readings, px. Those that the marks were set from are left out.
-func readPlaces(path string, c RealClip) (order []place, mean map[place][2]float64, err error) {
+// handReading is one reading of a place, px.
+type handReading struct {
+	place
+	mark bool // The marks file was set from it.
+	x, y float64
+}
+
+// readingsOf reads a clip's readings of positions in the order of the file.
+func readingsOf(path string, c RealClip) ([]handReading, error) {
 	rows, err := rowsOf(path, c)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
-	at := map[place][][2]float64{}
+	out := make([]handReading, len(rows))
 	for i, r := range rows {
-		if r[4] == "mark" {
-			continue
-		}
 		frame, err1 := strconv.Atoi(r[1])
 		x, err2 := strconv.ParseFloat(r[5], 64)
 		y, err3 := strconv.ParseFloat(r[6], 64)
 		if err1 != nil || err2 != nil || err3 != nil {
-			return nil, nil, fmt.Errorf("read readings %s: row %d of %s is not numbers", path, i+1, c.Readings)
+			return nil, fmt.Errorf("read readings %s: row %d of %s is not numbers", path, i+1, c.Readings)
 		}
-		p := place{traj.Landmark(r[2]), frame, r[3]}
-		if at[p] == nil {
-			order = append(order, p)
+		out[i] = handReading{place{traj.Landmark(r[2]), frame, r[3]}, r[4] == "mark", x, y}
+	}
+	return out, nil
+}
+
+// readPlaces returns the places read of a clip in the order of the file, and the mean of each
+// one's readings, px. Those that the marks were set from are left out.
+func readPlaces(path string, c RealClip) (order []place, mean map[place][2]float64, err error) {
+	readings, err := readingsOf(path, c)
+	if err != nil {
+		return nil, nil, err
+	}
+	at := map[place][][2]float64{}
+	for _, r := range readings {
+		if r.mark {
+			continue
 		}
-		at[p] = append(at[p], [2]float64{x, y})
+		if at[r.place] == nil {
+			order = append(order, r.place)
+		}
+		at[r.place] = append(at[r.place], [2]float64{r.x, r.y})
 	}
 	mean = map[place][2]float64{}
 	for p, readings := range at {

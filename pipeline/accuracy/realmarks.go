@@ -6,7 +6,6 @@ import (
 	"math"
 	"path/filepath"
 	"slices"
-	"strconv"
 
 	"jogstrip/pipeline/record"
 	"jogstrip/track/traj"
@@ -21,23 +20,17 @@ func OtherMarks(data string, c RealClip, n, which int) (*record.Marks, error) {
 	if err != nil {
 		return nil, err
 	}
-	rows, err := rowsOf(filepath.Join(data, "hand-read-positions.csv"), c)
+	readings, err := readingsOf(filepath.Join(data, "hand-read-positions.csv"), c)
 	if err != nil {
 		return nil, err
 	}
 	of := map[traj.Landmark][]record.Mark{}
-	for i, r := range rows {
-		l := traj.Landmark(r[2])
-		frame, err1 := strconv.Atoi(r[1])
-		x, err2 := strconv.ParseFloat(r[5], 64)
-		y, err3 := strconv.ParseFloat(r[6], 64)
-		if err1 != nil || err2 != nil || err3 != nil {
-			return nil, fmt.Errorf("read readings: row %d of %s is not numbers", i+1, c.Readings)
-		}
-		if l.IsHoof() && r[3] != "stands" || frame%c.Every != 0 {
+	for _, r := range readings {
+		l := r.landmark
+		if l.IsHoof() && r.state != "stands" || r.frame%c.Every != 0 {
 			continue
 		}
-		mark := record.At(frame/c.Every, l, x, y)
+		mark := record.At(r.frame/c.Every, l, r.x, r.y)
 		if !slices.ContainsFunc(of[l], func(o record.Mark) bool { return o.Frame == mark.Frame }) {
 			of[l] = append(of[l], mark)
 		}
