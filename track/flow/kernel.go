@@ -23,8 +23,10 @@ package flow
 // #cgo nocallback kernel_differences
 // #cgo noescape kernel_changed
 // #cgo nocallback kernel_changed
-// #cgo noescape kernel_textured
-// #cgo nocallback kernel_textured
+// #cgo noescape kernel_products
+// #cgo nocallback kernel_products
+// #cgo noescape kernel_normalise
+// #cgo nocallback kernel_normalise
 // #include "kernel.h"
 import "C"
 
@@ -103,13 +105,50 @@ func changed(cells []uint16, width, height int, limit uint16) image.Rectangle {
 	return image.Rect(int(box[0]), int(box[1]), int(box[2]), int(box[3]))
 }
 
-// textured copies scores to out, with −1 where the variance of g below the template
-// of w × h is less than one grey level squared, and where a score is none.
-func textured(g Gray, w, h int, scores []float32, out Scores) {
+// grey is taken off the values of pixels before they are multiplied: sums over up to 2¹⁰
+// pixels are then exact in single precision.
+const grey = 128
+
+// products fills in for every place of template in g the sum of what the values there,
+// less grey, give when multiplied.
+func products(g, template Gray, out Scores) {
+	const beyond = 32
+	stride := g.Width + beyond
+	lent := borrow(stride*(g.Height+1) + template.Width*template.Height)
+	defer room.Put(lent)
+	picture, part := (*lent)[:stride*(g.Height+1)], (*lent)[stride*(g.Height+1):]
+	for y := range g.Height {
+		lessGrey(g.Pix[y*g.Stride:][:g.Width], picture[y*stride:])
+		clear(picture[y*stride+g.Width : (y+1)*stride])
+	}
+	clear(picture[g.Height*stride:])
+	for y := range template.Height {
+		lessGrey(template.Pix[y*template.Stride:][:template.Width], part[y*template.Width:])
+	}
+	C.kernel_products((*C.float)(&picture[0]), C.int(stride), (*C.float)(&part[0]), C.int(template.Width), C.int(template.Height),
+		(*C.float)(&out.Score[0]), C.int(out.Width), C.int(out.Height))
+}
+
+func lessGrey(row []byte, out []float32) {
+	for x, v := range row {
+		out[x] = float32(int(v) - grey)
+	}
+}
+
+// normalise turns sums of products of values less middle into correlations, −1 where the
+// variance of g below template is less than one grey level squared.
+func normalise(g, template Gray, middle int, scores Scores) {
+	sum, square := 0, 0
+	for y := range template.Height {
+		for _, v := range template.Pix[y*template.Stride:][:template.Width] {
+			d := int(v) - middle
+			sum, square = sum+d, square+d*d
+		}
+	}
 	columns := borrow(2 * g.Width)
 	defer room.Put(columns)
-	C.kernel_textured((*C.uint8_t)(&g.Pix[0]), C.int(g.Stride), C.int(g.Width), C.int(w), C.int(h),
-		(*C.float)(&scores[0]), (*C.float)(&out.Score[0]), C.int(out.Width), C.int(out.Height), (*C.uint32_t)(unsafe.Pointer(&(*columns)[0])))
+	C.kernel_normalise((*C.uint8_t)(&g.Pix[0]), C.int(g.Stride), C.int(g.Width), C.int(template.Width), C.int(template.Height),
+		C.int(middle), C.int64_t(sum), C.int64_t(square), (*C.float)(&scores.Score[0]), C.int(scores.Width), C.int(scores.Height), (*C.uint32_t)(unsafe.Pointer(&(*columns)[0])))
 }
 
 // patch is where a patch begins among the parts, below 0 where there is nothing of

@@ -49,12 +49,19 @@ void kernel_differences(const uint16_t *a, const uint16_t *b, uint16_t *out, int
 // above limit; all zero where there is none. row has room for width numbers.
 void kernel_changed(const uint16_t *cells, int width, int height, uint16_t limit, uint8_t *row, int *box);
 
-// kernel_textured copies wide × high scores of a template of w × h in a picture of
-// the given width, with −1 where the picture below the template varies by less than
-// one grey level squared, and for what lies outside −1.001 to 1.001. columns has room
-// for twice width numbers. h is at most 2¹⁴.
-void kernel_textured(const uint8_t *pixels, int stride, int width, int w, int h,
-	const float *scores, float *out, int wide, int high, uint32_t *columns);
+// kernel_products adds up, for every place of a template of w × h, of which there are
+// wide × high, the products of its values and those of the picture below. The picture's
+// rows, stride apart, must reach 32 numbers beyond the last place's, and one more row
+// must follow.
+void kernel_products(const float *picture, int stride, const float *template, int w, int h, float *out, int wide, int high);
+
+// kernel_normalise turns such sums of products into correlations, with −1 where the
+// picture below the template varies by less than one grey level squared. middle was
+// taken off all values before they were multiplied, and of the template's before their sum
+// and that of their squares were made. columns has room for twice width numbers. h is at
+// most 2¹⁴.
+void kernel_normalise(const uint8_t *pixels, int stride, int width, int w, int h,
+	int middle, int64_t template_sum, int64_t template_square, float *scores, int wide, int high, uint32_t *columns);
 
 // kernel_patch is where a patch begins among the parts, below 0 where there is
 // nothing of it, and its structure tensor.

@@ -345,53 +345,59 @@ func TestDifferencesAndChanged(t *testing.T) {
 	}
 }
 
-func TestTextured(t *testing.T) {
+// Small templates are multiplied out, large ones handed to OpenCV: both give the plain
+// correlation, and nothing where the picture is flat.
+func TestMatch(t *testing.T) {
 	r := rand.New(rand.NewPCG(4, 2))
-	g := Gray{Width: 61, Height: 47, Stride: 64, Pix: make([]byte, 64*47)}
+	g := Gray{Width: 161, Height: 121, Stride: 170, Pix: make([]byte, 170*121)}
 	for y := range g.Height {
 		for x := range g.Width {
-			if v := byte(x / 20 * 80); r.IntN(30) == 0 || y > 30 {
-				g.Pix[y*64+x] = v + byte(r.IntN(3))
-			} else {
-				g.Pix[y*64+x] = v
+			g.Pix[y*g.Stride+x] = byte(x / 81 * 80)
+			if x > 80 && x < 120 || x > 140 {
+				g.Pix[y*g.Stride+x] += byte(r.IntN(90))
 			}
 		}
 	}
-	const w, h = 9, 7
-	out := Scores{Width: g.Width - w + 1, Height: g.Height - h + 1}
-	out.Score = make([]float32, out.Width*out.Height)
-	scores := make([]float32, len(out.Score))
-	for i := range scores {
-		scores[i] = 2.2*r.Float32() - 1.1
-	}
-	scores[5], scores[6] = float32(math.NaN()), float32(math.Inf(1))
-	textured(g, w, h, scores, out)
-	flat := 0
-	for y := range out.Height {
-		for x := range out.Width {
-			var a, b int64
-			for j := range h {
-				for i := range w {
-					v := int64(g.Pix[(y+j)*64+x+i])
-					a, b = a+v, b+v*v
+	for _, size := range []struct {
+		w, h  int
+		close float64
+	}{{9, 7, 1e-6}, {33, 20, 1e-6}, {mostDirect / 60, 60, 1e-6}, {mostDirect/60 + 1, 60, 1e-5}} {
+		template := g.Crop(image.Rect(83, 11, 83+size.w, 11+size.h))
+		out, err := New().Match(g, template, Scores{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		flat := 0
+		for y := range out.Height {
+			for x := range out.Width {
+				want, ok := plainNCC(g.Crop(image.Rect(x, y, x+size.w, y+size.h)), template)
+				if !ok {
+					want = -1
+					flat++
+				}
+				if got := float64(out.Score[y*out.Width+x]); !(math.Abs(got-want) <= size.close) {
+					t.Fatalf("template of %d×%d at (%d, %d): %g, want %g", size.w, size.h, x, y, got, want)
 				}
 			}
-			want := scores[y*out.Width+x]
-			if !(want >= -1.001 && want <= 1.001) {
-				want = -1
-			}
-			if n := int64(w * h); n*b-a*a < n*n {
-				want = -1
-				flat++
-			}
-			if got := out.Score[y*out.Width+x]; got != want {
-				t.Fatalf("score at (%d, %d): %g, want %g", x, y, got, want)
-			}
+		}
+		if flat == 0 || flat == len(out.Score) {
+			t.Fatalf("%d of %d places are flat: the test shows nothing", flat, len(out.Score))
 		}
 	}
-	if flat == 0 || flat == len(scores) {
-		t.Fatalf("%d of %d places are flat: the test shows nothing", flat, len(scores))
+}
+
+// plainNCC correlates two pictures of one size; ok is false where a is flat.
+func plainNCC(a, b Gray) (ncc float64, ok bool) {
+	var sa, sb, saa, sbb, sab float64
+	for y := range a.Height {
+		for x := range a.Width {
+			u, v := float64(a.Pix[y*a.Stride+x]), float64(b.Pix[y*b.Stride+x])
+			sa, sb, saa, sbb, sab = sa+u, sb+v, saa+u*u, sbb+v*v, sab+u*v
+		}
 	}
+	n := float64(a.Width * a.Height)
+	va, vb := saa/n-sa/n*sa/n, sbb/n-sb/n*sb/n
+	return (sab/n - sa/n*sb/n) / math.Sqrt(va*vb), va >= 1
 }
 
 // What was filled before leaves nothing behind.

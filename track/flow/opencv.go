@@ -260,30 +260,46 @@ func (e *Engine) Match(g, template Gray, spare Scores) (Scores, error) {
 		}
 		return out, nil
 	}
+	if template.Width*template.Height <= mostDirect {
+		products(g, template, out)
+		normalise(g, template, grey, out)
+		return out, nil
+	}
+	if err := e.products(g, template, out.Score); err != nil {
+		return Scores{}, err
+	}
+	normalise(g, template, 0, out)
+	return out, nil
+}
+
+// mostDirect is up to how many pixels a template costs less when every product is
+// worked out than OpenCV's Fourier transforms do.
+const mostDirect = 64 * 64
+
+// products is what products gives, of whole values.
+func (e *Engine) products(g, template Gray, out []float32) error {
 	a, err := grayMat(g)
 	if err != nil {
-		return Scores{}, err
+		return err
 	}
 	defer a.Close()
 	b, err := grayMat(template)
 	if err != nil {
-		return Scores{}, err
+		return err
 	}
 	defer b.Close()
 	result, mask := gocv.NewMat(), gocv.NewMat()
 	defer result.Close()
 	defer mask.Close()
-	gocv.MatchTemplate(a, b, &result, gocv.TmCcoeffNormed, mask)
+	gocv.MatchTemplate(a, b, &result, gocv.TmCcorr, mask)
 	s, err := result.DataPtrFloat32()
 	if err != nil {
-		return Scores{}, fmt.Errorf("match template: read scores: %w", err)
+		return fmt.Errorf("match template: read products: %w", err)
 	}
-	if len(s) != len(out.Score) {
-		return Scores{}, fmt.Errorf("match template: %w: %d scores for %d×%d", ErrSize, len(s), out.Width, out.Height)
+	if copy(out, s) != len(out) {
+		return fmt.Errorf("match template: %w: %d products for %d places", ErrSize, len(s), len(out))
 	}
-	// OpenCV leaves rounding noise, or a plain 1, where the picture is flat.
-	textured(g, template.Width, template.Height, s, out)
-	return out, nil
+	return nil
 }
 
 // usac is OpenCV's USAC_DEFAULT, which gocv does not name: RANSAC whose good models
