@@ -3,7 +3,6 @@
 
 #include "both.h"
 
-#include <algorithm>
 #include <memory>
 #include <vector>
 
@@ -17,22 +16,6 @@ struct flow_pair {
 	std::vector<cv::Mat> first, second; // Pyramids: picture and gradients of every level.
 	int width, height, window, levels;
 };
-
-namespace {
-
-void follow(const flow_pair &pair, const std::vector<cv::Mat> &from, const std::vector<cv::Mat> &to, int count,
-	const float *points, float *places, uint8_t *found) {
-	cv::Mat start(count, 1, CV_32FC2, const_cast<float *>(points)), end(count, 1, CV_32FC2, places), status(count, 1, CV_8UC1, found);
-	const cv::TermCriteria criteria(cv::TermCriteria::COUNT + cv::TermCriteria::EPS, 30, 0.01);
-	// The differences left are not asked for: they cost a look at every window.
-	cv::calcOpticalFlowPyrLK(from, to, start, end, status, cv::noArray(), cv::Size(pair.window, pair.window), pair.levels, criteria, cv::OPTFLOW_USE_INITIAL_FLOW, 1e-4);
-	for (int i = 0; i < count; i++) {
-		const float x = places[2 * i], y = places[2 * i + 1];
-		found[i] = found[i] == 1 && x >= 0 && y >= 0 && x <= static_cast<float>(pair.width - 1) && y <= static_cast<float>(pair.height - 1);
-	}
-}
-
-} // namespace
 
 flow_pair *flow_pair_new(const uint8_t *a, int a_stride, const uint8_t *b, int b_stride, int width, int height, int window, int levels) {
 	try {
@@ -52,17 +35,20 @@ flow_pair *flow_pair_new(const uint8_t *a, int a_stride, const uint8_t *b, int b
 
 void flow_pair_free(flow_pair *pair) { delete pair; }
 
-int flow_both(const flow_pair *pair, const float *points, const float *guess, int count,
-	float *there, uint8_t *found, float *back, uint8_t *returned) {
+int flow_follow(const flow_pair *pair, int backward, const float *points, int count, float *places, uint8_t *found, float *left) {
 	try {
-		std::copy(guess, guess + 2 * count, there);
-		follow(*pair, pair->first, pair->second, count, points, there, found);
-		std::vector<float> ends(points, points + 2 * count);
-		for (int i = 0; i < count; i++)
-			if (found[i])
-				std::copy(there + 2 * i, there + 2 * i + 2, ends.begin() + 2 * i);
-		std::copy(points, points + 2 * count, back);
-		follow(*pair, pair->second, pair->first, count, ends.data(), back, returned);
+		const std::vector<cv::Mat> &from = backward ? pair->second : pair->first, &to = backward ? pair->first : pair->second;
+		cv::Mat start(count, 1, CV_32FC2, const_cast<float *>(points)), end(count, 1, CV_32FC2, places), status(count, 1, CV_8UC1, found);
+		cv::Mat differences;
+		if (left != nullptr)
+			differences = cv::Mat(count, 1, CV_32FC1, left);
+		const cv::TermCriteria criteria(cv::TermCriteria::COUNT + cv::TermCriteria::EPS, 30, 0.01);
+		cv::calcOpticalFlowPyrLK(from, to, start, end, status, left != nullptr ? cv::_OutputArray(differences) : cv::_OutputArray(cv::noArray()),
+			cv::Size(pair->window, pair->window), pair->levels, criteria, cv::OPTFLOW_USE_INITIAL_FLOW, 1e-4);
+		for (int i = 0; i < count; i++) {
+			const float x = places[2 * i], y = places[2 * i + 1];
+			found[i] = found[i] == 1 && x >= 0 && y >= 0 && x <= static_cast<float>(pair->width - 1) && y <= static_cast<float>(pair->height - 1);
+		}
 		return 0;
 	} catch (...) {
 		return 1;

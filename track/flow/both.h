@@ -19,13 +19,12 @@ typedef struct flow_pair flow_pair;
 flow_pair *flow_pair_new(const uint8_t *a, int a_stride, const uint8_t *b, int b_stride, int width, int height, int window, int levels);
 void flow_pair_free(flow_pair *pair);
 
-// flow_both follows count points (x, y, x, y, …) from a to b, starting at guess,
-// and what was found of them back to a, starting at points. there and back take
-// the places, found and returned whether each was followed and lies inside the
-// picture; what was not found goes back from where it began. It returns 0, or 1
-// where OpenCV refuses. It may be called from several threads at once.
-int flow_both(const flow_pair *pair, const float *points, const float *guess, int count,
-	float *there, uint8_t *found, float *back, uint8_t *returned);
+// flow_follow follows count points (x, y, x, y, …) from a to b, or from b to a if
+// backward. places holds where each is looked for and takes where it was found, found
+// whether it was, inside the picture. left, unless NULL, takes the mean absolute difference
+// of the two windows: it costs a look at each. It returns 0, or 1 where OpenCV refuses. It
+// may be called from several threads at once.
+int flow_follow(const flow_pair *pair, int backward, const float *points, int count, float *places, uint8_t *found, float *left);
 
 #ifdef __cplusplus
 }

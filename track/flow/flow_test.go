@@ -1,10 +1,14 @@
 package flow_test
 
 import (
+	"encoding/binary"
 	"errors"
+	"image"
 	"math"
 	"math/rand/v2"
 	"testing"
+
+	"gocv.io/x/gocv"
 
 	"jogstrip/track/flow"
 )
@@ -124,7 +128,8 @@ func TestRegisterFindsShiftAndScale(t *testing.T) {
 	}
 }
 
-// Both is two calls of Flow, bit by bit, however the points are divided.
+// Both gives what two calls of OpenCV's own function on the pictures do, bit by bit, however the
+// points are divided; Flow gives the first of them with its residuals.
 func TestBoth(t *testing.T) {
 	e := flow.New()
 	a, b := waves(200, 150, 0, 0, 1, 2), waves(200, 150, 2.3, -1.1, 1.01, 2)
@@ -136,7 +141,8 @@ func TestBoth(t *testing.T) {
 		}
 	}
 	for _, opts := range []flow.FlowOptions{{}, {Window: 9, Levels: 3}, {Window: 31, Levels: -1}} {
-		there, err := e.Flow(a, b, points, guess, opts)
+		there := plainFlow(t, a, b, points, guess, opts)
+		flowed, err := e.Flow(a, b, points, guess, opts)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -150,10 +156,7 @@ func TestBoth(t *testing.T) {
 				lost++
 			}
 		}
-		back, err := e.Flow(b, a, ends, points, opts)
-		if err != nil {
-			t.Fatal(err)
-		}
+		back := plainFlow(t, b, a, ends, points, opts)
 		p, err := e.NewPair(a, b, opts)
 		if err != nil {
 			t.Fatal(err)
@@ -171,6 +174,9 @@ func TestBoth(t *testing.T) {
 			t.Fatalf("%d of %d points lost: the test shows nothing", lost, len(points))
 		}
 		for i := range points {
+			if want, got := there[i], flowed[i]; want.OK != got.OK || want.OK && want != got {
+				t.Fatalf("windows of %d: point %d: %+v, want %+v", opts.Window, i, got, want)
+			}
 			for _, pair := range [][2]flow.Found{{there[i], gotThere[i]}, {back[i], gotBack[i]}} {
 				want, got := pair[0], pair[1]
 				want.Residual = 0
@@ -197,6 +203,48 @@ func TestBoth(t *testing.T) {
 	if _, err := e.NewPair(a, waves(199, 150, 0, 0, 1, 0), flow.FlowOptions{}); !errors.Is(err, flow.ErrSize) {
 		t.Errorf("two sizes: %v", err)
 	}
+}
+
+// plainFlow is OpenCV's optical flow as gocv calls it.
+func plainFlow(t *testing.T, prev, next flow.Gray, points, guess []flow.Point, opts flow.FlowOptions) []flow.Found {
+	t.Helper()
+	mat := func(rows, columns int, kind gocv.MatType, raw []byte) gocv.Mat {
+		m, err := gocv.NewMatFromBytes(rows, columns, kind, raw)
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { m.Close() })
+		return m
+	}
+	places := func(points []flow.Point) gocv.Mat {
+		var raw []byte
+		for _, p := range points {
+			raw = binary.NativeEndian.AppendUint32(raw, math.Float32bits(float32(p.X)))
+			raw = binary.NativeEndian.AppendUint32(raw, math.Float32bits(float32(p.Y)))
+		}
+		return mat(len(points), 1, gocv.MatTypeCV32FC2, raw)
+	}
+	from, to := places(points), places(guess)
+	status, residual := gocv.NewMat(), gocv.NewMat()
+	defer status.Close()
+	defer residual.Close()
+	window, levels := opts.Window, max(opts.Levels, 0)
+	if window == 0 {
+		window = 21
+	}
+	if opts.Levels == 0 {
+		levels = 3
+	}
+	gocv.CalcOpticalFlowPyrLKWithParams(mat(prev.Height, prev.Width, gocv.MatTypeCV8UC1, prev.Pix), mat(next.Height, next.Width, gocv.MatTypeCV8UC1, next.Pix),
+		from, to, &status, &residual, image.Pt(window, window), levels, gocv.NewTermCriteria(gocv.Count+gocv.EPS, 30, 0.01), gocv.OptflowUseInitialFlow, 1e-4)
+	out := make([]flow.Found, len(points))
+	for i := range out {
+		v := to.GetVecfAt(i, 0)
+		p := flow.Point{X: float64(v[0]), Y: float64(v[1])}
+		inside := p.X >= 0 && p.Y >= 0 && p.X <= float64(next.Width-1) && p.Y <= float64(next.Height-1)
+		out[i] = flow.Found{Point: p, OK: status.GetUCharAt(i, 0) == 1 && inside, Residual: float64(residual.GetFloatAt(i, 0))}
+	}
+	return out
 }
 
 // TestRegisterGivesUp has a template and pictures that do not show it.

@@ -3,8 +3,8 @@ package flow
 // #cgo pkg-config: opencv4
 // #cgo noescape flow_pair_new
 // #cgo nocallback flow_pair_new
-// #cgo noescape flow_both
-// #cgo nocallback flow_both
+// #cgo noescape flow_follow
+// #cgo nocallback flow_follow
 // #include "both.h"
 import "C"
 
@@ -13,23 +13,21 @@ import (
 	"fmt"
 	"image"
 	"math"
+	"slices"
 
 	"gocv.io/x/gocv"
 )
 
 // Engine holds what OpenCV calls share. Its methods may be used from several
 // goroutines at once. The zero value is not usable; call New.
-type Engine struct {
-	criteria gocv.TermCriteria
-}
+type Engine struct{}
 
 // New returns an engine.
 func New() *Engine {
 	// The calls are small and come from several goroutines at once: handing parts
 	// of them to further threads costs more than it brings.
 	C.flow_one_thread()
-	// gocv never frees a TermCriteria, so one is made and kept.
-	return &Engine{criteria: gocv.NewTermCriteria(gocv.Count+gocv.EPS, 30, 0.01)}
+	return &Engine{}
 }
 
 // Version returns the version of the OpenCV library in use.
@@ -53,68 +51,16 @@ type Found struct {
 // first estimates of the new positions, or is nil. Both pictures must have one
 // size; points must be finite. Index of the result: as points.
 func (e *Engine) Flow(prev, next Gray, points, guess []Point, opts FlowOptions) ([]Found, error) {
-	opts, err := checkFlow(prev, next, points, guess, opts)
+	pair, err := e.NewPair(prev, next, opts)
 	if err != nil {
 		return nil, err
 	}
-	if len(points) == 0 {
-		return nil, nil
-	}
-	from, err := pointMat(points)
-	if err != nil {
-		return nil, fmt.Errorf("optical flow: %w", err)
-	}
-	defer from.Close()
-	start, flags := points, 0
-	if guess != nil {
-		start, flags = guess, gocv.OptflowUseInitialFlow
-	}
-	to, err := pointMat(start)
-	if err != nil {
-		return nil, fmt.Errorf("optical flow: guess: %w", err)
-	}
-	defer to.Close()
-	a, err := grayMat(prev)
-	if err != nil {
-		return nil, err
-	}
-	defer a.Close()
-	b, err := grayMat(next)
-	if err != nil {
-		return nil, err
-	}
-	defer b.Close()
-	status, residual := gocv.NewMat(), gocv.NewMat()
-	defer status.Close()
-	defer residual.Close()
-	gocv.CalcOpticalFlowPyrLKWithParams(a, b, from, to, &status, &residual,
-		image.Pt(opts.Window, opts.Window), opts.Levels, e.criteria, flags, 1e-4)
-	pos, err := to.DataPtrFloat32()
-	if err != nil {
-		return nil, fmt.Errorf("optical flow: read positions: %w", err)
-	}
-	ok, err := status.DataPtrUint8()
-	if err != nil {
-		return nil, fmt.Errorf("optical flow: read status: %w", err)
-	}
-	res, err := residual.DataPtrFloat32()
-	if err != nil {
-		return nil, fmt.Errorf("optical flow: read residuals: %w", err)
-	}
-	if len(pos) < 2*len(points) || len(ok) < len(points) || len(res) < len(points) {
-		return nil, fmt.Errorf("optical flow: %w: short answer", ErrSize)
-	}
-	out := make([]Found, len(points))
-	for i := range out {
-		p := Point{float64(pos[2*i]), float64(pos[2*i+1])}
-		inside := p.Finite() && p.X >= 0 && p.Y >= 0 && p.X <= float64(next.Width-1) && p.Y <= float64(next.Height-1)
-		out[i] = Found{Point: p, OK: ok[i] == 1 && inside, Residual: float64(res[i])}
-	}
-	return out, nil
+	defer pair.Close()
+	return pair.follow(points, guess, false, true)
 }
 
 // checkFlow returns opts with its zeros replaced.
-func checkFlow(prev, next Gray, points, guess []Point, opts FlowOptions) (FlowOptions, error) {
+func checkFlow(prev, next Gray, opts FlowOptions) (FlowOptions, error) {
 	if err := checkPair(prev, next); err != nil {
 		return opts, fmt.Errorf("optical flow: %w", err)
 	}
@@ -130,9 +76,6 @@ func checkFlow(prev, next Gray, points, guess []Point, opts FlowOptions) (FlowOp
 	if opts.Window < 3 {
 		return opts, fmt.Errorf("optical flow: window of %d px: must be 3 or more", opts.Window)
 	}
-	if guess != nil && len(guess) != len(points) {
-		return opts, fmt.Errorf("optical flow: %w: %d points, %d guesses", ErrSize, len(points), len(guess))
-	}
 	return opts, nil
 }
 
@@ -145,7 +88,7 @@ type Pair struct {
 // NewPair builds what following between prev and next needs, so that both directions
 // and any number of calls share it. The pictures are not kept. Close frees it.
 func (e *Engine) NewPair(prev, next Gray, opts FlowOptions) (*Pair, error) {
-	opts, err := checkFlow(prev, next, nil, nil, opts)
+	opts, err := checkFlow(prev, next, opts)
 	if err != nil {
 		return nil, err
 	}
@@ -165,37 +108,60 @@ func (p *Pair) Close() { C.flow_pair_free(p.c) }
 // would, but for residuals, which are left at 0. It may be called from several
 // goroutines at once: no point depends on another.
 func (p *Pair) Both(points, guess []Point) (there, back []Found, err error) {
+	if there, err = p.follow(points, guess, false, false); err != nil {
+		return nil, nil, err
+	}
+	ends := slices.Clone(points)
+	for i, f := range there {
+		if f.OK {
+			ends[i] = f.Point
+		}
+	}
+	back, err = p.follow(ends, points, true, false)
+	return there, back, err
+}
+
+// follow follows points, which are looked for at guess (nil: where they are), from the first
+// picture to the second, or backward; it says what is left of their windows where told.
+func (p *Pair) follow(points, guess []Point, backward, residuals bool) ([]Found, error) {
 	if guess == nil {
 		guess = points
 	}
 	if len(guess) != len(points) {
-		return nil, nil, fmt.Errorf("optical flow: %w: %d points, %d guesses", ErrSize, len(points), len(guess))
+		return nil, fmt.Errorf("optical flow: %w: %d points, %d guesses", ErrSize, len(points), len(guess))
 	}
 	n := len(points)
 	if n == 0 {
-		return nil, nil, nil
+		return nil, nil
 	}
-	lent := borrow(8 * n)
+	lent := borrow(5 * n)
 	defer room.Put(lent)
-	from, start, to, again := (*lent)[:2*n], (*lent)[2*n:4*n], (*lent)[4*n:6*n], (*lent)[6*n:8*n]
-	for i := range points {
-		if !points[i].Finite() || !guess[i].Finite() {
-			return nil, nil, fmt.Errorf("optical flow: point %d: %w", i, ErrNumber)
+	from, to, left := (*lent)[:2*n], (*lent)[2*n:4*n], (*lent)[4*n:]
+	for i, q := range points {
+		if !q.Finite() || !guess[i].Finite() {
+			return nil, fmt.Errorf("optical flow: point %d: %w", i, ErrNumber)
 		}
-		from[2*i], from[2*i+1] = float32(points[i].X), float32(points[i].Y)
-		start[2*i], start[2*i+1] = float32(guess[i].X), float32(guess[i].Y)
+		from[2*i], from[2*i+1] = float32(q.X), float32(q.Y)
+		to[2*i], to[2*i+1] = float32(guess[i].X), float32(guess[i].Y)
 	}
-	ok := make([]byte, 2*n)
-	if C.flow_both(p.c, (*C.float)(&from[0]), (*C.float)(&start[0]), C.int(n),
-		(*C.float)(&to[0]), (*C.uint8_t)(&ok[0]), (*C.float)(&again[0]), (*C.uint8_t)(&ok[n])) != 0 {
-		return nil, nil, fmt.Errorf("optical flow: OpenCV refused %d points", n)
+	var differences *C.float
+	clear(left)
+	if residuals {
+		differences = (*C.float)(&left[0])
 	}
-	there, back = make([]Found, n), make([]Found, n)
-	for i := range points {
-		there[i] = Found{Point: Point{float64(to[2*i]), float64(to[2*i+1])}, OK: ok[i] != 0}
-		back[i] = Found{Point: Point{float64(again[2*i]), float64(again[2*i+1])}, OK: ok[n+i] != 0}
+	back := C.int(0)
+	if backward {
+		back = 1
 	}
-	return there, back, nil
+	ok := make([]byte, n)
+	if C.flow_follow(p.c, back, (*C.float)(&from[0]), C.int(n), (*C.float)(&to[0]), (*C.uint8_t)(&ok[0]), differences) != 0 {
+		return nil, fmt.Errorf("optical flow: OpenCV refused %d points", n)
+	}
+	out := make([]Found, n)
+	for i := range out {
+		out[i] = Found{Point: Point{float64(to[2*i]), float64(to[2*i+1])}, OK: ok[i] != 0, Residual: float64(left[i])}
+	}
+	return out, nil
 }
 
 // Features returns up to most corners (minimum eigenvalue, Shi & Tomasi 1994)
