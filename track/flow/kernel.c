@@ -322,25 +322,41 @@ WIDE void kernel_changed(const uint16_t *cells, int width, int height, uint16_t 
 
 typedef float f16 __attribute__((vector_size(64)));
 
-enum { tile = 32 }; // Two f16 wide.
-
 INLINE f16 load16(const float *p) { f16 v; memcpy(&v, p, sizeof v); return v; }
 
-WIDE void kernel_products(const float *picture, int stride, const float *template, int w, int h, float *out, int wide, int high) {
+// less copies rows of pixels to numbers with middle taken off; what a row of the numbers
+// has beyond the pixels is zero.
+INLINE void less(const uint8_t *pixels, int stride, int width, int height, int middle, float *out, int out_stride) {
+	for (int y = 0; y < height; y++, pixels += stride, out += out_stride) {
+		for (int x = 0; x < width; x++)
+			out[x] = (float)(pixels[x] - middle);
+		memset(out + width, 0, sizeof *out * (size_t)(out_stride - width));
+	}
+}
+
+WIDE void kernel_products(const uint8_t *pixels, int stride, int width, int height,
+	const uint8_t *template, int template_stride, int w, int h, int middle, float *scratch, float *out) {
+	// Tiles of two rows and two times sixteen columns reach beyond the places there are.
+	enum { tile = kernel_beyond };
+	const int row = width + tile, wide = width - w + 1, high = height - h + 1;
+	float *own = scratch + (size_t)row * (height + 1);
+	less(pixels, stride, width, height, middle, scratch, row);
+	memset(scratch + (size_t)row * height, 0, sizeof *scratch * (size_t)row);
+	less(template, template_stride, w, h, middle, own, w);
 	for (int y = 0; y < high; y += 2) {
 		for (int x = 0; x < wide; x += tile) {
 			f16 a = {0}, b = {0}, c = {0}, d = {0};
 			for (int j = 0; j < h; j++) {
-				const float *p = picture + (size_t)(y + j) * stride + x, *q = p + stride;
+				const float *p = scratch + (size_t)(y + j) * row + x, *q = p + row;
 				for (int i = 0; i < w; i++) {
-					const float t = template[j * w + i];
+					const float t = own[j * w + i];
 					a += t * load16(p + i);
 					b += t * load16(p + i + 16);
 					c += t * load16(q + i);
 					d += t * load16(q + i + 16);
 				}
 			}
-			const size_t many = sizeof(float) * (size_t)(wide - x < tile ? wide - x : tile);
+			const size_t many = sizeof *out * (size_t)(wide - x < tile ? wide - x : tile);
 			const f16 rows[4] = {a, b, c, d};
 			memcpy(out + (size_t)y * wide + x, rows, many);
 			if (y + 1 < high)

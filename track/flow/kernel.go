@@ -112,27 +112,10 @@ const grey = 128
 // products fills in for every place of template in g the sum of what the values there,
 // less grey, give when multiplied.
 func products(g, template Gray, out Scores) {
-	const beyond = 32
-	stride := g.Width + beyond
-	lent := borrow(stride*(g.Height+1) + template.Width*template.Height)
+	lent := borrow((g.Width+C.kernel_beyond)*(g.Height+1) + template.Width*template.Height)
 	defer room.Put(lent)
-	picture, part := (*lent)[:stride*(g.Height+1)], (*lent)[stride*(g.Height+1):]
-	for y := range g.Height {
-		lessGrey(g.Pix[y*g.Stride:][:g.Width], picture[y*stride:])
-		clear(picture[y*stride+g.Width : (y+1)*stride])
-	}
-	clear(picture[g.Height*stride:])
-	for y := range template.Height {
-		lessGrey(template.Pix[y*template.Stride:][:template.Width], part[y*template.Width:])
-	}
-	C.kernel_products((*C.float)(&picture[0]), C.int(stride), (*C.float)(&part[0]), C.int(template.Width), C.int(template.Height),
-		(*C.float)(&out.Score[0]), C.int(out.Width), C.int(out.Height))
-}
-
-func lessGrey(row []byte, out []float32) {
-	for x, v := range row {
-		out[x] = float32(int(v) - grey)
-	}
+	C.kernel_products((*C.uint8_t)(&g.Pix[0]), C.int(g.Stride), C.int(g.Width), C.int(g.Height),
+		(*C.uint8_t)(&template.Pix[0]), C.int(template.Stride), C.int(template.Width), C.int(template.Height), grey, (*C.float)(&(*lent)[0]), (*C.float)(&out.Score[0]))
 }
 
 // normalise turns sums of products of values less middle into correlations, −1 where the

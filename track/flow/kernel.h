@@ -49,11 +49,14 @@ void kernel_differences(const uint16_t *a, const uint16_t *b, uint16_t *out, int
 // above limit; all zero where there is none. row has room for width numbers.
 void kernel_changed(const uint16_t *cells, int width, int height, uint16_t limit, uint8_t *row, int *box);
 
-// kernel_products adds up, for every place of a template of w × h, of which there are
-// wide × high, the products of its values and those of the picture below. The picture's
-// rows, stride apart, must reach 32 numbers beyond the last place's, and one more row
-// must follow.
-void kernel_products(const float *picture, int stride, const float *template, int w, int h, float *out, int wide, int high);
+enum { kernel_beyond = 32 };
+
+// kernel_products adds up, for every place of a template of w × h in a picture of
+// width × height, the products of its pixels and those of the picture below, middle taken
+// off both. scratch has room for width + kernel_beyond numbers in height + 1 rows, and
+// w · h more.
+void kernel_products(const uint8_t *pixels, int stride, int width, int height,
+	const uint8_t *template, int template_stride, int w, int h, int middle, float *scratch, float *out);
 
 // kernel_normalise turns such sums of products into correlations, with −1 where the
 // picture below the template varies by less than one grey level squared. middle was
