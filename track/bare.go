@@ -28,16 +28,19 @@ const (
 	gridUp     = 0.95 // Of its height above the mark, sides of the patch; the rest lies below.
 )
 
-// sample returns the grid of frame f around the point that lies at p in frame 0,
-// shifted by (dx, dy) px. size is the side of the patch, px.
-func (st *stander) sample(f int, p flow.Point, dx, dy, size float64, out grid) (grid, bool, error) {
+// gridWindow is what a grid covers around a mark, px; size is the side of the patch.
+func gridWindow(size float64) flow.Window {
+	return flow.Window{Left: gridWidth * size / 2, Right: gridWidth * size / 2, Up: gridUp * size, Down: 0.3 * size}
+}
+
+// sample returns the grid of frame f around the point that lies at p in frame 0. size is the
+// side of the patch, px.
+func (st *stander) sample(f int, p flow.Point, size float64, out grid) (grid, bool, error) {
 	q, ok := st.clip.unsteady(f, p)
 	if !ok {
 		return out, false, nil
 	}
-	q.X, q.Y = q.X+dx, q.Y+dy
-	w := flow.Window{Left: gridWidth * size / 2, Right: gridWidth * size / 2, Up: gridUp * size, Down: 0.3 * size}
-	if ok, err := st.around(f, q, w, 4); err != nil || !ok {
+	if ok, err := st.around(f, q, gridWindow(size), 4); err != nil || !ok {
 		return out, false, err
 	}
 	return st.sampleHere(q, size, out), true, nil
@@ -104,7 +107,7 @@ func (st *stander) gather(looks []grid, f, dir int, p flow.Point, size float64) 
 			break
 		}
 		next = d + apart
-		look, ok, err := st.sample(g, p, 0, 0, size, nil)
+		look, ok, err := st.sample(g, p, size, nil)
 		if err != nil {
 			return nil, err
 		}
@@ -122,20 +125,12 @@ func (st *stander) gather(looks []grid, f, dir int, p flow.Point, size float64) 
 // middleOf returns the median of looks sample by sample, NaN where fewer than three tell.
 func middleOf(looks []grid) grid {
 	out := make(grid, gridSide*gridRows)
-	column := make([]float32, 0, len(looks))
+	column, spare := make([]float32, len(looks)), make([]float32, len(looks))
 	for i := range out {
-		column = column[:0]
-		for _, l := range looks {
-			if !math.IsNaN(float64(l[i])) {
-				column = append(column, l[i])
-			}
+		for k, l := range looks {
+			column[k] = l[i]
 		}
-		if len(column) < 3 {
-			out[i] = float32(math.NaN())
-			continue
-		}
-		slices.Sort(column)
-		out[i] = column[len(column)/2]
+		out[i] = middle(column, spare, 3)
 	}
 	return out
 }
@@ -146,7 +141,7 @@ func (st *stander) fromLane(p flow.Point, size float64) (grid, bool) {
 	if l == nil {
 		return nil, false
 	}
-	r := rectAround(p, flow.Window{Left: gridWidth * size / 2, Right: gridWidth * size / 2, Up: gridUp * size, Down: 0.3 * size}, 4)
+	r := rectAround(p, gridWindow(size), 4)
 	if r != r.Intersect(image.Rect(0, 0, l.width, l.height)) {
 		return nil, false
 	}
@@ -172,7 +167,7 @@ func (st *stander) still(l *standingLook, steady flow.Point, size float64) (grid
 		for g := l.frame + dir; g >= 0 && g < len(c.times) && (n < st.model.Fewest || math.Abs(c.times[g]-c.times[l.frame]) <= st.model.StillS); g += dir {
 			var ok bool
 			var err error
-			if here, ok, err = st.sample(g, steady, 0, 0, size, here); err != nil {
+			if here, ok, err = st.sample(g, steady, size, here); err != nil {
 				return nil, err
 			} else if !ok {
 				break

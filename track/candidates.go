@@ -27,29 +27,14 @@ type candidate struct {
 const lookEveryS = 0.05
 
 // interpolated returns what the models give in frame f: in between those marked before
-// and after it, in the proportion of the times; NaN where there is none.
+// and after it; NaN where there is none. Of several marked in one frame the first counts.
 func interpolated(models []model, times []float64, f int, value func(m *model) float64) float64 {
-	before, after := -1, -1
+	var all []valueAt
 	for i := range models {
-		m := &models[i]
-		if m.frame <= f && (before < 0 || m.frame > models[before].frame) {
-			before = i
-		}
-		if m.frame >= f && (after < 0 || m.frame < models[after].frame) {
-			after = i
-		}
+		all = append(all, valueAt{models[i].frame, value(&models[i])})
 	}
-	switch {
-	case before < 0 && after < 0:
-		return math.NaN()
-	case before < 0:
-		return value(&models[after])
-	case after < 0 || models[after].frame == models[before].frame:
-		return value(&models[before])
-	}
-	a, b := &models[before], &models[after]
-	u := (times[f] - times[a.frame]) / (times[b.frame] - times[a.frame])
-	return (1-u)*value(a) + u*value(b)
+	slices.SortStableFunc(all, func(a, b valueAt) int { return a.frame - b.frame })
+	return along(slices.CompactFunc(all, func(a, b valueAt) bool { return a.frame == b.frame }), times, f)
 }
 
 // expectedAt returns where in frame f the hooves of either side are expected to stand:

@@ -36,7 +36,7 @@ func (c *clip) commonLooks(seeds []seed) (map[traj.Landmark]*commonLook, error) 
 		if !s.Visible || !onOutline(s.Landmark) {
 			continue
 		}
-		w, _ := s.patch(c.window)
+		w, _ := c.patch(&s)
 		at := flow.Point{X: s.X, Y: s.Y}
 		g, o, read, err := c.spool.region(s.Frame, rectAround(at, w, 6), buffer)
 		if buffer = read; err != nil {
@@ -62,7 +62,7 @@ func commonOf(looks [][]float64, limit float64) *commonLook {
 	spare := make([]float64, cells)
 	bright := make([]float64, len(looks)) // Each look's own brightness.
 	for k, look := range looks {
-		bright[k] = middle(look, spare)
+		bright[k] = middle(look, spare, 1)
 	}
 	values := make([]float64, len(looks))
 	for i := range cells {
@@ -72,7 +72,7 @@ func commonOf(looks [][]float64, limit float64) *commonLook {
 				known++
 			}
 		}
-		out.value[i] = middle(values, spare)
+		out.value[i] = middle(values, spare, 1)
 		if 2*known <= len(looks) {
 			out.value[i] = math.NaN()
 		}
@@ -80,7 +80,7 @@ func commonOf(looks [][]float64, limit float64) *commonLook {
 			values[k] = math.Abs(v - out.value[i])
 		}
 		// 1.4826 times the median size is the standard deviation of a normal distribution.
-		out.limit[i] = max(limit, 3*1.4826*middle(values, spare))
+		out.limit[i] = max(limit, 3*1.4826*middle(values, spare, 1))
 	}
 	return out
 }
@@ -105,17 +105,17 @@ func cellsOf(plane flow.Plane, at flow.Point, w flow.Window, out []float64) []fl
 	return out
 }
 
-// middle returns the median of those of values that are numbers, NaN where none is. It sorts
-// them in spare.
-func middle(values, spare []float64) float64 {
+// middle returns the median of those of values that are numbers, NaN where fewer than least
+// are. It sorts them in spare.
+func middle[F float32 | float64](values, spare []F, least int) F {
 	spare = spare[:0]
 	for _, v := range values {
-		if !math.IsNaN(v) {
+		if !math.IsNaN(float64(v)) {
 			spare = append(spare, v)
 		}
 	}
-	if len(spare) == 0 {
-		return math.NaN()
+	if len(spare) < least {
+		return F(math.NaN())
 	}
 	slices.Sort(spare)
 	return spare[len(spare)/2]
@@ -128,7 +128,7 @@ func (l *commonLook) weigh(look []float64) []float64 {
 	for i, v := range look {
 		look[i] = v - l.value[i]
 	}
-	shade := middle(look, room[:])
+	shade := middle(look, room[:], 1)
 	for i, d := range look {
 		d = (d - shade) / l.limit[i]
 		if look[i] = 1 / (1 + sq(sq(d))); math.IsNaN(d) {

@@ -26,20 +26,14 @@ func (st *stander) trim(s *standing, w flow.Window) error {
 	for to+1 < len(s.seen) && !fast(s.seen[to], s.seen[to+1]) {
 		to++
 	}
-	if from > 0 {
-		s.before = s.seen[from-1].frame
-	}
-	if to+1 < len(s.seen) {
-		s.after = s.seen[to+1].frame
-	}
-	s.seen = s.seen[from : to+1]
+	s.keep(from, to+1)
 	// A hoof slides as it lands; when it has come to rest it stays, and what is seen beside
 	// its place is another one that came there.
-	rest := s.mean()
-	for n := len(s.seen) - 1; n > 0 && s.seen[n].frame > s.frame && s.seen[n].steady.Dist(rest) > st.model.RestStray*s.size+s.seen[n].sd; n-- {
-		s.after = s.seen[n].frame
-		s.seen = s.seen[:n]
+	rest, n := s.mean(), len(s.seen)
+	for n > 1 && s.seen[n-1].frame > s.frame && s.seen[n-1].steady.Dist(rest) > st.model.RestStray*s.size+s.seen[n-1].sd {
+		n--
 	}
+	s.keep(0, n)
 	// From behind a hoof comes down almost along the line of sight, hardly faster in the
 	// picture than one that stands, but on to another place.
 	settled := s.seen[2*len(s.seen)/3]
@@ -68,9 +62,9 @@ func (s *standing) settle(comes bool) {
 		defer func() { slices.Reverse(s.seen) }()
 	}
 	rest := s.seen[2*n/3].steady
-	var off []weighted
+	var off []float64
 	for _, p := range s.seen[n/2:] {
-		off = append(off, weighted{p.steady.Dist(rest), 1})
+		off = append(off, p.steady.Dist(rest))
 	}
 	// Half of a normal distribution in two dimensions lies within 1.18 standard deviations.
 	most := s.model.AtRest*s.size + 3/1.18*median(off)
@@ -98,13 +92,13 @@ func (s *standing) settle(comes bool) {
 func (s *standing) rises() {
 	n := len(s.seen)
 	middle := s.seen[n/3 : max(2*n/3, n/3+1)]
-	var ys, off []weighted
+	var ys, off []float64
 	for _, p := range middle {
-		ys = append(ys, weighted{p.steady.Y, 1})
+		ys = append(ys, p.steady.Y)
 	}
 	rest := median(ys)
 	for _, p := range middle {
-		off = append(off, weighted{math.Abs(p.steady.Y - rest), 1})
+		off = append(off, math.Abs(p.steady.Y-rest))
 	}
 	// Half of a normal distribution lies within 0.67 standard deviations.
 	most := s.model.AtRest*s.size + 3/0.67*median(off)
@@ -126,12 +120,11 @@ func (s *standing) rises() {
 		end--
 	}
 	if end < n {
-		s.after = s.seen[end].frame
 		s.rising = slices.Clone(s.seen[end:])
 		if k := slices.IndexFunc(s.rising, func(p stood) bool { return vague(p) || p.ncc < s.model.RisingNCC }); k >= 0 {
 			s.rising = s.rising[:k]
 		}
-		s.seen = s.seen[:end]
+		s.keep(0, end)
 	}
 }
 
@@ -164,27 +157,30 @@ func (st *stander) lifted(s *standing, w flow.Window) error {
 		}
 		return bottomShare(here, s.bare, look.hoof, st.model.StillLimit, then, now) >= st.model.LiftedShare, nil
 	}
-	from, to := 0, len(s.seen)
-	for from < own {
-		gone, err := up(s.seen[from])
-		if err != nil {
-			return err
+	// stands returns the first from index i on, toward its moment, that has not come up.
+	stands := func(i, dir int) (int, error) {
+		for ; i != own; i += dir {
+			if gone, err := up(s.seen[i]); err != nil || !gone {
+				return i, err
+			}
 		}
-		if !gone {
-			break
-		}
-		from++
+		return own, nil
 	}
-	for to > own+1 {
-		gone, err := up(s.seen[to-1])
-		if err != nil {
-			return err
-		}
-		if !gone {
-			break
-		}
-		to--
+	from, err := stands(0, 1)
+	if err != nil {
+		return err
 	}
+	last, err := stands(len(s.seen)-1, -1)
+	if err != nil {
+		return err
+	}
+	s.keep(from, last+1)
+	return nil
+}
+
+// keep leaves the frames from index from up to but without to. In those taken off beside them
+// it did not stand.
+func (s *standing) keep(from, to int) {
 	if from > 0 {
 		s.before = s.seen[from-1].frame
 	}
@@ -192,7 +188,6 @@ func (st *stander) lifted(s *standing, w flow.Window) error {
 		s.after = s.seen[to].frame
 	}
 	s.seen = s.seen[from:to]
-	return nil
 }
 
 // ends finds the nearest frames before and after the stance in which its place is

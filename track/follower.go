@@ -1,6 +1,7 @@
 package track
 
 import (
+	"cmp"
 	"image"
 	"math"
 	"slices"
@@ -16,7 +17,6 @@ type follower struct {
 	model    *errormodel.Tracking
 	landmark traj.Landmark
 	dir      int
-	windows  windowsOf
 	base     flow.Window // At scale 1.
 
 	started    bool
@@ -49,6 +49,10 @@ type follower struct {
 	previous       flow.Template
 	scores         []flow.Scores // Index: room; at least one.
 	veil           veil
+}
+
+func newFollower(c *clip, l traj.Landmark, dir int) *follower {
+	return &follower{clip: c, model: c.model, landmark: l, dir: dir, scores: make([]flow.Scores, 1)}
 }
 
 func (fo *follower) size() float64 { return fo.base.Scaled(fo.pose.Scale).Size() }
@@ -194,7 +198,7 @@ func (fo *follower) apart(f int, plane flow.Plane, halvings int, at flow.Point, 
 // start puts the follower on a mark.
 func (fo *follower) start(m seed) error {
 	at := flow.Point{X: m.X, Y: m.Y}
-	w, known := m.patch(fo.windows)
+	w, known := fo.clip.patch(&m)
 	if !fo.started {
 		fo.base = w
 		fo.pose = flow.Pose{At: at, Scale: 1}
@@ -600,7 +604,7 @@ func agreeing(there, back []flow.Found, corners []flow.Point, weights []float64,
 	if len(xs) < 4 || 3*len(xs) < len(corners) {
 		return moved{}
 	}
-	move := flow.Point{X: median(xs), Y: median(ys)}
+	move := flow.Point{X: weightedMedian(xs), Y: weightedMedian(ys)}
 	near := 0
 	for i := range xs {
 		if math.Hypot(xs[i].x-move.X, ys[i].x-move.Y) < 1.5+0.05*size {
@@ -614,17 +618,24 @@ func agreeing(there, back []flow.Found, corners []flow.Point, weights []float64,
 
 type weighted struct{ x, w float64 }
 
-// median returns the weighted median.
-func median(v []weighted) float64 {
-	slices.SortFunc(v, func(a, b weighted) int {
-		switch {
-		case a.x < b.x:
-			return -1
-		case a.x > b.x:
-			return 1
-		}
-		return 0
-	})
+// median returns the median, of an even number the lower of the two in the middle. It sorts v.
+func median(v []float64) float64 {
+	slices.Sort(v)
+	return v[(len(v)-1)/2]
+}
+
+// amidst returns the median of points along each axis.
+func amidst(points []flow.Point) flow.Point {
+	xs, ys := make([]float64, len(points)), make([]float64, len(points))
+	for i, p := range points {
+		xs[i], ys[i] = p.X, p.Y
+	}
+	return flow.Point{X: median(xs), Y: median(ys)}
+}
+
+// weightedMedian returns the median where values weigh differently. It sorts v.
+func weightedMedian(v []weighted) float64 {
+	slices.SortFunc(v, func(a, b weighted) int { return cmp.Compare(a.x, b.x) })
 	var sum float64
 	for _, e := range v {
 		sum += e.w

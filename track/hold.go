@@ -124,17 +124,17 @@ func (c *clip) beside(l, other traj.Landmark, sweep []estimate) (at flow.Point, 
 			from[m.Frame] = flow.Point{X: m.X, Y: m.Y}
 		}
 	}
-	var xs, ys []weighted
+	var places []flow.Point
 	for _, m := range c.marks {
 		a, both := from[m.Frame]
 		size := sweep[m.Frame].size
 		if m.Landmark != l || !m.Visible || !both || size == 0 {
 			continue
 		}
-		xs, ys = append(xs, weighted{(m.X - a.X) / size, 1}), append(ys, weighted{(m.Y - a.Y) / size, 1})
+		places = append(places, flow.Point{X: (m.X - a.X) / size, Y: (m.Y - a.Y) / size})
 	}
-	if len(xs) == 0 {
+	if len(places) == 0 {
 		return at, false
 	}
-	return flow.Point{X: median(xs), Y: median(ys)}, true
+	return amidst(places), true
 }

@@ -50,7 +50,7 @@ func TestRefineTakesMarksOfOtherDistances(t *testing.T) {
 	}
 	// Clicks of the first frame are off by one, the others' are right.
 	off := flow.Point{X: 1}
-	fo := &follower{clip: c, model: c.model, landmark: traj.LeftFore, dir: 1, windows: c.window, scores: make([]flow.Scores, 1)}
+	fo := newFollower(c, traj.LeftFore, 1)
 	st := &stander{clip: c, model: c.model, fo: fo}
 	var marked []model
 	for f, k := range scales {
@@ -117,7 +117,7 @@ func standerOn(t *testing.T, frames ...flow.Gray) *stander {
 			t.Fatal(err)
 		}
 	}
-	return &stander{clip: c, model: c.model, fo: &follower{clip: c, model: c.model, landmark: traj.LeftFore, dir: 1, windows: c.window, scores: make([]flow.Scores, 1)}}
+	return newStander(c, traj.LeftFore)
 }
 
 // painted returns a picture of the given side, px.

@@ -277,7 +277,7 @@ func (s *sweeps) both(ctx context.Context, who []traj.Landmark, seeds []seed) (f
 	var out [2][][]estimate
 	g, gctx := errgroup.WithContext(ctx)
 	for i, dir := range []int{1, -1} {
-		one := newSweep(s.clip, who, s.clip.window, seeds, dir)
+		one := newSweep(s.clip, who, seeds, dir)
 		out[i] = one.out
 		g.Go(func() error {
 			<-s.clip.hands
@@ -509,28 +509,44 @@ func heightOf(l traj.Landmark) float64 {
 	return 1.7
 }
 
+// valueAt is what is known in one frame.
+type valueAt struct {
+	frame int
+	value float64
+}
+
+// along returns in frame f what is told in others, in the order of frames: in between those
+// before and after it, in the proportion of the times; NaN where nothing is.
+func along(all []valueAt, times []float64, f int) float64 {
+	if len(all) == 0 {
+		return math.NaN()
+	}
+	k := slices.IndexFunc(all, func(t valueAt) bool { return t.frame >= f })
+	switch {
+	case k < 0:
+		return all[len(all)-1].value
+	case k == 0 || all[k].frame == f:
+		return all[k].value
+	}
+	a, b := all[k-1], all[k]
+	u := (times[f] - times[a.frame]) / (times[b.frame] - times[a.frame])
+	return (1-u)*a.value + u*b.value
+}
+
 // sizeBody gives every mark of the body the side of its patch, by how high above the
 // hooves it lies: above those marked before and after it, in between. With marks at
 // several distances it also says how the horse grows in the picture.
 func (c *clip) sizeBody(seeds []seed) {
-	hooves := c.below(seeds, func(s seed) bool { return s.Visible })
+	var hooves []valueAt
+	for _, s := range c.below(seeds, func(s seed) bool { return s.Visible }) {
+		hooves = append(hooves, valueAt{s.Frame, s.Y})
+	}
 	var all []sight
 	for i, s := range seeds {
 		if !s.Visible || s.Landmark.IsHoof() || len(hooves) == 0 {
 			continue
 		}
-		a := slices.IndexFunc(hooves, func(h seed) bool { return h.Frame >= s.Frame })
-		var ground float64
-		switch {
-		case a < 0:
-			ground = hooves[len(hooves)-1].Y
-		case a == 0 || hooves[a].Frame == s.Frame:
-			ground = hooves[a].Y
-		default:
-			u := (c.times[s.Frame] - c.times[hooves[a-1].Frame]) / (c.times[hooves[a].Frame] - c.times[hooves[a-1].Frame])
-			ground = (1-u)*hooves[a-1].Y + u*hooves[a].Y
-		}
-		if high := ground - s.Y; high > 0 {
+		if high := along(hooves, c.times, s.Frame) - s.Y; high > 0 {
 			all = append(all, sight{i, s.Landmark, s.Frame, high})
 		}
 	}
@@ -578,10 +594,10 @@ type sight struct {
 // tall returns how high a landmark lies above the hooves in units of looks: the median over
 // its marks.
 func tall(all []sight, l traj.Landmark, looks []float64) float64 {
-	var v []weighted
+	var v []float64
 	for _, h := range all {
 		if h.landmark == l && looks[h.frame] > 0 {
-			v = append(v, weighted{h.high / looks[h.frame], 1})
+			v = append(v, h.high/looks[h.frame])
 		}
 	}
 	return median(v)
@@ -623,12 +639,18 @@ func (c *clip) sizeHooves(seeds []seed, t *trunk) {
 	}
 }
 
-// windowsOf returns the patch around a landmark marked in a frame and whether
-// its size is known from the marks.
-type windowsOf func(l traj.Landmark, frame int) (flow.Window, bool)
+// patch returns the patch around s and whether its size is known: its own, or from the marks
+// of its frame.
+func (c *clip) patch(s *seed) (w flow.Window, known bool) {
+	w, known = c.window(s.Landmark, s.Frame)
+	if s.size > 0 {
+		return w.Scaled(s.size / w.Size()), true
+	}
+	return w, known
+}
 
-// window returns the patch around landmark l as marked in frame f: a share of the
-// height between the highest and the lowest mark of that frame.
+// window returns the patch around landmark l as marked in frame f, a share of the
+// height between the highest and the lowest mark of that frame, and whether these tell it.
 func (c *clip) window(l traj.Landmark, f int) (flow.Window, bool) {
 	extent, known := c.extent(f)
 	if l.IsHoof() {

@@ -19,16 +19,6 @@ type seed struct {
 	size   float64 // Side of the patch, px; 0 where it follows from the marks.
 }
 
-// patch returns the patch around s and whether its size is known: its own, or from the marks
-// of its frame.
-func (s *seed) patch(windows windowsOf) (w flow.Window, known bool) {
-	w, known = windows(s.Landmark, s.Frame)
-	if s.size > 0 {
-		return w.Scaled(s.size / w.Size()), true
-	}
-	return w, known
-}
-
 // trunk is where the body is and how large it looks in every frame: the scale
 // by which appearances are resized and the place from which hooves are expected.
 type trunk struct {

@@ -33,7 +33,7 @@ type pairSearch struct {
 // marked finds the stances in which a person marked a hoof of the pair, and sets which of
 // seeds, the marks, stand.
 func (c *clip) marked(ctx context.Context, pair [2]traj.Landmark, seeds []seed) (*pairSearch, error) {
-	ps := &pairSearch{pair: pair, st: &stander{clip: c, model: c.model, fo: &follower{clip: c, model: c.model, landmark: pair[0], dir: 1, windows: c.window, scores: make([]flow.Scores, 1)}}}
+	ps := &pairSearch{pair: pair, st: newStander(c, pair[0])}
 	for i := range seeds {
 		m := &seeds[i]
 		side := slices.Index(pair[:], m.Landmark)
@@ -44,7 +44,7 @@ func (c *clip) marked(ctx context.Context, pair [2]traj.Landmark, seeds []seed) 
 		if !m.Visible {
 			continue
 		}
-		w, _ := m.patch(c.window)
+		w, _ := c.patch(m)
 		s, err := ps.st.extend(ctx, m.Frame, flow.Point{X: m.X, Y: m.Y}, w)
 		if err != nil {
 			return nil, fmt.Errorf("look at the mark of %s in frame %d: %w", m.Landmark, m.Frame, err)
@@ -337,10 +337,10 @@ func (c *clip) cutShort(all []*standing, pair [2]traj.Landmark) {
 // middling returns how long most stances last of which both ends were seen, s: their median;
 // infinite where there is none.
 func middling(all []*standing, times []float64) float64 {
-	var whole []weighted
+	var whole []float64
 	for _, s := range all {
 		if s.before >= 0 && s.after >= 0 {
-			whole = append(whole, weighted{s.lasts(times), 1})
+			whole = append(whole, s.lasts(times))
 		}
 	}
 	if len(whole) == 0 {
@@ -493,7 +493,7 @@ func (st *stander) placeByOthers(s *standing, others []model) (by relocation, ok
 	}
 	c := st.clip
 	window := others[0].window.Scaled(s.size / others[0].window.Size())
-	var xs, ys []weighted
+	var places []flow.Point
 	n := len(s.seen)
 	for _, i := range slices.Compact([]int{n / 4, n / 2, 3 * n / 4}) {
 		p, ok := c.unsteady(s.seen[i].frame, s.seen[i].steady)
@@ -507,14 +507,13 @@ func (st *stander) placeByOthers(s *standing, others []model) (by relocation, ok
 		if r.from == nil {
 			continue
 		}
-		d := c.steady(s.seen[i].frame, r.At).Sub(s.seen[i].steady)
-		xs, ys = append(xs, weighted{d.X, 1}), append(ys, weighted{d.Y, 1})
+		places = append(places, c.steady(s.seen[i].frame, r.At).Sub(s.seen[i].steady))
 		by.variance, by.click = max(by.variance, r.variance), max(by.click, r.click)
 	}
-	if len(xs) == 0 {
+	if len(places) == 0 {
 		return by, false, nil
 	}
-	by.At = flow.Point{X: median(xs), Y: median(ys)}
+	by.At = amidst(places)
 	return by, true, nil
 }
 
@@ -740,14 +739,10 @@ func (t *trunk) fill(times []float64, leadS, strays float64) {
 // the marks are off that is shared out in between. A patch's own scale, which is told
 // where there are too few marks, drifts. It must be filled before.
 func (c *clip) bySight(t *trunk, seeds []seed) {
-	type height struct {
-		frame int
-		px    float64
-	}
-	var all []height
+	var all []valueAt // How high, px.
 	for _, s := range c.below(seeds, func(s seed) bool { return s.Visible && s.stands && t.size[s.Frame] > 0 }) {
 		if h := s.Y - t.at[s.Frame].Y; h > 0 {
-			all = append(all, height{s.Frame, h})
+			all = append(all, valueAt{s.Frame, h})
 		}
 	}
 	if len(all) < 2 {
@@ -755,7 +750,7 @@ func (c *clip) bySight(t *trunk, seeds []seed) {
 	}
 	var n, st, sv, stt, stv float64
 	for _, h := range all {
-		x, v := t.times[h.frame], 1/h.px
+		x, v := t.times[h.frame], 1/h.value
 		n, st, sv, stt, stv = n+1, st+x, sv+v, stt+x*x, stv+x*v
 	}
 	d := n*stt - st*st
@@ -764,29 +759,20 @@ func (c *clip) bySight(t *trunk, seeds []seed) {
 	}
 	slope := (n*stv - st*sv) / d
 	even := func(f int) float64 { return 1 / ((sv-slope*st)/n + slope*t.times[f]) }
+	var parts []valueAt
+	for _, h := range all {
+		parts = append(parts, valueAt{h.frame, math.Log(h.value / even(h.frame))})
+	}
 	for f := range t.size {
 		e := even(f)
 		if t.size[f] == 0 {
 			continue
 		}
-		if !(e > 0) || e > 4*all[0].px && e > 4*all[len(all)-1].px {
+		if !(e > 0) || e > 4*all[0].value && e > 4*all[len(all)-1].value {
 			t.size[f] = 0
 			continue
 		}
-		off := 0.0
-		k := slices.IndexFunc(all, func(h height) bool { return h.frame >= f })
-		part := func(h height) float64 { return math.Log(h.px / even(h.frame)) }
-		switch {
-		case k < 0:
-			off = part(all[len(all)-1])
-		case k == 0:
-			off = part(all[0])
-		case all[k].frame == all[k-1].frame:
-			off = (part(all[k]) + part(all[k-1])) / 2
-		default:
-			u := (t.times[f] - t.times[all[k-1].frame]) / (t.times[all[k].frame] - t.times[all[k-1].frame])
-			off = (1-u)*part(all[k-1]) + u*part(all[k])
-		}
+		off := along(parts, t.times, f)
 		if math.IsNaN(off) {
 			off = 0
 		}

@@ -52,11 +52,11 @@ func (s *standing) last() int  { return s.seen[len(s.seen)-1].frame }
 
 // mean returns the median place of the stance in the coordinates of frame 0.
 func (s *standing) mean() flow.Point {
-	xs, ys := make([]weighted, len(s.seen)), make([]weighted, len(s.seen))
+	places := make([]flow.Point, len(s.seen))
 	for i, p := range s.seen {
-		xs[i], ys[i] = weighted{p.steady.X, 1}, weighted{p.steady.Y, 1}
+		places[i] = p.steady
 	}
-	return flow.Point{X: median(xs), Y: median(ys)}
+	return amidst(places)
 }
 
 // lasts returns for how long it was seen to stand, s; times is by frame.
@@ -80,6 +80,11 @@ type stander struct {
 	buf     []byte
 	here    grid
 	veil    veil
+}
+
+// newStander returns one for the pair of l.
+func newStander(c *clip, l traj.Landmark) *stander {
+	return &stander{clip: c, model: c.model, fo: newFollower(c, l, 1)}
 }
 
 // unsteady returns where in frame f lies what lies at p in frame 0.

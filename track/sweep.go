@@ -39,7 +39,7 @@ type sweep struct {
 	out       [][]estimate // Index: landmark, frame.
 }
 
-func newSweep(c *clip, landmarks []traj.Landmark, windows windowsOf, seeds []seed, dir int) *sweep {
+func newSweep(c *clip, landmarks []traj.Landmark, seeds []seed, dir int) *sweep {
 	s := &sweep{clip: c, dir: dir, seeds: map[int][]seed{}}
 	for _, m := range seeds {
 		s.seeds[m.Frame] = append(s.seeds[m.Frame], m)
@@ -57,8 +57,8 @@ func newSweep(c *clip, landmarks []traj.Landmark, windows windowsOf, seeds []see
 			}
 		}
 		s.rests = append(s.rests, rests)
-		f := &follower{clip: c, model: c.model, landmark: l, dir: dir, windows: windows, cause: beforeFirst, scores: make([]flow.Scores, 1)}
-		if dir < 0 {
+		f := newFollower(c, l, dir)
+		if f.cause = beforeFirst; dir < 0 {
 			f.cause = afterLast
 		}
 		s.followers = append(s.followers, f)
