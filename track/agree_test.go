@@ -17,24 +17,28 @@ func TestRhythmsAgree(t *testing.T) {
 		}
 		all = append(all, s)
 	}
-	steps := chain{index: []int{0, 1, 2, 3, 4, 5, 6}, side: []int{0, 1, 0, 1, 0, 1, 0}, beat: []int{0, 1, 2, 3, 4, 5, 6}}
+	steps := chain{of: []counted{{0, 0, 0}, {1, 1, 1}, {2, 0, 2}, {3, 1, 3}, {4, 0, 4}, {5, 1, 5}, {6, 0, 6}}}
 	for _, tt := range []struct {
 		name  string
 		rival chain
 		kept  []int
 	}{
 		{"the same", steps, []int{0, 1, 2, 3, 4, 5, 6}},
-		{"the same, counted from a later one", chain{index: []int{2, 3, 4}, side: []int{0, 1, 0}, beat: []int{0, 1, 2}}, []int{0, 1, 2, 3, 4, 5, 6}},
-		{"another side at the end", chain{index: []int{0, 1, 2, 3, 4, 6}, side: []int{0, 1, 0, 1, 0, 1}, beat: []int{0, 1, 2, 3, 4, 7}}, []int{0, 1, 2, 3, 4}},
-		{"another stance at the end, and so another count", chain{index: []int{0, 1, 2, 3, 7, 6}, side: []int{0, 1, 0, 1, 0, 0}, beat: []int{0, 1, 2, 3, 4, 8}}, []int{0, 1, 2, 3}},
-		{"half the step", chain{index: []int{0, 1, 2, 3, 4}, side: []int{0, 1, 0, 1, 0}, beat: []int{0, 3, 6, 9, 12}}, []int{1}},
-		{"no stance in common", chain{index: []int{7}, side: []int{0}, beat: []int{0}}, []int{0, 1, 2, 3, 4, 5, 6}},
+		{"the same, counted from a later one", chain{of: []counted{{2, 0, 0}, {3, 1, 1}, {4, 0, 2}}}, []int{0, 1, 2, 3, 4, 5, 6}},
+		{"another side at the end", chain{of: []counted{{0, 0, 0}, {1, 1, 1}, {2, 0, 2}, {3, 1, 3}, {4, 0, 4}, {6, 1, 7}}}, []int{0, 1, 2, 3, 4}},
+		{"another stance at the end, and so another count", chain{of: []counted{{0, 0, 0}, {1, 1, 1}, {2, 0, 2}, {3, 1, 3}, {7, 0, 4}, {6, 0, 8}}}, []int{0, 1, 2, 3}},
+		{"half the step", chain{of: []counted{{0, 0, 0}, {1, 1, 3}, {2, 0, 6}, {3, 1, 9}, {4, 0, 12}}}, []int{1}},
+		{"no stance in common", chain{of: []counted{{7, 0, 0}}}, []int{0, 1, 2, 3, 4, 5, 6}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			c := chain{index: slices.Clone(steps.index), side: slices.Clone(steps.side), beat: slices.Clone(steps.beat)}
+			c := chain{of: slices.Clone(steps.of)}
 			c.agree(&tt.rival, all)
-			if !slices.Equal(c.index, tt.kept) {
-				t.Errorf("keeps %v, want %v", c.index, tt.kept)
+			var kept []int
+			for _, o := range c.of {
+				kept = append(kept, o.index)
+			}
+			if !slices.Equal(kept, tt.kept) {
+				t.Errorf("keeps %v, want %v", kept, tt.kept)
 			}
 		})
 	}

@@ -102,6 +102,10 @@ func (st *stander) look(f int, t *trunk, models [2][]model) ([]candidate, error)
 // bounds is a part of a frame, px.
 type bounds struct{ left, right, top, bottom float64 }
 
+func (b bounds) contain(p flow.Point) bool {
+	return p.X >= b.left && p.X <= b.right && p.Y >= b.top && p.Y <= b.bottom
+}
+
 // searched returns where hooves are looked for around where they are expected; its right lies
 // left of its left where they are expected nowhere.
 func (st *stander) searched(expected [2]flow.Point, size float64) bounds {
@@ -132,29 +136,23 @@ func (st *stander) likePlaces(field *area, m *model, size float64, in bounds) ([
 	if rel > 4 || rel < 0.25 {
 		return nil, nil
 	}
-	template, mark, ok, err := field.like(m.appearance, st.clip.engine, rel, 6)
+	l, ok, err := st.fo.like(0, field, m.appearance, rel, 6)
 	if err != nil || !ok {
 		return nil, err
 	}
-	s, err := st.fo.correlate(0, field.picture, template)
-	if err != nil {
-		return nil, err
-	}
+	width, height := field.picture.Width-l.Width+1, field.picture.Height-l.Height+1
 	var out []candidate
 	for range 3 {
-		p := bestPlace(s, 0, func(x, y int) bool {
-			q := field.where(x, y, mark)
-			return q.X >= in.left && q.X <= in.right && q.Y >= in.top && q.Y <= in.bottom
-		})
+		p, at := l.best(in.contain)
 		if p.score < st.model.LookNCC {
 			break
 		}
-		for y := max(p.y-template.Height/3, 0); y <= min(p.y+template.Height/3, s.Height-1); y++ {
-			for x := max(p.x-template.Width/3, 0); x <= min(p.x+template.Width/3, s.Width-1); x++ {
-				s.Score[y*s.Width+x] = -1
+		for y := max(p.y-height/3, 0); y <= min(p.y+height/3, l.Height-1); y++ {
+			for x := max(p.x-width/3, 0); x <= min(p.x+width/3, l.Width-1); x++ {
+				l.Score[y*l.Width+x] = -1
 			}
 		}
-		out = append(out, candidate{at: field.where(p.x, p.y, mark), score: p.score, size: size})
+		out = append(out, candidate{at: at, score: p.score, size: size})
 	}
 	return out, nil
 }
@@ -350,24 +348,19 @@ func (st *stander) near(f int, p flow.Point, w flow.Window, models []model) (pla
 // size, px; p where that can't be told. rivals is the variance, px², that other places add which
 // look nearly as much like it.
 func (st *stander) likestPlace(field *area, m *appearance, size float64, p flow.Point, reach float64) (at flow.Point, rivals float64, err error) {
-	template, mark, ok, err := field.like(m, st.clip.engine, size/m.scale, 6)
+	l, ok, err := st.fo.like(0, field, m, size/m.scale, 6)
 	if err != nil || !ok {
 		return p, 0, err
 	}
-	s, err := st.fo.correlate(0, field.picture, template)
-	if err != nil {
-		return p, 0, err
-	}
-	best := bestPlace(s, 0, func(x, y int) bool { return field.where(x, y, mark).Dist(p) < reach })
+	near := func(q flow.Point) bool { return q.Dist(p) < reach }
+	best, at := l.best(near)
 	if best.score < st.model.LookNCC {
 		return p, 0, nil
 	}
-	at = field.where(best.x, best.y, mark)
 	sum := 0.0
-	for _, q := range peaks(s) {
-		there := field.where(q.x, q.y, mark)
-		w := math.Exp(-(best.score - q.score) / st.model.RivalNCC)
-		if there.Dist(p) < reach {
+	for _, q := range peaks(l.Scores) {
+		if there := l.where(q.x, q.y); near(there) {
+			w := math.Exp(-(best.score - q.score) / st.model.RivalNCC)
 			sum += w
 			rivals += w * sq(there.Dist(at)) / 2
 		}

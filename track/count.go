@@ -48,9 +48,15 @@ type chain struct {
 	model *errormodel.Tracking
 	step  float64
 	worth float64
-	index []int // Of the stances.
-	side  []int
-	beat  []int
+	of    []counted
+}
+
+// counted is a stance that is chosen.
+type counted struct{ index, side, beat int }
+
+// holds returns where stance i is chosen, −1 where it is not.
+func (c *chain) holds(i int) int {
+	return slices.IndexFunc(c.of, func(o counted) bool { return o.index == i })
 }
 
 // count returns which stances are those of the pair, which side each is and at which
@@ -67,12 +73,12 @@ func count(all []*standing, times []float64, pace *errormodel.Pace, m *errormode
 		return chain{}, false
 	}
 	for _, t := range tried {
-		if t.worth > best.worth || best.index == nil {
+		if t.worth > best.worth || best.of == nil {
 			best = t
 		}
 	}
 	best = best.settled(all, times, pace)
-	best.index, best.side, best.beat = slices.Clone(best.index), slices.Clone(best.side), slices.Clone(best.beat)
+	best.of = slices.Clone(best.of)
 	best.dropOffBeat(all, times)
 	for i := range tried {
 		if tried[i].worth > best.worth-m.ClearlyBest {
@@ -81,8 +87,8 @@ func count(all []*standing, times []float64, pace *errormodel.Pace, m *errormode
 		}
 	}
 	// Somebody must have said of one at least whose it is.
-	sure = len(best.index) > 2 && slices.ContainsFunc(best.index, func(i int) bool { return all[i].marked >= 0 })
-	if n := len(best.beat); sure && float64(n) < m.MostFound*float64(best.beat[n-1]-best.beat[0]+1) {
+	sure = len(best.of) > 2 && slices.ContainsFunc(best.of, func(o counted) bool { return all[o.index].marked >= 0 })
+	if n := len(best.of); sure && float64(n) < m.MostFound*float64(best.of[n-1].beat-best.of[0].beat+1) {
 		sure = false // Half the stride leaves every other step empty.
 	}
 	if sure {
@@ -170,24 +176,25 @@ func usual(all []*standing, times []float64) float64 {
 // of the same side say.
 func (c *chain) dropOffBeat(all []*standing, times []float64) {
 	lasts := usual(all, times)
-	for k := 0; k < len(c.index); k++ {
-		if all[c.index[k]].marked >= 0 {
+	for k := 0; k < len(c.of); k++ {
+		own := c.of[k]
+		if all[own.index].marked >= 0 {
 			continue
 		}
 		var beats, landings []float64
-		for j, i := range c.index {
-			if j != k && c.side[j] == c.side[k] {
-				t, _ := all[i].landing(times, lasts)
-				beats, landings = append(beats, float64(c.beat[j])), append(landings, t)
+		for j, o := range c.of {
+			if j != k && o.side == own.side {
+				t, _ := all[o.index].landing(times, lasts)
+				beats, landings = append(beats, float64(o.beat)), append(landings, t)
 			}
 		}
 		if len(beats) < 2 || slices.Max(beats) == slices.Min(beats) {
 			continue
 		}
 		a, b := stat.LinearRegression(beats, landings, nil, false)
-		at, sd := all[c.index[k]].landing(times, lasts)
-		if math.Abs(at-a-b*float64(c.beat[k])) > c.model.FarOffBeat*c.step+2*(sd-c.model.LandingSD) {
-			c.index, c.side, c.beat = slices.Delete(c.index, k, k+1), slices.Delete(c.side, k, k+1), slices.Delete(c.beat, k, k+1)
+		at, sd := all[own.index].landing(times, lasts)
+		if math.Abs(at-a-b*float64(own.beat)) > c.model.FarOffBeat*c.step+2*(sd-c.model.LandingSD) {
+			c.of = slices.Delete(c.of, k, k+1)
 			k--
 		}
 	}
@@ -208,9 +215,9 @@ func (c *chain) agree(o *chain, all []*standing) {
 		now = stretch{from: to}
 	}
 	held := false // Whether this stretch has a stance that both hold.
-	for k, i := range c.index {
-		if j := slices.Index(o.index, i); j >= 0 {
-			off, same := c.beat[k]-o.beat[j], c.side[k] == o.side[j]
+	for k, own := range c.of {
+		if j := o.holds(own.index); j >= 0 {
+			off, same := own.beat-o.of[j].beat, own.side == o.of[j].side
 			if held && (!same || off != apart) {
 				end(sure)
 				now.from, held = k, false
@@ -221,12 +228,12 @@ func (c *chain) agree(o *chain, all []*standing) {
 			}
 			held, apart, sure = true, off, k+1
 		}
-		if all[i].marked >= 0 {
+		if all[own.index].marked >= 0 {
 			now.marked++
 		}
 	}
-	end(len(c.index))
-	c.index, c.side, c.beat = c.index[best.from:best.to], c.side[best.from:best.to], c.beat[best.from:best.to]
+	end(len(c.of))
+	c.of = c.of[best.from:best.to]
 }
 
 // rhythm returns when beat 0 is expected and how long a step takes, s; ok is false where
@@ -234,9 +241,9 @@ func (c *chain) agree(o *chain, all []*standing) {
 func (c *chain) rhythm(all []*standing, times []float64) (first, step float64, ok bool) {
 	lasts := usual(all, times)
 	var beats, landings []float64
-	for k, i := range c.index {
-		t, _ := all[i].landing(times, lasts)
-		beats, landings = append(beats, float64(c.beat[k])), append(landings, t)
+	for _, o := range c.of {
+		t, _ := all[o.index].landing(times, lasts)
+		beats, landings = append(beats, float64(o.beat)), append(landings, t)
 	}
 	if len(beats) < 3 {
 		return 0, 0, false
@@ -253,9 +260,9 @@ func (c *chain) fillIn(all []*standing, times []float64) {
 		return
 	}
 	lasts := usual(all, times)
-	for k := 0; k+1 < len(c.index); k++ {
-		beat, side := c.beat[k]+1, 1-c.side[k]
-		if beat == c.beat[k+1] {
+	for k := 0; k+1 < len(c.of); k++ {
+		beat, side := c.of[k].beat+1, 1-c.of[k].side
+		if beat == c.of[k+1].beat {
 			continue
 		}
 		middle := first + step*float64(beat) + lasts/2
@@ -268,8 +275,8 @@ func (c *chain) fillIn(all []*standing, times []float64) {
 				best, found = w, i
 			}
 		}
-		if found >= 0 && !slices.Contains(c.index, found) {
-			c.index, c.side, c.beat = slices.Insert(c.index, k+1, found), slices.Insert(c.side, k+1, side), slices.Insert(c.beat, k+1, beat)
+		if found >= 0 && c.holds(found) < 0 {
+			c.of = slices.Insert(c.of, k+1, counted{found, side, beat})
 		}
 	}
 }
@@ -284,11 +291,11 @@ type counting struct {
 	worth  [2][]float64 // Of each stance as one of either side.
 	marked []int        // How many stances before index are marked.
 	at, sd []float64    // When each landed, and how well that is known, s.
-	best   [][2]counted // Of either side.
+	best   [][2]choice  // Of either side.
 }
 
-// counted is the best choice of stances up to one of them.
-type counted struct {
+// choice is the best choice of stances up to one of them.
+type choice struct {
 	worth    float64
 	from     int // Stance before it; −1 where it is the first.
 	fromSide int
@@ -298,7 +305,7 @@ type counted struct {
 // countAt returns the best choice where a step takes so long, s.
 func countAt(all []*standing, times []float64, step float64, pace *errormodel.Pace, m *errormodel.Tracking) chain {
 	n := len(all)
-	k := counting{all: all, times: times, step: step, pace: pace, model: m, marked: make([]int, n+1), at: make([]float64, n), sd: make([]float64, n), best: make([][2]counted, n)}
+	k := counting{all: all, times: times, step: step, pace: pace, model: m, marked: make([]int, n+1), at: make([]float64, n), sd: make([]float64, n), best: make([][2]choice, n)}
 	out := chain{model: m, step: step, worth: math.Inf(-1)}
 	lasts := usual(all, times)
 	for i, s := range all {
@@ -326,20 +333,18 @@ func countAt(all []*standing, times []float64, step float64, pace *errormodel.Pa
 	}
 	for i, side := end, endSide; i >= 0; {
 		b := k.best[i][side]
-		out.index, out.side, out.beat = append(out.index, i), append(out.side, side), append(out.beat, b.beat)
+		out.of = append(out.of, counted{i, side, b.beat})
 		i, side = b.from, b.fromSide
 	}
-	slices.Reverse(out.index)
-	slices.Reverse(out.side)
-	slices.Reverse(out.beat)
+	slices.Reverse(out.of)
 	return out
 }
 
 // upTo returns the best choice that ends with stance i as one of side.
-func (k *counting) upTo(i, side int) counted {
+func (k *counting) upTo(i, side int) choice {
 	m := k.model
 	worth := k.worth[side][i]
-	b := counted{worth: worth - m.MarkedWorth*float64(k.marked[i]), from: -1}
+	b := choice{worth: worth - m.MarkedWorth*float64(k.marked[i]), from: -1}
 	for j := range i {
 		d := (k.at[i] - k.at[j]) / k.step
 		for from := range 2 {
@@ -352,7 +357,7 @@ func (k *counting) upTo(i, side int) counted {
 			off := (d - steps) * k.step / math.Sqrt(sq(k.sd[i])+sq(k.sd[j])+sq(m.OffStepSD*k.step)*steps)
 			v := k.best[j][from].worth + worth - min(off*off/2, 3) - m.MissedStep*(steps-1) - m.MarkedWorth*float64(k.marked[i]-k.marked[j+1])
 			if v > b.worth {
-				b = counted{v, j, from, k.best[j][from].beat + int(steps)}
+				b = choice{v, j, from, k.best[j][from].beat + int(steps)}
 			}
 		}
 	}

@@ -57,14 +57,14 @@ func TestCount(t *testing.T) {
 			all, times, side := walk(10, tt.step, tt.lasts, tt.marked, tt.hidden)
 			got, sure := count(all, times, &known.Trot, &known)
 			if !sure {
-				t.Fatalf("not sure: step %.3f s, stances %v", got.step, got.index)
+				t.Fatalf("not sure: step %.3f s, stances %v", got.step, got.of)
 			}
-			if len(got.index) != len(all) {
-				t.Errorf("%d of %d stances are counted", len(got.index), len(all))
+			if len(got.of) != len(all) {
+				t.Errorf("%d of %d stances are counted", len(got.of), len(all))
 			}
-			for k, i := range got.index {
-				if got.side[k] != side[i] {
-					t.Errorf("stance %d is taken for side %d", i, got.side[k])
+			for _, o := range got.of {
+				if o.side != side[o.index] {
+					t.Errorf("stance %d is taken for side %d", o.index, o.side)
 				}
 			}
 			if _, step, ok := got.rhythm(all, times); !ok || step < 0.97*tt.step || step > 1.03*tt.step {
@@ -81,8 +81,8 @@ func TestSettled(t *testing.T) {
 	for _, tried := range []float64{0.9 * step, 0.95 * step, 1.05 * step, 1.1 * step} {
 		at := countAt(all, times, tried, &known.Walk, &known)
 		got := at.settled(all, times, &known.Walk)
-		if len(got.index) != len(all) || got.step < 0.99*step || got.step > 1.01*step || got.worth < at.worth {
-			t.Errorf("a step of %.3f s comes to %.3f with %d of %d stances, worth %.2f, before %.2f", tried, got.step, len(got.index), len(all), got.worth, at.worth)
+		if len(got.of) != len(all) || got.step < 0.99*step || got.step > 1.01*step || got.worth < at.worth {
+			t.Errorf("a step of %.3f s comes to %.3f with %d of %d stances, worth %.2f, before %.2f", tried, got.step, len(got.of), len(all), got.worth, at.worth)
 		}
 	}
 }

@@ -3,38 +3,42 @@ package track
 import (
 	"image"
 	"math"
+	"slices"
 
 	"jogstrip/track/flow"
 )
 
+// place is a pixel of a map of correlation.
 type place struct {
-	x, y          int
-	score, second float64
+	x, y  int
+	score float64
 }
 
-// bestPlace returns the highest score and, unless apart is 0, the highest one farther than
-// that from it. allowed, where given, says which places count as the best.
-func bestPlace(s flow.Scores, apart float64, allowed func(x, y int) bool) place {
-	p := place{score: -1, second: -1}
+// bestPlace returns the place with the highest score of those that allowed (nil: all) says.
+func bestPlace(s flow.Scores, allowed func(x, y int) bool) place {
+	p := place{score: -1}
 	for y := range s.Height {
 		for x := range s.Width {
 			if v := float64(s.Score[y*s.Width+x]); v > p.score && (allowed == nil || allowed(x, y)) {
-				p.x, p.y, p.score = x, y, v
-			}
-		}
-	}
-	if apart == 0 {
-		return p
-	}
-	for y := range s.Height {
-		for x := range s.Width {
-			v := float64(s.Score[y*s.Width+x])
-			if v > p.second && math.Hypot(float64(x-p.x), float64(y-p.y)) > apart {
-				p.second = v
+				p = place{x, y, v}
 			}
 		}
 	}
 	return p
+}
+
+// rival returns the highest score farther from p than apart, pixels.
+func rival(s flow.Scores, p place, apart float64) float64 {
+	best := -1.0
+	for y := range s.Height {
+		for x := range s.Width {
+			v := float64(s.Score[y*s.Width+x])
+			if v > best && math.Hypot(float64(x-p.x), float64(y-p.y)) > apart {
+				best = v
+			}
+		}
+	}
+	return best
 }
 
 // peaks returns the places that score higher than all beside them.
@@ -79,31 +83,49 @@ func (fo *follower) areaFor(g flow.Gray, o image.Point, size float64) (area, err
 	return a, err
 }
 
-// where returns the place in the frame that lies at p from pixel (x, y) of the
-// picture. Outer rims of pixels coincide, whatever their size.
-func (a *area) where(x, y int, p flow.Point) flow.Point {
+// likeness says how much each place of an area looks like an appearance.
+type likeness struct {
+	flow.Scores
+	area *area
+	mark flow.Point // From a place, pixels.
+}
+
+// where returns the place in the frame at which the mark lies if the appearance lies at pixel
+// (x, y). Outer rims of pixels coincide, whatever their size.
+func (l *likeness) where(x, y int) flow.Point {
+	a := l.area
 	return flow.Point{
-		X: float64(a.part.Min.X) + (float64(x)+p.X)*float64(a.part.Dx())/float64(a.picture.Width) - 0.5,
-		Y: float64(a.part.Min.Y) + (float64(y)+p.Y)*float64(a.part.Dy())/float64(a.picture.Height) - 0.5,
+		X: float64(a.part.Min.X) + (float64(x)+l.mark.X)*float64(a.part.Dx())/float64(a.picture.Width) - 0.5,
+		Y: float64(a.part.Min.Y) + (float64(y)+l.mark.Y)*float64(a.part.Dy())/float64(a.picture.Height) - 0.5,
 	}
 }
 
-// like returns what the mark's surroundings in m look like at rel times their size
-// in a, and where in that the mark lies; ok is false where fewer than least pixels
-// are left, or it is larger than a.
-func (a *area) like(m *appearance, engine *flow.Engine, rel float64, least int) (part flow.Gray, mark flow.Point, ok bool, err error) {
+// best returns where it looks most like it among those places of the frame that are allowed.
+func (l *likeness) best(allowed func(p flow.Point) bool) (best place, at flow.Point) {
+	best = bestPlace(l.Scores, func(x, y int) bool { return allowed(l.where(x, y)) })
+	return best, l.where(best.x, best.y)
+}
+
+// like says how much the area looks like appearance m at rel times its size; ok is false where
+// that has fewer than least pixels along a side, or is larger than the area. What it says holds
+// until the next call with the same room; rooms may be used at once.
+func (fo *follower) like(room int, a *area, m *appearance, rel float64, least int) (l likeness, ok bool, err error) {
 	inner := rectAround(m.at, m.window, 0).Sub(m.origin)
 	from := m.patch.Crop(inner)
 	width, height := int(float64(from.Width)*rel*a.small+0.5), int(float64(from.Height)*rel*a.small+0.5)
 	if from.Width < least || from.Height < least || width < least || height < least || width > a.picture.Width || height > a.picture.Height {
-		return part, mark, false, nil
+		return l, false, nil
 	}
-	mark = flow.Point{
+	part, err := fo.clip.engine.Resize(from, width, height)
+	if err != nil {
+		return l, false, err
+	}
+	l = likeness{area: a, mark: flow.Point{
 		X: (m.at.X - float64(m.origin.X) - float64(max(inner.Min.X, 0)) + 0.5) * float64(width) / float64(from.Width),
 		Y: (m.at.Y - float64(m.origin.Y) - float64(max(inner.Min.Y, 0)) + 0.5) * float64(height) / float64(from.Height),
-	}
-	part, err = engine.Resize(from, width, height)
-	return part, mark, err == nil, err
+	}}
+	l.Scores, err = fo.correlate(room, a.picture, part)
+	return l, err == nil, err
 }
 
 // search looks for a lost landmark in frame g.
@@ -177,27 +199,15 @@ func (fo *follower) mayLie(field *area, size, reach float64, claimed []flow.Poin
 		if rel > 3 || rel < 0.33 {
 			return nil
 		}
-		like, mark, ok, err := field.like(m, fo.clip.engine, rel, 8)
+		l, ok, err := fo.like(i, field, m, rel, 8)
 		if err != nil || !ok {
 			return err
 		}
-		s, err := fo.correlate(i, field.picture, like)
-		if err != nil {
-			return err
-		}
-		p := bestPlace(s, 0.35*size*field.small, func(x, y int) bool {
-			q := field.where(x, y, mark)
-			if q.Dist(fo.pose.At) > reach {
-				return false
-			}
-			for _, c := range claimed {
-				if q.Dist(c) < 0.5*size {
-					return false
-				}
-			}
-			return true
+		p, at := l.best(func(q flow.Point) bool {
+			return q.Dist(fo.pose.At) <= reach && !slices.ContainsFunc(claimed, func(c flow.Point) bool { return q.Dist(c) < 0.5*size })
 		})
-		places[i], alike[i] = field.where(p.x, p.y, mark), p.score >= fo.model.SearchNCC && p.score-p.second >= fo.model.SearchMargin
+		places[i] = at
+		alike[i] = p.score >= fo.model.SearchNCC && p.score-rival(l.Scores, p, 0.35*size*field.small) >= fo.model.SearchMargin
 		return nil
 	})
 	return places, alike, err

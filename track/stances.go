@@ -268,10 +268,10 @@ func (c *clip) choose(all []*standing, pair [2]traj.Landmark) (out []*standing) 
 	chosen, sure := count(all, c.times, c.pace, c.model)
 	lasts := usual(all, c.times)
 	for i, s := range all {
-		k := slices.Index(chosen.index, i)
+		k := chosen.holds(i)
 		switch {
-		case sure && k >= 0 && (s.marked >= 0 || s.worth(chosen.side[k], c.times, lasts) > c.model.LeastWorth):
-			s.landmark, s.beat = pair[chosen.side[k]], chosen.beat[k]
+		case sure && k >= 0 && (s.marked >= 0 || s.worth(chosen.of[k].side, c.times, lasts) > c.model.LeastWorth):
+			s.landmark, s.beat = pair[chosen.of[k].side], chosen.of[k].beat
 		case s.marked >= 0:
 			s.beat = -1
 		default:
