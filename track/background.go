@@ -263,3 +263,25 @@ func invert(m traj.Motion) (traj.Motion, bool) {
 	}
 	return c, true
 }
+
+// steady returns where p of frame f lies in the coordinates of frame 0, in which
+// the background stands still.
+func (c *clip) steady(f int, p flow.Point) flow.Point {
+	if c.toFirst != nil {
+		p.X, p.Y = c.toFirst[f].Apply(p.X, p.Y)
+	}
+	return p
+}
+
+// unsteady returns where in frame f lies what lies at p in frame 0.
+func (c *clip) unsteady(f int, p flow.Point) (flow.Point, bool) {
+	if c.toFirst == nil {
+		return p, true
+	}
+	back, ok := invert(c.toFirst[f])
+	if !ok {
+		return p, false
+	}
+	p.X, p.Y = back.Apply(p.X, p.Y)
+	return p, p.Finite()
+}

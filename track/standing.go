@@ -48,7 +48,8 @@ type standing struct {
 }
 
 func (s *standing) first() int { return s.seen[0].frame }
-func (s *standing) last() int  { return s.seen[len(s.seen)-1].frame }
+
+func (s *standing) last() int { return s.seen[len(s.seen)-1].frame }
 
 // mean returns the median place of the stance in the coordinates of frame 0.
 func (s *standing) mean() flow.Point {
@@ -85,19 +86,6 @@ type stander struct {
 // newStander returns one for the pair of l.
 func newStander(c *clip, l traj.Landmark) *stander {
 	return &stander{clip: c, model: c.model, fo: newFollower(c, l, 1)}
-}
-
-// unsteady returns where in frame f lies what lies at p in frame 0.
-func (c *clip) unsteady(f int, p flow.Point) (flow.Point, bool) {
-	if c.toFirst == nil {
-		return p, true
-	}
-	back, ok := invert(c.toFirst[f])
-	if !ok {
-		return p, false
-	}
-	p.X, p.Y = back.Apply(p.X, p.Y)
-	return p, p.Finite()
 }
 
 // around reads frame f around p and returns whether there is enough of it.

@@ -5,6 +5,9 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sync"
+
+	"golang.org/x/sync/errgroup"
 
 	"jogstrip/track/flow"
 	"jogstrip/track/traj"
@@ -250,4 +253,99 @@ func (s *sweep) growth(before float64) float64 {
 	slices.Sort(all)
 	g := min(max(all[len(all)/2], 0.97), 1.03)
 	return 0.9*before + 0.1*g
+}
+
+// sweeps runs sweeps in both directions of time and tells how far they are.
+type sweeps struct {
+	clip     *clip
+	progress func(stage string, done, total int) // May be nil.
+	mu       sync.Mutex
+	done     int // Frames of all sweeps.
+	total    int
+}
+
+// both follows the landmarks from seeds, forward and backward. Index of either: landmark, frame.
+func (s *sweeps) both(ctx context.Context, who []traj.Landmark, seeds []seed) (forward, backward [][]estimate, err error) {
+	if len(who) == 0 {
+		return nil, nil, nil
+	}
+	var out [2][][]estimate
+	g, gctx := errgroup.WithContext(ctx)
+	for i, dir := range []int{1, -1} {
+		one := newSweep(s.clip, who, seeds, dir)
+		out[i] = one.out
+		g.Go(func() error {
+			<-s.clip.hands
+			defer func() { s.clip.hands <- struct{}{} }()
+			return one.run(gctx, s.tell)
+		})
+	}
+	err = g.Wait()
+	return out[0], out[1], err
+}
+
+// tell counts a frame of a sweep.
+func (s *sweeps) tell() {
+	if s.progress == nil {
+		return
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.done++
+	s.progress("follow", min(s.done, s.total), s.total)
+}
+
+// merge adds found seeds to the marks, leaving out what lies so close in time to
+// a mark of the same landmark that the mark says it better.
+func merge(marks, found []seed) []seed {
+	out := slices.Clone(marks)
+	for _, f := range found {
+		near := false
+		for _, m := range marks {
+			near = near || m.Landmark == f.Landmark && m.Frame == f.Frame
+		}
+		if !near {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+// seed is where a sweep starts or starts anew: a person's mark, or a stance in
+// which a hoof was found again.
+type seed struct {
+	Mark
+	found  bool
+	stands bool    // Known to stand still in this frame.
+	rests  int     // Of the last seed of a stance: how many frames after the first it comes.
+	size   float64 // Side of the patch, px; 0 where it follows from the marks.
+}
+
+// seedsOf turns stances into what sweeps start from: the first and the last frame in which
+// their places are told.
+func (c *clip) seedsOf(all []*standing) []seed {
+	var out []seed
+	for _, s := range all {
+		var told []seed
+		for k := range s.seen {
+			if p, ok := c.sample(s, k); ok {
+				told = append(told, seed{
+					Mark:  Mark{Frame: s.seen[k].frame, Landmark: s.landmark, X: p.X, Y: p.Y, Visible: true, SD: p.SD},
+					found: true, stands: true, size: c.model.LimbShare * s.size,
+				})
+			}
+		}
+		// At its ends it may still come down, or already turn.
+		if edge := c.model.EdgeFrames; len(told) > 2*edge {
+			told = told[edge : len(told)-edge]
+		}
+		if n := len(told); n > 0 {
+			told[n-1].rests = told[n-1].Frame - told[0].Frame
+			out = append(out, told[0])
+			if n > 1 {
+				out = append(out, told[n-1])
+			}
+		}
+	}
+	return out
 }

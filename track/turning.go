@@ -66,8 +66,6 @@ func (fo *follower) turning(plane flow.Plane, pose flow.Pose, size float64) (var
 // spread is a spread, or a variance, down and across the picture.
 type spread struct{ down, across float64 }
 
-func sq(x float64) float64 { return x * x }
-
 // sway is the variance, px², by which a landmark on the outline of the body may have moved
 // since its mark against what is followed, and no registration notices: the croup seen from
 // behind lies before head and neck, which sway, and above the tail, which sways, too, and
@@ -94,16 +92,4 @@ func onOutline(l traj.Landmark) bool {
 		return true
 	}
 	return false
-}
-
-// ramp rises from 0 at low to 1 at high.
-func ramp(x, low, high float64) float64 { return min(max((x-low)/(high-low), 0), 1) }
-
-// steady returns where p of frame f lies in the coordinates of frame 0, in which
-// the background stands still.
-func (c *clip) steady(f int, p flow.Point) flow.Point {
-	if c.toFirst != nil {
-		p.X, p.Y = c.toFirst[f].Apply(p.X, p.Y)
-	}
-	return p
 }

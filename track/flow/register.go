@@ -2,6 +2,7 @@ package flow
 
 import (
 	"errors"
+	"image"
 	"math"
 )
 
@@ -144,12 +145,37 @@ func (t *Template) Fill(p Plane, mark Point, w Window, weight func(x, y float64)
 		t.parts = make([]float32, 6*t.stride)
 	}
 	t.parts = t.parts[:6*t.stride]
+	sxx, sxy, syy := t.take(p, mark, image.Rect(left, top, right+1, bottom+1), weight)
+	if t.weight < 20 {
+		return ErrTooSmall
+	}
+	for i := range 6 {
+		clear(t.parts[i*t.stride+t.count : (i+1)*t.stride])
+	}
+	t.mean /= t.weight
+	values := t.parts[2*t.stride:][:t.count]
+	for i := range values {
+		values[i] -= float32(t.mean)
+	}
+	t.reach = math.Sqrt(t.reach)
+	// The weaker direction of the structure tensor, grey levels squared per px².
+	weakest := (sxx + syy - math.Hypot(sxx-syy, 2*sxy)) / 2 / t.weight * p.Step * p.Step
+	if weakest < 0.25 {
+		return ErrNoTexture
+	}
+	t.hold = weakest / ((sxx + syy) / t.weight * p.Step * p.Step)
+	return nil
+}
+
+// take adds the pixels of p inside r that count, and returns the sums of the products of their
+// gradients, weighed.
+func (t *Template) take(p Plane, mark Point, r image.Rectangle, weight func(x, y float64) float64) (sxx, sxy, syy float64) {
+	most := r.Dx() * r.Dy()
 	us, vs, values := t.parts[:most], t.parts[t.stride:][:most], t.parts[2*t.stride:][:most]
 	gxs, gys, weights := t.parts[3*t.stride:][:most], t.parts[4*t.stride:][:most], t.parts[5*t.stride:][:most]
-	var sxx, sxy, syy float64
 	per := float32(1 / (2 * p.Step))
-	for y := top; y <= bottom; y++ {
-		for x := left; x <= right; x++ {
+	for y := r.Min.Y; y < r.Max.Y; y++ {
+		for x := r.Min.X; x < r.Max.X; x++ {
 			px, py := p.X0+p.Step*float64(x), p.Y0+p.Step*float64(y)
 			c := 1.0
 			if weight != nil {
@@ -171,24 +197,7 @@ func (t *Template) Fill(p Plane, mark Point, w Window, weight func(x, y float64)
 			syy += c * float64(gy*gy)
 		}
 	}
-	if t.weight < 20 {
-		return ErrTooSmall
-	}
-	for i := range 6 {
-		clear(t.parts[i*t.stride+t.count : (i+1)*t.stride])
-	}
-	t.mean /= t.weight
-	for i := range t.count {
-		values[i] -= float32(t.mean)
-	}
-	t.reach = math.Sqrt(t.reach)
-	// The weaker direction of the structure tensor, grey levels squared per px².
-	weakest := (sxx + syy - math.Hypot(sxx-syy, 2*sxy)) / 2 / t.weight * p.Step * p.Step
-	if weakest < 0.25 {
-		return ErrNoTexture
-	}
-	t.hold = weakest / ((sxx + syy) / t.weight * p.Step * p.Step)
-	return nil
+	return sxx, sxy, syy
 }
 
 // RegisterOptions sets one registration.

@@ -1,0 +1,142 @@
+package track
+
+import (
+	"cmp"
+	"image"
+	"math"
+	"slices"
+
+	"jogstrip/track/flow"
+)
+
+// How a patch moved from one frame to the next, before it is registered.
+
+// flow returns how the patch moved from a to b by Lucas–Kanade on its corners,
+// and the share of the corners that agree.
+func (fo *follower) flow(a, b flow.Gray, o image.Point, at flow.Point, w flow.Window, weigh func(x, y float64) float64) (flow.Point, float64, bool, error) {
+	var err error
+	factor := max(1, int(w.Size()/flowSide))
+	if factor > 1 {
+		if fo.smallA, err = flow.Shrink(a, factor, fo.smallA); err != nil {
+			return flow.Point{}, 0, false, err
+		}
+		if fo.smallB, err = flow.Shrink(b, factor, fo.smallB); err != nil {
+			return flow.Point{}, 0, false, err
+		}
+		a, b = fo.smallA, fo.smallB
+	}
+	per := float64(factor)
+	size := w.Size() / per
+	patch := rectAround(at, w, 0).Sub(o)
+	inner := image.Rect(patch.Min.X/factor, patch.Min.Y/factor, (patch.Max.X+factor-1)/factor, (patch.Max.Y+factor-1)/factor)
+	part := a.Crop(inner)
+	if part.Width < 8 || part.Height < 8 {
+		return flow.Point{}, 0, false, nil
+	}
+	all, err := fo.clip.engine.Features(part, 40, 0.02, max(2, size/12))
+	if err != nil {
+		return flow.Point{}, 0, false, err
+	}
+	shift := flow.Point{X: float64(max(inner.Min.X, 0)), Y: float64(max(inner.Min.Y, 0))}
+	var corners, guess []flow.Point
+	var weights []float64
+	for _, p := range all {
+		p = p.Add(shift)
+		k := weigh(per*p.X+(per-1)/2+float64(o.X), per*p.Y+(per-1)/2+float64(o.Y))
+		if k <= 0.1 {
+			continue
+		}
+		corners, weights = append(corners, p), append(weights, k)
+		guess = append(guess, flow.Point{X: p.X + fo.velocity.X/per, Y: p.Y + fo.velocity.Y/per})
+	}
+	if len(corners) < 4 {
+		return flow.Point{}, 0, false, nil
+	}
+	side := min(max(int(0.6*size), 9), 31) | 1
+	// The velocity is nearly always right to less than the window reaches. Where it is
+	// not, the move is looked for from coarse to fine.
+	var found moved
+	for _, levels := range []int{-1, 3} {
+		there, back, err := fo.clip.thereAndBack(a, b, corners, guess, flow.FlowOptions{Window: side, Levels: levels})
+		if err != nil {
+			return flow.Point{}, 0, false, err
+		}
+		if found = agreeing(there, back, corners, weights, size); found.ok && found.share >= fo.model.SurelyFound {
+			break
+		}
+	}
+	return flow.Point{X: per * found.move.X, Y: per * found.move.Y}, found.share, found.ok, nil
+}
+
+// flowSide is the least side of a patch, px, to which a larger one is shrunk for
+// optical flow, which only says where registration begins.
+const flowSide = 16
+
+// moved is how most of a patch's corners moved.
+type moved struct {
+	move  flow.Point
+	share float64 // Of the corners that came back to where they had started.
+	ok    bool    // Whether these agree with each other.
+}
+
+// agreeing returns how corners moved that were followed there and back.
+func agreeing(there, back []flow.Found, corners []flow.Point, weights []float64, size float64) moved {
+	var xs, ys []weighted
+	for i := range there {
+		if !there[i].OK || !back[i].OK || back[i].Dist(corners[i]) > 0.7 {
+			continue
+		}
+		d := there[i].Sub(corners[i])
+		xs, ys = append(xs, weighted{d.X, weights[i]}), append(ys, weighted{d.Y, weights[i]})
+	}
+	if len(xs) < 4 || 3*len(xs) < len(corners) {
+		return moved{}
+	}
+	move := flow.Point{X: weightedMedian(xs), Y: weightedMedian(ys)}
+	near := 0
+	for i := range xs {
+		if math.Hypot(xs[i].x-move.X, ys[i].x-move.Y) < 1.5+0.05*size {
+			near++
+		}
+	}
+	// xs and ys were sorted apart, so near only bounds the agreement from above;
+	// the registration that follows decides.
+	return moved{move, float64(len(xs)) / float64(len(corners)), 2*near >= len(xs)}
+}
+
+type weighted struct{ x, w float64 }
+
+// weightedMedian returns the median where values weigh differently. It sorts v.
+func weightedMedian(v []weighted) float64 {
+	slices.SortFunc(v, func(a, b weighted) int { return cmp.Compare(a.x, b.x) })
+	var sum float64
+	for _, e := range v {
+		sum += e.w
+	}
+	var run float64
+	for _, e := range v {
+		run += e.w
+		if 2*run >= sum {
+			return e.x
+		}
+	}
+	return v[len(v)-1].x
+}
+
+// match returns how the patch moved by correlation, where one place alone fits.
+func (fo *follower) match(a, b flow.Gray, o image.Point, at flow.Point, w flow.Window) (flow.Point, bool, error) {
+	inner := rectAround(at, w, 0).Sub(o).Intersect(image.Rect(0, 0, a.Width, a.Height))
+	part := a.Crop(inner)
+	if part.Width < 8 || part.Height < 8 {
+		return flow.Point{}, false, nil
+	}
+	s, err := fo.correlate(0, b, part)
+	if err != nil {
+		return flow.Point{}, false, err
+	}
+	p := bestPlace(s, nil)
+	if p.score < fo.model.LeastNCC || p.score-rival(s, p, 0.35*w.Size()) < fo.model.SearchMargin {
+		return flow.Point{}, false, nil
+	}
+	return flow.Point{X: float64(p.x - inner.Min.X), Y: float64(p.y - inner.Min.Y)}, true, nil
+}
