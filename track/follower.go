@@ -228,25 +228,19 @@ func (fo *follower) step(f, g int) error {
 	return fo.keep(&m)
 }
 
-// read reads both frames around the landmark.
+// read reads the part around the landmark that the scratch file has of both frames.
 func (fo *follower) read(m *advance) (cause string, err error) {
 	w := fo.base.Scaled(fo.pose.Scale)
 	at := fo.pose.At
 	margin := 0.5*m.size + 6 + 0.5*math.Hypot(fo.velocity.X, fo.velocity.Y)
 	rect := rectAround(at, w, margin).Union(rectAround(at.Add(fo.velocity), w, margin))
-	m.a, m.origin, fo.bufA, err = fo.clip.spool.region(m.from, rect, fo.bufA)
-	if err != nil {
+	spool := fo.clip.spool
+	rect = rect.Intersect(spool.parts[m.from].rect).Intersect(spool.parts[m.to].rect)
+	if m.a, m.origin, fo.bufA, err = spool.region(m.from, rect, fo.bufA); err != nil {
 		return "", err
 	}
-	var origin image.Point
-	m.b, origin, fo.bufB, err = fo.clip.spool.region(m.to, rect, fo.bufB)
-	if err != nil {
+	if m.b, _, fo.bufB, err = spool.region(m.to, rect, fo.bufB); err != nil {
 		return "", err
-	}
-	if m.a.Width == 0 || m.b.Width == 0 || m.origin != origin || m.a.Width != m.b.Width || m.a.Height != m.b.Height {
-		if m.a, m.b, m.origin, err = fo.common(m.from, m.to, rect); err != nil {
-			return "", err
-		}
 	}
 	if m.a.Width < 8 || m.a.Height < 8 {
 		return "left the picture", nil
@@ -394,20 +388,6 @@ func (fo *follower) keep(m *advance) error {
 	}
 	fo.trial = max(0, fo.trial-1)
 	return nil
-}
-
-// common returns the part of both frames inside rect that the scratch file has
-// of both.
-func (fo *follower) common(f, g int, rect image.Rectangle) (a, b flow.Gray, o image.Point, err error) {
-	rect = rect.Intersect(fo.clip.spool.parts[f].rect).Intersect(fo.clip.spool.parts[g].rect)
-	if rect.Empty() {
-		return a, b, o, nil
-	}
-	if a, o, fo.bufA, err = fo.clip.spool.region(f, rect, fo.bufA); err != nil {
-		return a, b, o, err
-	}
-	b, _, fo.bufB, err = fo.clip.spool.region(g, rect, fo.bufB)
-	return a, b, o, err
 }
 
 // spreadOf returns the variance of a registration, px².

@@ -190,7 +190,6 @@ func (st *stander) disagreement(models []model, i int) (square float64, told boo
 // model is a hoof's appearance in a stance, and where it stood from the trunk.
 type model struct {
 	*appearance
-	frame  int
 	offset flow.Point // From the trunk, in units of the trunk's size.
 	ratio  float64    // Side of the patch over the trunk's size.
 }
@@ -208,5 +207,5 @@ func (c *clip) modelAt(fo *follower, t *trunk, s seed) ([]model, error) {
 	a.scale = a.window.Size() // The same measure for all models, wherever they were marked.
 	size := t.size[s.Frame]
 	d := a.at.Sub(t.at[s.Frame])
-	return []model{{appearance: a, frame: s.Frame, ratio: a.window.Size() / size, offset: flow.Point{X: d.X / size, Y: d.Y / size}}}, nil
+	return []model{{appearance: a, ratio: a.window.Size() / size, offset: flow.Point{X: d.X / size, Y: d.Y / size}}}, nil
 }

@@ -57,7 +57,7 @@ func (fo *follower) flow(a, b flow.Gray, o image.Point, at flow.Point, w flow.Wi
 	// not, the move is looked for from coarse to fine.
 	var found moved
 	for _, levels := range []int{-1, 3} {
-		there, back, err := fo.clip.thereAndBack(a, b, corners, guess, flow.FlowOptions{Window: side, Levels: levels})
+		there, back, err := fo.clip.engine.ThereAndBack(a, b, corners, guess, flow.FlowOptions{Window: side, Levels: levels})
 		if err != nil {
 			return flow.Point{}, 0, false, err
 		}

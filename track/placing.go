@@ -171,32 +171,31 @@ func (st *stander) likestPlace(field *area, m *appearance, size float64, p flow.
 // settleStanding puts what is known of the stances into a hoof's track: where it was
 // seen standing, and where it stands though something hides it.
 func (c *clip) settleStanding(t *traj.Track, all []*standing) {
+	put := func(f int, p traj.Sample, known bool) {
+		if known && t.Samples[f].Status != traj.Marked {
+			t.Samples[f] = p
+		}
+	}
 	for _, s := range all {
 		if s.landmark != t.Landmark {
 			continue
 		}
 		for _, rising := range s.rising {
-			if p, ok := c.sampleOf(s, rising, true); ok && t.Samples[rising.frame].Status != traj.Marked {
-				t.Samples[rising.frame] = p
-			}
+			p, ok := c.sampleOf(s, rising, true)
+			put(rising.frame, p, ok)
 		}
-		for k := range s.seen {
-			if p, ok := c.sample(s, k); ok && t.Samples[s.seen[k].frame].Status != traj.Marked {
-				t.Samples[s.seen[k].frame] = p
-			}
+		for k, now := range s.seen {
+			p, ok := c.sample(s, k)
+			put(now.frame, p, ok)
 			if k == 0 {
 				continue
 			}
-			for f := s.seen[k-1].frame + 1; f < s.seen[k].frame; f++ {
-				if t.Samples[f].Status == traj.Marked {
-					continue
-				}
-				// It stands on between two looks.
-				u := (c.times[f] - c.times[s.seen[k-1].frame]) / (c.times[s.seen[k].frame] - c.times[s.seen[k-1].frame])
-				between := mix(s.seen[k-1].steady, s.seen[k].steady, u).Add(s.place.At)
-				if at, ok := c.unsteady(f, between); ok {
-					t.Samples[f] = traj.Sample{X: at.X, Y: at.Y, SD: math.Sqrt(s.place.variance) + s.seen[k-1].sd, Quality: 0.3, Status: traj.Bridged}
-				}
+			// It stands on between two looks.
+			last := s.seen[k-1]
+			for f := last.frame + 1; f < now.frame; f++ {
+				u := (c.times[f] - c.times[last.frame]) / (c.times[now.frame] - c.times[last.frame])
+				at, ok := c.unsteady(f, mix(last.steady, now.steady, u).Add(s.place.At))
+				put(f, traj.Sample{X: at.X, Y: at.Y, SD: math.Sqrt(s.place.variance) + last.sd, Quality: 0.3, Status: traj.Bridged}, ok)
 			}
 		}
 	}

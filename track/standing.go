@@ -239,16 +239,11 @@ func (st *stander) prolong(ctx context.Context, s *standing, base *standingLook,
 		}
 		again := g != last+dir // Something hid it: it must look the more like itself.
 		best := st.by(key, base, g, q, s.size, again)
-		if best.ncc == 0 || best.steady.Dist(origin) > st.model.StandSlide*s.size {
-			continue
-		}
-		if again && (best.steady.Dist(place) > st.model.SamePlace*s.size+0.5 || best.sd >= st.model.VagueSD*s.size) {
-			continue // Another hoof, as hinds come to the prints of the fores.
-		}
-		// A hoof slides as it lands, but not later.
 		landed := dir > 0 && c.times[g]-c.times[s.seen[0].frame] > st.model.BriefS
-		if landed && !again && best.sd < st.model.VagueSD*s.size && best.steady.Dist(place) > st.model.SamePlace*s.size {
-			break // It leaves, or another hoof takes its place.
+		if stays, leaves := st.stays(best, origin, place, s.size, again, landed); leaves {
+			break
+		} else if !stays {
+			continue
 		}
 		s.seen = append(s.seen, best)
 		place, last = best.steady, g
@@ -263,6 +258,22 @@ func (st *stander) prolong(ctx context.Context, s *standing, base *standingLook,
 		}
 	}
 	return nil
+}
+
+// stays reports whether a hoof seen in p is the one whose stance began at origin and that was
+// last seen at place, sides of the patch being size, and whether it leaves. again says that
+// something hid it meanwhile.
+func (st *stander) stays(p stood, origin, place flow.Point, size float64, again, landed bool) (stays, leaves bool) {
+	vague, off := p.sd >= st.model.VagueSD*size, p.steady.Dist(place)
+	switch {
+	case p.ncc == 0 || p.steady.Dist(origin) > st.model.StandSlide*size:
+		return false, false
+	case again: // Else another hoof, as hinds come to the prints of the fores.
+		return !vague && off <= st.model.SamePlace*size+0.5, false
+	}
+	// A hoof slides as it lands, but not later: it leaves, or another takes its place.
+	leaves = landed && !vague && off > st.model.SamePlace*size
+	return !leaves, leaves
 }
 
 // by returns where the hoof stands in frame g near q by its latest look, key, or by its

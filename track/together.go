@@ -2,10 +2,7 @@ package track
 
 import (
 	"runtime"
-	"slices"
 	"sync"
-
-	"jogstrip/track/flow"
 )
 
 // hands are the processors that work on a clip, as tokens to be taken. More
@@ -49,22 +46,4 @@ func (h hands) together(n int, do func(i int) error) error {
 		}
 	}
 	return nil
-}
-
-// thereAndBack follows points from a to b and back. Half of them are another hand's,
-// where one is free: a landmark that is followed alone has the clip to itself.
-func (c *clip) thereAndBack(a, b flow.Gray, points, guess []flow.Point, opts flow.FlowOptions) (there, back []flow.Found, err error) {
-	pair, err := c.engine.NewPair(a, b, opts)
-	if err != nil {
-		return nil, nil, err
-	}
-	defer pair.Close()
-	const parts = 2
-	var found, returned [parts][]flow.Found
-	err = c.hands.together(parts, func(i int) (err error) {
-		from, to := i*len(points)/parts, (i+1)*len(points)/parts
-		found[i], returned[i], err = pair.Both(points[from:to], guess[from:to])
-		return err
-	})
-	return slices.Concat(found[:]...), slices.Concat(returned[:]...), err
 }

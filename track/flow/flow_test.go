@@ -128,9 +128,9 @@ func TestRegisterFindsShiftAndScale(t *testing.T) {
 	}
 }
 
-// Both gives what two calls of OpenCV's own function on the pictures do, bit by bit, however the
+// ThereAndBack gives what two calls of OpenCV's own function on the pictures do, bit by bit, however the
 // points are divided; Flow gives the first of them with its residuals.
-func TestBoth(t *testing.T) {
+func TestThereAndBack(t *testing.T) {
 	e := flow.New()
 	a, b := waves(200, 150, 0, 0, 1, 2), waves(200, 150, 2.3, -1.1, 1.01, 2)
 	var points, guess []flow.Point
@@ -157,14 +157,9 @@ func TestBoth(t *testing.T) {
 			}
 		}
 		back := plainFlow(t, b, a, ends, points, opts)
-		p, err := e.NewPair(a, b, opts)
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer p.Close()
 		var gotThere, gotBack []flow.Found
 		for from, to := 0, 7; from < len(points); from, to = to, min(2*to, len(points)) {
-			x, y, err := p.Both(points[from:to], guess[from:to])
+			x, y, err := e.ThereAndBack(a, b, points[from:to], guess[from:to], opts)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -186,21 +181,16 @@ func TestBoth(t *testing.T) {
 			}
 		}
 	}
-	p, err := e.NewPair(a, b, flow.FlowOptions{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer p.Close()
-	if _, _, err := p.Both([]flow.Point{{X: math.NaN()}}, nil); !errors.Is(err, flow.ErrNumber) {
+	if _, _, err := e.ThereAndBack(a, b, []flow.Point{{X: math.NaN()}}, nil, flow.FlowOptions{}); !errors.Is(err, flow.ErrNumber) {
 		t.Errorf("not a number: %v", err)
 	}
-	if _, _, err := p.Both(points, guess[:3]); !errors.Is(err, flow.ErrSize) {
+	if _, _, err := e.ThereAndBack(a, b, points, guess[:3], flow.FlowOptions{}); !errors.Is(err, flow.ErrSize) {
 		t.Errorf("guesses missing: %v", err)
 	}
-	if there, back, err := p.Both(nil, nil); len(there)+len(back) > 0 || err != nil {
+	if there, back, err := e.ThereAndBack(a, b, nil, nil, flow.FlowOptions{}); len(there)+len(back) > 0 || err != nil {
 		t.Errorf("no points: %v, %v, %v", there, back, err)
 	}
-	if _, err := e.NewPair(a, waves(199, 150, 0, 0, 1, 0), flow.FlowOptions{}); !errors.Is(err, flow.ErrSize) {
+	if _, _, err := e.ThereAndBack(a, waves(199, 150, 0, 0, 1, 0), points, nil, flow.FlowOptions{}); !errors.Is(err, flow.ErrSize) {
 		t.Errorf("two sizes: %v", err)
 	}
 }

@@ -51,12 +51,34 @@ type Found struct {
 // first estimates of the new positions, or is nil. Both pictures must have one
 // size; points must be finite. Index of the result: as points.
 func (e *Engine) Flow(prev, next Gray, points, guess []Point, opts FlowOptions) ([]Found, error) {
-	pair, err := e.NewPair(prev, next, opts)
+	pair, err := newPair(prev, next, opts)
 	if err != nil {
 		return nil, err
 	}
-	defer pair.Close()
+	defer pair.close()
 	return pair.follow(points, guess, false, true)
+}
+
+// ThereAndBack follows points as Flow does, and back from where it found them; what it lost
+// there it follows back from the point itself. It gives what two calls of Flow would, but for
+// residuals, which are left at 0: they cost a look at every window.
+func (e *Engine) ThereAndBack(prev, next Gray, points, guess []Point, opts FlowOptions) (there, back []Found, err error) {
+	pair, err := newPair(prev, next, opts)
+	if err != nil {
+		return nil, nil, err
+	}
+	defer pair.close()
+	if there, err = pair.follow(points, guess, false, false); err != nil {
+		return nil, nil, err
+	}
+	ends := slices.Clone(points)
+	for i, f := range there {
+		if f.OK {
+			ends[i] = f.Point
+		}
+	}
+	back, err = pair.follow(ends, points, true, false)
+	return there, back, err
 }
 
 // checkFlow returns opts with its zeros replaced.
@@ -79,15 +101,14 @@ func checkFlow(prev, next Gray, opts FlowOptions) (FlowOptions, error) {
 	return opts, nil
 }
 
-// Pair is two pictures of one size, ready for points to be followed from one to the
-// other and back. gocv reaches no pyramid, so it calls OpenCV itself.
-type Pair struct {
+// pair is two pictures of one size, ready for points to be followed from one to the other and
+// back. gocv reaches no pyramid, so it calls OpenCV itself.
+type pair struct {
 	c *C.flow_pair
 }
 
-// NewPair builds what following between prev and next needs, so that both directions
-// and any number of calls share it. The pictures are not kept. Close frees it.
-func (e *Engine) NewPair(prev, next Gray, opts FlowOptions) (*Pair, error) {
+// newPair builds what following between prev and next needs, which are not kept. close frees it.
+func newPair(prev, next Gray, opts FlowOptions) (*pair, error) {
 	opts, err := checkFlow(prev, next, opts)
 	if err != nil {
 		return nil, err
@@ -97,33 +118,14 @@ func (e *Engine) NewPair(prev, next Gray, opts FlowOptions) (*Pair, error) {
 	if c == nil {
 		return nil, fmt.Errorf("optical flow: OpenCV refused %d×%d with windows of %d px", prev.Width, prev.Height, opts.Window)
 	}
-	return &Pair{c}, nil
+	return &pair{c}, nil
 }
 
-// Close frees the pair.
-func (p *Pair) Close() { C.flow_pair_free(p.c) }
-
-// Both follows points as Flow does, and back from where it found them; what it lost
-// there it follows back from the point itself. It gives what two calls of Flow
-// would, but for residuals, which are left at 0. It may be called from several
-// goroutines at once: no point depends on another.
-func (p *Pair) Both(points, guess []Point) (there, back []Found, err error) {
-	if there, err = p.follow(points, guess, false, false); err != nil {
-		return nil, nil, err
-	}
-	ends := slices.Clone(points)
-	for i, f := range there {
-		if f.OK {
-			ends[i] = f.Point
-		}
-	}
-	back, err = p.follow(ends, points, true, false)
-	return there, back, err
-}
+func (p *pair) close() { C.flow_pair_free(p.c) }
 
 // follow follows points, which are looked for at guess (nil: where they are), from the first
 // picture to the second, or backward; it says what is left of their windows where told.
-func (p *Pair) follow(points, guess []Point, backward, residuals bool) ([]Found, error) {
+func (p *pair) follow(points, guess []Point, backward, residuals bool) ([]Found, error) {
 	if guess == nil {
 		guess = points
 	}
@@ -331,11 +333,8 @@ func (e *Engine) Homography(from, to []Point, threshold float64) (h [9]float64, 
 // Resize returns g at the given size: pixel areas averaged when shrinking,
 // bicubic when growing.
 func (e *Engine) Resize(g Gray, width, height int) (Gray, error) {
-	if err := g.Check(); err != nil {
+	if err := checkTo(g, width, height); err != nil {
 		return Gray{}, fmt.Errorf("resize picture: %w", err)
-	}
-	if width <= 0 || height <= 0 || width > 1<<14 || height > 1<<14 {
-		return Gray{}, fmt.Errorf("resize picture: to %d×%d: out of range", width, height)
 	}
 	a, err := grayMat(g)
 	if err != nil {
@@ -356,11 +355,8 @@ func (e *Engine) Resize(g Gray, width, height int) (Gray, error) {
 // at the place that h, a row-major homography, takes to q. What g does not show
 // is black.
 func (e *Engine) Warp(g Gray, h [9]float64, width, height int) (Gray, error) {
-	if err := g.Check(); err != nil {
+	if err := checkTo(g, width, height); err != nil {
 		return Gray{}, fmt.Errorf("warp picture: %w", err)
-	}
-	if width <= 0 || height <= 0 || width > 1<<14 || height > 1<<14 {
-		return Gray{}, fmt.Errorf("warp picture: to %d×%d: out of range", width, height)
 	}
 	raw := make([]byte, 72)
 	for i, v := range h {
@@ -383,6 +379,14 @@ func (e *Engine) Warp(g Gray, h [9]float64, width, height int) (Gray, error) {
 	defer b.Close()
 	gocv.WarpPerspective(a, &b, m, image.Pt(width, height))
 	return copyMat(b)
+}
+
+// checkTo checks a picture that another of the given size is to be made of.
+func checkTo(g Gray, width, height int) error {
+	if width <= 0 || height <= 0 || width > 1<<14 || height > 1<<14 {
+		return fmt.Errorf("to %d×%d: out of range", width, height)
+	}
+	return g.Check()
 }
 
 func checkPair(a, b Gray) error {
