@@ -232,7 +232,8 @@ func (st *stander) goneAt(s *standing, end *standingLook, last stood, dir int, w
 		}
 		if ok, err = st.around(g, q, w, 0.5*s.size+4); err != nil {
 			return -1, err
-		} else if !ok {
+		}
+		if !ok {
 			continue
 		}
 		gone := st.bareBelow(s, end, q)
@@ -252,15 +253,20 @@ func (st *stander) goneAt(s *standing, end *standingLook, last stood, dir int, w
 				movedAt = -1
 			}
 		}
-		if !gone && empty != nil {
-			r := empty.Register(st.plane, flow.Pose{At: q, Scale: 1}, flow.RegisterOptions{})
-			gone = r.OK && r.NCC > 0.8 && r.At.Dist(q) < 0.1*s.size+1
-		}
-		if gone {
+		if gone || st.shows(empty, q, s.size) {
 			return g, nil
 		}
 	}
 	return -1, nil
+}
+
+// shows reports whether the frame that was read last shows what empty (nil: nothing) does at q.
+func (st *stander) shows(empty *flow.Template, q flow.Point, size float64) bool {
+	if empty == nil {
+		return false
+	}
+	r := empty.Register(st.plane, flow.Pose{At: q, Scale: 1}, flow.RegisterOptions{})
+	return r.OK && r.NCC > 0.8 && r.At.Dist(q) < 0.1*size+1
 }
 
 // emptied returns what the place of a stance looks like well before or after it; nil where

@@ -121,16 +121,9 @@ func (c *clip) readClicks(searches []*pairSearch, t *trunk, seeds []seed) error 
 		if err := c.makeModels(ps, t, seeds); err != nil {
 			return err
 		}
-		for _, models := range ps.models {
-			for i := range models {
-				square, told, err := ps.st.disagreement(models, i)
-				if err != nil {
-					return err
-				}
-				if told {
-					squares, n = squares+square, n+1
-				}
-			}
+		var err error
+		if squares, n, err = ps.disagreements(squares, n); err != nil {
+			return err
 		}
 	}
 	click := math.Sqrt(squares / n)
@@ -168,6 +161,22 @@ func (c *clip) makeModels(ps *pairSearch, t *trunk, seeds []seed) error {
 		}
 	}
 	return nil
+}
+
+// disagreements adds to squares, px², and their number what the pair's models tell of clicks.
+func (ps *pairSearch) disagreements(squares, n float64) (float64, float64, error) {
+	for _, models := range ps.models {
+		for i := range models {
+			square, told, err := ps.st.disagreement(models, i)
+			if err != nil {
+				return 0, 0, err
+			}
+			if told {
+				squares, n = squares+square, n+1
+			}
+		}
+	}
+	return squares, n, nil
 }
 
 // disagreement returns how far the i-th of a hoof's models lies from where the others have it:

@@ -19,29 +19,35 @@ func (c *clip) pairUp(searches []*pairSearch) error {
 				continue
 			}
 			for _, right := range ps.models[1] {
-				size := right.window.Size()
-				ok, err := ps.st.around(right.frame, right.at, right.window, 0.6*size+4)
+				pair, alike, err := ps.pairOf(left, right, image)
 				if err != nil {
 					return err
 				}
-				if !ok {
-					continue
+				if alike {
+					c.pairs = append(c.pairs, pair)
 				}
-				r, ok, err := ps.st.fo.anchor(image, ps.st.plane, flow.Pose{At: right.at, Scale: size}, size, c.model.LikeMarked)
-				if err != nil {
-					return err
-				}
-				if !ok || r.NCC < c.model.LikeMarked || r.At.Dist(right.at) > c.model.StandStray*size {
-					continue
-				}
-				c.pairs = append(c.pairs, traj.Pair{
-					Left: ps.pair[0], LeftFrame: left.frame, RightFrame: right.frame,
-					DownPX: r.At.Y - right.at.Y, SDPX: math.Sqrt(r.variance - r.click),
-				})
 			}
 		}
 	}
 	return nil
+}
+
+// pairOf says where the mark of left, which looks like image in the mirror, lies on right; alike
+// is whether that looks like it.
+func (ps *pairSearch) pairOf(left, right model, image *appearance) (pair traj.Pair, alike bool, err error) {
+	m, size := ps.st.model, right.window.Size()
+	ok, err := ps.st.around(right.frame, right.at, right.window, 0.6*size+4)
+	if err != nil || !ok {
+		return pair, false, err
+	}
+	r, ok, err := ps.st.fo.anchor(image, ps.st.plane, flow.Pose{At: right.at, Scale: size}, size, m.LikeMarked)
+	if err != nil || !ok || r.NCC < m.LikeMarked || r.At.Dist(right.at) > m.StandStray*size {
+		return pair, false, err
+	}
+	return traj.Pair{
+		Left: ps.pair[0], LeftFrame: left.frame, RightFrame: right.frame,
+		DownPX: r.At.Y - right.at.Y, SDPX: math.Sqrt(r.variance - r.click),
+	}, true, nil
 }
 
 // mirrored returns what m looks like in a mirror that stands upright beside it; nil where

@@ -212,26 +212,31 @@ func (st *stander) passed(all []*standing) {
 		if *known < 0 {
 			continue
 		}
-		alone := false
-		for _, o := range all {
-			if o == s || o.marked < 0 && max(o.like[0], o.like[1]) < st.model.LikeMarked || o.mean().Dist(s.mean()) < st.model.StandStray*s.size {
-				continue
-			}
-			// For how long it had gone, or had not come yet.
-			gap, stands := end-c.times[o.last()], c.times[o.first()] <= end
-			if c.grows {
-				gap, stands = c.times[o.first()]-end, c.times[o.last()] >= end
-			}
-			if stands && gap <= c.pace.SuspensionS {
-				alone = false
-				break
-			}
-			alone = alone || gap > c.pace.SuspensionS && gap < c.pace.ShortestSwingS
-		}
-		if alone {
+		if st.alone(s, end, all) {
 			*known = -1
 		}
 	}
+}
+
+// alone reports whether at the end of s, s, no other hoof stood, though one had left shortly
+// before, or came shortly after.
+func (st *stander) alone(s *standing, end float64, all []*standing) bool {
+	c, alone := st.clip, false
+	for _, o := range all {
+		if o == s || o.marked < 0 && max(o.like[0], o.like[1]) < st.model.LikeMarked || o.mean().Dist(s.mean()) < st.model.StandStray*s.size {
+			continue
+		}
+		// For how long it had gone, or had not come yet.
+		gap, stands := end-c.times[o.last()], c.times[o.first()] <= end
+		if c.grows {
+			gap, stands = c.times[o.first()]-end, c.times[o.last()] >= end
+		}
+		if stands && gap <= c.pace.SuspensionS {
+			return false
+		}
+		alone = alone || gap > c.pace.SuspensionS && gap < c.pace.ShortestSwingS
+	}
+	return alone
 }
 
 // apart returns the time between two stances, s; negative where they overlap.

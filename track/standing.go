@@ -248,16 +248,22 @@ func (st *stander) prolong(ctx context.Context, s *standing, base *standingLook,
 		s.seen = append(s.seen, best)
 		place, last = best.steady, g
 		if age := math.Abs(c.times[g] - c.times[key.frame]); best.ncc > 0.85 && best.ncc < 0.95 || best.ncc > 0.6 && age > st.model.KeyS {
-			l, err := st.remember(g, best.steady, s.bare, s.still, w)
-			if err != nil {
+			if key, err = st.renewed(key, s, best, 0.6*base.share, w); err != nil {
 				return err
-			}
-			if l != nil && l.share >= 0.6*base.share {
-				key = l
 			}
 		}
 	}
 	return nil
+}
+
+// renewed returns what the hoof of s looks like in p, or key where less than the share least of
+// that is the hoof.
+func (st *stander) renewed(key *standingLook, s *standing, p stood, least float64, w flow.Window) (*standingLook, error) {
+	l, err := st.remember(p.frame, p.steady, s.bare, s.still, w)
+	if err != nil || l == nil || l.share < least {
+		return key, err
+	}
+	return l, nil
 }
 
 // stays reports whether a hoof seen in p is the one whose stance began at origin and that was

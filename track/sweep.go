@@ -72,10 +72,7 @@ func newSweep(c *clip, landmarks []traj.Landmark, seeds []seed, dir int) *sweep 
 
 func (s *sweep) run(ctx context.Context, progress func()) error {
 	n := len(s.clip.times)
-	first, last := 0, n-1
-	if s.dir < 0 {
-		first, last = n-1, 0
-	}
+	first, last := s.ends(n)
 	wasOn := make([]bool, len(s.followers))
 	claims := make([][]flow.Point, len(s.followers))
 	growth := 1.0 // Of the horse in the picture over the last step.
@@ -88,22 +85,7 @@ func (s *sweep) run(ctx context.Context, progress func()) error {
 		for i, fo := range s.followers {
 			claims[i] = s.claimed(fo)
 		}
-		visit := func(i int) error {
-			fo := s.followers[i]
-			if fo.on && s.rests[i][f] {
-				fo.lose("")
-			}
-			e, err := s.visit(fo, f, f == first, growth, claims[i], s.seeds[f])
-			if err != nil {
-				return fmt.Errorf("follow %s into frame %d: %w", fo.landmark, f, err)
-			}
-			s.out[i][f] = e
-			if wasOn[i] && !fo.on || e.marked || e.found {
-				s.doubt(i, f)
-			}
-			return nil
-		}
-		if err := s.clip.hands.together(len(s.followers), visit); err != nil {
+		if err := s.clip.hands.together(len(s.followers), func(i int) error { return s.take(i, f, f == first, growth, claims[i], wasOn[i]) }); err != nil {
 			return err
 		}
 		s.separate(f)
@@ -119,6 +101,32 @@ func (s *sweep) run(ctx context.Context, progress func()) error {
 			return nil
 		}
 	}
+}
+
+// ends returns the first and the last of n frames in the sweep's direction.
+func (s *sweep) ends(n int) (first, last int) {
+	if s.dir < 0 {
+		return n - 1, 0
+	}
+	return 0, n - 1
+}
+
+// take takes the i-th follower into frame f and keeps what it knows there. wasOn is whether it
+// followed its landmark in the frame before.
+func (s *sweep) take(i, f int, first bool, growth float64, claimed []flow.Point, wasOn bool) error {
+	fo := s.followers[i]
+	if fo.on && s.rests[i][f] {
+		fo.lose("")
+	}
+	e, err := s.visit(fo, f, first, growth, claimed, s.seeds[f])
+	if err != nil {
+		return fmt.Errorf("follow %s into frame %d: %w", fo.landmark, f, err)
+	}
+	s.out[i][f] = e
+	if wasOn && !fo.on || e.marked || e.found {
+		s.doubt(i, f)
+	}
+	return nil
 }
 
 // doubt takes back what a follower lost in frame f had claimed just before: the
@@ -168,19 +176,7 @@ func (s *sweep) visit(fo *follower, f int, first bool, growth float64, claimed [
 			fo.lose(markedHidden)
 			break
 		}
-		e := estimate{found: m.found}
-		if fo.on {
-			e.arrived, e.beside, e.claimed = true, fo.pose.At.Sub(flow.Point{X: m.X, Y: m.Y}), fo.variance
-		}
-		if err := fo.start(m); err != nil {
-			return estimate{}, err
-		}
-		// A mark stands whether or not it can be followed from there.
-		e.at, e.variance, e.quality, e.seen, e.marked, e.size = flow.Point{X: m.X, Y: m.Y}, m.SD*m.SD, 1, true, !m.found, fo.size()
-		if m.found {
-			e.quality, e.anchored = 0.9, true
-		}
-		return e, nil
+		return fo.begin(m)
 	}
 	if fo.on && fo.landmark.IsHoof() && !s.clip.turnsInSight(fo.landmark) {
 		// Of the pair that goes behind only stances are in sight.
@@ -191,6 +187,23 @@ func (s *sweep) visit(fo *follower, f int, first bool, growth float64, claimed [
 	}
 	sway := fo.sway(f)
 	return estimate{at: fo.pose.At, variance: fo.variance + max(sway.down, sway.across), sway: sway, quality: fo.quality, seen: true, weak: fo.weak, trial: fo.trial > 0, anchored: fo.anchored, size: fo.size()}, nil
+}
+
+// begin puts the follower on seed m and returns what it knows there.
+func (fo *follower) begin(m seed) (estimate, error) {
+	e := estimate{found: m.found}
+	if fo.on {
+		e.arrived, e.beside, e.claimed = true, fo.pose.At.Sub(flow.Point{X: m.X, Y: m.Y}), fo.variance
+	}
+	if err := fo.start(m); err != nil {
+		return estimate{}, err
+	}
+	// A mark stands whether or not it can be followed from there.
+	e.at, e.variance, e.quality, e.seen, e.marked, e.size = flow.Point{X: m.X, Y: m.Y}, m.SD*m.SD, 1, true, !m.found, fo.size()
+	if m.found {
+		e.quality, e.anchored = 0.9, true
+	}
+	return e, nil
 }
 
 // claimed returns what the others hold where fo may be searched for.

@@ -26,49 +26,50 @@ func trunkOf(landmarks []traj.Landmark, forward, backward [][]estimate, m *error
 	var best *trunk
 	most := 0
 	for i, l := range landmarks {
-		if l.IsHoof() {
-			continue
-		}
-		vague := m.VagueTrunk
-		if l.IsHindquarters() {
-			vague *= m.CroupShare
-		}
-		known := func(e estimate) bool { return e.seen && math.Sqrt(e.variance) < vague*e.size }
-		a, b := forward[i], backward[i]
-		// The two sweeps measure size from different marks: bring them together.
-		var ratios []float64
-		for f := range a {
-			if a[f].seen && b[f].seen {
-				ratios = append(ratios, a[f].size/b[f].size)
-			}
-		}
-		ratio := 1.0
-		if len(ratios) > 0 {
-			slices.Sort(ratios)
-			ratio = ratios[len(ratios)/2]
-		}
-		t := &trunk{landmark: l, at: make([]flow.Point, len(a)), size: make([]float64, len(a)), sd: make([]float64, len(a))}
-		n := 0
-		for f := range a {
-			switch {
-			case known(a[f]) && known(b[f]):
-				k := a[f].variance / (a[f].variance + b[f].variance)
-				t.at[f] = mix(a[f].at, b[f].at, k)
-				t.size[f], t.sd[f] = (1-k)*a[f].size+k*b[f].size*ratio, math.Sqrt(min(a[f].variance, b[f].variance))
-			case known(a[f]):
-				t.at[f], t.size[f], t.sd[f] = a[f].at, a[f].size, math.Sqrt(a[f].variance)
-			case known(b[f]):
-				t.at[f], t.size[f], t.sd[f] = b[f].at, b[f].size*ratio, math.Sqrt(b[f].variance)
-			default:
-				continue
-			}
-			n++
-		}
-		if n > most {
+		if t, n := trunkBy(l, forward[i], backward[i], m); n > most {
 			best, most = t, n
 		}
 	}
 	return best
+}
+
+// trunkBy returns the trunk by landmark l, which the sweeps a and b followed, and in how many
+// frames it is known.
+func trunkBy(l traj.Landmark, a, b []estimate, m *errormodel.Tracking) (t *trunk, n int) {
+	vague := m.VagueTrunk
+	if l.IsHindquarters() {
+		vague *= m.CroupShare
+	}
+	known := func(e estimate) bool { return e.seen && math.Sqrt(e.variance) < vague*e.size }
+	// The two sweeps measure size from different marks: bring them together.
+	var ratios []float64
+	for f := range a {
+		if a[f].seen && b[f].seen {
+			ratios = append(ratios, a[f].size/b[f].size)
+		}
+	}
+	ratio := 1.0
+	if len(ratios) > 0 {
+		slices.Sort(ratios)
+		ratio = ratios[len(ratios)/2]
+	}
+	t = &trunk{landmark: l, at: make([]flow.Point, len(a)), size: make([]float64, len(a)), sd: make([]float64, len(a))}
+	for f := range a {
+		switch {
+		case known(a[f]) && known(b[f]):
+			k := a[f].variance / (a[f].variance + b[f].variance)
+			t.at[f] = mix(a[f].at, b[f].at, k)
+			t.size[f], t.sd[f] = (1-k)*a[f].size+k*b[f].size*ratio, math.Sqrt(min(a[f].variance, b[f].variance))
+		case known(a[f]):
+			t.at[f], t.size[f], t.sd[f] = a[f].at, a[f].size, math.Sqrt(a[f].variance)
+		case known(b[f]):
+			t.at[f], t.size[f], t.sd[f] = b[f].at, b[f].size*ratio, math.Sqrt(b[f].variance)
+		default:
+			continue
+		}
+		n++
+	}
+	return t, n
 }
 
 // fill says where the trunk is and how large it looks in frames in which its landmark
@@ -85,42 +86,43 @@ func (t *trunk) fill(times []float64, leadS, strays float64) {
 	if len(known) == 0 {
 		return
 	}
-	between := func(f, a, b int) {
-		u := (times[f] - times[a]) / (times[b] - times[a])
-		inverse := (1-u)/t.size[a] + u/t.size[b]
-		if !(inverse > 0) {
-			return
-		}
-		size := 1 / inverse
-		if k := size / t.size[a]; k > 1.5 || k < 0.67 {
-			return
-		}
-		t.at[f], t.size[f] = mix(t.at[a], t.at[b], u), size
-		near := min(math.Abs(times[f]-times[a]), math.Abs(times[f]-times[b]))
-		t.sd[f] = max(t.sd[a], t.sd[b]) + strays*near*size
-	}
 	for i, b := range known[1:] {
 		for f := known[i] + 1; f < b; f++ {
-			between(f, known[i], b)
+			t.between(f, known[i], b, strays)
 		}
 	}
 	// Beyond the ends it goes on as it went over the nearest second.
-	lead := func(end, dir int) {
+	for _, dir := range []int{-1, 1} {
+		end := known[0]
+		if dir > 0 {
+			end = known[len(known)-1]
+		}
 		other := end
 		for _, f := range known {
 			if d := float64(dir) * (times[end] - times[f]); d > 0.3 && d < 1 && (other == end || d > float64(dir)*(times[end]-times[other])) {
 				other = f
 			}
 		}
-		if other == end {
-			return
-		}
-		for f := end + dir; f >= 0 && f < len(times) && math.Abs(times[f]-times[end]) < leadS; f += dir {
-			between(f, end, other)
+		for f := end + dir; other != end && f >= 0 && f < len(times) && math.Abs(times[f]-times[end]) < leadS; f += dir {
+			t.between(f, end, other, strays)
 		}
 	}
-	lead(known[0], -1)
-	lead(known[len(known)-1], 1)
+}
+
+// between says where the trunk is in frame f by frames a and b.
+func (t *trunk) between(f, a, b int, strays float64) {
+	u := (t.times[f] - t.times[a]) / (t.times[b] - t.times[a])
+	inverse := (1-u)/t.size[a] + u/t.size[b]
+	if !(inverse > 0) {
+		return
+	}
+	size := 1 / inverse
+	if k := size / t.size[a]; k > 1.5 || k < 0.67 {
+		return
+	}
+	t.at[f], t.size[f] = mix(t.at[a], t.at[b], u), size
+	near := min(math.Abs(t.times[f]-t.times[a]), math.Abs(t.times[f]-t.times[b]))
+	t.sd[f] = max(t.sd[a], t.sd[b]) + strays*near*size
 }
 
 // bySight makes the trunk's size how high it lies above the ground, px, by the marks of
