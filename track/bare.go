@@ -169,15 +169,12 @@ func (st *stander) still(l *standingLook, steady flow.Point, size float64) (grid
 			var err error
 			if here, ok, err = st.sample(g, steady, size, here); err != nil {
 				return nil, err
-			} else if !ok {
+			}
+			if !ok {
 				break
 			}
 			n++
-			for k, v := range here {
-				if math.IsNaN(float64(v)) || !differs(l.grid[k], v, st.model.StillLimit+slackAt(l.grid, k%gridSide, k/gridSide)) {
-					same[k]++
-				}
-			}
+			l.countSame(here, st.model.StillLimit, same)
 		}
 		for k, m := range same {
 			if n >= st.model.Fewest && 3*m > 2*n {
@@ -186,6 +183,16 @@ func (st *stander) still(l *standingLook, steady flow.Point, size float64) (grid
 		}
 	}
 	return out, nil
+}
+
+// countSame counts in same the samples of here that look as they do in l; so do those that
+// nothing is known of.
+func (l *standingLook) countSame(here grid, limit float32, same []int) {
+	for k, v := range here {
+		if math.IsNaN(float64(v)) || !differs(l.grid[k], v, limit+slackAt(l.grid, k%gridSide, k/gridSide)) {
+			same[k]++
+		}
+	}
 }
 
 // hoofPixels says which samples of key are the hoof: how surely they are not the bare

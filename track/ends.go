@@ -224,7 +224,7 @@ func (st *stander) goneAt(s *standing, end *standingLook, last stood, dir int, w
 	if err != nil {
 		return -1, err
 	}
-	movedAt, moved := -1, 0.0 // Where it seems to have moved, and by how much, px.
+	moves := moving{at: -1, most: st.model.StandSlide * s.size, least: 0.15 * s.size}
 	for g := last.frame + dir; g >= 0 && g < len(c.times) && math.Abs(c.times[g]-c.times[last.frame]) < st.model.BridgeS; g += dir {
 		q, ok := c.unsteady(g, last.steady)
 		if !ok {
@@ -237,20 +237,13 @@ func (st *stander) goneAt(s *standing, end *standingLook, last stood, dir int, w
 			continue
 		}
 		gone := st.bareBelow(s, end, q)
-		if near := g - last.frame; !gone && end.template != nil && near*near <= 9 || movedAt >= 0 {
+		if near := g - last.frame; !gone && end.template != nil && near*near <= 9 || moves.at >= 0 {
 			// It comes, or goes on, in one piece, the farther off the longer before or
 			// after; the opposite hoof, which looks alike and passes in front of it, is the
 			// nearer.
 			r := end.template.Register(st.plane, flow.Pose{At: q, Scale: 1}, flow.RegisterOptions{ScaleSD: 0.03, AngleSD: 0.1})
-			d := r.At.Dist(q)
-			found := r.OK && r.NCC > st.model.StandNCC
-			switch {
-			case movedAt >= 0 && !(found && d < moved):
-				return movedAt, nil
-			case found && d > 0.15*s.size && d < st.model.StandSlide*s.size:
-				movedAt, moved = g, d
-			default:
-				movedAt = -1
+			if at, surely := moves.see(g, r.At.Dist(q), r.OK && r.NCC > st.model.StandNCC); surely {
+				return at, nil
 			}
 		}
 		if gone || st.shows(empty, q, s.size) {
@@ -258,6 +251,27 @@ func (st *stander) goneAt(s *standing, end *standingLook, last stood, dir int, w
 		}
 	}
 	return -1, nil
+}
+
+// moving is where a hoof beside its stance seems to have moved.
+type moving struct {
+	at          int     // Frame; −1: none.
+	by          float64 // px.
+	least, most float64 // By how much it may have, px.
+}
+
+// see takes that in frame g the hoof was found by px from its place, or was not; surely is whether
+// it had moved in frame at: the next does not show it nearer.
+func (m *moving) see(g int, by float64, found bool) (at int, surely bool) {
+	switch {
+	case m.at >= 0 && !(found && by < m.by):
+		return m.at, true
+	case found && by > m.least && by < m.most:
+		m.at, m.by = g, by
+	default:
+		m.at = -1
+	}
+	return -1, false
 }
 
 // shows reports whether the frame that was read last shows what empty (nil: nothing) does at q.

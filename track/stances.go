@@ -347,15 +347,7 @@ func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, 
 		c.trunk = t
 		c.sizeHooves(seeds, t)
 	}
-	var searches []*pairSearch
-	for i := range 2 {
-		if c.rate() < c.model.LeastRate {
-			break // A foot lands and leaves between two frames.
-		}
-		if pair := pairOf(i == 1); slices.Contains(hooves, pair[0]) || slices.Contains(hooves, pair[1]) {
-			searches = append(searches, &pairSearch{pair: pair})
-		}
-	}
+	searches := c.pairSearches(hooves)
 	// A horse that stands still while it is marked does so at any of these; then it is 1.
 	for _, slow := range []float64{1, 2, 4, 8, 1} {
 		c.slow(slow, t)
@@ -391,6 +383,18 @@ func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, 
 	}
 	all := c.inTime(c.apart(slices.Concat(found...)), gait)
 	return slices.DeleteFunc(all, func(s *standing) bool { return !slices.Contains(hooves, s.landmark) }), nil
+}
+
+// pairSearches returns a search for every pair of hooves; none where a foot lands and leaves
+// between two frames.
+func (c *clip) pairSearches(hooves []traj.Landmark) (out []*pairSearch) {
+	for _, hind := range []bool{false, true} {
+		pair := pairOf(hind)
+		if c.rate() >= c.model.LeastRate && (slices.Contains(hooves, pair[0]) || slices.Contains(hooves, pair[1])) {
+			out = append(out, &pairSearch{pair: pair})
+		}
+	}
+	return out
 }
 
 // slow sets the times at which frames were filmed: phones write clips that play up to eight

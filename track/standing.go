@@ -220,12 +220,9 @@ func (st *stander) prolong(ctx context.Context, s *standing, base *standingLook,
 	c := st.clip
 	origin := s.seen[len(s.seen)-1].steady // What lies before it is known by now, or not yet.
 	key, place, last := base, origin, s.frame
-	for g := s.frame + dir; g >= 0 && g < len(c.times) && math.Abs(c.times[g]-c.times[last]) <= st.model.BridgeS; g += dir {
+	for g := s.frame + dir; g >= 0 && g < len(c.times) && math.Abs(c.times[g]-c.times[last]) <= st.model.BridgeS && math.Abs(c.times[g]-c.times[s.frame]) <= c.pace.LongestStanceS; g += dir {
 		if err := ctx.Err(); err != nil {
 			return err
-		}
-		if math.Abs(c.times[g]-c.times[s.frame]) > c.pace.LongestStanceS {
-			break
 		}
 		q, ok := c.unsteady(g, place)
 		if !ok {
@@ -234,7 +231,8 @@ func (st *stander) prolong(ctx context.Context, s *standing, base *standingLook,
 		ok, err := st.around(g, q, w, 0.5*s.size+4)
 		if err != nil {
 			return err
-		} else if !ok {
+		}
+		if !ok {
 			continue
 		}
 		again := g != last+dir // Something hid it: it must look the more like itself.

@@ -205,14 +205,15 @@ type RegisterOptions struct {
 	// ScaleSD and AngleSD say how far scale (relative) and angle (radians) may
 	// stray from the starting pose, one standard deviation; 0 holds them fixed.
 	ScaleSD, AngleSD float64
-	Iterations       int // At most; 0 means 15.
 	// Hopeless is the correlation, 0 or more, below which it gives up after
 	// hopefulSteps steps. Below 0 none succeeds.
 	Hopeless float64
 }
 
-// hopefulSteps is how many steps a registration that will succeed takes to look alike.
-const hopefulSteps = 4
+const (
+	mostSteps    = 15 // Of a registration.
+	hopefulSteps = 4  // Until one that will succeed looks alike.
+)
 
 // Registration is a template found in a picture.
 type Registration struct {
@@ -241,10 +242,6 @@ func (t *Template) Register(p Plane, start Pose, opts RegisterOptions) Registrat
 	if !start.At.Finite() || !(start.Scale > 0.05 && start.Scale < 20) || p.Width < 3 || p.Height < 3 || len(p.Pix) < p.Width*p.Height {
 		return fail
 	}
-	iterations := opts.Iterations
-	if iterations <= 0 {
-		iterations = 15
-	}
 	pose := start
 	r := Registration{Pose: pose, Hold: t.hold}
 	scratch := borrow(2 * padded(t.count))
@@ -272,7 +269,7 @@ func (t *Template) Register(p Plane, start Pose, opts RegisterOptions) Registrat
 			return fail
 		}
 		r.Pose = pose
-		if it == iterations {
+		if it == mostSteps {
 			break
 		}
 		step := pose.goBack(normal.solve(b), 0.25*reach, sin, cos)
