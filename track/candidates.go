@@ -204,8 +204,7 @@ func (st *stander) staying(ctx context.Context, t *trunk, models [2][]model) ([]
 	if n < 2 {
 		return nil, nil
 	}
-	rate := float64(n-1) / st.clip.times[n-1]
-	every := max(1, int(rate*lookEveryS+0.5))
+	every := max(1, int(st.clip.rate()*lookEveryS+0.5))
 	var open [][]candidate // Index: group, look. Each group in one place.
 	var best []candidate
 	for f := 0; f < n; f += every {
@@ -217,16 +216,12 @@ func (st *stander) staying(ctx context.Context, t *trunk, models [2][]model) ([]
 			return nil, err
 		}
 		var next [][]candidate
-		for _, g := range open {
-			last := g[len(g)-1]
-			if k := slices.IndexFunc(hits, func(h candidate) bool { return h.frame != last.frame && h.together(last) }); k >= 0 {
-				g = append(g, hits[k])
-			}
+		for _, g := range joined(open, hits) {
 			if f-g[len(g)-1].frame > 3*every {
 				best = append(best, st.likestOf(g)...)
-				continue
+			} else {
+				next = append(next, g)
 			}
-			next = append(next, g)
 		}
 		open = next
 		for _, h := range hits {
@@ -239,6 +234,17 @@ func (st *stander) staying(ctx context.Context, t *trunk, models [2][]model) ([]
 		best = append(best, st.likestOf(g)...)
 	}
 	return best, nil
+}
+
+// joined adds to every group the first of hits, of a later frame, that lies where it does.
+func joined(groups [][]candidate, hits []candidate) [][]candidate {
+	for i, g := range groups {
+		last := g[len(g)-1]
+		if k := slices.IndexFunc(hits, func(h candidate) bool { return h.frame != last.frame && h.together(last) }); k >= 0 {
+			groups[i] = append(g, hits[k])
+		}
+	}
+	return groups
 }
 
 // together reports whether h lies where o does on the ground.

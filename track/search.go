@@ -162,21 +162,9 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 	if err != nil {
 		return err
 	}
-	var best relocation
-	for i, m := range fo.anchors {
-		if !alike[i] {
-			continue
-		}
-		r, ok, err := fo.anchor(m, fo.planeB, flow.Pose{At: places[i], Scale: fo.pose.Scale}, size, fo.model.AnchorNCC)
-		if err != nil {
-			return err
-		}
-		if ok && r.NCC >= fo.model.AnchorNCC && r.Agree > 0.55 && (best.from == nil || r.NCC > best.NCC) {
-			best = r
-		}
-	}
-	if best.from == nil {
-		return nil
+	best, err := fo.likestAnchor(places, alike, size)
+	if err != nil || best.from == nil {
+		return err
 	}
 	pose := flow.Pose{At: best.At, Scale: best.Scale * best.from.scale}
 	if told {
@@ -184,6 +172,24 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 	}
 	fo.found(g, pose, best.variance, size)
 	return nil
+}
+
+// likestAnchor registers the anchors that may be alike at their places and returns the one that
+// is most so, if any is alike enough.
+func (fo *follower) likestAnchor(places []flow.Point, alike []bool, size float64) (best relocation, err error) {
+	for i, m := range fo.anchors {
+		if !alike[i] {
+			continue
+		}
+		r, ok, err := fo.anchor(m, fo.planeB, flow.Pose{At: places[i], Scale: fo.pose.Scale}, size, fo.model.AnchorNCC)
+		if err != nil {
+			return best, err
+		}
+		if ok && r.NCC >= fo.model.AnchorNCC && r.Agree > 0.55 && (best.from == nil || r.NCC > best.NCC) {
+			best = r
+		}
+	}
+	return best, nil
 }
 
 // mayLie returns where each anchor may lie in the field within reach of where the landmark

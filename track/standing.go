@@ -245,18 +245,20 @@ func (st *stander) prolong(ctx context.Context, s *standing, base *standingLook,
 		}
 		s.seen = append(s.seen, best)
 		place, last = best.steady, g
-		if age := math.Abs(c.times[g] - c.times[key.frame]); best.ncc > 0.85 && best.ncc < 0.95 || best.ncc > 0.6 && age > st.model.KeyS {
-			if key, err = st.renewed(key, s, best, 0.6*base.share, w); err != nil {
-				return err
-			}
+		if key, err = st.renewed(key, s, best, 0.6*base.share, w); err != nil {
+			return err
 		}
 	}
 	return nil
 }
 
-// renewed returns what the hoof of s looks like in p, or key where less than the share least of
-// that is the hoof.
+// renewed returns what the hoof of s looks like in p where that is another look than key or key is
+// old, unless less than the share least of it is the hoof; else key.
 func (st *stander) renewed(key *standingLook, s *standing, p stood, least float64, w flow.Window) (*standingLook, error) {
+	age := math.Abs(st.clip.times[p.frame] - st.clip.times[key.frame])
+	if !(p.ncc > 0.85 && p.ncc < 0.95 || p.ncc > 0.6 && age > st.model.KeyS) {
+		return key, nil
+	}
 	l, err := st.remember(p.frame, p.steady, s.bare, s.still, w)
 	if err != nil || l == nil || l.share < least {
 		return key, err
