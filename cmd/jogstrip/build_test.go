@@ -33,7 +33,7 @@ func TestBuiltProgramLoadsFewLibraries(t *testing.T) {
 		}
 	}
 	said, err := exec.Command(program, "version").Output()
-	if err != nil || !strings.Contains(string(said), "OpenCV 4.6") || !strings.Contains(string(said), "FFmpeg ") {
+	if err != nil || !strings.Contains(string(said), "OpenCV 4.") || !strings.Contains(string(said), "FFmpeg ") {
 		t.Errorf("version prints %q (%v)", said, err)
 	}
 }

@@ -30,11 +30,15 @@ const Horse = "horses/juniper"
 type visit struct {
 	date     string
 	severity float64 // Of the left fore's shortness; 1 is plain to see.
-	page     string
+	// What this horse has, a short step in front, shows in clips toward the camera: more of
+	// these, as the film guide says how many runs a change takes. The visit between the two
+	// that are compared does with fewer.
+	toward, away int
+	page         string
 }
 
 var visits = []visit{
-	{"2026-03-06", 1, `reason = "feels short in front on the left rein; reluctant to bend left"
+	{"2026-03-06", 1, 4, 2, `reason = "feels short in front on the left rein; reluctant to bend left"
 surface = "firm gravel lane"
 shoeing = "shod in front, four weeks old"
 presented = "led"
@@ -67,7 +71,7 @@ barn = "rests the left fore pointed"
 field = "walks stiffly for the first minutes"
 work = "light work in straight lines only"
 `},
-	{"2026-03-20", 0.5, `reason = "second visit"
+	{"2026-03-20", 0.5, 2, 1, `reason = "second visit"
 surface = "firm gravel lane"
 shoeing = "shod in front, six weeks old"
 presented = "led"
@@ -93,7 +97,7 @@ barn = "stands square"
 field = "stiff on cold mornings"
 work = "straight lines and wide circles"
 `},
-	{"2026-04-03", 0.1, `reason = "third visit"
+	{"2026-04-03", 0.1, 4, 2, `reason = "third visit"
 surface = "firm gravel lane"
 shoeing = "newly shod"
 presented = "led"
@@ -136,6 +140,9 @@ type Options struct {
 	Progress func(clip string, done, total int)
 }
 
+// farthestM is how far from the camera a run begins or ends, m.
+const farthestM = 20
+
 // plan is one clip to render.
 type plan struct {
 	folder, name string
@@ -151,20 +158,24 @@ func Make(ctx context.Context, folder string, opts Options) (yard string, err er
 	}
 	var plans []plan
 	for i, v := range visits {
-		// What this horse has, a short step in front, shows in clips toward the camera: more of
-		// these, as the film guide says how many runs a change takes.
 		for _, way := range []struct {
 			view traj.View
 			runs int
-		}{{traj.Toward, 4}, {traj.Away, 2}} {
+		}{{traj.Toward, v.toward}, {traj.Away, v.away}} {
 			for run := range way.runs {
 				s := scene.Scene{Seed: uint64(1000 + 100*i + 10*run + len(way.view)), View: way.view, Asymmetry: stiffShoulder(v.severity)}
 				s.Horse.Markers, s.Horse.Points = true, true
 				// As the film guide asks: the higher the phone, the less the camera's own error
 				// along the lane. Tilted down so that the nearest ground marks are in the picture.
 				s.Camera.HeightM, s.Camera.PitchDeg = 2, 8
-				// For whoever waits for the demo: the picture looks the same.
-				s.Camera.PaintOnce = true
+				// For whoever waits for the demo: the picture looks the same, and what the camera
+				// sees of the horse farther away says little of its steps.
+				s.Camera.PaintOnce, s.Camera.Samples = true, 4
+				if way.view == traj.Toward {
+					s.Motion.StartM = farthestM
+				} else {
+					s.Motion.EndM = farthestM
+				}
 				plans = append(plans, plan{filepath.Join(yard, Horse, v.date), fmt.Sprintf("%s-%d", way.view, run+1), s})
 			}
 		}
