@@ -16,8 +16,8 @@ func newDemoCommand(a *app) *cobra.Command {
 		Short: "Render a yard folder to try the program on",
 		Long: `Render a yard to try the program on, FOLDER/yard. An invented horse is stiff and
 short on one shoulder and eases over four weeks. It is filmed at three visits,
-four runs toward and two away, half as many at the second visit, with marks as a
-careful person would set them.
+three runs toward and two away, fewer at the second visit, with marks as a careful
+person would set them.
 What is true of the clips is written beside the yard; nothing that measures reads it.`,
 		Example: `  jogstrip demo demo && jogstrip batch demo/yard`,
 		Args:    cobra.ExactArgs(1),
