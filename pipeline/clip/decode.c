@@ -25,7 +25,8 @@ struct harmed {
 
 // display_matrix returns how the stream says that it is to be turned, or NULL.
 static const uint8_t *display_matrix(const AVStream *stream, size_t *size) {
-#if LIBAVFORMAT_VERSION_MAJOR < 61
+	// From FFmpeg 6.1 on it stands with the stream's other parameters alone.
+#if LIBAVFORMAT_VERSION_INT < AV_VERSION_INT(60, 15, 100)
 	return av_stream_get_side_data(stream, AV_PKT_DATA_DISPLAYMATRIX, size);
 #else
 	const AVCodecParameters *p = stream->codecpar;
