@@ -149,9 +149,7 @@ func (f *runFit) asSeen(i int) (left, variance float64) {
 }
 
 // sharedVariance returns the variance that clicks and camera give a sum of what was seen
-// of the footfalls, with weights as target.stride has them. Clicks are taken to be off by
-// no less than was known beforehand: across the line one run says next to nothing of it.
+// of the footfalls, with weights as target.stride has them.
 func (f *runFit) sharedVariance(weights *mat.VecDense) float64 {
-	click := max(f.theta[clickOff], f.priors()[clickOff])
-	return mat.Inner(weights, f.parts[0], weights) + math.Exp(2*click)*mat.Inner(weights, f.parts[2], weights)
+	return mat.Inner(weights, f.parts[0], weights) + sq(f.click)*mat.Inner(weights, f.parts[2], weights)
 }

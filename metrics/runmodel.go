@@ -59,6 +59,7 @@ type runFit struct {
 	shared   [2]*mat.SymDense // Covariance of footfalls' offsets on the hoof for clicks of 1 px: across, down.
 	below    []float64        // Mean of the offset down the picture, metres on the hoof. Index: footfall.
 	scale    float64          // Picture height over 1080.
+	click    float64          // How far clicks are off along each axis, px, as the marks of the clip tell: one run's placements say less of it.
 	unit     float64          // Metres a unit of length is worth.
 	prior    errormodel.Model
 	stretch  float64          // Of standard deviations.
@@ -71,14 +72,13 @@ const (
 	leftSD
 	speedSD
 	statedShare
-	clickOff
 	parameters
 )
 
 func (f *runFit) priors() [parameters]float64 {
 	return [parameters]float64{
 		alongSD: math.Log(f.prior.Run.StrideAlongM / f.unit), leftSD: math.Log(f.prior.Run.StrideAcrossM / f.unit), speedSD: math.Log(f.prior.Run.SpeedM / f.unit),
-		statedShare: math.Log(f.prior.Run.StatedShare), clickOff: math.Log(f.prior.Click.PriorPX * f.scale),
+		statedShare: math.Log(f.prior.Run.StatedShare),
 	}
 }
 
@@ -115,8 +115,9 @@ func (f *runFit) start(cam geometry.Camera, variants []geometry.Camera, toward b
 	if !f.startLine(cam, toward) {
 		return false
 	}
+	f.click = f.prior.Click.PriorPX * f.scale
+	f.offsetsOf(cam, marks)
 	start := f.priors()
-	f.offsetsOf(cam, marks, math.Exp(start[clickOff]))
 	f.theta = start[:]
 	f.worse = make([]float64, len(f.falls))
 	for i := range f.worse {
@@ -131,10 +132,9 @@ func (f *runFit) start(cam geometry.Camera, variants []geometry.Camera, toward b
 	return f.design(cam, variants) && f.solve()
 }
 
-// offsetsOf sets what is known of the offsets on the hooves beforehand, for clicks that are
-// off by so many px.
-func (f *runFit) offsetsOf(cam geometry.Camera, marks clicked, click float64) {
-	mean, down := marks.down(click, f.prior.Click.MirrorM/f.unit)
+// offsetsOf sets what is known of the offsets on the hooves beforehand.
+func (f *runFit) offsetsOf(cam geometry.Camera, marks clicked) {
+	mean, down := marks.down(f.click, f.prior.Click.MirrorM/f.unit)
 	n := len(f.falls)
 	f.shared = [2]*mat.SymDense{mat.NewSymDense(n, nil), mat.NewSymDense(n, nil)}
 	f.below = make([]float64, n)
@@ -278,7 +278,7 @@ func (f *runFit) variance(theta []float64) *mat.SymDense {
 	n := 2 * len(f.falls)
 	v := mat.NewSymDense(n, nil)
 	to, cameras, wander, offsets := v.RawSymmetric(), f.parts[0].RawSymmetric(), f.parts[1].RawSymmetric(), f.parts[2].RawSymmetric()
-	a, b := math.Exp(2*theta[speedSD]), math.Exp(2*theta[clickOff])
+	a, b := math.Exp(2*theta[speedSD]), sq(f.click)
 	for i := range n {
 		for j := i * (n + 1); j < (i+1)*n; j++ { // The upper triangle.
 			to.Data[j] = cameras.Data[j] + a*wander.Data[j] + b*offsets.Data[j]

@@ -205,7 +205,8 @@ func tryRuns(t testing.TB, runs int, u setUp, seed uint64) accuracy {
 		}
 		// The bound: the same placements with all that is estimated known.
 		x := w.setUp
-		f.theta = []float64{math.Log(0.015), math.Log(0.01), math.Log(0.02), math.Log(0.5), math.Log(x.clickSD)}
+		f.theta = []float64{math.Log(0.015), math.Log(0.01), math.Log(0.02), math.Log(0.5)}
+		f.click = x.clickSD
 		for k := range f.worse {
 			f.worse[k] = 1
 		}

@@ -162,8 +162,8 @@ type Run struct {
 	// itself: the rest is the click's, which all stances of a hoof share. Judged: rendered
 	// clips, on which samples scatter less than they state.
 	StatedShare float64
-	// Doubt is the standard deviation of the logarithm of each of these and of the click:
-	// 0.7 leaves a factor of two either way. Judged.
+	// Doubt is the standard deviation of the logarithm of each of StrideAlongM,
+	// StrideAcrossM, SpeedM and StatedShare: 0.7 leaves a factor of two either way. Judged.
 	Doubt float64
 	// FarOffP is the chance with which a placement may lie as far off as it does before it
 	// counts for less. Derived: one in 250, some dozen placements a run.
