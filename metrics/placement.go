@@ -314,8 +314,7 @@ func (a *analysis) measureAdvance(s *spatial, stride, strideSD float64) {
 	if s.found[StrideLength] == nil {
 		return
 	}
-	first, last := a.Strides[0].Start, a.Strides[len(a.Strides)-1].End
-	period, periodSD := (last-first)/float64(len(a.Strides)), math.Sqrt2*a.BeatSD()/float64(len(a.Strides))
+	period, periodSD := a.meanStride()
 	for n, m := range map[Name]Mean{
 		StrideLength: {Value: stride, SE: strideSD},
 		Speed:        {Value: stride / period, SE: math.Hypot(strideSD/period, stride/period/period*periodSD)},

@@ -37,6 +37,15 @@ func (a *analysis) measureTimes() findings {
 			a.measurePairs(f, i, s)
 		}
 	}
+	// Neighbouring strides share a landing, whose error lengthens the one and shortens the
+	// other: their mean is far surer than so many strides apart would be.
+	mean, sd := a.meanStride()
+	for n, m := range map[Name]Mean{
+		StrideDuration:  {Value: mean, SE: sd},
+		StrideFrequency: {Value: 1 / mean, SE: sd / sq(mean)},
+	} {
+		f[n].OfRun, f[n].OfHorse = &m, &m
+	}
 	return f
 }
 
@@ -119,6 +128,14 @@ func (a *analysis) alike() (on, off, share float64) {
 		return m.DescentS, m.HeelS, m.AlikeBehind
 	}
 	return m.SlideS, m.RollingShare * a.UsualStance(), m.AlikeSides
+}
+
+// meanStride returns how long the run's strides last in the mean, s, and the standard deviation
+// of that. What all landings have alike is not quite the same from the first to the last.
+func (a *analysis) meanStride() (mean, sd float64) {
+	mean, sd = a.MeanStride()
+	on, _, share := a.alike()
+	return mean, math.Hypot(sd, on*math.Sqrt(2*(1-share))/float64(len(a.Strides)))
 }
 
 // shareInstants sets what all strides' durations and step timings share: a run's leavings seen

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"jogstrip/metrics/signal"
+	"jogstrip/metrics/stats"
 	"jogstrip/track/errormodel"
 	"jogstrip/track/traj"
 )
@@ -37,6 +38,7 @@ type grid struct {
 	shift   [4]float64     // By how much each limb lands after its beat, s.
 	typical [4]float64     // Duration of each limb's stance, s.
 	sd      float64        // Of an instant of the grid, s.
+	rateSD  float64        // Of the mean duration of a stride, s.
 	beats   []float64      // Beats at which stances were seen, ascending.
 }
 
@@ -306,8 +308,25 @@ func (g *grid) offsets(on []*landing, loose []float64) {
 			g.shift[k] = 0
 		}
 	}
+	g.rateSD = g.slopeSD(on, rest, loose)
 	// The grid smooths over a few landings: it is taken to be as sure as two of them.
 	g.sd = max(g.model.BeatShare*g.period, max(signal.RobustSD(rest), signal.Median(stated))/math.Sqrt2)
+}
+
+// slopeSD returns the standard deviation of the slope of a straight line through the landings
+// by their beats, s a stride. It is at least what their stated spreads
+// make of it, and wider where they lie farther off. So few landings know their spreads badly,
+// so that it is stretched to what Student's t makes of a 95 % interval.
+func (g *grid) slopeSD(on []*landing, rest, loose []float64) float64 {
+	var sw, sb, sbb, chi float64
+	for i, e := range on {
+		w := loose[i] / g.variance(e)
+		sw, sb, sbb = sw+w, sb+w*e.beat, sbb+w*e.beat*e.beat
+		chi += w * rest[i] * rest[i]
+	}
+	stated := 1 / (2 * sq(g.model.SpreadDoubt)) // What the stated spreads are worth, degrees of freedom.
+	df := stated + float64(max(0, len(on)-3))   // Line and shift of the limbs take three.
+	return stats.TQuantile(0.975, df) / stats.Z95 * math.Sqrt(max(1, (stated+chi)/df)/(sbb-sb*sb/sw))
 }
 
 // keepOnBeat drops stances that have no place in the grid and notes the cycle of the

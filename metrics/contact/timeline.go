@@ -117,8 +117,14 @@ func (l *Timeline) EvenStrides() []Stride {
 // Rhythm reports whether there is a grid of beats.
 func (l *Timeline) Rhythm() bool { return l.grid != nil }
 
-// BeatSD returns the standard deviation of an instant of the grid, s.
-func (l *Timeline) BeatSD() float64 { return l.grid.sd }
+// MeanStride returns how long the strides last in the mean, s, and the standard deviation of
+// that: as the rhythm of all landings has it.
+func (l *Timeline) MeanStride() (mean, sd float64) {
+	for _, s := range l.EvenStrides() {
+		mean += (s.End - s.Start) / float64(len(l.Strides))
+	}
+	return mean, l.grid.rateSD
+}
 
 // Beat returns the beat at which stance i of limb k began, in strides.
 func (l *Timeline) Beat(k, i int) float64 { return float64(l.Stances[k][i].Cycle) + l.grid.phase[k] }

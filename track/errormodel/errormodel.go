@@ -75,6 +75,9 @@ type Contact struct {
 	// BeatShare is how far landings of a steady horse lie off an even rhythm, share of the
 	// stride. Common practice: some 10 ms at the trot.
 	BeatShare float64
+	// SpreadDoubt is how badly the stated spreads of landings are known, standard deviation of
+	// their logarithm. Judged: half as much again either way.
+	SpreadDoubt float64
 	// LimbShare is how far all landings of one limb lie off their beat, share of the
 	// stride. Common practice: diagonal pairs part by some 20 ms.
 	LimbShare float64
@@ -278,7 +281,7 @@ func Usual() Model {
 		Click: Click{PriorPX: click, Nearest: 2, MirrorM: 0.0025},
 		Contact: Contact{
 			LandingShape: 0.08, BehindS: 0.025, LeavingShape: 0.12, WorstLandingS: 0.065, WorstLeavingS: 0.090, HiddenS: 0.05,
-			BeatShare: 0.014, LimbShare: 0.03, StanceS: 0.012, OffBeat: 0.16, LongestHole: 2.5,
+			BeatShare: 0.014, SpreadDoubt: 0.5, LimbShare: 0.03, StanceS: 0.012, OffBeat: 0.16, LongestHole: 2.5,
 			Duty: 0.42, WalkDuty: 0.66, RollingShare: 0.07, SlideS: 0.03, DescentS: 0.05, HeelS: 0.03, AlikeSides: 0.95, AlikeBehind: 0.8,
 		},
 		Placement: Placement{FewestSamples: 4, FarthestShare: 0.03, BehindM: 0.01},
