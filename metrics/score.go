@@ -4,7 +4,6 @@ import (
 	"math"
 	"math/rand/v2"
 
-	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"jogstrip/metrics/stats"
@@ -77,11 +76,9 @@ func (v *Summed) score() *Score {
 // deviations.
 //
 // The interval inverts tests on the sum of squares q = Σ w·r² as measured (Neyman's
-// construction). A horse of score s has the deviations s·u in a direction u that is not
-// known: u is drawn anew each time from what the measured deviations leave open. Noise
-// is drawn with the tails that few runs give it and the correlation that strides show.
-// A score cannot be below 0, so the 5 % that the interval may miss pass from its lower
-// end alone at 0 to both ends alike above the noise.
+// construction): a horse of score s has deviations in the direction of those measured, and
+// noise is drawn. A score cannot be below 0, so the 5 % that the interval may miss pass from
+// its lower end alone at 0 to both ends alike above the noise.
 func (v *Summed) scoreOf(parts []part) *Score {
 	out := &Score{}
 	var total, sum, q, level float64
@@ -102,7 +99,7 @@ func (v *Summed) scoreOf(parts []part) *Score {
 	}
 	out.Value = math.Sqrt(sum)
 
-	cross, noise := v.noise(parts)
+	cross, noise := v.noise(parts, q)
 	// More is the share of horses of score s that would show a sum above q.
 	more := func(s float64) float64 {
 		var n float64
@@ -121,38 +118,27 @@ func (v *Summed) scoreOf(parts []part) *Score {
 	return out
 }
 
-// noise draws what noise adds to the sum of squares of a horse of score s:
-// 2·s·cross + noise, index: draw.
-func (v *Summed) noise(parts []part) (cross, noise []float64) {
+// noise draws what noise adds to the sum of squares of a horse of score s in the direction
+// of the deviations measured, of whose squares q is the sum: 2·s·cross + noise, index: draw.
+// A component's noise has the tails of Student's t, as its variance is an estimate.
+func (v *Summed) noise(parts []part, q float64) (cross, noise []float64) {
 	draws := v.opts.Resamples
 	if draws <= 0 {
 		draws = defaultResamples
 	}
 	rng := rand.New(rand.NewPCG(v.opts.Seed, 0x74))
-	root := correlations(parts, v.runs)
 	cross, noise = make([]float64, draws), make([]float64, draws)
-	u, e := make([]float64, len(parts)), make([]float64, len(parts))
-	// The standard error of few values is stretched to give Student's interval: its tails
-	// must not be counted twice.
-	stretch := make([]float64, len(parts))
-	for i, p := range parts {
-		stretch[i] = stats.Z95 / stats.TQuantile(0.975, p.df) * math.Sqrt(1+2/p.df)
-	}
 	for b := range draws {
-		var length float64
-		for i, p := range parts {
-			u[i] = p.ratio + p.plain*rng.NormFloat64()
-			length += p.weight * sq(u[i])
-		}
-		correlated(e, root, rng)
-		for i, p := range parts {
-			scale := p.se
+		for _, p := range parts {
+			e := p.plain * rng.NormFloat64()
 			if p.df < 1e6 {
-				scale *= stretch[i] * math.Sqrt(p.df/distuv.ChiSquared{K: p.df, Src: rng}.Rand())
-				scale = math.Min(scale, 6*p.se)
+				// One draw of a variance near zero must not stand for all.
+				e *= math.Min(6, math.Sqrt(p.df/distuv.ChiSquared{K: p.df, Src: rng}.Rand()))
 			}
-			cross[b] += p.weight * u[i] / math.Sqrt(length) * e[i] * scale
-			noise[b] += p.weight * sq(e[i]*scale)
+			if q > 0 {
+				cross[b] += p.weight * p.ratio / math.Sqrt(q) * e
+			}
+			noise[b] += p.weight * sq(e)
 		}
 	}
 	return cross, noise
@@ -182,94 +168,4 @@ func bisect(low, high float64, f func(float64) float64) float64 {
 		}
 	}
 	return high
-}
-
-// correlations returns a root of the correlation that the parts' errors have: that of
-// their values in the strides of a run, as far as so many strides can tell.
-func correlations(parts []part, runs []Run) *mat.TriDense {
-	n := len(parts)
-	sums := make([]products, n*n)
-	for r := range runs {
-		values := make([]map[int]float64, n) // Index: part; then stride, about the run's mean.
-		order := make([][]int, n)            // Index: part. Its strides, so that sums round alike.
-		for k, p := range parts {
-			values[k], order[k] = aboutMean(runs[r].Lookup(p.m.def.Name))
-		}
-		for i := range n {
-			for j := range i {
-				sums[i*n+j].add(order[i], values[i], values[j])
-			}
-		}
-	}
-	// With few strides chance correlates everything, so they count as far as they are many.
-	const few = 10
-	for trust := 1.0; trust > 1e-3; trust /= 2 {
-		c := mat.NewSymDense(n, nil)
-		for i := range n {
-			c.SetSym(i, i, 1)
-			for j := range i {
-				if p := sums[i*n+j]; p.a > 0 && p.b > 0 {
-					c.SetSym(i, j, trust*p.n/(p.n+few)*p.product/math.Sqrt(p.a*p.b))
-				}
-			}
-		}
-		var chol mat.Cholesky
-		if chol.Factorize(c) {
-			root := mat.NewTriDense(n, mat.Lower, nil)
-			chol.LTo(root)
-			return root
-		}
-	}
-	return nil
-}
-
-// products sums up, over strides in which two measures were seen, what their correlation
-// is made of.
-type products struct{ product, a, b, n float64 }
-
-func (p *products) add(strides []int, x, y map[int]float64) {
-	for _, stride := range strides {
-		if b, ok := y[stride]; ok {
-			a := x[stride]
-			p.product, p.a, p.b, p.n = p.product+a*b, p.a+a*a, p.b+b*b, p.n+1
-		}
-	}
-}
-
-// aboutMean returns a series' values about their mean by stride, and the strides in
-// order of time.
-func aboutMean(s *Series) (values map[int]float64, strides []int) {
-	values = map[int]float64{}
-	if s == nil {
-		return values, nil
-	}
-	var sum float64
-	for _, o := range byTime(s.Observations) {
-		if !math.IsNaN(o.Value) {
-			values[o.Stride], strides = o.Value, append(strides, o.Stride)
-			sum += o.Value
-		}
-	}
-	for _, i := range strides {
-		values[i] -= sum / float64(len(strides))
-	}
-	return values, strides
-}
-
-// correlated fills e with standard normal draws of the correlation whose root is given;
-// nil: independent.
-func correlated(e []float64, root *mat.TriDense, rng *rand.Rand) {
-	for i := range e {
-		e[i] = rng.NormFloat64()
-	}
-	if root == nil {
-		return
-	}
-	for i := len(e) - 1; i >= 0; i-- {
-		var sum float64
-		for j := 0; j <= i; j++ {
-			sum += root.At(i, j) * e[j]
-		}
-		e[i] = sum
-	}
 }
