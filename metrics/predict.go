@@ -149,7 +149,8 @@ func (f *runFit) asSeen(i int) (left, variance float64) {
 }
 
 // sharedVariance returns the variance that clicks and camera give a sum of what was seen
-// of the footfalls, with weights as target.stride has them.
+// of the footfalls, with weights as target.stride has them. Clicks are off as the marks tell:
+// across the line one run's placements say next to nothing of it.
 func (f *runFit) sharedVariance(weights *mat.VecDense) float64 {
 	return mat.Inner(weights, f.parts[0], weights) + sq(f.click)*mat.Inner(weights, f.parts[2], weights)
 }

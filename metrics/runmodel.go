@@ -59,7 +59,7 @@ type runFit struct {
 	shared   [2]*mat.SymDense // Covariance of footfalls' offsets on the hoof for clicks of 1 px: across, down.
 	below    []float64        // Mean of the offset down the picture, metres on the hoof. Index: footfall.
 	scale    float64          // Picture height over 1080.
-	click    float64          // How far clicks are off along each axis, px, as the marks of the clip tell: one run's placements say less of it.
+	click    float64          // How far clicks are off along each axis, px, as the marks of the clip tell.
 	unit     float64          // Metres a unit of length is worth.
 	prior    errormodel.Model
 	stretch  float64          // Of standard deviations.
@@ -72,13 +72,14 @@ const (
 	leftSD
 	speedSD
 	statedShare
+	clickOff
 	parameters
 )
 
 func (f *runFit) priors() [parameters]float64 {
 	return [parameters]float64{
 		alongSD: math.Log(f.prior.Run.StrideAlongM / f.unit), leftSD: math.Log(f.prior.Run.StrideAcrossM / f.unit), speedSD: math.Log(f.prior.Run.SpeedM / f.unit),
-		statedShare: math.Log(f.prior.Run.StatedShare),
+		statedShare: math.Log(f.prior.Run.StatedShare), clickOff: math.Log(f.click),
 	}
 }
 
@@ -278,7 +279,7 @@ func (f *runFit) variance(theta []float64) *mat.SymDense {
 	n := 2 * len(f.falls)
 	v := mat.NewSymDense(n, nil)
 	to, cameras, wander, offsets := v.RawSymmetric(), f.parts[0].RawSymmetric(), f.parts[1].RawSymmetric(), f.parts[2].RawSymmetric()
-	a, b := math.Exp(2*theta[speedSD]), sq(f.click)
+	a, b := math.Exp(2*theta[speedSD]), math.Exp(2*theta[clickOff])
 	for i := range n {
 		for j := i * (n + 1); j < (i+1)*n; j++ { // The upper triangle.
 			to.Data[j] = cameras.Data[j] + a*wander.Data[j] + b*offsets.Data[j]
@@ -350,7 +351,11 @@ func (f *runFit) at(theta []float64) *normal {
 	}
 	value := n.v.LogDet() + n.xvx.LogDet() + mat.Dot(f.y, &vy) - mat.Dot(&n.beta, &xy)
 	for k, m := range f.priors() {
-		value += sq((theta[k] - m) / f.prior.Run.Doubt)
+		doubt := f.prior.Run.Doubt
+		if k == clickOff {
+			doubt = f.prior.Click.Doubt
+		}
+		value += sq((theta[k] - m) / doubt)
 	}
 	if !math.IsNaN(value) {
 		n.value = value

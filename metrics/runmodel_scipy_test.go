@@ -23,13 +23,13 @@ n = len(q['beat'])
 beat = np.array(q['beat']); limb = np.array(q['limb'])
 y = np.array(q['y']); X = np.array(q['x']); J = np.array(q['jacobian']); sd = np.array(q['sd'])
 camera = np.array(q['camera']).reshape(2*n, -1); O = np.array(q['offsets']); across = np.array(q['across']); down = np.array(q['down'])
-mean, doubt, click = np.array(q['mean']), q['doubt'], q['click']
+mean, doubt = np.array(q['mean']), np.array(q['doubt'])
 u = np.linspace(beat.min(), beat.max(), 8001)
 du = u[1] - u[0]; mid = u[:-1] + du/2
 reach = np.maximum(beat[:, None] - mid[None, :], 0)
 K = reach @ reach.T * du
 def parts(theta):
-    a, l, s, share = np.exp(theta)
+    a, l, s, share, click = np.exp(theta)
     V = camera @ camera.T
     V[0::2, 0::2] += s**2 * K
     for i in range(n):
@@ -79,7 +79,7 @@ func TestAgainstAMixedModelFittedWithSciPy(t *testing.T) {
 			}
 		}
 		n := len(f.falls)
-		in := map[string]any{"mean": f.priors(), "doubt": f.prior.Run.Doubt, "click": f.click, "left": f.limbs[0], "right": f.limbs[1], "jacobian": f.jacobian, "offsets": f.offsets}
+		in := map[string]any{"mean": f.priors(), "doubt": []float64{f.prior.Run.Doubt, f.prior.Run.Doubt, f.prior.Run.Doubt, f.prior.Run.Doubt, f.prior.Click.Doubt}, "left": f.limbs[0], "right": f.limbs[1], "jacobian": f.jacobian, "offsets": f.offsets}
 		var beat []float64
 		var limb []int
 		var sd [][2]float64

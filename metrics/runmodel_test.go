@@ -106,8 +106,8 @@ func walk(t testing.TB, rng *rand.Rand, u setUp, difference float64) walked {
 		}
 	}
 	// The marks of one hoof registered on each other, with the prior of so many marks.
-	const priorWeight = 3
-	squares, n := priorWeight*sq(errormodel.Usual().Click.PriorPX), float64(priorWeight)
+	n := errormodel.Usual().Tracking.PriorWeight
+	squares := n * sq(errormodel.Usual().Click.PriorPX)
 	for range 4 * len(u.marked) {
 		squares += sq(u.clickSD) * (sq(rng.NormFloat64()) + sq(rng.NormFloat64())) / 2
 		n++
@@ -205,8 +205,7 @@ func tryRuns(t testing.TB, runs int, u setUp, seed uint64) accuracy {
 		}
 		// The bound: the same placements with all that is estimated known.
 		x := w.setUp
-		f.theta = []float64{math.Log(0.015), math.Log(0.01), math.Log(0.02), math.Log(0.5)}
-		f.click = x.clickSD
+		f.theta = []float64{math.Log(0.015), math.Log(0.01), math.Log(0.02), math.Log(0.5), math.Log(x.clickSD)}
 		for k := range f.worse {
 			f.worse[k] = 1
 		}

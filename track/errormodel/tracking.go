@@ -224,7 +224,8 @@ type Tracking struct {
 	// LeftS is how long after it was last seen to stand a hoof in sight has left at the latest,
 	// s. Judged.
 	LeftS float64
-	// PriorWeight is how many marks the prior of the click counts for. Judged.
+	// PriorWeight is how many marks the prior of the click counts for. Derived: a spread that is
+	// known to a factor of two either way is worth one.
 	PriorWeight float64
 	// MostClick is from how far off, px, a click is a mistake and not mere unsteadiness.
 	// Derived: four times Click.PriorPX.
@@ -358,7 +359,7 @@ func usualTracking() Tracking {
 		StandNCC: 0.75, StandStray: 0.30, StandSlide: 0.60, RestStray: 0.20, Descends: 0.05, AtRest: 0.03,
 		Elsewhere: 0.8, SamePlace: 0.10, VagueSD: 0.05, BridgeS: 0.18, KeyS: 0.10, AgainNCC: 0.88, AgainShare: 0.7,
 		ShortS: 0.06, BriefS: 0.10, Fewest: 3, LikeMarked: 0.85, EdgeFrames: 3, EdgeSD: 0.10, EdgeDown: 0.18, CoveredSD: 0.08,
-		HeelNCC: 0.93, RisingNCC: 0.97, LeftS: 0.04, PriorWeight: 3.0, MostClick: 4.0,
+		HeelNCC: 0.93, RisingNCC: 0.97, LeftS: 0.04, PriorWeight: 1.0, MostClick: 4.0,
 		BareFromS: 0.35, BareToS: 1.7, BareLooks: 9, StillS: 0.1, StillLimit: 7.0, LeastShare: 0.2,
 		StillShare: 0.55, GoneShare: 0.25, LiftedShare: 0.6,
 		ShortestStep: 0.17, LongestStep: 0.85, LongestDuty: 0.8, LongStance: 1.5, LeastLike: 0.75, RivalNCC: 0.04, LeastFill: 0.5,
