@@ -39,8 +39,9 @@ type Click struct {
 	// under magnification on real film repeat to 0.5 to 3 px.
 	PriorPX float64
 	// Doubt is how badly the marks of a clip tell how far its clicks are off, standard
-	// deviation of the logarithm. Derived: a dozen readings know it to a fifth, half a dozen to
-	// a third.
+	// deviation of the logarithm. Judged: between what a dozen readings know of it (0.2) and
+	// what is known of none (Run.Doubt), so that intervals of simulated runs hold for clicks of
+	// 0.4 px as for those of 1 px.
 	Doubt float64
 	// Nearest is how much a stance goes by the marks made at its own distance: those made
 	// at another count by the ratio of the sizes to this power. Derived: as tracking
@@ -282,7 +283,7 @@ type Camera struct {
 func Usual() Model {
 	const click = 1.0
 	return Model{
-		Click: Click{PriorPX: click, Doubt: 0.35, Nearest: 2, MirrorM: 0.0025},
+		Click: Click{PriorPX: click, Doubt: 0.45, Nearest: 2, MirrorM: 0.0025},
 		Contact: Contact{
 			LandingShape: 0.08, BehindS: 0.025, LeavingShape: 0.12, WorstLandingS: 0.065, WorstLeavingS: 0.090, HiddenS: 0.05,
 			BeatShare: 0.014, SpreadDoubt: 0.5, LimbShare: 0.03, StanceS: 0.012, OffBeat: 0.16, LongestHole: 2.5,
