@@ -327,7 +327,10 @@ func (e *Engine) Homography(from, to []Point, threshold float64) (h [9]float64, 
 			n++
 		}
 	}
-	return h, inliers, n >= 8 && 2*n >= len(from), nil
+	if n < 8 || 2*n < len(from) {
+		return h, inliers, false, nil
+	}
+	return settled(h, from, to, inliers), inliers, true, nil
 }
 
 // Resize returns g at the given size: pixel areas averaged when shrinking,

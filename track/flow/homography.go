@@ -1,0 +1,119 @@
+package flow
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// settled returns the homography that takes the inliers of from to those of to with the least
+// sum of squared distances, found by Gauss and Newton's method from h; h where they tell none.
+// OpenCV's own last fit stops on the way there, each release elsewhere.
+func settled(h [9]float64, from, to []Point, inliers []bool) [9]float64 {
+	a, b := framed(from, inliers), framed(to, inliers)
+	// Between coordinates of size one: b·h·a⁻¹.
+	g := product(b.matrix(), product(h, a.inverse()))
+	best, _, _ := pull(g, a, b, from, to, inliers)
+	for range 20 {
+		if math.Abs(g[8]) < 1e-9 {
+			return h
+		}
+		for i := range g {
+			g[i] /= g[8]
+		}
+		_, normal, right := pull(g, a, b, from, to, inliers)
+		var chol mat.Cholesky
+		var step mat.VecDense
+		if !chol.Factorize(normal) || chol.SolveVecTo(&step, right) != nil {
+			return h
+		}
+		for i := range 8 {
+			g[i] += step.AtVec(i)
+		}
+		if mat.Norm(&step, math.Inf(1)) < 1e-12 {
+			break
+		}
+	}
+	sum, _, _ := pull(g, a, b, from, to, inliers)
+	if !(sum <= best*(1+1e-9)) {
+		return h
+	}
+	out := product(b.inverse(), product(g, a.matrix()))
+	for i := range 8 {
+		out[i] /= out[8]
+	}
+	out[8] = 1
+	return out
+}
+
+// pull returns the sum of squared distances that g leaves and the normal equations of its
+// first eight numbers, the ninth being 1.
+func pull(g [9]float64, a, b framing, from, to []Point, inliers []bool) (sum float64, normal *mat.SymDense, right *mat.VecDense) {
+	normal, right = mat.NewSymDense(8, nil), mat.NewVecDense(8, nil)
+	for k, in := range inliers {
+		if !in {
+			continue
+		}
+		p, q := a.in(from[k]), b.in(to[k])
+		w := g[6]*p.X + g[7]*p.Y + g[8]
+		x, y := (g[0]*p.X+g[1]*p.Y+g[2])/w, (g[3]*p.X+g[4]*p.Y+g[5])/w
+		dx, dy := q.X-x, q.Y-y
+		across := mat.NewVecDense(8, []float64{p.X / w, p.Y / w, 1 / w, 0, 0, 0, -x * p.X / w, -x * p.Y / w})
+		down := mat.NewVecDense(8, []float64{0, 0, 0, p.X / w, p.Y / w, 1 / w, -y * p.X / w, -y * p.Y / w})
+		normal.SymRankOne(normal, 1, across)
+		normal.SymRankOne(normal, 1, down)
+		right.AddScaledVec(right, dx, across)
+		right.AddScaledVec(right, dy, down)
+		sum += dx*dx + dy*dy
+	}
+	return sum, normal, right
+}
+
+// framing shifts and shrinks points so that they lie about 0, a distance of 1 away.
+type framing struct {
+	centre Point
+	size   float64
+}
+
+func framed(points []Point, inliers []bool) framing {
+	var f framing
+	n := 0.0
+	for k, in := range inliers {
+		if in {
+			f.centre = f.centre.Add(points[k])
+			n++
+		}
+	}
+	f.centre = Point{f.centre.X / n, f.centre.Y / n}
+	for k, in := range inliers {
+		if in {
+			f.size += points[k].Dist(f.centre) / n
+		}
+	}
+	f.size = max(f.size, 1e-9)
+	return f
+}
+
+func (f framing) in(p Point) Point {
+	return Point{(p.X - f.centre.X) / f.size, (p.Y - f.centre.Y) / f.size}
+}
+
+func (f framing) matrix() [9]float64 {
+	return [9]float64{1 / f.size, 0, -f.centre.X / f.size, 0, 1 / f.size, -f.centre.Y / f.size, 0, 0, 1}
+}
+
+func (f framing) inverse() [9]float64 {
+	return [9]float64{f.size, 0, f.centre.X, 0, f.size, f.centre.Y, 0, 0, 1}
+}
+
+// product returns a·b.
+func product(a, b [9]float64) (out [9]float64) {
+	for i := range 3 {
+		for j := range 3 {
+			for k := range 3 {
+				out[3*i+j] += a[3*i+k] * b[3*k+j]
+			}
+		}
+	}
+	return out
+}
