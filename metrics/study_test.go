@@ -54,7 +54,7 @@ type steps []struct{ run, horse, runSE, horseSE float64 }
 
 // bank simulates runs of an even horse for visits to draw from.
 func bank(t *testing.T, u setUp) steps {
-	out := make(steps, 200)
+	out := make(steps, 1000)
 	each(fmt.Sprintf("bank %g %d", u.height, u.strides), len(out), func(i int, rng *rand.Rand) {
 		w := walk(t, rng, u, 0)
 		f := w.fit()
@@ -238,7 +238,7 @@ func TestStudy(t *testing.T) {
 	}
 	put("# Study: what the intervals and verdicts are worth\n")
 	put("Written whole by `go test -tags study -run Study -timeout 120m ./metrics -study-write -study-visits %d -study-runs %d`; nothing in it is set by hand. Horses, runs and clicks are simulated with known truth; each visit of each cell has a seed of its own, so a share of %d visits is known to ±%.1f %% (one standard error at 95 %%).\n", *studyVisits, *studyRuns, *studyVisits, 100*math.Sqrt(0.95*0.05/float64(*studyVisits)))
-	put("**What is in it.** Step lengths: runs of seven strides toward a camera (1500 px focal length at 1920 px), each visit drawing from 200 such runs; hooves marked at 5.5, 8, 10.5 and 16 m with clicks that are 1 px off along each axis, of which the model knows what registering the marks on each other would tell (and, where left and right hooves look alike, what registering those on each other would, to 0.35 px), and followed to 0.1 px, ground marks clicked as well; placements go through the camera found from these and through the model of the run. The other measures: strides scatter by the table's `stride_sd`, each is measured with half of that as error, a run with a common one (%.1f mm for body marks). A measurement varies by the table's tolerance/1.96 times a factor of the horse (log-normal, SD of its logarithm %.1f, mean square 1); days and runs of one day make half of that variance each. From there everything goes through the code that runs in the program.", errormodel.Usual().Body.FollowedMM, spreadOfHorses)
+	put("**What is in it.** Step lengths: runs of seven strides toward a camera (1500 px focal length at 1920 px), each visit drawing from 1,000 such runs; hooves marked at 5.5, 8, 10.5 and 16 m with clicks that are 1 px off along each axis, of which the model knows what registering the marks on each other would tell (and, where left and right hooves look alike, what registering those on each other would, to 0.35 px), and followed to 0.1 px, ground marks clicked as well; placements go through the camera found from these and through the model of the run. The other measures: strides scatter by the table's `stride_sd`, each is measured with half of that as error, a run with a common one (%.1f mm for body marks). A measurement varies by the table's tolerance/1.96 times a factor of the horse (log-normal, SD of its logarithm %.1f, mean square 1); days and runs of one day make half of that variance each. From there everything goes through the code that runs in the program.", errormodel.Usual().Body.FollowedMM, spreadOfHorses)
 	put("\n**What is not in it.** What the tracker takes for a hoof, light, ground and rider: ACCURACY.md has that, of rendered clips. The table's common-practice figures are the weakest part.")
 
 	put("\n## Step lengths in the picture\n")
