@@ -270,7 +270,7 @@ func fromGround(in GroundMarks, width, height int, m errormodel.Camera) (*Calibr
 		return nil, fmt.Errorf("the four ground marks miss a rectangle %g m wide and %g m long by %.1f px: check both lengths, the order and the clicks", in.WidthM, in.LengthM, c.ResidualPX)
 	}
 	if ratio > 3 {
-		c.Notes = append(c.Notes, fmt.Sprintf("The ground marks fit a rectangle of %g × %g m only to %.1f px; all intervals in metres are widened accordingly.", in.WidthM, in.LengthM, c.ResidualPX))
+		c.Notes = append(c.Notes, fmt.Sprintf("The ground marks fit a rectangle of %.4g × %.4g m only to %.1f px; all intervals in metres are widened accordingly.", in.WidthM, in.LengthM, c.ResidualPX))
 	}
 	// Move the origin from the rectangle to the ground below the camera.
 	foot := [3]float64{cx, cy, 0}

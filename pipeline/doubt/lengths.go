@@ -79,7 +79,7 @@ func (l *list) rectangle(cal *geometry.Calibration, g *geometry.GroundMarks) {
 	// The root mean square over the four points of one left-over number.
 	z := 2 * cal.ResidualPX / click
 	if z > misfit {
-		l.add(Rectangle, record.SecondLook, fmt.Sprintf("The four ground marks miss a rectangle of %g × %g m by %s px, %s times as far as clicks do.", g.WidthM, g.LengthM, number(cal.ResidualPX, 1), number(z, 0)), lengthsCheck)
+		l.add(Rectangle, record.SecondLook, fmt.Sprintf("The four ground marks miss a rectangle of %.4g × %.4g m by %s px, %s times as far as clicks do.", g.WidthM, g.LengthM, number(cal.ResidualPX, 1), number(z, 0)), lengthsCheck)
 	}
 }
 
@@ -87,7 +87,7 @@ func (l *list) rectangle(cal *geometry.Calibration, g *geometry.GroundMarks) {
 // is no other clip: in one alone a wrong length shows as another lens at most.
 func (l *list) others(cal *geometry.Calibration, g *geometry.GroundMarks, others []Other) {
 	if len(others) == 0 {
-		l.add(Others, record.Remark, fmt.Sprintf("Nothing but what was written down says that the ground marks are %g m wide and %g m long: no other clip of this visit or of earlier ones has ground marks.", g.WidthM, g.LengthM),
+		l.add(Others, record.Remark, fmt.Sprintf("Nothing but what was written down says that the ground marks are %.4g m wide and %.4g m long: no other clip of this visit or of earlier ones has ground marks.", g.WidthM, g.LengthM),
 			"Is that what the tape read?")
 		return
 	}
@@ -120,7 +120,7 @@ func (l *list) others(cal *geometry.Calibration, g *geometry.GroundMarks, others
 	}
 	sides := ""
 	if worst.WidthM != g.WidthM || worst.LengthM != g.LengthM {
-		sides = fmt.Sprintf(" Its rectangle is given as %g × %g m, this one’s as %g × %g m.", worst.WidthM, worst.LengthM, g.WidthM, g.LengthM)
+		sides = fmt.Sprintf(" Its rectangle is given as %.4g × %.4g m, this one’s as %.4g × %.4g m.", worst.WidthM, worst.LengthM, g.WidthM, g.LengthM)
 	}
 	const check = "Was it the same phone without zoom? Then one of the two has a wrong width, length or point. Where it was another phone or zoom, confirm it."
 	if worst.Visit != "" {
