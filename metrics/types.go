@@ -83,7 +83,7 @@ type Series struct {
 	CommonSD float64 `json:"common_sd,omitempty"`
 	// SideCommonSD is the same of Left and of Right, each for itself.
 	SideCommonSD float64 `json:"common_side_sd,omitempty"`
-	// OfRun and OfHorse are means from the model of the run: of its own strides, and of
+	// OfRun and OfHorse are means from the model of the run or of its rhythm: of its own strides, and of
 	// the horse, of which they are a sample. Nil where observations are averaged.
 	OfRun   *Mean `json:"mean_of_run,omitempty"`
 	OfHorse *Mean `json:"mean_of_horse,omitempty"`
