@@ -47,9 +47,11 @@ func settled(h [9]float64, from, to []Point, inliers []bool) [9]float64 {
 }
 
 // pull returns the sum of squared distances that g leaves and the normal equations of its
-// first eight numbers, the ninth being 1.
+// first eight numbers, the ninth being 1. It is worked out in arrays: a frame has hundreds of
+// points.
 func pull(g [9]float64, a, b framing, from, to []Point, inliers []bool) (sum float64, normal *mat.SymDense, right *mat.VecDense) {
-	normal, right = mat.NewSymDense(8, nil), mat.NewVecDense(8, nil)
+	var square [64]float64
+	var pulled [8]float64
 	for k, in := range inliers {
 		if !in {
 			continue
@@ -57,16 +59,18 @@ func pull(g [9]float64, a, b framing, from, to []Point, inliers []bool) (sum flo
 		p, q := a.in(from[k]), b.in(to[k])
 		w := g[6]*p.X + g[7]*p.Y + g[8]
 		x, y := (g[0]*p.X+g[1]*p.Y+g[2])/w, (g[3]*p.X+g[4]*p.Y+g[5])/w
+		across := [8]float64{p.X / w, p.Y / w, 1 / w, 0, 0, 0, -x * p.X / w, -x * p.Y / w}
+		down := [8]float64{0, 0, 0, p.X / w, p.Y / w, 1 / w, -y * p.X / w, -y * p.Y / w}
 		dx, dy := q.X-x, q.Y-y
-		across := mat.NewVecDense(8, []float64{p.X / w, p.Y / w, 1 / w, 0, 0, 0, -x * p.X / w, -x * p.Y / w})
-		down := mat.NewVecDense(8, []float64{0, 0, 0, p.X / w, p.Y / w, 1 / w, -y * p.X / w, -y * p.Y / w})
-		normal.SymRankOne(normal, 1, across)
-		normal.SymRankOne(normal, 1, down)
-		right.AddScaledVec(right, dx, across)
-		right.AddScaledVec(right, dy, down)
+		for i := range 8 {
+			for j := i; j < 8; j++ {
+				square[8*i+j] += across[i]*across[j] + down[i]*down[j]
+			}
+			pulled[i] += dx*across[i] + dy*down[i]
+		}
 		sum += dx*dx + dy*dy
 	}
-	return sum, normal, right
+	return sum, mat.NewSymDense(8, square[:]), mat.NewVecDense(8, pulled[:])
 }
 
 // framing shifts and shrinks points so that they lie about 0, a distance of 1 away.
