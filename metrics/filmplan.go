@@ -50,10 +50,8 @@ func (s SetUp) StepSE() (run, horse float64) {
 			falls = append(falls, footfall{k, beat, at, [2]float64{track, track}})
 		}
 	}
-	f := &runFit{falls: falls, scale: 1, unit: 1, prior: errormodel.Usual()}
-	if s.ClickPX > 0 {
-		f.prior.Click.PriorPX = s.ClickPX
-	}
+	prior := errormodel.Usual()
+	f := &runFit{falls: falls, click: cmp.Or(s.ClickPX, prior.Click.PriorPX), unit: 1, prior: prior}
 	if !f.start(cam, nil, true, marks) {
 		return math.Inf(1), math.Inf(1)
 	}

@@ -58,7 +58,6 @@ type runFit struct {
 	cameras  *mat.Dense       // Columns: one standard deviation of the camera each.
 	shared   [2]*mat.SymDense // Covariance of footfalls' offsets on the hoof for clicks of 1 px: across, down.
 	below    []float64        // Mean of the offset down the picture, metres on the hoof. Index: footfall.
-	scale    float64          // Picture height over 1080.
 	click    float64          // How far clicks are off along each axis, px, as the marks of the clip tell.
 	unit     float64          // Metres a unit of length is worth.
 	prior    errormodel.Model
@@ -86,7 +85,8 @@ func (f *runFit) priors() [parameters]float64 {
 // fitRun fits the model; nil where the footfalls are too few for it. The camera's
 // variants are those of geometry.Calibration.
 func fitRun(falls []footfall, cam geometry.Camera, variants []geometry.Camera, toward bool, marks clicked, scale, unit float64, prior errormodel.Model) *runFit {
-	f := &runFit{falls: falls, scale: scale, unit: unit, prior: prior.OrUsual()}
+	prior = prior.OrUsual()
+	f := &runFit{falls: falls, click: prior.Click.PriorPX * scale, unit: unit, prior: prior}
 	if !f.start(cam, variants, toward, marks) {
 		return nil
 	}
@@ -116,7 +116,6 @@ func (f *runFit) start(cam geometry.Camera, variants []geometry.Camera, toward b
 	if !f.startLine(cam, toward) {
 		return false
 	}
-	f.click = f.prior.Click.PriorPX * f.scale
 	f.offsetsOf(cam, marks)
 	start := f.priors()
 	f.theta = start[:]
@@ -177,7 +176,7 @@ func (f *runFit) startLine(cam geometry.Camera, toward bool) bool {
 		return false
 	}
 	f.middle, f.half = (first+last)/2, (last-first)/2
-	f.stretch = stats.TQuantile(0.975, max(3, float64(n-seen-1))) / stats.Z95
+	f.stretch = stats.Stretch(max(3, float64(n-seen-1)))
 	f.bowed = n >= seen+5 && f.half > 1.2
 	f.line = Line{X: x / float64(n), Y: y / float64(n), DY: 1}
 	if toward {

@@ -235,12 +235,14 @@ func (g *grid) fit(all []landing) bool {
 	for i := range loose {
 		loose[i] = 1
 	}
+	var rest []float64
 	for range 12 {
 		if !g.smooth(on, loose) {
 			return false
 		}
-		g.offsets(on, loose)
+		rest = g.offsets(on, loose)
 	}
+	g.spreads(on, rest, loose)
 	first, last := g.beats[0], g.beats[len(g.beats)-1]
 	if last-first < 0.9 {
 		return false
@@ -280,18 +282,17 @@ func (g *grid) smooth(on []*landing, loose []float64) bool {
 	return true
 }
 
-// offsets finds by how much each limb lands after the curve, how far off it single
-// landings lie, and the standard deviation of its instants.
-func (g *grid) offsets(on []*landing, loose []float64) {
+// offsets finds by how much each limb lands after the curve, and how much single landings
+// count, and returns how far off these lie, s. Index: as on.
+func (g *grid) offsets(on []*landing, loose []float64) (rest []float64) {
 	var off, count [4]float64
-	var rest, stated []float64
 	for i, e := range on {
 		d := e.t - g.curve.At(e.beat) - g.shift[e.limb]
 		v := g.variance(e)
 		loose[i] = min(1, 2*math.Sqrt(v)/math.Abs(d))
 		off[e.limb] += loose[i] / v * d
 		count[e.limb] += loose[i] / v
-		rest, stated = append(rest, d), append(stated, e.sd)
+		rest = append(rest, d)
 	}
 	var mean, limbsSeen float64
 	for k := range g.shift {
@@ -308,15 +309,25 @@ func (g *grid) offsets(on []*landing, loose []float64) {
 			g.shift[k] = 0
 		}
 	}
-	g.rateSD = g.slopeSD(on, rest, loose)
+	return rest
+}
+
+// spreads sets the standard deviations of the grid's instants and of the mean stride, from how
+// far landings lie off.
+func (g *grid) spreads(on []*landing, rest, loose []float64) {
+	stated := make([]float64, len(on))
+	for i, e := range on {
+		stated[i] = e.sd
+	}
 	// The grid smooths over a few landings: it is taken to be as sure as two of them.
 	g.sd = max(g.model.BeatShare*g.period, max(signal.RobustSD(rest), signal.Median(stated))/math.Sqrt2)
+	g.rateSD = g.slopeSD(on, rest, loose)
 }
 
 // slopeSD returns the standard deviation of the slope of a straight line through the landings
-// by their beats, s a stride. It is at least what their stated spreads
-// make of it, and wider where they lie farther off. So few landings know their spreads badly,
-// so that it is stretched to what Student's t makes of a 95 % interval.
+// by their beats, s a stride. It is at least what their stated spreads make of it, and wider
+// where they lie farther off. So few landings know their spreads badly, so that it is stretched
+// to what Student's t makes of a 95 % interval.
 func (g *grid) slopeSD(on []*landing, rest, loose []float64) float64 {
 	var sw, sb, sbb, chi float64
 	for i, e := range on {
@@ -326,7 +337,7 @@ func (g *grid) slopeSD(on []*landing, rest, loose []float64) float64 {
 	}
 	stated := 1 / (2 * sq(g.model.SpreadDoubt)) // What the stated spreads are worth, degrees of freedom.
 	df := stated + float64(max(0, len(on)-3))   // Line and shift of the limbs take three.
-	return stats.TQuantile(0.975, df) / stats.Z95 * math.Sqrt(max(1, (stated+chi)/df)/(sbb-sb*sb/sw))
+	return stats.Stretch(df) * math.Sqrt(max(1, (stated+chi)/df)/(sbb-sb*sb/sw))
 }
 
 // keepOnBeat drops stances that have no place in the grid and notes the cycle of the

@@ -28,6 +28,10 @@ func SEM(repeats [][]float64) (sem, df float64) {
 	return math.Sqrt(ss / df), df
 }
 
+// Stretch returns by how much a standard error that is known with df degrees of freedom is
+// stretched so that 1.96 of it make Student's 95 % interval.
+func Stretch(df float64) float64 { return TQuantile(0.975, df) / Z95 }
+
 // TQuantile returns the p-quantile of Student's t with df degrees of freedom;
 // an infinite or very large df gives the normal deviate.
 func TQuantile(p, df float64) float64 {

@@ -1,6 +1,7 @@
 package accuracy
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"math"
@@ -116,15 +117,19 @@ func (y *Yardstick) count(view traj.View) {
 }
 
 func (y *Yardstick) part(view traj.View, part string) *partTally {
-	k := partKey{view, part}
-	if y.parts == nil {
-		y.parts = map[partKey]*partTally{}
+	return tallyOf(&y.parts, &y.order.parts, partKey{view, part})
+}
+
+// tallyOf returns the tally of key k. One that is new is made, and k comes last in the order.
+func tallyOf[K comparable, T any](tallies *map[K]*T, order *[]K, k K) *T {
+	if *tallies == nil {
+		*tallies = map[K]*T{}
 	}
-	if y.parts[k] == nil {
-		y.parts[k] = &partTally{}
-		y.order.parts = append(y.order.parts, k)
+	if (*tallies)[k] == nil {
+		(*tallies)[k] = new(T)
+		*order = append(*order, k)
 	}
-	return y.parts[k]
+	return (*tallies)[k]
 }
 
 func (y *Yardstick) addPositions(set map[traj.Landmark]map[int]seen, truth *scene.Truth) {
@@ -203,15 +208,7 @@ func (p *partTally) addCoordinate(into *[]float64, off, sd float64) {
 
 // event returns the tally of an end of the stances of a limb.
 func (y *Yardstick) event(view traj.View, l traj.Landmark, end string) *eventTally {
-	k := eventKey{view, partOf(l), end}
-	if y.events == nil {
-		y.events = map[eventKey]*eventTally{}
-	}
-	if y.events[k] == nil {
-		y.events[k] = &eventTally{}
-		y.order.events = append(y.order.events, k)
-	}
-	return y.events[k]
+	return tallyOf(&y.events, &y.order.events, eventKey{view, partOf(l), end})
 }
 
 // addEvents matches every timed stance with the true one that it overlaps longest.
@@ -287,16 +284,8 @@ func (y *Yardstick) addMeasures(result *record.Result, truth *scene.Truth) {
 		if r.Value == nil || math.IsNaN(want) || d.PerRun && r.Name != metrics.LineDrift {
 			continue
 		}
-		k := measureKey{truth.Scene.View, r.Name}
-		if y.measures == nil {
-			y.measures = map[measureKey]*measureTally{}
-		}
-		m := y.measures[k]
-		if m == nil {
-			m = &measureTally{unit: r.Unit}
-			y.measures[k] = m
-			y.order.measures = append(y.order.measures, k)
-		}
+		m := tallyOf(&y.measures, &y.order.measures, measureKey{truth.Scene.View, r.Name})
+		m.unit = cmp.Or(m.unit, r.Unit) // The first clip's.
 		m.given++
 		if r.Value.Low <= want && want <= r.Value.High {
 			m.held++

@@ -13,15 +13,15 @@ func settled(h [9]float64, from, to []Point, inliers []bool) [9]float64 {
 	a, b := framed(from, inliers), framed(to, inliers)
 	// Between coordinates of size one: b·h·a⁻¹.
 	g := product(b.matrix(), product(h, a.inverse()))
-	best, _, _ := pull(g, a, b, from, to, inliers)
+	if math.Abs(g[8]) < 1e-9 {
+		return h
+	}
+	for i := range g {
+		g[i] /= g[8]
+	}
+	began, normal, right := pull(g, a, b, from, to, inliers)
+	sum := began
 	for range 20 {
-		if math.Abs(g[8]) < 1e-9 {
-			return h
-		}
-		for i := range g {
-			g[i] /= g[8]
-		}
-		_, normal, right := pull(g, a, b, from, to, inliers)
 		var chol mat.Cholesky
 		var step mat.VecDense
 		if !chol.Factorize(normal) || chol.SolveVecTo(&step, right) != nil {
@@ -30,12 +30,12 @@ func settled(h [9]float64, from, to []Point, inliers []bool) [9]float64 {
 		for i := range 8 {
 			g[i] += step.AtVec(i)
 		}
+		sum, normal, right = pull(g, a, b, from, to, inliers)
 		if mat.Norm(&step, math.Inf(1)) < 1e-12 {
 			break
 		}
 	}
-	sum, _, _ := pull(g, a, b, from, to, inliers)
-	if !(sum <= best*(1+1e-9)) {
+	if !(sum <= began*(1+1e-9)) {
 		return h
 	}
 	out := product(b.inverse(), product(g, a.matrix()))
