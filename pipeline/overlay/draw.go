@@ -153,30 +153,57 @@ func cut(dst []byte, dw, dh int, src []byte, sw, sh int, x, y, step float64, out
 		}
 		columns[i] = c
 	}
-	for j := range dh {
-		row := dst[j*dw : (j+1)*dw]
-		for i := range row {
-			sum := 0
-			for v := range per {
-				sy := y + (float64(j*per+v)+0.5)/one*step - 0.5
-				r := int(math.Floor(sy))
-				if r < 0 || r+1 >= sh {
-					sum += int(outside) * per << 16
-					continue
-				}
-				w := int(256 * (sy - float64(r)))
-				top, bottom := src[r*sw:], src[(r+1)*sw:]
-				for _, c := range columns[i*per : (i+1)*per] {
-					if c.weight < 0 {
-						sum += int(outside) << 16
-						continue
-					}
-					a := int(top[c.at])*(256-c.weight) + int(top[c.at+1])*c.weight
-					b := int(bottom[c.at])*(256-c.weight) + int(bottom[c.at+1])*c.weight
-					sum += a*(256-w) + b*w
-				}
+	// Rows of src between its pixels, times 256, the two that were used last: neighbours
+	// share them.
+	var lines [2][]int
+	numbers := [2]int{-1, -1}
+	line := func(r int) []int {
+		k := r & 1
+		if numbers[k] == r {
+			return lines[k]
+		}
+		numbers[k] = r
+		if lines[k] == nil {
+			lines[k] = make([]int, len(columns))
+		}
+		l, from := lines[k], src[r*sw:(r+1)*sw]
+		for i, c := range columns {
+			if c.weight < 0 {
+				l[i] = int(outside) << 8
+				continue
 			}
-			row[i] = byte((sum/(per*per) + 1<<15) >> 16)
+			l[i] = int(from[c.at])*(256-c.weight) + int(from[c.at+1])*c.weight
+		}
+		return l
+	}
+	sums := make([]int, len(columns))
+	for j := range dh {
+		clear(sums)
+		for v := range per {
+			sy := y + (float64(j*per+v)+0.5)/one*step - 0.5
+			r := int(math.Floor(sy))
+			if r < 0 || r+1 >= sh {
+				for i := range sums {
+					sums[i] += int(outside) << 16
+				}
+				continue
+			}
+			w := int(256 * (sy - float64(r)))
+			top, bottom := line(r), line(r+1)
+			bottom = bottom[:len(top)]
+			for i, a := range top {
+				sums[i] += a*(256-w) + bottom[i]*w
+			}
+		}
+		row := dst[j*dw : (j+1)*dw]
+		if per == 1 {
+			for i, sum := range sums {
+				row[i] = byte((sum + 1<<15) >> 16)
+			}
+			continue
+		}
+		for i := range row {
+			row[i] = byte(((sums[2*i]+sums[2*i+1])/4 + 1<<15) >> 16)
 		}
 	}
 }

@@ -268,9 +268,13 @@ func (m *motion) encodeArgs(t *Truth, work string) ([]string, error) {
 		k := strconv.Itoa(e.BitRateK) + "k"
 		// One thread: with several, where the rate is bounded, x264 goes by how far the others
 		// happen to be, and the same scene gives other pictures from run to run.
-		args = append(args, "-b:v", k, "-maxrate", k, "-bufsize", strconv.Itoa(2*e.BitRateK)+"k", "-threads", "1")
+		args = append(args, "-b:v", k, "-maxrate", k, "-bufsize", strconv.Itoa(2*e.BitRateK)+"k")
+		e.Threads = 1
 	} else {
 		args = append(args, "-crf", strconv.Itoa(e.CRF))
+	}
+	if e.Threads > 0 {
+		args = append(args, "-threads", strconv.Itoa(e.Threads))
 	}
 	return args, nil
 }
@@ -296,7 +300,8 @@ func (r *Renderer) pump(ctx context.Context, m *motion, times []float64, out io.
 					return ctx.Err()
 				case buf = <-free[i]:
 				}
-				buf = m.pack(p.frame(times[f]), f, buf)
+				p.frame(times[f])
+				buf = p.pack(f, buf)
 				select {
 				case <-ctx.Done():
 					return ctx.Err()
@@ -325,6 +330,39 @@ func (r *Renderer) pump(ctx context.Context, m *motion, times []float64, out io.
 		return nil
 	})
 	return g.Wait()
+}
+
+// pack returns the bytes of the picture that was painted last, as motion.pack does. Where
+// there is no noise and all but the horse stands still, only what it covers is quantised anew.
+func (p *painter) pack(frame int, buf []byte) []byte {
+	e := p.m.scene.Encoding
+	if p.unquiet() || p.m.scene.Camera.NoiseSD > 0 || e.Rotation != 0 || e.BitDepth != 8 {
+		return p.m.pack(p.out, frame, buf)
+	}
+	if p.bytes == nil {
+		p.bytes = p.m.pack(p.still, frame, nil)
+	}
+	buf = append(buf[:0], p.bytes...)
+	o, r := p.out, p.region
+	if r.empty() {
+		return buf
+	}
+	half := box{r.x0 / 2, r.y0 / 2, r.x1 / 2, r.y1 / 2}
+	quantise(buf, o.y, o.w, r)
+	quantise(buf[len(o.y):], o.cb, o.w/2, half)
+	quantise(buf[len(o.y)+len(o.cb):], o.cr, o.w/2, half)
+	return buf
+}
+
+// quantise puts part of a plane of width w into its 8-bit bytes.
+func quantise(out []byte, v []float32, w int, part box) {
+	for y := part.y0; y < part.y1; y++ {
+		row := v[y*w+part.x0 : y*w+part.x1]
+		line := out[y*w+part.x0:][:len(row)]
+		for x, c := range row {
+			line[x] = byte(max(0, min(255, int32(c+0.5))))
+		}
+	}
 }
 
 // pack adds sensor noise, quantises, turns the picture as it is stored and

@@ -1,6 +1,7 @@
 package scene
 
 import (
+	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
 	"runtime"
@@ -42,5 +43,26 @@ func TestPlainScenesKeepTheirPixels(t *testing.T) {
 				t.Errorf("pixels sum to %s, want %s", got, c.want)
 			}
 		})
+	}
+}
+
+// TestQuietPicturesArePackedWhole compares what is packed over the background's bytes with
+// the whole picture packed.
+func TestQuietPicturesArePackedWhole(t *testing.T) {
+	m, err := solve(Scene{Seed: 1, View: traj.Away, Camera: Camera{Width: 480, Height: 270, NoiseSD: -1, PaintOnce: true}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := new(Renderer).painters(m, 1)[0]
+	var buf []byte
+	for f, at := range []float64{0.4, 1, 1.02, 3, 5.2} {
+		p.frame(at)
+		buf = p.pack(f, buf)
+		if !bytes.Equal(buf, m.pack(p.out, f, nil)) {
+			t.Errorf("at %g s the bytes differ", at)
+		}
+	}
+	if p.bytes == nil {
+		t.Error("every picture was packed whole")
 	}
 }

@@ -149,7 +149,8 @@ type painter struct {
 	still *picture // The background on a tripod.
 	layer *layer   // The background in the hand.
 	out   *picture
-	begun bool // out holds a picture.
+	begun bool   // out holds a picture.
+	bytes []byte // The background's, where pictures without noise are laid over them.
 	view  func(t float64) eye
 
 	// Of one pass over the region.
@@ -237,15 +238,19 @@ func (p *painter) frame(t float64) *picture {
 
 // restore brings back the background where the last picture covered it.
 func (p *painter) restore() {
-	c, y := &p.m.scene.Camera, &p.m.scene.Yard
-	// Only the horse and its shadow cover a part; all else changes the whole.
-	whole := !p.begun || p.yard.photos != nil || y.Dust > 0 || c.ExposureDrift != 0 || c.WhiteDrift != 0 || c.Sharpen != 0
-	p.begun = true
 	part := p.region
-	if whole {
+	if !p.begun || p.unquiet() {
 		part = box{0, 0, p.out.w, p.out.h}
 	}
+	p.begun = true
 	p.out.copy(p.still, part)
+}
+
+// unquiet says whether more changes from frame to frame than what the horse and its shadow
+// cover.
+func (p *painter) unquiet() bool {
+	c, y := &p.m.scene.Camera, &p.m.scene.Yard
+	return p.layer != nil || p.yard.photos != nil || y.Dust > 0 || c.ExposureDrift != 0 || c.WhiteDrift != 0 || c.Sharpen != 0
 }
 
 // samplesFor says how many samples a pixel needs so that blur has no steps.

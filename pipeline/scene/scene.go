@@ -354,7 +354,8 @@ type Encoding struct {
 	BitRateK int `json:"bit_rate_kbps,omitempty"`
 	// BitsPerPixel sets BitRateK, where that is 0, by the picture's size and frame rate.
 	BitsPerPixel float64 `json:"bits_per_pixel,omitempty"`
-	Preset       string  `json:"preset,omitempty"` // Empty means superfast (H.264) or ultrafast (HEVC).
+	Preset       string  `json:"preset,omitempty"`  // Empty means superfast (H.264) or ultrafast (HEVC).
+	Threads      int     `json:"threads,omitempty"` // Of the coder; 0 means as many as it takes.
 	// Rotation is by how many degrees clockwise a player must turn the stored
 	// pixels to show the picture upright: 0, 90, 180 or 270.
 	Rotation int `json:"rotation,omitempty"`
