@@ -177,6 +177,9 @@ static int open_input(decoder *d, const char *url) {
 	int err = avformat_open_input(&d->format, url, NULL, NULL);
 	if (err == AVERROR(EINVAL) && av_strstart(d->said, "Format not on whitelist", NULL))
 		return decoder_other_format;
+	// Later versions of FFmpeg (7.1.5, not 5.1) themselves take a playlist only by its name.
+	if (err == AVERROR_INVALIDDATA && av_strstart(d->said, "Not detecting m3u8", NULL))
+		return decoder_other_format;
 	return err;
 }
 
