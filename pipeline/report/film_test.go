@@ -3,7 +3,6 @@ package report
 import (
 	"context"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -12,20 +11,16 @@ import (
 	"github.com/chromedp/chromedp"
 
 	movie "jogstrip/pipeline/clip"
+	"jogstrip/pipeline/markpage/pagetest"
 )
 
 // TestStrideLeadsToTheFilm opens a comparison from the disk in Chromium: the page's own
 // script runs, the film beside it loads, a stride chosen in the figure is gone to, and so
 // is the next frame.
 func TestStrideLeadsToTheFilm(t *testing.T) {
-	browser := os.Getenv("JOGSTRIP_BROWSER")
-	for _, n := range []string{"chromium", "chromium-browser", "google-chrome"} {
-		if p, err := exec.LookPath(n); err == nil && browser == "" {
-			browser = p
-		}
-	}
+	browser := pagetest.Path()
 	if browser == "" {
-		t.Skip("SKIPPED: no browser; scripts/setup-browser installs Chromium")
+		t.Skip("SKIPPED: no browser that starts (scripts/setup test installs Chromium; Ubuntu has it as a snap only)")
 	}
 	dir := t.TempDir()
 	film, err := movie.NewWriter(t.Context(), filepath.Join(dir, "before-after.mp4"), 64, 36, movie.WriterOptions{Rate: 30, Quality: 30, KeyEvery: 15})
