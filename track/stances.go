@@ -44,7 +44,8 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 	out := c.choose(all, pair)
 	// From in front a hind that lands in the print of a fore hides that this one left; the two
 	// together stand for longer than any. In slow motion hardly a stance is seen to its end.
-	long := (1 + c.model.LastsSD) * middling(out, c.times)
+	usual := middling(out, c.times)
+	long := (1 + c.model.LastsSD) * usual
 	for _, s := range out {
 		if !c.grows || c.slower <= 1 && s.lasts(c.times) > long {
 			s.settle(c.grows)
@@ -52,9 +53,7 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 		if !c.grows {
 			s.rises()
 		}
-		if s.landmark.IsHind() {
-			s.afterPrint(c.times, out, seeds)
-		}
+		s.cutLong(c.times, usual, seeds)
 		if s.marked < 0 && s.lasts(c.times) < c.model.BriefS {
 			continue // So short a time no hoof stands.
 		}
@@ -104,27 +103,38 @@ func (c *clip) choose(all []*standing, pair [2]traj.Landmark) (out []*standing) 
 	return out
 }
 
-// afterPrint takes off the beginning of a hind's stance that lasts far longer than usual,
-// while in its middle the opposite hind stands, and that is not marked there: a hind lands
-// in the print of the fore of its side, which stood there until just before (common
-// practice). When it landed is then not known.
-func (s *standing) afterPrint(times []float64, all []*standing, seeds []seed) {
-	usual := middling(all, times)
-	if s.lasts(times) <= s.model.LongStance*usual {
+// cutLong takes off what a stance seems to last beyond the usual: left and right stand about as
+// long, on a lame horse too (common practice: they differ by less than a fifth), and hinds land
+// in the prints of the fores. What stands in a fore's place at the end is then the hind, and in
+// a hind's place at the beginning the fore; when the one left and the other landed is not
+// known. Where a mark says that it stood it stays. seeds are the marks.
+func (s *standing) cutLong(times []float64, usual float64, seeds []seed) {
+	if s.lasts(times) <= (1+2*s.model.LastsSD)*usual {
 		return
 	}
-	from := slices.IndexFunc(s.seen, func(p stood) bool { return times[s.last()]-times[p.frame] <= usual })
-	kept := s.seen[from].frame
-	opposite := slices.ContainsFunc(all, func(o *standing) bool {
-		at := o.middle(times)
-		return o.landmark != s.landmark && at > times[s.first()] && at < times[kept]
-	})
-	marked := slices.ContainsFunc(seeds, func(m seed) bool {
-		return m.Landmark == s.landmark && m.Visible && m.Frame >= s.first() && m.Frame < kept
-	})
-	if opposite && !marked {
-		s.seen, s.before = s.seen[from:], -1
+	from, to := 0, len(s.seen)
+	within := func(p stood) bool { return times[s.last()]-times[p.frame] <= usual }
+	if s.landmark.IsHind() {
+		from = slices.IndexFunc(s.seen, within)
+	} else {
+		to = len(s.seen)
+		for to > 1 && times[s.seen[to-1].frame]-times[s.first()] > usual {
+			to--
+		}
 	}
+	for _, m := range seeds {
+		if m.Landmark == s.landmark && m.Visible && m.Frame >= s.first() && m.Frame <= s.last() {
+			from = min(from, slices.IndexFunc(s.seen, func(p stood) bool { return p.frame >= m.Frame }))
+			to = max(to, 1+slices.IndexFunc(s.seen, func(p stood) bool { return p.frame >= m.Frame }))
+		}
+	}
+	if from > 0 {
+		s.before = -1
+	}
+	if to < len(s.seen) {
+		s.after = -1
+	}
+	s.seen = s.seen[from:to]
 }
 
 // cutShort forgets the end of a stance that is seen for much shorter than those of the limb
