@@ -213,6 +213,11 @@ func (st *stander) ends(s *standing, w flow.Window) error {
 			return err
 		}
 	}
+	c := st.clip
+	if s.after < 0 && c.turnsInSight(s.landmark) {
+		// The pair in front is in sight: what no longer looks like it has moved.
+		s.after = slices.IndexFunc(c.times, func(t float64) bool { return t-c.times[s.last()] > st.model.LeftS })
+	}
 	return nil
 }
 

@@ -329,14 +329,6 @@ func (c *clip) inTime(all []*standing, gait traj.Gait) []*standing {
 func (c *clip) stancesOf(all []*standing) []traj.Stance {
 	var out []traj.Stance
 	for _, s := range all { // One pair after the other, each in the order of time.
-		if s.after < 0 && c.turnsInSight(s.landmark) {
-			// The pair in front is in sight: what no longer looks like it has moved.
-			for f := s.last() + 1; f < len(c.times) && s.after < 0; f++ {
-				if c.times[f]-c.times[s.last()] > c.model.LeftS {
-					s.after = f
-				}
-			}
-		}
 		o := traj.Stance{Landmark: s.landmark, First: s.first(), Last: s.last(), Before: s.before, After: s.after, Beat: s.beat, Seen: len(s.seen)}
 		if c.slower > 1 {
 			// With so many frames it is seen to move long before it leaves.
