@@ -6,38 +6,43 @@ import (
 	"jogstrip/track/traj"
 )
 
-// A hind lands in the print of the fore of its side. Where the two seem to be one stance its
-// beginning is taken off, unless the opposite hind was in the air or a person marked it there.
+// A hind lands in the print of the fore of its side. Where the two seem to be one stance the
+// beginning of a hind's is taken off and the end of a fore's, up to what a person marked there.
 func TestHindLandsInThePrintOfAFore(t *testing.T) {
+	const usual = 14.0 / 60 // s.
 	var times []float64
 	for f := range 120 {
 		times = append(times, float64(f)/60)
 	}
-	stance := func(l traj.Landmark, first, last int) *standing {
-		s := &standing{model: &known, landmark: l, before: first - 1, after: last + 1, marked: -1}
-		for f := first; f <= last; f++ {
-			s.seen = append(s.seen, stood{frame: f})
-		}
-		return s
+	marked := func(l traj.Landmark, frame int) []seed {
+		return []seed{{Mark: Mark{Frame: frame, Landmark: l, Visible: true}}}
 	}
 	for _, tt := range []struct {
-		name     string
-		first    int // Of the right hind's second stance, which ends in frame 70.
-		opposite int // Where the left hind's stance of 14 frames begins.
-		seeds    []seed
-		want     int // Its first frame afterwards, or the next: times are rounded.
+		name        string
+		hoof        traj.Landmark
+		from, to    int // The stance.
+		seeds       []seed
+		first, last int // What is left of it, to a frame: times are rounded.
 	}{
-		{"as long as usual", 57, 38, nil, 57},
-		{"begins as the fore stands", 38, 38, nil, 57},
-		{"the opposite hind stands before it", 38, 12, nil, 38},
-		{"marked at its beginning", 38, 38, []seed{{Mark: Mark{Frame: 40, Landmark: traj.RightHind, Visible: true}}}, 38},
-		{"marked at its end", 38, 38, []seed{{Mark: Mark{Frame: 65, Landmark: traj.RightHind, Visible: true}}}, 57},
+		{"as long as usual", traj.RightHind, 57, 70, nil, 57, 70},
+		{"a fifth longer than usual", traj.RightHind, 54, 70, nil, 54, 70},
+		{"a hind comes where a fore stood", traj.RightHind, 38, 70, nil, 56, 70},
+		{"marked before it is usual", traj.RightHind, 38, 70, marked(traj.RightHind, 40), 40, 70},
+		{"marked at its end", traj.RightHind, 38, 70, marked(traj.RightHind, 65), 56, 70},
+		{"another hoof is marked", traj.RightHind, 38, 70, marked(traj.LeftHind, 40), 56, 70},
+		{"a hind comes where a fore stands", traj.LeftFore, 38, 70, nil, 38, 52},
+		{"a fore marked after it is usual", traj.LeftFore, 38, 70, marked(traj.LeftFore, 60), 38, 60},
 	} {
-		s := stance(traj.RightHind, tt.first, 70)
-		all := []*standing{stance(traj.RightHind, 15, 28), stance(traj.LeftHind, tt.opposite, tt.opposite+13), s, stance(traj.LeftHind, 76, 89)}
-		s.afterPrint(times, all, tt.seeds)
-		if late := s.first() - tt.want; late < 0 || late > 1 || (s.before == -1) != (tt.want != tt.first) {
-			t.Errorf("%s: stands from frame %d on, after frame %d; want %d", tt.name, s.first(), s.before, tt.want)
+		s := &standing{model: &known, landmark: tt.hoof, before: tt.from - 1, after: tt.to + 1, marked: -1}
+		for f := tt.from; f <= tt.to; f++ {
+			s.seen = append(s.seen, stood{frame: f})
+		}
+		s.cutLong(times, usual, tt.seeds)
+		if early, late := s.first()-tt.first, tt.last-s.last(); early < 0 || early > 1 || late < 0 || late > 1 {
+			t.Errorf("%s: stands in frames %d to %d, want %d to %d", tt.name, s.first(), s.last(), tt.first, tt.last)
+		}
+		if (s.before < 0) != (tt.first != tt.from) || (s.after < 0) != (tt.last != tt.to) {
+			t.Errorf("%s: seen without it in frames %d and %d: an end that was taken off is not known", tt.name, s.before, s.after)
 		}
 	}
 }

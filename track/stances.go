@@ -113,19 +113,19 @@ func (s *standing) cutLong(times []float64, usual float64, seeds []seed) {
 		return
 	}
 	from, to := 0, len(s.seen)
-	within := func(p stood) bool { return times[s.last()]-times[p.frame] <= usual }
 	if s.landmark.IsHind() {
-		from = slices.IndexFunc(s.seen, within)
+		for times[s.last()]-times[s.seen[from].frame] > usual {
+			from++
+		}
 	} else {
-		to = len(s.seen)
-		for to > 1 && times[s.seen[to-1].frame]-times[s.first()] > usual {
+		for times[s.seen[to-1].frame]-times[s.first()] > usual {
 			to--
 		}
 	}
 	for _, m := range seeds {
 		if m.Landmark == s.landmark && m.Visible && m.Frame >= s.first() && m.Frame <= s.last() {
-			from = min(from, slices.IndexFunc(s.seen, func(p stood) bool { return p.frame >= m.Frame }))
-			to = max(to, 1+slices.IndexFunc(s.seen, func(p stood) bool { return p.frame >= m.Frame }))
+			i := slices.IndexFunc(s.seen, func(p stood) bool { return p.frame >= m.Frame })
+			from, to = min(from, i), max(to, i+1)
 		}
 	}
 	if from > 0 {
