@@ -203,11 +203,17 @@ func (c *clip) settleStanding(t *traj.Track, all []*standing) {
 
 // sample returns the hoof's place in the k-th frame in which it was seen standing.
 func (c *clip) sample(s *standing, k int) (traj.Sample, bool) {
-	edge := k < c.model.EdgeFrames || k >= len(s.seen)-c.model.EdgeFrames
+	edge := s.atEnd(s.seen[k].frame, c.times)
 	if edge && !c.turnsInSight(s.landmark) {
 		return traj.Gone(), false // Half hidden, it can't be told from what comes and goes.
 	}
 	return c.sampleOf(s, s.seen[k], edge)
+}
+
+// atEnd reports whether frame f lies so near an end of the stance that the hoof may still come
+// down, or already turn.
+func (s *standing) atEnd(f int, times []float64) bool {
+	return min(times[f]-times[s.first()], times[s.last()]-times[f]) < s.model.EdgeS
 }
 
 // sampleOf is sample of p, which may move where it lies at the edge of the stance.

@@ -348,9 +348,8 @@ func (c *clip) seedsOf(all []*standing) []seed {
 				})
 			}
 		}
-		// At its ends it may still come down, or already turn.
-		if edge := c.model.EdgeFrames; len(told) > 2*edge {
-			told = told[edge : len(told)-edge]
+		if inner := slices.DeleteFunc(slices.Clone(told), func(m seed) bool { return s.atEnd(m.Frame, c.times) }); len(inner) > 0 {
+			told = inner
 		}
 		if n := len(told); n > 0 {
 			told[n-1].rests = told[n-1].Frame - told[0].Frame
