@@ -203,17 +203,19 @@ func (c *clip) settleStanding(t *traj.Track, all []*standing) {
 
 // sample returns the hoof's place in the k-th frame in which it was seen standing.
 func (c *clip) sample(s *standing, k int) (traj.Sample, bool) {
-	edge := s.atEnd(s.seen[k].frame, c.times)
+	edge := c.atEnd(s, s.seen[k].frame)
 	if edge && !c.turnsInSight(s.landmark) {
 		return traj.Gone(), false // Half hidden, it can't be told from what comes and goes.
 	}
 	return c.sampleOf(s, s.seen[k], edge)
 }
 
-// atEnd reports whether frame f lies so near an end of the stance that the hoof may still come
-// down, or already turn.
-func (s *standing) atEnd(f int, times []float64) bool {
-	return min(times[f]-times[s.first()], times[s.last()]-times[f]) < s.model.EdgeS
+// atEnd reports whether frame f lies so near an end of s that the hoof may still come down, or
+// already turn.
+func (c *clip) atEnd(s *standing, f int) bool {
+	const half = 0.5 // Frames come at times that jitter.
+	last := (c.model.EdgeFrames - half) / min(c.rate(), 60)
+	return min(c.times[f]-c.times[s.first()], c.times[s.last()]-c.times[f]) < last
 }
 
 // sampleOf is sample of p, which may move where it lies at the edge of the stance.

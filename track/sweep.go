@@ -348,7 +348,7 @@ func (c *clip) seedsOf(all []*standing) []seed {
 				})
 			}
 		}
-		if inner := slices.DeleteFunc(slices.Clone(told), func(m seed) bool { return s.atEnd(m.Frame, c.times) }); len(inner) > 0 {
+		if inner := slices.DeleteFunc(slices.Clone(told), func(m seed) bool { return c.atEnd(s, m.Frame) }); len(inner) > 0 {
 			told = inner
 		}
 		if n := len(told); n > 0 {

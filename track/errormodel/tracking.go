@@ -204,9 +204,9 @@ type Tracking struct {
 	// LikeMarked is the correlation from which on a hoof looks as it was marked. Derived:
 	// AnchorNCC.
 	LikeMarked float64
-	// EdgeS is for how long at its ends a stance is vaguer, s: the hoof may still come down or
-	// slide, or already turn. Judged: three frames of sixty a second.
-	EdgeS float64
+	// EdgeFrames is for how many frames at its ends a stance is vaguer, of at most sixty a second:
+	// the hoof may still come down or slide, or already turn. Judged.
+	EdgeFrames float64
 	// EdgeSD is how much vaguer across the picture, sides of the patch. Judged.
 	EdgeSD float64
 	// EdgeDown is the same down the picture. Derived: ends are seen to 20 ms, and a hoof of 11 cm
@@ -358,7 +358,7 @@ func usualTracking() Tracking {
 		LooksAlike: 3, AnotherS: 0.3, LeastHoof: 8.0, LeastBehind: 18.0,
 		StandNCC: 0.75, StandStray: 0.30, StandSlide: 0.60, RestStray: 0.20, Descends: 0.05, AtRest: 0.03,
 		Elsewhere: 0.8, SamePlace: 0.10, VagueSD: 0.05, BridgeS: 0.18, KeyS: 0.10, AgainNCC: 0.88, AgainShare: 0.7,
-		ShortS: 0.06, BriefS: 0.10, Fewest: 3, LikeMarked: 0.85, EdgeS: 0.045, EdgeSD: 0.10, EdgeDown: 0.18, CoveredSD: 0.08,
+		ShortS: 0.06, BriefS: 0.10, Fewest: 3, LikeMarked: 0.85, EdgeFrames: 3, EdgeSD: 0.10, EdgeDown: 0.18, CoveredSD: 0.08,
 		HeelNCC: 0.93, RisingNCC: 0.97, LeftS: 0.04, PriorWeight: 1.0, MostClick: 4.0,
 		BareFromS: 0.35, BareToS: 1.7, BareLooks: 9, StillS: 0.1, StillLimit: 7.0, LeastShare: 0.2,
 		StillShare: 0.55, GoneShare: 0.25, LiftedShare: 0.6,
