@@ -109,8 +109,8 @@ func (c *clip) choose(all []*standing, pair [2]traj.Landmark) (out []*standing) 
 // a hind's place at the beginning the fore; when the one left and the other landed is not
 // known. Where a mark says that it stood it stays. seeds are the marks.
 func (s *standing) cutLong(times []float64, usual float64, seeds []seed) {
-	if s.lasts(times) <= (1+2*s.model.LastsSD)*usual {
-		return
+	if usual < s.model.BriefS || s.lasts(times) <= (1+2*s.model.LastsSD)*usual {
+		return // Where most are moments of stances, nothing is usual.
 	}
 	from, to := 0, len(s.seen)
 	if s.landmark.IsHind() {
