@@ -313,7 +313,7 @@ func playsInBrowser(t *testing.T, film string, seconds float64) {
 	t.Helper()
 	browser := pagetest.Path()
 	if browser == "" {
-		t.Log("SKIPPED in part: no browser that starts (scripts/setup test installs Chromium; Ubuntu has it as a snap only)")
+		t.Log("SKIPPED in part: " + pagetest.Missing)
 		return
 	}
 	page := filepath.Join(t.TempDir(), "page.html")

@@ -18,10 +18,7 @@ import (
 // script runs, the film beside it loads, a stride chosen in the figure is gone to, and so
 // is the next frame.
 func TestStrideLeadsToTheFilm(t *testing.T) {
-	browser := pagetest.Path()
-	if browser == "" {
-		t.Skip("SKIPPED: no browser that starts (scripts/setup test installs Chromium; Ubuntu has it as a snap only)")
-	}
+	pagetest.Need(t)
 	dir := t.TempDir()
 	film, err := movie.NewWriter(t.Context(), filepath.Join(dir, "before-after.mp4"), 64, 36, movie.WriterOptions{Rate: 30, Quality: 30, KeyEvery: 15})
 	if err != nil {
@@ -45,7 +42,7 @@ func TestStrideLeadsToTheFilm(t *testing.T) {
 		t.Fatal(err)
 	}
 	ctx, end := chromedp.NewExecAllocator(context.Background(), append(chromedp.DefaultExecAllocatorOptions[:],
-		chromedp.ExecPath(browser), chromedp.UserDataDir(t.TempDir()), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.Flag("disable-dev-shm-usage", true))...)
+		chromedp.ExecPath(pagetest.Path()), chromedp.UserDataDir(t.TempDir()), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.Flag("disable-dev-shm-usage", true))...)
 	defer end()
 	ctx, endPage := chromedp.NewContext(ctx)
 	defer endPage()

@@ -51,11 +51,14 @@ var Path = sync.OnceValue(func() string {
 	return ""
 })
 
+// Missing says what to do where there is no browser.
+const Missing = "no browser that starts (scripts/setup test installs Chromium; Ubuntu has it as a snap only)"
+
 // Need skips the test where there is no browser.
 func Need(t testing.TB) {
 	t.Helper()
 	if Path() == "" {
-		t.Skip("SKIPPED: no browser that starts (scripts/setup test installs Chromium; Ubuntu has it as a snap only)")
+		t.Skip("SKIPPED: " + Missing)
 	}
 }
 
