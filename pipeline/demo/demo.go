@@ -15,6 +15,9 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
+
+	"golang.org/x/sync/errgroup"
 
 	"jogstrip/metrics/geometry"
 	"jogstrip/pipeline/fsx"
@@ -183,18 +186,57 @@ func Make(ctx context.Context, folder string, opts Options) (yard string, err er
 			}
 		}
 	}
+	if err := clearUnfinished(plans); err != nil {
+		return "", fmt.Errorf("make demo: %w", err)
+	}
 	var renderer scene.Renderer // All clips have one background.
+	told := telling{progress: opts.Progress, percent: make([]int, len(plans))}
+	g, ctx := errgroup.WithContext(ctx)
+	g.SetLimit(atOnce)
 	for i, p := range plans {
-		tell := func(done, total int) {
-			if opts.Progress != nil && total > 0 {
-				opts.Progress(p.name, i*100+100*done/total, len(plans)*100)
-			}
-		}
-		if err := renderClip(ctx, &renderer, p, filepath.Join(folder, "truth"), tell); err != nil {
-			return "", fmt.Errorf("make demo: %w", err)
-		}
+		g.Go(func() error {
+			told.begin(p.name)
+			err := renderClip(ctx, &renderer, p, filepath.Join(folder, "truth"), func(done, total int) { told.tell(i, 100*done/max(total, 1)) })
+			told.tell(i, 100)
+			return err
+		})
+	}
+	if err := g.Wait(); err != nil {
+		return "", fmt.Errorf("make demo: %w", err)
 	}
 	return yard, nil
+}
+
+// atOnce is how many clips are rendered at a time. While one begins, and while its last
+// pictures are coded, one processor would wait.
+const atOnce = 2
+
+// telling puts the progress of clips that are rendered at a time together.
+type telling struct {
+	mutex    sync.Mutex
+	progress func(clip string, done, total int)
+	newest   string // The clip that was begun last, which stands for all.
+	percent  []int  // Of each clip.
+}
+
+func (t *telling) begin(name string) {
+	t.mutex.Lock()
+	defer t.mutex.Unlock()
+	t.newest = name
+}
+
+func (t *telling) tell(clip, percent int) {
+	t.mutex.Lock()
+	defer t.mutex.Unlock()
+	t.percent[clip] = percent
+	if t.progress == nil {
+		return
+	}
+	done := 0
+	for _, p := range t.percent {
+		done += p
+	}
+	t.progress(t.newest, done, 100*len(t.percent))
 }
 
 // stiffShoulder is a horse that is short and stiff on the left shoulder: the swinging
@@ -225,23 +267,29 @@ func writePages(yard string) error {
 	return nil
 }
 
+// clearUnfinished removes what an earlier start left that was ended while it drew.
+func clearUnfinished(plans []plan) error {
+	for _, p := range plans {
+		entries, err := os.ReadDir(p.folder)
+		if err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return err
+		}
+		for _, e := range entries {
+			if strings.HasPrefix(e.Name(), ".render-") {
+				if err := os.RemoveAll(filepath.Join(p.folder, e.Name())); err != nil {
+					return err
+				}
+			}
+		}
+	}
+	return nil
+}
+
 func renderClip(ctx context.Context, renderer *scene.Renderer, p plan, truthFolder string, progress func(done, total int)) error {
 	clip := filepath.Join(p.folder, p.name+".mp4")
 	marks := record.MarksPath(clip)
 	if _, err := os.Stat(marks); err == nil {
 		return nil
-	}
-	// What an earlier start left that was ended while it drew.
-	entries, err := os.ReadDir(p.folder)
-	if err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return err
-	}
-	for _, e := range entries {
-		if strings.HasPrefix(e.Name(), ".render-") {
-			if err := os.RemoveAll(filepath.Join(p.folder, e.Name())); err != nil {
-				return err
-			}
-		}
 	}
 	truthPath := filepath.Join(truthFolder, filepath.Base(p.folder), p.name+".truth.json")
 	truth, err := renderer.Render(ctx, p.scene, clip, truthPath, progress)
