@@ -236,8 +236,10 @@ func (p *planned) write(ctx context.Context, out *clip.Writer, done func()) erro
 	p.fit(pieces)
 	picture := overlay.NewPlanes(Width, Height)
 	piece := overlay.NewPlanes(pieceWidth, pieceHeight)
+	white := color.NRGBA{0xff, 0xff, 0xff, 0xff}
+	overlay.Fill(picture, 0, 0, Width, Height, white)
 	for _, x := range p.shots {
-		overlay.Fill(picture, 0, 0, Width, Height, color.NRGBA{0xff, 0xff, 0xff, 0xff})
+		overlay.Fill(picture, 0, 0, Width, head, white) // The words of the shot before.
 		for i, s := range sides {
 			if x.rights[i] < 0 {
 				copyInto(piece, pieces[i][x.frames[i]])
