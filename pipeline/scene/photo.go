@@ -21,7 +21,7 @@ import (
 type Photograph struct {
 	Name    string
 	Path    string
-	Package string
+	Package string // With the version from which on it lacks the photograph: Debian 13's SciPy has none.
 	// What it shows, who took it, and under which licence.
 	Source string
 }
@@ -37,7 +37,7 @@ func Photographs() []Photograph {
 		{"gravel", skimage + "/gravel.png", "python3-skimage", "pebbles from above; CC0"},
 		{"grass", skimage + "/grass.png", "python3-skimage", "mown grass with leaves from above; CC0"},
 		{"brick", skimage + "/brick.png", "python3-skimage", "a brick pavement; CC0"},
-		{"fur", "/usr/lib/python3/dist-packages/scipy/misc/face.dat", "python3-scipy", "a raccoon by Judy Weggelaar; public domain"},
+		{"fur", "/usr/lib/python3/dist-packages/scipy/misc/face.dat", "python3-scipy before 1.12", "a raccoon by Judy Weggelaar; public domain"},
 		{"meadow", lomiri + "/aitzgorri_by_Aitzol_Berasategi.jpg", "lomiri-wallpapers-16.04", "meadow, wood and hills by Aitzol Berasategi; CC-BY-4.0"},
 		{"hill", lomiri + "/picosdeeuropa_by_Aitzol_Berasategi.jpg", "lomiri-wallpapers-16.04", "turf, a path and mountains by Aitzol Berasategi; CC-BY-4.0"},
 		{"wood", lomiri + "/life_by_Aitzol_Berasategi.jpg", "lomiri-wallpapers-16.04", "trees above a stream by Aitzol Berasategi; CC-BY-4.0"},
