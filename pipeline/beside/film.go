@@ -213,16 +213,16 @@ func (p *planned) write(ctx context.Context, out *clip.Writer, done func()) erro
 	sides := [2]*Side{&p.pair.Before, &p.pair.After}
 	errs := make(chan error, 2)
 	for i, s := range sides {
-		want, last := map[int]bool{}, 0
+		want, first, last := map[int]bool{}, math.MaxInt, 0
 		for _, x := range p.shots {
 			for _, f := range []int{x.frames[i], x.rights[i]} {
 				if f >= 0 {
-					want[f], last = true, max(last, f)
+					want[f], first, last = true, min(first, f), max(last, f)
 				}
 			}
 		}
 		go func() {
-			errs <- clip.Frames(ctx, s.Info, last, func(f int) bool { return want[f] }, func(f int, picture clip.Planes) {
+			errs <- clip.Frames(ctx, s.Info, first, last, func(f int) bool { return want[f] }, func(f int, picture clip.Planes) {
 				c := pieceOf(s.Horse.At(f), p.pair.Span)
 				piece := overlay.NewPlanes(pieceWidth, pieceHeight)
 				overlay.Cut(piece, picture, c.X, c.Y, c.Step)

@@ -268,7 +268,7 @@ func TestInStepAndOfOneSize(t *testing.T) {
 		}
 		return Section{}, false
 	}
-	err = clip.Frames(t.Context(), info, len(info.Times)-1, func(i int) bool { _, whole := view(i); return whole }, func(i int, p clip.Planes) {
+	err = clip.Frames(t.Context(), info, 0, len(info.Times)-1, func(i int) bool { _, whole := view(i); return whole }, func(i int, p clip.Planes) {
 		s, _ := view(i)
 		tt := tests[0]
 		if s.View == traj.Away {

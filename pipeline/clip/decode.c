@@ -45,6 +45,7 @@ struct decoder {
 	AVPacket *packet, *first; // Of the stream; first was read to look at, and is still to be delivered.
 	int draining, drained_errors, read_error;
 	int64_t interval, next_stamp; // Between pictures, 0 where it isn't known; of the picture to come.
+	int64_t wanted;               // Pictures before it are only decoded where others refer to them.
 	int width, height, rotation, mirrored;
 	struct SwsContext *to_luma, *to_size, *to_small;
 	AVFrame *planar;           // Luma of formats that have none of their own.
@@ -108,6 +109,7 @@ decoder *decoder_new(void) {
 	if (!d)
 		return NULL;
 	pthread_mutex_init(&d->saying, NULL);
+	d->wanted = INT64_MIN;
 	d->packet = av_packet_alloc();
 	d->first = av_packet_alloc();
 	d->planar = av_frame_alloc();
@@ -325,6 +327,15 @@ int decoder_skim(decoder *d, decoder_packet *p) {
 	};
 	av_packet_unref(d->packet);
 	return 0;
+}
+
+void decoder_seek(decoder *d, int64_t to, int64_t wanted) {
+	inside = d;
+	av_packet_unref(d->first);
+	if (av_seek_frame(d->format, d->stream->index, to, AVSEEK_FLAG_BACKWARD) < 0)
+		av_seek_frame(d->format, d->stream->index, 0, AVSEEK_FLAG_BYTE);
+	d->wanted = wanted;
+	inside = NULL;
 }
 
 // What pictures hold before they are decoded, in rows by turns: no picture looks like
@@ -671,6 +682,7 @@ static int64_t serial_of(const AVFrame *f) {
 static void send(decoder *d) {
 	const int corrupt = (d->packet->flags & AV_PKT_FLAG_CORRUPT) != 0; // The container says so itself.
 	const int hole = d->length_size && !possible(d->packet->data, d->packet->size, d->length_size);
+	d->codec->skip_frame = d->packet->pts != AV_NOPTS_VALUE && d->packet->pts < d->wanted ? AVDISCARD_NONREF : AVDISCARD_DEFAULT;
 	if (!d->careful) {
 		if (hole || corrupt) {
 			atomic_fetch_add(&d->errors, 1);

@@ -72,6 +72,11 @@ int decoder_open(decoder *, const char *url, int delay, decoder_stream *);
 // Reads the next packet, for its timestamp; returns AVERROR_EOF at the end.
 int decoder_skim(decoder *, decoder_packet *);
 
+// Goes to the last key picture that the file lists before to, before decoding is readied; where
+// it can't be gone through so, decoding begins at its start. Pictures before wanted are left
+// out where no other refers to them.
+void decoder_seek(decoder *, int64_t to, int64_t wanted);
+
 // Readies decoding into upright pictures of width × height, turned clockwise by
 // rotation, on so many threads; 0 leaves their number to FFmpeg. Pictures with more
 // than most pixels count as damaged. Careful decoding takes one thread and knows of

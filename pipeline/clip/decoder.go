@@ -155,15 +155,29 @@ func (d *decoder) said() string {
 	return strings.TrimSpace(C.GoString(&text[0]))
 }
 
-// start readies decoding into the upright pictures that info describes. Careful
-// decoding knows which pictures are harmed and costs the use of other processors.
-func (d *decoder) start(info *Info, careful bool) error {
+// seek goes to where frame first can be decoded from; see decode.h.
+func (d *decoder) seek(info *Info, first int) {
+	wanted := info.before(first)
+	// Containers list pictures by when they are decoded, which is before they are shown.
+	held := float64(info.delay + 1)
+	if info.delay < 0 {
+		held = mostHeld
+	}
+	to := wanted - held*max(1, info.Slowed)/max(info.FrameRate, 1) - info.behind()
+	if to > info.firstPTS {
+		C.decoder_seek(d.c, C.int64_t(to/float64(d.stream.unit)), C.int64_t(wanted/float64(d.stream.unit)))
+	}
+}
+
+// start readies decoding into the upright pictures that info describes, on so many threads.
+// Careful decoding knows which pictures are harmed and costs the use of other processors.
+func (d *decoder) start(info *Info, careful bool, threads int) error {
 	d.firstPTS, d.last, d.slowed, d.aspect = info.firstPTS, -1, max(1, info.Slowed), info.Aspect
 	one := C.int(0)
 	if careful {
 		one = 1
 	}
-	if code := C.decoder_start(d.c, C.int(info.Width), C.int(info.Height), C.int(info.Rotation), maxSide*maxSide, C.int(threads()), one); code == -C.int(syscall.EAGAIN) || code == -C.int(syscall.ENOMEM) {
+	if code := C.decoder_start(d.c, C.int(info.Width), C.int(info.Height), C.int(info.Rotation), maxSide*maxSide, C.int(threads), one); code == -C.int(syscall.EAGAIN) || code == -C.int(syscall.ENOMEM) {
 		return ErrNoRoom
 	} else if code != 0 {
 		return errors.New(meaning(code))

@@ -26,9 +26,6 @@ type PictureOptions struct {
 	Near bool
 	// Idle leaves the processors to others.
 	Idle bool
-	// Without names frames that are passed over: the first, and the one after the last.
-	// They lie between the first and the last frame asked for.
-	Without [2]int
 }
 
 // behind returns how far before a frame to seek, s. Some containers have no list of
@@ -70,9 +67,6 @@ func Pictures(ctx context.Context, info *Info, first, last int, opts PictureOpti
 	index := first
 	var eachErr error
 	for index <= last && eachErr == nil {
-		if index == opts.Without[0] && opts.Without[1] > index {
-			index = opts.Without[1]
-		}
 		jpeg, err := nextJPEG(in)
 		if err != nil {
 			break
@@ -110,11 +104,6 @@ func pictureArgs(info *Info, first, last int, opts PictureOptions) []string {
 		}
 		filters = fmt.Sprintf("select=gte(t\\,%.6f)", from)
 	}
-	frames := last - first + 1
-	if out := opts.Without; out[1] > out[0] {
-		filters += fmt.Sprintf(",select=lt(t\\,%.6f)+gte(t\\,%.6f)", info.before(out[0]), info.before(out[1]))
-		frames -= out[1] - out[0]
-	}
 	filters += info.upright()
 	switch {
 	case opts.MaxWidth > 0 && opts.MaxWidth < info.Width && info.Aspect == 1:
@@ -129,7 +118,7 @@ func pictureArgs(info *Info, first, last int, opts PictureOptions) []string {
 		quality = 3
 	}
 	args = append(args, InputArgs(info.Path)...)
-	return append(args, "-map", "0:v:0", "-fps_mode", "passthrough", "-frames:v", strconv.Itoa(frames),
+	return append(args, "-map", "0:v:0", "-fps_mode", "passthrough", "-frames:v", strconv.Itoa(last-first+1),
 		"-vf", filters, "-pix_fmt", "yuvj420p", "-c:v", "mjpeg", "-q:v", strconv.Itoa(quality), "-f", "mjpeg", "pipe:1")
 }
 

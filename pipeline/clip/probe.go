@@ -199,7 +199,7 @@ func decodedTimes(ctx context.Context, info *Info) ([]float64, error) {
 	defer d.close()
 	whole := *info
 	whole.firstPTS = math.Inf(1) // Times are counted from whichever frame comes first.
-	if err := d.start(&whole, false); err != nil {
+	if err := d.start(&whole, false, threads()); err != nil {
 		return nil, err
 	}
 	p, err := newPicture(&whole)

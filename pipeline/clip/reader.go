@@ -141,7 +141,7 @@ func (r *Reader) run(ctx context.Context, small *copier) {
 }
 
 func (r *Reader) decode(ctx context.Context, d *decoder, small *copier) error {
-	if err := d.start(r.info, r.opts.Careful); err != nil {
+	if err := d.start(r.info, r.opts.Careful, threads()); err != nil {
 		return err
 	}
 	if r.opts.Careful {

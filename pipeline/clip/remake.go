@@ -58,7 +58,7 @@ func Remake(ctx context.Context, info *Info, target string, opts RemakeOptions, 
 		return fmt.Errorf("remake clip %s: %w", info.Path, err)
 	}
 	defer d.close()
-	if err := d.start(&read, false); err != nil {
+	if err := d.start(&read, false, threads()); err != nil {
 		return fmt.Errorf("remake clip %s: %w", info.Path, err)
 	}
 	picture, err := newPicture(&read)

@@ -100,40 +100,6 @@ func (w *Writer) Close() error {
 	return nil
 }
 
-// Frames decodes the clip from its first frame to last and calls each with those that are
-// wanted, in colour and in full size (made even). The planes are valid during the call.
-func Frames(ctx context.Context, info *Info, last int, wanted func(index int) bool, each func(index int, p Planes)) error {
-	ctx, cancel := context.WithCancel(ctx)
-	defer cancel()
-	d, err := openDecoder(ctx, info.Path, info.delay)
-	if err != nil {
-		return fmt.Errorf("read frames of clip %s: %w", info.Path, err)
-	}
-	defer d.close()
-	if err := d.start(info, false); err != nil {
-		return fmt.Errorf("read frames of clip %s: %w", info.Path, err)
-	}
-	picture, err := newPicture(info)
-	if err != nil {
-		return fmt.Errorf("read frames of clip %s: %w", info.Path, err)
-	}
-	defer picture.free()
-	planes := newPlanes(info.Width&^1, info.Height&^1)
-	for index := 0; index <= last; index++ {
-		if _, err := d.next(ctx, picture); err != nil {
-			return fmt.Errorf("read frame %d of clip %s: %w", index, info.Path, err)
-		}
-		if !wanted(index) {
-			continue
-		}
-		if err := d.small(picture, planes.Width, planes.Height, planes.buffer); err != nil {
-			return fmt.Errorf("read frame %d of clip %s: %w", index, info.Path, err)
-		}
-		each(index, planes.Planes)
-	}
-	return nil
-}
-
 // onePiece is a picture whose planes lie behind each other.
 type onePiece struct {
 	Planes

@@ -208,26 +208,6 @@ func cut(dst []byte, dw, dh int, src []byte, sw, sh int, x, y, step float64, out
 	}
 }
 
-// FromPicture turns a picture as JPEG has it (full range) into planes.
-func FromPicture(m *image.YCbCr) clip.Planes {
-	w, h := m.Rect.Dx()&^1, m.Rect.Dy()&^1
-	p := clip.Planes{Width: w, Height: h, Y: make([]byte, w*h), U: make([]byte, w*h/4), V: make([]byte, w*h/4)}
-	for y := range h {
-		for x := range w {
-			p.Y[y*w+x] = byte(16 + (int(m.Y[m.YOffset(x+m.Rect.Min.X, y+m.Rect.Min.Y)])*219+127)/255)
-		}
-	}
-	for y := range h / 2 {
-		for x := range w / 2 {
-			o := m.COffset(2*x+m.Rect.Min.X, 2*y+m.Rect.Min.Y)
-			i := y*(w/2) + x
-			p.U[i] = byte(128 + (int(m.Cb[o])-128)*224/255)
-			p.V[i] = byte(128 + (int(m.Cr[o])-128)*224/255)
-		}
-	}
-	return p
-}
-
 // Picture turns planes into a picture as JPEG has it.
 func Picture(p clip.Planes) *image.YCbCr {
 	m := image.NewYCbCr(image.Rect(0, 0, p.Width, p.Height), image.YCbCrSubsampleRatio420)

@@ -211,21 +211,11 @@ func (m *Maker) Read(ctx context.Context) error {
 	if second[0] < first[0] {
 		first, second = second, first
 	}
+	in := func(f int, span [2]int) bool { return f >= span[0] && f <= span[1] }
 	// The stances are neighbours, so both are read in one go: decoding begins at a key frame,
 	// of which a second has one or two.
-	opts := clip.PictureOptions{Idle: true, Without: [2]int{first[1] + 1, second[0]}}
-	return clip.Pictures(ctx, m.in.Info, first[0], second[1], opts, func(index int, data []byte) error {
-		decoded, err := jpeg.Decode(bytes.NewReader(data))
-		if err != nil {
-			return fmt.Errorf("read still %d of %s: %w", index, m.in.Info.Path, err)
-		}
-		picture, ok := decoded.(*image.YCbCr)
-		if !ok {
-			return fmt.Errorf("read still %d of %s: not a colour picture", index, m.in.Info.Path)
-		}
-		m.Take(index, overlay.FromPicture(picture), 1)
-		return nil
-	})
+	return clip.Frames(ctx, m.in.Info, first[0], second[1], func(f int) bool { return in(f, first) || in(f, second) },
+		func(f int, picture clip.Planes) { m.Take(f, picture, 1) })
 }
 
 // JPEG returns the picture. Where the frames were not shown the error wraps ErrNone.
