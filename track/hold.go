@@ -33,7 +33,7 @@ func (c *clip) hold(landmarks []traj.Landmark, sweeps ...[][]estimate) {
 			astray := s.unborne(below, f, c.model.HeadAside, c.model.HeadNods, false)
 			apart := s.unborne(beside, f, c.model.ShoulderAside, shoulder, true)
 			if len(apart) > 1 {
-				stays := s.nearest(below, f, apart)
+				stays := s.nearest(below, f, c.model.HeadAside, c.model.HeadNods, apart)
 				apart = slices.DeleteFunc(apart, func(i int) bool { return i == stays })
 			}
 			for _, i := range append(astray, apart...) {
@@ -102,13 +102,14 @@ func (h *held) unborne(spots []spot, f int, aside, down float64, alone bool) (ou
 	return out
 }
 
-// nearest returns which of several landmarks lies nearest to its place in frame f, -1 where
-// none is told.
-func (h *held) nearest(spots []spot, f int, of []int) int {
+// nearest returns which of several landmarks lies nearest to its place in frame f, by how far
+// each can move aside and down, -1 where none is told.
+func (h *held) nearest(spots []spot, f int, aside, down float64, of []int) int {
 	best, least := -1, math.Inf(1)
 	for _, p := range spots {
-		if d, _, told := h.off(p, f); told && slices.Contains(of, p.landmark) && math.Abs(d.X) < least {
-			best, least = p.landmark, math.Abs(d.X)
+		d, _, told := h.off(p, f)
+		if off := math.Hypot(d.X*down/aside, d.Y); told && slices.Contains(of, p.landmark) && off < least {
+			best, least = p.landmark, off
 		}
 	}
 	return best
