@@ -132,7 +132,7 @@ func (e *positionErrors) of(truth *scene.Truth, l traj.Landmark, at float64) *[]
 	switch {
 	case !l.IsHoof():
 		return &e.body
-	case stands(truth, l, at):
+	case stanceAt(truth, l, at) != nil:
 		return &e.stance
 	}
 	return &e.swing
@@ -171,13 +171,14 @@ func (f *Figures) positions(set map[traj.Landmark]map[int]seen, truth *scene.Tru
 	f.StanceRMS, f.SwingRMS, f.BodyRMS, f.AcrossRMS, f.NormalisedSD = rms(e.stance), rms(e.swing), rms(e.body), rms(e.across), rms(e.normalised)
 }
 
-func stands(truth *scene.Truth, l traj.Landmark, t float64) bool {
-	for _, c := range truth.Contacts {
+// stanceAt returns the stance in which a limb stands at an instant, heel down, or nil.
+func stanceAt(truth *scene.Truth, l traj.Landmark, t float64) *scene.Contact {
+	for i, c := range truth.Contacts {
 		if c.Limb == l && c.On <= t && t < c.HeelOff {
-			return true
+			return &truth.Contacts[i]
 		}
 	}
-	return false
+	return nil
 }
 
 func rms(x []float64) float64 {

@@ -41,6 +41,7 @@ type partKey struct {
 // leaves; frames that a person marked are left out of everything.
 type partTally struct {
 	inView, followed int // Frames in which it stands (a body landmark: is) in view, and of these the followed.
+	inMarked, kept   int // The same of the stances in which a person marked it.
 	reported         int // Positions reported as seen, also across the picture only, in any state.
 	wrong, excused   int // More than 5 px off, and of these inside three stated spreads.
 	x, y             []float64
@@ -146,7 +147,7 @@ func (y *Yardstick) addPositions(set map[traj.Landmark]map[int]seen, truth *scen
 			name, still := phaseOf(truth, l, at)
 			p := y.part(truth.Scene.View, name)
 			if points[frame].Visible && still {
-				p.addInView(reported)
+				p.addInView(reported, holdsMark(set[l], truth, l, at))
 			}
 			if reported {
 				p.addReported(s, points[frame])
@@ -161,17 +162,34 @@ func phaseOf(truth *scene.Truth, l traj.Landmark, at float64) (part string, stil
 	switch {
 	case !l.IsHoof():
 		return partOf(l), true
-	case stands(truth, l, at):
+	case stanceAt(truth, l, at) != nil:
 		return partOf(l) + ", standing", true
 	}
 	return partOf(l) + ", in the air", false
 }
 
-// addInView counts a frame in which the part is to be followed and in view.
-func (p *partTally) addInView(followed bool) {
+// holdsMark reports whether a hoof is marked in the stance in which it stands at an instant.
+func holdsMark(positions map[int]seen, truth *scene.Truth, l traj.Landmark, at float64) bool {
+	for frame, s := range positions {
+		if t := truth.Times[frame]; s.marked && stanceAt(truth, l, t) != nil && stanceAt(truth, l, t) == stanceAt(truth, l, at) {
+			return true
+		}
+	}
+	return false
+}
+
+// addInView counts a frame in which the part is to be followed and in view; marked says that it
+// is of a stance in which a person marked it.
+func (p *partTally) addInView(followed, marked bool) {
 	p.inView++
 	if followed {
 		p.followed++
+	}
+	if marked {
+		p.inMarked++
+	}
+	if marked && followed {
+		p.kept++
 	}
 }
 
@@ -382,7 +400,7 @@ func (y *Yardstick) Write(w io.Writer) {
 	if len(y.failed) > 0 {
 		fmt.Fprintf(w, ", of which %d could not be measured: %q", len(y.failed), y.failed)
 	}
-	fmt.Fprint(w, ".\n\n**Positions.** *Followed*: share of the frames in which the landmark is in view (a hoof: stands\nin view) that are reported as seen. *Wrong*: reported positions more than 5 px off, and how\nmany of these lie inside three stated spreads. *Error over spread*: root mean square of error\nover stated spread; 1 is honest. *95 %*: coordinates whose interval holds the truth.\n\n")
+	fmt.Fprint(w, ".\n\n**Positions.** *Followed*: share of the frames in which the landmark is in view (a hoof: stands\nin view) that are reported as seen; *in marked stances*: the same of the stances in which a person marked\nthe hoof. *Wrong*: reported positions more than 5 px off, and how\nmany of these lie inside three stated spreads. *Error over spread*: root mean square of error\nover stated spread; 1 is honest. *95 %*: coordinates whose interval holds the truth.\n\n")
 	y.writePositions(w, func(string) bool { return true })
 	fmt.Fprint(w, "\n**Ends of stances.** Given minus true, ms; from behind a stance ends where the heel leaves.\n*Invented*: stances that no true one overlaps.\n\n")
 	fmt.Fprint(w, "| view, part | end | true ones | timed | mean error | median size | 95 % intervals that hold | invented |\n| --- | --- | --: | --: | --: | --: | --: | --: |\n")
@@ -417,7 +435,7 @@ func (y *Yardstick) Write(w io.Writer) {
 
 // writePositions writes the table of those parts that are asked for.
 func (y *Yardstick) writePositions(w io.Writer, asked func(part string) bool) {
-	fmt.Fprint(w, "| view, part | frames in view | followed | reported | wrong, inside 3 spreads | error over spread x | down | 95 % |\n| --- | --: | --: | --: | --: | --: | --: | --: |\n")
+	fmt.Fprint(w, "| view, part | frames in view | followed | in marked stances | reported | wrong, inside 3 spreads | error over spread x | down | 95 % |\n| --- | --: | --: | --: | --: | --: | --: | --: | --: |\n")
 	parts := slices.Clone(y.order.parts)
 	slices.SortStableFunc(parts, func(a, b partKey) int { return viewOrder(a.view) - viewOrder(b.view) })
 	for _, k := range parts {
@@ -429,7 +447,7 @@ func (y *Yardstick) writePositions(w io.Writer, asked func(part string) bool) {
 		if p.inView > 0 {
 			view = fmt.Sprint(p.inView)
 		}
-		fmt.Fprintf(w, "| %s: %s | %s | %s | %d | %d, %d | %s | %s | %s |\n", k.view, k.part, view, percent(p.followed, p.inView), p.reported, p.wrong, p.excused, ratio(p.x), ratio(p.y), percent(p.held, p.within))
+		fmt.Fprintf(w, "| %s: %s | %s | %s | %s | %d | %d, %d | %s | %s | %s |\n", k.view, k.part, view, percent(p.followed, p.inView), percent(p.kept, p.inMarked), p.reported, p.wrong, p.excused, ratio(p.x), ratio(p.y), percent(p.held, p.within))
 	}
 }
 

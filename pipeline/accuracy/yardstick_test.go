@@ -42,3 +42,23 @@ func TestShouldersTable(t *testing.T) {
 		}
 	}
 }
+
+// Frames that are followed are counted for all stances and apart for those that a person marked;
+// what he marked himself counts in neither.
+func TestFollowedInMarkedStances(t *testing.T) {
+	points := make([]scene.Point, 8)
+	for i := range points {
+		points[i].Visible = true
+	}
+	truth := &scene.Truth{
+		Scene: scene.Scene{View: traj.Toward}, Times: []float64{0, 1, 2, 3, 4, 5, 6, 7},
+		Contacts:  []scene.Contact{{Limb: traj.LeftFore, On: 0, HeelOff: 3}, {Limb: traj.LeftFore, On: 4, HeelOff: 7.5}},
+		Landmarks: []scene.Landmark{{Name: traj.LeftFore, Points: points}},
+	}
+	var y Yardstick
+	y.addPositions(map[traj.Landmark]map[int]seen{traj.LeftFore: {0: {marked: true}, 1: {}, 4: {}, 5: {}, 6: {}}}, truth)
+	p := y.part(traj.Toward, "fore, standing")
+	if p.inView != 6 || p.followed != 4 || p.inMarked != 2 || p.kept != 1 {
+		t.Errorf("%d of %d frames followed, of marked stances %d of %d; want 4 of 6 and 1 of 2", p.followed, p.inView, p.kept, p.inMarked)
+	}
+}
