@@ -20,6 +20,7 @@ type pairSearch struct {
 	endless int         // How many marks lie in something that stands for longer than a hoof may.
 	models  [2][]model  // What the hooves look like where they were marked standing.
 	moving  [2][]model  // The same where they were marked in the air.
+	chosen  []*standing // The stances that steps can be counted by, and those that a person marked.
 }
 
 // marked finds the stances in which a person marked a hoof of the pair, and sets which of
@@ -43,6 +44,11 @@ func (c *clip) marked(ctx context.Context, pair [2]traj.Landmark, seeds []seed) 
 		}
 		if s != nil && s.endless {
 			ps.endless++
+			if s.landmark = m.Landmark; !s.ground && !c.turnsInSight(s.landmark) {
+				// It stands in the print of a hoof of the pair in front.
+				s.cutLong(c.times, c.pace.LongestStanceS/(1+2*c.model.LastsSD), seeds)
+				s.endless = false
+			}
 		}
 		if m.stands = s != nil && !s.endless && len(s.seen) >= c.model.Fewest && s.lasts(c.times) >= c.model.ShortS; m.stands {
 			s.landmark, s.marked = m.Landmark, side

@@ -203,11 +203,7 @@ func (c *clip) settleStanding(t *traj.Track, all []*standing) {
 
 // sample returns the hoof's place in the k-th frame in which it was seen standing.
 func (c *clip) sample(s *standing, k int) (traj.Sample, bool) {
-	edge := c.atEnd(s, s.seen[k].frame)
-	if edge && !c.turnsInSight(s.landmark) {
-		return traj.Gone(), false // Half hidden, it can't be told from what comes and goes.
-	}
-	return c.sampleOf(s, s.seen[k], edge)
+	return c.sampleOf(s, s.seen[k], c.atEnd(s, s.seen[k].frame))
 }
 
 // atEnd reports whether frame f lies so near an end of s that the hoof may still come down, or

@@ -1,6 +1,7 @@
 package track
 
 import (
+	"math"
 	"testing"
 
 	"jogstrip/track/traj"
@@ -43,6 +44,67 @@ func TestHindLandsInThePrintOfAFore(t *testing.T) {
 		}
 		if (s.before < 0) != (tt.first != tt.from) || (s.after < 0) != (tt.last != tt.to) {
 			t.Errorf("%s: seen without it in frames %d and %d: an end that was taken off is not known", tt.name, s.before, s.after)
+		}
+	}
+}
+
+// The stances of the pair behind are seen in parts: they are taken to last as long as those of
+// the pair in front, from which it is taken what two in one print are.
+func TestThePairBehindStandsAsLongAsThePairInFront(t *testing.T) {
+	var times []float64
+	for f := range 120 {
+		times = append(times, float64(f)/60)
+	}
+	stances := func(l traj.Landmark, frames int) []*standing {
+		s := &standing{model: &known, landmark: l, before: 9, after: 11 + frames}
+		for f := 10; f <= 10+frames; f++ {
+			s.seen = append(s.seen, stood{frame: f})
+		}
+		return []*standing{s}
+	}
+	for _, tt := range []struct {
+		name       string
+		grows      bool
+		fore, hind int        // Frames; 0: none is seen whole.
+		want       [2]float64 // Of fores and hinds, frames; 0: not known.
+	}{
+		{"from in front the hinds", true, 18, 7, [2]float64{18, 18}},
+		{"from behind the fores", false, 7, 15, [2]float64{15, 15}},
+		{"nothing of the pair in front", true, 0, 7, [2]float64{0, 7}},
+		{"nothing of the pair behind", true, 18, 0, [2]float64{18, 18}},
+	} {
+		searches := []*pairSearch{{pair: pairOf(false)}, {pair: pairOf(true)}}
+		for i, frames := range []int{tt.fore, tt.hind} {
+			if frames > 0 {
+				searches[i].chosen = stances(searches[i].pair[0], frames)
+			}
+		}
+		c := &clip{model: &known, times: times, grows: tt.grows}
+		for i, got := range c.usually(searches) {
+			if want := tt.want[i] / 60; want == 0 != math.IsInf(got, 1) || want > 0 && math.Abs(got-want) > 1e-9 {
+				t.Errorf("%s: pair %d lasts %.3f s, want %.3f", tt.name, i, got, want)
+			}
+		}
+	}
+}
+
+// A leg in front is there when a hoof of the pair behind lands, so that this is not seen; from
+// behind, that leg comes down before the other leaves.
+func TestEndsOfThePairBehind(t *testing.T) {
+	for _, tt := range []struct {
+		hoof    traj.Landmark
+		grows   bool
+		on, off bool // Whether they are seen.
+	}{
+		{traj.LeftFore, true, true, true},
+		{traj.LeftHind, true, false, true},
+		{traj.LeftHind, false, true, true},
+		{traj.LeftFore, false, false, false},
+	} {
+		c := &clip{model: &known, grows: tt.grows, slower: 1}
+		s := c.stancesOf([]*standing{{landmark: tt.hoof, seen: []stood{{frame: 10}, {frame: 20}}, before: 9, after: 21}})[0]
+		if (s.Before >= 0) != tt.on || (s.After >= 0) != tt.off {
+			t.Errorf("%s, comes %v: seen without it in frames %d and %d", tt.hoof, tt.grows, s.Before, s.After)
 		}
 	}
 }

@@ -17,22 +17,22 @@ func pairOf(hind bool) [2]traj.Landmark {
 	return [2]traj.Landmark{traj.LeftFore, traj.RightFore}
 }
 
-// findStanding finds the stances of both hooves of the pair through the clip. t must not
-// be nil; it says where the trunk is. seeds are the marks.
-func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds []seed) ([]*standing, error) {
-	st, pair, known, models := ps.st, ps.pair, ps.known, ps.models
-	if len(models[0])+len(models[1]) == 0 {
-		models = ps.moving
+// findStanding finds the stances of both hooves of the pair through the clip: chosen of ps. t
+// must not be nil; it says where the trunk is. seeds are the marks.
+func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds []seed) error {
+	st, pair, known := ps.st, ps.pair, ps.known
+	if len(ps.models[0])+len(ps.models[1]) == 0 {
+		ps.models = ps.moving
 	}
-	if len(models[0])+len(models[1]) == 0 {
-		return nil, nil
+	if len(ps.models[0])+len(ps.models[1]) == 0 {
+		return nil
 	}
-	all, err := st.find(ctx, t, models, known)
+	all, err := st.find(ctx, t, ps.models, known)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	st.meet(all, pair, seeds)
-	all = st.absorb(all, &models, seeds)
+	all = st.absorb(all, &ps.models, seeds)
 	st.passed(all)
 	fills := math.Inf(1)
 	for _, s := range known {
@@ -41,12 +41,17 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 	for _, s := range all {
 		s.fills = fills
 	}
-	out := c.choose(all, pair)
+	ps.chosen = c.choose(all, pair)
+	return nil
+}
+
+// placeStanding cuts the stances of a pair to when it stood, and returns those that the marks
+// place. usual is how long stances last, s.
+func (c *clip) placeStanding(ps *pairSearch, usual float64, seeds []seed) ([]*standing, error) {
 	// From in front a hind that lands in the print of a fore hides that this one left; the two
 	// together stand for longer than any. In slow motion hardly a stance is seen to its end.
-	usual := middling(out, c.times)
 	long := (1 + c.model.LastsSD) * usual
-	for _, s := range out {
+	for _, s := range ps.chosen {
 		if !c.grows || c.slower <= 1 && s.lasts(c.times) > long {
 			s.settle(c.grows)
 		}
@@ -57,13 +62,30 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 		if s.marked < 0 && s.lasts(c.times) < c.model.BriefS {
 			continue // So short a time no hoof stands.
 		}
-		side := slices.Index(pair[:], s.landmark)
-		if err := st.place(s, models, side, seeds); err != nil {
+		side := slices.Index(ps.pair[:], s.landmark)
+		if err := ps.st.place(s, ps.models, side, seeds); err != nil {
 			return nil, err
 		}
 	}
-	c.cutShort(out, pair)
-	return slices.DeleteFunc(out, func(s *standing) bool { return !s.placed }), nil
+	c.cutShort(ps.chosen, ps.pair)
+	return slices.DeleteFunc(ps.chosen, func(s *standing) bool { return !s.placed }), nil
+}
+
+// usually returns how long the stances of every search last, s. Those of the pair behind are
+// seen in parts; they last about as long as those of the pair in front (common practice).
+func (c *clip) usually(searches []*pairSearch) []float64 {
+	out := make([]float64, len(searches))
+	for i, ps := range searches {
+		out[i] = middling(ps.chosen, c.times)
+	}
+	for i, ps := range searches {
+		for j, front := range searches {
+			if !c.turnsInSight(ps.pair[0]) && c.turnsInSight(front.pair[0]) && !math.IsInf(out[j], 1) {
+				out[i] = out[j]
+			}
+		}
+	}
+	return out
 }
 
 // meet gives a stance that nobody marked to the mark that lies in it and of which it could not
@@ -336,6 +358,14 @@ func (c *clip) stancesOf(all []*standing) []traj.Stance {
 		} else if !c.grows && s.after >= 0 {
 			o.After = s.last() + 1 // The heel, which is marked, has left where the toe does.
 		}
+		if !c.turnsInSight(s.landmark) {
+			// A leg of the pair in front is there when it lands. From behind, that leg comes down
+			// before it leaves.
+			o.Before = -1
+			if !c.grows {
+				o.After = -1
+			}
+		}
 		out = append(out, o)
 	}
 	return out
@@ -372,12 +402,20 @@ func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, 
 			return nil, err
 		}
 	}
-	found := make([][]*standing, len(searches))
+	if err := c.eachPair(ctx, searches, func(ctx context.Context, i int) error {
+		if t == nil {
+			return nil
+		}
+		return c.findStanding(ctx, searches[i], t, seeds)
+	}); err != nil {
+		return nil, err
+	}
+	found, usual := make([][]*standing, len(searches)), c.usually(searches)
 	if err := c.eachPair(ctx, searches, func(ctx context.Context, i int) (err error) {
 		if t == nil {
 			found[i], err = searches[i].st.placeMarked(searches[i].known, seeds)
 		} else {
-			found[i], err = c.findStanding(ctx, searches[i], t, seeds)
+			found[i], err = c.placeStanding(searches[i], usual[i], seeds)
 		}
 		return err
 	}); err != nil {
