@@ -299,14 +299,15 @@ func (s *standing) join(o *standing) {
 }
 
 // apart takes from the stances of the pair behind the frames in which a hoof of the pair
-// in front stands in the same place: hinds land in the prints of the fores.
+// in front stands less than its own width away: hinds land in the prints of the fores, and it
+// hides what stands behind it.
 func (c *clip) apart(all []*standing) []*standing {
 	for _, s := range all {
 		if c.turnsInSight(s.landmark) {
 			continue
 		}
 		for _, o := range all {
-			if !c.turnsInSight(o.landmark) || s.mean().Dist(o.mean()) > c.model.StandStray*s.size {
+			if !c.turnsInSight(o.landmark) || s.mean().Dist(o.mean()) > s.size {
 				continue
 			}
 			n := len(s.seen)
@@ -358,13 +359,12 @@ func (c *clip) stancesOf(all []*standing) []traj.Stance {
 		} else if !c.grows && s.after >= 0 {
 			o.After = s.last() + 1 // The heel, which is marked, has left where the toe does.
 		}
-		if !c.turnsInSight(s.landmark) {
-			// A leg of the pair in front is there when it lands. From behind, that leg comes down
-			// before it leaves.
+		on, off := c.endsInSight(s.landmark)
+		if !on {
 			o.Before = -1
-			if !c.grows {
-				o.After = -1
-			}
+		}
+		if !off {
+			o.After = -1
 		}
 		out = append(out, o)
 	}
