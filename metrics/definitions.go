@@ -59,7 +59,6 @@ const (
 
 	// By how much the hind of each diagonal (in pace: lateral) pair lands after its fore, the
 	// side being the fore's. Positive: the right fore's hind lands later.
-	PairTiming Name = "pair_timing"
 
 	// How far outward of the line of travel each limb lands; negative: across the midline.
 	// Positive difference: the right lands further outward.
@@ -191,8 +190,6 @@ var definitions = slices.Concat(
 		words: "the {this} {girdle} swings {how} longer than the {other}"}),
 	both(DutyFactorHind, Definition{Name: DutyFactorFore, Title: "Duty factor, fore", Unit: "%", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, Positive: true, Needs: geometry.LevelNone,
 		words: "the {this} {girdle} is on the ground for {how} of the stride more than the {other}"}),
-	measure(Definition{Name: PairTiming, Title: "Hind after paired fore", Unit: "ms", Evidence: Description, Sided: true, Needs: geometry.LevelNone,
-		words: "the hind of the {this} fore's pair lands {how} later than that of the {other}"}),
 	both(PlacementOffsetHind, Definition{Name: PlacementOffsetFore, Title: "Placement outward of the line, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
 		words: "the {this} {girdle} lands {how} further outward than the {other}"}),
 	both(LateralArcHind, Definition{Name: LateralArcFore, Title: "Lateral arc, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,

@@ -107,11 +107,6 @@ func TestMeasuresOfArtificialHorse(t *testing.T) {
 				sides(StanceDurationHind, 0.40*T, 0.41*T, 0.015)
 				sides(SwingDurationFore, 0.58*T, 0.62*T, 0.010)
 				sides(DutyFactorFore, 42, 38, 1.5)
-				lead := [2]float64{10, -30} // RH 0.01, LH −0.01 against LF 0, RF 0.02, in ms of 720.
-				if gait == traj.Pace {
-					lead = [2]float64{-10, -10}
-				}
-				sides(PairTiming, 0.72*lead[0], 0.72*lead[1], 8)
 				// All hooves: the line lies 1 cm to the left of the fore midline's own and so on:
 				// a shift of the forehand shows half here and half, turned round, behind.
 				sides(PlacementOffsetFore, 10, 8, 0.1)
@@ -440,7 +435,7 @@ func TestLevels(t *testing.T) {
 			[]Name{StepLengthFore, HeadLowDifference, HeadFirstHarmonic, HeadHarmonicShare, StepTimingFore},
 			[]Name{StrideLength, Speed, PlacementOffsetFore, LateralArcFore, FlightHeightFore, HipExcursion, PlacementSpreadFore}},
 		{geometry.LevelNone, geometry.CalibrationInput{},
-			[]Name{StrideDuration, StepTimingFore, StanceDurationFore, PairTiming, HeadHarmonicShare},
+			[]Name{StrideDuration, StepTimingFore, StanceDurationFore, HeadHarmonicShare},
 			[]Name{StrideLength, StepLengthFore, HeadLowDifference, HeadFirstHarmonic, CroupLowDifference, HipExcursion, PlacementOffsetFore, LateralArcFore, FlightHeightFore}},
 	} {
 		t.Run(string(c.level), func(t *testing.T) {
@@ -503,12 +498,12 @@ func TestMissingMarks(t *testing.T) {
 	}{
 		{"fores", fores, traj.LeftFore, []Name{StepLengthFore, StepTimingFore, BaseWidthFore, PlacementSpreadFore},
 			// From the midline of one pair its two hooves land equally far by its making.
-			map[Name]string{PlacementOffsetFore: "fores and hinds", StepLengthHind: "not marked: left hind, right hind", HeadLowDifference: "not marked: head", PairTiming: "left hind"}},
+			map[Name]string{PlacementOffsetFore: "fores and hinds", StepLengthHind: "not marked: left hind, right hind", HeadLowDifference: "not marked: head"}},
 		{"hinds", hinds, traj.LeftHind, []Name{StepLengthHind, StrideLength, StepTimingHind, FlightHeightHind},
 			map[Name]string{StepLengthFore: "not marked: left fore, right fore"}},
 		{"hinds and head", append([]traj.Landmark{traj.Head, traj.Croup}, hinds...), traj.LeftHind, []Name{HeadLowDifference, CroupLowDifference},
 			map[Name]string{WithersLowDifference: "not marked: withers"}},
-		{"three limbs", append([]traj.Landmark{traj.RightFore}, hinds...), traj.RightFore, []Name{StrideDuration, StanceDurationFore, StepLengthHind, PairTiming},
+		{"three limbs", append([]traj.Landmark{traj.RightFore}, hinds...), traj.RightFore, []Name{StrideDuration, StanceDurationFore, StepLengthHind},
 			map[Name]string{StepLengthFore: "not marked: left fore", StepTimingFore: "not marked: left fore"}},
 		{"one limb", fores[1:], traj.RightFore, []Name{StrideDuration, StrideLength, Speed, StanceDurationFore},
 			map[Name]string{StepLengthFore: "not marked: left fore"}},
@@ -646,7 +641,7 @@ func TestWalk(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, n := range []Name{HeadLowDifference, HeadHighDifference, WithersLowDifference, CroupHighDifference, PairTiming} {
+	for _, n := range []Name{HeadLowDifference, HeadHighDifference, WithersLowDifference, CroupHighDifference} {
 		if s := run.Lookup(n); len(s.Observations) > 0 || !strings.Contains(s.Reason, "walk") {
 			t.Errorf("%s: %d observations, reason %q", n, len(s.Observations), s.Reason)
 		}

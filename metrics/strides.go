@@ -33,9 +33,6 @@ func (a *analysis) measureTimes() findings {
 				f.put(name, single(i, s.Start, v, sd))
 			}
 		}
-		if a.opts.Gait != traj.Walk {
-			a.measurePairs(f, i, s)
-		}
 	}
 	// Neighbouring strides share a landing, whose error lengthens the one and shortens the
 	// other: their mean is far surer than so many strides apart would be.
@@ -82,22 +79,6 @@ func (a *analysis) measureContacts(f findings, i int, s Stride) {
 		f.putSides(names.swing, i, s.Start, swing)
 		f.putSides(names.duty, i, s.Start, duty)
 	}
-}
-
-// measurePairs measures by how much the hind of either pair lands after its fore.
-func (a *analysis) measurePairs(f findings, i int, s Stride) {
-	d := neither
-	for side := range 2 {
-		n := paired(side, a.opts.Gait)
-		j, m := a.In(side, i), a.In(n, i)
-		if j < 0 || m < 0 {
-			continue
-		}
-		if fore, hind := &a.Stances[side][j], &a.Stances[n][m]; fore.OnTimed() && hind.OnTimed() {
-			d[side] = [2]float64{1000 * (hind.On - fore.On), 1000 * math.Hypot(fore.OnSD, hind.OnSD)}
-		}
-	}
-	f.putSides(PairTiming, i, s.Start, d)
 }
 
 // timing returns when the right limb of girdle g landed in stride i, % of the stride from
@@ -155,14 +136,6 @@ func (a *analysis) shareInstants(f findings) {
 	}
 }
 
-// paired returns the hindlimb that lands with forelimb k.
-func paired(k int, g traj.Gait) int {
-	if g == traj.Pace {
-		return k + 2
-	}
-	return 3 - k
-}
-
 // contacts lists all stances in the order of their landing. The spread of an instant holds
 // what all of the run share.
 func (a *analysis) contacts(space *spatial) []Contact {
@@ -212,10 +185,7 @@ func (a *analysis) reason(d Definition) string {
 		return "not marked: " + strings.Join(missing, ", ")
 	}
 	if a.opts.Gait == traj.Walk {
-		switch {
-		case d.Name == PairTiming:
-			return "at the walk the limbs land one by one: there are no pairs"
-		case d.kind == "head" || d.kind == "withers" || d.kind == "croup":
+		if d.kind == "head" || d.kind == "withers" || d.kind == "croup" {
 			return "defined for trot and pace: at the walk low and high points do not belong to one limb's stance"
 		}
 	}
@@ -231,8 +201,6 @@ func (a *analysis) reason(d Definition) string {
 // marksOf returns the marks that a measure is taken from.
 func (a *analysis) marksOf(d Definition) []traj.Landmark {
 	switch d.Name {
-	case PairTiming:
-		return limbs[:]
 	case HeadSway, HeadToSide:
 		if a.set.Track(traj.Chest) == nil { // Beside which it is seen.
 			return slices.Concat(onHead, onWithers)

@@ -218,8 +218,6 @@ func sideWords(n metrics.Name) (positive, negative string, ok bool) {
 		return "left stands shorter", "right stands shorter", true
 	case metrics.SwingDurationFore, metrics.SwingDurationHind:
 		return "left swings shorter", "right swings shorter", true
-	case metrics.PairTiming:
-		return "hind later in the right fore’s pair", "hind later in the left fore’s pair", true
 	case metrics.PlacementOffsetFore, metrics.PlacementOffsetHind:
 		return "right lands further out", "left lands further out", true
 	case metrics.LateralArcFore, metrics.LateralArcHind:

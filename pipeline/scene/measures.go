@@ -59,7 +59,7 @@ func (m *motion) measures(t *Truth) *measureList {
 	for _, d := range metrics.Definitions() {
 		out.list = append(out.list, o.measure(d.Name, d.Unit))
 	}
-	out.list = append(out.list, o.measure(TrunkPlacementFore, "cm"), o.measure(TrunkPlacementHind, "cm"))
+	out.list = append(out.list, o.measure(TrunkPlacementFore, "cm"), o.measure(TrunkPlacementHind, "cm"), o.measure(PairTiming, "ms"))
 	return out
 }
 
@@ -232,7 +232,7 @@ func (o *observing) pairs(k int, s Stride) {
 		}
 		v[side] = 1000 * best
 	}
-	o.sided(metrics.PairTiming, k, s.Start, v[left], v[right])
+	o.sided(PairTiming, k, s.Start, v[left], v[right])
 }
 
 // shoulders adds how the points of the shoulders move up and down in stride k:

@@ -48,6 +48,9 @@ type Truth struct {
 const (
 	TrunkPlacementFore metrics.Name = "trunk_placement_offset_fore"
 	TrunkPlacementHind metrics.Name = "trunk_placement_offset_hind"
+	// PairTiming is by how much the hind of either diagonal (in pace: lateral) pair lands after
+	// its fore, ms; the side is the fore's.
+	PairTiming metrics.Name = "pair_timing"
 )
 
 // Eye is a camera pose: position, m, and unit axes (right, down, forward) in
@@ -323,7 +326,7 @@ func (m *motion) measured() applied {
 	_, _, a.timingHind = mean(metrics.StepTimingHind)
 	a.timingFore /= 100
 	a.timingHind /= 100
-	a.pair[left], a.pair[right], _ = mean(metrics.PairTiming)
+	a.pair[left], a.pair[right], _ = mean(PairTiming)
 	a.pair[left] /= 1000
 	a.pair[right] /= 1000
 	both := func(dst *[4]float64, scale float64, fore, hind metrics.Name) {

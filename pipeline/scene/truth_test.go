@@ -37,7 +37,7 @@ func TestSettingsAppearInTruth(t *testing.T) {
 	}}
 	want := map[metrics.Name]float64{
 		metrics.StepLengthFore: -0.08, metrics.StepLengthHind: 0.03, metrics.StepTimingFore: 51.5,
-		metrics.StanceDurationFore: -0.015, metrics.StanceDurationHind: -0.010, metrics.PairTiming: -20,
+		metrics.StanceDurationFore: -0.015, metrics.StanceDurationHind: -0.010, PairTiming: -20,
 		TrunkPlacementFore: -15, TrunkPlacementHind: 4,
 		metrics.LateralArcFore: 5, metrics.MedialArcFore: -6, metrics.LateralArcHind: -3,
 		metrics.FlightHeightFore: -4, metrics.FlightHeightHind: -3,
@@ -53,7 +53,7 @@ func TestSettingsAppearInTruth(t *testing.T) {
 				s.View, s.Gait = v, g
 				tr := simulate(t, s)
 				for n, w := range want {
-					if g == traj.Walk && n == metrics.PairTiming {
+					if g == traj.Walk && n == PairTiming {
 						continue // A walk has no pairs.
 					}
 					tol := tol
@@ -191,7 +191,7 @@ func TestTrotLiesInPublishedBands(t *testing.T) {
 		}
 	}
 	// Contacts of a diagonal are nearly together (Hobbs, Bertram & Clayton 2016; Holmström +29.8 ms hind first).
-	m := tr.Measure(metrics.PairTiming)
+	m := tr.Measure(PairTiming)
 	if math.Abs(*m.Left) > 30 || math.Abs(*m.Right) > 30 {
 		t.Errorf("pair timing %.0f and %.0f ms", *m.Left, *m.Right)
 	}
