@@ -8,7 +8,6 @@ import (
 
 // settled returns the homography that takes the inliers of from to those of to with the least
 // sum of squared distances, found by Gauss and Newton's method from h; h where they tell none.
-// OpenCV's own last fit stops on the way there, each release elsewhere.
 func settled(h [9]float64, from, to []Point, inliers []bool) [9]float64 {
 	a, b := framed(from, inliers), framed(to, inliers)
 	// Between coordinates of size one: b·h·a⁻¹.

@@ -270,11 +270,6 @@ func (e *Engine) products(g, template Gray, out []float32) error {
 	return nil
 }
 
-// usac is OpenCV's USAC_DEFAULT, which gocv does not name: RANSAC whose good models
-// are improved as they come (Raguram et al. 2013). Plain RANSAC's fit is farther off
-// where points are noisy, and takes several times as long.
-const usac gocv.HomographyMethod = 32
-
 // Homography fits the row-major 3×3 homography that takes from to to, by RANSAC
 // with the given threshold (px) and a final fit to the inliers. ok is false
 // where there are fewer than 8 pairs or no homography agrees with half of them.
@@ -288,49 +283,25 @@ func (e *Engine) Homography(from, to []Point, threshold float64) (h [9]float64, 
 	if len(from) < 8 || spread(from) < 1 || spread(to) < 1 {
 		return h, nil, false, nil
 	}
-	a, err := pointMat(from)
-	if err != nil {
-		return h, nil, false, fmt.Errorf("fit homography: %w", err)
-	}
-	defer a.Close()
-	b, err := pointMat(to)
-	if err != nil {
-		return h, nil, false, fmt.Errorf("fit homography: %w", err)
-	}
-	defer b.Close()
-	mask := gocv.NewMat()
-	defer mask.Close()
-	m := gocv.FindHomography(a, &b, usac, threshold, &mask, 500, 0.999)
-	defer m.Close()
-	if m.Empty() || m.Rows() != 3 || m.Cols() != 3 {
-		return h, nil, false, nil
-	}
-	v, err := m.DataPtrFloat64()
-	if err != nil {
-		return h, nil, false, fmt.Errorf("fit homography: read matrix: %w", err)
-	}
-	copy(h[:], v)
-	for _, x := range h {
-		if math.IsNaN(x) || math.IsInf(x, 0) {
-			return h, nil, false, nil
+	for i := range from {
+		if !from[i].Finite() || !to[i].Finite() {
+			return h, nil, false, fmt.Errorf("fit homography: point %d: %w", i, ErrNumber)
 		}
 	}
-	in, err := mask.DataPtrUint8()
-	if err != nil {
-		return h, nil, false, fmt.Errorf("fit homography: read inliers: %w", err)
+	h, inliers, ok = consensus(from, to, threshold)
+	if !ok {
+		return h, nil, false, nil
 	}
-	inliers = make([]bool, len(from))
 	n := 0
-	for i := range inliers {
-		inliers[i] = i < len(in) && in[i] != 0
-		if inliers[i] {
+	for _, in := range inliers {
+		if in {
 			n++
 		}
 	}
 	if n < 8 || 2*n < len(from) {
 		return h, inliers, false, nil
 	}
-	return settled(h, from, to, inliers), inliers, true, nil
+	return h, inliers, true, nil
 }
 
 // Resize returns g at the given size: pixel areas averaged when shrinking,

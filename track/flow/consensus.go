@@ -1,0 +1,134 @@
+package flow
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// How a homography is looked for: at most so many samples, or as many as it takes for one of
+// them to be of pairs that all agree, with this confidence.
+const (
+	mostSamples = 500
+	confidence  = 0.999
+)
+
+// consensus returns the homography that takes from to to with the least sum of squared
+// distances, each counted as threshold (px) at most, and which pairs lie within threshold of
+// it. It is looked for through random samples of four pairs (Fischler and Bolles 1981); what is
+// better than all before is fitted to the pairs that agree with it (Chum, Matas and Kittler
+// 2003). Chance begins anew at every call, so that equal pairs give an equal homography
+// with every release of OpenCV, whose own search ends elsewhere in each. ok is false where
+// no four pairs tell one.
+func consensus(from, to []Point, threshold float64) (h [9]float64, inliers []bool, ok bool) {
+	n := len(from)
+	all := make([]bool, n)
+	for i := range all {
+		all[i] = true
+	}
+	a, b := framed(from, all), framed(to, all)
+	chance := rand.New(rand.NewPCG(1, 2))
+	least, turns := math.Inf(1), mostSamples
+	inliers = make([]bool, n)
+	for turn := 0; turn < turns; turn++ {
+		g, tells := throughFour(a, b, from, to, sampleOf(chance, n))
+		if !tells || !(lossOf(g, from, to, threshold, least) < least) {
+			continue
+		}
+		count := within(g, from, to, threshold, inliers)
+		if count >= 8 {
+			better := settled(g, from, to, inliers)
+			if lossOf(better, from, to, threshold, least) < lossOf(g, from, to, threshold, least) {
+				g = better
+				count = within(g, from, to, threshold, inliers)
+			}
+		}
+		h, ok, least = g, true, lossOf(g, from, to, threshold, math.Inf(1))
+		// How likely a sample is of pairs that all agree.
+		clean := math.Pow(float64(count)/float64(n), 4)
+		turns = min(mostSamples, int(math.Ceil(math.Log(1-confidence)/math.Log1p(-min(clean, 1-1e-9)))))
+	}
+	if !ok {
+		return h, nil, false
+	}
+	// As long as fitting it to the pairs within reach takes it nearer.
+	for within(h, from, to, threshold, inliers) >= 8 {
+		g := settled(h, from, to, inliers)
+		loss := lossOf(g, from, to, threshold, least)
+		if !(loss < least) {
+			break
+		}
+		h, least = g, loss
+	}
+	return h, inliers, true
+}
+
+// sampleOf returns four of n numbers.
+func sampleOf(chance *rand.Rand, n int) (four [4]int) {
+	for i := 0; i < len(four); {
+		four[i] = chance.IntN(n)
+		if !slices.Contains(four[:i], four[i]) {
+			i++
+		}
+	}
+	return four
+}
+
+// throughFour returns the homography through four pairs, found between coordinates of size
+// one; it is not ok where they don't tell one.
+func throughFour(a, b framing, from, to []Point, four [4]int) (h [9]float64, ok bool) {
+	var rows [64]float64
+	var right [8]float64
+	for i, k := range four {
+		p, q := a.in(from[k]), b.in(to[k])
+		copy(rows[16*i:], []float64{p.X, p.Y, 1, 0, 0, 0, -q.X * p.X, -q.X * p.Y})
+		copy(rows[16*i+8:], []float64{0, 0, 0, p.X, p.Y, 1, -q.Y * p.X, -q.Y * p.Y})
+		right[2*i], right[2*i+1] = q.X, q.Y
+	}
+	var solved mat.VecDense
+	if solved.SolveVec(mat.NewDense(8, 8, rows[:]), mat.NewVecDense(8, right[:])) != nil {
+		return h, false
+	}
+	g := [9]float64{8: 1}
+	copy(g[:], solved.RawVector().Data)
+	h = product(b.inverse(), product(g, a.matrix()))
+	if math.Abs(h[8]) < 1e-9 {
+		return h, false
+	}
+	for i := range h {
+		h[i] /= h[8]
+	}
+	return h, true
+}
+
+// squared returns the square of how far h takes p from q, px².
+func squared(h *[9]float64, p, q Point) float64 {
+	w := h[6]*p.X + h[7]*p.Y + h[8]
+	dx, dy := (h[0]*p.X+h[1]*p.Y+h[2])/w-q.X, (h[3]*p.X+h[4]*p.Y+h[5])/w-q.Y
+	return dx*dx + dy*dy
+}
+
+// lossOf returns the sum of squared distances that h leaves, each threshold at most (Torr and
+// Zisserman 2000), or what it comes to when it reaches enough.
+func lossOf(h [9]float64, from, to []Point, threshold, enough float64) (loss float64) {
+	for i, p := range from {
+		loss += min(squared(&h, p, to[i]), threshold*threshold)
+		if !(loss < enough) {
+			break
+		}
+	}
+	return loss
+}
+
+// within marks and counts the pairs within threshold of h.
+func within(h [9]float64, from, to []Point, threshold float64, inliers []bool) (count int) {
+	for i, p := range from {
+		inliers[i] = squared(&h, p, to[i]) <= threshold*threshold
+		if inliers[i] {
+			count++
+		}
+	}
+	return count
+}
