@@ -65,8 +65,8 @@ type RealTally struct {
 	Read, Seen int
 	Errors     []float64 // Of the seen, px; along x alone where only that is said to hold.
 	Wrong      int       // More than 5 px off.
-	// Outside counts those farther off than three times the stated spread and the
-	// reading's own error, 1 px, together.
+	// Outside counts those farther off along either axis than three times what is stated of
+	// that axis and the reading's own error, 1 px, together.
 	Outside int
 	// Astray counts those of Wrong that are farther off than that.
 	Astray int
@@ -232,13 +232,15 @@ func (f *RealFigures) tallyOf(p place) *RealTally {
 
 // add counts a position seen where a person read one.
 func (t *RealTally) add(s seen, read [2]float64) {
-	e := math.Hypot(s.x-read[0], s.y-read[1])
-	if s.across || math.IsNaN(e) {
-		e = math.Abs(s.x - read[0])
+	dx, dy := s.x-read[0], s.y-read[1]
+	if s.across || math.IsNaN(dy) {
+		dy = 0 // Nothing is said of it.
 	}
+	e := math.Hypot(dx, dy)
 	t.Seen++
 	t.Errors = append(t.Errors, e)
-	wrong, outside := e > 5, e > 3*math.Hypot(s.sd, 1)
+	const reading = 1.0 // Its own error, px.
+	wrong, outside := e > 5, math.Abs(dx) > 3*math.Hypot(s.sd, reading) || math.Abs(dy) > 3*math.Hypot(s.sdY, reading)
 	if wrong {
 		t.Wrong++
 	}
