@@ -37,7 +37,7 @@ func changeSentence(d Definition, c *Change, tolerance float64, opts CompareOpti
 	fmt.Fprintf(&b, "%s: %s, %s; %s, %s.", verdictWords[c.Verdict], before, then, after, now)
 	interval := "95 % interval"
 	if c.widened() {
-		interval += ", widened for the measures judged together"
+		interval += ", widened for the measures judged together:"
 	}
 	fmt.Fprintf(&b, " Change %s %s (%s %s to %s); the smallest that counts is %s %s.",
 		write(c.Change.Value), unit, interval, write(c.AsJudged().Low), write(c.AsJudged().High), trimNumber(by*c.SmallestJudged(), most), unit)

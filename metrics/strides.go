@@ -173,7 +173,7 @@ func (a *analysis) reason(d Definition) string {
 	}
 	switch d.Name {
 	case QuartersToSide, PlacementOffsetFore, PlacementOffsetHind:
-		return "fores and hinds have to be placed in one clip (from the midline of one pair its two hooves land equally far by its making)"
+		return "fores and hinds must both be seen standing in one clip (from the midline of one pair its two hooves always land equally far)"
 	}
 	var missing []string
 	for _, l := range a.marksOf(d) {

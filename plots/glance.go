@@ -337,7 +337,7 @@ func (s steps) draw(c draw.Canvas, y vg.Length, longest float64) {
 	dimension(0, s.left.Value, y+15, traj.Left, "left "+left)
 	dimension(s.left.Value, total, y-15, traj.Right, "right "+right)
 	// Whoever reads "even" alone takes the steps to be so.
-	beside := "here if even"
+	beside := "lands here if even"
 	if !s.sure { // The picture shows means; how sure they are stands with them.
 		beside = "no sure difference"
 	}

@@ -430,10 +430,10 @@ func TestAHindExplainsHeadAndWithers(t *testing.T) {
 	if got, want := notes(traj.RightHind, -9), "fits the right hind||fits the right hind: the head nods with it|fits the right hind: withers the other way|||fits the right hind: goes with the withers"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
-	if got, want := notes(traj.RightHind, 9), "fits the right hind||fits the right hind: the head nods with it||||not judged: no proven sign of lameness"; got != want {
+	if got, want := notes(traj.RightHind, 9), "fits the right hind||fits the right hind: the head nods with it||||not judged: whether it goes with lameness is not known"; got != want {
 		t.Errorf("withers with the head: %q, want %q", got, want)
 	}
-	if got, want := notes(traj.RightFore, 9), "||||||not judged: no proven sign of lameness"; got != want {
+	if got, want := notes(traj.RightFore, 9), "||||||not judged: whether it goes with lameness is not known"; got != want {
 		t.Errorf("a fore: %q, want %q", got, want)
 	}
 }

@@ -474,7 +474,7 @@ func comparedRow(c *metrics.Comparison, q question, ch *metrics.Change) Row {
 }
 
 // notJudged stands beside what is uneven and only described.
-const notJudged = "not judged: no proven sign of lameness"
+const notJudged = "not judged: whether it goes with lameness is not known"
 
 // leans says which of two bars is the longer, where both go to one side; else nothing.
 func leans(b, a *Bar) string {
@@ -583,7 +583,7 @@ func Carried(rows []Row, visits ...*metrics.Summary) []string {
 	}
 	var out []string
 	if uneven(metrics.HeadLowDifference, metrics.HeadHighDifference) {
-		doubt := "The head is carried higher while a sore fore stands and rises more after it: the fore that is named is the one in doubt"
+		doubt := "The head is carried higher while a sore fore stands and rises more after it: the fore that is named is the one to look at"
 		if slices.ContainsFunc(visits, func(s *metrics.Summary) bool { return s.Limb.Undecided }) {
 			doubt += ", or the hind of its side"
 		}

@@ -60,12 +60,12 @@ type front struct {
 // rowsLegend explains the rows of a first page, a sentence or two a line. On which side a bar
 // goes stands in words beside it.
 var rowsLegend = []string{
-	"Bar: uneven, and more than sound horses are, which is the grey band. It goes to the side that is named beside it.",
-	"Line: 95 % interval; the true value is on it 19 times of 20. Even: all of it is in the band. Roughly even: it reaches a little out. Dashed: not settled.",
+	"Grey band: what sound horses show. Bar: more uneven than that, toward the side that is named beside it.",
+	"Thin line: where the true value lies 19 times in 20. Even: all of it is in the band. Roughly even: it reaches a little out. Dashed: too uncertain to say.",
 }
 
 // changesLegend explains what a comparison's rows have beside that.
-const changesLegend = "±: what chance and days can make, more where measures are judged together, less of one chosen before filming. A larger change counts."
+const changesLegend = "±: what chance and days can make. A larger change counts. It is wider for measures judged together, narrower for one chosen before filming."
 
 // paleLegend explains bars that another limb explains.
 const paleLegend = "Pale bar: no finding of its own; it fits the limb that is named beside it."

@@ -30,18 +30,22 @@ func consensus(from, to []Point, threshold float64) (h [9]float64, inliers []boo
 	}
 	a, b := framed(from, all), framed(to, all)
 	chance := rand.New(rand.NewPCG(1, 2))
+	solve := newFour(a, b)
 	least, turns := math.Inf(1), mostSamples
 	inliers = make([]bool, n)
+	fitted := make([]bool, n) // The pairs that h was fitted to.
 	for turn := 0; turn < turns; turn++ {
-		g, tells := throughFour(a, b, from, to, sampleOf(chance, n))
+		g, tells := solve.through(from, to, sampleOf(chance, n))
 		if !tells || !(lossOf(g, from, to, threshold, least) < least) {
 			continue
 		}
 		count := within(g, from, to, threshold, inliers)
+		clear(fitted)
 		if count >= 8 {
 			better := settled(g, from, to, inliers)
 			if lossOf(better, from, to, threshold, least) < lossOf(g, from, to, threshold, least) {
 				g = better
+				copy(fitted, inliers)
 				count = within(g, from, to, threshold, inliers)
 			}
 		}
@@ -54,8 +58,9 @@ func consensus(from, to []Point, threshold float64) (h [9]float64, inliers []boo
 		return h, nil, false
 	}
 	// As long as fitting it to the pairs within reach takes it nearer.
-	for within(h, from, to, threshold, inliers) >= 8 {
+	for within(h, from, to, threshold, inliers) >= 8 && !slices.Equal(inliers, fitted) {
 		g := settled(h, from, to, inliers)
+		copy(fitted, inliers)
 		loss := lossOf(g, from, to, threshold, least)
 		if !(loss < least) {
 			break
@@ -76,24 +81,34 @@ func sampleOf(chance *rand.Rand, n int) (four [4]int) {
 	return four
 }
 
-// throughFour returns the homography through four pairs, found between coordinates of size
-// one; it is not ok where they don't tell one.
-func throughFour(a, b framing, from, to []Point, four [4]int) (h [9]float64, ok bool) {
-	var rows [64]float64
-	var right [8]float64
-	for i, k := range four {
-		p, q := a.in(from[k]), b.in(to[k])
+// four finds homographies through four pairs, between coordinates of size one.
+type four struct {
+	a, b          framing
+	rows          *mat.Dense // 8 × 8.
+	right, solved *mat.VecDense
+	lu            mat.LU
+}
+
+func newFour(a, b framing) *four {
+	return &four{a: a, b: b, rows: mat.NewDense(8, 8, nil), right: mat.NewVecDense(8, nil), solved: mat.NewVecDense(8, nil)}
+}
+
+// through returns the homography through four pairs; it is not ok where they don't tell one.
+func (f *four) through(from, to []Point, pairs [4]int) (h [9]float64, ok bool) {
+	rows, right := f.rows.RawMatrix().Data, f.right.RawVector().Data
+	for i, k := range pairs {
+		p, q := f.a.in(from[k]), f.b.in(to[k])
 		copy(rows[16*i:], []float64{p.X, p.Y, 1, 0, 0, 0, -q.X * p.X, -q.X * p.Y})
 		copy(rows[16*i+8:], []float64{0, 0, 0, p.X, p.Y, 1, -q.Y * p.X, -q.Y * p.Y})
 		right[2*i], right[2*i+1] = q.X, q.Y
 	}
-	var solved mat.VecDense
-	if solved.SolveVec(mat.NewDense(8, 8, rows[:]), mat.NewVecDense(8, right[:])) != nil {
+	f.lu.Factorize(f.rows)
+	if f.lu.SolveVecTo(f.solved, false, f.right) != nil {
 		return h, false
 	}
 	g := [9]float64{8: 1}
-	copy(g[:], solved.RawVector().Data)
-	h = product(b.inverse(), product(g, a.matrix()))
+	copy(g[:], f.solved.RawVector().Data)
+	h = product(f.b.inverse(), product(g, f.a.matrix()))
 	if math.Abs(h[8]) < 1e-9 {
 		return h, false
 	}

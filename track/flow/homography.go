@@ -18,18 +18,19 @@ func settled(h [9]float64, from, to []Point, inliers []bool) [9]float64 {
 	for i := range g {
 		g[i] /= g[8]
 	}
-	began, normal, right := pull(g, a, b, from, to, inliers)
+	normal, right := mat.NewSymDense(8, nil), mat.NewVecDense(8, nil)
+	began := pull(g, a, b, from, to, inliers, normal, right)
 	sum := began
+	var chol mat.Cholesky
+	var step mat.VecDense
 	for range 20 {
-		var chol mat.Cholesky
-		var step mat.VecDense
 		if !chol.Factorize(normal) || chol.SolveVecTo(&step, right) != nil {
 			return h
 		}
 		for i := range 8 {
 			g[i] += step.AtVec(i)
 		}
-		sum, normal, right = pull(g, a, b, from, to, inliers)
+		sum = pull(g, a, b, from, to, inliers, normal, right)
 		if mat.Norm(&step, math.Inf(1)) < 1e-12 {
 			break
 		}
@@ -45,10 +46,10 @@ func settled(h [9]float64, from, to []Point, inliers []bool) [9]float64 {
 	return out
 }
 
-// pull returns the sum of squared distances that g leaves and the normal equations of its
-// first eight numbers, the ninth being 1. It is worked out in arrays: a frame has hundreds of
+// pull returns the sum of squared distances that g leaves, and writes the normal equations of its
+// first eight numbers, the ninth being 1, into normal and right. It is worked out in arrays: a frame has hundreds of
 // points.
-func pull(g [9]float64, a, b framing, from, to []Point, inliers []bool) (sum float64, normal *mat.SymDense, right *mat.VecDense) {
+func pull(g [9]float64, a, b framing, from, to []Point, inliers []bool, normal *mat.SymDense, right *mat.VecDense) (sum float64) {
 	var square [64]float64
 	var pulled [8]float64
 	for k, in := range inliers {
@@ -69,7 +70,9 @@ func pull(g [9]float64, a, b framing, from, to []Point, inliers []bool) (sum flo
 		}
 		sum += dx*dx + dy*dy
 	}
-	return sum, mat.NewSymDense(8, square[:]), mat.NewVecDense(8, pulled[:])
+	copy(normal.RawSymmetric().Data, square[:])
+	copy(right.RawVector().Data, pulled[:])
+	return sum
 }
 
 // framing shifts and shrinks points so that they lie about 0, a distance of 1 away.
