@@ -57,9 +57,6 @@ const (
 	DutyFactorFore     Name = "duty_factor_fore"
 	DutyFactorHind     Name = "duty_factor_hind"
 
-	// By how much the hind of each diagonal (in pace: lateral) pair lands after its fore, the
-	// side being the fore's. Positive: the right fore's hind lands later.
-
 	// How far outward of the line of travel each limb lands; negative: across the midline.
 	// Positive difference: the right lands further outward.
 	PlacementOffsetFore Name = "placement_offset_fore"

@@ -131,10 +131,9 @@ func TestNothingMeasuredNamesNoSide(t *testing.T) {
 
 func TestDisagreeingSignsAreSaid(t *testing.T) {
 	h := lame(false, map[Name]float64{HeadLowDifference: 40, HeadHighDifference: 40, WithersLowDifference: 4, StepTimingFore: 4})
-	runs, _ := h.runs(rand.New(rand.NewPCG(2, 7)), traj.Trot, passes(5, 5), 15)
+	runs, _ := h.runs(rand.New(rand.NewPCG(2, 8)), traj.Trot, passes(5, 5), 15)
 	f := mustSummarise(t, runs).Limb
-	_, other, said := strings.Cut(f.Sentence, "Other signs say otherwise: ")
-	if f.Limb != traj.RightFore || len(f.Disagree) == 0 || !said || !strings.Contains(other, "the right fore lands") {
+	if f.Limb != traj.RightFore || len(f.Disagree) == 0 || !strings.Contains(f.Sentence, "Other signs say otherwise: the right fore lands") {
 		t.Errorf("%+v", f)
 	}
 }

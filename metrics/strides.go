@@ -184,10 +184,8 @@ func (a *analysis) reason(d Definition) string {
 	if len(missing) > 0 {
 		return "not marked: " + strings.Join(missing, ", ")
 	}
-	if a.opts.Gait == traj.Walk {
-		if d.kind == "head" || d.kind == "withers" || d.kind == "croup" {
-			return "defined for trot and pace: at the walk low and high points do not belong to one limb's stance"
-		}
+	if a.opts.Gait == traj.Walk && (d.kind == "head" || d.kind == "withers" || d.kind == "croup") {
+		return "defined for trot and pace: at the walk low and high points do not belong to one limb's stance"
 	}
 	if len(a.Strides) == 0 {
 		return "no whole stride was seen: " + a.whyNoStride()

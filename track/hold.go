@@ -89,7 +89,7 @@ func (h *held) unborne(spots []spot, f int, aside, down float64, alone bool) (ou
 	borne := map[int]bool{}
 	for _, p := range spots {
 		d, sd, told := h.off(p, f)
-		if near := math.Hypot(d.X*down/aside, d.Y) <= down*h.sweep[p.beside][f].size+3*sd; told || alone {
+		if near := away(d, aside, down) <= down*h.sweep[p.beside][f].size+3*sd; told || alone {
 			borne[p.landmark] = borne[p.landmark] || told && near
 		}
 	}
@@ -102,13 +102,16 @@ func (h *held) unborne(spots []spot, f int, aside, down float64, alone bool) (ou
 	return out
 }
 
+// away returns how far d is, as far down as a landmark is that can move aside and down by so much.
+func away(d flow.Point, aside, down float64) float64 { return math.Hypot(d.X*down/aside, d.Y) }
+
 // nearest returns which of several landmarks lies nearest to its place in frame f, by how far
 // each can move aside and down, -1 where none is told.
 func (h *held) nearest(spots []spot, f int, aside, down float64, of []int) int {
 	best, least := -1, math.Inf(1)
 	for _, p := range spots {
 		d, _, told := h.off(p, f)
-		if off := math.Hypot(d.X*down/aside, d.Y); told && slices.Contains(of, p.landmark) && off < least {
+		if off := away(d, aside, down); told && slices.Contains(of, p.landmark) && off < least {
 			best, least = p.landmark, off
 		}
 	}

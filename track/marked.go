@@ -42,16 +42,20 @@ func (c *clip) marked(ctx context.Context, pair [2]traj.Landmark, seeds []seed) 
 		if err != nil {
 			return nil, fmt.Errorf("look at the mark of %s in frame %d: %w", m.Landmark, m.Frame, err)
 		}
-		if s != nil && s.endless {
+		if s == nil {
+			m.stands = false
+			continue
+		}
+		s.landmark, s.marked = m.Landmark, side
+		if s.endless {
 			ps.endless++
-			if s.landmark = m.Landmark; !s.ground && !c.turnsInSight(s.landmark) {
+			if !s.ground && !c.turnsInSight(s.landmark) {
 				// It stands in the print of a hoof of the pair in front.
 				s.cutLong(c.times, c.pace.LongestStanceS/(1+2*c.model.LastsSD), seeds)
 				s.endless = false
 			}
 		}
-		if m.stands = s != nil && !s.endless && len(s.seen) >= c.model.Fewest && s.lasts(c.times) >= c.model.ShortS; m.stands {
-			s.landmark, s.marked = m.Landmark, side
+		if m.stands = !s.endless && len(s.seen) >= c.model.Fewest && s.lasts(c.times) >= c.model.ShortS; m.stands {
 			ps.add(s)
 		}
 	}

@@ -401,14 +401,11 @@ func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, 
 		if err := c.pairUp(searches); err != nil {
 			return nil, err
 		}
-	}
-	if err := c.eachPair(ctx, searches, func(ctx context.Context, i int) error {
-		if t == nil {
-			return nil
+		if err := c.eachPair(ctx, searches, func(ctx context.Context, i int) error {
+			return c.findStanding(ctx, searches[i], t, seeds)
+		}); err != nil {
+			return nil, err
 		}
-		return c.findStanding(ctx, searches[i], t, seeds)
-	}); err != nil {
-		return nil, err
 	}
 	found, usual := make([][]*standing, len(searches)), c.usually(searches)
 	if err := c.eachPair(ctx, searches, func(ctx context.Context, i int) (err error) {

@@ -80,6 +80,15 @@ type seen struct {
 	marked        bool // A person put it there.
 }
 
+// off returns how far it lies from (x, y), px: down 0 where nothing is said of that.
+func (s seen) off(x, y float64) (dx, dy float64) {
+	dx, dy = s.x-x, s.y-y
+	if s.across || math.IsNaN(dy) {
+		dy = 0
+	}
+	return dx, dy
+}
+
 // readSignals returns the positions reported as seen. Index: frame.
 func readSignals(path string) (map[traj.Landmark]map[int]seen, error) {
 	file, err := os.Open(path)

@@ -232,10 +232,7 @@ func (f *RealFigures) tallyOf(p place) *RealTally {
 
 // add counts a position seen where a person read one.
 func (t *RealTally) add(s seen, read [2]float64) {
-	dx, dy := s.x-read[0], s.y-read[1]
-	if s.across || math.IsNaN(dy) {
-		dy = 0 // Nothing is said of it.
-	}
+	dx, dy := s.off(read[0], read[1])
 	e := math.Hypot(dx, dy)
 	t.Seen++
 	t.Errors = append(t.Errors, e)

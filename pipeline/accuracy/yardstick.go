@@ -170,8 +170,12 @@ func phaseOf(truth *scene.Truth, l traj.Landmark, at float64) (part string, stil
 
 // holdsMark reports whether a hoof is marked in the stance in which it stands at an instant.
 func holdsMark(positions map[int]seen, truth *scene.Truth, l traj.Landmark, at float64) bool {
+	stance := stanceAt(truth, l, at)
+	if stance == nil {
+		return false
+	}
 	for frame, s := range positions {
-		if t := truth.Times[frame]; s.marked && stanceAt(truth, l, t) != nil && stanceAt(truth, l, t) == stanceAt(truth, l, at) {
+		if s.marked && stanceAt(truth, l, truth.Times[frame]) == stance {
 			return true
 		}
 	}
@@ -196,10 +200,7 @@ func (p *partTally) addInView(followed, marked bool) {
 // addReported counts a position reported as seen.
 func (p *partTally) addReported(s seen, truth scene.Point) {
 	p.reported++
-	dx, dy := s.x-truth.X, s.y-truth.Y
-	if s.across || math.IsNaN(dy) {
-		dy = 0 // Nothing is said of it.
-	}
+	dx, dy := s.off(truth.X, truth.Y)
 	if math.Hypot(dx, dy) > 5 {
 		p.wrong++
 		if math.Abs(dx) <= 3*s.sd && (s.across || math.Abs(dy) <= 3*s.sdY) {

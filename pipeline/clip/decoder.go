@@ -277,6 +277,10 @@ func (d *decoder) next(ctx context.Context, p *picture) (at float64, err error) 
 	}
 }
 
+// promised returns the time that is promised of a picture that next says came at a time, s:
+// promised times are counted from the first frame that is promised.
+func (d *decoder) promised(at float64) float64 { return at + (d.base-d.firstPTS)/d.slowed }
+
 // small makes a copy of the picture just decoded: planes of YUV 4:2:0, of width ×
 // height.
 func (d *decoder) small(p *picture, width, height int, planes []byte) error {

@@ -47,8 +47,7 @@ func frames(ctx context.Context, info *Info, first, last int, wanted func(index 
 		if err != nil {
 			return fmt.Errorf("frame %d: %w", next, err)
 		}
-		// Promised times are counted from the first frame that is promised.
-		if nearest(info.Times, at+(d.base-d.firstPTS)/d.slowed) < next {
+		if nearest(info.Times, d.promised(at)) < next {
 			continue
 		}
 		if err := d.small(picture, planes.Width, planes.Height, planes.buffer); err != nil {

@@ -242,8 +242,7 @@ func (r *Reader) decodeCarefully(ctx context.Context, d *decoder, small *copier)
 		if err != nil {
 			return err
 		}
-		at += (d.base - d.firstPTS) / d.slowed // Promised times are counted from the first that is promised.
-		n := r.promisedAt(next, at)
+		n := r.promisedAt(next, d.promised(at))
 		if n < 0 {
 			r.damage.Extra++
 			r.free <- p

@@ -176,7 +176,7 @@ func (m *Maker) Frames() [2][2]int {
 // own. Frames that aren't wanted are passed over.
 func (m *Maker) Take(index int, picture clip.Planes, scale float64) {
 	for i, span := range m.Frames() {
-		if index < span[0] || index > span[1] {
+		if !inside(span, index) {
 			continue
 		}
 		piece := PieceOf(m.in.Horse.At(index), Span(m.in.Horse, m.in.WithersM), pieceWidth, pieceHeight)
@@ -204,6 +204,8 @@ func (m *Maker) closeUp(picture clip.Planes, piece Piece, index int, scale float
 	return p
 }
 
+func inside(span [2]int, frame int) bool { return frame >= span[0] && frame <= span[1] }
+
 // Read shows the frames of the clip to m, from the clip's file.
 func (m *Maker) Read(ctx context.Context) error {
 	spans := m.Frames()
@@ -211,10 +213,9 @@ func (m *Maker) Read(ctx context.Context) error {
 	if second[0] < first[0] {
 		first, second = second, first
 	}
-	in := func(f int, span [2]int) bool { return f >= span[0] && f <= span[1] }
 	// The stances are neighbours, so both are read in one go: decoding begins at a key frame,
 	// of which a second has one or two.
-	return clip.Frames(ctx, m.in.Info, first[0], second[1], func(f int) bool { return in(f, first) || in(f, second) },
+	return clip.Frames(ctx, m.in.Info, first[0], second[1], func(f int) bool { return inside(first, f) || inside(second, f) },
 		func(f int, picture clip.Planes) { m.Take(f, picture, 1) })
 }
 

@@ -36,20 +36,24 @@ func consensus(from, to []Point, threshold float64) (h [9]float64, inliers []boo
 	fitted := make([]bool, n) // The pairs that h was fitted to.
 	for turn := 0; turn < turns; turn++ {
 		g, tells := solve.through(from, to, sampleOf(chance, n))
-		if !tells || !(lossOf(g, from, to, threshold, least) < least) {
+		if !tells {
+			continue
+		}
+		loss := lossOf(g, from, to, threshold, least)
+		if !(loss < least) {
 			continue
 		}
 		count := within(g, from, to, threshold, inliers)
 		clear(fitted)
 		if count >= 8 {
 			better := settled(g, from, to, inliers)
-			if lossOf(better, from, to, threshold, least) < lossOf(g, from, to, threshold, least) {
-				g = better
+			if l := lossOf(better, from, to, threshold, loss); l < loss {
+				g, loss = better, l
 				copy(fitted, inliers)
 				count = within(g, from, to, threshold, inliers)
 			}
 		}
-		h, ok, least = g, true, lossOf(g, from, to, threshold, math.Inf(1))
+		h, ok, least = g, true, loss
 		// How likely a sample is of pairs that all agree.
 		clean := math.Pow(float64(count)/float64(n), 4)
 		turns = min(mostSamples, int(math.Ceil(math.Log(1-confidence)/math.Log1p(-min(clean, 1-1e-9)))))
@@ -108,14 +112,7 @@ func (f *four) through(from, to []Point, pairs [4]int) (h [9]float64, ok bool) {
 	}
 	g := [9]float64{8: 1}
 	copy(g[:], f.solved.RawVector().Data)
-	h = product(f.b.inverse(), product(g, f.a.matrix()))
-	if math.Abs(h[8]) < 1e-9 {
-		return h, false
-	}
-	for i := range h {
-		h[i] /= h[8]
-	}
-	return h, true
+	return normalised(product(f.b.inverse(), product(g, f.a.matrix())))
 }
 
 // squared returns the square of how far h takes p from q, px².

@@ -11,12 +11,9 @@ import (
 func settled(h [9]float64, from, to []Point, inliers []bool) [9]float64 {
 	a, b := framed(from, inliers), framed(to, inliers)
 	// Between coordinates of size one: b·h·a⁻¹.
-	g := product(b.matrix(), product(h, a.inverse()))
-	if math.Abs(g[8]) < 1e-9 {
+	g, ok := normalised(product(b.matrix(), product(h, a.inverse())))
+	if !ok {
 		return h
-	}
-	for i := range g {
-		g[i] /= g[8]
 	}
 	normal, right := mat.NewSymDense(8, nil), mat.NewVecDense(8, nil)
 	began := pull(g, a, b, from, to, inliers, normal, right)
@@ -46,9 +43,21 @@ func settled(h [9]float64, from, to []Point, inliers []bool) [9]float64 {
 	return out
 }
 
-// pull returns the sum of squared distances that g leaves, and writes the normal equations of its
-// first eight numbers, the ninth being 1, into normal and right. It is worked out in arrays: a frame has hundreds of
-// points.
+// normalised returns h divided by its last number; it is not ok where that is too near 0.
+func normalised(h [9]float64) (_ [9]float64, ok bool) {
+	last := h[8]
+	if math.Abs(last) < 1e-9 {
+		return h, false
+	}
+	for i := range h {
+		h[i] /= last
+	}
+	return h, true
+}
+
+// pull returns the sum of squared distances that g leaves, and writes the normal equations of
+// its first eight numbers, the ninth being 1, into normal and right. It is worked out in
+// arrays: a frame has hundreds of points.
 func pull(g [9]float64, a, b framing, from, to []Point, inliers []bool, normal *mat.SymDense, right *mat.VecDense) (sum float64) {
 	var square [64]float64
 	var pulled [8]float64
