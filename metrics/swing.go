@@ -246,29 +246,22 @@ func (f *flown) spreads() (sd, turned [3]float64) {
 	return sd, turned
 }
 
-// beyond returns what a standard deviation has beyond base.
-func beyond(base, sd float64) float64 { return math.Sqrt(max(0, sd*sd-base*base)) }
-
 // flightFit is a swing's path, metres: outward from the chord, and the height (index 0
 // and 1).
 type flightFit struct {
 	path   [2]*signal.LinearFit // Terms: sines.
 	u      []float64            // Index: sample. Its share of the swing.
-	turned [2][]float64         // Index: then sample. What its standard deviation has gained because the hoof turns.
+	turned [2][]float64         // Index: then sample. Its standard deviation, which is that of a hoof that turns.
 }
 
 // fit fits the hoof's outward departure from the chord and its height to what was seen
 // between off and on.
 //
-// The part of a sample's standard deviation that it has because the hoof turns is shared
-// by its neighbours, and by the limb's other swings: it is not averaged out.
+// A sample is off because the hoof turns: as much as its neighbours, and as those of the limb's
+// other swings. That is not averaged out.
 func (f flightSeen) fit(off, on, lead float64) (out flightFit, ok bool) {
 	var terms [][]float64
 	var values, sds [2][]float64
-	least := math.Inf(1) // The standard deviation of a sample that does not turn, px.
-	for _, p := range f.samples {
-		least = min(least, p.XSD)
-	}
 	for _, p := range f.samples {
 		u := (p.T - off) / (on - off)
 		way := progress(u, f.model.Ramp) + lead*math.Sin(math.Pi*u)
@@ -286,13 +279,21 @@ func (f flightSeen) fit(off, on, lead float64) (out flightFit, ok bool) {
 		} {
 			sd := math.Hypot(p.XSD*d.across, p.YSD*d.down)
 			values[q], sds[q] = append(values[q], d.value), append(sds[q], sd)
-			out.turned[q] = append(out.turned[q], beyond(math.Hypot(least*d.across, least*d.down), sd))
+			out.turned[q] = append(out.turned[q], sd)
+		}
+	}
+	// What gaps leave open is as large as it usually is.
+	for k := range swingTerms {
+		row := make([]float64, swingTerms)
+		row[k] = 1
+		terms = append(terms, row)
+		for q, usual := range [2]float64{f.model.OutwardM, f.model.HeightM} {
+			values[q], sds[q] = append(values[q], 0), append(sds[q], usual/sq(float64(k+1)))
 		}
 	}
 	for q := range out.path {
 		var err error
-		// A faint pull to 0 for terms that gaps leave open.
-		if out.path[q], err = signal.FitLinear(terms, values[q], sds[q], 1e-6); err != nil {
+		if out.path[q], err = signal.FitLinear(terms, values[q], sds[q], 0); err != nil {
 			return out, false
 		}
 	}

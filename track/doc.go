@@ -40,9 +40,11 @@
 // Where the mark lies in a stance follows from the clicks in it and from the appearances of
 // the hoof's other marks; how far clicks are off is told by how these disagree.
 //
-// In swing a hoof is followed from the stance before and from the one after it. Of the pair
-// that goes in front (fores toward the camera, hinds away from it) the place across the
-// picture counts where the two agree (status Across); of the pair behind nothing does.
+// In swing a hoof is followed from the stance before and from the one after it, as far as there
+// is a patch to follow: it turns, and what it looks like says little. Of the pair that goes in
+// front (fores toward the camera, hinds away from it) the place across the picture counts
+// (status Across) where the two agree, all the way of one that arrives at the other stance,
+// and for a moment beside the stance nearer to the camera; of the pair behind nothing does.
 //
 // Croup, withers and hips lie on the outline of the body, whose patch goes with what sways
 // and rolls beside it. A sweep that was led away from them between two marks goes through

@@ -255,7 +255,7 @@ func (fo *follower) read(m *advance) (cause string, err error) {
 func (fo *follower) byFrameBefore(m *advance) (cause string, err error) {
 	w, at := fo.base.Scaled(fo.pose.Scale), fo.pose.At
 	weigh, share := fo.weigh(m.from, fo.planeA, halvings(m.size), at, w, &fo.veil)
-	if share < 0.35*fo.share {
+	if share < 0.35*fo.share && !fo.landmark.IsHoof() {
 		return "the empty lane shows where it should be", nil
 	}
 	if err := fo.previous.Fill(fo.planeA, at, w, weigh); err != nil {
@@ -287,22 +287,19 @@ func (fo *follower) byFrameBefore(m *advance) (cause string, err error) {
 }
 
 // plausible says whether what was found looks and moves like the landmark, and how well its
-// place is known by it.
+// place is known by it. A hoof turns in the air and looks like itself nowhere for long: whether
+// it was followed is told by where that leads (inAir).
 func (fo *follower) plausible(m *advance) (cause string, err error) {
 	chain := m.chain
 	switch {
 	case !chain.OK:
 		return "patch could not be placed", nil
-	case chain.NCC < fo.model.LeastNCC:
+	case chain.NCC < fo.model.LeastNCC && !fo.landmark.IsHoof():
 		return "looks different from the frame before: hidden or blurred", nil
-	case chain.Agree < fo.model.LeastAgree:
+	case chain.Agree < fo.model.LeastAgree && !fo.landmark.IsHoof():
 		return "part of the patch is hidden", nil
 	case !(chain.At.X >= 0 && chain.At.Y >= 0 && chain.At.X <= float64(fo.clip.width-1) && chain.At.Y <= float64(fo.clip.height-1)):
 		return "left the picture", nil
-	}
-	ahead := fo.pose.At.Add(fo.velocity)
-	if dt := math.Abs(fo.clip.times[m.to] - fo.clip.times[m.from]); fo.landmark.IsHoof() && fo.sinceHome > 1 && chain.At.Dist(ahead) > fo.model.HoofJerk*m.size*max(dt, 1.0/60) {
-		return "a limb that came before it took its place", nil
 	}
 	m.pose = flow.Pose{At: chain.At, Scale: fo.pose.Scale * chain.Scale, Angle: fo.pose.Angle + chain.Angle}
 	if m.turn, m.home, err = fo.turning(fo.planeB, m.pose, m.size); err != nil {
@@ -334,7 +331,7 @@ func (fo *follower) byKey(m *advance) (cause string, err error) {
 		}
 	}
 	fo.keyTurn += m.turn
-	if !m.held && m.chain.NCC < fo.model.AloneNCC {
+	if !m.held && m.chain.NCC < fo.model.AloneNCC && !fo.landmark.IsHoof() {
 		return "no longer looks like itself: hidden or blurred", nil
 	}
 	fo.weak = !m.held || m.chain.NCC < fo.model.AloneNCC || m.chain.Agree < 0.6

@@ -19,12 +19,14 @@ func (c *clip) fuse(l traj.Landmark, forward, backward []estimate, standings []*
 		c.throughMarks(forward, 1)
 		c.throughMarks(backward, -1)
 	}
+	came := [2][]bool{c.arrived(forward, 1), c.arrived(backward, -1)}
 	for f := range n {
 		a, b := forward[f], backward[f]
 		if said := a.marked || a.cause == markedHidden || b.cause == markedHidden; said || !l.IsHoof() {
 			t.Samples[f], causes[f] = blend(a, b, c.mostOf(l), onOutline(l))
 		} else {
-			t.Samples[f], causes[f] = c.inAir(l, a, b, c.besideStance(f, stood))
+			once := c.oneSwing(f, stood)
+			t.Samples[f], causes[f] = c.inAir(l, c.leftOf(a, once && came[0][f], f, -1, stood), c.leftOf(b, once && came[1][f], f, 1, stood), once)
 		}
 	}
 	c.settleStanding(&t, standings)

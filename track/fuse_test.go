@@ -8,33 +8,34 @@ import (
 	"jogstrip/track/traj"
 )
 
-// A hoof that turns is followed by two sweeps, from the stance before and from
-// the stance after. What they say across the picture is believed where one of them
-// is sure and the other does not contradict it.
-// Of a hoof in the air that is believed to which following it from both sides leads.
+// A hoof that turns is followed by two sweeps, from the stance before and from the stance after.
+// It is believed to be where both lead, and else where one leads that is sure by itself.
 func TestHoofInTheAir(t *testing.T) {
 	c := &clip{model: &known, grows: true}
-	see := func(x, y, sd float64) estimate {
-		return estimate{at: flow.Point{X: x, Y: y}, variance: sd * sd, seen: true, quality: 0.8, size: 30}
+	see := func(x, y, sd float64, sure bool) flown {
+		return flown{estimate{at: flow.Point{X: x, Y: y}, variance: sd * sd, seen: true, quality: 0.8, size: 30}, sure}
 	}
-	lost := estimate{cause: "hidden"}
+	lost := flown{estimate: estimate{cause: "hidden"}}
 	for _, tt := range []struct {
-		name   string
-		l      traj.Landmark
-		a, b   estimate
-		beside bool
-		ok     bool
-		x      float64
+		name string
+		l    traj.Landmark
+		a, b flown
+		once bool
+		ok   bool
+		x    float64
 	}{
-		{"both lead to one place: nearer to the surer", traj.LeftFore, see(100, 50, 0.5), see(101, 55, 1), false, true, 100.2},
-		{"they lead to two places", traj.LeftFore, see(100, 50, 0.5), see(106, 50, 0.5), false, false, 0},
-		{"one alone", traj.LeftFore, see(100, 50, 0.5), lost, false, false, 0},
-		{"one alone, next to the stance", traj.LeftFore, see(100, 50, 0.3), lost, true, true, 100},
-		{"the same, hardly known", traj.LeftFore, see(100, 50, 2), lost, true, false, 0},
-		{"of the pair behind", traj.LeftHind, see(100, 50, 0.5), see(100, 50, 0.5), false, false, 0},
+		{"both lead to one place: nearer to the surer", traj.LeftFore, see(100, 50, 0.5, false), see(101, 55, 1, false), true, true, 100.2},
+		{"the same, with a stance hidden in between", traj.LeftFore, see(100, 50, 0.5, false), see(101, 55, 1, false), false, false, 0},
+		{"they lead to two places", traj.LeftFore, see(100, 50, 0.5, false), see(106, 50, 0.5, false), true, false, 0},
+		{"the same, one is sure", traj.LeftFore, see(100, 50, 0.5, true), see(106, 50, 0.5, false), true, true, 100},
+		{"the same, both are sure", traj.LeftFore, see(100, 50, 0.5, true), see(106, 50, 0.5, true), true, false, 0},
+		{"one alone", traj.LeftFore, see(100, 50, 0.5, false), lost, true, false, 0},
+		{"one alone, which is sure", traj.LeftFore, see(100, 50, 0.3, true), lost, true, true, 100},
+		{"the same, hardly known", traj.LeftFore, see(100, 50, 2, true), lost, true, false, 0},
+		{"of the pair behind", traj.LeftHind, see(100, 50, 0.5, true), see(100, 50, 0.5, true), true, false, 0},
 		{"neither sees it", traj.LeftFore, lost, lost, true, false, 0},
 	} {
-		got, cause := c.inAir(tt.l, tt.a, tt.b, tt.beside)
+		got, cause := c.inAir(tt.l, tt.a, tt.b, tt.once)
 		if ok := got.Status == traj.Across; ok != tt.ok || ok == (cause != "") {
 			t.Errorf("%s: %v (%s), want believed: %v", tt.name, got.Status, cause, tt.ok)
 			continue
@@ -42,9 +43,61 @@ func TestHoofInTheAir(t *testing.T) {
 		if !tt.ok {
 			continue
 		}
-		again, _ := c.inAir(tt.l, tt.b, tt.a, tt.beside)
+		again, _ := c.inAir(tt.l, tt.b, tt.a, tt.once)
 		if math.Abs(got.X-tt.x) > 1e-9 || !(got.SD > 0 && got.SDY > got.SD) || math.Abs(again.X-got.X) > 1e-9 {
 			t.Errorf("%s: at x = %g ± %.2f px, %.2f down (the other way round %g): want %g", tt.name, got.X, got.SD, got.SDY, again.X, tt.x)
+		}
+	}
+}
+
+// A sweep is sure of a swing where it arrives at the stance at its end, and where it has left the
+// nearer stance for a moment only. Frames are 20 ms apart; the horse comes toward the camera.
+func TestSureOfASwing(t *testing.T) {
+	c := &clip{model: &known, pace: &known.Trot, grows: true}
+	const frames = 65
+	for f := range frames {
+		c.times = append(c.times, 0.02*float64(f))
+	}
+	seed := func(beside float64) estimate {
+		return estimate{seen: true, found: true, arrived: true, beside: flow.Point{X: beside}, size: 30}
+	}
+	follow := func(lost int, beside float64) (sweep []estimate, stood []bool) {
+		sweep, stood = make([]estimate, frames), make([]bool, frames)
+		for f := range sweep {
+			sweep[f] = estimate{seen: f != lost, size: 30}
+		}
+		for _, f := range []int{10, 30, 64} {
+			sweep[f], stood[f] = seed(beside), true
+		}
+		return sweep, stood
+	}
+	for _, tt := range []struct {
+		name   string
+		lost   int     // Frame in which the sweep sees nothing.
+		beside float64 // px, where it arrives.
+		step   int
+		frame  int
+		came   bool
+		sure   bool // Of leftOf, in that frame.
+	}{
+		{"forward, it arrives", -1, 3, 1, 20, true, true},
+		{"forward, it arrives beside", -1, 6, 1, 20, false, false},
+		{"forward, it was lost on the way", 25, 3, 1, 20, false, false},
+		{"before the first stance it came from nowhere", -1, 3, 1, 5, false, false},
+		{"backward, it arrives", -1, 3, -1, 20, true, true},
+		{"backward, lost, but a moment beside the nearer stance", 15, 3, -1, 25, false, true},
+		{"backward, lost, and long after it left", 11, 3, -1, 14, false, false},
+	} {
+		sweep, stood := follow(tt.lost, tt.beside)
+		came := c.arrived(sweep, tt.step)[tt.frame]
+		if got := c.leftOf(sweep[tt.frame], came, tt.frame, -tt.step, stood); came != tt.came || got.sure != tt.sure {
+			t.Errorf("%s: came %v, sure %v; want %v, %v", tt.name, came, got.sure, tt.came, tt.sure)
+		}
+	}
+	_, stood := follow(-1, 0)
+	for frame, want := range map[int]bool{20: true, 40: false} { // 0.4 s and 0.68 s lie between the stances.
+		if got := c.oneSwing(frame, stood); got != want {
+			t.Errorf("frame %d: one swing only: %v, want %v", frame, got, want)
 		}
 	}
 }

@@ -135,6 +135,9 @@ func (fo *follower) match(a, b flow.Gray, o image.Point, at flow.Point, w flow.W
 		return flow.Point{}, false, err
 	}
 	p := bestPlace(s, nil)
+	if fo.landmark.IsHoof() {
+		return flow.Point{X: float64(p.x - inner.Min.X), Y: float64(p.y - inner.Min.Y)}, true, nil
+	}
 	if p.score < fo.model.LeastNCC || p.score-rival(s, p, 0.35*w.Size()) < fo.model.SearchMargin {
 		return flow.Point{}, false, nil
 	}

@@ -88,7 +88,6 @@ func (s *sweep) run(ctx context.Context, progress func()) error {
 		if err := s.clip.hands.together(len(s.followers), func(i int) error { return s.take(i, f, f == first, growth, claims[i], wasOn[i]) }); err != nil {
 			return err
 		}
-		s.separate(f)
 		for i, fo := range s.followers {
 			if wasOn[i] && !fo.on && s.out[i][f].cause != "" {
 				s.doubt(i, f)
@@ -218,30 +217,6 @@ func (s *sweep) claimed(fo *follower) []flow.Point {
 		}
 	}
 	return out
-}
-
-// separate ends followers that have come to sit on one place: the one that has
-// gone farther without a mark or a stance to stand on has moved over to the
-// other; where neither has, the one that looks less like itself.
-func (s *sweep) separate(f int) {
-	for i, a := range s.followers {
-		for j := i + 1; j < len(s.followers); j++ {
-			b := s.followers[j]
-			if !a.on || !b.on || !a.landmark.IsHoof() || !b.landmark.IsHoof() || s.out[i][f].marked || s.out[j][f].marked {
-				continue
-			}
-			near := 0.3 * min(a.size(), b.size())
-			if a.pose.At.Dist(b.pose.At) > near {
-				continue
-			}
-			loser, k, other := a, i, b
-			if b.sinceHome > a.sinceHome || b.sinceHome == a.sinceHome && b.quality < a.quality {
-				loser, k, other = b, j, a
-			}
-			loser.lose(fmt.Sprintf("in one place with %s", other.landmark.Words()))
-			s.out[k][f] = estimate{cause: loser.cause}
-		}
-	}
 }
 
 // growth returns how much the horse grew over the last step, from the landmarks

@@ -61,9 +61,6 @@ type Tracking struct {
 	// FarOff is by how much less alike than it must be a place may look after some steps of
 	// registering, to be worth more of them. Judged.
 	FarOff float64
-	// HoofJerk is by how much the speed of a hoof may change from one frame to the next, sides
-	// of its patch a second. Derived: some 2.5 m/s.
-	HoofJerk float64
 	// MostSD is the spread, px, beyond which a hoof does not count as seen; a landmark of the
 	// body, which is large, may be twice as vague. Derived: an error of 5 px is then three times
 	// the spread.
@@ -313,7 +310,8 @@ type Tracking struct {
 	SwingSD float64
 	// SwingDown is the same down the picture. Derived: half a hoof.
 	SwingDown float64
-	// BesideS is how far from a stance one way of following is believed alone, s. Judged.
+	// BesideS is for how long following a hoof from its stance nearer to the camera is believed
+	// alone, s. Judged: half of a swing.
 	BesideS float64
 }
 
@@ -351,7 +349,7 @@ func usualTracking() Tracking {
 		LeastNCC: 0.70, LeastAgree: 0.45, AloneNCC: 0.85, KeyNCC: 0.80, AnchorNCC: 0.85, OutlineNCC: 0.94,
 		EdgeHold: 0.10, SearchNCC: 0.80, SearchMargin: 0.10, RepeatNCC: 0.90, TrialFrames: 4, SearchForS: 3.0,
 		ScaleStraySD: 0.02, AngleStraySD: 0.04, RegisterFloor: 0.03, SurelyFound: 0.7, Surer: 0.8, FarOff: 0.25,
-		HoofJerk: 21.0, MostSD: 1.5,
+		MostSD:     1.5,
 		CroupShare: 0.4, HipReach: 0.072, ShoulderReach: 0.21, ShoulderAside: 0.08, HeadAside: 0.21, HeadNods: 0.53, TurnShare: 0.015, CommonLimit: 20, SwayS: 0.35, CroupAside: 0.03, CroupDown: 0.012, OutlineAside: 0.045,
 		LeastBetweenS: 0.3, VagueTrunk: 0.1, LeadS: 0.4, TrunkStrays: 0.3, PathSD: 0.04,
 		LeastRate: 20, HoofHalf: 0.056, LimbShare: 1.5, SearchAcross: 1.8, SearchDown: 1.2, LookNCC: 0.5,
@@ -365,6 +363,6 @@ func usualTracking() Tracking {
 		ShortestStep: 0.17, LongestStep: 0.85, LongestDuty: 0.8, LongStance: 1.5, LeastLike: 0.75, RivalNCC: 0.04, LeastFill: 0.5,
 		LeastWorth: 0.5, MarkedWorth: 4.0, MissedStep: 0.8, MostMissed: 12, OffStepSD: 0.12, LandingSD: 0.04,
 		LastsSD: 0.15, FarOffBeat: 0.3, MostFound: 0.6, ClearlyBest: 1.0,
-		SwingApart: 0.15, SwingSD: 0.03, SwingDown: 0.5, BesideS: 0.05,
+		SwingApart: 0.15, SwingSD: 0.03, SwingDown: 0.5, BesideS: 0.2,
 	}
 }
