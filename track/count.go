@@ -77,13 +77,10 @@ func count(all []*standing, times []float64, pace *errormodel.Pace, m *errormode
 			best = t
 		}
 	}
-	best = best.settled(all, times, pace)
 	best.of = slices.Clone(best.of)
-	best.dropOffBeat(all, times)
 	for i := range tried {
 		if tried[i].worth > best.worth-m.ClearlyBest {
-			o := tried[i].settled(all, times, pace)
-			best.agree(&o, all)
+			best.agree(&tried[i], all)
 		}
 	}
 	// Somebody must have said of one at least whose it is.
@@ -95,24 +92,6 @@ func count(all []*standing, times []float64, pace *errormodel.Pace, m *errormode
 		best.fillIn(all, times)
 	}
 	return best, sure
-}
-
-// settled returns the choice that is best where a step takes as long as the stances chosen
-// say themselves: a step that does not fit its own stances is no rhythm of theirs.
-func (c *chain) settled(all []*standing, times []float64, pace *errormodel.Pace) chain {
-	out := *c
-	for range 5 {
-		_, step, ok := out.rhythm(all, times)
-		if !ok {
-			break
-		}
-		again := countAt(all, times, step, pace, c.model)
-		if again.worth < out.worth || again.step == out.step {
-			break
-		}
-		out = again
-	}
-	return out
 }
 
 // begins returns when it began to stand and the standard deviation of that, s: after it was
@@ -170,34 +149,6 @@ func usual(all []*standing, times []float64) float64 {
 	}
 	slices.Sort(whole)
 	return whole[3*len(whole)/4] // Something may have hidden a part of the shorter ones.
-}
-
-// dropOffBeat takes out stances that nobody marked and that come far off where the others
-// of the same side say.
-func (c *chain) dropOffBeat(all []*standing, times []float64) {
-	lasts := usual(all, times)
-	for k := 0; k < len(c.of); k++ {
-		own := c.of[k]
-		if all[own.index].marked >= 0 {
-			continue
-		}
-		var beats, landings []float64
-		for j, o := range c.of {
-			if j != k && o.side == own.side {
-				t, _ := all[o.index].landing(times, lasts)
-				beats, landings = append(beats, float64(o.beat)), append(landings, t)
-			}
-		}
-		if len(beats) < 2 || slices.Max(beats) == slices.Min(beats) {
-			continue
-		}
-		a, b := stat.LinearRegression(beats, landings, nil, false)
-		at, sd := all[own.index].landing(times, lasts)
-		if math.Abs(at-a-b*float64(own.beat)) > c.model.FarOffBeat*c.step+2*(sd-c.model.LandingSD) {
-			c.of = slices.Delete(c.of, k, k+1)
-			k--
-		}
-	}
 }
 
 // agree cuts c to the stances of which o says nothing else: which side they are, and how

@@ -74,19 +74,6 @@ func TestCount(t *testing.T) {
 	}
 }
 
-// A step that is tried and lies beside that of the stances chosen comes to theirs.
-func TestSettled(t *testing.T) {
-	const step = 0.56
-	all, times, _ := walk(10, step, 0.5, []int{1, 2, 4, 5}, nil)
-	for _, tried := range []float64{0.9 * step, 0.95 * step, 1.05 * step, 1.1 * step} {
-		at := countAt(all, times, tried, &known.Walk, &known)
-		got := at.settled(all, times, &known.Walk)
-		if len(got.of) != len(all) || got.step < 0.99*step || got.step > 1.01*step || got.worth < at.worth {
-			t.Errorf("a step of %.3f s comes to %.3f with %d of %d stances, worth %.2f, before %.2f", tried, got.step, len(got.of), len(all), got.worth, at.worth)
-		}
-	}
-}
-
 // Where what was found says little, nothing is counted wrong: half and twice the stride
 // are not among what comes out as sure.
 func TestCountNeverHalvesNorDoubles(t *testing.T) {

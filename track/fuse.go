@@ -15,10 +15,6 @@ func (c *clip) fuse(l traj.Landmark, forward, backward []estimate, standings []*
 	t := traj.Track{Landmark: l, Samples: make([]traj.Sample, n)}
 	causes := make([]string, n)
 	stood := stoodIn(l, n, standings)
-	if onOutline(l) {
-		c.throughMarks(forward, 1)
-		c.throughMarks(backward, -1)
-	}
 	came := [2][]bool{c.arrived(forward, 1), c.arrived(backward, -1)}
 	for f := range n {
 		a, b := forward[f], backward[f]
@@ -121,36 +117,6 @@ func tracked(p flow.Point, own float64, sway spread, quality, most float64) (tra
 		return traj.Gone(), "too uncertain: it no longer looks as it was marked"
 	}
 	return s, ""
-}
-
-// throughMarks leads a sweep of a landmark on the outline through all its marks. Seen from
-// behind, what is followed sways against the landmark, once a stride; a sweep that followed
-// it without a break from one mark to the next and arrives beside that one has been led away
-// gradually. step is the sweep's direction.
-func (c *clip) throughMarks(sweep []estimate, step int) {
-	from := -1 // The mark from which on it was followed; -1: none.
-	f := 0
-	if step < 0 {
-		f = len(sweep) - 1
-	}
-	for ; f >= 0 && f < len(sweep); f += step {
-		e := &sweep[f]
-		switch {
-		case !e.seen:
-			from = -1
-			continue
-		case !e.marked:
-			continue
-		}
-		if away := math.Hypot(e.beside.X, e.beside.Y); from >= 0 && e.arrived && away <= c.model.HipReach*e.size {
-			for g := from + step; g != f; g += step {
-				u := (c.times[g] - c.times[from]) / (c.times[f] - c.times[from])
-				p := &sweep[g]
-				p.at = p.at.Sub(flow.Point{X: e.beside.X * easing(u), Y: e.beside.Y * easing(u)})
-			}
-		}
-		from = f
-	}
 }
 
 // commonest returns the cause that most frames share; the earlier on a tie.

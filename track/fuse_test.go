@@ -166,54 +166,6 @@ func TestBlendOfTwoSweeps(t *testing.T) {
 	}
 }
 
-// A sweep that sways away from the croup as the hindquarters roll arrives beside the next
-// mark by as much. It is led through both marks; one that was lost in between is left alone,
-// and so is one that arrives farther off than a horse can sway.
-func TestSweepsGoThroughMarks(t *testing.T) {
-	times := make([]float64, 13)
-	truth := make([]flow.Point, 13)
-	for f := range times {
-		times[f] = float64(f) / 60
-		truth[f] = flow.Point{X: 300 + float64(f), Y: 200 - 3*math.Sin(float64(f)/4)}
-	}
-	c := &clip{times: times, model: &known}
-	const marked = 12
-	follow := func(sway float64, lost int) []estimate {
-		out := make([]estimate, len(times))
-		for f := range out {
-			away := sway * (1 - math.Cos(math.Pi*float64(f)/marked)) / 2
-			out[f] = estimate{seen: f != lost, at: truth[f].Add(flow.Point{X: away}), size: 200}
-		}
-		out[0].marked = true
-		out[marked].marked, out[marked].arrived, out[marked].beside, out[marked].at = true, true, flow.Point{X: sway}, truth[marked]
-		return out
-	}
-	worst := func(sweep []estimate) (off float64) {
-		for f, e := range sweep {
-			if e.seen {
-				off = max(off, e.at.Dist(truth[f]))
-			}
-		}
-		return off
-	}
-	for _, tt := range []struct {
-		name string
-		sway float64
-		lost int
-		off  [2]float64 // Least and most that the worst place is off, px.
-	}{
-		{"sways by 8 px", 8, -1, [2]float64{0, 1e-9}},
-		{"is lost on the way", 8, 6, [2]float64{7, 8}},
-		{"arrives on another horse", 40, -1, [2]float64{38, 40}},
-	} {
-		sweep := follow(tt.sway, tt.lost)
-		c.throughMarks(sweep, 1)
-		if got := worst(sweep); got < tt.off[0] || got > tt.off[1] {
-			t.Errorf("%s: the worst place is %.1f px off, want %g to %g", tt.name, got, tt.off[0], tt.off[1])
-		}
-	}
-}
-
 // A hoof's patch that shrinks by more than the horse does is turned, or is another
 // thing: neither makes its place surer.
 func TestErrorsShrinkOnlyAsTheHorseDoes(t *testing.T) {

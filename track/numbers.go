@@ -62,6 +62,3 @@ func parallel(a, b float64) float64 {
 	}
 	return a * b / (a + b)
 }
-
-// easing rises from 0 to 1 with u as half a stride's sway does.
-func easing(u float64) float64 { return (1 - math.Cos(math.Pi*u)) / 2 }

@@ -32,7 +32,6 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 		return err
 	}
 	st.meet(all, pair, seeds)
-	all = st.absorb(all, &ps.models, seeds)
 	st.passed(all)
 	fills := math.Inf(1)
 	for _, s := range known {
@@ -201,33 +200,6 @@ func middling(all []*standing, times []float64) float64 {
 		return math.Inf(1)
 	}
 	return median(whole)
-}
-
-// absorb takes out the marked stances that are but a moment before or after another that
-// nobody marked, near it and with no time for a swing in between: it is the hoof as it
-// comes or goes, and the other is its stance. The marks in it, of seeds, do not stand and
-// are no models of how it looks there.
-func (st *stander) absorb(all []*standing, models *[2][]model, seeds []seed) []*standing {
-	times := st.clip.times
-	return slices.DeleteFunc(all, func(m *standing) bool {
-		if m.marked < 0 {
-			return false
-		}
-		for _, s := range all {
-			if s.marked >= 0 || s.never[m.marked] || s.like[m.marked] < st.model.LikeMarked || m.lasts(times) > s.lasts(times)/2 || s.apart(m, times) > st.clip.pace.ShortestSwingS || s.mean().Dist(m.mean()) > s.size {
-				continue
-			}
-			s.marked = m.marked
-			for i := range seeds {
-				if seeds[i].Landmark == m.landmark && seeds[i].Frame >= m.first() && seeds[i].Frame <= m.last() {
-					seeds[i].stands = false
-				}
-			}
-			models[m.marked] = slices.DeleteFunc(models[m.marked], func(o model) bool { return o.frame >= m.first() && o.frame <= m.last() })
-			return true
-		}
-		return false
-	})
 }
 
 // passed forgets the ends of stances that can't be ends: no other hoof of the pair stood
