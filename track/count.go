@@ -60,27 +60,13 @@ func (c *chain) holds(i int) int {
 }
 
 // count returns which stances are those of the pair, which side each is and at which
-// step it comes. all is in the order of time. What another rhythm says otherwise that fits
-// about as well is not told; sure is false where too little is left. The marked stances keep
-// their sides then, and only they count.
+// step it comes. all is in the order of time. sure is false where too few are found; the
+// marked stances keep their sides then, and only they count.
 func count(all []*standing, times []float64, pace *errormodel.Pace, m *errormodel.Tracking) (best chain, sure bool) {
 	const ratio = 1.02
-	var tried []chain
 	for step := m.ShortestStep; step <= m.LongestStep; step *= ratio {
-		tried = append(tried, countAt(all, times, step, pace, m))
-	}
-	if len(tried) == 0 {
-		return chain{}, false
-	}
-	for _, t := range tried {
-		if t.worth > best.worth || best.of == nil {
+		if t := countAt(all, times, step, pace, m); t.worth > best.worth || best.of == nil {
 			best = t
-		}
-	}
-	best.of = slices.Clone(best.of)
-	for i := range tried {
-		if tried[i].worth > best.worth-m.ClearlyBest {
-			best.agree(&tried[i], all)
 		}
 	}
 	// Somebody must have said of one at least whose it is.
@@ -149,42 +135,6 @@ func usual(all []*standing, times []float64) float64 {
 	}
 	slices.Sort(whole)
 	return whole[3*len(whole)/4] // Something may have hidden a part of the shorter ones.
-}
-
-// agree cuts c to the stances of which o says nothing else: which side they are, and how
-// many steps after each other they come. Of several such stretches it is the one with most
-// marked stances, then with most of all.
-func (c *chain) agree(o *chain, all []*standing) {
-	type stretch struct{ from, to, marked int } // to is behind the last.
-	var best, now stretch
-	apart, sure := 0, 0 // Of the beats, in this stretch; behind the last stance that both hold.
-	end := func(to int) {
-		now.to = to
-		if now.marked > best.marked || now.marked == best.marked && now.to-now.from > best.to-best.from {
-			best = now
-		}
-		now = stretch{from: to}
-	}
-	held := false // Whether this stretch has a stance that both hold.
-	for k, own := range c.of {
-		if j := o.holds(own.index); j >= 0 {
-			off, same := own.beat-o.of[j].beat, own.side == o.of[j].side
-			if held && (!same || off != apart) {
-				end(sure)
-				now.from, held = k, false
-			}
-			if !same {
-				now = stretch{from: k + 1}
-				continue
-			}
-			held, apart, sure = true, off, k+1
-		}
-		if all[own.index].marked >= 0 {
-			now.marked++
-		}
-	}
-	end(len(c.of))
-	c.of = c.of[best.from:best.to]
 }
 
 // rhythm returns when beat 0 is expected and how long a step takes, s; ok is false where

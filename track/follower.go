@@ -25,8 +25,7 @@ type follower struct {
 	velocity   flow.Point // px a frame, in the sweep's direction.
 	variance   float64    // Of the position along each axis, px².
 	quality    float64
-	gone       int // Frames since it was lost.
-	weak       bool
+	gone       int         // Frames since it was lost.
 	anchored   bool        // In the latest frame it looks as it was marked.
 	home       *appearance // At the latest mark or stance found again.
 	keyTurn    float64     // Variance that turning has added since the key appearance, px².
@@ -35,7 +34,6 @@ type follower struct {
 	sinceHome  int     // Frames.
 	unmasked   bool    // The empty lane is of no help.
 	share      float64 // Of the patch that is not lane, at the latest mark.
-	trial      int     // Frames for which a re-found place still has to prove itself.
 
 	key     appearance
 	anchors []*appearance
@@ -70,7 +68,6 @@ func (fo *follower) lose(cause string) {
 		fo.gone = 0
 		fo.on = false
 		fo.cause = cause
-		fo.trial = 0
 	} else if cause == markedHidden {
 		fo.cause = cause
 	}
@@ -112,7 +109,7 @@ func (fo *follower) start(m seed) error {
 	fo.lastScale = 0
 	fo.velocity = flow.Point{}
 	fo.variance = m.SD * m.SD
-	fo.quality, fo.gone, fo.trial, fo.weak = 1, 0, 0, false
+	fo.quality, fo.gone = 1, 0
 	fo.started, fo.on, fo.cause = true, true, ""
 	rect := rectAround(at, w, w.Size()/2+6)
 	g, o, _, err := fo.clip.spool.region(m.Frame, rect, nil)
@@ -334,7 +331,6 @@ func (fo *follower) byKey(m *advance) (cause string, err error) {
 	if !m.held && m.chain.NCC < fo.model.AloneNCC && !fo.landmark.IsHoof() {
 		return "no longer looks like itself: hidden or blurred", nil
 	}
-	fo.weak = !m.held || m.chain.NCC < fo.model.AloneNCC || m.chain.Agree < 0.6
 	return "", nil
 }
 
@@ -383,7 +379,6 @@ func (fo *follower) keep(m *advance) error {
 			}
 		}
 	}
-	fo.trial = max(0, fo.trial-1)
 	return nil
 }
 

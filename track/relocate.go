@@ -117,37 +117,26 @@ func (fo *follower) relocate(plane flow.Plane, pose flow.Pose, variance, size fl
 	if fo.landmark.IsHoof() {
 		return relocation{}, nil
 	}
-	scales := []float64{1}
-	if sd := math.Sqrt(variance); sd > 0.04*size {
-		// Scale has drifted along with place.
-		scales = []float64{1, 0.87, 1.15}
-	}
 	alike := fo.model.AnchorNCC
 	if onOutline(fo.landmark) && fo.landmark != traj.Croup {
 		alike = fo.model.OutlineNCC
 	}
 	var all []relocation
 	for _, m := range fo.bestAnchors(fo.anchors, pose, size) {
-		for _, k := range scales {
-			p := pose
-			p.Scale *= k
-			var r relocation
-			var ok bool
-			if k == 1 && m == fo.home && home != nil {
-				r, ok = *home, true
-			} else {
-				var err error
-				if r, ok, err = fo.anchor(m, plane, p, size, alike); err != nil {
-					return relocation{}, err
-				}
+		var r relocation
+		var ok bool
+		if m == fo.home && home != nil {
+			r, ok = *home, true
+		} else {
+			var err error
+			if r, ok, err = fo.anchor(m, plane, pose, size, alike); err != nil {
+				return relocation{}, err
 			}
-			// The farther it would jump, the more alike it must be.
-			d := r.At.Dist(pose.At)
-			if !ok || r.NCC < alike+0.08*ramp(d/size, 0.01, 0.08) || r.Agree < 0.55 || d > 1+3*math.Sqrt(variance+r.variance) {
-				continue
-			}
+		}
+		// The farther it would jump, the more alike it must be.
+		d := r.At.Dist(pose.At)
+		if ok && r.NCC >= alike+0.08*ramp(d/size, 0.01, 0.08) && r.Agree >= 0.55 && d <= 1+3*math.Sqrt(variance+r.variance) {
 			all = append(all, r)
-			break // One scale does.
 		}
 	}
 	return agreed(all), nil

@@ -234,7 +234,7 @@ func (fo *follower) found(g int, pose flow.Pose, variance, size float64) {
 	fo.pose, fo.lastScale, fo.velocity = pose, 0, flow.Point{}
 	fo.variance = variance
 	fo.quality = 0.6
-	fo.gone, fo.trial = 0, fo.model.TrialFrames
+	fo.gone = 0
 	fo.on, fo.cause = true, ""
 	fo.key, fo.keyTurn = appearance{template: t, frame: g, at: pose.At, scale: pose.Scale, variance: fo.variance}, 0
 }

@@ -3,7 +3,6 @@ package track
 import (
 	"context"
 	"fmt"
-	"math"
 	"slices"
 	"sync"
 
@@ -23,13 +22,10 @@ type estimate struct {
 	marked   bool
 	arrived  bool       // On a mark or stance found again: the sweep had followed the landmark up to it.
 	beside   flow.Point // From where it had arrived, px.
-	claimed  float64    // With which variance, px².
 	cause    string     // Why it is not seen.
 	size     float64    // Side of the patch, px.
 	found    bool       // A stance that was found again starts here.
 	anchored bool       // It looked as it was marked.
-	weak     bool       // Seen, but not against an older appearance, or barely.
-	trial    bool       // Re-found a moment ago; stands only if it can be followed on.
 }
 
 // sweep follows all landmarks in one direction of time, frame by frame.
@@ -73,7 +69,6 @@ func newSweep(c *clip, landmarks []traj.Landmark, seeds []seed, dir int) *sweep 
 func (s *sweep) run(ctx context.Context, progress func()) error {
 	n := len(s.clip.times)
 	first, last := s.ends(n)
-	wasOn := make([]bool, len(s.followers))
 	claims := make([][]flow.Point, len(s.followers))
 	growth := 1.0 // Of the horse in the picture over the last step.
 	for f := first; ; f += s.dir {
@@ -85,14 +80,8 @@ func (s *sweep) run(ctx context.Context, progress func()) error {
 		for i, fo := range s.followers {
 			claims[i] = s.claimed(fo)
 		}
-		if err := s.clip.hands.together(len(s.followers), func(i int) error { return s.take(i, f, f == first, growth, claims[i], wasOn[i]) }); err != nil {
+		if err := s.clip.hands.together(len(s.followers), func(i int) error { return s.take(i, f, f == first, growth, claims[i]) }); err != nil {
 			return err
-		}
-		for i, fo := range s.followers {
-			if wasOn[i] && !fo.on && s.out[i][f].cause != "" {
-				s.doubt(i, f)
-			}
-			wasOn[i] = fo.on
 		}
 		growth = s.growth(growth)
 		progress()
@@ -110,9 +99,8 @@ func (s *sweep) ends(n int) (first, last int) {
 	return 0, n - 1
 }
 
-// take takes the i-th follower into frame f and keeps what it knows there. wasOn is whether it
-// followed its landmark in the frame before.
-func (s *sweep) take(i, f int, first bool, growth float64, claimed []flow.Point, wasOn bool) error {
+// take takes the i-th follower into frame f and keeps what it knows there.
+func (s *sweep) take(i, f int, first bool, growth float64, claimed []flow.Point) error {
 	fo := s.followers[i]
 	if fo.on && s.rests[i][f] {
 		fo.lose("")
@@ -122,36 +110,7 @@ func (s *sweep) take(i, f int, first bool, growth float64, claimed []flow.Point,
 		return fmt.Errorf("follow %s into frame %d: %w", fo.landmark, f, err)
 	}
 	s.out[i][f] = e
-	if wasOn && !fo.on || e.marked || e.found {
-		s.doubt(i, f)
-	}
 	return nil
-}
-
-// doubt takes back what a follower lost in frame f had claimed just before: the
-// frames in which it was still on trial, and those in which it was already
-// weakening, because what hides a landmark drags the patch along before it is
-// noticed. A mark in frame f that it missed does the same.
-func (s *sweep) doubt(i, f int) {
-	e := s.out[i][f]
-	jump := math.Hypot(e.beside.X, e.beside.Y)
-	if (e.marked || e.found) && jump <= 2+3*math.Sqrt(e.claimed+e.variance) {
-		return
-	}
-	cause := e.cause
-	switch {
-	case e.marked:
-		cause = fmt.Sprintf("arrived %.0f px beside the mark of frame %d", jump, f)
-	case e.found:
-		cause = fmt.Sprintf("arrived %.0f px beside the stance of frame %d", jump, f)
-	}
-	for g := f - s.dir; g >= 0 && g < len(s.out[i]); g -= s.dir {
-		p := &s.out[i][g]
-		if !p.seen || p.marked || p.found || !p.weak && !p.trial {
-			return
-		}
-		*p = estimate{cause: cause}
-	}
 }
 
 // visit takes one follower into frame f.
@@ -185,14 +144,14 @@ func (s *sweep) visit(fo *follower, f int, first bool, growth float64, claimed [
 		return estimate{cause: fo.cause}, nil
 	}
 	sway := fo.sway(f)
-	return estimate{at: fo.pose.At, variance: fo.variance + max(sway.down, sway.across), sway: sway, quality: fo.quality, seen: true, weak: fo.weak, trial: fo.trial > 0, anchored: fo.anchored, size: fo.size()}, nil
+	return estimate{at: fo.pose.At, variance: fo.variance + max(sway.down, sway.across), sway: sway, quality: fo.quality, seen: true, anchored: fo.anchored, size: fo.size()}, nil
 }
 
 // begin puts the follower on seed m and returns what it knows there.
 func (fo *follower) begin(m seed) (estimate, error) {
 	e := estimate{found: m.found}
 	if fo.on {
-		e.arrived, e.beside, e.claimed = true, fo.pose.At.Sub(flow.Point{X: m.X, Y: m.Y}), fo.variance
+		e.arrived, e.beside = true, fo.pose.At.Sub(flow.Point{X: m.X, Y: m.Y})
 	}
 	if err := fo.start(m); err != nil {
 		return estimate{}, err

@@ -36,9 +36,6 @@ type Tracking struct {
 	// RepeatNCC is the correlation of a patch with a place beside it from which on the two can't
 	// be told apart. Judged.
 	RepeatNCC float64
-	// TrialFrames is for how many frames a landmark that was taken up again must be followed to
-	// count. Judged.
-	TrialFrames int
 	// SearchForS is how long a lost landmark is searched for, s. Judged.
 	SearchForS float64
 	// ScaleStraySD is by how much a patch may grow or shrink between two frames, share of it,
@@ -297,9 +294,6 @@ type Tracking struct {
 	// MostFound is the share of the steps that must be found for a rhythm to be sure. Derived:
 	// of one with steps half as long every other one is empty.
 	MostFound float64
-	// ClearlyBest is by how much the best rhythm must be better than any other. Derived: by a
-	// stance.
-	ClearlyBest float64
 
 	// Hooves in the air.
 
@@ -347,7 +341,7 @@ func usualTracking() Tracking {
 		Trot:     Pace{LongestStanceS: 0.55, ShortestSwingS: 0.28, SuspensionS: 0.16, Speed: 6.5, OffAcross: 0.5, OffDown: 0.6},
 		Walk:     Pace{LongestStanceS: 1.2, ShortestSwingS: 0.35, SuspensionS: 0.05, Speed: 4, OffAcross: 0.8, OffDown: 0.9},
 		LeastNCC: 0.70, LeastAgree: 0.45, AloneNCC: 0.85, KeyNCC: 0.80, AnchorNCC: 0.85, OutlineNCC: 0.94,
-		EdgeHold: 0.10, SearchNCC: 0.80, SearchMargin: 0.10, RepeatNCC: 0.90, TrialFrames: 4, SearchForS: 3.0,
+		EdgeHold: 0.10, SearchNCC: 0.80, SearchMargin: 0.10, RepeatNCC: 0.90, SearchForS: 3.0,
 		ScaleStraySD: 0.02, AngleStraySD: 0.04, RegisterFloor: 0.03, SurelyFound: 0.7, Surer: 0.8, FarOff: 0.25,
 		MostSD:     1.5,
 		CroupShare: 0.4, HipReach: 0.072, ShoulderReach: 0.21, ShoulderAside: 0.08, HeadAside: 0.21, HeadNods: 0.53, TurnShare: 0.015, CommonLimit: 20, SwayS: 0.35, CroupAside: 0.03, CroupDown: 0.012, OutlineAside: 0.045,
@@ -362,7 +356,7 @@ func usualTracking() Tracking {
 		StillShare: 0.55, GoneShare: 0.25, LiftedShare: 0.6,
 		ShortestStep: 0.17, LongestStep: 0.85, LongestDuty: 0.8, LongStance: 1.5, LeastLike: 0.75, RivalNCC: 0.04, LeastFill: 0.5,
 		LeastWorth: 0.5, MarkedWorth: 4.0, MissedStep: 0.8, MostMissed: 12, OffStepSD: 0.12, LandingSD: 0.04,
-		LastsSD: 0.15, FarOffBeat: 0.3, MostFound: 0.6, ClearlyBest: 1.0,
+		LastsSD: 0.15, FarOffBeat: 0.3, MostFound: 0.6,
 		SwingApart: 0.15, SwingSD: 0.03, SwingDown: 0.5, BesideS: 0.2,
 	}
 }
