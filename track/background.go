@@ -285,3 +285,10 @@ func (c *clip) unsteady(f int, p flow.Point) (flow.Point, bool) {
 	p.X, p.Y = back.Apply(p.X, p.Y)
 	return p, p.Finite()
 }
+
+// shiftOf returns how far motion m moves the middle of a picture.
+func shiftOf(m traj.Motion, width, height int) flow.Point {
+	x, y := float64(width)/2, float64(height)/2
+	u, v := m.Apply(x, y)
+	return flow.Point{X: u - x, Y: v - y}
+}

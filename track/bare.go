@@ -1,7 +1,6 @@
 package track
 
 import (
-	"image"
 	"math"
 	"slices"
 
@@ -111,10 +110,6 @@ func (st *stander) gather(looks []grid, f, dir int, p flow.Point, size float64) 
 		if err != nil {
 			return nil, err
 		}
-		if !ok {
-			// Where the scratch file has nothing, nothing moved.
-			look, ok = st.fromLane(p, size)
-		}
 		if ok {
 			looks = append(looks, look)
 		}
@@ -133,26 +128,6 @@ func middleOf(looks []grid) grid {
 		out[i] = middle(column, spare, 3)
 	}
 	return out
-}
-
-// fromLane is sample of the picture of the empty lane.
-func (st *stander) fromLane(p flow.Point, size float64) (grid, bool) {
-	l := st.clip.lane
-	if l == nil {
-		return nil, false
-	}
-	r := rectAround(p, gridWindow(size), 4)
-	if r != r.Intersect(image.Rect(0, 0, l.width, l.height)) {
-		return nil, false
-	}
-	for y := r.Min.Y; y < r.Max.Y; y++ {
-		if slices.Contains(l.mean.Count[y*l.width+r.Min.X:][:r.Dx()], 0) {
-			return nil, false // Something moved there whenever it was looked at.
-		}
-	}
-	g := flow.Gray{Pix: l.picture, Width: l.width, Height: l.height, Stride: l.width}.Crop(r)
-	st.plane.Fill(g, r.Min.X, r.Min.Y, halvings(size))
-	return st.sampleHere(p, size, nil), true
 }
 
 // still returns 1 for the samples around steady that look as they do in l for a while

@@ -4,16 +4,14 @@
 // # Method
 //
 // One pass over the frames writes luma of the part that moves to a scratch file,
-// so memory does not grow with the clip, measures the background's motion and
-// gathers a picture of the empty lane. Sweeps then run over the scratch file,
-// one forward and one backward in time. Each starts at the marks and takes every
+// so memory does not grow with the clip, and measures the background's motion. Sweeps then
+// run over the scratch file, one forward and one backward in time. Each starts at the marks and takes every
 // landmark from frame to frame: corners of the patch around the mark are
 // followed by pyramidal Lucas–Kanade and followed back (forward–backward error),
 // then the patch is registered with free scale and angle against the previous
 // frame, against a key appearance a few frames old, and against the marked
 // appearance resized to the distance. The last of these cuts the drift that the
-// first builds up. What moves is told from what stands still by comparing with
-// the picture of the empty lane.
+// first builds up.
 //
 // The body is swept first. It says how large the horse looks and where to expect its
 // hooves.
@@ -33,8 +31,7 @@
 // Stances that nobody marked are looked for where hooves are expected below the body: places
 // like a mark that stay in place over several looks are extended in the same way. Which
 // limb of its pair a stance is, is told over the whole run at once (count.go): of all
-// choices of sides and steps the one is taken that fits marks, times, places and looks best,
-// and only where no other fits about as well. A limb never stands for longer than its
+// choices of sides and steps the one is taken that fits marks, times, places and looks best. A limb never stands for longer than its
 // stride, and a rhythm most of whose steps were not found is none.
 //
 // Where the mark lies in a stance follows from the clicks in it and from the appearances of
@@ -47,14 +44,11 @@
 // and for a moment beside the stance nearer to the camera; of the pair behind nothing does.
 //
 // Croup, withers and hips lie on the outline of the body, whose patch goes with what sways
-// and rolls beside it. A sweep that was led away from them between two marks goes through
-// both all the same (fuse.go), and of the patch counts most what all its marks show alike
-// (common.go). A hip is held to its place beside the croup, chest and points of the shoulders to
+// and rolls beside it. Of the patch counts most what all its marks show alike (common.go). A hip is held to its place beside the croup, chest and points of the shoulders to
 // theirs beside each other and below the head (hold.go).
 //
 // A landmark is lost, with a cause in words, when its patch no longer looks like
-// itself, when background shows where it should be, when two places look alike,
-// or when two landmarks claim one place. It is searched for and taken up again
+// itself or when two places look alike. It is searched for and taken up again
 // only where one place alone fits and can be followed on. Short losses are
 // bridged by a motion model with a spread that grows; long ones stay gaps.
 // Where both sweeps see a landmark they are blended by their spreads; where they

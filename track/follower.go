@@ -32,8 +32,6 @@ type follower struct {
 	likeAtHome float64
 	turned     float64 // Standard deviation that turning has added since home, px.
 	sinceHome  int     // Frames.
-	unmasked   bool    // The empty lane is of no help.
-	share      float64 // Of the patch that is not lane, at the latest mark.
 
 	key     appearance
 	anchors []*appearance
@@ -44,7 +42,7 @@ type follower struct {
 	smallA, smallB flow.Gray
 	previous       flow.Template
 	scores         []flow.Scores // Index: room; at least one.
-	veil           veil
+	cells          []float64     // Of weigh.
 }
 
 func newFollower(c *clip, l traj.Landmark, dir int) *follower {
@@ -117,20 +115,13 @@ func (fo *follower) start(m seed) error {
 		return err
 	}
 	plane := flow.NewPlane(g, o.X, o.Y, halvings(w.Size()))
-	fo.unmasked = false
-	weigh, share := fo.weigh(m.Frame, plane, halvings(w.Size()), at, w, new(veil)) // Kept with the appearance.
-	if share < 0.15 {
-		// The horse has stood here for long, or looks like the lane.
-		fo.unmasked = true
-		weigh, share = newRim(at, w).at, 1
-	}
-	fo.share = share
+	weigh := fo.weigh(plane, at, w, new([]float64)) // Kept with the appearance.
 	t, err := flow.NewTemplate(plane, at, w, weigh)
 	if err != nil {
 		fo.lose("nothing to hold on to at the mark: " + err.Error())
 		return nil
 	}
-	a := &appearance{template: t, frame: m.Frame, at: at, scale: scale, variance: fo.variance, patch: g, origin: o, window: w, resized: map[int]*flow.Template{}, weigh: weigh, share: min(share, 1)}
+	a := &appearance{template: t, frame: m.Frame, at: at, scale: scale, variance: fo.variance, patch: g, origin: o, window: w, resized: map[int]*flow.Template{}, weigh: weigh}
 	fo.key, fo.keyTurn, fo.home = *a, 0, a
 	fo.likeAtHome, fo.sinceHome, fo.turned = 0, 0, 0
 	if !m.found && (m.stands || !fo.landmark.IsHoof()) {
@@ -251,10 +242,7 @@ func (fo *follower) read(m *advance) (cause string, err error) {
 // registering it says where.
 func (fo *follower) byFrameBefore(m *advance) (cause string, err error) {
 	w, at := fo.base.Scaled(fo.pose.Scale), fo.pose.At
-	weigh, share := fo.weigh(m.from, fo.planeA, halvings(m.size), at, w, &fo.veil)
-	if share < 0.35*fo.share && !fo.landmark.IsHoof() {
-		return "the empty lane shows where it should be", nil
-	}
+	weigh := fo.weigh(fo.planeA, at, w, &fo.cells)
 	if err := fo.previous.Fill(fo.planeA, at, w, weigh); err != nil {
 		return "nothing left to hold on to: " + err.Error(), nil
 	}
@@ -371,7 +359,7 @@ func (fo *follower) keep(m *advance) error {
 	fo.quality = min(1, max(0, (m.chain.NCC-0.5)/0.5)) * math.Sqrt(m.agree) * math.Sqrt(m.chain.Agree)
 	if m.fresh && m.chain.NCC > 0.85 {
 		w := fo.base.Scaled(m.pose.Scale)
-		weigh, _ := fo.weigh(m.to, fo.planeB, halvings(m.size), m.pose.At, w, &fo.veil)
+		weigh := fo.weigh(fo.planeB, m.pose.At, w, &fo.cells)
 		if t, err := flow.NewTemplate(fo.planeB, m.pose.At, w, weigh); err == nil {
 			fo.key, fo.keyTurn = appearance{template: t, frame: m.to, at: m.pose.At, scale: m.pose.Scale, angle: m.pose.Angle, variance: m.variance}, 0
 			if err := fo.repeats(m.b, m.origin); err != nil {

@@ -62,7 +62,7 @@ func mirrored(m *appearance) *appearance {
 	last, x0, y0 := float64(g.Width-1), float64(m.origin.X), float64(m.origin.Y)
 	out := &appearance{
 		frame: m.frame, at: flow.Point{X: last - (m.at.X - x0), Y: m.at.Y - y0}, scale: m.scale, angle: -m.angle, variance: m.variance,
-		patch: g, origin: image.Point{}, window: m.window, resized: map[int]*flow.Template{}, share: m.share,
+		patch: g, origin: image.Point{}, window: m.window, resized: map[int]*flow.Template{},
 		weigh: func(x, y float64) float64 { return m.weigh(last-x+x0, y+y0) },
 	}
 	out.window.Left, out.window.Right = m.window.Right, m.window.Left

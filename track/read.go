@@ -68,7 +68,7 @@ func load(ctx context.Context, open Open, marks []Mark, opts Options) (c *clip, 
 			err = errors.Join(err, loaded.spool.close())
 		}
 	}()
-	in := &reading{clip: loaded, moving: &movement{width: w, height: h}, empty: newLane(w, h), back: newBackground(loaded.engine, w, h)}
+	in := &reading{clip: loaded, moving: &movement{width: w, height: h}, back: newBackground(loaded.engine, w, h)}
 	for {
 		if err := ctx.Err(); err != nil {
 			return nil, err
@@ -115,7 +115,6 @@ func (c *clip) setMarks(marks []Mark) error {
 type reading struct {
 	clip   *clip
 	moving *movement
-	empty  *lane
 	back   *background
 }
 
@@ -148,11 +147,6 @@ func (in *reading) add(pix []byte, t float64) error {
 	if err := c.spool.add(g, keep); err != nil {
 		return err
 	}
-	if every := max(1, int(rate*lanePerS)); f%every == 0 && w > 640 {
-		if err := in.empty.see(c.engine, g, box, in.back.motions[f]); err != nil {
-			return fmt.Errorf("frame %d: %w", f, err)
-		}
-	}
 	return nil
 }
 
@@ -180,15 +174,8 @@ func (in *reading) finish(reference int) error {
 	if c.motions != nil {
 		c.toFirst = in.back.motions
 	}
-	if c.width > 640 {
-		in.empty.finish()
-		c.lane = in.empty
-	}
 	return nil
 }
-
-// lanePerS is how often the empty lane is looked at, seconds.
-const lanePerS = 0.15
 
 // nearMarks returns the part of the picture around the marks of frames close to
 // frame f, which is kept even if nothing moves there.

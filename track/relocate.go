@@ -25,7 +25,6 @@ type appearance struct {
 	window  flow.Window // px, in the frame it was taken from.
 	resized map[int]*flow.Template
 	weigh   func(x, y float64) float64
-	share   float64 // Of the patch that is not lane.
 }
 
 // relocation is a place found by old appearances.
@@ -167,11 +166,6 @@ func (fo *follower) anchor(m *appearance, plane flow.Plane, pose flow.Pose, size
 func (fo *follower) carried(m *appearance, rel, size float64) float64 {
 	size = fo.near(size)
 	change := 0.01 * size * math.Abs(math.Log(rel))
-	if !fo.landmark.IsHoof() {
-		// On the outline of the body the mark lies on a rounded rim, which another
-		// part of the body forms from another distance.
-		change += 0.06 * size * max(0, 0.9-m.share) * math.Abs(math.Log(rel))
-	}
 	return m.variance*rel*rel + change*change
 }
 

@@ -52,7 +52,6 @@ type clip struct {
 	shake         float64
 	residual      float64
 	toFirst       []traj.Motion                 // To frame 0; nil where the camera stood still.
-	lane          *lane                         // Nil where too little of it was seen.
 	grows         bool                          // The horse comes toward the camera.
 	looks         []float64                     // How large it looks by frame, up to a factor; 0 or nil where the marks do not tell.
 	common        map[traj.Landmark]*commonLook // What the marks of each landmark on the outline have in common.

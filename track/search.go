@@ -223,10 +223,7 @@ func (fo *follower) mayLie(field *area, size, reach float64, claimed []flow.Poin
 // by which it was looked for, px.
 func (fo *follower) found(g int, pose flow.Pose, variance, size float64) {
 	w := fo.base.Scaled(pose.Scale)
-	weigh, share := fo.weigh(g, fo.planeB, halvings(size), pose.At, w, &fo.veil)
-	if share < 0.5*fo.share {
-		return
-	}
+	weigh := fo.weigh(fo.planeB, pose.At, w, &fo.cells)
 	t, err := flow.NewTemplate(fo.planeB, pose.At, w, weigh)
 	if err != nil {
 		return

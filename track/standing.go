@@ -80,7 +80,6 @@ type stander struct {
 	plane   flow.Plane
 	buf     []byte
 	here    grid
-	veil    veil
 }
 
 // newStander returns one for the pair of l.
@@ -97,25 +96,6 @@ func (st *stander) around(f int, p flow.Point, w flow.Window, margin float64) (b
 	}
 	st.plane.Fill(g, o.X, o.Y, halvings(w.Size()))
 	return st.plane.Width > 4 && st.plane.Height > 4, nil
-}
-
-// template returns what the patch w at p looks like in frame f; nil where it gives no
-// hold.
-func (st *stander) template(f int, p flow.Point, w flow.Window) (*flow.Template, error) {
-	ok, err := st.around(f, p, w, w.Size()/2+6)
-	if err != nil || !ok {
-		return nil, err
-	}
-	st.fo.unmasked = false
-	weigh, share := st.fo.weigh(f, st.plane, halvings(w.Size()), p, w, &st.veil)
-	if share < 0.15 {
-		weigh = newRim(p, w).at
-	}
-	t, err := flow.NewTemplate(st.plane, p, w, weigh)
-	if err != nil {
-		return nil, nil
-	}
-	return t, nil
 }
 
 // look is what a standing hoof looked like in one frame.

@@ -13,12 +13,6 @@ package flow
 // #cgo nocallback kernel_sums
 // #cgo noescape kernel_follow
 // #cgo nocallback kernel_follow
-// #cgo noescape kernel_unlike
-// #cgo nocallback kernel_unlike
-// #cgo noescape kernel_widen
-// #cgo nocallback kernel_widen
-// #cgo noescape kernel_add
-// #cgo nocallback kernel_add
 // #cgo noescape kernel_differences
 // #cgo nocallback kernel_differences
 // #cgo noescape kernel_changed
@@ -151,22 +145,4 @@ func (p *Patches) settle(g Gray, places, left []float32) {
 	C.kernel_follow((*C.uint8_t)(&g.Pix[0]), C.int(g.Stride), C.int(g.Width), C.int(g.Height),
 		&p.list[0], C.int(len(p.list)), (*C.float)(unsafe.SliceData(p.parts)), C.int(p.side), C.int(n),
 		settleSteps, (*C.float)(&(*scratch)[0]), (*C.float)(&places[0]), (*C.float)(&left[0]))
-}
-
-func unlike(p, behind Plane, limit, slack float32, out []float32) {
-	C.kernel_unlike((*C.float)(&p.Pix[0]), (*C.float)(&behind.Pix[0]), C.int(p.Width), C.int(p.Height), C.float(limit), C.float(slack), (*C.float)(&out[0]))
-}
-
-func widen(from, to []float32, width, height int) {
-	row := borrow(width)
-	defer room.Put(row)
-	C.kernel_widen((*C.float)(&from[0]), (*C.float)(&to[0]), C.int(width), C.int(height), (*C.float)(&(*row)[0]))
-}
-
-func addRow(row []byte, sum []uint16, count []uint8, most int, skipBlack bool) {
-	black := C.int(0)
-	if skipBlack {
-		black = 1
-	}
-	C.kernel_add((*C.uint8_t)(&row[0]), (*C.uint16_t)(&sum[0]), (*C.uint8_t)(&count[0]), C.int(len(row)), C.int(most), black)
 }

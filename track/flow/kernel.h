@@ -83,18 +83,4 @@ void kernel_follow(const uint8_t *pixels, int stride, int width, int height,
 	const kernel_patch *patches, int number, const float *parts, int side, int count,
 	int iterations, float *scratch, float *places, float *left);
 
-// kernel_unlike tells, from 0 to 1, how surely each pixel of plane is not what
-// behind shows: where their difference passes limit, which grows with the
-// contrast of behind by slack per grey level a pixel. Both have stride width.
-void kernel_unlike(const float *plane, const float *behind, int width, int height,
-	float limit, float slack, float *unlike);
-
-// kernel_widen replaces every value by the largest within one pixel of it.
-// row has room for width numbers.
-void kernel_widen(const float *from, float *to, int width, int height, float *row);
-
-// kernel_add adds a row of pixels to the sums and counts of a mean picture, but
-// for places that have been counted most times, and black ones if skip_black.
-void kernel_add(const uint8_t *row, uint16_t *sum, uint8_t *count, int width, int most, int skip_black);
-
 #endif

@@ -236,67 +236,6 @@ func waving(dx, dy float64) Gray {
 	return g
 }
 
-func TestUnlikeAndWiden(t *testing.T) {
-	p, behind := NewPlane(texture(40, 30, 1), 0, 0, 0), NewPlane(texture(40, 30, 2), 0, 0, 0)
-	got, err := Unlike(p, behind, 5, 0.3, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	at := func(x, y int) float64 { return float64(behind.Pix[min(max(y, 0), 29)*40+min(max(x, 0), 39)]) }
-	for y := range 30 {
-		for x := range 40 {
-			limit := 5 + 0.3*math.Hypot(at(x+1, y)-at(x-1, y), at(x, y+1)-at(x, y-1))
-			want := min(max((math.Abs(float64(p.Pix[y*40+x])-at(x, y))-limit)/limit, 0), 1)
-			if math.Abs(float64(got[y*40+x])-want) > 1e-4 {
-				t.Fatalf("unlike at (%d, %d): %g, want %g", x, y, got[y*40+x], want)
-			}
-		}
-	}
-	wide := Widen(got, 40, 30, nil)
-	for y := range 30 {
-		for x := range 40 {
-			var want float32
-			for j := max(y-1, 0); j <= min(y+1, 29); j++ {
-				for i := max(x-1, 0); i <= min(x+1, 39); i++ {
-					want = max(want, got[j*40+i])
-				}
-			}
-			if wide[y*40+x] != want {
-				t.Fatalf("widened at (%d, %d): %g, want %g", x, y, wide[y*40+x], want)
-			}
-		}
-	}
-}
-
-func TestPictureIsTheRoundedMean(t *testing.T) {
-	for n := range mostMean + 1 {
-		m := NewMean(255*n+1, 1)
-		for x := range m.Sum {
-			m.Sum[x], m.Count[x] = uint16(x), uint8(n)
-		}
-		for x, got := range m.Picture() {
-			if want := (x + n/2) / max(n, 1); int(got) != want {
-				t.Fatalf("mean of %d that sum up to %d is %d, want %d", n, x, got, want)
-			}
-		}
-	}
-}
-
-func TestMeanLeavesOutWhatItShould(t *testing.T) {
-	m := NewMean(4, 2)
-	for range 300 {
-		if err := m.Add(1, 1, []byte{0, 200, 10}, true); err != nil {
-			t.Fatal(err)
-		}
-	}
-	if m.Count[5] != 0 || m.Count[6] != 250 || m.Sum[6] != 50000 || m.Sum[7] != 2500 || m.Count[4] != 0 {
-		t.Errorf("counts %v, sums %v", m.Count, m.Sum)
-	}
-	if err := m.Add(2, 1, []byte{1, 2, 3}, false); err == nil {
-		t.Error("a row beyond the rim was added")
-	}
-}
-
 // The vectors do what plain loops do.
 func TestDifferencesAndChanged(t *testing.T) {
 	r := rand.New(rand.NewPCG(8, 9))

@@ -325,36 +325,6 @@ func (e *Engine) Resize(g Gray, width, height int) (Gray, error) {
 	return copyMat(b)
 }
 
-// Warp returns the picture of the given size in which pixel q shows what g shows
-// at the place that h, a row-major homography, takes to q. What g does not show
-// is black.
-func (e *Engine) Warp(g Gray, h [9]float64, width, height int) (Gray, error) {
-	if err := checkTo(g, width, height); err != nil {
-		return Gray{}, fmt.Errorf("warp picture: %w", err)
-	}
-	raw := make([]byte, 72)
-	for i, v := range h {
-		if math.IsNaN(v) || math.IsInf(v, 0) {
-			return Gray{}, fmt.Errorf("warp picture: %w", ErrNumber)
-		}
-		binary.NativeEndian.PutUint64(raw[8*i:], math.Float64bits(v))
-	}
-	m, err := gocv.NewMatFromBytes(3, 3, gocv.MatTypeCV64F, raw)
-	if err != nil {
-		return Gray{}, fmt.Errorf("warp picture: %w", err)
-	}
-	defer m.Close()
-	a, err := grayMat(g)
-	if err != nil {
-		return Gray{}, err
-	}
-	defer a.Close()
-	b := gocv.NewMat()
-	defer b.Close()
-	gocv.WarpPerspective(a, &b, m, image.Pt(width, height))
-	return copyMat(b)
-}
-
 // checkTo checks a picture that another of the given size is to be made of.
 func checkTo(g Gray, width, height int) error {
 	if width <= 0 || height <= 0 || width > 1<<14 || height > 1<<14 {
