@@ -191,8 +191,8 @@ func (s *standing) keep(from, to int) {
 }
 
 // ends finds the nearest frames before and after the stance in which its place is
-// seen without it, where they are not known yet: there the lowest part of the hoof shows bare
-// ground, or the hoof has been followed away from it.
+// seen without it, where they are not known yet: there it looks as it does a while later
+// (or earlier), or the hoof has been followed away from it.
 func (st *stander) ends(s *standing, w flow.Window) error {
 	for _, dir := range []int{-1, 1} {
 		last, known := s.seen[0], &s.before
@@ -225,14 +225,17 @@ func (st *stander) ends(s *standing, w flow.Window) error {
 // which its place is seen without it; −1 where there is none. end is what it looked like then.
 func (st *stander) goneAt(s *standing, end *standingLook, last stood, dir int, w flow.Window) (int, error) {
 	c := st.clip
+	empty, err := st.emptied(last, dir, w)
+	if err != nil {
+		return -1, err
+	}
 	moves := moving{at: -1, most: st.model.StandSlide * s.size, least: 0.15 * s.size}
 	for g := last.frame + dir; g >= 0 && g < len(c.times) && math.Abs(c.times[g]-c.times[last.frame]) < st.model.BridgeS; g += dir {
 		q, ok := c.unsteady(g, last.steady)
 		if !ok {
 			break
 		}
-		ok, err := st.around(g, q, w, 0.5*s.size+4)
-		if err != nil {
+		if ok, err = st.around(g, q, w, 0.5*s.size+4); err != nil {
 			return -1, err
 		}
 		if !ok {
@@ -248,7 +251,7 @@ func (st *stander) goneAt(s *standing, end *standingLook, last stood, dir int, w
 				return at, nil
 			}
 		}
-		if gone {
+		if gone || st.shows(empty, q, s.size) {
 			return g, nil
 		}
 	}
@@ -274,6 +277,30 @@ func (m *moving) see(g int, by float64, found bool) (at int, surely bool) {
 		m.at = -1
 	}
 	return -1, false
+}
+
+// shows reports whether the frame that was read last shows what empty (nil: nothing) does at q.
+func (st *stander) shows(empty *flow.Template, q flow.Point, size float64) bool {
+	if empty == nil {
+		return false
+	}
+	r := empty.Register(st.plane, flow.Pose{At: q, Scale: 1}, flow.RegisterOptions{})
+	return r.OK && r.NCC > 0.8 && r.At.Dist(q) < 0.1*size+1
+}
+
+// emptied returns what the place of a stance looks like well before or after it; nil where
+// that is not known.
+func (st *stander) emptied(last stood, dir int, w flow.Window) (*flow.Template, error) {
+	c := st.clip
+	away := last.frame
+	for g := last.frame + dir; g >= 0 && g < len(c.times) && math.Abs(c.times[g]-c.times[last.frame]) < 0.35; g += dir {
+		away = g
+	}
+	q, ok := c.unsteady(away, last.steady)
+	if !ok || math.Abs(c.times[away]-c.times[last.frame]) <= 0.2 {
+		return nil, nil
+	}
+	return st.template(away, q, w)
 }
 
 // bareBelow reports whether the lowest part of the hoof shows bare ground at q in the frame
