@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"path/filepath"
 	"runtime"
@@ -112,6 +113,9 @@ func runMeasure(ctx context.Context, a *app, opts measureOptions, clips []string
 	return nil
 }
 
+// errLittleMemory is wrapped where somebody has set a limit that a clip would pass.
+var errLittleMemory = errors.New("raise the limit (ulimit; one of addresses, -v, must be 1.75 GiB above that), or film in a smaller size")
+
 // enoughMemory refuses a clip that needs more memory than this process may take, where
 // somebody has set a limit: passing it would end the process.
 func enoughMemory(ctx context.Context, path string) error {
@@ -124,7 +128,7 @@ func enoughMemory(ctx context.Context, path string) error {
 		return nil // MeasureClip says what is wrong with it.
 	}
 	if need := batch.Need(info.Width, info.Height); need > limit {
-		return fmt.Errorf("clip %s: measuring pictures of %d × %d px takes about %d MiB of memory, and this process may take %d MiB: raise the limit (ulimit; one of addresses, -v, must be 1.75 GiB above that), or film in a smaller size", path, info.Width, info.Height, need>>20, limit>>20)
+		return fmt.Errorf("clip %s: measuring pictures of %d × %d px takes about %d MiB of memory, and this process may take %d MiB: %w", path, info.Width, info.Height, need>>20, limit>>20, errLittleMemory)
 	}
 	return nil
 }

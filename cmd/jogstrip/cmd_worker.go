@@ -56,14 +56,20 @@ func runWorker(ctx context.Context, a *app, opts measureOptions, again bool, pat
 				return batch.Answer{Facts: *state.Facts, UpToDate: true}, nil
 			}
 		}
+		if err := enoughMemory(ctx, path); err != nil {
+			return batch.Answer{}, err
+		}
 		result, err := pipeline.MeasureClip(ctx, path, set)
 		if err != nil {
 			return batch.Answer{}, err
 		}
 		return batch.Answer{Facts: batch.FactsOf(result)}, nil
 	}, func(err error) batch.Cause {
-		if errors.Is(err, pipeline.ErrBusy) {
+		switch {
+		case errors.Is(err, pipeline.ErrBusy):
 			return batch.CauseBusy
+		case errors.Is(err, errLittleMemory):
+			return batch.CauseMemory
 		}
 		return ""
 	})
