@@ -14,7 +14,7 @@ import (
 
 // Circumstances is what is known of a visit beside its clips.
 type Circumstances struct {
-	Date    string // As it is to be shown; empty: "before" and "now".
+	Date    string // As it is to be shown; empty: "at the first visit" and "at the second visit".
 	Surface string // Empty: not recorded.
 	Shoeing string // Empty: not recorded.
 }
@@ -173,6 +173,9 @@ func visitBarriers(c *Comparison, opts CompareOptions) string {
 	}
 	if len(c.Before.Views) != len(c.After.Views) && shared {
 		c.Reasons = append(c.Reasons, "only the view that both visits have is compared")
+	}
+	if b, a := c.Before.Levels, c.After.Levels; !slices.Equal(b, a) {
+		c.Reasons = append(c.Reasons, fmt.Sprintf("the calibration level differs (%s, then %s): what needs it is not compared", joinLevels(b), joinLevels(a)))
 	}
 	if d, ok := Define(opts.Afterwards); ok && opts.Afterwards != opts.Followed {
 		c.Reasons = append(c.Reasons, titleWords(d)+" was chosen as the measure to follow afterwards: only what the earlier visit recorded before the later clips were measured counts as declared beforehand, so it is corrected for the number of measures as all others")

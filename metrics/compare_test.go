@@ -39,7 +39,7 @@ func TestVerdicts(t *testing.T) {
 		want          Verdict
 		says          []string
 	}{
-		{"much smaller", 50, 0, Improved, []string{"Improved: on 2026-03-02, the head is carried", "higher over the right fore", "within its tolerance", "smallest that counts"}},
+		{"much smaller", 50, 0, Improved, []string{"Improved: on 2026-03-02, the head was carried", "higher over the right fore", "within its tolerance", "smallest that counts"}},
 		{"much larger", 0, 50, Worse, []string{"Worse: "}},
 		{"the same", 25, 25, NoChange, []string{"No measurable change"}},
 		{"smaller than counts", 30, 22, NoChange, nil},
@@ -186,6 +186,9 @@ func TestNotComparable(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
+			if c.name == "calibration level" && !strings.Contains(strings.Join(cmp.Reasons, "; "), c.want) {
+				t.Errorf("reasons %q", cmp.Reasons)
+			}
 			ch := changeNamed(t, cmp, c.n)
 			if ch.Verdict != NotComparable || !strings.Contains(ch.Reason, c.want) || !strings.Contains(ch.Sentence, c.want) {
 				t.Errorf("verdict %q, reason %q, want %q", ch.Verdict, ch.Reason, c.want)
@@ -228,7 +231,7 @@ func TestTheStrongestLeadsWhereNothingIsFollowed(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if c.Verdict != Improved || !strings.HasPrefix(c.Sentence, "Improved: on 2026-03-02, the head") || !strings.Contains(c.Sentence, "signs point to the right fore") {
+	if c.Verdict != Improved || !strings.HasPrefix(c.Sentence, "Improved: on 2026-03-02, the head") || !strings.Contains(c.Sentence, "signs pointed to the right fore") {
 		t.Errorf("%q: %s", c.Verdict, c.Sentence)
 	}
 	if c.Score.Verdict != Improved {

@@ -7,7 +7,7 @@ import (
 )
 
 func dateWords(opts CompareOptions) (before, after string) {
-	before, after = "before", "now"
+	before, after = "at the first visit", "at the second visit"
 	if opts.Before.Date != "" {
 		before = "on " + opts.Before.Date
 	}
@@ -28,25 +28,25 @@ func changeSentence(d Definition, c *Change, tolerance float64, opts CompareOpti
 	most := d.MostDecimals(unit)
 	decimals := DecimalsOf(most, *c.Before.scaled(by), *c.After.scaled(by), *c.AsJudged().scaled(by))
 	write := func(v float64) string { return trimNumber(by*v, decimals) }
-	then := phrase(d, unit, by*(c.Before.Value-e), decimals)
-	now := phrase(d, unit, by*(c.After.Value-e), decimals)
+	then := past(phrase(d, unit, by*(c.Before.Value-e), decimals))
+	now := past(phrase(d, unit, by*(c.After.Value-e), decimals))
 	var b strings.Builder
 	if hasEven && tolerance > 0 && math.Abs(c.After.Value-e) <= tolerance && c.Verdict != NoChange {
-		now += ", which is within its tolerance"
+		now += ", within its tolerance"
 	}
 	fmt.Fprintf(&b, "%s: %s, %s; %s, %s.", verdictWords[c.Verdict], before, then, after, now)
 	interval := "95 % interval"
 	if c.widened() {
 		interval += ", widened for the measures judged together:"
 	}
-	fmt.Fprintf(&b, " Change %s %s (%s %s to %s); the smallest that counts is %s %s.",
+	fmt.Fprintf(&b, " Change %s %s (%s %s to %s); smallest that counts %s %s.",
 		write(c.Change.Value), unit, interval, write(c.AsJudged().Low), write(c.AsJudged().High), trimNumber(by*c.SmallestJudged(), most), unit)
 	excludes := c.Change.Low > 0 || c.Change.High < 0
 	switch {
 	case c.Verdict == Changed && hasEven:
 		b.WriteString(" The difference went over to the other side without becoming clearly smaller or larger.")
 	case c.Verdict == NoChange && counts(c):
-		b.WriteString(" Both lie within what a sound horse shows from run to run.")
+		b.WriteString(" Both lay within what a sound horse shows from run to run.")
 	case c.Verdict == NoChange && excludes && math.Abs(c.Change.Value) > c.Smallest:
 		b.WriteString(" With so many measures looked at, a change of this size comes up by chance too often to count.")
 	}
@@ -56,7 +56,7 @@ func changeSentence(d Definition, c *Change, tolerance float64, opts CompareOpti
 func scoreSentence(c *Change, opts CompareOptions) string {
 	before, after := dateWords(opts)
 	words := map[Verdict]string{Improved: "More even", Worse: "Less even", NoChange: "No measurable change"}
-	return fmt.Sprintf("%s: asymmetry score %.1f %s, %.1f %s (0 is even, 1 as uneven as a sound horse from run to run). Change %+.1f (95 %% interval %.1f to %.1f); the smallest that counts is %.1f.",
+	return fmt.Sprintf("%s: asymmetry score %.1f %s, %.1f %s (0 is even, 1 as uneven as a sound horse from run to run). Change %+.1f (95 %% interval %.1f to %.1f); smallest that counts %.1f.",
 		words[c.Verdict], c.Before.Value, before, c.After.Value, after, c.Change.Value, c.Change.Low, c.Change.High, c.Smallest)
 }
 
@@ -104,10 +104,10 @@ func headline(c *Comparison, opts CompareOptions) {
 	if !said(lead) && c.Score.Verdict != NotComparable {
 		c.Sentence += " " + c.Score.Sentence
 	}
+	c.Sentence += fmt.Sprintf(" %s: %s. %s: %s.", upperFirst(before), past(brief(c.Before.Limb)), upperFirst(after), past(brief(c.After.Limb)))
 	if said(lead) || said(c.Score) {
-		c.Sentence += " That a change comes after a treatment does not show that the treatment did it."
+		c.Sentence += " A change after a treatment does not show that the treatment did it."
 	}
-	c.Sentence += fmt.Sprintf(" %s: %s. %s: %s.", upperFirst(before), brief(c.Before.Limb), upperFirst(after), brief(c.After.Limb))
 }
 
 // rank orders changes that count: established ones first, the surer first.

@@ -101,6 +101,20 @@ func TestDecimalsOfEstimatesBesideEachOther(t *testing.T) {
 	}
 }
 
+// TestVisitsAreToldInThePast checks that what every measure says has a past tense, and only
+// that.
+func TestVisitsAreToldInThePast(t *testing.T) {
+	for _, d := range definitions {
+		for _, deviation := range []float64{-20, 20} {
+			now := phrase(d, d.Unit, deviation, 0)
+			then := past(now)
+			if then == now || past(then) != then {
+				t.Errorf("%s: %q became %q", d.Name, now, then)
+			}
+		}
+	}
+}
+
 // TestSentencesInInches checks that sentences are written in the yard's unit where numbers
 // stay as they are.
 func TestSentencesInInches(t *testing.T) {
@@ -110,8 +124,8 @@ func TestSentencesInInches(t *testing.T) {
 		in   lengths.System
 		want []string
 	}{
-		{lengths.Metric, []string{"25 cm shorter", "5 cm shorter", "Change -20 cm (95 % interval -25 to -15); the smallest that counts is 5.1 cm."}},
-		{lengths.Inches, []string{"10.0 in shorter", "2.0 in shorter", "Change -8.0 in (95 % interval -10.0 to -6.0); the smallest that counts is 2.00 in."}},
+		{lengths.Metric, []string{"25 cm shorter", "5 cm shorter", "Change -20 cm (95 % interval -25 to -15); smallest that counts 5.1 cm."}},
+		{lengths.Inches, []string{"10.0 in shorter", "2.0 in shorter", "Change -8.0 in (95 % interval -10.0 to -6.0); smallest that counts 2.00 in."}},
 	} {
 		got := changeSentence(d, c, 0.02, CompareOptions{Summary: SummaryOptions{Lengths: tt.in}})
 		for _, w := range tt.want {

@@ -51,6 +51,13 @@ func phrase(d Definition, unit string, deviation float64, decimals int) string {
 	return strings.NewReplacer("{this}", this, "{other}", other, "{how}", number+" "+unit, "{girdle}", string(d.Girdle), "{when}", when).Replace(text)
 }
 
+// past says what a phrase, or the begin of a finding, says of a visit in the past tense.
+func past(text string) string {
+	return strings.NewReplacer(" is ", " was ", " are ", " were ", " lands ", " landed ", " rises ", " rose ", " rise ", " rose ", " moves ", " moved ",
+		" stands ", " stood ", " swings ", " swung ", " vary ", " varied ", " lifts ", " lifted ", " go ", " went ", " drifts ", " drifted ",
+		" point ", " pointed ").Replace(text)
+}
+
 // titleWords returns a title for the middle of a sentence, without its gloss.
 func titleWords(d Definition) string {
 	title, _, _ := strings.Cut(d.Title, " (")

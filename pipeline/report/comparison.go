@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -67,7 +68,7 @@ func changeRowOf(c metrics.Change, d metrics.Definition) changeRow {
 		Before: cells[0], After: cells[1], Change: cells[2],
 		Smallest: sizeCell(d, c.Unit, "", c.SmallestJudged()),
 		Verdict:  string(c.Verdict), Sentence: sentence(c.Sentence), Why: glance.WhyNoChange(&c),
-		Counts: c.Verdict == metrics.Improved || c.Verdict == metrics.Worse || c.Verdict == metrics.Changed,
+		Counts: changed(c.Verdict),
 	}
 	if c.Smallest > 0 && c.OwnMDC {
 		row.Smallest.Interval = "own visits"
@@ -107,31 +108,86 @@ func (c Comparison) Page() (*Page, error) {
 	verdict := sentence(string(m.Verdict))
 	finding := section{title: "Finding in full", first: true}
 	finding.add(paragraph(orWord(sentence(m.Sentence), verdict)), block{text: []span{{text: "Verdict: "}, {text: verdict, strong: true}}})
-	if len(m.Reasons) > 0 {
-		finding.add(paragraph("Mind when comparing:"))
-		finding.list("", sentences(m.Reasons))
-	}
 	var visits section
 	visits.table(table{caption: "The two visits", wide: true, head: []string{"Visit", "Date", "Asymmetry score", "Measured", "Finding of the visit"},
 		note: scoreNote(m),
 		rows: []tableRow{visitedRow("before", c.Before, &m.Before, comparedScore(m, false)), visitedRow("after", c.After, &m.After, comparedScore(m, true))}})
-	if p.front, err = newFront(glance.OfComparison(m, c.Before.Date), true, c.Front, comparedParts(m, [2]time.Time{c.Before.Date, c.After.Date}, [2]string{c.Before.Surface, c.After.Surface})...); err != nil {
+	shown := c.Front
+	shown.Course = differs(m)
+	if p.front, err = newFront(glance.OfComparison(ledByFollowed(m), c.Before.Date), true, shown, comparedParts(m, [2]time.Time{c.Before.Date, c.After.Date}, [2]string{c.Before.Surface, c.After.Surface})...); err != nil {
 		return nil, err
 	}
-	films, err := footageSection("Before beside after, on film", c.Films)
+	captioned, notes := captions(c.Films)
+	films, err := footageSection("Before beside after, on film", captioned)
 	if err != nil {
 		return nil, err
 	}
 	films.list("Not on film", sentences(c.NotFilmed))
-	p.build(films, finding, visits, changesSection(m), pictures, besideSection(c.Records), sourcesSection(&m.After))
+	p.build(films, finding, visits, changesSection(m), pictures, besideSection(c.Records), notesSection(m, notes), sourcesSection(&m.After))
 	return p, nil
+}
+
+// differs says what else changed from one visit to the other, or is not known. What keeps
+// the visits from being compared stands in the sentence above it.
+func differs(m *metrics.Comparison) string {
+	reasons := m.Reasons
+	if m.Verdict == metrics.NotComparable && len(reasons) > 0 {
+		reasons = reasons[1:]
+	}
+	return strings.Join(sentences(reasons), " ")
+}
+
+// ledByFollowed returns the comparison for its sentence: of the measure declared beforehand
+// alone where that changed, else as it is.
+func ledByFollowed(m *metrics.Comparison) *metrics.Comparison {
+	i := slices.IndexFunc(m.Changes, func(ch metrics.Change) bool { return ch.Followed })
+	if i < 0 || m.Changes[i].Verdict != m.Verdict || !changed(m.Verdict) {
+		return m
+	}
+	led := *m
+	led.Changes = m.Changes[i : i+1]
+	return &led
+}
+
+// changed reports whether a verdict is a change.
+func changed(v metrics.Verdict) bool {
+	return v == metrics.Improved || v == metrics.Worse || v == metrics.Changed
+}
+
+// captions leaves films their first sentence, and returns what explains them beside it.
+func captions(films []Footage) (captioned []Footage, notes []string) {
+	for _, f := range films {
+		caption, rest, more := strings.Cut(f.Words, ". ")
+		if more {
+			f.Words = caption + "."
+			notes = append(notes, rest)
+		}
+		captioned = append(captioned, f)
+	}
+	return captioned, notes
+}
+
+// notesSection explains what stands further up.
+func notesSection(m *metrics.Comparison, films []string) section {
+	s := section{title: "Notes"}
+	if m.Verdict != metrics.NotComparable {
+		s.add(note("Judged together.", "Of several measures one may change by chance, so the interval of each is widened for their number (Holm’s method), here and on the first page; the established measures and the suggested ones each among themselves. The measure declared beforehand and the score are judged alone."))
+	}
+	for _, text := range films {
+		s.add(note("The film.", text))
+	}
+	return s
+}
+
+func note(about, text string) block {
+	return block{text: []span{{text: about, strong: true}, {text: " " + text}}}
 }
 
 // comparedParts makes the tables of a comparison's first page: one of changes, or, where
 // the visits cannot be compared, one for each, which nobody reads as a change.
 func comparedParts(m *metrics.Comparison, days [2]time.Time, surfaces [2]string) []part {
 	if m.Verdict != metrics.NotComparable {
-		return []part{{title: leftRight, rows: glance.ComparedRows(m), compared: true, visits: []*metrics.Summary{&m.Before, &m.After}}}
+		return []part{{title: leftRight, rows: comparedRows(m), compared: true, visits: []*metrics.Summary{&m.Before, &m.After}}}
 	}
 	var out []part
 	for i, s := range []*metrics.Summary{&m.Before, &m.After} {
@@ -142,6 +198,40 @@ func comparedParts(m *metrics.Comparison, days [2]time.Time, surfaces [2]string)
 		out = append(out, part{title: title + ", by itself: " + lowerFirst(strings.TrimSuffix(glance.OfOneOfTwo(s), ".")), rows: glance.Rows(s), tight: true, visits: []*metrics.Summary{s}})
 	}
 	return out
+}
+
+// comparedRows puts the measure declared beforehand first, and gives every row that shows no
+// measurable change its interval.
+func comparedRows(m *metrics.Comparison) []glance.Row {
+	rows := glance.ComparedRows(m)
+	slices.SortStableFunc(rows, func(a, b glance.Row) int {
+		switch {
+		case a.Followed == b.Followed:
+			return 0
+		case a.Followed:
+			return -1
+		}
+		return 1
+	})
+	for i := range rows {
+		if r := &rows[i]; r.Verdict == metrics.NoChange && r.Change == "" {
+			at := slices.IndexFunc(m.Changes, func(ch metrics.Change) bool { return ch.Name == r.Measure })
+			r.Change = plusMinus(&m.Changes[at])
+		}
+	}
+	return rows
+}
+
+// plusMinus writes a change with half the interval that its verdict goes by, as other rows
+// have it; empty where there is none.
+func plusMinus(ch *metrics.Change) string {
+	if ch.Change == nil {
+		return ""
+	}
+	d := define(ch.Name)
+	e, unit := d.SayEstimate(ch.Unit, *ch.AsJudged())
+	decimals, half := e.Decimals(d.MostDecimals(unit)), (e.High-e.Low)/2
+	return strings.ReplaceAll(withUnit(number(math.Abs(e.Value), decimals)+" ± "+number(half, decimals), unit), " ", "\u00a0")
 }
 
 // comparedScore returns the score of a visit as the comparison takes it, so that the page
@@ -206,7 +296,7 @@ func changesSection(m *metrics.Comparison) section {
 		}
 	}
 	s := section{title: "What changed"}
-	s.add(paragraph("Improved or worse is said only where the 95 % interval of the change leaves out zero. That interval holds how a horse differs from day to day, which runs of one day cannot show; the smallest change that counts is what it would just leave out. Where several measures are judged together, one of them may change by chance: the interval of each is widened for their number, here and on the first page. The measure declared beforehand and the score are judged alone. Values are differences right − left where a measure has sides."),
+	s.add(paragraph("Improved or worse is said only where the 95 % interval of the change leaves out zero. That interval holds how a horse differs from day to day, which runs of one day cannot show; the smallest change that counts is what it would just leave out. Values are differences right − left where a measure has sides."),
 		paragraph("That a change comes after a treatment does not show that the treatment did it: horses change by themselves, with shoeing, ground and work."))
 	if m.Before.Runs == 1 || m.After.Runs == 1 {
 		s.add(paragraph("One of the visits has a single run: its interval holds for that run, not for the horse on that day. Two runs or more per view make a comparison."))
@@ -215,8 +305,8 @@ func changesSection(m *metrics.Comparison) section {
 	if m.Score != nil {
 		s.table(changesTable("Asymmetry score", "0 is even, 1 as uneven as ordinary run-to-run variation.", []changeRow{changeRowOf(*m.Score, scoreDefinition)}))
 	}
-	s.table(changesTable("Established measures", "Published work shows that these go with lameness. Judged together: the intervals of their changes are widened for their number (Holm).", established))
-	s.table(changesTable("Suggested measures", "The trade and little published work take these for signs; they name no limb. Judged together: the intervals of their changes are widened for their number (Holm).", suggested))
+	s.table(changesTable("Established measures", "Published work shows that these go with lameness. Judged together, see the notes.", established))
+	s.table(changesTable("Suggested measures", "The trade and little published work take these for signs; they name no limb. Judged together, see the notes.", suggested))
 	s.table(changesTable("Described measures", "Seen and reported; not shown to tell a lame limb, so no verdict is given.", described))
 	s.list("Not comparable", apart)
 	return s

@@ -14,7 +14,7 @@ import (
 type Footage struct {
 	Title    string
 	File     string // Relative to the page.
-	Words    string // What it shows, in sentences.
+	Words    string // What it shows, in sentences; of a comparison the first is its caption.
 	Rate     float64
 	Width    int
 	Height   int

@@ -16,13 +16,15 @@ import (
 type Front struct {
 	// Visits are words for the visits that the page sets beside each other, in order of time;
 	// empty: before and now.
-	Visits      []string
-	Stills      []Still  // Side by side, in this order.
-	StillsNote  string   // What they show and how they were chosen.
-	StillsWhy   string   // Why there are none; empty where there are some.
-	Steps       Figure   // Where the feet are set down; without a picture it is left out.
-	Felt        Figure   // What hands felt; likewise.
-	Course      string   // Of a history: what became of the horse from visit to visit, in sentences.
+	Visits     []string
+	Stills     []Still // Side by side, in this order.
+	StillsNote string  // What they show and how they were chosen.
+	StillsWhy  string  // Why there are none; empty where there are some.
+	Steps      Figure  // Where the feet are set down; without a picture it is left out.
+	Felt       Figure  // What hands felt; likewise.
+	// Course is what became of the horse from visit to visit, of a history, or what else
+	// changed between two visits; in sentences.
+	Course      string
 	Noted       []Noted  // What was done, and how the horse does.
 	NextFilming []string // What to film next time, in sentences.
 }
@@ -154,9 +156,9 @@ func (p part) table() (t table, barred bool, err error) {
 	last := "What is seen"
 	switch {
 	case len(p.days) > 0:
-		last = "First to last, and how sure that is"
+		last = "First to last, with its 95 % interval"
 	case p.compared:
-		last = "What changed, and how sure that is"
+		last = "What changed, with its 95 % interval"
 	}
 	t = table{caption: p.title, glance: true, dense: p.compared || p.tight, quiet: p.title == leftRight, head: []string{"Question", "Left, even, right", last}, headFigure: axis}
 	for _, r := range p.rows {

@@ -52,7 +52,7 @@ func (s *sheet) front(p *Page, size pictureSize) {
 	f := p.front
 	s.flow(plain(f.sentence), textStyle{size: leadSize, bold: true}, sideMargin, contentWidth)
 	s.gap(4)
-	if text := strings.TrimSpace(f.caution + " " + f.course); text != "" {
+	if text := strings.TrimSpace(f.course + " " + f.caution); text != "" {
 		s.flow(plain(text), textStyle{size: bodySize}, sideMargin, contentWidth)
 		s.gap(2)
 	}

@@ -650,6 +650,40 @@ func TestAPageHasOneIntervalOfAChange(t *testing.T) {
 	}
 }
 
+// TestAComparisonIsToldInOrder checks that the measure declared beforehand leads, though the
+// head changed more clearly; that what else changed stands below it; that every row
+// without a measurable change has its interval; and that what explains stands in the notes.
+func TestAComparisonIsToldInOrder(t *testing.T) {
+	c := comparison()
+	m := *c.Comparison
+	m.Reasons = []string{"the shoeing changed (barefoot, then shod): a change of gait may come from it"}
+	m.Changes = []metrics.Change{
+		{Name: metrics.HeadLowDifference, Unit: "mm", Before: est(-42, 2), After: est(-2, 2), Change: est(40, 4), Smallest: 4, Verdict: metrics.Improved},
+		{Name: metrics.StepTimingFore, Unit: "%", Before: est(50.3, 0.5), After: est(49.8, 0.5), Change: est(-1, 5), Smallest: 5, Holm: 1, Verdict: metrics.NoChange},
+		{Name: metrics.StepLengthFore, Unit: "m", Before: est(0.10, 0.03), After: est(0.01, 0.03), Change: est(-0.09, 0.06), Smallest: 0.06, Verdict: metrics.Improved, Followed: true},
+	}
+	c.Comparison = &m
+	var b bytes.Buffer
+	if err := writePage(&b, c); err != nil {
+		t.Fatal(err)
+	}
+	page := strings.ReplaceAll(b.String(), "\u00a0", " ")
+	at := 0
+	for _, want := range []string{"Better: the left fore’s step was 10 cm short", "The shoeing changed (barefoot, then shod)", ">Step length, fore", "9 ± 6 cm",
+		">Head", "40 ± 4 mm", "No measurable change: 1 ± 5 %", "Finding in full", ">Notes<", "Holm"} {
+		next := strings.Index(page[at:], want)
+		if next < 0 {
+			t.Fatalf("%q does not stand below what comes before it", want)
+		}
+		at += next
+	}
+	for _, once := range []string{"The shoeing changed", "Holm"} {
+		if n := strings.Count(page, once); n != 1 {
+			t.Errorf("%q stands on the page %d times", once, n)
+		}
+	}
+}
+
 // TestWhatAHindExplainsIsSaidFirst checks that a row about the fores of a horse whose signs
 // point to a hind begins with the hind, in the words of a row that is no finding of its own.
 func TestWhatAHindExplainsIsSaidFirst(t *testing.T) {
