@@ -222,7 +222,7 @@ func TestCompareVisits(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if c.Verdict != metrics.Improved || !strings.Contains(c.Sentence, "the head is carried") || !strings.Contains(strings.Join(c.Reasons, " "), "step length, fore was chosen as the measure to follow afterwards") {
+	if c.Verdict != metrics.Improved || !strings.Contains(c.Sentence, "the head was carried") || !strings.Contains(strings.Join(c.Reasons, " "), "step length, fore was chosen as the measure to follow afterwards") {
 		t.Errorf("%s: %s\n%q", c.Verdict, c.Sentence, c.Reasons)
 	}
 	if len(c.Problems) != 1 || !strings.Contains(c.Problems[0], "toward-9.out") {
