@@ -113,11 +113,11 @@ func TestAVeterinarianIsAskedForUntilSignsAreSurelyGone(t *testing.T) {
 		{"a limb now", fore, nil, ask + "signs point to the left fore."},
 		{"a limb still, though better", fore, []earlierVisit{{"20 March", fore, metrics.Improved}}, ask + "signs point to the left fore."},
 		{"a side now", side, nil, ask + "signs point to the left side."},
-		{"a limb before, nothing sure since", none, []earlierVisit{{"20 March", fore, metrics.NoChange}}, ask + "signs pointed to the left fore on 20 March, and no sure change says that they are less."},
-		{"not to be compared", none, []earlierVisit{{"20 March", fore, metrics.NotComparable}}, ask + "signs pointed to the left fore on 20 March, and no sure change says that they are less."},
-		{"surely better since the visit before that", none, []earlierVisit{{"20 March", fore, metrics.NoChange}, {"6 March", fore, metrics.Improved}}, "Compared with the visit of 6 March the change for the better is sure."},
+		{"a limb before, nothing sure since", none, []earlierVisit{{"20 March", fore, metrics.NoChange}}, ask + "signs pointed to the left fore on 20 March, and no change that counts says that they are less."},
+		{"not to be compared", none, []earlierVisit{{"20 March", fore, metrics.NotComparable}}, ask + "signs pointed to the left fore on 20 March, and no change that counts says that they are less."},
+		{"surely better since the visit before that", none, []earlierVisit{{"20 March", fore, metrics.NoChange}, {"6 March", fore, metrics.Improved}}, "Compared with the visit of 6 March it is better: the 95 % interval of the change leaves out none."},
 		{"surely better since then", none, []earlierVisit{{"6 March", fore, metrics.Improved}}, ""},
-		{"another limb is better", none, []earlierVisit{{"20 March", hind, metrics.NoChange}, {"6 March", fore, metrics.Improved}}, ask + "signs pointed to the right hind on 20 March, and no sure change says that they are less."},
+		{"another limb is better", none, []earlierVisit{{"20 March", hind, metrics.NoChange}, {"6 March", fore, metrics.Improved}}, ask + "signs pointed to the right hind on 20 March, and no change that counts says that they are less."},
 		{"worse", fore, []earlierVisit{{"20 March", none, metrics.NoChange}, {"6 March", none, metrics.Worse}}, "The horse has become worse since 6 March: have a veterinarian look at it before it goes on working."},
 	} {
 		if got := strings.Join(askVet(tt.now, tt.earlier), " "); got != tt.want {

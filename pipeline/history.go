@@ -184,7 +184,7 @@ func course(visits []*pastVisit, c *metrics.Comparison) string {
 	}
 	const each = "Each visit against the one before it: "
 	if small {
-		return "From each visit to the next the change was too small to be sure of; from the first to the last it is sure."
+		return "From each visit to the next no change counts; from the first to the last it does."
 	}
 	if left := len(told) - most; left > 0 {
 		told = append(told[left:], fmt.Sprintf("%s before them in the details", counted(left, "visit")))

@@ -148,12 +148,12 @@ func askVet(now metrics.LimbFinding, earlier []earlierVisit) []string {
 	}
 	for _, e := range earlier {
 		if limb := glance.Named(e.found); limb != "" && better[limb] == "" {
-			return []string{fmt.Sprintf("%ssigns pointed to %s on %s, and no sure change says that they are less.", ask, theLimb(limb), e.day)}
+			return []string{fmt.Sprintf("%ssigns pointed to %s on %s, and no change that counts says that they are less.", ask, theLimb(limb), e.day)}
 		}
 	}
-	for _, e := range earlier { // Why none is asked for, though this change is not sure.
+	for _, e := range earlier { // Why none is asked for, though this change does not count.
 		if limb := glance.Named(e.found); limb != "" && e.verdict != metrics.Improved {
-			return []string{fmt.Sprintf("Compared with the visit of %s the change for the better is sure.", better[limb])}
+			return []string{fmt.Sprintf("Compared with the visit of %s it is better: the 95 %% interval of the change leaves out none.", better[limb])}
 		}
 	}
 	return nil

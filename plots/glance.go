@@ -339,7 +339,7 @@ func (s steps) draw(c draw.Canvas, y vg.Length, longest float64) {
 	// Whoever reads "even" alone takes the steps to be so.
 	beside := "lands here if even"
 	if !s.sure { // The picture shows means; how sure they are stands with them.
-		beside = "no sure difference"
+		beside = "no difference shown"
 	}
 	c.FillText(lettering(6.5, softInkColor), vg.Point{X: x(total/2) + 3, Y: y - 1.5}, beside)
 }

@@ -160,10 +160,10 @@ func TestOfComparison(t *testing.T) {
 		{"even then and now", metrics.Comparison{Verdict: metrics.NoChange, Before: visit(metrics.LimbFinding{Even: true}), After: visit(metrics.LimbFinding{Even: true})},
 			"No measurable change since 6 March: left and right were even then and are even now."},
 		{"no change", metrics.Comparison{Verdict: metrics.NoChange}, "No measurable change since 6 March: what differs is within chance and day-to-day variation."},
-		{"the clearest leads", metrics.Comparison{Verdict: metrics.Improved, Sentence: "Improved: steps", Changes: []metrics.Change{
+		{"the followed leads", metrics.Comparison{Verdict: metrics.Improved, Sentence: "Improved: steps", Changes: []metrics.Change{
 			{Name: metrics.StepLengthFore, Unit: "m", Before: est(0.1, 0.04), After: est(0.03, 0.03), Change: est(-0.07, 0.065), Verdict: metrics.Improved, Sentence: "Improved: steps", Followed: true},
 			{Name: metrics.HeadLowDifference, Unit: "mm", Before: est(-43, 8), After: est(-5, 6), Change: est(38, 16), Verdict: metrics.Improved},
-		}}, "Better: the head was 43 mm higher over the left fore on 6 March, now 5 mm, a change beyond day-to-day variation."},
+		}}, "Better: the left fore’s step was 10 cm short on 6 March, now 3 cm, a change beyond day-to-day variation."},
 		{"a surface of many words", metrics.Comparison{Verdict: metrics.NotComparable, Reasons: []string{"the surface differs (the old sand arena behind the long barn, freshly watered and harrowed that morning, then the yard's own tarmac drive)"}},
 			"The two visits cannot be compared: the surface differs; each is shown by itself."},
 		{"a surface with a bracket", metrics.Comparison{Verdict: metrics.NotComparable, Reasons: []string{"the surface differs (sand (wet), then tarmac)"}},

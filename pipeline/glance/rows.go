@@ -189,7 +189,7 @@ const MostRows = 7
 // measures are only described, and that show nothing uneven. The details have them.
 func fewEnough(rows []Row) []Row {
 	quiet := func(r Row) bool {
-		return !r.Counts && (r.Before == nil || r.Before.Says != Uneven) && (r.Now == nil || r.Now.Says != Uneven)
+		return !r.Counts && !r.Followed && (r.Before == nil || r.Before.Says != Uneven) && (r.Now == nil || r.Now.Says != Uneven)
 	}
 	for _, question := range []string{"Withers", "Shoulder and trunk", "Where the feet land"} {
 		if len(rows) > MostRows {
@@ -318,7 +318,8 @@ func shows(n metrics.Name, unit string, e *metrics.Estimate, b *Bar) string {
 	return unsettled
 }
 
-// ComparedRows answers the questions for two visits beside each other.
+// ComparedRows answers the questions for two visits beside each other, that of the followed
+// measure first.
 func ComparedRows(c *metrics.Comparison) []Row {
 	var out []Row
 	for _, q := range questions() {
@@ -332,7 +333,11 @@ func ComparedRows(c *metrics.Comparison) []Row {
 		out = append(out, row)
 	}
 	hindFirst(out, c.After.Limb)
-	return fewEnough(out)
+	out = fewEnough(out)
+	if i := slices.IndexFunc(out, func(r Row) bool { return r.Followed }); i > 0 {
+		out = slices.Insert(slices.Delete(slices.Clone(out), i, i+1), 0, out[i])
+	}
+	return out
 }
 
 // HistoryRows answers the questions for the visits of a horse: as ComparedRows for the
@@ -468,6 +473,8 @@ func comparedRow(c *metrics.Comparison, q question, ch *metrics.Change) Row {
 		row.Words = evenSoFar + ", " + bothTimes
 	default:
 		row.Words = before + "; now " + after
+	}
+	if ch.Verdict == metrics.NoChange {
 		row.Change = plusMinus(ch)
 	}
 	return row

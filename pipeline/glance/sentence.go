@@ -240,7 +240,7 @@ func Named(l metrics.LimbFinding) string {
 }
 
 // Lead returns the change that a comparison's first page leads with: of those with its
-// verdict the clearest, established measures first. It is nil where the score or nothing
+// verdict the followed one, else the clearest, established measures first. It is nil where the score or nothing
 // decides.
 func Lead(c *metrics.Comparison) *metrics.Change {
 	var lead *metrics.Change
@@ -286,10 +286,13 @@ func leadBars(c *metrics.Comparison, ch *metrics.Change) (b, a *Bar) {
 }
 
 // clearness is how many times a change is as large as half its interval; any established
-// measure stands above the others.
+// measure stands above the others, and the followed one above all.
 func clearness(ch *metrics.Change) float64 {
 	const most = 1e6
 	clear := most
+	if ch.Followed {
+		return 3 * most
+	}
 	if half := (ch.Change.High - ch.Change.Low) / 2; half > 0 {
 		clear = math.Min(most, math.Abs(ch.Change.Value)/half)
 	}

@@ -2,7 +2,6 @@ package report
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 	"time"
@@ -114,7 +113,7 @@ func (c Comparison) Page() (*Page, error) {
 		rows: []tableRow{visitedRow("before", c.Before, &m.Before, comparedScore(m, false)), visitedRow("after", c.After, &m.After, comparedScore(m, true))}})
 	shown := c.Front
 	shown.Course = differs(m)
-	if p.front, err = newFront(glance.OfComparison(ledByFollowed(m), c.Before.Date), true, shown, comparedParts(m, [2]time.Time{c.Before.Date, c.After.Date}, [2]string{c.Before.Surface, c.After.Surface})...); err != nil {
+	if p.front, err = newFront(glance.OfComparison(m, c.Before.Date), true, shown, comparedParts(m, [2]time.Time{c.Before.Date, c.After.Date}, [2]string{c.Before.Surface, c.After.Surface})...); err != nil {
 		return nil, err
 	}
 	captioned, notes := captions(c.Films)
@@ -135,18 +134,6 @@ func differs(m *metrics.Comparison) string {
 		reasons = reasons[1:]
 	}
 	return strings.Join(sentences(reasons), " ")
-}
-
-// ledByFollowed returns the comparison for its sentence: of the measure declared beforehand
-// alone where that changed, else as it is.
-func ledByFollowed(m *metrics.Comparison) *metrics.Comparison {
-	i := slices.IndexFunc(m.Changes, func(ch metrics.Change) bool { return ch.Followed })
-	if i < 0 || m.Changes[i].Verdict != m.Verdict || !changed(m.Verdict) {
-		return m
-	}
-	led := *m
-	led.Changes = m.Changes[i : i+1]
-	return &led
 }
 
 // changed reports whether a verdict is a change.
@@ -187,7 +174,7 @@ func note(about, text string) block {
 // the visits cannot be compared, one for each, which nobody reads as a change.
 func comparedParts(m *metrics.Comparison, days [2]time.Time, surfaces [2]string) []part {
 	if m.Verdict != metrics.NotComparable {
-		return []part{{title: leftRight, rows: comparedRows(m), compared: true, visits: []*metrics.Summary{&m.Before, &m.After}}}
+		return []part{{title: leftRight, rows: glance.ComparedRows(m), compared: true, visits: []*metrics.Summary{&m.Before, &m.After}}}
 	}
 	var out []part
 	for i, s := range []*metrics.Summary{&m.Before, &m.After} {
@@ -198,40 +185,6 @@ func comparedParts(m *metrics.Comparison, days [2]time.Time, surfaces [2]string)
 		out = append(out, part{title: title + ", by itself: " + lowerFirst(strings.TrimSuffix(glance.OfOneOfTwo(s), ".")), rows: glance.Rows(s), tight: true, visits: []*metrics.Summary{s}})
 	}
 	return out
-}
-
-// comparedRows puts the measure declared beforehand first, and gives every row that shows no
-// measurable change its interval.
-func comparedRows(m *metrics.Comparison) []glance.Row {
-	rows := glance.ComparedRows(m)
-	slices.SortStableFunc(rows, func(a, b glance.Row) int {
-		switch {
-		case a.Followed == b.Followed:
-			return 0
-		case a.Followed:
-			return -1
-		}
-		return 1
-	})
-	for i := range rows {
-		if r := &rows[i]; r.Verdict == metrics.NoChange && r.Change == "" {
-			at := slices.IndexFunc(m.Changes, func(ch metrics.Change) bool { return ch.Name == r.Measure })
-			r.Change = plusMinus(&m.Changes[at])
-		}
-	}
-	return rows
-}
-
-// plusMinus writes a change with half the interval that its verdict goes by, as other rows
-// have it; empty where there is none.
-func plusMinus(ch *metrics.Change) string {
-	if ch.Change == nil {
-		return ""
-	}
-	d := define(ch.Name)
-	e, unit := d.SayEstimate(ch.Unit, *ch.AsJudged())
-	decimals, half := e.Decimals(d.MostDecimals(unit)), (e.High-e.Low)/2
-	return strings.ReplaceAll(withUnit(number(math.Abs(e.Value), decimals)+" ± "+number(half, decimals), unit), " ", "\u00a0")
 }
 
 // comparedScore returns the score of a visit as the comparison takes it, so that the page

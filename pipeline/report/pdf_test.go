@@ -671,7 +671,7 @@ func TestTheSheetIsOneSheet(t *testing.T) {
 	told.Front.Noted = append(told.Front.Noted, Noted{What: "Notes", Texts: []string{"", strings.Repeat("the handler says that he has been off colour since the weather turned. ", 60)}})
 	all := history()
 	all.Front, all.Between = compared.Front, all.Between[:1] // More of them leave less room for words.
-	all.Front.Course = "From each visit to the next the change was too small to be sure of; from the first to the last it is sure."
+	all.Front.Course = "From each visit to the next no change counts; from the first to the last it does."
 	for _, tt := range []struct {
 		name string
 		page interface{ Page() (*Page, error) }
