@@ -115,7 +115,7 @@ func TestAVeterinarianIsAskedForUntilSignsAreSurelyGone(t *testing.T) {
 		{"a side now", side, nil, ask + "signs point to the left side."},
 		{"a limb before, nothing sure since", none, []earlierVisit{{"20 March", fore, metrics.NoChange}}, ask + "signs pointed to the left fore on 20 March, and no change that counts says that they are less."},
 		{"not to be compared", none, []earlierVisit{{"20 March", fore, metrics.NotComparable}}, ask + "signs pointed to the left fore on 20 March, and no change that counts says that they are less."},
-		{"surely better since the visit before that", none, []earlierVisit{{"20 March", fore, metrics.NoChange}, {"6 March", fore, metrics.Improved}}, "Compared with the visit of 6 March it is better: the 95 % interval of the change leaves out none."},
+		{"surely better since the visit before that", none, []earlierVisit{{"20 March", fore, metrics.NoChange}, {"6 March", fore, metrics.Improved}}, "Compared with the visit of 6 March it is better: the whole 95 % interval of the change is for the better."},
 		{"surely better since then", none, []earlierVisit{{"6 March", fore, metrics.Improved}}, ""},
 		{"another limb is better", none, []earlierVisit{{"20 March", hind, metrics.NoChange}, {"6 March", fore, metrics.Improved}}, ask + "signs pointed to the right hind on 20 March, and no change that counts says that they are less."},
 		{"worse", fore, []earlierVisit{{"20 March", none, metrics.NoChange}, {"6 March", none, metrics.Worse}}, "The horse has become worse since 6 March: have a veterinarian look at it before it goes on working."},

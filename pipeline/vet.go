@@ -153,7 +153,7 @@ func askVet(now metrics.LimbFinding, earlier []earlierVisit) []string {
 	}
 	for _, e := range earlier { // Why none is asked for, though this change does not count.
 		if limb := glance.Named(e.found); limb != "" && e.verdict != metrics.Improved {
-			return []string{fmt.Sprintf("Compared with the visit of %s it is better: the 95 %% interval of the change leaves out none.", better[limb])}
+			return []string{fmt.Sprintf("Compared with the visit of %s it is better: the whole 95 %% interval of the change is for the better.", better[limb])}
 		}
 	}
 	return nil
