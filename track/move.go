@@ -123,7 +123,8 @@ func weightedMedian(v []weighted) float64 {
 	return v[len(v)-1].x
 }
 
-// match returns how the patch moved by correlation, where one place alone fits.
+// match returns how the patch moved by correlation, where one place alone fits; of a hoof,
+// which turns, to the likest place.
 func (fo *follower) match(a, b flow.Gray, o image.Point, at flow.Point, w flow.Window) (flow.Point, bool, error) {
 	inner := rectAround(at, w, 0).Sub(o).Intersect(image.Rect(0, 0, a.Width, a.Height))
 	part := a.Crop(inner)
@@ -135,10 +136,7 @@ func (fo *follower) match(a, b flow.Gray, o image.Point, at flow.Point, w flow.W
 		return flow.Point{}, false, err
 	}
 	p := bestPlace(s, nil)
-	if fo.landmark.IsHoof() {
-		return flow.Point{X: float64(p.x - inner.Min.X), Y: float64(p.y - inner.Min.Y)}, true, nil
-	}
-	if p.score < fo.model.LeastNCC || p.score-rival(s, p, 0.35*w.Size()) < fo.model.SearchMargin {
+	if !fo.landmark.IsHoof() && (p.score < fo.model.LeastNCC || p.score-rival(s, p, 0.35*w.Size()) < fo.model.SearchMargin) {
 		return flow.Point{}, false, nil
 	}
 	return flow.Point{X: float64(p.x - inner.Min.X), Y: float64(p.y - inner.Min.Y)}, true, nil

@@ -67,7 +67,7 @@ func changeRowOf(c metrics.Change, d metrics.Definition) changeRow {
 		Before: cells[0], After: cells[1], Change: cells[2],
 		Smallest: sizeCell(d, c.Unit, "", c.SmallestJudged()),
 		Verdict:  string(c.Verdict), Sentence: sentence(c.Sentence), Why: glance.WhyNoChange(&c),
-		Counts: changed(c.Verdict),
+		Counts: c.Verdict == metrics.Improved || c.Verdict == metrics.Worse || c.Verdict == metrics.Changed,
 	}
 	if c.Smallest > 0 && c.OwnMDC {
 		row.Smallest.Interval = "own visits"
@@ -134,11 +134,6 @@ func differs(m *metrics.Comparison) string {
 		reasons = reasons[1:]
 	}
 	return strings.Join(sentences(reasons), " ")
-}
-
-// changed reports whether a verdict is a change.
-func changed(v metrics.Verdict) bool {
-	return v == metrics.Improved || v == metrics.Worse || v == metrics.Changed
 }
 
 // captions leaves films their first sentence, and returns what explains them beside it.

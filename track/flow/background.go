@@ -168,11 +168,3 @@ func (p *Patches) Find(g Gray, guess []Point, found []Found) ([]Found, error) {
 	}
 	return found, nil
 }
-
-// resized returns v with n values, in the same memory where it is large enough.
-func resized(v []float32, n int) []float32 {
-	if cap(v) < n {
-		return make([]float32, n)
-	}
-	return v[:n]
-}

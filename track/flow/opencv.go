@@ -394,3 +394,11 @@ func spread(p []Point) float64 {
 	}
 	return min(high.X-low.X, high.Y-low.Y)
 }
+
+// resized returns v with n values, in the same memory where it is large enough.
+func resized(v []float32, n int) []float32 {
+	if cap(v) < n {
+		return make([]float32, n)
+	}
+	return v[:n]
+}
