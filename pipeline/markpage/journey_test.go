@@ -83,7 +83,8 @@ func point(truth *scene.Truth, l traj.Landmark, f int) scene.Point { return trut
 func TestFromNewClipToVisit(t *testing.T) {
 	clip, truth := renderedClip(t)
 	dir, visit := yard(t, clip, "toward-1.mp4", "toward-2.mp4")
-	s := serve(t, dir, &pretendMeasurer{frames: len(truth.Times)})
+	seen := make(chan struct{})
+	s := serve(t, dir, &pretendMeasurer{frames: len(truth.Times), seen: seen})
 	b := openBrowser(t, 1440, 900, false)
 
 	b.Do(chromedp.Navigate(s.URL()))
@@ -177,6 +178,7 @@ func TestFromNewClipToVisit(t *testing.T) {
 	b.Click("#measure-now")
 	b.Wait(`location.hash.startsWith('#/look/')`)
 	b.Wait(`document.querySelector('progress') && !document.querySelector('progress').hidden`)
+	seen <- struct{}{}
 	b.Wait(`document.querySelector('#best-advice') !== null`)
 	b.Wait(`document.querySelector('.strip rect.run.lost') !== null`)
 	// What needs a person most comes first: the frame that wins most is on the screen
@@ -202,6 +204,8 @@ func TestFromNewClipToVisit(t *testing.T) {
 	b.Wait(`document.querySelector('#saved').textContent === 'Saved'`)
 	b.view("look", visitFolder+"/toward-1.mp4")
 	b.Click("#measure")
+	b.Wait(`document.querySelector('#measure').disabled`)
+	seen <- struct{}{}
 	b.Wait(`document.querySelector('.message')?.textContent === 'Measured anew.'`)
 	b.Wait(`document.querySelector('#best-advice') === null`)
 	b.Click("#play")

@@ -112,9 +112,10 @@ class LookPage {
       this.status.textContent = job.phase === 'waiting' ? 'Waiting for other clips to be measured.' : `Measuring: ${p.stage || 'beginning'}${p.total > 0 ? `, ${Math.round((100 * p.done) / p.total)} %` : ''}.`;
     }
     if (job?.phase === 'failed') this.status.textContent = `Measuring failed: ${job.error}`;
-    if (job?.phase === 'done' && (was === 'running' || was === 'waiting')) {
-      this.status.textContent = 'Measured anew.';
-      this.load();
+    if (job?.phase === 'done' && was !== 'done') {
+      // Where nothing was seen to run, it ended while this page asked for what is there.
+      if (was) this.status.textContent = 'Measured anew.';
+      if (was || !this.look) this.load();
     }
     if (this.again) this.again.disabled = Boolean(busy);
   }
