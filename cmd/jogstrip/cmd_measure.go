@@ -62,8 +62,12 @@ never changed. Results are replaced whole or not at all.`,
 // headroom keeps the collector from tidying up every few megabytes until the function
 // it returns is called: garbage is collected when as much has come as is in use, and
 // measuring has little in use beside the frames, which lie outside the collected heap.
-// What is set aside is never touched, so it takes up no memory itself.
+// What is set aside is never touched, so it takes up no memory itself; a limit of the
+// process counts it all the same, so under one it is left out.
 func headroom() (end func()) {
+	if _, limited := proc.MemoryLimit(); limited {
+		return func() {}
+	}
 	aside := make([]byte, 16<<20)
 	return func() { runtime.KeepAlive(aside) }
 }

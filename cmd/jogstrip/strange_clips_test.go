@@ -14,7 +14,6 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
-	"syscall"
 	"testing"
 	"time"
 
@@ -314,8 +313,7 @@ func measureStrange(t *testing.T, f *strangeFilm, clips []strange) map[string]ba
 		}
 	}
 	begun := time.Now()
-	cmd := jogstrip(t, "batch", root, "--no-video", "--resamples", "200", "--log", "plain", "--stall-limit", "120s", "--time-limit", "5m", "--memory", "2GiB")
-	out, err := cmd.CombinedOutput()
+	out, peak, err := weighed(t, "batch", root, "--no-video", "--resamples", "200", "--log", "plain", "--stall-limit", "120s", "--time-limit", "5m", "--memory", "2GiB")
 	var exit *exec.ExitError
 	if !errors.As(err, &exit) || exit.ExitCode() != exitPartly {
 		t.Fatalf("%v\n%s", err, out)
@@ -397,7 +395,7 @@ func measureStrange(t *testing.T, f *strangeFilm, clips []strange) map[string]ba
 		fmt.Fprintf(&table, "%-26s %6d %7d %12d %9d %12d\n", name, k.clips, k.failed, k.look, k.measured, k.named)
 	}
 	t.Logf("%d clips in %.0f s; slowest %.1f s (%s); most memory of one process %d MiB\n%s\n%s",
-		len(clips), took.Seconds(), slowest, slowestName, exit.SysUsage().(*syscall.Rusage).Maxrss>>10, table.String(), strings.Join(lines, "\n"))
+		len(clips), took.Seconds(), slowest, slowestName, peak>>20, table.String(), strings.Join(lines, "\n"))
 	return entries
 }
 
