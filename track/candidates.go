@@ -188,7 +188,7 @@ func (st *stander) find(ctx context.Context, t *trunk, models [2][]model, known 
 		if err != nil {
 			return nil, err
 		}
-		if s == nil || taken((s.first()+s.last())/2, s.mean(), s.size) {
+		if s == nil || taken((s.first()+s.last())/2, s.mean(), s.size) || slices.ContainsFunc(known, s.isAlso) {
 			continue
 		}
 		all = append(all, s)
@@ -298,6 +298,7 @@ func (st *stander) placeBy(h *candidate, w flow.Window, models [2][]model) error
 // it lies from where their hooves are expected.
 func (st *stander) describe(s *standing, w flow.Window, t *trunk, models [2][]model) (err error) {
 	c := st.clip
+	s.mark = s.mean()
 	middle := s.seen[len(s.seen)/2]
 	p, ok := c.unsteady(middle.frame, middle.steady)
 	if !ok {
@@ -307,8 +308,12 @@ func (st *stander) describe(s *standing, w flow.Window, t *trunk, models [2][]mo
 	vague := t.sd[middle.frame] / s.size
 	s.offSD = flow.Point{X: math.Hypot(c.pace.OffAcross, vague), Y: math.Hypot(c.pace.OffDown, vague)}
 	for side := range models {
-		if _, s.like[side], err = st.byMarks(middle.frame, p, w, models[side]); err != nil {
+		var r relocation
+		if r, s.like[side], err = st.byMarks(middle.frame, p, w, models[side]); err != nil {
 			return err
+		}
+		if r.from != nil && s.like[side] >= max(s.like[0], s.like[1]) {
+			s.mark = c.steady(middle.frame, r.At)
 		}
 	}
 	for side := range models {

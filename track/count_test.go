@@ -112,3 +112,32 @@ func TestCountNeverHalvesNorDoubles(t *testing.T) {
 	}
 	t.Logf("sure of %d of 200 runs", sure)
 }
+
+// Two hooves can't stand in one place at a time (common practice: they are a hoof's width apart
+// at least): what overlaps a marked stance there is that hoof, seen once more.
+func TestOneHoofSeenTwice(t *testing.T) {
+	stand := func(first, last int, x float64) *standing {
+		s := &standing{size: 24, mark: flow.Point{X: x, Y: 600}}
+		for f := first; f <= last; f++ {
+			s.seen = append(s.seen, stood{frame: f, steady: s.mark})
+		}
+		return s
+	}
+	marked := stand(100, 120, 800)
+	for _, c := range []struct {
+		name        string
+		first, last int
+		x           float64
+		want        bool
+	}{
+		{"in its place, while it stands", 90, 105, 804, true},
+		{"in its place, within its time", 105, 110, 796, true},
+		{"in its place, before it", 80, 99, 800, false},
+		{"in its place, after it", 121, 140, 800, false},
+		{"beside it", 100, 120, 824, false},
+	} {
+		if got := stand(c.first, c.last, c.x).isAlso(marked); got != c.want {
+			t.Errorf("%s: %v, want %v", c.name, got, c.want)
+		}
+	}
+}

@@ -22,7 +22,7 @@ func (c *clip) fuse(l traj.Landmark, forward, backward []estimate, standings []*
 			t.Samples[f], causes[f] = blend(a, b, c.mostOf(l), onOutline(l))
 		} else {
 			once := c.oneSwing(f, stood)
-			t.Samples[f], causes[f] = c.inAir(l, c.leftOf(a, once && came[0][f], f, -1, stood), c.leftOf(b, once && came[1][f], f, 1, stood), once)
+			t.Samples[f], causes[f] = c.inAir(l, c.leftOf(a, once && came[0][f], f, -1, stood), c.leftOf(b, once && came[1][f], f, 1, stood))
 		}
 	}
 	c.settleStanding(&t, standings)

@@ -46,7 +46,7 @@ func (c *clip) marked(ctx context.Context, pair [2]traj.Landmark, seeds []seed) 
 			m.stands = false
 			continue
 		}
-		s.landmark, s.marked = m.Landmark, side
+		s.landmark, s.marked, s.mark = m.Landmark, side, s.mean()
 		if s.endless {
 			ps.endless++
 			if !s.ground && !c.turnsInSight(s.landmark) {

@@ -41,6 +41,7 @@ type standing struct {
 	offSD  flow.Point    // How far off hooves stand, one standard deviation, likewise; 0 where off is not known.
 	never  [2]bool       // A mark says that the hoof of that side is elsewhere meanwhile.
 	beat   int           // Steps since the first stance of the pair.
+	mark   flow.Point    // About where its mark lies, in the coordinates of frame 0.
 	placed bool          // Whether the marks say where in it the mark lies.
 	place  relocation    // Where its mark lies in frame, by the marks.
 	bare   grid          // What the ground looks like without it; nil where that is not known.

@@ -96,23 +96,21 @@ func (c *clip) leftOf(e estimate, came bool, f, back int, stood []bool) flown {
 // inAir returns what can be believed of hoof l between its stances. A hoof turns as it
 // flies, and what is followed is no longer what was marked; about the axis across the
 // picture, so that its place across is kept. Of the pair in front that is believed where
-// following it from the stance before (a) and from the one after (b) leads to one place, where
-// following it from one of them arrived at the other, if there is time for one swing only (once),
-// and for a moment beside the nearer of them. Of the pair behind nothing: it is a leg in front
-// that is followed there.
-func (c *clip) inAir(l traj.Landmark, a, b flown, once bool) (traj.Sample, string) {
-	if !c.turnsInSight(l) {
-		return traj.Gone(), hiddenBehind
-	}
-	if size, d := max(a.size, b.size), b.at.Sub(a.at); once && a.seen && b.seen && math.Abs(d.X) <= c.model.SwingApart*size {
-		k := a.variance / (a.variance + b.variance)
-		return c.swinging(mix(a.at, b.at, k), k*b.variance, math.Hypot(d.X/2, c.model.SwingSD*size), math.Hypot(d.Y/2, c.model.SwingDown*size), max(a.quality, b.quality))
-	}
+// following it from the stance before (a) or from the one after (b) is sure by itself: that the
+// two lead to one place says little where neither arrives, since what hides the hoof takes both
+// along. Of the pair behind nothing: it is a leg in front that is followed there.
+func (c *clip) inAir(l traj.Landmark, a, b flown) (traj.Sample, string) {
+	size, d := max(a.size, b.size), b.at.Sub(a.at)
 	switch {
-	case a.sure && b.sure:
-		return traj.Gone(), "followed from the stance before and from the one after it lies in two places"
+	case !c.turnsInSight(l):
+		return traj.Gone(), hiddenBehind
 	case !a.sure && !b.sure:
 		return traj.Gone(), "no longer looks as it stood"
+	case a.seen && b.seen && math.Abs(d.X) <= c.model.SwingApart*size:
+		k := a.variance / (a.variance + b.variance)
+		return c.swinging(mix(a.at, b.at, k), k*b.variance, math.Hypot(d.X/2, c.model.SwingSD*size), math.Hypot(d.Y/2, c.model.SwingDown*size), max(a.quality, b.quality))
+	case a.sure && b.sure:
+		return traj.Gone(), "followed from the stance before and from the one after it lies in two places"
 	case b.sure:
 		a = b
 	}
