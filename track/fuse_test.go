@@ -20,22 +20,21 @@ func TestHoofInTheAir(t *testing.T) {
 		name string
 		l    traj.Landmark
 		a, b flown
-		once bool
 		ok   bool
 		x    float64
 	}{
-		{"both lead to one place: nearer to the surer", traj.LeftFore, see(100, 50, 0.5, false), see(101, 55, 1, false), true, true, 100.2},
-		{"the same, with a stance hidden in between", traj.LeftFore, see(100, 50, 0.5, false), see(101, 55, 1, false), false, false, 0},
-		{"they lead to two places", traj.LeftFore, see(100, 50, 0.5, false), see(106, 50, 0.5, false), true, false, 0},
-		{"the same, one is sure", traj.LeftFore, see(100, 50, 0.5, true), see(106, 50, 0.5, false), true, true, 100},
-		{"the same, both are sure", traj.LeftFore, see(100, 50, 0.5, true), see(106, 50, 0.5, true), true, false, 0},
-		{"one alone", traj.LeftFore, see(100, 50, 0.5, false), lost, true, false, 0},
-		{"one alone, which is sure", traj.LeftFore, see(100, 50, 0.3, true), lost, true, true, 100},
-		{"the same, hardly known", traj.LeftFore, see(100, 50, 2, true), lost, true, false, 0},
-		{"of the pair behind", traj.LeftHind, see(100, 50, 0.5, true), see(100, 50, 0.5, true), true, false, 0},
-		{"neither sees it", traj.LeftFore, lost, lost, true, false, 0},
+		{"both lead to one place, one is sure: nearer to the one known better", traj.LeftFore, see(100, 50, 0.5, false), see(101, 55, 1, true), true, 100.2},
+		{"the same, neither is sure", traj.LeftFore, see(100, 50, 0.5, false), see(101, 55, 1, false), false, 0},
+		{"they lead to two places", traj.LeftFore, see(100, 50, 0.5, false), see(106, 50, 0.5, false), false, 0},
+		{"the same, one is sure", traj.LeftFore, see(100, 50, 0.5, true), see(106, 50, 0.5, false), true, 100},
+		{"the same, both are sure", traj.LeftFore, see(100, 50, 0.5, true), see(106, 50, 0.5, true), false, 0},
+		{"one alone", traj.LeftFore, see(100, 50, 0.5, false), lost, false, 0},
+		{"one alone, which is sure", traj.LeftFore, see(100, 50, 0.3, true), lost, true, 100},
+		{"the same, hardly known", traj.LeftFore, see(100, 50, 2, true), lost, false, 0},
+		{"of the pair behind", traj.LeftHind, see(100, 50, 0.5, true), see(100, 50, 0.5, true), false, 0},
+		{"neither sees it", traj.LeftFore, lost, lost, false, 0},
 	} {
-		got, cause := c.inAir(tt.l, tt.a, tt.b, tt.once)
+		got, cause := c.inAir(tt.l, tt.a, tt.b)
 		if ok := got.Status == traj.Across; ok != tt.ok || ok == (cause != "") {
 			t.Errorf("%s: %v (%s), want believed: %v", tt.name, got.Status, cause, tt.ok)
 			continue
@@ -43,7 +42,7 @@ func TestHoofInTheAir(t *testing.T) {
 		if !tt.ok {
 			continue
 		}
-		again, _ := c.inAir(tt.l, tt.b, tt.a, tt.once)
+		again, _ := c.inAir(tt.l, tt.b, tt.a)
 		if math.Abs(got.X-tt.x) > 1e-9 || !(got.SD > 0 && got.SDY > got.SD) || math.Abs(again.X-got.X) > 1e-9 {
 			t.Errorf("%s: at x = %g ± %.2f px, %.2f down (the other way round %g): want %g", tt.name, got.X, got.SD, got.SDY, again.X, tt.x)
 		}
