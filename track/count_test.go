@@ -117,7 +117,7 @@ func TestCountNeverHalvesNorDoubles(t *testing.T) {
 // at least): what overlaps a marked stance there is that hoof, seen once more.
 func TestOneHoofSeenTwice(t *testing.T) {
 	stand := func(first, last int, x float64) *standing {
-		s := &standing{size: 24, mark: flow.Point{X: x, Y: 600}}
+		s := &standing{model: &known, size: 24, mark: flow.Point{X: x, Y: 600}}
 		for f := first; f <= last; f++ {
 			s.seen = append(s.seen, stood{frame: f, steady: s.mark})
 		}

@@ -60,19 +60,21 @@ func (c *clip) marked(ctx context.Context, pair [2]traj.Landmark, seeds []seed) 
 		}
 	}
 	wrong := ps.wrong()
+	ps.known = slices.DeleteFunc(ps.known, func(s *standing) bool { return wrong[s] })
 	for side := range ps.st.marks { // With what is known of them by now.
 		ps.st.marks[side] = ps.st.marks[side][:0]
 	}
 	for i := range seeds {
 		m := &seeds[i]
-		m.stands = m.stands && !slices.ContainsFunc(ps.known, func(s *standing) bool {
-			return wrong[s] && s.landmark == m.Landmark && m.Frame >= s.first() && m.Frame <= s.last()
-		})
-		if side := slices.Index(pair[:], m.Landmark); side >= 0 {
-			ps.st.marks[side] = append(ps.st.marks[side], *m)
+		side := slices.Index(pair[:], m.Landmark)
+		if side < 0 {
+			continue
 		}
+		m.stands = m.stands && slices.ContainsFunc(ps.known, func(s *standing) bool {
+			return s.marked == side && m.Frame >= s.first() && m.Frame <= s.last()
+		})
+		ps.st.marks[side] = append(ps.st.marks[side], *m)
 	}
-	ps.known = slices.DeleteFunc(ps.known, func(s *standing) bool { return wrong[s] })
 	return ps, nil
 }
 

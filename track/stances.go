@@ -251,7 +251,7 @@ func (s *standing) apart(o *standing, times []float64) float64 {
 // isAlso reports whether two stances of a pair are one hoof, seen twice: two can't stand in one
 // place at a time.
 func (s *standing) isAlso(o *standing) bool {
-	return s.first() <= o.last() && o.first() <= s.last() && s.mark.Dist(o.mark) < 0.5*s.size
+	return s.first() <= o.last() && o.first() <= s.last() && s.mark.Dist(o.mark) < s.model.StandStray*s.size
 }
 
 // same reports whether two stances of one hoof are parts of one: in one place, and not
