@@ -1,6 +1,7 @@
 package metrics
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -58,18 +59,9 @@ const (
 // or calibration level differ. The error is that of Summarise, or says that
 // Followed is no measure.
 func Compare(before, after []Run, opts CompareOptions) (*Comparison, error) {
-	// The visits know nothing of each other until both are summed up.
-	var b, a *Summed
-	var errBefore, errAfter error
-	var both sync.WaitGroup
-	both.Go(func() { b, errBefore = Sum(before, opts.Summary) })
-	both.Go(func() { a, errAfter = Sum(after, opts.Summary) })
-	both.Wait()
-	if errBefore != nil {
-		return nil, fmt.Errorf("compare visits: before: %w", errBefore)
-	}
-	if errAfter != nil {
-		return nil, fmt.Errorf("compare visits: after: %w", errAfter)
+	b, a, err := bothWith(nil, nil, before, after, opts.Summary)
+	if err != nil {
+		return nil, err
 	}
 	return CompareSummed(b, a, opts)
 }
@@ -90,7 +82,11 @@ func CompareSummed(before, after *Summed, opts CompareOptions) (*Comparison, err
 	out := &Comparison{Before: *before.Summary, After: *after.Summary}
 	barrier := visitBarriers(out, opts)
 
-	runsBefore, runsAfter := commonViews(before.runs, after.runs)
+	// Only views that both visits have are compared, where there are any.
+	runsBefore, runsAfter := ofViews(before.runs, after.Views), ofViews(after.runs, before.Views)
+	if len(runsBefore) == 0 {
+		runsBefore, runsAfter = before.runs, after.runs
+	}
 	if before, after, err = bothWith(before, after, runsBefore, runsAfter, opts.Summary); err != nil {
 		return nil, err
 	}
@@ -103,10 +99,8 @@ func CompareSummed(before, after *Summed, opts CompareOptions) (*Comparison, err
 		// has from another.
 		if full := out.Before.Lookup(d.Name); !x.ok && full.Value != nil {
 			c.Before, c.Reason = full.Value, "not measured at the second visit from the view that shows it"
-			c.Sentence = "not comparable: " + c.Reason
 		} else if full := out.After.Lookup(d.Name); !y.ok && full.Value != nil {
 			c.After, c.Reason = full.Value, "not measured at the first visit from the view that shows it"
-			c.Sentence = "not comparable: " + c.Reason
 		}
 		out.Changes, df[i] = append(out.Changes, c), freedom
 	}
@@ -116,21 +110,27 @@ func CompareSummed(before, after *Summed, opts CompareOptions) (*Comparison, err
 	return out, nil
 }
 
-// bothWith returns the summaries of some of two visits' runs.
+// bothWith returns the summaries of some of two visits' runs. The visits know nothing of
+// each other.
 func bothWith(before, after *Summed, runsBefore, runsAfter []Run, opts SummaryOptions) (b, a *Summed, err error) {
-	if b, err = before.with(runsBefore, opts); err != nil {
-		return nil, nil, fmt.Errorf("compare visits: before: %w", err)
+	var errBefore, errAfter error
+	var both sync.WaitGroup
+	both.Go(func() { b, errBefore = before.with(runsBefore, opts) })
+	both.Go(func() { a, errAfter = after.with(runsAfter, opts) })
+	both.Wait()
+	if errBefore != nil {
+		return nil, nil, fmt.Errorf("compare visits: before: %w", errBefore)
 	}
-	if a, err = after.with(runsAfter, opts); err != nil {
-		return nil, nil, fmt.Errorf("compare visits: after: %w", err)
+	if errAfter != nil {
+		return nil, nil, fmt.Errorf("compare visits: after: %w", errAfter)
 	}
 	return b, a, nil
 }
 
 // with returns the summary of some of the visit's runs; itself where nothing
-// differs.
+// differs. A nil visit has none yet.
 func (v *Summed) with(runs []Run, opts SummaryOptions) (*Summed, error) {
-	if len(runs) == len(v.runs) && opts == v.opts {
+	if v != nil && len(runs) == len(v.runs) && opts == v.opts {
 		return v, nil
 	}
 	return Sum(runs, opts)
@@ -143,10 +143,7 @@ func visitBarriers(c *Comparison, opts CompareOptions) string {
 	if c.Before.Gait != c.After.Gait {
 		stop = append(stop, fmt.Sprintf("the gait differs (%s, then %s)", c.Before.Gait, c.After.Gait))
 	}
-	shared := false
-	for _, v := range c.Before.Views {
-		shared = shared || slices.Contains(c.After.Views, v)
-	}
+	shared := slices.ContainsFunc(c.Before.Views, func(v traj.View) bool { return slices.Contains(c.After.Views, v) })
 	if !shared {
 		stop = append(stop, "the horse was filmed from different views")
 	}
@@ -160,12 +157,10 @@ func visitBarriers(c *Comparison, opts CompareOptions) string {
 	if x, y := strings.TrimSpace(opts.Before.Shoeing), strings.TrimSpace(opts.After.Shoeing); x != "" && y != "" && !strings.EqualFold(x, y) {
 		c.Reasons = append(c.Reasons, fmt.Sprintf("the shoeing changed (%s, then %s): a change of gait may come from it", x, y))
 	}
-	s, t := c.Before.Lookup(Speed), c.After.Lookup(Speed)
-	switch {
-	case s == nil || t == nil || s.Value == nil || t.Value == nil:
+	if s, t := c.Before.Lookup(Speed).Value, c.After.Lookup(Speed).Value; s == nil || t == nil {
 		c.Reasons = append(c.Reasons, "speed was not measured at both visits: compare only if it was the same")
-	default:
-		v, w := s.Value.Value, t.Value.Value
+	} else {
+		v, w := s.Value, t.Value
 		if difference := math.Abs(w-v) / (0.5 * (v + w)); difference > speedMayVary {
 			stop = append(stop, fmt.Sprintf("speed differs by %.0f %% (%s, then %s; at most %.0f %% is allowed)", 100*difference,
 				opts.Summary.Lengths.Format(v, "m/s", 2), opts.Summary.Lengths.Format(w, "m/s", 2), 100*speedMayVary))
@@ -184,30 +179,9 @@ func visitBarriers(c *Comparison, opts CompareOptions) string {
 	return strings.Join(stop, "; ")
 }
 
-// commonViews keeps the runs of views that both visits have; both unchanged
-// where there are none.
-func commonViews(before, after []Run) (b, a []Run) {
-	seen := func(runs []Run) (views []traj.View) {
-		for _, r := range runs {
-			views = append(views, r.View)
-		}
-		return views
-	}
-	b, a = ofViews(before, seen(after)), ofViews(after, seen(before))
-	if len(b) == 0 {
-		return before, after
-	}
-	return b, a
-}
-
 // ofViews returns the runs that were filmed in one of the views.
-func ofViews(runs []Run, views []traj.View) (out []Run) {
-	for _, r := range runs {
-		if slices.Contains(views, r.View) {
-			out = append(out, r)
-		}
-	}
-	return out
+func ofViews(runs []Run, views []traj.View) []Run {
+	return slices.DeleteFunc(slices.Clone(runs), func(r Run) bool { return !slices.Contains(views, r.View) })
 }
 
 // changeOf returns the change of one measure, without its verdict, and its degrees of freedom.
@@ -224,7 +198,6 @@ func changeOf(x, y measured, before, after []Run, row Tolerance, opts CompareOpt
 
 	c = Change{Name: x.def.Name, Unit: x.result.Unit, Before: x.result.Value, After: y.result.Value, P: 1, Holm: 1,
 		Followed: x.def.Name == opts.Followed, Verdict: NotComparable}
-	c.Reason = barrier
 	switch {
 	case !x.ok && !y.ok:
 		c.Reason = "not measured at either visit: " + y.result.Reason
@@ -232,16 +205,10 @@ func changeOf(x, y measured, before, after []Run, row Tolerance, opts CompareOpt
 		c.Reason = "not measured at the first visit: " + x.result.Reason
 	case !y.ok:
 		c.Reason = "not measured at the second visit: " + y.result.Reason
-	case barrier != "":
-	case x.result.Unit != y.result.Unit:
-		c.Reason = fmt.Sprintf("the calibration gives other units (%s, then %s)", x.result.Unit, y.result.Unit)
-	case x.def.Needs != geometry.LevelNone && !slices.Equal(levelsOf(x), levelsOf(y)):
-		c.Reason = fmt.Sprintf("the calibration level differs (%s, then %s)", joinLevels(levelsOf(x)), joinLevels(levelsOf(y)))
-	case !x.wideOK || !y.wideOK:
-		c.Reason = "one run and no tolerance: how runs differ is not known"
+	default:
+		c.Reason = cmp.Or(barrier, unlike(x, y))
 	}
 	if c.Reason != "" {
-		c.Sentence = "not comparable: " + c.Reason
 		return c, 0
 	}
 	c.Before, c.After = toEstimate(x.wide), toEstimate(y.wide)
@@ -250,6 +217,21 @@ func changeOf(x, y measured, before, after []Run, row Tolerance, opts CompareOpt
 	c.Judged = c.Change // Until others are judged with it.
 	c.Verdict = ""      // Decided once all p values are known.
 	return c, df
+}
+
+// unlike returns why two values of a measure cannot be set against each other; empty where
+// they can.
+func unlike(x, y measured) string {
+	levels, then := distinct(x.sample.levels), distinct(y.sample.levels)
+	switch {
+	case x.result.Unit != y.result.Unit:
+		return fmt.Sprintf("the calibration gives other units (%s, then %s)", x.result.Unit, y.result.Unit)
+	case x.def.Needs != geometry.LevelNone && !slices.Equal(levels, then):
+		return fmt.Sprintf("the calibration level differs (%s, then %s)", joinLevels(levels), joinLevels(then))
+	case !x.wideOK || !y.wideOK:
+		return "one run and no tolerance: how runs differ is not known"
+	}
+	return ""
 }
 
 // difference returns second − first with its 95 % interval, its two-sided p and its degrees
@@ -278,8 +260,7 @@ func (e Estimate) at(level, df float64) Estimate {
 	return e
 }
 
-func viewsOf(m measured) []traj.View       { return distinct(m.sample.views) }
-func levelsOf(m measured) []geometry.Level { return distinct(m.sample.levels) }
+func viewsOf(m measured) []traj.View { return distinct(m.sample.views) }
 
 func distinct[T ~string](x []T) []T { return slices.Compact(slices.Sorted(slices.Values(x))) }
 
@@ -304,9 +285,7 @@ func scoreChange(before, after *Summed, barrier string) *Change {
 		if x.tolerance.Weight <= 0 {
 			continue
 		}
-		usable := x.ok && y.ok && x.wideOK && y.wideOK && x.tolerance.Tolerance > 0 && x.result.Unit == y.result.Unit &&
-			slices.Equal(viewsOf(x), viewsOf(y)) && (x.def.Needs == geometry.LevelNone || slices.Equal(levelsOf(x), levelsOf(y)))
-		if !usable {
+		if !x.ok || !y.ok || !(x.tolerance.Tolerance > 0) || !slices.Equal(viewsOf(x), viewsOf(y)) || unlike(x, y) != "" {
 			if x.ok || y.ok {
 				dropped = append(dropped, x.def.Title)
 			}
@@ -321,7 +300,6 @@ func scoreChange(before, after *Summed, barrier string) *Change {
 		c.Reason = "no component of the score was measured alike at both visits"
 	}
 	if c.Reason != "" {
-		c.Sentence = "not comparable: " + c.Reason
 		return c
 	}
 	x, y := before.scoreOf(pb), after.scoreOf(pa)
@@ -382,6 +360,7 @@ func decide(c *Comparison, df []float64, opts CompareOptions) {
 		d, _ := Define(ch.Name)
 		switch {
 		case ch.Verdict == NotComparable:
+			ch.Sentence = "not comparable: " + ch.Reason
 			continue
 		case ch.Followed:
 			ch.Holm = ch.P
@@ -394,10 +373,12 @@ func decide(c *Comparison, df []float64, opts CompareOptions) {
 		}
 		ch.Sentence = changeSentence(d, ch, tolerance, opts)
 	}
-	if c.Score.Verdict == "" {
-		c.Score.Verdict = scoreVerdict(c.Score)
-		c.Score.Sentence = scoreSentence(c.Score, opts)
+	if c.Score.Verdict == NotComparable {
+		c.Score.Sentence = "not comparable: " + c.Score.Reason
+		return
 	}
+	c.Score.Verdict = scoreVerdict(c.Score)
+	c.Score.Sentence = scoreSentence(c.Score, opts)
 }
 
 // judged marks a change of a family until it has its verdict.

@@ -21,13 +21,11 @@ const (
 type sign struct {
 	m      measured
 	limb   traj.Landmark
-	kind   string  // As in its definition.
 	p      float64 // Two-sided, that the horse is even in this measure.
 	beyond bool    // Whether the value is beyond the tolerance.
 }
 
 func (s sign) settled() bool { return s.beyond && s.p < settledP }
-func (s sign) alone() bool   { return s.beyond && s.p < aloneP }
 
 // decidesLimb reports whether a kind may name a limb. The withers only tell fore
 // from hind: in forelimb trouble they hardly move. Steps name none: that a sore limb
@@ -46,39 +44,31 @@ type girdleSigns struct {
 
 func judge(signs []sign) girdleSigns {
 	g := girdleSigns{signs: signs}
-	kinds := map[traj.Landmark]map[string]bool{}
-	alone := map[traj.Landmark]bool{}
-	for _, s := range signs {
-		if !decidesLimb(s.kind) || !s.settled() {
+	var first *sign // Of the settled ones.
+	enough := false
+	for i, s := range signs {
+		if !decidesLimb(s.m.def.kind) || !s.settled() {
 			continue
 		}
-		if kinds[s.limb] == nil {
-			kinds[s.limb] = map[string]bool{}
+		if first == nil {
+			first = &signs[i]
 		}
-		kinds[s.limb][s.kind] = true
-		alone[s.limb] = alone[s.limb] || s.alone()
+		g.conflict = g.conflict || s.limb != first.limb
+		enough = enough || s.p < aloneP || s.m.def.kind != first.m.def.kind
 	}
-	if len(kinds) > 1 {
-		g.conflict = true
-		return g
-	}
-	for limb, k := range kinds {
-		if alone[limb] || len(k) >= 2 {
-			g.limb = limb
-		} else {
-			g.hint = true
-		}
+	switch {
+	case first == nil || g.conflict:
+	case enough:
+		g.limb = first.limb
+	default:
+		g.hint = true
 	}
 	return g
 }
 
-func (g girdleSigns) settled(kind string, limb traj.Landmark) bool {
-	return slices.ContainsFunc(g.signs, func(s sign) bool { return s.kind == kind && s.limb == limb && s.settled() })
-}
-
-// measuredKind reports whether any sign of the kind was measured.
-func measuredKind(signs []sign, kind string) bool {
-	return slices.ContainsFunc(signs, func(s sign) bool { return s.kind == kind })
+// shows reports whether any sign of the kind was measured.
+func (g girdleSigns) shows(kind string) bool {
+	return slices.ContainsFunc(g.signs, func(s sign) bool { return s.m.def.kind == kind })
 }
 
 // findLimb says where the signs point. Head, croup and hips decide, the withers tell
@@ -101,7 +91,7 @@ func findLimb(all []measured, gait traj.Gait) LimbFinding {
 		s, ok := toSign(m)
 		switch {
 		case !ok:
-		case s.kind == "withers":
+		case s.m.def.kind == "withers":
 			withers = append(withers, s)
 		case m.def.Girdle == Fore:
 			fore = append(fore, s)
@@ -115,7 +105,7 @@ func findLimb(all []measured, gait traj.Gait) LimbFinding {
 		return LimbFinding{Sentence: "no side: nothing that points to a limb was measured"}
 	case f.conflict || h.conflict:
 		return conflicting(f, h)
-	case f.limb != "" && f.settled("head", f.limb):
+	case f.limb != "" && slices.ContainsFunc(fore, func(s sign) bool { return s.m.def.kind == "head" && s.limb == f.limb && s.settled() }):
 		return nod(f, h, withers, gait)
 	case f.limb != "" && h.limb != "":
 		return bothGirdles(f, h, "signs are seen in both: ")
@@ -123,7 +113,7 @@ func findLimb(all []measured, gait traj.Gait) LimbFinding {
 		return named(f.limb, f, h, withers, "")
 	case h.limb != "":
 		note := ""
-		if !measuredKind(fore, "head") {
+		if !f.shows("head") {
 			note = "the head was not measured, so a forelimb problem carried over to the croup is not excluded"
 		}
 		return named(h.limb, h, f, withers, note)
@@ -136,7 +126,7 @@ func toSign(m measured) (sign, bool) {
 		return sign{}, false
 	}
 	d := m.deviation()
-	s := sign{m: m, limb: m.def.pointsTo(d), kind: m.def.kind, p: 1, beyond: math.Abs(d) > m.tolerance.Tolerance}
+	s := sign{m: m, limb: m.def.pointsTo(d), p: 1, beyond: math.Abs(d) > m.tolerance.Tolerance}
 	if d != 0 {
 		s.p = stats.TwoSidedP(d/m.wide.SE, m.wide.DF)
 	}
@@ -151,18 +141,17 @@ const hindWithers = 0.35
 // nod handles a head that names a forelimb: fore, or hind of the same side?
 func nod(f, h girdleSigns, withers []sign, gait traj.Gait) LimbFinding {
 	side := f.limb.Side()
-	foreOut, hindOut := false, false
-	if gait == traj.Trot {
-		foreOut, hindOut = withersSay(f, withers)
-	}
-	croupEven, croupWhy := clearlyEven(h)
+	trot := gait == traj.Trot
+	foreOut, hindOut := withersSay(f, withers)
+	foreOut, hindOut = foreOut && trot, hindOut && trot
+	croupEven := clearlyEven(h)
 	same := h.limb != "" && h.limb.Side() == side
 	other := h.limb != "" && !same
 
-	forFore := hindOut || croupEven || other && gait == traj.Trot
-	forHind := foreOut || same && gait == traj.Trot
+	forFore := hindOut || croupEven || other && trot
+	forHind := foreOut || same && trot
 	switch {
-	case gait != traj.Trot && h.limb != "":
+	case !trot && h.limb != "":
 		return bothGirdles(f, h, "fore and hind cannot be told apart in this gait: ")
 	case forFore && forHind:
 		return bothGirdles(f, h, "fore and hind both show signs and the withers and croup do not settle which came first: ")
@@ -172,7 +161,7 @@ func nod(f, h girdleSigns, withers []sign, gait traj.Gait) LimbFinding {
 		case hindOut:
 			note = "the withers go with the head, as in forelimb trouble"
 		case croupEven:
-			note = croupWhy
+			note = "the croup is even in its low and its high points, so a hindlimb is not likely behind it"
 		case other:
 			note = fmt.Sprintf("the croup points to the %s, which often goes with the opposite fore (common practice)", h.limb.Words())
 		}
@@ -187,13 +176,13 @@ func nod(f, h girdleSigns, withers []sign, gait traj.Gait) LimbFinding {
 			note += "; the croup itself does not settle it"
 		}
 		finding := named(limb, h, f, withers, note)
-		finding.Agree = append(finding.Agree, phrases(f.signs, func(s sign) bool { return s.kind == "head" && s.settled() })...)
+		finding.Agree = append(finding.Agree, phrases(f.signs, func(s sign) bool { return s.m.def.kind == "head" && s.settled() })...)
 		finding.Disagree = slices.DeleteFunc(finding.Disagree, func(said string) bool { return slices.Contains(finding.Agree, said) })
 		finding.Sentence = limbSentence(limb, finding, note)
 		return finding
 	}
 	why := "neither withers nor croup settles which"
-	if !measuredKind(withers, "withers") && !measuredKind(h.signs, "croup") {
+	if len(withers) == 0 && !h.shows("croup") {
 		why = "neither withers nor croup was marked, so the two cannot be told apart"
 	}
 	agree := phrases(f.signs, func(s sign) bool { return s.limb == f.limb && s.p < settledP })
@@ -216,14 +205,13 @@ func hindOf(s traj.Side) traj.Landmark {
 // withersSay compares the withers with the head: whether a forelimb is ruled
 // out (the withers go against the head), whether a hindlimb is.
 func withersSay(f girdleSigns, withers []sign) (foreOut, hindOut bool) {
-	right := f.limb.Side() == traj.Right
 	for _, pair := range [][2]Name{{HeadLowDifference, WithersLowDifference}, {HeadHighDifference, WithersHighDifference}} {
 		head, w := findSign(f.signs, pair[0]), findSign(withers, pair[1])
 		if head == nil || w == nil || !head.settled() || head.limb != f.limb {
 			continue
 		}
 		low, high := w.m.wide.Low, w.m.wide.High
-		if !right {
+		if f.limb.Side() == traj.Left {
 			low, high = -high, -low
 		}
 		notFore := high < 0 && w.beyond
@@ -236,10 +224,7 @@ func withersSay(f girdleSigns, withers []sign) (foreOut, hindOut bool) {
 		foreOut = foreOut || notFore && !notHind
 		hindOut = hindOut || notHind && !notFore
 	}
-	if foreOut && hindOut {
-		return false, false
-	}
-	return foreOut, hindOut
+	return foreOut && !hindOut, hindOut && !foreOut
 }
 
 func findSign(signs []sign, n Name) *sign {
@@ -260,16 +245,13 @@ func (s sign) precise() bool {
 
 // clearlyEven reports whether the croup was measured, is within tolerance and
 // measured well enough for that to mean something.
-func clearlyEven(h girdleSigns) (bool, string) {
+func clearlyEven(h girdleSigns) bool {
 	for _, n := range []Name{CroupLowDifference, CroupHighDifference} {
 		if s := findSign(h.signs, n); s == nil || s.beyond || !s.precise() {
-			return false, ""
+			return false
 		}
 	}
-	if h.hint || h.limb != "" {
-		return false, ""
-	}
-	return true, "the croup is even in its low and its high points, so a hindlimb is not likely behind it"
+	return !h.hint && h.limb == ""
 }
 
 func phrases(signs []sign, keep func(sign) bool) []string {
@@ -290,20 +272,9 @@ func named(limb traj.Landmark, own, rest girdleSigns, withers []sign, note strin
 	out.Agree = phrases(own.signs, func(s sign) bool { return s.limb == limb && seen(s) })
 	out.Disagree = phrases(own.signs, func(s sign) bool { return s.limb != limb && seen(s) })
 	out.Disagree = append(out.Disagree, phrases(rest.signs, sign.settled)...)
-	for _, s := range withers {
-		if !s.settled() {
-			continue
-		}
-		with := s.limb.Side() == limb.Side()
-		if limb.IsHind() {
-			with = !with
-		}
-		if with {
-			out.Agree = append(out.Agree, say(s.m))
-		} else {
-			out.Disagree = append(out.Disagree, say(s.m))
-		}
-	}
+	with := func(s sign) bool { return (s.limb.Side() == limb.Side()) != limb.IsHind() }
+	out.Agree = append(out.Agree, phrases(withers, func(s sign) bool { return s.settled() && with(s) })...)
+	out.Disagree = append(out.Disagree, phrases(withers, func(s sign) bool { return s.settled() && !with(s) })...)
 	out.Sentence = limbSentence(limb, out, note)
 	return out
 }
@@ -332,16 +303,10 @@ func bothGirdles(f, h girdleSigns, why string) LimbFinding {
 }
 
 func conflicting(f, h girdleSigns) LimbFinding {
-	var right, left []string
-	for _, s := range slices.Concat(f.signs, h.signs) {
-		switch {
-		case !s.settled():
-		case s.limb.Side() == traj.Right:
-			right = append(right, say(s.m))
-		default:
-			left = append(left, say(s.m))
-		}
+	to := func(side traj.Side) []string {
+		return phrases(slices.Concat(f.signs, h.signs), func(s sign) bool { return s.settled() && s.limb.Side() == side })
 	}
+	right, left := to(traj.Right), to(traj.Left)
 	return LimbFinding{
 		Disagree: append(right, left...),
 		Sentence: fmt.Sprintf("no side: the signs disagree. To the right: %s. To the left: %s", joinPhrases(right), joinPhrases(left)),
@@ -353,7 +318,7 @@ func noSide(f, h girdleSigns) LimbFinding {
 	within, precise, sure := true, false, false
 	var open, clear, steps []string
 	for _, s := range slices.Concat(f.signs, h.signs) {
-		if s.kind == "step" || s.kind == "timing" {
+		if s.m.def.kind == "step" || s.m.def.kind == "timing" {
 			// What these runs show beyond its tolerance counts in the score: a horse that is
 			// so in them is not called even, whether or not the next run would show it.
 			if s.settled() || s.m.result.Beyond {

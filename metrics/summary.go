@@ -118,16 +118,16 @@ func (m measured) deviation() float64 {
 	return m.wide.Value - e
 }
 
-// sample is one measure's values, index of the groups: run.
+// sample is one measure's values.
 type sample struct {
-	unit               string
-	value, left, right []stats.Group
-	modelled           bool // Each run's value is one from the model of the run.
-	here               Mean // Of the last run, if modelled.
-	strides            int  // Behind modelled values.
-	leftOut            int  // Runs left out because their unit is another.
-	levels             []geometry.Level
-	views              []traj.View
+	unit     string
+	groups   [3][]stats.Group // Of the value, of the left and of the right side. Index of each: run.
+	modelled bool             // Each run's value is one from the model of the run.
+	here     [3][2]float64    // Of the last run, if modelled: as groups, then mean and standard error.
+	strides  int              // Behind modelled values.
+	leftOut  int              // Runs left out because their unit is another.
+	levels   []geometry.Level
+	views    []traj.View
 }
 
 // unitOf returns the unit in which most can be said: the definition's where any
@@ -148,47 +148,48 @@ func unitOf(runs []Run, d Definition) string {
 func gather(runs []Run, d Definition, unit string) sample {
 	out := sample{unit: unit}
 	for _, r := range runs {
-		var value, left, right stats.Group
+		var of [3]stats.Group
 		s := r.Lookup(d.Name)
-		if s != nil && len(s.Observations) > 0 && s.Unit != unit {
+		switch {
+		case s == nil:
+		case len(s.Observations) > 0 && s.Unit != unit:
 			out.leftOut++
-			s = nil
-		}
-		if s != nil && s.OfHorse != nil {
-			h, run := s.OfHorse, s.OfRun
-			out.modelled = true
-			value, left, right = one(h.Value, h.SE), one(h.Left, h.LeftSE), one(h.Right, h.RightSE)
-			out.here = *run
-			out.strides += len(s.Observations)
-		} else if s != nil {
-			for _, o := range s.Observations {
-				addValue(&value, o.Value, o.SD)
-				if !d.Sided {
-					continue
-				}
-				// The error of a difference is that of two sides alike.
-				addValue(&left, o.Left, o.SD/math.Sqrt2)
-				addValue(&right, o.Right, o.SD/math.Sqrt2)
+		case s.OfHorse != nil:
+			for q, m := range s.OfHorse.parts() {
+				add(&of[q], m[0], m[1])
 			}
-			value.CommonSD = s.CommonSD
-			left.CommonSD, right.CommonSD = s.SideCommonSD, s.SideCommonSD
+			out.modelled, out.here = true, s.OfRun.parts()
+			out.strides += len(s.Observations)
+		default:
+			for _, o := range s.Observations {
+				add(&of[0], o.Value, o.SD)
+				if d.Sided { // The error of a difference is that of two sides alike.
+					add(&of[1], o.Left, o.SD/math.Sqrt2)
+					add(&of[2], o.Right, o.SD/math.Sqrt2)
+				}
+			}
+			of[0].CommonSD, of[1].CommonSD, of[2].CommonSD = s.CommonSD, s.SideCommonSD, s.SideCommonSD
 		}
-		if len(value.Values) == 0 && len(left.Values) > 0 && len(right.Values) > 0 {
+		if len(of[0].Values) == 0 && len(of[1].Values) > 0 && len(of[2].Values) > 0 {
 			// Each side was seen, in strides of its own: the difference of their means is
 			// one value of the run.
-			l, lv := meanOf(left)
-			r, rv := meanOf(right)
-			addValue(&value, r-l, math.Hypot(math.Sqrt(lv), math.Sqrt(rv)))
+			l, lv := meanOf(of[1])
+			r, rv := meanOf(of[2])
+			add(&of[0], r-l, math.Hypot(math.Sqrt(lv), math.Sqrt(rv)))
 		}
-		if len(value.Values) > 0 {
-			out.levels = append(out.levels, r.Level)
-			out.views = append(out.views, r.View)
+		if len(of[0].Values) > 0 {
+			out.levels, out.views = append(out.levels, r.Level), append(out.views, r.View)
 		}
-		out.value = append(out.value, value)
-		out.left = append(out.left, left)
-		out.right = append(out.right, right)
+		for q, g := range of {
+			out.groups[q] = append(out.groups[q], g)
+		}
 	}
 	return out
+}
+
+// parts returns the value, the left and the right side, each with its standard error.
+func (m *Mean) parts() [3][2]float64 {
+	return [3][2]float64{{m.Value, m.SE}, {m.Left, m.LeftSE}, {m.Right, m.RightSE}}
 }
 
 // meanOf returns the mean of a group's values and the variance that their own errors
@@ -202,16 +203,11 @@ func meanOf(g stats.Group) (mean, variance float64) {
 	return mean, variance
 }
 
-func one(value, sd float64) stats.Group {
-	return stats.Group{Values: []float64{value}, SDs: []float64{sd}}
-}
-
-func addValue(g *stats.Group, value, sd float64) {
-	if math.IsNaN(value) || math.IsInf(value, 0) {
-		return
+// add adds a value and its standard deviation to g where there is one.
+func add(g *stats.Group, value, sd float64) {
+	if !math.IsNaN(value) && !math.IsInf(value, 0) {
+		g.Values, g.SDs = append(g.Values, value), append(g.SDs, sd)
 	}
-	g.Values = append(g.Values, value)
-	g.SDs = append(g.SDs, sd)
 }
 
 // neighbourCorrelation is the correlation of neighbouring strides' values that
@@ -250,10 +246,10 @@ func measureAll(runs []Run, d Definition, row Tolerance) measured {
 	o.KnownWithin = o.KnownWithin || m.sample.modelled
 	side := meanOptions(d, Tolerance{Tolerance: m.tolerance.SideTolerance})
 	side.NeighbourCorrelation, side.KnownWithin = 0, o.KnownWithin
-	m.here, m.wide, m.ok = bothMeans(m.sample.value, o, &m.sample, m.sample.here.Value, m.sample.here.SE)
+	m.here, m.wide, m.ok = m.sample.means(0, o)
 	if d.Sided {
-		left, _, seenLeft := bothMeans(m.sample.left, side, &m.sample, m.sample.here.Left, m.sample.here.LeftSE)
-		right, _, seenRight := bothMeans(m.sample.right, side, &m.sample, m.sample.here.Right, m.sample.here.RightSE)
+		left, _, seenLeft := m.sample.means(1, side)
+		right, _, seenRight := m.sample.means(2, side)
 		if seenLeft && seenRight && m.ok {
 			// One page, one number: the sides differ by what their difference is said to be.
 			shift := (m.here.Value - (right.Value - left.Value)) / 2
@@ -293,22 +289,22 @@ func moved(m *stats.MeanEstimate, by float64) {
 	m.Value, m.Low, m.High = m.Value+by, m.Low+by, m.High+by
 }
 
-// bothMeans returns the mean as reported and with how runs differ in it. One run's
-// interval holds for its own strides: how strides differ is then no error of their
-// mean, how well each was measured is. Value and se are that mean where the model of
-// the run gives it.
-func bothMeans(groups []stats.Group, o stats.MeanOptions, s *sample, value, se float64) (here, wide stats.MeanEstimate, ok bool) {
-	wide, err := stats.GroupMean(groups, o)
+// means returns the mean of one of the sample's groups as reported, and with how runs
+// differ in it. One run's interval holds for its own strides: how strides differ is then no
+// error of their mean, how well each was measured is. It is that of the model of the run
+// where that gives it.
+func (s *sample) means(of int, o stats.MeanOptions) (here, wide stats.MeanEstimate, ok bool) {
+	wide, err := stats.GroupMean(s.groups[of], o)
 	if err != nil {
 		return here, wide, false
 	}
 	if wide.Groups > 1 {
 		return wide, wide, true
 	}
-	here = wide
+	value, se := s.here[of][0], s.here[of][1]
 	if !s.modelled {
 		value, se = wide.Value, 0
-		for _, g := range groups {
+		for _, g := range s.groups[of] {
 			if len(g.Values) > 0 { // The one.
 				_, known := meanOf(g)
 				se = math.Sqrt(known + sq(g.CommonSD))
@@ -316,19 +312,18 @@ func bothMeans(groups []stats.Group, o stats.MeanOptions, s *sample, value, se f
 		}
 		if se == 0 && wide.Values < 2 {
 			// One value and no known error: there is nothing an interval could rest on.
-			return here, wide, false
+			return wide, wide, false
 		}
 	}
 	if se > 0 {
+		here = wide
 		here.Value, here.SE, here.PlainSE, here.DF = value, se, se, math.Inf(1)
 		here.Low, here.High = value-stats.Z95*se, value+stats.Z95*se
-	} else {
-		o.WithinOnly = true
-		if here, err = stats.GroupMean(groups, o); err != nil {
-			return here, wide, false
-		}
+		return here, wide, true
 	}
-	return here, wide, true
+	o.WithinOnly = true
+	here, err = stats.GroupMean(s.groups[of], o)
+	return here, wide, err == nil
 }
 
 func toEstimate(m stats.MeanEstimate) *Estimate {
@@ -351,14 +346,13 @@ func symmetryIndex(r *Result) *Estimate {
 
 // whyMissing says why a measure has no value.
 func whyMissing(runs []Run, m measured) string {
-	count := func(groups []stats.Group) (n int) {
+	var values [3]int // As the sample's groups.
+	for q, groups := range m.sample.groups {
 		for _, g := range groups {
-			n += len(g.Values)
+			values[q] += len(g.Values)
 		}
-		return n
 	}
-	seen, left, right := count(m.sample.value), count(m.sample.left), count(m.sample.right)
-	switch {
+	switch seen, left, right := values[0], values[1], values[2]; {
 	case seen == 1 && max(left, right) > 1:
 		return "one run gives one value of it: film more runs"
 	case seen == 1:

@@ -40,31 +40,24 @@ var others = map[string]other{
 	"m/s": {"ft/s", 1 / foot, 0},
 }
 
-// Unit returns the unit in which s reads what is measured in unit: "in" for "mm" and
-// "cm", "ft" for "m", "ft/s" for "m/s"; every other unit stays.
-func (s System) Unit(unit string) string {
+// of returns what stands for a unit in s.
+func (s System) of(unit string) other {
 	if o, ok := others[unit]; ok && s == Inches {
-		return o.unit
+		return o
 	}
-	return unit
+	return other{unit, 1, 0}
 }
 
+// Unit returns the unit in which s reads what is measured in unit: "in" for "mm" and
+// "cm", "ft" for "m", "ft/s" for "m/s"; every other unit stays.
+func (s System) Unit(unit string) string { return s.of(unit).unit }
+
 // Of returns a value that is measured in unit, in the unit that Unit returns.
-func (s System) Of(value float64, unit string) float64 {
-	if o, ok := others[unit]; ok && s == Inches {
-		return value * o.per
-	}
-	return value
-}
+func (s System) Of(value float64, unit string) float64 { return value * s.of(unit).per }
 
 // Decimals returns with how many decimals a value is written in s that has so many in
 // unit, so that no digit which the measurement supports is lost.
-func (s System) Decimals(decimals int, unit string) int {
-	if o, ok := others[unit]; ok && s == Inches {
-		return decimals + o.places
-	}
-	return decimals
-}
+func (s System) Decimals(decimals int, unit string) int { return decimals + s.of(unit).places }
 
 // Format writes a value that is measured in unit and has so many decimals there, with
 // the unit in which s reads it: Inches.Format(43, "mm", 0) is "1.69 in".

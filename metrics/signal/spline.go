@@ -21,6 +21,9 @@ type Spline struct {
 // Times must increase strictly; a nil w means weights of 1. Lambda 0
 // interpolates.
 func SmoothingSpline(t, y, w []float64, lambda float64) (*Spline, error) {
+	if w == nil {
+		w = slices.Repeat([]float64{1}, len(t))
+	}
 	if err := checkSeries(t, y, w); err != nil {
 		return nil, fmt.Errorf("smoothing spline: %w", err)
 	}
@@ -28,12 +31,6 @@ func SmoothingSpline(t, y, w []float64, lambda float64) (*Spline, error) {
 		return nil, fmt.Errorf("smoothing spline: lambda %g is not a finite number ≥ 0", lambda)
 	}
 	m := len(t) - 2
-	weight := func(i int) float64 {
-		if w == nil {
-			return 1
-		}
-		return w[i]
-	}
 	// Q (n × m, three bands: column j has rows j, j+1, j+2) and R (m, tridiagonal) of
 	// the smoothing problem; a = R + lambda·Qᵀ·W⁻¹·Q.
 	q := make([][3]float64, m)
@@ -48,7 +45,7 @@ func SmoothingSpline(t, y, w []float64, lambda float64) (*Spline, error) {
 		for j := i; j <= min(i+band, m-1); j++ {
 			var v float64
 			for k := j; k <= i+2; k++ {
-				v += q[i][k-i] * q[j][k-j] / weight(k)
+				v += q[i][k-i] * q[j][k-j] / w[k]
 			}
 			v *= lambda
 			switch j {
@@ -72,7 +69,7 @@ func SmoothingSpline(t, y, w []float64, lambda float64) (*Spline, error) {
 	s := &Spline{t: slices.Clone(t), f: slices.Clone(y)}
 	for j := range m {
 		for k := range 3 {
-			s.f[j+k] -= lambda * q[j][k] * gamma.AtVec(j) / weight(j+k)
+			s.f[j+k] -= lambda * q[j][k] * gamma.AtVec(j) / w[j+k]
 		}
 	}
 	if err := s.cubic.Fit(s.t, s.f); err != nil {
@@ -82,7 +79,7 @@ func SmoothingSpline(t, y, w []float64, lambda float64) (*Spline, error) {
 }
 
 func checkSeries(t, y, w []float64) error {
-	if len(t) != len(y) || (w != nil && len(w) != len(t)) {
+	if len(t) != len(y) || len(t) != len(w) {
 		panic("signal: slice lengths differ")
 	}
 	if len(t) < 3 {
@@ -95,7 +92,7 @@ func checkSeries(t, y, w []float64) error {
 		if i > 0 && !(t[i] > t[i-1]) {
 			return fmt.Errorf("times do not increase at sample %d", i)
 		}
-		if w != nil && (!(w[i] > 0) || math.IsInf(w[i], 0)) {
+		if !(w[i] > 0) || math.IsInf(w[i], 0) {
 			return fmt.Errorf("weight %d is %g", i, w[i])
 		}
 	}

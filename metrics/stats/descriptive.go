@@ -1,9 +1,6 @@
 package stats
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // mean returns the arithmetic mean of x. It uses two passes, so that values
 // far from zero keep their last digits.
@@ -46,6 +43,3 @@ func SymmetryIndex(left, right float64) float64 {
 	}
 	return 100 * (right - left) / (0.5 * (right + left))
 }
-
-// sorted returns a sorted copy of x.
-func sorted(x []float64) []float64 { return slices.Sorted(slices.Values(x)) }

@@ -82,37 +82,32 @@ type MeanEstimate struct {
 // Groups without values are skipped. The error is ErrTooFew where no group has
 // two values and neither KnownWithin nor two groups help.
 func GroupMean(groups []Group, o MeanOptions) (MeanEstimate, error) {
-	order := canonical(groups)
-	var n, withinDF int
-	for _, i := range order {
-		n += len(groups[i].Values)
-		withinDF += len(groups[i].Values) - 1
+	ordered := inOrder(groups)
+	out := MeanEstimate{Groups: len(ordered), GroupMeans: make([]float64, len(groups))}
+	for _, g := range ordered {
+		out.Values += len(g.values)
 	}
-	r := len(order)
-	if r == 0 {
-		return MeanEstimate{}, ErrTooFew
-	}
+	withinDF := out.Values - out.Groups
 	withinKnown := withinDF > 0 || o.KnownWithin
-	if !withinKnown && (r < 2 || o.WithinOnly) {
+	if out.Groups == 0 || !withinKnown && (out.Groups < 2 || o.WithinOnly) {
 		return MeanEstimate{}, ErrTooFew
 	}
 
-	within := spreadWithin(groups, order, withinDF, o)
-	out := MeanEstimate{Values: n, Groups: r, GroupMeans: make([]float64, len(groups))}
+	within := spreadWithin(ordered, withinDF, o)
 	c := combination{prior: o.GroupDF, withinDF: withinDF, known: o.KnownWithin, variance: o.GroupSD * o.GroupSD}
 	if o.WithinOnly || o.GroupDF == 0 {
 		c.variance, c.prior = 0, math.Inf(1)
 	}
 	// Without knowledge of how groups differ several groups must tell it alone.
-	c.alone = r > 1 && !o.WithinOnly && (o.GroupDF == 0 || !withinKnown)
+	c.alone = out.Groups > 1 && !o.WithinOnly && (o.GroupDF == 0 || !withinKnown)
 	c.stretch = 1
 	if !c.alone && !o.KnownWithin {
 		c.stretch = math.Max(1, math.Pow(TQuantile(0.975, float64(withinDF))/TQuantile(0.975, c.prior), 2))
 	}
-	for k, i := range order {
-		mean, variance, floor := within.mean(k, groups[i], o)
-		out.GroupMeans[i] = mean
-		c.add(mean, variance, floor, groups[i].CommonSD*groups[i].CommonSD)
+	for _, g := range ordered {
+		mean, variance, floor := within.mean(g, o)
+		out.GroupMeans[g.index] = mean
+		c.add(mean, variance, floor, groups[g.index].CommonSD*groups[g.index].CommonSD)
 	}
 	c.estimate(&out)
 	return out, nil
@@ -142,11 +137,7 @@ func (c *combination) add(mean, variance, floor, common float64) {
 	c.means, c.weights = append(c.means, mean), append(c.weights, w)
 	c.plain = append(c.plain, c.variance+common+variance)
 	c.sumW += w
-	if f := common + floor; f > 0 {
-		c.sumFloor += 1 / f
-	} else {
-		c.sumFloor = math.Inf(1)
-	}
+	c.sumFloor += 1 / (common + floor)
 	within := math.Inf(1)
 	if !c.known && c.withinDF > 0 {
 		within = float64(c.withinDF)
@@ -214,43 +205,70 @@ func Satterthwaite(parts ...Variance) float64 {
 
 // within is how values differ within groups.
 type within struct {
-	groups [][]known // Index: group in canonical order, value.
-	total  float64   // Variance of values around their group's mean, all sources.
-	excess float64   // Variance beyond the known errors, which the weights take.
-	scale  float64   // Variance found over that of the weights; 1 where excess was found from the values.
+	groups []group
+	excess float64 // Variance beyond the known errors, which the weights take.
+	scale  float64 // Variance found over that of the weights; 1 where excess was found from the values.
+}
+
+// group is a Group in an order that depends on its content only, so that sums round alike
+// however the input is ordered.
+type group struct {
+	index       int // Among the groups as given.
+	values      []known
+	sorted, sds []float64 // Its values, and their known errors, each for itself.
 }
 
 // known is a value and what the weights take as its known error, squared.
 type known struct{ value, error float64 }
 
-func spreadWithin(groups []Group, order []int, df int, o MeanOptions) within {
-	w := within{scale: 1}
+// inOrder returns the groups that have values, likewise in an order of their content.
+func inOrder(groups []Group) []group {
+	var out []group
+	keys := make([][]float64, len(groups))
+	for i, g := range groups {
+		if len(g.Values) == 0 {
+			continue
+		}
+		o := group{index: i, sorted: slices.Sorted(slices.Values(g.Values)), sds: make([]float64, len(g.Values))}
+		for k, v := range g.Values {
+			if g.SDs != nil && g.SDs[k] > 0 && !math.IsInf(g.SDs[k], 0) {
+				o.sds[k] = g.SDs[k]
+			}
+			o.values = append(o.values, known{v, o.sds[k] * o.sds[k]})
+		}
+		slices.Sort(o.sds)
+		slices.SortFunc(o.values, func(a, b known) int {
+			return cmp.Or(cmp.Compare(a.value, b.value), cmp.Compare(a.error, b.error))
+		})
+		out, keys[i] = append(out, o), slices.Concat(o.sorted, o.sds, []float64{g.CommonSD})
+	}
+	slices.SortStableFunc(out, func(a, b group) int { return slices.Compare(keys[a.index], keys[b.index]) })
+	return out
+}
+
+func spreadWithin(groups []group, df int, o MeanOptions) within {
+	w := within{groups: groups, scale: 1}
 	var ss, largest float64
-	for _, i := range order {
-		ss += sumSquares(sorted(groups[i].Values))
-		content := byContent(groups[i])
-		for _, k := range content {
+	for _, g := range groups {
+		ss += sumSquares(g.sorted)
+		for _, k := range g.values {
 			largest = math.Max(largest, k.error)
 		}
-		w.groups = append(w.groups, content)
 	}
 	// A value said to be a thousand times better than another is not believed.
 	const believed = 1e-6
-	for _, g := range w.groups {
-		for i := range g {
-			g[i].error = math.Max(g[i].error, believed*largest)
+	for _, g := range groups {
+		for i := range g.values {
+			g.values[i].error = math.Max(g.values[i].error, believed*largest)
 		}
-	}
-	if df > 0 {
-		w.total = ss / float64(df)
 	}
 	least := o.ValueSD * o.ValueSD
 	switch {
 	case o.KnownWithin || df <= 0:
 	case largest == 0:
-		w.excess = math.Max(least, w.total)
-		if w.excess > 0 {
-			w.scale = w.total / w.excess
+		total := ss / float64(df) // Variance of values around their group's mean, all sources.
+		if w.excess = math.Max(least, total); w.excess > 0 {
+			w.scale = total / w.excess
 		}
 	default:
 		w.solve(least, float64(df))
@@ -267,8 +285,8 @@ func (w *within) solve(least, df float64) {
 	for range 100 {
 		var q, slope float64
 		for _, g := range w.groups {
-			mean, _ := w.weighted(g)
-			for _, k := range g {
+			mean, _ := w.weighted(g.values)
+			for _, k := range g.values {
 				d, v := k.value-mean, w.excess+k.error
 				q += d * d / v
 				slope += d * d / (v * v)
@@ -297,76 +315,20 @@ func (w *within) weighted(g []known) (mean, sum float64) {
 	return g[0].value + rest/sum, sum
 }
 
-// mean returns the weighted mean of a group by its place in canonical order, its
-// variance and the variance the known errors alone would give it.
-func (w *within) mean(place int, g Group, o MeanOptions) (mean, variance, floor float64) {
-	mean, sum := w.weighted(w.groups[place])
+// mean returns the weighted mean of a group, its variance and the variance the known errors
+// alone would give it.
+func (w *within) mean(g group, o MeanOptions) (mean, variance, floor float64) {
+	mean, sum := w.weighted(g.values)
 	variance = w.scale / sum
-	if w.excess == 0 && w.groups[place][0].error == 0 {
+	if w.excess == 0 && g.values[0].error == 0 {
 		variance = 0
 	}
 	var sumFloor float64
-	for _, e := range sortedSDs(g) {
-		if e > 0 {
-			sumFloor += 1 / (e * e)
-		} else {
-			sumFloor = math.Inf(1)
-		}
+	for _, e := range g.sds {
+		sumFloor += 1 / (e * e)
 	}
-	if rho, f := o.NeighbourCorrelation, float64(len(g.Values)); rho != 0 && f > 1 {
+	if rho, f := o.NeighbourCorrelation, float64(len(g.values)); rho != 0 && f > 1 {
 		variance *= (1 + 2*rho*(f-1)/f) / (1 - 2*rho/f)
 	}
 	return mean, variance, 1 / sumFloor
-}
-
-// byContent returns a group's values with their squared known errors in an order
-// that depends on the values only, so that sums round alike however the input is
-// ordered.
-func byContent(g Group) []known {
-	out := make([]known, len(g.Values))
-	for i, v := range g.Values {
-		e := g.sd(i)
-		out[i] = known{v, e * e}
-	}
-	slices.SortFunc(out, func(a, b known) int {
-		return cmp.Or(cmp.Compare(a.value, b.value), cmp.Compare(a.error, b.error))
-	})
-	return out
-}
-
-func (g Group) sd(i int) float64 {
-	if g.SDs == nil {
-		return 0
-	}
-	s := g.SDs[i]
-	if !(s > 0) || math.IsInf(s, 0) {
-		return 0
-	}
-	return s
-}
-
-func sortedSDs(g Group) []float64 {
-	s := make([]float64, len(g.Values))
-	for i := range s {
-		s[i] = g.sd(i)
-	}
-	slices.Sort(s)
-	return s
-}
-
-// canonical returns the indices of the groups that have values, in an order
-// that depends on their content only, so that sums round alike however the
-// input is ordered.
-func canonical(groups []Group) []int {
-	var order []int
-	keys := make([][]float64, len(groups))
-	for i, g := range groups {
-		if len(g.Values) == 0 {
-			continue
-		}
-		order = append(order, i)
-		keys[i] = append(sorted(g.Values), append(sortedSDs(g), g.CommonSD)...)
-	}
-	slices.SortStableFunc(order, func(a, b int) int { return slices.Compare(keys[a], keys[b]) })
-	return order
 }
