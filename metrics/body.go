@@ -26,52 +26,52 @@ type bodyTrack struct {
 // measureBody measures the vertical movement of head, withers, croup, hips and shoulders.
 // What all strides share for their landings is only set where s is not like another, which
 // has it already.
-func (a *analysis) measureBody(s *spatial, cam geometry.Camera, like *spatial) {
-	if len(a.Strides) == 0 {
+func (s *spatial) measureBody(like *spatial) {
+	if len(s.Strides) == 0 {
 		return
 	}
 	tracks, all := map[traj.Landmark]*bodyTrack{}, map[traj.Landmark][]*signal.Harmonics{}
 	for _, l := range []traj.Landmark{traj.Head, traj.Withers, traj.Croup, traj.LeftHip, traj.RightHip, traj.LeftShoulder, traj.RightShoulder} {
-		b := a.bodyHeights(s, cam, l)
+		b := s.bodyHeights(l)
 		if b == nil {
 			continue
 		}
-		fits, whole := a.strideFits(b, 0)
+		fits, whole := s.strideFits(b, 0)
 		unit, scale := "mm", 1000.0
-		if !a.cal.Level.AtLeast(geometry.LevelHeight) {
+		if !s.cal.Level.AtLeast(geometry.LevelHeight) {
 			unit, scale = "%", 100/whole
 		}
 		if !(scale > 0) || math.IsInf(scale, 0) {
 			continue
 		}
-		s.signals = append(s.signals, a.signalOf(b, unit, scale))
+		s.signals = append(s.signals, s.signalOf(b, unit, scale))
 		tracks[l], all[l] = b, fits
 		if l.Side() != traj.Middle {
 			continue // With the other side.
 		}
-		a.putMovement(s, l, fits, scale)
+		s.putMovement(l, fits, scale)
 		if like == nil {
-			a.shareWindows(s, l, b, scale)
+			s.shareWindows(l, b, scale)
 		}
 	}
-	a.measurePoints(s, cam, tracks, all)
+	s.measurePoints(tracks, all)
 }
 
 // putMovement adds what the harmonics of each stride say of the movement of l.
-func (a *analysis) putMovement(s *spatial, l traj.Landmark, fits []*signal.Harmonics, scale float64) {
-	for i, st := range a.Strides {
+func (s *spatial) putMovement(l traj.Landmark, fits []*signal.Harmonics, scale float64) {
+	for i, st := range s.Strides {
 		h := fits[i]
 		if h == nil {
 			continue
 		}
 		wide := max(1, h.ResidualSD)
 		if l == traj.Head {
-			a.putHarmonics(s, i, st, h, scale, wide)
+			s.putHarmonics(i, st, h, scale, wide)
 		}
-		if a.opts.Gait == traj.Walk || a.cal.Level == geometry.LevelNone {
+		if s.opts.Gait == traj.Walk || s.cal.Level == geometry.LevelNone {
 			continue
 		}
-		a.putExtremes(s, i, st, h, l, scale, wide)
+		s.putExtremes(i, st, h, l, scale, wide)
 	}
 }
 
@@ -79,13 +79,13 @@ func (a *analysis) putMovement(s *spatial, l traj.Landmark, fits []*signal.Harmo
 // early or late alike: a head that also drifts does not repeat itself, so what its
 // harmonics say of a stride depends on where the stride is cut. It measures again with all
 // strides cut one standard deviation earlier and later.
-func (a *analysis) shareWindows(s *spatial, l traj.Landmark, b *bodyTrack, scale float64) {
-	late, _, _ := a.alike()
+func (s *spatial) shareWindows(l traj.Landmark, b *bodyTrack, scale float64) {
+	late, _, _ := s.alike()
 	var moved [2]*spatial
 	for i, shift := range [2]float64{-late, late} {
-		moved[i] = &spatial{found: findings{}}
-		fits, _ := a.strideFits(b, shift)
-		a.putMovement(moved[i], l, fits, scale)
+		moved[i] = &spatial{analysis: s.analysis, found: findings{}}
+		fits, _ := s.strideFits(b, shift)
+		moved[i].putMovement(l, fits, scale)
 	}
 	for n := range moved[1].found {
 		if d := (moved[1].found.mean(n) - moved[0].found.mean(n)) / 2; !math.IsNaN(d) {
@@ -96,14 +96,14 @@ func (a *analysis) shareWindows(s *spatial, l traj.Landmark, b *bodyTrack, scale
 
 // putHarmonics adds the head's movement once and twice a stride. The power that
 // noise adds to an amplitude is taken off.
-func (a *analysis) putHarmonics(s *spatial, i int, st Stride, h *signal.Harmonics, scale, wide float64) {
+func (s *spatial) putHarmonics(i int, st Stride, h *signal.Harmonics, scale, wide float64) {
 	var amp, sd [2]float64
 	for k := range 2 {
 		v, _ := h.Amplitude(k + 1)
 		e := wide * h.AmplitudeSD(k+1)
 		amp[k], sd[k] = math.Sqrt(max(0, v*v-e*e)), e
 	}
-	if a.cal.Level != geometry.LevelNone {
+	if s.cal.Level != geometry.LevelNone {
 		s.found.put(HeadFirstHarmonic, single(i, st.Start, scale*amp[0], scale*sd[0]))
 		s.found.put(HeadSecondHarmonic, single(i, st.Start, scale*amp[1], scale*sd[1]))
 	}
@@ -118,7 +118,7 @@ func (a *analysis) putHarmonics(s *spatial, i int, st Stride, h *signal.Harmonic
 // between that low point and the other side's. Where a side has no low point of
 // its own (the once-a-stride part is more than four times the other), its value
 // is the lowest of its stance.
-func (a *analysis) putExtremes(s *spatial, i int, st Stride, h *signal.Harmonics, l traj.Landmark, scale, wide float64) {
+func (s *spatial) putExtremes(i int, st Stride, h *signal.Harmonics, l traj.Landmark, scale, wide float64) {
 	t, names := h.Period, LowAndHigh(l)
 	var on [2]float64
 	for side := range 2 {
@@ -128,8 +128,8 @@ func (a *analysis) putExtremes(s *spatial, i int, st Stride, h *signal.Harmonics
 		}
 		// The landing, or the beat at which it must have been: this only chooses between
 		// two low points that lie half a stride apart.
-		on[side], _ = a.Landing(k, a.Cycle(k, i))
-		if a.In(k, i) < 0 {
+		on[side], _ = s.Landing(k, s.Cycle(k, i))
+		if s.In(k, i) < 0 {
 			s.borrowed = true
 		}
 	}
@@ -230,16 +230,16 @@ func (a *analysis) readings(l traj.Landmark, read reading) *bodyTrack {
 }
 
 // bodyHeights returns a mark's height over time with drift removed, or nil.
-func (a *analysis) bodyHeights(s *spatial, cam geometry.Camera, l traj.Landmark) *bodyTrack {
-	b := a.readings(l, a.heightOf(s, cam, l))
+func (s *spatial) bodyHeights(l traj.Landmark) *bodyTrack {
+	b := s.readings(l, s.heightOf(l))
 	if b == nil {
 		return nil
 	}
-	drift := a.drift(b)
+	drift := s.drift(b)
 	if drift == nil {
 		return nil
 	}
-	if a.cal.Level == geometry.LevelNone {
+	if s.cal.Level == geometry.LevelNone {
 		// Without a lane the mark's own height over the ground row is the scale: it
 		// grows with the picture as its movement does, also within a stride.
 		for i, t := range b.t {
@@ -250,7 +250,7 @@ func (a *analysis) bodyHeights(s *spatial, cam geometry.Camera, l traj.Landmark)
 			b.z[i] /= d
 			b.sd[i] /= d
 		}
-		if drift = a.drift(b); drift == nil {
+		if drift = s.drift(b); drift == nil {
 			return nil
 		}
 	}
@@ -269,22 +269,22 @@ func (b *bodyTrack) minus(at func(t float64) float64) *bodyTrack {
 
 // heightOf returns what tells the height of a mark, and how much one px down is worth; nil
 // where nothing does. Without a lane it is in px over the ground's row.
-func (a *analysis) heightOf(s *spatial, cam geometry.Camera, l traj.Landmark) reading {
-	if a.cal.Level == geometry.LevelNone {
-		ground := a.groundRows(l)
+func (s *spatial) heightOf(l traj.Landmark) reading {
+	if s.cal.Level == geometry.LevelNone {
+		ground := s.groundRows(l)
 		if ground == nil {
 			return nil
 		}
 		return func(t float64, at geometry.Point) (z, per float64, ok bool) { return ground.At(t) - at.Y, 1, true }
 	}
-	depth, ahead := a.bodyDepth(s, l)
+	depth, ahead := s.bodyDepth(l)
 	if depth == nil {
 		return nil
 	}
 	return func(t float64, at geometry.Point) (z, per float64, ok bool) {
 		y := depth.At(t) + ahead
-		_, z, ok = cam.AtDepth(at, y)
-		_, below, ok1 := cam.AtDepth(geometry.Point{X: at.X, Y: at.Y + 1}, y)
+		_, z, ok = s.cam.AtDepth(at, y)
+		_, below, ok1 := s.cam.AtDepth(geometry.Point{X: at.X, Y: at.Y + 1}, y)
 		return z, math.Abs(below - z), ok && ok1
 	}
 }
@@ -346,33 +346,33 @@ func girdleOf(l traj.Landmark) int {
 // of it (in lane Y) the mark is. The body is taken to be over a hoof in the
 // middle of its stance; a spline through those instants is smoothed to below the
 // stride's rhythm, so that uneven steps do not look like vertical movement.
-func (a *analysis) bodyDepth(s *spatial, l traj.Landmark) (*signal.Spline, float64) {
+func (s *spatial) bodyDepth(l traj.Landmark) (*signal.Spline, float64) {
 	forward := 1.0
-	if a.opts.View == traj.Toward {
+	if s.opts.View == traj.Toward {
 		forward = -1
 	}
 	g := girdleOf(l)
 	ahead := 0.0
 	if l == traj.Head {
-		ahead = a.opts.Model.Body.HeadAhead
+		ahead = s.opts.Model.Body.HeadAhead
 	}
-	sp := a.girdleDepth(s, g)
+	sp := s.girdleDepth(g)
 	if sp == nil {
-		sp = a.girdleDepth(s, 1-g)
+		sp = s.girdleDepth(1 - g)
 		if g == 0 {
-			ahead += a.opts.Model.Body.TrunkLength
+			ahead += s.opts.Model.Body.TrunkLength
 		} else {
-			ahead -= a.opts.Model.Body.TrunkLength
+			ahead -= s.opts.Model.Body.TrunkLength
 		}
 	}
-	return sp, forward * ahead * a.opts.WithersM / a.unit()
+	return sp, forward * ahead * s.opts.WithersM / s.unit()
 }
 
-func (a *analysis) girdleDepth(s *spatial, g int) *signal.Spline {
-	unit := a.unit()
-	return a.overStances(g, func(k, i int) (float64, float64, bool) {
+func (s *spatial) girdleDepth(g int) *signal.Spline {
+	unit := s.unit()
+	return s.overStances(g, func(k, i int) (float64, float64, bool) {
 		p := s.placed[k][i]
-		return p.y, math.Hypot(p.ySD, a.opts.Model.Body.DepthM/unit), p.ok
+		return p.y, math.Hypot(p.ySD, s.opts.Model.Body.DepthM/unit), p.ok
 	})
 }
 

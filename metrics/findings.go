@@ -45,6 +45,12 @@ func (f findings) put(n Name, o Observation) {
 	m.Observations = append(m.Observations, o)
 }
 
+// setMean sets the mean of measure n, which has no sides: of the run and of the horse alike.
+func (f findings) setMean(n Name, value, se float64) {
+	m := &Mean{Value: value, SE: se}
+	f[n].OfRun, f[n].OfHorse = m, m
+}
+
 // mean returns the mean of the values of measure n that are there.
 func (f findings) mean(n Name) float64 {
 	m := f[n]

@@ -17,15 +17,15 @@ type points struct {
 
 // measurePoints measures how the points of the shoulders and of the hips move up and
 // down, each by itself and against each other.
-func (a *analysis) measurePoints(s *spatial, cam geometry.Camera, of map[traj.Landmark]*bodyTrack, fits map[traj.Landmark][]*signal.Harmonics) {
-	if !a.cal.Level.AtLeast(geometry.LevelHeight) {
+func (s *spatial) measurePoints(of map[traj.Landmark]*bodyTrack, fits map[traj.Landmark][]*signal.Harmonics) {
+	if !s.cal.Level.AtLeast(geometry.LevelHeight) {
 		return
 	}
 	pair := func(left, right traj.Landmark) points {
 		return points{[2]*bodyTrack{of[left], of[right]}, [2][]*signal.Harmonics{fits[left], fits[right]}}
 	}
 	shoulders, hips := pair(traj.LeftShoulder, traj.RightShoulder), pair(traj.LeftHip, traj.RightHip)
-	for i, st := range a.Strides {
+	for i, st := range s.Strides {
 		for g, p := range [2]points{shoulders, hips} {
 			over, lift := [2][2]float64{notSeen, notSeen}, [2][2]float64{notSeen, notSeen}
 			for side, f := range p.fits {
@@ -33,10 +33,10 @@ func (a *analysis) measurePoints(s *spatial, cam geometry.Camera, of map[traj.La
 					continue
 				}
 				over[side] = ranged(f[i], st.Start)
-				if j := a.In(side, i); g == 0 && j >= 0 {
-					_, onSD := a.Stances[side][j].Reaches()
-					_, offSD := a.Stances[side][j].Leaves()
-					lift[side] = lifted(f[i], a.Middle(side, j), math.Hypot(onSD, offSD)/2)
+				if j := s.In(side, i); g == 0 && j >= 0 {
+					_, onSD := s.Stances[side][j].Reaches()
+					_, offSD := s.Stances[side][j].Leaves()
+					lift[side] = lifted(f[i], s.Middle(side, j), math.Hypot(onSD, offSD)/2)
 				}
 			}
 			s.found.putSides([2]Name{ShoulderExcursion, HipExcursion}[g], i, st.Start, over)
@@ -46,7 +46,7 @@ func (a *analysis) measurePoints(s *spatial, cam geometry.Camera, of map[traj.La
 	if s.fit == nil {
 		return
 	}
-	a.putRoll(s, cam, shoulders)
+	s.putRoll(shoulders)
 }
 
 // ranged returns the range of a fitted height over the stride from start on and the
@@ -69,8 +69,8 @@ func lifted(h *signal.Harmonics, stands, standsSD float64) [2]float64 {
 
 // putRoll adds the range of the roll of the line between the points of the shoulders in every
 // stride.
-func (a *analysis) putRoll(s *spatial, cam geometry.Camera, p points) {
-	apart := a.across(s, cam, traj.RightShoulder, 0).less(a.across(s, cam, traj.LeftShoulder, 0))
+func (s *spatial) putRoll(p points) {
+	apart := s.across(traj.RightShoulder, 0).less(s.across(traj.LeftShoulder, 0))
 	roll := p.track[1].less(p.track[0])
 	if apart == nil || roll == nil {
 		return
@@ -82,9 +82,9 @@ func (a *analysis) putRoll(s *spatial, cam geometry.Camera, p points) {
 	if !(width > 0) {
 		return // Left and right are the wrong way round.
 	}
-	wide, mean := math.Sqrt2*a.opts.Model.Body.MiddleMM/1000/width, 0.0
+	wide, mean := math.Sqrt2*s.opts.Model.Body.MiddleMM/1000/width, 0.0
 	const degrees = 180 / math.Pi
-	for i, st := range a.Strides {
+	for i, st := range s.Strides {
 		h := roll.fit(st.Start, st.End)
 		if h == nil {
 			continue
@@ -96,6 +96,6 @@ func (a *analysis) putRoll(s *spatial, cam geometry.Camera, p points) {
 	}
 	if f := s.found[ShoulderRoll]; f != nil {
 		// Marks that lie beside the points are as much too far apart in every stride.
-		f.addCommon(math.Hypot(wide*mean/float64(len(f.Observations)), degrees*math.Sqrt2*a.opts.Model.Body.FollowedMM/1000/width), 0)
+		f.addCommon(math.Hypot(wide*mean/float64(len(f.Observations)), degrees*math.Sqrt2*s.opts.Model.Body.FollowedMM/1000/width), 0)
 	}
 }

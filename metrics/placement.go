@@ -1,7 +1,6 @@
 package metrics
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
@@ -21,6 +20,8 @@ type placement struct {
 
 // spatial is what one camera makes of the stances and tracks.
 type spatial struct {
+	*analysis
+	cam               geometry.Camera
 	found             findings
 	placed            [4][]placement
 	fit               *runFit // Nil where the placements are too few for a model of the run.
@@ -43,38 +44,35 @@ func (s *spatial) line() *Line {
 // calibration's camera as like, cam is another camera it may have been: the model of
 // the run, which holds the calibration's error in itself, is taken from there.
 func (a *analysis) measureSpace(cam geometry.Camera, like *spatial) *spatial {
-	s := &spatial{found: findings{}, nearest: math.Inf(1), farthest: math.Inf(-1)}
+	s := &spatial{analysis: a, cam: cam, found: findings{}, nearest: math.Inf(1), farthest: math.Inf(-1)}
 	for k := range limbs {
-		s.placed[k] = make([]placement, len(a.Stances[k]))
+		s.placed[k] = make([]placement, len(s.Stances[k]))
 	}
-	if a.cal.Level != geometry.LevelNone {
-		a.placeAll(s, cam, like)
+	if s.cal.Level != geometry.LevelNone {
+		s.placeAll(like)
 		if like != nil {
 			s.fit = like.fit
-		} else {
-			a.fit(s, cam)
-			if s.fit != nil && a.Ref >= 0 {
-				a.measureLengths(s)
-				a.measureOffsets(s)
-				a.measureBase(s)
-			}
+		} else if s.fitModel(); s.fit != nil && s.Ref >= 0 {
+			s.measureLengths()
+			s.measureOffsets()
+			s.measureBase()
 		}
-		if s.fit != nil && a.Ref >= 0 && a.cal.Level.AtLeast(geometry.LevelHeight) {
-			a.measureSwings(s, cam)
-			a.measureTrunk(s, cam)
+		if s.fit != nil && s.Ref >= 0 && s.cal.Level.AtLeast(geometry.LevelHeight) {
+			s.measureSwings()
+			s.measureTrunk()
 		}
 	}
-	if a.Ref >= 0 {
-		a.measureBody(s, cam, like)
+	if s.Ref >= 0 {
+		s.measureBody(like)
 	}
 	return s
 }
 
-// placeAll puts every stance on the ground, those only that like has, too.
-func (a *analysis) placeAll(s *spatial, cam geometry.Camera, like *spatial) {
+// placeAll puts every stance on the ground, of those that like has.
+func (s *spatial) placeAll(like *spatial) {
 	for k := range limbs {
-		for i := range a.Stances[k] {
-			s.placed[k][i] = place(cam, &a.Stances[k][i], a.opts.Model.Placement)
+		for i := range s.Stances[k] {
+			s.placed[k][i] = place(s.cam, &s.Stances[k][i], s.opts.Model.Placement)
 			if p := &s.placed[k][i]; like != nil {
 				p.ok = p.ok && like.placed[k][i].ok
 			} else if p.ok {
@@ -99,19 +97,19 @@ func place(cam geometry.Camera, s *contact.Stance, m errormodel.Placement) place
 	return p
 }
 
-// fit fits the model of the run to what was placed. Placements that are none of this
+// fitModel fits the model of the run to what was placed. Placements that are none of this
 // run's (an occluding limb or a stone was tracked) are taken out.
-func (a *analysis) fit(s *spatial, cam geometry.Camera) {
-	if !a.Rhythm() {
+func (s *spatial) fitModel() {
+	if !s.Rhythm() {
 		return
 	}
-	falls, marks := a.footfalls(s, cam)
-	high := float64(min(a.set.Height, a.set.Width)) / 1080
-	prior := a.opts.Model
-	if a.cal.Level != geometry.LevelMetric {
+	falls, marks := s.footfalls()
+	high := float64(min(s.set.Height, s.set.Width)) / 1080
+	prior := s.opts.Model
+	if s.cal.Level != geometry.LevelMetric {
 		prior.Camera.TapeShare = 0 // Nothing was taped; the camera's height brings its own.
 	}
-	s.fit = fitRun(falls, cam, a.cal.Variants(), a.opts.View == traj.Toward, marks, high, a.unit(), prior)
+	s.fit = fitRun(falls, s.cam, s.cal.Variants(), s.opts.View == traj.Toward, marks, high, s.unit(), prior)
 	if s.fit == nil {
 		return
 	}
@@ -127,23 +125,23 @@ func (a *analysis) fit(s *spatial, cam geometry.Camera) {
 
 // footfalls returns what was placed as the model of the run takes it, and how many px a
 // metre is worth at the marks.
-func (a *analysis) footfalls(s *spatial, cam geometry.Camera) (falls []footfall, marks clicked) {
+func (s *spatial) footfalls() (falls []footfall, marks clicked) {
 	var frames [4][]int // Of the marks.
 	for k := range limbs {
 		nearest := 0.0
 		for i := range s.placed[k] {
-			p, c := &s.placed[k][i], &a.Stances[k][i]
+			p, c := &s.placed[k][i], &s.Stances[k][i]
 			if !p.ok {
 				continue
 			}
 			p.fall = len(falls)
 			at := geometry.Point{X: c.X, Y: c.Y}
-			falls = append(falls, footfall{k, a.Beat(k, i), at, [2]float64{c.XSD, c.YSD}})
-			nearest = max(nearest, perMetre(cam, at))
+			falls = append(falls, footfall{k, s.Beat(k, i), at, [2]float64{c.XSD, c.YSD}})
+			nearest = max(nearest, perMetre(s.cam, at))
 		}
-		if tr := a.set.Track(limbs[k]); tr != nil {
+		if tr := s.set.Track(limbs[k]); tr != nil {
 			for f, p := range tr.Samples {
-				if per := perMetre(cam, geometry.Point{X: p.X, Y: p.Y}); p.Status == traj.Marked && per > 0 {
+				if per := perMetre(s.cam, geometry.Point{X: p.X, Y: p.Y}); p.Status == traj.Marked && per > 0 {
 					marks.per[k], frames[k] = append(marks.per[k], per), append(frames[k], f)
 				}
 			}
@@ -152,7 +150,7 @@ func (a *analysis) footfalls(s *spatial, cam geometry.Camera) (falls []footfall,
 			marks.per[k] = []float64{nearest} // As if marked once, where it is largest.
 		}
 	}
-	for _, p := range a.set.Pairs {
+	for _, p := range s.set.Pairs {
 		left := slices.Index(limbs[:], p.Left)
 		q := pairedMarks{limb: [2]int{left, left + 1}, mark: [2]int{slices.Index(frames[left], p.LeftFrame), slices.Index(frames[left+1], p.RightFrame)}}
 		if q.mark[0] >= 0 && q.mark[1] >= 0 {
@@ -173,6 +171,18 @@ func perMetre(cam geometry.Camera, p geometry.Point) float64 {
 	}
 	cx, cy, cz := cam.Centre()
 	return cam.F / math.Sqrt(sq(x-cx)+sq(y-cy)+sq(cz))
+}
+
+// falls returns which of the model's footfalls some stances (limb, stance) are, and whether
+// all of them are some.
+func (s *spatial) falls(stances ...[2]int) (falls []int, ok bool) {
+	for _, q := range stances {
+		if q[1] < 0 || !s.placed[q[0]][q[1]].ok {
+			return nil, false
+		}
+		falls = append(falls, s.placed[q[0]][q[1]].fall)
+	}
+	return falls, true
 }
 
 // outward is +1 for limbs of the left side and −1 for those of the right: what
@@ -216,7 +226,7 @@ func (s *spatial) means(n Name, scale float64, build func(t *target, side int, w
 }
 
 // measureLengths measures stride and step lengths and speed.
-func (a *analysis) measureLengths(s *spatial) {
+func (s *spatial) measureLengths() {
 	f := s.fit
 	t := f.target()
 	f.advance(&t, 1)
@@ -225,13 +235,13 @@ func (a *analysis) measureLengths(s *spatial) {
 		return
 	}
 	scale := 1.0
-	if a.share() {
+	if s.share() {
 		scale = 100 / stride
 	} else {
-		a.measureAdvance(s, stride, strideSD)
+		s.measureAdvance(stride, strideSD)
 	}
 	for g, name := range [2]Name{StepLengthFore, StepLengthHind} {
-		varies := a.measureSteps(s, g, name, scale)
+		varies := s.measureSteps(g, name, scale)
 		if !f.both(g) || s.found[name] == nil {
 			continue
 		}
@@ -240,23 +250,20 @@ func (a *analysis) measureLengths(s *spatial) {
 			f.meanOf(t, 2*g+side, 0, w, who)
 			f.meanOf(t, 2*g+1-side, 0, -w, who)
 		})
-		if !a.share() {
-			a.putSpread(s, [2]Name{StepLengthSpreadFore, StepLengthSpreadHind}[g], varies)
+		if !s.share() {
+			s.putSpread([2]Name{StepLengthSpreadFore, StepLengthSpreadHind}[g], varies)
 		}
 	}
 }
 
 // measureSteps measures girdle g's steps stride by stride and returns how much those of
 // either side vary.
-func (a *analysis) measureSteps(s *spatial, g int, name Name, scale float64) (varies [2]spread) {
+func (s *spatial) measureSteps(g int, name Name, scale float64) (varies [2]spread) {
 	f := s.fit
-	for i, st := range a.Strides {
-		p, ok := a.StepsIn(g, i)
+	for i, st := range s.Strides {
+		p, _ := s.StepsIn(g, i)
+		falls, ok := s.falls([2]int{p.First, p.Lead}, [2]int{p.Other, p.Second}, [2]int{p.First, p.Last})
 		if !ok {
-			continue
-		}
-		q := [3]placement{s.placed[p.First][p.Lead], s.placed[p.Other][p.Second], s.placed[p.First][p.Last]}
-		if !q[0].ok || !q[1].ok || !q[2].ok {
 			continue
 		}
 		side := 0 // That of the limb that lands first: the second of the two steps is its own.
@@ -265,10 +272,7 @@ func (a *analysis) measureSteps(s *spatial, g int, name Name, scale float64) (va
 		}
 		var v [3][2]float64
 		for m, w := range [3][3]float64{{0, -1, 1}, {-1, 1, 0}, {-1, 2, -1}} {
-			t := f.target()
-			for c := range 3 {
-				f.add(&t, q[c].fall, 0, w[c])
-			}
+			t := f.sum(falls, 0, w[:]...)
 			v[m][0], v[m][1] = f.predict(t)
 			if m < 2 {
 				clear(t.fixed)
@@ -288,22 +292,19 @@ func (a *analysis) measureSteps(s *spatial, g int, name Name, scale float64) (va
 
 // measureAdvance measures stride length and speed: stride by stride of the reference
 // limb, else of another, and over the run.
-func (a *analysis) measureAdvance(s *spatial, stride, strideSD float64) {
-	for i, st := range a.Strides {
+func (s *spatial) measureAdvance(stride, strideSD float64) {
+	for i, st := range s.Strides {
 		for n := range limbs {
-			k := a.Ref ^ n // First its own girdle.
-			j := a.In(k, i)
-			q := a.Next(k, j)
-			if q < 0 || !s.placed[k][j].ok || !s.placed[k][q].ok {
+			k := s.Ref ^ n // First its own girdle.
+			j := s.In(k, i)
+			falls, ok := s.falls([2]int{k, j}, [2]int{k, s.Next(k, j)})
+			if !ok {
 				continue
 			}
-			t := s.fit.target()
-			s.fit.add(&t, s.placed[k][j].fall, 0, -1)
-			s.fit.add(&t, s.placed[k][q].fall, 0, 1)
-			x, sd := s.fit.predict(t)
-			c := a.Stances[k][j].Cycle
-			from, fromSD := a.Landing(k, c)
-			to, toSD := a.Landing(k, c+1)
+			x, sd := s.fit.predict(s.fit.sum(falls, 0, -1, 1))
+			c := s.Stances[k][j].Cycle
+			from, fromSD := s.Landing(k, c)
+			to, toSD := s.Landing(k, c+1)
 			if d := to - from; d > 0 {
 				s.found.put(StrideLength, single(i, st.Start, x, sd))
 				s.found.put(Speed, single(i, st.Start, x/d, math.Hypot(sd/d, x/d/d*math.Hypot(fromSD, toSD))))
@@ -314,14 +315,9 @@ func (a *analysis) measureAdvance(s *spatial, stride, strideSD float64) {
 	if s.found[StrideLength] == nil {
 		return
 	}
-	period, periodSD := a.meanStride()
-	for n, m := range map[Name]Mean{
-		StrideLength: {Value: stride, SE: strideSD},
-		Speed:        {Value: stride / period, SE: math.Hypot(strideSD/period, stride/period/period*periodSD)},
-	} {
-		f := s.found.series(n)
-		f.OfHorse, f.OfRun = &m, &m
-	}
+	period, periodSD := s.meanStride()
+	s.found.setMean(StrideLength, stride, strideSD)
+	s.found.setMean(Speed, stride/period, math.Hypot(strideSD/period, stride/period/period*periodSD))
 }
 
 // spread gathers how much strides vary: the mean square of what each one did beyond the
@@ -341,135 +337,6 @@ func (v *spread) sd() [2]float64 {
 
 // putSpread adds a run's spread from stride to stride, without what measuring put into
 // it, cm. Index: side.
-func (a *analysis) putSpread(s *spatial, n Name, of [2]spread) {
-	s.found.putSides(n, 0, a.Strides[0].Start, [2][2]float64{of[0].sd(), of[1].sd()})
-}
-
-// measureOffsets measures how far outward of the line of travel hooves land.
-func (a *analysis) measureOffsets(s *spatial) {
-	if a.share() || s.fit.pairs() == 0 {
-		return
-	}
-	for g, name := range [2]Name{PlacementOffsetFore, PlacementOffsetHind} {
-		var varies [2]spread
-		for i, st := range a.Strides {
-			s.found.putSides(name, i, st.Start, a.pairOffsets(s, g, i, &varies))
-		}
-		if m := s.found[name]; m != nil {
-			s.means(name, 100, func(t *target, side int, w float64, who whose) { s.fit.outwardOf(t, 2*g+side, w, who) })
-			m.widenSides(100 * a.opts.Model.Placement.BehindM)
-		}
-		a.putSpread(s, [2]Name{PlacementSpreadFore, PlacementSpreadHind}[g], varies)
-	}
-}
-
-// pairOffsets returns how far outward of the line of travel a pair of limbs, 0 the fore, lands in
-// stride i, and adds to varies what this stride did beyond the mean. Index of the result: side,
-// then value and spread, cm.
-func (a *analysis) pairOffsets(s *spatial, pair, i int, varies *[2]spread) [2][2]float64 {
-	f := s.fit
-	// Where one pair alone was placed, the line is the midline of these two hooves: both land
-	// half their base width from it by its making.
-	differ := f.pairs() == 2
-	v := neither
-	for side := range 2 {
-		k := 2*pair + side
-		j := a.In(k, i)
-		if j < 0 || !s.placed[k][j].ok {
-			continue
-		}
-		t := f.target()
-		t.stride[2*s.placed[k][j].fall+1] = outward(k)
-		varies[side].add(f.predict(t))
-		if differ {
-			f.outwardOf(&t, k, 1, ofHorse)
-			x, sd := f.predict(t)
-			v[side] = [2]float64{100 * x, 100 * sd}
-		}
-	}
-	return v
-}
-
-// outwardOf adds w times how far outward of the line of travel limb k lands on average.
-func (f *runFit) outwardOf(t *target, k int, w float64, who whose) {
-	f.meanOf(t, k, 1, w*outward(k), who)
-	for j, v := range f.midline() {
-		if v > 0 {
-			f.meanOf(t, j, 1, -v*w*outward(k), who)
-		}
-	}
-}
-
-// widenSides adds an independent error to the means of the run and of the horse, and half of it to
-// those of the sides.
-func (s *Series) widenSides(sd float64) {
-	for _, of := range []*Mean{s.OfRun, s.OfHorse} {
-		of.SE = math.Hypot(of.SE, sd)
-		of.LeftSE, of.RightSE = math.Hypot(of.LeftSE, sd/2), math.Hypot(of.RightSE, sd/2)
-	}
-}
-
-// note adds a remark that a reader of the numbers needs.
-func (a *analysis) note(format string, args ...any) {
-	a.notes = append(a.notes, fmt.Sprintf(format, args...))
-}
-
-func (a *analysis) remarkOnTimes() {
-	if len(a.Stances[0])+len(a.Stances[1])+len(a.Stances[2])+len(a.Stances[3]) == 0 {
-		return
-	}
-	if a.opts.View == traj.Away {
-		a.note("Seen from behind the mark is on the heel, which lifts before the toe leaves the ground: stance ends at heel-off here and is shorter than in clips toward the camera. A hoof that lands far from the camera comes down almost along the line of sight, so that landings from behind are less certain.")
-	}
-	for k, h := range a.Hooves {
-		if h != nil && len(h.T) < len(a.set.Times)*3/4 {
-			a.note("The %s was seen in %d of %d frames.", limbs[k].Words(), len(h.T), len(a.set.Times))
-		}
-		on, off := 0, 0
-		for i := range a.Stances[k] {
-			c := &a.Stances[k][i]
-			if !c.OnTimed() && !c.StartsClip {
-				on++
-			}
-			if !c.OffTimed() && !c.EndsClip {
-				off++
-			}
-		}
-		if on+off > 0 {
-			a.note("%s: %d landings and %d leavings could not be timed (hidden, or too far away to see the hoof move).", limbs[k].Words(), on, off)
-		}
-	}
-	a.note("A rolling shutter exposes the picture's last row 10 to 30 ms after its first, so times of marks that lie a tenth of the picture's height apart may be off by 1 to 3 ms against each other.")
-}
-
-func (a *analysis) remarkOnPlaces(s *spatial) {
-	if a.cal.Level == geometry.LevelMetric {
-		a.note("The picture's rows and the ground are %.1f° apart across the lane: the lane's crossfall and the camera's tilt together.", math.Abs(a.cal.Camera.TiltAcross()))
-	}
-	if a.cal.Level == geometry.LevelRatio && s.fit != nil {
-		a.note("Only the horizon is known: lengths are shares of the horse's own stride, and positions in the lane are in camera heights (along the lane only up to an unknown common factor).")
-	}
-	if s.fit != nil && a.cal.Level.AtLeast(geometry.LevelHeight) {
-		if bow, sd := s.fit.bow(); math.Abs(bow) > 0.10 && math.Abs(bow) > 3*sd {
-			a.note("The horse did not go straight: the run bows %.0f cm from its straight line. Sideways placement is measured from the bowed line.", 100*math.Abs(bow))
-		}
-		if f := s.found[LateralArcFore]; f != nil && f.CommonSD > 1.5 {
-			a.note("The horse went off the line of sight, so how fast the hoof swings forward leaks into its sideways arc: differences of arcs are uncertain by %.1f cm in all strides alike. Stand in line with the lane.", f.CommonSD)
-		}
-		switch s.fit.pairs() {
-		case 1:
-			a.note("Only one pair of limbs was placed: the line of travel is their own midline, so sideways placement shows how wide they are set but not a difference between left and right.")
-		case 2:
-			a.note("The line of travel is the midline of all placements: a sideways shift of the forehand against the quarters shows half in the fore and half, with the opposite sign, in the hind difference.")
-		}
-	}
-	if n := a.OffBeat; n > 0 {
-		a.note("%d stance(s) found in the tracks do not fit the rhythm of the others and were left out.", n)
-	}
-	if s.wild > 0 {
-		a.note("%d placement(s) lie too far from where the others lead and were left out: the tracker held on to something else.", s.wild)
-	}
-	if s.borrowed {
-		a.note("Where a hoof was not seen, low and high points were given to its side by the limb that lands together with it.")
-	}
+func (s *spatial) putSpread(n Name, of [2]spread) {
+	s.found.putSides(n, 0, s.Strides[0].Start, [2][2]float64{of[0].sd(), of[1].sd()})
 }

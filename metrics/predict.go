@@ -30,6 +30,15 @@ func (f *runFit) add(t *target, i, direction int, w float64) {
 	}
 }
 
+// sum returns the sum of footfalls' places along or left (direction 0 or 1), each times its weight.
+func (f *runFit) sum(falls []int, direction int, weights ...float64) target {
+	t := f.target()
+	for q, i := range falls {
+		f.add(&t, i, direction, weights[q])
+	}
+	return t
+}
+
 // predict returns the best value of t and its standard deviation, metres. The variances
 // behind it are estimates from so many footfalls, so it is stretched to what Student's t
 // makes of a 95 % interval.
@@ -73,9 +82,7 @@ func (f *runFit) predict(t target) (value, sd float64) {
 func (f *runFit) place(i int) (x, y, xSD, ySD float64) {
 	var v, sd [2]float64
 	for d := range 2 {
-		t := f.target()
-		f.add(&t, i, d, 1)
-		v[d], sd[d] = f.predict(t)
+		v[d], sd[d] = f.predict(f.sum([]int{i}, d, 1))
 	}
 	l := f.line
 	return l.X + v[0]*l.DX - v[1]*l.DY, l.Y + v[0]*l.DY + v[1]*l.DX,

@@ -2,13 +2,10 @@ package metrics
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"jogstrip/metrics/contact"
-	"jogstrip/metrics/geometry"
 	"jogstrip/track/traj"
 )
 
@@ -37,12 +34,8 @@ func (a *analysis) measureTimes() findings {
 	// Neighbouring strides share a landing, whose error lengthens the one and shortens the
 	// other: their mean is far surer than so many strides apart would be.
 	mean, sd := a.meanStride()
-	for n, m := range map[Name]Mean{
-		StrideDuration:  {Value: mean, SE: sd},
-		StrideFrequency: {Value: 1 / mean, SE: sd / sq(mean)},
-	} {
-		f[n].OfRun, f[n].OfHorse = &m, &m
-	}
+	f.setMean(StrideDuration, mean, sd)
+	f.setMean(StrideFrequency, 1/mean, sd/sq(mean))
 	return f
 }
 
@@ -160,79 +153,4 @@ func (a *analysis) contacts(space *spatial) []Contact {
 	}
 	slices.SortStableFunc(out, func(a, b Contact) int { return cmp.Compare(a.On, b.On) })
 	return out
-}
-
-// reason says in words why measure d is not there.
-func (a *analysis) reason(d Definition) string {
-	level := a.cal.Level
-	if !level.AtLeast(d.Needs) && !(level == geometry.LevelRatio && d.RatioUnit != "") {
-		if d.Needs == geometry.LevelMetric {
-			return "needs four ground marks of a known rectangle"
-		}
-		return "needs lengths: four ground marks of a known rectangle, or the camera's height, focal length and horizon"
-	}
-	switch d.Name {
-	case QuartersToSide, PlacementOffsetFore, PlacementOffsetHind:
-		return "fores and hinds must both be seen standing in one clip (from the midline of one pair its two hooves always land equally far)"
-	}
-	var missing []string
-	for _, l := range a.marksOf(d) {
-		if a.set.Track(l) == nil {
-			missing = append(missing, l.Words())
-		}
-	}
-	if len(missing) > 0 {
-		return "not marked: " + strings.Join(missing, ", ")
-	}
-	if a.opts.Gait == traj.Walk && (d.kind == "head" || d.kind == "withers" || d.kind == "croup") {
-		return "defined for trot and pace: at the walk low and high points do not belong to one limb's stance"
-	}
-	if len(a.Strides) == 0 {
-		return "no whole stride was seen: " + a.whyNoStride()
-	}
-	if d.from != nil {
-		return "the mark was not seen through a whole stride together with the hooves that time it"
-	}
-	return "in no stride were all the contacts it needs seen and timed"
-}
-
-// marksOf returns the marks that a measure is taken from.
-func (a *analysis) marksOf(d Definition) []traj.Landmark {
-	switch d.Name {
-	case HeadSway, HeadToSide:
-		if a.set.Track(traj.Chest) == nil { // Beside which it is seen.
-			return slices.Concat(onHead, onWithers)
-		}
-	}
-	switch {
-	case d.from != nil:
-		return d.from
-	case d.Girdle == Fore:
-		return limbs[:2]
-	case d.Girdle == Hind:
-		return limbs[2:]
-	}
-	return nil
-}
-
-// whyNoStride says what stood in the way of strides.
-func (a *analysis) whyNoStride() string {
-	hooves, body, contacts := false, false, 0
-	for _, tr := range a.set.Tracks {
-		hooves, body = hooves || tr.Landmark.IsHoof(), body || !tr.Landmark.IsHoof()
-	}
-	for k := range limbs {
-		contacts += len(a.Stances[k])
-	}
-	switch {
-	case !hooves:
-		return "no hoof was marked"
-	case !body && contacts == 0:
-		return "when hooves stand is looked for below the body, of which nothing was marked: mark the head or the croup, too"
-	case contacts == 0:
-		return "no hoof was seen to stand still; film at 30 frames a second or more"
-	case contacts < 3:
-		return fmt.Sprintf("only %d stances were seen", contacts)
-	}
-	return "the stances that were seen are too few, or too far apart, to tell how long a stride lasts"
 }

@@ -42,31 +42,31 @@ func progress(u, ramp float64) float64 {
 const swingTerms = 5
 
 // measureSwings measures the arcs and the height of every swing.
-func (a *analysis) measureSwings(s *spatial, cam geometry.Camera) {
+func (s *spatial) measureSwings() {
 	names := [2][3]Name{
 		{LateralArcFore, MedialArcFore, FlightHeightFore},
 		{LateralArcHind, MedialArcHind, FlightHeightHind},
 	}
 	for g := range 2 {
 		var shared swingErrors
-		for i, st := range a.Strides {
-			v := a.pairSwings(s, cam, g, i, &shared)
+		for i, st := range s.Strides {
+			v := s.pairSwings(g, i, &shared)
 			for m, n := range names[g] {
 				s.found.putSides(n, i, st.Start, v[m])
 			}
 		}
 		for m, n := range names[g] {
-			s.found[n].addCommon(shared.sds(m, a.opts.Model.Swing.AlikeSides))
+			s.found[n].addCommon(shared.sds(m, s.opts.Model.Swing.AlikeSides))
 		}
 	}
 }
 
 // pairSwings measures the swings of a pair of limbs, 0 the fore, in stride i, and adds to shared
 // what all swings share. Index of the result: measure, side, then value and spread.
-func (a *analysis) pairSwings(s *spatial, cam geometry.Camera, pair, i int, shared *swingErrors) [3][2][2]float64 {
+func (s *spatial) pairSwings(pair, i int, shared *swingErrors) [3][2][2]float64 {
 	v := [3][2][2]float64{neither, neither, neither}
 	for side := range 2 {
-		sw, ok := a.swing(s, cam, 2*pair+side, i)
+		sw, ok := s.swing(2*pair+side, i)
 		if !ok {
 			continue
 		}
@@ -117,21 +117,21 @@ type flight struct {
 }
 
 // swing measures the swing that follows limb k's stance in stride i.
-func (a *analysis) swing(s *spatial, cam geometry.Camera, k, i int) (flight, bool) {
-	j := a.In(k, i)
-	n := a.Next(k, j)
+func (s *spatial) swing(k, i int) (flight, bool) {
+	j := s.In(k, i)
+	n := s.Next(k, j)
 	if n < 0 {
 		return flight{}, false
 	}
-	model := a.opts.Model.Swing
-	from, to := &a.Stances[k][j], &a.Stances[k][n]
+	model := s.opts.Model.Swing
+	from, to := &s.Stances[k][j], &s.Stances[k][n]
 	p0, p1 := s.placed[k][j], s.placed[k][n]
 	off, offSD := from.Leaves()
 	on, onSD := to.Reaches()
-	if !p0.ok || !p1.ok || !(on-off > model.ShortestShare*a.Period && on-off < a.Period) { // False for NaN.
+	if !p0.ok || !p1.ok || !(on-off > model.ShortestShare*s.Period && on-off < s.Period) { // False for NaN.
 		return flight{}, false
 	}
-	seen := a.Hooves[k].During(off, on)
+	seen := s.Hooves[k].During(off, on)
 	if len(seen) < swingTerms+3 {
 		return flight{}, false
 	}
@@ -147,7 +147,7 @@ func (a *analysis) swing(s *spatial, cam geometry.Camera, k, i int) (flight, boo
 		last = t
 	}
 	fit := func(off, on, lead float64) (flown, bool) {
-		return flightSeen{model, cam, seen, p0, p1, -s.fit.line.DY * outward(k)}.fly(off, on, lead)
+		return flightSeen{model, s.cam, seen, p0, p1, -s.fit.line.DY * outward(k)}.fly(off, on, lead)
 	}
 	straight, ok0 := fit(off, on, 0)
 	ahead, ok1 := fit(off, on, model.Skew)

@@ -1,37 +1,33 @@
 package metrics
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/mat"
-
 	"jogstrip/metrics/geometry"
-	"jogstrip/metrics/lengths"
 	"jogstrip/track/traj"
 )
 
 // measureTrunk measures how chest, croup and head move to the sides, as seen against
 // the line of travel.
-func (a *analysis) measureTrunk(s *spatial, cam geometry.Camera) {
-	chest, croup := a.across(s, cam, traj.Chest, 0), a.across(s, cam, traj.Croup, 0)
-	a.putSway(s, ChestSway, chest)
-	a.putSway(s, CroupSway, croup)
+func (s *spatial) measureTrunk() {
+	chest, croup := s.across(traj.Chest, 0), s.across(traj.Croup, 0)
+	s.putSway(ChestSway, chest)
+	s.putSway(CroupSway, croup)
 
 	beside := traj.Chest
 	if chest == nil {
 		beside = traj.Withers
 	}
-	head := a.across(s, cam, traj.Head, 0).less(a.across(s, cam, beside, 0))
+	head := s.across(traj.Head, 0).less(s.across(beside, 0))
 	if head == nil {
 		return
 	}
 	// How far ahead the head is carried is not seen: nearer or farther it would be seen
 	// at another place across.
-	further := a.across(s, cam, traj.Head, a.opts.Model.Body.HeadAheadSD*a.opts.WithersM).less(a.across(s, cam, beside, 0))
+	further := s.across(traj.Head, s.opts.Model.Body.HeadAheadSD*s.opts.WithersM).less(s.across(beside, 0))
 	var depth, count float64
-	for i, st := range a.Strides {
+	for i, st := range s.Strides {
 		h := head.fit(st.Start, st.End)
 		if h == nil {
 			continue
@@ -41,21 +37,21 @@ func (a *analysis) measureTrunk(s *spatial, cam geometry.Camera) {
 			depth, count = depth+100*(g.Mean-h.Mean), count+1
 		}
 	}
-	s.found[HeadToSide].addCommon(math.Hypot(a.opts.Model.Body.MiddleMM/10*math.Sqrt2, depth/max(1, count)), 0)
-	a.putSway(s, HeadSway, head)
+	s.found[HeadToSide].addCommon(math.Hypot(s.opts.Model.Body.MiddleMM/10*math.Sqrt2, depth/max(1, count)), 0)
+	s.putSway(HeadSway, head)
 }
 
 // putSway adds how far a mark swings to each side of its own mean in every stride.
-func (a *analysis) putSway(s *spatial, n Name, b *bodyTrack) {
+func (s *spatial) putSway(n Name, b *bodyTrack) {
 	if b == nil {
 		return
 	}
-	drift := a.drift(b)
+	drift := s.drift(b)
 	if drift == nil {
 		return
 	}
 	b = b.minus(drift)
-	for i, st := range a.Strides {
+	for i, st := range s.Strides {
 		h := b.fit(st.Start, st.End)
 		if h == nil {
 			continue
@@ -72,8 +68,8 @@ func (a *analysis) putSway(s *spatial, n Name, b *bodyTrack) {
 // across returns how far a mark of the body is to the right of the line of travel over
 // time, metres, or nil where that was not seen. Further is how much further ahead of
 // its girdle than usual it is taken to be, metres.
-func (a *analysis) across(s *spatial, cam geometry.Camera, l traj.Landmark, further float64) *bodyTrack {
-	depth, ahead := a.bodyDepth(s, l)
+func (s *spatial) across(l traj.Landmark, further float64) *bodyTrack {
+	depth, ahead := s.bodyDepth(l)
 	if depth == nil {
 		return nil
 	}
@@ -81,10 +77,10 @@ func (a *analysis) across(s *spatial, cam geometry.Camera, l traj.Landmark, furt
 	if line.DY < 0 {
 		further = -further
 	}
-	return a.readings(l, func(t float64, at geometry.Point) (right, per float64, ok bool) {
+	return s.readings(l, func(t float64, at geometry.Point) (right, per float64, ok bool) {
 		y := depth.At(t) + (ahead + further)
-		x, _, ok := cam.AtDepth(at, y)
-		x1, _, ok1 := cam.AtDepth(geometry.Point{X: at.X + 1, Y: at.Y}, y)
+		x, _, ok := s.cam.AtDepth(at, y)
+		x1, _, ok1 := s.cam.AtDepth(geometry.Point{X: at.X + 1, Y: at.Y}, y)
 		_, left := line.Along(x, y)
 		return -left, math.Abs(x1 - x), ok && ok1
 	})
@@ -105,124 +101,6 @@ func (b *bodyTrack) less(c *bodyTrack) *bodyTrack {
 	}
 	if len(out.t) < fewest {
 		return nil
-	}
-	return out
-}
-
-// measureBase measures how wide the limbs are set, how the quarters go beside the
-// forehand and where the line of travel leads.
-func (a *analysis) measureBase(s *spatial) {
-	f := s.fit
-	if a.share() {
-		return
-	}
-	a.putPlaces(s, BaseWidthFore, [4]float64{1, -1, 0, 0})
-	a.putPlaces(s, BaseWidthHind, [4]float64{0, 0, 1, -1})
-	a.putPlaces(s, QuartersToSide, [4]float64{0.5, 0.5, -0.5, -0.5})
-	s.found[QuartersToSide].addCommon(100*a.opts.Model.Placement.BehindM, 0)
-
-	if a.cal.Level != geometry.LevelMetric {
-		return // Nothing says how the lane runs.
-	}
-	t := f.target()
-	t.fixed[f.driftTerm()] = 1
-	drift, sd := f.predict(t)
-	advance := f.beta.AtVec(0)
-	if !(advance > 0) {
-		return
-	}
-	l, left := f.line, a.opts.View.LeftSign()
-	x, y := advance*l.DX-drift*l.DY, advance*l.DY+drift*l.DX
-	const way = 1000 // 10 m in cm.
-	o := single(0, a.Strides[0].Start, -way*left*x/math.Abs(y), math.Hypot(way*sd/advance, 100*a.opts.Model.Run.LineBendsM))
-	s.found.put(LineDrift, o)
-	m := Mean{Value: o.Value, SE: o.SD}
-	s.found[LineDrift].OfRun, s.found[LineDrift].OfHorse = &m, &m
-}
-
-// putPlaces adds a sum of the limbs' places left of the line of travel, each times its
-// weight, in cm, of every stride in which all of them were placed. It is taken from where
-// they were seen, stride by stride, and not from their means over the run: the line that
-// a horse goes bends more often than the model's does, and limbs that were placed in
-// different parts of the run would show that as their own. What their clicks and the
-// camera make of it is alike in all strides.
-func (a *analysis) putPlaces(s *spatial, n Name, weights [4]float64) {
-	f := s.fit
-	mean := mat.NewVecDense(2*len(f.falls), nil) // Of all strides, by footfall.
-	var sum, count float64
-strides:
-	for i, st := range a.Strides {
-		var falls [4]int
-		for k, w := range weights {
-			if w == 0 {
-				continue
-			}
-			j := a.In(k, i)
-			if j < 0 || !s.placed[k][j].ok {
-				continue strides
-			}
-			falls[k] = s.placed[k][j].fall
-		}
-		var value, variance float64
-		for k, w := range weights {
-			if q := falls[k]; w != 0 {
-				v, own := f.asSeen(q)
-				value, variance = value+w*v, variance+w*w*own
-				mean.SetVec(2*q+1, mean.AtVec(2*q+1)+w)
-			}
-		}
-		s.found.put(n, single(i, st.Start, 100*value, 100*math.Sqrt(variance)))
-		sum, count = sum+value, count+1
-	}
-	if count > 0 {
-		// A width is as wrong as the tape across the ground marks was, besides.
-		s.found[n].addCommon(100*math.Hypot(math.Sqrt(f.sharedVariance(mean)), f.prior.Camera.TapeShare*sum)/count, 0)
-	}
-}
-
-// hoofWidthM is the width of a hoof by which base width is told in words. Common
-// practice.
-const hoofWidthM = 0.12
-
-// BaseWords says in words how wide the limbs of each pair that was measured are set, and
-// which of them land across the midline, in the unit in which s is said. Nothing is said
-// that an interval does not hold as a whole.
-func BaseWords(s *Summary) []string {
-	var out []string
-	for g, n := range [2]Name{BaseWidthFore, BaseWidthHind} {
-		r := s.Lookup(n)
-		if r == nil || r.Value == nil {
-			continue
-		}
-		hoof := hoofWidthM * 100
-		if r.Unit == lengths.Inches.Unit("cm") {
-			hoof = lengths.Inches.Of(hoof, "cm")
-		}
-		pair := [2]string{"fores", "hinds"}[g]
-		v := *r.Value
-		text := fmt.Sprintf("The %s land %.1f %s apart, centre to centre (95 %% interval %.1f to %.1f)", pair, v.Value, r.Unit, v.Low, v.High)
-		switch {
-		case v.High < 0:
-			text = fmt.Sprintf("The %s cross: each lands on the other's side, by %.1f %s (95 %% interval %.1f to %.1f)", pair, -v.Value, r.Unit, -v.High, -v.Low)
-		case v.Low > -hoof/2 && v.High < hoof/2:
-			text += ": on one line"
-		case v.High < hoof:
-			text += ": narrow, less than a hoof's width"
-		case v.Low > 3*hoof:
-			text += ": wide, with room for two hooves between them"
-		case v.Low >= hoof && v.High <= 3*hoof:
-			text += ": neither narrow nor wide"
-		}
-		out = append(out, text+".")
-		r = s.Lookup([2]Name{PlacementOffsetFore, PlacementOffsetHind}[g])
-		if r == nil {
-			continue
-		}
-		for side, e := range [2]*Estimate{r.Left, r.Right} {
-			if e != nil && e.High < 0 {
-				out = append(out, fmt.Sprintf("The %s %s lands %.1f %s across the midline (95 %% interval %.1f to %.1f).", [2]string{"left", "right"}[side], pair[:4], -e.Value, r.Unit, -e.High, -e.Low))
-			}
-		}
 	}
 	return out
 }

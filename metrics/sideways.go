@@ -1,0 +1,189 @@
+package metrics
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+
+	"jogstrip/metrics/geometry"
+	"jogstrip/metrics/lengths"
+)
+
+// measureOffsets measures how far outward of the line of travel hooves land.
+func (s *spatial) measureOffsets() {
+	if s.share() || s.fit.pairs() == 0 {
+		return
+	}
+	for g, name := range [2]Name{PlacementOffsetFore, PlacementOffsetHind} {
+		var varies [2]spread
+		for i, st := range s.Strides {
+			s.found.putSides(name, i, st.Start, s.pairOffsets(g, i, &varies))
+		}
+		if m := s.found[name]; m != nil {
+			s.means(name, 100, func(t *target, side int, w float64, who whose) { s.fit.outwardOf(t, 2*g+side, w, who) })
+			m.widenSides(100 * s.opts.Model.Placement.BehindM)
+		}
+		s.putSpread([2]Name{PlacementSpreadFore, PlacementSpreadHind}[g], varies)
+	}
+}
+
+// pairOffsets returns how far outward of the line of travel a pair of limbs, 0 the fore, lands in
+// stride i, and adds to varies what this stride did beyond the mean. Index of the result: side,
+// then value and spread, cm.
+func (s *spatial) pairOffsets(pair, i int, varies *[2]spread) [2][2]float64 {
+	f := s.fit
+	// Where one pair alone was placed, the line is the midline of these two hooves: both land
+	// half their base width from it by its making.
+	differ := f.pairs() == 2
+	v := neither
+	for side := range 2 {
+		k := 2*pair + side
+		falls, ok := s.falls([2]int{k, s.In(k, i)})
+		if !ok {
+			continue
+		}
+		t := f.target()
+		t.stride[2*falls[0]+1] = outward(k)
+		varies[side].add(f.predict(t))
+		if differ {
+			f.outwardOf(&t, k, 1, ofHorse)
+			x, sd := f.predict(t)
+			v[side] = [2]float64{100 * x, 100 * sd}
+		}
+	}
+	return v
+}
+
+// outwardOf adds w times how far outward of the line of travel limb k lands on average.
+func (f *runFit) outwardOf(t *target, k int, w float64, who whose) {
+	f.meanOf(t, k, 1, w*outward(k), who)
+	for j, v := range f.midline() {
+		if v > 0 {
+			f.meanOf(t, j, 1, -v*w*outward(k), who)
+		}
+	}
+}
+
+// widenSides adds an independent error to the means of the run and of the horse, and half of it to
+// those of the sides.
+func (s *Series) widenSides(sd float64) {
+	for _, of := range []*Mean{s.OfRun, s.OfHorse} {
+		of.SE = math.Hypot(of.SE, sd)
+		of.LeftSE, of.RightSE = math.Hypot(of.LeftSE, sd/2), math.Hypot(of.RightSE, sd/2)
+	}
+}
+
+// measureBase measures how wide the limbs are set, how the quarters go beside the
+// forehand and where the line of travel leads.
+func (s *spatial) measureBase() {
+	f := s.fit
+	if s.share() {
+		return
+	}
+	s.putPlaces(BaseWidthFore, [4]float64{1, -1, 0, 0})
+	s.putPlaces(BaseWidthHind, [4]float64{0, 0, 1, -1})
+	s.putPlaces(QuartersToSide, [4]float64{0.5, 0.5, -0.5, -0.5})
+	s.found[QuartersToSide].addCommon(100*s.opts.Model.Placement.BehindM, 0)
+
+	if s.cal.Level != geometry.LevelMetric {
+		return // Nothing says how the lane runs.
+	}
+	t := f.target()
+	t.fixed[f.driftTerm()] = 1
+	drift, sd := f.predict(t)
+	advance := f.beta.AtVec(0)
+	if !(advance > 0) {
+		return
+	}
+	l, left := f.line, s.opts.View.LeftSign()
+	x, y := advance*l.DX-drift*l.DY, advance*l.DY+drift*l.DX
+	const way = 1000 // 10 m in cm.
+	value, se := -way*left*x/math.Abs(y), math.Hypot(way*sd/advance, 100*s.opts.Model.Run.LineBendsM)
+	s.found.put(LineDrift, single(0, s.Strides[0].Start, value, se))
+	s.found.setMean(LineDrift, value, se)
+}
+
+// putPlaces adds a sum of the limbs' places left of the line of travel, each times its
+// weight, in cm, of every stride in which all of them were placed. It is taken from where
+// they were seen, stride by stride, and not from their means over the run: the line that
+// a horse goes bends more often than the model's does, and limbs that were placed in
+// different parts of the run would show that as their own. What their clicks and the
+// camera make of it is alike in all strides.
+func (s *spatial) putPlaces(n Name, weights [4]float64) {
+	f := s.fit
+	mean := mat.NewVecDense(2*len(f.falls), nil) // Of all strides, by footfall.
+	var sum, count float64
+	for i, st := range s.Strides {
+		var stances [][2]int
+		for k, w := range weights {
+			if w != 0 {
+				stances = append(stances, [2]int{k, s.In(k, i)})
+			}
+		}
+		falls, ok := s.falls(stances...)
+		if !ok {
+			continue
+		}
+		var value, variance float64
+		for nth, q := range falls {
+			w := weights[stances[nth][0]]
+			v, own := f.asSeen(q)
+			value, variance = value+w*v, variance+w*w*own
+			mean.SetVec(2*q+1, mean.AtVec(2*q+1)+w)
+		}
+		s.found.put(n, single(i, st.Start, 100*value, 100*math.Sqrt(variance)))
+		sum, count = sum+value, count+1
+	}
+	if count > 0 {
+		// A width is as wrong as the tape across the ground marks was, besides.
+		s.found[n].addCommon(100*math.Hypot(math.Sqrt(f.sharedVariance(mean)), f.prior.Camera.TapeShare*sum)/count, 0)
+	}
+}
+
+// hoofWidthM is the width of a hoof by which base width is told in words. Common
+// practice.
+const hoofWidthM = 0.12
+
+// BaseWords says in words how wide the limbs of each pair that was measured are set, and
+// which of them land across the midline, in the unit in which s is said. Nothing is said
+// that an interval does not hold as a whole.
+func BaseWords(s *Summary) []string {
+	var out []string
+	for g, n := range [2]Name{BaseWidthFore, BaseWidthHind} {
+		r := s.Lookup(n)
+		if r == nil || r.Value == nil {
+			continue
+		}
+		hoof := hoofWidthM * 100
+		if r.Unit == lengths.Inches.Unit("cm") {
+			hoof = lengths.Inches.Of(hoof, "cm")
+		}
+		pair := [2]string{"fores", "hinds"}[g]
+		v := *r.Value
+		text := fmt.Sprintf("The %s land %.1f %s apart, centre to centre (95 %% interval %.1f to %.1f)", pair, v.Value, r.Unit, v.Low, v.High)
+		switch {
+		case v.High < 0:
+			text = fmt.Sprintf("The %s cross: each lands on the other's side, by %.1f %s (95 %% interval %.1f to %.1f)", pair, -v.Value, r.Unit, -v.High, -v.Low)
+		case v.Low > -hoof/2 && v.High < hoof/2:
+			text += ": on one line"
+		case v.High < hoof:
+			text += ": narrow, less than a hoof's width"
+		case v.Low > 3*hoof:
+			text += ": wide, with room for two hooves between them"
+		case v.Low >= hoof && v.High <= 3*hoof:
+			text += ": neither narrow nor wide"
+		}
+		out = append(out, text+".")
+		r = s.Lookup([2]Name{PlacementOffsetFore, PlacementOffsetHind}[g])
+		if r == nil {
+			continue
+		}
+		for side, e := range [2]*Estimate{r.Left, r.Right} {
+			if e != nil && e.High < 0 {
+				out = append(out, fmt.Sprintf("The %s %s lands %.1f %s across the midline (95 %% interval %.1f to %.1f).", [2]string{"left", "right"}[side], pair[:4], -e.Value, r.Unit, -e.High, -e.Low))
+			}
+		}
+	}
+	return out
+}
