@@ -21,6 +21,7 @@ type bodyTrack struct {
 	z        []float64 // Drift removed; metres, camera heights (LevelRatio) or shares of the mark's height (LevelNone).
 	sd       []float64
 	frame    []int
+	fits     []*signal.Harmonics // Index: stride. Nil where the mark was not seen through it.
 }
 
 // measureBody measures the vertical movement of head, withers, croup, hips and shoulders.
@@ -30,13 +31,13 @@ func (s *spatial) measureBody(like *spatial) {
 	if len(s.Strides) == 0 {
 		return
 	}
-	tracks, all := map[traj.Landmark]*bodyTrack{}, map[traj.Landmark][]*signal.Harmonics{}
+	tracks := map[traj.Landmark]*bodyTrack{}
 	for _, l := range []traj.Landmark{traj.Head, traj.Withers, traj.Croup, traj.LeftHip, traj.RightHip, traj.LeftShoulder, traj.RightShoulder} {
 		b := s.bodyHeights(l)
 		if b == nil {
 			continue
 		}
-		fits, whole := s.strideFits(b, 0)
+		whole := s.fitStrides(b, 0)
 		unit, scale := "mm", 1000.0
 		if !s.cal.Level.AtLeast(geometry.LevelHeight) {
 			unit, scale = "%", 100/whole
@@ -45,33 +46,31 @@ func (s *spatial) measureBody(like *spatial) {
 			continue
 		}
 		s.signals = append(s.signals, s.signalOf(b, unit, scale))
-		tracks[l], all[l] = b, fits
+		tracks[l] = b
 		if l.Side() != traj.Middle {
 			continue // With the other side.
 		}
-		s.putMovement(l, fits, scale)
+		s.putMovement(b, scale)
 		if like == nil {
-			s.shareWindows(l, b, scale)
+			s.shareWindows(b, scale)
 		}
 	}
-	s.measurePoints(tracks, all)
+	s.measurePoints(tracks)
 }
 
-// putMovement adds what the harmonics of each stride say of the movement of l.
-func (s *spatial) putMovement(l traj.Landmark, fits []*signal.Harmonics, scale float64) {
+// putMovement adds what the harmonics of each stride say of the movement of b.
+func (s *spatial) putMovement(b *bodyTrack, scale float64) {
 	for i, st := range s.Strides {
-		h := fits[i]
+		h := b.fits[i]
 		if h == nil {
 			continue
 		}
-		wide := max(1, h.ResidualSD)
-		if l == traj.Head {
-			s.putHarmonics(i, st, h, scale, wide)
+		if b.landmark == traj.Head {
+			s.putHarmonics(i, st, h, scale)
 		}
-		if s.opts.Gait == traj.Walk || s.cal.Level == geometry.LevelNone {
-			continue
+		if s.opts.Gait != traj.Walk && s.cal.Level != geometry.LevelNone {
+			s.putExtremes(i, st, h, b.landmark, scale)
 		}
-		s.putExtremes(i, st, h, l, scale, wide)
 	}
 }
 
@@ -79,13 +78,14 @@ func (s *spatial) putMovement(l traj.Landmark, fits []*signal.Harmonics, scale f
 // early or late alike: a head that also drifts does not repeat itself, so what its
 // harmonics say of a stride depends on where the stride is cut. It measures again with all
 // strides cut one standard deviation earlier and later.
-func (s *spatial) shareWindows(l traj.Landmark, b *bodyTrack, scale float64) {
+func (s *spatial) shareWindows(b *bodyTrack, scale float64) {
 	late, _, _ := s.alike()
 	var moved [2]*spatial
 	for i, shift := range [2]float64{-late, late} {
 		moved[i] = &spatial{analysis: s.analysis, found: findings{}}
-		fits, _ := s.strideFits(b, shift)
-		moved[i].putMovement(l, fits, scale)
+		cut := *b
+		s.fitStrides(&cut, shift)
+		moved[i].putMovement(&cut, scale)
 	}
 	for n := range moved[1].found {
 		if d := (moved[1].found.mean(n) - moved[0].found.mean(n)) / 2; !math.IsNaN(d) {
@@ -96,8 +96,9 @@ func (s *spatial) shareWindows(l traj.Landmark, b *bodyTrack, scale float64) {
 
 // putHarmonics adds the head's movement once and twice a stride. The power that
 // noise adds to an amplitude is taken off.
-func (s *spatial) putHarmonics(i int, st Stride, h *signal.Harmonics, scale, wide float64) {
+func (s *spatial) putHarmonics(i int, st Stride, h *signal.Harmonics, scale float64) {
 	var amp, sd [2]float64
+	wide := max(1, h.ResidualSD)
 	for k := range 2 {
 		v, _ := h.Amplitude(k + 1)
 		e := wide * h.AmplitudeSD(k+1)
@@ -118,35 +119,25 @@ func (s *spatial) putHarmonics(i int, st Stride, h *signal.Harmonics, scale, wid
 // between that low point and the other side's. Where a side has no low point of
 // its own (the once-a-stride part is more than four times the other), its value
 // is the lowest of its stance.
-func (s *spatial) putExtremes(i int, st Stride, h *signal.Harmonics, l traj.Landmark, scale, wide float64) {
-	t, names := h.Period, LowAndHigh(l)
-	var on [2]float64
+func (s *spatial) putExtremes(i int, st Stride, h *signal.Harmonics, l traj.Landmark, scale float64) {
+	t, names, wide := h.Period, LowAndHigh(l), max(1, h.ResidualSD)
+	var at, value, top, high [2]float64
 	for side := range 2 {
-		k := side
-		if l == traj.Croup {
-			k = 2 + side
-		}
+		k := 2*girdleOf(l) + side
 		// The landing, or the beat at which it must have been: this only chooses between
 		// two low points that lie half a stride apart.
-		on[side], _ = s.Landing(k, s.Cycle(k, i))
-		if s.In(k, i) < 0 {
-			s.borrowed = true
-		}
-	}
-	var at, value [2]float64
-	for side := range 2 {
+		on, _ := s.Landing(k, s.Cycle(k, i))
+		s.borrowed = s.borrowed || s.In(k, i) < 0
 		var local bool
-		at[side], value[side], local = h.Lowest(on[side]-0.05*t, on[side]+0.45*t)
-		if !local {
-			at[side], value[side], _ = h.Lowest(on[side], on[side]+0.4*t)
+		if at[side], value[side], local = h.Lowest(on-0.05*t, on+0.45*t); !local {
+			at[side], value[side], _ = h.Lowest(on, on+0.4*t)
 		}
 	}
 	// Two sides cannot share one low point.
-	if apart := math.Abs(math.Remainder(at[1]-at[0], t)); apart < t/8 {
+	if math.Abs(math.Remainder(at[1]-at[0], t)) < t/8 {
 		return
 	}
 	s.found.put(names[0], single(i, st.Start, scale*(value[1]-value[0]), scale*wide*h.DifferenceSD(at[1], at[0])))
-	var top, high [2]float64
 	for side := range 2 {
 		next := at[1-side]
 		for next <= at[side] {
@@ -160,23 +151,21 @@ func (s *spatial) putExtremes(i int, st Stride, h *signal.Harmonics, l traj.Land
 	s.found.put(names[1], single(i, st.Start, scale*(high[1]-high[0]), scale*wide*h.DifferenceSD(top[1], top[0])))
 }
 
-// strideFits fits harmonics to every stride (nil where the mark was not seen
-// through it), cut later by shift, s, and returns the mean range of the movement.
-func (a *analysis) strideFits(b *bodyTrack, shift float64) ([]*signal.Harmonics, float64) {
-	fits := make([]*signal.Harmonics, len(a.Strides))
+// fitStrides fits harmonics to every stride, cut later by shift, s, and returns the mean
+// range of the movement.
+func (s *spatial) fitStrides(b *bodyTrack, shift float64) float64 {
+	b.fits = make([]*signal.Harmonics, len(s.Strides))
 	var sum, n float64
-	for i, st := range a.EvenStrides() {
-		h := b.fit(st.Start+shift, st.End+shift)
-		if h == nil {
-			continue
+	for i, st := range s.EvenStrides() {
+		if h := b.fit(st.Start+shift, st.End+shift); h != nil {
+			b.fits[i] = h
+			_, high, _ := h.Highest(h.Start, h.Start+h.Period)
+			_, low, _ := h.Lowest(h.Start, h.Start+h.Period)
+			sum += high - low
+			n++
 		}
-		fits[i] = h
-		_, high, _ := h.Highest(h.Start, h.Start+h.Period)
-		_, low, _ := h.Lowest(h.Start, h.Start+h.Period)
-		sum += high - low
-		n++
 	}
-	return fits, sum / n
+	return sum / n
 }
 
 // fit fits up to four harmonics to what lies in [from, to): as many as the

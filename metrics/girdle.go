@@ -8,45 +8,35 @@ import (
 	"jogstrip/track/traj"
 )
 
-// points are the points of the shoulders or of the hips as heights over time, and what
-// was fitted to every stride. Index: side.
-type points struct {
-	track [2]*bodyTrack
-	fits  [2][]*signal.Harmonics
-}
-
 // measurePoints measures how the points of the shoulders and of the hips move up and
-// down, each by itself and against each other.
-func (s *spatial) measurePoints(of map[traj.Landmark]*bodyTrack, fits map[traj.Landmark][]*signal.Harmonics) {
+// down, each by itself and against each other. Index of what is seen of them: side.
+func (s *spatial) measurePoints(of map[traj.Landmark]*bodyTrack) {
 	if !s.cal.Level.AtLeast(geometry.LevelHeight) {
 		return
 	}
-	pair := func(left, right traj.Landmark) points {
-		return points{[2]*bodyTrack{of[left], of[right]}, [2][]*signal.Harmonics{fits[left], fits[right]}}
-	}
-	shoulders, hips := pair(traj.LeftShoulder, traj.RightShoulder), pair(traj.LeftHip, traj.RightHip)
+	shoulders := [2]*bodyTrack{of[traj.LeftShoulder], of[traj.RightShoulder]}
+	hips := [2]*bodyTrack{of[traj.LeftHip], of[traj.RightHip]}
 	for i, st := range s.Strides {
-		for g, p := range [2]points{shoulders, hips} {
-			over, lift := [2][2]float64{notSeen, notSeen}, [2][2]float64{notSeen, notSeen}
-			for side, f := range p.fits {
-				if f == nil || f[i] == nil {
+		for g, points := range [2][2]*bodyTrack{shoulders, hips} {
+			over, lift := neither, neither
+			for side, b := range points {
+				if b == nil || b.fits[i] == nil {
 					continue
 				}
-				over[side] = ranged(f[i], st.Start)
+				over[side] = ranged(b.fits[i], st.Start)
 				if j := s.In(side, i); g == 0 && j >= 0 {
 					_, onSD := s.Stances[side][j].Reaches()
 					_, offSD := s.Stances[side][j].Leaves()
-					lift[side] = lifted(f[i], s.Middle(side, j), math.Hypot(onSD, offSD)/2)
+					lift[side] = lifted(b.fits[i], s.Middle(side, j), math.Hypot(onSD, offSD)/2)
 				}
 			}
 			s.found.putSides([2]Name{ShoulderExcursion, HipExcursion}[g], i, st.Start, over)
 			s.found.putSides(ShoulderLift, i, st.Start, lift)
 		}
 	}
-	if s.fit == nil {
-		return
+	if s.fit != nil {
+		s.putRoll(shoulders)
 	}
-	s.putRoll(shoulders)
 }
 
 // ranged returns the range of a fitted height over the stride from start on and the
@@ -69,9 +59,9 @@ func lifted(h *signal.Harmonics, stands, standsSD float64) [2]float64 {
 
 // putRoll adds the range of the roll of the line between the points of the shoulders in every
 // stride.
-func (s *spatial) putRoll(p points) {
+func (s *spatial) putRoll(points [2]*bodyTrack) {
 	apart := s.across(traj.RightShoulder, 0).less(s.across(traj.LeftShoulder, 0))
-	roll := p.track[1].less(p.track[0])
+	roll := points[1].less(points[0])
 	if apart == nil || roll == nil {
 		return
 	}

@@ -43,63 +43,51 @@ const swingTerms = 5
 
 // measureSwings measures the arcs and the height of every swing.
 func (s *spatial) measureSwings() {
-	names := [2][3]Name{
+	for g, names := range [2][3]Name{
 		{LateralArcFore, MedialArcFore, FlightHeightFore},
 		{LateralArcHind, MedialArcHind, FlightHeightHind},
-	}
-	for g := range 2 {
-		var shared swingErrors
+	} {
+		var swings [2][]flight // Index: side.
 		for i, st := range s.Strides {
-			v := s.pairSwings(g, i, &shared)
-			for m, n := range names[g] {
+			v := [3][2][2]float64{neither, neither, neither} // Index: measure, side, then value and spread.
+			for side := range 2 {
+				f, ok := s.swing(2*g+side, i)
+				if !ok {
+					continue
+				}
+				s.paths = append(s.paths, f.path)
+				swings[side] = append(swings[side], f)
+				for m, value := range f.value {
+					v[m][side] = value
+				}
+			}
+			for m, n := range names {
 				s.found.putSides(n, i, st.Start, v[m])
 			}
 		}
-		for m, n := range names[g] {
-			s.found[n].addCommon(shared.sds(m, s.opts.Model.Swing.AlikeSides))
+		for m, n := range names {
+			s.found[n].addCommon(sharedBy(swings, m, s.opts.Model.Swing.AlikeSides))
 		}
 	}
 }
 
-// pairSwings measures the swings of a pair of limbs, 0 the fore, in stride i, and adds to shared
-// what all swings share. Index of the result: measure, side, then value and spread.
-func (s *spatial) pairSwings(pair, i int, shared *swingErrors) [3][2][2]float64 {
-	v := [3][2][2]float64{neither, neither, neither}
-	for side := range 2 {
-		sw, ok := s.swing(2*pair+side, i)
-		if !ok {
-			continue
-		}
-		s.paths = append(s.paths, sw.path)
-		for m, value := range sw.value {
-			if !math.IsNaN(value[0]) {
-				v[m][side] = value
-				shared.add(side, m, sw)
+// sharedBy returns the standard deviations of the errors that all swings share in their mean of
+// a measure: of the difference between the sides, whose errors are alike by a share, and of
+// the worse side.
+func sharedBy(swings [2][]flight, measure int, alike float64) (difference, worse float64) {
+	var lean, turned, count [2]float64
+	for side, flights := range swings {
+		for _, f := range flights {
+			if !math.IsNaN(f.value[measure][0]) {
+				lean[side] += f.lean[measure]
+				turned[side] += f.turned[measure]
+				count[side]++
 			}
 		}
 	}
-	return v
-}
-
-// swingErrors sums up the errors that all swings of a pair of limbs share. Index: side, measure.
-type swingErrors struct {
-	lean   [2][3]float64 // Half the change from a lagging to a leading profile.
-	turned [2][3]float64 // From the hoof's turning, alike in each swing.
-	count  [2][3]float64
-}
-
-func (e *swingErrors) add(side, m int, f flight) {
-	e.lean[side][m] += f.lean[m]
-	e.turned[side][m] += f.turned[m]
-	e.count[side][m]++
-}
-
-// sds returns the standard deviations of the mean errors of a measure: of the difference between
-// the sides, whose errors are alike by a share, and of the worse side.
-func (e *swingErrors) sds(m int, alike float64) (difference, worse float64) {
 	var variance, side float64
-	for _, part := range [2][2][3]float64{e.lean, e.turned} {
-		l, r := part[0][m]/max(e.count[0][m], 1), part[1][m]/max(e.count[1][m], 1)
+	for _, part := range [2][2]float64{lean, turned} {
+		l, r := part[0]/max(count[0], 1), part[1]/max(count[1], 1)
 		variance += alike*sq(r-l) + (1-alike)*(sq(l)+sq(r))
 		side += max(sq(l), sq(r))
 	}
@@ -146,18 +134,20 @@ func (s *spatial) swing(k, i int) (flight, bool) {
 		}
 		last = t
 	}
-	fit := func(off, on, lead float64) (flown, bool) {
-		return flightSeen{model, s.cam, seen, p0, p1, -s.fit.line.DY * outward(k)}.fly(off, on, lead)
+	way := flightSeen{model, s.cam, seen, p0, p1, -s.fit.line.DY * outward(k)}
+	// As it is; with a leading and with a lagging profile; and with either instant as far off as
+	// it may be: it is known so well and no better.
+	var tries [5]flown
+	for q, v := range [5]struct{ off, on, lead float64 }{
+		{off, on, 0}, {off, on, model.Skew}, {off, on, -model.Skew},
+		{min(off+offSD, seen[0].T), on, 0}, {off, max(on-onSD, seen[len(seen)-1].T), 0},
+	} {
+		var ok bool
+		if tries[q], ok = way.fly(v.off, v.on, v.lead); !ok {
+			return flight{}, false
+		}
 	}
-	straight, ok0 := fit(off, on, 0)
-	ahead, ok1 := fit(off, on, model.Skew)
-	behind, ok2 := fit(off, on, -model.Skew)
-	// The instants at which it leaves and lands are known so well and no better.
-	later, ok3 := fit(min(off+offSD, seen[0].T), on, 0)
-	sooner, ok4 := fit(off, max(on-onSD, seen[len(seen)-1].T), 0)
-	if !(ok0 && ok1 && ok2 && ok3 && ok4) {
-		return flight{}, false
-	}
+	straight, ahead, behind, later, sooner := &tries[0], &tries[1], &tries[2], &tries[3], &tries[4]
 	// The chord's ends are placements with spreads of their own.
 	chord := 100 * math.Hypot(p0.xSD, p1.xSD) / 2
 	sds, turned := straight.spreads()
@@ -183,7 +173,9 @@ func (s *spatial) swing(k, i int) (flight, bool) {
 type flown struct {
 	value, when [3]float64
 	path        HoofPath
-	fit         flightFit
+	fits        [2]*signal.LinearFit // Outward from the chord, and the height, metres. Terms: sines.
+	u           []float64            // Index: sample. Its share of the swing.
+	turned      [2][]float64         // Index: as fits, then sample. Its standard deviation, which is that of a hoof that turns.
 }
 
 // flightSeen is what was seen of one swing.
@@ -195,71 +187,12 @@ type flightSeen struct {
 	outward  float64 // Takes a distance across the lane to one away from the midline, square to the line of travel.
 }
 
-// fly fits the path of a swing from off to on whose forward progress leads by
-// lead of the stride length at mid-swing.
-func (f flightSeen) fly(off, on, lead float64) (flown, bool) {
-	fit, ok := f.fit(off, on, lead)
-	if !ok {
-		return flown{}, false
-	}
-	out := flown{fit: fit}
-	most, least, top := 0.0, 0.0, 0.0
-	for q := 0; q <= pathPoints; q++ {
-		u := float64(q) / pathPoints
-		d, z := fit.path[0].At(sines(u)), fit.path[1].At(sines(u))
-		if d > most {
-			most, out.when[0] = d, u
-		}
-		if d < least {
-			least, out.when[1] = d, u
-		}
-		if z > top {
-			top, out.when[2] = z, u
-		}
-		out.path.Progress = append(out.path.Progress, u)
-		out.path.Outward = append(out.path.Outward, 100*d)
-		out.path.Height = append(out.path.Height, 100*z)
-	}
-	out.value = [3]float64{100 * most, -100 * least, 100 * top}
-	return out, true
-}
-
-// pathPoints is in how many parts a swing's path is told.
-const pathPoints = 40
-
-// spreads returns what the samples' noise makes of each of f's values, and what the
-// hoof's turning does, cm.
-func (f *flown) spreads() (sd, turned [3]float64) {
-	for m, u := range f.when {
-		direction := m / 2
-		own := func(u float64) float64 { return 100 * f.fit.path[direction].SD(sines(u)) }
-		gained := f.fit.turned[direction]
-		sd[m], turned[m] = own(u), 100*gained[floats.NearestIdx(f.fit.u, u)]
-		if most := 100 * slices.Max(gained); f.value[m] < 2*most {
-			// So small a departure may have been anywhere.
-			turned[m] = most
-			for q := range pathPoints {
-				sd[m] = max(sd[m], own(float64(q)/pathPoints))
-			}
-		}
-	}
-	return sd, turned
-}
-
-// flightFit is a swing's path, metres: outward from the chord, and the height (index 0
-// and 1).
-type flightFit struct {
-	path   [2]*signal.LinearFit // Terms: sines.
-	u      []float64            // Index: sample. Its share of the swing.
-	turned [2][]float64         // Index: then sample. Its standard deviation, which is that of a hoof that turns.
-}
-
-// fit fits the hoof's outward departure from the chord and its height to what was seen
-// between off and on.
+// fly fits the hoof's outward departure from the chord and its height to what was seen
+// between off and on. The forward progress leads by lead of the stride length at mid-swing.
 //
 // A sample is off because the hoof turns: as much as its neighbours, and as those of the limb's
 // other swings. That is not averaged out.
-func (f flightSeen) fit(off, on, lead float64) (out flightFit, ok bool) {
+func (f flightSeen) fly(off, on, lead float64) (out flown, ok bool) {
 	var terms [][]float64
 	var values, sds [2][]float64
 	for _, p := range f.samples {
@@ -291,13 +224,53 @@ func (f flightSeen) fit(off, on, lead float64) (out flightFit, ok bool) {
 			values[q], sds[q] = append(values[q], 0), append(sds[q], usual/sq(float64(k+1)))
 		}
 	}
-	for q := range out.path {
+	for q := range out.fits {
 		var err error
-		if out.path[q], err = signal.FitLinear(terms, values[q], sds[q], 0); err != nil {
+		if out.fits[q], err = signal.FitLinear(terms, values[q], sds[q], 0); err != nil {
 			return out, false
 		}
 	}
+	most, least, top := 0.0, 0.0, 0.0
+	for q := 0; q <= pathPoints; q++ {
+		u := float64(q) / pathPoints
+		d, z := out.fits[0].At(sines(u)), out.fits[1].At(sines(u))
+		if d > most {
+			most, out.when[0] = d, u
+		}
+		if d < least {
+			least, out.when[1] = d, u
+		}
+		if z > top {
+			top, out.when[2] = z, u
+		}
+		out.path.Progress = append(out.path.Progress, u)
+		out.path.Outward = append(out.path.Outward, 100*d)
+		out.path.Height = append(out.path.Height, 100*z)
+	}
+	out.value = [3]float64{100 * most, -100 * least, 100 * top}
 	return out, true
+}
+
+// pathPoints is in how many parts a swing's path is told.
+const pathPoints = 40
+
+// spreads returns what the samples' noise makes of each of f's values, and what the
+// hoof's turning does, cm.
+func (f *flown) spreads() (sd, turned [3]float64) {
+	for m, u := range f.when {
+		direction := m / 2
+		own := func(u float64) float64 { return 100 * f.fits[direction].SD(sines(u)) }
+		gained := f.turned[direction]
+		sd[m], turned[m] = own(u), 100*gained[floats.NearestIdx(f.u, u)]
+		if most := 100 * slices.Max(gained); f.value[m] < 2*most {
+			// So small a departure may have been anywhere.
+			turned[m] = most
+			for q := range pathPoints {
+				sd[m] = max(sd[m], own(float64(q)/pathPoints))
+			}
+		}
+	}
+	return sd, turned
 }
 
 // sines returns the terms of a path at share u of the swing.
