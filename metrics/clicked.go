@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mat"
+
+	"jogstrip/metrics/geometry"
 )
 
 // clicked is what is known of the clicks on the hooves beforehand.
@@ -92,4 +94,23 @@ func (m *clicked) down(click, mirror float64) (mean *mat.VecDense, cov *mat.SymD
 	less.ScaleSym(-1, less)
 	cov.AddSym(cov, less)
 	return mean, cov
+}
+
+// offsetsOf sets what is known of the offsets on the hooves beforehand.
+func (f *runFit) offsetsOf(cam geometry.Camera, marks clicked) {
+	mean, down := marks.down(f.click, f.prior.Click.MirrorM/f.unit)
+	n := len(f.falls)
+	f.shared = [2]*mat.SymDense{mat.NewSymDense(n, nil), mat.NewSymDense(n, nil)}
+	f.below = make([]float64, n)
+	shares := make([]*mat.VecDense, n)
+	for i, p := range f.falls {
+		shares[i] = marks.shares(p.limb, perMetre(cam, p.at), f.prior.Click.Nearest)
+		f.below[i] = mat.Dot(shares[i], mean)
+	}
+	for i := range n {
+		for j := i; j < n; j++ {
+			f.shared[0].SetSym(i, j, mat.Dot(shares[i], shares[j]))
+			f.shared[1].SetSym(i, j, mat.Inner(shares[i], down, shares[j]))
+		}
+	}
 }

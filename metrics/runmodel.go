@@ -5,11 +5,11 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/diff/fd"
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/optimize"
 
 	"jogstrip/metrics/geometry"
-	"jogstrip/metrics/stats"
 	"jogstrip/track/errormodel"
 )
 
@@ -20,9 +20,6 @@ type footfall struct {
 	at   geometry.Point
 	sd   [2]float64 // Of the picture place, px, as tracking states it.
 }
-
-// limbTerms are the fixed effects of a limb: along and to the left.
-const limbTerms = 2
 
 // runFit is the model of one run fitted to its footfalls: where each hoof landed,
 // along the line of travel (forward) and to its left, metres,
@@ -40,9 +37,10 @@ const limbTerms = 2
 // (Henderson 1975, Biometrics 31:423–447).
 type runFit struct {
 	falls    []footfall
-	limbs    [4]int // Index of the limb's first fixed effect, −1 where it has none.
+	limbs    [4]int // Index of the limb's two fixed effects, along and left; −1 where it has none.
 	line     Line
-	bowed    bool // Whether there is a fixed effect for the bow.
+	drift    int  // The fixed effect of the drift to the left a beat; behind it that of the bow, if any.
+	bowed    bool // Whether there is one.
 	middle   float64
 	half     float64 // Beats from the middle to either end.
 	theta    []float64
@@ -118,11 +116,7 @@ func (f *runFit) start(cam geometry.Camera, variants []geometry.Camera, toward b
 	}
 	f.offsetsOf(cam, marks)
 	start := f.priors()
-	f.theta = start[:]
-	f.worse = make([]float64, len(f.falls))
-	for i := range f.worse {
-		f.worse[i] = 1
-	}
+	f.theta, f.worse = start[:], slices.Repeat([]float64{1}, len(f.falls))
 	for range 2 { // The line's direction, then everything in its frame.
 		if !f.design(cam, variants) || !f.solve() {
 			return false
@@ -132,68 +126,10 @@ func (f *runFit) start(cam geometry.Camera, variants []geometry.Camera, toward b
 	return f.design(cam, variants) && f.solve()
 }
 
-// offsetsOf sets what is known of the offsets on the hooves beforehand.
-func (f *runFit) offsetsOf(cam geometry.Camera, marks clicked) {
-	mean, down := marks.down(f.click, f.prior.Click.MirrorM/f.unit)
-	n := len(f.falls)
-	f.shared = [2]*mat.SymDense{mat.NewSymDense(n, nil), mat.NewSymDense(n, nil)}
-	f.below = make([]float64, n)
-	shares := make([]*mat.VecDense, n)
-	for i, p := range f.falls {
-		shares[i] = marks.shares(p.limb, perMetre(cam, p.at), f.prior.Click.Nearest)
-		f.below[i] = mat.Dot(shares[i], mean)
-	}
-	for i := range n {
-		for j := i; j < n; j++ {
-			f.shared[0].SetSym(i, j, mat.Dot(shares[i], shares[j]))
-			f.shared[1].SetSym(i, j, mat.Inner(shares[i], down, shares[j]))
-		}
-	}
-}
-
-// startLine lays a first line through the footfalls: its direction is set by turn.
-func (f *runFit) startLine(cam geometry.Camera, toward bool) bool {
-	n := len(f.falls)
-	var x, y float64
-	first, last := math.Inf(1), math.Inf(-1)
-	f.limbs = [4]int{-1, -1, -1, -1}
-	next := 1 // The advance a beat comes first.
-	seen := 0
-	for _, p := range f.falls {
-		gx, gy, ok := cam.GroundPoint(p.at)
-		if !ok {
-			return false
-		}
-		x, y = x+gx, y+gy
-		first, last = min(first, p.beat), max(last, p.beat)
-		if f.limbs[p.limb] < 0 {
-			f.limbs[p.limb] = next
-			next += limbTerms
-			seen++
-		}
-	}
-	if n < seen+2 || last-first < 0.9 {
-		return false
-	}
-	f.middle, f.half = (first+last)/2, (last-first)/2
-	f.stretch = stats.Stretch(max(3, float64(n-seen-1)))
-	f.bowed = n >= seen+5 && f.half > 1.2
-	f.line = Line{X: x / float64(n), Y: y / float64(n), DY: 1}
-	if toward {
-		f.line.DY = -1
-	}
-	return true
-}
-
 // design fills the model in the line's frame.
 func (f *runFit) design(cam geometry.Camera, variants []geometry.Camera) bool {
 	n := len(f.falls)
-	columns := 2 // Advance a beat, drift to the left a beat.
-	for _, k := range f.limbs {
-		if k >= 0 {
-			columns += limbTerms
-		}
-	}
+	columns := f.drift + 1
 	if f.bowed {
 		columns++
 	}
@@ -208,14 +144,18 @@ func (f *runFit) design(cam geometry.Camera, variants []geometry.Camera) bool {
 			return false
 		}
 		along, left := f.line.Along(gx, gy)
-		f.designRow(i)
-		j := cam.GroundJacobian(p.at)
+		u, limb := p.beat-f.middle, f.limbs[p.limb]
+		f.x.Set(2*i, 0, u)
+		f.x.Set(2*i, limb, 1)
+		f.x.Set(2*i+1, limb+1, 1)
+		f.x.Set(2*i+1, f.drift, u)
+		if f.bowed {
+			f.x.Set(2*i+1, f.drift+1, sq(u/f.half)-1.0/3)
+		}
+		j, per := cam.GroundJacobian(p.at), perMetre(cam, p.at)
 		for c := range 2 {
 			f.jacobian[i][0][c] = f.line.DX*j[0][c] + f.line.DY*j[1][c]
 			f.jacobian[i][1][c] = f.line.DX*j[1][c] - f.line.DY*j[0][c]
-		}
-		per := perMetre(cam, p.at)
-		for c := range 2 {
 			f.offsets[i][c] = [2]float64{per * f.jacobian[i][0][c], per * f.jacobian[i][1][c]}
 		}
 		f.y.SetVec(2*i, along-f.below[i]*f.offsets[i][1][0])
@@ -234,20 +174,6 @@ func (f *runFit) design(cam geometry.Camera, variants []geometry.Camera) bool {
 	}
 	f.prepare()
 	return true
-}
-
-// designRow sets what the fixed effects make of footfall i.
-func (f *runFit) designRow(i int) {
-	_, columns := f.x.Dims()
-	u := f.falls[i].beat - f.middle
-	limb := f.limbs[f.falls[i].limb]
-	f.x.Set(2*i, 0, u)
-	f.x.Set(2*i, limb, 1)
-	f.x.Set(2*i+1, limb+1, 1)
-	if f.bowed {
-		f.x.Set(2*i+1, columns-1, sq(u/f.half)-1.0/3)
-	}
-	f.x.Set(2*i+1, f.driftTerm(), u)
 }
 
 // prepare sets the parts of V that do not depend on theta but for a factor.
@@ -413,115 +339,116 @@ func (f *runFit) solve() bool {
 	return true
 }
 
-// turn sets the line of travel: midway between left and right of each girdle that has
-// both, and midway between those, in the direction of the mean advance.
-func (f *runFit) turn() {
-	advance, drift := f.beta.AtVec(0), f.beta.AtVec(f.driftTerm())
-	if advance <= 0 {
-		return
+// target is a combination of fixed effects and of what the strides of the run did.
+type target struct {
+	fixed  []float64 // Index: fixed effect.
+	stride []float64 // Index: 2·footfall along, 2·footfall + 1 left. Of stride(i).
+	smooth []float64 // Index: footfall. Of the spline part of the advance.
+}
+
+func (f *runFit) target() target {
+	return target{make([]float64, f.beta.Len()), make([]float64, 2*len(f.falls)), make([]float64, len(f.falls))}
+}
+
+// add adds w times the place of footfall i along or left (0 or 1).
+func (f *runFit) add(t *target, i, direction int, w float64) {
+	for c := range t.fixed {
+		t.fixed[c] += w * f.x.At(2*i+direction, c)
 	}
-	var left float64
-	for k, w := range f.midline() {
-		if w > 0 {
-			left += w * f.beta.AtVec(f.limbs[k]+1)
+	t.stride[2*i+direction] += w
+	if direction == 0 {
+		t.smooth[i] += w
+	}
+}
+
+// sum returns the sum of footfalls' places along or left (direction 0 or 1), each times its weight.
+func (f *runFit) sum(falls []int, direction int, weights ...float64) target {
+	t := f.target()
+	for q, i := range falls {
+		f.add(&t, i, direction, weights[q])
+	}
+	return t
+}
+
+// predict returns the best value of t and its standard deviation, metres. The variances
+// behind it are estimates from so many footfalls, so it is stretched to what Student's t
+// makes of a 95 % interval.
+func (f *runFit) predict(t target) (value, sd float64) {
+	n := len(f.falls)
+	cov := mat.NewVecDense(2*n, nil) // Between the random part and what was seen.
+	var self float64
+	for i := range n {
+		for d, s := range [2]int{alongSD, leftSD} {
+			if w := t.stride[2*i+d]; w != 0 {
+				v := math.Exp(2 * f.theta[s])
+				cov.SetVec(2*i+d, cov.AtVec(2*i+d)+w*v)
+				self += w * w * v
+			}
+		}
+		for j := range n {
+			if t.smooth[j] == 0 {
+				continue
+			}
+			k := math.Exp(2*f.theta[speedSD]) * f.wander(i, j)
+			cov.SetVec(2*i, cov.AtVec(2*i)+t.smooth[j]*k)
+			self += t.smooth[i] * t.smooth[j] * k
 		}
 	}
-	s := math.Hypot(advance, drift)
-	c, d := advance/s, drift/s
-	l := f.line
-	// The left of the line is (−DY, DX).
-	f.line = Line{X: l.X - left*l.DY, Y: l.Y + left*l.DX, DX: c*l.DX - d*l.DY, DY: c*l.DY + d*l.DX}
-}
-
-func (f *runFit) driftTerm() int {
-	_, columns := f.x.Dims()
-	if f.bowed {
-		return columns - 2
+	fixed := mat.NewVecDense(len(t.fixed), t.fixed)
+	value = mat.Dot(fixed, f.beta) + mat.Dot(cov, f.solved)
+	var vc, left mat.VecDense
+	vc.MulVec(f.inverse, cov)
+	left.MulVec(f.x.T(), &vc)
+	left.SubVec(fixed, &left)
+	variance := self - mat.Dot(cov, &vc) + mat.Inner(&left, f.betaCov, &left)
+	sd = f.stretch * math.Sqrt(max(0, variance))
+	if sum := floats.Sum(t.smooth); math.Abs(sum) < 1e-9 {
+		// A length is as wrong as the ground marks' own are; a place is told from the camera.
+		sd = math.Hypot(sd, f.prior.Camera.TapeShare*value)
 	}
-	return columns - 1
+	return value, sd
 }
 
-// both reports whether both limbs of girdle g were placed.
-func (f *runFit) both(g int) bool { return f.limbs[2*g] >= 0 && f.limbs[2*g+1] >= 0 }
+// whose is which of two questions a mean answers: how the horse goes, of which the
+// run's strides are a sample, or how it went in these.
+type whose int
 
-// pairs returns of how many girdles both limbs were placed.
-func (f *runFit) pairs() (n int) {
-	for g := range 2 {
-		if f.both(g) {
+const (
+	ofHorse whose = iota
+	ofRun
+)
+
+// meanOf adds w times limb k's mean along or left of the line (direction 0 or 1).
+func (f *runFit) meanOf(t *target, k, direction int, w float64, who whose) {
+	t.fixed[f.limbs[k]+direction] += w
+	if who == ofHorse {
+		return
+	}
+	n := 0.0
+	for i, p := range f.falls {
+		if p.limb == k && !f.wild(i) {
 			n++
 		}
 	}
-	return n
-}
-
-// midline returns the weight of each limb's mean place in the line of travel.
-func (f *runFit) midline() (w [4]float64) {
-	pairs, seen := float64(f.pairs()), 0.0
-	for _, k := range f.limbs {
-		if k >= 0 {
-			seen++
+	for i, p := range f.falls {
+		if p.limb == k && !f.wild(i) {
+			t.stride[2*i+direction] += w / n
 		}
 	}
-	for k := range w {
-		switch {
-		case pairs > 0 && f.both(k/2):
-			w[k] = 1 / (2 * pairs)
-		case pairs == 0 && f.limbs[k] >= 0:
-			w[k] = 1 / seen
+}
+
+// advance adds w times the run's mean advance a beat.
+func (f *runFit) advance(t *target, w float64) {
+	first, last := 0, 0
+	for i, p := range f.falls {
+		if p.beat < f.falls[first].beat {
+			first = i
+		}
+		if p.beat > f.falls[last].beat {
+			last = i
 		}
 	}
-	return w
+	t.fixed[0] += w
+	t.smooth[last] += w / (2 * f.half)
+	t.smooth[first] -= w / (2 * f.half)
 }
-
-// doubt sets how much the placements that lie far from where the others put them count
-// and reports whether that changed: their own variance grows until they lie where one
-// in FarOffP does.
-// The distance is that from the fit without them.
-func (f *runFit) doubt() bool {
-	// The squared distance in spreads is χ² with two degrees of freedom, whose tail is
-	// exp(−x/2).
-	farOff := -2 * math.Log(f.prior.Run.FarOffP)
-	// P = V⁻¹ − V⁻¹X(X'V⁻¹X)⁻¹X'V⁻¹.
-	var vx, part, p mat.Dense
-	vx.Mul(f.inverse, f.x)
-	part.Mul(&vx, f.betaCov)
-	p.Mul(&part, vx.T())
-	p.Sub(f.inverse, &p)
-	changed := false
-	for i := range f.falls {
-		block := [2][2]float64{{p.At(2*i, 2*i), p.At(2*i, 2*i+1)}, {p.At(2*i+1, 2*i), p.At(2*i+1, 2*i+1)}}
-		if block[0][0] < 1e-9 || block[1][1] < 1e-9 {
-			continue // Nothing else says where it should be.
-		}
-		// Where the others put it: e is how far off it lies, apart the covariance of that.
-		apart := inverse2(block)
-		a, b := f.solved.AtVec(2*i), f.solved.AtVec(2*i+1)
-		e := [2]float64{apart[0][0]*a + apart[0][1]*b, apart[1][0]*a + apart[1][1]*b}
-		own := f.own(f.theta, i)
-		distance := func(worse float64) float64 {
-			var c [2][2]float64
-			for q := range 2 {
-				for s := range 2 {
-					c[q][s] = apart[q][s] + (worse/f.worse[i]-1)*own[q][s]
-				}
-			}
-			c = inverse2(c)
-			return e[0]*e[0]*c[0][0] + 2*e[0]*e[1]*c[0][1] + e[1]*e[1]*c[1][1]
-		}
-		worse := 1.0
-		for distance(worse) > farOff && worse < 1e8 {
-			worse *= 1.3
-		}
-		changed = changed || math.Abs(math.Log(worse/f.worse[i])) > 0.3
-		f.worse[i] = worse
-	}
-	return changed
-}
-
-func inverse2(a [2][2]float64) [2][2]float64 {
-	det := a[0][0]*a[1][1] - a[0][1]*a[1][0]
-	return [2][2]float64{{a[1][1] / det, -a[0][1] / det}, {-a[1][0] / det, a[0][0] / det}}
-}
-
-// wild reports whether footfall i is none of this run.
-func (f *runFit) wild(i int) bool { return f.worse[i] > f.prior.Run.WildBy }

@@ -90,7 +90,7 @@ func (s *spatial) measureBase() {
 		return // Nothing says how the lane runs.
 	}
 	t := f.target()
-	t.fixed[f.driftTerm()] = 1
+	t.fixed[f.drift] = 1
 	drift, sd := f.predict(t)
 	advance := f.beta.AtVec(0)
 	if !(advance > 0) {

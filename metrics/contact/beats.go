@@ -231,10 +231,7 @@ func (g *grid) fit(all []landing) bool {
 		}
 	}
 	slices.SortStableFunc(on, func(a, b *landing) int { return cmp.Compare(a.beat, b.beat) })
-	loose := make([]float64, len(on)) // By how much a stance far off counts less.
-	for i := range loose {
-		loose[i] = 1
-	}
+	loose := slices.Repeat([]float64{1}, len(on)) // By how much a stance far off counts less.
 	var rest []float64
 	for range 12 {
 		if !g.smooth(on, loose) {
@@ -305,8 +302,6 @@ func (g *grid) offsets(on []*landing, loose []float64) (rest []float64) {
 	for k := range g.shift {
 		if count[k] > 0 {
 			g.shift[k] -= mean / limbsSeen
-		} else {
-			g.shift[k] = 0
 		}
 	}
 	return rest
@@ -344,17 +339,14 @@ func (g *grid) slopeSD(on []*landing, rest, loose []float64) float64 {
 // others.
 func (l *Timeline) keepOnBeat() {
 	g := l.grid
-	var of [4][]landing // Index: limb, stance.
-	for k := range Limbs {
-		of[k] = make([]landing, len(l.Stances[k]))
-	}
+	of := map[[2]int]landing{} // By limb and stance.
 	for _, e := range l.landings(g) {
-		of[e.limb][e.stance] = e
+		of[[2]int{e.limb, e.stance}] = e
 	}
 	for k, h := range l.Hooves {
 		var kept []Stance
 		for i, s := range l.Stances[k] {
-			e := of[k][i]
+			e := of[[2]int{k, i}]
 			s.Cycle = g.nearestCycle(k, e.t)
 			if !math.IsNaN(e.beat) {
 				s.Cycle = int(math.Round(e.beat - g.phase[k])) // Tracking counted it.

@@ -21,9 +21,8 @@ type Seen struct {
 	X, Y     []float64 // px.
 	SD       []float64 // px.
 	Frames   []int     // In which each was seen.
-	All      []Sample  // Of hooves: those, and those that are sure across the picture only, in the order of time.
+	All      []Sample  // Those, and those that are sure across the picture only.
 	Frame    float64   // Median time between frames, s.
-	across   []Sample
 }
 
 // Sample is one sample of a landmark with the spread of either axis. Where a hoof turns
@@ -48,12 +47,13 @@ func See(set *traj.Set, l traj.Landmark) *Seen {
 		if !p.Status.Followed() || math.IsNaN(p.X) || math.IsNaN(p.Y) {
 			continue
 		}
-		t := set.Times[i]
+		t, sd := set.Times[i], max(p.SD, leastSD)
 		if p.Status == traj.Across {
-			h.across = append(h.across, Sample{t, p.X, p.Y, max(p.SD, leastSD), max(p.SDY, leastSD)})
+			h.All = append(h.All, Sample{t, p.X, p.Y, sd, max(p.SDY, leastSD)})
 			continue
 		}
-		h.T, h.X, h.Y, h.SD = append(h.T, t), append(h.X, p.X), append(h.Y, p.Y), append(h.SD, max(p.SD, leastSD))
+		h.All = append(h.All, Sample{t, p.X, p.Y, sd, sd})
+		h.T, h.X, h.Y, h.SD = append(h.T, t), append(h.X, p.X), append(h.Y, p.Y), append(h.SD, sd)
 		h.Frames = append(h.Frames, i)
 	}
 	return h
@@ -82,22 +82,8 @@ func (h *Seen) widen() {
 	for i := range h.SD {
 		h.SD[i] *= k
 	}
-	for i := range h.across {
-		h.across[i].XSD *= k
-		h.across[i].YSD *= k
+	for i := range h.All {
+		h.All[i].XSD *= k
+		h.All[i].YSD *= k
 	}
-	h.merge()
-}
-
-// merge puts all samples in the order of time.
-func (h *Seen) merge() {
-	across := h.across
-	k := 0
-	for i, t := range h.T {
-		for ; k < len(across) && across[k].T < t; k++ {
-			h.All = append(h.All, across[k])
-		}
-		h.All = append(h.All, Sample{t, h.X[i], h.Y[i], h.SD[i], h.SD[i]})
-	}
-	h.All = append(h.All, across[k:]...)
 }

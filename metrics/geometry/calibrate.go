@@ -18,21 +18,11 @@ import (
 // AtLeast reports whether l supports everything that need supports.
 func (l Level) AtLeast(need Level) bool { return l.rank() >= need.rank() }
 
+func (l Level) rank() int { return slices.Index([]Level{LevelRatio, LevelHeight, LevelMetric}, l) }
+
 // clickSD is how far a click on the lane is off, px.
 func clickSD(m errormodel.Camera, width, height int) float64 {
 	return m.ClickPX * float64(min(width, height)) / 1080
-}
-
-func (l Level) rank() int {
-	switch l {
-	case LevelMetric:
-		return 3
-	case LevelHeight:
-		return 2
-	case LevelRatio:
-		return 1
-	}
-	return 0
 }
 
 // Calibration is a clip's camera in the lane frame. The lane's origin is the
@@ -392,11 +382,7 @@ func (c Camera) moved(step []float64) Camera {
 
 // shifted returns c in the frame whose origin is at foot of c's frame.
 func (c Camera) shifted(foot [3]float64) Camera {
-	for i := range 3 {
-		for j := range 3 {
-			c.T[i] += c.R[i][j] * foot[j]
-		}
-	}
+	c.T = c.seen(foot)
 	return c
 }
 

@@ -43,13 +43,7 @@ func (c Camera) Centre() (x, y, z float64) {
 // Project returns where the lane point (x, y, z) appears. It returns false for
 // a point that is not in front of the camera.
 func (c Camera) Project(x, y, z float64) (Point, bool) {
-	p := [3]float64{x, y, z}
-	q := c.T
-	for i := range 3 {
-		for j := range 3 {
-			q[i] += c.R[i][j] * p[j]
-		}
-	}
+	q := c.seen([3]float64{x, y, z})
 	if q[2] <= 1e-9 {
 		return Point{math.NaN(), math.NaN()}, false
 	}
@@ -116,6 +110,16 @@ func (c Camera) HorizonRow() float64 {
 // right. It is the lane's crossfall only if the camera was level.
 func (c Camera) TiltAcross() float64 {
 	return math.Asin(max(-1, min(1, c.R[0][2]))) * 180 / math.Pi
+}
+
+// seen returns R·p + T.
+func (c Camera) seen(p [3]float64) [3]float64 {
+	for i := range 3 {
+		for j := range 3 {
+			c.T[i] += c.R[i][j] * p[j]
+		}
+	}
+	return c.T
 }
 
 // back returns Rᵀ·v.
