@@ -336,64 +336,56 @@ func girdleOf(l traj.Landmark) int {
 // middle of its stance; a spline through those instants is smoothed to below the
 // stride's rhythm, so that uneven steps do not look like vertical movement.
 func (s *spatial) bodyDepth(l traj.Landmark) (*signal.Spline, float64) {
-	forward := 1.0
-	if s.opts.View == traj.Toward {
-		forward = -1
-	}
-	g := girdleOf(l)
 	ahead := 0.0
 	if l == traj.Head {
 		ahead = s.opts.Model.Body.HeadAhead
 	}
-	sp := s.girdleDepth(g)
-	if sp == nil {
-		sp = s.girdleDepth(1 - g)
-		if g == 0 {
-			ahead += s.opts.Model.Body.TrunkLength
-		} else {
-			ahead -= s.opts.Model.Body.TrunkLength
-		}
-	}
-	return sp, forward * ahead * s.opts.WithersM / s.unit()
-}
-
-func (s *spatial) girdleDepth(g int) *signal.Spline {
-	unit := s.unit()
-	return s.overStances(g, func(k, i int) (float64, float64, bool) {
+	depth, g := s.overStances(l, func(k, i int) (float64, float64, bool) {
 		p := s.placed[k][i]
-		return p.y, math.Hypot(p.ySD, s.opts.Model.Body.DepthM/unit), p.ok
+		return p.y, math.Hypot(p.ySD, s.opts.Model.Body.DepthM/s.unit()), p.ok
 	})
+	ahead += float64(g-girdleOf(l)) * s.opts.Model.Body.TrunkLength
+	if s.opts.View == traj.Toward {
+		ahead = -ahead
+	}
+	return depth, ahead * s.opts.WithersM / s.unit()
 }
 
 // groundRows returns the picture row of the ground below a mark's girdle over
 // time, from its stances.
 func (a *analysis) groundRows(l traj.Landmark) *signal.Spline {
-	rows := func(k, i int) (float64, float64, bool) {
+	rows, _ := a.overStances(l, func(k, i int) (float64, float64, bool) {
 		c := &a.Stances[k][i]
 		return c.Y, math.Hypot(c.YSD, a.opts.Model.Body.GroundRowPX), true
-	}
-	if sp := a.overStances(girdleOf(l), rows); sp != nil {
-		return sp
-	}
-	return a.overStances(1-girdleOf(l), rows)
+	})
+	return rows
 }
 
-// overStances smooths a quantity of girdle g's stances over their middles.
-func (a *analysis) overStances(g int, value func(k, i int) (v, sd float64, ok bool)) *signal.Spline {
+// overStances smooths a quantity of the stances of a mark's girdle over their middles, of
+// the other girdle's where its own are too few, and returns which girdle that is.
+func (a *analysis) overStances(l traj.Landmark, value func(k, i int) (v, sd float64, ok bool)) (over *signal.Spline, girdle int) {
+	girdle = girdleOf(l)
+	if over = a.overGirdle(girdle, value); over == nil {
+		girdle = 1 - girdle
+		over = a.overGirdle(girdle, value)
+	}
+	return over, girdle
+}
+
+func (a *analysis) overGirdle(g int, value func(k, i int) (v, sd float64, ok bool)) *signal.Spline {
 	type knot struct{ t, v, w float64 }
 	var knots []knot
 	for k := 2 * g; k < 2*g+2; k++ {
 		for i := range a.Stances[k] {
-			if v, sd, ok := value(k, i); ok {
-				c := &a.Stances[k][i]
-				if c.StartsClip || c.EndsClip {
-					continue // Its middle may lie outside the clip, where nothing else holds the curve.
-				}
-				if !c.OnTimed() || !c.OffTimed() {
-					sd *= 2 // Its middle is known to some hundredths of a second.
-				}
-				knots = append(knots, knot{a.Middle(k, i), v, 1 / sq(sd)})
+			c := &a.Stances[k][i]
+			v, sd, ok := value(k, i)
+			if !ok || c.StartsClip || c.EndsClip {
+				continue // Its middle may lie outside the clip, where nothing else holds the curve.
 			}
+			if !c.OnTimed() || !c.OffTimed() {
+				sd *= 2 // Its middle is known to some hundredths of a second.
+			}
+			knots = append(knots, knot{a.Middle(k, i), v, 1 / sq(sd)})
 		}
 	}
 	slices.SortStableFunc(knots, func(a, b knot) int { return cmp.Compare(a.t, b.t) })

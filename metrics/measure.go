@@ -2,11 +2,12 @@ package metrics
 
 import (
 	"cmp"
-	"errors"
 	"fmt"
-	"maps"
 	"math"
+	"runtime"
 	"slices"
+
+	"golang.org/x/sync/errgroup"
 
 	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
@@ -32,6 +33,33 @@ type Options struct {
 	Reference traj.Landmark
 }
 
+// limbs is the order in which arrays over limbs are indexed.
+var limbs = contact.Limbs
+
+// analysis is one clip as its measures are taken from: what was asked, the tracks, the
+// camera and the timeline.
+type analysis struct {
+	*contact.Timeline
+	opts  Options
+	set   *traj.Set // Stabilised.
+	cal   *geometry.Calibration
+	notes []string
+}
+
+// spatial is what one camera makes of the stances and tracks.
+type spatial struct {
+	*analysis
+	cam               geometry.Camera
+	found             findings
+	placed            [4][]placement
+	fit               *runFit // Nil where the placements are too few for a model of the run.
+	signals           []Signal
+	paths             []HoofPath
+	nearest, farthest float64
+	borrowed          bool // Croup or head were timed by the paired limb.
+	wild              int  // Placements that cannot be this horse's.
+}
+
 // Measure turns the tracks of one clip into contacts, strides and measures. It
 // stabilises the tracks itself. An error means that the input is wrong; what
 // the clip does not support is no error but a Reason in its series.
@@ -40,13 +68,12 @@ func Measure(set *traj.Set, opts Options) (*Run, error) {
 	if err != nil {
 		return nil, fmt.Errorf("measure: %w", err)
 	}
-	found := a.measureTimes()
-	space := a.measureSpace(a.cal.Camera, nil)
-	maps.Copy(found, space.found)
-	a.addCommon(found, space)
-	a.remarkOnTimes()
-	a.remarkOnPlaces(space)
-	return a.run(found, space), nil
+	s := a.measureSpace(a.cal.Camera, nil)
+	s.measureTimes()
+	s.addCommon()
+	s.remarkOnTimes()
+	s.remarkOnPlaces()
+	return s.run(), nil
 }
 
 // analyse checks what Measure was given, finds the camera and lays out the timeline.
@@ -85,28 +112,31 @@ func analyse(set *traj.Set, opts Options) (*analysis, error) {
 }
 
 // run puts together what was found.
-func (a *analysis) run(found findings, space *spatial) *Run {
-	run := &Run{View: a.opts.View, Gait: a.opts.Gait, Level: a.cal.Level, Strides: a.Strides, Line: space.line(),
-		Signals: space.signals, Paths: space.paths, Contacts: a.contacts(space), Notes: a.notes}
-	if a.Ref >= 0 {
-		run.Reference = limbs[a.Ref]
+func (s *spatial) run() *Run {
+	run := &Run{View: s.opts.View, Gait: s.opts.Gait, Level: s.cal.Level, Strides: s.Strides,
+		Signals: s.signals, Paths: s.paths, Contacts: s.contacts(), Notes: s.notes}
+	if s.fit != nil {
+		run.Line = &s.fit.line
 	}
-	if a.cal.Level.AtLeast(geometry.LevelHeight) {
-		run.FocalPX, run.CameraHeightM = a.cal.Camera.F, a.cal.HeightM()
-		if space.nearest <= space.farthest {
-			run.NearestM, run.FarthestM = space.nearest, space.farthest
+	if s.Ref >= 0 {
+		run.Reference = limbs[s.Ref]
+	}
+	if s.cal.Level.AtLeast(geometry.LevelHeight) {
+		run.FocalPX, run.CameraHeightM = s.cal.Camera.F, s.cal.HeightM()
+		if s.nearest <= s.farthest {
+			run.NearestM, run.FarthestM = s.nearest, s.farthest
 		}
 	}
 	for _, d := range definitions {
-		s := *found.series(d.Name)
-		s.Unit = d.Unit
-		if a.cal.Level == geometry.LevelRatio && d.RatioUnit != "" {
-			s.Unit = d.RatioUnit
+		m := *s.found.series(d.Name)
+		m.Unit = d.Unit
+		if s.share() && d.RatioUnit != "" {
+			m.Unit = d.RatioUnit
 		}
-		if len(s.Observations) == 0 {
-			s = Series{Name: d.Name, Unit: s.Unit, Reason: a.reason(d)}
+		if len(m.Observations) == 0 {
+			m = Series{Name: d.Name, Unit: m.Unit, Reason: s.reason(d)}
 		}
-		run.Series = append(run.Series, s)
+		run.Series = append(run.Series, m)
 	}
 	return run
 }
@@ -114,33 +144,42 @@ func (a *analysis) run(found findings, space *spatial) *Run {
 // addCommon sets the part of each measure's error that comes from the
 // calibration, by measuring again with every camera one standard deviation
 // away.
-func (a *analysis) addCommon(found findings, space *spatial) {
-	variants := a.cal.Variants()
+func (s *spatial) addCommon() {
+	variants := s.cal.Variants()
 	spaces := make([]*spatial, len(variants))
-	together(len(variants), func(i int) { spaces[i] = a.measureSpace(variants[i], space) })
+	// Each keeps to what is its own, so that neither their order nor the number of
+	// processors changes a result.
+	var all errgroup.Group
+	all.SetLimit(runtime.GOMAXPROCS(0))
+	for i, cam := range variants {
+		all.Go(func() error {
+			spaces[i] = s.measureSpace(cam, s)
+			return nil
+		})
+	}
+	_ = all.Wait() // None returns an error.
 	for i := 0; i+1 < len(variants); i += 2 {
-		plus, minus := spaces[i], spaces[i+1]
 		for _, d := range definitions {
 			// The model of the run holds the calibration's error; spreads scale with the lane by
 			// the same share of themselves, which is nothing to speak of.
-			if m := space.found[d.Name]; m == nil || m.OfRun != nil || d.PerRun {
+			if m := s.found[d.Name]; m == nil || m.OfRun != nil || d.PerRun {
 				continue
 			}
-			v := (plus.found.mean(d.Name) - minus.found.mean(d.Name)) / 2
+			v := (spaces[i].found.mean(d.Name) - spaces[i+1].found.mean(d.Name)) / 2
 			if !math.IsNaN(v) && !math.IsInf(v, 0) {
-				found[d.Name].addCommon(v, 0)
+				s.found[d.Name].addCommon(v, 0)
 			}
 		}
 	}
-	if a.cal.Level.AtLeast(geometry.LevelHeight) {
-		a.addFollowing(found)
+	if s.cal.Level.AtLeast(geometry.LevelHeight) {
+		s.addFollowing()
 	}
 }
 
 // addFollowing adds by how much marks of the body may be followed wrongly in all strides
 // alike. What is in millimetres is as wrong as its mark.
-func (a *analysis) addFollowing(found findings) {
-	model := a.opts.Model.Body
+func (s *spatial) addFollowing() {
+	model := s.opts.Model.Body
 	for _, d := range definitions {
 		if d.Unit != "mm" {
 			continue
@@ -150,115 +189,89 @@ func (a *analysis) addFollowing(found findings) {
 		case traj.Withers, traj.Croup, traj.LeftHip:
 			sd = model.OutlineMM
 		}
-		found[d.Name].addCommon(sd, sd)
+		s.found[d.Name].addCommon(sd, sd)
 	}
-	found[HipExcursion].addCommon(model.HipApartMM, model.HipMM)
-	found[ShoulderLift].addCommon(math.Sqrt2*model.ShoulderMM, model.ShoulderMM)
-	if found[HeadFirstHarmonic] != nil {
-		first, second := found.mean(HeadFirstHarmonic), found.mean(HeadSecondHarmonic)
-		found[HeadHarmonicShare].addCommon(100*model.FollowedMM*math.Hypot(first, second)/sq(first+second), 0)
+	s.found[HipExcursion].addCommon(model.HipApartMM, model.HipMM)
+	s.found[ShoulderLift].addCommon(math.Sqrt2*model.ShoulderMM, model.ShoulderMM)
+	if s.found[HeadFirstHarmonic] != nil {
+		first, second := s.found.mean(HeadFirstHarmonic), s.found.mean(HeadSecondHarmonic)
+		s.found[HeadHarmonicShare].addCommon(100*model.FollowedMM*math.Hypot(first, second)/sq(first+second), 0)
 	}
 }
 
-func (o Options) check() error {
+// findings are the measures found so far. They are looked up by name and never
+// ranged over where the order could show.
+type findings map[Name]*Series
+
+func (f findings) series(n Name) *Series {
+	if f[n] == nil {
+		f[n] = &Series{Name: n}
+	}
+	return f[n]
+}
+
+// addCommon adds independent errors to what all observations share: of the value, and of a
+// side, one standard deviation each. Nothing was found: nothing is added.
+func (s *Series) addCommon(value, side float64) {
+	if s != nil {
+		s.CommonSD, s.SideCommonSD = math.Hypot(s.CommonSD, value), math.Hypot(s.SideCommonSD, side)
+	}
+}
+
+func (f findings) put(n Name, o Observation) {
+	m := f.series(n)
+	m.Observations = append(m.Observations, o)
+}
+
+// setMean sets the mean of measure n, which has no sides: of the run and of the horse alike.
+func (f findings) setMean(n Name, value, se float64) {
+	m := &Mean{Value: value, SE: se}
+	f[n].OfRun, f[n].OfHorse = m, m
+}
+
+// mean returns the mean of the values of measure n that are there.
+func (f findings) mean(n Name) float64 {
+	m := f[n]
+	if m == nil {
+		return math.NaN()
+	}
+	var sum, count float64
+	for _, o := range m.Observations {
+		if !math.IsNaN(o.Value) {
+			sum += o.Value
+			count++
+		}
+	}
+	return sum / count
+}
+
+// single builds the observation of a measure without sides.
+func single(stride int, time, value, sd float64) Observation {
+	return Observation{Stride: stride, Time: time, Left: math.NaN(), Right: math.NaN(), Value: value, SD: sd}
+}
+
+// notSeen stands for value and standard deviation of a side that was not seen; neither
+// for both sides.
+var (
+	notSeen = [2]float64{math.NaN(), math.NaN()}
+	neither = [2][2]float64{notSeen, notSeen}
+)
+
+func sq(x float64) float64 { return x * x }
+
+// putSides adds a measure with sides unless neither was seen. Index of v: side
+// (0 left), then value and spread. Where one side alone was seen, SD is that of a
+// difference of two such sides.
+func (f findings) putSides(n Name, stride int, time float64, v [2][2]float64) {
+	left, right := v[0][0], v[1][0]
+	o := Observation{Stride: stride, Time: time, Left: left, Right: right, Value: right - left, SD: math.Hypot(v[0][1], v[1][1])}
 	switch {
-	case !o.View.Valid():
-		return fmt.Errorf("view %q is not %q or %q", o.View, traj.Toward, traj.Away)
-	case !o.Gait.Valid():
-		return fmt.Errorf("gait %q is not %q, %q or %q", o.Gait, traj.Walk, traj.Trot, traj.Pace)
-	case o.WithersM != 0 && !(o.WithersM > 0.4 && o.WithersM < 2.5):
-		return fmt.Errorf("height at the withers is %g m; it must lie between 0.4 and 2.5", o.WithersM)
-	case o.Reference != "" && !o.Reference.IsHoof():
-		return fmt.Errorf("reference %q is not a hoof", o.Reference)
+	case math.IsNaN(left) && math.IsNaN(right):
+		return
+	case math.IsNaN(left):
+		o.SD = math.Sqrt2 * v[1][1]
+	case math.IsNaN(right):
+		o.SD = math.Sqrt2 * v[0][1]
 	}
-	return nil
-}
-
-// checkSet refuses tracks that do not keep the promises of traj.Set.
-func checkSet(set *traj.Set) error {
-	if set == nil || len(set.Times) == 0 {
-		return errors.New("there are no frames")
-	}
-	if set.Width <= 0 || set.Height <= 0 {
-		return fmt.Errorf("picture size %d × %d is not positive", set.Width, set.Height)
-	}
-	for i, t := range set.Times {
-		if math.IsNaN(t) || math.IsInf(t, 0) || (i > 0 && t <= set.Times[i-1]) {
-			return fmt.Errorf("time of frame %d is %g s: times must increase", i, t)
-		}
-	}
-	if set.Motions != nil && len(set.Motions) != len(set.Times) {
-		return fmt.Errorf("%d motions for %d frames", len(set.Motions), len(set.Times))
-	}
-	seen := map[traj.Landmark]bool{}
-	for _, tr := range set.Tracks {
-		if !tr.Landmark.Valid() || seen[tr.Landmark] {
-			return fmt.Errorf("track %q is unknown or there twice", tr.Landmark)
-		}
-		seen[tr.Landmark] = true
-		if len(tr.Samples) != len(set.Times) {
-			return fmt.Errorf("track %s has %d samples for %d frames", tr.Landmark, len(tr.Samples), len(set.Times))
-		}
-		for i, p := range tr.Samples {
-			if !p.Status.Seen() {
-				continue
-			}
-			if math.IsNaN(p.X) || math.IsInf(p.X, 0) || math.IsNaN(p.Y) || math.IsInf(p.Y, 0) || !(p.SD >= 0) || math.IsInf(p.SD, 0) {
-				return fmt.Errorf("track %s is seen at (%g, %g) ± %g px in frame %d", tr.Landmark, p.X, p.Y, p.SD, i)
-			}
-		}
-	}
-	return nil
-}
-
-// inReference takes the calibration's points from its own frame to the
-// reference frame, in whose coordinates stabilised tracks are.
-func inReference(set *traj.Set, in geometry.CalibrationInput) (geometry.CalibrationInput, error) {
-	if in.Ground == nil && in.Height == nil && in.Horizon == nil {
-		return in, nil
-	}
-	if in.Frame < 0 || in.Frame >= len(set.Times) {
-		return in, fmt.Errorf("calibration refers to frame %d of a clip with %d frames", in.Frame, len(set.Times))
-	}
-	if set.Motions == nil {
-		return in, nil
-	}
-	m := set.Motions[in.Frame]
-	move := func(p geometry.Point) geometry.Point {
-		x, y := m.Apply(p.X, p.Y)
-		return geometry.Point{X: x, Y: y}
-	}
-	horizon := func(h geometry.Horizon) geometry.Horizon {
-		if h.RowPX != nil {
-			// The row's middle stands for it; a turn about the optical axis is small.
-			row := move(geometry.Point{X: float64(set.Width-1) / 2, Y: *h.RowPX}).Y
-			h.RowPX = &row
-		}
-		if h.Edges != nil {
-			var e [2][2]geometry.Point
-			for i := range 2 {
-				for j := range 2 {
-					e[i][j] = move(h.Edges[i][j])
-				}
-			}
-			h.Edges = &e
-		}
-		return h
-	}
-	switch {
-	case in.Ground != nil:
-		g := *in.Ground
-		for i := range g.Points {
-			g.Points[i] = move(g.Points[i])
-		}
-		in.Ground = &g
-	case in.Height != nil:
-		h := *in.Height
-		h.Horizon = horizon(h.Horizon)
-		in.Height = &h
-	case in.Horizon != nil:
-		h := horizon(*in.Horizon)
-		in.Horizon = &h
-	}
-	return in, nil
+	f.put(n, o)
 }

@@ -18,28 +18,6 @@ type placement struct {
 	fall     int     // Its place among the model's footfalls, −1 where it is none.
 }
 
-// spatial is what one camera makes of the stances and tracks.
-type spatial struct {
-	*analysis
-	cam               geometry.Camera
-	found             findings
-	placed            [4][]placement
-	fit               *runFit // Nil where the placements are too few for a model of the run.
-	signals           []Signal
-	paths             []HoofPath
-	nearest, farthest float64
-	borrowed          bool // Croup or head were timed by the paired limb.
-	wild              int  // Placements that cannot be this horse's.
-}
-
-// line returns the line of travel, nil where there is none.
-func (s *spatial) line() *Line {
-	if s.fit == nil {
-		return nil
-	}
-	return &s.fit.line
-}
-
 // measureSpace measures everything that needs the camera. With the spatial of the
 // calibration's camera as like, cam is another camera it may have been: the model of
 // the run, which holds the calibration's error in itself, is taken from there.

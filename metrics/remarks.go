@@ -43,35 +43,35 @@ func (a *analysis) remarkOnTimes() {
 	a.note("A rolling shutter exposes the picture's last row 10 to 30 ms after its first, so times of marks that lie a tenth of the picture's height apart may be off by 1 to 3 ms against each other.")
 }
 
-func (a *analysis) remarkOnPlaces(s *spatial) {
-	if a.cal.Level == geometry.LevelMetric {
-		a.note("The picture's rows and the ground are %.1f° apart across the lane: the lane's crossfall and the camera's tilt together.", math.Abs(a.cal.Camera.TiltAcross()))
+func (s *spatial) remarkOnPlaces() {
+	if s.cal.Level == geometry.LevelMetric {
+		s.note("The picture's rows and the ground are %.1f° apart across the lane: the lane's crossfall and the camera's tilt together.", math.Abs(s.cal.Camera.TiltAcross()))
 	}
-	if a.cal.Level == geometry.LevelRatio && s.fit != nil {
-		a.note("Only the horizon is known: lengths are shares of the horse's own stride, and positions in the lane are in camera heights (along the lane only up to an unknown common factor).")
+	if s.cal.Level == geometry.LevelRatio && s.fit != nil {
+		s.note("Only the horizon is known: lengths are shares of the horse's own stride, and positions in the lane are in camera heights (along the lane only up to an unknown common factor).")
 	}
-	if s.fit != nil && a.cal.Level.AtLeast(geometry.LevelHeight) {
+	if s.fit != nil && s.cal.Level.AtLeast(geometry.LevelHeight) {
 		if bow, sd := s.fit.bow(); math.Abs(bow) > 0.10 && math.Abs(bow) > 3*sd {
-			a.note("The horse did not go straight: the run bows %.0f cm from its straight line. Sideways placement is measured from the bowed line.", 100*math.Abs(bow))
+			s.note("The horse did not go straight: the run bows %.0f cm from its straight line. Sideways placement is measured from the bowed line.", 100*math.Abs(bow))
 		}
 		if f := s.found[LateralArcFore]; f != nil && f.CommonSD > 1.5 {
-			a.note("The horse went off the line of sight, so how fast the hoof swings forward leaks into its sideways arc: differences of arcs are uncertain by %.1f cm in all strides alike. Stand in line with the lane.", f.CommonSD)
+			s.note("The horse went off the line of sight, so how fast the hoof swings forward leaks into its sideways arc: differences of arcs are uncertain by %.1f cm in all strides alike. Stand in line with the lane.", f.CommonSD)
 		}
 		switch s.fit.pairs() {
 		case 1:
-			a.note("Only one pair of limbs was placed: the line of travel is their own midline, so sideways placement shows how wide they are set but not a difference between left and right.")
+			s.note("Only one pair of limbs was placed: the line of travel is their own midline, so sideways placement shows how wide they are set but not a difference between left and right.")
 		case 2:
-			a.note("The line of travel is the midline of all placements: a sideways shift of the forehand against the quarters shows half in the fore and half, with the opposite sign, in the hind difference.")
+			s.note("The line of travel is the midline of all placements: a sideways shift of the forehand against the quarters shows half in the fore and half, with the opposite sign, in the hind difference.")
 		}
 	}
-	if n := a.OffBeat; n > 0 {
-		a.note("%d stance(s) found in the tracks do not fit the rhythm of the others and were left out.", n)
+	if n := s.OffBeat; n > 0 {
+		s.note("%d stance(s) found in the tracks do not fit the rhythm of the others and were left out.", n)
 	}
 	if s.wild > 0 {
-		a.note("%d placement(s) lie too far from where the others lead and were left out: the tracker held on to something else.", s.wild)
+		s.note("%d placement(s) lie too far from where the others lead and were left out: the tracker held on to something else.", s.wild)
 	}
 	if s.borrowed {
-		a.note("Where a hoof was not seen, low and high points were given to its side by the limb that lands together with it.")
+		s.note("Where a hoof was not seen, low and high points were given to its side by the limb that lands together with it.")
 	}
 }
 

@@ -25,7 +25,7 @@ type horse struct {
 // runs within the visit. It returns what is true of each run's own strides too (of
 // steps: of the run), index: run.
 func (h horse) runs(rng *rand.Rand, gait traj.Gait, views []traj.View, strides int) ([]Run, []map[Name]float64) {
-	table := DefaultTolerances()
+	table := defaultTable()
 	var out []Run
 	var truths []map[Name]float64
 	for _, view := range views {
@@ -170,7 +170,7 @@ func passes(toward, away int) []traj.View {
 
 func mustRow(t testing.TB, n Name) Tolerance {
 	t.Helper()
-	table := DefaultTolerances()
+	table := defaultTable()
 	row, _ := table.Lookup(n)
 	return row
 }

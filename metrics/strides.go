@@ -10,37 +10,35 @@ import (
 )
 
 // measureTimes measures everything that needs only instants.
-func (a *analysis) measureTimes() findings {
-	f := findings{}
-	if a.Ref < 0 {
-		return f
+func (s *spatial) measureTimes() {
+	if s.Ref < 0 {
+		return
 	}
-	defer a.shareInstants(f)
-	for i, s := range a.Strides {
-		t := s.End - s.Start
-		c := a.Cycle(a.Ref, i)
-		_, from := a.Landing(a.Ref, c)
-		_, to := a.Landing(a.Ref, c+1)
+	for i, st := range s.Strides {
+		t := st.End - st.Start
+		c := s.Cycle(s.Ref, i)
+		_, from := s.Landing(s.Ref, c)
+		_, to := s.Landing(s.Ref, c+1)
 		sd := math.Hypot(from, to)
-		f.put(StrideDuration, single(i, s.Start, t, sd))
-		f.put(StrideFrequency, single(i, s.Start, 1/t, sd/t/t))
-		a.measureContacts(f, i, s)
+		s.found.put(StrideDuration, single(i, st.Start, t, sd))
+		s.found.put(StrideFrequency, single(i, st.Start, 1/t, sd/t/t))
+		s.measureContacts(i, st.Start)
 		for g, name := range [2]Name{StepTimingFore, StepTimingHind} {
-			if v, sd, ok := a.timing(g, i); ok {
-				f.put(name, single(i, s.Start, v, sd))
+			if v, sd, ok := s.timing(g, i); ok {
+				s.found.put(name, single(i, st.Start, v, sd))
 			}
 		}
 	}
 	// Neighbouring strides share a landing, whose error lengthens the one and shortens the
 	// other: their mean is far surer than so many strides apart would be.
-	mean, sd := a.meanStride()
-	f.setMean(StrideDuration, mean, sd)
-	f.setMean(StrideFrequency, 1/mean, sd/sq(mean))
-	return f
+	mean, sd := s.meanStride()
+	s.found.setMean(StrideDuration, mean, sd)
+	s.found.setMean(StrideFrequency, 1/mean, sd/sq(mean))
+	s.shareInstants()
 }
 
-// measureContacts measures how long hooves stand and swing in stride i.
-func (a *analysis) measureContacts(f findings, i int, s Stride) {
+// measureContacts measures how long hooves stand and swing in stride i, which begins at start.
+func (s *spatial) measureContacts(i int, start float64) {
 	for g, names := range [2]struct{ stance, swing, duty Name }{
 		{StanceDurationFore, SwingDurationFore, DutyFactorFore},
 		{StanceDurationHind, SwingDurationHind, DutyFactorHind},
@@ -48,13 +46,13 @@ func (a *analysis) measureContacts(f findings, i int, s Stride) {
 		stance, swing, duty := neither, neither, neither
 		for side := range 2 {
 			k := 2*g + side
-			j := a.In(k, i)
-			if j < 0 || !a.Stances[k][j].OffTimed() {
+			j := s.In(k, i)
+			if j < 0 || !s.Stances[k][j].OffTimed() {
 				continue
 			}
-			c, n := &a.Stances[k][j], &contact.Stance{OnSD: -1} // The next one, not timed where it was not seen.
-			if next := a.Next(k, j); next >= 0 {
-				n = &a.Stances[k][next]
+			c, n := &s.Stances[k][j], &contact.Stance{OnSD: -1} // The next one, not timed where it was not seen.
+			if next := s.Next(k, j); next >= 0 {
+				n = &s.Stances[k][next]
 			}
 			if c.OnTimed() {
 				stance[side] = [2]float64{c.Off - c.On, math.Hypot(c.OnSD, c.OffSD)}
@@ -68,9 +66,9 @@ func (a *analysis) measureContacts(f findings, i int, s Stride) {
 				duty[side] = [2]float64{v, math.Sqrt(sq((v-100)/own*c.OnSD) + sq(100/own*c.OffSD) + sq(v/own*n.OnSD))}
 			}
 		}
-		f.putSides(names.stance, i, s.Start, stance)
-		f.putSides(names.swing, i, s.Start, swing)
-		f.putSides(names.duty, i, s.Start, duty)
+		s.found.putSides(names.stance, i, start, stance)
+		s.found.putSides(names.swing, i, start, swing)
+		s.found.putSides(names.duty, i, start, duty)
 	}
 }
 
@@ -115,38 +113,37 @@ func (a *analysis) meanStride() (mean, sd float64) {
 // shareInstants sets what all strides' durations and step timings share: a run's leavings seen
 // from the front, and its landings seen from behind, are all early or late alike, and much the
 // same on both sides.
-func (a *analysis) shareInstants(f findings) {
-	on, off, share := a.alike()
+func (s *spatial) shareInstants() {
+	on, off, share := s.alike()
 	shared, apart := math.Hypot(on, off), math.Sqrt(2*(1-share))
 	for n, unit := range map[Name]float64{
 		StanceDurationFore: 1, StanceDurationHind: 1, SwingDurationFore: 1, SwingDurationHind: 1,
-		DutyFactorFore: 100 / a.Period, DutyFactorHind: 100 / a.Period,
+		DutyFactorFore: 100 / s.Period, DutyFactorHind: 100 / s.Period,
 	} {
-		f[n].addCommon(shared*unit*apart, shared*unit)
+		s.found[n].addCommon(shared*unit*apart, shared*unit)
 	}
 	for _, n := range [2]Name{StepTimingFore, StepTimingHind} {
-		f[n].addCommon(100/a.Period*on*apart, 0)
+		s.found[n].addCommon(100/s.Period*on*apart, 0)
 	}
 }
 
 // contacts lists all stances in the order of their landing. The spread of an instant holds
 // what all of the run share.
-func (a *analysis) contacts(space *spatial) []Contact {
+func (s *spatial) contacts() []Contact {
 	var out []Contact
-	on, off, _ := a.alike()
+	on, off, _ := s.alike()
 	for k := range limbs {
-		for i := range a.Stances[k] {
-			s := &a.Stances[k][i]
-			c := Contact{Limb: limbs[k], On: s.On, Off: s.Off, OnSD: s.OnSD, OffSD: s.OffSD, PictureX: s.X, PictureY: s.Y}
-			if s.OnTimed() {
-				c.OnSD = math.Hypot(s.OnSD, on)
+		for i, st := range s.Stances[k] {
+			c := Contact{Limb: limbs[k], On: st.On, Off: st.Off, OnSD: st.OnSD, OffSD: st.OffSD, PictureX: st.X, PictureY: st.Y}
+			if st.OnTimed() {
+				c.OnSD = math.Hypot(st.OnSD, on)
 			}
-			if s.OffTimed() {
-				c.OffSD = math.Hypot(s.OffSD, off)
+			if st.OffTimed() {
+				c.OffSD = math.Hypot(st.OffSD, off)
 			}
-			if p := space.placed[k][i]; p.ok && space.fit != nil {
+			if p := s.placed[k][i]; p.ok && s.fit != nil {
 				c.Placed = true
-				c.X, c.Y, c.XSD, c.YSD = space.fit.place(p.fall)
+				c.X, c.Y, c.XSD, c.YSD = s.fit.place(p.fall)
 			}
 			out = append(out, c)
 		}

@@ -96,7 +96,7 @@ func (h studied) visit(rng *rand.Rand, b steps, views []traj.View, strides int, 
 // drawn draws a horse with asymmetries of so many tolerances, one standard deviation;
 // factor × the table's variation, 0: drawn with a mean square of 1.
 func drawn(rng *rand.Rand, factor, asymmetry float64) studied {
-	table := DefaultTolerances()
+	table := defaultTable()
 	h := studied{evenHorse(), map[Name]float64{}}
 	h.runSD, h.commonSD = map[Name]float64{}, map[Name]float64{}
 	for _, d := range Definitions() {
@@ -188,7 +188,7 @@ func trueScore(s *Score, table *ToleranceTable, truth func(Name) float64) float6
 // coverage counts whether intervals hold the truth: the horse's on that day, or with one
 // run that run's.
 func coverage(t *tally, cell string, l layout, b steps, change func(*studied), factor, asymmetry float64) {
-	table := DefaultTolerances()
+	table := defaultTable()
 	each("coverage "+cell+l.String(), *studyVisits, func(v int, rng *rand.Rand) {
 		h := drawn(rng, factor, asymmetry)
 		if change != nil {
@@ -498,7 +498,7 @@ func seen(n Name, difference float64, runs int, b steps) float64 {
 	if d.Girdle == Hind {
 		view = passes(0, runs)
 	}
-	table := DefaultTolerances()
+	table := defaultTable()
 	row, _ := table.Lookup(n)
 	each(fmt.Sprintf("seen %s %g %d", n, difference, runs), *studyVisits, func(v int, rng *rand.Rand) {
 		h := drawn(rng, 0, 0)
@@ -511,7 +511,7 @@ func seen(n Name, difference float64, runs int, b steps) float64 {
 
 // predicted returns what FilmingAdvice takes seen to be.
 func predicted(n Name, difference float64, runs int, height float64) float64 {
-	table := DefaultTolerances()
+	table := defaultTable()
 	row, _ := table.Lookup(n)
 	_, measured := SetUp{CameraHeightM: height}.StepSE()
 	if n != StepLengthFore {

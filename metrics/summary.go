@@ -17,7 +17,7 @@ import (
 
 // SummaryOptions says how runs are taken together.
 type SummaryOptions struct {
-	Tolerances *ToleranceTable // Nil means DefaultTolerances.
+	Tolerances *ToleranceTable // Nil means those of tolerances.toml.
 	Resamples  int             // Draws behind the score's interval; 0 means 2000.
 	Lengths    lengths.System  // In which sentences write lengths; numbers stay in the measures' units.
 	Seed       uint64          // Of the draws; 0 is a seed like any other.

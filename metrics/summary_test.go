@@ -303,7 +303,7 @@ func studyLikeHorse(rng *rand.Rand) horse {
 }
 
 func tableTolerance(n Name) float64 {
-	table := DefaultTolerances()
+	table := defaultTable()
 	row, _ := table.Lookup(n)
 	return row.Tolerance
 }
@@ -403,7 +403,7 @@ func TestFilmingAdvice(t *testing.T) {
 	if high, low := advice[0], advice[1]; high.Difference >= low.Difference || high.Runs != LeastRuns || !strings.Contains(high.Sentence, "2 m high") {
 		t.Errorf("a phone held lower shows as much: %+v, %+v", high, low)
 	}
-	row, _ := DefaultTolerances().Lookup(HeadLowDifference)
+	row, _ := defaultTable().Lookup(HeadLowDifference)
 	if p := chanceToSee(row, 0, 3, 5); math.Abs(p-0.05) > 0.025 {
 		t.Errorf("an even horse is seen as uneven in %.3f of visits, want about 0.05", p)
 	}

@@ -100,11 +100,6 @@ func (t *ToleranceTable) Lookup(n Name) (Tolerance, bool) {
 	return Tolerance{Name: n}, false
 }
 
-// DefaultTolerances returns the table that comes with the program.
-func DefaultTolerances() *ToleranceTable {
-	return &ToleranceTable{Rows: slices.Clone(defaultTable().Rows)}
-}
-
 // defaultTable reads the table once: whatever is summed up asks for it. It panics where the
 // file beside it is no table.
 var defaultTable = sync.OnceValue(func() *ToleranceTable {

@@ -16,7 +16,7 @@ import (
 // Hardeman AM et al. 2019, Equine Vet J, 10.1111/evj.13075: variation between
 // measurements of sound horses, mm.
 func TestDefaultTolerancesArePublished(t *testing.T) {
-	table := DefaultTolerances()
+	table := defaultTable()
 	for n, want := range map[Name]float64{
 		HeadLowDifference: 13, HeadHighDifference: 12,
 		WithersLowDifference: 4, WithersHighDifference: 3,

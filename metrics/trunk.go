@@ -73,7 +73,7 @@ func (s *spatial) across(l traj.Landmark, further float64) *bodyTrack {
 	if depth == nil {
 		return nil
 	}
-	line := s.line()
+	line := s.fit.line
 	if line.DY < 0 {
 		further = -further
 	}
