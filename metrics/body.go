@@ -60,16 +60,15 @@ func (s *spatial) measureBody(like *spatial) {
 
 // putMovement adds what the harmonics of each stride say of the movement of b.
 func (s *spatial) putMovement(b *bodyTrack, scale float64) {
-	for i, st := range s.Strides {
-		h := b.fits[i]
+	for i, h := range b.fits {
 		if h == nil {
 			continue
 		}
 		if b.landmark == traj.Head {
-			s.putHarmonics(i, st, h, scale)
+			s.putHarmonics(i, h, scale)
 		}
 		if s.opts.Gait != traj.Walk && s.cal.Level != geometry.LevelNone {
-			s.putExtremes(i, st, h, b.landmark, scale)
+			s.putExtremes(i, h, b.landmark, scale)
 		}
 	}
 }
@@ -96,7 +95,7 @@ func (s *spatial) shareWindows(b *bodyTrack, scale float64) {
 
 // putHarmonics adds the head's movement once and twice a stride. The power that
 // noise adds to an amplitude is taken off.
-func (s *spatial) putHarmonics(i int, st Stride, h *signal.Harmonics, scale float64) {
+func (s *spatial) putHarmonics(i int, h *signal.Harmonics, scale float64) {
 	var amp, sd [2]float64
 	wide := max(1, h.ResidualSD)
 	for k := range 2 {
@@ -105,11 +104,11 @@ func (s *spatial) putHarmonics(i int, st Stride, h *signal.Harmonics, scale floa
 		amp[k], sd[k] = math.Sqrt(max(0, v*v-e*e)), e
 	}
 	if s.cal.Level != geometry.LevelNone {
-		s.found.put(HeadFirstHarmonic, single(i, st.Start, scale*amp[0], scale*sd[0]))
-		s.found.put(HeadSecondHarmonic, single(i, st.Start, scale*amp[1], scale*sd[1]))
+		s.put(HeadFirstHarmonic, i, scale*amp[0], scale*sd[0])
+		s.put(HeadSecondHarmonic, i, scale*amp[1], scale*sd[1])
 	}
 	if sum := amp[0] + amp[1]; sum > 0 {
-		s.found.put(HeadHarmonicShare, single(i, st.Start, 100*amp[0]/sum, 100*math.Hypot(amp[1]*sd[0], amp[0]*sd[1])/sum/sum))
+		s.put(HeadHarmonicShare, i, 100*amp[0]/sum, 100*math.Hypot(amp[1]*sd[0], amp[0]*sd[1])/sum/sum)
 	}
 }
 
@@ -119,7 +118,7 @@ func (s *spatial) putHarmonics(i int, st Stride, h *signal.Harmonics, scale floa
 // between that low point and the other side's. Where a side has no low point of
 // its own (the once-a-stride part is more than four times the other), its value
 // is the lowest of its stance.
-func (s *spatial) putExtremes(i int, st Stride, h *signal.Harmonics, l traj.Landmark, scale float64) {
+func (s *spatial) putExtremes(i int, h *signal.Harmonics, l traj.Landmark, scale float64) {
 	t, names, wide := h.Period, LowAndHigh(l), max(1, h.ResidualSD)
 	var at, value, top, high [2]float64
 	for side := range 2 {
@@ -137,7 +136,7 @@ func (s *spatial) putExtremes(i int, st Stride, h *signal.Harmonics, l traj.Land
 	if math.Abs(math.Remainder(at[1]-at[0], t)) < t/8 {
 		return
 	}
-	s.found.put(names[0], single(i, st.Start, scale*(value[1]-value[0]), scale*wide*h.DifferenceSD(at[1], at[0])))
+	s.put(names[0], i, scale*(value[1]-value[0]), scale*wide*h.DifferenceSD(at[1], at[0]))
 	for side := range 2 {
 		next := at[1-side]
 		for next <= at[side] {
@@ -148,7 +147,7 @@ func (s *spatial) putExtremes(i int, st Stride, h *signal.Harmonics, l traj.Land
 		}
 		top[side], high[side], _ = h.Highest(at[side], next)
 	}
-	s.found.put(names[1], single(i, st.Start, scale*(high[1]-high[0]), scale*wide*h.DifferenceSD(top[1], top[0])))
+	s.put(names[1], i, scale*(high[1]-high[0]), scale*wide*h.DifferenceSD(top[1], top[0]))
 }
 
 // fitStrides fits harmonics to every stride, cut later by shift, s, and returns the mean

@@ -230,15 +230,11 @@ const (
 // LowAndHigh returns the measures of the low and the high points of head, withers or croup;
 // empty names for other marks.
 func LowAndHigh(l traj.Landmark) [2]Name {
-	switch l {
-	case traj.Head:
-		return [2]Name{HeadLowDifference, HeadHighDifference}
-	case traj.Withers:
-		return [2]Name{WithersLowDifference, WithersHighDifference}
-	case traj.Croup:
-		return [2]Name{CroupLowDifference, CroupHighDifference}
-	}
-	return [2]Name{}
+	return map[traj.Landmark][2]Name{
+		traj.Head:    {HeadLowDifference, HeadHighDifference},
+		traj.Withers: {WithersLowDifference, WithersHighDifference},
+		traj.Croup:   {CroupLowDifference, CroupHighDifference},
+	}[l]
 }
 
 // Marks of the body.

@@ -30,8 +30,8 @@ func (s *spatial) measurePoints(of map[traj.Landmark]*bodyTrack) {
 					lift[side] = lifted(b.fits[i], s.Middle(side, j), math.Hypot(onSD, offSD)/2)
 				}
 			}
-			s.found.putSides([2]Name{ShoulderExcursion, HipExcursion}[g], i, st.Start, over)
-			s.found.putSides(ShoulderLift, i, st.Start, lift)
+			s.putSides([2]Name{ShoulderExcursion, HipExcursion}[g], i, over)
+			s.putSides(ShoulderLift, i, lift)
 		}
 	}
 	if s.fit != nil {
@@ -81,7 +81,7 @@ func (s *spatial) putRoll(points [2]*bodyTrack) {
 		}
 		v := ranged(h, st.Start)
 		rolls := degrees * math.Atan(v[0]/1000/width)
-		s.found.put(ShoulderRoll, single(i, st.Start, rolls, degrees*v[1]/1000/width))
+		s.put(ShoulderRoll, i, rolls, degrees*v[1]/1000/width)
 		mean += rolls
 	}
 	if f := s.found[ShoulderRoll]; f != nil {

@@ -315,27 +315,22 @@ func conflicting(f, h girdleSigns) LimbFinding {
 
 // noSide tells even from not settled.
 func noSide(f, h girdleSigns) LimbFinding {
-	within, precise, sure := true, false, false
-	var open, clear, steps []string
-	for _, s := range slices.Concat(f.signs, h.signs) {
-		if s.m.def.kind == "step" || s.m.def.kind == "timing" {
-			// What these runs show beyond its tolerance counts in the score: a horse that is
-			// so in them is not called even, whether or not the next run would show it.
-			if s.settled() || s.m.result.Beyond {
-				steps = append(steps, say(s.m))
-				sure = sure || s.settled()
-			}
-			continue
-		}
-		if s.settled() {
-			within = false
-			open = append(open, say(s.m))
-			continue
-		}
-		if s.precise() {
+	all := slices.Concat(f.signs, h.signs)
+	step := func(s sign) bool { return s.m.def.kind == "step" || s.m.def.kind == "timing" }
+	// What these runs show beyond its tolerance counts in the score: a horse that is so in
+	// them is not called even, whether or not the next run would show it.
+	steps := phrases(all, func(s sign) bool { return step(s) && (s.settled() || s.m.result.Beyond) })
+	sure := slices.ContainsFunc(all, func(s sign) bool { return step(s) && s.settled() })
+	open := phrases(all, func(s sign) bool { return !step(s) && s.settled() })
+	within, precise := len(open) == 0, false
+	var unsure []string
+	for _, s := range all {
+		switch {
+		case step(s) || s.settled():
+		case s.precise():
 			precise = true
-		} else {
-			clear = append(clear, s.m.def.Title)
+		default:
+			unsure = append(unsure, s.m.def.Title)
 		}
 	}
 	if len(steps) > 0 {
@@ -351,8 +346,8 @@ func noSide(f, h girdleSigns) LimbFinding {
 	switch {
 	case within && precise:
 		text := "even: no difference between left and right is beyond what a sound horse shows from run to run"
-		if len(clear) > 0 {
-			text += "; too few strides to be sure of: " + joinPhrases(clear)
+		if len(unsure) > 0 {
+			text += "; too few strides to be sure of: " + joinPhrases(unsure)
 		}
 		return LimbFinding{Even: true, Sentence: text}
 	case within:

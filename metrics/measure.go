@@ -218,11 +218,6 @@ func (s *Series) addCommon(value, side float64) {
 	}
 }
 
-func (f findings) put(n Name, o Observation) {
-	m := f.series(n)
-	m.Observations = append(m.Observations, o)
-}
-
 // setMean sets the mean of measure n, which has no sides: of the run and of the horse alike.
 func (f findings) setMean(n Name, value, se float64) {
 	m := &Mean{Value: value, SE: se}
@@ -245,11 +240,6 @@ func (f findings) mean(n Name) float64 {
 	return sum / count
 }
 
-// single builds the observation of a measure without sides.
-func single(stride int, time, value, sd float64) Observation {
-	return Observation{Stride: stride, Time: time, Left: math.NaN(), Right: math.NaN(), Value: value, SD: sd}
-}
-
 // notSeen stands for value and standard deviation of a side that was not seen; neither
 // for both sides.
 var (
@@ -259,19 +249,28 @@ var (
 
 func sq(x float64) float64 { return x * x }
 
-// putSides adds a measure with sides unless neither was seen. Index of v: side
+// put adds the value of a measure without sides in stride i, and its standard deviation.
+func (s *spatial) put(n Name, i int, value, sd float64) {
+	s.observe(n, i, math.NaN(), math.NaN(), value, sd)
+}
+
+// putSides adds a measure with sides in stride i unless neither was seen. Index of v: side
 // (0 left), then value and spread. Where one side alone was seen, SD is that of a
 // difference of two such sides.
-func (f findings) putSides(n Name, stride int, time float64, v [2][2]float64) {
-	left, right := v[0][0], v[1][0]
-	o := Observation{Stride: stride, Time: time, Left: left, Right: right, Value: right - left, SD: math.Hypot(v[0][1], v[1][1])}
+func (s *spatial) putSides(n Name, i int, v [2][2]float64) {
+	left, right, sd := v[0][0], v[1][0], math.Hypot(v[0][1], v[1][1])
 	switch {
 	case math.IsNaN(left) && math.IsNaN(right):
 		return
 	case math.IsNaN(left):
-		o.SD = math.Sqrt2 * v[1][1]
+		sd = math.Sqrt2 * v[1][1]
 	case math.IsNaN(right):
-		o.SD = math.Sqrt2 * v[0][1]
+		sd = math.Sqrt2 * v[0][1]
 	}
-	f.put(n, o)
+	s.observe(n, i, left, right, right-left, sd)
+}
+
+func (s *spatial) observe(n Name, i int, left, right, value, sd float64) {
+	m := s.found.series(n)
+	m.Observations = append(m.Observations, Observation{i, s.Strides[i].Start, left, right, value, sd})
 }

@@ -165,12 +165,7 @@ func (s *spatial) falls(stances ...[2]int) (falls []int, ok bool) {
 
 // outward is +1 for limbs of the left side and −1 for those of the right: what
 // turns a distance to the left into one away from the midline.
-func outward(k int) float64 {
-	if k%2 == 0 {
-		return 1
-	}
-	return -1
-}
+func outward(k int) float64 { return float64(1 - 2*(k%2)) }
 
 // share reports whether lengths can only be given as shares of the own stride.
 func (a *analysis) share() bool { return a.cal.Level == geometry.LevelRatio }
@@ -229,7 +224,7 @@ func (s *spatial) measureLengths() {
 			f.meanOf(t, 2*g+1-side, 0, -w, who)
 		})
 		if !s.share() {
-			s.putSpread([2]Name{StepLengthSpreadFore, StepLengthSpreadHind}[g], varies)
+			s.putSides([2]Name{StepLengthSpreadFore, StepLengthSpreadHind}[g], 0, [2][2]float64{varies[0].sd(), varies[1].sd()})
 		}
 	}
 }
@@ -238,16 +233,13 @@ func (s *spatial) measureLengths() {
 // either side vary.
 func (s *spatial) measureSteps(g int, name Name, scale float64) (varies [2]spread) {
 	f := s.fit
-	for i, st := range s.Strides {
+	for i := range s.Strides {
 		p, _ := s.StepsIn(g, i)
 		falls, ok := s.falls([2]int{p.First, p.Lead}, [2]int{p.Other, p.Second}, [2]int{p.First, p.Last})
 		if !ok {
 			continue
 		}
-		side := 0 // That of the limb that lands first: the second of the two steps is its own.
-		if limbs[p.First].Side() == traj.Right {
-			side = 1
-		}
+		side := p.First % 2 // The second of the two steps is that of the limb that lands first.
 		var v [3][2]float64
 		for m, w := range [3][3]float64{{0, -1, 1}, {-1, 1, 0}, {-1, 2, -1}} {
 			t := f.sum(falls, 0, w[:]...)
@@ -261,9 +253,8 @@ func (s *spatial) measureSteps(g int, name Name, scale float64) (varies [2]sprea
 		if v[0][0] <= 0 || v[1][0] <= 0 {
 			continue
 		}
-		o := Observation{Stride: i, Time: st.Start, Left: scale * v[side][0], Right: scale * v[1-side][0], SD: scale * v[2][1]}
-		o.Value = o.Right - o.Left
-		s.found.put(name, o)
+		left, right := scale*v[side][0], scale*v[1-side][0]
+		s.observe(name, i, left, right, right-left, scale*v[2][1])
 	}
 	return varies
 }
@@ -271,7 +262,7 @@ func (s *spatial) measureSteps(g int, name Name, scale float64) (varies [2]sprea
 // measureAdvance measures stride length and speed: stride by stride of the reference
 // limb, else of another, and over the run.
 func (s *spatial) measureAdvance(stride, strideSD float64) {
-	for i, st := range s.Strides {
+	for i := range s.Strides {
 		for n := range limbs {
 			k := s.Ref ^ n // First its own girdle.
 			j := s.In(k, i)
@@ -284,8 +275,8 @@ func (s *spatial) measureAdvance(stride, strideSD float64) {
 			from, fromSD := s.Landing(k, c)
 			to, toSD := s.Landing(k, c+1)
 			if d := to - from; d > 0 {
-				s.found.put(StrideLength, single(i, st.Start, x, sd))
-				s.found.put(Speed, single(i, st.Start, x/d, math.Hypot(sd/d, x/d/d*math.Hypot(fromSD, toSD))))
+				s.put(StrideLength, i, x, sd)
+				s.put(Speed, i, x/d, math.Hypot(sd/d, x/d/d*math.Hypot(fromSD, toSD)))
 			}
 			break
 		}
@@ -304,17 +295,11 @@ type spread struct{ sum, n float64 }
 
 func (v *spread) add(value, sd float64) { v.sum, v.n = v.sum+value*value+sd*sd, v.n+1 }
 
-// sd returns the standard deviation and its own spread, that of a normal quantity, cm.
+// sd returns the standard deviation, without what measuring put into it, and its own spread, that of a normal quantity, cm.
 func (v *spread) sd() [2]float64 {
 	if v.n < 3 {
 		return notSeen
 	}
 	sd := 100 * math.Sqrt(v.sum/v.n)
 	return [2]float64{sd, sd / math.Sqrt(2*(v.n-1))}
-}
-
-// putSpread adds a run's spread from stride to stride, without what measuring put into
-// it, cm. Index: side.
-func (s *spatial) putSpread(n Name, of [2]spread) {
-	s.found.putSides(n, 0, s.Strides[0].Start, [2][2]float64{of[0].sd(), of[1].sd()})
 }

@@ -16,7 +16,7 @@ func (a *analysis) note(format string, args ...any) {
 }
 
 func (a *analysis) remarkOnTimes() {
-	if len(a.Stances[0])+len(a.Stances[1])+len(a.Stances[2])+len(a.Stances[3]) == 0 {
+	if len(slices.Concat(a.Stances[:]...)) == 0 {
 		return
 	}
 	if a.opts.View == traj.Away {
@@ -27,8 +27,7 @@ func (a *analysis) remarkOnTimes() {
 			a.note("The %s was seen in %d of %d frames.", limbs[k].Words(), len(h.T), len(a.set.Times))
 		}
 		on, off := 0, 0
-		for i := range a.Stances[k] {
-			c := &a.Stances[k][i]
+		for _, c := range a.Stances[k] {
 			if !c.OnTimed() && !c.StartsClip {
 				on++
 			}
@@ -130,13 +129,11 @@ func (a *analysis) marksOf(d Definition) []traj.Landmark {
 
 // whyNoStride says what stood in the way of strides.
 func (a *analysis) whyNoStride() string {
-	hooves, body, contacts := false, false, 0
+	hooves, body := false, false
 	for _, tr := range a.set.Tracks {
 		hooves, body = hooves || tr.Landmark.IsHoof(), body || !tr.Landmark.IsHoof()
 	}
-	for k := range limbs {
-		contacts += len(a.Stances[k])
-	}
+	contacts := len(slices.Concat(a.Stances[:]...))
 	switch {
 	case !hooves:
 		return "no hoof was marked"

@@ -13,24 +13,32 @@ import (
 func (f *runFit) startLine(cam geometry.Camera, toward bool) bool {
 	n := len(f.falls)
 	var x, y float64
-	first, last := math.Inf(1), math.Inf(-1)
 	f.limbs = [4]int{-1, -1, -1, -1}
 	f.drift = 1 // The advance a beat comes first, then the limbs.
 	seen := 0
-	for _, p := range f.falls {
+	for i, p := range f.falls {
 		gx, gy, ok := cam.GroundPoint(p.at)
 		if !ok {
 			return false
 		}
 		x, y = x+gx, y+gy
-		first, last = min(first, p.beat), max(last, p.beat)
+		if p.beat < f.falls[f.first].beat {
+			f.first = i
+		}
+		if p.beat > f.falls[f.last].beat {
+			f.last = i
+		}
 		if f.limbs[p.limb] < 0 {
 			f.limbs[p.limb] = f.drift
 			f.drift += 2
 			seen++
 		}
 	}
-	if n < seen+2 || last-first < 0.9 {
+	if n < seen+2 {
+		return false
+	}
+	first, last := f.falls[f.first].beat, f.falls[f.last].beat
+	if last-first < 0.9 {
 		return false
 	}
 	f.middle, f.half = (first+last)/2, (last-first)/2

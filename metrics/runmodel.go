@@ -41,7 +41,9 @@ type runFit struct {
 	line     Line
 	drift    int  // The fixed effect of the drift to the left a beat; behind it that of the bow, if any.
 	bowed    bool // Whether there is one.
-	middle   float64
+	first    int  // The first and the last footfall in beats.
+	last     int
+	middle   float64 // Between them, beats.
 	half     float64 // Beats from the middle to either end.
 	theta    []float64
 	worse    []float64 // Index: footfall. Its own variance over that of the others, where it lies far off.
@@ -424,31 +426,20 @@ func (f *runFit) meanOf(t *target, k, direction int, w float64, who whose) {
 	if who == ofHorse {
 		return
 	}
-	n := 0.0
+	var falls []int
 	for i, p := range f.falls {
 		if p.limb == k && !f.wild(i) {
-			n++
+			falls = append(falls, i)
 		}
 	}
-	for i, p := range f.falls {
-		if p.limb == k && !f.wild(i) {
-			t.stride[2*i+direction] += w / n
-		}
+	for _, i := range falls {
+		t.stride[2*i+direction] += w / float64(len(falls))
 	}
 }
 
 // advance adds w times the run's mean advance a beat.
 func (f *runFit) advance(t *target, w float64) {
-	first, last := 0, 0
-	for i, p := range f.falls {
-		if p.beat < f.falls[first].beat {
-			first = i
-		}
-		if p.beat > f.falls[last].beat {
-			last = i
-		}
-	}
 	t.fixed[0] += w
-	t.smooth[last] += w / (2 * f.half)
-	t.smooth[first] -= w / (2 * f.half)
+	t.smooth[f.last] += w / (2 * f.half)
+	t.smooth[f.first] -= w / (2 * f.half)
 }

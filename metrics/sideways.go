@@ -17,14 +17,14 @@ func (s *spatial) measureOffsets() {
 	}
 	for g, name := range [2]Name{PlacementOffsetFore, PlacementOffsetHind} {
 		var varies [2]spread
-		for i, st := range s.Strides {
-			s.found.putSides(name, i, st.Start, s.pairOffsets(g, i, &varies))
+		for i := range s.Strides {
+			s.putSides(name, i, s.pairOffsets(g, i, &varies))
 		}
 		if m := s.found[name]; m != nil {
 			s.means(name, 100, func(t *target, side int, w float64, who whose) { s.fit.outwardOf(t, 2*g+side, w, who) })
 			m.widenSides(100 * s.opts.Model.Placement.BehindM)
 		}
-		s.putSpread([2]Name{PlacementSpreadFore, PlacementSpreadHind}[g], varies)
+		s.putSides([2]Name{PlacementSpreadFore, PlacementSpreadHind}[g], 0, [2][2]float64{varies[0].sd(), varies[1].sd()})
 	}
 }
 
@@ -100,7 +100,7 @@ func (s *spatial) measureBase() {
 	x, y := advance*l.DX-drift*l.DY, advance*l.DY+drift*l.DX
 	const way = 1000 // 10 m in cm.
 	value, se := -way*left*x/math.Abs(y), math.Hypot(way*sd/advance, 100*s.opts.Model.Run.LineBendsM)
-	s.found.put(LineDrift, single(0, s.Strides[0].Start, value, se))
+	s.put(LineDrift, 0, value, se)
 	s.found.setMean(LineDrift, value, se)
 }
 
@@ -114,7 +114,7 @@ func (s *spatial) putPlaces(n Name, weights [4]float64) {
 	f := s.fit
 	mean := mat.NewVecDense(2*len(f.falls), nil) // Of all strides, by footfall.
 	var sum, count float64
-	for i, st := range s.Strides {
+	for i := range s.Strides {
 		var stances [][2]int
 		for k, w := range weights {
 			if w != 0 {
@@ -132,7 +132,7 @@ func (s *spatial) putPlaces(n Name, weights [4]float64) {
 			value, variance = value+w*v, variance+w*w*own
 			mean.SetVec(2*q+1, mean.AtVec(2*q+1)+w)
 		}
-		s.found.put(n, single(i, st.Start, 100*value, 100*math.Sqrt(variance)))
+		s.put(n, i, 100*value, 100*math.Sqrt(variance))
 		sum, count = sum+value, count+1
 	}
 	if count > 0 {

@@ -20,12 +20,12 @@ func (s *spatial) measureTimes() {
 		_, from := s.Landing(s.Ref, c)
 		_, to := s.Landing(s.Ref, c+1)
 		sd := math.Hypot(from, to)
-		s.found.put(StrideDuration, single(i, st.Start, t, sd))
-		s.found.put(StrideFrequency, single(i, st.Start, 1/t, sd/t/t))
-		s.measureContacts(i, st.Start)
+		s.put(StrideDuration, i, t, sd)
+		s.put(StrideFrequency, i, 1/t, sd/t/t)
+		s.measureContacts(i)
 		for g, name := range [2]Name{StepTimingFore, StepTimingHind} {
 			if v, sd, ok := s.timing(g, i); ok {
-				s.found.put(name, single(i, st.Start, v, sd))
+				s.put(name, i, v, sd)
 			}
 		}
 	}
@@ -37,8 +37,8 @@ func (s *spatial) measureTimes() {
 	s.shareInstants()
 }
 
-// measureContacts measures how long hooves stand and swing in stride i, which begins at start.
-func (s *spatial) measureContacts(i int, start float64) {
+// measureContacts measures how long hooves stand and swing in stride i.
+func (s *spatial) measureContacts(i int) {
 	for g, names := range [2]struct{ stance, swing, duty Name }{
 		{StanceDurationFore, SwingDurationFore, DutyFactorFore},
 		{StanceDurationHind, SwingDurationHind, DutyFactorHind},
@@ -66,9 +66,9 @@ func (s *spatial) measureContacts(i int, start float64) {
 				duty[side] = [2]float64{v, math.Sqrt(sq((v-100)/own*c.OnSD) + sq(100/own*c.OffSD) + sq(v/own*n.OnSD))}
 			}
 		}
-		s.found.putSides(names.stance, i, start, stance)
-		s.found.putSides(names.swing, i, start, swing)
-		s.found.putSides(names.duty, i, start, duty)
+		s.putSides(names.stance, i, stance)
+		s.putSides(names.swing, i, swing)
+		s.putSides(names.duty, i, duty)
 	}
 }
 
@@ -86,7 +86,7 @@ func (a *analysis) timing(g, i int) (v, sd float64, ok bool) {
 	own := last.On - lead.On
 	share := (second.On - lead.On) / own
 	v, sd = 100*share, 100/own*math.Sqrt(sq((1-share)*lead.OnSD)+sq(second.OnSD)+sq(share*last.OnSD))
-	if limbs[p.First].Side() == traj.Right {
+	if p.First%2 == 1 {
 		v = 100 - v
 	}
 	return v, sd, true

@@ -48,7 +48,7 @@ func (s *spatial) measureSwings() {
 		{LateralArcHind, MedialArcHind, FlightHeightHind},
 	} {
 		var swings [2][]flight // Index: side.
-		for i, st := range s.Strides {
+		for i := range s.Strides {
 			v := [3][2][2]float64{neither, neither, neither} // Index: measure, side, then value and spread.
 			for side := range 2 {
 				f, ok := s.swing(2*g+side, i)
@@ -62,7 +62,7 @@ func (s *spatial) measureSwings() {
 				}
 			}
 			for m, n := range names {
-				s.found.putSides(n, i, st.Start, v[m])
+				s.putSides(n, i, v[m])
 			}
 		}
 		for m, n := range names {

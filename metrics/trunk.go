@@ -32,7 +32,7 @@ func (s *spatial) measureTrunk() {
 		if h == nil {
 			continue
 		}
-		s.found.put(HeadToSide, single(i, st.Start, 100*h.Mean, 100*max(1, h.ResidualSD)*h.MeanSD()))
+		s.put(HeadToSide, i, 100*h.Mean, 100*max(1, h.ResidualSD)*h.MeanSD())
 		if g := further.fit(st.Start, st.End); g != nil {
 			depth, count = depth+100*(g.Mean-h.Mean), count+1
 		}
@@ -61,7 +61,7 @@ func (s *spatial) putSway(n Name, b *bodyTrack) {
 		// Each side's departure has half the error of both together, and the same in the
 		// mean: their difference has as much as their sum.
 		sd := 1000 * max(1, h.ResidualSD) * h.DifferenceSD(right, left) / math.Sqrt2
-		s.found.putSides(n, i, st.Start, [2][2]float64{{1000 * (h.Mean - least), sd}, {1000 * (most - h.Mean), sd}})
+		s.putSides(n, i, [2][2]float64{{1000 * (h.Mean - least), sd}, {1000 * (most - h.Mean), sd}})
 	}
 }
 

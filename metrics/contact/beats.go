@@ -91,8 +91,7 @@ func periodByBeats(stances *[4][]Stance, m errormodel.Contact) float64 {
 	for pair := range 2 {
 		var t, b, w []float64
 		for k := 2 * pair; k < 2*pair+2; k++ {
-			for i := range stances[k] {
-				s := &stances[k][i]
+			for _, s := range stances[k] {
 				if s.beat < 0 {
 					continue
 				}
@@ -126,8 +125,8 @@ func (l *Timeline) lengths(usual float64) [4]float64 {
 	var own [4][]float64
 	var all []float64
 	for k := range Limbs {
-		for i := range l.Stances[k] {
-			if s := &l.Stances[k][i]; s.OnTimed() && s.OffTimed() {
+		for _, s := range l.Stances[k] {
+			if s.OnTimed() && s.OffTimed() {
 				own[k], all = append(own[k], s.Off-s.On), append(all, s.Off-s.On)
 			}
 		}
@@ -154,8 +153,7 @@ func (l *Timeline) lengths(usual float64) [4]float64 {
 func (l *Timeline) landings(g *grid) []landing {
 	var out []landing
 	for k := range Limbs {
-		for i := range l.Stances[k] {
-			s := &l.Stances[k][i]
+		for i, s := range l.Stances[k] {
 			e := landing{limb: k, stance: i, beat: math.NaN()}
 			switch {
 			case s.OnTimed():
