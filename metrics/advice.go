@@ -1,29 +1,28 @@
 package metrics
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/stat/distuv"
+
 	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
+	"jogstrip/metrics/stats"
 	"jogstrip/track/errormodel"
 	"jogstrip/track/traj"
 )
 
-// Advice says how much to film to see a difference.
+// Advice says how much to film to see a difference between sides in four visits of five.
 type Advice struct {
-	Name       Name
-	Unit       string
-	Difference float64 // Between sides, in Unit.
-	Strides    int     // In every run.
-	Runs       int     // In the view that shows the measure; 0 where more than a dozen would be needed.
-	Chance     float64 // That the 95 % interval excludes even, 0 to 1, with so many runs.
-	What       string  // The difference in words: "a nod of 10 mm".
+	What    string // The difference in words: "a nod of 10 mm".
+	Runs    int    // In the view that shows the measure; 0 where more than a dozen would be needed.
+	Strides int    // In every run.
 	// Within says that a sound horse shows as much from run to run: seeing it does
 	// not make it matter.
-	Within   bool
-	Sentence string
+	Within bool
 }
 
 // LeastRuns is how many runs in each view a visit should have at the least: with
@@ -31,7 +30,7 @@ type Advice struct {
 const LeastRuns = 3
 
 const (
-	adviceChance = 0.8
+	adviceChance = 0.8 // That the 95 % interval excludes even.
 	// adviceStrides is what a lane of 25 m gives at the trot.
 	adviceStrides = 7
 	adviceMaxRuns = 12
@@ -46,11 +45,8 @@ const (
 func FilmingAdvice() []Advice {
 	var out []Advice
 	for _, s := range []SetUp{{CameraHeightM: 2}, {CameraHeightM: 1.2}} {
-		least := s.SmallestStep(LeastRuns)
-		a := Advice{Name: StepLengthFore, Unit: "m", Difference: least, Strides: adviceStrides, Runs: LeastRuns, Chance: adviceChance}
-		a.What = fmt.Sprintf("one fore step %.0f cm shorter than the other, with the phone %.2g m high", math.Ceil(100*least), s.CameraHeightM)
-		a.Sentence = fmt.Sprintf("%d runs of %d strides show %s, in four visits of five.", a.Runs, a.Strides, a.What)
-		out = append(out, a)
+		what := fmt.Sprintf("one fore step %.0f cm shorter than the other, with the phone %.2g m high", math.Ceil(100*s.SmallestStep(LeastRuns)), s.CameraHeightM)
+		out = append(out, Advice{What: what, Runs: LeastRuns, Strides: adviceStrides})
 	}
 	_, guide := SetUp{}.StepSE()
 	for _, q := range []struct {
@@ -69,29 +65,91 @@ func FilmingAdvice() []Advice {
 		if q.measured == 0 {
 			q.measured = math.Hypot(row.StrideSD/math.Sqrt(adviceStrides), errormodel.Usual().Body.FollowedMM)
 		}
-		out = append(out, advise(row, q.difference, q.words, q.measured))
+		runs := 2
+		for runs <= adviceMaxRuns && chanceToSee(row, q.difference, runs, q.measured) < adviceChance {
+			runs++
+		}
+		if runs > adviceMaxRuns {
+			runs = 0
+		}
+		out = append(out, Advice{q.words, runs, adviceStrides, q.difference <= row.Tolerance})
 	}
 	return out
 }
 
-func advise(row Tolerance, difference float64, words string, measured float64) Advice {
-	a := Advice{Name: row.Name, Unit: row.Unit, Difference: difference, Strides: adviceStrides, What: words, Within: difference <= row.Tolerance}
-	for runs := 2; runs <= adviceMaxRuns; runs++ {
-		if p := chanceToSee(row, difference, runs, measured); p >= adviceChance {
-			a.Runs, a.Chance = runs, p
-			break
+// SetUp is how runs are filmed and marked. The zero value of a field means the film
+// guide's: the phone 2 m high, seven strides down to 5 m, each hoof marked at 5.5, 8,
+// 10.5 and 16 m.
+type SetUp struct {
+	CameraHeightM float64
+	FocalPX       float64 // At a picture 1920 px wide; 0 means 1500.
+	NearestM      float64 // Of the last stance.
+	Strides       int
+	MarkedM       []float64 // Distances at which each hoof is marked.
+	ClickPX       float64   // How far clicks are off, px, one standard deviation; 0 means the error model's prior.
+}
+
+func (s SetUp) orGuide() SetUp {
+	s.CameraHeightM, s.FocalPX, s.NearestM = cmp.Or(s.CameraHeightM, 2), cmp.Or(s.FocalPX, 1500), cmp.Or(s.NearestM, 5)
+	s.Strides = cmp.Or(s.Strides, 7)
+	if s.MarkedM == nil {
+		s.MarkedM = []float64{5.5, 8, 10.5, 16}
+	}
+	return s
+}
+
+// StepSE returns the standard error of a run's difference between the fores' steps in
+// this set-up, metres, as the model of a run gives it at the spreads usual beforehand:
+// of the run's own strides, and of the horse.
+func (s SetUp) StepSE() (run, horse float64) {
+	s = s.orGuide()
+	down := math.Atan2(s.CameraHeightM, 8)
+	cam := geometry.LevelCamera(s.FocalPX, 959.5, 539.5, s.CameraHeightM, geometry.Point{X: 959.5, Y: 539.5 - s.FocalPX*math.Tan(down)})
+	var falls []footfall
+	var marks clicked
+	const stride, track = 2.5, 0.15
+	for k := range 2 {
+		for _, d := range s.MarkedM {
+			marks.per[k] = append(marks.per[k], s.FocalPX/d)
+		}
+		for i := range s.Strides {
+			beat := float64(i) + float64(k)/2
+			at, _ := cam.Project(0.1-0.2*float64(k), s.NearestM+stride*(float64(s.Strides)-0.5-beat), 0)
+			falls = append(falls, footfall{k, beat, at, [2]float64{track, track}})
 		}
 	}
-	within := ""
-	if a.Within {
-		within = " It lies within what a sound horse shows from run to run, so seeing it does not make it matter."
+	prior := errormodel.Usual()
+	f := &runFit{falls: falls, click: cmp.Or(s.ClickPX, prior.Click.PriorPX), unit: 1, prior: prior}
+	if !f.start(cam, nil, true, marks) {
+		return math.Inf(1), math.Inf(1)
 	}
-	if a.Runs == 0 {
-		a.Sentence = fmt.Sprintf("To see %s more than %d runs of %d strides in one view would be needed.%s", words, adviceMaxRuns, adviceStrides, within)
-		return a
+	t := func(who whose) float64 {
+		t := f.target()
+		f.meanOf(&t, 1, 0, 2, who)
+		f.meanOf(&t, 0, 0, -2, who)
+		_, sd := f.predict(t)
+		return sd
 	}
-	a.Sentence = fmt.Sprintf("To see %s in four visits of five, film %d runs of %d strides in the view that shows it.%s", words, a.Runs, adviceStrides, within)
-	return a
+	return t(ofRun), t(ofHorse)
+}
+
+// SmallestStep returns the smallest difference between the fores' steps, metres, that n
+// runs in this set-up show in four visits of five: one whose 95 % interval then excludes
+// even. It rests on the default table's variation from run to run.
+func (s SetUp) SmallestStep(runs int) float64 {
+	row, _ := defaultTable().Lookup(StepLengthFore)
+	_, measured := s.StepSE()
+	return bisect(0, 1, func(difference float64) float64 { return chanceToSee(row, difference, runs, measured) - adviceChance })
+}
+
+// chanceToSee returns the chance that the 95 % interval of so many runs excludes even
+// where the true difference is as given and one run's mean is measured to within
+// measured, one standard error. How runs differ is known as the table knows it.
+func chanceToSee(row Tolerance, difference float64, runs int, measured float64) float64 {
+	runSD, df := row.runSD()
+	se := math.Sqrt((sq(runSD) + sq(measured)) / float64(runs))
+	half := stats.TQuantile(0.975, df+float64(runs-1)) * se
+	return distuv.UnitNormal.CDF((math.Abs(difference)-half)/se) + distuv.UnitNormal.CDF((-math.Abs(difference)-half)/se)
 }
 
 // MarkAdvice says in which frame a hoof should be marked, too.

@@ -274,3 +274,9 @@ func Define(n Name) (Definition, bool) {
 	d, known := defined[n]
 	return d, known
 }
+
+// ShoulderAndTrunk lists the measures of shoulder and trunk in the order of Definitions.
+func ShoulderAndTrunk() []Name {
+	return []Name{ShoulderExcursion, ShoulderLift, ShoulderRoll, ChestSway, CroupSway, HeadSway, HeadToSide,
+		BaseWidthFore, BaseWidthHind, QuartersToSide, LineDrift}
+}

@@ -13,6 +13,7 @@ import (
 
 	"jogstrip/metrics/geometry"
 	"jogstrip/metrics/stats"
+	"jogstrip/track/errormodel"
 	"jogstrip/track/traj"
 )
 
@@ -392,7 +393,7 @@ func TestFilmingAdvice(t *testing.T) {
 	by := map[string]Advice{}
 	for _, a := range advice {
 		by[a.What] = a
-		if a.Runs != 0 && (a.Runs < 2 || a.Chance < 0.8) {
+		if a.Runs != 0 && a.Runs < 2 || a.Runs > 12 || a.Strides != 7 {
 			t.Errorf("%+v", a)
 		}
 	}
@@ -400,12 +401,16 @@ func TestFilmingAdvice(t *testing.T) {
 		t.Errorf("a larger nod needs as many runs: %v", by)
 	}
 	// The first two say what three runs show from 2 m and from 1.2 m.
-	if high, low := advice[0], advice[1]; high.Difference >= low.Difference || high.Runs != LeastRuns || !strings.Contains(high.Sentence, "2 m high") {
+	if high, low := advice[0], advice[1]; (SetUp{CameraHeightM: 2}).SmallestStep(3) >= (SetUp{CameraHeightM: 1.2}).SmallestStep(3) || high.Runs != LeastRuns || !strings.Contains(high.What, "2 m high") {
 		t.Errorf("a phone held lower shows as much: %+v, %+v", high, low)
 	}
 	row, _ := defaultTable().Lookup(HeadLowDifference)
 	if p := chanceToSee(row, 0, 3, 5); math.Abs(p-0.05) > 0.025 {
 		t.Errorf("an even horse is seen as uneven in %.3f of visits, want about 0.05", p)
+	}
+	measured := math.Hypot(row.StrideSD/math.Sqrt(adviceStrides), errormodel.Usual().Body.FollowedMM)
+	if runs := by["a nod of 20 mm"].Runs; runs > 2 && (chanceToSee(row, 20, runs, measured) < 0.8 || chanceToSee(row, 20, runs-1, measured) >= 0.8) {
+		t.Errorf("%d runs are not the fewest that show a nod of 20 mm", runs)
 	}
 	if chanceToSee(row, 10, 6, 5) <= chanceToSee(row, 10, 3, 5) || chanceToSee(row, 10, 3, 3) <= chanceToSee(row, 10, 3, 6) {
 		t.Error("more runs or better measured ones do not help")

@@ -94,20 +94,32 @@ func GroupMean(groups []Group, o MeanOptions) (MeanEstimate, error) {
 	}
 
 	within := spreadWithin(ordered, withinDF, o)
-	c := combination{prior: o.GroupDF, withinDF: withinDF, known: o.KnownWithin, variance: o.GroupSD * o.GroupSD}
+	c := combination{prior: Variance{o.GroupSD * o.GroupSD, o.GroupDF}}
 	if o.WithinOnly || o.GroupDF == 0 {
-		c.variance, c.prior = 0, math.Inf(1)
+		c.prior = Variance{0, math.Inf(1)}
 	}
 	// Without knowledge of how groups differ several groups must tell it alone.
 	c.alone = out.Groups > 1 && !o.WithinOnly && (o.GroupDF == 0 || !withinKnown)
-	c.stretch = 1
+	stretch := 1.0 // What few values cost: k above.
 	if !c.alone && !o.KnownWithin {
-		c.stretch = math.Max(1, math.Pow(TQuantile(0.975, float64(withinDF))/TQuantile(0.975, c.prior), 2))
+		stretch = math.Max(1, math.Pow(TQuantile(0.975, float64(withinDF))/TQuantile(0.975, c.prior.DF), 2))
+	}
+	spreadDF := math.Inf(1)
+	if !o.KnownWithin && withinDF > 0 {
+		spreadDF = float64(withinDF)
 	}
 	for _, g := range ordered {
 		mean, variance, floor := within.mean(g, o)
 		out.GroupMeans[g.index] = mean
-		c.add(mean, variance, floor, groups[g.index].CommonSD*groups[g.index].CommonSD)
+		common := groups[g.index].CommonSD * groups[g.index].CommonSD
+		w := 1.0 // How much groups differ decides how much their own precision matters.
+		if !c.alone {
+			w = 1 / math.Max(c.prior.Value+common+stretch*variance, math.SmallestNonzeroFloat32)
+		}
+		c.parts = append(c.parts, part{mean, w, c.prior.Value + common + variance})
+		c.sumW += w
+		c.sumFloor += 1 / (common + floor)
+		c.tailDF += Satterthwaite(c.prior, Variance{common, math.Inf(1)}, Variance{variance, spreadDF}) / float64(out.Groups)
 	}
 	c.estimate(&out)
 	return out, nil
@@ -115,67 +127,45 @@ func GroupMean(groups []Group, o MeanOptions) (MeanEstimate, error) {
 
 // combination combines the means of groups.
 type combination struct {
-	variance float64 // Between groups, as known beforehand.
-	prior    float64 // Degrees of freedom of that.
-	withinDF int
-	known    bool    // Whether the variances within are known.
-	alone    bool    // Whether groups must tell alone how they differ.
-	stretch  float64 // What few values cost: k of GroupMean.
-
-	means, weights, plain []float64 // Index: group. Plain: the variance without the stretch.
-	sumW, sumFloor        float64
-	tailDF                []float64
+	prior    Variance // Between groups, as known beforehand.
+	alone    bool     // Whether groups must tell alone how they differ.
+	parts    []part
+	sumW     float64 // Of the weights.
+	sumFloor float64 // Of the weights that known errors alone would give.
+	tailDF   float64 // Mean of the groups' degrees of freedom.
 }
 
-// add adds a group's mean with its variance, that from known errors alone, and that of
-// what its values share.
-func (c *combination) add(mean, variance, floor, common float64) {
-	w := 1.0 // How much groups differ decides how much their own precision matters.
-	if !c.alone {
-		w = 1 / math.Max(c.variance+common+c.stretch*variance, math.SmallestNonzeroFloat32)
-	}
-	c.means, c.weights = append(c.means, mean), append(c.weights, w)
-	c.plain = append(c.plain, c.variance+common+variance)
-	c.sumW += w
-	c.sumFloor += 1 / (common + floor)
-	within := math.Inf(1)
-	if !c.known && c.withinDF > 0 {
-		within = float64(c.withinDF)
-	}
-	c.tailDF = append(c.tailDF, Satterthwaite(Variance{c.variance, c.prior}, Variance{common, math.Inf(1)}, Variance{variance, within}))
-}
+// part is a group's mean with its weight and its variance, without what few values cost.
+type part struct{ mean, weight, plain float64 }
 
 // estimate sets the mean of all and its interval.
 func (c *combination) estimate(out *MeanEstimate) {
-	r := float64(len(c.means))
-	var tailDF float64
-	for k := range c.means {
-		out.Value += c.weights[k] / c.sumW * c.means[k]
-		tailDF += c.tailDF[k] / r
+	for _, p := range c.parts {
+		out.Value += p.weight / c.sumW * p.mean
 	}
 	var q, plainQ, plainVariance float64
-	for k := range c.means {
-		d := c.means[k] - out.Value
-		q += c.weights[k] * d * d
-		plainVariance += c.weights[k] * c.weights[k] / (c.sumW * c.sumW) * c.plain[k]
-		if c.plain[k] > 0 {
-			plainQ += d * d / c.plain[k]
+	for _, p := range c.parts {
+		d := p.mean - out.Value
+		q += p.weight * d * d
+		plainVariance += p.weight * p.weight / (c.sumW * c.sumW) * p.plain
+		if p.plain > 0 {
+			plainQ += d * d / p.plain
 		}
 	}
-	between := r - 1
-	df := c.prior + between
+	between := float64(len(c.parts)) - 1
+	df := c.prior.DF + between
 	switch {
 	case c.alone:
 		q, df = q/between, between
 		out.DF = between
 		plainVariance = q / c.sumW
-	case math.IsInf(c.prior, 1):
+	case math.IsInf(c.prior.DF, 1):
 		q = 1
-		out.DF = tailDF
+		out.DF = c.tailDF
 	default:
-		q = (c.prior + q) / df
-		plainVariance *= (c.prior + plainQ) / df
-		out.DF = tailDF + between
+		q = (c.prior.DF + q) / df
+		plainVariance *= (c.prior.DF + plainQ) / df
+		out.DF = c.tailDF + between
 	}
 	half := math.Max(TQuantile(0.975, df)*math.Sqrt(q/c.sumW), Z95*math.Sqrt(1/c.sumFloor))
 	out.Low, out.High = out.Value-half, out.Value+half

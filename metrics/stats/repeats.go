@@ -74,6 +74,3 @@ func TwoSidedP(t, df float64) float64 {
 	}
 	return 2 * distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}.Survival(t)
 }
-
-// NormalCDF returns the share of a standard normal quantity below x.
-func NormalCDF(x float64) float64 { return distuv.UnitNormal.CDF(x) }
