@@ -281,15 +281,15 @@ func (s *spatial) heightOf(l traj.Landmark) reading {
 // movement of whole strides cancels in it and what is slower stays. Where the clip is too
 // short for a drift it is the level alone, and nil where there is none.
 func (a *analysis) drift(b *bodyTrack) func(t float64) float64 {
-	var sum float64
+	mean, _ := a.MeanStride()
 	strides := a.EvenStrides()
-	for _, st := range strides {
-		sum += (st.End - st.Start) / float64(len(strides))
-	}
 	var t, m []float64
-	for c := b.t[0] + sum/2; c <= b.t[len(b.t)-1]-sum/2+rounding; c += sum / 4 {
-		// A stride's own duration around c keeps the cancelling exact.
-		period := strideAt(strides, c, sum)
+	for c := b.t[0] + mean/2; c <= b.t[len(b.t)-1]-mean/2+rounding; c += mean / 4 {
+		// The duration of the stride around c keeps the cancelling exact; outside of them all, the mean one.
+		period := mean
+		if i := slices.IndexFunc(strides, func(st Stride) bool { return c >= st.Start && c < st.End }); i >= 0 {
+			period = strides[i].End - strides[i].Start
+		}
 		if h := b.fit(c-period/2, c+period/2); h != nil {
 			t, m = append(t, c), append(m, h.Mean)
 		}
@@ -298,28 +298,17 @@ func (a *analysis) drift(b *bodyTrack) func(t float64) float64 {
 	case len(t) == 0:
 		return nil
 	case len(t) < 3:
-		var mean float64
+		var level float64
 		for _, v := range m {
-			mean += v / float64(len(m))
+			level += v / float64(len(m))
 		}
-		return func(float64) float64 { return mean }
+		return func(float64) float64 { return level }
 	}
 	s, err := signal.SmoothingSpline(t, m, nil, 0)
 	if err != nil {
 		return nil
 	}
 	return s.At
-}
-
-// strideAt returns the duration of the stride around t, or the mean one outside
-// the strides.
-func strideAt(strides []Stride, t, mean float64) float64 {
-	for _, st := range strides {
-		if t >= st.Start && t < st.End {
-			return st.End - st.Start
-		}
-	}
-	return mean
 }
 
 // girdleOf returns the limbs over which a body mark is carried.
@@ -412,11 +401,8 @@ func (a *analysis) overGirdle(g int, value func(k, i int) (v, sd float64, ok boo
 
 // signalOf returns the mark's height on every frame of the clip.
 func (a *analysis) signalOf(b *bodyTrack, unit string, scale float64) Signal {
-	n := len(a.set.Times)
-	out := Signal{Landmark: b.landmark, Unit: unit, Height: make([]float64, n), SD: make([]float64, n)}
-	for i := range n {
-		out.Height[i], out.SD[i] = math.NaN(), math.NaN()
-	}
+	unseen := slices.Repeat([]float64{math.NaN()}, len(a.set.Times))
+	out := Signal{Landmark: b.landmark, Unit: unit, Height: unseen, SD: slices.Clone(unseen)}
 	for i, f := range b.frame {
 		out.Height[f], out.SD[f] = scale*b.z[i], scale*b.sd[i]
 	}

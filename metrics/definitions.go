@@ -116,6 +116,7 @@ type Definition struct {
 	// empty where it does not.
 	RatioUnit string
 
+	hind     Name            // In the table: the same measure of the hinds.
 	compares bool            // The one value compares the sides: its distance from even is what counts.
 	even     float64         // The value in an even horse.
 	less     bool            // Of the sides, the one with less is the uneven one: the shorter step.
@@ -150,76 +151,76 @@ func (d Definition) TowardRight() float64 {
 //     1986, J Equine Vet Sci, one horse).
 //   - Timing: the shorter step takes less time (common practice). It supports the others
 //     and decides nothing.
-var definitions = slices.Concat(
-	measure(Definition{Name: StrideDuration, Title: "Stride duration", Unit: "s", Decimals: 3, Evidence: Established, Needs: geometry.LevelNone}),
-	measure(Definition{Name: StrideFrequency, Title: "Stride frequency", Unit: "Hz", Decimals: 2, Evidence: Established, Needs: geometry.LevelNone}),
-	measure(Definition{Name: Speed, Title: "Speed", Unit: "m/s", Decimals: 2, Evidence: Established, Needs: geometry.LevelHeight}),
-	measure(Definition{Name: StrideLength, Title: "Stride length", Unit: "m", Decimals: 2, Evidence: Established, Needs: geometry.LevelHeight}),
+var definitions = withHinds([]Definition{
+	{Name: StrideDuration, Title: "Stride duration", Unit: "s", Decimals: 3, Evidence: Established, Needs: geometry.LevelNone},
+	{Name: StrideFrequency, Title: "Stride frequency", Unit: "Hz", Decimals: 2, Evidence: Established, Needs: geometry.LevelNone},
+	{Name: Speed, Title: "Speed", Unit: "m/s", Decimals: 2, Evidence: Established, Needs: geometry.LevelHeight},
+	{Name: StrideLength, Title: "Stride length", Unit: "m", Decimals: 2, Evidence: Established, Needs: geometry.LevelHeight},
 
-	both(StepLengthHind, Definition{Name: StepLengthFore, Title: "Step length, fore", Unit: "m", Decimals: 3, Girdle: Fore, Evidence: Suggested, Sided: true, Positive: true, Needs: geometry.LevelHeight, RatioUnit: ofStride,
-		kind: "step", less: true, words: "the {other} {girdle}'s step is {how} shorter than the {this}'s"}),
-	both(StepTimingHind, Definition{Name: StepTimingFore, Title: "Step timing, fore (50 % is even)", Unit: "%", Decimals: 1, Girdle: Fore, Evidence: Suggested, Needs: geometry.LevelNone,
-		kind: "timing", compares: true, even: 50, less: true, words: "the right {girdle} lands {how} of the stride too {when} after the left"}),
-	measure(Definition{Name: HeadLowDifference, Title: "Head low-point difference", Unit: "mm", Girdle: Fore, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
-		kind: "head", compares: true, from: onHead, words: "the head is carried {how} higher over the {this} fore"}),
-	measure(Definition{Name: HeadHighDifference, Title: "Head high-point difference", Unit: "mm", Girdle: Fore, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
-		kind: "head", compares: true, from: onHead, words: "the head rises {how} higher after the {this} fore's stance"}),
-	measure(Definition{Name: WithersLowDifference, Title: "Withers low-point difference", Unit: "mm", Girdle: Fore, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
-		kind: "withers", compares: true, from: onWithers, words: "the withers are carried {how} higher over the {this} fore"}),
-	measure(Definition{Name: WithersHighDifference, Title: "Withers high-point difference", Unit: "mm", Girdle: Fore, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
-		kind: "withers", compares: true, from: onWithers, words: "the withers rise {how} higher after the {this} fore's stance"}),
-	measure(Definition{Name: CroupLowDifference, Title: "Croup low-point difference", Unit: "mm", Girdle: Hind, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
-		kind: "croup", compares: true, from: onCroup, words: "the croup is carried {how} higher over the {this} hind"}),
-	measure(Definition{Name: CroupHighDifference, Title: "Croup high-point difference", Unit: "mm", Girdle: Hind, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
-		kind: "croup", compares: true, from: onCroup, words: "the croup rises {how} higher after the {this} hind's stance"}),
-	measure(Definition{Name: HipExcursion, Title: "Hip excursion", Unit: "mm", Girdle: Hind, Evidence: Established, Sided: true, Needs: geometry.LevelHeight,
-		kind: "hip", from: onHips, words: "the {this} hip moves {how} more up and down than the {other}"}),
-	measure(Definition{Name: HeadFirstHarmonic, Title: "Head movement once a stride", Unit: "mm", Girdle: Fore, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
-		from: onHead}),
-	measure(Definition{Name: HeadSecondHarmonic, Title: "Head movement twice a stride", Unit: "mm", Girdle: Fore, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
-		from: onHead}),
-	measure(Definition{Name: HeadHarmonicShare, Title: "Share of the once-a-stride part", Unit: "%", Girdle: Fore, Evidence: Established, Needs: geometry.LevelNone,
-		from: onHead}),
+	{Name: StepLengthFore, hind: StepLengthHind, Title: "Step length, fore", Unit: "m", Decimals: 3, Girdle: Fore, Evidence: Suggested, Sided: true, Positive: true, Needs: geometry.LevelHeight, RatioUnit: ofStride,
+		kind: "step", less: true, words: "the {other} {girdle}'s step is {how} shorter than the {this}'s"},
+	{Name: StepTimingFore, hind: StepTimingHind, Title: "Step timing, fore (50 % is even)", Unit: "%", Decimals: 1, Girdle: Fore, Evidence: Suggested, Needs: geometry.LevelNone,
+		kind: "timing", compares: true, even: 50, less: true, words: "the right {girdle} lands {how} of the stride too {when} after the left"},
+	{Name: HeadLowDifference, Title: "Head low-point difference", Unit: "mm", Girdle: Fore, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
+		kind: "head", compares: true, from: onHead, words: "the head is carried {how} higher over the {this} fore"},
+	{Name: HeadHighDifference, Title: "Head high-point difference", Unit: "mm", Girdle: Fore, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
+		kind: "head", compares: true, from: onHead, words: "the head rises {how} higher after the {this} fore's stance"},
+	{Name: WithersLowDifference, Title: "Withers low-point difference", Unit: "mm", Girdle: Fore, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
+		kind: "withers", compares: true, from: onWithers, words: "the withers are carried {how} higher over the {this} fore"},
+	{Name: WithersHighDifference, Title: "Withers high-point difference", Unit: "mm", Girdle: Fore, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
+		kind: "withers", compares: true, from: onWithers, words: "the withers rise {how} higher after the {this} fore's stance"},
+	{Name: CroupLowDifference, Title: "Croup low-point difference", Unit: "mm", Girdle: Hind, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
+		kind: "croup", compares: true, from: onCroup, words: "the croup is carried {how} higher over the {this} hind"},
+	{Name: CroupHighDifference, Title: "Croup high-point difference", Unit: "mm", Girdle: Hind, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
+		kind: "croup", compares: true, from: onCroup, words: "the croup rises {how} higher after the {this} hind's stance"},
+	{Name: HipExcursion, Title: "Hip excursion", Unit: "mm", Girdle: Hind, Evidence: Established, Sided: true, Needs: geometry.LevelHeight,
+		kind: "hip", from: onHips, words: "the {this} hip moves {how} more up and down than the {other}"},
+	{Name: HeadFirstHarmonic, Title: "Head movement once a stride", Unit: "mm", Girdle: Fore, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
+		from: onHead},
+	{Name: HeadSecondHarmonic, Title: "Head movement twice a stride", Unit: "mm", Girdle: Fore, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
+		from: onHead},
+	{Name: HeadHarmonicShare, Title: "Share of the once-a-stride part", Unit: "%", Girdle: Fore, Evidence: Established, Needs: geometry.LevelNone,
+		from: onHead},
 
-	both(StanceDurationHind, Definition{Name: StanceDurationFore, Title: "Stance duration, fore", Unit: "s", Decimals: 3, Girdle: Fore, Evidence: Description, Sided: true, Positive: true, Needs: geometry.LevelNone,
-		words: "the {this} {girdle} stands {how} longer than the {other}"}),
-	both(SwingDurationHind, Definition{Name: SwingDurationFore, Title: "Swing duration, fore", Unit: "s", Decimals: 3, Girdle: Fore, Evidence: Description, Sided: true, Positive: true, Needs: geometry.LevelNone,
-		words: "the {this} {girdle} swings {how} longer than the {other}"}),
-	both(DutyFactorHind, Definition{Name: DutyFactorFore, Title: "Duty factor, fore", Unit: "%", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, Positive: true, Needs: geometry.LevelNone,
-		words: "the {this} {girdle} is on the ground for {how} of the stride more than the {other}"}),
-	both(PlacementOffsetHind, Definition{Name: PlacementOffsetFore, Title: "Placement outward of the line, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
-		words: "the {this} {girdle} lands {how} further outward than the {other}"}),
-	both(LateralArcHind, Definition{Name: LateralArcFore, Title: "Lateral arc, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
-		words: "the {this} {girdle} swings {how} further outward than the {other}"}),
-	both(MedialArcHind, Definition{Name: MedialArcFore, Title: "Medial arc, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
-		words: "the {this} {girdle} swings {how} further inward than the {other}"}),
-	both(FlightHeightHind, Definition{Name: FlightHeightFore, Title: "Flight height, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, Positive: true, Needs: geometry.LevelHeight,
-		words: "the {this} {girdle} is lifted {how} higher than the {other}"}),
-	both(PlacementSpreadHind, Definition{Name: PlacementSpreadFore, Title: "Spread of placements, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, PerRun: true, Needs: geometry.LevelHeight,
-		words: "the {this} {girdle}'s placements vary sideways by {how} more than the {other}'s"}),
-	both(StepLengthSpreadHind, Definition{Name: StepLengthSpreadFore, Title: "Spread of step lengths, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, PerRun: true, Needs: geometry.LevelHeight,
-		words: "the {this} {girdle}'s steps vary in length by {how} more than the {other}'s"}),
+	{Name: StanceDurationFore, hind: StanceDurationHind, Title: "Stance duration, fore", Unit: "s", Decimals: 3, Girdle: Fore, Evidence: Description, Sided: true, Positive: true, Needs: geometry.LevelNone,
+		words: "the {this} {girdle} stands {how} longer than the {other}"},
+	{Name: SwingDurationFore, hind: SwingDurationHind, Title: "Swing duration, fore", Unit: "s", Decimals: 3, Girdle: Fore, Evidence: Description, Sided: true, Positive: true, Needs: geometry.LevelNone,
+		words: "the {this} {girdle} swings {how} longer than the {other}"},
+	{Name: DutyFactorFore, hind: DutyFactorHind, Title: "Duty factor, fore", Unit: "%", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, Positive: true, Needs: geometry.LevelNone,
+		words: "the {this} {girdle} is on the ground for {how} of the stride more than the {other}"},
+	{Name: PlacementOffsetFore, hind: PlacementOffsetHind, Title: "Placement outward of the line, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
+		words: "the {this} {girdle} lands {how} further outward than the {other}"},
+	{Name: LateralArcFore, hind: LateralArcHind, Title: "Lateral arc, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
+		words: "the {this} {girdle} swings {how} further outward than the {other}"},
+	{Name: MedialArcFore, hind: MedialArcHind, Title: "Medial arc, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
+		words: "the {this} {girdle} swings {how} further inward than the {other}"},
+	{Name: FlightHeightFore, hind: FlightHeightHind, Title: "Flight height, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, Positive: true, Needs: geometry.LevelHeight,
+		words: "the {this} {girdle} is lifted {how} higher than the {other}"},
+	{Name: PlacementSpreadFore, hind: PlacementSpreadHind, Title: "Spread of placements, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, PerRun: true, Needs: geometry.LevelHeight,
+		words: "the {this} {girdle}'s placements vary sideways by {how} more than the {other}'s"},
+	{Name: StepLengthSpreadFore, hind: StepLengthSpreadHind, Title: "Spread of step lengths, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, PerRun: true, Needs: geometry.LevelHeight,
+		words: "the {this} {girdle}'s steps vary in length by {how} more than the {other}'s"},
 
-	measure(Definition{Name: ShoulderExcursion, Title: "Shoulder excursion", Unit: "mm", Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
-		less: true, from: onShoulders, words: "the {this} point of the shoulder moves {how} more up and down than the {other}"}),
-	measure(Definition{Name: ShoulderLift, Title: "Shoulder lifted by the swing", Unit: "mm", Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
-		less: true, from: onShoulders, words: "the swing of the limb lifts the {other} point of the shoulder {how} less than the {this}"}),
-	measure(Definition{Name: ShoulderRoll, Title: "Roll of the shoulders", Unit: "°", Decimals: 1, Girdle: Fore, Evidence: Description, Needs: geometry.LevelHeight,
-		from: onShoulders}),
-	measure(Definition{Name: ChestSway, Title: "Chest sway to each side", Unit: "mm", Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
-		from: onChest, words: "the chest swings {how} further to the {this} than to the {other}"}),
-	measure(Definition{Name: CroupSway, Title: "Croup sway to each side", Unit: "mm", Girdle: Hind, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
-		from: onCroup, words: "the croup swings {how} further to the {this} than to the {other}"}),
-	measure(Definition{Name: HeadSway, Title: "Head swing to each side", Unit: "mm", Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
-		from: onHead, words: "the head swings {how} further to the {this} than to the {other}"}),
-	measure(Definition{Name: HeadToSide, Title: "Head carried to a side", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Needs: geometry.LevelHeight,
-		compares: true, from: onHead, words: "the head is carried {how} to the {this}"}),
-	both(BaseWidthHind, Definition{Name: BaseWidthFore, Title: "Base width, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Needs: geometry.LevelHeight}),
-	measure(Definition{Name: QuartersToSide, Title: "Quarters beside the forehand", Unit: "cm", Decimals: 1, Evidence: Description, Needs: geometry.LevelHeight,
-		compares: true, words: "the quarters go {how} to the {this} of the forehand"}),
-	measure(Definition{Name: LineDrift, Title: "Drift of the line of travel in 10 m", Unit: "cm", Evidence: Description, PerRun: true, Needs: geometry.LevelMetric,
-		compares: true, words: "the line of travel drifts {how} to the {this} in 10 m"}),
-)
+	{Name: ShoulderExcursion, Title: "Shoulder excursion", Unit: "mm", Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
+		less: true, from: onShoulders, words: "the {this} point of the shoulder moves {how} more up and down than the {other}"},
+	{Name: ShoulderLift, Title: "Shoulder lifted by the swing", Unit: "mm", Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
+		less: true, from: onShoulders, words: "the swing of the limb lifts the {other} point of the shoulder {how} less than the {this}"},
+	{Name: ShoulderRoll, Title: "Roll of the shoulders", Unit: "°", Decimals: 1, Girdle: Fore, Evidence: Description, Needs: geometry.LevelHeight,
+		from: onShoulders},
+	{Name: ChestSway, Title: "Chest sway to each side", Unit: "mm", Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
+		from: onChest, words: "the chest swings {how} further to the {this} than to the {other}"},
+	{Name: CroupSway, Title: "Croup sway to each side", Unit: "mm", Girdle: Hind, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
+		from: onCroup, words: "the croup swings {how} further to the {this} than to the {other}"},
+	{Name: HeadSway, Title: "Head swing to each side", Unit: "mm", Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
+		from: onHead, words: "the head swings {how} further to the {this} than to the {other}"},
+	{Name: HeadToSide, Title: "Head carried to a side", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Needs: geometry.LevelHeight,
+		compares: true, from: onHead, words: "the head is carried {how} to the {this}"},
+	{Name: BaseWidthFore, hind: BaseWidthHind, Title: "Base width, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Needs: geometry.LevelHeight},
+	{Name: QuartersToSide, Title: "Quarters beside the forehand", Unit: "cm", Decimals: 1, Evidence: Description, Needs: geometry.LevelHeight,
+		compares: true, words: "the quarters go {how} to the {this} of the forehand"},
+	{Name: LineDrift, Title: "Drift of the line of travel in 10 m", Unit: "cm", Evidence: Description, PerRun: true, Needs: geometry.LevelMetric,
+		compares: true, words: "the line of travel drifts {how} to the {this} in 10 m"},
+})
 
 // Units of what has no length.
 const (
@@ -247,13 +248,18 @@ var (
 	onShoulders = []traj.Landmark{traj.LeftShoulder, traj.RightShoulder}
 )
 
-func measure(d Definition) []Definition { return []Definition{d} }
-
-// both returns a measure of the fores and the same one of the hinds.
-func both(hind Name, fore Definition) []Definition {
-	of := fore
-	of.Name, of.Girdle, of.Title = hind, Hind, strings.Replace(fore.Title, ", fore", ", hind", 1)
-	return []Definition{fore, of}
+// withHinds returns the table with every measure of the hinds behind that of the fores.
+func withHinds(table []Definition) (out []Definition) {
+	for _, d := range table {
+		hind := d.hind
+		d.hind = ""
+		out = append(out, d)
+		if hind != "" {
+			d.Name, d.Girdle, d.Title = hind, Hind, strings.Replace(d.Title, ", fore", ", hind", 1)
+			out = append(out, d)
+		}
+	}
+	return out
 }
 
 // Definitions lists every measure in the order in which tables show them.
