@@ -163,10 +163,6 @@ func (s *spatial) falls(stances ...[2]int) (falls []int, ok bool) {
 	return falls, true
 }
 
-// outward is +1 for limbs of the left side and −1 for those of the right: what
-// turns a distance to the left into one away from the midline.
-func outward(k int) float64 { return float64(1 - 2*(k%2)) }
-
 // share reports whether lengths can only be given as shares of the own stride.
 func (a *analysis) share() bool { return a.cal.Level == geometry.LevelRatio }
 
@@ -177,25 +173,6 @@ func (a *analysis) unit() float64 {
 		return a.opts.Model.Body.CameraM
 	}
 	return 1
-}
-
-// means puts the means of a measure with sides into found: build adds w times a side's
-// value to a target, in metres, and scale takes that to the measure's unit.
-func (s *spatial) means(n Name, scale float64, build func(t *target, side int, w float64, who whose)) {
-	m := s.found.series(n)
-	for who, to := range [2]**Mean{&m.OfHorse, &m.OfRun} {
-		var v [3][2]float64 // Left, right, difference.
-		for q, w := range [3][2]float64{{1, 0}, {0, 1}, {-1, 1}} {
-			t := s.fit.target()
-			for side := range 2 {
-				if w[side] != 0 {
-					build(&t, side, w[side], whose(who))
-				}
-			}
-			v[q][0], v[q][1] = s.fit.predict(t)
-		}
-		*to = &Mean{Value: scale * v[2][0], SE: scale * v[2][1], Left: scale * v[0][0], LeftSE: scale * v[0][1], Right: scale * v[1][0], RightSE: scale * v[1][1]}
-	}
 }
 
 // measureLengths measures stride and step lengths and speed.
@@ -257,6 +234,25 @@ func (s *spatial) measureSteps(g int, name Name, scale float64) (varies [2]sprea
 		s.observe(name, i, left, right, right-left, scale*v[2][1])
 	}
 	return varies
+}
+
+// means puts the means of a measure with sides into found: build adds w times a side's
+// value to a target, in metres, and scale takes that to the measure's unit.
+func (s *spatial) means(n Name, scale float64, build func(t *target, side int, w float64, who whose)) {
+	m := s.found.series(n)
+	for who, to := range [2]**Mean{&m.OfHorse, &m.OfRun} {
+		var v [3][2]float64 // Left, right, difference.
+		for q, w := range [3][2]float64{{1, 0}, {0, 1}, {-1, 1}} {
+			t := s.fit.target()
+			for side := range 2 {
+				if w[side] != 0 {
+					build(&t, side, w[side], whose(who))
+				}
+			}
+			v[q][0], v[q][1] = s.fit.predict(t)
+		}
+		*to = &Mean{Value: scale * v[2][0], SE: scale * v[2][1], Left: scale * v[0][0], LeftSE: scale * v[0][1], Right: scale * v[1][0], RightSE: scale * v[1][1]}
+	}
 }
 
 // measureAdvance measures stride length and speed: stride by stride of the reference

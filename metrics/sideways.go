@@ -57,6 +57,10 @@ func (s *spatial) pairOffsets(pair, i int, varies *[2]spread) [2][2]float64 {
 	return v
 }
 
+// outward is +1 for limbs of the left side and −1 for those of the right: what
+// turns a distance to the left into one away from the midline.
+func outward(k int) float64 { return float64(1 - 2*(k%2)) }
+
 // outwardOf adds w times how far outward of the line of travel limb k lands on average.
 func (f *runFit) outwardOf(t *target, k int, w float64, who whose) {
 	f.meanOf(t, k, 1, w*outward(k), who)

@@ -25,9 +25,8 @@ type Timeline struct {
 	Strides []Stride
 	Ref     int // The reference limb, at whose landings strides begin; -1 where there are none.
 
-	grid   *grid    // Nil where there is no rhythm.
-	cycles []int    // Index: stride. The reference limb's cycle.
-	at     [4][]int // Index: limb, stride. The limb's stance in that stride, -1 for none.
+	grid   *grid // Nil where there is no rhythm.
+	cycles []int // Index: stride. The reference limb's cycle.
 }
 
 // Stride is from one landing of the reference limb to its next.
@@ -60,37 +59,22 @@ func Find(set *traj.Set, gait traj.Gait, reference traj.Landmark, m errormodel.C
 		}
 	}
 	if l.grid != nil {
-		l.findStrides(set.Times[0], set.Times[len(set.Times)-1], reference)
+		first, last := set.Times[0], set.Times[len(set.Times)-1]
+		l.Ref = slices.IndexFunc(Limbs[:], func(limb traj.Landmark) bool {
+			return (reference == "" || reference == limb) && l.cutStrides(limb, first, last)
+		})
 	}
 	return l
 }
 
-// findStrides picks the reference limb, cuts the run into strides and gives every stance
-// its stride.
-func (l *Timeline) findStrides(first, last float64, reference traj.Landmark) {
-	for k, limb := range Limbs {
-		if (reference == "" || reference == limb) && len(l.Stances[k]) > 0 && l.stridesOf(k, first, last) {
-			l.Ref = k
-			break
-		}
-	}
-	if l.Ref < 0 {
-		return
-	}
-	for k := range Limbs {
-		l.at[k] = make([]int, len(l.Strides))
-		for i := range l.Strides {
-			l.at[k][i] = l.StanceAt(k, l.Cycle(k, i))
-		}
-	}
-}
-
-// stridesOf fills the strides from limb k's landings and reports whether there are any:
+// cutStrides cuts the run into strides at a limb's landings and reports whether there are any:
 // a stride begins with the landing where that was timed, else at the instant of the
 // grid, and there is one wherever the rhythm is known and the clip shows it whole.
-func (l *Timeline) stridesOf(k int, first, last float64) bool {
-	g := l.grid
-	l.Strides, l.cycles = nil, nil
+func (l *Timeline) cutStrides(limb traj.Landmark, first, last float64) bool {
+	g, k := l.grid, slices.Index(Limbs[:], limb)
+	if len(l.Stances[k]) == 0 {
+		return false
+	}
 	for c := g.nearestCycle(k, first) - 1; c <= g.nearestCycle(k, last); c++ {
 		beat := float64(c) + g.phase[k]
 		var st Stride
@@ -157,7 +141,7 @@ func (l *Timeline) Cycle(k, i int) int {
 }
 
 // In returns limb k's stance in stride i, -1 where it was not seen.
-func (l *Timeline) In(k, i int) int { return l.at[k][i] }
+func (l *Timeline) In(k, i int) int { return l.StanceAt(k, l.Cycle(k, i)) }
 
 // Next returns the stance of limb k that follows stance i one stride later, -1 where it
 // was not seen or i is -1.
