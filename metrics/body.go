@@ -184,10 +184,7 @@ func (b *bodyTrack) fit(from, to float64) *signal.Harmonics {
 	if count < 2 {
 		return nil
 	}
-	h, err := signal.FitHarmonics(b.t[lo:hi], b.z[lo:hi], b.sd[lo:hi], from, to-from, count)
-	if err != nil {
-		return nil
-	}
+	h, _ := signal.FitHarmonics(b.t[lo:hi], b.z[lo:hi], b.sd[lo:hi], from, to-from, count) // Nil where there is an error.
 	return h
 }
 
@@ -392,11 +389,8 @@ func (a *analysis) overGirdle(g int, value func(k, i int) (v, sd float64, ok boo
 	// The spline's gain at angular frequency ω is 1/(1 + λ·ω⁴/density): a half at a
 	// quarter of the stride's rhythm, 1/257 at the stride's.
 	density := sum / (t[len(t)-1] - t[0])
-	sp, err := signal.SmoothingSpline(t, v, w, density*math.Pow(4*a.Period/(2*math.Pi), 4))
-	if err != nil {
-		return nil
-	}
-	return sp
+	over, _ := signal.SmoothingSpline(t, v, w, density*math.Pow(4*a.Period/(2*math.Pi), 4)) // Nil where there is an error.
+	return over
 }
 
 // signalOf returns the mark's height on every frame of the clip.

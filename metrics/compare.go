@@ -188,7 +188,7 @@ func ofViews(runs []Run, views []traj.View) []Run {
 func changeOf(x, y measured, before, after []Run, row Tolerance, opts CompareOptions, barrier string) (c Change, df float64) {
 	// A measure seen from one view at one visit and from two at the other is
 	// compared in the view both have.
-	if vx, vy := viewsOf(x), viewsOf(y); x.ok && y.ok && !slices.Equal(vx, vy) {
+	if vx, vy := x.sample.views, y.sample.views; x.ok && y.ok && !slices.Equal(vx, vy) {
 		if b, a := ofViews(ofViews(before, vx), vy), ofViews(ofViews(after, vx), vy); len(b) > 0 && len(a) > 0 {
 			x, y = measureAll(b, x.def, row), measureAll(a, y.def, row)
 		} else if barrier == "" {
@@ -222,7 +222,7 @@ func changeOf(x, y measured, before, after []Run, row Tolerance, opts CompareOpt
 // unlike returns why two values of a measure cannot be set against each other; empty where
 // they can.
 func unlike(x, y measured) string {
-	levels, then := distinct(x.sample.levels), distinct(y.sample.levels)
+	levels, then := x.sample.levels, y.sample.levels
 	switch {
 	case x.result.Unit != y.result.Unit:
 		return fmt.Sprintf("the calibration gives other units (%s, then %s)", x.result.Unit, y.result.Unit)
@@ -260,10 +260,6 @@ func (e Estimate) at(level, df float64) Estimate {
 	return e
 }
 
-func viewsOf(m measured) []traj.View { return distinct(m.sample.views) }
-
-func distinct[T ~string](x []T) []T { return slices.Compact(slices.Sorted(slices.Values(x))) }
-
 func joinLevels(l []geometry.Level) string {
 	var s []string
 	for _, x := range l {
@@ -285,7 +281,7 @@ func scoreChange(before, after *Summed, barrier string) *Change {
 		if x.tolerance.Weight <= 0 {
 			continue
 		}
-		if !x.ok || !y.ok || !(x.tolerance.Tolerance > 0) || !slices.Equal(viewsOf(x), viewsOf(y)) || unlike(x, y) != "" {
+		if !x.ok || !y.ok || !(x.tolerance.Tolerance > 0) || !slices.Equal(x.sample.views, y.sample.views) || unlike(x, y) != "" {
 			if x.ok || y.ok {
 				dropped = append(dropped, x.def.Title)
 			}

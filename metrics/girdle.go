@@ -75,14 +75,12 @@ func (s *spatial) putRoll(points [2]*bodyTrack) {
 	wide, mean := math.Sqrt2*s.opts.Model.Body.MiddleMM/1000/width, 0.0
 	const degrees = 180 / math.Pi
 	for i, st := range s.Strides {
-		h := roll.fit(st.Start, st.End)
-		if h == nil {
-			continue
+		if h := roll.fit(st.Start, st.End); h != nil {
+			v := ranged(h, st.Start)
+			rolls := degrees * math.Atan(v[0]/1000/width)
+			s.put(ShoulderRoll, i, rolls, degrees*v[1]/1000/width)
+			mean += rolls
 		}
-		v := ranged(h, st.Start)
-		rolls := degrees * math.Atan(v[0]/1000/width)
-		s.put(ShoulderRoll, i, rolls, degrees*v[1]/1000/width)
-		mean += rolls
 	}
 	if f := s.found[ShoulderRoll]; f != nil {
 		// Marks that lie beside the points are as much too far apart in every stride.

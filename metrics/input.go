@@ -84,11 +84,9 @@ func inReference(set *traj.Set, in geometry.CalibrationInput) (geometry.Calibrat
 			h.RowPX = &row
 		}
 		if h.Edges != nil {
-			var e [2][2]geometry.Point
-			for i := range 2 {
-				for j := range 2 {
-					e[i][j] = move(h.Edges[i][j])
-				}
+			e := *h.Edges
+			for i, edge := range e {
+				e[i] = [2]geometry.Point{move(edge[0]), move(edge[1])}
 			}
 			h.Edges = &e
 		}

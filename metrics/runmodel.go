@@ -85,7 +85,6 @@ func (f *runFit) priors() [parameters]float64 {
 // fitRun fits the model; nil where the footfalls are too few for it. The camera's
 // variants are those of geometry.Calibration.
 func fitRun(falls []footfall, cam geometry.Camera, variants []geometry.Camera, toward bool, marks clicked, scale, unit float64, prior errormodel.Model) *runFit {
-	prior = prior.OrUsual()
 	f := &runFit{falls: falls, click: prior.Click.PriorPX * scale, unit: unit, prior: prior}
 	if !f.start(cam, variants, toward, marks) {
 		return nil

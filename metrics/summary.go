@@ -67,16 +67,8 @@ func Sum(runs []Run, opts SummaryOptions) (*Summed, error) {
 	runs = canonicalRuns(runs)
 
 	s := &Summary{Gait: runs[0].Gait, Runs: len(runs)}
-	for _, v := range []traj.View{traj.Toward, traj.Away} {
-		if slices.ContainsFunc(runs, func(r Run) bool { return r.View == v }) {
-			s.Views = append(s.Views, v)
-		}
-	}
-	for _, l := range []geometry.Level{geometry.LevelMetric, geometry.LevelHeight, geometry.LevelRatio, geometry.LevelNone} {
-		if slices.ContainsFunc(runs, func(r Run) bool { return r.Level == l }) {
-			s.Levels = append(s.Levels, l)
-		}
-	}
+	s.Views = inSome(runs, func(r Run) traj.View { return r.View }, traj.Toward, traj.Away)
+	s.Levels = inSome(runs, func(r Run) geometry.Level { return r.Level }, geometry.LevelMetric, geometry.LevelHeight, geometry.LevelRatio, geometry.LevelNone)
 	for _, r := range runs {
 		s.Strides += len(r.Strides)
 	}
@@ -96,6 +88,13 @@ func Sum(runs []Run, opts SummaryOptions) (*Summed, error) {
 	}
 	s.Notes = summaryNotes(out.all, runs)
 	return out, nil
+}
+
+// inSome returns those values that some run has.
+func inSome[T comparable](runs []Run, of func(Run) T, values ...T) []T {
+	return slices.DeleteFunc(values, func(v T) bool {
+		return !slices.ContainsFunc(runs, func(r Run) bool { return of(r) == v })
+	})
 }
 
 // measured is one measure over a visit with all that statements are made of.
@@ -126,7 +125,7 @@ type sample struct {
 	here     [3][2]float64    // Of the last run, if modelled: as groups, then mean and standard error.
 	strides  int              // Behind modelled values.
 	leftOut  int              // Runs left out because their unit is another.
-	levels   []geometry.Level
+	levels   []geometry.Level // Of the runs in which it was seen, each once.
 	views    []traj.View
 }
 
@@ -184,8 +183,11 @@ func gather(runs []Run, d Definition, unit string) sample {
 			out.groups[q] = append(out.groups[q], g)
 		}
 	}
+	out.levels, out.views = distinct(out.levels), distinct(out.views)
 	return out
 }
+
+func distinct[T ~string](x []T) []T { return slices.Compact(slices.Sorted(slices.Values(x))) }
 
 // parts returns the value, the left and the right side, each with its standard error.
 func (m *Mean) parts() [3][2]float64 {
@@ -368,15 +370,14 @@ func whyMissing(runs []Run, m measured) string {
 	}
 	var reasons []string
 	for _, r := range runs {
-		if s := r.Lookup(m.def.Name); s != nil && s.Reason != "" && !slices.Contains(reasons, s.Reason) {
+		if s := r.Lookup(m.def.Name); s != nil && s.Reason != "" {
 			reasons = append(reasons, s.Reason)
 		}
 	}
 	if len(reasons) == 0 {
 		return "not measured in any run"
 	}
-	slices.Sort(reasons)
-	return strings.Join(reasons, "; ")
+	return strings.Join(distinct(reasons), "; ")
 }
 
 func summaryNotes(all []measured, runs []Run) []string {

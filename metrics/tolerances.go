@@ -212,14 +212,21 @@ type Repeat struct {
 // The tolerance becomes t(0.975)·SD, SD that of a visit's mean within its series, and
 // the row says Own. The order of visits does not matter.
 func OwnTolerances(visits []Repeat, horse string, table *ToleranceTable) *ToleranceTable {
-	all := slices.DeleteFunc(slices.Clone(visits), func(v Repeat) bool { return len(v.Runs) == 0 })
-	own := slices.DeleteFunc(slices.Clone(all), func(v Repeat) bool { return v.Horse != horse })
+	// The visits of each series, in the horse's own and in all.
+	own, all := map[string][]Repeat{}, map[string][]Repeat{}
+	for _, v := range visits {
+		if len(v.Runs) == 0 {
+			continue
+		}
+		series := v.Horse + "\x00" + v.Series
+		all[series] = append(all[series], v)
+		if v.Horse == horse {
+			own[series] = all[series]
+		}
+	}
 	out := &ToleranceTable{}
 	for _, row := range orDefault(table).Rows {
-		for _, of := range [2][]Repeat{own, all} {
-			if row.Written || !mayTell(of) {
-				continue
-			}
+		for _, of := range [2]map[string][]Repeat{own, all} {
 			if replaced, ok := ownTolerance(row, of); ok {
 				row = replaced
 				break
@@ -230,39 +237,34 @@ func OwnTolerances(visits []Repeat, horse string, table *ToleranceTable) *Tolera
 	return out
 }
 
-// mayTell reports whether visits are as many as own tolerances take, if each of them measured
-// everything: where they are not, no measure has to be worked out in any.
-func mayTell(visits []Repeat) bool {
-	series := map[string]bool{}
-	for _, v := range visits {
-		series[v.series()] = true
+// ownTolerance returns a row as visits tell it, and whether they tell enough. Key: series.
+func ownTolerance(row Tolerance, visits map[string][]Repeat) (own Tolerance, ok bool) {
+	most := -len(visits)
+	for _, of := range visits {
+		most += len(of)
 	}
-	return len(visits)-len(series) >= minRepeatDF
-}
-
-// series names the visits among which v is a repeat.
-func (v Repeat) series() string { return v.Horse + "\x00" + v.Series }
-
-// ownTolerance returns a row as visits tell it, and whether they tell enough.
-func ownTolerance(row Tolerance, visits []Repeat) (own Tolerance, ok bool) {
+	if row.Written || most < minRepeatDF {
+		return row, false // Whatever was measured in them.
+	}
 	d, _ := Define(row.Name)
-	means, horses := map[string][]float64{}, map[string]bool{}
-	for _, v := range visits {
-		if m := measureAll(v.Runs, d, row); m.ok && m.result.Unit == row.Unit {
-			means[v.series()] = append(means[v.series()], m.wide.Value)
-			horses[v.Horse] = true
-		}
-	}
+	horses := map[string]bool{}
 	var series [][]float64
 	count := 0
-	for _, x := range means {
-		if len(x) > 1 {
-			slices.Sort(x)
-			series = append(series, x)
-			count += len(x)
+	for _, of := range visits {
+		var means []float64
+		for _, v := range of {
+			if m := measureAll(v.Runs, d, row); m.ok && m.result.Unit == row.Unit {
+				means = append(means, m.wide.Value)
+				horses[v.Horse] = true
+			}
+		}
+		if len(means) > 1 {
+			slices.Sort(means)
+			series = append(series, means)
+			count += len(means)
 		}
 	}
-	slices.SortFunc(series, func(a, b []float64) int { return slices.Compare(a, b) })
+	slices.SortFunc(series, slices.Compare)
 	sem, df := stats.SEM(series)
 	if df < minRepeatDF || !(sem > 0) {
 		return row, false
