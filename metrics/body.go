@@ -256,7 +256,10 @@ func (b *bodyTrack) minus(at func(t float64) float64) *bodyTrack {
 // where nothing does. Without a lane it is in px over the ground's row.
 func (s *spatial) heightOf(l traj.Landmark) reading {
 	if s.cal.Level == geometry.LevelNone {
-		ground := s.groundRows(l)
+		ground, _ := s.overStances(l, func(k, i int) (float64, float64, bool) {
+			c := &s.Stances[k][i]
+			return c.Y, math.Hypot(c.YSD, s.opts.Model.Body.GroundRowPX), true
+		})
 		if ground == nil {
 			return nil
 		}
@@ -334,16 +337,6 @@ func (s *spatial) bodyDepth(l traj.Landmark) (*signal.Spline, float64) {
 		ahead = -ahead
 	}
 	return depth, ahead * s.opts.WithersM / s.unit()
-}
-
-// groundRows returns the picture row of the ground below a mark's girdle over
-// time, from its stances.
-func (a *analysis) groundRows(l traj.Landmark) *signal.Spline {
-	rows, _ := a.overStances(l, func(k, i int) (float64, float64, bool) {
-		c := &a.Stances[k][i]
-		return c.Y, math.Hypot(c.YSD, a.opts.Model.Body.GroundRowPX), true
-	})
-	return rows
 }
 
 // overStances smooths a quantity of the stances of a mark's girdle over their middles, of

@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/floats"
+
 	"jogstrip/metrics/lengths"
 )
 
@@ -159,7 +161,8 @@ func (r *Run) Said(in lengths.System) *Run {
 	out.Signals = slices.Clone(r.Signals)
 	for i := range out.Signals {
 		s := &out.Signals[i]
-		s.Height, s.SD = allOf(in, s.Height, s.Unit), allOf(in, s.SD, s.Unit)
+		by := in.Of(1, s.Unit)
+		s.Height, s.SD = floats.ScaleTo(make([]float64, len(s.Height)), by, s.Height), floats.ScaleTo(make([]float64, len(s.SD)), by, s.SD)
 		s.Unit = in.Unit(s.Unit)
 	}
 	return &out
@@ -170,12 +173,4 @@ func (m *Mean) scaled(by float64) *Mean {
 		return nil
 	}
 	return &Mean{by * m.Value, by * m.SE, by * m.Left, by * m.LeftSE, by * m.Right, by * m.RightSE}
-}
-
-func allOf(in lengths.System, values []float64, unit string) []float64 {
-	out := make([]float64, len(values))
-	for i, v := range values {
-		out[i] = in.Of(v, unit)
-	}
-	return out
 }

@@ -14,47 +14,45 @@ import (
 
 // measureOffsets measures how far outward of the line of travel hooves land.
 func (s *spatial) measureOffsets() {
-	if s.share() || s.fit.pairs() == 0 {
+	f := s.fit
+	if s.share() || f.pairs() == 0 {
 		return
 	}
-	for g, name := range [2]Name{PlacementOffsetFore, PlacementOffsetHind} {
-		var varies [2]spread
-		for i := range s.Strides {
-			s.putSides(name, i, s.pairOffsets(g, i, &varies))
-		}
-		if m := s.found[name]; m != nil {
-			s.means(name, 100, func(t *target, side int, w float64, who whose) { s.fit.outwardOf(t, 2*g+side, w, who) })
-			m.widenSides(100 * s.opts.Model.Placement.BehindM)
-		}
-		s.putSides([2]Name{PlacementSpreadFore, PlacementSpreadHind}[g], 0, [2][2]float64{varies[0].sd(), varies[1].sd()})
-	}
-}
-
-// pairOffsets returns how far outward of the line of travel a pair of limbs, 0 the fore, lands in
-// stride i, and adds to varies what this stride did beyond the mean. Index of the result: side,
-// then value and spread, cm.
-func (s *spatial) pairOffsets(pair, i int, varies *[2]spread) [2][2]float64 {
-	f := s.fit
 	// Where one pair alone was placed, the line is the midline of these two hooves: both land
 	// half their base width from it by its making.
 	differ := f.pairs() == 2
-	v := neither
-	for side := range 2 {
-		k := 2*pair + side
-		falls, ok := s.falls([2]int{k, s.In(k, i)})
-		if !ok {
-			continue
+	for g, name := range [2]Name{PlacementOffsetFore, PlacementOffsetHind} {
+		var varies [2]spread
+		for i := range s.Strides {
+			v := neither
+			for side := range 2 {
+				k := 2*g + side
+				falls, ok := s.falls([2]int{k, s.In(k, i)})
+				if !ok {
+					continue
+				}
+				t := f.target()
+				t.stride[2*falls[0]+1] = outward(k)
+				varies[side].add(f.predict(t)) // What this stride did beyond the mean.
+				if differ {
+					f.outwardOf(&t, k, 1, ofHorse)
+					x, sd := f.predict(t)
+					v[side] = [2]float64{100 * x, 100 * sd}
+				}
+			}
+			s.putSides(name, i, v)
 		}
-		t := f.target()
-		t.stride[2*falls[0]+1] = outward(k)
-		varies[side].add(f.predict(t))
-		if differ {
-			f.outwardOf(&t, k, 1, ofHorse)
-			x, sd := f.predict(t)
-			v[side] = [2]float64{100 * x, 100 * sd}
+		if m := s.found[name]; m != nil {
+			s.means(name, 100, func(t *target, side int, w float64, who whose) { f.outwardOf(t, 2*g+side, w, who) })
+			// An error of the difference, and half of it of either side.
+			behind := 100 * s.opts.Model.Placement.BehindM
+			for _, of := range []*Mean{m.OfRun, m.OfHorse} {
+				of.SE = math.Hypot(of.SE, behind)
+				of.LeftSE, of.RightSE = math.Hypot(of.LeftSE, behind/2), math.Hypot(of.RightSE, behind/2)
+			}
 		}
+		s.putSides([2]Name{PlacementSpreadFore, PlacementSpreadHind}[g], 0, [2][2]float64{varies[0].sd(), varies[1].sd()})
 	}
-	return v
 }
 
 // outward is +1 for limbs of the left side and −1 for those of the right: what
@@ -68,15 +66,6 @@ func (f *runFit) outwardOf(t *target, k int, w float64, who whose) {
 		if v > 0 {
 			f.meanOf(t, j, 1, -v*w*outward(k), who)
 		}
-	}
-}
-
-// widenSides adds an independent error to the means of the run and of the horse, and half of it to
-// those of the sides.
-func (s *Series) widenSides(sd float64) {
-	for _, of := range []*Mean{s.OfRun, s.OfHorse} {
-		of.SE = math.Hypot(of.SE, sd)
-		of.LeftSE, of.RightSE = math.Hypot(of.LeftSE, sd/2), math.Hypot(of.RightSE, sd/2)
 	}
 }
 

@@ -124,15 +124,11 @@ func (s *spatial) swing(k, i int) (flight, bool) {
 		return flight{}, false
 	}
 	last := off
-	for i := range len(seen) + 1 {
-		t := on
-		if i < len(seen) {
-			t = seen[i].T
-		}
-		if t-last > model.LongestUnseen*(on-off)+rounding {
+	for _, p := range append(slices.Clip(seen), contact.Sample{T: on}) {
+		if p.T-last > model.LongestUnseen*(on-off)+rounding {
 			return flight{}, false // Too much of the swing was not seen.
 		}
-		last = t
+		last = p.T
 	}
 	way := flightSeen{model, s.cam, seen, p0, p1, -s.fit.line.DY * outward(k)}
 	// As it is; with a leading and with a lagging profile; and with either instant as far off as

@@ -123,15 +123,15 @@ func periodByBeats(stances *[4][]Stance, m errormodel.Contact) float64 {
 // usual.
 func (l *Timeline) lengths(usual float64) [4]float64 {
 	var own [4][]float64
-	var all []float64
 	for k := range Limbs {
 		for _, s := range l.Stances[k] {
 			if s.OnTimed() && s.OffTimed() {
-				own[k], all = append(own[k], s.Off-s.On), append(all, s.Off-s.On)
+				own[k] = append(own[k], s.Off-s.On)
 			}
 		}
 	}
 	var out [4]float64
+	all := slices.Concat(own[:]...)
 	for k := range Limbs {
 		pair := slices.Concat(own[k], own[k^1])
 		switch {

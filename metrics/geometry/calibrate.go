@@ -85,7 +85,8 @@ func Calibrate(in CalibrationInput, width, height int, m errormodel.Camera) (*Ca
 	case in.Height != nil:
 		c, err = fromHeight(*in.Height, width, height, m)
 	case in.Horizon != nil:
-		c, err = fromHorizon(*in.Horizon, width, height, m)
+		// In units of the camera's height.
+		c, err = level(LevelRatio, 1, 0, m.NominalFocal*longSide(width, height), m.NominalShare, *in.Horizon, width, height, m)
 	default:
 		c = &Calibration{Level: LevelNone}
 	}
@@ -119,33 +120,24 @@ func fromHeight(in CameraHeight, width, height int, m errormodel.Camera) (*Calib
 	case !(in.FocalPX > 0) || math.IsInf(in.FocalPX, 0):
 		return nil, fmt.Errorf("focal length is %g px; it must be positive", in.FocalPX)
 	}
-	c, err := level(in.HeightM, m.HeightM, focal, share, in.Horizon, width, height, m)
+	c, err := level(LevelHeight, in.HeightM, m.HeightM, focal, share, in.Horizon, width, height, m)
 	if err != nil {
 		return nil, err
 	}
-	c.Level, c.FocalSD, c.HeightSD = LevelHeight, share*focal, m.HeightM
+	c.FocalSD, c.HeightSD = share*focal, m.HeightM
 	return c, nil
 }
 
-// fromHorizon builds the camera of LevelRatio, in units of the camera's height.
-func fromHorizon(in Horizon, width, height int, m errormodel.Camera) (*Calibration, error) {
-	c, err := level(1, 0, m.NominalFocal*longSide(width, height), m.NominalShare, in, width, height, m)
-	if err != nil {
-		return nil, err
-	}
-	c.Level = LevelRatio
-	return c, nil
-}
-
-// level builds a level camera over the ground, up and with a focal length that may be off
-// by upSD and by a share of itself. An upSD of 0: its height is the unit of length.
-func level(up, upSD, focal, focalShare float64, in Horizon, width, height int, m errormodel.Camera) (*Calibration, error) {
+// level builds a level camera of LevelHeight or LevelRatio over the ground, up and with a
+// focal length that may be off by upSD and by a share of itself. An upSD of 0: its height is
+// the unit of length.
+func level(of Level, up, upSD, focal, focalShare float64, in Horizon, width, height int, m errormodel.Camera) (*Calibration, error) {
 	vanish, steps, err := vanishing(in, focal, width, height, m)
 	if err != nil {
 		return nil, err
 	}
 	cx, cy := centre(width, height)
-	c := &Calibration{Camera: LevelCamera(focal, cx, cy, up, vanish)}
+	c := &Calibration{Level: of, Camera: LevelCamera(focal, cx, cy, up, vanish)}
 	vary := func(up1, focal1 float64, d Point) {
 		for _, s := range []float64{1, -1} {
 			c.variants = append(c.variants, LevelCamera(focal*(1+s*focal1), cx, cy, up+s*up1, Point{vanish.X + s*d.X, vanish.Y + s*d.Y}))
