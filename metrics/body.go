@@ -285,7 +285,8 @@ func (a *analysis) drift(b *bodyTrack) func(t float64) float64 {
 	strides := a.EvenStrides()
 	var t, m []float64
 	for c := b.t[0] + mean/2; c <= b.t[len(b.t)-1]-mean/2+rounding; c += mean / 4 {
-		// The duration of the stride around c keeps the cancelling exact; outside of them all, the mean one.
+		// The duration of the stride around c keeps the cancelling exact; outside of them
+		// all it is the mean one.
 		period := mean
 		if i := slices.IndexFunc(strides, func(st Stride) bool { return c >= st.Start && c < st.End }); i >= 0 {
 			period = strides[i].End - strides[i].Start

@@ -46,7 +46,7 @@ func (a *analysis) measureSpace(cam geometry.Camera, like *spatial) *spatial {
 	return s
 }
 
-// placeAll puts every stance on the ground, of those that like has.
+// placeAll puts every stance on the ground; beside like those only that lie there in it, too.
 func (s *spatial) placeAll(like *spatial) {
 	for k := range limbs {
 		for i := range s.Stances[k] {
@@ -291,7 +291,8 @@ type spread struct{ sum, n float64 }
 
 func (v *spread) add(value, sd float64) { v.sum, v.n = v.sum+value*value+sd*sd, v.n+1 }
 
-// sd returns the standard deviation, without what measuring put into it, and its own spread, that of a normal quantity, cm.
+// sd returns the standard deviation from stride to stride, without what measuring put into
+// it, and its own spread, that of a normal quantity, cm.
 func (v *spread) sd() [2]float64 {
 	if v.n < 3 {
 		return notSeen

@@ -441,9 +441,7 @@ func canonicalRuns(runs []Run) []Run {
 }
 
 func byTime(observations []Observation) []Observation {
-	out := slices.Clone(observations)
-	slices.SortStableFunc(out, func(a, b Observation) int {
+	return slices.SortedStableFunc(slices.Values(observations), func(a, b Observation) int {
 		return cmp.Or(cmp.Compare(a.Time, b.Time), cmp.Compare(a.Stride, b.Stride))
 	})
-	return out
 }

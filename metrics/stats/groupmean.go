@@ -211,7 +211,8 @@ type group struct {
 // known is a value and what the weights take as its known error, squared.
 type known struct{ value, error float64 }
 
-// inOrder returns the groups that have values, likewise in an order of their content.
+// inOrder returns the groups that have values, in an order that depends on their content
+// only as well.
 func inOrder(groups []Group) []group {
 	var out []group
 	keys := make([][]float64, len(groups))
