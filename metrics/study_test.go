@@ -480,8 +480,19 @@ func TestStudy(t *testing.T) {
 
 	advice := FilmingAdvice()
 	put("\n## What the film guide says\n")
-	for _, a := range advice {
-		put("- %s", a.Sentence)
+	for i, a := range advice {
+		usual := ""
+		if a.Within {
+			usual = " It lies within what a sound horse shows from run to run, so seeing it does not make it matter."
+		}
+		switch {
+		case i < 2: // What the fewest runs show.
+			put("- %d runs of %d strides show %s, in four visits of five.", a.Runs, a.Strides, a.What)
+		case a.Runs == 0:
+			put("- To see %s more than %d runs of %d strides in one view would be needed.%s", a.What, adviceMaxRuns, a.Strides, usual)
+		default:
+			put("- To see %s in four visits of five, film %d runs of %d strides in the view that shows it.%s", a.What, a.Runs, a.Strides, usual)
+		}
 	}
 	if *studyWrite {
 		if err := os.WriteFile("STUDY.md", []byte(page.String()), 0o644); err != nil {
