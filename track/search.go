@@ -136,6 +136,9 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 		growth = known
 	}
 	fo.pose.Scale *= growth
+	if p, ok := fo.clip.unsteady(g, fo.clip.steady(g-fo.dir, fo.pose.At)); ok {
+		fo.pose.At = p // The camera moves meanwhile.
+	}
 	dt := math.Abs(fo.clip.times[len(fo.clip.times)-1]) / float64(max(len(fo.clip.times)-1, 1))
 	if fo.landmark.IsHoof() || len(fo.anchors) == 0 || float64(fo.gone)*dt > fo.model.SearchForS || fo.cause == markedHidden && fo.gone < 2 {
 		return nil
@@ -145,7 +148,7 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 	}
 	size := fo.size()
 	w := fo.base.Scaled(fo.pose.Scale)
-	reach := min(size*(0.5+0.15*float64(fo.gone)), 3*size)
+	reach := min(size*(0.5+fo.model.SearchStrays*float64(fo.gone)*dt), 3*size)
 	rect := rectAround(fo.pose.At, w, reach+size/2)
 	b, o, buf, err := fo.clip.spool.region(g, rect, fo.bufB)
 	fo.bufB = buf

@@ -38,6 +38,10 @@ type Tracking struct {
 	RepeatNCC float64
 	// SearchForS is how long a lost landmark is searched for, s. Judged.
 	SearchForS float64
+	// SearchStrays is how fast a lost landmark of the body may leave its place in the stabilised
+	// picture, sides of its patch a second. Derived: at 3.5 m/s toward a camera a tenth of the
+	// distance beside its way it leaves by 0.35 m/s, and sways by 0.2 m/s besides, of 0.35 m.
+	SearchStrays float64
 	// ScaleStraySD is by how much a patch may grow or shrink between two frames, share of it,
 	// where the marks do not tell. Derived: at 3.5 m/s a horse 3 m away grows by 2 % in a
 	// sixtieth of a second.
@@ -341,7 +345,7 @@ func usualTracking() Tracking {
 		Trot:     Pace{LongestStanceS: 0.55, ShortestSwingS: 0.28, SuspensionS: 0.16, Speed: 6.5, OffAcross: 0.5, OffDown: 0.6},
 		Walk:     Pace{LongestStanceS: 1.2, ShortestSwingS: 0.35, SuspensionS: 0.05, Speed: 4, OffAcross: 0.8, OffDown: 0.9},
 		LeastNCC: 0.70, LeastAgree: 0.45, AloneNCC: 0.85, KeyNCC: 0.80, AnchorNCC: 0.85, OutlineNCC: 0.94,
-		EdgeHold: 0.10, SearchNCC: 0.80, SearchMargin: 0.10, RepeatNCC: 0.90, SearchForS: 3.0,
+		EdgeHold: 0.10, SearchNCC: 0.80, SearchMargin: 0.10, RepeatNCC: 0.90, SearchStrays: 1.6, SearchForS: 3.0,
 		ScaleStraySD: 0.02, AngleStraySD: 0.04, RegisterFloor: 0.03, SurelyFound: 0.7, Surer: 0.8, FarOff: 0.25,
 		MostSD:     1.5,
 		CroupShare: 0.4, HipReach: 0.072, ShoulderReach: 0.21, ShoulderAside: 0.08, HeadAside: 0.21, HeadNods: 0.53, TurnShare: 0.015, CommonLimit: 20, SwayS: 0.35, CroupAside: 0.03, CroupDown: 0.012, OutlineAside: 0.045,
