@@ -75,9 +75,23 @@ func count(all []*standing, times []float64, pace *errormodel.Pace, m *errormode
 		sure = false // Half the stride leaves every other step empty.
 	}
 	if sure {
+		best.of = slices.DeleteFunc(best.of, func(o counted) bool {
+			return all[o.index].marked < 0 && best.worth-worthAs(all, o.index, 1-o.side, times, best.step, pace, m) < m.SureBy
+		})
 		best.fillIn(all, times)
 	}
 	return best, sure
+}
+
+// worthAs returns what the best choice is worth in which stance i, which nobody marked, is one of
+// side.
+func worthAs(all []*standing, i, side int, times []float64, step float64, pace *errormodel.Pace, m *errormodel.Tracking) float64 {
+	own := all[i].worth(side, times, usual(all, times))
+	as := *all[i]
+	as.marked = side // Its worth is so large then that it is chosen.
+	all = slices.Clone(all)
+	all[i] = &as
+	return countAt(all, times, step, pace, m).worth - m.MarkedWorth + own
 }
 
 // begins returns when it began to stand and the standard deviation of that, s: after it was

@@ -74,6 +74,38 @@ func TestCount(t *testing.T) {
 	}
 }
 
+// A stance halfway between two steps, which looks and lies like either limb, may be either: it is
+// not counted. In step it is, and so it is where it looks like one of them.
+func TestCountLeavesOutWhoseSideIsOpen(t *testing.T) {
+	for _, tt := range []struct {
+		name    string
+		late    float64 // Steps.
+		unlike  float64 // By how much less it looks like the opposite limb, NCC.
+		counted bool
+	}{
+		{"in step", 0, 0, true},
+		{"half a step late", 0.5, 0, false},
+		{"half a step late, and plainly the one", 0.5, 0.6, true},
+	} {
+		const step = 0.6
+		all, times, side := walk(8, step, 0.5, []int{0, 1, 2, 3}, nil)
+		last := all[len(all)-1]
+		for i := range last.seen {
+			last.seen[i].frame += int(60 * step * tt.late)
+		}
+		last.before, last.after = -1, -1 // Neither its landing nor its leaving was seen.
+		last.like = [2]float64{0.9, 0.9}
+		last.like[1-side[len(all)-1]] -= tt.unlike
+		last.off = [2]flow.Point{}
+		got, sure := count(all, times, &known.Walk, &known)
+		if k := got.holds(len(all) - 1); !sure || (k >= 0) != tt.counted {
+			t.Errorf("%s: sure %v, counted %v, want %v", tt.name, sure, k >= 0, tt.counted)
+		} else if k >= 0 && got.of[k].side != side[len(all)-1] {
+			t.Errorf("%s: taken for the opposite limb", tt.name)
+		}
+	}
+}
+
 // Where what was found says little, nothing is counted wrong: half and twice the stride
 // are not among what comes out as sure.
 func TestCountNeverHalvesNorDoubles(t *testing.T) {

@@ -274,6 +274,10 @@ type Tracking struct {
 	// LeastWorth is what a stance that nobody marked must be worth to be believed; the best are
 	// worth about 1. Judged.
 	LeastWorth float64
+	// SureBy is by how much more the choice of stances must be worth than the best one in which a
+	// stance that nobody marked is the opposite limb's, for its side to be believed. Derived: half
+	// of a squared error over its spread is worth 1/2, so that 1 is e times as likely.
+	SureBy float64
 	// MarkedWorth is what one that a person marked is worth. Derived: more than the three that
 	// could be set against it.
 	MarkedWorth float64
@@ -355,7 +359,7 @@ func usualTracking() Tracking {
 		BareFromS: 0.35, BareToS: 1.7, BareLooks: 9, StillS: 0.1, StillLimit: 7.0, LeastShare: 0.2,
 		StillShare: 0.55, GoneShare: 0.25, LiftedShare: 0.6,
 		ShortestStep: 0.17, LongestStep: 0.85, LongestDuty: 0.8, LongStance: 1.5, LeastLike: 0.75, RivalNCC: 0.04, LeastFill: 0.5,
-		LeastWorth: 0.5, MarkedWorth: 4.0, MissedStep: 0.8, MostMissed: 12, OffStepSD: 0.12, LandingSD: 0.04,
+		LeastWorth: 0.5, SureBy: 1, MarkedWorth: 4.0, MissedStep: 0.8, MostMissed: 12, OffStepSD: 0.12, LandingSD: 0.04,
 		LastsSD: 0.15, FarOffBeat: 0.3, MostFound: 0.6,
 		SwingApart: 0.15, SwingSD: 0.03, SwingDown: 0.5, BesideS: 0.2,
 	}
