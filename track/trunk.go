@@ -139,15 +139,17 @@ func (c *clip) bySight(t *trunk, seeds []seed) {
 	if len(all) < 2 {
 		return
 	}
-	var times, inverses []float64
+	var n, st, sv, stt, stv float64
 	for _, h := range all {
-		times, inverses = append(times, t.times[h.frame]), append(inverses, 1/h.value)
+		x, v := t.times[h.frame], 1/h.value
+		n, st, sv, stt, stv = n+1, st+x, sv+v, stt+x*x, stv+x*v
 	}
-	if stat.PopStdDev(times, nil) < 0.14 { // Marks within 0.3 s of each other.
+	d := n*stt - st*st
+	if all[len(all)-1].frame == all[0].frame || !(d > 0.02*n*n) { // Marks within 0.15 s of each other.
 		return
 	}
-	first, slope := stat.LinearRegression(times, inverses, nil, false)
-	even := func(f int) float64 { return 1 / (first + slope*t.times[f]) }
+	slope := (n*stv - st*sv) / d
+	even := func(f int) float64 { return 1 / ((sv-slope*st)/n + slope*t.times[f]) }
 	var parts []valueAt
 	for _, h := range all {
 		parts = append(parts, valueAt{h.frame, math.Log(h.value / even(h.frame))})
@@ -166,5 +168,48 @@ func (c *clip) bySight(t *trunk, seeds []seed) {
 			off = 0
 		}
 		t.size[f] = e * math.Exp(off)
+	}
+	c.byPath(t, seeds, even)
+}
+
+// byPath says where the trunk is in frames in which nothing of the body was followed: a
+// horse goes straight on at an even speed, so that its place, over how large it looks,
+// changes evenly in time. It goes by the frames of the marks of standing hooves, from which
+// these are looked for. height returns how large the horse looks in a frame, px.
+func (c *clip) byPath(t *trunk, seeds []seed, height func(f int) float64) {
+	centre := flow.Point{X: float64(c.width) / 2, Y: float64(c.height) / 2}
+	var times, x, y []float64
+	for _, s := range seeds {
+		if h := height(s.Frame); s.Visible && s.stands && t.size[s.Frame] > 0 && h > 0 {
+			p := c.steady(s.Frame, t.at[s.Frame]).Sub(centre)
+			times, x, y = append(times, t.times[s.Frame]), append(x, p.X/h), append(y, p.Y/h)
+		}
+	}
+	if len(times) < 4 {
+		return
+	}
+	ax, bx := stat.LinearRegression(times, x, nil, false)
+	ay, by := stat.LinearRegression(times, y, nil, false)
+	mean, spread := stat.PopMeanStdDev(times, nil)
+	var rest float64 // Sum of squares of what the lines leave across the picture.
+	for i := range times {
+		rest += sq(x[i] - ax - bx*times[i])
+	}
+	n := float64(len(times))
+	sd := math.Sqrt(rest / (n - 2))
+	for f := range t.size {
+		h := height(f)
+		if t.size[f] > 0 || !(h > 0) {
+			continue
+		}
+		off := sd * math.Sqrt(1/n+sq((t.times[f]-mean)/spread)/n)
+		if off > c.model.PathSD {
+			continue
+		}
+		p, ok := c.unsteady(f, flow.Point{X: h * (ax + bx*t.times[f]), Y: h * (ay + by*t.times[f])}.Add(centre))
+		if !ok {
+			continue
+		}
+		t.at[f], t.size[f], t.sd[f] = p, h, math.Hypot(off, sd)*h
 	}
 }

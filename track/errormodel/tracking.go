@@ -118,6 +118,10 @@ type Tracking struct {
 	// TrunkStrays is how fast the trunk may leave that way, sides of its patch a second.
 	// Derived: 0.2 m/s, as a horse that sways by 3 cm once a stride does, of 0.65 m.
 	TrunkStrays float64
+	// PathSD is how well the way must be known for hooves to be looked for by it, share of the
+	// horse's height. Derived: they are looked for within 0.2 m of a horse of 1.6 m, three times
+	// that.
+	PathSD float64
 
 	// Hooves and where they are looked for.
 
@@ -349,7 +353,7 @@ func usualTracking() Tracking {
 		ScaleStraySD: 0.02, AngleStraySD: 0.04, RegisterFloor: 0.03, SurelyFound: 0.7, Surer: 0.8, FarOff: 0.25,
 		MostSD:     1.5,
 		CroupShare: 0.4, HipReach: 0.072, ShoulderReach: 0.21, ShoulderAside: 0.08, HeadAside: 0.21, HeadNods: 0.53, TurnShare: 0.015, CommonLimit: 20, SwayS: 0.35, CroupAside: 0.03, CroupDown: 0.012, OutlineAside: 0.045,
-		LeastBetweenS: 0.3, VagueTrunk: 0.1, LeadS: 0.4, TrunkStrays: 0.3,
+		LeastBetweenS: 0.3, VagueTrunk: 0.1, LeadS: 0.4, TrunkStrays: 0.3, PathSD: 0.04,
 		LeastRate: 20, HoofHalf: 0.056, LimbShare: 1.5, SearchAcross: 1.8, SearchDown: 1.2, LookNCC: 0.5,
 		LooksAlike: 3, AnotherS: 0.3, LeastHoof: 8.0, LeastBehind: 18.0,
 		StandNCC: 0.75, StandStray: 0.30, StandSlide: 0.60, RestStray: 0.20, Descends: 0.05, AtRest: 0.03,
