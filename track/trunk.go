@@ -139,17 +139,15 @@ func (c *clip) bySight(t *trunk, seeds []seed) {
 	if len(all) < 2 {
 		return
 	}
-	var n, st, sv, stt, stv float64
+	var times, inverses []float64
 	for _, h := range all {
-		x, v := t.times[h.frame], 1/h.value
-		n, st, sv, stt, stv = n+1, st+x, sv+v, stt+x*x, stv+x*v
+		times, inverses = append(times, t.times[h.frame]), append(inverses, 1/h.value)
 	}
-	d := n*stt - st*st
-	if all[len(all)-1].frame == all[0].frame || !(d > 0.02*n*n) { // Marks within 0.15 s of each other.
+	if stat.PopStdDev(times, nil) < 0.14 { // Marks within 0.3 s of each other.
 		return
 	}
-	slope := (n*stv - st*sv) / d
-	even := func(f int) float64 { return 1 / ((sv-slope*st)/n + slope*t.times[f]) }
+	first, slope := stat.LinearRegression(times, inverses, nil, false)
+	even := func(f int) float64 { return 1 / (first + slope*t.times[f]) }
 	var parts []valueAt
 	for _, h := range all {
 		parts = append(parts, valueAt{h.frame, math.Log(h.value / even(h.frame))})
