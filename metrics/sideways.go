@@ -143,17 +143,17 @@ func (s *spatial) measureTrunk() {
 	s.putSway(ChestSway, chest)
 	s.putSway(CroupSway, croup)
 
-	beside := traj.Chest
-	if chest == nil {
-		beside = traj.Withers
+	beside := chest
+	if beside == nil {
+		beside = s.across(traj.Withers, 0)
 	}
-	head := s.across(traj.Head, 0).less(s.across(beside, 0))
+	head := s.across(traj.Head, 0).less(beside)
 	if head == nil {
 		return
 	}
 	// How far ahead the head is carried is not seen: nearer or farther it would be seen
 	// at another place across.
-	further := s.across(traj.Head, s.opts.Model.Body.HeadAheadSD*s.opts.WithersM).less(s.across(beside, 0))
+	further := s.across(traj.Head, s.opts.Model.Body.HeadAheadSD*s.opts.WithersM).less(beside)
 	var depth, count float64
 	for i, st := range s.Strides {
 		h := head.fit(st.Start, st.End)

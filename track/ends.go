@@ -296,11 +296,14 @@ func (st *stander) emptied(last stood, dir int, w flow.Window) (*flow.Template, 
 	for g := last.frame + dir; g >= 0 && g < len(c.times) && math.Abs(c.times[g]-c.times[last.frame]) < 0.35; g += dir {
 		away = g
 	}
-	q, ok := c.unsteady(away, last.steady)
-	if !ok || math.Abs(c.times[away]-c.times[last.frame]) <= 0.2 {
+	if math.Abs(c.times[away]-c.times[last.frame]) <= 0.2 {
 		return nil, nil
 	}
-	return st.template(away, q, w)
+	look, err := st.remember(away, last.steady, nil, nil, w)
+	if err != nil || look == nil {
+		return nil, err
+	}
+	return look.template, nil
 }
 
 // bareBelow reports whether the lowest part of the hoof shows bare ground at q in the frame

@@ -136,11 +136,14 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 		growth = known
 	}
 	fo.pose.Scale *= growth
+	if fo.landmark.IsHoof() || len(fo.anchors) == 0 {
+		return nil
+	}
 	if p, ok := fo.clip.unsteady(g, fo.clip.steady(g-fo.dir, fo.pose.At)); ok {
 		fo.pose.At = p // The camera moves meanwhile.
 	}
 	dt := math.Abs(fo.clip.times[len(fo.clip.times)-1]) / float64(max(len(fo.clip.times)-1, 1))
-	if fo.landmark.IsHoof() || len(fo.anchors) == 0 || float64(fo.gone)*dt > fo.model.SearchForS || fo.cause == markedHidden && fo.gone < 2 {
+	if float64(fo.gone)*dt > fo.model.SearchForS || fo.cause == markedHidden && fo.gone < 2 {
 		return nil
 	}
 	if fo.gone > searchClosely && fo.gone%2 == 0 {

@@ -99,20 +99,6 @@ func (st *stander) around(f int, p flow.Point, w flow.Window, margin float64) (b
 	return st.plane.Width > 4 && st.plane.Height > 4, nil
 }
 
-// template returns what the patch w at p looks like in frame f; nil where it gives no
-// hold.
-func (st *stander) template(f int, p flow.Point, w flow.Window) (*flow.Template, error) {
-	ok, err := st.around(f, p, w, w.Size()/2+6)
-	if err != nil || !ok {
-		return nil, err
-	}
-	t, err := flow.NewTemplate(st.plane, p, w, newRim(p, w).at)
-	if err != nil {
-		return nil, nil
-	}
-	return t, nil
-}
-
 // look is what a standing hoof looked like in one frame.
 type standingLook struct {
 	frame    int

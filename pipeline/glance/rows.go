@@ -170,11 +170,15 @@ func (r *Row) Explained() bool {
 // hindFirst puts the questions about the hinds before the others where a hind is named: what
 // it does in front is then read after it.
 func hindFirst(rows []Row, l metrics.LimbFinding) {
-	if !l.Limb.IsHind() {
-		return
+	if l.Limb.IsHind() {
+		putFirst(rows, (*Row).ofHind)
 	}
+}
+
+// putFirst puts those rows that leads says before the others, in the order they are in.
+func putFirst(rows []Row, leads func(*Row) bool) {
 	rank := func(r Row) int {
-		if r.ofHind() {
+		if leads(&r) {
 			return 0
 		}
 		return 1
@@ -334,9 +338,7 @@ func ComparedRows(c *metrics.Comparison) []Row {
 	}
 	hindFirst(out, c.After.Limb)
 	out = fewEnough(out)
-	if i := slices.IndexFunc(out, func(r Row) bool { return r.Followed }); i > 0 {
-		out = slices.Insert(slices.Delete(slices.Clone(out), i, i+1), 0, out[i])
-	}
+	putFirst(out, func(r *Row) bool { return r.Followed })
 	return out
 }
 
