@@ -193,7 +193,6 @@ func (st *stander) find(ctx context.Context, t *trunk, models [2][]model, known 
 		}
 		all = append(all, s)
 	}
-	slices.SortStableFunc(all, func(a, b *standing) int { return a.first() + a.last() - b.first() - b.last() })
 	return all, nil
 }
 

@@ -107,6 +107,7 @@ func (st *stander) meet(all []*standing, pair [2]traj.Landmark, seeds []seed) {
 // choose returns the stances that steps can be counted by, with their limb and beat, and those
 // that a person marked.
 func (c *clip) choose(all []*standing, pair [2]traj.Landmark) (out []*standing) {
+	slices.SortStableFunc(all, func(a, b *standing) int { return a.first() + a.last() - b.first() - b.last() })
 	chosen, sure := count(all, c.times, c.pace, c.model)
 	lasts := usual(all, c.times)
 	for i, s := range all {
@@ -388,7 +389,7 @@ func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, 
 	found, usual := make([][]*standing, len(searches)), c.usually(searches)
 	if err := c.eachPair(ctx, searches, func(ctx context.Context, i int) (err error) {
 		if t == nil {
-			found[i], err = searches[i].st.placeMarked(searches[i].known, seeds)
+			found[i], err = searches[i].st.placeMarked(c.choose(searches[i].known, searches[i].pair), seeds)
 		} else {
 			found[i], err = c.placeStanding(searches[i], usual[i], seeds)
 		}
