@@ -18,6 +18,7 @@ type Circumstances struct {
 	Date    string // As it is to be shown; empty: "at the first visit" and "at the second visit".
 	Surface string // Empty: not recorded.
 	Shoeing string // Empty: not recorded.
+	Ridden  bool   // Else led.
 }
 
 // CompareOptions says how two visits are compared.
@@ -55,8 +56,8 @@ const (
 // within the tolerance nothing is claimed.
 //
 // Only views that both visits have are compared. Nothing is compared where
-// gait or surface differ or speed by more than 10 %, and no measure where view
-// or calibration level differ. The error is that of Summarise, or says that
+// gait or surface differ, where the horse was led once and ridden once, or where speed
+// differs by more than 10 %, and no measure where view or calibration level differ. The error is that of Summarise, or says that
 // Followed is no measure.
 func Compare(before, after []Run, opts CompareOptions) (*Comparison, error) {
 	b, a, err := bothWith(nil, nil, before, after, opts.Summary)
@@ -153,6 +154,12 @@ func visitBarriers(c *Comparison, opts CompareOptions) string {
 		c.Reasons = append(c.Reasons, "the surface was not recorded at both visits: compare only if it was the same")
 	case !strings.EqualFold(x, y):
 		stop = append(stop, fmt.Sprintf("the surface differs (%s, then %s)", x, y))
+	}
+	// A rider moves the horse's mass about: in rising trot alone the two diagonals load and
+	// move unlike each other (Roepstorff et al. 2009, Equine Vet J 41:292-296; from memory).
+	if opts.Before.Ridden != opts.After.Ridden {
+		presented := map[bool]string{false: "led", true: "ridden"}
+		stop = append(stop, fmt.Sprintf("the presentation differs (%s, then %s)", presented[opts.Before.Ridden], presented[opts.After.Ridden]))
 	}
 	if x, y := strings.TrimSpace(opts.Before.Shoeing), strings.TrimSpace(opts.After.Shoeing); x != "" && y != "" && !strings.EqualFold(x, y) {
 		c.Reasons = append(c.Reasons, fmt.Sprintf("the shoeing changed (%s, then %s): a change of gait may come from it", x, y))

@@ -153,7 +153,7 @@ func compareSettings(b, a *Visit, opts CompareOptions) metrics.CompareOptions {
 }
 
 func circumstances(v *Visit) metrics.Circumstances {
-	c := metrics.Circumstances{Surface: v.Around.Visit.Surface, Shoeing: v.Around.Visit.Shoeing}
+	c := metrics.Circumstances{Surface: v.Around.Visit.Surface, Shoeing: v.Around.Visit.Shoeing, Ridden: v.Around.Visit.Presented == record.Ridden}
 	if d := day(v.Around.Folder); !d.IsZero() {
 		c.Date = d.Format("2 January 2006")
 	}

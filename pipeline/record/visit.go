@@ -92,8 +92,11 @@ type Yard struct {
 	Lengths lengths.System `toml:"lengths"`
 }
 
+// Ridden is how a visit says that the horse was ridden; else it was led.
+const Ridden = "ridden"
+
 // Values allowed where the format restricts them.
-var presentations = []string{"", "led", "ridden"}
+var presentations = []string{"", "led", Ridden}
 
 // ReadHorse reads the horse's page at path; a missing file gives a horse named
 // after its folder. Unknown keys are returned: they are kept, not used.
