@@ -267,12 +267,17 @@ func (f *files) film(ctx context.Context, b, a *Visit, opts CompareOptions) (sec
 	return sections, why
 }
 
-// strideMeasures are the measures shown stride by stride in a view.
-func strideMeasures(v traj.View) []metrics.Name {
+// strideMeasures are the two measures shown stride by stride in a view: the one first that was
+// declared beforehand, as everywhere on a page. changes are a comparison's, nil for one run.
+func strideMeasures(v traj.View, changes []metrics.Change) []metrics.Name {
+	out := []metrics.Name{metrics.HeadLowDifference, metrics.StepLengthFore}
 	if v == traj.Away {
-		return []metrics.Name{metrics.CroupLowDifference, metrics.StepLengthHind}
+		out = []metrics.Name{metrics.CroupLowDifference, metrics.StepLengthHind}
 	}
-	return []metrics.Name{metrics.HeadLowDifference, metrics.StepLengthFore}
+	if slices.ContainsFunc(changes, func(c metrics.Change) bool { return c.Followed && c.Name == out[1] }) {
+		slices.Reverse(out)
+	}
+	return out
 }
 
 // shiftOf returns by how much strides that begin at the given instants begin later on average
@@ -375,7 +380,7 @@ func comparedStrides(s beside.Section, c *metrics.Comparison, b, a *Visit) []plo
 	}
 	shiftX, shiftY := shiftOf(x, begins[0]), shiftOf(y, begins[1])
 	var rows []plots.StrideRow
-	for _, n := range strideMeasures(s.View) {
+	for _, n := range strideMeasures(s.View, c.Changes) {
 		r := plots.StrideRow{Name: n, Unit: unitOf(y, n), Tolerance: toleranceOf(&c.After, n)}
 		if unitOf(x, n) != r.Unit {
 			continue
@@ -442,7 +447,7 @@ func (f *files) runFootage(title, video string, r *record.Result, in lengths.Sys
 	for _, s := range run.Strides {
 		section.Moments = append(section.Moments, report.FootageMoment{From: s.Start, To: s.End})
 	}
-	for _, n := range strideMeasures(run.View) {
+	for _, n := range strideMeasures(run.View, nil) {
 		row := plots.StrideRow{Name: n, Unit: unitOf(run, n)}
 		if summary != nil {
 			row.Tolerance = toleranceOf(summary, n)

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"jogstrip/metrics"
+	"jogstrip/track/traj"
 )
 
 // TestStridesOfAFilmHaveOneValueEach checks, for strides that begin anywhere within those of
@@ -32,6 +33,27 @@ func TestStridesOfAFilmHaveOneValueEach(t *testing.T) {
 				t.Errorf("strides that begin %g s late: stride %d has no value", late, i)
 			}
 			last = v
+		}
+	}
+}
+
+// TestTheDeclaredMeasureLeads: stride by stride, too, what was declared beforehand stands first.
+func TestTheDeclaredMeasureLeads(t *testing.T) {
+	declared := func(n metrics.Name) []metrics.Change {
+		return []metrics.Change{{Name: metrics.HeadLowDifference}, {Name: n, Followed: true}}
+	}
+	for _, c := range []struct {
+		view    traj.View
+		changes []metrics.Change
+		first   metrics.Name
+	}{
+		{traj.Toward, nil, metrics.HeadLowDifference},
+		{traj.Toward, declared(metrics.StepLengthFore), metrics.StepLengthFore},
+		{traj.Toward, declared(metrics.StepLengthHind), metrics.HeadLowDifference},
+		{traj.Away, declared(metrics.StepLengthHind), metrics.StepLengthHind},
+	} {
+		if got := strideMeasures(c.view, c.changes); len(got) != 2 || got[0] != c.first {
+			t.Errorf("%s, %v: %v", c.view, c.changes, got)
 		}
 	}
 }
