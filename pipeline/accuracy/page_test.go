@@ -30,7 +30,7 @@ func TestAccuracyPageHasItsMarkers(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, section := range []string{"real", "sealed", "clean"} {
+	for _, section := range []string{"real", "sealed", "shoulders", "dots", "clean"} {
 		if _, err := accuracy.Between(page, section, nil); err != nil {
 			t.Errorf("section %s: %v", section, err)
 		}

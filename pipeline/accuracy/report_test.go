@@ -82,8 +82,8 @@ func TestReportReal(t *testing.T) {
 }
 
 // TestReportSealed prints the tables of the hard clips of the sealed set; JOGSTRIP_SET
-// names another set, whose tables are only printed, JOGSTRIP_SECTION one of the two sections,
-// sealed or shoulders. JOGSTRIP_COUNT takes the first few clips
+// names another set, whose tables are only printed, JOGSTRIP_SECTION one of the sections
+// sealed, shoulders and dots. JOGSTRIP_COUNT takes the first few clips
 // only, which are printed and not written. JOGSTRIP_CLIPS names a folder in which rendered clips
 // are kept for the next run.
 func TestReportSealed(t *testing.T) {
@@ -106,6 +106,7 @@ func TestReportSealed(t *testing.T) {
 	}{
 		{"sealed", accuracy.Clips(set), (*accuracy.Yardstick).Write},
 		{"shoulders", accuracy.ShoulderClips(set), (*accuracy.Yardstick).WriteShoulders},
+		{"dots", accuracy.DottedClips(set), (*accuracy.Yardstick).WriteShoulders},
 	} {
 		if only := os.Getenv("JOGSTRIP_SECTION"); only != "" && only != part.section {
 			continue

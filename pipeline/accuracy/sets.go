@@ -33,11 +33,12 @@ const (
 )
 
 // Clip is one hard clip of a set: a seed of scene.Hard in a view or, where Shoulders is
-// set, of scene.HardShoulders, with marks on chest and points of the shoulders.
+// set, of scene.HardShoulders, with marks on chest and points of the shoulders; where Dots is
+// set, with a white ball stuck on each point of a shoulder.
 type Clip struct {
-	Seed      uint64
-	View      traj.View
-	Shoulders bool
+	Seed            uint64
+	View            traj.View
+	Shoulders, Dots bool
 }
 
 // seeds of each set. Toward and away take turns; every seed is used once.
@@ -67,7 +68,7 @@ func span(first uint64, n int, but ...uint64) []uint64 {
 func Clips(set Set) []Clip {
 	out := make([]Clip, len(seeds[set]))
 	for i, seed := range seeds[set] {
-		out[i] = Clip{seed, []traj.View{traj.Toward, traj.Away}[i%2], false}
+		out[i] = Clip{Seed: seed, View: []traj.View{traj.Toward, traj.Away}[i%2]}
 	}
 	return out
 }
@@ -76,20 +77,37 @@ func Clips(set Set) []Clip {
 func ShoulderClips(set Set) []Clip {
 	var out []Clip
 	for _, seed := range shoulderSeeds[set] {
-		out = append(out, Clip{seed, traj.Toward, true})
+		out = append(out, Clip{Seed: seed, View: traj.Toward, Shoulders: true})
+	}
+	return out
+}
+
+// DottedClips lists the same horses on the same ways with dots stuck on, filmed again.
+func DottedClips(set Set) []Clip {
+	out := ShoulderClips(set)
+	for i := range out {
+		out[i].Dots = true
 	}
 	return out
 }
 
 // Name is the clip's name in a folder: view and seed.
-func (c Clip) Name() string { return fmt.Sprintf("%s-%d", c.View, c.Seed) }
+func (c Clip) Name() string {
+	name := fmt.Sprintf("%s-%d", c.View, c.Seed)
+	if c.Dots {
+		name += "-dots"
+	}
+	return name
+}
 
 // Scene is what is filmed.
 func (c Clip) Scene() scene.Scene {
-	if c.Shoulders {
-		return scene.HardShoulders(c.Seed)
+	if !c.Shoulders {
+		return scene.Hard(c.Seed, c.View)
 	}
-	return scene.Hard(c.Seed, c.View)
+	s := scene.HardShoulders(c.Seed)
+	s.Horse.Markers = c.Dots
+	return s
 }
 
 // Clicking is how the clip's marks are set: clicks 0.4 or 1 px off, ground marks

@@ -17,6 +17,7 @@ var (
 	hardSet = flag.String("set", string(accuracy.Check), "set whose clips TestWriteHardClips renders: fit or check")
 	hardN   = flag.Int("clips", 4, "how many clips TestWriteHardClips renders")
 	hardOf  = flag.Bool("shoulders", false, "TestWriteHardClips renders the clips in which the shoulders are marked")
+	hardDot = flag.Bool("dots", false, "TestWriteHardClips renders those with dots stuck on")
 	hardBy  = flag.Int("wide", 1920, "width of the clips that TestWriteHardClips renders, px")
 )
 
@@ -34,6 +35,9 @@ func TestWriteHardClips(t *testing.T) {
 	clips := accuracy.Clips(set)
 	if *hardOf {
 		clips = accuracy.ShoulderClips(set)
+	}
+	if *hardDot {
+		clips = accuracy.DottedClips(set)
 	}
 	for _, c := range clips[:min(*hardN, len(clips))] {
 		path, _, err := c.Film(context.Background(), *hardOut, func(s *scene.Scene) {
