@@ -28,7 +28,7 @@ func (c *clip) hold(landmarks []traj.Landmark, sweeps ...[][]estimate) {
 				sweep[i][f] = estimate{cause: "too far from its place beside the croup"}
 			}
 			// Who passes in front takes them along: away from the head, and from each other. One
-			// alone is not believed. Where several are seen of which none bears out another, the
+			// alone is believed only while it looks as it was marked. Where several are seen of which none bears out another, the
 			// head tells which of them was left.
 			astray := s.unborne(below, f, c.model.HeadAside, c.model.HeadNods, false)
 			apart := s.unborne(beside, f, c.model.ShoulderAside, shoulder, true)
@@ -83,8 +83,8 @@ func (h *held) off(p spot, f int) (d flow.Point, sd float64, told bool) {
 
 // unborne returns the landmarks that are seen in frame f and that no other bears out: they lie
 // farther from all their places than they can move, aside and down in sides of the other's
-// patch. One beside which no other is seen is among them where alone says so; what a person
-// marked never is.
+// patch. One beside which no other is seen is among them where alone says so, unless it looks
+// as it was marked; what a person marked never is.
 func (h *held) unborne(spots []spot, f int, aside, down float64, alone bool) (out []int) {
 	borne := map[int]bool{}
 	for _, p := range spots {
