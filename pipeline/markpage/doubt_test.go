@@ -9,8 +9,6 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/chromedp/chromedp"
-
 	"jogstrip/metrics/geometry"
 	"jogstrip/pipeline/record"
 	"jogstrip/track/traj"
@@ -117,9 +115,7 @@ func TestTheSecondLookAsksAboutDoubts(t *testing.T) {
 	}
 	s := serve(t, dir, m)
 	b := openBrowser(t, 1200, 800, false)
-	b.Do(chromedp.Navigate(s.URL()))
-	b.Wait(`document.querySelector('.clip') !== null`)
-	b.Script(`location.hash = '#/look/a.mp4'`)
+	b.open(s, "look", "a.mp4")
 	b.Wait(`document.querySelector('.doubt')?.textContent.includes('Both fores land across the midline. Look whether')`)
 	b.Click(".doubt .confirm")
 	b.Wait(`document.querySelector('.finding') !== null && document.querySelector('.doubt') === null`)

@@ -58,6 +58,13 @@ func serving(t testing.TB, s *Server) (stop func()) {
 
 func hash(view, rel string) string { return "#/" + view + "/" + url.PathEscape(rel) }
 
+// open opens a view of the page at once, with nothing of the list before it: every clip of
+// a list is looked at.
+func (b *browser) open(s *Server, view, rel string) {
+	b.Helper()
+	b.Do(chromedp.Navigate(s.URL() + hash(view, rel)))
+}
+
 // view opens a view of the page that is open already.
 func (b *browser) view(view, rel string) {
 	b.Helper()
@@ -396,8 +403,7 @@ func TestSidesConfusedBetweenFrames(t *testing.T) {
 	dir, visit := yard(t, clip, "toward-1.mp4")
 	s := serve(t, dir, nil)
 	b := openBrowser(t, 820, 1180, false)
-	b.Do(chromedp.Navigate(s.URL()))
-	b.view("mark", visitFolder+"/toward-1.mp4")
+	b.open(s, "mark", visitFolder+"/toward-1.mp4")
 	b.Begin("toward")
 	place := func(asked, clicked traj.Landmark, frame int) {
 		t.Helper()
@@ -444,8 +450,7 @@ func TestNothingIsLostWhenTheProgramGoesAway(t *testing.T) {
 	s, stop := serveAt(t, dir, "", nil)
 	address := s.Address()
 	b := openBrowser(t, 1440, 900, false)
-	b.Do(chromedp.Navigate(s.URL()))
-	b.view("mark", visitFolder+"/toward-1.mp4")
+	b.open(s, "mark", visitFolder+"/toward-1.mp4")
 	b.Begin("toward")
 	frame := len(truth.Times) / 2
 	mark := func(l traj.Landmark) {
@@ -505,8 +510,7 @@ func TestTwoWindows(t *testing.T) {
 	path := record.MarksPath(filepath.Join(visit, "toward-1.mp4"))
 	s := serve(t, dir, nil)
 	b := openBrowser(t, 1440, 900, false)
-	b.Do(chromedp.Navigate(s.URL()))
-	b.view("mark", visitFolder+"/toward-1.mp4")
+	b.open(s, "mark", visitFolder+"/toward-1.mp4")
 	b.Begin("toward")
 	frame := len(truth.Times) / 2
 	p := point(truth, traj.LeftFore, frame)
@@ -750,8 +754,7 @@ func TestShouldersAreAskedForOnceWanted(t *testing.T) {
 	clip, truth := renderedClip(t)
 	dir, _ := yard(t, clip, "toward-1.mp4")
 	b := openBrowser(t, 1366, 768, false)
-	b.Do(chromedp.Navigate(serve(t, dir, nil).URL()))
-	b.view("mark", visitFolder+"/toward-1.mp4")
+	b.open(serve(t, dir, nil), "mark", visitFolder+"/toward-1.mp4")
 	b.Begin("toward")
 	frame := len(truth.Times) / 2
 	asked := func(l traj.Landmark) {

@@ -70,8 +70,7 @@ func TestLengthsAreShownBackBeforeTheyCount(t *testing.T) {
 	dir, visit := yard(t, clip, "toward-1.mp4")
 	s := serve(t, dir, nil)
 	b := openBrowser(t, 1366, 768, false)
-	b.Do(chromedp.Navigate(s.URL()))
-	b.view("mark", visitFolder+"/toward-1.mp4")
+	b.open(s, "mark", visitFolder+"/toward-1.mp4")
 	b.Begin("toward")
 	b.Click("#step-horse")
 	b.Fill("#withers", "15.3 hands")
@@ -151,8 +150,7 @@ func TestAYardThatReadsInches(t *testing.T) {
 	}
 	t.Cleanup(serving(t, s))
 	b := openBrowser(t, 1366, 768, false)
-	b.Do(chromedp.Navigate(s.URL()))
-	b.view("mark", visitFolder+"/toward-1.mp4")
+	b.open(s, "mark", visitFolder+"/toward-1.mp4")
 	b.Begin("toward")
 	b.Click("#step-horse")
 	// 1.63 m is no whole tenth of an inch: what is kept must not change by being shown.

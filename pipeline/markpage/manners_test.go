@@ -50,8 +50,7 @@ func atMarks(t *testing.T, width, height int64, touch bool, wrap func(next http.
 	}
 	s := serveThrough(t, dir, wrap)
 	b := bench{openBrowser(t, width, height, touch), truth, filepath.Join(visit, "toward-1.mp4"), len(truth.Times) / 2}
-	b.Do(chromedp.Navigate(s.URL()))
-	b.view("mark", visitFolder+"/toward-1.mp4")
+	b.open(s, "mark", visitFolder+"/toward-1.mp4")
 	b.Begin("toward")
 	b.GoTo(b.frame)
 	return b

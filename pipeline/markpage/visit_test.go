@@ -134,9 +134,7 @@ func TestGradingOnTheDrawing(t *testing.T) {
 	}
 	s := serve(t, dir, nil)
 	b := openBrowser(t, 1366, 768, false)
-	b.Do(chromedp.Navigate(s.URL()))
-	b.Wait(`document.querySelector('h1') !== null`)
-	b.view("visit", visitFolder)
+	b.open(s, "visit", visitFolder)
 	asked := func(region, side string) {
 		t.Helper()
 		b.Wait(fmt.Sprintf(`document.querySelector('.grader .what')?.textContent.includes(%q)`, region+", horse’s "+side))
@@ -208,9 +206,7 @@ func TestSpotsAreAsLargeAsAFinger(t *testing.T) {
 	}
 	s := serve(t, dir, nil)
 	b := openBrowser(t, 375, 740, true)
-	b.Do(chromedp.Navigate(s.URL()))
-	b.Wait(`document.querySelector('h1') !== null`)
-	b.view("visit", visitFolder)
+	b.open(s, "visit", visitFolder)
 	for _, screen := range []struct {
 		name          string
 		width, height int64
@@ -390,9 +386,7 @@ func TestTypedWhileTheProgramIsAway(t *testing.T) {
 	s, stop := serveAt(t, dir, "", nil)
 	address := s.Address()
 	b := openBrowser(t, 1366, 768, false)
-	b.Do(chromedp.Navigate(s.URL()))
-	b.Wait(`document.querySelector('h1') !== null`)
-	b.view("visit", visitFolder)
+	b.open(s, "visit", visitFolder)
 	b.typeInto("#visit-reason", "short")
 	b.visitOnDisk(visit, func(v *record.Visit) bool { return v.Reason == "short" })
 	stop()
