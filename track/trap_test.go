@@ -32,32 +32,44 @@ func (c *tally) join(o tally) {
 	c.claimed, c.off3, c.off5 = c.claimed+o.claimed, c.off3+o.off3, c.off5+o.off5
 }
 
-// plain follows a mark from frame to frame by pyramidal Lucas–Kanade with
+// plain follows the marks of one frame from frame to frame by pyramidal Lucas–Kanade with
 // OpenCV's default settings and believes every step that leads back to within a
 // pixel of where it began: forward–backward agreement alone. From the first step
-// that does not it is lost.
-func plain(t *testing.T, frames []flow.Gray, mark track.Mark, truth func(f int) flow.Point) (c tally) {
+// that does not a mark is lost. truth gives where mark number i is in a frame.
+func plain(t *testing.T, frames []flow.Gray, marks []track.Mark, truth func(i, f int) flow.Point) (c tally) {
 	t.Helper()
 	e := flow.New()
 	for _, dir := range []int{1, -1} {
-		p := flow.Point{X: mark.X, Y: mark.Y}
-		for f := mark.Frame; f+dir >= 0 && f+dir < len(frames); f += dir {
-			there, err := e.Flow(frames[f], frames[f+dir], []flow.Point{p}, nil, flow.FlowOptions{})
+		var at []flow.Point // Of those that are not lost,
+		var of []int        // and their numbers.
+		for i, m := range marks {
+			at, of = append(at, flow.Point{X: m.X, Y: m.Y}), append(of, i)
+		}
+		for f := marks[0].Frame; len(at) > 0 && f+dir >= 0 && f+dir < len(frames); f += dir {
+			there, err := e.Flow(frames[f], frames[f+dir], at, nil, flow.FlowOptions{})
 			if err != nil {
 				t.Fatal(err)
 			}
-			if !there[0].OK {
+			var from, to []flow.Point
+			var seen []int
+			for k, p := range there {
+				if p.OK {
+					from, to, seen = append(from, at[k]), append(to, p.Point), append(seen, of[k])
+				}
+			}
+			if at, of = nil, nil; len(to) == 0 {
 				break
 			}
-			back, err := e.Flow(frames[f+dir], frames[f], []flow.Point{there[0].Point}, nil, flow.FlowOptions{})
+			back, err := e.Flow(frames[f+dir], frames[f], to, nil, flow.FlowOptions{})
 			if err != nil {
 				t.Fatal(err)
 			}
-			if !back[0].OK || back[0].Dist(p) > 1 {
-				break
+			for k, p := range back {
+				if p.OK && p.Dist(from[k]) <= 1 {
+					at, of = append(at, to[k]), append(of, seen[k])
+					c.add(to[k].Dist(truth(seen[k], f+dir)))
+				}
 			}
-			p = there[0].Point
-			c.add(p.Dist(truth(f + dir)))
 		}
 	}
 	return c
@@ -176,7 +188,7 @@ func TestForwardBackwardAgreementIsNotEnough(t *testing.T) {
 			var agreement, ours tally
 			for _, w := range trapped {
 				p := w.at(tt.frames[0])
-				c := plain(t, frames, track.Mark{Frame: tt.frames[0], X: p.X, Y: p.Y}, w.at)
+				c := plain(t, frames, []track.Mark{{Frame: tt.frames[0], X: p.X, Y: p.Y}}, func(_, f int) flow.Point { return w.at(f) })
 				agreement.join(c)
 				for f, s := range r.Set.Track(w.landmark).Samples {
 					if s.Status != traj.Tracked {

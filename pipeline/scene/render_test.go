@@ -342,6 +342,7 @@ func needFFmpeg(t testing.TB) {
 // Clips carry the codec, depth, size, rotation and the very time stamps of truth.
 func TestClipsAreWrittenAsAsked(t *testing.T) {
 	needFFmpeg(t)
+	var renderer Renderer // Most of the clips have one background.
 	for _, c := range []struct {
 		name, file, codec, format string
 		set                       func(*Scene)
@@ -366,7 +367,7 @@ func TestClipsAreWrittenAsAsked(t *testing.T) {
 			c.set(&s)
 			dir := t.TempDir()
 			path := filepath.Join(dir, "clips", c.file)
-			tr, err := Render(context.Background(), s, path, filepath.Join(dir, "truth", "x.truth.json"), nil)
+			tr, err := renderer.Render(context.Background(), s, path, filepath.Join(dir, "truth", "x.truth.json"), nil)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -406,9 +407,10 @@ func TestClipsAreWrittenAsAsked(t *testing.T) {
 // A player that obeys the rotation shows the upright picture.
 func TestRotatedClipShowsUpright(t *testing.T) {
 	needFFmpeg(t)
+	var renderer Renderer
 	decode := func(s Scene) []byte {
 		path := filepath.Join(t.TempDir(), "c.mp4")
-		if _, err := Render(context.Background(), s, path, "", nil); err != nil {
+		if _, err := renderer.Render(context.Background(), s, path, "", nil); err != nil {
 			t.Fatal(err)
 		}
 		out, err := exec.Command("ffmpeg", "-v", "error", "-i", path, "-frames:v", "1", "-pix_fmt", "gray", "-f", "rawvideo", "-").Output()
