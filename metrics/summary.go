@@ -119,7 +119,6 @@ func (m measured) deviation() float64 {
 
 // sample is one measure's values.
 type sample struct {
-	unit     string
 	groups   [3][]stats.Group // Of the value, of the left and of the right side. Index of each: run.
 	modelled bool             // Each run's value is one from the model of the run.
 	here     [3][2]float64    // Of the last run, if modelled: as groups, then mean and standard error.
@@ -145,7 +144,7 @@ func unitOf(runs []Run, d Definition) string {
 }
 
 func gather(runs []Run, d Definition, unit string) sample {
-	out := sample{unit: unit}
+	var out sample
 	for _, r := range runs {
 		var of [3]stats.Group
 		s := r.Lookup(d.Name)
@@ -323,7 +322,7 @@ func (s *sample) means(of int, o stats.MeanOptions) (here, wide stats.MeanEstima
 		here.Low, here.High = value-stats.Z95*se, value+stats.Z95*se
 		return here, wide, true
 	}
-	o.WithinOnly = true
+	o.GroupSD, o.GroupDF = 0, math.Inf(1) // How runs differ does not enter.
 	here, err = stats.GroupMean(s.groups[of], o)
 	return here, wide, err == nil
 }

@@ -148,7 +148,7 @@ func (s *spatial) swing(k, i int) (flight, bool) {
 	chord := 100 * math.Hypot(p0.xSD, p1.xSD) / 2
 	sds, turned := straight.spreads()
 	out := flight{path: straight.path, turned: turned}
-	out.path.Limb, out.path.Stride = limbs[k], i
+	out.path.Limb = limbs[k]
 	for m, v := range straight.value {
 		sd := sds[m]
 		if m < 2 {

@@ -150,7 +150,6 @@ type Signal struct {
 // the chord between its placements. Index: sample over the swing.
 type HoofPath struct {
 	Limb     traj.Landmark
-	Stride   int
 	Progress []float64 // From 0 at hoof-off to 1 at hoof-on.
 	Outward  []float64 // cm, lateral positive.
 	Height   []float64 // cm above stance.

@@ -70,7 +70,7 @@ func sampleRun() RunInput {
 		}
 		run.Signals = append(run.Signals, s)
 	}
-	for k := range strides {
+	for range strides {
 		for _, l := range []traj.Landmark{traj.LeftFore, traj.RightFore, traj.LeftHind, traj.RightHind} {
 			arc, high := 2.0, 11.0
 			switch l {
@@ -79,7 +79,7 @@ func sampleRun() RunInput {
 			case traj.LeftHind, traj.RightHind:
 				arc, high = -1.5, 8
 			}
-			p := metrics.HoofPath{Limb: l, Stride: k}
+			p := metrics.HoofPath{Limb: l}
 			da, dh := noise(0.6), noise(0.7)
 			for i := range 30 {
 				f := float64(i) / 29

@@ -1,35 +1,17 @@
 package stats
 
-import "math"
+import (
+	"math"
 
-// mean returns the arithmetic mean of x. It uses two passes, so that values
-// far from zero keep their last digits.
-func mean(x []float64) float64 {
-	n := float64(len(x))
-	var sum float64
-	for _, v := range x {
-		sum += v
-	}
-	m := sum / n
-	var rest float64
-	for _, v := range x {
-		rest += v - m
-	}
-	return m + rest/n
-}
+	"gonum.org/v1/gonum/stat"
+)
 
-// sumSquares returns the sum of squared deviations from the mean, with the
-// correction for the rounding of the mean (Chan, Golub & LeVeque 1983, The
-// American Statistician 37:242–247; from memory).
+// sumSquares returns the sum of squared deviations from the mean.
 func sumSquares(x []float64) float64 {
-	m := mean(x)
-	var ss, s float64
-	for _, v := range x {
-		d := v - m
-		ss += d * d
-		s += d
+	if len(x) < 2 {
+		return 0
 	}
-	return ss - s*s/float64(len(x))
+	return stat.Variance(x, nil) * float64(len(x)-1)
 }
 
 // SymmetryIndex returns 100·(right − left)/(½·(right + left)), in percent

@@ -23,7 +23,9 @@ type Group struct {
 type MeanOptions struct {
 	// GroupSD is how much groups usually differ, one standard deviation; 0: not known.
 	GroupSD float64
-	// GroupDF is how many degrees of freedom that knowledge is worth; 0: none.
+	// GroupDF is how many degrees of freedom that knowledge is worth; 0: none. Infinite
+	// with a GroupSD of 0 asks for the mean of just these groups, the only one that has an
+	// interval where there is one group and nothing is known beforehand.
 	GroupDF float64
 	// NeighbourCorrelation is the correlation between neighbouring values of a
 	// group that comes from how they are computed; 0: independent.
@@ -33,9 +35,6 @@ type MeanOptions struct {
 	// It enters the weights and so keeps the few values known best from standing
 	// for all; the width of the interval comes from the values. 0: not known.
 	ValueSD float64
-	// WithinOnly asks for the mean of just these groups: how groups differ does
-	// not enter. It is the only interval one group alone supports without GroupSD.
-	WithinOnly bool
 	// KnownWithin says that the SDs are all there is to know of the spread within
 	// a group, so that single values have an interval too.
 	KnownWithin bool
@@ -48,7 +47,6 @@ type MeanEstimate struct {
 	DF               float64 // High − Value = t(0.975, DF)·SE.
 	PlainSE          float64 // Without what few values and unknown variances add: its square is unbiased.
 	Values, Groups   int
-	GroupMeans       []float64 // Index: group, in the order given; 0 for groups without values.
 }
 
 // GroupMean returns the precision-weighted mean of all groups and its 95 %
@@ -71,7 +69,7 @@ type MeanEstimate struct {
 // with ν the degrees of freedom of what was known beforehand. Without prior
 // knowledge this is the interval of Hartung & Knapp 2001 (Stat Med
 // 20:1771–1782) and Sidik & Jonkman 2002 (Stat Med 21:3153–3159), with one group
-// and WithinOnly Student's; both from memory. It is closed, so it does not jitter
+// Student's; both from memory. It is closed, so it does not jitter
 // with a seed, and it keeps its coverage with one to four groups, where
 // resampling two or three groups cannot: see the study in STUDY.md beside
 // package metrics.
@@ -83,23 +81,23 @@ type MeanEstimate struct {
 // two values and neither KnownWithin nor two groups help.
 func GroupMean(groups []Group, o MeanOptions) (MeanEstimate, error) {
 	ordered := inOrder(groups)
-	out := MeanEstimate{Groups: len(ordered), GroupMeans: make([]float64, len(groups))}
+	out := MeanEstimate{Groups: len(ordered)}
 	for _, g := range ordered {
 		out.Values += len(g.values)
 	}
 	withinDF := out.Values - out.Groups
 	withinKnown := withinDF > 0 || o.KnownWithin
-	if out.Groups == 0 || !withinKnown && (out.Groups < 2 || o.WithinOnly) {
+	if out.Groups == 0 || !withinKnown && out.Groups < 2 {
 		return MeanEstimate{}, ErrTooFew
 	}
 
 	within := spreadWithin(ordered, withinDF, o)
 	c := combination{prior: Variance{o.GroupSD * o.GroupSD, o.GroupDF}}
-	if o.WithinOnly || o.GroupDF == 0 {
+	if o.GroupDF == 0 {
 		c.prior = Variance{0, math.Inf(1)}
 	}
 	// Without knowledge of how groups differ several groups must tell it alone.
-	c.alone = out.Groups > 1 && !o.WithinOnly && (o.GroupDF == 0 || !withinKnown)
+	c.alone = out.Groups > 1 && (o.GroupDF == 0 || !withinKnown)
 	stretch := 1.0 // What few values cost: k above.
 	if !c.alone && !o.KnownWithin {
 		stretch = math.Max(1, math.Pow(TQuantile(0.975, float64(withinDF))/TQuantile(0.975, c.prior.DF), 2))
@@ -110,8 +108,7 @@ func GroupMean(groups []Group, o MeanOptions) (MeanEstimate, error) {
 	}
 	for _, g := range ordered {
 		mean, variance, floor := within.mean(g, o)
-		out.GroupMeans[g.index] = mean
-		common := groups[g.index].CommonSD * groups[g.index].CommonSD
+		common := g.commonSD * g.commonSD
 		w := 1.0 // How much groups differ decides how much their own precision matters.
 		if !c.alone {
 			w = 1 / math.Max(c.prior.Value+common+stretch*variance, math.SmallestNonzeroFloat32)
@@ -203,37 +200,40 @@ type within struct {
 // group is a Group in an order that depends on its content only, so that sums round alike
 // however the input is ordered.
 type group struct {
-	index       int // Among the groups as given.
-	values      []known
-	sorted, sds []float64 // Its values, and their known errors, each for itself.
+	values   []known
+	commonSD float64
 }
 
-// known is a value and what the weights take as its known error, squared.
-type known struct{ value, error float64 }
+// known is a value, its known error, one standard deviation, and what the weights take as
+// that, squared.
+type known struct{ value, sd, error float64 }
+
+func (k known) compare(o known) int {
+	return cmp.Or(cmp.Compare(k.value, o.value), cmp.Compare(k.sd, o.sd))
+}
 
 // inOrder returns the groups that have values, in an order that depends on their content
 // only as well.
 func inOrder(groups []Group) []group {
 	var out []group
-	keys := make([][]float64, len(groups))
-	for i, g := range groups {
+	for _, g := range groups {
 		if len(g.Values) == 0 {
 			continue
 		}
-		o := group{index: i, sorted: slices.Sorted(slices.Values(g.Values)), sds: make([]float64, len(g.Values))}
+		o := group{commonSD: g.CommonSD}
 		for k, v := range g.Values {
+			sd := 0.0
 			if g.SDs != nil && g.SDs[k] > 0 && !math.IsInf(g.SDs[k], 0) {
-				o.sds[k] = g.SDs[k]
+				sd = g.SDs[k]
 			}
-			o.values = append(o.values, known{v, o.sds[k] * o.sds[k]})
+			o.values = append(o.values, known{v, sd, sd * sd})
 		}
-		slices.Sort(o.sds)
-		slices.SortFunc(o.values, func(a, b known) int {
-			return cmp.Or(cmp.Compare(a.value, b.value), cmp.Compare(a.error, b.error))
-		})
-		out, keys[i] = append(out, o), slices.Concat(o.sorted, o.sds, []float64{g.CommonSD})
+		slices.SortFunc(o.values, known.compare)
+		out = append(out, o)
 	}
-	slices.SortStableFunc(out, func(a, b group) int { return slices.Compare(keys[a.index], keys[b.index]) })
+	slices.SortFunc(out, func(a, b group) int {
+		return cmp.Or(slices.CompareFunc(a.values, b.values, known.compare), cmp.Compare(a.commonSD, b.commonSD))
+	})
 	return out
 }
 
@@ -241,10 +241,11 @@ func spreadWithin(groups []group, df int, o MeanOptions) within {
 	w := within{groups: groups, scale: 1}
 	var ss, largest float64
 	for _, g := range groups {
-		ss += sumSquares(g.sorted)
-		for _, k := range g.values {
-			largest = math.Max(largest, k.error)
+		values := make([]float64, len(g.values))
+		for i, k := range g.values {
+			values[i], largest = k.value, math.Max(largest, k.error)
 		}
+		ss += sumSquares(values)
 	}
 	// A value said to be a thousand times better than another is not believed.
 	const believed = 1e-6
@@ -315,8 +316,8 @@ func (w *within) mean(g group, o MeanOptions) (mean, variance, floor float64) {
 		variance = 0
 	}
 	var sumFloor float64
-	for _, e := range g.sds {
-		sumFloor += 1 / (e * e)
+	for _, k := range g.values {
+		sumFloor += 1 / (k.sd * k.sd)
 	}
 	if rho, f := o.NeighbourCorrelation, float64(len(g.values)); rho != 0 && f > 1 {
 		variance *= (1 + 2*rho*(f-1)/f) / (1 - 2*rho/f)

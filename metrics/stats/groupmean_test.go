@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"gonum.org/v1/gonum/stat"
 	"pgregory.net/rapid"
 )
 
@@ -21,7 +22,7 @@ func TestGroupMean(t *testing.T) {
 		value, low, high float64
 		tol              float64
 	}{
-		{"one group is a t interval (Student 1908)", []Group{{Values: sleep}}, MeanOptions{WithinOnly: true}, 1.58, 0.7001142, 2.4598858, 1e-6},
+		{"one group is a t interval (Student 1908)", []Group{{Values: sleep}}, MeanOptions{GroupDF: math.Inf(1)}, 1.58, 0.7001142, 2.4598858, 1e-6},
 		// Means 1 and 3: t(0.975, 1) = 12.7062 times 2/√2/√2.
 		{"two groups alone: t with one degree of freedom", []Group{{Values: []float64{1, 1}}, {Values: []float64{3, 3}}}, MeanOptions{},
 			2, 2 - 12.706204736, 2 + 12.706204736, 1e-6},
@@ -30,11 +31,11 @@ func TestGroupMean(t *testing.T) {
 		// q = (4 + 1)/(4 + 1) = 1 with w = 1/2 each: Σw(1)² = 1.
 		{"known spread worth 4 degrees of freedom", []Group{{Values: []float64{1, 1}}, {Values: []float64{3, 3}}}, MeanOptions{GroupSD: math.Sqrt2, GroupDF: 4},
 			2, 2 - 2.570581836, 2 + 2.570581836, 1e-6},
-		{"common error does not average out", []Group{{Values: []float64{5, 5, 5, 5}, CommonSD: 2}}, MeanOptions{WithinOnly: true}, 5, 5 - 2*Z95, 5 + 2*Z95, 1e-9},
-		{"single values with known errors", []Group{{Values: []float64{5}, SDs: []float64{1}}}, MeanOptions{WithinOnly: true, KnownWithin: true}, 5, 5 - Z95, 5 + Z95, 1e-9},
-		{"never below the known errors", []Group{{Values: []float64{5, 5.0001}, SDs: []float64{1, 1}}}, MeanOptions{WithinOnly: true},
+		{"common error does not average out", []Group{{Values: []float64{5, 5, 5, 5}, CommonSD: 2}}, MeanOptions{GroupDF: math.Inf(1)}, 5, 5 - 2*Z95, 5 + 2*Z95, 1e-9},
+		{"single values with known errors", []Group{{Values: []float64{5}, SDs: []float64{1}}}, MeanOptions{GroupDF: math.Inf(1), KnownWithin: true}, 5, 5 - Z95, 5 + Z95, 1e-9},
+		{"never below the known errors", []Group{{Values: []float64{5, 5.0001}, SDs: []float64{1, 1}}}, MeanOptions{GroupDF: math.Inf(1)},
 			5.00005, 5.00005 - Z95/math.Sqrt2, 5.00005 + Z95/math.Sqrt2, 1e-9},
-		{"empty groups are skipped", []Group{{}, {Values: sleep}, {}}, MeanOptions{WithinOnly: true}, 1.58, 0.7001142, 2.4598858, 1e-6},
+		{"empty groups are skipped", []Group{{}, {Values: sleep}, {}}, MeanOptions{GroupDF: math.Inf(1)}, 1.58, 0.7001142, 2.4598858, 1e-6},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			m, err := GroupMean(c.groups, c.o)
@@ -54,14 +55,14 @@ func TestGroupMeanTooFew(t *testing.T) {
 		"empty":     {{}, {}},
 		"one value": {{Values: []float64{3}}},
 	} {
-		if _, err := GroupMean(groups, MeanOptions{WithinOnly: true}); !errors.Is(err, ErrTooFew) {
+		if _, err := GroupMean(groups, MeanOptions{GroupDF: math.Inf(1)}); !errors.Is(err, ErrTooFew) {
 			t.Errorf("%s: error %v, want %v", name, err, ErrTooFew)
 		}
 	}
 }
 
 func TestGroupMeanWeighsByPrecision(t *testing.T) {
-	m, err := GroupMean([]Group{{Values: []float64{0, 10}, SDs: []float64{0.1, 10}}}, MeanOptions{WithinOnly: true})
+	m, err := GroupMean([]Group{{Values: []float64{0, 10}, SDs: []float64{0.1, 10}}}, MeanOptions{GroupDF: math.Inf(1)})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -79,7 +80,7 @@ func TestTheBestKnownValuesDoNotStandForAll(t *testing.T) {
 		clip.Values, clip.SDs = append(clip.Values, v), append(clip.SDs, 50)
 	}
 	within := func(o MeanOptions) MeanEstimate {
-		o.WithinOnly = true
+		o.GroupDF = math.Inf(1)
 		m, err := GroupMean([]Group{clip}, o)
 		if err != nil {
 			t.Fatal(err)
@@ -114,7 +115,7 @@ func TestCoverageWherePrecisionDiffers(t *testing.T) {
 				g.Values = append(g.Values, c.natural*rng.NormFloat64()+e*rng.NormFloat64())
 				g.SDs = append(g.SDs, e)
 			}
-			m, err := GroupMean([]Group{g}, MeanOptions{WithinOnly: true, ValueSD: c.floor})
+			m, err := GroupMean([]Group{g}, MeanOptions{GroupDF: math.Inf(1), ValueSD: c.floor})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -220,7 +221,9 @@ func TestAValueEqualToTheMeanNeverWidens(t *testing.T) {
 		rapid.Check(t, func(t *rapid.T) {
 			groups := groupsOf(t)[:1]
 			o := someOptions(t)
-			o.WithinOnly = rapid.Bool().Draw(t, "this run only")
+			if rapid.Bool().Draw(t, "this run only") {
+				o.GroupSD, o.GroupDF = 0, math.Inf(1)
+			}
 			sd := func() float64 { return rapid.SampledFrom([]float64{0.05, 1, 5, 30}).Draw(t, "SD") }
 			if rapid.Bool().Draw(t, "known errors") {
 				for range groups[0].Values {
@@ -249,9 +252,9 @@ func TestAValueEqualToTheMeanNeverWidens(t *testing.T) {
 				}
 				groups[i].Values = groups[i].Values[:n]
 			}
-			was, is := widths(t, groups, someOptions(t), func(m MeanEstimate) {
+			was, is := widths(t, groups, someOptions(t), func(MeanEstimate) {
 				for i := range groups {
-					groups[i].Values = append(groups[i].Values, m.GroupMeans[i])
+					groups[i].Values = append(groups[i].Values, stat.Mean(groups[i].Values, nil))
 				}
 			})
 			if is > was*(1+rounding)+rounding {
@@ -273,9 +276,9 @@ func TestAValueEqualToTheMeanNeverWidens(t *testing.T) {
 					groups[i].Values = append(groups[i].Values, run+stride*rng.NormFloat64())
 				}
 			}
-			was, is := widths(t, groups, MeanOptions{GroupSD: 1, GroupDF: 10}, func(m MeanEstimate) {
+			was, is := widths(t, groups, MeanOptions{GroupSD: 1, GroupDF: 10}, func(MeanEstimate) {
 				i := rng.IntN(len(groups))
-				groups[i].Values = append(groups[i].Values, m.GroupMeans[i])
+				groups[i].Values = append(groups[i].Values, stat.Mean(groups[i].Values, nil))
 			})
 			if is > was*1.1 {
 				t.Fatalf("width %v became %v", was, is)

@@ -9,10 +9,8 @@ package flow
 import "C"
 
 import (
-	"encoding/binary"
 	"fmt"
 	"image"
-	"math"
 	"slices"
 
 	"gocv.io/x/gocv"
@@ -359,18 +357,6 @@ func copyMat(m gocv.Mat) (Gray, error) {
 		return Gray{}, fmt.Errorf("take picture from OpenCV: %w", ErrEmpty)
 	}
 	return Gray{Pix: m.ToBytes(), Width: m.Cols(), Height: m.Rows(), Stride: m.Cols()}, nil
-}
-
-func pointMat(points []Point) (gocv.Mat, error) {
-	raw := make([]byte, 8*len(points))
-	for i, p := range points {
-		if !p.Finite() {
-			return gocv.Mat{}, fmt.Errorf("point %d: %w", i, ErrNumber)
-		}
-		binary.NativeEndian.PutUint32(raw[8*i:], math.Float32bits(float32(p.X)))
-		binary.NativeEndian.PutUint32(raw[8*i+4:], math.Float32bits(float32(p.Y)))
-	}
-	return gocv.NewMatFromBytes(len(points), 1, gocv.MatTypeCV32FC2, raw)
 }
 
 func flat(g Gray) bool {

@@ -64,20 +64,6 @@ func (p *Plane) Fill(g Gray, x0, y0, halvings int) {
 	smooth(g, p.Pix)
 }
 
-// Crop returns the part of p from pixel (left, top) up to but without (right, bottom),
-// as far as p reaches, in memory of its own: spare's where that is large enough.
-func (p Plane) Crop(left, top, right, bottom int, spare []float32) Plane {
-	left, top = max(left, 0), max(top, 0)
-	out := Plane{
-		Pix: spare[:0], Width: max(min(right, p.Width)-left, 0), Height: max(min(bottom, p.Height)-top, 0),
-		X0: p.X0 + p.Step*float64(left), Y0: p.Y0 + p.Step*float64(top), Step: p.Step,
-	}
-	for y := top; y < top+out.Height; y++ {
-		out.Pix = append(out.Pix, p.Pix[y*p.Width+left:][:out.Width]...)
-	}
-	return out
-}
-
 // Pose places a template in a picture: what lies at offset (u, v) from the mark
 // in the template lies at At + Scale·R(Angle)·(u, v).
 type Pose struct {
@@ -224,7 +210,6 @@ type Registration struct {
 	// the residual and the patch's gradients.
 	SD    float64
 	Agree float64 // Share of the patch's weight that agrees with the fit, 0 to 1.
-	Gain  float64 // Contrast against the template's.
 	// Hold is how evenly the patch holds in both directions, from 0 (an edge,
 	// along which it slides) to 0.5.
 	Hold float64
@@ -256,7 +241,7 @@ func (t *Template) Register(p Plane, start Pose, opts RegisterOptions) Registrat
 		if !t.look(&p, pose, sin, cos, *scratch, &f) {
 			return fail
 		}
-		r.NCC, r.Gain = float64(f.ncc), float64(f.gain)
+		r.NCC = float64(f.ncc)
 		if it >= hopefulSteps && r.NCC < opts.Hopeless {
 			return fail
 		}
