@@ -255,7 +255,7 @@ func fromGround(in GroundMarks, width, height int, m errormodel.Camera) (*Calibr
 		c.Notes = append(c.Notes, fmt.Sprintf("The ground marks fit a rectangle of %.4g × %.4g m only to %.1f px; all intervals in metres are widened accordingly.", in.WidthM, in.LengthM, c.ResidualPX))
 	}
 	// Move the origin from the rectangle to the ground below the camera.
-	foot := [3]float64{cx, cy, 0}
+	foot := r3.Vec{X: cx, Y: cy}
 	c.Camera = cam.shifted(foot)
 	if !c.vary(cam, cov, click*max(1, ratio/2), foot) {
 		return nil, impossible
@@ -268,7 +268,7 @@ func fromGround(in GroundMarks, width, height int, m errormodel.Camera) (*Calibr
 
 // vary sets the cameras one standard deviation away in each direction of the covariance,
 // for clicks of 1 px, of cam's step, and what that makes of focal length and height.
-func (c *Calibration) vary(cam Camera, cov *mat.SymDense, click float64, foot [3]float64) bool {
+func (c *Calibration) vary(cam Camera, cov *mat.SymDense, click float64, foot r3.Vec) bool {
 	var eig mat.EigenSym
 	if !eig.Factorize(cov, true) {
 		return false
@@ -359,21 +359,19 @@ func poseFromRectangle(world, picture [4]Point, width, height int) (Camera, bool
 	}
 	x := r3.Unit(m1)
 	y := r3.Unit(r3.Sub(m2, r3.Scale(r3.Dot(x, m2), x)))
-	return Camera{F: f * size, CX: cx, CY: cy, R: axes(x, y, r3.Cross(x, y)), T: [3]float64{h3.X / f / n, h3.Y / f / n, h3.Z / n}}, true
+	return Camera{F: f * size, CX: cx, CY: cy, X: x, Y: y, Z: r3.Cross(x, y), T: r3.Vec{X: h3.X / f / n, Y: h3.Y / f / n, Z: h3.Z / n}}, true
 }
 
 // moved returns c changed by a step of (log F, rotation vector, T).
 func (c Camera) moved(step []float64) Camera {
 	c.F *= math.Exp(step[0])
 	c = c.turned(r3.Vec{X: step[1], Y: step[2], Z: step[3]})
-	for i := range 3 {
-		c.T[i] += step[4+i]
-	}
+	c.T = r3.Add(c.T, r3.Vec{X: step[4], Y: step[5], Z: step[6]})
 	return c
 }
 
 // shifted returns c in the frame whose origin is at foot of c's frame.
-func (c Camera) shifted(foot [3]float64) Camera {
+func (c Camera) shifted(foot r3.Vec) Camera {
 	c.T = c.seen(foot)
 	return c
 }

@@ -268,10 +268,7 @@ func TestAgainstOpenCV(t *testing.T) {
 	for i := range 20 {
 		c := LevelCamera(1200+100*float64(i), 959.5, 539.5, 0.8+0.08*float64(i), Point{959.5 + 20*r.NormFloat64(), 450 + 20*r.NormFloat64()})
 		c = c.turned(r3.Vec{Z: 0.02 * r.NormFloat64()})
-		x, y, z := 0.0, 0.0, 0.8+0.08*float64(i)
-		for k := range 3 {
-			c.T[k] = -(c.R[k][0]*x + c.R[k][1]*y + c.R[k][2]*z)
-		}
+		c.T = r3.Scale(-(0.8 + 0.08*float64(i)), c.Z)
 		p, _ := rectangle(c, 0.1, 5, 2, 10)
 		for k := range p {
 			p[k].X += 0.5 * r.NormFloat64()
@@ -324,9 +321,10 @@ print(json.dumps(out))
 	}
 	for i, a := range answers {
 		// The pose for our focal length is theirs.
-		for r := range 3 {
-			for k := range 3 {
-				near(t, fmt.Sprintf("camera %d R[%d][%d]", i, r, k), cals[i].Camera.R[r][k], a.R[3*r+k], 1e-5)
+		c := cals[i].Camera
+		for k, axis := range []r3.Vec{c.X, c.Y, c.Z} {
+			for r, v := range []float64{axis.X, axis.Y, axis.Z} {
+				near(t, fmt.Sprintf("camera %d R[%d][%d]", i, r, k), v, a.R[3*r+k], 1e-5)
 			}
 		}
 		near(t, "height", cals[i].HeightM(), a.C[2], 1e-4)

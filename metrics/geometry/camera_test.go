@@ -74,9 +74,8 @@ func randomCamera(t *rapid.T) Camera {
 	roll := rapid.Float64Range(-4, 4).Draw(t, "roll") * deg
 	x, y, z := c.Centre()
 	c = c.turned(r3.Vec{Y: yaw}).turned(r3.Vec{X: pitch}).turned(r3.Vec{Z: roll})
-	for i := range 3 {
-		c.T[i] = -(c.R[i][0]*x + c.R[i][1]*y + c.R[i][2]*z)
-	}
+	c.T = r3.Vec{}
+	c.T = r3.Scale(-1, c.seen(r3.Vec{X: x, Y: y, Z: z}))
 	return c
 }
 
