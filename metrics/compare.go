@@ -81,7 +81,7 @@ func CompareSummed(before, after *Summed, opts CompareOptions) (*Comparison, err
 		return nil, err
 	}
 	out := &Comparison{Before: *before.Summary, After: *after.Summary}
-	barrier := visitBarriers(out, opts)
+	barrier, briefs := visitBarriers(out, opts), [2]string{before.brief, after.brief}
 
 	// Only views that both visits have are compared, where there are any.
 	runsBefore, runsAfter := ofViews(before.runs, after.Views), ofViews(after.runs, before.Views)
@@ -107,7 +107,7 @@ func CompareSummed(before, after *Summed, opts CompareOptions) (*Comparison, err
 	}
 	out.Score = scoreChange(before, after, barrier)
 	decide(out, df, opts)
-	headline(out, opts)
+	headline(out, briefs, opts)
 	return out, nil
 }
 

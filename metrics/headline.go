@@ -28,8 +28,8 @@ func changeSentence(d Definition, c *Change, tolerance float64, opts CompareOpti
 	most := d.MostDecimals(unit)
 	decimals := DecimalsOf(most, *c.Before.scaled(by), *c.After.scaled(by), *c.AsJudged().scaled(by))
 	write := func(v float64) string { return trimNumber(by*v, decimals) }
-	then := past(phrase(d, unit, by*(c.Before.Value-e), decimals))
-	now := past(phrase(d, unit, by*(c.After.Value-e), decimals))
+	then := phrase(d, unit, by*(c.Before.Value-e), decimals, past)
+	now := phrase(d, unit, by*(c.After.Value-e), decimals, past)
 	var b strings.Builder
 	if hasEven && tolerance > 0 && math.Abs(c.After.Value-e) <= tolerance && c.Verdict != NoChange {
 		now += ", within its tolerance"
@@ -65,8 +65,8 @@ func upperFirst(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
 // headline sets the verdict and the sentence a trainer wants first: those of the measure
 // declared beforehand, else of the strongest that counts. Where the declared one shows
 // nothing and another counts, both are said. The score, which is no measure of its own,
-// is said beside it and never leads.
-func headline(c *Comparison, opts CompareOptions) {
+// is said beside it and never leads. Briefs are the findings of both visits.
+func headline(c *Comparison, briefs [2]string, opts CompareOptions) {
 	var followed, strongest *Change
 	for i := range c.Changes {
 		ch := &c.Changes[i]
@@ -104,7 +104,7 @@ func headline(c *Comparison, opts CompareOptions) {
 	if !said(lead) && c.Score.Verdict != NotComparable {
 		c.Sentence += " " + c.Score.Sentence
 	}
-	c.Sentence += fmt.Sprintf(" %s: %s. %s: %s.", upperFirst(before), past(brief(c.Before.Limb)), upperFirst(after), past(brief(c.After.Limb)))
+	c.Sentence += fmt.Sprintf(" %s: %s. %s: %s.", upperFirst(before), past.of(briefs[0]), upperFirst(after), past.of(briefs[1]))
 	if said(lead) || said(c.Score) {
 		c.Sentence += " A change after a treatment does not show that the treatment did it."
 	}
@@ -116,10 +116,4 @@ func rank(c *Change) float64 {
 		return c.Holm
 	}
 	return 1 + c.Holm
-}
-
-// brief is a finding without its grounds, which stand beside each visit.
-func brief(f LimbFinding) string {
-	first, _, _ := strings.Cut(f.Sentence, ":")
-	return strings.TrimSuffix(first, ".")
 }

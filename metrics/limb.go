@@ -85,7 +85,7 @@ func (g girdleSigns) shows(kind string) bool {
 // millimetre of pelvic asymmetry, in hindlimb trouble), and so does an even
 // croup. In walk and pace the withers rule is not known to hold and is not
 // used. Where nothing tells, both limbs are said and none is named.
-func findLimb(all []measured, gait traj.Gait) LimbFinding {
+func findLimb(all []measured, gait traj.Gait) finding {
 	var fore, hind, withers []sign
 	for _, m := range all {
 		s, ok := toSign(m)
@@ -102,13 +102,13 @@ func findLimb(all []measured, gait traj.Gait) LimbFinding {
 	f, h := judge(fore), judge(hind)
 	switch {
 	case len(fore)+len(hind) == 0:
-		return LimbFinding{Sentence: "no side: nothing that points to a limb was measured"}
+		return find("no side", ": nothing that points to a limb was measured")
 	case f.conflict || h.conflict:
 		return conflicting(f, h)
 	case f.limb != "" && slices.ContainsFunc(fore, func(s sign) bool { return s.m.def.kind == "head" && s.limb == f.limb && s.settled() }):
 		return nod(f, h, withers, gait)
 	case f.limb != "" && h.limb != "":
-		return bothGirdles(f, h, "signs are seen in both: ")
+		return bothGirdles(f, h, "signs [are|were] seen in both")
 	case f.limb != "":
 		return named(f.limb, f, h, withers, "")
 	case h.limb != "":
@@ -119,6 +119,16 @@ func findLimb(all []measured, gait traj.Gait) LimbFinding {
 		return named(h.limb, h, f, withers, note)
 	}
 	return noSide(f, h)
+}
+
+// finding is a LimbFinding with its sentence without grounds, in both tenses.
+type finding struct {
+	LimbFinding
+	brief string
+}
+
+func find(brief, grounds string) finding {
+	return finding{LimbFinding{Sentence: present.of(brief) + grounds}, brief}
 }
 
 func toSign(m measured) (sign, bool) {
@@ -139,7 +149,7 @@ func toSign(m measured) (sign, bool) {
 const hindWithers = 0.35
 
 // nod handles a head that names a forelimb: fore, or hind of the same side?
-func nod(f, h girdleSigns, withers []sign, gait traj.Gait) LimbFinding {
+func nod(f, h girdleSigns, withers []sign, gait traj.Gait) finding {
 	side := f.limb.Side()
 	trot := gait == traj.Trot
 	foreOut, hindOut := withersSay(f, withers)
@@ -152,9 +162,9 @@ func nod(f, h girdleSigns, withers []sign, gait traj.Gait) LimbFinding {
 	forHind := foreOut || same && trot
 	switch {
 	case !trot && h.limb != "":
-		return bothGirdles(f, h, "fore and hind cannot be told apart in this gait: ")
+		return bothGirdles(f, h, "fore and hind [cannot|could not] be told apart in this gait")
 	case forFore && forHind:
-		return bothGirdles(f, h, "fore and hind both show signs and the withers and croup do not settle which came first: ")
+		return bothGirdles(f, h, "fore and hind both [show|showed] signs and the withers and croup [do|did] not settle which came first")
 	case forFore:
 		note := ""
 		switch {
@@ -175,24 +185,22 @@ func nod(f, h girdleSigns, withers []sign, gait traj.Gait) LimbFinding {
 		if h.limb == "" {
 			note += "; the croup itself does not settle it"
 		}
-		finding := named(limb, h, f, withers, note)
-		finding.Agree = append(finding.Agree, phrases(f.signs, func(s sign) bool { return s.m.def.kind == "head" && s.settled() })...)
-		finding.Disagree = slices.DeleteFunc(finding.Disagree, func(said string) bool { return slices.Contains(finding.Agree, said) })
-		finding.Sentence = limbSentence(limb, finding, note)
-		return finding
+		out := named(limb, h, f, withers, note)
+		out.Agree = append(out.Agree, phrases(f.signs, func(s sign) bool { return s.m.def.kind == "head" && s.settled() })...)
+		out.Disagree = slices.DeleteFunc(out.Disagree, func(said string) bool { return slices.Contains(out.Agree, said) })
+		out.ground(note)
+		return out
 	}
 	why := "neither withers nor croup settles which"
 	if len(withers) == 0 && !h.shows("croup") {
 		why = "neither withers nor croup was marked, so the two cannot be told apart"
 	}
 	agree := phrases(f.signs, func(s sign) bool { return s.limb == f.limb && s.p < settledP })
-	return LimbFinding{
-		Undecided: true,
-		Agree:     agree,
-		Disagree:  phrases(f.signs, func(s sign) bool { return s.limb != f.limb && s.settled() }),
-		Sentence: fmt.Sprintf("signs point to the %s side, the %s or the %s: %s; %s",
-			side, f.limb.Words(), hindOf(side).Words(), joinPhrases(agree), why),
-	}
+	out := find(fmt.Sprintf("signs [point|pointed] to the %s side, the %s or the %s", side, f.limb.Words(), hindOf(side).Words()),
+		fmt.Sprintf(": %s; %s", joinPhrases(agree), why))
+	out.Undecided, out.Agree = true, agree
+	out.Disagree = phrases(f.signs, func(s sign) bool { return s.limb != f.limb && s.settled() })
+	return out
 }
 
 func hindOf(s traj.Side) traj.Landmark {
@@ -266,24 +274,26 @@ func phrases(signs []sign, keep func(sign) bool) []string {
 
 // named builds the finding of a named limb. Own are the signs of its girdle,
 // rest those of the other one.
-func named(limb traj.Landmark, own, rest girdleSigns, withers []sign, note string) LimbFinding {
+func named(limb traj.Landmark, own, rest girdleSigns, withers []sign, note string) finding {
 	seen := func(s sign) bool { return s.p < settledP }
-	out := LimbFinding{Limb: limb}
+	out := find("signs [point|pointed] to the "+limb.Words(), "")
+	out.Limb = limb
 	out.Agree = phrases(own.signs, func(s sign) bool { return s.limb == limb && seen(s) })
 	out.Disagree = phrases(own.signs, func(s sign) bool { return s.limb != limb && seen(s) })
 	out.Disagree = append(out.Disagree, phrases(rest.signs, sign.settled)...)
 	with := func(s sign) bool { return (s.limb.Side() == limb.Side()) != limb.IsHind() }
 	out.Agree = append(out.Agree, phrases(withers, func(s sign) bool { return s.settled() && with(s) })...)
 	out.Disagree = append(out.Disagree, phrases(withers, func(s sign) bool { return s.settled() && !with(s) })...)
-	out.Sentence = limbSentence(limb, out, note)
+	out.ground(note)
 	return out
 }
 
 // howSure goes with every limb that is named.
 const howSure = "Movement signs name the right limb in about seven horses of ten: head and withers foretold what head and pelvis showed in 69 to 77 % of 163 horses (Pfau et al. 2018)"
 
-func limbSentence(limb traj.Landmark, f LimbFinding, note string) string {
-	text := "signs point to the " + limb.Words()
+// ground writes the sentence of a finding that names a limb, with its grounds.
+func (f *finding) ground(note string) {
+	text := present.of(f.brief)
 	if len(f.Agree) > 0 {
 		text += ": " + joinPhrases(f.Agree)
 	}
@@ -293,28 +303,28 @@ func limbSentence(limb traj.Landmark, f LimbFinding, note string) string {
 	if len(f.Disagree) > 0 {
 		text += ". Other signs say otherwise: " + joinPhrases(f.Disagree)
 	}
-	return text + ". " + howSure
+	f.Sentence = text + ". " + howSure
 }
 
-func bothGirdles(f, h girdleSigns, why string) LimbFinding {
-	out := LimbFinding{Undecided: true, Agree: append(phrases(f.signs, sign.settled), phrases(h.signs, sign.settled)...)}
-	out.Sentence = why + joinPhrases(out.Agree) + "; no single limb is named"
+func bothGirdles(f, h girdleSigns, why string) finding {
+	agree := append(phrases(f.signs, sign.settled), phrases(h.signs, sign.settled)...)
+	out := find(why, ": "+joinPhrases(agree)+"; no single limb is named")
+	out.Undecided, out.Agree = true, agree
 	return out
 }
 
-func conflicting(f, h girdleSigns) LimbFinding {
+func conflicting(f, h girdleSigns) finding {
 	to := func(side traj.Side) []string {
 		return phrases(slices.Concat(f.signs, h.signs), func(s sign) bool { return s.settled() && s.limb.Side() == side })
 	}
 	right, left := to(traj.Right), to(traj.Left)
-	return LimbFinding{
-		Disagree: append(right, left...),
-		Sentence: fmt.Sprintf("no side: the signs disagree. To the right: %s. To the left: %s", joinPhrases(right), joinPhrases(left)),
-	}
+	out := find("no side", fmt.Sprintf(": the signs disagree. To the right: %s. To the left: %s", joinPhrases(right), joinPhrases(left)))
+	out.Disagree = append(right, left...)
+	return out
 }
 
 // noSide tells even from not settled.
-func noSide(f, h girdleSigns) LimbFinding {
+func noSide(f, h girdleSigns) finding {
 	all := slices.Concat(f.signs, h.signs)
 	step := func(s sign) bool { return s.m.def.kind == "step" || s.m.def.kind == "timing" }
 	// What these runs show beyond its tolerance counts in the score: a horse that is so in
@@ -334,26 +344,30 @@ func noSide(f, h girdleSigns) LimbFinding {
 		}
 	}
 	if len(steps) > 0 {
-		text := "a sign is seen, and no limb is named from it alone: " + joinPhrases(append(steps, open...))
+		text := ": " + joinPhrases(append(steps, open...))
 		if within && !precise {
 			text += ". Head and croup, which could name one, were not measured well enough"
 		}
 		if !sure {
 			text += ". It may not be there in the next run"
 		}
-		return LimbFinding{Agree: append(steps, open...), Sentence: text}
+		out := find("a sign [is|was] seen, and no limb [is|was] named from it alone", text)
+		out.Agree = append(steps, open...)
+		return out
 	}
 	switch {
 	case within && precise:
-		text := "even: no difference between left and right is beyond what a sound horse shows from run to run"
+		text := ": no difference between left and right is beyond what a sound horse shows from run to run"
 		if len(unsure) > 0 {
 			text += "; too few strides to be sure of: " + joinPhrases(unsure)
 		}
-		return LimbFinding{Even: true, Sentence: text}
+		out := find("even", text)
+		out.Even = true
+		return out
 	case within:
-		return LimbFinding{Sentence: "no side: too little was seen to call the horse even or uneven; film more strides"}
+		return find("no side", ": too little was seen to call the horse even or uneven; film more strides")
 	case f.hint || h.hint:
-		return LimbFinding{Sentence: "no side: one sign alone does not settle it: " + joinPhrases(open)}
+		return find("no side", ": one sign alone does not settle it: "+joinPhrases(open))
 	}
-	return LimbFinding{Sentence: "no side: the intervals do not settle it: " + joinPhrases(open)}
+	return find("no side", ": the intervals do not settle it: "+joinPhrases(open))
 }

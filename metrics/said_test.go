@@ -101,14 +101,12 @@ func TestDecimalsOfEstimatesBesideEachOther(t *testing.T) {
 	}
 }
 
-// TestVisitsAreToldInThePast checks that what every measure says has a past tense, and only
-// that.
+// TestVisitsAreToldInThePast checks that what every measure says has both tenses.
 func TestVisitsAreToldInThePast(t *testing.T) {
 	for _, d := range definitions {
 		for _, deviation := range []float64{-20, 20} {
-			now := phrase(d, d.Unit, deviation, 0)
-			then := past(now)
-			if then == now || past(then) != then {
+			now, then := phrase(d, d.Unit, deviation, 0, present), phrase(d, d.Unit, deviation, 0, past)
+			if then == now || strings.ContainsAny(now+then, "[|]{}") {
 				t.Errorf("%s: %q became %q", d.Name, now, then)
 			}
 		}

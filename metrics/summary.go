@@ -48,9 +48,10 @@ func Summarise(runs []Run, opts SummaryOptions) (*Summary, error) {
 // visits without being summed up again. It may be used by several goroutines.
 type Summed struct {
 	*Summary
-	opts SummaryOptions
-	runs []Run      // In the order of canonicalRuns.
-	all  []measured // Index: measure, as in Definitions.
+	opts  SummaryOptions
+	runs  []Run      // In the order of canonicalRuns.
+	all   []measured // Index: measure, as in Definitions.
+	brief string     // Of the finding.
 }
 
 // Sum is Summarise for visits that will be compared.
@@ -82,7 +83,8 @@ func Sum(runs []Run, opts SummaryOptions) (*Summed, error) {
 		s.Results = append(s.Results, m.result)
 	}
 	s.Score = out.score()
-	s.Limb = findLimb(out.all, s.Gait)
+	found := findLimb(out.all, s.Gait)
+	s.Limb, out.brief = found.LimbFinding, found.brief
 	if s.Score != nil {
 		s.Score.Side = s.Limb.Limb.Side()
 	}

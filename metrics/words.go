@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 
@@ -38,25 +39,30 @@ func trimNumber(v float64, decimals int) string {
 // definition's words {this} is the side to which it deviates, {how} by how much.
 // Deviation is from even, in unit, one in which the measure is said, and is written with
 // decimals; for measures without an even value it is the value itself.
-func phrase(d Definition, unit string, deviation float64, decimals int) string {
-	this, other, when := "left", "right", "early"
+func phrase(d Definition, unit string, deviation float64, decimals int, when tense) string {
+	this, other, soon := "left", "right", "early"
 	if deviation > 0 {
-		this, other, when = "right", "left", "late"
+		this, other, soon = "right", "left", "late"
 	}
 	number := trimNumber(math.Abs(deviation), decimals)
 	if _, sides := d.Even(); sides && strings.Trim(number, "0.") == "" {
-		return fmt.Sprintf("left and right are alike (%s)", titleWords(d))
+		return when.of(fmt.Sprintf("left and right [are|were] alike (%s)", titleWords(d)))
 	}
-	text := cmp.Or(d.words, titleWords(d)+" is {how}")
-	return strings.NewReplacer("{this}", this, "{other}", other, "{how}", number+" "+unit, "{girdle}", string(d.Girdle), "{when}", when).Replace(text)
+	text := when.of(cmp.Or(d.words, titleWords(d)+" [is|was] {how}"))
+	return strings.NewReplacer("{this}", this, "{other}", other, "{how}", number+" "+unit, "{girdle}", string(d.Girdle), "{when}", soon).Replace(text)
 }
 
-// past says what a phrase, or the begin of a finding, says of a visit in the past tense.
-func past(text string) string {
-	return strings.NewReplacer(" is ", " was ", " are ", " were ", " lands ", " landed ", " rises ", " rose ", " rise ", " rose ", " moves ", " moved ",
-		" stands ", " stood ", " swings ", " swung ", " vary ", " varied ", " lifts ", " lifted ", " go ", " went ", " drifts ", " drifted ",
-		" point ", " pointed ").Replace(text)
-}
+// tense is which of the words in brackets a text is told with: [is|was].
+type tense string
+
+const (
+	present tense = "$1"
+	past    tense = "$2"
+)
+
+var inBothTenses = regexp.MustCompile(`\[(.*?)\|(.*?)\]`)
+
+func (t tense) of(text string) string { return inBothTenses.ReplaceAllString(text, string(t)) }
 
 // titleWords returns a title for the middle of a sentence, without its gloss.
 func titleWords(d Definition) string {
@@ -74,7 +80,7 @@ func say(m measured) string {
 		low, high = -high, -low
 	}
 	decimals := Estimate{Low: low, High: high}.Decimals(m.def.MostDecimals(unit))
-	return fmt.Sprintf("%s (95 %% interval %s to %s %s)", phrase(m.def, unit, d, decimals), trimNumber(low, decimals), trimNumber(high, decimals), unit)
+	return fmt.Sprintf("%s (95 %% interval %s to %s %s)", phrase(m.def, unit, d, decimals, present), trimNumber(low, decimals), trimNumber(high, decimals), unit)
 }
 
 // joinPhrases joins phrases as a sentence does.

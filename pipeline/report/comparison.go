@@ -116,13 +116,12 @@ func (c Comparison) Page() (*Page, error) {
 	if p.front, err = newFront(glance.OfComparison(m, c.Before.Date), true, shown, comparedParts(m, [2]time.Time{c.Before.Date, c.After.Date}, [2]string{c.Before.Surface, c.After.Surface})...); err != nil {
 		return nil, err
 	}
-	captioned, notes := captions(c.Films)
-	films, err := footageSection("Before beside after, on film", captioned)
+	films, err := footageSection("Before beside after, on film", c.Films)
 	if err != nil {
 		return nil, err
 	}
 	films.list("Not on film", sentences(c.NotFilmed))
-	p.build(films, finding, visits, changesSection(m), pictures, besideSection(c.Records), notesSection(m, notes), sourcesSection(&m.After))
+	p.build(films, finding, visits, changesSection(m), pictures, besideSection(c.Records), notesSection(m, c.Films), sourcesSection(&m.After))
 	return p, nil
 }
 
@@ -136,27 +135,16 @@ func differs(m *metrics.Comparison) string {
 	return strings.Join(sentences(reasons), " ")
 }
 
-// captions leaves films their first sentence, and returns what explains them beside it.
-func captions(films []Footage) (captioned []Footage, notes []string) {
-	for _, f := range films {
-		caption, rest, more := strings.Cut(f.Words, ". ")
-		if more {
-			f.Words = caption + "."
-			notes = append(notes, rest)
-		}
-		captioned = append(captioned, f)
-	}
-	return captioned, notes
-}
-
 // notesSection explains what stands further up.
-func notesSection(m *metrics.Comparison, films []string) section {
+func notesSection(m *metrics.Comparison, films []Footage) section {
 	s := section{title: "Notes"}
 	if m.Verdict != metrics.NotComparable {
 		s.add(note("Judged together.", "Of several measures one may change by chance, so the interval of each is widened for their number (Holm’s method), here and on the first page; the established measures and the suggested ones each among themselves. The measure declared beforehand and the score are judged alone."))
 	}
-	for _, text := range films {
-		s.add(note("The film.", text))
+	for _, f := range films {
+		if f.Note != "" {
+			s.add(note("The film.", f.Note))
+		}
 	}
 	return s
 }

@@ -14,7 +14,8 @@ import (
 type Footage struct {
 	Title    string
 	File     string // Relative to the page.
-	Words    string // What it shows, in sentences; of a comparison the first is its caption.
+	Words    string // What it shows: its caption.
+	Note     string // What explains it, on the page of a comparison among the notes.
 	Rate     float64
 	Width    int
 	Height   int
