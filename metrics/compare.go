@@ -6,7 +6,6 @@ import (
 	"math"
 	"slices"
 	"strings"
-	"sync"
 
 	"jogstrip/metrics/geometry"
 	"jogstrip/metrics/stats"
@@ -60,9 +59,13 @@ const (
 // differs by more than 10 %, and no measure where view or calibration level differ. The error is that of Summarise, or says that
 // Followed is no measure.
 func Compare(before, after []Run, opts CompareOptions) (*Comparison, error) {
-	b, a, err := bothWith(nil, nil, before, after, opts.Summary)
+	b, err := Summarise(before, opts.Summary)
 	if err != nil {
-		return nil, err
+		return nil, fmt.Errorf("compare visits: before: %w", err)
+	}
+	a, err := Summarise(after, opts.Summary)
+	if err != nil {
+		return nil, fmt.Errorf("compare visits: after: %w", err)
 	}
 	return CompareSummed(b, a, opts)
 }
@@ -76,20 +79,13 @@ func CompareSummed(before, after *Summed, opts CompareOptions) (*Comparison, err
 		}
 	}
 	table := orDefault(opts.Summary.Tolerances)
-	before, after, err := bothWith(before, after, before.runs, after.runs, opts.Summary)
-	if err != nil {
-		return nil, err
-	}
+	before, after = before.with(before.runs, opts.Summary), after.with(after.runs, opts.Summary)
 	out := &Comparison{Before: *before.Summary, After: *after.Summary}
 	barrier, briefs := visitBarriers(out, opts), [2]string{before.brief, after.brief}
 
 	// Only views that both visits have are compared, where there are any.
-	runsBefore, runsAfter := ofViews(before.runs, after.Views), ofViews(after.runs, before.Views)
-	if len(runsBefore) == 0 {
-		runsBefore, runsAfter = before.runs, after.runs
-	}
-	if before, after, err = bothWith(before, after, runsBefore, runsAfter, opts.Summary); err != nil {
-		return nil, err
+	if b, a := ofViews(before.runs, after.Views), ofViews(after.runs, before.Views); len(b) > 0 {
+		before, after = before.with(b, opts.Summary), after.with(a, opts.Summary)
 	}
 	df := make([]float64, len(definitions))
 	for i, d := range definitions {
@@ -111,30 +107,12 @@ func CompareSummed(before, after *Summed, opts CompareOptions) (*Comparison, err
 	return out, nil
 }
 
-// bothWith returns the summaries of some of two visits' runs. The visits know nothing of
-// each other.
-func bothWith(before, after *Summed, runsBefore, runsAfter []Run, opts SummaryOptions) (b, a *Summed, err error) {
-	var errBefore, errAfter error
-	var both sync.WaitGroup
-	both.Go(func() { b, errBefore = before.with(runsBefore, opts) })
-	both.Go(func() { a, errAfter = after.with(runsAfter, opts) })
-	both.Wait()
-	if errBefore != nil {
-		return nil, nil, fmt.Errorf("compare visits: before: %w", errBefore)
+// with returns the summary of some of the visit's runs; itself where nothing differs.
+func (v *Summed) with(runs []Run, opts SummaryOptions) *Summed {
+	if len(runs) == len(v.runs) && opts == v.opts {
+		return v
 	}
-	if errAfter != nil {
-		return nil, nil, fmt.Errorf("compare visits: after: %w", errAfter)
-	}
-	return b, a, nil
-}
-
-// with returns the summary of some of the visit's runs; itself where nothing
-// differs. A nil visit has none yet.
-func (v *Summed) with(runs []Run, opts SummaryOptions) (*Summed, error) {
-	if v != nil && len(runs) == len(v.runs) && opts == v.opts {
-		return v, nil
-	}
-	return Sum(runs, opts)
+	return sum(runs, opts)
 }
 
 // visitBarriers returns why nothing may be compared, empty where it may, and
@@ -348,13 +326,12 @@ func decide(c *Comparison, df []float64, opts CompareOptions) {
 				family, p, freedom = append(family, ch), append(p, ch.P), append(freedom, df[i])
 			}
 		}
-		for i, q := range stats.Holm(p) {
-			family[i].Holm, family[i].Verdict = math.Min(1, families*q), judged
-		}
-		for i, level := range stats.HolmLevels(p, changeP/families) {
-			if e := *family[i].Change; e.SE > 0 {
-				e = e.at(level, freedom[i])
-				family[i].Judged = &e
+		corrected, levels := stats.Holm(p, changeP/families)
+		for i, ch := range family {
+			ch.Holm, ch.Verdict = math.Min(1, families*corrected[i]), judged
+			if e := *ch.Change; e.SE > 0 {
+				e = e.at(levels[i], freedom[i])
+				ch.Judged = &e
 			}
 		}
 	}

@@ -36,12 +36,16 @@ const defaultResamples = 2000
 //
 // The order of runs and of observations does not matter. It returns an error
 // where there are no runs or where gaits differ.
-func Summarise(runs []Run, opts SummaryOptions) (*Summary, error) {
-	s, err := Sum(runs, opts)
-	if err != nil {
-		return nil, err
+func Summarise(runs []Run, opts SummaryOptions) (*Summed, error) {
+	if len(runs) == 0 {
+		return nil, errors.New("summarise runs: there are none")
 	}
-	return s.Summary, nil
+	for _, r := range runs[1:] {
+		if r.Gait != runs[0].Gait {
+			return nil, fmt.Errorf("summarise runs: gaits differ (%s and %s); each gait has its own summary", runs[0].Gait, r.Gait)
+		}
+	}
+	return sum(canonicalRuns(runs), opts), nil
 }
 
 // Summed is a visit summed up, and kept so that it can be compared with other
@@ -54,19 +58,9 @@ type Summed struct {
 	brief string     // Of the finding.
 }
 
-// Sum is Summarise for visits that will be compared.
-func Sum(runs []Run, opts SummaryOptions) (*Summed, error) {
+// sum sums up runs that are in the order of canonicalRuns.
+func sum(runs []Run, opts SummaryOptions) *Summed {
 	table := orDefault(opts.Tolerances)
-	if len(runs) == 0 {
-		return nil, errors.New("summarise runs: there are none")
-	}
-	for _, r := range runs[1:] {
-		if r.Gait != runs[0].Gait {
-			return nil, fmt.Errorf("summarise runs: gaits differ (%s and %s); each gait has its own summary", runs[0].Gait, r.Gait)
-		}
-	}
-	runs = canonicalRuns(runs)
-
 	s := &Summary{Gait: runs[0].Gait, Runs: len(runs)}
 	s.Views = inSome(runs, func(r Run) traj.View { return r.View }, traj.Toward, traj.Away)
 	s.Levels = inSome(runs, func(r Run) geometry.Level { return r.Level }, geometry.LevelMetric, geometry.LevelHeight, geometry.LevelRatio, geometry.LevelNone)
@@ -89,7 +83,7 @@ func Sum(runs []Run, opts SummaryOptions) (*Summed, error) {
 		s.Score.Side = s.Limb.Limb.Side()
 	}
 	s.Notes = summaryNotes(out.all, runs)
-	return out, nil
+	return out
 }
 
 // inSome returns those values that some run has.
@@ -333,18 +327,15 @@ func toEstimate(m stats.MeanEstimate) *Estimate {
 	return &Estimate{Value: m.Value, Low: m.Low, High: m.High, SE: m.SE}
 }
 
-// symmetryIndex takes the difference as a share of the mean of both sides, whose own
-// error is small beside the difference's.
+// symmetryIndex returns 100·(right − left)/(½·(right + left)), in percent (Robinson, Herzog
+// & Nigg 1987, J Manipulative Physiol Ther 10:172–176), and the difference's interval in the
+// same: the error of the sides' mean is small beside it. Nil where a side is negative or not
+// there, or both are zero.
 func symmetryIndex(r *Result) *Estimate {
-	if r.Left == nil || r.Right == nil {
+	if r.Left == nil || r.Right == nil || !(r.Left.Value >= 0 && r.Right.Value >= 0 && r.Left.Value+r.Right.Value > 0) {
 		return nil
 	}
-	index := stats.SymmetryIndex(r.Left.Value, r.Right.Value)
-	if math.IsNaN(index) {
-		return nil
-	}
-	k := 200 / (r.Left.Value + r.Right.Value)
-	return &Estimate{Value: index, Low: k * r.Value.Low, High: k * r.Value.High, SE: k * r.Value.SE}
+	return r.Value.scaled(200 / (r.Left.Value + r.Right.Value))
 }
 
 // whyMissing says why a measure has no value.

@@ -17,7 +17,7 @@ func TestCompareSummed(t *testing.T) {
 	opts := CompareOptions{Summary: SummaryOptions{Resamples: 300, Seed: 7}}
 	summed := make([]*Summed, len(visits))
 	for i, v := range visits {
-		s, err := Sum(v, opts.Summary)
+		s, err := Summarise(v, opts.Summary)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -49,7 +49,7 @@ func TestCompareSummed(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if diff := cmp.Diff(want, summed[i].Summary, cmpopts.EquateNaNs()); diff != "" {
+		if diff := cmp.Diff(want.Summary, summed[i].Summary, cmpopts.EquateNaNs()); diff != "" {
 			t.Errorf("comparing changed the summary of visit %d: %s", i, diff)
 		}
 	}

@@ -302,7 +302,7 @@ func loadHistory(ctx context.Context, folders []string, opts CompareOptions) ([]
 	}
 	err = atOnce(ctx, len(measured), func(i int) {
 		v := measured[i]
-		if v.sum, v.err = metrics.Sum(v.Runs(), v.summing(opts.Resamples)); v.err != nil {
+		if v.sum, v.err = metrics.Summarise(v.Runs(), v.summing(opts.Resamples)); v.err != nil {
 			v.err = fmt.Errorf("sum up visit %s: %w", v.Folder, v.err)
 		}
 	})

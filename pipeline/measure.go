@@ -136,11 +136,11 @@ func (j *job) measure(info *clip.Info, tracked *track.Result, end *ending, opts 
 	if err != nil {
 		return nil, fmt.Errorf("measure clip %s: %w", j.path, err)
 	}
-	doubts := append(end.doubts(info), j.doubts(info, tracked.Set, run, summary)...)
+	doubts := append(end.doubts(info), j.doubts(info, tracked.Set, run, summary.Summary)...)
 	if err := refused(j.path, doubts); err != nil {
 		return nil, err
 	}
-	result := j.result(info, tracked, run, summary, end, opts)
+	result := j.result(info, tracked, run, summary.Summary, end, opts)
 	addDoubts(result, doubts)
 	if rate := info.FrameRate; rate > 0 && rate < 50 && !mayBeSlow(doubts) {
 		result.Problems = append(result.Problems, fmt.Sprintf("Filmed at %.0f frames a second: hoof timing is coarse (one frame is %.0f ms). Film at 60 or more.", rate, 1000/rate))

@@ -46,7 +46,7 @@ func visitsBefore(ctx context.Context, now *Visit, others ...otherVisit) ([]earl
 	var last *metrics.Summed
 	if slices.ContainsFunc(visits, func(v otherVisit) bool { return v.compared == nil }) {
 		var err error
-		if last, err = metrics.Sum(now.Runs(), now.summing(opts.Resamples)); err != nil {
+		if last, err = metrics.Summarise(now.Runs(), now.summing(opts.Resamples)); err != nil {
 			return nil, fmt.Errorf("sum up visit %s: %w", now.Folder, err)
 		}
 	}
@@ -66,7 +66,7 @@ func visitsBefore(ctx context.Context, now *Visit, others ...otherVisit) ([]earl
 // compareWith compares visit now, summed up as last, with v.
 func compareWith(v, now *Visit, last *metrics.Summed, opts CompareOptions) (*metrics.Comparison, error) {
 	settings := compareSettings(v, now, opts)
-	sum, err := metrics.Sum(v.Runs(), settings.Summary)
+	sum, err := metrics.Summarise(v.Runs(), settings.Summary)
 	if err != nil {
 		return nil, fmt.Errorf("sum up visit %s: %w", v.Folder, err)
 	}

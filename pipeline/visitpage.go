@@ -23,10 +23,11 @@ func VisitPage(ctx context.Context, folder string, opts MeasureOptions) (visit *
 	if len(v.Results) == 0 {
 		return v, false, nil
 	}
-	summary, err := metrics.Summarise(v.Runs(), v.summing(opts.Resamples))
+	sum, err := metrics.Summarise(v.Runs(), v.summing(opts.Resamples))
 	if err != nil {
 		return v, false, fmt.Errorf("sum up visit %s: %w", v.Folder, err)
 	}
+	summary := sum.Summary
 	earlier, err := visitsBefore(ctx, v)
 	if err != nil {
 		return v, false, err

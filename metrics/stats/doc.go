@@ -1,6 +1,6 @@
 // Package stats holds the statistics of repeated measurement: means of strides
-// grouped in runs with honest intervals, the standard error of measurement, the
-// symmetry index and the correction for looking at many measures at once. It knows
+// grouped in runs with honest intervals, the standard error of measurement
+// and the correction for looking at many measures at once. It knows
 // nothing of horses.
 //
 // All functions are pure; the order of the input never matters.

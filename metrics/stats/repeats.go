@@ -3,6 +3,7 @@ package stats
 import (
 	"math"
 
+	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
@@ -16,16 +17,21 @@ const Z95 = 1.959963984540054
 func SEM(repeats [][]float64) (sem, df float64) {
 	var ss float64
 	for _, x := range repeats {
-		if len(x) < 2 {
-			continue
-		}
 		ss += sumSquares(x)
-		df += float64(len(x) - 1)
+		df += float64(max(0, len(x)-1))
 	}
 	if df == 0 {
 		return math.NaN(), 0
 	}
 	return math.Sqrt(ss / df), df
+}
+
+// sumSquares returns the sum of squared deviations from the mean.
+func sumSquares(x []float64) float64 {
+	if len(x) < 2 {
+		return 0
+	}
+	return stat.Variance(x, nil) * float64(len(x)-1)
 }
 
 // Stretch returns by how much a standard error that is known with df degrees of freedom is

@@ -147,7 +147,7 @@ func (f *filmed) measured() (*metrics.Summary, *metrics.Run, []record.Doubt, err
 	if err != nil {
 		return nil, nil, nil, err
 	}
-	return summary, run, doubt.OfRun(doubt.Measured{Marks: f.marks, Set: f.set, Run: run, Summary: summary, WithersM: f.marks.WithersM, Others: f.others}), nil
+	return summary.Summary, run, doubt.OfRun(doubt.Measured{Marks: f.marks, Set: f.set, Run: run, Summary: summary.Summary, WithersM: f.marks.WithersM, Others: f.others}), nil
 }
 
 // mistake is something done wrong to a pass.

@@ -5,7 +5,6 @@ import (
 	"testing"
 
 	"gonum.org/v1/gonum/floats/scalar"
-	"pgregory.net/rapid"
 )
 
 const tol = 1e-9
@@ -59,32 +58,4 @@ func TestNISTUnivariate(t *testing.T) {
 			near(t, "SD", sd, c.sd, c.sdTol)
 		})
 	}
-}
-
-// Values: BMC Sports Sci Med Rehabil 2021, 10.1186/s13102-021-00355-4, eq. 1.
-func TestSymmetryIndex(t *testing.T) {
-	for _, c := range []struct {
-		name              string
-		left, right, want float64
-	}{
-		{"right longer", 1.0, 1.1, 9.523809523809524},
-		{"swapped", 1.1, 1.0, -9.523809523809524},
-		{"one side nothing", 0, 1, 200},
-		{"alike", 0.7, 0.7, 0},
-		{"signed values have none", -0.04, 0.05, math.NaN()},
-		{"both nothing", 0, 0, math.NaN()},
-		{"not measured", math.NaN(), 1, math.NaN()},
-	} {
-		t.Run(c.name, func(t *testing.T) { near(t, "index", SymmetryIndex(c.left, c.right), c.want, tol) })
-	}
-}
-
-func TestSymmetryIndexSwapsSign(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		l := rapid.Float64Range(1e-3, 1e3).Draw(t, "left")
-		r := rapid.Float64Range(1e-3, 1e3).Draw(t, "right")
-		if a, b := SymmetryIndex(l, r), SymmetryIndex(r, l); a != -b || math.Abs(a) > 200 {
-			t.Fatalf("index %v, swapped %v", a, b)
-		}
-	})
 }
