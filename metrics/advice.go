@@ -10,6 +10,7 @@ import (
 
 	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
+	"jogstrip/metrics/signal"
 	"jogstrip/metrics/stats"
 	"jogstrip/track/errormodel"
 	"jogstrip/track/traj"
@@ -139,7 +140,7 @@ func (s SetUp) StepSE() (run, horse float64) {
 func (s SetUp) SmallestStep(runs int) float64 {
 	row, _ := defaultTable().Lookup(StepLengthFore)
 	_, measured := s.StepSE()
-	return bisect(0, 1, func(difference float64) float64 { return chanceToSee(row, difference, runs, measured) - adviceChance })
+	return signal.Zero(0, 1, func(difference float64) float64 { return chanceToSee(row, difference, runs, measured) - adviceChance })
 }
 
 // chanceToSee returns the chance that the 95 % interval of so many runs excludes even

@@ -99,8 +99,8 @@ func (s *spatial) putHarmonics(i int, h *signal.Harmonics, scale float64) {
 	var amp, sd [2]float64
 	wide := max(1, h.ResidualSD)
 	for k := range 2 {
-		v, _ := h.Amplitude(k + 1)
-		e := wide * h.AmplitudeSD(k+1)
+		v, e := h.Amplitude(k + 1)
+		e *= wide
 		amp[k], sd[k] = math.Sqrt(max(0, v*v-e*e)), e
 	}
 	if s.cal.Level != geometry.LevelNone {
@@ -292,7 +292,8 @@ func (a *analysis) drift(b *bodyTrack) func(t float64) float64 {
 			period = strides[i].End - strides[i].Start
 		}
 		if h := b.fit(c-period/2, c+period/2); h != nil {
-			t, m = append(t, c), append(m, h.Mean)
+			level, _ := h.Mean()
+			t, m = append(t, c), append(m, level)
 		}
 	}
 	switch {

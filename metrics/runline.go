@@ -3,6 +3,7 @@ package metrics
 import (
 	"math"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 
 	"jogstrip/metrics/geometry"
@@ -129,11 +130,8 @@ func (f *runFit) bow() (left, sd float64) {
 // bow of the run make of its beat, and the variance of that from its own place in the
 // picture.
 func (f *runFit) asSeen(i int) (left, variance float64) {
-	left = f.y.AtVec(2*i + 1)
-	for c := f.drift; c < f.beta.Len(); c++ {
-		left -= f.x.At(2*i+1, c) * f.beta.AtVec(c)
-	}
-	return left, max(0, f.own(f.theta, i)[1][1]/f.worse[i]-math.Exp(2*f.theta[leftSD]))
+	bends := floats.Dot(f.x.RawRowView(2*i + 1)[f.drift:], f.beta.RawVector().Data[f.drift:])
+	return f.y.AtVec(2*i+1) - bends, max(0, f.own(f.theta, i)[1][1]/f.worse[i]-math.Exp(2*f.theta[leftSD]))
 }
 
 // sharedVariance returns the variance that clicks and camera give a sum of what was seen

@@ -202,15 +202,11 @@ func (f *runFit) prepare() {
 
 // variance returns V, the covariance of what is seen about the fixed effects.
 func (f *runFit) variance(theta []float64) *mat.SymDense {
-	n := 2 * len(f.falls)
-	v := mat.NewSymDense(n, nil)
-	to, cameras, wander, offsets := v.RawSymmetric(), f.parts[0].RawSymmetric(), f.parts[1].RawSymmetric(), f.parts[2].RawSymmetric()
-	a, b := math.Exp(2*theta[speedSD]), math.Exp(2*theta[clickOff])
-	for i := range n {
-		for j := i * (n + 1); j < (i+1)*n; j++ { // The upper triangle.
-			to.Data[j] = cameras.Data[j] + a*wander.Data[j] + b*offsets.Data[j]
-		}
-	}
+	var v, offsets mat.SymDense
+	v.ScaleSym(math.Exp(2*theta[speedSD]), f.parts[1])
+	v.AddSym(f.parts[0], &v)
+	offsets.ScaleSym(math.Exp(2*theta[clickOff]), f.parts[2])
+	v.AddSym(&v, &offsets)
 	for i := range f.falls {
 		own := f.own(theta, i)
 		for a := range 2 {
@@ -219,7 +215,7 @@ func (f *runFit) variance(theta []float64) *mat.SymDense {
 			}
 		}
 	}
-	return v
+	return &v
 }
 
 // wander is the covariance of the spline part of the advance at two footfalls, but for
@@ -240,12 +236,9 @@ func (f *runFit) own(theta []float64, i int) (c [2][2]float64) {
 			for q := range 2 {
 				c[a][b] += share * sq(p.sd[q]) * f.jacobian[i][a][q] * f.jacobian[i][b][q]
 			}
-		}
-	}
-	c[0][0] += math.Exp(2 * theta[alongSD])
-	c[1][1] += math.Exp(2 * theta[leftSD])
-	for a := range 2 {
-		for b := range 2 {
+			if a == b {
+				c[a][a] += math.Exp(2 * theta[alongSD+a])
+			}
 			c[a][b] *= f.worse[i]
 		}
 	}
@@ -344,29 +337,23 @@ func (f *runFit) solve() bool {
 type target struct {
 	fixed  []float64 // Index: fixed effect.
 	stride []float64 // Index: 2·footfall along, 2·footfall + 1 left. Of stride(i).
-	smooth []float64 // Index: footfall. Of the spline part of the advance.
+	smooth []float64 // Index: as stride. Of the spline part of the advance.
 }
 
 func (f *runFit) target() target {
-	return target{make([]float64, f.beta.Len()), make([]float64, 2*len(f.falls)), make([]float64, len(f.falls))}
-}
-
-// add adds w times the place of footfall i along or left (0 or 1).
-func (f *runFit) add(t *target, i, direction int, w float64) {
-	for c := range t.fixed {
-		t.fixed[c] += w * f.x.At(2*i+direction, c)
-	}
-	t.stride[2*i+direction] += w
-	if direction == 0 {
-		t.smooth[i] += w
-	}
+	return target{make([]float64, f.beta.Len()), make([]float64, 2*len(f.falls)), make([]float64, 2*len(f.falls))}
 }
 
 // sum returns the sum of footfalls' places along or left (direction 0 or 1), each times its weight.
 func (f *runFit) sum(falls []int, direction int, weights ...float64) target {
 	t := f.target()
 	for q, i := range falls {
-		f.add(&t, i, direction, weights[q])
+		row, w := 2*i+direction, weights[q]
+		floats.AddScaled(t.fixed, w, f.x.RawRowView(row))
+		t.stride[row] += w
+		if direction == 0 {
+			t.smooth[row] += w
+		}
 	}
 	return t
 }
@@ -375,33 +362,23 @@ func (f *runFit) sum(falls []int, direction int, weights ...float64) target {
 // behind it are estimates from so many footfalls, so it is stretched to what Student's t
 // makes of a 95 % interval.
 func (f *runFit) predict(t target) (value, sd float64) {
-	n := len(f.falls)
-	cov := mat.NewVecDense(2*n, nil) // Between the random part and what was seen.
-	var self float64
-	for i := range n {
-		for d, s := range [2]int{alongSD, leftSD} {
-			if w := t.stride[2*i+d]; w != 0 {
-				v := math.Exp(2 * f.theta[s])
-				cov.SetVec(2*i+d, cov.AtVec(2*i+d)+w*v)
-				self += w * w * v
-			}
-		}
-		for j := range n {
-			if t.smooth[j] == 0 {
-				continue
-			}
-			k := math.Exp(2*f.theta[speedSD]) * f.wander(i, j)
-			cov.SetVec(2*i, cov.AtVec(2*i)+t.smooth[j]*k)
-			self += t.smooth[i] * t.smooth[j] * k
-		}
+	var cov mat.VecDense // Between the random part and what was seen.
+	smooth := mat.NewVecDense(len(t.smooth), t.smooth)
+	cov.MulVec(f.parts[1], smooth)
+	cov.ScaleVec(math.Exp(2*f.theta[speedSD]), &cov)
+	self := mat.Dot(smooth, &cov)
+	for i, w := range t.stride {
+		v := math.Exp(2 * f.theta[alongSD+i%2])
+		cov.SetVec(i, cov.AtVec(i)+w*v)
+		self += w * w * v
 	}
 	fixed := mat.NewVecDense(len(t.fixed), t.fixed)
-	value = mat.Dot(fixed, f.beta) + mat.Dot(cov, f.solved)
+	value = mat.Dot(fixed, f.beta) + mat.Dot(&cov, f.solved)
 	var vc, left mat.VecDense
-	vc.MulVec(f.inverse, cov)
+	vc.MulVec(f.inverse, &cov)
 	left.MulVec(f.x.T(), &vc)
 	left.SubVec(fixed, &left)
-	variance := self - mat.Dot(cov, &vc) + mat.Inner(&left, f.betaCov, &left)
+	variance := self - mat.Dot(&cov, &vc) + mat.Inner(&left, f.betaCov, &left)
 	sd = f.stretch * math.Sqrt(max(0, variance))
 	if sum := floats.Sum(t.smooth); math.Abs(sum) < 1e-9 {
 		// A length is as wrong as the ground marks' own are; a place is told from the camera.
@@ -439,6 +416,6 @@ func (f *runFit) meanOf(t *target, k, direction int, w float64, who whose) {
 // advance adds w times the run's mean advance a beat.
 func (f *runFit) advance(t *target, w float64) {
 	t.fixed[0] += w
-	t.smooth[f.last] += w / (2 * f.half)
-	t.smooth[f.first] -= w / (2 * f.half)
+	t.smooth[2*f.last] += w / (2 * f.half)
+	t.smooth[2*f.first] -= w / (2 * f.half)
 }

@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/stat/distuv"
 
+	"jogstrip/metrics/signal"
 	"jogstrip/metrics/stats"
 )
 
@@ -154,18 +155,5 @@ func solveRising(observed float64, f func(float64) float64) float64 {
 	for i := 0; f(high) < 0 && i < 60; i++ {
 		high *= 2
 	}
-	return bisect(low, high, f)
-}
-
-// bisect returns where f, rising, passes zero between low and high, to 2⁻⁴⁰ of what lies
-// between them.
-func bisect(low, high float64, f func(float64) float64) float64 {
-	for range 40 {
-		if mid := (low + high) / 2; f(mid) < 0 {
-			low = mid
-		} else {
-			high = mid
-		}
-	}
-	return high
+	return signal.Zero(low, high, f)
 }

@@ -160,9 +160,11 @@ func (s *spatial) measureTrunk() {
 		if h == nil {
 			continue
 		}
-		s.put(HeadToSide, i, 100*h.Mean, 100*max(1, h.ResidualSD)*h.MeanSD())
+		mean, sd := h.Mean()
+		s.put(HeadToSide, i, 100*mean, 100*max(1, h.ResidualSD)*sd)
 		if g := further.fit(st.Start, st.End); g != nil {
-			depth, count = depth+100*(g.Mean-h.Mean), count+1
+			nearer, _ := g.Mean()
+			depth, count = depth+100*(nearer-mean), count+1
 		}
 	}
 	s.found[HeadToSide].addCommon(math.Hypot(s.opts.Model.Body.MiddleMM/10*math.Sqrt2, depth/max(1, count)), 0)
@@ -189,7 +191,8 @@ func (s *spatial) putSway(n Name, b *bodyTrack) {
 		// Each side's departure has half the error of both together, and the same in the
 		// mean: their difference has as much as their sum.
 		sd := 1000 * max(1, h.ResidualSD) * h.DifferenceSD(right, left) / math.Sqrt2
-		s.putSides(n, i, [2][2]float64{{1000 * (h.Mean - least), sd}, {1000 * (most - h.Mean), sd}})
+		mean, _ := h.Mean()
+		s.putSides(n, i, [2][2]float64{{1000 * (mean - least), sd}, {1000 * (most - mean), sd}})
 	}
 }
 

@@ -7,15 +7,11 @@ import (
 	"gonum.org/v1/gonum/floats"
 )
 
-// Harmonics is a periodic function fitted by least squares:
-// Mean + Σ Cos[k]·cos(2π(k+1)(t−Start)/Period) + Sin[k]·sin(…).
+// Harmonics is a periodic function fitted by least squares. Its coefficients are those of
+// 1, cos a, sin a, cos 2a, sin 2a, …, a = 2π(t−Start)/Period.
 type Harmonics struct {
 	Start, Period float64 // s.
-	Mean          float64
-	Cos, Sin      []float64 // Index: harmonic − 1.
-	ResidualSD    float64   // As of LinearFit.
-
-	fit *LinearFit // Terms: 1, cos, sin, cos of twice, …
+	*LinearFit
 }
 
 // FitHarmonics fits harmonics 1…count of the given period to the samples,
@@ -51,11 +47,7 @@ func FitHarmonics(t, x, sd []float64, start, period float64, count int) (*Harmon
 	if err != nil {
 		return nil, fmt.Errorf("fit %d harmonics: %w", count, err)
 	}
-	h := &Harmonics{Start: start, Period: period, Mean: fit.Coefficients[0], ResidualSD: fit.ResidualSD, fit: fit}
-	for k := range count {
-		h.Cos, h.Sin = append(h.Cos, fit.Coefficients[1+2*k]), append(h.Sin, fit.Coefficients[2+2*k])
-	}
-	return h, nil
+	return &Harmonics{start, period, fit}, nil
 }
 
 func harmonicTerms(count int, angle float64) []float64 {
@@ -67,51 +59,48 @@ func harmonicTerms(count int, angle float64) []float64 {
 	return terms
 }
 
+// count returns how many harmonics h has.
+func (h *Harmonics) count() int { return len(h.Coefficients) / 2 }
+
+// terms returns the terms of h at t.
+func (h *Harmonics) terms(t float64) []float64 {
+	return harmonicTerms(h.count(), 2*math.Pi*(t-h.Start)/h.Period)
+}
+
 // At returns the function's value at t and its first derivative.
 func (h *Harmonics) At(t float64) (value, slope float64) {
-	w := 2 * math.Pi / h.Period
-	value = h.Mean
-	for k := range h.Cos {
-		f := float64(k+1) * w
-		s, c := math.Sincos(f * (t - h.Start))
-		value += h.Cos[k]*c + h.Sin[k]*s
-		slope += f * (h.Sin[k]*c - h.Cos[k]*s)
+	terms := h.terms(t)
+	for k := 1; k <= h.count(); k++ {
+		cos, sin := 2*k-1, 2*k
+		slope += 2 * math.Pi * float64(k) / h.Period * (h.Coefficients[sin]*terms[cos] - h.Coefficients[cos]*terms[sin])
 	}
-	return value, slope
+	return h.LinearFit.At(terms), slope
 }
 
-// Amplitude returns the amplitude and phase of harmonic k ≥ 1, such that its
-// part is amplitude·cos(2πk(t−Start)/Period + phase), radians.
-func (h *Harmonics) Amplitude(k int) (amplitude, phase float64) {
-	c, s := h.Cos[k-1], h.Sin[k-1]
-	return math.Hypot(c, s), math.Atan2(-s, c)
+// Mean returns the function's mean and its standard deviation for those given to the fit.
+func (h *Harmonics) Mean() (mean, sd float64) {
+	return h.Coefficients[0], h.SD(append([]float64{1}, make([]float64, 2*h.count())...))
 }
 
-// AmplitudeSD returns the standard deviation of the amplitude of harmonic k for
-// the standard deviations given to the fit.
-func (h *Harmonics) AmplitudeSD(k int) float64 {
-	c, s := h.Cos[k-1], h.Sin[k-1]
-	a := math.Hypot(c, s)
-	if a == 0 {
-		c, s, a = 1, 1, math.Sqrt2
+// Amplitude returns the amplitude of harmonic k ≥ 1 and its standard deviation for those
+// given to the fit.
+func (h *Harmonics) Amplitude(k int) (amplitude, sd float64) {
+	c, s := h.Coefficients[2*k-1], h.Coefficients[2*k]
+	amplitude = math.Hypot(c, s)
+	terms := make([]float64, len(h.Coefficients))
+	terms[2*k-1], terms[2*k] = c/amplitude, s/amplitude
+	if amplitude == 0 {
+		terms[2*k-1], terms[2*k] = math.Sqrt2/2, math.Sqrt2/2
 	}
-	terms := make([]float64, 1+2*len(h.Cos))
-	terms[2*k-1], terms[2*k] = c/a, s/a
-	return h.fit.SD(terms)
-}
-
-// MeanSD returns the standard deviation of Mean for the standard deviations given to
-// the fit.
-func (h *Harmonics) MeanSD() float64 {
-	return h.fit.SD(append([]float64{1}, make([]float64, 2*len(h.Cos))...))
+	return amplitude, h.SD(terms)
 }
 
 // DifferenceSD returns the standard deviation of At(t1) − At(t0) for the
 // standard deviations given to the fit.
 func (h *Harmonics) DifferenceSD(t1, t0 float64) float64 {
-	terms := harmonicTerms(len(h.Cos), 2*math.Pi*(t1-h.Start)/h.Period)
-	floats.Sub(terms, harmonicTerms(len(h.Cos), 2*math.Pi*(t0-h.Start)/h.Period))
-	return h.fit.SD(terms)
+	terms := h.terms(t1)
+	floats.Sub(terms, h.terms(t0))
+	return h.SD(terms)
 }
 
 // Lowest returns where and how low the function's lowest local minimum inside
@@ -127,45 +116,43 @@ func (h *Harmonics) Highest(lo, hi float64) (at, value float64, local bool) {
 }
 
 func (h *Harmonics) extreme(lo, hi, sign float64) (at, value float64, local bool) {
-	f := func(t float64) float64 { v, _ := h.At(t); return sign * v }
-	// Twelve points to the shortest period cannot miss a minimum.
-	n := max(4, int(math.Ceil((hi-lo)/h.Period*12*float64(len(h.Cos)))))
-	step := (hi - lo) / float64(n)
-	best := math.Inf(1)
-	for i := 1; i < n; i++ {
-		t := lo + float64(i)*step
-		if f(t) <= f(t-step) && f(t) <= f(t+step) {
-			x := goldenSection(f, t-step, t+step, 1e-9*h.Period)
-			if v := f(x); v < best {
-				best, at, local = v, x, true
-			}
+	value = math.Inf(1)
+	lower := func(t float64) bool {
+		v, _ := h.At(t)
+		if sign*v < value {
+			at, value = t, sign*v
+			return true
 		}
+		return false
+	}
+	rises := func(t float64) float64 { _, slope := h.At(t); return sign * slope }
+	// Twelve points to the shortest period cannot miss a minimum.
+	n := max(4, int(math.Ceil((hi-lo)/h.Period*12*float64(h.count()))))
+	from := rises(lo)
+	for i := range n {
+		t0, t1 := lo+(hi-lo)*float64(i)/float64(n), lo+(hi-lo)*float64(i+1)/float64(n)
+		to := rises(t1)
+		if from < 0 && to >= 0 {
+			local = lower(Zero(t0, t1, rises)) || local
+		}
+		from = to
 	}
 	if !local {
-		at = lo
-		if f(hi) < f(lo) {
-			at = hi
-		}
-		best = f(at)
+		lower(lo)
+		lower(hi)
 	}
-	return at, sign * best, local
+	return at, sign * value, local
 }
 
-// goldenSection returns where f, which has one minimum in [lo, hi], is lowest.
-func goldenSection(f func(float64) float64, lo, hi, tol float64) float64 {
-	r := (math.Sqrt(5) - 1) / 2
-	x1, x2 := hi-r*(hi-lo), lo+r*(hi-lo)
-	f1, f2 := f(x1), f(x2)
-	for hi-lo > tol {
-		if f1 <= f2 {
-			hi, x2, f2 = x2, x1, f1
-			x1 = hi - r*(hi-lo)
-			f1 = f(x1)
+// Zero returns where f, rising, passes zero between low and high, to 2⁻⁴⁰ of what lies
+// between them.
+func Zero(low, high float64, f func(float64) float64) float64 {
+	for range 40 {
+		if mid := (low + high) / 2; f(mid) < 0 {
+			low = mid
 		} else {
-			lo, x1, f1 = x1, x2, f2
-			x2 = lo + r*(hi-lo)
-			f2 = f(x2)
+			high = mid
 		}
 	}
-	return (lo + hi) / 2
+	return high
 }
