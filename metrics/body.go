@@ -6,6 +6,8 @@ import (
 	"slices"
 	"sort"
 
+	"gonum.org/v1/gonum/stat"
+
 	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
 	"jogstrip/metrics/signal"
@@ -300,10 +302,7 @@ func (a *analysis) drift(b *bodyTrack) func(t float64) float64 {
 	case len(t) == 0:
 		return nil
 	case len(t) < 3:
-		var level float64
-		for _, v := range m {
-			level += v / float64(len(m))
-		}
+		level := stat.Mean(m, nil)
 		return func(float64) float64 { return level }
 	}
 	s, err := signal.SmoothingSpline(t, m, nil, 0)

@@ -3,6 +3,8 @@ package metrics
 import (
 	"math"
 
+	"gonum.org/v1/gonum/stat"
+
 	"jogstrip/metrics/geometry"
 	"jogstrip/metrics/signal"
 	"jogstrip/track/traj"
@@ -65,10 +67,7 @@ func (s *spatial) putRoll(points [2]*bodyTrack) {
 	if apart == nil || roll == nil {
 		return
 	}
-	var width float64
-	for _, x := range apart.z {
-		width += x / float64(len(apart.z))
-	}
+	width := stat.Mean(apart.z, nil)
 	if !(width > 0) {
 		return // Left and right are the wrong way round.
 	}

@@ -226,24 +226,18 @@ func (f flightSeen) fly(off, on, lead float64) (out flown, ok bool) {
 			return out, false
 		}
 	}
-	most, least, top := 0.0, 0.0, 0.0
 	for q := 0; q <= pathPoints; q++ {
 		u := float64(q) / pathPoints
-		d, z := out.fits[0].At(sines(u)), out.fits[1].At(sines(u))
-		if d > most {
-			most, out.when[0] = d, u
-		}
-		if d < least {
-			least, out.when[1] = d, u
-		}
-		if z > top {
-			top, out.when[2] = z, u
+		d, z := 100*out.fits[0].At(sines(u)), 100*out.fits[1].At(sines(u))
+		for m, v := range [3]float64{d, -d, z} {
+			if v > out.value[m] {
+				out.value[m], out.when[m] = v, u
+			}
 		}
 		out.path.Progress = append(out.path.Progress, u)
-		out.path.Outward = append(out.path.Outward, 100*d)
-		out.path.Height = append(out.path.Height, 100*z)
+		out.path.Outward = append(out.path.Outward, d)
+		out.path.Height = append(out.path.Height, z)
 	}
-	out.value = [3]float64{100 * most, -100 * least, 100 * top}
 	return out, true
 }
 
