@@ -46,7 +46,7 @@ func plain(t *testing.T, frames []flow.Gray, marks []track.Mark, truth func(i, f
 			at, of = append(at, flow.Point{X: m.X, Y: m.Y}), append(of, i)
 		}
 		for f := marks[0].Frame; len(at) > 0 && f+dir >= 0 && f+dir < len(frames); f += dir {
-			there, err := e.Flow(frames[f], frames[f+dir], at, nil, flow.FlowOptions{})
+			there, err := e.Flow(frames[f], frames[f+dir], at, nil, flow.FlowOptions{Window: 21, Levels: 3})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -60,7 +60,7 @@ func plain(t *testing.T, frames []flow.Gray, marks []track.Mark, truth func(i, f
 			if at, of = nil, nil; len(to) == 0 {
 				break
 			}
-			back, err := e.Flow(frames[f+dir], frames[f], to, nil, flow.FlowOptions{})
+			back, err := e.Flow(frames[f+dir], frames[f], to, nil, flow.FlowOptions{Window: 21, Levels: 3})
 			if err != nil {
 				t.Fatal(err)
 			}

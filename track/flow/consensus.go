@@ -24,13 +24,8 @@ const (
 // no four pairs tell one.
 func consensus(from, to []Point, threshold float64) (h [9]float64, inliers []bool, ok bool) {
 	n := len(from)
-	all := make([]bool, n)
-	for i := range all {
-		all[i] = true
-	}
-	a, b := framed(from, all), framed(to, all)
 	chance := rand.New(rand.NewPCG(1, 2))
-	solve := newFour(a, b)
+	solve := newFour(framed(from, nil), framed(to, nil))
 	least, turns := math.Inf(1), mostSamples
 	inliers = make([]bool, n)
 	fitted := make([]bool, n) // The pairs that h was fitted to.

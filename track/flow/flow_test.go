@@ -28,6 +28,9 @@ func waves(w, h int, dx, dy, scale float64, noise float64) flow.Gray {
 	return g
 }
 
+// usual is what OpenCV takes where nothing else is said.
+var usual = flow.FlowOptions{Window: 21, Levels: 3}
+
 // Whatever OpenCV would answer with an exception comes back as an error.
 func TestBadInputIsAnError(t *testing.T) {
 	e := flow.New()
@@ -42,11 +45,11 @@ func TestBadInputIsAnError(t *testing.T) {
 		call func() error
 		want error
 	}{
-		{"flow: no picture", func() error { _, err := e.Flow(flow.Gray{}, good, p, nil, flow.FlowOptions{}); return err }, flow.ErrEmpty},
-		{"flow: too few pixels", func() error { _, err := e.Flow(good, short, p, nil, flow.FlowOptions{}); return err }, flow.ErrSize},
-		{"flow: two sizes", func() error { _, err := e.Flow(good, small, p, nil, flow.FlowOptions{}); return err }, flow.ErrSize},
-		{"flow: not a number", func() error { _, err := e.Flow(good, good, nan, nil, flow.FlowOptions{}); return err }, flow.ErrNumber},
-		{"flow: guesses missing", func() error { _, err := e.Flow(good, good, p, []flow.Point{}, flow.FlowOptions{}); return err }, flow.ErrSize},
+		{"flow: no picture", func() error { _, err := e.Flow(flow.Gray{}, good, p, nil, usual); return err }, flow.ErrEmpty},
+		{"flow: too few pixels", func() error { _, err := e.Flow(good, short, p, nil, usual); return err }, flow.ErrSize},
+		{"flow: two sizes", func() error { _, err := e.Flow(good, small, p, nil, usual); return err }, flow.ErrSize},
+		{"flow: not a number", func() error { _, err := e.Flow(good, good, nan, nil, usual); return err }, flow.ErrNumber},
+		{"flow: guesses missing", func() error { _, err := e.Flow(good, good, p, []flow.Point{}, usual); return err }, flow.ErrSize},
 		{"flow: tiny window", func() error { _, err := e.Flow(good, good, p, nil, flow.FlowOptions{Window: 1}); return err }, nil},
 		{"features: no picture", func() error { _, err := e.Features(flow.Gray{}, 10, 0.01, 3); return err }, flow.ErrEmpty},
 		{"features: quality", func() error { _, err := e.Features(good, 10, math.NaN(), 3); return err }, nil},
@@ -70,11 +73,11 @@ func TestEmptyAndFlatPicturesHoldNothing(t *testing.T) {
 	if f, err := e.Features(flat, 10, 0.01, 3); err != nil || len(f) != 0 {
 		t.Errorf("features of a flat picture: %v, %v", f, err)
 	}
-	if f, err := e.Flow(flat, flat, nil, nil, flow.FlowOptions{}); err != nil || len(f) != 0 {
+	if f, err := e.Flow(flat, flat, nil, nil, usual); err != nil || len(f) != 0 {
 		t.Errorf("flow of no points: %v, %v", f, err)
 	}
 	far := []flow.Point{{X: -500, Y: 3}, {X: 1e5, Y: 1e5}}
-	f, err := e.Flow(waves(64, 48, 0, 0, 1, 0), waves(64, 48, 0, 0, 1, 0), far, nil, flow.FlowOptions{})
+	f, err := e.Flow(waves(64, 48, 0, 0, 1, 0), waves(64, 48, 0, 0, 1, 0), far, nil, usual)
 	if err != nil || f[0].OK || f[1].OK {
 		t.Errorf("points outside the picture: %v, %v", f, err)
 	}
@@ -139,7 +142,7 @@ func TestThereAndBack(t *testing.T) {
 			guess = append(guess, flow.Point{X: float64(x) + 1, Y: float64(y) - 30*float64(x%2)}) // Half of them astray.
 		}
 	}
-	for _, opts := range []flow.FlowOptions{{}, {Window: 9, Levels: 3}, {Window: 31, Levels: -1}} {
+	for _, opts := range []flow.FlowOptions{usual, {Window: 9, Levels: 3}, {Window: 31, Levels: -1}} {
 		there := plainFlow(t, a, b, points, guess, opts)
 		flowed, err := e.Flow(a, b, points, guess, opts)
 		if err != nil {
@@ -180,16 +183,16 @@ func TestThereAndBack(t *testing.T) {
 			}
 		}
 	}
-	if _, _, err := e.ThereAndBack(a, b, []flow.Point{{X: math.NaN()}}, nil, flow.FlowOptions{}); !errors.Is(err, flow.ErrNumber) {
+	if _, _, err := e.ThereAndBack(a, b, []flow.Point{{X: math.NaN()}}, nil, usual); !errors.Is(err, flow.ErrNumber) {
 		t.Errorf("not a number: %v", err)
 	}
-	if _, _, err := e.ThereAndBack(a, b, points, guess[:3], flow.FlowOptions{}); !errors.Is(err, flow.ErrSize) {
+	if _, _, err := e.ThereAndBack(a, b, points, guess[:3], usual); !errors.Is(err, flow.ErrSize) {
 		t.Errorf("guesses missing: %v", err)
 	}
-	if there, back, err := e.ThereAndBack(a, b, nil, nil, flow.FlowOptions{}); len(there)+len(back) > 0 || err != nil {
+	if there, back, err := e.ThereAndBack(a, b, nil, nil, usual); len(there)+len(back) > 0 || err != nil {
 		t.Errorf("no points: %v, %v, %v", there, back, err)
 	}
-	if _, _, err := e.ThereAndBack(a, waves(199, 150, 0, 0, 1, 0), points, nil, flow.FlowOptions{}); !errors.Is(err, flow.ErrSize) {
+	if _, _, err := e.ThereAndBack(a, waves(199, 150, 0, 0, 1, 0), points, nil, usual); !errors.Is(err, flow.ErrSize) {
 		t.Errorf("two sizes: %v", err)
 	}
 }
@@ -218,12 +221,6 @@ func plainFlow(t *testing.T, prev, next flow.Gray, points, guess []flow.Point, o
 	defer status.Close()
 	defer residual.Close()
 	window, levels := opts.Window, max(opts.Levels, 0)
-	if window == 0 {
-		window = 21
-	}
-	if opts.Levels == 0 {
-		levels = 3
-	}
 	gocv.CalcOpticalFlowPyrLKWithParams(mat(prev.Height, prev.Width, gocv.MatTypeCV8UC1, prev.Pix), mat(next.Height, next.Width, gocv.MatTypeCV8UC1, next.Pix),
 		from, to, &status, &residual, image.Pt(window, window), levels, gocv.NewTermCriteria(gocv.Count+gocv.EPS, 30, 0.01), gocv.OptflowUseInitialFlow, 1e-4)
 	out := make([]flow.Found, len(points))

@@ -32,14 +32,10 @@ func settled(h [9]float64, from, to []Point, inliers []bool) [9]float64 {
 			break
 		}
 	}
-	if !(sum <= began*(1+1e-9)) {
+	out, ok := normalised(product(b.inverse(), product(g, a.matrix())))
+	if !ok || !(sum <= began*(1+1e-9)) {
 		return h
 	}
-	out := product(b.inverse(), product(g, a.matrix()))
-	for i := range 8 {
-		out[i] /= out[8]
-	}
-	out[8] = 1
 	return out
 }
 
@@ -90,19 +86,20 @@ type framing struct {
 	size   float64
 }
 
+// framed frames the inliers among points; nil: all of them.
 func framed(points []Point, inliers []bool) framing {
 	var f framing
 	n := 0.0
-	for k, in := range inliers {
-		if in {
-			f.centre = f.centre.Add(points[k])
+	for k, p := range points {
+		if inliers == nil || inliers[k] {
+			f.centre = f.centre.Add(p)
 			n++
 		}
 	}
 	f.centre = Point{f.centre.X / n, f.centre.Y / n}
-	for k, in := range inliers {
-		if in {
-			f.size += points[k].Dist(f.centre) / n
+	for k, p := range points {
+		if inliers == nil || inliers[k] {
+			f.size += p.Dist(f.centre) / n
 		}
 	}
 	f.size = max(f.size, 1e-9)

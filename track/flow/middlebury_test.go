@@ -91,7 +91,7 @@ func TestAccuracyMiddlebury(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	plain, err := e.Flow(a, b, corners, nil, flow.FlowOptions{})
+	plain, err := e.Flow(a, b, corners, nil, usual)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -191,7 +191,7 @@ func TestAccuracyMiddlebury(t *testing.T) {
 // refinement departs by more than a pixel come back with OK false.
 func refine(t *testing.T, e *flow.Engine, prev, next flow.Gray, points []flow.Point) []flow.Found {
 	t.Helper()
-	there, err := e.Flow(prev, next, points, nil, flow.FlowOptions{})
+	there, err := e.Flow(prev, next, points, nil, usual)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -202,7 +202,7 @@ func refine(t *testing.T, e *flow.Engine, prev, next flow.Gray, points []flow.Po
 			ends[i] = f.Point
 		}
 	}
-	back, err := e.Flow(next, prev, ends, nil, flow.FlowOptions{})
+	back, err := e.Flow(next, prev, ends, nil, usual)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -9,6 +9,7 @@ package flow
 import "C"
 
 import (
+	"errors"
 	"fmt"
 	"image"
 	"slices"
@@ -31,11 +32,10 @@ func New() *Engine {
 // Version returns the version of the OpenCV library in use.
 func Version() string { return gocv.OpenCVVersion() }
 
-// FlowOptions sets one Lucas–Kanade call. The zero value is OpenCV's default:
-// 21 px windows and 3 halvings.
+// FlowOptions sets one Lucas–Kanade call.
 type FlowOptions struct {
-	Window int // Side of the window, px, at least 3; 0 means 21.
-	Levels int // How many times the picture is halved at most; 0 means 3, negative means none.
+	Window int // Side of the window, px, at least 3.
+	Levels int // How many times the picture is halved at most; none where it is negative.
 }
 
 // Found is where a point went.
@@ -79,26 +79,6 @@ func (e *Engine) ThereAndBack(prev, next Gray, points, guess []Point, opts FlowO
 	return there, back, err
 }
 
-// checkFlow returns opts with its zeros replaced.
-func checkFlow(prev, next Gray, opts FlowOptions) (FlowOptions, error) {
-	if err := checkPair(prev, next); err != nil {
-		return opts, fmt.Errorf("optical flow: %w", err)
-	}
-	if opts.Window == 0 {
-		opts.Window = 21
-	}
-	switch {
-	case opts.Levels == 0:
-		opts.Levels = 3
-	case opts.Levels < 0:
-		opts.Levels = 0
-	}
-	if opts.Window < 3 {
-		return opts, fmt.Errorf("optical flow: window of %d px: must be 3 or more", opts.Window)
-	}
-	return opts, nil
-}
-
 // pair is two pictures of one size, ready for points to be followed from one to the other and
 // back. gocv reaches no pyramid, so it calls OpenCV itself.
 type pair struct {
@@ -107,12 +87,14 @@ type pair struct {
 
 // newPair builds what following between prev and next needs, which are not kept. close frees it.
 func newPair(prev, next Gray, opts FlowOptions) (*pair, error) {
-	opts, err := checkFlow(prev, next, opts)
-	if err != nil {
-		return nil, err
+	if err := checkPair(prev, next); err != nil {
+		return nil, fmt.Errorf("optical flow: %w", err)
+	}
+	if opts.Window < 3 {
+		return nil, fmt.Errorf("optical flow: window of %d px: must be 3 or more", opts.Window)
 	}
 	c := C.flow_pair_new((*C.uint8_t)(&prev.Pix[0]), C.int(prev.Stride), (*C.uint8_t)(&next.Pix[0]), C.int(next.Stride),
-		C.int(prev.Width), C.int(prev.Height), C.int(opts.Window), C.int(opts.Levels))
+		C.int(prev.Width), C.int(prev.Height), C.int(opts.Window), C.int(max(opts.Levels, 0)))
 	if c == nil {
 		return nil, fmt.Errorf("optical flow: OpenCV refused %d×%d with windows of %d px", prev.Width, prev.Height, opts.Window)
 	}
@@ -275,38 +257,24 @@ func (e *Engine) Homography(from, to []Point, threshold float64) (h [9]float64, 
 	if len(from) != len(to) {
 		return h, nil, false, fmt.Errorf("fit homography: %w: %d and %d points", ErrSize, len(from), len(to))
 	}
-	if !(threshold > 0) {
-		return h, nil, false, fmt.Errorf("fit homography: threshold %v px: must be positive", threshold)
-	}
 	if len(from) < 8 || spread(from) < 1 || spread(to) < 1 {
 		return h, nil, false, nil
 	}
-	for i := range from {
-		if !from[i].Finite() || !to[i].Finite() {
-			return h, nil, false, fmt.Errorf("fit homography: point %d: %w", i, ErrNumber)
-		}
+	if h, inliers, ok = consensus(from, to, threshold); ok {
+		n := within(h, from, to, threshold, inliers)
+		ok = n >= 8 && 2*n >= len(from)
 	}
-	h, inliers, ok = consensus(from, to, threshold)
-	if !ok {
-		return h, nil, false, nil
-	}
-	n := 0
-	for _, in := range inliers {
-		if in {
-			n++
-		}
-	}
-	if n < 8 || 2*n < len(from) {
-		return h, inliers, false, nil
-	}
-	return h, inliers, true, nil
+	return h, inliers, ok, nil
 }
 
 // Resize returns g at the given size: pixel areas averaged when shrinking,
 // bicubic when growing.
 func (e *Engine) Resize(g Gray, width, height int) (Gray, error) {
-	if err := checkTo(g, width, height); err != nil {
+	if err := g.Check(); err != nil {
 		return Gray{}, fmt.Errorf("resize picture: %w", err)
+	}
+	if width <= 0 || height <= 0 || width > 1<<14 || height > 1<<14 {
+		return Gray{}, fmt.Errorf("resize picture to %d×%d: out of range", width, height)
 	}
 	a, err := grayMat(g)
 	if err != nil {
@@ -323,19 +291,8 @@ func (e *Engine) Resize(g Gray, width, height int) (Gray, error) {
 	return copyMat(b)
 }
 
-// checkTo checks a picture that another of the given size is to be made of.
-func checkTo(g Gray, width, height int) error {
-	if width <= 0 || height <= 0 || width > 1<<14 || height > 1<<14 {
-		return fmt.Errorf("to %d×%d: out of range", width, height)
-	}
-	return g.Check()
-}
-
 func checkPair(a, b Gray) error {
-	if err := a.Check(); err != nil {
-		return err
-	}
-	if err := b.Check(); err != nil {
+	if err := errors.Join(a.Check(), b.Check()); err != nil {
 		return err
 	}
 	if a.Width != b.Width || a.Height != b.Height {
