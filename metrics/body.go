@@ -169,25 +169,10 @@ func (s *spatial) fitStrides(b *bodyTrack, shift float64) float64 {
 	return sum / n
 }
 
-// fit fits up to four harmonics to what lies in [from, to): as many as the
-// samples and the longest gap between them determine. It returns nil where
-// those are not even two.
+// fit fits harmonics to what lies in [from, to); nil where that tells none.
 func (b *bodyTrack) fit(from, to float64) *signal.Harmonics {
 	lo, hi := sort.SearchFloat64s(b.t, from-rounding), sort.SearchFloat64s(b.t, to-rounding)
-	if hi-lo < 9 {
-		return nil
-	}
-	// The movement repeats, so the gap from the last sample round to the first counts too.
-	gap := b.t[lo] + (to - from) - b.t[hi-1]
-	for i := lo + 1; i < hi; i++ {
-		gap = max(gap, b.t[i]-b.t[i-1])
-	}
-	count := min(4, (hi-lo-3)/3, int((to-from)/(2*gap)+1e-6))
-	if count < 2 {
-		return nil
-	}
-	h, _ := signal.FitHarmonics(b.t[lo:hi], b.z[lo:hi], b.sd[lo:hi], from, to-from, count) // Nil where there is an error.
-	return h
+	return signal.FitHarmonics(b.t[lo:hi], b.z[lo:hi], b.sd[lo:hi], from, to-from)
 }
 
 // fewest is how many samples of a mark of the body, or of two together, are used at all.

@@ -1,7 +1,6 @@
 package signal
 
 import (
-	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/floats"
@@ -14,40 +13,38 @@ type Harmonics struct {
 	*LinearFit
 }
 
-// FitHarmonics fits harmonics 1…count of the given period to the samples,
-// weighted by 1/sd². It needs at least two samples more than coefficients and
-// samples that cover the period (no gap longer than a third of it).
-func FitHarmonics(t, x, sd []float64, start, period float64, count int) (*Harmonics, error) {
-	if len(t) != len(x) || len(t) != len(sd) {
-		panic("signal: slice lengths differ")
+// mostHarmonics is how many harmonics are fitted at most.
+const mostHarmonics = 4
+
+// FitHarmonics fits harmonics of the given period to the samples, weighted by 1/sd²: up to
+// four, as many as the samples and the longest gap between them determine. It returns nil
+// where those are not even two, or where a sample is no number.
+func FitHarmonics(t, x, sd []float64, start, period float64) *Harmonics {
+	n := len(t)
+	if n < 9 || !(period > 0) {
+		return nil
 	}
-	if !(period > 0) || count < 1 {
-		return nil, fmt.Errorf("fit harmonics: period %g s, %d harmonics", period, count)
+	// The function repeats, so the gap from the last sample round to the first counts too.
+	gap := t[0] + period - t[n-1]
+	for i := 1; i < n; i++ {
+		gap = max(gap, t[i]-t[i-1])
 	}
-	p := 1 + 2*count
-	if len(t) < p+2 {
-		return nil, fmt.Errorf("fit harmonics: too few samples: %d for %d coefficients", len(t), p)
+	count := min(mostHarmonics, (n-3)/3, int(period/(2*gap)+1e-6))
+	if count < 2 {
+		return nil
 	}
-	terms := make([][]float64, len(t))
-	last := math.Inf(-1)
+	terms := make([][]float64, n)
 	for i := range t {
-		if !(sd[i] > 0) || math.IsNaN(x[i]) || math.IsInf(x[i], 0) || math.IsNaN(t[i]) {
-			return nil, fmt.Errorf("fit harmonics: sample %d is (%g, %g ± %g)", i, t[i], x[i], sd[i])
+		if !(sd[i] > 0) || math.IsNaN(x[i]+t[i]) || math.IsInf(x[i], 0) {
+			return nil
 		}
-		if i > 0 && t[i]-last > period/3 {
-			return nil, fmt.Errorf("fit harmonics: a third of the period is missing at %.3f s", last)
-		}
-		last = t[i]
 		terms[i] = harmonicTerms(count, 2*math.Pi*(t[i]-start)/period)
-	}
-	if t[len(t)-1]-t[0] < period*2/3 {
-		return nil, fmt.Errorf("fit harmonics: a third of the period is missing")
 	}
 	fit, err := FitLinear(terms, x, sd, 0)
 	if err != nil {
-		return nil, fmt.Errorf("fit %d harmonics: %w", count, err)
+		return nil
 	}
-	return &Harmonics{start, period, fit}, nil
+	return &Harmonics{start, period, fit}
 }
 
 func harmonicTerms(count int, angle float64) []float64 {
