@@ -18,9 +18,8 @@ import (
 
 // Advice says how much to film to see a difference between sides in four visits of five.
 type Advice struct {
-	What    string // The difference in words: "a nod of 10 mm".
-	Runs    int    // In the view that shows the measure; 0 where more than a dozen would be needed.
-	Strides int    // In every run.
+	What string // The difference in words: "a nod of 10 mm".
+	Runs int    // Of LeastStrides, in the view that shows the measure; 0 where more than a dozen would be needed.
 	// Within says that a sound horse shows as much from run to run: seeing it does
 	// not make it matter.
 	Within bool
@@ -30,10 +29,11 @@ type Advice struct {
 // fewer, an interval rests more on what is usual than on the horse.
 const LeastRuns = 3
 
+// LeastStrides is how many strides a run should have: what a lane of 25 m gives at the trot.
+const LeastStrides = 7
+
 const (
-	adviceChance = 0.8 // That the 95 % interval excludes even.
-	// adviceStrides is what a lane of 25 m gives at the trot.
-	adviceStrides = 7
+	adviceChance  = 0.8 // That the 95 % interval excludes even.
 	adviceMaxRuns = 12
 )
 
@@ -47,7 +47,7 @@ func FilmingAdvice() []Advice {
 	var out []Advice
 	for _, s := range []SetUp{{CameraHeightM: 2}, {CameraHeightM: 1.2}} {
 		what := fmt.Sprintf("one fore step %.0f cm shorter than the other, with the phone %.2g m high", math.Ceil(100*s.SmallestStep(LeastRuns)), s.CameraHeightM)
-		out = append(out, Advice{What: what, Runs: LeastRuns, Strides: adviceStrides})
+		out = append(out, Advice{What: what, Runs: LeastRuns})
 	}
 	_, guide := SetUp{}.StepSE()
 	for _, q := range []struct {
@@ -64,7 +64,7 @@ func FilmingAdvice() []Advice {
 	} {
 		row, _ := defaultTable().Lookup(q.n)
 		if q.measured == 0 {
-			q.measured = math.Hypot(row.StrideSD/math.Sqrt(adviceStrides), errormodel.Usual().Body.FollowedMM)
+			q.measured = math.Hypot(row.StrideSD/math.Sqrt(LeastStrides), errormodel.Usual().Body.FollowedMM)
 		}
 		runs := 2
 		for runs <= adviceMaxRuns && chanceToSee(row, q.difference, runs, q.measured) < adviceChance {
@@ -73,7 +73,7 @@ func FilmingAdvice() []Advice {
 		if runs > adviceMaxRuns {
 			runs = 0
 		}
-		out = append(out, Advice{q.words, runs, adviceStrides, q.difference <= row.Tolerance})
+		out = append(out, Advice{q.words, runs, q.difference <= row.Tolerance})
 	}
 	return out
 }
@@ -83,16 +83,14 @@ func FilmingAdvice() []Advice {
 // 10.5 and 16 m.
 type SetUp struct {
 	CameraHeightM float64
-	FocalPX       float64 // At a picture 1920 px wide; 0 means 1500.
-	NearestM      float64 // Of the last stance.
-	Strides       int
+	FocalPX       float64   // At a picture 1920 px wide; 0 means 1500.
+	NearestM      float64   // Of the last stance.
 	MarkedM       []float64 // Distances at which each hoof is marked.
 	ClickPX       float64   // How far clicks are off, px, one standard deviation; 0 means the error model's prior.
 }
 
 func (s SetUp) orGuide() SetUp {
 	s.CameraHeightM, s.FocalPX, s.NearestM = cmp.Or(s.CameraHeightM, 2), cmp.Or(s.FocalPX, 1500), cmp.Or(s.NearestM, 5)
-	s.Strides = cmp.Or(s.Strides, 7)
 	if s.MarkedM == nil {
 		s.MarkedM = []float64{5.5, 8, 10.5, 16}
 	}
@@ -113,9 +111,9 @@ func (s SetUp) StepSE() (run, horse float64) {
 		for _, d := range s.MarkedM {
 			marks.per[k] = append(marks.per[k], s.FocalPX/d)
 		}
-		for i := range s.Strides {
+		for i := range LeastStrides {
 			beat := float64(i) + float64(k)/2
-			at, _ := cam.Project(0.1-0.2*float64(k), s.NearestM+stride*(float64(s.Strides)-0.5-beat), 0)
+			at, _ := cam.Project(0.1-0.2*float64(k), s.NearestM+stride*(LeastStrides-0.5-beat), 0)
 			falls = append(falls, footfall{k, beat, at, [2]float64{track, track}})
 		}
 	}

@@ -487,11 +487,11 @@ func TestStudy(t *testing.T) {
 		}
 		switch {
 		case i < 2: // What the fewest runs show.
-			put("- %d runs of %d strides show %s, in four visits of five.", a.Runs, a.Strides, a.What)
+			put("- %d runs of %d strides show %s, in four visits of five.", a.Runs, LeastStrides, a.What)
 		case a.Runs == 0:
-			put("- To see %s more than %d runs of %d strides in one view would be needed.%s", a.What, adviceMaxRuns, a.Strides, usual)
+			put("- To see %s more than %d runs of %d strides in one view would be needed.%s", a.What, adviceMaxRuns, LeastStrides, usual)
 		default:
-			put("- To see %s in four visits of five, film %d runs of %d strides in the view that shows it.%s", a.What, a.Runs, a.Strides, usual)
+			put("- To see %s in four visits of five, film %d runs of %d strides in the view that shows it.%s", a.What, a.Runs, LeastStrides, usual)
 		}
 	}
 	if *studyWrite {
@@ -513,7 +513,7 @@ func seen(n Name, difference float64, runs int, b steps) float64 {
 	row, _ := table.Lookup(n)
 	each(fmt.Sprintf("seen %s %g %d", n, difference, runs), *studyVisits, func(v int, rng *rand.Rand) {
 		h := drawn(rng, 0, 0)
-		runs, _ := h.visit(rng, b, view, adviceStrides, map[Name]float64{n: difference})
+		runs, _ := h.visit(rng, b, view, LeastStrides, map[Name]float64{n: difference})
 		e := measureAll(runs, d, row).result.Value
 		x.add("seen", e.Low > 0 || e.High < 0)
 	})
@@ -526,7 +526,7 @@ func predicted(n Name, difference float64, runs int, height float64) float64 {
 	row, _ := table.Lookup(n)
 	_, measured := SetUp{CameraHeightM: height}.StepSE()
 	if n != StepLengthFore {
-		measured = math.Hypot(row.StrideSD/math.Sqrt(adviceStrides), errormodel.Usual().Body.FollowedMM)
+		measured = math.Hypot(row.StrideSD/math.Sqrt(LeastStrides), errormodel.Usual().Body.FollowedMM)
 	}
 	return chanceToSee(row, difference, runs, measured)
 }
@@ -541,7 +541,7 @@ func improved(cell string, from, to map[Name]float64, declared Name, score bool,
 			for n, d := range of {
 				day[n] += d
 			}
-			r, _ := h.visit(rng, b, passes(runs, runs), adviceStrides, day)
+			r, _ := h.visit(rng, b, passes(runs, runs), LeastStrides, day)
 			return r
 		}
 		c, err := Compare(visit(from), visit(to), CompareOptions{Followed: declared, Summary: SummaryOptions{Resamples: 500, Seed: uint64(v)}})

@@ -403,31 +403,21 @@ func summaryNotes(all []measured, runs []Run) []string {
 // only, so that neither rounding nor the draws depend on the order
 // in which clips were listed.
 func canonicalRuns(runs []Run) []Run {
-	type keyed struct {
-		run Run
-		key []float64
-	}
-	keys := make([]keyed, len(runs))
-	for i, r := range runs {
-		keys[i].run = r
-		for _, d := range definitions {
-			s := r.Lookup(d.Name)
-			if s == nil {
-				continue
-			}
+	return slices.SortedStableFunc(slices.Values(runs), func(a, b Run) int {
+		return cmp.Or(cmp.Compare(a.View, b.View), slices.Compare(a.values(), b.values()))
+	})
+}
+
+// values returns every value that was measured.
+func (r *Run) values() (out []float64) {
+	for _, d := range definitions {
+		if s := r.Lookup(d.Name); s != nil {
 			for _, o := range byTime(s.Observations) {
 				if !math.IsNaN(o.Value) {
-					keys[i].key = append(keys[i].key, o.Value)
+					out = append(out, o.Value)
 				}
 			}
 		}
-	}
-	slices.SortStableFunc(keys, func(a, b keyed) int {
-		return cmp.Or(cmp.Compare(a.run.View, b.run.View), slices.Compare(a.key, b.key))
-	})
-	out := make([]Run, len(runs))
-	for i, k := range keys {
-		out[i] = k.run
 	}
 	return out
 }

@@ -582,7 +582,7 @@ func TestGuideSaysHowMuchToFilm(t *testing.T) {
 		if want := fmt.Sprintf("<strong>%s</strong> for %s%s", runs, a.What, mark); !strings.Contains(text, want) {
 			t.Errorf("the guide lacks %q", want)
 		}
-		if want := fmt.Sprintf("At least %d passes toward and %d away, %d strides or more each.", metrics.LeastRuns, metrics.LeastRuns, a.Strides); !strings.Contains(text, want) {
+		if want := fmt.Sprintf("At least %d passes toward and %d away, %d strides or more each.", metrics.LeastRuns, metrics.LeastRuns, metrics.LeastStrides); !strings.Contains(text, want) {
 			t.Errorf("the guide lacks %q", want)
 		}
 	}

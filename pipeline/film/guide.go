@@ -20,14 +20,10 @@ var guide string
 // many strides it asks for is metrics.FilmingAdvice by the built-in tolerances,
 // which the study beside that package checks.
 func Guide() []byte {
-	advice := metrics.FilmingAdvice()
 	page := struct {
 		Least, Strides int
 		Advice         []metrics.Advice
-	}{Least: metrics.LeastRuns, Advice: advice}
-	for _, a := range advice {
-		page.Strides = max(page.Strides, a.Strides)
-	}
+	}{metrics.LeastRuns, metrics.LeastStrides, metrics.FilmingAdvice()}
 	var out bytes.Buffer
 	if err := template.Must(template.New("guide").Parse(guide)).Execute(&out, page); err != nil {
 		panic(fmt.Sprintf("film guide: its own template: %v", err))

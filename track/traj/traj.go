@@ -15,6 +15,7 @@ package traj
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 )
 
@@ -46,14 +47,7 @@ func Landmarks() []Landmark {
 }
 
 // Valid reports whether l is one of the landmarks above.
-func (l Landmark) Valid() bool {
-	for _, k := range Landmarks() {
-		if l == k {
-			return true
-		}
-	}
-	return false
-}
+func (l Landmark) Valid() bool { return slices.Contains(Landmarks(), l) }
 
 // IsHoof reports whether l is one of the four hooves.
 func (l Landmark) IsHoof() bool { return l.IsFore() || l.IsHind() }
@@ -85,13 +79,7 @@ func (l Landmark) Side() Side {
 // Opposite returns the landmark on the other side; landmarks of the middle
 // return themselves.
 func (l Landmark) Opposite() Landmark {
-	switch part, left := strings.CutPrefix(string(l), "left-"); {
-	case left:
-		return Landmark("right-" + part)
-	case l.Side() == Right:
-		return Landmark("left-" + strings.TrimPrefix(string(l), "right-"))
-	}
-	return l
+	return Landmark(strings.NewReplacer("left-", "right-", "right-", "left-").Replace(string(l)))
 }
 
 // Side is a side of the horse, never of the picture.
@@ -279,17 +267,13 @@ func (s *Set) Stabilised() *Set {
 	out.Motions = nil
 	out.Tracks = make([]Track, len(s.Tracks))
 	residual := s.ResidualRMS
-	if math.IsNaN(residual) || s.Motions == nil {
+	if math.IsNaN(residual) {
 		residual = 0
 	}
 	for i, t := range s.Tracks {
-		samples := append([]Sample(nil), t.Samples...)
-		if s.Motions != nil {
-			for f := range samples {
-				p := &samples[f]
-				if p.Status == Lost {
-					continue
-				}
+		samples := slices.Clone(t.Samples)
+		for f := range s.Motions {
+			if p := &samples[f]; p.Status != Lost {
 				p.X, p.Y = s.Motions[f].Apply(p.X, p.Y)
 				p.SD = math.Hypot(p.SD, residual)
 				if p.SDY > 0 {
