@@ -102,7 +102,7 @@ func findLimb(all []measured, gait traj.Gait) finding {
 	f, h := judge(fore), judge(hind)
 	switch {
 	case len(fore)+len(hind) == 0:
-		return find("no side", ": nothing that points to a limb was measured")
+		return noLimb("nothing that points to a limb was measured")
 	case f.conflict || h.conflict:
 		return conflicting(f, h)
 	case f.limb != "" && slices.ContainsFunc(fore, func(s sign) bool { return s.m.def.kind == "head" && s.limb == f.limb && s.settled() }):
@@ -121,14 +121,19 @@ func findLimb(all []measured, gait traj.Gait) finding {
 	return noSide(f, h)
 }
 
-// finding is a LimbFinding with its sentence without grounds, in both tenses.
+// finding is a LimbFinding whose sentence is in two parts: what was found, in both tenses, and
+// as Sentence what comes behind it: the grounds.
 type finding struct {
 	LimbFinding
 	brief string
 }
 
-func find(brief, grounds string) finding {
-	return finding{LimbFinding{Sentence: present.of(brief) + grounds}, brief}
+func noLimb(why string) finding { return finding{LimbFinding{Sentence: ": " + why}, "no side"} }
+
+// said returns the finding with its whole sentence.
+func (f finding) said() LimbFinding {
+	f.Sentence = present.of(f.brief) + f.Sentence
+	return f.LimbFinding
 }
 
 func toSign(m measured) (sign, bool) {
@@ -188,7 +193,7 @@ func nod(f, h girdleSigns, withers []sign, gait traj.Gait) finding {
 		out := named(limb, h, f, withers, note)
 		out.Agree = append(out.Agree, phrases(f.signs, func(s sign) bool { return s.m.def.kind == "head" && s.settled() })...)
 		out.Disagree = slices.DeleteFunc(out.Disagree, func(said string) bool { return slices.Contains(out.Agree, said) })
-		out.ground(note)
+		out.Sentence = grounds(out.LimbFinding, note)
 		return out
 	}
 	why := "neither withers nor croup settles which"
@@ -196,11 +201,12 @@ func nod(f, h girdleSigns, withers []sign, gait traj.Gait) finding {
 		why = "neither withers nor croup was marked, so the two cannot be told apart"
 	}
 	agree := phrases(f.signs, func(s sign) bool { return s.limb == f.limb && s.p < settledP })
-	out := find(fmt.Sprintf("signs [point|pointed] to the %s side, the %s or the %s", side, f.limb.Words(), hindOf(side).Words()),
-		fmt.Sprintf(": %s; %s", joinPhrases(agree), why))
-	out.Undecided, out.Agree = true, agree
-	out.Disagree = phrases(f.signs, func(s sign) bool { return s.limb != f.limb && s.settled() })
-	return out
+	return finding{LimbFinding{
+		Undecided: true,
+		Agree:     agree,
+		Disagree:  phrases(f.signs, func(s sign) bool { return s.limb != f.limb && s.settled() }),
+		Sentence:  fmt.Sprintf(": %s; %s", joinPhrases(agree), why),
+	}, fmt.Sprintf("signs [point|pointed] to the %s side, the %s or the %s", side, f.limb.Words(), hindOf(side).Words())}
 }
 
 func hindOf(s traj.Side) traj.Landmark {
@@ -276,26 +282,25 @@ func phrases(signs []sign, keep func(sign) bool) []string {
 // rest those of the other one.
 func named(limb traj.Landmark, own, rest girdleSigns, withers []sign, note string) finding {
 	seen := func(s sign) bool { return s.p < settledP }
-	out := find("signs [point|pointed] to the "+limb.Words(), "")
-	out.Limb = limb
+	out := finding{LimbFinding{Limb: limb}, "signs [point|pointed] to the " + limb.Words()}
 	out.Agree = phrases(own.signs, func(s sign) bool { return s.limb == limb && seen(s) })
 	out.Disagree = phrases(own.signs, func(s sign) bool { return s.limb != limb && seen(s) })
 	out.Disagree = append(out.Disagree, phrases(rest.signs, sign.settled)...)
 	with := func(s sign) bool { return (s.limb.Side() == limb.Side()) != limb.IsHind() }
 	out.Agree = append(out.Agree, phrases(withers, func(s sign) bool { return s.settled() && with(s) })...)
 	out.Disagree = append(out.Disagree, phrases(withers, func(s sign) bool { return s.settled() && !with(s) })...)
-	out.ground(note)
+	out.Sentence = grounds(out.LimbFinding, note)
 	return out
 }
 
 // howSure goes with every limb that is named.
 const howSure = "Movement signs name the right limb in about seven horses of ten: head and withers foretold what head and pelvis showed in 69 to 77 % of 163 horses (Pfau et al. 2018)"
 
-// ground writes the sentence of a finding that names a limb, with its grounds.
-func (f *finding) ground(note string) {
-	text := present.of(f.brief)
+// grounds returns the grounds of a finding that names a limb.
+func grounds(f LimbFinding, note string) string {
+	text := ""
 	if len(f.Agree) > 0 {
-		text += ": " + joinPhrases(f.Agree)
+		text = ": " + joinPhrases(f.Agree)
 	}
 	if note != "" {
 		text += "; " + note
@@ -303,14 +308,12 @@ func (f *finding) ground(note string) {
 	if len(f.Disagree) > 0 {
 		text += ". Other signs say otherwise: " + joinPhrases(f.Disagree)
 	}
-	f.Sentence = text + ". " + howSure
+	return text + ". " + howSure
 }
 
 func bothGirdles(f, h girdleSigns, why string) finding {
 	agree := append(phrases(f.signs, sign.settled), phrases(h.signs, sign.settled)...)
-	out := find(why, ": "+joinPhrases(agree)+"; no single limb is named")
-	out.Undecided, out.Agree = true, agree
-	return out
+	return finding{LimbFinding{Undecided: true, Agree: agree, Sentence: ": " + joinPhrases(agree) + "; no single limb is named"}, why}
 }
 
 func conflicting(f, h girdleSigns) finding {
@@ -318,7 +321,7 @@ func conflicting(f, h girdleSigns) finding {
 		return phrases(slices.Concat(f.signs, h.signs), func(s sign) bool { return s.settled() && s.limb.Side() == side })
 	}
 	right, left := to(traj.Right), to(traj.Left)
-	out := find("no side", fmt.Sprintf(": the signs disagree. To the right: %s. To the left: %s", joinPhrases(right), joinPhrases(left)))
+	out := noLimb(fmt.Sprintf("the signs disagree. To the right: %s. To the left: %s", joinPhrases(right), joinPhrases(left)))
 	out.Disagree = append(right, left...)
 	return out
 }
@@ -351,9 +354,7 @@ func noSide(f, h girdleSigns) finding {
 		if !sure {
 			text += ". It may not be there in the next run"
 		}
-		out := find("a sign [is|was] seen, and no limb [is|was] named from it alone", text)
-		out.Agree = append(steps, open...)
-		return out
+		return finding{LimbFinding{Agree: append(steps, open...), Sentence: text}, "a sign [is|was] seen, and no limb [is|was] named from it alone"}
 	}
 	switch {
 	case within && precise:
@@ -361,13 +362,11 @@ func noSide(f, h girdleSigns) finding {
 		if len(unsure) > 0 {
 			text += "; too few strides to be sure of: " + joinPhrases(unsure)
 		}
-		out := find("even", text)
-		out.Even = true
-		return out
+		return finding{LimbFinding{Even: true, Sentence: text}, "even"}
 	case within:
-		return find("no side", ": too little was seen to call the horse even or uneven; film more strides")
+		return noLimb("too little was seen to call the horse even or uneven; film more strides")
 	case f.hint || h.hint:
-		return find("no side", ": one sign alone does not settle it: "+joinPhrases(open))
+		return noLimb("one sign alone does not settle it: " + joinPhrases(open))
 	}
-	return find("no side", ": the intervals do not settle it: "+joinPhrases(open))
+	return noLimb("the intervals do not settle it: " + joinPhrases(open))
 }

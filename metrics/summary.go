@@ -78,7 +78,7 @@ func sum(runs []Run, opts SummaryOptions) *Summed {
 	}
 	s.Score = out.score()
 	found := findLimb(out.all, s.Gait)
-	s.Limb, out.brief = found.LimbFinding, found.brief
+	s.Limb, out.brief = found.said(), found.brief
 	if s.Score != nil {
 		s.Score.Side = s.Limb.Limb.Side()
 	}
