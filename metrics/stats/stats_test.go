@@ -7,8 +7,6 @@ import (
 	"gonum.org/v1/gonum/floats/scalar"
 )
 
-const tol = 1e-9
-
 func near(t *testing.T, what string, got, want, tol float64) {
 	t.Helper()
 	if !scalar.EqualWithinAbsOrRel(got, want, tol, tol) && !(math.IsNaN(got) && math.IsNaN(want)) {
