@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -97,6 +98,29 @@ func TestHarmonicsSpread(t *testing.T) {
 	}
 	near(t, "spread of the amplitude", sd(amps), ampSD, 0.06*ampSD)
 	near(t, "spread of a difference", sd(diffs), diffSD, 0.06*diffSD)
+}
+
+// Wherever a period is cut, its lowest and its highest point lie in it, also just behind the
+// beginning or before the end.
+func TestExtremesOfAPeriodWhereverItIsCut(t *testing.T) {
+	var ts, zs, sds []float64
+	for i := range 100 {
+		x := float64(i) / 100
+		ts, sds = append(ts, x), append(sds, 1)
+		zs = append(zs, 10*math.Cos(2*math.Pi*x)+4*math.Cos(4*math.Pi*x+1))
+	}
+	h := FitHarmonics(ts, zs, sds, 0, 1)
+	low, high := math.Inf(1), math.Inf(-1)
+	for i := range 100000 {
+		v, _ := h.At(float64(i) / 100000)
+		low, high = min(low, v), max(high, v)
+	}
+	for cut := 0.0; cut < 1; cut += 0.003 {
+		_, l, _ := h.Lowest(cut, cut+1)
+		_, u, _ := h.Highest(cut, cut+1)
+		near(t, fmt.Sprintf("lowest, cut at %.3f", cut), l, low, 1e-6)
+		near(t, fmt.Sprintf("highest, cut at %.3f", cut), u, high, 1e-6)
+	}
 }
 
 // phase returns the phase of harmonic k: its part is amplitude·cos(k·a + phase).
