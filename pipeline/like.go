@@ -192,12 +192,11 @@ func firstStances(ctx context.Context, info *clip.Info, views []markedView, view
 	for i := range views {
 		best[&views[i]] = map[int]glimpse{}
 	}
-	engine := flow.New()
 	err = eachFrame(ctx, info, func(f int, g flow.Gray) error {
 		if f%step != 0 {
 			return nil
 		}
-		return lookers.in(engine, f, g, func(seen glimpse) {
+		return lookers.in(f, g, func(seen glimpse) {
 			if old := best[seen.view][f]; seen.like > old.like {
 				best[seen.view][f] = seen
 			}
@@ -265,7 +264,6 @@ type lookers []looker
 
 // newLookers returns the lookers for views.
 func newLookers(views []markedView) (lookers, error) {
-	engine := flow.New()
 	var out lookers
 	for i := range views {
 		v := &views[i]
@@ -275,7 +273,7 @@ func newLookers(views []markedView) (lookers, error) {
 		}
 		l := looker{view: v, shrink: min(1, lookSide/float64(part.Dy())), corner: flow.Point{X: float64(part.Min.X) - v.body.X, Y: float64(part.Min.Y) - v.body.Y}}
 		var err error
-		l.limbs, err = engine.Resize(v.picture.Crop(part.Sub(v.origin)), max(8, int(float64(part.Dx())*l.shrink+0.5)), max(8, int(float64(part.Dy())*l.shrink+0.5)))
+		l.limbs, err = flow.Resize(v.picture.Crop(part.Sub(v.origin)), max(8, int(float64(part.Dx())*l.shrink+0.5)), max(8, int(float64(part.Dy())*l.shrink+0.5)))
 		if err != nil {
 			return nil, err
 		}
@@ -285,7 +283,7 @@ func newLookers(views []markedView) (lookers, error) {
 }
 
 // in looks for all views in frame f at all sizes and tells the likest place of each.
-func (ls lookers) in(engine *flow.Engine, f int, g flow.Gray, tell func(glimpse)) error {
+func (ls lookers) in(f int, g flow.Gray, tell func(glimpse)) error {
 	small, factor := g, 1.0
 	if by := g.Width / 480; by > 1 {
 		var err error
@@ -302,11 +300,11 @@ func (ls lookers) in(engine *flow.Engine, f int, g flow.Gray, tell func(glimpse)
 			if w < l.limbs.Width || h < l.limbs.Height || scale*factor > 1.5 {
 				continue
 			}
-			picture, err := engine.Resize(small, w, h)
+			picture, err := flow.Resize(small, w, h)
 			if err != nil {
 				return err
 			}
-			s, err := engine.Match(picture, l.limbs, flow.Scores{})
+			s, err := flow.Match(picture, l.limbs, flow.Scores{})
 			if err != nil {
 				return err
 			}
@@ -388,7 +386,6 @@ func lookClosely(ctx context.Context, info *clip.Info, glimpses []glimpse) ([]cl
 	if err != nil {
 		return nil, err
 	}
-	engine := flow.New()
 	var out []closeLook
 	for _, g := range glimpses {
 		v, c := g.view, closeLook{glimpse: g}
@@ -400,7 +397,7 @@ func lookClosely(ctx context.Context, info *clip.Info, glimpses []glimpse) ([]cl
 			around = flow.Window{Left: 2.2 * r, Right: 2.2 * r, Up: 0.4 * r, Down: 2.8 * r}
 		}
 		var ok bool
-		if c.trunk, ok, err = find(engine, v, v.body, around, picture, g.body, g.size, 0.16*v.high*g.size, bodyNCC); err != nil {
+		if c.trunk, ok, err = find(v, v.body, around, picture, g.body, g.size, 0.16*v.high*g.size, bodyNCC); err != nil {
 			return nil, err
 		} else if !ok {
 			continue
@@ -408,7 +405,7 @@ func lookClosely(ctx context.Context, info *clip.Info, glimpses []glimpse) ([]cl
 		size := c.trunk.Scale
 		r = 0.06 * v.high
 		about := c.trunk.At.Add(flow.Point{X: (v.hoof.X - v.body.X) * size, Y: (v.hoof.Y - v.body.Y) * size})
-		if c.hoof, ok, err = find(engine, v, v.hoof, flow.Window{Left: r, Right: r, Up: 2 * r, Down: 0.5 * r}, picture, about, size, 0.1*v.high*size, hoofNCC); err != nil {
+		if c.hoof, ok, err = find(v, v.hoof, flow.Window{Left: r, Right: r, Up: 2 * r, Down: 0.5 * r}, picture, about, size, 0.1*v.high*size, hoofNCC); err != nil {
 			return nil, err
 		} else if !ok {
 			continue
@@ -442,14 +439,14 @@ func stands(picture, before, after flow.Gray, hoof flow.Point, w flow.Window, wa
 
 // find registers the patch w around a place of a marked view in a picture, where it lies
 // within reach of about and is size times as large, px.
-func find(engine *flow.Engine, v *markedView, place flow.Point, w flow.Window, picture flow.Gray, about flow.Point, size, reach, least float64) (flow.Registration, bool, error) {
+func find(v *markedView, place flow.Point, w flow.Window, picture flow.Gray, about flow.Point, size, reach, least float64) (flow.Registration, bool, error) {
 	// The place by correlation, at the picture's own detail.
 	part := image.Rect(int(place.X-w.Left), int(place.Y-w.Up), int(place.X+w.Right)+1, int(place.Y+w.Down)+1).Sub(v.origin).Intersect(image.Rect(0, 0, v.picture.Width, v.picture.Height))
 	width, height := int(float64(part.Dx())*size+0.5), int(float64(part.Dy())*size+0.5)
 	if width < 8 || height < 8 {
 		return flow.Registration{}, false, nil
 	}
-	like, err := engine.Resize(v.picture.Crop(part), width, height)
+	like, err := flow.Resize(v.picture.Crop(part), width, height)
 	if err != nil {
 		return flow.Registration{}, false, err
 	}
@@ -458,7 +455,7 @@ func find(engine *flow.Engine, v *markedView, place flow.Point, w flow.Window, p
 	if field.Dx() < width || field.Dy() < height {
 		return flow.Registration{}, false, nil
 	}
-	s, err := engine.Match(picture.Crop(field), like, flow.Scores{})
+	s, err := flow.Match(picture.Crop(field), like, flow.Scores{})
 	if err != nil {
 		return flow.Registration{}, false, err
 	}

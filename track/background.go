@@ -12,7 +12,6 @@ import (
 // on a reduced picture: corners of a key frame are followed into every later
 // one and a homography is fitted to those that agree.
 type background struct {
-	engine *flow.Engine
 	factor int // Picture pixels per reduced pixel.
 	width  int
 	height int
@@ -36,8 +35,8 @@ type background struct {
 	broken   int // Frames without a fit.
 }
 
-func newBackground(e *flow.Engine, width, height int) *background {
-	return &background{engine: e, factor: max(1, int(math.Round(float64(max(width, height))/640))), width: width, height: height}
+func newBackground(width, height int) *background {
+	return &background{factor: max(1, int(math.Round(float64(max(width, height))/640))), width: width, height: height}
 }
 
 // add takes the next frame.
@@ -78,7 +77,7 @@ func (b *background) newKey(small flow.Gray) error {
 	b.key = flow.Gray{Pix: append(b.key.Pix[:0], small.Pix...), Width: small.Width, Height: small.Height, Stride: small.Width}
 	b.last, b.before = traj.Still(), traj.Still()
 	var err error
-	if b.points, err = b.engine.Features(small, mostCorners, 0.01, float64(small.Width)/40); err != nil {
+	if b.points, err = flow.Features(small, mostCorners, 0.01, float64(small.Width)/40); err != nil {
 		return err
 	}
 	b.patches, err = flow.NewPatches(b.key, b.points, cornerSide)
@@ -123,7 +122,7 @@ func (b *background) fit(small flow.Gray) (motionFit, error) {
 		inverse = traj.Still()
 	}
 	b.expect(inverse)
-	if b.found, err = b.engine.Flow(b.key, small, b.points, b.guess, flow.FlowOptions{Window: cornerSide, Levels: 2}); err != nil {
+	if b.found, err = flow.Follow(b.key, small, b.points, b.guess, flow.FlowOptions{Window: cornerSide, Levels: 2}); err != nil {
 		return none, err
 	}
 	far, err := b.agree()
@@ -153,7 +152,7 @@ func (b *background) agree() (motionFit, error) {
 			b.from, b.to = append(b.from, f.Point), append(b.to, b.points[i])
 		}
 	}
-	h, inliers, ok, err := b.engine.Homography(b.from, b.to, 0.75)
+	h, inliers, ok, err := flow.Homography(b.from, b.to, 0.75)
 	if err != nil || !ok {
 		return out, err
 	}

@@ -27,7 +27,7 @@ func (s *standing) worth(side int, times []float64, usual float64) float64 {
 		return math.Inf(-1)
 	}
 	like := max(s.like[0], s.like[1])
-	if like < s.model.LeastLike || like < s.model.LikeMarked && s.share < s.fills {
+	if like < s.model.StandNCC || like < s.model.AnchorNCC && s.share < s.fills {
 		return math.Inf(-1)
 	}
 	w := ramp(like, s.model.LeastNCC, 0.9) + 0.8*min(1, s.lasts(times)/max(usual, s.model.ShortS)) - 0.4
@@ -183,7 +183,7 @@ func (c *chain) fillIn(all []*standing, times []float64) {
 		middle := first + step*float64(beat) + lasts/2
 		best, found := c.model.LeastWorth, -1
 		for i, s := range all {
-			if s.marked >= 0 || s.never[side] || s.like[side] < c.model.LikeMarked || math.Abs(s.middle(times)-middle) > c.model.FarOffBeat*step {
+			if s.marked >= 0 || s.never[side] || s.like[side] < c.model.AnchorNCC || math.Abs(s.middle(times)-middle) > c.model.FarOffBeat*step {
 				continue
 			}
 			if w := s.worth(side, times, lasts); w > best {

@@ -176,7 +176,7 @@ func (fo *follower) repeats(g flow.Gray, o image.Point) error {
 // correlate correlates part with every place in g. The scores hold until the next
 // call with the same room; rooms may be used at once.
 func (fo *follower) correlate(room int, g, part flow.Gray) (flow.Scores, error) {
-	s, err := fo.clip.engine.Match(g, part, fo.scores[room])
+	s, err := flow.Match(g, part, fo.scores[room])
 	if err == nil {
 		fo.scores[room] = s
 	}

@@ -199,7 +199,7 @@ func (st *stander) disagreement(models []model, i int) (square float64, told boo
 		return 0, false, nil
 	}
 	r, like, err := st.byMarks(m.frame, m.at, m.window, others)
-	if err != nil || r.from == nil || like < st.model.LikeMarked {
+	if err != nil || r.from == nil || like < st.model.AnchorNCC {
 		return 0, false, err
 	}
 	// Of the click here, of those there, and of what lies between them.

@@ -40,8 +40,8 @@ func (ps *pairSearch) pairOf(left, right model, image *appearance) (pair traj.Pa
 	if err != nil || !ok {
 		return pair, false, err
 	}
-	r, ok, err := ps.st.fo.anchor(image, ps.st.plane, flow.Pose{At: right.at, Scale: size}, size, m.LikeMarked)
-	if err != nil || !ok || r.NCC < m.LikeMarked || r.At.Dist(right.at) > m.StandStray*size {
+	r, ok, err := ps.st.fo.anchor(image, ps.st.plane, flow.Pose{At: right.at, Scale: size}, size, m.AnchorNCC)
+	if err != nil || !ok || r.NCC < m.AnchorNCC || r.At.Dist(right.at) > m.StandStray*size {
 		return pair, false, err
 	}
 	return traj.Pair{

@@ -15,7 +15,6 @@ import (
 // their clicks differ; a hoof that looks otherwise tells nothing.
 func TestPairUp(t *testing.T) {
 	const side = 200
-	engine := flow.New()
 	for _, c := range []struct {
 		name  string
 		alike bool
@@ -27,16 +26,16 @@ func TestPairUp(t *testing.T) {
 		{"one has a white sock", false, 1},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			clip := &clip{model: &known, engine: engine, hands: newHands(), width: side, height: side, times: []float64{0, 1}}
+			clip := &clip{model: &known, hands: newHands(), width: side, height: side, times: []float64{0, 1}}
 			var err error
 			if clip.spool, err = newSpool(t.TempDir(), 1<<24, 1<<20); err != nil {
 				t.Fatal(err)
 			}
 			defer clip.spool.close()
-			left := hoofPicture(t, engine, 1, side)
+			left := hoofPicture(t, 1, side)
 			right := left
 			if !c.alike {
-				right = hoofPicture(t, engine, 2, side)
+				right = hoofPicture(t, 2, side)
 			}
 			right.Pix = slices.Clone(right.Pix)
 			for y := range side {
@@ -76,14 +75,14 @@ func TestPairUp(t *testing.T) {
 }
 
 // hoofPicture returns a picture with as much detail as a hoof has.
-func hoofPicture(t *testing.T, engine *flow.Engine, seed uint64, side int) flow.Gray {
+func hoofPicture(t *testing.T, seed uint64, side int) flow.Gray {
 	t.Helper()
 	rng := rand.New(rand.NewPCG(seed, 1))
 	coarse := flow.Gray{Pix: make([]byte, 40*40), Width: 40, Height: 40, Stride: 40}
 	for i := range coarse.Pix {
 		coarse.Pix[i] = byte(60 + rng.IntN(140))
 	}
-	g, err := engine.Resize(coarse, side, side)
+	g, err := flow.Resize(coarse, side, side)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -33,7 +33,7 @@ func (fo *follower) flow(a, b flow.Gray, o image.Point, at flow.Point, w flow.Wi
 	if part.Width < 8 || part.Height < 8 {
 		return flow.Point{}, 0, false, nil
 	}
-	all, err := fo.clip.engine.Features(part, 40, 0.02, max(2, size/12))
+	all, err := flow.Features(part, 40, 0.02, max(2, size/12))
 	if err != nil {
 		return flow.Point{}, 0, false, err
 	}
@@ -57,7 +57,7 @@ func (fo *follower) flow(a, b flow.Gray, o image.Point, at flow.Point, w flow.Wi
 	// not, the move is looked for from coarse to fine.
 	var found moved
 	for _, levels := range []int{-1, 3} {
-		there, back, err := fo.clip.engine.ThereAndBack(a, b, corners, guess, flow.FlowOptions{Window: side, Levels: levels})
+		there, back, err := flow.ThereAndBack(a, b, corners, guess, flow.FlowOptions{Window: side, Levels: levels})
 		if err != nil {
 			return flow.Point{}, 0, false, err
 		}

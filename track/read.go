@@ -56,7 +56,7 @@ func load(ctx context.Context, open Open, marks []Mark, opts Options) (c *clip, 
 	if w < 16 || h < 16 || w > 1<<14 || h > 1<<14 {
 		return nil, fmt.Errorf("open clip: picture of %d×%d: must be between 16 and %d pixels on each side", w, h, 1<<14)
 	}
-	loaded := &clip{engine: flow.New(), model: &opts.Model.Tracking, prior: opts.Model.Click.PriorPX, hands: newHands(), width: w, height: h}
+	loaded := &clip{model: &opts.Model.Tracking, prior: opts.Model.Click.PriorPX, hands: newHands(), width: w, height: h}
 	if err := loaded.setMarks(marks); err != nil {
 		return nil, err
 	}
@@ -68,7 +68,7 @@ func load(ctx context.Context, open Open, marks []Mark, opts Options) (c *clip, 
 			err = errors.Join(err, loaded.spool.close())
 		}
 	}()
-	in := &reading{clip: loaded, moving: &movement{width: w, height: h}, back: newBackground(loaded.engine, w, h)}
+	in := &reading{clip: loaded, moving: &movement{width: w, height: h}, back: newBackground(w, h)}
 	for {
 		if err := ctx.Err(); err != nil {
 			return nil, err

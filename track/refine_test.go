@@ -15,17 +15,16 @@ import (
 // is the same picture at four fifths of its size in each frame after the first.
 func TestRefineTakesMarksOfOtherDistances(t *testing.T) {
 	const width, height, side = 400, 400, 40.0
-	engine := flow.New()
 	rng := rand.New(rand.NewPCG(3, 1))
 	coarse := flow.Gray{Pix: make([]byte, 130*130), Width: 130, Height: 130, Stride: 130}
 	for i := range coarse.Pix {
 		coarse.Pix[i] = byte(60 + rng.IntN(140))
 	}
-	large, err := engine.Resize(coarse, width, height)
+	large, err := flow.Resize(coarse, width, height)
 	if err != nil {
 		t.Fatal(err)
 	}
-	c := &clip{model: &known, engine: engine, hands: newHands(), width: width, height: height, times: []float64{0, 1, 2}}
+	c := &clip{model: &known, hands: newHands(), width: width, height: height, times: []float64{0, 1, 2}}
 	if c.spool, err = newSpool(t.TempDir(), 1<<24, 1<<20); err != nil {
 		t.Fatal(err)
 	}
@@ -34,7 +33,7 @@ func TestRefineTakesMarksOfOtherDistances(t *testing.T) {
 	scales := []float64{1, 0.8, 0.64}
 	truth := make([]flow.Point, len(scales))
 	for f, k := range scales {
-		small, err := engine.Resize(large, int(width*k), int(height*k))
+		small, err := flow.Resize(large, int(width*k), int(height*k))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -105,7 +104,7 @@ func TestRefineTakesMarksOfOtherDistances(t *testing.T) {
 // apart, of a camera that keeps still.
 func standerOn(t *testing.T, frames ...flow.Gray) *stander {
 	t.Helper()
-	c := &clip{model: &known, engine: flow.New(), hands: newHands(), width: frames[0].Width, height: frames[0].Height, pace: &known.Trot, grows: true}
+	c := &clip{model: &known, hands: newHands(), width: frames[0].Width, height: frames[0].Height, pace: &known.Trot, grows: true}
 	var err error
 	if c.spool, err = newSpool(t.TempDir(), 1<<24, 1<<20); err != nil {
 		t.Fatal(err)

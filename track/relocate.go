@@ -187,7 +187,7 @@ func (fo *follower) resized(m *appearance, rel float64) (*flow.Template, float64
 		m.resized[k] = nil
 		return nil, ratio, nil
 	}
-	g, err := fo.clip.engine.Resize(m.patch, width, height)
+	g, err := flow.Resize(m.patch, width, height)
 	if err != nil {
 		return nil, 0, err
 	}

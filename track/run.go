@@ -6,7 +6,6 @@ import (
 	"slices"
 
 	"jogstrip/track/errormodel"
-	"jogstrip/track/flow"
 	"jogstrip/track/traj"
 )
 
@@ -35,7 +34,6 @@ func Run(ctx context.Context, open Open, marks []Mark, opts Options) (result *Re
 
 // clip is everything the one pass over the frames leaves behind.
 type clip struct {
-	engine        *flow.Engine
 	model         *errormodel.Tracking
 	prior         float64 // How far clicks are off until the marks tell, px.
 	hands         hands
@@ -115,7 +113,7 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 	}
 	r := &Result{Frames: len(c.times), Set: &traj.Set{
 		Width: c.width, Height: c.height, Times: c.played, Motions: c.motions, Slower: c.slower,
-		ClickPX: c.click, Pairs: c.pairs, ReferenceFrame: opts.ReferenceFrame, ShakeRMS: c.shake, ResidualRMS: c.residual,
+		ClickPX: c.click, Pairs: c.pairs, ShakeRMS: c.shake, ResidualRMS: c.residual,
 	}}
 	forward, backward = append(hf, forward...), append(hb, backward...)
 	for i, l := range append(hooves, body...) { // The order of traj.Landmarks.

@@ -79,7 +79,7 @@ func (fo *follower) areaFor(g flow.Gray, o image.Point, size float64) (area, err
 		return a, nil
 	}
 	var err error
-	a.picture, err = fo.clip.engine.Resize(g, max(int(float64(g.Width)*a.small+0.5), 1), max(int(float64(g.Height)*a.small+0.5), 1))
+	a.picture, err = flow.Resize(g, max(int(float64(g.Width)*a.small+0.5), 1), max(int(float64(g.Height)*a.small+0.5), 1))
 	return a, err
 }
 
@@ -116,7 +116,7 @@ func (fo *follower) like(room int, a *area, m *appearance, rel float64, least in
 	if from.Width < least || from.Height < least || width < least || height < least || width > a.picture.Width || height > a.picture.Height {
 		return l, false, nil
 	}
-	part, err := fo.clip.engine.Resize(from, width, height)
+	part, err := flow.Resize(from, width, height)
 	if err != nil {
 		return l, false, err
 	}

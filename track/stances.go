@@ -228,7 +228,7 @@ func (st *stander) passed(all []*standing) {
 func (st *stander) alone(s *standing, end float64, all []*standing) bool {
 	c, alone := st.clip, false
 	for _, o := range all {
-		if o == s || o.marked < 0 && max(o.like[0], o.like[1]) < st.model.LikeMarked || o.mean().Dist(s.mean()) < st.model.StandStray*s.size {
+		if o == s || o.marked < 0 && max(o.like[0], o.like[1]) < st.model.AnchorNCC || o.mean().Dist(s.mean()) < st.model.StandStray*s.size {
 			continue
 		}
 		// For how long it had gone, or had not come yet.

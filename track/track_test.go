@@ -217,8 +217,8 @@ func TestHandheldIsStabilised(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if r.Set.Motions == nil || r.Set.ReferenceFrame != reference {
-		t.Fatalf("motions %v, reference %d", r.Set.Motions != nil, r.Set.ReferenceFrame)
+	if r.Set.Motions == nil {
+		t.Fatal("no motions")
 	}
 	var worst float64
 	for f, mo := range r.Set.Motions {

@@ -38,7 +38,6 @@ func (c *tally) join(o tally) {
 // that does not a mark is lost. truth gives where mark number i is in a frame.
 func plain(t *testing.T, frames []flow.Gray, marks []track.Mark, truth func(i, f int) flow.Point) (c tally) {
 	t.Helper()
-	e := flow.New()
 	for _, dir := range []int{1, -1} {
 		var at []flow.Point // Of those that are not lost,
 		var of []int        // and their numbers.
@@ -46,7 +45,7 @@ func plain(t *testing.T, frames []flow.Gray, marks []track.Mark, truth func(i, f
 			at, of = append(at, flow.Point{X: m.X, Y: m.Y}), append(of, i)
 		}
 		for f := marks[0].Frame; len(at) > 0 && f+dir >= 0 && f+dir < len(frames); f += dir {
-			there, err := e.Flow(frames[f], frames[f+dir], at, nil, flow.FlowOptions{Window: 21, Levels: 3})
+			there, err := flow.Follow(frames[f], frames[f+dir], at, nil, flow.FlowOptions{Window: 21, Levels: 3})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -60,7 +59,7 @@ func plain(t *testing.T, frames []flow.Gray, marks []track.Mark, truth func(i, f
 			if at, of = nil, nil; len(to) == 0 {
 				break
 			}
-			back, err := e.Flow(frames[f+dir], frames[f], to, nil, flow.FlowOptions{Window: 21, Levels: 3})
+			back, err := flow.Follow(frames[f+dir], frames[f], to, nil, flow.FlowOptions{Window: 21, Levels: 3})
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -20,7 +20,8 @@ type Tracking struct {
 	// KeyNCC is the correlation with an older appearance from which on that cuts the drift.
 	// Judged.
 	KeyNCC float64
-	// AnchorNCC is the same with the appearance that a person marked. Judged.
+	// AnchorNCC is the same with the appearance that a person marked; from it on a hoof looks as
+	// it was marked. Judged.
 	AnchorNCC float64
 	// OutlineNCC is AnchorNCC on the flanks of the body's outline, one place of which looks much
 	// like the next. Judged.
@@ -158,7 +159,7 @@ type Tracking struct {
 	// What stands.
 
 	// StandNCC is the correlation of a patch that stands with what it looked like a moment
-	// before. Judged.
+	// before, and the least with the marks for a stance to be placed by them. Judged.
 	StandNCC float64
 	// StandStray is how far a hoof that stands may seem to go between two such looks, sides of
 	// the patch. Judged.
@@ -199,9 +200,6 @@ type Tracking struct {
 	// Fewest is in how many frames a stance must be seen. Derived: of fewer nobody can tell that
 	// it does not move.
 	Fewest int
-	// LikeMarked is the correlation from which on a hoof looks as it was marked. Derived:
-	// AnchorNCC.
-	LikeMarked float64
 	// EdgeFrames is for how many frames at its ends a stance is vaguer, of at most sixty a second:
 	// the hoof may still come down or slide, or already turn. Judged.
 	EdgeFrames float64
@@ -263,9 +261,6 @@ type Tracking struct {
 	LongestStep float64
 	// LongStance is how much longer than is usual a stance may last that nobody marked. Judged.
 	LongStance float64
-	// LeastLike is the correlation with the marks below which a stance can't be placed by them.
-	// Derived: StandNCC.
-	LeastLike float64
 	// RivalNCC is by how much less a place may look like a mark than the likest one for being it
 	// to be 1/e as likely. Judged.
 	RivalNCC float64
@@ -355,11 +350,11 @@ func usualTracking() Tracking {
 		LooksAlike: 3, AnotherS: 0.3, LeastHoof: 8.0, LeastBehind: 18.0,
 		StandNCC: 0.75, StandStray: 0.30, StandSlide: 0.60, RestStray: 0.20, Descends: 0.05, AtRest: 0.03,
 		Elsewhere: 0.8, SamePlace: 0.10, VagueSD: 0.05, BridgeS: 0.18, KeyS: 0.10, AgainNCC: 0.88, AgainShare: 0.7,
-		ShortS: 0.06, BriefS: 0.10, Fewest: 3, LikeMarked: 0.85, EdgeFrames: 3, EdgeSD: 0.10, EdgeDown: 0.18, CoveredSD: 0.08,
+		ShortS: 0.06, BriefS: 0.10, Fewest: 3, EdgeFrames: 3, EdgeSD: 0.10, EdgeDown: 0.18, CoveredSD: 0.08,
 		HeelNCC: 0.93, RisingNCC: 0.97, LeftS: 0.04, PriorWeight: 1.0, MostClick: 4.0,
 		BareFromS: 0.35, BareToS: 1.7, BareLooks: 9, StillS: 0.1, StillLimit: 7.0, LeastShare: 0.2,
 		StillShare: 0.55, GoneShare: 0.25, LiftedShare: 0.6,
-		ShortestStep: 0.17, LongestStep: 0.85, LongStance: 1.5, LeastLike: 0.75, RivalNCC: 0.04, LeastFill: 0.5,
+		ShortestStep: 0.17, LongestStep: 0.85, LongStance: 1.5, RivalNCC: 0.04, LeastFill: 0.5,
 		LeastWorth: 0.5, SureBy: 1, MarkedWorth: 4.0, MissedStep: 0.8, MostMissed: 12, OffStepSD: 0.12, LandingSD: 0.04,
 		LastsSD: 0.15, FarOffBeat: 0.3, MostFound: 0.6,
 		SwingApart: 0.15, SwingSD: 0.03, SwingDown: 0.5, BesideS: 0.2,

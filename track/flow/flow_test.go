@@ -33,7 +33,6 @@ var usual = flow.FlowOptions{Window: 21, Levels: 3}
 
 // Whatever OpenCV would answer with an exception comes back as an error.
 func TestBadInputIsAnError(t *testing.T) {
-	e := flow.New()
 	good := waves(64, 48, 0, 0, 1, 0)
 	short := good
 	short.Pix = good.Pix[:100]
@@ -45,18 +44,18 @@ func TestBadInputIsAnError(t *testing.T) {
 		call func() error
 		want error
 	}{
-		{"flow: no picture", func() error { _, err := e.Flow(flow.Gray{}, good, p, nil, usual); return err }, flow.ErrEmpty},
-		{"flow: too few pixels", func() error { _, err := e.Flow(good, short, p, nil, usual); return err }, flow.ErrSize},
-		{"flow: two sizes", func() error { _, err := e.Flow(good, small, p, nil, usual); return err }, flow.ErrSize},
-		{"flow: not a number", func() error { _, err := e.Flow(good, good, nan, nil, usual); return err }, flow.ErrNumber},
-		{"flow: guesses missing", func() error { _, err := e.Flow(good, good, p, []flow.Point{}, usual); return err }, flow.ErrSize},
-		{"flow: tiny window", func() error { _, err := e.Flow(good, good, p, nil, flow.FlowOptions{Window: 1}); return err }, nil},
-		{"features: no picture", func() error { _, err := e.Features(flow.Gray{}, 10, 0.01, 3); return err }, flow.ErrEmpty},
-		{"features: quality", func() error { _, err := e.Features(good, 10, math.NaN(), 3); return err }, nil},
-		{"match: template larger", func() error { _, err := e.Match(small, good, flow.Scores{}); return err }, flow.ErrTooSmall},
-		{"match: no template", func() error { _, err := e.Match(small, flow.Gray{}, flow.Scores{}); return err }, flow.ErrEmpty},
-		{"homography: two lengths", func() error { _, _, _, err := e.Homography(p, nil, 1); return err }, flow.ErrSize},
-		{"resize: to nothing", func() error { _, err := e.Resize(good, 0, 5); return err }, nil},
+		{"flow: no picture", func() error { _, err := flow.Follow(flow.Gray{}, good, p, nil, usual); return err }, flow.ErrEmpty},
+		{"flow: too few pixels", func() error { _, err := flow.Follow(good, short, p, nil, usual); return err }, flow.ErrSize},
+		{"flow: two sizes", func() error { _, err := flow.Follow(good, small, p, nil, usual); return err }, flow.ErrSize},
+		{"flow: not a number", func() error { _, err := flow.Follow(good, good, nan, nil, usual); return err }, flow.ErrNumber},
+		{"flow: guesses missing", func() error { _, err := flow.Follow(good, good, p, []flow.Point{}, usual); return err }, flow.ErrSize},
+		{"flow: tiny window", func() error { _, err := flow.Follow(good, good, p, nil, flow.FlowOptions{Window: 1}); return err }, nil},
+		{"features: no picture", func() error { _, err := flow.Features(flow.Gray{}, 10, 0.01, 3); return err }, flow.ErrEmpty},
+		{"features: quality", func() error { _, err := flow.Features(good, 10, math.NaN(), 3); return err }, nil},
+		{"match: template larger", func() error { _, err := flow.Match(small, good, flow.Scores{}); return err }, flow.ErrTooSmall},
+		{"match: no template", func() error { _, err := flow.Match(small, flow.Gray{}, flow.Scores{}); return err }, flow.ErrEmpty},
+		{"homography: two lengths", func() error { _, _, _, err := flow.Homography(p, nil, 1); return err }, flow.ErrSize},
+		{"resize: to nothing", func() error { _, err := flow.Resize(good, 0, 5); return err }, nil},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			err := tt.call()
@@ -68,20 +67,19 @@ func TestBadInputIsAnError(t *testing.T) {
 }
 
 func TestEmptyAndFlatPicturesHoldNothing(t *testing.T) {
-	e := flow.New()
 	flat := flow.Gray{Width: 64, Height: 48, Stride: 64, Pix: make([]byte, 64*48)}
-	if f, err := e.Features(flat, 10, 0.01, 3); err != nil || len(f) != 0 {
+	if f, err := flow.Features(flat, 10, 0.01, 3); err != nil || len(f) != 0 {
 		t.Errorf("features of a flat picture: %v, %v", f, err)
 	}
-	if f, err := e.Flow(flat, flat, nil, nil, usual); err != nil || len(f) != 0 {
+	if f, err := flow.Follow(flat, flat, nil, nil, usual); err != nil || len(f) != 0 {
 		t.Errorf("flow of no points: %v, %v", f, err)
 	}
 	far := []flow.Point{{X: -500, Y: 3}, {X: 1e5, Y: 1e5}}
-	f, err := e.Flow(waves(64, 48, 0, 0, 1, 0), waves(64, 48, 0, 0, 1, 0), far, nil, usual)
+	f, err := flow.Follow(waves(64, 48, 0, 0, 1, 0), waves(64, 48, 0, 0, 1, 0), far, nil, usual)
 	if err != nil || f[0].OK || f[1].OK {
 		t.Errorf("points outside the picture: %v, %v", f, err)
 	}
-	s, err := e.Match(flat, waves(9, 9, 0, 0, 1, 0), flow.Scores{})
+	s, err := flow.Match(flat, waves(9, 9, 0, 0, 1, 0), flow.Scores{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -133,7 +131,6 @@ func TestRegisterFindsShiftAndScale(t *testing.T) {
 // ThereAndBack gives what two calls of OpenCV's own function on the pictures do, bit by bit, however the
 // points are divided; Flow gives the first of them with its residuals.
 func TestThereAndBack(t *testing.T) {
-	e := flow.New()
 	a, b := waves(200, 150, 0, 0, 1, 2), waves(200, 150, 2.3, -1.1, 1.01, 2)
 	var points, guess []flow.Point
 	for y := 2; y < a.Height; y += 9 {
@@ -144,7 +141,7 @@ func TestThereAndBack(t *testing.T) {
 	}
 	for _, opts := range []flow.FlowOptions{usual, {Window: 9, Levels: 3}, {Window: 31, Levels: -1}} {
 		there := plainFlow(t, a, b, points, guess, opts)
-		flowed, err := e.Flow(a, b, points, guess, opts)
+		flowed, err := flow.Follow(a, b, points, guess, opts)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -161,7 +158,7 @@ func TestThereAndBack(t *testing.T) {
 		back := plainFlow(t, b, a, ends, points, opts)
 		var gotThere, gotBack []flow.Found
 		for from, to := 0, 7; from < len(points); from, to = to, min(2*to, len(points)) {
-			x, y, err := e.ThereAndBack(a, b, points[from:to], guess[from:to], opts)
+			x, y, err := flow.ThereAndBack(a, b, points[from:to], guess[from:to], opts)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -183,16 +180,16 @@ func TestThereAndBack(t *testing.T) {
 			}
 		}
 	}
-	if _, _, err := e.ThereAndBack(a, b, []flow.Point{{X: math.NaN()}}, nil, usual); !errors.Is(err, flow.ErrNumber) {
+	if _, _, err := flow.ThereAndBack(a, b, []flow.Point{{X: math.NaN()}}, nil, usual); !errors.Is(err, flow.ErrNumber) {
 		t.Errorf("not a number: %v", err)
 	}
-	if _, _, err := e.ThereAndBack(a, b, points, guess[:3], usual); !errors.Is(err, flow.ErrSize) {
+	if _, _, err := flow.ThereAndBack(a, b, points, guess[:3], usual); !errors.Is(err, flow.ErrSize) {
 		t.Errorf("guesses missing: %v", err)
 	}
-	if there, back, err := e.ThereAndBack(a, b, nil, nil, usual); len(there)+len(back) > 0 || err != nil {
+	if there, back, err := flow.ThereAndBack(a, b, nil, nil, usual); len(there)+len(back) > 0 || err != nil {
 		t.Errorf("no points: %v, %v, %v", there, back, err)
 	}
-	if _, _, err := e.ThereAndBack(a, waves(199, 150, 0, 0, 1, 0), points, nil, usual); !errors.Is(err, flow.ErrSize) {
+	if _, _, err := flow.ThereAndBack(a, waves(199, 150, 0, 0, 1, 0), points, nil, usual); !errors.Is(err, flow.ErrSize) {
 		t.Errorf("two sizes: %v", err)
 	}
 }
@@ -260,7 +257,6 @@ func TestRegisterGivesUp(t *testing.T) {
 // error of s·√(8/n) at the points, on average (theory of least squares); nothing does
 // better.
 func TestHomographyIsNearlyAsGoodAsCanBe(t *testing.T) {
-	e := flow.New()
 	rng := rand.New(rand.NewPCG(8, 1))
 	h := [9]float64{1.001, 0.0005, 0.5, -0.0004, 1.0007, -0.3, 1e-7, 2e-7, 1}
 	apply := func(h [9]float64, p flow.Point) flow.Point {
@@ -281,7 +277,7 @@ func TestHomographyIsNearlyAsGoodAsCanBe(t *testing.T) {
 					}
 					from, to = append(from, p), append(to, q)
 				}
-				got, _, ok, err := e.Homography(from, to, 0.75)
+				got, _, ok, err := flow.Homography(from, to, 0.75)
 				if err != nil || !ok {
 					t.Fatalf("ok %v, %v", ok, err)
 				}
@@ -301,7 +297,6 @@ func TestHomographyIsNearlyAsGoodAsCanBe(t *testing.T) {
 
 // TestHomographyOfLittle has points that tell no homography.
 func TestHomographyOfLittle(t *testing.T) {
-	e := flow.New()
 	line, spot, few := make([]flow.Point, 40), make([]flow.Point, 40), make([]flow.Point, 9)
 	rng := rand.New(rand.NewPCG(8, 2))
 	wild, wilder := make([]flow.Point, 40), make([]flow.Point, 40)
@@ -315,7 +310,7 @@ func TestHomographyOfLittle(t *testing.T) {
 		from, to []flow.Point
 		ok       bool
 	}{{"one place", spot, spot, false}, {"nothing agrees", wild, wilder, false}, {"none", nil, nil, false}, {"few", few, few, true}, {"many", wild, wild, true}} {
-		h, _, ok, err := e.Homography(c.from, c.to, 0.75)
+		h, _, ok, err := flow.Homography(c.from, c.to, 0.75)
 		if err != nil || ok != c.ok {
 			t.Errorf("%s: ok %v, want %v; %v", c.name, ok, c.ok, err)
 		}
@@ -324,7 +319,7 @@ func TestHomographyOfLittle(t *testing.T) {
 		}
 	}
 	// A line tells a homography along itself only; whatever comes is finite.
-	if h, _, _, err := e.Homography(line, line, 0.75); err != nil || math.IsNaN(h[0]) {
+	if h, _, _, err := flow.Homography(line, line, 0.75); err != nil || math.IsNaN(h[0]) {
 		t.Errorf("a line: %v, %v", h, err)
 	}
 }

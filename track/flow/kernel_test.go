@@ -302,7 +302,7 @@ func TestMatch(t *testing.T) {
 		close float64
 	}{{9, 7, 1e-6}, {33, 20, 1e-6}, {mostDirect / 60, 60, 1e-6}, {mostDirect/60 + 1, 60, 1e-5}} {
 		template := g.Crop(image.Rect(83, 11, 83+size.w, 11+size.h))
-		out, err := New().Match(g, template, Scores{})
+		out, err := Match(g, template, Scores{})
 		if err != nil {
 			t.Fatal(err)
 		}

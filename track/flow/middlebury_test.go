@@ -86,16 +86,15 @@ func TestAccuracyMiddlebury(t *testing.T) {
 	if w != a.Width || h != a.Height {
 		t.Fatalf("flow is %d×%d, picture %d×%d", w, h, a.Width, a.Height)
 	}
-	e := flow.New()
-	corners, err := e.Features(a, 1500, 0.01, 5)
+	corners, err := flow.Features(a, 1500, 0.01, 5)
 	if err != nil {
 		t.Fatal(err)
 	}
-	plain, err := e.Flow(a, b, corners, nil, usual)
+	plain, err := flow.Follow(a, b, corners, nil, usual)
 	if err != nil {
 		t.Fatal(err)
 	}
-	refined := refine(t, e, a, b, corners)
+	refined := refine(t, a, b, corners)
 	// both holds the errors of plain and of refined at the points that both keep,
 	// inside those of them whose window of 21 px moves as one, within 0.5 px.
 	var all, dropped []float64
@@ -184,14 +183,14 @@ func TestAccuracyMiddlebury(t *testing.T) {
 	}
 }
 
-// refine follows points as Flow does, checks each by following it back, and
+// refine follows points as Follow does, checks each by following it back, and
 // refines its position by registering the patch around it with free scale and
 // angle and a robust weight per pixel. Points whose two directions disagree by
 // more than half a pixel, whose patch is dissimilar (NCC below 0.8) or whose
 // refinement departs by more than a pixel come back with OK false.
-func refine(t *testing.T, e *flow.Engine, prev, next flow.Gray, points []flow.Point) []flow.Found {
+func refine(t *testing.T, prev, next flow.Gray, points []flow.Point) []flow.Found {
 	t.Helper()
-	there, err := e.Flow(prev, next, points, nil, usual)
+	there, err := flow.Follow(prev, next, points, nil, usual)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -202,7 +201,7 @@ func refine(t *testing.T, e *flow.Engine, prev, next flow.Gray, points []flow.Po
 			ends[i] = f.Point
 		}
 	}
-	back, err := e.Flow(next, prev, ends, nil, usual)
+	back, err := flow.Follow(next, prev, ends, nil, usual)
 	if err != nil {
 		t.Fatal(err)
 	}

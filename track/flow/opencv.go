@@ -17,16 +17,10 @@ import (
 	"gocv.io/x/gocv"
 )
 
-// Engine holds what OpenCV calls share. Its methods may be used from several
-// goroutines at once. The zero value is not usable; call New.
-type Engine struct{}
-
-// New returns an engine.
-func New() *Engine {
+func init() {
 	// The calls are small and come from several goroutines at once: handing parts
 	// of them to further threads costs more than it brings.
 	C.flow_one_thread()
-	return &Engine{}
 }
 
 // Version returns the version of the OpenCV library in use.
@@ -45,10 +39,10 @@ type Found struct {
 	Residual float64 // Mean absolute difference of the two windows, grey levels.
 }
 
-// Flow follows points from prev to next by pyramidal Lucas–Kanade. guess holds
+// Follow follows points from prev to next by pyramidal Lucas–Kanade. guess holds
 // first estimates of the new positions, or is nil. Both pictures must have one
 // size; points must be finite. Index of the result: as points.
-func (e *Engine) Flow(prev, next Gray, points, guess []Point, opts FlowOptions) ([]Found, error) {
+func Follow(prev, next Gray, points, guess []Point, opts FlowOptions) ([]Found, error) {
 	pair, err := newPair(prev, next, opts)
 	if err != nil {
 		return nil, err
@@ -57,10 +51,10 @@ func (e *Engine) Flow(prev, next Gray, points, guess []Point, opts FlowOptions) 
 	return pair.follow(points, guess, false, true)
 }
 
-// ThereAndBack follows points as Flow does, and back from where it found them; what it lost
-// there it follows back from the point itself. It gives what two calls of Flow would, but for
+// ThereAndBack follows points as Follow does, and back from where it found them; what it lost
+// there it follows back from the point itself. It gives what two calls of Follow would, but for
 // residuals, which are left at 0: they cost a look at every window.
-func (e *Engine) ThereAndBack(prev, next Gray, points, guess []Point, opts FlowOptions) (there, back []Found, err error) {
+func ThereAndBack(prev, next Gray, points, guess []Point, opts FlowOptions) (there, back []Found, err error) {
 	pair, err := newPair(prev, next, opts)
 	if err != nil {
 		return nil, nil, err
@@ -149,7 +143,7 @@ func (p *pair) follow(points, guess []Point, backward, residuals bool) ([]Found,
 // Features returns up to most corners (minimum eigenvalue, Shi & Tomasi 1994)
 // whose strength is at least quality times the strongest, at least apart px from
 // each other, strongest first. A flat picture has none.
-func (e *Engine) Features(g Gray, most int, quality, apart float64) ([]Point, error) {
+func Features(g Gray, most int, quality, apart float64) ([]Point, error) {
 	if err := g.Check(); err != nil {
 		return nil, fmt.Errorf("find features: %w", err)
 	}
@@ -190,7 +184,7 @@ type Scores struct {
 
 // Match correlates template with every place in g where it fits wholly. spare's
 // memory is used where it is large enough.
-func (e *Engine) Match(g, template Gray, spare Scores) (Scores, error) {
+func Match(g, template Gray, spare Scores) (Scores, error) {
 	if err := g.Check(); err != nil {
 		return Scores{}, fmt.Errorf("match template: %w", err)
 	}
@@ -213,7 +207,7 @@ func (e *Engine) Match(g, template Gray, spare Scores) (Scores, error) {
 		normalise(g, template, grey, out)
 		return out, nil
 	}
-	if err := e.products(g, template, out.Score); err != nil {
+	if err := wholeProducts(g, template, out.Score); err != nil {
 		return Scores{}, err
 	}
 	normalise(g, template, 0, out)
@@ -224,8 +218,8 @@ func (e *Engine) Match(g, template Gray, spare Scores) (Scores, error) {
 // worked out than OpenCV's Fourier transforms do.
 const mostDirect = 64 * 64
 
-// products is what products gives, of whole values.
-func (e *Engine) products(g, template Gray, out []float32) error {
+// wholeProducts is what products gives, of whole values.
+func wholeProducts(g, template Gray, out []float32) error {
 	a, err := grayMat(g)
 	if err != nil {
 		return err
@@ -253,7 +247,7 @@ func (e *Engine) products(g, template Gray, out []float32) error {
 // Homography fits the row-major 3×3 homography that takes from to to, by RANSAC
 // with the given threshold (px) and a final fit to the inliers. ok is false
 // where there are fewer than 8 pairs or no homography agrees with half of them.
-func (e *Engine) Homography(from, to []Point, threshold float64) (h [9]float64, inliers []bool, ok bool, err error) {
+func Homography(from, to []Point, threshold float64) (h [9]float64, inliers []bool, ok bool, err error) {
 	if len(from) != len(to) {
 		return h, nil, false, fmt.Errorf("fit homography: %w: %d and %d points", ErrSize, len(from), len(to))
 	}
@@ -269,7 +263,7 @@ func (e *Engine) Homography(from, to []Point, threshold float64) (h [9]float64, 
 
 // Resize returns g at the given size: pixel areas averaged when shrinking,
 // bicubic when growing.
-func (e *Engine) Resize(g Gray, width, height int) (Gray, error) {
+func Resize(g Gray, width, height int) (Gray, error) {
 	if err := g.Check(); err != nil {
 		return Gray{}, fmt.Errorf("resize picture: %w", err)
 	}

@@ -230,12 +230,11 @@ type Pair struct {
 
 // Set is everything tracking knows of one clip.
 type Set struct {
-	Width, Height  int       // Size of the upright picture, px.
-	Times          []float64 // Index: frame. Seconds, strictly increasing, first 0.
-	Tracks         []Track   // In the order of Landmarks; a landmark that was not marked is absent.
-	Stances        []Stance  // Of all hooves, by landmark, then by time. Nil where nobody looked for them.
-	Motions        []Motion  // Index: frame. Nil where the camera stood still.
-	ReferenceFrame int       // The frame whose picture coordinates Motions lead to.
+	Width, Height int       // Size of the upright picture, px.
+	Times         []float64 // Index: frame. Seconds, strictly increasing, first 0.
+	Tracks        []Track   // In the order of Landmarks; a landmark that was not marked is absent.
+	Stances       []Stance  // Of all hooves, by landmark, then by time. Nil where nobody looked for them.
+	Motions       []Motion  // Index: frame. To the picture coordinates of the reference frame; nil where the camera stood still.
 	// ClickPX is how far the person's clicks on hooves are off along each axis in this clip,
 	// px, one standard deviation, as the marks of one hoof tell by each other; 0 where that
 	// was not looked for.
