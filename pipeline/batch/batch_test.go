@@ -56,7 +56,7 @@ func TestEveryClipHasOneOutcomeAndNoneHarmsAnother(t *testing.T) {
 	root := yard(t, clips)
 	before := tree(t, root)
 	opts := fakes(t, root)
-	opts.Workers, opts.TimeLimit, opts.Stall = 4, 8*time.Second, 2*time.Second
+	opts.Workers, opts.TimeLimit, opts.Stall = 4, 8*time.Second, 4*time.Second
 	ledger, err := Run(context.Background(), opts)
 	if err != nil {
 		t.Fatal(err)
