@@ -26,7 +26,7 @@ type follower struct {
 	variance   float64    // Of the position along each axis, px².
 	quality    float64
 	gone       int         // Frames since it was lost.
-	anchored   bool        // In the latest frame it looks as it was marked.
+	likeness   float64     // Correlation with what was marked, in the latest frame; 0 where it does not look so.
 	home       *appearance // At the latest mark or stance found again.
 	keyTurn    float64     // Variance that turning has added since the key appearance, px².
 	likeAtHome float64
@@ -324,12 +324,12 @@ func (fo *follower) byKey(m *advance) (cause string, err error) {
 
 // byMarks sets the place against the marked appearances, which cuts the drift.
 func (fo *follower) byMarks(m *advance) (cause string, err error) {
-	fo.anchored = false
+	fo.likeness = 0
 	found, err := fo.relocate(fo.planeB, m.pose, m.variance, m.size, m.home)
 	if err != nil || found.from == nil {
 		return "", err
 	}
-	fo.anchored = found.NCC >= 0.88
+	fo.likeness = found.NCC
 	if found.variance >= fo.model.Surer*m.variance {
 		return "", nil
 	}

@@ -64,7 +64,7 @@ func blend(a, b estimate, most float64, outline bool) (traj.Sample, string) {
 		sway := spread{down: parallel(a.sway.down, b.sway.down), across: parallel(a.sway.across, b.sway.across)}
 		va, vb := a.own(), b.own()
 		v := parallel(va, vb)
-		if a.anchored && b.anchored || outline {
+		if a.likeness > 0 && b.likeness > 0 || outline {
 			v = min(va, vb) // Both go by the same marks, or what turns misleads both.
 		}
 		// Where the two differ by more than they claim, the blend is that uncertain.

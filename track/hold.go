@@ -89,7 +89,7 @@ func (h *held) unborne(spots []spot, f int, aside, down float64, alone bool) (ou
 	borne := map[int]bool{}
 	for _, p := range spots {
 		d, sd, told := h.off(p, f)
-		if near := away(d, aside, down) <= down*h.sweep[p.beside][f].size+3*sd; told || alone && !h.sweep[p.landmark][f].anchored {
+		if near := away(d, aside, down) <= down*h.sweep[p.beside][f].size+3*sd; told || alone && h.sweep[p.landmark][f].likeness < h.model.OutlineNCC {
 			borne[p.landmark] = borne[p.landmark] || told && near
 		}
 	}

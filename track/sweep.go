@@ -25,7 +25,7 @@ type estimate struct {
 	cause    string     // Why it is not seen.
 	size     float64    // Side of the patch, px.
 	found    bool       // A stance that was found again starts here.
-	anchored bool       // It looked as it was marked.
+	likeness float64    // Correlation with what was marked; 0 where it does not look so.
 }
 
 // sweep follows all landmarks in one direction of time, frame by frame.
@@ -144,7 +144,7 @@ func (s *sweep) visit(fo *follower, f int, first bool, growth float64, claimed [
 		return estimate{cause: fo.cause}, nil
 	}
 	sway := fo.sway(f)
-	return estimate{at: fo.pose.At, variance: fo.variance + max(sway.down, sway.across), sway: sway, quality: fo.quality, seen: true, anchored: fo.anchored, size: fo.size()}, nil
+	return estimate{at: fo.pose.At, variance: fo.variance + max(sway.down, sway.across), sway: sway, quality: fo.quality, seen: true, likeness: fo.likeness, size: fo.size()}, nil
 }
 
 // begin puts the follower on seed m and returns what it knows there.
@@ -159,7 +159,7 @@ func (fo *follower) begin(m seed) (estimate, error) {
 	// A mark stands whether or not it can be followed from there.
 	e.at, e.variance, e.quality, e.seen, e.marked, e.size = flow.Point{X: m.X, Y: m.Y}, m.SD*m.SD, 1, true, !m.found, fo.size()
 	if m.found {
-		e.quality, e.anchored = 0.9, true
+		e.quality, e.likeness = 0.9, 1
 	}
 	return e, nil
 }
