@@ -37,6 +37,7 @@ export async function openHelp(main, _path, { setCrumbs }) {
     h('section', { class: 'card', 'aria-labelledby': 'help-shoulder' },
       h('h2', { id: 'help-shoulder' }, 'Shoulder and trunk'),
       h('p', {}, 'Chest and points of the shoulders, from in front, tell how the trunk sways and how each shoulder moves. The points of the shoulders are never asked for: choose one below the drawing if you want them; from then on they are asked for in this clip.'),
+      h('p', {}, 'A plain coat gives little to follow. Stick a round piece of white tape, 4 cm across, on each point of the shoulder before filming, on the same spot at every visit, and click its middle.'),
       h('p', {}, 'What film from in front and behind cannot show, and no mark gives: how far a limb swings forward and back (it lies along the line of sight); how the shoulder blade moves under the skin; toes that turn out or in; whether a hoof lands flat or on one side first (it is over within one picture).')),
     h('section', { class: 'card', 'aria-labelledby': 'help-not' },
       h('h2', { id: 'help-not' }, 'When not to mark'),
