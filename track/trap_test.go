@@ -45,28 +45,16 @@ func plain(t *testing.T, frames []flow.Gray, marks []track.Mark, truth func(i, f
 			at, of = append(at, flow.Point{X: m.X, Y: m.Y}), append(of, i)
 		}
 		for f := marks[0].Frame; len(at) > 0 && f+dir >= 0 && f+dir < len(frames); f += dir {
-			there, err := flow.Follow(frames[f], frames[f+dir], at, nil, flow.FlowOptions{Window: 21, Levels: 3})
+			there, back, err := flow.ThereAndBack(frames[f], frames[f+dir], at, nil, flow.FlowOptions{Window: 21, Levels: 3})
 			if err != nil {
 				t.Fatal(err)
 			}
-			var from, to []flow.Point
-			var seen []int
+			begun, seen := at, of
+			at, of = nil, nil
 			for k, p := range there {
-				if p.OK {
-					from, to, seen = append(from, at[k]), append(to, p.Point), append(seen, of[k])
-				}
-			}
-			if at, of = nil, nil; len(to) == 0 {
-				break
-			}
-			back, err := flow.Follow(frames[f+dir], frames[f], to, nil, flow.FlowOptions{Window: 21, Levels: 3})
-			if err != nil {
-				t.Fatal(err)
-			}
-			for k, p := range back {
-				if p.OK && p.Dist(from[k]) <= 1 {
-					at, of = append(at, to[k]), append(of, seen[k])
-					c.add(to[k].Dist(truth(seen[k], f+dir)))
+				if p.OK && back[k].OK && back[k].Dist(begun[k]) <= 1 {
+					at, of = append(at, p.Point), append(of, seen[k])
+					c.add(p.Dist(truth(seen[k], f+dir)))
 				}
 			}
 		}
