@@ -71,8 +71,8 @@ func count(all []*standing, times []float64, pace *errormodel.Pace, m *errormode
 	}
 	// Somebody must have said of one at least whose it is.
 	sure = len(best.of) > 2 && slices.ContainsFunc(best.of, func(o counted) bool { return all[o.index].marked >= 0 })
-	if n := len(best.of); sure && float64(n) < m.MostFound*float64(best.of[n-1].beat-best.of[0].beat+1) {
-		sure = false // Half the stride leaves every other step empty.
+	if n := len(best.of); sure && best.of[n-1].beat-best.of[0].beat >= 2*(n-1) {
+		sure = false // Steps half as long leave every other one empty.
 	}
 	if sure {
 		best.of = slices.DeleteFunc(best.of, func(o counted) bool {
@@ -223,13 +223,13 @@ func countAt(all []*standing, times []float64, step float64, pace *errormodel.Pa
 	k := counting{all: all, times: times, step: step, pace: pace, model: m, marked: make([]int, n+1), at: make([]float64, n), sd: make([]float64, n), best: make([][2]choice, n)}
 	out := chain{model: m, step: step, worth: math.Inf(-1)}
 	lasts := usual(all, times)
-	if lasts+pace.ShortestSwingS > 2*step {
-		return out // In a stride a limb stands and goes through the air.
-	}
 	for i, s := range all {
 		k.marked[i+1] = k.marked[i]
 		if s.marked >= 0 {
 			k.marked[i+1]++
+			if max(lasts, s.lasts(times)) > m.LongestDuty*2*step {
+				return out // A limb can't stand for longer than its stride lasts.
+			}
 		}
 		k.at[i], k.sd[i] = s.landing(times, lasts)
 		for side := range 2 {

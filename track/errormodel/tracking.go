@@ -259,6 +259,9 @@ type Tracking struct {
 	ShortestStep float64
 	// LongestStep is the longest, s. Derived: half a stride of slow walk, with room.
 	LongestStep float64
+	// LongestDuty is the share of a stride that a stance may last. Common practice: at a slow
+	// walk 0.7.
+	LongestDuty float64
 	// LongStance is how much longer than is usual a stance may last that nobody marked. Judged.
 	LongStance float64
 	// RivalNCC is by how much less a place may look like a mark than the likest one for being it
@@ -291,9 +294,6 @@ type Tracking struct {
 	// FarOffBeat is how far off the beat a stance is another limb's, steps. Derived: a third of
 	// the way to the next.
 	FarOffBeat float64
-	// MostFound is the share of the steps that must be found for a rhythm to be sure. Derived:
-	// of one with steps half as long every other one is empty.
-	MostFound float64
 
 	// Hooves in the air.
 
@@ -354,9 +354,9 @@ func usualTracking() Tracking {
 		HeelNCC: 0.93, RisingNCC: 0.97, LeftS: 0.04, PriorWeight: 1.0, MostClick: 4.0,
 		BareFromS: 0.35, BareToS: 1.7, BareLooks: 9, StillS: 0.1, StillLimit: 7.0, LeastShare: 0.2,
 		StillShare: 0.55, GoneShare: 0.25, LiftedShare: 0.6,
-		ShortestStep: 0.17, LongestStep: 0.85, LongStance: 1.5, RivalNCC: 0.04, LeastFill: 0.5,
+		ShortestStep: 0.17, LongestStep: 0.85, LongestDuty: 0.8, LongStance: 1.5, RivalNCC: 0.04, LeastFill: 0.5,
 		LeastWorth: 0.5, SureBy: 1, MarkedWorth: 4.0, MissedStep: 0.8, MostMissed: 12, OffStepSD: 0.12, LandingSD: 0.04,
-		LastsSD: 0.15, FarOffBeat: 0.3, MostFound: 0.6,
+		LastsSD: 0.15, FarOffBeat: 0.3,
 		SwingApart: 0.15, SwingSD: 0.03, SwingDown: 0.5, BesideS: 0.2,
 	}
 }
