@@ -55,7 +55,7 @@ changes.csv, visits.csv and soreness.csv; columns.csv explains every column.
 before-after.mp4 shows both visits beside each other, stride by stride in step.
 
 Only like is compared with like: view, gait, surface and calibration must be the
-same, and speed must agree within 10 %. The same film on both sides is refused.
+same, the horse led both times or ridden both times, and speed must agree within 10 %. The same film on both sides is refused.
 Visits of two horses are refused, too, unless --other-horse is given. Where BEFORE
 has the later date, the two change places.`,
 		Example: `  jogstrip compare yard/horses/bramble/2026-03-02 yard/horses/bramble/2026-03-30

@@ -107,7 +107,7 @@ function marksPanel(page) {
     button('Exchange left and right', () => page.swap(pair), { id: `swap-${pair.left}` })));
   renew(page.task,
     proposed.size > 0
-      ? h('p', { id: 'proposed' }, `The program proposes ${[...proposed.keys()].map((l) => landmarkNames[l]).join(', ')} here. C confirms, a drag moves one, X throws them away. Nothing proposed is measured before you confirm it.`)
+      ? h('p', { id: 'proposed' }, `The program proposes ${[...proposed.keys()].map((l) => landmarkNames[l]).join(', ')} here. C confirms them, a drag moves one, X throws them away. Nothing proposed is measured before you confirm it.`)
       : active
         ? [active.endsWith('-fore') || active.endsWith('-hind')
           ? h('p', { id: 'stand' }, h('strong', {}, 'While it stands: '), 'step (◀ ▶ or the arrow keys) to a frame in which it stays on one spot of the ground, best in the middle of that time.') : null,
@@ -161,7 +161,7 @@ function finishPanel(page) {
   const pair = page.marks.pair();
   if (!pair) remarks.push(['bad', 'Both hooves of a pair are needed: without them sides cannot be compared.']);
   else if (page.marks.stop(page.frame)) {
-    remarks.push(['', `Frames with a standing hoof marked: ${page.marks.standing('left').length} on the left, ${page.marks.standing('right').length} on the right. ${stands} of each at several distances, make tracking surer; it goes with fewer, and the second look tells where another one helps.`]);
+    remarks.push(['', `Frames with a standing hoof marked: ${page.marks.standing('left').length} on the left, ${page.marks.standing('right').length} on the right. ${stands} of each, at several distances, make tracking surer. Fewer will do; the second look shows where another one helps.`]);
   }
   if (level === 'none') remarks.push(['warn', 'Without ground marks only times and the rhythm of head and croup are measured, no lengths.']);
   if (!seen.has('withers') && page.marks.view === 'toward' && !seen.has('croup')) remarks.push(['warn', 'Without withers or croup the report cannot tell a forelimb pattern from a hindlimb one.']);

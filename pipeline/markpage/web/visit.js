@@ -123,6 +123,7 @@ class VisitPage {
           h('datalist', { id: 'surfaces' }, ['concrete', 'asphalt', 'firm sand', 'deep sand', 'grass', 'rubber'].map((s) => h('option', { value: s }))),
           this.text('shoeing', 'Shoeing', {}, 'Shod or barefoot, when last, anything special.')),
         choice('Presented', 'presented', [['led', 'led'], ['ridden', 'ridden']], this.parts.presented ?? 'led', (v) => this.set('presented', v)),
+        h('p', { class: 'hint' }, 'A visit at which the horse was ridden is not compared with one at which it was led.'),
         field('Followed measure', h('select', { id: 'visit-followed', onchange: (e) => this.set('followed', e.target.value) },
           h('option', { value: '' }, 'the asymmetry score'), answer.measures.map((m) => h('option', { value: m.name, selected: m.name === this.parts.followed }, m.title))),
         'The one measure declared beforehand to judge the treatment by. Choose it before you measure.')),
