@@ -137,10 +137,10 @@ func visitBarriers(c *Comparison, opts CompareOptions) string {
 	// move unlike each other (Roepstorff et al. 2009, Equine Vet J 41:292-296; from memory).
 	if opts.Before.Ridden != opts.After.Ridden {
 		presented := map[bool]string{false: "led", true: "ridden"}
-		stop = append(stop, fmt.Sprintf("the presentation differs (%s, then %s)", presented[opts.Before.Ridden], presented[opts.After.Ridden]))
+		stop = append(stop, fmt.Sprintf("the horse was presented differently (%s, then %s)", presented[opts.Before.Ridden], presented[opts.After.Ridden]))
 	}
 	if x, y := strings.TrimSpace(opts.Before.Shoeing), strings.TrimSpace(opts.After.Shoeing); x != "" && y != "" && !strings.EqualFold(x, y) {
-		c.Reasons = append(c.Reasons, fmt.Sprintf("the shoeing changed (%s, then %s): a change of gait may come from it", x, y))
+		c.Reasons = append(c.Reasons, fmt.Sprintf("the shoeing changed (%s, then %s): a change in movement may come from it", x, y))
 	}
 	if s, t := c.Before.Lookup(Speed).Value, c.After.Lookup(Speed).Value; s == nil || t == nil {
 		c.Reasons = append(c.Reasons, "speed was not measured at both visits: compare only if it was the same")

@@ -179,7 +179,7 @@ func TestNotComparable(t *testing.T) {
 	}{
 		{"gait", walk, sameSurface, HeadLowDifference, "the gait differs (trot, then walk)"},
 		{"surface", visitOf(2, evenHorse(), 3, 3), other, HeadLowDifference, "the surface differs (asphalt, then sand)"},
-		{"presentation", visitOf(2, evenHorse(), 3, 3), ridden, HeadLowDifference, "the presentation differs (led, then ridden)"},
+		{"presentation", visitOf(2, evenHorse(), 3, 3), ridden, HeadLowDifference, "the horse was presented differently (led, then ridden)"},
 		{"speed", visitOf(2, fast, 3, 3), sameSurface, HeadLowDifference, "speed differs by 2"},
 		{"view of one measure", visitOf(2, evenHorse(), 3, 0), sameSurface, CroupLowDifference, "not measured at the second visit"},
 		{"calibration level", atLevel(geometry.LevelHeight), sameSurface, StepLengthFore, "the calibration level differs (metric, then height)"},

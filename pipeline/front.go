@@ -1,6 +1,7 @@
 package pipeline
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -118,12 +119,28 @@ func nextRuns(s *metrics.Summary, v *Visit) []string {
 
 // nextCompared says what to film after two visits were set beside each other.
 func nextCompared(c *metrics.Comparison, b, a *Visit) []string {
-	if x, y := b.Around.Visit.Surface, a.Around.Visit.Surface; c.Verdict == metrics.NotComparable && x != "" && y != "" && !strings.EqualFold(x, y) {
-		out := []string{fmt.Sprintf("To compare, film again on %s as on %s, or on %s as on %s.", x, shortDay(b), y, shortDay(a))}
+	if x, y := unlike(b, a); c.Verdict == metrics.NotComparable && x != "" {
+		out := []string{fmt.Sprintf("To compare, film again %s as on %s, or %s as on %s.", x, shortDay(b), y, shortDay(a))}
 		return append(append(append(out, openRows(&c.After, a)...), lookAgain(a)...), nextCheck(a)...)
 	}
 	return nextRuns(&c.After, a)
 }
+
+// unlike says for each of two visits what surface and handling forbid to compare them: "on
+// gravel with the horse led"; empty where neither does.
+func unlike(b, a *Visit) (x, y string) {
+	v, w := &b.Around.Visit, &a.Around.Visit
+	if v.Surface != "" && w.Surface != "" && !strings.EqualFold(v.Surface, w.Surface) {
+		x, y = "on "+v.Surface, "on "+w.Surface
+	}
+	if ledOrRidden(v) != ledOrRidden(w) {
+		x, y = x+" with the horse "+ledOrRidden(v), y+" with the horse "+ledOrRidden(w)
+	}
+	return strings.TrimSpace(x), strings.TrimSpace(y)
+}
+
+// ledOrRidden is how a visit's horse was presented; a page that says nothing means led.
+func ledOrRidden(v *record.Visit) string { return cmp.Or(v.Presented, "led") }
 
 // alike says how a visit must be filmed to be compared with this one: " on gravel, at the
 // trot, at the same speed".
@@ -133,6 +150,9 @@ func alike(s *metrics.Summary, v *Visit) string {
 		text = " on " + ground + ","
 	} else {
 		text = " on the same ground, noted down,"
+	}
+	if v.Around.Visit.Presented == record.Ridden {
+		text += " ridden"
 	}
 	if s.Gait != "" {
 		text += " at the " + string(s.Gait)

@@ -87,11 +87,31 @@ func TestNextFollowsFromWhatIsOpen(t *testing.T) {
 			}
 		})
 	}
-	t.Run("two surfaces", func(t *testing.T) {
-		b, a := filmedVisit(3, 3, geometry.LevelMetric, record.Visit{Surface: "sand"}), filmedVisit(3, 3, geometry.LevelMetric, record.Visit{Surface: "tarmac"})
-		b.Around.Folder = "/yard/horses/sorrel/2026-04-02"
-		c := &metrics.Comparison{Verdict: metrics.NotComparable, After: metrics.Summary{Gait: traj.Trot, Results: settled}}
-		if got, want := strings.Join(nextCompared(c, b, a), " "), "To compare, film again on sand as on 2 April, or on tarmac as on 4 May."; got != want {
+	for _, tt := range []struct {
+		name          string
+		before, after record.Visit
+		want          string
+	}{
+		{"two surfaces", record.Visit{Surface: "sand"}, record.Visit{Surface: "tarmac"},
+			"To compare, film again on sand as on 2 April, or on tarmac as on 4 May."},
+		{"led, then ridden", record.Visit{Surface: "sand"}, record.Visit{Surface: "Sand", Presented: record.Ridden},
+			"To compare, film again with the horse led as on 2 April, or with the horse ridden as on 4 May."},
+		{"two surfaces, and ridden, then led", record.Visit{Surface: "sand", Presented: record.Ridden}, record.Visit{Surface: "tarmac", Presented: "led"},
+			"To compare, film again on sand with the horse ridden as on 2 April, or on tarmac with the horse led as on 4 May."},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			b, a := filmedVisit(3, 3, geometry.LevelMetric, tt.before), filmedVisit(3, 3, geometry.LevelMetric, tt.after)
+			b.Around.Folder = "/yard/horses/sorrel/2026-04-02"
+			c := &metrics.Comparison{Verdict: metrics.NotComparable, After: metrics.Summary{Gait: traj.Trot, Results: settled}}
+			if got := strings.Join(nextCompared(c, b, a), " "); got != tt.want {
+				t.Errorf("got  %q\nwant %q", got, tt.want)
+			}
+		})
+	}
+	t.Run("ridden", func(t *testing.T) {
+		v := filmedVisit(3, 3, geometry.LevelMetric, record.Visit{Surface: "gravel", Presented: record.Ridden})
+		if got, want := strings.Join(nextRuns(&metrics.Summary{Gait: traj.Trot, Results: settled}, v), " "),
+			"Nothing was left open: 3 runs each way on gravel, ridden at the trot, at the same speed compare with this visit."; got != want {
 			t.Errorf("got  %q\nwant %q", got, want)
 		}
 	})
@@ -113,11 +133,11 @@ func TestAVeterinarianIsAskedForUntilSignsAreSurelyGone(t *testing.T) {
 		{"a limb now", fore, nil, ask + "signs point to the left fore."},
 		{"a limb still, though better", fore, []earlierVisit{{"20 March", fore, metrics.Improved}}, ask + "signs point to the left fore."},
 		{"a side now", side, nil, ask + "signs point to the left side."},
-		{"a limb before, nothing sure since", none, []earlierVisit{{"20 March", fore, metrics.NoChange}}, ask + "signs pointed to the left fore on 20 March, and no change that counts says that they are less."},
-		{"not to be compared", none, []earlierVisit{{"20 March", fore, metrics.NotComparable}}, ask + "signs pointed to the left fore on 20 March, and no change that counts says that they are less."},
+		{"a limb before, nothing sure since", none, []earlierVisit{{"20 March", fore, metrics.NoChange}}, ask + "signs pointed to the left fore on 20 March, and no comparison since then shows that they are less."},
+		{"not to be compared", none, []earlierVisit{{"20 March", fore, metrics.NotComparable}}, ask + "signs pointed to the left fore on 20 March, and no comparison since then shows that they are less."},
 		{"surely better since the visit before that", none, []earlierVisit{{"20 March", fore, metrics.NoChange}, {"6 March", fore, metrics.Improved}}, "Compared with the visit of 6 March it is better: the whole 95 % interval of the change is for the better."},
 		{"surely better since then", none, []earlierVisit{{"6 March", fore, metrics.Improved}}, ""},
-		{"another limb is better", none, []earlierVisit{{"20 March", hind, metrics.NoChange}, {"6 March", fore, metrics.Improved}}, ask + "signs pointed to the right hind on 20 March, and no change that counts says that they are less."},
+		{"another limb is better", none, []earlierVisit{{"20 March", hind, metrics.NoChange}, {"6 March", fore, metrics.Improved}}, ask + "signs pointed to the right hind on 20 March, and no comparison since then shows that they are less."},
 		{"worse", fore, []earlierVisit{{"20 March", none, metrics.NoChange}, {"6 March", none, metrics.Worse}}, "The horse has become worse since 6 March: have a veterinarian look at it before it goes on working."},
 	} {
 		if got := strings.Join(askVet(tt.now, tt.earlier), " "); got != tt.want {

@@ -88,7 +88,7 @@ func stillOf(picture []byte, view traj.View, title string) report.Still {
 }
 
 // stillsNote says how pictures were chosen.
-const stillsNote = "Lines: level of the head (from behind: of the croup) in left stance, whole, and in right, dashed; on top closer. A stride like the run’s mean: numbers are of all strides."
+const stillsNote = "The lines show how high the head (from behind: the croup) is: solid while the left foot stands, dashed while the right one does; above, the same closer. One typical stride is shown; the numbers are of all strides."
 
 // bestStill returns the picture of the run in a view whose value of the measure is most
 // like the visit's; nil where no run has one.
@@ -161,6 +161,9 @@ func comparedStills(front *report.Front, before, after *Visit, c *metrics.Compar
 			words[i] = shortDay(v)
 			if ground := v.Around.Visit.Surface; ground != "" {
 				words[i] += ", on " + ground
+			}
+			if ledOrRidden(&before.Around.Visit) != ledOrRidden(&after.Around.Visit) {
+				words[i] += ", " + ledOrRidden(&v.Around.Visit)
 			}
 		}
 	}

@@ -148,7 +148,7 @@ func askVet(now metrics.LimbFinding, earlier []earlierVisit) []string {
 	}
 	for _, e := range earlier {
 		if limb := glance.Named(e.found); limb != "" && better[limb] == "" {
-			return []string{fmt.Sprintf("%ssigns pointed to %s on %s, and no change that counts says that they are less.", ask, theLimb(limb), e.day)}
+			return []string{fmt.Sprintf("%ssigns pointed to %s on %s, and no comparison since then shows that they are less.", ask, theLimb(limb), e.day)}
 		}
 	}
 	for _, e := range earlier { // Why none is asked for, though this change does not count.

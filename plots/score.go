@@ -38,7 +38,7 @@ func ScoreComponents(s *metrics.Summary) (*Figure, error) {
 	const column = 118
 	p.Add(artist(func(sh sheet) { drawScore(sh, rows) }))
 	notes := []string{
-		fmt.Sprintf("Score %s; %s, %s. 0 is even, 1 is as uneven as ordinary run-to-run variation.",
+		fmt.Sprintf("Score %s; %s, %s. 0 is even, 1 is as uneven as a sound horse may look.",
 			estimateText(s.Score.Estimate, "", 2), count(s.Score.Strides, "stride"), count(s.Score.Runs, "run")),
 		"Grey band: within tolerance. At the right: each component’s weight, what it adds to the square of the score, and the side its sign points to as uneven.",
 	}

@@ -183,7 +183,7 @@ func shortSentences(r *record.Result) []string {
 	}
 	out := splitSentences(r.Summary.Limb.Sentence)
 	if s := r.Summary.Score; s != nil {
-		out = append(out, fmt.Sprintf("Asymmetry score %.2f, with 95 %% certainty between %.2f and %.2f.", s.Value, s.Low, s.High), "0 is even, 1 as uneven as ordinary run-to-run variation.")
+		out = append(out, fmt.Sprintf("Asymmetry score %.2f, with 95 %% certainty between %.2f and %.2f.", s.Value, s.Low, s.High), "0 is even, 1 as uneven as a sound horse may look.")
 	}
 	if n := r.Summary.Strides; n == 1 {
 		out = append(out, "1 stride was measured.")

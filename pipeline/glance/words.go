@@ -243,7 +243,7 @@ func withoutBrackets(s string) string {
 // inWords says why two visits can't be compared, with what differs: of "the surface
 // differs (sand, then tarmac)" it makes "sand before, tarmac now".
 func inWords(reason string) string {
-	for _, what := range []string{"the surface differs (", "the gait differs (", "the presentation differs ("} {
+	for _, what := range []string{"the surface differs (", "the gait differs (", "the horse was presented differently ("} {
 		inner, ok := strings.CutPrefix(reason, what)
 		inner, closed := strings.CutSuffix(inner, ")")
 		before, now, two := strings.Cut(inner, ", then ")

@@ -656,7 +656,7 @@ func TestAPageHasOneIntervalOfAChange(t *testing.T) {
 func TestAComparisonIsToldInOrder(t *testing.T) {
 	c := comparison()
 	m := *c.Comparison
-	m.Reasons = []string{"the shoeing changed (barefoot, then shod): a change of gait may come from it"}
+	m.Reasons = []string{"the shoeing changed (barefoot, then shod): a change in movement may come from it"}
 	m.Changes = []metrics.Change{
 		{Name: metrics.HeadLowDifference, Unit: "mm", Before: est(-42, 2), After: est(-2, 2), Change: est(40, 4), Smallest: 4, Verdict: metrics.Improved},
 		{Name: metrics.StepTimingFore, Unit: "%", Before: est(50.3, 0.5), After: est(49.8, 0.5), Change: est(-1, 5), Smallest: 5, Holm: 1, Verdict: metrics.NoChange},

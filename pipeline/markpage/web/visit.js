@@ -115,7 +115,7 @@ class VisitPage {
     put(this.main,
       h('h1', {}, answer.horse ? `${answer.horse}: visit of ${answer.date}` : 'Visit record'),
       this.ways,
-      h('p', { class: 'hint' }, `Saved to ${answer.path} with every letter; the file can be edited by hand as well, comments and further keys stay.`),
+      h('p', { class: 'hint' }, `Every letter is saved at once to ${answer.path}. You may edit that file by hand, too: comments and keys of your own stay.`),
       h('section', { class: 'card', 'aria-labelledby': 'v-horse' }, h('h2', { id: 'v-horse' }, 'Why and how'),
         this.text('reason', 'Reason for the visit', { rows: 2 }),
         h('div', { class: 'row' },
