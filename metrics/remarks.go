@@ -36,7 +36,7 @@ func (a *analysis) remarkOnTimes() {
 			}
 		}
 		if on+off > 0 {
-			a.note("%s: %d landings and %d leavings could not be timed (hidden, or too far away to see the hoof move).", limbs[k].Words(), on, off)
+			a.note("%s: of the stances seen, %d could not be timed as the hoof landed and %d as it left the ground (hidden, or too far away to see the hoof move).", limbs[k].Words(), on, off)
 		}
 	}
 	a.note("A rolling shutter exposes the picture's last row 10 to 30 ms after its first, so times of marks that lie a tenth of the picture's height apart may be off by 1 to 3 ms against each other.")

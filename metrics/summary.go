@@ -375,7 +375,7 @@ func whyMissing(runs []Run, m measured) string {
 func summaryNotes(all []measured, runs []Run) []string {
 	var out []string
 	if len(runs) == 1 {
-		out = append(out, fmt.Sprintf("One run was measured: the intervals hold for that run only. The horse may move differently in the next one, so signs count only where they would hold with how runs usually differ; film at least %d runs each way.", LeastRuns))
+		out = append(out, fmt.Sprintf("One run was measured: the intervals hold for that run only. The horse may move differently in the next one, so a sign counts only where it would still stand if this horse’s runs differed as runs usually do. Film at least %d runs each way.", LeastRuns))
 	}
 	var left []string
 	for _, m := range all {

@@ -352,7 +352,7 @@ func (f *files) shownFilm(sections []beside.Section, c *metrics.Comparison, b, a
 	footage := report.Footage{
 		File: FilmFile, Rate: beside.Rate, Width: beside.Width, Height: beside.Height,
 		Words: "The two visits’ best runs beside each other, at half speed, the horse at one size; each stride runs from hoof-on to hoof-on of the same limb.",
-		Note: "Coloured lines: how high the head (from behind the croup) was in the last left stance, whole, and in the last right one, dashed; white dashes: the line of travel; signs: hooves that stand, small where they stood. " +
+		Note: "Coloured lines: how high the head (from behind: the croup) was in the last left stance (solid) and in the last right one (dashed). White dashes: the line of travel. Signs: hooves that stand; small ones: where they stood. " +
 			"Then the left half of a stride over the mirrored right half: what is alike is grey. The film is " + FilmFile + ".",
 	}
 	for _, s := range sections {

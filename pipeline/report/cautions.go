@@ -18,12 +18,12 @@ type term struct{ Word, Meaning string }
 func glossary() []term {
 	return []term{
 		{"left, right", "the horse’s own, whichever way it goes"},
-		{"difference", "right − left; beside it stands in words which side"},
+		{"difference", "right − left; a visit’s and a clip’s tables say in words which side that is"},
 		{"95 % interval", "made so that, of a hundred such intervals, 95 hold the true value; one that holds even (0, for step timing 50 %) shows no difference"},
 		{"tolerance", "the difference the same sound horse shows from one measurement to the next, on other days too; below it nothing is claimed. Many horses believed sound are beyond it: 58 of 222 had a head that moved unevenly by more than a usual threshold (PLoS One 2017, 10.1371/journal.pone.0176253)"},
 		{"symmetry index", "100 · (right − left) / half of (right + left), for lengths and durations only"},
 		{"established", "published work shows that the measure goes with lameness"},
-		{"suggested", "the trade and little published work take the measure for a sign; it counts in the score and names no limb"},
+		{"suggested", "the trade takes the measure for a sign, with little published work behind it; it counts in the score and names no limb"},
 		{"described", "seen and reported; not shown to tell a lame limb"},
 		{"lateral arc, medial arc", "how far the swinging hoof leaves the straight line between two placements, outward or inward (in the trade also paddling, dishing, winging: these words conflict, so they are not used here)"},
 		{"placement", "where a hoof is set down, outward of the line of travel; negative: across the midline"},

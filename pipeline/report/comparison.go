@@ -187,7 +187,7 @@ func scoreNote(m *metrics.Comparison) string {
 	if m.Score == nil || m.Score.Before == nil {
 		return ""
 	}
-	return "The scores are over what both visits measured, and their intervals hold how a horse differs from day to day: they differ from those on the visits’ own pages."
+	return "The scores take only what both visits measured, and their intervals allow for how a horse differs from day to day. So they differ from those on the visits’ own pages."
 }
 
 func visitedRow(name string, v Visited, s *metrics.Summary, compared *metrics.Estimate) tableRow {
@@ -232,7 +232,7 @@ func changesSection(m *metrics.Comparison) section {
 		}
 	}
 	s := section{title: "What changed"}
-	s.add(paragraph("Improved or worse is said only where the 95 % interval of the change leaves out zero. That interval holds how a horse differs from day to day, which runs of one day cannot show; the smallest change that counts is what it would just leave out. Values are differences right − left where a measure has sides."),
+	s.add(paragraph("Improved or worse is said only where the 95 % interval of the change excludes zero. That interval allows for how a horse differs from day to day, which runs of one day cannot show. The smallest change that counts is the smallest whose interval would exclude zero. Values are differences right − left where a measure has sides."),
 		paragraph("That a change comes after a treatment does not show that the treatment did it: horses change by themselves, with shoeing, ground and work."))
 	if m.Before.Runs == 1 || m.After.Runs == 1 {
 		s.add(paragraph("One of the visits has a single run: its interval holds for that run, not for the horse on that day. Two runs or more per view make a comparison."))
@@ -242,7 +242,7 @@ func changesSection(m *metrics.Comparison) section {
 		s.table(changesTable("Asymmetry score", "0 is even, 1 as uneven as a sound horse may look.", []changeRow{changeRowOf(*m.Score, scoreDefinition)}))
 	}
 	s.table(changesTable("Established measures", "Published work shows that these go with lameness. Judged together, see the notes.", established))
-	s.table(changesTable("Suggested measures", "The trade and little published work take these for signs; they name no limb. Judged together, see the notes.", suggested))
+	s.table(changesTable("Suggested measures", "The trade takes these for signs, with little published work behind it; they name no limb. Judged together, see the notes.", suggested))
 	s.table(changesTable("Described measures", "Seen and reported; not shown to tell a lame limb, so no verdict is given.", described))
 	s.list("Not comparable", apart)
 	return s

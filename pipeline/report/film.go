@@ -163,7 +163,7 @@ func (f Film) limits() []string {
 		}
 		share := 100 * float64(m.Lost) / float64(all)
 		if share >= 1 {
-			out = append(out, fmt.Sprintf("The %s mark was lost in %s %% of the frames; strides there are left out. Marking it in one more frame helps most.", m.Landmark.Words(), number(share, 0)))
+			out = append(out, fmt.Sprintf("The %s mark was lost in %s %% of the frames; strides there are left out. Marking it in one more frame may bring them back.", m.Landmark.Words(), number(share, 0)))
 		}
 	}
 	out = append(out, "Rows of a phone’s picture are exposed one after the other, which shifts an instant at the bottom of the picture against one at its top by up to one frame; and a lens bends lines near the edges, which is not corrected. Both matter least where the horse stays in the middle of the picture.")

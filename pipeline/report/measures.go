@@ -6,7 +6,6 @@ import (
 	"strings"
 
 	"jogstrip/metrics"
-	"jogstrip/pipeline/glance"
 )
 
 // measureRow is a row of a table of measures.
@@ -75,9 +74,9 @@ func measuresSection(sum *metrics.Summary, doubted bool) section {
 		}
 	}
 	s := section{title: "Measures"}
-	s.add(paragraph("In brackets: 95 % intervals. Intervals made in this way hold the true value 95 times in 100. n: strides. Nothing is claimed below a tolerance, and nothing of a difference whose interval holds even."))
+	s.add(paragraph("In brackets: 95 % intervals. Intervals made in this way hold the true value 95 times in 100. n: strides. A difference is claimed only where it is beyond its tolerance and its interval excludes even."))
 	s.table(sidesTable("Left and right: established measures", "Published work shows that these go with lameness.", all.Established))
-	s.table(sidesTable("Left and right: suggested measures", "The trade and little published work take these for signs: they count in the score and name no limb.", all.Suggested))
+	s.table(sidesTable("Left and right: suggested measures", "The trade takes these for signs, with little published work behind it: they count in the score and name no limb.", all.Suggested))
 	s.table(sidesTable("Left and right: described measures", "Seen and reported; not shown to tell a lame limb. Stance time may be longer or shorter on a sore limb.", all.Description))
 	whole := table{caption: "The gait as a whole", facts: true, wide: true, head: []string{"Measure", "Value", "n"}}
 	for _, r := range all.Whole {
@@ -268,5 +267,5 @@ func scoreMissing(s *metrics.Summary) string {
 	for _, n := range s.Score.Missing {
 		titles = append(titles, lowerFirst(define(n).Title))
 	}
-	return "Not part of the score, because not measurable here: " + glance.And(titles) + "."
+	return "Not part of the score, because not measurable here: " + strings.Join(titles, "; ") + "."
 }
