@@ -88,7 +88,7 @@ func stillOf(picture []byte, view traj.View, title string) report.Still {
 }
 
 // stillsNote says how pictures were chosen.
-const stillsNote = "The lines show how high the head (from behind: the croup) is: solid while the left foot stands, dashed while the right one does; above, the same closer. One typical stride is shown; the numbers are of all strides."
+const stillsNote = "Lines: how high the head (from behind: the croup) is, solid in left stance, dashed in right; closer above. One typical stride; the numbers are of all strides."
 
 // bestStill returns the picture of the run in a view whose value of the measure is most
 // like the visit's; nil where no run has one.

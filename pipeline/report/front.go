@@ -67,7 +67,7 @@ var rowsLegend = []string{
 }
 
 // changesLegend explains what a comparison's rows have beside that.
-const changesLegend = "±: by how much chance and ordinary days can move it. Only a larger change counts. It is wider for measures judged together, narrower for one chosen before filming."
+const changesLegend = "±: what chance and ordinary days can make. Only a larger change counts. Wider for measures judged together, narrower for one chosen before filming."
 
 // paleLegend explains bars that another limb explains.
 const paleLegend = "Pale bar: no finding of its own; it fits the limb that is named beside it."
