@@ -56,8 +56,8 @@ const (
 //
 // Only views that both visits have are compared. Nothing is compared where
 // gait or surface differ, where the horse was led once and ridden once, or where speed
-// differs by more than 10 %, and no measure where view or calibration level differ. The error is that of Summarise, or says that
-// Followed is no measure.
+// differs by more than 10 %, and no measure where view or calibration level differ. The
+// error is that of Summarise, or says that Followed is no measure.
 func Compare(before, after []Run, opts CompareOptions) (*Comparison, error) {
 	b, err := Summarise(before, opts.Summary)
 	if err != nil {

@@ -10,6 +10,9 @@ import (
 	"jogstrip/metrics/stats"
 )
 
+// ScoreScale says how a score is read.
+const ScoreScale = "0 is even, 1 as uneven as a sound horse may look"
+
 // part is one component of the score before weighting.
 type part struct {
 	m      measured

@@ -403,9 +403,22 @@ func summaryNotes(all []measured, runs []Run) []string {
 // only, so that neither rounding nor the draws depend on the order
 // in which clips were listed.
 func canonicalRuns(runs []Run) []Run {
-	return slices.SortedStableFunc(slices.Values(runs), func(a, b Run) int {
-		return cmp.Or(cmp.Compare(a.View, b.View), slices.Compare(a.values(), b.values()))
+	type keyed struct {
+		run    Run
+		values []float64
+	}
+	all := make([]keyed, len(runs))
+	for i, r := range runs {
+		all[i] = keyed{r, r.values()}
+	}
+	slices.SortStableFunc(all, func(a, b keyed) int {
+		return cmp.Or(cmp.Compare(a.run.View, b.run.View), slices.Compare(a.values, b.values))
 	})
+	out := make([]Run, len(runs))
+	for i, k := range all {
+		out[i] = k.run
+	}
+	return out
 }
 
 // values returns every value that was measured.

@@ -276,8 +276,8 @@ func Finding(r *record.Result) string {
 func summaryWords(s *metrics.Summary) string {
 	text := s.Limb.Sentence
 	if s.Score != nil {
-		text = fmt.Sprintf("%s Asymmetry score %.2f (95 %% interval %.2f to %.2f; 0 is even, 1 as uneven as a sound horse may look).",
-			ended(text), s.Score.Value, s.Score.Low, s.Score.High)
+		text = fmt.Sprintf("%s Asymmetry score %.2f (95 %% interval %.2f to %.2f; %s).",
+			ended(text), s.Score.Value, s.Score.Low, s.Score.High, metrics.ScoreScale)
 	}
 	return fmt.Sprintf("%s %s in %s.", ended(text), counted(s.Strides, "stride"), counted(s.Runs, "run"))
 }

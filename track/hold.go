@@ -28,8 +28,8 @@ func (c *clip) hold(landmarks []traj.Landmark, sweeps ...[][]estimate) {
 				sweep[i][f] = estimate{cause: "too far from its place beside the croup"}
 			}
 			// Who passes in front takes them along: away from the head, and from each other. One
-			// alone is believed only while it looks as it was marked. Where several are seen of which none bears out another, the
-			// head tells which of them was left.
+			// alone is believed only while it looks as it was marked. Where several are seen of
+			// which none bears out another, the head tells which of them was left.
 			astray := s.unborne(below, f, c.model.HeadAside, c.model.HeadNods, false)
 			apart := s.unborne(beside, f, c.model.ShoulderAside, shoulder, true)
 			if len(apart) > 1 {

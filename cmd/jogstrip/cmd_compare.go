@@ -55,9 +55,9 @@ changes.csv, visits.csv and soreness.csv; columns.csv explains every column.
 before-after.mp4 shows both visits beside each other, stride by stride in step.
 
 Only like is compared with like: view, gait, surface and calibration must be the
-same, the horse led both times or ridden both times, and speed must agree within 10 %. The same film on both sides is refused.
-Visits of two horses are refused, too, unless --other-horse is given. Where BEFORE
-has the later date, the two change places.`,
+same, the horse led both times or ridden both times, and speed must agree within
+10 %. The same film on both sides is refused. Visits of two horses are refused, too,
+unless --other-horse is given. Where BEFORE has the later date, the two change places.`,
 		Example: `  jogstrip compare yard/horses/bramble/2026-03-02 yard/horses/bramble/2026-03-30
   jogstrip compare 2026-03-02/toward-1.out 2026-03-30/toward-1.out --out /tmp/toward`,
 		Args: cobra.ExactArgs(2),

@@ -13,6 +13,7 @@ import (
 	"sync"
 	"time"
 
+	"jogstrip/metrics"
 	"jogstrip/pipeline"
 	"jogstrip/pipeline/batch"
 	"jogstrip/pipeline/fsx"
@@ -183,7 +184,7 @@ func shortSentences(r *record.Result) []string {
 	}
 	out := splitSentences(r.Summary.Limb.Sentence)
 	if s := r.Summary.Score; s != nil {
-		out = append(out, fmt.Sprintf("Asymmetry score %.2f, with 95 %% certainty between %.2f and %.2f.", s.Value, s.Low, s.High), "0 is even, 1 as uneven as a sound horse may look.")
+		out = append(out, fmt.Sprintf("Asymmetry score %.2f, with 95 %% certainty between %.2f and %.2f.", s.Value, s.Low, s.High), metrics.ScoreScale+".")
 	}
 	if n := r.Summary.Strides; n == 1 {
 		out = append(out, "1 stride was measured.")

@@ -92,7 +92,7 @@ func (b Batch) Page() (*Page, error) {
 	if len(b.Measured) == 0 {
 		measured.add(paragraph("No clip was measured."))
 	}
-	measured.table(measuredTable("Measured, and uneven beyond what a sound horse shows", "The score with its 95 % interval: 0 is even, 1 as uneven as a sound horse may look", uneven))
+	measured.table(measuredTable("Measured, and uneven beyond what a sound horse shows", "The score with its 95 % interval: "+metrics.ScoreScale, uneven))
 	measured.table(measuredTable("Measured, nothing certain beyond tolerance", "", others))
 	kept := section{title: "Unchanged since last time", id: "kept"}
 	kept.table(measuredTable("Unchanged", "Their clips, marks and settings are the same, so their results still hold", b.Kept))

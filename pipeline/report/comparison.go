@@ -239,7 +239,7 @@ func changesSection(m *metrics.Comparison) section {
 	}
 	s.table(changesTable("Followed, as declared beforehand", "Judged alone: its interval is not widened.", followed))
 	if m.Score != nil {
-		s.table(changesTable("Asymmetry score", "0 is even, 1 as uneven as a sound horse may look.", []changeRow{changeRowOf(*m.Score, scoreDefinition)}))
+		s.table(changesTable("Asymmetry score", metrics.ScoreScale+".", []changeRow{changeRowOf(*m.Score, scoreDefinition)}))
 	}
 	s.table(changesTable("Established measures", "Published work shows that these go with lameness. Judged together, see the notes.", established))
 	s.table(changesTable("Suggested measures", "The trade takes these for signs, with little published work behind it; they name no limb. Judged together, see the notes.", suggested))

@@ -148,7 +148,7 @@ func visitColumns(visits []Visit) []column {
 	columns := append(dayColumns(func(i int) *Visit { return &visits[i] }),
 		column{"strides", "", "Number of strides measured; empty where nothing was.", number(func(s *metrics.Summary) int { return s.Strides })},
 		column{"runs", "", "Number of runs measured.", number(func(s *metrics.Summary) int { return s.Runs })})
-	columns = append(columns, estimateColumns("asymmetry_score", "", "0 is even, 1 as uneven as a sound horse may look.", func(i int) *metrics.Estimate {
+	columns = append(columns, estimateColumns("asymmetry_score", "", metrics.ScoreScale+".", func(i int) *metrics.Estimate {
 		if s := visits[i].Summary; s != nil && s.Score != nil {
 			return &s.Score.Estimate
 		}
