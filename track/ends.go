@@ -67,8 +67,10 @@ func (s *standing) settle(comes bool) {
 		off = append(off, p.steady.Dist(rest))
 	}
 	// Half of a normal distribution in two dimensions lies within 1.18 standard deviations.
-	most := s.model.AtRest*s.size + 3/1.18*median(off)
-	strays := func(p stood) bool { return p.sd < s.model.VagueSD*s.size && p.steady.Dist(rest) > most }
+	scatter := median(off) / 1.18
+	strays := func(p stood) bool {
+		return p.sd < s.model.VagueSD*s.size && p.steady.Dist(rest) > s.atRest(p, scatter)
+	}
 	moves := 0
 	for i := range s.seen[:2*n/3] {
 		if strays(s.seen[i]) && (i == 0 || strays(s.seen[i-1])) {
@@ -86,6 +88,12 @@ func (s *standing) settle(comes bool) {
 	s.seen = s.seen[moves:]
 }
 
+// atRest returns how far from its place, px, a hoof may seem to be in a frame and stand.
+// scatter is the standard deviation of its places while it stands.
+func (s *standing) atRest(p stood, scatter float64) float64 {
+	return s.model.AtRest*s.size + 3*math.Hypot(scatter, p.sd)
+}
+
 // rises takes off the frames at its end in which the heel, which is what is marked from behind,
 // has left the ground while the toe still stands: the hoof seems to rise by a part of its
 // height, or no longer looks as it did. While it goes on looking the same it is followed.
@@ -101,14 +109,14 @@ func (s *standing) rises() {
 		off = append(off, math.Abs(p.steady.Y-rest))
 	}
 	// Half of a normal distribution lies within 0.67 standard deviations.
-	most := s.model.AtRest*s.size + 3/0.67*median(off)
+	scatter := median(off) / 0.67
 	vague := func(p stood) bool { return p.sd >= s.model.VagueSD*s.size }
 	end, again := n, 0 // Where it has left, and in how many frames in a row before that it seems to have.
 	for i := max(2*n/3, s.model.Fewest); i < n && again < 2; i++ {
 		switch p := s.seen[i]; {
 		case vague(p): // Something passes in front of it, or it has gone.
 			continue
-		case p.ncc >= s.model.HeelNCC && rest-p.steady.Y <= most:
+		case p.ncc >= s.model.HeelNCC && rest-p.steady.Y <= s.atRest(p, scatter):
 			end, again = n, 0
 			continue
 		case again == 0:
