@@ -110,19 +110,13 @@ func (s *standing) rises() {
 	}
 	// Half of a normal distribution lies within 0.67 standard deviations.
 	scatter := median(off) / 0.67
-	vague := func(p stood) bool { return p.sd >= s.model.VagueSD*s.size }
-	end, again := n, 0 // Where it has left, and in how many frames in a row before that it seems to have.
-	for i := max(2*n/3, s.model.Fewest); i < n && again < 2; i++ {
-		switch p := s.seen[i]; {
-		case vague(p): // Something passes in front of it, or it has gone.
-			continue
-		case p.ncc >= s.model.HeelNCC && rest-p.steady.Y <= s.atRest(p, scatter):
-			end, again = n, 0
-			continue
-		case again == 0:
-			end = i
-		}
-		again++
+	vague := func(p stood) bool { return p.sd >= s.model.VagueSD*s.size } // Something passes in front of it, or it has gone.
+	stands := func(p stood) bool {
+		return !vague(p) && p.ncc >= s.model.HeelNCC && rest-p.steady.Y <= s.atRest(p, scatter)
+	}
+	end, least := n, max(2*n/3, s.model.Fewest)
+	for end > least && !stands(s.seen[end-1]) {
+		end--
 	}
 	for end > s.model.Fewest && vague(s.seen[end-1]) {
 		end--
