@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 
 	"jogstrip/metrics/geometry"
@@ -108,6 +109,7 @@ func (s *spatial) measureBase() {
 func (s *spatial) putPlaces(n Name, weights [4]float64) {
 	f := s.fit
 	mean := mat.NewVecDense(2*len(f.falls), nil) // Of all strides, by footfall.
+	bends := mat.NewVecDense(f.beta.Len(), nil)  // The same of what drift and bow took off.
 	var sum, count float64
 	for i := range s.Strides {
 		var stances [][2]int
@@ -126,13 +128,14 @@ func (s *spatial) putPlaces(n Name, weights [4]float64) {
 			v, own := f.asSeen(q)
 			value, variance = value+w*v, variance+w*w*own
 			mean.SetVec(2*q+1, mean.AtVec(2*q+1)+w)
+			floats.AddScaled(bends.RawVector().Data[f.drift:], w, f.x.RawRowView(2*q + 1)[f.drift:])
 		}
 		s.put(n, i, 100*value, 100*math.Sqrt(variance))
 		sum, count = sum+value, count+1
 	}
 	if count > 0 {
 		// A width is as wrong as the tape across the ground marks was, besides.
-		s.found[n].addCommon(100*math.Hypot(math.Sqrt(f.sharedVariance(mean)), f.prior.Camera.TapeShare*sum)/count, 0)
+		s.found[n].addCommon(100*math.Hypot(math.Sqrt(f.sharedVariance(mean)+mat.Inner(bends, f.betaCov, bends)), f.prior.Camera.TapeShare*sum)/count, 0)
 	}
 }
 
