@@ -41,7 +41,7 @@ func consensus(from, to []Point, threshold float64) (h [9]float64, inliers []boo
 		count := within(g, from, to, threshold, inliers)
 		clear(fitted)
 		if count >= 8 {
-			better := settled(g, from, to, inliers)
+			better := settled(g, from, to, inliers, Hand{})
 			if l := lossOf(better, from, to, threshold, loss); l < loss {
 				g, loss = better, l
 				copy(fitted, inliers)
@@ -58,7 +58,7 @@ func consensus(from, to []Point, threshold float64) (h [9]float64, inliers []boo
 	}
 	// As long as fitting it to the pairs within reach takes it nearer.
 	for within(h, from, to, threshold, inliers) >= 8 && !slices.Equal(inliers, fitted) {
-		g := settled(h, from, to, inliers)
+		g := settled(h, from, to, inliers, Hand{})
 		copy(fitted, inliers)
 		loss := lossOf(g, from, to, threshold, least)
 		if !(loss < least) {

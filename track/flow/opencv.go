@@ -246,8 +246,9 @@ func wholeProducts(g, template Gray, out []float32) error {
 
 // Homography fits the row-major 3×3 homography that takes from to to, by RANSAC
 // with the given threshold (px) and a final fit to the inliers. ok is false
-// where there are fewer than 8 pairs or no homography agrees with half of them.
-func Homography(from, to []Point, threshold float64) (h [9]float64, inliers []bool, ok bool, err error) {
+// where there are fewer than 8 pairs or no homography agrees with half of them. What points
+// do not tell comes from hand.
+func Homography(from, to []Point, threshold float64, hand Hand) (h [9]float64, inliers []bool, ok bool, err error) {
 	if len(from) != len(to) {
 		return h, nil, false, fmt.Errorf("fit homography: %w: %d and %d points", ErrSize, len(from), len(to))
 	}
@@ -256,7 +257,9 @@ func Homography(from, to []Point, threshold float64) (h [9]float64, inliers []bo
 	}
 	if h, inliers, ok = consensus(from, to, threshold); ok {
 		n := within(h, from, to, threshold, inliers)
-		ok = n >= 8 && 2*n >= len(from)
+		if ok = n >= 8 && 2*n >= len(from); ok && hand != (Hand{}) {
+			h = settled(h, from, to, inliers, hand)
+		}
 	}
 	return h, inliers, ok, nil
 }
