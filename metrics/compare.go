@@ -81,7 +81,12 @@ func CompareSummed(before, after *Summed, opts CompareOptions) (*Comparison, err
 	table := orDefault(opts.Summary.Tolerances)
 	before, after = before.with(before.runs, opts.Summary), after.with(after.runs, opts.Summary)
 	out := &Comparison{Before: *before.Summary, After: *after.Summary}
-	barrier, briefs := visitBarriers(out, opts), [2]string{before.brief, after.brief}
+	out.Barriers = barriersOf(out, opts)
+	for _, b := range out.Barriers {
+		out.Reasons = append(out.Reasons, b.Reason)
+	}
+	barrier, briefs := strings.Join(out.Reasons, "; "), [2]string{before.brief, after.brief}
+	out.Reasons = append(out.Reasons, limits(out, opts)...)
 
 	// Only views that both visits have are compared, where there are any.
 	if b, a := ofViews(before.runs, after.Views), ofViews(after.runs, before.Views); len(b) > 0 {
@@ -115,53 +120,62 @@ func (v *Summed) with(runs []Run, opts SummaryOptions) *Summed {
 	return sum(runs, opts)
 }
 
-// visitBarriers returns why nothing may be compared, empty where it may, and
-// notes in Reasons what limits the comparison.
-func visitBarriers(c *Comparison, opts CompareOptions) string {
-	var stop []string
-	if c.Before.Gait != c.After.Gait {
-		stop = append(stop, fmt.Sprintf("the gait differs (%s, then %s)", c.Before.Gait, c.After.Gait))
+// barriersOf returns in which conditions the visits differ so that nothing may be compared.
+func barriersOf(c *Comparison, opts CompareOptions) (out []Barrier) {
+	differs := func(what Condition, before, after, how string) {
+		out = append(out, Barrier{what, before, after, fmt.Sprintf("%s (%s, then %s)", how, before, after)})
 	}
-	shared := slices.ContainsFunc(c.Before.Views, func(v traj.View) bool { return slices.Contains(c.After.Views, v) })
-	if !shared {
-		stop = append(stop, "the horse was filmed from different views")
+	if b, a := string(c.Before.Gait), string(c.After.Gait); b != a {
+		differs(GaitDiffers, b, a, "the gait differs")
 	}
-	x, y := strings.TrimSpace(opts.Before.Surface), strings.TrimSpace(opts.After.Surface)
-	switch {
-	case x == "" || y == "":
-		c.Reasons = append(c.Reasons, "the surface was not recorded at both visits: compare only if it was the same")
-	case !strings.EqualFold(x, y):
-		stop = append(stop, fmt.Sprintf("the surface differs (%s, then %s)", x, y))
+	if !shareView(c) { // Each has one of the two.
+		out = append(out, Barrier{ViewDiffers, string(c.Before.Views[0]), string(c.After.Views[0]), "the horse was filmed from different views"})
+	}
+	if b, a := strings.TrimSpace(opts.Before.Surface), strings.TrimSpace(opts.After.Surface); b != "" && a != "" && !strings.EqualFold(b, a) {
+		differs(SurfaceDiffers, b, a, "the surface differs")
 	}
 	// A rider moves the horse's mass about: in rising trot alone the two diagonals load and
 	// move unlike each other (Roepstorff et al. 2009, Equine Vet J 41:292-296; from memory).
-	if opts.Before.Ridden != opts.After.Ridden {
-		presented := map[bool]string{false: "led", true: "ridden"}
-		stop = append(stop, fmt.Sprintf("the horse was presented differently (%s, then %s)", presented[opts.Before.Ridden], presented[opts.After.Ridden]))
+	presented := map[bool]string{false: "led", true: "ridden"}
+	if b, a := opts.Before.Ridden, opts.After.Ridden; b != a {
+		differs(PresentationDiffers, presented[b], presented[a], "the horse was presented differently")
 	}
-	if x, y := strings.TrimSpace(opts.Before.Shoeing), strings.TrimSpace(opts.After.Shoeing); x != "" && y != "" && !strings.EqualFold(x, y) {
-		c.Reasons = append(c.Reasons, fmt.Sprintf("the shoeing changed (%s, then %s): a change in movement may come from it", x, y))
-	}
-	if s, t := c.Before.Lookup(Speed).Value, c.After.Lookup(Speed).Value; s == nil || t == nil {
-		c.Reasons = append(c.Reasons, "speed was not measured at both visits: compare only if it was the same")
-	} else {
-		v, w := s.Value, t.Value
-		if difference := math.Abs(w-v) / (0.5 * (v + w)); difference > speedMayVary {
-			stop = append(stop, fmt.Sprintf("speed differs by %.0f %% (%s, then %s; at most %.0f %% is allowed)", 100*difference,
-				opts.Summary.Lengths.Format(v, "m/s", 2), opts.Summary.Lengths.Format(w, "m/s", 2), 100*speedMayVary))
+	if b, a := c.Before.Lookup(Speed).Value, c.After.Lookup(Speed).Value; b != nil && a != nil {
+		v, w := opts.Summary.Lengths.Format(b.Value, "m/s", 2), opts.Summary.Lengths.Format(a.Value, "m/s", 2)
+		if difference := math.Abs(a.Value-b.Value) / (0.5 * (b.Value + a.Value)); difference > speedMayVary {
+			out = append(out, Barrier{SpeedDiffers, v, w, fmt.Sprintf("speed differs by %.0f %% (%s, then %s; at most %.0f %% is allowed)",
+				100*difference, v, w, 100*speedMayVary)})
 		}
 	}
-	if len(c.Before.Views) != len(c.After.Views) && shared {
-		c.Reasons = append(c.Reasons, "only the view that both visits have is compared")
+	return out
+}
+
+// shareView reports whether both visits have a view.
+func shareView(c *Comparison) bool {
+	return slices.ContainsFunc(c.Before.Views, func(v traj.View) bool { return slices.Contains(c.After.Views, v) })
+}
+
+// limits returns what limits the comparison without forbidding it.
+func limits(c *Comparison, opts CompareOptions) (out []string) {
+	if strings.TrimSpace(opts.Before.Surface) == "" || strings.TrimSpace(opts.After.Surface) == "" {
+		out = append(out, "the surface was not recorded at both visits: compare only if it was the same")
+	}
+	if x, y := strings.TrimSpace(opts.Before.Shoeing), strings.TrimSpace(opts.After.Shoeing); x != "" && y != "" && !strings.EqualFold(x, y) {
+		out = append(out, fmt.Sprintf("the shoeing changed (%s, then %s): a change in movement may come from it", x, y))
+	}
+	if c.Before.Lookup(Speed).Value == nil || c.After.Lookup(Speed).Value == nil {
+		out = append(out, "speed was not measured at both visits: compare only if it was the same")
+	}
+	if len(c.Before.Views) != len(c.After.Views) && shareView(c) {
+		out = append(out, "only the view that both visits have is compared")
 	}
 	if b, a := c.Before.Levels, c.After.Levels; !slices.Equal(b, a) {
-		c.Reasons = append(c.Reasons, fmt.Sprintf("the calibration level differs (%s, then %s): what needs it is not compared", joinLevels(b), joinLevels(a)))
+		out = append(out, fmt.Sprintf("the calibration level differs (%s, then %s): what needs it is not compared", joinLevels(b), joinLevels(a)))
 	}
 	if d, ok := Define(opts.Afterwards); ok && opts.Afterwards != opts.Followed {
-		c.Reasons = append(c.Reasons, titleWords(d)+" was chosen as the measure to follow afterwards: only what the earlier visit recorded before the later clips were measured counts as declared beforehand, so it is corrected for the number of measures as all others")
+		out = append(out, titleWords(d)+" was chosen as the measure to follow afterwards: only what the earlier visit recorded before the later clips were measured counts as declared beforehand, so it is corrected for the number of measures as all others")
 	}
-	c.Reasons = append(stop, c.Reasons...)
-	return strings.Join(stop, "; ")
+	return out
 }
 
 // ofViews returns the runs that were filmed in one of the views.

@@ -171,18 +171,19 @@ func TestNotComparable(t *testing.T) {
 	ridden := sameSurface
 	ridden.After.Ridden = true
 	for _, c := range []struct {
-		name  string
-		after []Run
-		opts  CompareOptions
-		n     Name
-		want  string
+		name    string
+		after   []Run
+		opts    CompareOptions
+		n       Name
+		want    string
+		barrier Barrier
 	}{
-		{"gait", walk, sameSurface, HeadLowDifference, "the gait differs (trot, then walk)"},
-		{"surface", visitOf(2, evenHorse(), 3, 3), other, HeadLowDifference, "the surface differs (asphalt, then sand)"},
-		{"presentation", visitOf(2, evenHorse(), 3, 3), ridden, HeadLowDifference, "the horse was presented differently (led, then ridden)"},
-		{"speed", visitOf(2, fast, 3, 3), sameSurface, HeadLowDifference, "speed differs by 2"},
-		{"view of one measure", visitOf(2, evenHorse(), 3, 0), sameSurface, CroupLowDifference, "not measured at the second visit"},
-		{"calibration level", atLevel(geometry.LevelHeight), sameSurface, StepLengthFore, "the calibration level differs (metric, then height)"},
+		{"gait", walk, sameSurface, HeadLowDifference, "the gait differs (trot, then walk)", Barrier{Condition: GaitDiffers, Before: "trot", After: "walk"}},
+		{"surface", visitOf(2, evenHorse(), 3, 3), other, HeadLowDifference, "the surface differs (asphalt, then sand)", Barrier{Condition: SurfaceDiffers, Before: "asphalt", After: "sand"}},
+		{"presentation", visitOf(2, evenHorse(), 3, 3), ridden, HeadLowDifference, "the horse was presented differently (led, then ridden)", Barrier{Condition: PresentationDiffers, Before: "led", After: "ridden"}},
+		{"speed", visitOf(2, fast, 3, 3), sameSurface, HeadLowDifference, "speed differs by 2", Barrier{Condition: SpeedDiffers}},
+		{"view of one measure", visitOf(2, evenHorse(), 3, 0), sameSurface, CroupLowDifference, "not measured at the second visit", Barrier{}},
+		{"calibration level", atLevel(geometry.LevelHeight), sameSurface, StepLengthFore, "the calibration level differs (metric, then height)", Barrier{}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			cmp, err := Compare(visitOf(1, evenHorse(), 3, 3), c.after, c.opts)
@@ -191,6 +192,15 @@ func TestNotComparable(t *testing.T) {
 			}
 			if c.name == "calibration level" && !strings.Contains(strings.Join(cmp.Reasons, "; "), c.want) {
 				t.Errorf("reasons %q", cmp.Reasons)
+			}
+			for i, b := range cmp.Barriers {
+				want := c.barrier
+				if b.Reason != cmp.Reasons[i] || b.Condition != want.Condition || want.Before != "" && (b.Before != want.Before || b.After != want.After) {
+					t.Errorf("barrier %+v, want %+v; reasons %q", b, want, cmp.Reasons)
+				}
+			}
+			if n := len(cmp.Barriers); n > 1 || (n == 1) != (c.barrier.Condition != "") {
+				t.Errorf("%d barriers", n)
 			}
 			ch := changeNamed(t, cmp, c.n)
 			if ch.Verdict != NotComparable || !strings.Contains(ch.Reason, c.want) || !strings.Contains(ch.Sentence, c.want) {

@@ -306,6 +306,27 @@ type Change struct {
 	Sentence string    `json:"sentence"`         // In plain words.
 }
 
+// Condition is one under which visits are filmed and which must be the same for both.
+type Condition string
+
+// The conditions.
+const (
+	GaitDiffers         Condition = "gait"
+	ViewDiffers         Condition = "view"
+	SurfaceDiffers      Condition = "surface"
+	PresentationDiffers Condition = "presentation"
+	SpeedDiffers        Condition = "speed"
+)
+
+// Barrier is a condition that differs, so that nothing of two visits is compared. Before and
+// After are a traj.Gait, a traj.View, the surface as recorded, "led" or "ridden", or the
+// speed with its unit.
+type Barrier struct {
+	Condition     Condition
+	Before, After string
+	Reason        string // As Reasons has it: "the surface differs (sand, then tarmac)".
+}
+
 // Comparison is two visits beside each other.
 type Comparison struct {
 	Before   Summary  `json:"before"`
@@ -314,5 +335,7 @@ type Comparison struct {
 	Score    *Change  `json:"score,omitempty"`
 	Verdict  Verdict  `json:"verdict"`  // Of the followed measure, else of the strongest that counts.
 	Sentence string   `json:"sentence"` // What a trainer wants first.
-	Reasons  []string `json:"reasons,omitempty"`
+	// Reasons says why nothing is compared, as Barriers has it, then what limits the comparison.
+	Reasons  []string  `json:"reasons,omitempty"`
+	Barriers []Barrier `json:"-"`
 }

@@ -17,6 +17,7 @@ import (
 	"jogstrip/pipeline/clip"
 	"jogstrip/pipeline/framing"
 	"jogstrip/pipeline/fsx"
+	"jogstrip/pipeline/glance"
 	"jogstrip/pipeline/record"
 	"jogstrip/pipeline/report"
 	"jogstrip/pipeline/stills"
@@ -38,14 +39,6 @@ type filmed struct {
 	marks  *record.Marks
 	set    *traj.Set
 	info   *clip.Info
-}
-
-// wayWords says which way the horse goes.
-func wayWords(v traj.View) string {
-	if v == traj.Away {
-		return "away from the camera"
-	}
-	return "toward the camera"
 }
 
 // clipOf returns where the clip of a result lies, or "" where it isn't there.
@@ -130,7 +123,7 @@ func filmPairs(ctx context.Context, b, a *Visit) (pairs []beside.Pair, why []str
 			pairs = append(pairs, *pair)
 		}
 		for _, r := range reasons {
-			why = append(why, fmt.Sprintf("%s: %s", wayWords(view), r))
+			why = append(why, fmt.Sprintf("%s: %s", glance.Way(view), r))
 		}
 	}
 	return pairs, why, ctx.Err()

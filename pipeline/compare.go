@@ -376,7 +376,7 @@ func tableVisit(v *Visit, s *metrics.Summary) table.Visit {
 }
 
 func visited(v *Visit, from string) report.Visited {
-	out := report.Visited{Date: day(v.Around.Folder), Surface: v.Around.Visit.Surface}
+	out := report.Visited{Date: day(v.Around.Folder)}
 	var words []string
 	for _, w := range []string{v.Around.Visit.Reason, v.Around.Visit.Surface, v.Around.Visit.Shoeing, v.Around.Visit.Presented} {
 		if w != "" {

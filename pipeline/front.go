@@ -1,7 +1,6 @@
 package pipeline
 
 import (
-	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -119,28 +118,13 @@ func nextRuns(s *metrics.Summary, v *Visit) []string {
 
 // nextCompared says what to film after two visits were set beside each other.
 func nextCompared(c *metrics.Comparison, b, a *Visit) []string {
-	if x, y := unlike(b, a); c.Verdict == metrics.NotComparable && x != "" {
-		out := []string{fmt.Sprintf("To compare, film again %s as on %s, or %s as on %s.", x, shortDay(b), y, shortDay(a))}
-		return append(append(append(out, openRows(&c.After, a)...), lookAgain(a)...), nextCheck(a)...)
+	x, y := glance.Apart(c)
+	if c.Verdict != metrics.NotComparable || len(x) == 0 {
+		return nextRuns(&c.After, a)
 	}
-	return nextRuns(&c.After, a)
+	out := []string{fmt.Sprintf("To compare, film again %s as on %s, or %s as on %s.", glance.And(x), shortDay(b), glance.And(y), shortDay(a))}
+	return append(append(append(out, openRows(&c.After, a)...), lookAgain(a)...), nextCheck(a)...)
 }
-
-// unlike says for each of two visits what surface and handling forbid to compare them: "on
-// gravel with the horse led"; empty where neither does.
-func unlike(b, a *Visit) (x, y string) {
-	v, w := &b.Around.Visit, &a.Around.Visit
-	if v.Surface != "" && w.Surface != "" && !strings.EqualFold(v.Surface, w.Surface) {
-		x, y = "on "+v.Surface, "on "+w.Surface
-	}
-	if ledOrRidden(v) != ledOrRidden(w) {
-		x, y = x+" with the horse "+ledOrRidden(v), y+" with the horse "+ledOrRidden(w)
-	}
-	return strings.TrimSpace(x), strings.TrimSpace(y)
-}
-
-// ledOrRidden is how a visit's horse was presented; a page that says nothing means led.
-func ledOrRidden(v *record.Visit) string { return cmp.Or(v.Presented, "led") }
 
 // alike says how a visit must be filmed to be compared with this one: " on gravel, at the
 // trot, at the same speed".
@@ -227,7 +211,7 @@ func markToo(s *metrics.Summary, rows []glance.Row, count map[traj.View]int) []s
 // moreRuns says how many runs would settle what a view shows, of which there were n.
 func moreRuns(rows []glance.Row, view traj.View, n int) []string {
 	if n == 0 {
-		return []string{fmt.Sprintf("Film %d runs %s, too: without them %s not known.", metrics.LeastRuns, wayWords(view), missed(view))}
+		return []string{fmt.Sprintf("Film %d runs %s, too: without them %s not known.", metrics.LeastRuns, glance.Way(view), missed(view))}
 	}
 	var open, beyond []string // Within reach of more runs, and not.
 	enough := metrics.LeastRuns
@@ -243,9 +227,9 @@ func moreRuns(rows []glance.Row, view traj.View, n int) []string {
 	var out []string
 	switch {
 	case n < metrics.LeastRuns: // What so few leave open, more of them show first.
-		out = append(out, fmt.Sprintf("Film %d runs %s, not %s.", metrics.LeastRuns, wayWords(view), numeral(n)))
+		out = append(out, fmt.Sprintf("Film %d runs %s, not %s.", metrics.LeastRuns, glance.Way(view), numeral(n)))
 	case len(open) > 0:
-		out = append(out, fmt.Sprintf("Film about %d runs %s, not %s, to settle %s.", enough, wayWords(view), numeral(n), glance.And(open)))
+		out = append(out, fmt.Sprintf("Film about %d runs %s, not %s, to settle %s.", enough, glance.Way(view), numeral(n), glance.And(open)))
 	}
 	if len(beyond) > 0 && n >= metrics.LeastRuns {
 		out = append(out, fmt.Sprintf("%s would take more than %d runs to settle; marks in frames in which the horse is near the camera help, too.", capital(glance.And(beyond)), mostRuns))

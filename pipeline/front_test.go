@@ -87,22 +87,23 @@ func TestNextFollowsFromWhatIsOpen(t *testing.T) {
 			}
 		})
 	}
+	surface := metrics.Barrier{Condition: metrics.SurfaceDiffers, Before: "sand", After: "tarmac"}
+	presented := metrics.Barrier{Condition: metrics.PresentationDiffers, Before: "led", After: "ridden"}
 	for _, tt := range []struct {
-		name          string
-		before, after record.Visit
-		want          string
+		name  string
+		apart []metrics.Barrier
+		want  string
 	}{
-		{"two surfaces", record.Visit{Surface: "sand"}, record.Visit{Surface: "tarmac"},
-			"To compare, film again on sand as on 2 April, or on tarmac as on 4 May."},
-		{"led, then ridden", record.Visit{Surface: "sand"}, record.Visit{Surface: "Sand", Presented: record.Ridden},
-			"To compare, film again with the horse led as on 2 April, or with the horse ridden as on 4 May."},
-		{"two surfaces, and ridden, then led", record.Visit{Surface: "sand", Presented: record.Ridden}, record.Visit{Surface: "tarmac", Presented: "led"},
-			"To compare, film again on sand with the horse ridden as on 2 April, or on tarmac with the horse led as on 4 May."},
+		{"two surfaces", []metrics.Barrier{surface}, "To compare, film again on sand as on 2 April, or on tarmac as on 4 May."},
+		{"led, then ridden", []metrics.Barrier{presented}, "To compare, film again led as on 2 April, or ridden as on 4 May."},
+		{"two surfaces, and led, then ridden", []metrics.Barrier{surface, presented},
+			"To compare, film again on sand and led as on 2 April, or on tarmac and ridden as on 4 May."},
+		{"too little was measured alike", nil, "Nothing was left open: 3 runs each way on tarmac, at the trot, at the same speed compare with this visit."},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			b, a := filmedVisit(3, 3, geometry.LevelMetric, tt.before), filmedVisit(3, 3, geometry.LevelMetric, tt.after)
+			b, a := filmedVisit(3, 3, geometry.LevelMetric, record.Visit{}), filmedVisit(3, 3, geometry.LevelMetric, record.Visit{Surface: "tarmac"})
 			b.Around.Folder = "/yard/horses/sorrel/2026-04-02"
-			c := &metrics.Comparison{Verdict: metrics.NotComparable, After: metrics.Summary{Gait: traj.Trot, Results: settled}}
+			c := &metrics.Comparison{Verdict: metrics.NotComparable, Barriers: tt.apart, After: metrics.Summary{Gait: traj.Trot, Results: settled}}
 			if got := strings.Join(nextCompared(c, b, a), " "); got != tt.want {
 				t.Errorf("got  %q\nwant %q", got, tt.want)
 			}

@@ -135,7 +135,6 @@ func (t *toldHistory) compare(visits []*pastVisit, opts CompareOptions) {
 	}
 	page := &t.page
 	page.Finding, page.Comparison, page.Compared = c.Sentence, c, [2]time.Time{day(t.first.Around.Folder), day(t.last.Around.Folder)}
-	page.Surfaces = [2]string{t.first.Around.Visit.Surface, t.last.Around.Visit.Surface}
 	t.middle = between(visits, t.first, t.last, opts)
 	for _, v := range t.middle {
 		page.Between = append(page.Between, report.HistoryVisit{Date: day(v.Around.Folder), Summary: v.sum.Summary})

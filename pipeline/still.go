@@ -7,6 +7,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
@@ -157,15 +158,8 @@ func comparedStills(front *report.Front, before, after *Visit, c *metrics.Compar
 	}
 	words := [2]string{capital(names[0]) + ", " + shortDay(before), capital(names[1]) + ", " + shortDay(after)}
 	if c.Verdict == metrics.NotComparable {
-		for i, v := range []*Visit{before, after} {
-			words[i] = shortDay(v)
-			if ground := v.Around.Visit.Surface; ground != "" {
-				words[i] += ", on " + ground
-			}
-			if ledOrRidden(&before.Around.Visit) != ledOrRidden(&after.Around.Visit) {
-				words[i] += ", " + ledOrRidden(&v.Around.Visit)
-			}
-		}
+		x, y := glance.Apart(c)
+		words = [2]string{strings.Join(append([]string{shortDay(before)}, x...), ", "), strings.Join(append([]string{shortDay(after)}, y...), ", ")}
 	}
 	for _, view := range views {
 		x, y := before.bestStill(view, &c.Before), after.bestStill(view, &c.After)

@@ -117,6 +117,7 @@ func TestOfComparison(t *testing.T) {
 	visit := func(l metrics.LimbFinding, r ...metrics.Result) metrics.Summary {
 		return metrics.Summary{Runs: 3, Strides: 20, Results: r, Limb: l}
 	}
+	surface := metrics.Barrier{Condition: metrics.SurfaceDiffers, Before: "sand", After: "concrete"}
 	tests := []struct {
 		name string
 		c    metrics.Comparison
@@ -164,15 +165,24 @@ func TestOfComparison(t *testing.T) {
 			{Name: metrics.StepLengthFore, Unit: "m", Before: est(0.1, 0.04), After: est(0.03, 0.03), Change: est(-0.07, 0.065), Verdict: metrics.Improved, Sentence: "Improved: steps", Followed: true},
 			{Name: metrics.HeadLowDifference, Unit: "mm", Before: est(-43, 8), After: est(-5, 6), Change: est(38, 16), Verdict: metrics.Improved},
 		}}, "Better: the left fore’s step was 10 cm short on 6 March, now 3 cm, a change beyond day-to-day variation."},
-		{"a surface of many words", metrics.Comparison{Verdict: metrics.NotComparable, Reasons: []string{"the surface differs (the old sand arena behind the long barn, freshly watered and harrowed that morning, then the yard's own tarmac drive)"}},
+		{"a surface of many words", metrics.Comparison{Verdict: metrics.NotComparable, Barriers: []metrics.Barrier{{Condition: metrics.SurfaceDiffers, Before: "the old sand arena behind the long barn, freshly watered and harrowed that morning", After: "the yard's own tarmac drive"}}},
 			"The two visits cannot be compared: the surface differs; each is shown by itself."},
-		{"a surface with a bracket", metrics.Comparison{Verdict: metrics.NotComparable, Reasons: []string{"the surface differs (sand (wet), then tarmac)"}},
-			"The two visits cannot be compared: the surface differs; each is shown by itself."},
-		{"not comparable", metrics.Comparison{Verdict: metrics.NotComparable, Reasons: []string{"the surface differs (sand, then concrete)"}},
-			"The two visits cannot be compared: sand before, concrete now; each is shown by itself."},
+		{"another surface", metrics.Comparison{Verdict: metrics.NotComparable, Barriers: []metrics.Barrier{surface}},
+			"The two visits cannot be compared: on sand before, on concrete now; each is shown by itself."},
+		{"another surface, and ridden", metrics.Comparison{Verdict: metrics.NotComparable, Barriers: []metrics.Barrier{surface, {Condition: metrics.PresentationDiffers, Before: "led", After: "ridden"}}},
+			"The two visits cannot be compared: on sand and led before, on concrete and ridden now; each is shown by itself."},
+		{"everything is another", metrics.Comparison{Verdict: metrics.NotComparable, Barriers: []metrics.Barrier{{Condition: metrics.GaitDiffers, Before: "trot", After: "walk"}, {Condition: metrics.ViewDiffers, Before: "toward", After: "away"}, surface, {Condition: metrics.SpeedDiffers, Before: "3.10 m/s", After: "1.60 m/s"}}},
+			"The two visits cannot be compared: the gait, the view, the surface and the speed differ; each is shown by itself."},
+		{"nothing alike", metrics.Comparison{Verdict: metrics.NotComparable, Reasons: []string{"the surface was not recorded at both visits: compare only if it was the same"}},
+			"The two visits cannot be compared: too little was measured alike at both; each is shown by itself."},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) { read(t, OfComparison(&tt.c, before), tt.want) })
+	}
+	surface.Before = "sand (wet)" // Brackets are those of whoever wrote it down.
+	bracket := metrics.Comparison{Verdict: metrics.NotComparable, Barriers: []metrics.Barrier{surface}}
+	if got, want := OfComparison(&bracket, before), "The two visits cannot be compared: on sand (wet) before, on concrete now; each is shown by itself."; got != want {
+		t.Errorf("got %q, want %q", got, want)
 	}
 }
 
@@ -212,7 +222,11 @@ func TestEverySentenceIsShort(t *testing.T) {
 		x, y := visit("before"), visit("after")
 		form(t, OfSummary(&x))
 		c := metrics.Comparison{Before: x, After: y, Verdict: rapid.SampledFrom([]metrics.Verdict{metrics.Improved, metrics.Worse, metrics.Changed, metrics.NoChange, metrics.NotComparable}).Draw(t, "verdict")}
-		c.Reasons = []string{rapid.SampledFrom([]string{"the gait differs (trot, then walk)", "speed differs by 14 % (3.10, then 3.60 m/s; at most 10 % is allowed)", "the surface differs (sand, then concrete); the horse was filmed from different views"}).Draw(t, "reason")}
+		c.Barriers = rapid.SliceOfN(rapid.SampledFrom([]metrics.Barrier{
+			{Condition: metrics.GaitDiffers, Before: "trot", After: "walk"}, {Condition: metrics.ViewDiffers, Before: "toward", After: "away"},
+			{Condition: metrics.SurfaceDiffers, Before: "sand", After: "concrete"}, {Condition: metrics.PresentationDiffers, Before: "led", After: "ridden"},
+			{Condition: metrics.SpeedDiffers, Before: "3.10 m/s", After: "3.60 m/s"},
+		}), 0, 5).Draw(t, "barriers")
 		for i, r := range x.Results {
 			if r.Value != nil && y.Results[i].Value != nil {
 				c.Changes = append(c.Changes, change(r, y.Results[i], c.Verdict))

@@ -338,17 +338,7 @@ func OfComparison(c *metrics.Comparison, before time.Time) string {
 	lead := Lead(c)
 	switch c.Verdict {
 	case metrics.NotComparable:
-		why := "what was measured at one visit was not at the other"
-		if len(c.Reasons) > 0 {
-			why = c.Reasons[0]
-		} else if _, after, ok := strings.Cut(c.Sentence, "compared: "); ok {
-			why = after
-		}
-		const base, apart = "The two visits cannot be compared: ", "; each is shown by itself"
-		if text := base + inWords(why); Words(text) <= MostWords {
-			return fitted(text, apart)
-		}
-		return fitted(base+lowerFirst(plainReason(why, 2)), apart)
+		return fitted("The two visits cannot be compared: "+whyApart(c), "; each is shown by itself")
 	case metrics.Improved, metrics.Worse:
 		word := "Better"
 		if c.Verdict == metrics.Worse {

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"jogstrip/metrics"
+	"jogstrip/track/traj"
 )
 
 // MostWords is how many words the sentence of a first page may have.
@@ -240,18 +241,55 @@ func withoutBrackets(s string) string {
 	return strings.Join(strings.Fields(strings.NewReplacer(" ;", ";", " ,", ",", " .", ".").Replace(b.String())), " ")
 }
 
-// inWords says why two visits can't be compared, with what differs: of "the surface
-// differs (sand, then tarmac)" it makes "sand before, tarmac now".
-func inWords(reason string) string {
-	for _, what := range []string{"the surface differs (", "the gait differs (", "the horse was presented differently ("} {
-		inner, ok := strings.CutPrefix(reason, what)
-		inner, closed := strings.CutSuffix(inner, ")")
-		before, now, two := strings.Cut(inner, ", then ")
-		if ok && closed && two && !strings.ContainsAny(inner, "()[]{};") {
-			return before + " before, " + now + " now"
-		}
+// Apart says of each of two visits how it was filmed, in the conditions that keep them from
+// being compared: "on sand" and "led".
+func Apart(c *metrics.Comparison) (before, after []string) {
+	for _, b := range c.Barriers {
+		before, after = append(before, filmed(b.Condition, b.Before)), append(after, filmed(b.Condition, b.After))
 	}
-	return lowerFirst(plainReason(reason, 2))
+	return before, after
+}
+
+func filmed(c metrics.Condition, value string) string {
+	switch c {
+	case metrics.GaitDiffers:
+		return "at the " + value
+	case metrics.ViewDiffers:
+		return Way(traj.View(value))
+	case metrics.SurfaceDiffers:
+		return "on " + value
+	case metrics.SpeedDiffers:
+		return "at " + value
+	}
+	return value // Led, ridden.
+}
+
+// Way says which way the horse goes.
+func Way(v traj.View) string {
+	if v == traj.Away {
+		return "away from the camera"
+	}
+	return "toward the camera"
+}
+
+// whyApart says why two visits can't be compared, with what differs where that is short.
+func whyApart(c *metrics.Comparison) string {
+	const most = MostWords - 11 // The sentence around it has so many.
+	before, after := Apart(c)
+	var names []string
+	for _, b := range c.Barriers {
+		names = append(names, "the "+string(b.Condition))
+	}
+	text := And(before) + " before, " + And(after) + " now"
+	switch {
+	case len(names) == 0:
+		return "too little was measured alike at both"
+	case Words(text) <= most:
+		return text
+	case len(names) == 1:
+		return names[0] + " differs"
+	}
+	return And(names) + " differ"
 }
 
 // Words counts the words of a text as a reader does: what stands between blanks.

@@ -26,10 +26,9 @@ type Comparison struct {
 
 // Visited names a visit.
 type Visited struct {
-	Date    time.Time
-	Link    string // To the visit's page; empty leaves it out.
-	Note    string // "before treatment", surface, shoeing: in a few words.
-	Surface string // Empty: not recorded.
+	Date time.Time
+	Link string // To the visit's page; empty leaves it out.
+	Note string // "before treatment", surface, shoeing: in a few words.
 }
 
 // RecordSection is one kind of record of two visits, side by side.
@@ -113,7 +112,7 @@ func (c Comparison) Page() (*Page, error) {
 		rows: []tableRow{visitedRow("before", c.Before, &m.Before, comparedScore(m, false)), visitedRow("after", c.After, &m.After, comparedScore(m, true))}})
 	shown := c.Front
 	shown.Course = differs(m)
-	if p.front, err = newFront(glance.OfComparison(m, c.Before.Date), true, shown, comparedParts(m, [2]time.Time{c.Before.Date, c.After.Date}, [2]string{c.Before.Surface, c.After.Surface})...); err != nil {
+	if p.front, err = newFront(glance.OfComparison(m, c.Before.Date), true, shown, comparedParts(m, c.Before.Date, c.After.Date)...); err != nil {
 		return nil, err
 	}
 	films, err := footageSection("Before beside after, on film", c.Films)
@@ -128,11 +127,7 @@ func (c Comparison) Page() (*Page, error) {
 // differs says what else changed from one visit to the other, or is not known. What keeps
 // the visits from being compared stands in the sentence above it.
 func differs(m *metrics.Comparison) string {
-	reasons := m.Reasons
-	if m.Verdict == metrics.NotComparable && len(reasons) > 0 {
-		reasons = reasons[1:]
-	}
-	return strings.Join(sentences(reasons), " ")
+	return strings.Join(sentences(m.Reasons[len(m.Barriers):]), " ")
 }
 
 // notesSection explains what stands further up.
@@ -155,19 +150,16 @@ func note(about, text string) block {
 
 // comparedParts makes the tables of a comparison's first page: one of changes, or, where
 // the visits cannot be compared, one for each, which nobody reads as a change.
-func comparedParts(m *metrics.Comparison, days [2]time.Time, surfaces [2]string) []part {
+func comparedParts(m *metrics.Comparison, before, after time.Time) []part {
 	if m.Verdict != metrics.NotComparable {
 		return []part{{title: leftRight, rows: glance.ComparedRows(m), compared: true, visits: []*metrics.Summary{&m.Before, &m.After}}}
 	}
-	var out []part
-	for i, s := range []*metrics.Summary{&m.Before, &m.After} {
-		title := orWord(date(days[i]), []string{"The first visit", "The second visit"}[i])
-		if surfaces[i] != "" {
-			title += ", on " + surfaces[i]
-		}
-		out = append(out, part{title: title + ", by itself: " + lowerFirst(strings.TrimSuffix(glance.OfOneOfTwo(s), ".")), rows: glance.Rows(s), tight: true, visits: []*metrics.Summary{s}})
+	single := func(s *metrics.Summary, name string, filmed []string) part {
+		said := lowerFirst(strings.TrimSuffix(glance.OfOneOfTwo(s), "."))
+		return part{title: strings.Join(append([]string{name}, filmed...), ", ") + ", by itself: " + said, rows: glance.Rows(s), tight: true, visits: []*metrics.Summary{s}}
 	}
-	return out
+	x, y := glance.Apart(m)
+	return []part{single(&m.Before, orWord(date(before), "The first visit"), x), single(&m.After, orWord(date(after), "The second visit"), y)}
 }
 
 // comparedScore returns the score of a visit as the comparison takes it, so that the page

@@ -19,7 +19,6 @@ type History struct {
 	// where fewer than two were measured.
 	Comparison *metrics.Comparison
 	Compared   [2]time.Time
-	Surfaces   [2]string // On those days; empty where not recorded.
 	// Between are measured visits between those two that can be compared with the first,
 	// in order of time: the first page shows the last of them, too.
 	Between    []HistoryVisit
@@ -150,7 +149,7 @@ func (h History) shortDay(day time.Time) string {
 func (h History) first(p *Page) (err error) {
 	switch c := h.Comparison; {
 	case c != nil:
-		parts := comparedParts(c, h.Compared, h.Surfaces)
+		parts := comparedParts(c, h.Compared[0], h.Compared[1])
 		if between := h.Between[max(0, len(h.Between)-MostBetween):]; len(between) > 0 && len(parts) == 1 {
 			summaries := []*metrics.Summary{}
 			parts[0].days = []string{h.shortDay(h.Compared[0])}

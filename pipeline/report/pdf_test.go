@@ -661,7 +661,8 @@ func TestTheSheetIsOneSheet(t *testing.T) {
 	front.NextFilming = []string{strings.Repeat("About 7 runs toward the camera would settle the length of the fore steps. ", 3)}
 	compared, apart, told := comparison(), comparison(), comparison()
 	unlike := *apart.Comparison
-	unlike.Verdict, unlike.Reasons = metrics.NotComparable, []string{"the surface differs (sand, then tarmac)"}
+	unlike.Verdict, unlike.Barriers = metrics.NotComparable, []metrics.Barrier{{Condition: metrics.SurfaceDiffers, Before: "sand", After: "tarmac"}}
+	unlike.Reasons = []string{"the surface differs (sand, then tarmac)"}
 	apart.Comparison = &unlike
 	one := visit()
 	compared.Front, apart.Front, one.Front, told.Front = front, front, front, front

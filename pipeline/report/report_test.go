@@ -78,11 +78,18 @@ func TestHistoryShowsEveryVisitOfAFew(t *testing.T) {
 		}
 	}
 	h.Comparison.Verdict = metrics.NotComparable
+	h.Comparison.Barriers = []metrics.Barrier{{Condition: metrics.SurfaceDiffers, Before: "sand", After: "tarmac"}, {Condition: metrics.PresentationDiffers, Before: "led", After: "ridden"}}
+	h.Comparison.Reasons = []string{"the surface differs (sand, then tarmac)", "the horse was presented differently (led, then ridden)"}
 	if p, err = h.Page(); err != nil {
 		t.Fatal(err)
 	}
 	if n := len(p.front.rows); n != 2 {
 		t.Errorf("visits that cannot be compared stand in %d tables", n)
+	}
+	for i, want := range []string{", on sand, led, by itself: ", ", on tarmac, ridden, by itself: "} {
+		if got := p.front.rows[i].caption; !strings.Contains(got, want) {
+			t.Errorf("table %d is called %q, which lacks %q", i+1, got, want)
+		}
 	}
 	if said := p.front.sentence; !strings.HasPrefix(said, "First and last cannot be compared: ") || glance.Words(said) > glance.MostWords {
 		t.Errorf("of four visits %q does not say which", said)
