@@ -56,8 +56,8 @@ func changeSentence(d Definition, c *Change, tolerance float64, opts CompareOpti
 func scoreSentence(c *Change, opts CompareOptions) string {
 	before, after := dateWords(opts)
 	words := map[Verdict]string{Improved: "More even", Worse: "Less even", NoChange: "No measurable change"}
-	return fmt.Sprintf("%s: asymmetry score %.1f %s, %.1f %s (0 is even, 1 as uneven as a sound horse from run to run). Change %+.1f (95 %% interval %.1f to %.1f); smallest that counts %.1f.",
-		words[c.Verdict], c.Before.Value, before, c.After.Value, after, c.Change.Value, c.Change.Low, c.Change.High, c.Smallest)
+	return fmt.Sprintf("%s: asymmetry score %.1f %s, %.1f %s (%s). Change %+.1f (95 %% interval %.1f to %.1f); smallest that counts %.1f.",
+		words[c.Verdict], c.Before.Value, before, c.After.Value, after, ScoreScale, c.Change.Value, c.Change.Low, c.Change.High, c.Smallest)
 }
 
 func upperFirst(s string) string { return strings.ToUpper(s[:1]) + s[1:] }

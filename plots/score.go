@@ -38,8 +38,8 @@ func ScoreComponents(s *metrics.Summary) (*Figure, error) {
 	const column = 118
 	p.Add(artist(func(sh sheet) { drawScore(sh, rows) }))
 	notes := []string{
-		fmt.Sprintf("Score %s; %s, %s. 0 is even, 1 is as uneven as a sound horse may look.",
-			estimateText(s.Score.Estimate, "", 2), count(s.Score.Strides, "stride"), count(s.Score.Runs, "run")),
+		fmt.Sprintf("Score %s; %s, %s. %s.",
+			estimateText(s.Score.Estimate, "", 2), count(s.Score.Strides, "stride"), count(s.Score.Runs, "run"), metrics.ScoreScale),
 		"Grey band: within tolerance. At the right: each component’s weight, what it adds to the square of the score, and the side its sign points to as uneven.",
 	}
 	if len(s.Score.Missing) > 0 {

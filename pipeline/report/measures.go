@@ -250,8 +250,8 @@ func scoreSentence(s *metrics.Summary) string {
 	if s.Score == nil {
 		return "No asymmetry score: none of its components could be measured."
 	}
-	txt := fmt.Sprintf("Asymmetry score %s, where 0 is even and 1 is as uneven as a sound horse may look; from %s in %s.",
-		inText(s.Score.Estimate, "", 2), count(s.Score.Strides, "stride"), count(s.Score.Runs, "run"))
+	txt := fmt.Sprintf("Asymmetry score %s, from %s in %s: %s.",
+		inText(s.Score.Estimate, "", 2), count(s.Score.Strides, "stride"), count(s.Score.Runs, "run"), metrics.ScoreScale)
 	if s.Score.Runs == 1 {
 		txt += " With one run the interval holds for that run only, not for the horse on that day."
 	}
