@@ -38,26 +38,11 @@ const (
 	speedMayVary = 0.10 // Share of the mean speed.
 )
 
-// Compare sets two visits of one horse beside each other.
-//
-// A change counts where its 95 % interval excludes none. The interval holds how the
-// horse differs from day to day, which runs of one day cannot tell: the table's figure,
-// else that of own visits without a treatment between them. The smallest change that
-// counts is the interval's half-width, so more runs make it smaller, down to what days
-// differ. All measures but the followed one are corrected for their number, the
-// established and the suggested ones each among themselves; what is only described gets
-// no verdict.
-//
-// Better means more even: the deviation from even became smaller, whatever its
-// sign. A deviation that went through even to the other side counts as better
-// only by as much as it became smaller; where it did not, the verdict is
-// Changed, as it is for measures that have no even value. Where both visits lie
-// within the tolerance nothing is claimed.
-//
-// Only views that both visits have are compared. Nothing is compared where
-// gait or surface differ, where the horse was led once and ridden once, or where speed
-// differs by more than 10 %, and no measure where view or calibration level differ. The
-// error is that of Summarise, or says that Followed is no measure.
+// Compare sets two visits of one horse beside each other. A change counts where its 95 %
+// interval, which holds how the horse differs from day to day, excludes none; better means
+// more even, whatever the sign (MEASURES.md, "Before and after"). Only views that both visits
+// have are compared, nothing where there is a Barrier, and no measure where view or calibration
+// level differ. The error is that of Summarise, or says that Followed is no measure.
 func Compare(before, after []Run, opts CompareOptions) (*Comparison, error) {
 	b, err := Summarise(before, opts.Summary)
 	if err != nil {
@@ -88,7 +73,6 @@ func CompareSummed(before, after *Summed, opts CompareOptions) (*Comparison, err
 	barrier, briefs := strings.Join(out.Reasons, "; "), [2]string{before.brief, after.brief}
 	out.Reasons = append(out.Reasons, limits(out, opts)...)
 
-	// Only views that both visits have are compared, where there are any.
 	if b, a := ofViews(before.runs, after.Views), ofViews(after.runs, before.Views); len(b) > 0 {
 		before, after = before.with(b, opts.Summary), after.with(a, opts.Summary)
 	}
@@ -213,8 +197,7 @@ func changeOf(x, y measured, before, after []Run, row Tolerance, opts CompareOpt
 	c.Before, c.After = toEstimate(x.wide), toEstimate(y.wide)
 	d, p, df := difference(x.wide, y.wide, x.tolerance.daySD())
 	c.Change, c.P, c.Smallest, c.OwnMDC = &d, p, (d.High-d.Low)/2, x.tolerance.Own
-	c.Judged = c.Change // Until others are judged with it.
-	c.Verdict = ""      // Decided once all p values are known.
+	c.Judged, c.Verdict = c.Change, "" // Decided once all p values are known.
 	return c, df
 }
 
@@ -303,7 +286,7 @@ func scoreChange(before, after *Summed, barrier string) *Change {
 	low := value - math.Hypot(y.Value-y.Low, x.High-x.Value)
 	high := value + math.Hypot(y.High-y.Value, x.Value-x.Low)
 	c.Change = &Estimate{Value: value, Low: low, High: high, SE: (high - low) / (2 * stats.Z95)}
-	c.Judged = c.Change
+	c.Judged, c.Verdict = c.Change, ""
 	// The end of the interval that faces no change decides.
 	c.Smallest = value - low
 	if value < 0 {
@@ -313,7 +296,6 @@ func scoreChange(before, after *Summed, barrier string) *Change {
 		c.P = stats.TwoSidedP(value/c.Smallest*stats.Z95, math.Inf(1))
 		c.Holm = c.P
 	}
-	c.Verdict = ""
 	if len(dropped) > 0 {
 		c.Reason = "the scores compared leave out what was not measured alike at both visits: " + strings.Join(dropped, ", ")
 	}
@@ -323,11 +305,10 @@ func scoreChange(before, after *Summed, barrier string) *Change {
 // ScoreName stands for the asymmetry score where a measure's name is expected.
 const ScoreName Name = "asymmetry_score"
 
-// decide gives every comparable change its verdict. Two families are corrected for their
-// number, each by Holm's method, and share the 5 % between them: the established
-// measures that compare the sides, and the suggested ones. The measure declared
-// beforehand and the score stand alone. What is only described gets no verdict. df are the
-// degrees of freedom of the changes.
+// decide gives every comparable change its verdict. Two families share the 5 % between them,
+// each corrected by Holm's method: the established measures that compare the sides, and the
+// suggested ones. The measure declared beforehand and the score stand alone, what is only
+// described gets no verdict. df: the changes' degrees of freedom.
 func decide(c *Comparison, df []float64, opts CompareOptions) {
 	const families = 2
 	for _, evidence := range [families]Evidence{Established, Suggested} {
@@ -371,7 +352,14 @@ func decide(c *Comparison, df []float64, opts CompareOptions) {
 		c.Score.Sentence = "not comparable: " + c.Score.Reason
 		return
 	}
-	c.Score.Verdict = scoreVerdict(c.Score)
+	switch {
+	case !counts(c.Score):
+		c.Score.Verdict = NoChange
+	case c.Score.Change.Value < 0:
+		c.Score.Verdict = Improved
+	default:
+		c.Score.Verdict = Worse
+	}
 	c.Score.Sentence = scoreSentence(c.Score, opts)
 }
 
@@ -394,14 +382,12 @@ func verdict(d Definition, c *Change, tolerance float64) Verdict {
 	if b <= tolerance && a <= tolerance {
 		return NoChange
 	}
-	// On one side of even the size changes as the value does. Through even it
-	// changes less, and must pass both hurdles by itself.
-	size := a - b
-	half := (c.Change.High - c.Change.Low) / 2
-	if math.Abs(size) <= c.Smallest || math.Abs(size) <= half {
+	// On one side of even the size changes as the value does, and counts as that does. Through
+	// even it changes less.
+	switch size := a - b; {
+	case math.Abs(size) <= c.Smallest:
 		return Changed
-	}
-	if size < 0 {
+	case size < 0:
 		return Improved
 	}
 	return Worse
@@ -428,14 +414,4 @@ func (c *Change) AsJudged() *Estimate {
 // widened reports whether other measures are judged with this one.
 func (c *Change) widened() bool {
 	return c.Change != nil && c.Judged != nil && *c.Judged != *c.Change
-}
-
-func scoreVerdict(c *Change) Verdict {
-	switch {
-	case !counts(c):
-		return NoChange
-	case c.Change.Value < 0:
-		return Improved
-	}
-	return Worse
 }

@@ -57,7 +57,7 @@ func (h horse) runs(rng *rand.Rand, gait traj.Gait, views []traj.View, strides i
 			previous := rng.NormFloat64()
 			for i := 0; i < n; i++ {
 				noise := h.shared*common[i] + math.Sqrt(1-h.shared*h.shared)*h.scatter(rng)
-				if rho := neighbourCorrelation(d.Name); rho > 0 {
+				if rho := meanOptions(d, Tolerance{}).NeighbourCorrelation; rho > 0 {
 					// Neighbours share a hoof-on: a moving average with correlation rho.
 					next := rng.NormFloat64()
 					theta := (1 - math.Sqrt(1-4*rho*rho)) / (2 * rho)

@@ -27,15 +27,10 @@ const defaultResamples = 2000
 
 // Summarise takes all runs of one visit and one gait together.
 //
-// Each measure's value is the precision-weighted mean over strides and runs,
-// its 95 % interval that of stats.GroupMean: strides differ within runs, runs
-// differ from each other, and with few runs the tolerance table says how much.
-// With one run the interval holds for that run only and the result says so. A
-// measure may be seen from one view only; runs of either view count as runs,
-// so a disagreement between views widens the interval.
-//
-// The order of runs and of observations does not matter. It returns an error
-// where there are no runs or where gaits differ.
+// Each measure's value is the precision-weighted mean over strides and runs of both views, its
+// 95 % interval that of stats.GroupMean with how runs usually differ by the tolerance table.
+// With one run the interval holds for that run only, which the result says. The order of runs
+// and of observations does not matter. The error: there are no runs, or gaits differ.
 func Summarise(runs []Run, opts SummaryOptions) (*Summed, error) {
 	if len(runs) == 0 {
 		return nil, errors.New("summarise runs: there are none")
@@ -143,8 +138,7 @@ func gather(runs []Run, d Definition, unit string) sample {
 	var out sample
 	for _, r := range runs {
 		var of [3]stats.Group
-		s := r.Lookup(d.Name)
-		switch {
+		switch s := r.Lookup(d.Name); {
 		case s == nil:
 		case len(s.Observations) > 0 && s.Unit != unit:
 			out.leftOut++
@@ -155,14 +149,7 @@ func gather(runs []Run, d Definition, unit string) sample {
 			out.modelled, out.here = true, s.OfRun.parts()
 			out.strides += len(s.Observations)
 		default:
-			for _, o := range s.Observations {
-				add(&of[0], o.Value, o.SD)
-				if d.Sided { // The error of a difference is that of two sides alike.
-					add(&of[1], o.Left, o.SD/math.Sqrt2)
-					add(&of[2], o.Right, o.SD/math.Sqrt2)
-				}
-			}
-			of[0].CommonSD, of[1].CommonSD, of[2].CommonSD = s.CommonSD, s.SideCommonSD, s.SideCommonSD
+			of = s.groups(d.Sided)
 		}
 		if len(of[0].Values) == 0 && len(of[1].Values) > 0 && len(of[2].Values) > 0 {
 			// Each side was seen, in strides of its own: the difference of their means is
@@ -180,6 +167,19 @@ func gather(runs []Run, d Definition, unit string) sample {
 	}
 	out.levels, out.views = distinct(out.levels), distinct(out.views)
 	return out
+}
+
+// groups returns the observations as sample.groups has them, of one run.
+func (s *Series) groups(sided bool) (of [3]stats.Group) {
+	for _, o := range s.Observations {
+		add(&of[0], o.Value, o.SD)
+		if sided { // The error of a difference is that of two sides alike.
+			add(&of[1], o.Left, o.SD/math.Sqrt2)
+			add(&of[2], o.Right, o.SD/math.Sqrt2)
+		}
+	}
+	of[0].CommonSD, of[1].CommonSD, of[2].CommonSD = s.CommonSD, s.SideCommonSD, s.SideCommonSD
+	return of
 }
 
 func distinct[T ~string](x []T) []T { return slices.Compact(slices.Sorted(slices.Values(x))) }
@@ -207,27 +207,21 @@ func add(g *stats.Group, value, sd float64) {
 	}
 }
 
-// neighbourCorrelation is the correlation of neighbouring strides' values that
-// comes from sharing a hoof-on. Step length and timing of a stride are made of
-// three hoof-ons L, R, L' as R − ½(L + L'), and the next stride begins with
-// L': with independent hoof-ons the correlation is (½·½)/(1 + ¼ + ¼) = 1/6.
-func neighbourCorrelation(n Name) float64 {
-	switch n {
-	case StepLengthFore, StepLengthHind, StepTimingFore, StepTimingHind:
-		return 1.0 / 6
-	}
-	return 0
-}
+// neighbourCorrelation is the correlation of neighbouring strides' step lengths and timings
+// that comes from sharing a hoof-on: of three hoof-ons L, R, L' a stride's value is
+// R − ½(L + L'), and the next stride begins with L'. With independent hoof-ons it is
+// (½·½)/(1 + ¼ + ¼).
+const neighbourCorrelation = 1.0 / 6
 
 // meanOptions reads what the table knows. Strides are taken to differ by at
 // least as much as runs do: a run is made of strides.
 func meanOptions(d Definition, t Tolerance) stats.MeanOptions {
 	sd, df := t.runSD()
-	return stats.MeanOptions{
-		GroupSD: sd, GroupDF: df, ValueSD: sd,
-		NeighbourCorrelation: neighbourCorrelation(d.Name),
-		KnownWithin:          d.PerRun,
+	o := stats.MeanOptions{GroupSD: sd, GroupDF: df, ValueSD: sd, KnownWithin: d.PerRun}
+	if d.kind == "step" || d.kind == "timing" {
+		o.NeighbourCorrelation = neighbourCorrelation
 	}
+	return o
 }
 
 func measureAll(runs []Run, d Definition, row Tolerance) measured {
@@ -378,54 +372,48 @@ func summaryNotes(all []measured, runs []Run) []string {
 		out = append(out, fmt.Sprintf("One run was measured: the intervals hold for that run only. The horse may move differently in the next one, so a sign counts only where it would still stand if this horse’s runs differed as runs usually do. Film at least %d runs each way.", LeastRuns))
 	}
 	var left []string
+	own := map[string][]string{}
 	for _, m := range all {
 		if m.sample.leftOut > 0 {
 			left = append(left, m.def.Title)
+		}
+		if m.tolerance.Own && m.ok {
+			own[m.tolerance.Source] = append(own[m.tolerance.Source], m.def.Title)
 		}
 	}
 	if len(left) > 0 {
 		out = append(out, "Runs whose calibration gives shares only were left out where other runs give lengths: "+strings.Join(left, "; ")+".")
 	}
-	own := map[string][]string{}
-	for _, m := range all {
-		if m.tolerance.Own && m.ok {
-			own[m.tolerance.Source] = append(own[m.tolerance.Source], m.def.Title)
-		}
-	}
 	for _, source := range slices.Sorted(maps.Keys(own)) {
-		out = append(out, fmt.Sprintf("Tolerances from %s, in place of the table's: %s. All others are from the table.",
-			source, strings.Join(own[source], "; ")))
+		out = append(out, fmt.Sprintf("Tolerances from %s, in place of the table's: %s. All others are from the table.", source, strings.Join(own[source], "; ")))
 	}
 	return out
 }
 
-// canonicalRuns returns the runs in an order that depends on what they hold
-// only, so that neither rounding nor the draws depend on the order
-// in which clips were listed.
+// canonicalRuns returns the runs in an order that depends on what they hold only, so that
+// neither rounding nor the draws depend on the order in which clips were listed.
 func canonicalRuns(runs []Run) []Run {
-	type keyed struct {
-		run    Run
-		values []float64
+	values, order, out := make([][]float64, len(runs)), make([]int, len(runs)), make([]Run, len(runs))
+	for i := range runs {
+		values[i], order[i] = runs[i].values(), i
 	}
-	all := make([]keyed, len(runs))
-	for i, r := range runs {
-		all[i] = keyed{r, r.values()}
-	}
-	slices.SortStableFunc(all, func(a, b keyed) int {
-		return cmp.Or(cmp.Compare(a.run.View, b.run.View), slices.Compare(a.values, b.values))
+	slices.SortStableFunc(order, func(a, b int) int {
+		return cmp.Or(cmp.Compare(runs[a].View, runs[b].View), slices.Compare(values[a], values[b]))
 	})
-	out := make([]Run, len(runs))
-	for i, k := range all {
-		out[i] = k.run
+	for i, k := range order {
+		out[i] = runs[k]
 	}
 	return out
 }
 
-// values returns every value that was measured.
+// values returns every value that was measured, by measure and time.
 func (r *Run) values() (out []float64) {
+	byTime := func(a, b Observation) int {
+		return cmp.Or(cmp.Compare(a.Time, b.Time), cmp.Compare(a.Stride, b.Stride))
+	}
 	for _, d := range definitions {
 		if s := r.Lookup(d.Name); s != nil {
-			for _, o := range byTime(s.Observations) {
+			for _, o := range slices.SortedStableFunc(slices.Values(s.Observations), byTime) {
 				if !math.IsNaN(o.Value) {
 					out = append(out, o.Value)
 				}
@@ -433,10 +421,4 @@ func (r *Run) values() (out []float64) {
 		}
 	}
 	return out
-}
-
-func byTime(observations []Observation) []Observation {
-	return slices.SortedStableFunc(slices.Values(observations), func(a, b Observation) int {
-		return cmp.Or(cmp.Compare(a.Time, b.Time), cmp.Compare(a.Stride, b.Stride))
-	})
 }

@@ -54,41 +54,27 @@ func (c *Calibration) HeightM() float64 {
 	return z
 }
 
-// Variants returns the cameras that lie one standard deviation from Camera on
-// both sides along each independent direction of the calibration's error, as
-// consecutive pairs (plus, minus). For a quantity q the variance due to the
-// calibration is Σ ((q(plus) − q(minus))/2)² over the pairs (first order).
+// Variants returns the cameras one standard deviation from Camera to both sides along each
+// independent direction of the calibration's error, as consecutive pairs (plus, minus). The
+// variance of a quantity q due to it is Σ ((q(plus) − q(minus))/2)² over the pairs (first order).
 func (c *Calibration) Variants() []Camera { return slices.Clone(c.variants) }
 
-// Calibrate finds the camera of a clip from what a person gave. Points of in
-// must be in the coordinates in which the tracks are given; width and height
-// are the upright picture's, px; m says how far what was given may be off. It returns an
-// error, in words for the report, for input that no camera can have produced.
+// Calibrate finds the camera of a clip from what a person gave, in the coordinates of the
+// tracks; width and height are the upright picture's, px; m says how far what was given may be
+// off. It returns an error, in words for the report, for what no camera can have produced.
 func Calibrate(in CalibrationInput, width, height int, m errormodel.Camera) (*Calibration, error) {
-	if width <= 0 || height <= 0 {
-		return nil, fmt.Errorf("calibrate: picture size %d × %d is not positive", width, height)
-	}
-	given := 0
-	for _, set := range []bool{in.Ground != nil, in.Height != nil, in.Horizon != nil} {
-		if set {
-			given++
-		}
-	}
-	if given > 1 {
-		return nil, errors.New("calibrate: give only one of ground marks, camera height and horizon")
-	}
-	var c *Calibration
-	var err error
-	switch {
-	case in.Ground != nil:
+	c, err := &Calibration{Level: LevelNone}, error(nil)
+	switch ground, up, horizon := in.Ground != nil, in.Height != nil, in.Horizon != nil; {
+	case width <= 0 || height <= 0:
+		err = fmt.Errorf("picture size %d × %d is not positive", width, height)
+	case ground && up || up && horizon || horizon && ground:
+		err = errors.New("give only one of ground marks, camera height and horizon")
+	case ground:
 		c, err = fromGround(*in.Ground, width, height, m)
-	case in.Height != nil:
+	case up:
 		c, err = fromHeight(*in.Height, width, height, m)
-	case in.Horizon != nil:
-		// In units of the camera's height.
+	case horizon: // In units of the camera's height.
 		c, err = level(LevelRatio, 1, 0, m.NominalFocal*longSide(width, height), m.NominalShare, *in.Horizon, width, height, m)
-	default:
-		c = &Calibration{Level: LevelNone}
 	}
 	if err != nil {
 		return nil, fmt.Errorf("calibrate: %w", err)
@@ -104,17 +90,15 @@ func longSide(width, height int) float64 { return float64(max(width, height)) }
 
 // fromHeight builds the camera of LevelHeight.
 func fromHeight(in CameraHeight, width, height int, m errormodel.Camera) (*Calibration, error) {
-	if !(in.HeightM > 0) || math.IsInf(in.HeightM, 0) {
-		return nil, fmt.Errorf("camera height is %g m; it must be positive", in.HeightM)
-	}
 	focal, share := in.FocalPX, m.FocalShare
 	switch {
+	case !(in.HeightM > 0) || math.IsInf(in.HeightM, 0):
+		return nil, fmt.Errorf("camera height is %g m; it must be positive", in.HeightM)
 	case in.FocalPX != 0 && in.FieldOfViewDeg != 0:
 		return nil, errors.New("give the focal length or the field of view, not both")
+	case in.FieldOfViewDeg != 0 && !(in.FieldOfViewDeg > 1 && in.FieldOfViewDeg < 170):
+		return nil, fmt.Errorf("field of view is %g°; it must lie between 1 and 170", in.FieldOfViewDeg)
 	case in.FieldOfViewDeg != 0:
-		if !(in.FieldOfViewDeg > 1 && in.FieldOfViewDeg < 170) {
-			return nil, fmt.Errorf("field of view is %g°; it must lie between 1 and 170", in.FieldOfViewDeg)
-		}
 		focal = float64(width) / 2 / math.Tan(in.FieldOfViewDeg*math.Pi/360)
 		share = m.FieldShare
 	case !(in.FocalPX > 0) || math.IsInf(in.FocalPX, 0):
@@ -155,49 +139,43 @@ func level(of Level, up, upSD, focal, focalShare float64, in Horizon, width, hei
 
 // vanishing returns the lane's vanishing point and the independent steps of one
 // standard deviation of its error.
-func vanishing(in Horizon, focal float64, width, height int, m errormodel.Camera) (Point, []Point, error) {
+func vanishing(in Horizon, focal float64, width, height int, m errormodel.Camera) (p Point, steps []Point, err error) {
 	switch {
 	case in.RowPX != nil && in.Edges != nil:
-		return Point{}, nil, errors.New("give the horizon as a row or by two lane edges, not both")
-	case in.RowPX != nil:
-		row := *in.RowPX
-		if math.IsNaN(row) || math.Abs(row) > 20*longSide(width, height) {
-			return Point{}, nil, fmt.Errorf("horizon row %g px is not a possible row", row)
-		}
-		cx, _ := centre(width, height)
-		return Point{cx, row}, []Point{{0, focal * m.RowDeg * math.Pi / 180}}, nil
+		return p, nil, errors.New("give the horizon as a row or by two lane edges, not both")
+	case in.RowPX == nil && in.Edges == nil:
+		return p, nil, errors.New("the horizon is missing: give its row or two lane edges")
 	case in.Edges != nil:
 		return edgesMeet(*in.Edges, clickSD(m, width, height))
+	case math.IsNaN(*in.RowPX) || math.Abs(*in.RowPX) > 20*longSide(width, height):
+		return p, nil, fmt.Errorf("horizon row %g px is not a possible row", *in.RowPX)
 	}
-	return Point{}, nil, errors.New("the horizon is missing: give its row or two lane edges")
+	cx, _ := centre(width, height)
+	return Point{cx, *in.RowPX}, []Point{{0, focal * m.RowDeg * math.Pi / 180}}, nil
 }
 
-// edgesMeet returns where two lane edges meet and how far that moves with each of the clicked
-// numbers by one standard deviation, click px.
-func edgesMeet(edges [2][2]Point, click float64) (Point, []Point, error) {
+// edgesMeet returns where two lane edges meet and how far that moves with each of the eight
+// clicked numbers by one standard deviation, click px.
+func edgesMeet(edges [2][2]Point, click float64) (p Point, steps []Point, err error) {
+	const must = ": they must run along the lane and meet at the horizon"
 	p, ok := crossing(edges)
 	if !ok {
-		return Point{}, nil, errors.New("the two lane edges are parallel in the picture: they must run along the lane and meet at the horizon")
+		return p, nil, errors.New("the two lane edges are parallel in the picture" + must)
 	}
 	for _, edge := range edges {
 		if edge[0].Y <= p.Y || edge[1].Y <= p.Y {
-			return Point{}, nil, errors.New("the two lane edges meet below one of their own points: they must run along the lane and meet at the horizon")
+			return p, nil, errors.New("the two lane edges meet below one of their own points" + must)
 		}
 	}
-	// Each of the eight clicked numbers is one independent step.
-	var steps []Point
-	for i := range 2 {
-		for j := range 2 {
-			for _, d := range []Point{{X: click}, {Y: click}} {
-				e := edges
-				e[i][j].X, e[i][j].Y = e[i][j].X+d.X, e[i][j].Y+d.Y
-				q, ok := crossing(e)
-				if !ok {
-					return Point{}, nil, errors.New("the two lane edges are almost parallel in the picture: the horizon cannot be found from them")
-				}
-				steps = append(steps, Point{q.X - p.X, q.Y - p.Y})
-			}
+	for n := range 8 {
+		e, d := edges, [2]Point{{X: click}, {Y: click}}[n%2]
+		at := &e[n/4][n/2%2]
+		at.X, at.Y = at.X+d.X, at.Y+d.Y
+		q, ok := crossing(e)
+		if !ok {
+			return p, nil, errors.New("the two lane edges are almost parallel in the picture: the horizon cannot be found from them")
 		}
+		steps = append(steps, Point{q.X - p.X, q.Y - p.Y})
 	}
 	return p, steps, nil
 }
@@ -245,8 +223,7 @@ func fromGround(in GroundMarks, width, height int, m errormodel.Camera) (*Calibr
 		return nil, impossible
 	}
 	c := &Calibration{Level: LevelMetric, ResidualPX: math.Sqrt(chi2 / 4)}
-	// One observation is left over (eight numbers, seven unknowns): it tells clicks
-	// that are worse than they were said to be.
+	// Of eight numbers and seven unknowns one is left over, which tells worse clicks.
 	ratio := math.Sqrt(chi2) / click
 	if c.ResidualPX > max(8*click, size/150) {
 		return nil, fmt.Errorf("the four ground marks miss a rectangle %g m wide and %g m long by %.1f px: check both lengths, the order and the clicks", in.WidthM, in.LengthM, c.ResidualPX)
@@ -254,7 +231,6 @@ func fromGround(in GroundMarks, width, height int, m errormodel.Camera) (*Calibr
 	if ratio > 3 {
 		c.Notes = append(c.Notes, fmt.Sprintf("The ground marks fit a rectangle of %.4g × %.4g m only to %.1f px; all intervals in metres are widened accordingly.", in.WidthM, in.LengthM, c.ResidualPX))
 	}
-	// Move the origin from the rectangle to the ground below the camera.
 	foot := r3.Vec{X: cx, Y: cy}
 	c.Camera = cam.shifted(foot)
 	if !c.vary(cam, cov, click*max(1, ratio/2), foot) {
