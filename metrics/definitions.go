@@ -1,6 +1,7 @@
 package metrics
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 
@@ -138,7 +139,8 @@ func (d Definition) TowardRight() float64 {
 	return 1
 }
 
-// definitions is the table of measures.
+// definitions is the table of measures. Without other words a row's Evidence is Description,
+// and it needs geometry.LevelHeight.
 //
 // Kind groups those that show the same thing: two of one kind are not two witnesses. Which
 // way a sign points:
@@ -154,71 +156,70 @@ func (d Definition) TowardRight() float64 {
 var definitions = withHinds([]Definition{
 	{Name: StrideDuration, Title: "Stride duration", Unit: "s", Decimals: 3, Evidence: Established, Needs: geometry.LevelNone},
 	{Name: StrideFrequency, Title: "Stride frequency", Unit: "Hz", Decimals: 2, Evidence: Established, Needs: geometry.LevelNone},
-	{Name: Speed, Title: "Speed", Unit: "m/s", Decimals: 2, Evidence: Established, Needs: geometry.LevelHeight},
-	{Name: StrideLength, Title: "Stride length", Unit: "m", Decimals: 2, Evidence: Established, Needs: geometry.LevelHeight},
+	{Name: Speed, Title: "Speed", Unit: "m/s", Decimals: 2, Evidence: Established},
+	{Name: StrideLength, Title: "Stride length", Unit: "m", Decimals: 2, Evidence: Established},
 
-	{Name: StepLengthFore, hind: StepLengthHind, Title: "Step length, fore", Unit: "m", Decimals: 3, Girdle: Fore, Evidence: Suggested, Sided: true, Positive: true, Needs: geometry.LevelHeight, RatioUnit: ofStride,
+	{Name: StepLengthFore, hind: StepLengthHind, Title: "Step length, fore", Unit: "m", Decimals: 3, Girdle: Fore, Evidence: Suggested, Sided: true, Positive: true, RatioUnit: ofStride,
 		kind: "step", less: true, words: "the {other} {girdle}'s step [is|was] {how} shorter than the {this}'s"},
 	{Name: StepTimingFore, hind: StepTimingHind, Title: "Step timing, fore (50 % is even)", Unit: "%", Decimals: 1, Girdle: Fore, Evidence: Suggested, Needs: geometry.LevelNone,
 		kind: "timing", compares: true, even: 50, less: true, words: "the right {girdle} [lands|landed] {how} of the stride too {when} after the left"},
-	{Name: HeadLowDifference, Title: "Head low-point difference", Unit: "mm", Girdle: Fore, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
+	{Name: HeadLowDifference, Title: "Head low-point difference", Unit: "mm", Girdle: Fore, Evidence: Established, RatioUnit: ofRange,
 		kind: "head", compares: true, from: onHead, words: "the head [is|was] carried {how} higher over the {this} fore"},
-	{Name: HeadHighDifference, Title: "Head high-point difference", Unit: "mm", Girdle: Fore, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
+	{Name: HeadHighDifference, Title: "Head high-point difference", Unit: "mm", Girdle: Fore, Evidence: Established, RatioUnit: ofRange,
 		kind: "head", compares: true, from: onHead, words: "the head [rises|rose] {how} higher after the {this} fore's stance"},
-	{Name: WithersLowDifference, Title: "Withers low-point difference", Unit: "mm", Girdle: Fore, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
+	{Name: WithersLowDifference, Title: "Withers low-point difference", Unit: "mm", Girdle: Fore, Evidence: Established, RatioUnit: ofRange,
 		kind: "withers", compares: true, from: onWithers, words: "the withers [are|were] carried {how} higher over the {this} fore"},
-	{Name: WithersHighDifference, Title: "Withers high-point difference", Unit: "mm", Girdle: Fore, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
+	{Name: WithersHighDifference, Title: "Withers high-point difference", Unit: "mm", Girdle: Fore, Evidence: Established, RatioUnit: ofRange,
 		kind: "withers", compares: true, from: onWithers, words: "the withers [rise|rose] {how} higher after the {this} fore's stance"},
-	{Name: CroupLowDifference, Title: "Croup low-point difference", Unit: "mm", Girdle: Hind, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
+	{Name: CroupLowDifference, Title: "Croup low-point difference", Unit: "mm", Girdle: Hind, Evidence: Established, RatioUnit: ofRange,
 		kind: "croup", compares: true, from: onCroup, words: "the croup [is|was] carried {how} higher over the {this} hind"},
-	{Name: CroupHighDifference, Title: "Croup high-point difference", Unit: "mm", Girdle: Hind, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
+	{Name: CroupHighDifference, Title: "Croup high-point difference", Unit: "mm", Girdle: Hind, Evidence: Established, RatioUnit: ofRange,
 		kind: "croup", compares: true, from: onCroup, words: "the croup [rises|rose] {how} higher after the {this} hind's stance"},
-	{Name: HipExcursion, Title: "Hip excursion", Unit: "mm", Girdle: Hind, Evidence: Established, Sided: true, Needs: geometry.LevelHeight,
+	{Name: HipExcursion, Title: "Hip excursion", Unit: "mm", Girdle: Hind, Evidence: Established, Sided: true,
 		kind: "hip", from: onHips, words: "the {this} hip [moves|moved] {how} more up and down than the {other}"},
-	{Name: HeadFirstHarmonic, Title: "Head movement once a stride", Unit: "mm", Girdle: Fore, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
+	{Name: HeadFirstHarmonic, Title: "Head movement once a stride", Unit: "mm", Girdle: Fore, Evidence: Established, RatioUnit: ofRange,
 		from: onHead},
-	{Name: HeadSecondHarmonic, Title: "Head movement twice a stride", Unit: "mm", Girdle: Fore, Evidence: Established, Needs: geometry.LevelHeight, RatioUnit: ofRange,
+	{Name: HeadSecondHarmonic, Title: "Head movement twice a stride", Unit: "mm", Girdle: Fore, Evidence: Established, RatioUnit: ofRange,
 		from: onHead},
 	{Name: HeadHarmonicShare, Title: "Share of the once-a-stride part", Unit: "%", Girdle: Fore, Evidence: Established, Needs: geometry.LevelNone,
 		from: onHead},
 
-	{Name: StanceDurationFore, hind: StanceDurationHind, Title: "Stance duration, fore", Unit: "s", Decimals: 3, Girdle: Fore, Evidence: Description, Sided: true, Positive: true, Needs: geometry.LevelNone,
+	{Name: StanceDurationFore, hind: StanceDurationHind, Title: "Stance duration, fore", Unit: "s", Decimals: 3, Girdle: Fore, Sided: true, Positive: true, Needs: geometry.LevelNone,
 		words: "the {this} {girdle} [stands|stood] {how} longer than the {other}"},
-	{Name: SwingDurationFore, hind: SwingDurationHind, Title: "Swing duration, fore", Unit: "s", Decimals: 3, Girdle: Fore, Evidence: Description, Sided: true, Positive: true, Needs: geometry.LevelNone,
+	{Name: SwingDurationFore, hind: SwingDurationHind, Title: "Swing duration, fore", Unit: "s", Decimals: 3, Girdle: Fore, Sided: true, Positive: true, Needs: geometry.LevelNone,
 		words: "the {this} {girdle} [swings|swung] {how} longer than the {other}"},
-	{Name: DutyFactorFore, hind: DutyFactorHind, Title: "Duty factor, fore", Unit: "%", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, Positive: true, Needs: geometry.LevelNone,
+	{Name: DutyFactorFore, hind: DutyFactorHind, Title: "Duty factor, fore", Unit: "%", Decimals: 1, Girdle: Fore, Sided: true, Positive: true, Needs: geometry.LevelNone,
 		words: "the {this} {girdle} [is|was] on the ground for {how} of the stride more than the {other}"},
-	{Name: PlacementOffsetFore, hind: PlacementOffsetHind, Title: "Placement outward of the line, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
+	{Name: PlacementOffsetFore, hind: PlacementOffsetHind, Title: "Placement outward of the line, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Sided: true,
 		words: "the {this} {girdle} [lands|landed] {how} further outward than the {other}"},
-	{Name: LateralArcFore, hind: LateralArcHind, Title: "Lateral arc, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
+	{Name: LateralArcFore, hind: LateralArcHind, Title: "Lateral arc, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Sided: true,
 		words: "the {this} {girdle} [swings|swung] {how} further outward than the {other}"},
-	{Name: MedialArcFore, hind: MedialArcHind, Title: "Medial arc, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
+	{Name: MedialArcFore, hind: MedialArcHind, Title: "Medial arc, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Sided: true,
 		words: "the {this} {girdle} [swings|swung] {how} further inward than the {other}"},
-	{Name: FlightHeightFore, hind: FlightHeightHind, Title: "Flight height, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, Positive: true, Needs: geometry.LevelHeight,
+	{Name: FlightHeightFore, hind: FlightHeightHind, Title: "Flight height, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Sided: true, Positive: true,
 		words: "the {this} {girdle} [is|was] lifted {how} higher than the {other}"},
-	{Name: PlacementSpreadFore, hind: PlacementSpreadHind, Title: "Spread of placements, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, PerRun: true, Needs: geometry.LevelHeight,
+	{Name: PlacementSpreadFore, hind: PlacementSpreadHind, Title: "Spread of placements, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Sided: true, PerRun: true,
 		words: "the {this} {girdle}'s placements [vary|varied] sideways by {how} more than the {other}'s"},
-	{Name: StepLengthSpreadFore, hind: StepLengthSpreadHind, Title: "Spread of step lengths, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Sided: true, PerRun: true, Needs: geometry.LevelHeight,
+	{Name: StepLengthSpreadFore, hind: StepLengthSpreadHind, Title: "Spread of step lengths, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Sided: true, PerRun: true,
 		words: "the {this} {girdle}'s steps [vary|varied] in length by {how} more than the {other}'s"},
 
-	{Name: ShoulderExcursion, Title: "Shoulder excursion", Unit: "mm", Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
+	{Name: ShoulderExcursion, Title: "Shoulder excursion", Unit: "mm", Girdle: Fore, Sided: true,
 		less: true, from: onShoulders, words: "the {this} point of the shoulder [moves|moved] {how} more up and down than the {other}"},
-	{Name: ShoulderLift, Title: "Shoulder lifted by the swing", Unit: "mm", Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
+	{Name: ShoulderLift, Title: "Shoulder lifted by the swing", Unit: "mm", Girdle: Fore, Sided: true,
 		less: true, from: onShoulders, words: "the swing of the limb [lifts|lifted] the {other} point of the shoulder {how} less than the {this}"},
-	{Name: ShoulderRoll, Title: "Roll of the shoulders", Unit: "°", Decimals: 1, Girdle: Fore, Evidence: Description, Needs: geometry.LevelHeight,
-		from: onShoulders},
-	{Name: ChestSway, Title: "Chest sway to each side", Unit: "mm", Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
+	{Name: ShoulderRoll, Title: "Roll of the shoulders", Unit: "°", Decimals: 1, Girdle: Fore, from: onShoulders},
+	{Name: ChestSway, Title: "Chest sway to each side", Unit: "mm", Girdle: Fore, Sided: true,
 		from: onChest, words: "the chest [swings|swung] {how} further to the {this} than to the {other}"},
-	{Name: CroupSway, Title: "Croup sway to each side", Unit: "mm", Girdle: Hind, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
+	{Name: CroupSway, Title: "Croup sway to each side", Unit: "mm", Girdle: Hind, Sided: true,
 		from: onCroup, words: "the croup [swings|swung] {how} further to the {this} than to the {other}"},
-	{Name: HeadSway, Title: "Head swing to each side", Unit: "mm", Girdle: Fore, Evidence: Description, Sided: true, Needs: geometry.LevelHeight,
+	{Name: HeadSway, Title: "Head swing to each side", Unit: "mm", Girdle: Fore, Sided: true,
 		from: onHead, words: "the head [swings|swung] {how} further to the {this} than to the {other}"},
-	{Name: HeadToSide, Title: "Head carried to a side", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Needs: geometry.LevelHeight,
+	{Name: HeadToSide, Title: "Head carried to a side", Unit: "cm", Decimals: 1, Girdle: Fore,
 		compares: true, from: onHead, words: "the head [is|was] carried {how} to the {this}"},
-	{Name: BaseWidthFore, hind: BaseWidthHind, Title: "Base width, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Evidence: Description, Needs: geometry.LevelHeight},
-	{Name: QuartersToSide, Title: "Quarters beside the forehand", Unit: "cm", Decimals: 1, Evidence: Description, Needs: geometry.LevelHeight,
+	{Name: BaseWidthFore, hind: BaseWidthHind, Title: "Base width, fore", Unit: "cm", Decimals: 1, Girdle: Fore},
+	{Name: QuartersToSide, Title: "Quarters beside the forehand", Unit: "cm", Decimals: 1,
 		compares: true, words: "the quarters [go|went] {how} to the {this} of the forehand"},
-	{Name: LineDrift, Title: "Drift of the line of travel in 10 m", Unit: "cm", Evidence: Description, PerRun: true, Needs: geometry.LevelMetric,
+	{Name: LineDrift, Title: "Drift of the line of travel in 10 m", Unit: "cm", PerRun: true, Needs: geometry.LevelMetric,
 		compares: true, words: "the line of travel [drifts|drifted] {how} to the {this} in 10 m"},
 })
 
@@ -251,11 +252,10 @@ var (
 // withHinds returns the table with every measure of the hinds behind that of the fores.
 func withHinds(table []Definition) (out []Definition) {
 	for _, d := range table {
-		hind := d.hind
-		d.hind = ""
+		d.Evidence, d.Needs = cmp.Or(d.Evidence, Description), cmp.Or(d.Needs, geometry.LevelHeight)
 		out = append(out, d)
-		if hind != "" {
-			d.Name, d.Girdle, d.Title = hind, Hind, strings.Replace(d.Title, ", fore", ", hind", 1)
+		if d.hind != "" {
+			d.Name, d.Girdle, d.Title = d.hind, Hind, strings.Replace(d.Title, ", fore", ", hind", 1)
 			out = append(out, d)
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"jogstrip/metrics/geometry"
 	"jogstrip/track/traj"
@@ -32,33 +33,31 @@ func checkSet(set *traj.Set) error {
 		return fmt.Errorf("picture size %d × %d is not positive", set.Width, set.Height)
 	}
 	for i, t := range set.Times {
-		if math.IsNaN(t) || math.IsInf(t, 0) || (i > 0 && t <= set.Times[i-1]) {
+		if !finite(t) || i > 0 && t <= set.Times[i-1] {
 			return fmt.Errorf("time of frame %d is %g s: times must increase", i, t)
 		}
 	}
 	if set.Motions != nil && len(set.Motions) != len(set.Times) {
 		return fmt.Errorf("%d motions for %d frames", len(set.Motions), len(set.Times))
 	}
-	seen := map[traj.Landmark]bool{}
-	for _, tr := range set.Tracks {
-		if !tr.Landmark.Valid() || seen[tr.Landmark] {
+	for i := range set.Tracks {
+		tr := &set.Tracks[i]
+		if !tr.Landmark.Valid() || set.Track(tr.Landmark) != tr {
 			return fmt.Errorf("track %q is unknown or there twice", tr.Landmark)
 		}
-		seen[tr.Landmark] = true
 		if len(tr.Samples) != len(set.Times) {
 			return fmt.Errorf("track %s has %d samples for %d frames", tr.Landmark, len(tr.Samples), len(set.Times))
 		}
-		for i, p := range tr.Samples {
-			if !p.Status.Seen() {
-				continue
-			}
-			if math.IsNaN(p.X) || math.IsInf(p.X, 0) || math.IsNaN(p.Y) || math.IsInf(p.Y, 0) || !(p.SD >= 0) || math.IsInf(p.SD, 0) {
-				return fmt.Errorf("track %s is seen at (%g, %g) ± %g px in frame %d", tr.Landmark, p.X, p.Y, p.SD, i)
-			}
+		nowhere := func(p traj.Sample) bool { return p.Status.Seen() && !(finite(p.X) && finite(p.Y) && finite(p.SD) && p.SD >= 0) }
+		if i := slices.IndexFunc(tr.Samples, nowhere); i >= 0 {
+			p := tr.Samples[i]
+			return fmt.Errorf("track %s is seen at (%g, %g) ± %g px in frame %d", tr.Landmark, p.X, p.Y, p.SD, i)
 		}
 	}
 	return nil
 }
+
+func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 
 // inReference takes the calibration's points from its own frame to the
 // reference frame, in whose coordinates stabilised tracks are.
@@ -80,32 +79,24 @@ func inReference(set *traj.Set, in geometry.CalibrationInput) (geometry.Calibrat
 	horizon := func(h geometry.Horizon) geometry.Horizon {
 		if h.RowPX != nil {
 			// The row's middle stands for it; a turn about the optical axis is small.
-			row := move(geometry.Point{X: float64(set.Width-1) / 2, Y: *h.RowPX}).Y
-			h.RowPX = &row
+			h.RowPX = new(move(geometry.Point{X: float64(set.Width-1) / 2, Y: *h.RowPX}).Y)
 		}
-		if h.Edges != nil {
-			e := *h.Edges
-			for i, edge := range e {
-				e[i] = [2]geometry.Point{move(edge[0]), move(edge[1])}
-			}
-			h.Edges = &e
+		if e := h.Edges; e != nil {
+			h.Edges = &[2][2]geometry.Point{{move(e[0][0]), move(e[0][1])}, {move(e[1][0]), move(e[1][1])}}
 		}
 		return h
 	}
 	switch {
 	case in.Ground != nil:
-		g := *in.Ground
-		for i := range g.Points {
-			g.Points[i] = move(g.Points[i])
+		in.Ground = new(*in.Ground)
+		for i, p := range in.Ground.Points {
+			in.Ground.Points[i] = move(p)
 		}
-		in.Ground = &g
 	case in.Height != nil:
-		h := *in.Height
-		h.Horizon = horizon(h.Horizon)
-		in.Height = &h
+		in.Height = new(*in.Height)
+		in.Height.Horizon = horizon(in.Height.Horizon)
 	case in.Horizon != nil:
-		h := horizon(*in.Horizon)
-		in.Horizon = &h
+		in.Horizon = new(horizon(*in.Horizon))
 	}
 	return in, nil
 }

@@ -44,17 +44,14 @@ type girdleSigns struct {
 
 func judge(signs []sign) girdleSigns {
 	g := girdleSigns{signs: signs}
-	var first *sign // Of the settled ones.
+	decides := func(s *sign) bool { return decidesLimb(s.m.def.kind) && s.settled() }
+	first := firstOf(signs, decides)
 	enough := false
-	for i, s := range signs {
-		if !decidesLimb(s.m.def.kind) || !s.settled() {
-			continue
+	for _, s := range signs {
+		if decides(&s) {
+			g.conflict = g.conflict || s.limb != first.limb
+			enough = enough || s.p < aloneP || s.m.def.kind != first.m.def.kind
 		}
-		if first == nil {
-			first = &signs[i]
-		}
-		g.conflict = g.conflict || s.limb != first.limb
-		enough = enough || s.p < aloneP || s.m.def.kind != first.m.def.kind
 	}
 	switch {
 	case first == nil || g.conflict:
@@ -71,20 +68,12 @@ func (g girdleSigns) shows(kind string) bool {
 	return slices.ContainsFunc(g.signs, func(s sign) bool { return s.m.def.kind == kind })
 }
 
-// findLimb says where the signs point. Head, croup and hips decide, the withers tell
-// fore from hind, steps are named beside them as signs and decide nothing; stance
-// duration, arcs and placement never enter. What holds even is no sign.
-//
-// A limb is named where one sign is beyond its tolerance with p < 0.01 or two of
-// different kinds with p < 0.05, and none so clear points to the other side.
-// All intervals used here include how runs differ.
-//
-// A nod alone may come from the hindlimb of the same side. In trot the withers
-// tell (Rhodin et al. 2018, Equine Vet J, 10.1111/evj.12844: with the head, by
-// 0.05–0.10 mm a millimetre, in forelimb trouble; against it, by 0.35–0.55 mm a
-// millimetre of pelvic asymmetry, in hindlimb trouble), and so does an even
-// croup. In walk and pace the withers rule is not known to hold and is not
-// used. Where nothing tells, both limbs are said and none is named.
+// findLimb says where the signs point (MEASURES.md, "Which limb"), by intervals that include
+// how runs differ. A nod alone may come from the hindlimb of the same side. In trot the withers
+// tell (Rhodin et al. 2018, Equine Vet J, 10.1111/evj.12844: with the head, by 0.05–0.10 mm a
+// millimetre, in forelimb trouble; against it, by 0.35–0.55 mm a millimetre of pelvic asymmetry,
+// in hindlimb trouble), and so does an even croup. In walk and pace that is not known to hold.
+// Where nothing tells, both limbs are said and none is named.
 func findLimb(all []measured, gait traj.Gait) finding {
 	var fore, hind, withers []sign
 	for _, m := range all {
@@ -171,13 +160,12 @@ func nod(f, h girdleSigns, withers []sign, gait traj.Gait) finding {
 	case forFore && forHind:
 		return bothGirdles(f, h, "fore and hind both [show|showed] signs and the withers and croup [do|did] not settle which came first")
 	case forFore:
-		note := ""
+		note := "the withers go with the head, as in forelimb trouble"
 		switch {
 		case hindOut:
-			note = "the withers go with the head, as in forelimb trouble"
 		case croupEven:
 			note = "the croup is even in its low and its high points, so a hindlimb is not likely behind it"
-		case other:
+		default:
 			note = fmt.Sprintf("the croup points to the %s, which often goes with the opposite fore (common practice)", h.limb.Words())
 		}
 		return named(f.limb, f, h, withers, note)
@@ -242,12 +230,7 @@ func withersSay(f girdleSigns, withers []sign) (foreOut, hindOut bool) {
 }
 
 func findSign(signs []sign, n Name) *sign {
-	for i := range signs {
-		if signs[i].m.def.Name == n {
-			return &signs[i]
-		}
-	}
-	return nil
+	return firstOf(signs, func(s *sign) bool { return s.m.def.Name == n })
 }
 
 // precise reports whether a sign's interval stays within twice its tolerance, so

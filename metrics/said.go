@@ -9,45 +9,39 @@ import (
 	"jogstrip/metrics/lengths"
 )
 
-// Say returns a value that is in unit, in the unit in which people say the measure, with
-// that unit: lengths of steps in centimetres, times of one limb in milliseconds.
-func (d Definition) Say(unit string, v float64) (value float64, in string) {
+// Say returns by what values in unit are multiplied in the unit in which people say the
+// measure, and that unit: lengths of steps in centimetres, times of one limb in milliseconds.
+func (d Definition) Say(unit string) (by float64, in string) {
 	switch {
 	case unit == "m" && d.Sided:
-		return 100 * v, "cm"
+		return 100, "cm"
 	case unit == "s" && d.Sided:
-		return 1000 * v, "ms"
+		return 1000, "ms"
 	}
-	return v, unit
+	return 1, unit
 }
 
-// SayEstimate is Say for an estimate.
+// SayEstimate returns an estimate as Say has it.
 func (d Definition) SayEstimate(unit string, e Estimate) (Estimate, string) {
-	scale, in := d.Say(unit, 1)
-	return *e.scaled(scale), in
+	by, in := d.Say(unit)
+	return *e.scaled(by), in
 }
 
 // MostDecimals returns how many decimals the measure is written with at most in a unit in
 // which it is said.
 func (d Definition) MostDecimals(unit string) int {
-	_, metric := d.Say(d.Unit, 0)
-	most := func(unit string) int {
-		switch {
-		case unit == "cm" && d.Unit == "m":
-			return 1
-		case unit == "ms":
-			return 0
-		case unit == d.Unit:
-			return d.Decimals
-		case unit == "":
-			return 2
-		}
-		return 1
+	if _, metric := d.Say(d.Unit); metric != unit && lengths.Inches.Unit(metric) == unit {
+		return lengths.Inches.Decimals(d.MostDecimals(metric), metric)
 	}
-	if metric != unit && lengths.Inches.Unit(metric) == unit {
-		return lengths.Inches.Decimals(most(metric), metric)
+	switch unit {
+	case "ms":
+		return 0
+	case d.Unit:
+		return d.Decimals
+	case "":
+		return 2
 	}
-	return most(unit)
+	return 1 // Of a length in centimetres as well.
 }
 
 // Decimals is DecimalsOf for one estimate.
@@ -96,7 +90,7 @@ func (e *Estimate) scaled(by float64) *Estimate {
 // said returns by what values of a measure in unit are multiplied, and the unit that they
 // then have, for people who read lengths in a system.
 func (d Definition) said(unit string, in lengths.System) (by float64, to string) {
-	by, to = d.Say(unit, 1)
+	by, to = d.Say(unit)
 	return in.Of(by, to), in.Unit(to)
 }
 
@@ -161,8 +155,9 @@ func (r *Run) Said(in lengths.System) *Run {
 	out.Signals = slices.Clone(r.Signals)
 	for i := range out.Signals {
 		s := &out.Signals[i]
-		by := in.Of(1, s.Unit)
-		s.Height, s.SD = floats.ScaleTo(make([]float64, len(s.Height)), by, s.Height), floats.ScaleTo(make([]float64, len(s.SD)), by, s.SD)
+		s.Height, s.SD = slices.Clone(s.Height), slices.Clone(s.SD)
+		floats.Scale(in.Of(1, s.Unit), s.Height)
+		floats.Scale(in.Of(1, s.Unit), s.SD)
 		s.Unit = in.Unit(s.Unit)
 	}
 	return &out

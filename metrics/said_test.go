@@ -37,7 +37,8 @@ func TestUnitsInWhichMeasuresAreSaid(t *testing.T) {
 		{StanceDurationFore, "s", 57, "ms"}, {StrideLength, "m", 0.057, "m"}, {HeadLowDifference, "mm", 0.057, "mm"},
 	} {
 		d, _ := Define(tt.n)
-		if got, in := d.Say(tt.unit, 0.057); in != tt.in || got-tt.want > 1e-9 || tt.want-got > 1e-9 {
+		by, in := d.Say(tt.unit)
+		if got := by * 0.057; in != tt.in || got-tt.want > 1e-9 || tt.want-got > 1e-9 {
 			t.Errorf("%s: 0.057 %s is said as %g %s, want %g %s", tt.n, tt.unit, got, in, tt.want, tt.in)
 		}
 	}

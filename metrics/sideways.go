@@ -1,7 +1,6 @@
 package metrics
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
@@ -9,7 +8,6 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"jogstrip/metrics/geometry"
-	"jogstrip/metrics/lengths"
 	"jogstrip/track/traj"
 )
 
@@ -235,53 +233,6 @@ func (b *bodyTrack) less(c *bodyTrack) *bodyTrack {
 	}
 	if len(out.t) < fewest {
 		return nil
-	}
-	return out
-}
-
-// hoofWidthM is the width of a hoof by which base width is told in words. Common
-// practice.
-const hoofWidthM = 0.12
-
-// BaseWords says in words how wide the limbs of each pair that was measured are set, and
-// which of them land across the midline, in the unit in which s is said. Nothing is said
-// that an interval does not hold as a whole.
-func BaseWords(s *Summary) []string {
-	var out []string
-	for g, n := range [2]Name{BaseWidthFore, BaseWidthHind} {
-		r := s.Lookup(n)
-		if r == nil || r.Value == nil {
-			continue
-		}
-		hoof := hoofWidthM * 100
-		if r.Unit == lengths.Inches.Unit("cm") {
-			hoof = lengths.Inches.Of(hoof, "cm")
-		}
-		pair := [2]string{"fores", "hinds"}[g]
-		v := *r.Value
-		text := fmt.Sprintf("The %s land %.1f %s apart, centre to centre (95 %% interval %.1f to %.1f)", pair, v.Value, r.Unit, v.Low, v.High)
-		switch {
-		case v.High < 0:
-			text = fmt.Sprintf("The %s cross: each lands on the other's side, by %.1f %s (95 %% interval %.1f to %.1f)", pair, -v.Value, r.Unit, -v.High, -v.Low)
-		case v.Low > -hoof/2 && v.High < hoof/2:
-			text += ": on one line"
-		case v.High < hoof:
-			text += ": narrow, less than a hoof's width"
-		case v.Low > 3*hoof:
-			text += ": wide, with room for two hooves between them"
-		case v.Low >= hoof && v.High <= 3*hoof:
-			text += ": neither narrow nor wide"
-		}
-		out = append(out, text+".")
-		r = s.Lookup([2]Name{PlacementOffsetFore, PlacementOffsetHind}[g])
-		if r == nil {
-			continue
-		}
-		for side, e := range [2]*Estimate{r.Left, r.Right} {
-			if e != nil && e.High < 0 {
-				out = append(out, fmt.Sprintf("The %s %s lands %.1f %s across the midline (95 %% interval %.1f to %.1f).", [2]string{"left", "right"}[side], pair[:4], -e.Value, r.Unit, -e.High, -e.Low))
-			}
-		}
 	}
 	return out
 }

@@ -19,14 +19,13 @@ const (
 	Description Evidence = "description" // Seen and reported; not shown to identify a lame limb.
 )
 
-// Girdle is the pair of limbs a measure belongs to.
+// Girdle is the pair of limbs a measure belongs to; empty: the whole horse.
 type Girdle string
 
 // The girdles.
 const (
-	Fore  Girdle = "fore"
-	Hind  Girdle = "hind"
-	Whole Girdle = "" // The whole horse.
+	Fore Girdle = "fore"
+	Hind Girdle = "hind"
 )
 
 // Observation is one stride's value of one measure.
@@ -65,7 +64,7 @@ func (o *Observation) UnmarshalJSON(b []byte) error {
 }
 
 func number(x float64) *float64 {
-	if math.IsNaN(x) || math.IsInf(x, 0) {
+	if !finite(x) {
 		return nil
 	}
 	return &x
@@ -178,9 +177,14 @@ type Run struct {
 
 // Lookup returns the series of measure n, or nil.
 func (r *Run) Lookup(n Name) *Series {
-	for i := range r.Series {
-		if r.Series[i].Name == n {
-			return &r.Series[i]
+	return firstOf(r.Series, func(s *Series) bool { return s.Name == n })
+}
+
+// firstOf returns the first element of a list that is wanted, or nil.
+func firstOf[T any](list []T, wanted func(*T) bool) *T {
+	for i := range list {
+		if wanted(&list[i]) {
+			return &list[i]
 		}
 	}
 	return nil
@@ -265,12 +269,7 @@ type Summary struct {
 
 // Lookup returns the result of measure n, or nil.
 func (s *Summary) Lookup(n Name) *Result {
-	for i := range s.Results {
-		if s.Results[i].Name == n {
-			return &s.Results[i]
-		}
-	}
-	return nil
+	return firstOf(s.Results, func(r *Result) bool { return r.Name == n })
 }
 
 // Verdict is what a comparison says of one measure.

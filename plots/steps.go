@@ -60,7 +60,7 @@ func StepLength(in RunInput) (*Figure, error) {
 // words; nil where there is nothing to draw.
 func stepPanel(series *metrics.Series, result *metrics.Result) (p *plot.Plot, unit string, summary []string) {
 	def, _ := metrics.Define(series.Name)
-	scale, unit := def.Say(series.Unit, 1)
+	scale, unit := def.Say(series.Unit)
 	if result != nil {
 		one := &metrics.Summary{Results: []metrics.Result{*result}}
 		result = &one.Said(lengths.Metric).Results[0]

@@ -107,7 +107,7 @@ func (r StrideRow) title(unit string) string {
 // draw draws one measure down a column, each stride as high as given.
 func (r StrideRow) draw(c draw.Canvas, high vg.Length) {
 	d, _ := metrics.Define(r.Name)
-	scale, unit := d.Say(r.Unit, 1)
+	scale, unit := d.Say(r.Unit)
 	tolerance := r.Tolerance * scale
 	scale *= d.TowardRight()
 	reach := 1.1 * tolerance

@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/stat"
+
 	"jogstrip/metrics/signal"
 	"jogstrip/metrics/stats"
 	"jogstrip/track/errormodel"
@@ -65,13 +67,9 @@ func (g *grid) known(from, to float64) bool {
 
 // nearestCycle returns the cycle whose landing of limb k is nearest to t.
 func (g *grid) nearestCycle(k int, t float64) int {
-	// The curve rises by about a period a beat everywhere.
-	c := int(math.Round((t - g.landing(k, 0)) / g.period))
-	for range 50 {
-		step := int(math.Round((t - g.landing(k, c)) / g.period))
-		if step == 0 {
-			break
-		}
+	c, step := 0, 1
+	for n := 0; step != 0 && n <= 50; n++ { // The curve rises by about a period a beat everywhere.
+		step = int(math.Round((t - g.landing(k, c)) / g.period))
 		c += step
 	}
 	return c
@@ -99,17 +97,14 @@ func periodByBeats(stances *[4][]Stance, m errormodel.Contact) float64 {
 				t, b, w = append(t, at), append(b, float64(s.beat)), append(w, 1/sq(math.Hypot(sd, m.StanceS)))
 			}
 		}
-		var sw, st, sb float64
-		for i := range t {
-			sw, st, sb = sw+w[i], st+w[i]*t[i], sb+w[i]*b[i]
-		}
 		// Of one step alone nobody knows how even it is.
 		if len(b) == 0 || slices.Max(b)-slices.Min(b) < 2 {
 			continue
 		}
+		meanT, meanB := stat.Mean(t, w), stat.Mean(b, w)
 		for i := range t {
-			num += w[i] * (t[i] - st/sw) * (b[i] - sb/sw)
-			den += w[i] * sq(b[i]-sb/sw)
+			num += w[i] * (t[i] - meanT) * (b[i] - meanB)
+			den += w[i] * sq(b[i]-meanB)
 		}
 	}
 	if den == 0 {
@@ -289,48 +284,39 @@ func (g *grid) offsets(on []*landing, loose []float64) (rest []float64) {
 		count[e.limb] += loose[i] / v
 		rest = append(rest, d)
 	}
-	var mean, limbsSeen float64
+	var sum, seen float64
 	for k := range g.shift {
 		if count[k] > 0 {
 			g.shift[k] += off[k] / (count[k] + 1/sq(g.model.LimbShare*g.period))
-			mean += g.shift[k]
-			limbsSeen++
+			sum, seen = sum+g.shift[k], seen+1
 		}
 	}
 	for k := range g.shift {
 		if count[k] > 0 {
-			g.shift[k] -= mean / limbsSeen
+			g.shift[k] -= sum / seen
 		}
 	}
 	return rest
 }
 
 // spreads sets the standard deviations of the grid's instants and of the mean stride, from how
-// far landings lie off.
+// far landings lie off. That of the mean stride is that of the slope of a straight line through
+// the landings by their beats: at least what their stated spreads make of it, wider where they
+// lie farther off, and stretched to what Student's t makes of a 95 % interval.
 func (g *grid) spreads(on []*landing, rest, loose []float64) {
-	stated := make([]float64, len(on))
-	for i, e := range on {
-		stated[i] = e.sd
-	}
-	// The grid smooths over a few landings: it is taken to be as sure as two of them.
-	g.sd = max(g.model.BeatShare*g.period, max(signal.RobustSD(rest), signal.Median(stated))/math.Sqrt2)
-	g.rateSD = g.slopeSD(on, rest, loose)
-}
-
-// slopeSD returns the standard deviation of the slope of a straight line through the landings
-// by their beats, s a stride. It is at least what their stated spreads make of it, and wider
-// where they lie farther off. So few landings know their spreads badly, so that it is stretched
-// to what Student's t makes of a 95 % interval.
-func (g *grid) slopeSD(on []*landing, rest, loose []float64) float64 {
+	var said []float64
 	var sw, sb, sbb, chi float64
 	for i, e := range on {
 		w := loose[i] / g.variance(e)
 		sw, sb, sbb = sw+w, sb+w*e.beat, sbb+w*e.beat*e.beat
 		chi += w * rest[i] * rest[i]
+		said = append(said, e.sd)
 	}
+	// The grid smooths over a few landings: it is taken to be as sure as two of them.
+	g.sd = max(g.model.BeatShare*g.period, max(signal.RobustSD(rest), signal.Median(said))/math.Sqrt2)
 	stated := 1 / (2 * sq(g.model.SpreadDoubt)) // What the stated spreads are worth, degrees of freedom.
 	df := stated + float64(max(0, len(on)-3))   // Line and shift of the limbs take three.
-	return stats.Stretch(df) * math.Sqrt(max(1, (stated+chi)/df)/(sbb-sb*sb/sw))
+	g.rateSD = stats.Stretch(df) * math.Sqrt(max(1, (stated+chi)/df)/(sbb-sb*sb/sw))
 }
 
 // keepOnBeat drops stances that have no place in the grid and notes the cycle of the

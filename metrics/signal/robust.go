@@ -15,12 +15,9 @@ func Quantile(x []float64, q float64) float64 {
 		return math.NaN()
 	}
 	s := slices.Sorted(slices.Values(x))
-	p := q * float64(len(s)-1)
-	i := int(math.Floor(p))
-	if i >= len(s)-1 {
-		return s[len(s)-1]
-	}
-	return s[i] + (p-float64(i))*(s[i+1]-s[i])
+	below, part := math.Modf(q * float64(len(s)-1))
+	i := int(below)
+	return s[i] + part*(s[min(i+1, len(s)-1)]-s[i])
 }
 
 // RobustSD returns 1.4826 times the median absolute deviation from the median,

@@ -16,10 +16,9 @@ type Spline struct {
 	cubic interp.NaturalCubic
 }
 
-// SmoothingSpline returns the function f that minimises
-// Σ w·(y − f(t))² + lambda·∫ f″² (Reinsch 1967, Numerische Mathematik 10:177).
-// Times must increase strictly; a nil w means weights of 1. Lambda 0
-// interpolates.
+// SmoothingSpline returns the function f that minimises Σ w·(y − f(t))² + lambda·∫ f″² (Reinsch
+// 1967, Numerische Mathematik 10:177); lambda 0 interpolates. A nil w means weights of 1. The
+// error: times do not increase strictly, or what is given is not finite, or less than 3 samples.
 func SmoothingSpline(t, y, w []float64, lambda float64) (*Spline, error) {
 	if w == nil {
 		w = slices.Repeat([]float64{1}, len(t))
@@ -27,7 +26,7 @@ func SmoothingSpline(t, y, w []float64, lambda float64) (*Spline, error) {
 	if err := checkSeries(t, y, w); err != nil {
 		return nil, fmt.Errorf("smoothing spline: %w", err)
 	}
-	if !(lambda >= 0) || math.IsInf(lambda, 0) {
+	if !(lambda >= 0 && lambda <= math.MaxFloat64) {
 		return nil, fmt.Errorf("smoothing spline: lambda %g is not a finite number ≥ 0", lambda)
 	}
 	m := len(t) - 2
@@ -85,15 +84,10 @@ func checkSeries(t, y, w []float64) error {
 	if len(t) < 3 {
 		return fmt.Errorf("too few samples: %d, at least 3 are needed", len(t))
 	}
+	finite := func(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 	for i := range t {
-		if math.IsNaN(t[i]) || math.IsInf(t[i], 0) || math.IsNaN(y[i]) || math.IsInf(y[i], 0) {
-			return fmt.Errorf("sample %d is (%g, %g)", i, t[i], y[i])
-		}
-		if i > 0 && !(t[i] > t[i-1]) {
-			return fmt.Errorf("times do not increase at sample %d", i)
-		}
-		if !(w[i] > 0) || math.IsInf(w[i], 0) {
-			return fmt.Errorf("weight %d is %g", i, w[i])
+		if !finite(t[i]) || !finite(y[i]) || !finite(w[i]) || w[i] <= 0 || i > 0 && t[i] <= t[i-1] {
+			return fmt.Errorf("sample %d is (%g, %g) with weight %g after one at %g", i, t[i], y[i], w[i], t[max(0, i-1)])
 		}
 	}
 	return nil

@@ -30,10 +30,9 @@ type MeanOptions struct {
 	// NeighbourCorrelation is the correlation between neighbouring values of a
 	// group that comes from how they are computed; 0: independent.
 	NeighbourCorrelation float64
-	// ValueSD is how much values of one group differ at the least beyond their
-	// known errors: no horse repeats a stride exactly, however well it was seen.
-	// It enters the weights and so keeps the few values known best from standing
-	// for all; the width of the interval comes from the values. 0: not known.
+	// ValueSD is how much values of one group differ at the least beyond their known errors.
+	// It keeps the few values known best from standing for all; the width of the interval
+	// comes from the values. 0: not known.
 	ValueSD float64
 	// KnownWithin says that the SDs are all there is to know of the spread within
 	// a group, so that single values have an interval too.
@@ -52,33 +51,27 @@ type MeanEstimate struct {
 // GroupMean returns the precision-weighted mean of all groups and its 95 %
 // interval.
 //
-// Each value is weighted by 1/(s² + e²), e its known error and s the spread
-// within groups beyond the known errors, which makes the weighted sum of squares
-// equal to its degrees of freedom (Paule & Mandel 1982, J Res Natl Bur Stand
-// 87:377–385; from memory) and is never taken below ValueSD. Where the values
-// scatter less than that, the variance of a group's mean shrinks by the ratio
-// (Birge 1932, Phys Rev 40:207–227; from memory).
+// Each value is weighted by 1/(s² + e²), e its known error and s the spread within groups
+// beyond the known errors, which makes the weighted sum of squares equal to its degrees of
+// freedom (Paule & Mandel 1982, J Res Natl Bur Stand 87:377–385; from memory) and is at least
+// ValueSD. Where the values scatter less than that, the variance of a group's mean shrinks by
+// the ratio (Birge 1932, Phys Rev 40:207–227; from memory).
 //
-// Each group mean is weighted by w = 1/(g² + c² + k·v), g the usual spread of
-// groups, c its common error, v the variance of its mean and k what few values
-// cost: (t(0.975, degrees of freedom within)/t(0.975, ν))², at least 1. The
-// half-width is
+// Each group mean is weighted by w = 1/(g² + c² + k·v), g the usual spread of groups, c its
+// common error, v the variance of its mean and k what few values cost:
+// (t(0.975, degrees of freedom within)/t(0.975, ν))², at least 1. The half-width is
 //
 //	t(0.975, ν + groups − 1)·√(q/Σw),  q = (ν + Σ w·(group mean − mean)²)/(ν + groups − 1)
 //
-// with ν the degrees of freedom of what was known beforehand. Without prior
-// knowledge this is the interval of Hartung & Knapp 2001 (Stat Med
-// 20:1771–1782) and Sidik & Jonkman 2002 (Stat Med 21:3153–3159), with one group
-// Student's; both from memory. It is closed, so it does not jitter
-// with a seed, and it keeps its coverage with one to four groups, where
-// resampling two or three groups cannot: see the study in STUDY.md beside
-// package metrics.
+// with ν the degrees of freedom of what was known beforehand, and never below what the known
+// errors alone demand. Without prior knowledge it is that of Hartung & Knapp 2001 (Stat Med
+// 20:1771–1782) and Sidik & Jonkman 2002 (Stat Med 21:3153–3159), with one group Student's;
+// both from memory. It keeps its coverage with one to four groups, where resampling cannot
+// (metrics/STUDY.md). DF is how heavy the tails are (see Satterthwaite), for p values beyond
+// the interval's 5 %.
 //
-// The half-width is never below what the known errors alone demand. DF is how
-// heavy the tails are (see Satterthwaite), for p values beyond the interval's 5 %.
-//
-// Groups without values are skipped. The error is ErrTooFew where no group has
-// two values and neither KnownWithin nor two groups help.
+// Groups without values are skipped. The error is ErrTooFew where no group has two values and
+// neither KnownWithin nor two groups help.
 func GroupMean(groups []Group, o MeanOptions) (MeanEstimate, error) {
 	ordered := inOrder(groups)
 	out := MeanEstimate{Groups: len(ordered)}
@@ -222,11 +215,11 @@ func inOrder(groups []Group) []group {
 		}
 		o := group{commonSD: g.CommonSD}
 		for k, v := range g.Values {
-			sd := 0.0
+			x := known{value: v}
 			if g.SDs != nil && g.SDs[k] > 0 && !math.IsInf(g.SDs[k], 0) {
-				sd = g.SDs[k]
+				x.sd, x.error = g.SDs[k], g.SDs[k]*g.SDs[k]
 			}
-			o.values = append(o.values, known{v, sd, sd * sd})
+			o.values = append(o.values, x)
 		}
 		slices.SortFunc(o.values, known.compare)
 		out = append(out, o)

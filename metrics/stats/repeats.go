@@ -10,18 +10,14 @@ import (
 // Z95 is the normal deviate of a two-sided 95 % interval.
 const Z95 = 1.959963984540054
 
-// SEM returns the standard error of measurement from repeats: the square root
-// of the mean square within subjects, and its degrees of freedom. Index of
-// repeats: subject, repeat; subjects may have any number of repeats, those
-// with fewer than two add nothing. NaN and 0 where none has two.
+// SEM returns the standard error of measurement from repeats: the square root of the mean
+// square within subjects, and its degrees of freedom. Index of repeats: subject, repeat.
+// Subjects with fewer than two add nothing; NaN and 0 where none has two.
 func SEM(repeats [][]float64) (sem, df float64) {
 	var ss float64
 	for _, x := range repeats {
 		ss += sumSquares(x)
 		df += float64(max(0, len(x)-1))
-	}
-	if df == 0 {
-		return math.NaN(), 0
 	}
 	return math.Sqrt(ss / df), df
 }
@@ -44,10 +40,10 @@ func TQuantile(p, df float64) float64 {
 	if df > 1e6 {
 		return distuv.UnitNormal.Quantile(p)
 	}
-	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}
 	if p < 0.5 {
 		return -TQuantile(1-p, df)
 	}
+	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}
 	// Newton's method from below the quantile, where the distribution is concave, comes
 	// closer with every step. It takes a third of the time of inverting the incomplete
 	// beta function, and a comparison needs thousands. It begins with the first term by
@@ -65,17 +61,15 @@ func TQuantile(p, df float64) float64 {
 	return q
 }
 
-// TwoSidedP returns the two-sided p of a t statistic with df degrees of
-// freedom.
+// TwoSidedP returns the two-sided p of a t statistic with df degrees of freedom; NaN of NaN.
 func TwoSidedP(t, df float64) float64 {
-	if math.IsNaN(t) {
-		return math.NaN()
-	}
 	t = math.Abs(t)
-	if math.IsInf(t, 1) {
+	switch {
+	case math.IsNaN(t):
+		return t
+	case math.IsInf(t, 1):
 		return 0
-	}
-	if df > 1e6 {
+	case df > 1e6:
 		return 2 * distuv.UnitNormal.Survival(t)
 	}
 	return 2 * distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}.Survival(t)

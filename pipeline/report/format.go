@@ -72,8 +72,8 @@ func sizeCell(d metrics.Definition, unit, before string, v float64) cell {
 	if v <= 0 {
 		return cell{Value: "–"}
 	}
-	scaled, in := d.Say(unit, v)
-	text := number(scaled, d.MostDecimals(in))
+	by, in := d.Say(unit)
+	text := number(by*v, d.MostDecimals(in))
 	if strings.Contains(text, ".") {
 		text = strings.TrimRight(strings.TrimRight(text, "0"), ".")
 	}
@@ -82,7 +82,7 @@ func sizeCell(d metrics.Definition, unit, before string, v float64) cell {
 
 // saidUnit returns the unit in which people say a measure.
 func saidUnit(d metrics.Definition, unit string) string {
-	_, in := d.Say(unit, 0)
+	_, in := d.Say(unit)
 	return in
 }
 

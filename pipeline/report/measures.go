@@ -84,7 +84,7 @@ func measuresSection(sum *metrics.Summary, doubted bool) section {
 	}
 	s.table(whole)
 	if !doubted {
-		s.list("How the feet are set", metrics.BaseWords(sum))
+		s.list("How the feet are set", baseWords(sum))
 	}
 	var missing []string
 	for _, m := range all.Missing {

@@ -1,9 +1,10 @@
-package metrics
+package report
 
 import (
 	"strings"
 	"testing"
 
+	"jogstrip/metrics"
 	"jogstrip/metrics/lengths"
 )
 
@@ -20,17 +21,17 @@ func TestBaseWords(t *testing.T) {
 		{37, 41, "wide, with room for two hooves between them."},
 		{8, 16, "(95 % interval 8.0 to 16.0)."},
 	} {
-		s := &Summary{Results: []Result{
-			{Name: BaseWidthFore, Unit: "cm", Value: &Estimate{Value: (c.low + c.high) / 2, Low: c.low, High: c.high}},
-			{Name: PlacementOffsetFore, Unit: "cm", Left: &Estimate{Value: -2, Low: -3, High: -1}, Right: &Estimate{Value: 1, Low: -1, High: 3}},
+		s := &metrics.Summary{Results: []metrics.Result{
+			{Name: metrics.BaseWidthFore, Unit: "cm", Value: &metrics.Estimate{Value: (c.low + c.high) / 2, Low: c.low, High: c.high}},
+			{Name: metrics.PlacementOffsetFore, Unit: "cm", Left: &metrics.Estimate{Value: -2, Low: -3, High: -1}, Right: &metrics.Estimate{Value: 1, Low: -1, High: 3}},
 		}}
-		got := BaseWords(s)
+		got := baseWords(s)
 		if len(got) != 2 || !strings.HasSuffix(got[0], c.want) || got[1] != "The left fore lands 2.0 cm across the midline (95 % interval 1.0 to 3.0)." {
 			t.Errorf("%g to %g: %q, want %q", c.low, c.high, got, c.want)
 		}
 		// In inches the same is said of the same widths.
 		_, metric, _ := strings.Cut(got[0], "):")
-		_, inches, _ := strings.Cut(BaseWords(s.Said(lengths.Inches))[0], "):")
+		_, inches, _ := strings.Cut(baseWords(s.Said(lengths.Inches))[0], "):")
 		if metric != inches {
 			t.Errorf("%g to %g cm: %q, in inches %q", c.low, c.high, metric, inches)
 		}
