@@ -5,10 +5,10 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sort"
 
 	"gonum.org/v1/gonum/stat/distuv"
 
-	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
 	"jogstrip/metrics/signal"
 	"jogstrip/metrics/stats"
@@ -37,12 +37,10 @@ const (
 	adviceMaxRuns = 12
 )
 
-// FilmingAdvice says how many runs of seven strides must be filmed so that a difference
-// worth seeing shows with a chance of 80 %: a short step from the guide's set-up and
-// from a phone at 1.2 m, a nod, a croup difference. It rests on the default table's
-// run-to-run variation, on what the model of a run makes of the camera, the marks and the
-// strides, and on stride_sd and the error of a followed mark for head and croup. STUDY.md
-// holds it against simulated visits.
+// FilmingAdvice says how many runs of seven strides must be filmed so that a difference worth
+// seeing shows with a chance of 80 %. It rests on the default table's run-to-run variation, for
+// steps on what the model of a run makes of camera, marks and strides, for head and croup on
+// stride_sd and the error of a followed mark. STUDY.md holds it against simulated visits.
 func FilmingAdvice() []Advice {
 	var out []Advice
 	for _, s := range []SetUp{{CameraHeightM: 2}, {CameraHeightM: 1.2}} {
@@ -89,19 +87,14 @@ type SetUp struct {
 	ClickPX       float64   // How far clicks are off, px, one standard deviation; 0 means the error model's prior.
 }
 
-func (s SetUp) orGuide() SetUp {
-	s.CameraHeightM, s.FocalPX, s.NearestM = cmp.Or(s.CameraHeightM, 2), cmp.Or(s.FocalPX, 1500), cmp.Or(s.NearestM, 5)
-	if s.MarkedM == nil {
-		s.MarkedM = []float64{5.5, 8, 10.5, 16}
-	}
-	return s
-}
-
 // StepSE returns the standard error of a run's difference between the fores' steps in
 // this set-up, metres, as the model of a run gives it at the spreads usual beforehand:
 // of the run's own strides, and of the horse.
 func (s SetUp) StepSE() (run, horse float64) {
-	s = s.orGuide()
+	s.CameraHeightM, s.FocalPX, s.NearestM = cmp.Or(s.CameraHeightM, 2), cmp.Or(s.FocalPX, 1500), cmp.Or(s.NearestM, 5)
+	if s.MarkedM == nil {
+		s.MarkedM = []float64{5.5, 8, 10.5, 16}
+	}
 	down := math.Atan2(s.CameraHeightM, 8)
 	cam := geometry.LevelCamera(s.FocalPX, 959.5, 539.5, s.CameraHeightM, geometry.Point{X: 959.5, Y: 539.5 - s.FocalPX*math.Tan(down)})
 	var falls []footfall
@@ -158,12 +151,10 @@ type MarkAdvice struct {
 	Reason string
 }
 
-// Marks between these distances, metres, count most for lengths: nearer ones are often
-// cut off by the picture's edge, and an error of a click grows with the distance.
-const markFromM, markToM = 5.0, 8.0
-
-// nearMarks is how many marks of a leading hoof should lie between these distances.
-const nearMarks = 2
+// Marks between these distances, metres, count most for lengths: nearer ones are often cut off
+// by the picture's edge, and an error of a click grows with the distance. So many of a leading
+// hoof should lie there.
+const markFromM, markToM, nearMarks = 5.0, 8.0, 2
 
 // NearMarks says which stances of the pair that leads in the view, seen 5 to 8 m away,
 // should be marked, too: those of a hoof of which fewer than two were. set is the clip's
@@ -173,7 +164,7 @@ func NearMarks(run *Run, set *traj.Set) []MarkAdvice {
 	if !run.Level.AtLeast(geometry.LevelHeight) {
 		return nil
 	}
-	for _, limb := range contact.Limbs {
+	for _, limb := range limbs {
 		tr := set.Track(limb)
 		if tr == nil || limb.IsFore() != (run.View == traj.Toward) {
 			continue
@@ -181,22 +172,17 @@ func NearMarks(run *Run, set *traj.Set) []MarkAdvice {
 		marked := 0
 		var free []Contact
 		for _, c := range run.Contacts {
-			if c.Limb != limb || !c.Placed || c.Y < markFromM || c.Y > markToM {
-				continue
-			}
-			has := false
-			for f, t := range set.Times {
-				has = has || t >= c.On && t <= c.Off && tr.Samples[f].Status == traj.Marked
-			}
-			if has {
+			first, end := sort.SearchFloat64s(set.Times, c.On), sort.Search(len(set.Times), func(f int) bool { return set.Times[f] > c.Off })
+			switch {
+			case c.Limb != limb || !c.Placed || c.Y < markFromM || c.Y > markToM:
+			case slices.ContainsFunc(tr.Samples[first:end], func(s traj.Sample) bool { return s.Status == traj.Marked }):
 				marked++
-			} else {
+			default:
 				free = append(free, c)
 			}
 		}
 		for _, c := range free[:max(0, min(len(free), nearMarks-marked))] {
-			frame, _ := slices.BinarySearch(set.Times, (c.On+c.Off)/2)
-			out = append(out, MarkAdvice{limb, min(frame, len(set.Times)-1),
+			out = append(out, MarkAdvice{limb, min(sort.SearchFloat64s(set.Times, (c.On+c.Off)/2), len(set.Times)-1),
 				fmt.Sprintf("it stands %.1f m away here, and marks %.0f to %.0f m away count most for step lengths", c.Y, markFromM, markToM)})
 		}
 	}
