@@ -75,10 +75,9 @@ func (s *spatial) putMovement(b *bodyTrack, scale float64) {
 	}
 }
 
-// shareWindows sets what all strides' movements of l share because all landings may be
-// early or late alike: a head that also drifts does not repeat itself, so what its
-// harmonics say of a stride depends on where the stride is cut. It measures again with all
-// strides cut one standard deviation earlier and later.
+// shareWindows sets what all strides' movements of b share because all landings may be early or
+// late alike: what harmonics say of a head that also drifts depends on where strides are cut. It
+// measures again with all of them cut one standard deviation earlier and later.
 func (s *spatial) shareWindows(b *bodyTrack, scale float64) {
 	late, _, _ := s.alike()
 	var moved [2]*spatial
@@ -114,12 +113,10 @@ func (s *spatial) putHarmonics(i int, h *signal.Harmonics, scale float64) {
 	}
 }
 
-// putExtremes adds the low- and high-point differences of one stride. The low
-// point of a side is the lowest local minimum from shortly before its limb lands
-// until shortly before the other does; its high point the highest maximum
-// between that low point and the other side's. Where a side has no low point of
-// its own (the once-a-stride part is more than four times the other), its value
-// is the lowest of its stance.
+// putExtremes adds the low- and high-point differences of one stride. The low point of a side is
+// the lowest local minimum from shortly before its limb lands until shortly before the other
+// does, or, where the once-a-stride part leaves it none, the lowest of its stance; its high
+// point is the highest maximum between that low point and the other side's.
 func (s *spatial) putExtremes(i int, h *signal.Harmonics, l traj.Landmark, scale float64) {
 	t, names, wide := h.Period, LowAndHigh(l), max(1, h.ResidualSD)
 	var at, value, top, high [2]float64
@@ -272,9 +269,7 @@ func (a *analysis) drift(b *bodyTrack) func(t float64) float64 {
 	strides := a.EvenStrides()
 	var t, m []float64
 	for c := b.t[0] + mean/2; c <= b.t[len(b.t)-1]-mean/2+rounding; c += mean / 4 {
-		// The duration of the stride around c keeps the cancelling exact; outside of them
-		// all it is the mean one.
-		period := mean
+		period := mean // Outside of all strides; that of the stride around c cancels exactly.
 		if i := slices.IndexFunc(strides, func(st Stride) bool { return c >= st.Start && c < st.End }); i >= 0 {
 			period = strides[i].End - strides[i].Start
 		}
@@ -305,10 +300,9 @@ func girdleOf(l traj.Landmark) int {
 	return 0
 }
 
-// bodyDepth returns the distance of a mark's girdle over time and how far ahead
-// of it (in lane Y) the mark is. The body is taken to be over a hoof in the
-// middle of its stance; a spline through those instants is smoothed to below the
-// stride's rhythm, so that uneven steps do not look like vertical movement.
+// bodyDepth returns the distance of a mark's girdle over time and how far ahead of it (in lane
+// Y) the mark is. The body is taken to be over a hoof in the middle of its stance; the spline
+// through those is smooth, so that uneven steps do not look like vertical movement.
 func (s *spatial) bodyDepth(l traj.Landmark) (*signal.Spline, float64) {
 	ahead := 0.0
 	if l == traj.Head {

@@ -12,28 +12,23 @@ import (
 // Name is a measure's name in files. It carries no unit.
 type Name string
 
-// The measures, in the order of Definitions, which says in what unit and with what
-// evidence. Formula, source, what each needs and what it does not mean are in MEASURES.md
-// under its name. Here: what it is, and what a positive value says. Differences are
-// right − left in the horse's own sides.
+// The measures. Formula, unit, evidence, source, what each needs and what it does not mean
+// are in MEASURES.md under its name. Here: what it is, and what a positive value says.
+// Differences are right − left in the horse's own sides.
 const (
 	StrideDuration  Name = "stride_duration"  // From one hoof-on of the reference limb to its next.
 	StrideFrequency Name = "stride_frequency" // Strides a second.
 	Speed           Name = "speed"            // Stride length over stride duration.
 	StrideLength    Name = "stride_length"    // From one placement of the reference limb to its next, along the line of travel.
 
-	// From the other limb's placement to the next of the limb that the step is named for,
-	// along the line of travel. Positive: the left limb's step is shorter.
-	StepLengthFore Name = "step_length_fore"
+	StepLengthFore Name = "step_length_fore" // From the other limb's placement to its own, along the line. Positive: the left step is shorter.
 	StepLengthHind Name = "step_length_hind"
-	// When the right limb lands between two landings of the left one, as share of the stride.
-	// Even is 50 %; above it the right one lands late.
-	StepTimingFore Name = "step_timing_fore"
+	StepTimingFore Name = "step_timing_fore" // When the right limb lands between two landings of the left, % of the stride. Above 50: late.
 	StepTimingHind Name = "step_timing_hind"
 
 	// Lowest height in the stance of the right limb less that in the left one's, and highest
-	// height after either. Positive: carried, or risen, higher over the right limb: the fore
-	// for head and withers, the hind for the croup.
+	// after either: of fores for head and withers, of hinds for the croup. Positive: higher
+	// over the right.
 	HeadLowDifference     Name = "head_low_difference"
 	HeadHighDifference    Name = "head_high_difference"
 	WithersLowDifference  Name = "withers_low_difference"
@@ -41,16 +36,13 @@ const (
 	CroupLowDifference    Name = "croup_low_difference"
 	CroupHighDifference   Name = "croup_high_difference"
 
-	HipExcursion Name = "hip_excursion" // From lowest to highest of each hip over the stride. Positive: the right one moves more.
+	HipExcursion       Name = "hip_excursion"        // From lowest to highest of each hip over the stride. Positive: the right one moves more.
+	HeadFirstHarmonic  Name = "head_first_harmonic"  // Amplitude of the head's movement once a stride.
+	HeadSecondHarmonic Name = "head_second_harmonic" // The same twice a stride.
+	HeadHarmonicShare  Name = "head_harmonic_share"  // Of the former in the sum of both; 0: the head moves alike over both fores.
 
-	// Amplitudes of the head's movement once and twice a stride, and the share of the former
-	// in the sum of both: 0 % where the head moves alike over both fores.
-	HeadFirstHarmonic  Name = "head_first_harmonic"
-	HeadSecondHarmonic Name = "head_second_harmonic"
-	HeadHarmonicShare  Name = "head_harmonic_share"
-
-	// How long each limb stands and swings, and the share of standing in both together.
-	// Positive: longer on the right.
+	// How long each limb stands and swings, and the share of standing in both. Positive:
+	// longer on the right.
 	StanceDurationFore Name = "stance_duration_fore"
 	StanceDurationHind Name = "stance_duration_hind"
 	SwingDurationFore  Name = "swing_duration_fore"
@@ -59,41 +51,33 @@ const (
 	DutyFactorHind     Name = "duty_factor_hind"
 
 	// How far outward of the line of travel each limb lands; negative: across the midline.
-	// Positive difference: the right lands further outward.
 	PlacementOffsetFore Name = "placement_offset_fore"
 	PlacementOffsetHind Name = "placement_offset_hind"
-	// The largest departure of the swinging hoof from the chord between its placements,
-	// outward and inward, and its highest point over stance. Positive: more on the right.
+	// The swinging hoof's largest departure from the chord between its placements, outward and
+	// inward, and its highest point over stance. Positive: more on the right.
 	LateralArcFore   Name = "lateral_arc_fore"
 	LateralArcHind   Name = "lateral_arc_hind"
 	MedialArcFore    Name = "medial_arc_fore"
 	MedialArcHind    Name = "medial_arc_hind"
 	FlightHeightFore Name = "flight_height_fore"
 	FlightHeightHind Name = "flight_height_hind"
-	// Standard deviations over the run of placement offset and step length, without what
-	// measuring adds. Positive: the right varies more.
+	// Standard deviations over the run, without what measuring adds. Positive: the right varies more.
 	PlacementSpreadFore  Name = "placement_spread_fore"
 	PlacementSpreadHind  Name = "placement_spread_hind"
 	StepLengthSpreadFore Name = "step_length_spread_fore"
 	StepLengthSpreadHind Name = "step_length_spread_hind"
 
-	// Of the points of the shoulders: from lowest to highest over the stride; height in the
-	// middle of the limb's swing less that in the middle of its stance; range of the roll of
-	// the line between them. Positive: the right one moves, or is lifted, more.
-	ShoulderExcursion Name = "shoulder_excursion"
-	ShoulderLift      Name = "shoulder_lift"
-	ShoulderRoll      Name = "shoulder_roll"
-	// Largest departure to each side of its own mean over the stride; of the head, beside the
-	// chest (where that was not seen, the withers). Positive: further to the right.
-	ChestSway Name = "chest_sway"
-	CroupSway Name = "croup_sway"
-	HeadSway  Name = "head_sway"
-
-	HeadToSide     Name = "head_to_side"     // Mean place of the head beside the chest (or the withers). Positive: to the right.
-	BaseWidthFore  Name = "base_width_fore"  // Between the placements of left and right, across the line of travel; negative: the limbs cross.
-	BaseWidthHind  Name = "base_width_hind"  // The same of the hinds.
-	QuartersToSide Name = "quarters_to_side" // Midline of the hind placements beside that of the fore ones. Positive: to the right.
-	LineDrift      Name = "line_drift"       // How far the line of travel goes to the side in 10 m along the lane. Positive: to the right.
+	ShoulderExcursion Name = "shoulder_excursion" // From lowest to highest of the point of each shoulder. Positive: the right one moves more.
+	ShoulderLift      Name = "shoulder_lift"      // Its height in the middle of the limb's swing less that in the middle of its stance.
+	ShoulderRoll      Name = "shoulder_roll"      // Range of the roll of the line between both.
+	ChestSway         Name = "chest_sway"         // Largest departure to each side of its own mean over the stride. Positive: further to the right.
+	CroupSway         Name = "croup_sway"
+	HeadSway          Name = "head_sway"       // Beside the chest (where that was not seen, the withers).
+	HeadToSide        Name = "head_to_side"    // Mean place of the head beside those. Positive: to the right.
+	BaseWidthFore     Name = "base_width_fore" // Between the placements of left and right, across the line; negative: the limbs cross.
+	BaseWidthHind     Name = "base_width_hind"
+	QuartersToSide    Name = "quarters_to_side" // Midline of the hind placements beside that of the fore ones. Positive: to the right.
+	LineDrift         Name = "line_drift"       // How far the line of travel goes to the right in 10 m along the lane.
 )
 
 // Definition describes one measure for tables, plots and files.

@@ -48,7 +48,9 @@ func checkSet(set *traj.Set) error {
 		if len(tr.Samples) != len(set.Times) {
 			return fmt.Errorf("track %s has %d samples for %d frames", tr.Landmark, len(tr.Samples), len(set.Times))
 		}
-		nowhere := func(p traj.Sample) bool { return p.Status.Seen() && !(finite(p.X) && finite(p.Y) && finite(p.SD) && p.SD >= 0) }
+		nowhere := func(p traj.Sample) bool {
+			return p.Status.Seen() && !(finite(p.X) && finite(p.Y) && finite(p.SD) && p.SD >= 0)
+		}
 		if i := slices.IndexFunc(tr.Samples, nowhere); i >= 0 {
 			p := tr.Samples[i]
 			return fmt.Errorf("track %s is seen at (%g, %g) ± %g px in frame %d", tr.Landmark, p.X, p.Y, p.SD, i)

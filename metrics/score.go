@@ -42,15 +42,12 @@ func newPart(m measured, mean stats.MeanEstimate, day float64) part {
 // counts reports whether the component's interval excludes even.
 func (p part) counts() bool { return stats.TwoSidedP(p.ratio/p.se, p.df) < changeP }
 
-// score returns the asymmetry score
+// score returns the asymmetry score (MEASURES.md)
 //
 //	√(Σ w·(r² − se²)), Σw = 1, over the components whose interval excludes even
 //
-// of the measures that have a weight, a tolerance and a value: r the deviation from even
-// over the tolerance, se its standard error. A component whose interval holds even adds
-// nothing. The weight is the table's over 1 + se²: what was measured badly is taken out
-// in proportion. Squaring turns noise into score; taking se² off removes that on
-// average. It returns nil where no component was measured.
+// of the measures that have a weight, a tolerance and a value: r the deviation from even over
+// the tolerance, se its standard error, w the table's weight over 1 + se². Nil: there is none.
 func (v *Summed) score() *Score {
 	var parts []part
 	var missing []Name
@@ -70,8 +67,7 @@ func (v *Summed) score() *Score {
 	s := v.scoreOf(parts)
 	s.Missing = missing
 	for _, p := range parts {
-		s.Strides = max(s.Strides, p.m.result.Strides)
-		s.Runs = max(s.Runs, p.m.result.Runs)
+		s.Strides, s.Runs = max(s.Strides, p.m.result.Strides), max(s.Runs, p.m.result.Runs)
 	}
 	return s
 }

@@ -15,22 +15,26 @@ import (
 //go:embed tolerances.toml
 var defaultTolerances []byte
 
-// tableDF is how many degrees of freedom the run-to-run variation of the table
-// is worth for one horse. With 10 the intervals keep their coverage where
-// horses differ (SD of the logarithm 0.4; STUDY.md).
-const tableDF = 10
-
-// minRepeatDF is how many degrees of freedom own visits must give before they
-// replace a row of the table: with 6 a standard deviation is known to about 30 %.
-const minRepeatDF = 6
+const (
+	// tableDF is how many degrees of freedom the run-to-run variation of the table is worth for
+	// one horse. With 10 the intervals keep their coverage where horses differ (SD of the
+	// logarithm 0.4; STUDY.md).
+	tableDF = 10
+	// minRepeatDF is how many degrees of freedom own visits must give before they replace a row
+	// of the table: with 6 a standard deviation is known to about 30 %.
+	minRepeatDF = 6
+	// ofDay is the share of the table's variance that a day makes; the rest is made by runs of
+	// one day. The published figures are of measurements on different days and hold both; how
+	// they divide is not published, so each gets half.
+	ofDay = 0.5
+)
 
 // Tolerance is what is known of one measure's ordinary variation.
 type Tolerance struct {
 	Name Name   `toml:"name" json:"name"`
 	Unit string `toml:"unit" json:"unit"` // The definition's unit.
-	// Tolerance is the difference between sides (for measures without sides: the
-	// difference of the value) that the same sound horse shows from run to run.
-	// It is read as a 95 % bound: 1.96 standard deviations of a run.
+	// Tolerance is by how much the difference between sides (without sides: the value) of the
+	// same sound horse differs from one measurement to the next, as 95 % bound.
 	Tolerance float64 `toml:"tolerance" json:"tolerance"`
 	// SideTolerance is the same for the value of one side alone; 0: not known.
 	SideTolerance float64 `toml:"side_tolerance" json:"side_tolerance,omitempty"`
@@ -49,11 +53,6 @@ type Tolerance struct {
 	// Own is whether the yard's own visits replaced the table's figure.
 	Own bool `toml:"-" json:"own,omitempty"`
 }
-
-// ofDay is the share of the table's variance that a day makes; the rest is made by runs
-// of one day. The published figures are of measurements on different days and hold both;
-// how they divide is not published, so each gets half.
-const ofDay = 0.5
 
 // runSD returns how runs of one day differ, one standard deviation, and what it is worth.
 func (t Tolerance) runSD() (sd, df float64) {
@@ -110,11 +109,9 @@ var defaultTable = sync.OnceValue(func() *ToleranceTable {
 	return table
 })
 
-// ParseTolerances reads a yard's table. Rows it has replace those of the
-// default table, rows it does not have keep them, so a yard writes down only
-// what it changes. A row that differs from the default one in anything, be it the
-// source alone, counts as written by the yard. The error names the file, the measure, the field, the value
-// and what is allowed.
+// ParseTolerances reads a yard's table, whose rows replace those of the default table. A row
+// that differs from the default one in anything, be it the source alone, counts as written by
+// the yard. The error names the file, the measure, the field, the value and what is allowed.
 func ParseTolerances(name string, b []byte) (*ToleranceTable, error) {
 	base := defaultTable()
 	table, err := parseTolerances(name, b, base)
@@ -203,14 +200,11 @@ type Repeat struct {
 	Runs   []Run
 }
 
-// OwnTolerances returns table with every row replaced for which the yard's own visits
-// say enough: visits on different days without a treatment between them, with 6 degrees
-// of freedom or more (visits less series). The horse's own come first, then those of
-// all horses; a row that the yard wrote itself stays. A nil table means the default one.
-// Runs of one day are no repeats: they leave out how a horse differs from day to day.
-//
-// The tolerance becomes t(0.975)·SD, SD that of a visit's mean within its series, and
-// the row says Own. The order of visits does not matter.
+// OwnTolerances returns table, nil the default one, with every row replaced for which the
+// yard's own visits say enough: visits on different days without a treatment between them, with
+// 6 degrees of freedom or more (visits less series), the horse's own first, then those of all
+// horses. A row that the yard wrote itself stays. The tolerance becomes t(0.975)·SD, SD that of
+// a visit's mean within its series, and the row says Own. The order of visits does not matter.
 func OwnTolerances(visits []Repeat, horse string, table *ToleranceTable) *ToleranceTable {
 	// The visits of each series, in the horse's own and in all.
 	own, all := map[string][]Repeat{}, map[string][]Repeat{}

@@ -217,9 +217,8 @@ type Result struct {
 	// practice", what the yard wrote, or own repeat runs; empty where there is none.
 	ToleranceSource string `json:"tolerance_source,omitempty"`
 	// Beyond is whether the interval of Value excludes even and the value is beyond the tolerance.
-	Beyond bool `json:"beyond_tolerance"`
-	// ThisRunOnly says that one run was measured: the interval holds for that run, not for the horse on that day.
-	ThisRunOnly bool   `json:"this_run_only,omitempty"`
+	Beyond      bool   `json:"beyond_tolerance"`
+	ThisRunOnly bool   `json:"this_run_only,omitempty"` // One run was measured: the interval holds for it, not for the horse on that day.
 	Reason      string `json:"not_measurable,omitempty"`
 }
 
@@ -232,8 +231,7 @@ type Component struct {
 	Side   traj.Side `json:"side"`   // The side the sign points to as uneven; empty where it names none.
 }
 
-// Score is the asymmetry score: 0 is even, 1 as uneven as ordinary
-// run-to-run variation.
+// Score is the asymmetry score; ScoreScale says how it is read.
 type Score struct {
 	Estimate
 	Components []Component `json:"components"`

@@ -13,25 +13,16 @@ import (
 	"jogstrip/track/traj"
 )
 
-// A gait is a rhythm: the limbs land one after the other at fixed shares of a stride
-// whose duration changes slowly. Tracking counts the steps between the stances it saw;
-// from them every stance gets its place in a grid of beats, in which those not seen
-// leave holes.
-
 // Phases is when each limb lands, as share of the stride after the left fore. Walk is
 // the lateral sequence left hind, left fore, right hind, right fore.
 func Phases(g traj.Gait) [4]float64 {
-	switch g {
-	case traj.Trot:
-		return [4]float64{0, 0.5, 0.5, 0}
-	case traj.Pace:
-		return [4]float64{0, 0.5, 0, 0.5}
-	}
-	return [4]float64{0, 0.5, 0.75, 0.25}
+	return map[traj.Gait][4]float64{traj.Trot: {0, 0.5, 0.5, 0}, traj.Pace: {0, 0.5, 0, 0.5}, traj.Walk: {0, 0.5, 0.75, 0.25}}[g]
 }
 
-// grid is the grid of beats. Beat m is a count of strides: limb k lands at beats
-// cycle + phase[k].
+// grid is the grid of beats. A gait is a rhythm: the limbs land one after the other at fixed
+// shares of a stride whose duration changes slowly. Tracking counts the steps between the
+// stances it saw, which gives each its beat; those not seen leave holes. A beat is a count of
+// strides: limb k lands at beats cycle + phase[k].
 type grid struct {
 	model   errormodel.Contact
 	phase   [4]float64
@@ -179,20 +170,14 @@ func (l *Timeline) count(g *grid, all []landing) {
 			if e.limb/2 != pair || s.beat < 0 {
 				continue
 			}
-			// The left limb lands at whole strides after its phase.
-			if known == 0 {
-				even = s.beat
-				if e.limb%2 == 1 {
-					even++
-				}
+			if known == 0 { // The left limb lands at whole strides after its phase.
+				even = s.beat + e.limb%2
 			}
 			e.beat = float64(s.beat-even)/2 + g.phase[2*pair]
 			offset[pair] += e.t/g.period - e.beat
 			known++
 		}
-		if known > 0 {
-			offset[pair] /= known
-		}
+		offset[pair] /= max(1, known)
 	}
 	shift := math.Round(offset[1] - offset[0])
 	for i := range all {

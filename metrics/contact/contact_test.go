@@ -127,9 +127,9 @@ func TestInstant(t *testing.T) {
 		{1, 1.10, 0, 1.03, 0.10 / math.Sqrt(12)},
 		{1, 1.02, 0.03, 1.01, math.Hypot(0.02/math.Sqrt(12), 0.03)},
 	} {
-		at, sd := instant(c.seen, c.gone, c.shape, 0.02)
-		if math.Abs(at-c.at) > 1e-12 || math.Abs(sd-c.sd) > 1e-12 {
-			t.Errorf("%+v: %g ± %g", c, at, sd)
+		got := instant(c.seen, c.gone, c.shape, 0.02)
+		if math.Abs(got[0]-c.at) > 1e-12 || math.Abs(got[1]-c.sd) > 1e-12 {
+			t.Errorf("%+v: %g", c, got)
 		}
 	}
 }

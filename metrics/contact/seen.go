@@ -37,12 +37,11 @@ func See(set *traj.Set, l traj.Landmark) *Seen {
 	if tr == nil {
 		return nil
 	}
-	h := &Seen{Landmark: l}
 	var gaps []float64
 	for i := 1; i < len(set.Times); i++ {
 		gaps = append(gaps, set.Times[i]-set.Times[i-1])
 	}
-	h.Frame = signal.Median(gaps)
+	h := &Seen{Landmark: l, Frame: signal.Median(gaps)}
 	for i, p := range tr.Samples {
 		if !p.Status.Followed() || math.IsNaN(p.X) || math.IsNaN(p.Y) {
 			continue

@@ -60,17 +60,15 @@ func stancesOf(set *traj.Set, h *Seen, m errormodel.Contact) []Stance {
 			continue
 		}
 		if s.Before >= 0 {
-			at, sd := instant(first, times[s.Before], math.Hypot(m.LandingShape*(last-first), m.BehindS), h.Frame)
-			c.reached = [2]float64{at, sd}
-			if sd <= m.WorstLandingS {
-				c.On, c.OnSD = at, sd
+			c.reached = instant(first, times[s.Before], math.Hypot(m.LandingShape*(last-first), m.BehindS), h.Frame)
+			if c.reached[1] <= m.WorstLandingS {
+				c.On, c.OnSD = c.Reaches()
 			}
 		}
 		if s.After >= 0 {
-			at, sd := instant(last, times[s.After], m.LeavingShape*(last-first), h.Frame)
-			c.left = [2]float64{at, sd}
-			if sd <= m.WorstLeavingS {
-				c.Off, c.OffSD = at, sd
+			c.left = instant(last, times[s.After], m.LeavingShape*(last-first), h.Frame)
+			if c.left[1] <= m.WorstLeavingS {
+				c.Off, c.OffSD = c.Leaves()
 			}
 		}
 		out = append(out, c)
@@ -81,13 +79,10 @@ func stancesOf(set *traj.Set, h *Seen, m errormodel.Contact) []Stance {
 // instant returns when a hoof that stands in a frame at seen and is gone in one at gone
 // landed or left, and the standard deviation of that, s. Mostly it moved within the next
 // frame; that it was gone is often told later only, once it has moved a good way.
-func instant(seen, gone, shape, frame float64) (at, sd float64) {
+func instant(seen, gone, shape, frame float64) [2]float64 {
 	gap := math.Abs(gone - seen)
-	off := min(gap, frame)/2 + max(0, gap-frame)/4
-	if gone < seen {
-		off = -off
-	}
-	return seen + off, math.Hypot(gap/math.Sqrt(12), shape)
+	off := math.Copysign(min(gap, frame)/2+max(0, gap-frame)/4, gone-seen)
+	return [2]float64{seen + off, math.Hypot(gap/math.Sqrt(12), shape)}
 }
 
 // place fills the picture position of every stance: the robust weighted mean of its
@@ -116,7 +111,7 @@ func place(h *Seen, stances []Stance, m errormodel.Contact) {
 			}
 		}
 	}
-	rho := 0.0
+	rho := 0.0 // Correlation of one sample with the next.
 	if square > 0 {
 		rho = max(0, min(0.9, product/square))
 	}
@@ -164,19 +159,15 @@ func meanSD(x, sd []float64, mean, rho float64) float64 {
 		sw += 1 / (sd[i] * sd[i])
 		chi += (v - mean) * (v - mean) / (sd[i] * sd[i])
 	}
-	k := 1.0
-	if n > 3 {
-		k = max(1, chi/(n-1))
-	}
 	// The sum of correlations up to the number of samples there are.
-	corr := 1.0
-	r := rho
+	corr, r := 1.0, rho
 	for j := 1.0; j < n; j++ {
 		corr += 2 * (1 - j/n) * r
 		r *= rho
 	}
-	shared := 0.0
+	k, shared := 1.0, 0.0
 	if n > 3 {
+		k = max(1, chi/(n-1))
 		// Seldom is a scatter of n samples less than this part of what it should be by chance.
 		chance := 1 - 2*math.Sqrt(2/(n-1))
 		shared = max(0, chance-chi/(n-1)) * n / sw

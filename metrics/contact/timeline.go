@@ -124,9 +124,7 @@ func (l *Timeline) Landing(k, cycle int) (at, sd float64) {
 
 // StanceAt returns limb k's stance in a cycle, -1 where it was not seen.
 func (l *Timeline) StanceAt(k, cycle int) int {
-	s := l.Stances[k]
-	i, found := slices.BinarySearchFunc(s, cycle, func(a Stance, c int) int { return a.Cycle - c })
-	if found {
+	if i, found := slices.BinarySearchFunc(l.Stances[k], cycle, func(a Stance, c int) int { return a.Cycle - c }); found {
 		return i
 	}
 	return -1
@@ -195,8 +193,8 @@ func (l *Timeline) UsualStance() float64 {
 	if l.grid == nil {
 		return 0
 	}
-	g := l.grid
-	return (g.typical[0] + g.typical[1] + g.typical[2] + g.typical[3]) / 4
+	t := &l.grid.typical
+	return (t[0] + t[1] + t[2] + t[3]) / 4
 }
 
 // During returns what was seen of a hoof from one instant on until before another.
