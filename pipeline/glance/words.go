@@ -1,7 +1,7 @@
 package glance
 
 import (
-	"fmt"
+	"cmp"
 	"math"
 	"strconv"
 	"strings"
@@ -65,120 +65,78 @@ func girdle(n metrics.Name) string {
 	return "fore"
 }
 
+// saying is how a measure is told in few words. {how} stands for by how much it deviates,
+// {side} for the side to which, as the package comment says, {limb} for fore or hind, {when} for
+// late or early.
+type saying struct {
+	short  string // In three to six words.
+	clause string // As part of a sentence, in the past tense.
+	even   string // That it was even, for the middle of a sentence.
+	now    string // After even: how it is uneven; empty: as short.
+}
+
+var sayings = map[metrics.Name]saying{
+	metrics.HeadLowDifference: {"{how} higher over {side} {limb}", "the head was {how} higher over the {side} {limb}",
+		"the head was even", "{how} higher over the {side} {limb}"},
+	metrics.HeadHighDifference: {"rises {how} more after {side} {limb}", "the head rose {how} more after the {side} {limb}",
+		"the head was even", "rising {how} more after the {side} {limb}"},
+	metrics.WithersLowDifference: {"{how} higher over {side} {limb}", "the withers were {how} higher over the {side} {limb}",
+		"the withers were even", "{how} higher over the {side} {limb}"},
+	metrics.WithersHighDifference: {"rises {how} more after {side} {limb}", "the withers rose {how} more after the {side} {limb}",
+		"the withers were even", "rising {how} more after the {side} {limb}"},
+	metrics.CroupLowDifference: {"{how} higher over {side} {limb}", "the croup was {how} higher over the {side} {limb}",
+		"the croup was even", "{how} higher over the {side} {limb}"},
+	metrics.CroupHighDifference: {"rises {how} more after {side} {limb}", "the croup rose {how} more after the {side} {limb}",
+		"the croup was even", "rising {how} more after the {side} {limb}"},
+	metrics.HipExcursion: {"{side} hip moves {how} more", "the {side} hip moved {how} more than the other",
+		"the hips moved alike", "the {side} moves {how} more"},
+	metrics.StepLengthFore:      step,
+	metrics.StepLengthHind:      step,
+	metrics.StepTimingFore:      timing,
+	metrics.StepTimingHind:      timing,
+	metrics.PlacementOffsetFore: {short: "{side} lands {how} further out", clause: "the {side} {limb} landed {how} further out"},
+	metrics.PlacementOffsetHind: {short: "{side} lands {how} further out", clause: "the {side} {limb} landed {how} further out"},
+	metrics.ShoulderExcursion:   {short: "{side} shoulder moves {how} less", clause: "the {side} shoulder moved {how} less than the other"},
+	metrics.ShoulderLift:        {short: "{side} shoulder lifted {how} less", clause: "the {side} shoulder moved {how} less than the other"},
+	metrics.HeadToSide:          {short: "head {how} to the {side}", clause: "the head was carried {how} to the {side}"},
+	metrics.ChestSway:           {short: "chest swings {how} further {side}", clause: "the chest swung {how} further to the {side}"},
+	metrics.CroupSway:           {short: "croup swings {how} further {side}", clause: "the croup swung {how} further to the {side}"},
+	metrics.HeadSway:            {short: "head swings {how} further {side}", clause: "the head swung {how} further to the {side}"},
+}
+
+var (
+	step = saying{"{side} step {how} shorter", "the {side} {limb}’s step was {how} short",
+		"the {limb} steps were equal", "the {side} is {how} short"}
+	timing = saying{short: "right lands {how} {when}", clause: "the right {limb} landed {how} {when}", even: "the {limb} steps were even in time"}
+)
+
+// tell fills a saying's words with what was measured.
+func tell(words string, n metrics.Name, unit string, e metrics.Estimate) string {
+	dev, when := deviation(n, e.Value), "early"
+	if dev > 0 {
+		when = "late"
+	}
+	return strings.NewReplacer("{how}", amount(n, unit, e), "{side}", sideOf(n, dev), "{limb}", girdle(n), "{when}", when).Replace(words)
+}
+
 // short says in three to six words which side differs and by how much.
 func short(n metrics.Name, unit string, e metrics.Estimate) string {
-	dev := deviation(n, e.Value)
-	side, how := sideOf(n, dev), amount(n, unit, e)
-	switch n {
-	case metrics.HeadLowDifference, metrics.WithersLowDifference, metrics.CroupLowDifference:
-		return fmt.Sprintf("%s higher over %s %s", how, side, girdle(n))
-	case metrics.HeadHighDifference, metrics.WithersHighDifference, metrics.CroupHighDifference:
-		return fmt.Sprintf("rises %s more after %s %s", how, side, girdle(n))
-	case metrics.HipExcursion:
-		return fmt.Sprintf("%s hip moves %s more", side, how)
-	case metrics.StepLengthFore, metrics.StepLengthHind:
-		return fmt.Sprintf("%s step %s shorter", side, how)
-	case metrics.StepTimingFore, metrics.StepTimingHind:
-		if dev > 0 {
-			return fmt.Sprintf("right lands %s late", how)
-		}
-		return fmt.Sprintf("right lands %s early", how)
-	case metrics.PlacementOffsetFore, metrics.PlacementOffsetHind:
-		return fmt.Sprintf("%s lands %s further out", side, how)
-	case metrics.ShoulderExcursion:
-		return fmt.Sprintf("%s shoulder moves %s less", side, how)
-	case metrics.ShoulderLift:
-		return fmt.Sprintf("%s shoulder lifted %s less", side, how)
-	case metrics.HeadToSide:
-		return fmt.Sprintf("head %s to the %s", how, side)
-	case metrics.ChestSway, metrics.CroupSway, metrics.HeadSway:
-		return fmt.Sprintf("%s swings %s further %s", part(n), how, side)
-	}
-	return fmt.Sprintf("%s larger by %s", side, how)
+	return tell(cmp.Or(sayings[n].short, "{side} larger by {how}"), n, unit, e)
 }
 
 // clause is short as part of a sentence, in the past tense.
 func clause(n metrics.Name, unit string, e metrics.Estimate) string {
-	dev := deviation(n, e.Value)
-	side, how, limb := sideOf(n, dev), amount(n, unit, e), girdle(n)
-	body := "head"
-	switch n {
-	case metrics.WithersLowDifference, metrics.WithersHighDifference:
-		body = "withers"
-	case metrics.CroupLowDifference, metrics.CroupHighDifference:
-		body = "croup"
-	}
-	switch n {
-	case metrics.HeadLowDifference, metrics.WithersLowDifference, metrics.CroupLowDifference:
-		was := "was"
-		if body == "withers" {
-			was = "were"
-		}
-		return fmt.Sprintf("the %s %s %s higher over the %s %s", body, was, how, side, limb)
-	case metrics.HeadHighDifference, metrics.WithersHighDifference, metrics.CroupHighDifference:
-		return fmt.Sprintf("the %s rose %s more after the %s %s", body, how, side, limb)
-	case metrics.HipExcursion:
-		return fmt.Sprintf("the %s hip moved %s more than the other", side, how)
-	case metrics.StepLengthFore, metrics.StepLengthHind:
-		return fmt.Sprintf("the %s %s’s step was %s short", side, limb, how)
-	case metrics.StepTimingFore, metrics.StepTimingHind:
-		when := "late"
-		if dev < 0 {
-			when = "early"
-		}
-		return fmt.Sprintf("the right %s landed %s %s", limb, how, when)
-	case metrics.PlacementOffsetFore, metrics.PlacementOffsetHind:
-		return fmt.Sprintf("the %s %s landed %s further out", side, limb, how)
-	case metrics.ShoulderExcursion, metrics.ShoulderLift:
-		return fmt.Sprintf("the %s shoulder moved %s less than the other", side, how)
-	case metrics.HeadToSide:
-		return fmt.Sprintf("the head was carried %s to the %s", how, side)
-	case metrics.ChestSway, metrics.CroupSway, metrics.HeadSway:
-		return fmt.Sprintf("the %s swung %s further to the %s", part(n), how, side)
-	}
-	return fmt.Sprintf("%s differed by %s", lowerFirst(titleWords(n)), how)
+	return tell(cmp.Or(sayings[n].clause, lowerFirst(titleWords(n))+" differed by {how}"), n, unit, e)
 }
 
 // evenThen says that a measure was even, for the middle of a sentence.
 func evenThen(n metrics.Name) string {
-	switch n {
-	case metrics.HeadLowDifference, metrics.HeadHighDifference:
-		return "the head was even"
-	case metrics.WithersLowDifference, metrics.WithersHighDifference:
-		return "the withers were even"
-	case metrics.CroupLowDifference, metrics.CroupHighDifference:
-		return "the croup was even"
-	case metrics.HipExcursion:
-		return "the hips moved alike"
-	case metrics.StepLengthFore, metrics.StepLengthHind:
-		return fmt.Sprintf("the %s steps were equal", girdle(n))
-	case metrics.StepTimingFore, metrics.StepTimingHind:
-		return fmt.Sprintf("the %s steps were even in time", girdle(n))
-	}
-	return lowerFirst(titleWords(n)) + " was even"
+	return strings.ReplaceAll(cmp.Or(sayings[n].even, lowerFirst(titleWords(n))+" was even"), "{limb}", girdle(n))
 }
 
 // unevenNow says after evenThen how a measure is uneven: "39 mm higher over the right fore".
 func unevenNow(n metrics.Name, unit string, e metrics.Estimate) string {
-	dev := deviation(n, e.Value)
-	side, how, limb := sideOf(n, dev), amount(n, unit, e), girdle(n)
-	switch n {
-	case metrics.HeadLowDifference, metrics.WithersLowDifference, metrics.CroupLowDifference:
-		return fmt.Sprintf("%s higher over the %s %s", how, side, limb)
-	case metrics.HeadHighDifference, metrics.WithersHighDifference, metrics.CroupHighDifference:
-		return fmt.Sprintf("rising %s more after the %s %s", how, side, limb)
-	case metrics.HipExcursion:
-		return fmt.Sprintf("the %s moves %s more", side, how)
-	case metrics.StepLengthFore, metrics.StepLengthHind:
-		return fmt.Sprintf("the %s is %s short", side, how)
-	}
-	return short(n, unit, e)
-}
-
-// part is the part of the horse that a measure's title begins with.
-func part(n metrics.Name) string {
-	word, _, _ := strings.Cut(lowerFirst(titleWords(n)), " ")
-	return word
+	return tell(cmp.Or(sayings[n].now, sayings[n].short, "{side} larger by {how}"), n, unit, e)
 }
 
 // titleWords returns a measure's title without its gloss.
