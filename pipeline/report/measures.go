@@ -1,6 +1,7 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strings"
@@ -180,69 +181,54 @@ func inWords(d metrics.Definition, r metrics.Result) string {
 		}
 		return "not certain"
 	}
-	positive, negative, ok := sideWords(r.Name)
-	if !ok {
-		positive, negative = "right larger", "left larger"
-	}
+	this, other, when := "left", "right", "early"
 	if r.Value.Value > e {
-		return positive
+		this, other, when = "right", "left", "late"
 	}
-	return negative
+	words := cmp.Or(sideWords[r.Name], "{this} larger")
+	return strings.NewReplacer("{this}", this, "{other}", other, "{when}", when).Replace(words)
 }
 
-// sideWords says in words what a positive and a negative difference
-// (right − left) of a measure means; ok is false for measures that do not
-// compare the sides.
-func sideWords(n metrics.Name) (positive, negative string, ok bool) {
-	switch n {
-	case metrics.StepLengthFore, metrics.StepLengthHind:
-		return "left step shorter", "right step shorter", true
-	case metrics.StepTimingFore, metrics.StepTimingHind:
-		return "right lands late after the left", "right lands early after the left", true
-	case metrics.HeadLowDifference:
-		return "head stays higher over the right fore", "head stays higher over the left fore", true
-	case metrics.HeadHighDifference:
-		return "head rises higher after the right fore", "head rises higher after the left fore", true
-	case metrics.WithersLowDifference:
-		return "withers stay higher over the right fore", "withers stay higher over the left fore", true
-	case metrics.WithersHighDifference:
-		return "withers rise higher after the right fore", "withers rise higher after the left fore", true
-	case metrics.CroupLowDifference:
-		return "croup stays higher over the right hind", "croup stays higher over the left hind", true
-	case metrics.CroupHighDifference:
-		return "croup rises higher after the right hind", "croup rises higher after the left hind", true
-	case metrics.HipExcursion:
-		return "right hip moves more", "left hip moves more", true
-	case metrics.StanceDurationFore, metrics.StanceDurationHind, metrics.DutyFactorFore, metrics.DutyFactorHind:
-		return "left stands shorter", "right stands shorter", true
-	case metrics.SwingDurationFore, metrics.SwingDurationHind:
-		return "left swings shorter", "right swings shorter", true
-	case metrics.PlacementOffsetFore, metrics.PlacementOffsetHind:
-		return "right lands further out", "left lands further out", true
-	case metrics.LateralArcFore, metrics.LateralArcHind:
-		return "right swings further outward", "left swings further outward", true
-	case metrics.MedialArcFore, metrics.MedialArcHind:
-		return "right swings further inward", "left swings further inward", true
-	case metrics.FlightHeightFore, metrics.FlightHeightHind:
-		return "left carried lower", "right carried lower", true
-	case metrics.PlacementSpreadFore, metrics.PlacementSpreadHind:
-		return "right placements more scattered", "left placements more scattered", true
-	case metrics.ShoulderExcursion:
-		return "right shoulder moves more", "left shoulder moves more", true
-	case metrics.ShoulderLift:
-		return "left shoulder lifted less", "right shoulder lifted less", true
-	case metrics.ChestSway, metrics.CroupSway, metrics.HeadSway:
-		return "swings further to the right", "swings further to the left", true
-	case metrics.HeadToSide:
-		return "head carried to the right", "head carried to the left", true
-	case metrics.QuartersToSide:
-		return "quarters to the right of the forehand", "quarters to the left of the forehand", true
-	case metrics.LineDrift:
-		return "drifts to the right", "drifts to the left", true
-	case metrics.StepLengthSpreadFore, metrics.StepLengthSpreadHind:
-		return "right steps more scattered", "left steps more scattered", true
-	}
-	return "", "", false
+// sideWords says in words what a difference of a measure means. {this} is the side to which it
+// is, right for a positive one; {when} is late for those, else early.
+var sideWords = map[metrics.Name]string{
+	metrics.StepLengthFore:        "{other} step shorter",
+	metrics.StepLengthHind:        "{other} step shorter",
+	metrics.StepTimingFore:        "right lands {when} after the left",
+	metrics.StepTimingHind:        "right lands {when} after the left",
+	metrics.HeadLowDifference:     "head stays higher over the {this} fore",
+	metrics.HeadHighDifference:    "head rises higher after the {this} fore",
+	metrics.WithersLowDifference:  "withers stay higher over the {this} fore",
+	metrics.WithersHighDifference: "withers rise higher after the {this} fore",
+	metrics.CroupLowDifference:    "croup stays higher over the {this} hind",
+	metrics.CroupHighDifference:   "croup rises higher after the {this} hind",
+	metrics.HipExcursion:          "{this} hip moves more",
+	metrics.StanceDurationFore:    "{other} stands shorter",
+	metrics.StanceDurationHind:    "{other} stands shorter",
+	metrics.DutyFactorFore:        "{other} stands shorter",
+	metrics.DutyFactorHind:        "{other} stands shorter",
+	metrics.SwingDurationFore:     "{other} swings shorter",
+	metrics.SwingDurationHind:     "{other} swings shorter",
+	metrics.PlacementOffsetFore:   "{this} lands further out",
+	metrics.PlacementOffsetHind:   "{this} lands further out",
+	metrics.LateralArcFore:        "{this} swings further outward",
+	metrics.LateralArcHind:        "{this} swings further outward",
+	metrics.MedialArcFore:         "{this} swings further inward",
+	metrics.MedialArcHind:         "{this} swings further inward",
+	metrics.FlightHeightFore:      "{other} carried lower",
+	metrics.FlightHeightHind:      "{other} carried lower",
+	metrics.PlacementSpreadFore:   "{this} placements more scattered",
+	metrics.PlacementSpreadHind:   "{this} placements more scattered",
+	metrics.StepLengthSpreadFore:  "{this} steps more scattered",
+	metrics.StepLengthSpreadHind:  "{this} steps more scattered",
+	metrics.ShoulderExcursion:     "{this} shoulder moves more",
+	metrics.ShoulderLift:          "{other} shoulder lifted less",
+	metrics.ChestSway:             "swings further to the {this}",
+	metrics.CroupSway:             "swings further to the {this}",
+	metrics.HeadSway:              "swings further to the {this}",
+	metrics.HeadToSide:            "head carried to the {this}",
+	metrics.QuartersToSide:        "quarters to the {this} of the forehand",
+	metrics.LineDrift:             "drifts to the {this}",
 }
 
 // scoreSentence says what the score is and how far to trust it.
