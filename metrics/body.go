@@ -242,7 +242,7 @@ func (s *spatial) heightOf(l traj.Landmark) reading {
 	if s.cal.Level == geometry.LevelNone {
 		ground, _ := s.overStances(l, func(k, i int) (float64, float64, bool) {
 			c := &s.Stances[k][i]
-			return c.Y, math.Hypot(c.YSD, s.opts.Model.Body.GroundRowPX), true
+			return c.Y, math.Hypot(c.YSD, s.model.Body.GroundRowPX), true
 		})
 		if ground == nil {
 			return nil
@@ -306,13 +306,13 @@ func girdleOf(l traj.Landmark) int {
 func (s *spatial) bodyDepth(l traj.Landmark) (*signal.Spline, float64) {
 	ahead := 0.0
 	if l == traj.Head {
-		ahead = s.opts.Model.Body.HeadAhead
+		ahead = s.model.Body.HeadAhead
 	}
 	depth, g := s.overStances(l, func(k, i int) (float64, float64, bool) {
 		p := s.placed[k][i]
-		return p.y, math.Hypot(p.ySD, s.opts.Model.Body.DepthM/s.unit()), p.ok
+		return p.y, math.Hypot(p.ySD, s.model.Body.DepthM/s.unit()), p.ok
 	})
-	ahead += float64(g-girdleOf(l)) * s.opts.Model.Body.TrunkLength
+	ahead += float64(g-girdleOf(l)) * s.model.Body.TrunkLength
 	if s.opts.View == traj.Toward {
 		ahead = -ahead
 	}

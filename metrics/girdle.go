@@ -71,7 +71,7 @@ func (s *spatial) putRoll(points [2]*bodyTrack) {
 	if !(width > 0) {
 		return // Left and right are the wrong way round.
 	}
-	wide, mean := math.Sqrt2*s.opts.Model.Body.MiddleMM/1000/width, 0.0
+	wide, mean := math.Sqrt2*s.model.Body.MiddleMM/1000/width, 0.0
 	const degrees = 180 / math.Pi
 	for i, st := range s.Strides {
 		if h := roll.fit(st.Start, st.End); h != nil {
@@ -83,6 +83,6 @@ func (s *spatial) putRoll(points [2]*bodyTrack) {
 	}
 	if f := s.found[ShoulderRoll]; f != nil {
 		// Marks that lie beside the points are as much too far apart in every stride.
-		f.addCommon(math.Hypot(wide*mean/float64(len(f.Observations)), degrees*math.Sqrt2*s.opts.Model.Body.FollowedMM/1000/width), 0)
+		f.addCommon(math.Hypot(wide*mean/float64(len(f.Observations)), degrees*math.Sqrt2*s.model.Body.FollowedMM/1000/width), 0)
 	}
 }

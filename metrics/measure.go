@@ -26,8 +26,6 @@ type Options struct {
 	// places of head and croup ahead of and behind the limbs follow from it, and
 	// from those nothing but the scale of their movement by some percent.
 	WithersM float64
-	// Model is what is taken as known beforehand; the zero value means errormodel.Usual.
-	Model errormodel.Model
 	// Reference is the limb whose hoof-on starts a stride; empty means the left fore,
 	// or what comes next of right fore, left hind, right hind that gives strides.
 	Reference traj.Landmark
@@ -41,7 +39,8 @@ var limbs = contact.Limbs
 type analysis struct {
 	*contact.Timeline
 	opts  Options
-	set   *traj.Set // Stabilised.
+	model errormodel.Model // Usual but for what the clip says.
+	set   *traj.Set        // Stabilised.
 	cal   *geometry.Calibration
 	notes []string
 }
@@ -88,26 +87,25 @@ func analyse(set *traj.Set, opts Options) (*analysis, error) {
 	if err != nil {
 		return nil, err
 	}
-	opts.Model = opts.Model.OrUsual()
+	model := errormodel.Usual()
 	if set.ClickPX > 0 {
 		// The clip's own marks tell how its person clicks.
 		high := float64(min(set.Width, set.Height)) / 1080
-		opts.Model.Click.PriorPX, opts.Model.Camera.ClickPX = set.ClickPX/high, set.ClickPX/high
+		model.Click.PriorPX, model.Camera.ClickPX = set.ClickPX/high, set.ClickPX/high
 	}
 	if set.Slower > 1 {
-		opts.Model.Contact = opts.Model.Contact.Slowed(set.Slower)
+		model.Contact = model.Contact.Slowed(set.Slower)
 	}
-	cal, err := geometry.Calibrate(in, set.Width, set.Height, opts.Model.Camera)
+	cal, err := geometry.Calibrate(in, set.Width, set.Height, model.Camera)
 	if err != nil {
 		return nil, err
 	}
 	opts.WithersM = cmp.Or(opts.WithersM, 1.60)
-	a := &analysis{opts: opts, set: set.Stabilised(), cal: cal, notes: slices.Clone(cal.Notes)}
-	known := opts.Model.Contact
+	a := &analysis{opts: opts, model: model, set: set.Stabilised(), cal: cal, notes: slices.Clone(cal.Notes)}
 	if opts.View != traj.Away {
-		known.BehindS = 0
+		model.Contact.BehindS = 0
 	}
-	a.Timeline = contact.Find(a.set, opts.Gait, opts.Reference, known)
+	a.Timeline = contact.Find(a.set, opts.Gait, opts.Reference, model.Contact)
 	return a, nil
 }
 
@@ -179,7 +177,7 @@ func (s *spatial) addCommon() {
 // addFollowing adds by how much marks of the body may be followed wrongly in all strides
 // alike. What is in millimetres is as wrong as its mark.
 func (s *spatial) addFollowing() {
-	model := s.opts.Model.Body
+	model := s.model.Body
 	for _, d := range definitions {
 		if d.Unit != "mm" {
 			continue

@@ -50,7 +50,7 @@ func (a *analysis) measureSpace(cam geometry.Camera, like *spatial) *spatial {
 func (s *spatial) placeAll(like *spatial) {
 	for k := range limbs {
 		for i := range s.Stances[k] {
-			s.placed[k][i] = place(s.cam, &s.Stances[k][i], s.opts.Model.Placement)
+			s.placed[k][i] = place(s.cam, &s.Stances[k][i], s.model.Placement)
 			if p := &s.placed[k][i]; like != nil {
 				p.ok = p.ok && like.placed[k][i].ok
 			} else if p.ok {
@@ -83,7 +83,7 @@ func (s *spatial) fitModel() {
 	}
 	falls, marks := s.footfalls()
 	high := float64(min(s.set.Height, s.set.Width)) / 1080
-	prior := s.opts.Model
+	prior := s.model
 	if s.cal.Level != geometry.LevelMetric {
 		prior.Camera.TapeShare = 0 // Nothing was taped; the camera's height brings its own.
 	}
@@ -170,7 +170,7 @@ func (a *analysis) share() bool { return a.cal.Level == geometry.LevelRatio }
 // shares are known, as high as cameras usually are.
 func (a *analysis) unit() float64 {
 	if a.share() {
-		return a.opts.Model.Body.CameraM
+		return a.model.Body.CameraM
 	}
 	return 1
 }

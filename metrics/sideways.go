@@ -44,7 +44,7 @@ func (s *spatial) measureOffsets() {
 		if m := s.found[name]; m != nil {
 			s.means(name, 100, func(t *target, side int, w float64, who whose) { f.outwardOf(t, 2*g+side, w, who) })
 			// An error of the difference, and half of it of either side.
-			behind := 100 * s.opts.Model.Placement.BehindM
+			behind := 100 * s.model.Placement.BehindM
 			for _, of := range []*Mean{m.OfRun, m.OfHorse} {
 				of.SE = math.Hypot(of.SE, behind)
 				of.LeftSE, of.RightSE = math.Hypot(of.LeftSE, behind/2), math.Hypot(of.RightSE, behind/2)
@@ -78,7 +78,7 @@ func (s *spatial) measureBase() {
 	s.putPlaces(BaseWidthFore, [4]float64{1, -1, 0, 0})
 	s.putPlaces(BaseWidthHind, [4]float64{0, 0, 1, -1})
 	s.putPlaces(QuartersToSide, [4]float64{0.5, 0.5, -0.5, -0.5})
-	s.found[QuartersToSide].addCommon(100*s.opts.Model.Placement.BehindM, 0)
+	s.found[QuartersToSide].addCommon(100*s.model.Placement.BehindM, 0)
 
 	if s.cal.Level != geometry.LevelMetric {
 		return // Nothing says how the lane runs.
@@ -93,7 +93,7 @@ func (s *spatial) measureBase() {
 	l, left := f.line, s.opts.View.LeftSign()
 	x, y := advance*l.DX-drift*l.DY, advance*l.DY+drift*l.DX
 	const way = 1000 // 10 m in cm.
-	value, se := -way*left*x/math.Abs(y), math.Hypot(way*sd/advance, 100*s.opts.Model.Run.LineBendsM)
+	value, se := -way*left*x/math.Abs(y), math.Hypot(way*sd/advance, 100*s.model.Run.LineBendsM)
 	s.put(LineDrift, 0, value, se)
 	s.found.setMean(LineDrift, value, se)
 }
@@ -154,7 +154,7 @@ func (s *spatial) measureTrunk() {
 	}
 	// How far ahead the head is carried is not seen: nearer or farther it would be seen
 	// at another place across.
-	further := s.across(traj.Head, s.opts.Model.Body.HeadAheadSD*s.opts.WithersM).less(beside)
+	further := s.across(traj.Head, s.model.Body.HeadAheadSD*s.opts.WithersM).less(beside)
 	var depth, count float64
 	for i, st := range s.Strides {
 		h := head.fit(st.Start, st.End)
@@ -168,7 +168,7 @@ func (s *spatial) measureTrunk() {
 			depth, count = depth+100*(nearer-mean), count+1
 		}
 	}
-	s.found[HeadToSide].addCommon(math.Hypot(s.opts.Model.Body.MiddleMM/10*math.Sqrt2, depth/max(1, count)), 0)
+	s.found[HeadToSide].addCommon(math.Hypot(s.model.Body.MiddleMM/10*math.Sqrt2, depth/max(1, count)), 0)
 	s.putSway(HeadSway, head)
 }
 

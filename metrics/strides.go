@@ -95,7 +95,7 @@ func (a *analysis) timing(g, i int) (v, sd float64, ok bool) {
 // alike returns by how much all landings of the run, and all leavings, may be early or late
 // alike, s, and the share of the variance of that which both sides have alike.
 func (a *analysis) alike() (on, off, share float64) {
-	m := a.opts.Model.Contact
+	m := a.model.Contact
 	if a.opts.View == traj.Away {
 		return m.DescentS, m.HeelS, m.AlikeBehind
 	}

@@ -66,7 +66,7 @@ func (s *spatial) measureSwings() {
 			}
 		}
 		for m, n := range names {
-			s.found[n].addCommon(sharedBy(swings, m, s.opts.Model.Swing.AlikeSides))
+			s.found[n].addCommon(sharedBy(swings, m, s.model.Swing.AlikeSides))
 		}
 	}
 }
@@ -111,7 +111,7 @@ func (s *spatial) swing(k, i int) (flight, bool) {
 	if n < 0 {
 		return flight{}, false
 	}
-	model := s.opts.Model.Swing
+	model := s.model.Swing
 	from, to := &s.Stances[k][j], &s.Stances[k][n]
 	p0, p1 := s.placed[k][j], s.placed[k][n]
 	off, offSD := from.Leaves()
