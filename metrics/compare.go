@@ -353,7 +353,7 @@ func decide(c *Comparison, df []float64, opts CompareOptions) {
 		return
 	}
 	switch {
-	case !counts(c.Score):
+	case !c.Score.counts():
 		c.Score.Verdict = NoChange
 	case c.Score.Change.Value < 0:
 		c.Score.Verdict = Improved
@@ -366,12 +366,15 @@ func decide(c *Comparison, df []float64, opts CompareOptions) {
 // judged marks a change of a family until it has its verdict.
 const judged Verdict = "judged"
 
-func counts(c *Change) bool {
-	return c.Holm < changeP && (c.Change.Low > 0 || c.Change.High < 0) && math.Abs(c.Change.Value) > c.Smallest
+// clear reports whether the change would count if it were judged alone.
+func (c *Change) clear() bool {
+	return (c.Change.Low > 0 || c.Change.High < 0) && math.Abs(c.Change.Value) > c.Smallest
 }
 
+func (c *Change) counts() bool { return c.Holm < changeP && c.clear() }
+
 func verdict(d Definition, c *Change, tolerance float64) Verdict {
-	if !counts(c) {
+	if !c.counts() {
 		return NoChange
 	}
 	e, ok := d.Even()

@@ -302,8 +302,8 @@ func TestTheJudgedIntervalIsTheVerdicts(t *testing.T) {
 				continue
 			}
 			own, judged := ch.Change.Low > 0 || ch.Change.High < 0, ch.Judged.Low > 0 || ch.Judged.High < 0
-			if judged != counts(ch) {
-				t.Errorf("%s, a nod of %g mm: interval %+v, counts %v", ch.Name, mm, *ch.Judged, counts(ch))
+			if judged != ch.counts() {
+				t.Errorf("%s, a nod of %g mm: interval %+v, counts %v", ch.Name, mm, *ch.Judged, ch.counts())
 			}
 			if ch.Followed && *ch.Judged != *ch.Change {
 				t.Errorf("%s was declared beforehand and is widened", ch.Name)

@@ -41,13 +41,12 @@ func changeSentence(d Definition, c *Change, tolerance float64, opts CompareOpti
 	}
 	fmt.Fprintf(&b, " Change %s %s (%s %s to %s); smallest that counts %s %s.",
 		write(c.Change.Value), unit, interval, write(c.AsJudged().Low), write(c.AsJudged().High), trimNumber(by*c.SmallestJudged(), most), unit)
-	excludes := c.Change.Low > 0 || c.Change.High < 0
 	switch {
 	case c.Verdict == Changed && hasEven:
 		b.WriteString(" The difference went over to the other side without becoming clearly smaller or larger.")
-	case c.Verdict == NoChange && counts(c):
+	case c.Verdict == NoChange && c.counts():
 		b.WriteString(" Both lay within what a sound horse shows from run to run.")
-	case c.Verdict == NoChange && excludes && math.Abs(c.Change.Value) > c.Smallest:
+	case c.Verdict == NoChange && c.clear():
 		b.WriteString(" With so many measures looked at, a change of this size comes up by chance too often to count.")
 	}
 	return b.String()

@@ -150,9 +150,9 @@ func solveRising(observed float64, f func(float64) float64) float64 {
 	if f(0) >= 0 {
 		return 0
 	}
-	low, high := 0.0, math.Sqrt(observed)+1
+	high := math.Sqrt(observed) + 1
 	for i := 0; f(high) < 0 && i < 60; i++ {
 		high *= 2
 	}
-	return signal.Zero(low, high, f)
+	return signal.Zero(0, high, f)
 }

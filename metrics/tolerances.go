@@ -163,31 +163,24 @@ func parseTolerances(file string, b []byte, base *ToleranceTable) (*ToleranceTab
 }
 
 func checkTolerance(r Tolerance) error {
-	d, ok := Define(r.Name)
-	if !ok {
+	d, known := Define(r.Name)
+	_, even := d.Even()
+	switch {
+	case !known:
 		return fmt.Errorf("no such measure; the names are those of MEASURES.md")
-	}
-	if r.Unit != d.Unit {
+	case r.Unit != d.Unit:
 		return fmt.Errorf("unit is %q, want %q", r.Unit, d.Unit)
-	}
-	if !(r.Tolerance > 0) || math.IsInf(r.Tolerance, 0) {
+	case !(r.Tolerance > 0) || math.IsInf(r.Tolerance, 0):
 		return fmt.Errorf("tolerance is %v, want a number above 0", r.Tolerance)
-	}
-	for _, f := range []struct {
-		name  string
-		value float64
-	}{{"side_tolerance", r.SideTolerance}, {"ratio_tolerance", r.RatioTolerance}, {"stride_sd", r.StrideSD}, {"weight", r.Weight}} {
-		if !(f.value >= 0) || math.IsInf(f.value, 0) {
-			return fmt.Errorf("%s is %v, want 0 or more", f.name, f.value)
-		}
-	}
-	if r.Weight > 0 {
-		if _, ok := d.Even(); !ok {
-			return fmt.Errorf("weight is %v, want 0: the measure has no even value that a score could start from", r.Weight)
-		}
-	}
-	if r.Source == "" {
+	case r.Weight > 0 && !even:
+		return fmt.Errorf("weight is %v, want 0: the measure has no even value that a score could start from", r.Weight)
+	case r.Source == "":
 		return fmt.Errorf(`source is empty, want where the tolerance comes from, or "common practice"`)
+	}
+	for i, v := range [4]float64{r.SideTolerance, r.RatioTolerance, r.StrideSD, r.Weight} {
+		if !(v >= 0) || math.IsInf(v, 0) {
+			return fmt.Errorf("%s is %v, want 0 or more", [4]string{"side_tolerance", "ratio_tolerance", "stride_sd", "weight"}[i], v)
+		}
 	}
 	return nil
 }
