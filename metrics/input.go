@@ -40,20 +40,19 @@ func checkSet(set *traj.Set) error {
 	if set.Motions != nil && len(set.Motions) != len(set.Times) {
 		return fmt.Errorf("%d motions for %d frames", len(set.Motions), len(set.Times))
 	}
+	nowhere := func(p traj.Sample) bool {
+		return p.Status.Seen() && !(finite(p.X) && finite(p.Y) && finite(p.SD) && p.SD >= 0)
+	}
 	for i := range set.Tracks {
 		tr := &set.Tracks[i]
-		if !tr.Landmark.Valid() || set.Track(tr.Landmark) != tr {
+		switch at := slices.IndexFunc(tr.Samples, nowhere); {
+		case !tr.Landmark.Valid() || set.Track(tr.Landmark) != tr:
 			return fmt.Errorf("track %q is unknown or there twice", tr.Landmark)
-		}
-		if len(tr.Samples) != len(set.Times) {
+		case len(tr.Samples) != len(set.Times):
 			return fmt.Errorf("track %s has %d samples for %d frames", tr.Landmark, len(tr.Samples), len(set.Times))
-		}
-		nowhere := func(p traj.Sample) bool {
-			return p.Status.Seen() && !(finite(p.X) && finite(p.Y) && finite(p.SD) && p.SD >= 0)
-		}
-		if i := slices.IndexFunc(tr.Samples, nowhere); i >= 0 {
-			p := tr.Samples[i]
-			return fmt.Errorf("track %s is seen at (%g, %g) ± %g px in frame %d", tr.Landmark, p.X, p.Y, p.SD, i)
+		case at >= 0:
+			p := tr.Samples[at]
+			return fmt.Errorf("track %s is seen at (%g, %g) ± %g px in frame %d", tr.Landmark, p.X, p.Y, p.SD, at)
 		}
 	}
 	return nil

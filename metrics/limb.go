@@ -144,8 +144,7 @@ const hindWithers = 0.35
 
 // nod handles a head that names a forelimb: fore, or hind of the same side?
 func nod(f, h girdleSigns, withers []sign, gait traj.Gait) finding {
-	side := f.limb.Side()
-	trot := gait == traj.Trot
+	side, trot := f.limb.Side(), gait == traj.Trot
 	foreOut, hindOut := withersSay(f, withers)
 	foreOut, hindOut = foreOut && trot, hindOut && trot
 	croupEven := clearlyEven(h)
@@ -159,30 +158,14 @@ func nod(f, h girdleSigns, withers []sign, gait traj.Gait) finding {
 		return bothGirdles(f, h, "fore and hind [cannot|could not] be told apart in this gait")
 	case forFore && forHind:
 		return bothGirdles(f, h, "fore and hind both [show|showed] signs and the withers and croup [do|did] not settle which came first")
+	case forFore && hindOut:
+		return named(f.limb, f, h, withers, "the withers go with the head, as in forelimb trouble")
+	case forFore && croupEven:
+		return named(f.limb, f, h, withers, "the croup is even in its low and its high points, so a hindlimb is not likely behind it")
 	case forFore:
-		note := "the withers go with the head, as in forelimb trouble"
-		switch {
-		case hindOut:
-		case croupEven:
-			note = "the croup is even in its low and its high points, so a hindlimb is not likely behind it"
-		default:
-			note = fmt.Sprintf("the croup points to the %s, which often goes with the opposite fore (common practice)", h.limb.Words())
-		}
-		return named(f.limb, f, h, withers, note)
+		return named(f.limb, f, h, withers, fmt.Sprintf("the croup points to the %s, which often goes with the opposite fore (common practice)", h.limb.Words()))
 	case forHind:
-		limb := hindOf(side)
-		note := fmt.Sprintf("the head's nod looks like the %s, as a hindlimb of the same side makes it look", f.limb.Words())
-		if foreOut {
-			note += ", and the withers go against the head"
-		}
-		if h.limb == "" {
-			note += "; the croup itself does not settle it"
-		}
-		out := named(limb, h, f, withers, note)
-		out.Agree = append(out.Agree, phrases(f.signs, func(s sign) bool { return s.m.def.kind == "head" && s.settled() })...)
-		out.Disagree = slices.DeleteFunc(out.Disagree, func(said string) bool { return slices.Contains(out.Agree, said) })
-		out.Sentence = grounds(out.LimbFinding, note)
-		return out
+		return hindNod(f, h, withers, foreOut)
 	}
 	why := "neither withers nor croup settles which"
 	if len(withers) == 0 && !h.shows("croup") {
@@ -195,6 +178,23 @@ func nod(f, h girdleSigns, withers []sign, gait traj.Gait) finding {
 		Disagree:  phrases(f.signs, func(s sign) bool { return s.limb != f.limb && s.settled() }),
 		Sentence:  fmt.Sprintf(": %s; %s", joinPhrases(agree), why),
 	}, fmt.Sprintf("signs [point|pointed] to the %s side, the %s or the %s", side, f.limb.Words(), hindOf(side).Words())}
+}
+
+// hindNod builds the finding of a head that nods for the hindlimb of its side; foreOut: the
+// withers rule the forelimb out.
+func hindNod(f, h girdleSigns, withers []sign, foreOut bool) finding {
+	note := fmt.Sprintf("the head's nod looks like the %s, as a hindlimb of the same side makes it look", f.limb.Words())
+	if foreOut {
+		note += ", and the withers go against the head"
+	}
+	if h.limb == "" {
+		note += "; the croup itself does not settle it"
+	}
+	out := named(hindOf(f.limb.Side()), h, f, withers, note)
+	out.Agree = append(out.Agree, phrases(f.signs, func(s sign) bool { return s.m.def.kind == "head" && s.settled() })...)
+	out.Disagree = slices.DeleteFunc(out.Disagree, func(said string) bool { return slices.Contains(out.Agree, said) })
+	out.Sentence = grounds(out.LimbFinding, note)
+	return out
 }
 
 func hindOf(s traj.Side) traj.Landmark {
@@ -318,14 +318,12 @@ func noSide(f, h girdleSigns) finding {
 	steps := phrases(all, func(s sign) bool { return step(s) && (s.settled() || s.m.result.Beyond) })
 	sure := slices.ContainsFunc(all, func(s sign) bool { return step(s) && s.settled() })
 	open := phrases(all, func(s sign) bool { return !step(s) && s.settled() })
-	within, precise := len(open) == 0, false
+	within := len(open) == 0
+	even := slices.DeleteFunc(all, func(s sign) bool { return step(s) || s.settled() })
+	precise := slices.ContainsFunc(even, sign.precise)
 	var unsure []string
-	for _, s := range all {
-		switch {
-		case step(s) || s.settled():
-		case s.precise():
-			precise = true
-		default:
+	for _, s := range even {
+		if !s.precise() {
 			unsure = append(unsure, s.m.def.Title)
 		}
 	}

@@ -117,13 +117,7 @@ func (s *spatial) footfalls() (falls []footfall, marks clicked) {
 			falls = append(falls, footfall{k, s.Beat(k, i), at, [2]float64{c.XSD, c.YSD}})
 			nearest = max(nearest, perMetre(s.cam, at))
 		}
-		if tr := s.set.Track(limbs[k]); tr != nil {
-			for f, p := range tr.Samples {
-				if per := perMetre(s.cam, geometry.Point{X: p.X, Y: p.Y}); p.Status == traj.Marked && per > 0 {
-					marks.per[k], frames[k] = append(marks.per[k], per), append(frames[k], f)
-				}
-			}
-		}
+		marks.per[k], frames[k] = s.marksOn(k)
 		if len(marks.per[k]) == 0 {
 			marks.per[k] = []float64{nearest} // As if marked once, where it is largest.
 		}
@@ -138,6 +132,20 @@ func (s *spatial) footfalls() (falls []footfall, marks clicked) {
 		}
 	}
 	return falls, marks
+}
+
+// marksOn returns how many px a metre is worth at each mark of limb k, and the marks' frames.
+func (s *spatial) marksOn(k int) (per []float64, frames []int) {
+	tr := s.set.Track(limbs[k])
+	if tr == nil {
+		return nil, nil
+	}
+	for f, p := range tr.Samples {
+		if v := perMetre(s.cam, geometry.Point{X: p.X, Y: p.Y}); p.Status == traj.Marked && v > 0 {
+			per, frames = append(per, v), append(frames, f)
+		}
+	}
+	return per, frames
 }
 
 // perMetre returns how many px a metre across the line of sight is worth at the ground

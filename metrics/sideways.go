@@ -17,29 +17,10 @@ func (s *spatial) measureOffsets() {
 	if s.share() || f.pairs() == 0 {
 		return
 	}
-	// Where one pair alone was placed, the line is the midline of these two hooves: both land
-	// half their base width from it by its making.
-	differ := f.pairs() == 2
 	for g, name := range [2]Name{PlacementOffsetFore, PlacementOffsetHind} {
 		var varies [2]spread
 		for i := range s.Strides {
-			v := neither
-			for side := range 2 {
-				k := 2*g + side
-				falls, ok := s.falls([2]int{k, s.In(k, i)})
-				if !ok {
-					continue
-				}
-				t := f.target()
-				t.stride[2*falls[0]+1] = outward(k)
-				varies[side].add(f.predict(t)) // What this stride did beyond the mean.
-				if differ {
-					f.outwardOf(&t, k, 1, ofHorse)
-					x, sd := f.predict(t)
-					v[side] = [2]float64{100 * x, 100 * sd}
-				}
-			}
-			s.putSides(name, i, v)
+			s.putSides(name, i, [2][2]float64{s.outwardIn(2*g, i, &varies[0]), s.outwardIn(2*g+1, i, &varies[1])})
 		}
 		if m := s.found[name]; m != nil {
 			s.means(name, 100, func(t *target, side int, w float64, who whose) { f.outwardOf(t, 2*g+side, w, who) })
@@ -52,6 +33,25 @@ func (s *spatial) measureOffsets() {
 		}
 		s.putSides([2]Name{PlacementSpreadFore, PlacementSpreadHind}[g], 0, [2][2]float64{varies[0].sd(), varies[1].sd()})
 	}
+}
+
+// outwardIn returns how far outward limb k lands in stride i, cm, with its standard deviation,
+// and adds to varies what it did there beyond its mean.
+func (s *spatial) outwardIn(k, i int, varies *spread) [2]float64 {
+	f := s.fit
+	falls, ok := s.falls([2]int{k, s.In(k, i)})
+	if !ok {
+		return notSeen
+	}
+	t := f.target()
+	t.stride[2*falls[0]+1] = outward(k)
+	varies.add(f.predict(t))
+	if f.pairs() < 2 { // The line is the midline of these two hooves, half their base width from both.
+		return notSeen
+	}
+	f.outwardOf(&t, k, 1, ofHorse)
+	x, sd := f.predict(t)
+	return [2]float64{100 * x, 100 * sd}
 }
 
 // outward is +1 for limbs of the left side and −1 for those of the right: what

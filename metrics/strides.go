@@ -39,37 +39,40 @@ func (s *spatial) measureTimes() {
 
 // measureContacts measures how long hooves stand and swing in stride i.
 func (s *spatial) measureContacts(i int) {
-	for g, names := range [2]struct{ stance, swing, duty Name }{
-		{StanceDurationFore, SwingDurationFore, DutyFactorFore},
-		{StanceDurationHind, SwingDurationHind, DutyFactorHind},
+	for g, names := range [2][3]Name{
+		{StanceDurationFore, SwingDurationFore, DutyFactorFore}, {StanceDurationHind, SwingDurationHind, DutyFactorHind},
 	} {
-		stance, swing, duty := neither, neither, neither
-		for side := range 2 {
-			k := 2*g + side
-			j := s.In(k, i)
-			if j < 0 || !s.Stances[k][j].OffTimed() {
-				continue
-			}
-			c, n := &s.Stances[k][j], &contact.Stance{OnSD: -1} // The next one, not timed where it was not seen.
-			if next := s.Next(k, j); next >= 0 {
-				n = &s.Stances[k][next]
-			}
-			if c.OnTimed() {
-				stance[side] = [2]float64{c.Off - c.On, math.Hypot(c.OnSD, c.OffSD)}
-			}
-			if n.OnTimed() {
-				swing[side] = [2]float64{n.On - c.Off, math.Hypot(c.OffSD, n.OnSD)}
-			}
-			if own := n.On - c.On; c.OnTimed() && n.OnTimed() {
-				// Share of the limb's own stride; derivatives by on, off and next on.
-				v := 100 * (c.Off - c.On) / own
-				duty[side] = [2]float64{v, math.Sqrt(sq((v-100)/own*c.OnSD) + sq(100/own*c.OffSD) + sq(v/own*n.OnSD))}
-			}
+		left, right := s.contactTimes(2*g, i), s.contactTimes(2*g+1, i)
+		for m, n := range names {
+			s.putSides(n, i, [2][2]float64{left[m], right[m]})
 		}
-		s.putSides(names.stance, i, stance)
-		s.putSides(names.swing, i, swing)
-		s.putSides(names.duty, i, duty)
 	}
+}
+
+// contactTimes returns how long limb k stands in stride i and swings after it, s, and the share
+// of standing in both, %, each with its standard deviation.
+func (a *analysis) contactTimes(k, i int) [3][2]float64 {
+	stance, swing, duty := notSeen, notSeen, notSeen
+	j := a.In(k, i)
+	if j < 0 || !a.Stances[k][j].OffTimed() {
+		return [3][2]float64{stance, swing, duty}
+	}
+	c, n := &a.Stances[k][j], &contact.Stance{OnSD: -1} // The next one, not timed where it was not seen.
+	if next := a.Next(k, j); next >= 0 {
+		n = &a.Stances[k][next]
+	}
+	if c.OnTimed() {
+		stance = [2]float64{c.Off - c.On, math.Hypot(c.OnSD, c.OffSD)}
+	}
+	if n.OnTimed() {
+		swing = [2]float64{n.On - c.Off, math.Hypot(c.OffSD, n.OnSD)}
+	}
+	if own := n.On - c.On; c.OnTimed() && n.OnTimed() {
+		// Derivatives by on, off and next on.
+		v := 100 * (c.Off - c.On) / own
+		duty = [2]float64{v, math.Sqrt(sq((v-100)/own*c.OnSD) + sq(100/own*c.OffSD) + sq(v/own*n.OnSD))}
+	}
+	return [3][2]float64{stance, swing, duty}
 }
 
 // timing returns when the right limb of girdle g landed in stride i, % of the stride from

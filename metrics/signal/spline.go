@@ -29,32 +29,10 @@ func SmoothingSpline(t, y, w []float64, lambda float64) (*Spline, error) {
 	if !(lambda >= 0 && lambda <= math.MaxFloat64) {
 		return nil, fmt.Errorf("smoothing spline: lambda %g is not a finite number ≥ 0", lambda)
 	}
-	m := len(t) - 2
-	// Q (n × m, three bands: column j has rows j, j+1, j+2) and R (m, tridiagonal) of
-	// the smoothing problem; a = R + lambda·Qᵀ·W⁻¹·Q.
-	q := make([][3]float64, m)
-	for j := range m {
-		h0, h1 := t[j+1]-t[j], t[j+2]-t[j+1]
-		q[j] = [3]float64{1 / h0, -1/h0 - 1/h1, 1 / h1}
-	}
-	band := min(2, m-1)
-	a := mat.NewSymBandDense(m, band, nil)
+	q, a := smoothing(t, w, lambda)
+	m := len(q)
 	rhs := mat.NewVecDense(m, nil)
 	for i := range m {
-		for j := i; j <= min(i+band, m-1); j++ {
-			var v float64
-			for k := j; k <= i+2; k++ {
-				v += q[i][k-i] * q[j][k-j] / w[k]
-			}
-			v *= lambda
-			switch j {
-			case i:
-				v += (t[i+1] - t[i] + (t[i+2] - t[i+1])) / 3
-			case i + 1:
-				v += (t[i+2] - t[i+1]) / 6
-			}
-			a.SetSymBand(i, j, v)
-		}
 		rhs.SetVec(i, q[i][0]*y[i]+q[i][1]*y[i+1]+q[i][2]*y[i+2])
 	}
 	var c mat.BandCholesky
@@ -75,6 +53,36 @@ func SmoothingSpline(t, y, w []float64, lambda float64) (*Spline, error) {
 		return nil, fmt.Errorf("smoothing spline: %w", err)
 	}
 	return s, nil
+}
+
+// smoothing returns Q (n × m, three bands: column j has rows j, j+1, j+2) of the smoothing problem
+// and, with its R (m, tridiagonal), R + lambda·Qᵀ·W⁻¹·Q.
+func smoothing(t, w []float64, lambda float64) (q [][3]float64, a *mat.SymBandDense) {
+	m := len(t) - 2
+	q = make([][3]float64, m)
+	for j := range m {
+		h0, h1 := t[j+1]-t[j], t[j+2]-t[j+1]
+		q[j] = [3]float64{1 / h0, -1/h0 - 1/h1, 1 / h1}
+	}
+	band := min(2, m-1)
+	a = mat.NewSymBandDense(m, band, nil)
+	for i := range m {
+		for j := i; j <= min(i+band, m-1); j++ {
+			var v float64
+			for k := j; k <= i+2; k++ {
+				v += q[i][k-i] * q[j][k-j] / w[k]
+			}
+			v *= lambda
+			switch j {
+			case i:
+				v += (t[i+1] - t[i] + (t[i+2] - t[i+1])) / 3
+			case i + 1:
+				v += (t[i+2] - t[i+1]) / 6
+			}
+			a.SetSymBand(i, j, v)
+		}
+	}
+	return q, a
 }
 
 func checkSeries(t, y, w []float64) error {
