@@ -319,15 +319,10 @@ func noSide(f, h girdleSigns) finding {
 	sure := slices.ContainsFunc(all, func(s sign) bool { return step(s) && s.settled() })
 	open := phrases(all, func(s sign) bool { return !step(s) && s.settled() })
 	within := len(open) == 0
-	even := slices.DeleteFunc(all, func(s sign) bool { return step(s) || s.settled() })
-	precise := slices.ContainsFunc(even, sign.precise)
-	var unsure []string
-	for _, s := range even {
-		if !s.precise() {
-			unsure = append(unsure, s.m.def.Title)
-		}
-	}
-	if len(steps) > 0 {
+	rest := slices.DeleteFunc(all, func(s sign) bool { return step(s) || s.settled() })
+	precise := slices.ContainsFunc(rest, sign.precise)
+	switch {
+	case len(steps) > 0:
 		text := ": " + joinPhrases(append(steps, open...))
 		if within && !precise {
 			text += ". Head and croup, which could name one, were not measured well enough"
@@ -336,18 +331,26 @@ func noSide(f, h girdleSigns) finding {
 			text += ". It may not be there in the next run"
 		}
 		return finding{LimbFinding{Agree: append(steps, open...), Sentence: text}, "a sign [is|was] seen, and no limb [is|was] named from it alone"}
-	}
-	switch {
 	case within && precise:
-		text := ": no difference between left and right is beyond what a sound horse shows from run to run"
-		if len(unsure) > 0 {
-			text += "; too few strides to be sure of: " + joinPhrases(unsure)
-		}
-		return finding{LimbFinding{Even: true, Sentence: text}, "even"}
+		return finding{LimbFinding{Even: true, Sentence: ": no difference between left and right is beyond what a sound horse shows from run to run" + unsure(rest)}, "even"}
 	case within:
 		return noLimb("too little was seen to call the horse even or uneven; film more strides")
 	case f.hint || h.hint:
 		return noLimb("one sign alone does not settle it: " + joinPhrases(open))
 	}
 	return noLimb("the intervals do not settle it: " + joinPhrases(open))
+}
+
+// unsure says which signs more strides would make precise; empty where all are.
+func unsure(signs []sign) string {
+	var titles []string
+	for _, s := range signs {
+		if !s.precise() {
+			titles = append(titles, s.m.def.Title)
+		}
+	}
+	if titles == nil {
+		return ""
+	}
+	return "; too few strides to be sure of: " + joinPhrases(titles)
 }
