@@ -222,16 +222,11 @@ func unlike(x, y measured) string {
 func difference(first, second stats.MeanEstimate, day float64) (e Estimate, p, df float64) {
 	u, v, d := sq(first.SE), sq(second.SE), 2*sq(day)
 	e.Value, e.SE = second.Value-first.Value, math.Sqrt(u+v+d)
-	if e.SE == 0 {
-		e.Low, e.High = e.Value, e.Value
-		if e.Value == 0 {
-			p = 1
-		}
-		return e, p, math.Inf(1)
-	}
 	df = stats.Satterthwaite(stats.Variance{Value: u, DF: first.DF}, stats.Variance{Value: v, DF: second.DF}, stats.Variance{Value: d, DF: tableDF})
-	e = e.at(changeP, df)
-	return e, stats.TwoSidedP(e.Value/e.SE, df), df
+	if p = stats.TwoSidedP(e.Value/e.SE, df); math.IsNaN(p) {
+		p = 1 // None, and none is known exactly.
+	}
+	return e.at(changeP, df), p, df
 }
 
 // at returns the estimate with the interval that leaves out zero exactly where its p is

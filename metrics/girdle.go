@@ -10,8 +10,7 @@ import (
 	"jogstrip/track/traj"
 )
 
-// measurePoints measures how the points of the shoulders and of the hips move up and
-// down, each by itself and against each other. Index of what is seen of them: side.
+// measurePoints measures how the points of shoulders and hips move up and down.
 func (s *spatial) measurePoints(of map[traj.Landmark]*bodyTrack) {
 	if !s.cal.Level.AtLeast(geometry.LevelHeight) {
 		return

@@ -62,9 +62,8 @@ func scoreSentence(c *Change, opts CompareOptions) string {
 func upperFirst(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
 
 // headline sets the verdict and the sentence a trainer wants first: those of the measure
-// declared beforehand, else of the strongest that counts. Where the declared one shows
-// nothing and another counts, both are said. The score, which is no measure of its own,
-// is said beside it and never leads. Briefs are the findings of both visits.
+// declared beforehand, else of the strongest that counts; both where the declared one shows
+// nothing. The score is said beside it and never leads. Briefs are the findings of both visits.
 func headline(c *Comparison, briefs [2]string, opts CompareOptions) {
 	var followed, strongest *Change
 	for i := range c.Changes {

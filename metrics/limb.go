@@ -27,9 +27,8 @@ type sign struct {
 
 func (s sign) settled() bool { return s.beyond && s.p < settledP }
 
-// decidesLimb reports whether a kind may name a limb. The withers only tell fore
-// from hind: in forelimb trouble they hardly move. Steps name none: that a sore limb
-// steps short rests on one horse.
+// decidesLimb reports whether a kind may name a limb. The withers hardly move in forelimb
+// trouble, and that a sore limb steps short rests on one horse.
 func decidesLimb(kind string) bool {
 	return kind == "head" || kind == "croup" || kind == "hip"
 }

@@ -28,13 +28,8 @@ type footfall struct {
 //	left(i)  = place(limb) + bow·((beat − middle)/half)² + stride(i)
 //	seen(i)  = true(i) + J(i)·(picture error + hoof offset(limb)·F/Z) + camera
 //
-// The advance is a straight line and a smoothing spline (Wahba 1978, J R Stat Soc B
-// 40:364–372, as a random effect), stride(i) is normal, an offset has a prior from the
-// clicks, the camera one from the ground marks. The variances are those of highest
-// restricted likelihood (Patterson & Thompson 1971, Biometrika 58:545–554) under the
-// priors of errormodel.Run; sources from memory. Fixed effects are generalised least squares,
-// random ones best linear unbiased predictions with their full covariance
-// (Henderson 1975, Biometrics 31:423–447).
+// The advance is a straight line and a smoothing spline as a random effect. MEASURES.md ("The
+// model of a run") has the priors, how it is fitted, and the sources.
 type runFit struct {
 	falls    []footfall
 	limbs    [4]int // Index of the limb's two fixed effects, along and left; −1 where it has none.

@@ -98,12 +98,10 @@ func (s *spatial) measureBase() {
 	s.found.setMean(LineDrift, value, se)
 }
 
-// putPlaces adds a sum of the limbs' places left of the line of travel, each times its
-// weight, in cm, of every stride in which all of them were placed. It is taken from where
-// they were seen, stride by stride, and not from their means over the run: the line that
-// a horse goes bends more often than the model's does, and limbs that were placed in
-// different parts of the run would show that as their own. What their clicks and the
-// camera make of it is alike in all strides.
+// putPlaces adds a sum of the limbs' places left of the line of travel, each times its weight,
+// in cm, of every stride in which all of them were seen. Their means over the run would not do:
+// a horse's line bends more often than the model's does. What clicks and camera make of it is
+// alike in all strides.
 func (s *spatial) putPlaces(n Name, weights [4]float64) {
 	f := s.fit
 	mean := mat.NewVecDense(2*len(f.falls), nil) // Of all strides, by footfall.

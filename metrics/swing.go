@@ -12,15 +12,10 @@ import (
 	"jogstrip/track/errormodel"
 )
 
-// Forward progress of a hoof through its swing cannot be seen from in front:
-// the picture gives two numbers, the position has three. It is taken to follow
-// a unit profile whose speed rises along a raised cosine over the first part
-// of the swing, stays level, and falls likewise. How far the truth may lie from it goes
-// into the error that all strides share: profiles that lead or lag at mid-swing
-// (errormodel.Swing).
-
-// progress returns the share of the way covered at share u of a swing with a ramp of so
-// much of it.
+// progress returns the share of the way that a hoof has covered at share u of a swing: from in
+// front it cannot be seen. Its speed is taken to rise along a raised cosine over the first part
+// of the swing, ramp, to stay level, and to fall likewise. How far the truth may lie from that
+// goes into the error that all strides share: profiles that lead or lag (errormodel.Swing).
 func progress(u, ramp float64) float64 {
 	switch {
 	case u <= 0:
@@ -37,9 +32,10 @@ func progress(u, ramp float64) float64 {
 	return speed * (u - ramp/2)
 }
 
-// swingTerms is the number of sine terms (half waves over the swing) to which
-// the hoof's departures are smoothed.
-const swingTerms = 5
+const (
+	swingTerms = 5  // Sine terms, half waves over the swing, to which a hoof's departures are smoothed.
+	pathPoints = 40 // In how many parts a swing's path is told.
+)
 
 // measureSwings measures the arcs and the height of every swing.
 func (s *spatial) measureSwings() {
@@ -240,9 +236,6 @@ func (f flightSeen) fly(off, on, lead float64) (out flown, ok bool) {
 	}
 	return out, true
 }
-
-// pathPoints is in how many parts a swing's path is told.
-const pathPoints = 40
 
 // spreads returns what the samples' noise makes of each of f's values, and what the
 // hoof's turning does, cm.

@@ -79,12 +79,10 @@ func (t Tolerance) inUnit(unit string) Tolerance {
 	return t
 }
 
-// sharesSource is the source of every RatioTolerance of the default table:
-// published figures are lengths.
+// sharesSource is the source of every RatioTolerance of the default table: published figures are lengths.
 const sharesSource = "common practice"
 
-// ToleranceTable is the tolerances of all measures. It is not changed after
-// parsing.
+// ToleranceTable is the tolerances of all measures. It is not changed after parsing.
 type ToleranceTable struct {
 	Rows []Tolerance // In the order of Definitions; a measure may be absent.
 }

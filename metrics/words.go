@@ -35,10 +35,9 @@ func trimNumber(v float64, decimals int) string {
 	return s
 }
 
-// phrase says in words what a measure shows: which side, which way, how much. In its
-// definition's words {this} is the side to which it deviates, {how} by how much.
-// Deviation is from even, in unit, one in which the measure is said, and is written with
-// decimals; for measures without an even value it is the value itself.
+// phrase says in its definition's words what a measure shows: {this} is the side to which it
+// deviates, {how} by how much. Deviation is from even, for measures without an even value the
+// value itself, in a unit in which the measure is said.
 func phrase(d Definition, unit string, deviation float64, decimals int, when tense) string {
 	this, other, soon := "left", "right", "early"
 	if deviation > 0 {

@@ -16,16 +16,12 @@ type Camera struct {
 	T       r3.Vec  // The lane's origin, metres (at LevelRatio: camera heights).
 }
 
-// LevelCamera returns the camera at height metres above the lane's origin that
-// looks along the lane with its rows level, such that lane directions vanish at
-// the picture position vanish. It is the general form of the Z-row law
-// Y = F·height/(row − horizon): exact for a pitched camera as well.
+// LevelCamera returns the camera at height metres above the lane's origin that looks along the
+// lane with its rows level, such that lane directions vanish at the picture position vanish.
 func LevelCamera(focal, cx, cy, height float64, vanish Point) Camera {
-	// The lane's direction in camera coordinates is the ray of its vanishing point.
+	// The lane's direction in camera coordinates is the ray of its vanishing point. The vertical
+	// is square to it, and to the camera's x axis, as its rows are level.
 	forward := r3.Unit(r3.Vec{X: vanish.X - cx, Y: vanish.Y - cy, Z: focal})
-	// The camera's rows are level, so its x axis has no part along the vertical,
-	// and the vertical is square to the lane: it lies in the plane x = 0 turned
-	// to be square to forward.
 	up := r3.Unit(r3.Vec{Y: -forward.Z, Z: forward.Y})
 	return Camera{F: focal, CX: cx, CY: cy, X: r3.Cross(forward, up), Y: forward, Z: up, T: r3.Scale(-height, up)}
 }
