@@ -400,16 +400,7 @@ func (c *Change) SmallestJudged() float64 {
 	return c.Smallest
 }
 
-// AsJudged returns the change with the interval that the verdict goes by; nil where there is
-// no change.
-func (c *Change) AsJudged() *Estimate {
-	if c.Judged != nil {
-		return c.Judged
-	}
-	return c.Change
-}
-
 // widened reports whether other measures are judged with this one.
 func (c *Change) widened() bool {
-	return c.Change != nil && c.Judged != nil && *c.Judged != *c.Change
+	return c.Change != nil && *c.Judged != *c.Change
 }

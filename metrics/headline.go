@@ -26,7 +26,7 @@ func changeSentence(d Definition, c *Change, tolerance float64, opts CompareOpti
 	before, after := dateWords(opts)
 	by, unit := d.said(c.Unit, opts.Summary.Lengths)
 	most := d.MostDecimals(unit)
-	decimals := DecimalsOf(most, *c.Before.scaled(by), *c.After.scaled(by), *c.AsJudged().scaled(by))
+	decimals := DecimalsOf(most, *c.Before.scaled(by), *c.After.scaled(by), *c.Judged.scaled(by))
 	write := func(v float64) string { return trimNumber(by*v, decimals) }
 	then := phrase(d, unit, by*(c.Before.Value-e), decimals, past)
 	now := phrase(d, unit, by*(c.After.Value-e), decimals, past)
@@ -40,7 +40,7 @@ func changeSentence(d Definition, c *Change, tolerance float64, opts CompareOpti
 		interval += ", widened for the measures judged together:"
 	}
 	fmt.Fprintf(&b, " Change %s %s (%s %s to %s); smallest that counts %s %s.",
-		write(c.Change.Value), unit, interval, write(c.AsJudged().Low), write(c.AsJudged().High), trimNumber(by*c.SmallestJudged(), most), unit)
+		write(c.Change.Value), unit, interval, write(c.Judged.Low), write(c.Judged.High), trimNumber(by*c.SmallestJudged(), most), unit)
 	switch {
 	case c.Verdict == Changed && hasEven:
 		b.WriteString(" The difference went over to the other side without becoming clearly smaller or larger.")

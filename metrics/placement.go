@@ -15,7 +15,7 @@ type placement struct {
 	ok       bool
 	x, y     float64
 	xSD, ySD float64 // From tracking alone.
-	fall     int     // Its place among the model's footfalls, −1 where it is none.
+	fall     int     // Its place among the model's footfalls.
 }
 
 // measureSpace measures everything that needs the camera. With the spatial of the
@@ -65,10 +65,10 @@ func place(cam geometry.Camera, s *contact.Stance, m errormodel.Placement) place
 	at := geometry.Point{X: s.X, Y: s.Y}
 	x, y, ok := cam.GroundPoint(at)
 	if !ok || !(y > 0) {
-		return placement{fall: -1}
+		return placement{}
 	}
 	j := cam.GroundJacobian(at)
-	p := placement{x: x, y: y, fall: -1}
+	p := placement{x: x, y: y}
 	p.xSD = math.Hypot(j[0][0]*s.XSD, j[0][1]*s.YSD)
 	p.ySD = math.Hypot(j[1][0]*s.XSD, j[1][1]*s.YSD)
 	p.ok = p.ySD < m.FarthestShare*y && s.Samples >= m.FewestSamples

@@ -118,7 +118,7 @@ func TestVisitsAreToldInThePast(t *testing.T) {
 // stay as they are.
 func TestSentencesInInches(t *testing.T) {
 	d, _ := Define(StepLengthFore)
-	c := &Change{Name: StepLengthFore, Unit: "m", Before: &Estimate{Value: 0.254}, After: &Estimate{Value: 0.0508}, Change: &Estimate{Value: -0.2032, Low: -0.254, High: -0.1524}, Smallest: 0.0508, Verdict: Improved}
+	c := &Change{Name: StepLengthFore, Unit: "m", Before: &Estimate{Value: 0.254}, After: &Estimate{Value: 0.0508}, Change: &Estimate{Value: -0.2032, Low: -0.254, High: -0.1524}, Judged: &Estimate{Value: -0.2032, Low: -0.254, High: -0.1524}, Smallest: 0.0508, Verdict: Improved}
 	for _, tt := range []struct {
 		in   lengths.System
 		want []string

@@ -290,7 +290,7 @@ type Change struct {
 	Before *Estimate `json:"before,omitempty"`
 	After  *Estimate `json:"after,omitempty"`
 	Change *Estimate `json:"change,omitempty"` // After − before, of Value, by itself.
-	// Judged is Change with the interval that the verdict goes by: wider where several
+	// Judged is Change, nil where that is, with the interval that the verdict goes by: wider where several
 	// measures are judged together, so that a change counts only where it leaves out none.
 	Judged   *Estimate `json:"change_as_judged,omitempty"`
 	Smallest float64   `json:"smallest_change"`  // The smallest change that counts, before correction.

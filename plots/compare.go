@@ -158,7 +158,7 @@ func (k pair) head(area draw.Canvas) {
 	}
 	y = area.Max.Y - 23
 	plain := lettering(noteSize, inkColor)
-	if e := k.change.AsJudged(); e != nil {
+	if e := k.change.Judged; e != nil {
 		area.FillText(plain, vg.Point{X: area.Min.X, Y: y}, "change "+shortText(*e, k.decimals)+suffix(k.unit))
 		y -= 11
 	}
@@ -242,7 +242,7 @@ func Changes(c *metrics.Comparison) (*Figure, error) {
 	x.add(-1.2, 1.2)
 	var labels []string
 	for i, r := range rows {
-		e, smallest := r.AsJudged(), r.SmallestJudged()
+		e, smallest := r.Judged, r.SmallestJudged()
 		x.add(e.Value/smallest, e.Low/smallest, e.High/smallest)
 		label := "Asymmetry score"
 		if c.Score == nil || i > 0 || r.Name != c.Score.Name {
@@ -295,7 +295,7 @@ func drawChanges(s sheet, rows []metrics.Change, column vg.Length) {
 	txt.YAlign = draw.YCenter
 	for i, r := range rows {
 		at := float64(len(rows) - 1 - i)
-		e, smallest := r.AsJudged(), r.SmallestJudged()
+		e, smallest := r.Judged, r.SmallestJudged()
 		inside := func(v float64) float64 { return math.Max(s.p.X.Min, math.Min(s.p.X.Max, v/smallest)) }
 		s.level(sty.whisker(), at, inside(e.Low), inside(e.High))
 		counts := r.Verdict == metrics.Improved || r.Verdict == metrics.Worse || r.Verdict == metrics.Changed

@@ -147,13 +147,14 @@ func sampleComparison() *metrics.Comparison {
 		a := after.Results[i]
 		ch := metrics.Change{Name: b.Name, Unit: b.Unit, Before: b.Value, After: a.Value, Verdict: metrics.NoChange, Smallest: 1.4 * b.Tolerance}
 		ch.Change = est(a.Value.Value-b.Value.Value, 1.4*(b.Value.High-b.Value.Value))
+		ch.Judged = ch.Change
 		if math.Abs(ch.Change.Value) > ch.Smallest {
 			ch.Verdict = metrics.Improved
 		}
 		ch.Followed = b.Name == metrics.StepLengthFore
 		c.Changes = append(c.Changes, ch)
 	}
-	c.Score = &metrics.Change{Before: &before.Score.Estimate, After: &after.Score.Estimate, Change: est(-1.1, 0.4), Smallest: 0.8, Verdict: metrics.Improved}
+	c.Score = &metrics.Change{Before: &before.Score.Estimate, After: &after.Score.Estimate, Change: est(-1.1, 0.4), Judged: est(-1.1, 0.4), Smallest: 0.8, Verdict: metrics.Improved}
 	return c
 }
 

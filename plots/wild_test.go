@@ -80,7 +80,8 @@ func TestWildMeasures(t *testing.T) {
 		}
 		c.Before, c.After = before, after
 		for _, n := range names {
-			c.Changes = append(c.Changes, metrics.Change{Name: n, Unit: "m", Before: wildEstimate(t), After: wildEstimate(t), Change: wildEstimate(t), Smallest: wild().Draw(t, "smallest")})
+			change := wildEstimate(t)
+			c.Changes = append(c.Changes, metrics.Change{Name: n, Unit: "m", Before: wildEstimate(t), After: wildEstimate(t), Change: change, Judged: change, Smallest: wild().Draw(t, "smallest")})
 		}
 		in.Summary = &before
 

@@ -28,7 +28,7 @@ func result(n metrics.Name, v, half, tolerance float64) metrics.Result {
 }
 
 func change(b, a metrics.Result, verdict metrics.Verdict) metrics.Change {
-	return metrics.Change{Name: b.Name, Unit: b.Unit, Before: b.Value, After: a.Value, Change: est(a.Value.Value-b.Value.Value, 1), Verdict: verdict}
+	return metrics.Change{Name: b.Name, Unit: b.Unit, Before: b.Value, After: a.Value, Change: est(a.Value.Value-b.Value.Value, 1), Judged: est(a.Value.Value-b.Value.Value, 1), Verdict: verdict}
 }
 
 // TestOfSummary reads as a person would: what is uneven, on which side, how sure.
@@ -112,6 +112,7 @@ func TestOfComparison(t *testing.T) {
 	unsure := func(b, a metrics.Result, half float64) metrics.Change {
 		ch := change(b, a, metrics.NoChange)
 		ch.Change, ch.Holm = est(a.Value.Value-b.Value.Value, half), 0.2
+		ch.Judged = ch.Change
 		return ch
 	}
 	visit := func(l metrics.LimbFinding, r ...metrics.Result) metrics.Summary {
@@ -162,8 +163,8 @@ func TestOfComparison(t *testing.T) {
 			"No measurable change since 6 March: left and right were even then and are even now."},
 		{"no change", metrics.Comparison{Verdict: metrics.NoChange}, "No measurable change since 6 March: what differs is within chance and day-to-day variation."},
 		{"the followed leads", metrics.Comparison{Verdict: metrics.Improved, Sentence: "Improved: steps", Changes: []metrics.Change{
-			{Name: metrics.StepLengthFore, Unit: "m", Before: est(0.1, 0.04), After: est(0.03, 0.03), Change: est(-0.07, 0.065), Verdict: metrics.Improved, Sentence: "Improved: steps", Followed: true},
-			{Name: metrics.HeadLowDifference, Unit: "mm", Before: est(-43, 8), After: est(-5, 6), Change: est(38, 16), Verdict: metrics.Improved},
+			{Name: metrics.StepLengthFore, Unit: "m", Before: est(0.1, 0.04), After: est(0.03, 0.03), Change: est(-0.07, 0.065), Judged: est(-0.07, 0.065), Verdict: metrics.Improved, Sentence: "Improved: steps", Followed: true},
+			{Name: metrics.HeadLowDifference, Unit: "mm", Before: est(-43, 8), After: est(-5, 6), Change: est(38, 16), Judged: est(38, 16), Verdict: metrics.Improved},
 		}}, "Better: the left fore’s step was 10 cm short on 6 March, now 3 cm, a change beyond day-to-day variation."},
 		{"a surface of many words", metrics.Comparison{Verdict: metrics.NotComparable, Barriers: []metrics.Barrier{{Condition: metrics.SurfaceDiffers, Before: "the old sand arena behind the long barn, freshly watered and harrowed that morning", After: "the yard's own tarmac drive"}}},
 			"The two visits cannot be compared: the surface differs; each is shown by itself."},
@@ -364,7 +365,7 @@ func TestSaysFollowsTheInterval(t *testing.T) {
 // the other does not, differ in what stands beside them.
 func TestAChangeShowsHowSureItIs(t *testing.T) {
 	c := func(half float64, v metrics.Verdict) *metrics.Change {
-		return &metrics.Change{Name: metrics.StepLengthFore, Unit: "m", Before: est(0.10, 0.02), After: est(0.03, 0.02), Change: est(-0.067, half), Verdict: v}
+		return &metrics.Change{Name: metrics.StepLengthFore, Unit: "m", Before: est(0.10, 0.02), After: est(0.03, 0.02), Change: est(-0.067, half), Judged: est(-0.067, half), Verdict: v}
 	}
 	for _, tt := range []struct {
 		change *metrics.Change

@@ -519,7 +519,7 @@ func plusMinus(ch *metrics.Change) string {
 		return ""
 	}
 	d := define(ch.Name)
-	e, unit := d.SayEstimate(ch.Unit, *ch.AsJudged())
+	e, unit := d.SayEstimate(ch.Unit, *ch.Judged)
 	decimals := e.Decimals(d.MostDecimals(unit))
 	half := (e.High - e.Low) / 2
 	if math.IsNaN(half) || math.IsInf(half, 0) {

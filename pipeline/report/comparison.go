@@ -60,7 +60,7 @@ type changeRow struct {
 }
 
 func changeRowOf(c metrics.Change, d metrics.Definition) changeRow {
-	cells := measuredCells(d, c.Unit, c.Before, c.After, c.AsJudged())
+	cells := measuredCells(d, c.Unit, c.Before, c.After, c.Judged)
 	row := changeRow{
 		Title: d.Title, Unit: saidUnit(d, c.Unit), Followed: c.Followed,
 		Before: cells[0], After: cells[1], Change: cells[2],

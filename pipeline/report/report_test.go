@@ -665,9 +665,9 @@ func TestAComparisonIsToldInOrder(t *testing.T) {
 	m := *c.Comparison
 	m.Reasons = []string{"the shoeing changed (barefoot, then shod): a change in movement may come from it"}
 	m.Changes = []metrics.Change{
-		{Name: metrics.HeadLowDifference, Unit: "mm", Before: est(-42, 2), After: est(-2, 2), Change: est(40, 4), Smallest: 4, Verdict: metrics.Improved},
-		{Name: metrics.StepTimingFore, Unit: "%", Before: est(50.3, 0.5), After: est(49.8, 0.5), Change: est(-1, 5), Smallest: 5, Holm: 1, Verdict: metrics.NoChange},
-		{Name: metrics.StepLengthFore, Unit: "m", Before: est(0.10, 0.03), After: est(0.01, 0.03), Change: est(-0.09, 0.06), Smallest: 0.06, Verdict: metrics.Improved, Followed: true},
+		{Name: metrics.HeadLowDifference, Unit: "mm", Before: est(-42, 2), After: est(-2, 2), Change: est(40, 4), Judged: est(40, 4), Smallest: 4, Verdict: metrics.Improved},
+		{Name: metrics.StepTimingFore, Unit: "%", Before: est(50.3, 0.5), After: est(49.8, 0.5), Change: est(-1, 5), Judged: est(-1, 5), Smallest: 5, Holm: 1, Verdict: metrics.NoChange},
+		{Name: metrics.StepLengthFore, Unit: "m", Before: est(0.10, 0.03), After: est(0.01, 0.03), Change: est(-0.09, 0.06), Judged: est(-0.09, 0.06), Smallest: 0.06, Verdict: metrics.Improved, Followed: true},
 	}
 	c.Comparison = &m
 	var b bytes.Buffer

@@ -175,6 +175,7 @@ func comparison(figures ...Figure) Comparison {
 		}
 		ch := metrics.Change{Name: b.Name, Unit: b.Unit, Before: b.Value, After: a.Value, Verdict: metrics.NoChange, Smallest: 1.4 * b.Tolerance, OwnMDC: b.OwnTolerance}
 		ch.Change = est(a.Value.Value-b.Value.Value, 1.4*(b.Value.High-b.Value.Value))
+		ch.Judged = ch.Change
 		if math.Abs(ch.Change.Value) > ch.Smallest {
 			ch.Verdict = metrics.Improved
 		}
@@ -184,7 +185,7 @@ func comparison(figures ...Figure) Comparison {
 		}
 		m.Changes = append(m.Changes, ch)
 	}
-	m.Score = &metrics.Change{Before: &before.Score.Estimate, After: &after.Score.Estimate, Change: est(-1.1, 0.4), Smallest: 0.8, Verdict: metrics.Improved}
+	m.Score = &metrics.Change{Before: &before.Score.Estimate, After: &after.Score.Estimate, Change: est(-1.1, 0.4), Judged: est(-1.1, 0.4), Smallest: 0.8, Verdict: metrics.Improved}
 	return Comparison{
 		Header: header(), Before: Visited{Date: day(3, 2), Link: "2026-03-02/visit.html", Note: "before treatment, on sand"},
 		After: Visited{Date: day(3, 30), Link: "2026-03-30/visit.html", Note: "on concrete"}, Comparison: m, Figures: figures, Front: sampleFront(), Films: sampleFilms(), NotFilmed: []string{"away from the camera: no stride of both visits lies whole in the picture"},

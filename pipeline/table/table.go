@@ -183,7 +183,7 @@ func changeColumns(changes []metrics.Change) []column {
 		{"before", "first visit", func(c metrics.Change) *metrics.Estimate { return c.Before }},
 		{"after", "second visit", func(c metrics.Change) *metrics.Estimate { return c.After }},
 		{"change", "change from first to second visit, by itself", func(c metrics.Change) *metrics.Estimate { return c.Change }},
-		{"change_as_judged", "the change with the interval that the verdict goes by, wider where measures are judged together", func(c metrics.Change) *metrics.Estimate { return c.AsJudged() }},
+		{"change_as_judged", "the change with the interval that the verdict goes by, wider where measures are judged together", func(c metrics.Change) *metrics.Estimate { return c.Judged }},
 	} {
 		columns = append(columns,
 			column{e.name, "as in unit", "Value, " + e.meaning + ".", part(e.pick, func(e *metrics.Estimate) float64 { return e.Value })},

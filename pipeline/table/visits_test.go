@@ -108,9 +108,9 @@ func TestPalpation(t *testing.T) {
 
 func TestChanges(t *testing.T) {
 	c := &metrics.Comparison{
-		Score: &metrics.Change{Name: metrics.ScoreName, Verdict: metrics.Improved, Before: &metrics.Estimate{Value: 3}, After: &metrics.Estimate{Value: 1}, Change: &metrics.Estimate{Value: -2, Low: -3, High: -1}, P: 0.001, Holm: 0.001, Smallest: 1},
+		Score: &metrics.Change{Name: metrics.ScoreName, Verdict: metrics.Improved, Before: &metrics.Estimate{Value: 3}, After: &metrics.Estimate{Value: 1}, Change: &metrics.Estimate{Value: -2, Low: -3, High: -1}, Judged: &metrics.Estimate{Value: -2, Low: -3, High: -1}, P: 0.001, Holm: 0.001, Smallest: 1},
 		Changes: []metrics.Change{
-			{Name: metrics.HeadLowDifference, Unit: "mm", Followed: true, Verdict: metrics.NoChange, Change: &metrics.Estimate{Value: 2, Low: -8, High: 12}, P: 0.7, Holm: 0.75},
+			{Name: metrics.HeadLowDifference, Unit: "mm", Followed: true, Verdict: metrics.NoChange, Change: &metrics.Estimate{Value: 2, Low: -8, High: 12}, Judged: &metrics.Estimate{Value: 2, Low: -8, High: 12}, P: 0.7, Holm: 0.75},
 			{Name: metrics.Speed, Unit: "m/s", Verdict: metrics.NotComparable, Reason: "speed was not measured"},
 		},
 	}
