@@ -19,11 +19,11 @@ const (
 	StrideDuration  Name = "stride_duration"  // From one hoof-on of the reference limb to its next.
 	StrideFrequency Name = "stride_frequency" // Strides a second.
 	Speed           Name = "speed"            // Stride length over stride duration.
-	StrideLength    Name = "stride_length"    // From one placement of the reference limb to its next, along the line of travel.
+	StrideLength    Name = "stride_length"    // From one placement of the reference limb to its next.
 
-	StepLengthFore Name = "step_length_fore" // From the other limb's placement to its own, along the line. Positive: the left step is shorter.
+	StepLengthFore Name = "step_length_fore" // From the other limb's placement to its own. Positive: the left step is shorter.
 	StepLengthHind Name = "step_length_hind"
-	StepTimingFore Name = "step_timing_fore" // When the right limb lands between two landings of the left, % of the stride. Above 50: late.
+	StepTimingFore Name = "step_timing_fore" // When the right limb lands between two of the left, % of the stride. Above 50: late.
 	StepTimingHind Name = "step_timing_hind"
 
 	// Lowest height in the stance of the right limb less that in the left one's, and highest
@@ -36,10 +36,10 @@ const (
 	CroupLowDifference    Name = "croup_low_difference"
 	CroupHighDifference   Name = "croup_high_difference"
 
-	HipExcursion       Name = "hip_excursion"        // From lowest to highest of each hip over the stride. Positive: the right one moves more.
+	HipExcursion       Name = "hip_excursion"        // Range of each hip's height over the stride. Positive: the right one moves more.
 	HeadFirstHarmonic  Name = "head_first_harmonic"  // Amplitude of the head's movement once a stride.
 	HeadSecondHarmonic Name = "head_second_harmonic" // The same twice a stride.
-	HeadHarmonicShare  Name = "head_harmonic_share"  // Of the former in the sum of both; 0: the head moves alike over both fores.
+	HeadHarmonicShare  Name = "head_harmonic_share"  // Of the former in both; 0: the head moves alike over both fores.
 
 	// How long each limb stands and swings, and the share of standing in both. Positive:
 	// longer on the right.
@@ -67,16 +67,16 @@ const (
 	StepLengthSpreadFore Name = "step_length_spread_fore"
 	StepLengthSpreadHind Name = "step_length_spread_hind"
 
-	ShoulderExcursion Name = "shoulder_excursion" // From lowest to highest of the point of each shoulder. Positive: the right one moves more.
-	ShoulderLift      Name = "shoulder_lift"      // Its height in the middle of the limb's swing less that in the middle of its stance.
-	ShoulderRoll      Name = "shoulder_roll"      // Range of the roll of the line between both.
-	ChestSway         Name = "chest_sway"         // Largest departure to each side of its own mean over the stride. Positive: further to the right.
+	ShoulderExcursion Name = "shoulder_excursion" // Range of the height of each shoulder's point over the stride. Positive: the right one moves more.
+	ShoulderLift      Name = "shoulder_lift"      // Its height in mid-swing of the limb less that in mid-stance.
+	ShoulderRoll      Name = "shoulder_roll"      // Range of the roll of the line between the points of the shoulders.
+	ChestSway         Name = "chest_sway"         // Largest departure to each side of its mean over the stride. Positive: further right.
 	CroupSway         Name = "croup_sway"
 	HeadSway          Name = "head_sway"       // Beside the chest (where that was not seen, the withers).
 	HeadToSide        Name = "head_to_side"    // Mean place of the head beside those. Positive: to the right.
-	BaseWidthFore     Name = "base_width_fore" // Between the placements of left and right, across the line; negative: the limbs cross.
+	BaseWidthFore     Name = "base_width_fore" // From left to right placements, across the line; negative: the limbs cross.
 	BaseWidthHind     Name = "base_width_hind"
-	QuartersToSide    Name = "quarters_to_side" // Midline of the hind placements beside that of the fore ones. Positive: to the right.
+	QuartersToSide    Name = "quarters_to_side" // Midline of the hind placements beside that of the fore. Positive: to the right.
 	LineDrift         Name = "line_drift"       // How far the line of travel goes to the right in 10 m along the lane.
 )
 

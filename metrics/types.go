@@ -218,7 +218,7 @@ type Result struct {
 	ToleranceSource string `json:"tolerance_source,omitempty"`
 	// Beyond is whether the interval of Value excludes even and the value is beyond the tolerance.
 	Beyond      bool   `json:"beyond_tolerance"`
-	ThisRunOnly bool   `json:"this_run_only,omitempty"` // One run was measured: the interval holds for it, not for the horse on that day.
+	ThisRunOnly bool   `json:"this_run_only,omitempty"` // The interval holds for one run, not for the horse on that day.
 	Reason      string `json:"not_measurable,omitempty"`
 }
 

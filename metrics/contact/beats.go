@@ -16,7 +16,9 @@ import (
 // Phases is when each limb lands, as share of the stride after the left fore. Walk is
 // the lateral sequence left hind, left fore, right hind, right fore.
 func Phases(g traj.Gait) [4]float64 {
-	return map[traj.Gait][4]float64{traj.Trot: {0, 0.5, 0.5, 0}, traj.Pace: {0, 0.5, 0, 0.5}, traj.Walk: {0, 0.5, 0.75, 0.25}}[g]
+	return map[traj.Gait][4]float64{
+		traj.Trot: {0, 0.5, 0.5, 0}, traj.Pace: {0, 0.5, 0, 0.5}, traj.Walk: {0, 0.5, 0.75, 0.25},
+	}[g]
 }
 
 // grid is the grid of beats. A gait is a rhythm: the limbs land one after the other at fixed
