@@ -85,22 +85,16 @@ func (f *runFit) pairs() (n int) {
 	return n
 }
 
-// midline returns the weight of each limb's mean place in the line of travel.
+// midline returns the weight of each limb's mean place in the line of travel: those of girdles
+// of which both were placed, where there are any, weigh alike.
 func (f *runFit) midline() (w [4]float64) {
-	pairs, seen := float64(f.pairs()), 0.0
-	for _, k := range f.limbs {
-		if k >= 0 {
-			seen++
+	n := 0.0
+	for k, at := range f.limbs {
+		if at >= 0 && (f.pairs() == 0 || f.both(k/2)) {
+			w[k], n = 1, n+1
 		}
 	}
-	for k := range w {
-		switch {
-		case pairs > 0 && f.both(k/2):
-			w[k] = 1 / (2 * pairs)
-		case pairs == 0 && f.limbs[k] >= 0:
-			w[k] = 1 / seen
-		}
-	}
+	floats.Scale(1/n, w[:])
 	return w
 }
 

@@ -71,21 +71,23 @@ func (s *spatial) measureSwings() {
 // a measure: of the difference between the sides, whose errors are alike by a share, and of
 // the worse side.
 func sharedBy(swings [2][]flight, measure int, alike float64) (difference, worse float64) {
-	var lean, turned, count [2]float64
+	var mean [2][2]float64 // What the profile makes and what the hoof's turning does, each by side.
 	for side, flights := range swings {
+		n := 0.0
 		for _, f := range flights {
 			if !math.IsNaN(f.value[measure][0]) {
-				lean[side] += f.lean[measure]
-				turned[side] += f.turned[measure]
-				count[side]++
+				mean[0][side] += f.lean[measure]
+				mean[1][side] += f.turned[measure]
+				n++
 			}
 		}
+		mean[0][side] /= max(n, 1)
+		mean[1][side] /= max(n, 1)
 	}
 	var variance, side float64
-	for _, part := range [2][2]float64{lean, turned} {
-		l, r := part[0]/max(count[0], 1), part[1]/max(count[1], 1)
-		variance += alike*sq(r-l) + (1-alike)*(sq(l)+sq(r))
-		side += max(sq(l), sq(r))
+	for _, m := range mean {
+		variance += alike*sq(m[1]-m[0]) + (1-alike)*(sq(m[0])+sq(m[1]))
+		side += max(sq(m[0]), sq(m[1]))
 	}
 	return math.Sqrt(variance), math.Sqrt(side)
 }

@@ -113,16 +113,8 @@ func (h *Harmonics) Highest(lo, hi float64) (at, value float64, local bool) {
 }
 
 func (h *Harmonics) extreme(lo, hi, sign float64) (at, value float64, local bool) {
-	value = math.Inf(1)
-	lower := func(t float64) bool {
-		v, _ := h.At(t)
-		if sign*v < value {
-			at, value = t, sign*v
-			return true
-		}
-		return false
-	}
 	rises := func(t float64) float64 { _, slope := h.At(t); return sign * slope }
+	var turns []float64
 	// Twelve points to the shortest period cannot miss a minimum.
 	n := max(4, int(math.Ceil((hi-lo)/h.Period*12*float64(h.count()))))
 	from := rises(lo)
@@ -130,13 +122,18 @@ func (h *Harmonics) extreme(lo, hi, sign float64) (at, value float64, local bool
 		t0, t1 := lo+(hi-lo)*float64(i)/float64(n), lo+(hi-lo)*float64(i+1)/float64(n)
 		to := rises(t1)
 		if from < 0 && to >= 0 {
-			local = lower(Zero(t0, t1, rises)) || local
+			turns = append(turns, Zero(t0, t1, rises))
 		}
 		from = to
 	}
-	if !local {
-		lower(lo)
-		lower(hi)
+	if local = len(turns) > 0; !local {
+		turns = []float64{lo, hi}
+	}
+	value = math.Inf(1)
+	for _, t := range turns {
+		if v, _ := h.At(t); sign*v < value {
+			at, value = t, sign*v
+		}
 	}
 	return at, sign * value, local
 }
