@@ -20,7 +20,7 @@ type Stance struct {
 	StartsClip, EndsClip bool // The clip begins or ends inside it.
 	Cycle                int  // Its place in the grid of beats.
 
-	from, to      int        // Samples of the hoof, to exclusive.
+	from, to      int        // Samples of the hoof, to exclusive; once it is placed, those that tell its place.
 	reached, left [2]float64 // Landing and leaving, however vague, and the standard deviation of that, s.
 	beat          int        // Steps of the pair since its first stance; -1 where that is not known.
 }
@@ -89,21 +89,19 @@ func instant(seen, gone, shape, frame float64) [2]float64 {
 // middle part, two standard deviations away from landing slide and breakover. The spread
 // allows for noise that is correlated from frame to frame.
 func place(h *Seen, stances []Stance, m errormodel.Contact) {
-	type part struct{ from, to int }
-	parts := make([]part, len(stances))
 	var product, square float64
 	for i := range stances {
 		s := &stances[i]
 		from := sort.SearchFloat64s(h.T, s.On+2*m.LandingShape*(s.Off-s.On))
 		to := sort.SearchFloat64s(h.T, s.Off-2*m.LeavingShape*(s.Off-s.On))
-		if to-from < 3 {
-			from, to = s.from, s.to
+		if to-from >= 3 {
+			s.from, s.to = from, to
 		}
-		parts[i] = part{from, to}
-		s.X, s.Y = robustMean(h.X[from:to], h.SD[from:to]), robustMean(h.Y[from:to], h.SD[from:to])
-		for k := from; k+1 < to; k++ {
-			for _, v := range [2][2]float64{{h.X[k] - s.X, h.X[k+1] - s.X}, {h.Y[k] - s.Y, h.Y[k+1] - s.Y}} {
-				a, b := v[0]/h.SD[k], v[1]/h.SD[k+1]
+		x, y, sd := h.X[s.from:s.to], h.Y[s.from:s.to], h.SD[s.from:s.to]
+		s.X, s.Y, s.Samples = robustMean(x, sd), robustMean(y, sd), len(x)
+		for k := range len(x) - 1 {
+			for _, v := range [2][2]float64{{x[k] - s.X, x[k+1] - s.X}, {y[k] - s.Y, y[k+1] - s.Y}} {
+				a, b := v[0]/sd[k], v[1]/sd[k+1]
 				if math.Abs(a) < 5 && math.Abs(b) < 5 {
 					product += a * b
 					square += (a*a + b*b) / 2
@@ -117,10 +115,8 @@ func place(h *Seen, stances []Stance, m errormodel.Contact) {
 	}
 	for i := range stances {
 		s := &stances[i]
-		from, to := parts[i].from, parts[i].to
-		s.Samples = to - from
-		s.XSD = meanSD(h.X[from:to], h.SD[from:to], s.X, rho)
-		s.YSD = meanSD(h.Y[from:to], h.SD[from:to], s.Y, rho)
+		s.XSD = meanSD(h.X[s.from:s.to], h.SD[s.from:s.to], s.X, rho)
+		s.YSD = meanSD(h.Y[s.from:s.to], h.SD[s.from:s.to], s.Y, rho)
 	}
 }
 
