@@ -238,21 +238,19 @@ func measureAll(runs []Run, d Definition, row Tolerance) measured {
 	side := meanOptions(d, Tolerance{Tolerance: m.tolerance.SideTolerance})
 	side.NeighbourCorrelation, side.KnownWithin = 0, o.KnownWithin
 	m.here, m.wide, m.ok = m.sample.means(0, o)
-	if d.Sided {
-		left, _, seenLeft := m.sample.means(1, side)
-		right, _, seenRight := m.sample.means(2, side)
-		if seenLeft && seenRight && m.ok {
-			// One page, one number: the sides differ by what their difference is said to be.
-			shift := (m.here.Value - (right.Value - left.Value)) / 2
-			moved(&left, -shift)
-			moved(&right, shift)
+	for q, to := range [2]**Estimate{&r.Left, &r.Right} {
+		if !d.Sided {
+			break
 		}
-		if seenLeft {
-			r.Left = toEstimate(left)
+		if mean, _, seen := m.sample.means(1+q, side); seen {
+			*to = toEstimate(mean)
 		}
-		if seenRight {
-			r.Right = toEstimate(right)
-		}
+	}
+	if r.Left != nil && r.Right != nil && m.ok {
+		// One page, one number: the sides differ by what their difference is said to be.
+		shift := (m.here.Value - (r.Right.Value - r.Left.Value)) / 2
+		r.Left.move(-shift)
+		r.Right.move(shift)
 	}
 	if !m.ok {
 		r.Reason = whyMissing(runs, m)
@@ -276,9 +274,7 @@ func measureAll(runs []Run, d Definition, row Tolerance) measured {
 	return m
 }
 
-func moved(m *stats.MeanEstimate, by float64) {
-	m.Value, m.Low, m.High = m.Value+by, m.Low+by, m.High+by
-}
+func (e *Estimate) move(by float64) { e.Value, e.Low, e.High = e.Value+by, e.Low+by, e.High+by }
 
 // means returns the mean of one of the sample's groups as reported, and with how runs
 // differ in it. One run's interval holds for its own strides: how strides differ is then no
