@@ -4,10 +4,8 @@ import (
 	"cmp"
 	"fmt"
 	"math"
-	"runtime"
 	"slices"
-
-	"golang.org/x/sync/errgroup"
+	"sync"
 
 	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
@@ -147,25 +145,19 @@ func (s *spatial) addCommon() {
 	spaces := make([]*spatial, len(variants))
 	// Each keeps to what is its own, so that neither their order nor the number of
 	// processors changes a result.
-	var all errgroup.Group
-	all.SetLimit(runtime.GOMAXPROCS(0))
+	var all sync.WaitGroup
 	for i, cam := range variants {
-		all.Go(func() error {
-			spaces[i] = s.measureSpace(cam, s)
-			return nil
-		})
+		all.Go(func() { spaces[i] = s.measureSpace(cam, s) })
 	}
-	_ = all.Wait() // None returns an error.
+	all.Wait()
 	for i := 0; i+1 < len(variants); i += 2 {
 		for _, d := range definitions {
 			// The model of the run holds the calibration's error; spreads scale with the lane by
 			// the same share of themselves, which is nothing to speak of.
-			if m := s.found[d.Name]; m == nil || m.OfRun != nil || d.PerRun {
-				continue
-			}
+			m := s.found[d.Name]
 			v := (spaces[i].found.mean(d.Name) - spaces[i+1].found.mean(d.Name)) / 2
-			if !math.IsNaN(v) && !math.IsInf(v, 0) {
-				s.found[d.Name].addCommon(v, 0)
+			if m != nil && m.OfRun == nil && !d.PerRun && finite(v) {
+				m.addCommon(v, 0)
 			}
 		}
 	}

@@ -202,7 +202,7 @@ func meanOf(g stats.Group) (mean, variance float64) {
 
 // add adds a value and its standard deviation to g where there is one.
 func add(g *stats.Group, value, sd float64) {
-	if !math.IsNaN(value) && !math.IsInf(value, 0) {
+	if finite(value) {
 		g.Values, g.SDs = append(g.Values, value), append(g.SDs, sd)
 	}
 }
