@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strconv"
+	"sync"
 	"testing"
 
 	"jogstrip/pipeline/clip"
@@ -83,8 +84,6 @@ func viewOf(person string) traj.View {
 // times the reading's own spread where that is more). What it gives up is counted:
 // at ten frames a second and a dozen pixels across, feet mostly are.
 func TestRealClipAgainstHandReadPositions(t *testing.T) {
-	info := people(t)
-	opened := map[string]track.Open{}
 	for _, tt := range []struct {
 		person      string
 		first, last int
@@ -100,16 +99,13 @@ func TestRealClipAgainstHandReadPositions(t *testing.T) {
 		{"man", 358, 402, false, []int{372, 378, 396}},
 	} {
 		all, repeat := readings(t, tt.person)
-		if opened[tt.person] == nil {
-			opened[tt.person] = between(t, info, tt.first, tt.last)
-		}
 		var marks []track.Mark
 		for _, r := range all {
 			if slices.Contains(tt.seeds, r.frame) && (!tt.body || r.landmark == traj.Head) {
 				marks = append(marks, r.mark(tt.first))
 			}
 		}
-		res, err := track.Run(t.Context(), opened[tt.person], marks, track.Options{View: viewOf(tt.person), ScratchDir: t.TempDir()})
+		res, err := track.Run(t.Context(), people(t, tt.first, tt.last), marks, track.Options{View: viewOf(tt.person), ScratchDir: t.TempDir()})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -163,7 +159,6 @@ func TestRealClipAgainstHandReadPositions(t *testing.T) {
 // click, say how far the feet are followed: the place across the picture must agree
 // with the eye wherever it is claimed, the height where that is, too.
 func TestRealClipFeetMarkedInEveryStance(t *testing.T) {
-	info := people(t)
 	for _, tt := range []struct {
 		person      string
 		first, last int
@@ -194,7 +189,7 @@ func TestRealClipFeetMarkedInEveryStance(t *testing.T) {
 				standing[l] = append(standing[l], s...)
 			}
 		}
-		res, err := track.Run(t.Context(), between(t, info, tt.first, tt.last), marks, track.Options{View: viewOf(tt.person), ScratchDir: t.TempDir()})
+		res, err := track.Run(t.Context(), people(t, tt.first, tt.last), marks, track.Options{View: viewOf(tt.person), ScratchDir: t.TempDir()})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -266,7 +261,6 @@ func stances(all []reading, l traj.Landmark) (out [][]reading) {
 // path from the first mark and that from the mark at the other end, where both
 // see it. Neither error may pass what the two spreads allow.
 func TestRealClipThereAndBack(t *testing.T) {
-	info := people(t)
 	for _, tt := range []struct {
 		person          string
 		landmark        traj.Landmark
@@ -281,7 +275,7 @@ func TestRealClipThereAndBack(t *testing.T) {
 		{"man", traj.RightFore, 386, 390, 0, 0},
 	} {
 		all, _ := readings(t, tt.person)
-		open := between(t, info, tt.from, tt.to)
+		open := people(t, tt.from, tt.to)
 		follow := func(m track.Mark) []traj.Sample {
 			res, err := track.Run(t.Context(), open, []track.Mark{m}, track.Options{ScratchDir: t.TempDir()})
 			if err != nil {
@@ -352,35 +346,7 @@ func (r reading) mark(first int) track.Mark {
 	return track.Mark{Frame: r.frame - first, Landmark: r.landmark, X: r.x, Y: r.y, Visible: true, SD: r.sd}
 }
 
-// between decodes the frames first to last of a clip once and opens them from
-// memory.
-func between(t *testing.T, info *clip.Info, first, last int) track.Open {
-	t.Helper()
-	r, err := clip.Open(t.Context(), info)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer r.Close()
-	p := part{Reader: r, first: first, last: last}
-	var h held
-	h.width, h.height = r.Size()
-	for {
-		pix, at, err := p.Next(t.Context())
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil {
-			t.Fatal(err)
-		}
-		h.frames, h.times = append(h.frames, slices.Clone(pix)), append(h.times, at)
-	}
-	return func(context.Context) (track.Source, error) {
-		again := h
-		return &again, nil
-	}
-}
-
-// held is part of a clip in memory.
+// held is a clip in memory, or a part of one.
 type held struct {
 	memory
 	times []float64
@@ -395,8 +361,50 @@ func (h *held) Next(ctx context.Context) ([]byte, float64, error) {
 	return pix, h.times[f], nil
 }
 
-// people returns the real clip, or skips the test.
-func people(t *testing.T) *clip.Info {
+func (h *held) open() track.Open {
+	return func(context.Context) (track.Source, error) {
+		again := *h
+		return &again, nil
+	}
+}
+
+// decoded reads a clip once and keeps some parts of it, each from its first frame to its
+// last.
+func decoded(t *testing.T, info *clip.Info, parts ...[2]int) []held {
+	t.Helper()
+	r, err := clip.Open(t.Context(), info)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	out := make([]held, len(parts))
+	for f := 0; ; f++ {
+		pix, at, err := r.Next(t.Context())
+		if errors.Is(err, io.EOF) {
+			return out
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := range out {
+			if h := &out[i]; parts[i][0] <= f && f <= parts[i][1] {
+				h.width, h.height = r.Size()
+				h.frames, h.times = append(h.frames, slices.Clone(pix)), append(h.times, at)
+			}
+		}
+	}
+}
+
+// walks are those parts of people-walking.avi in which positions were read: a man comes, a
+// woman goes. They are decoded for the first test that asks.
+var walks struct {
+	once  sync.Once
+	parts [][2]int
+	films []held
+}
+
+// people returns the frames first to last of the real clip, or skips the test.
+func people(t *testing.T, first, last int) track.Open {
 	t.Helper()
 	root := os.Getenv("JOGSTRIP_SHARED")
 	if root == "" {
@@ -406,9 +414,20 @@ func people(t *testing.T) *clip.Info {
 	if _, err := os.Stat(path); err != nil {
 		t.Skipf("SKIPPED: outside data %s is not here; set JOGSTRIP_SHARED", path)
 	}
-	info, err := clip.Probe(t.Context(), path)
-	if err != nil {
-		t.Fatal(err)
+	walks.once.Do(func() {
+		info, err := clip.Probe(t.Context(), path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		walks.parts = [][2]int{{358, 402}, {618, 700}}
+		walks.films = decoded(t, info, walks.parts...)
+	})
+	for i, film := range walks.films {
+		if from := walks.parts[i][0]; from <= first && last <= walks.parts[i][1] {
+			film.frames, film.times = film.frames[first-from:last-from+1], film.times[first-from:last-from+1]
+			return film.open()
+		}
 	}
-	return info
+	t.Fatalf("frames %d to %d of people-walking.avi were not decoded", first, last)
+	return nil
 }

@@ -1,37 +1,12 @@
 package track_test
 
 import (
-	"context"
-	"io"
 	"math"
 	"testing"
 
-	"jogstrip/pipeline/clip"
 	"jogstrip/track"
 	"jogstrip/track/traj"
 )
-
-// part is the frames first to last of a clip.
-type part struct {
-	*clip.Reader
-	first, last, next int
-}
-
-func (p *part) Next(ctx context.Context) ([]byte, float64, error) {
-	for {
-		pix, t, err := p.Reader.Next(ctx)
-		f := p.next
-		p.next++
-		switch {
-		case err != nil:
-			return nil, 0, err
-		case f > p.last:
-			return nil, 0, io.EOF
-		case f >= p.first:
-			return pix, t, nil
-		}
-	}
-}
 
 // A real clip: the head of a woman who walks over a lawn, turns and goes away
 // from the camera (people-walking.avi, 10 frames/s, from the OpenCV examples).
@@ -39,12 +14,8 @@ func (p *part) Next(ctx context.Context) ([]byte, float64, error) {
 // agree with the path there within the spread that both report. The mark was
 // read from the picture of the frame, enlarged five times.
 func TestPersonWalkingAway(t *testing.T) {
-	info := people(t)
 	const first, last, marked = 620, 690, 640
-	open := func(ctx context.Context) (track.Source, error) {
-		r, err := clip.Open(ctx, info)
-		return &part{Reader: r, first: first, last: last}, err
-	}
+	open := people(t, first, last)
 	at := func(f int, x, y float64) track.Mark {
 		return track.Mark{Frame: f - first, Landmark: traj.Head, X: x, Y: y, Visible: true, SD: 0.5}
 	}

@@ -1,7 +1,6 @@
 package track_test
 
 import (
-	"context"
 	"fmt"
 	"math"
 	"path/filepath"
@@ -14,10 +13,11 @@ import (
 	"jogstrip/track/traj"
 )
 
-// rendered is one rendered clip with its truth, which only the test sees.
+// rendered is one rendered clip, decoded once for all that follow marks in it, with its
+// truth, which only the test sees.
 type rendered struct {
 	name string
-	clip string
+	film held
 	*scene.Truth
 }
 
@@ -28,7 +28,11 @@ func render(t *testing.T, name string, s scene.Scene) rendered {
 	}
 	path := filepath.Join(t.TempDir(), name+".mp4")
 	truth := scenetest.Render(t, s, path)
-	return rendered{name, path, truth}
+	info, err := clip.Probe(t.Context(), path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return rendered{name, decoded(t, info, [2]int{0, len(truth.Times) - 1})[0], truth}
 }
 
 // marks marks all landmarks that are visible, each in the frame nearest to one of
@@ -85,11 +89,7 @@ func (r *rendered) stands(l traj.Landmark, f int) bool {
 
 func (r *rendered) track(t *testing.T, marks []track.Mark) *track.Result {
 	t.Helper()
-	info, err := clip.Probe(t.Context(), r.clip)
-	if err != nil {
-		t.Fatal(err)
-	}
-	res, err := track.Run(t.Context(), func(ctx context.Context) (track.Source, error) { return clip.Open(ctx, info) }, marks, track.Options{View: r.Scene.View, Gait: r.Scene.Gait, ScratchDir: t.TempDir()})
+	res, err := track.Run(t.Context(), r.film.open(), marks, track.Options{View: r.Scene.View, Gait: r.Scene.Gait, ScratchDir: t.TempDir()})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -5,6 +5,7 @@ import (
 	"io"
 	"math"
 	"math/rand/v2"
+	"slices"
 
 	"jogstrip/track"
 	"jogstrip/track/flow"
@@ -108,8 +109,16 @@ func (m *movie) frame(f int) []byte {
 	for y := range m.height {
 		for x := range m.width {
 			var sum float64
+			near := func(p placed) bool {
+				return max(math.Abs(float64(x)-p.c.X), math.Abs(float64(y)-p.c.Y)) <= p.s.radius*p.scale+1
+			}
+			covered := slices.ContainsFunc(there, near)
 			for j := range sub {
 				for i := range sub {
+					if !covered && m.still != nil { // As most of the picture.
+						sum += m.still[(sub*y+j)*sub*m.width+sub*x+i]
+						continue
+					}
 					px := float64(x) + (float64(i)+0.5)/sub - 0.5
 					py := float64(y) + (float64(j)+0.5)/sub - 0.5
 					v, hit := 0.0, false
