@@ -47,7 +47,7 @@ func TestRealFilmInAMirror(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			out, err := measuredReal(t, root, c, nil)
+			out, err := filedReal(t, root, c)
 			if err != nil {
 				t.Fatal(err)
 			}

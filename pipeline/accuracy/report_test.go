@@ -46,7 +46,7 @@ func TestReportReal(t *testing.T) {
 	clips := accuracy.RealClips()
 	figures := make([]*accuracy.RealFigures, len(clips))
 	for i, c := range clips {
-		out, err := measuredReal(t, root, c, nil)
+		out, err := filedReal(t, root, c)
 		if err != nil {
 			t.Logf("%s: %v", c.Name, err)
 			continue
@@ -68,7 +68,7 @@ func TestReportReal(t *testing.T) {
 				t.Fatal(err)
 			}
 			var f *accuracy.RealFigures
-			if out, err := measuredReal(t, root, c, marks); err != nil {
+			if out, err := measuredReal(t, t.TempDir(), root, c, marks); err != nil {
 				t.Logf("%s, other marks %d: %v", c.Name, which+1, err)
 			} else if f, err = accuracy.JudgeReal(filepath.Join(root, "data", "real"), c, out); err != nil {
 				t.Fatal(err)
