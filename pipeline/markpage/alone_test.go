@@ -44,8 +44,13 @@ func (b bench) groundIs(within float64) {
 // keyboard on the screen types lengths.
 func TestTouchAlone(t *testing.T) {
 	t.Parallel()
-	for _, size := range [][2]int64{{820, 1180}, {1180, 820}, {375, 740}} {
-		b := atMarks(t, size[0], size[1], true, nil)
+	var b bench
+	for i, size := range [][2]int64{{820, 1180}, {1180, 820}, {375, 740}} {
+		if i == 0 {
+			b = atMarks(t, size[0], size[1], true, nil)
+		} else {
+			b = b.anew(t, size[0], size[1], true)
+		}
 		b.tap("#zoom-all")
 		b.Script(`window.scrollTo(0, 0)`)
 		for _, l := range []traj.Landmark{traj.LeftFore, traj.Head} {

@@ -1,9 +1,11 @@
 package markpage
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"net/http"
+	"os"
 	"path/filepath"
 	"strings"
 	"sync/atomic"
@@ -34,9 +36,10 @@ func serveThrough(t testing.TB, dir string, wrap func(next http.Handler) http.Ha
 // bench is one clip on the marking page, before which a person sits.
 type bench struct {
 	*browser
-	truth *scene.Truth
-	path  string // Of the clip.
-	frame int    // In the middle of the clip: what is on the screen.
+	server *Server
+	truth  *scene.Truth
+	path   string // Of the clip.
+	frame  int    // In the middle of the clip: what is on the screen.
 }
 
 // atMarks opens the marking page of a rendered clip; a non-nil wrap lets every request go
@@ -49,11 +52,29 @@ func atMarks(t *testing.T, width, height int64, touch bool, wrap func(next http.
 		wrap = func(next http.Handler) http.Handler { return next }
 	}
 	s := serveThrough(t, dir, wrap)
-	b := bench{openBrowser(t, width, height, touch), truth, filepath.Join(visit, "toward-1.mp4"), len(truth.Times) / 2}
-	b.open(s, "mark", visitFolder+"/toward-1.mp4")
+	b := bench{nil, s, truth, filepath.Join(visit, "toward-1.mp4"), len(truth.Times) / 2}
+	return b.sitDown(t, width, height, touch)
+}
+
+// sitDown opens a page that nobody used before at the clip's marks.
+func (b bench) sitDown(t *testing.T, width, height int64, touch bool) bench {
+	t.Helper()
+	b.browser = openBrowser(t, width, height, touch)
+	b.open(b.server, "mark", visitFolder+"/toward-1.mp4")
 	b.Begin("toward")
 	b.GoTo(b.frame)
 	return b
+}
+
+// anew is the bench once the person has left, with another screen and nothing of what was
+// marked and recorded. The pictures need not be made again.
+func (b bench) anew(t *testing.T, width, height int64, touch bool) bench {
+	t.Helper()
+	b.Do(chromedp.Navigate("about:blank"))
+	if err := errors.Join(os.Remove(record.MarksPath(b.path)), os.Remove(filepath.Join(filepath.Dir(b.path), record.VisitFile))); err != nil {
+		t.Fatal(err)
+	}
+	return b.sitDown(t, width, height, touch)
 }
 
 // saved returns the marks on disk once the page says that they are saved.
