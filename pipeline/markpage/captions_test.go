@@ -38,8 +38,7 @@ func (w writtenWords) covers(v writtenWords) bool {
 // the horse is far away and the window small.
 func TestWordsOnThePictureAreRead(t *testing.T) {
 	t.Parallel()
-	clip, truth := renderedClip(t)
-	dir, visit := yard(t, clip, "toward-1.mp4")
+	s, visit, truth := oneClip(t)
 	const frame = 3
 	m := &record.Marks{View: traj.Toward, Gait: traj.Trot, Picture: record.Picture{Width: 960, Height: 540}}
 	for _, l := range []traj.Landmark{traj.LeftFore, traj.RightFore, traj.Head, traj.Chest, traj.LeftShoulder, traj.RightShoulder} {
@@ -50,7 +49,6 @@ func TestWordsOnThePictureAreRead(t *testing.T) {
 	if err := record.WriteMarks(record.MarksPath(filepath.Join(visit, "toward-1.mp4")), m); err != nil {
 		t.Fatal(err)
 	}
-	s := serve(t, dir, nil)
 	b := openBrowser(t, 1366, 768, false)
 	b.Do(chromedp.Navigate(s.URL()))
 	b.Wait(`document.querySelector('.clip') !== null`)

@@ -1,8 +1,12 @@
 package markpage
 
 import (
+	"context"
+	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
+	"sync"
 	"testing"
 
 	"jogstrip/pipeline/markpage/pagetest"
@@ -23,7 +27,105 @@ func renderedClip(t testing.TB) (string, *scene.Truth) {
 	}, path)
 }
 
-func TestMain(m *testing.M) { os.Exit(pagetest.Main(m)) }
+func TestMain(m *testing.M) {
+	code := pagetest.Main(m)
+	if err := yards.end(); err != nil {
+		fmt.Fprintln(os.Stderr, "end the servers that tests shared:", err)
+		code = max(code, 1)
+	}
+	os.Exit(code)
+}
+
+// clipYard is a yard of one visit with the rendered clip, and the server before it.
+type clipYard struct {
+	server     *Server
+	dir, visit string
+	stop       func()
+}
+
+// yards are those that tests use one after the other: what costs most at a clip's page is
+// making its pictures.
+var yards sharedYards
+
+type sharedYards struct {
+	mu        sync.Mutex
+	free, all []*clipYard
+}
+
+// oneClip returns a server before a visit with the rendered clip, toward-1.mp4, which nobody
+// has marked, and the truth about it. What the test puts into the visit is removed when it
+// ends; what it would change of the server itself needs a server of its own (serve).
+func oneClip(t testing.TB) (s *Server, visit string, truth *scene.Truth) {
+	t.Helper()
+	clip, truth := renderedClip(t)
+	y, err := yards.take(t, clip)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if err := y.tidy(); err != nil {
+			t.Error(err)
+		}
+		if !t.Failed() {
+			yards.give(y)
+		}
+	})
+	return y.server, y.visit, truth
+}
+
+func (s *sharedYards) take(t testing.TB, clip string) (*clipYard, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if n := len(s.free); n > 0 {
+		y := s.free[n-1]
+		s.free = s.free[:n-1]
+		return y, y.tidy() // Once more: a page that was closed may have had its last word.
+	}
+	dir, err := os.MkdirTemp("", "jogstrip-yard-")
+	if err != nil {
+		return nil, err
+	}
+	y := &clipYard{dir: dir, visit: filepath.Join(dir, filepath.FromSlash(visitFolder))}
+	if err := os.MkdirAll(y.visit, 0o755); err != nil {
+		return nil, err
+	}
+	copyFile(t, clip, filepath.Join(y.visit, "toward-1.mp4"))
+	if y.server, err = Listen(Options{Folder: dir}); err != nil {
+		return nil, err
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	ended := make(chan error, 1)
+	go func() { ended <- y.server.Serve(ctx) }()
+	y.stop = func() { cancel(); <-ended }
+	s.all = append(s.all, y)
+	return y, nil
+}
+
+func (s *sharedYards) give(y *clipYard) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.free = append(s.free, y)
+}
+
+// end ends all servers.
+func (s *sharedYards) end() (err error) {
+	for _, y := range s.all {
+		y.stop()
+		err = errors.Join(err, os.RemoveAll(y.dir))
+	}
+	return err
+}
+
+// tidy removes all but the clip from the visit.
+func (y *clipYard) tidy() error {
+	entries, err := os.ReadDir(y.visit)
+	for _, e := range entries {
+		if e.Name() != "toward-1.mp4" {
+			err = errors.Join(err, os.RemoveAll(filepath.Join(y.visit, e.Name())))
+		}
+	}
+	return err
+}
 
 // yard makes a yard folder with one visit that holds copies of a clip.
 func yard(t testing.TB, clip string, names ...string) (dir, visit string) {

@@ -273,9 +273,7 @@ func TestFromNewClipToVisit(t *testing.T) {
 
 // Everything on the marking page is done without a mouse.
 func TestKeyboardAlone(t *testing.T) {
-	clip, truth := renderedClip(t)
-	dir, visit := yard(t, clip, "toward-1.mp4")
-	s := serve(t, dir, nil)
+	s, visit, truth := oneClip(t)
 	b := openBrowser(t, 820, 1100, false)
 	b.Do(chromedp.Navigate(s.URL()))
 	b.Wait(`document.querySelector('#first') !== null`)
@@ -342,9 +340,7 @@ func TestKeyboardAlone(t *testing.T) {
 
 // On a phone's width with fingers; left and right exchanged draw a warning.
 func TestTouchOnANarrowScreen(t *testing.T) {
-	clip, truth := renderedClip(t)
-	dir, visit := yard(t, clip, "toward-1.mp4")
-	s := serve(t, dir, nil)
+	s, visit, truth := oneClip(t)
 	b := openBrowser(t, 375, 740, true)
 	b.Do(chromedp.Navigate(s.URL()))
 	b.Wait(`document.querySelector('#first') !== null`)
@@ -399,9 +395,7 @@ func TestTouchOnANarrowScreen(t *testing.T) {
 // One hoof a frame leaves no pair to compare in the frame; the other frame and
 // the head tell that left and right were confused.
 func TestSidesConfusedBetweenFrames(t *testing.T) {
-	clip, truth := renderedClip(t)
-	dir, visit := yard(t, clip, "toward-1.mp4")
-	s := serve(t, dir, nil)
+	s, visit, truth := oneClip(t)
 	b := openBrowser(t, 820, 1180, false)
 	b.open(s, "mark", visitFolder+"/toward-1.mp4")
 	b.Begin("toward")
@@ -505,10 +499,8 @@ func (b *browser) silentBut(parts ...string) {
 // Two windows on one clip: changes of both are kept; the same landmark marked
 // in both is asked about.
 func TestTwoWindows(t *testing.T) {
-	clip, truth := renderedClip(t)
-	dir, visit := yard(t, clip, "toward-1.mp4")
+	s, visit, truth := oneClip(t)
 	path := record.MarksPath(filepath.Join(visit, "toward-1.mp4"))
-	s := serve(t, dir, nil)
 	b := openBrowser(t, 1440, 900, false)
 	b.open(s, "mark", visitFolder+"/toward-1.mp4")
 	b.Begin("toward")
@@ -751,10 +743,9 @@ func TestTheGuidePrintsOnOneSheet(t *testing.T) {
 // Nobody is asked for the points of the shoulders; who marks one is asked for the other,
 // too, here and in further frames.
 func TestShouldersAreAskedForOnceWanted(t *testing.T) {
-	clip, truth := renderedClip(t)
-	dir, _ := yard(t, clip, "toward-1.mp4")
+	s, _, truth := oneClip(t)
 	b := openBrowser(t, 1366, 768, false)
-	b.open(serve(t, dir, nil), "mark", visitFolder+"/toward-1.mp4")
+	b.open(s, "mark", visitFolder+"/toward-1.mp4")
 	b.Begin("toward")
 	frame := len(truth.Times) / 2
 	asked := func(l traj.Landmark) {
@@ -778,9 +769,7 @@ func TestShouldersAreAskedForOnceWanted(t *testing.T) {
 
 // What the page asks for beside the marks may fail. It then says what it does without.
 func TestThePageSaysWhatItDoesWithout(t *testing.T) {
-	clip, _ := renderedClip(t)
-	dir, _ := yard(t, clip, "toward-1.mp4")
-	s := serve(t, dir, nil)
+	s, _, _ := oneClip(t)
 	b := openBrowser(t, 820, 1180, false)
 	b.Do(chromedp.Navigate(s.URL()))
 	b.Script(`const asked = window.fetch;

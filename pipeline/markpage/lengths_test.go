@@ -66,9 +66,7 @@ func TestLengthsAsPeopleTypeThem(t *testing.T) {
 // drawn anew, and what can't be taken over stays in it.
 func TestLengthsAreShownBackBeforeTheyCount(t *testing.T) {
 	t.Parallel()
-	clip, truth := renderedClip(t)
-	dir, visit := yard(t, clip, "toward-1.mp4")
-	s := serve(t, dir, nil)
+	s, visit, truth := oneClip(t)
 	b := openBrowser(t, 1366, 768, false)
 	b.open(s, "mark", visitFolder+"/toward-1.mp4")
 	b.Begin("toward")

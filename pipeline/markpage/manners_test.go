@@ -46,12 +46,17 @@ type bench struct {
 // through it.
 func atMarks(t *testing.T, width, height int64, touch bool, wrap func(next http.Handler) http.Handler) bench {
 	t.Helper()
-	clip, truth := renderedClip(t)
-	dir, visit := yard(t, clip, "toward-1.mp4")
+	var s *Server
+	var visit string
+	var truth *scene.Truth
 	if wrap == nil {
-		wrap = func(next http.Handler) http.Handler { return next }
+		s, visit, truth = oneClip(t)
+	} else {
+		var clip, dir string
+		clip, truth = renderedClip(t)
+		dir, visit = yard(t, clip, "toward-1.mp4")
+		s = serveThrough(t, dir, wrap)
 	}
-	s := serveThrough(t, dir, wrap)
 	b := bench{nil, s, truth, filepath.Join(visit, "toward-1.mp4"), len(truth.Times) / 2}
 	return b.sitDown(t, width, height, touch)
 }
