@@ -18,11 +18,11 @@ import (
 // frame is marked there, and measuring again wins frames: with the real tracker,
 // in a real browser.
 func TestSecondLookWinsFrames(t *testing.T) {
-	clip, marks, truth := filmed(t)
+	clip, marks, truth := filmedFrom(t, 8)
 	if err := record.WriteMarks(record.MarksPath(clip), marks); err != nil {
 		t.Fatal(err)
 	}
-	m := &clipMeasurer{command: func(clip string) *exec.Cmd { return jogstrip(t, "worker", "--again", "--no-video", "--", clip) }}
+	m := &clipMeasurer{command: func(clip string) *exec.Cmd { return jogstrip(t, "worker", "--again", "--no-video", "--resamples", "200", "--", clip) }}
 	server, err := markpage.Listen(markpage.Options{Folder: filepath.Dir(clip), Measurer: m})
 	if err != nil {
 		t.Fatal(err)

@@ -1,6 +1,7 @@
 package scene
 
 import (
+	"flag"
 	"math"
 	"testing"
 
@@ -13,6 +14,13 @@ import (
 // Any mixture of settings inside what a horse can do is met, whatever the seed,
 // view and gait.
 func TestAnySettingsAreMet(t *testing.T) {
+	// Each draw finds a whole motion: fewer of them than by default.
+	checks := flag.Lookup("rapid.checks")
+	before := checks.Value.String()
+	if err := flag.Set("rapid.checks", "40"); err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = flag.Set("rapid.checks", before) }()
 	rapid.Check(t, func(r *rapid.T) {
 		f := func(name string, most float64) float64 { return rapid.Float64Range(-most, most).Draw(r, name) }
 		s := Scene{
