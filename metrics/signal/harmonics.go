@@ -66,12 +66,17 @@ func (h *Harmonics) terms(t float64) []float64 {
 
 // At returns the function's value at t and its first derivative.
 func (h *Harmonics) At(t float64) (value, slope float64) {
-	terms := h.terms(t)
+	return h.LinearFit.At(h.terms(t)), h.slope(t)
+}
+
+// slope returns the function's first derivative at t. Extremes are looked for by it alone.
+func (h *Harmonics) slope(t float64) (slope float64) {
+	angle := 2 * math.Pi * (t - h.Start) / h.Period
 	for k := 1; k <= h.count(); k++ {
-		cos, sin := 2*k-1, 2*k
-		slope += 2 * math.Pi * float64(k) / h.Period * (h.Coefficients[sin]*terms[cos] - h.Coefficients[cos]*terms[sin])
+		sin, cos := math.Sincos(float64(k) * angle)
+		slope += 2 * math.Pi * float64(k) / h.Period * (h.Coefficients[2*k]*cos - h.Coefficients[2*k-1]*sin)
 	}
-	return h.LinearFit.At(terms), slope
+	return slope
 }
 
 // Mean returns the function's mean and its standard deviation for those given to the fit.
@@ -113,7 +118,7 @@ func (h *Harmonics) Highest(lo, hi float64) (at, value float64, local bool) {
 }
 
 func (h *Harmonics) extreme(lo, hi, sign float64) (at, value float64, local bool) {
-	rises := func(t float64) float64 { _, slope := h.At(t); return sign * slope }
+	rises := func(t float64) float64 { return sign * h.slope(t) }
 	var turns []float64
 	// Twelve points to the shortest period cannot miss a minimum.
 	n := max(4, int(math.Ceil((hi-lo)/h.Period*12*float64(h.count()))))

@@ -27,8 +27,9 @@ func FitLinear(terms [][]float64, x, sd []float64, pull float64) (*LinearFit, er
 	n, p := len(x), len(terms[0])
 	design, values := mat.NewDense(n, p, nil), mat.NewVecDense(n, nil)
 	for i, row := range terms {
+		into := design.RawRowView(i)
 		for k, v := range row {
-			design.Set(i, k, v/sd[i])
+			into[k] = v / sd[i]
 		}
 		values.SetVec(i, x[i]/sd[i])
 	}
