@@ -22,7 +22,9 @@ func TestSecondLookWinsFrames(t *testing.T) {
 	if err := record.WriteMarks(record.MarksPath(clip), marks); err != nil {
 		t.Fatal(err)
 	}
-	m := &clipMeasurer{command: func(clip string) *exec.Cmd { return jogstrip(t, "worker", "--again", "--no-video", "--resamples", "200", "--", clip) }}
+	m := &clipMeasurer{command: func(clip string) *exec.Cmd {
+		return jogstrip(t, "worker", "--again", "--no-video", "--resamples", "200", "--", clip)
+	}}
 	server, err := markpage.Listen(markpage.Options{Folder: filepath.Dir(clip), Measurer: m})
 	if err != nil {
 		t.Fatal(err)
