@@ -24,6 +24,8 @@ type Options struct {
 	// places of head and croup ahead of and behind the limbs follow from it, and
 	// from those nothing but the scale of their movement by some percent.
 	WithersM float64
+	// Model is what is taken as known beforehand; the zero value means errormodel.Usual.
+	Model errormodel.Model
 	// Reference is the limb whose hoof-on starts a stride; empty means the left fore,
 	// or what comes next of right fore, left hind, right hind that gives strides.
 	Reference traj.Landmark
@@ -37,7 +39,7 @@ var limbs = contact.Limbs
 type analysis struct {
 	*contact.Timeline
 	opts  Options
-	model errormodel.Model // Usual but for what the clip says.
+	model errormodel.Model // As given, but for what the clip says.
 	set   *traj.Set        // Stabilised.
 	cal   *geometry.Calibration
 	notes []string
@@ -85,7 +87,7 @@ func analyse(set *traj.Set, opts Options) (*analysis, error) {
 	if err != nil {
 		return nil, err
 	}
-	model := errormodel.Usual()
+	model := opts.Model.OrUsual()
 	if set.ClickPX > 0 {
 		// The clip's own marks tell how its person clicks.
 		high := float64(min(set.Width, set.Height)) / 1080

@@ -429,7 +429,7 @@ func (j *job) withers() float64 {
 }
 
 func (j *job) measureOptions() metrics.Options {
-	o := metrics.Options{View: j.marks.View, Gait: j.marks.Gait, WithersM: j.withers()}
+	o := metrics.Options{View: j.marks.View, Gait: j.marks.Gait, WithersM: j.withers(), Model: errormodel.Usual()}
 	if j.marks.Calibration != nil {
 		o.Calibration = *j.marks.Calibration
 	}
