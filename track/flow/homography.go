@@ -6,9 +6,21 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
+// fitting is memory that fits of homographies use one after the other.
+type fitting struct {
+	normal *mat.SymDense
+	right  *mat.VecDense
+	chol   mat.Cholesky
+	step   mat.VecDense
+}
+
+func newFitting() *fitting {
+	return &fitting{normal: mat.NewSymDense(8, nil), right: mat.NewVecDense(8, nil)}
+}
+
 // settled returns the homography that takes the inliers of from to those of to with the least
 // sum of squared distances, found by Gauss and Newton's method from h; h where they tell none.
-func settled(h [9]float64, from, to []Point, inliers []bool, hand Hand) [9]float64 {
+func (f *fitting) settled(h [9]float64, from, to []Point, inliers []bool, hand Hand) [9]float64 {
 	a, b := framed(from, inliers), framed(to, inliers)
 	noise := 0.0
 	if hand != (Hand{}) {
@@ -20,20 +32,20 @@ func settled(h [9]float64, from, to []Point, inliers []bool, hand Hand) [9]float
 	if !ok {
 		return h
 	}
-	normal, right := mat.NewSymDense(8, nil), mat.NewVecDense(8, nil)
-	began := pull(g, a, b, from, to, inliers, normal, right) + noise*hand.pull(g, noise, normal, right)
+	pulled := func() float64 {
+		return pull(g, a, b, from, to, inliers, f.normal, f.right) + noise*hand.pull(g, noise, f.normal, f.right)
+	}
+	began := pulled()
 	sum := began
-	var chol mat.Cholesky
-	var step mat.VecDense
 	for range 20 {
-		if !chol.Factorize(normal) || chol.SolveVecTo(&step, right) != nil {
+		if !f.chol.Factorize(f.normal) || f.chol.SolveVecTo(&f.step, f.right) != nil {
 			return h
 		}
 		for i := range 8 {
-			g[i] += step.AtVec(i)
+			g[i] += f.step.AtVec(i)
 		}
-		sum = pull(g, a, b, from, to, inliers, normal, right) + noise*hand.pull(g, noise, normal, right)
-		if mat.Norm(&step, math.Inf(1)) < 1e-12 {
+		sum = pulled()
+		if mat.Norm(&f.step, math.Inf(1)) < 1e-12 {
 			break
 		}
 	}

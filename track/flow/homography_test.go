@@ -32,7 +32,7 @@ func TestHomographySettlesInOnePlace(t *testing.T) {
 		}
 		return s
 	}
-	best := settled(truth, from, to, in, Hand{})
+	best := newFitting().settled(truth, from, to, in, Hand{})
 	for _, off := range []float64{3e-4, 3e-2} {
 		for range 20 {
 			start := truth
@@ -40,7 +40,7 @@ func TestHomographySettlesInOnePlace(t *testing.T) {
 				start[i] *= 1 + off/1000*rng.NormFloat64()
 			}
 			start[2], start[5] = start[2]+off*rng.NormFloat64(), start[5]+off*rng.NormFloat64()
-			got := settled(start, from, to, in, Hand{})
+			got := newFitting().settled(start, from, to, in, Hand{})
 			for _, p := range from {
 				if d := apply(got, p).Dist(apply(best, p)); d > 1e-8 {
 					t.Fatalf("begun %g px off: ends %g px apart", off, d)
@@ -72,7 +72,7 @@ func TestHomographyOfALineStays(t *testing.T) {
 		line = append(line, Point{10 * float64(i), 5 * float64(i)})
 	}
 	h := [9]float64{1, 0, 0, 0, 1, 0, 0, 0, 1}
-	got := settled(h, line, line, in, Hand{})
+	got := newFitting().settled(h, line, line, in, Hand{})
 	if !(mat.Norm(mat.NewDense(3, 3, got[:]), 2) < 1e3) {
 		t.Errorf("%v", got)
 	}
@@ -94,7 +94,7 @@ func TestConsensusFindsWhatAgrees(t *testing.T) {
 			}
 			from, to = append(from, p), append(to, q)
 		}
-		h, in, ok := consensus(from, to, 0.75)
+		h, in, ok := newFitting().consensus(from, to, 0.75)
 		if !ok {
 			t.Fatalf("seed %d: none found", seed)
 		}
@@ -103,7 +103,7 @@ func TestConsensusFindsWhatAgrees(t *testing.T) {
 				t.Errorf("seed %d: pair %d is %.2f px off and taken as agreeing: %v", seed, i, math.Sqrt(squared(&truth, from[i], to[i])), in[i])
 			}
 		}
-		if g, _, _ := consensus(from, to, 0.75); g != h {
+		if g, _, _ := newFitting().consensus(from, to, 0.75); g != h {
 			t.Errorf("seed %d: %v, then %v", seed, h, g)
 		}
 	}

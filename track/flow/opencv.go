@@ -255,10 +255,11 @@ func Homography(from, to []Point, threshold float64, hand Hand) (h [9]float64, i
 	if len(from) < 8 || spread(from) < 1 || spread(to) < 1 {
 		return h, nil, false, nil
 	}
-	if h, inliers, ok = consensus(from, to, threshold); ok {
+	f := newFitting()
+	if h, inliers, ok = f.consensus(from, to, threshold); ok {
 		n := within(h, from, to, threshold, inliers)
 		if ok = n >= 8 && 2*n >= len(from); ok && hand != (Hand{}) {
-			h = settled(h, from, to, inliers, hand)
+			h = f.settled(h, from, to, inliers, hand)
 		}
 	}
 	return h, inliers, ok, nil
