@@ -43,7 +43,7 @@ func newBackground(width, height int, m errormodel.Model) *background {
 	w, h := float64(width/factor), float64(height/factor)
 	return &background{factor: factor, width: width, height: height, hand: flow.Hand{
 		Middle: flow.Point{X: (w - 1) / 2, Y: (h - 1) / 2}, Focal: m.Camera.NominalFocal * max(w, h), FocalShare: m.Camera.NominalShare,
-		Tilt: m.Camera.HandTilt, Shear: m.Camera.HandShear,
+		Moves: m.Camera.HandMoves,
 	}}
 }
 

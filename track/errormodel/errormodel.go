@@ -282,14 +282,10 @@ type Camera struct {
 	NominalFocal float64
 	// NominalShare is the spread of that, share of it. Common practice.
 	NominalShare float64
-	// HandTilt is by how much a hand tilts the picture from frame to frame beyond what turning the
-	// camera does, in units of 1/focal length. Judged: it moves what lies at the side edge of
-	// the picture by a share of 0.001 of the focal length, half a pixel.
-	HandTilt float64
-	// HandShear is by how much it seems to stretch or slant the picture, as a share. Derived: a
-	// hand turns at some 7° a second while the rows are read out in 20 ms, over a picture that is
-	// 0.7 focal lengths high.
-	HandShear float64
+	// HandMoves is by how much a hand tilts, stretches and slants the picture from frame to frame
+	// beyond what turning the camera does, as a share. Derived: it moves the camera by some
+	// 7 mm about its place, 1.4 m above the ground.
+	HandMoves float64
 }
 
 // Usual returns the model that is used.
@@ -306,7 +302,7 @@ func Usual() Model {
 		Run:       Run{StrideAlongM: 0.02, StrideAcrossM: 0.012, SpeedM: 0.03, LineBendsM: 0.015, StatedShare: 0.6, Doubt: 0.7, FarOffP: 1.0 / 250, WildBy: 9},
 		Swing:     Swing{Ramp: 0.2, Skew: 0.05, AlikeSides: 0.75, ShortestShare: 0.18, OutwardM: 0.05, HeightM: 0.12, LongestUnseen: 0.6, WorstHeightCM: 5},
 		Body:      Body{FollowedMM: 1.3, OutlineMM: 2.2, HipMM: 12, HipApartMM: 4.3, ShoulderMM: 6.4, DepthM: 0.03, HeadAhead: 0.45, HeadAheadSD: 0.09, MiddleMM: 10, TrunkLength: 0.70, CameraM: 1.3, GroundRowPX: 0.5},
-		Camera:    Camera{ClickPX: click, TapeShare: 0.02, HeightM: 0.02, FocalShare: 0.03, FieldShare: 0.10, RowDeg: 0.25, NominalFocal: 0.8, NominalShare: 0.2, HandTilt: 0.0016, HandShear: 0.003},
+		Camera:    Camera{ClickPX: click, TapeShare: 0.02, HeightM: 0.02, FocalShare: 0.03, FieldShare: 0.10, RowDeg: 0.25, NominalFocal: 0.8, NominalShare: 0.2, HandMoves: 0.005},
 		Tracking:  usualTracking(),
 	}
 }

@@ -57,7 +57,7 @@ func (f *fitting) settled(h [9]float64, from, to []Point, inliers []bool, hand H
 }
 
 // Hand is what is known of a camera that a hand holds before any point is seen: it turns, and
-// hardly does anything else. The zero value knows nothing.
+// hardly moves. The zero value knows nothing.
 //
 // A camera of focal length 1 that turns by small angles moves what lies at (x, y) to
 // (x + u + r·y + x·(u·x + v·y), y + v − r·x + y·(u·x + v·y)) but for terms of higher order
@@ -68,8 +68,10 @@ type Hand struct {
 	Middle     Point   // Of the picture, px.
 	Focal      float64 // px.
 	FocalShare float64 // Standard deviation of Focal, share of it.
-	Tilt       float64 // Standard deviation of a tilt beyond that of turning, in units of 1/Focal.
-	Shear      float64 // Standard deviation of how much the picture is stretched or slanted, as a share.
+	// Moves is how much the picture is tilted (in units of 1/Focal), stretched or slanted (as a
+	// share) beyond what turning does, one standard deviation: the camera moves a little, too,
+	// and the ground lies near.
+	Moves float64
 }
 
 // pull adds to the normal equations how far g, in units of the focal length, may be from what a
@@ -80,14 +82,14 @@ func (hand Hand) pull(g [9]float64, noise float64, normal *mat.SymDense, right *
 		return 0
 	}
 	// A focal length enters squared.
-	tilt := [2]float64{math.Hypot(hand.Tilt, 2*hand.FocalShare*g[2]), math.Hypot(hand.Tilt, 2*hand.FocalShare*g[5])}
+	tilt := [2]float64{math.Hypot(hand.Moves, 2*hand.FocalShare*g[2]), math.Hypot(hand.Moves, 2*hand.FocalShare*g[5])}
 	for _, term := range []struct {
 		i, j          int // What is added up of g,
 		sign          float64
 		turn, between float64 // what that is after a turn, and how far off it may be.
 	}{
 		{6, 2, 1, 0, tilt[0]}, {7, 5, 1, 0, tilt[1]},
-		{0, 4, -1, (g[5]*g[5] - g[2]*g[2]) / 2, hand.Shear}, {1, 3, 1, -g[2] * g[5], hand.Shear},
+		{0, 4, -1, (g[5]*g[5] - g[2]*g[2]) / 2, hand.Moves}, {1, 3, 1, -g[2] * g[5], hand.Moves},
 	} {
 		off, weight := term.turn-g[term.i]-term.sign*g[term.j], noise/sq(term.between)
 		normal.SetSym(term.i, term.i, normal.At(term.i, term.i)+weight)
