@@ -382,11 +382,6 @@ func TestShiftAndOrder(t *testing.T) {
 				// less than a thousandth of a unit; amplitudes that are all noise, from which
 				// the noise is taken off under a root, by some hundredths of their spread.
 				tol := max(1e-3*(1+math.Abs(o.Value)), 0.05*o.SD)
-				// A frame that lies exactly on the border of a stance's middle counts or not by
-				// rounding, which moves one placement of the model of the run and so all a little.
-				if ofTheModel(s) {
-					tol = max(tol, 0.5*o.SD)
-				}
 				if d := math.Abs(g.Value - o.Value); d > tol || math.Abs(g.Time-o.Time-shift) > 1e-4 {
 					rt.Fatalf("%s: %+v becomes %+v", s.Name, o, g)
 				}

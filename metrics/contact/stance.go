@@ -92,8 +92,8 @@ func place(h *Seen, stances []Stance, m errormodel.Contact) {
 	var product, square float64
 	for i := range stances {
 		s := &stances[i]
-		from := sort.SearchFloat64s(h.T, s.On+2*m.LandingShape*(s.Off-s.On))
-		to := sort.SearchFloat64s(h.T, s.Off-2*m.LeavingShape*(s.Off-s.On))
+		from := sort.SearchFloat64s(h.T, s.On+2*m.LandingShape*(s.Off-s.On)-Rounding)
+		to := sort.SearchFloat64s(h.T, s.Off-2*m.LeavingShape*(s.Off-s.On)-Rounding)
 		if to-from >= 3 {
 			s.from, s.to = from, to
 		}
