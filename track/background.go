@@ -4,18 +4,15 @@ import (
 	"fmt"
 	"math"
 
-	"jogstrip/track/errormodel"
 	"jogstrip/track/flow"
 	"jogstrip/track/traj"
 )
 
 // background measures how the picture's background moves from frame to frame,
 // on a reduced picture: corners of a key frame are followed into every later
-// one and a homography is fitted to those that agree. Where they lie in a part of the picture
-// only, what a hand does tells the rest.
+// one and a homography is fitted to those that agree.
 type background struct {
-	factor int       // Picture pixels per reduced pixel.
-	hand   flow.Hand // Reduced pixels.
+	factor int // Picture pixels per reduced pixel.
 	width  int
 	height int
 
@@ -38,13 +35,8 @@ type background struct {
 	broken   int // Frames without a fit.
 }
 
-func newBackground(width, height int, m errormodel.Model) *background {
-	factor := max(1, int(math.Round(float64(max(width, height))/640)))
-	w, h := float64(width/factor), float64(height/factor)
-	return &background{factor: factor, width: width, height: height, hand: flow.Hand{
-		Middle: flow.Point{X: (w - 1) / 2, Y: (h - 1) / 2}, Focal: m.Camera.NominalFocal * max(w, h), FocalShare: m.Camera.NominalShare,
-		Moves: m.Camera.HandMoves,
-	}}
+func newBackground(width, height int) *background {
+	return &background{factor: max(1, int(math.Round(float64(max(width, height))/640))), width: width, height: height}
 }
 
 // add takes the next frame.
@@ -160,7 +152,7 @@ func (b *background) agree() (motionFit, error) {
 			b.from, b.to = append(b.from, f.Point), append(b.to, b.points[i])
 		}
 	}
-	h, inliers, ok, err := flow.Homography(b.from, b.to, 0.75, b.hand)
+	h, inliers, ok, err := flow.Homography(b.from, b.to, 0.75)
 	if err != nil || !ok {
 		return out, err
 	}

@@ -68,7 +68,7 @@ func load(ctx context.Context, open Open, marks []Mark, opts Options) (c *clip, 
 			err = errors.Join(err, loaded.spool.close())
 		}
 	}()
-	in := &reading{clip: loaded, moving: &movement{width: w, height: h}, back: newBackground(w, h, opts.Model)}
+	in := &reading{clip: loaded, moving: &movement{width: w, height: h}, back: newBackground(w, h)}
 	for {
 		if err := ctx.Err(); err != nil {
 			return nil, err

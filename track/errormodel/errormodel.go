@@ -276,16 +276,11 @@ type Camera struct {
 	FieldShare float64
 	// RowDeg is the spread of a horizon given as a row, degrees. Common practice.
 	RowDeg float64
-	// NominalFocal is the focal length taken where nothing tells it, share of the picture's long
-	// side: where only the horizon is known, along the lane of which ratios do not depend on it,
-	// and for how a hand moves the picture. Common practice.
+	// NominalFocal is the focal length taken where only the horizon is known, share of the
+	// picture's long side. Common practice: ratios along the lane do not depend on it.
 	NominalFocal float64
 	// NominalShare is the spread of that, share of it. Common practice.
 	NominalShare float64
-	// HandMoves is by how much a hand tilts, stretches and slants the picture from frame to frame
-	// beyond what turning the camera does, as a share. Derived: it moves the camera by some
-	// 7 mm about its place, 1.4 m above the ground.
-	HandMoves float64
 }
 
 // Usual returns the model that is used.
@@ -302,7 +297,7 @@ func Usual() Model {
 		Run:       Run{StrideAlongM: 0.02, StrideAcrossM: 0.012, SpeedM: 0.03, LineBendsM: 0.015, StatedShare: 0.6, Doubt: 0.7, FarOffP: 1.0 / 250, WildBy: 9},
 		Swing:     Swing{Ramp: 0.2, Skew: 0.05, AlikeSides: 0.75, ShortestShare: 0.18, OutwardM: 0.05, HeightM: 0.12, LongestUnseen: 0.6, WorstHeightCM: 5},
 		Body:      Body{FollowedMM: 1.3, OutlineMM: 2.2, HipMM: 12, HipApartMM: 4.3, ShoulderMM: 6.4, DepthM: 0.03, HeadAhead: 0.45, HeadAheadSD: 0.09, MiddleMM: 10, TrunkLength: 0.70, CameraM: 1.3, GroundRowPX: 0.5},
-		Camera:    Camera{ClickPX: click, TapeShare: 0.02, HeightM: 0.02, FocalShare: 0.03, FieldShare: 0.10, RowDeg: 0.25, NominalFocal: 0.8, NominalShare: 0.2, HandMoves: 0.005},
+		Camera:    Camera{ClickPX: click, TapeShare: 0.02, HeightM: 0.02, FocalShare: 0.03, FieldShare: 0.10, RowDeg: 0.25, NominalFocal: 0.8, NominalShare: 0.2},
 		Tracking:  usualTracking(),
 	}
 }

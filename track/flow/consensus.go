@@ -22,7 +22,7 @@ const (
 // 2003). Chance begins anew at every call, so that equal pairs give an equal homography
 // with every release of OpenCV, whose own search ends elsewhere in each. ok is false where
 // no four pairs tell one.
-func (f *fitting) consensus(from, to []Point, threshold float64) (h [9]float64, inliers []bool, ok bool) {
+func consensus(from, to []Point, threshold float64) (h [9]float64, inliers []bool, ok bool) {
 	n := len(from)
 	chance := rand.New(rand.NewPCG(1, 2))
 	solve := newFour(framed(from, nil), framed(to, nil))
@@ -41,7 +41,7 @@ func (f *fitting) consensus(from, to []Point, threshold float64) (h [9]float64, 
 		count := within(g, from, to, threshold, inliers)
 		clear(fitted)
 		if count >= 8 {
-			better := f.settled(g, from, to, inliers, Hand{})
+			better := settled(g, from, to, inliers)
 			if l := lossOf(better, from, to, threshold, loss); l < loss {
 				g, loss = better, l
 				copy(fitted, inliers)
@@ -58,7 +58,7 @@ func (f *fitting) consensus(from, to []Point, threshold float64) (h [9]float64, 
 	}
 	// As long as fitting it to the pairs within reach takes it nearer.
 	for within(h, from, to, threshold, inliers) >= 8 && !slices.Equal(inliers, fitted) {
-		g := f.settled(h, from, to, inliers, Hand{})
+		g := settled(h, from, to, inliers)
 		copy(fitted, inliers)
 		loss := lossOf(g, from, to, threshold, least)
 		if !(loss < least) {

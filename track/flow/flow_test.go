@@ -54,7 +54,7 @@ func TestBadInputIsAnError(t *testing.T) {
 		{"features: quality", func() error { _, err := flow.Features(good, 10, math.NaN(), 3); return err }, nil},
 		{"match: template larger", func() error { _, err := flow.Match(small, good, flow.Scores{}); return err }, flow.ErrTooSmall},
 		{"match: no template", func() error { _, err := flow.Match(small, flow.Gray{}, flow.Scores{}); return err }, flow.ErrEmpty},
-		{"homography: two lengths", func() error { _, _, _, err := flow.Homography(p, nil, 1, flow.Hand{}); return err }, flow.ErrSize},
+		{"homography: two lengths", func() error { _, _, _, err := flow.Homography(p, nil, 1); return err }, flow.ErrSize},
 		{"resize: to nothing", func() error { _, err := flow.Resize(good, 0, 5); return err }, nil},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
@@ -277,7 +277,7 @@ func TestHomographyIsNearlyAsGoodAsCanBe(t *testing.T) {
 					}
 					from, to = append(from, p), append(to, q)
 				}
-				got, _, ok, err := flow.Homography(from, to, 0.75, flow.Hand{})
+				got, _, ok, err := flow.Homography(from, to, 0.75)
 				if err != nil || !ok {
 					t.Fatalf("ok %v, %v", ok, err)
 				}
@@ -310,7 +310,7 @@ func TestHomographyOfLittle(t *testing.T) {
 		from, to []flow.Point
 		ok       bool
 	}{{"one place", spot, spot, false}, {"nothing agrees", wild, wilder, false}, {"none", nil, nil, false}, {"few", few, few, true}, {"many", wild, wild, true}} {
-		h, _, ok, err := flow.Homography(c.from, c.to, 0.75, flow.Hand{})
+		h, _, ok, err := flow.Homography(c.from, c.to, 0.75)
 		if err != nil || ok != c.ok {
 			t.Errorf("%s: ok %v, want %v; %v", c.name, ok, c.ok, err)
 		}
@@ -319,7 +319,7 @@ func TestHomographyOfLittle(t *testing.T) {
 		}
 	}
 	// A line tells a homography along itself only; whatever comes is finite.
-	if h, _, _, err := flow.Homography(line, line, 0.75, flow.Hand{}); err != nil || math.IsNaN(h[0]) {
+	if h, _, _, err := flow.Homography(line, line, 0.75); err != nil || math.IsNaN(h[0]) {
 		t.Errorf("a line: %v, %v", h, err)
 	}
 }

@@ -6,46 +6,29 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// fitting is memory that fits of homographies use one after the other.
-type fitting struct {
-	normal *mat.SymDense
-	right  *mat.VecDense
-	chol   mat.Cholesky
-	step   mat.VecDense
-}
-
-func newFitting() *fitting {
-	return &fitting{normal: mat.NewSymDense(8, nil), right: mat.NewVecDense(8, nil)}
-}
-
 // settled returns the homography that takes the inliers of from to those of to with the least
 // sum of squared distances, found by Gauss and Newton's method from h; h where they tell none.
-func (f *fitting) settled(h [9]float64, from, to []Point, inliers []bool, hand Hand) [9]float64 {
+func settled(h [9]float64, from, to []Point, inliers []bool) [9]float64 {
 	a, b := framed(from, inliers), framed(to, inliers)
-	noise := 0.0
-	if hand != (Hand{}) {
-		a = framing{hand.Middle, hand.Focal}
-		b, noise = a, noiseOf(h, from, to, inliers)/sq(hand.Focal)
-	}
 	// Between coordinates of size one: b·h·a⁻¹.
 	g, ok := normalised(product(b.matrix(), product(h, a.inverse())))
 	if !ok {
 		return h
 	}
-	pulled := func() float64 {
-		return pull(g, a, b, from, to, inliers, f.normal, f.right) + noise*hand.pull(g, noise, f.normal, f.right)
-	}
-	began := pulled()
+	normal, right := mat.NewSymDense(8, nil), mat.NewVecDense(8, nil)
+	began := pull(g, a, b, from, to, inliers, normal, right)
 	sum := began
+	var chol mat.Cholesky
+	var step mat.VecDense
 	for range 20 {
-		if !f.chol.Factorize(f.normal) || f.chol.SolveVecTo(&f.step, f.right) != nil {
+		if !chol.Factorize(normal) || chol.SolveVecTo(&step, right) != nil {
 			return h
 		}
 		for i := range 8 {
-			g[i] += f.step.AtVec(i)
+			g[i] += step.AtVec(i)
 		}
-		sum = pulled()
-		if mat.Norm(&f.step, math.Inf(1)) < 1e-12 {
+		sum = pull(g, a, b, from, to, inliers, normal, right)
+		if mat.Norm(&step, math.Inf(1)) < 1e-12 {
 			break
 		}
 	}
@@ -54,63 +37,6 @@ func (f *fitting) settled(h [9]float64, from, to []Point, inliers []bool, hand H
 		return h
 	}
 	return out
-}
-
-// Hand is what is known of a camera that a hand holds before any point is seen: it turns, and
-// hardly moves. The zero value knows nothing.
-//
-// A camera of focal length 1 that turns by small angles moves what lies at (x, y) to
-// (x + u + r·y + x·(u·x + v·y), y + v − r·x + y·(u·x + v·y)) but for terms of higher order
-// (Hartley and Zisserman, Multiple View Geometry, section 8.4, from memory): the same u and v
-// that move the middle of the picture also tilt it. Points that lie in one part of the picture
-// hardly tell the tilt, and it moves what lies far from them.
-type Hand struct {
-	Middle     Point   // Of the picture, px.
-	Focal      float64 // px.
-	FocalShare float64 // Standard deviation of Focal, share of it.
-	// Moves is how much the picture is tilted (in units of 1/Focal), stretched or slanted (as a
-	// share) beyond what turning does, one standard deviation: the camera moves a little, too,
-	// and the ground lies near.
-	Moves float64
-}
-
-// pull adds to the normal equations how far g, in units of the focal length, may be from what a
-// turn makes, times noise, the variance of a point along each axis. It returns the sum of squares,
-// in standard deviations.
-func (hand Hand) pull(g [9]float64, noise float64, normal *mat.SymDense, right *mat.VecDense) (sum float64) {
-	if hand == (Hand{}) {
-		return 0
-	}
-	// A focal length enters squared.
-	tilt := [2]float64{math.Hypot(hand.Moves, 2*hand.FocalShare*g[2]), math.Hypot(hand.Moves, 2*hand.FocalShare*g[5])}
-	for _, term := range []struct {
-		i, j          int // What is added up of g,
-		sign          float64
-		turn, between float64 // what that is after a turn, and how far off it may be.
-	}{
-		{6, 2, 1, 0, tilt[0]}, {7, 5, 1, 0, tilt[1]},
-		{0, 4, -1, (g[5]*g[5] - g[2]*g[2]) / 2, hand.Moves}, {1, 3, 1, -g[2] * g[5], hand.Moves},
-	} {
-		off, weight := term.turn-g[term.i]-term.sign*g[term.j], noise/sq(term.between)
-		normal.SetSym(term.i, term.i, normal.At(term.i, term.i)+weight)
-		normal.SetSym(term.j, term.j, normal.At(term.j, term.j)+weight)
-		normal.SetSym(term.i, term.j, normal.At(term.i, term.j)+term.sign*weight)
-		right.SetVec(term.i, right.AtVec(term.i)+weight*off)
-		right.SetVec(term.j, right.AtVec(term.j)+term.sign*weight*off)
-		sum += sq(off / term.between)
-	}
-	return sum
-}
-
-// noiseOf returns the variance of the inliers along each axis about h, px².
-func noiseOf(h [9]float64, from, to []Point, inliers []bool) float64 {
-	sum, n := 0.0, 0
-	for i, in := range inliers {
-		if in {
-			sum, n = sum+squared(&h, from[i], to[i]), n+1
-		}
-	}
-	return sum / math.Max(1, float64(2*n-8))
 }
 
 // normalised returns h divided by its last number; it is not ok where that is too near 0.
@@ -203,4 +129,3 @@ func product(a, b [9]float64) (out [9]float64) {
 	}
 	return out
 }
-func sq(x float64) float64 { return x * x }

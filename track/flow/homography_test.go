@@ -13,6 +13,10 @@ import (
 func TestHomographySettlesInOnePlace(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 4))
 	truth := [9]float64{1.01, 0.02, 12, -0.015, 0.99, -7, 2e-6, -1e-6, 1}
+	apply := func(h [9]float64, p Point) Point {
+		w := h[6]*p.X + h[7]*p.Y + h[8]
+		return Point{(h[0]*p.X + h[1]*p.Y + h[2]) / w, (h[3]*p.X + h[4]*p.Y + h[5]) / w}
+	}
 	var from, to []Point
 	in := make([]bool, 120)
 	for i := range in {
@@ -32,7 +36,7 @@ func TestHomographySettlesInOnePlace(t *testing.T) {
 		}
 		return s
 	}
-	best := newFitting().settled(truth, from, to, in, Hand{})
+	best := settled(truth, from, to, in)
 	for _, off := range []float64{3e-4, 3e-2} {
 		for range 20 {
 			start := truth
@@ -40,7 +44,7 @@ func TestHomographySettlesInOnePlace(t *testing.T) {
 				start[i] *= 1 + off/1000*rng.NormFloat64()
 			}
 			start[2], start[5] = start[2]+off*rng.NormFloat64(), start[5]+off*rng.NormFloat64()
-			got := newFitting().settled(start, from, to, in, Hand{})
+			got := settled(start, from, to, in)
 			for _, p := range from {
 				if d := apply(got, p).Dist(apply(best, p)); d > 1e-8 {
 					t.Fatalf("begun %g px off: ends %g px apart", off, d)
@@ -72,7 +76,7 @@ func TestHomographyOfALineStays(t *testing.T) {
 		line = append(line, Point{10 * float64(i), 5 * float64(i)})
 	}
 	h := [9]float64{1, 0, 0, 0, 1, 0, 0, 0, 1}
-	got := newFitting().settled(h, line, line, in, Hand{})
+	got := settled(h, line, line, in)
 	if !(mat.Norm(mat.NewDense(3, 3, got[:]), 2) < 1e3) {
 		t.Errorf("%v", got)
 	}
@@ -94,7 +98,7 @@ func TestConsensusFindsWhatAgrees(t *testing.T) {
 			}
 			from, to = append(from, p), append(to, q)
 		}
-		h, in, ok := newFitting().consensus(from, to, 0.75)
+		h, in, ok := consensus(from, to, 0.75)
 		if !ok {
 			t.Fatalf("seed %d: none found", seed)
 		}
@@ -103,67 +107,8 @@ func TestConsensusFindsWhatAgrees(t *testing.T) {
 				t.Errorf("seed %d: pair %d is %.2f px off and taken as agreeing: %v", seed, i, math.Sqrt(squared(&truth, from[i], to[i])), in[i])
 			}
 		}
-		if g, _, _ := newFitting().consensus(from, to, 0.75); g != h {
+		if g, _, _ := consensus(from, to, 0.75); g != h {
 			t.Errorf("seed %d: %v, then %v", seed, h, g)
 		}
 	}
-}
-
-// A hand turns the camera, and corners are found in the upper left ninth of the picture only.
-// Least squares alone leave the lower right corner to the noise; what a hand does holds it. Where
-// corners lie all over the picture it changes next to nothing, though the focal length is
-// another than the nominal one.
-func TestAHandHoldsWhatCornersDoNotTell(t *testing.T) {
-	const noise, width, height = 0.2, 640, 360
-	hand := Hand{Middle: Point{(width - 1) / 2, (height - 1) / 2}, Focal: 0.8 * width, FocalShare: 0.2, Moves: 0.005}
-	for _, focal := range []float64{0.65 * width, 0.8 * width, width} {
-		for _, c := range []struct {
-			name       string
-			right, low float64 // Where corners end.
-			most       float64 // Of what is left with the hand, over what is left without.
-		}{{"a ninth of the picture", width / 3, height / 3, 0.75}, {"all of it", width, height, 1.02}} {
-			rng := rand.New(rand.NewPCG(6, uint64(focal)))
-			var plain, held float64
-			for range 200 {
-				h := turned(focal, hand.Middle, 0.008*rng.NormFloat64(), 0.008*rng.NormFloat64(), 0.008*rng.NormFloat64())
-				var from, to []Point
-				for range 40 {
-					p := Point{c.right * rng.Float64(), c.low * rng.Float64()}
-					q := apply(h, p)
-					from, to = append(from, p), append(to, q.Add(Point{noise * rng.NormFloat64(), noise * rng.NormFloat64()}))
-				}
-				far := Point{width, height}
-				for sum, hand := range map[*float64]Hand{&plain: {}, &held: hand} {
-					got, _, ok, err := Homography(from, to, 0.75, hand)
-					if err != nil || !ok {
-						t.Fatalf("ok %v, %v", ok, err)
-					}
-					*sum += sq(apply(got, far).Dist(apply(h, far)))
-				}
-			}
-			t.Logf("focal length %.0f px, corners in %s: the far corner is %.2f px off, %.2f px with a hand", focal, c.name, math.Sqrt(plain/200), math.Sqrt(held/200))
-			if held > sq(c.most)*plain {
-				t.Errorf("focal length %.0f px, corners in %s: the far corner is %.2f px off with a hand, %.2f px without", focal, c.name, math.Sqrt(held/200), math.Sqrt(plain/200))
-			}
-		}
-	}
-}
-
-// turned returns what turning a camera by small angles about its upright, level and own axis
-// does to its picture: K·R·K⁻¹ (Hartley and Zisserman, from memory).
-func turned(focal float64, middle Point, pan, tilt, roll float64) [9]float64 {
-	rotation := func(i, j int, angle float64) [9]float64 {
-		r := [9]float64{0: 1, 4: 1, 8: 1}
-		r[4*i], r[4*j] = math.Cos(angle), math.Cos(angle)
-		r[3*i+j], r[3*j+i] = -math.Sin(angle), math.Sin(angle)
-		return r
-	}
-	f := framing{middle, focal}
-	h, _ := normalised(product(f.inverse(), product(product(rotation(0, 2, pan), product(rotation(1, 2, tilt), rotation(0, 1, roll))), f.matrix())))
-	return h
-}
-
-func apply(h [9]float64, p Point) Point {
-	w := h[6]*p.X + h[7]*p.Y + h[8]
-	return Point{(h[0]*p.X + h[1]*p.Y + h[2]) / w, (h[3]*p.X + h[4]*p.Y + h[5]) / w}
 }

@@ -246,21 +246,17 @@ func wholeProducts(g, template Gray, out []float32) error {
 
 // Homography fits the row-major 3×3 homography that takes from to to, by RANSAC
 // with the given threshold (px) and a final fit to the inliers. ok is false
-// where there are fewer than 8 pairs or no homography agrees with half of them. What points
-// do not tell comes from hand.
-func Homography(from, to []Point, threshold float64, hand Hand) (h [9]float64, inliers []bool, ok bool, err error) {
+// where there are fewer than 8 pairs or no homography agrees with half of them.
+func Homography(from, to []Point, threshold float64) (h [9]float64, inliers []bool, ok bool, err error) {
 	if len(from) != len(to) {
 		return h, nil, false, fmt.Errorf("fit homography: %w: %d and %d points", ErrSize, len(from), len(to))
 	}
 	if len(from) < 8 || spread(from) < 1 || spread(to) < 1 {
 		return h, nil, false, nil
 	}
-	f := newFitting()
-	if h, inliers, ok = f.consensus(from, to, threshold); ok {
+	if h, inliers, ok = consensus(from, to, threshold); ok {
 		n := within(h, from, to, threshold, inliers)
-		if ok = n >= 8 && 2*n >= len(from); ok && hand != (Hand{}) {
-			h = f.settled(h, from, to, inliers, hand)
-		}
+		ok = n >= 8 && 2*n >= len(from)
 	}
 	return h, inliers, ok, nil
 }
