@@ -3,10 +3,10 @@ package metrics
 import (
 	"errors"
 	"fmt"
-	"math"
 	"slices"
 
 	"jogstrip/metrics/geometry"
+	"jogstrip/metrics/signal"
 	"jogstrip/track/traj"
 )
 
@@ -33,7 +33,7 @@ func checkSet(set *traj.Set) error {
 		return fmt.Errorf("picture size %d × %d is not positive", set.Width, set.Height)
 	}
 	for i, t := range set.Times {
-		if !finite(t) || i > 0 && t <= set.Times[i-1] {
+		if !signal.Finite(t) || i > 0 && t <= set.Times[i-1] {
 			return fmt.Errorf("time of frame %d is %g s: times must increase", i, t)
 		}
 	}
@@ -41,7 +41,7 @@ func checkSet(set *traj.Set) error {
 		return fmt.Errorf("%d motions for %d frames", len(set.Motions), len(set.Times))
 	}
 	nowhere := func(p traj.Sample) bool {
-		return p.Status.Seen() && !(finite(p.X) && finite(p.Y) && finite(p.SD) && p.SD >= 0)
+		return p.Status.Seen() && !(signal.Finite(p.X) && signal.Finite(p.Y) && signal.Finite(p.SD) && p.SD >= 0)
 	}
 	for i := range set.Tracks {
 		tr := &set.Tracks[i]
@@ -57,8 +57,6 @@ func checkSet(set *traj.Set) error {
 	}
 	return nil
 }
-
-func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 
 // inReference takes the calibration's points from its own frame to the
 // reference frame, in whose coordinates stabilised tracks are.

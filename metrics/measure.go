@@ -9,6 +9,7 @@ import (
 
 	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
+	"jogstrip/metrics/signal"
 	"jogstrip/track/errormodel"
 	"jogstrip/track/traj"
 )
@@ -158,7 +159,7 @@ func (s *spatial) addCommon() {
 			// the same share of themselves, which is nothing to speak of.
 			m := s.found[d.Name]
 			v := (spaces[i].found.mean(d.Name) - spaces[i+1].found.mean(d.Name)) / 2
-			if m != nil && m.OfRun == nil && !d.PerRun && finite(v) {
+			if m != nil && m.OfRun == nil && !d.PerRun && signal.Finite(v) {
 				m.addCommon(v, 0)
 			}
 		}

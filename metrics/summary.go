@@ -11,6 +11,7 @@ import (
 
 	"jogstrip/metrics/geometry"
 	"jogstrip/metrics/lengths"
+	"jogstrip/metrics/signal"
 	"jogstrip/metrics/stats"
 	"jogstrip/track/traj"
 )
@@ -202,7 +203,7 @@ func meanOf(g stats.Group) (mean, variance float64) {
 
 // add adds a value and its standard deviation to g where there is one.
 func add(g *stats.Group, value, sd float64) {
-	if finite(value) {
+	if signal.Finite(value) {
 		g.Values, g.SDs = append(g.Values, value), append(g.SDs, sd)
 	}
 }

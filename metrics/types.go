@@ -6,6 +6,7 @@ import (
 
 	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
+	"jogstrip/metrics/signal"
 	"jogstrip/track/traj"
 )
 
@@ -64,7 +65,7 @@ func (o *Observation) UnmarshalJSON(b []byte) error {
 }
 
 func number(x float64) *float64 {
-	if !finite(x) {
+	if !signal.Finite(x) {
 		return nil
 	}
 	return &x

@@ -7,7 +7,6 @@ import (
 	"math"
 	"os"
 	"path/filepath"
-	"strings"
 
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
@@ -159,7 +158,7 @@ func comparedStills(front *report.Front, before, after *Visit, c *metrics.Compar
 	words := [2]string{capital(names[0]) + ", " + shortDay(before), capital(names[1]) + ", " + shortDay(after)}
 	if c.Verdict == metrics.NotComparable {
 		x, y := glance.Apart(c)
-		words = [2]string{strings.Join(append([]string{shortDay(before)}, x...), ", "), strings.Join(append([]string{shortDay(after)}, y...), ", ")}
+		words = [2]string{glance.Entitled(shortDay(before), x), glance.Entitled(shortDay(after), y)}
 	}
 	for _, view := range views {
 		x, y := before.bestStill(view, &c.Before), after.bestStill(view, &c.After)

@@ -38,7 +38,7 @@ func (st *stander) trim(s *standing, w flow.Window) error {
 	// picture than one that stands, but on to another place.
 	settled := s.seen[2*len(s.seen)/3]
 	for s.seen[0].frame < settled.frame {
-		vague := s.seen[0].sd >= st.model.VagueSD*s.size
+		vague := s.vague(s.seen[0])
 		descending := !st.clip.grows && s.seen[0].steady.Dist(settled.steady) > st.model.Descends*s.size+0.5
 		if !vague && !descending {
 			break
@@ -69,7 +69,7 @@ func (s *standing) settle(comes bool) {
 	// Half of a normal distribution in two dimensions lies within 1.18 standard deviations.
 	scatter := median(off) / 1.18
 	strays := func(p stood) bool {
-		return p.sd < s.model.VagueSD*s.size && p.steady.Dist(rest) > s.atRest(p, scatter)
+		return !s.vague(p) && p.steady.Dist(rest) > s.atRest(p, scatter)
 	}
 	moves := 0
 	for i := range s.seen[:2*n/3] {
@@ -87,6 +87,10 @@ func (s *standing) settle(comes bool) {
 	}
 	s.seen = s.seen[moves:]
 }
+
+// vague reports whether little is known of where the hoof is in a frame: something passes in
+// front of it, or it has gone.
+func (s *standing) vague(p stood) bool { return p.sd >= s.model.VagueSD*s.size }
 
 // atRest returns how far from its place, px, a hoof may seem to be in a frame and stand.
 // scatter is the standard deviation of its places while it stands.
@@ -110,20 +114,19 @@ func (s *standing) rises() {
 	}
 	// Half of a normal distribution lies within 0.67 standard deviations.
 	scatter := median(off) / 0.67
-	vague := func(p stood) bool { return p.sd >= s.model.VagueSD*s.size } // Something passes in front of it, or it has gone.
 	stands := func(p stood) bool {
-		return !vague(p) && p.ncc >= s.model.HeelNCC && rest-p.steady.Y <= s.atRest(p, scatter)
+		return !s.vague(p) && p.ncc >= s.model.HeelNCC && rest-p.steady.Y <= s.atRest(p, scatter)
 	}
 	end, least := n, max(2*n/3, s.model.Fewest)
 	for end > least && !stands(s.seen[end-1]) {
 		end--
 	}
-	for end > s.model.Fewest && vague(s.seen[end-1]) {
+	for end > s.model.Fewest && s.vague(s.seen[end-1]) {
 		end--
 	}
 	if end < n {
 		s.rising = slices.Clone(s.seen[end:])
-		if k := slices.IndexFunc(s.rising, func(p stood) bool { return vague(p) || p.ncc < s.model.RisingNCC }); k >= 0 {
+		if k := slices.IndexFunc(s.rising, func(p stood) bool { return s.vague(p) || p.ncc < s.model.RisingNCC }); k >= 0 {
 			s.rising = s.rising[:k]
 		}
 		s.keep(0, end)

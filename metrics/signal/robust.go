@@ -20,6 +20,9 @@ func Quantile(x []float64, q float64) float64 {
 	return s[i] + part*(s[min(i+1, len(s)-1)]-s[i])
 }
 
+// Finite reports whether v is a number and not infinite.
+func Finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
+
 // RobustSD returns 1.4826 times the median absolute deviation from the median,
 // which is the standard deviation where x is normal.
 func RobustSD(x []float64) float64 {

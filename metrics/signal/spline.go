@@ -92,9 +92,8 @@ func checkSeries(t, y, w []float64) error {
 	if len(t) < 3 {
 		return fmt.Errorf("too few samples: %d, at least 3 are needed", len(t))
 	}
-	finite := func(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 	for i := range t {
-		if !finite(t[i]) || !finite(y[i]) || !finite(w[i]) || w[i] <= 0 || i > 0 && t[i] <= t[i-1] {
+		if !Finite(t[i]) || !Finite(y[i]) || !Finite(w[i]) || w[i] <= 0 || i > 0 && t[i] <= t[i-1] {
 			return fmt.Errorf("sample %d is (%g, %g) with weight %g after one at %g", i, t[i], y[i], w[i], t[max(0, i-1)])
 		}
 	}

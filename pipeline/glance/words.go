@@ -76,18 +76,12 @@ type saying struct {
 }
 
 var sayings = map[metrics.Name]saying{
-	metrics.HeadLowDifference: {"{how} higher over {side} {limb}", "the head was {how} higher over the {side} {limb}",
-		"the head was even", "{how} higher over the {side} {limb}"},
-	metrics.HeadHighDifference: {"rises {how} more after {side} {limb}", "the head rose {how} more after the {side} {limb}",
-		"the head was even", "rising {how} more after the {side} {limb}"},
-	metrics.WithersLowDifference: {"{how} higher over {side} {limb}", "the withers were {how} higher over the {side} {limb}",
-		"the withers were even", "{how} higher over the {side} {limb}"},
-	metrics.WithersHighDifference: {"rises {how} more after {side} {limb}", "the withers rose {how} more after the {side} {limb}",
-		"the withers were even", "rising {how} more after the {side} {limb}"},
-	metrics.CroupLowDifference: {"{how} higher over {side} {limb}", "the croup was {how} higher over the {side} {limb}",
-		"the croup was even", "{how} higher over the {side} {limb}"},
-	metrics.CroupHighDifference: {"rises {how} more after {side} {limb}", "the croup rose {how} more after the {side} {limb}",
-		"the croup was even", "rising {how} more after the {side} {limb}"},
+	metrics.HeadLowDifference:     carried("the head", "was"),
+	metrics.HeadHighDifference:    risen("the head", "was"),
+	metrics.WithersLowDifference:  carried("the withers", "were"),
+	metrics.WithersHighDifference: risen("the withers", "were"),
+	metrics.CroupLowDifference:    carried("the croup", "was"),
+	metrics.CroupHighDifference:   risen("the croup", "was"),
 	metrics.HipExcursion: {"{side} hip moves {how} more", "the {side} hip moved {how} more than the other",
 		"the hips moved alike", "the {side} moves {how} more"},
 	metrics.StepLengthFore:      step,
@@ -109,6 +103,18 @@ var (
 		"the {limb} steps were equal", "the {side} is {how} short"}
 	timing = saying{short: "right lands {how} {when}", clause: "the right {limb} landed {how} {when}", even: "the {limb} steps were even in time"}
 )
+
+// carried is how a low-point difference of a part of the body is told; was is "was" or "were".
+func carried(part, was string) saying {
+	return saying{"{how} higher over {side} {limb}", part + " " + was + " {how} higher over the {side} {limb}",
+		part + " " + was + " even", "{how} higher over the {side} {limb}"}
+}
+
+// risen is the same of a high-point difference.
+func risen(part, was string) saying {
+	return saying{"rises {how} more after {side} {limb}", part + " rose {how} more after the {side} {limb}",
+		part + " " + was + " even", "rising {how} more after the {side} {limb}"}
+}
 
 // tell fills a saying's words with what was measured.
 func tell(words string, n metrics.Name, unit string, e metrics.Estimate) string {
@@ -206,6 +212,12 @@ func Apart(c *metrics.Comparison) (before, after []string) {
 		before, after = append(before, filmed(b.Condition, b.Before)), append(after, filmed(b.Condition, b.After))
 	}
 	return before, after
+}
+
+// Entitled returns the name of a visit with how it was filmed, as Apart has it: "6 March, on
+// sand, led".
+func Entitled(name string, filmed []string) string {
+	return strings.Join(append([]string{name}, filmed...), ", ")
 }
 
 func filmed(c metrics.Condition, value string) string {

@@ -156,7 +156,7 @@ func comparedParts(m *metrics.Comparison, before, after time.Time) []part {
 	}
 	single := func(s *metrics.Summary, name string, filmed []string) part {
 		said := lowerFirst(strings.TrimSuffix(glance.OfOneOfTwo(s), "."))
-		return part{title: strings.Join(append([]string{name}, filmed...), ", ") + ", by itself: " + said, rows: glance.Rows(s), tight: true, visits: []*metrics.Summary{s}}
+		return part{title: glance.Entitled(name, filmed) + ", by itself: " + said, rows: glance.Rows(s), tight: true, visits: []*metrics.Summary{s}}
 	}
 	x, y := glance.Apart(m)
 	return []part{single(&m.Before, orWord(date(before), "The first visit"), x), single(&m.After, orWord(date(after), "The second visit"), y)}
