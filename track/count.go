@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/stat"
 
 	"jogstrip/track/errormodel"
@@ -45,8 +46,7 @@ func (s *standing) worth(side int, times []float64, usual float64) float64 {
 
 // chain is a choice of stances with their sides and beats.
 type chain struct {
-	model *errormodel.Tracking
-	step  float64
+	step  float64 // s.
 	worth float64
 	of    []counted
 }
@@ -59,39 +59,106 @@ func (c *chain) holds(i int) int {
 	return slices.IndexFunc(c.of, func(o counted) bool { return o.index == i })
 }
 
-// count returns which stances are those of the pair, which side each is and at which
-// step it comes. all is in the order of time. sure is false where too few are found; the
-// marked stances keep their sides then, and only they count.
-func count(all []*standing, times []float64, pace *errormodel.Pace, m *errormodel.Tracking) (best chain, sure bool) {
-	const ratio = 1.02
-	for step := m.ShortestStep; step <= m.LongestStep; step *= ratio {
-		if t := countAt(all, times, step, pace, m); t.worth > best.worth || best.of == nil {
-			best = t
-		}
-	}
-	// Somebody must have said of one at least whose it is.
-	sure = len(best.of) > 2 && slices.ContainsFunc(best.of, func(o counted) bool { return all[o.index].marked >= 0 })
-	if n := len(best.of); sure && best.of[n-1].beat-best.of[0].beat >= 2*(n-1) {
-		sure = false // Steps half as long leave every other one empty.
-	}
-	if sure {
-		best.of = slices.DeleteFunc(best.of, func(o counted) bool {
-			return all[o.index].marked < 0 && best.worth-worthAs(all, o.index, 1-o.side, times, best.step, pace, m) < m.SureBy
-		})
-		best.fillIn(all, times)
-	}
-	return best, sure
+// counts are the stances of a pair counted by steps of every length that the gait has.
+type counts struct {
+	all    []*standing // In the order of time.
+	times  []float64
+	pace   *errormodel.Pace
+	model  *errormodel.Tracking
+	chains []chain // The best choice of each length; the same lengths for both pairs.
 }
 
-// worthAs returns what the best choice is worth in which stance i, which nobody marked, is one of
-// side.
-func worthAs(all []*standing, i, side int, times []float64, step float64, pace *errormodel.Pace, m *errormodel.Tracking) float64 {
-	own := all[i].worth(side, times, usual(all, times))
-	as := *all[i]
+// countAll counts all by steps of every length.
+func countAll(all []*standing, times []float64, pace *errormodel.Pace, m *errormodel.Tracking) *counts {
+	c := &counts{all: all, times: times, pace: pace, model: m}
+	slices.SortStableFunc(all, func(a, b *standing) int { return a.first() + a.last() - b.first() - b.last() })
+	const ratio = 1.02
+	for step := m.ShortestStep; step <= pace.LongestStepS; step *= ratio {
+		c.chains = append(c.chains, c.by(all, step))
+	}
+	return c
+}
+
+// choose returns which stances are those of the pair, which side each is and at which step it
+// comes; beats are −1 where other steps may as well lie between them. Both pairs of a horse take
+// steps of one length: others are the counts of the other pair. sure is false where too few are
+// found; the marked stances keep their sides then, and only they count.
+func (c *counts) choose(others ...*counts) (best chain, sure bool) {
+	total := worths(c.chains)
+	for _, o := range others {
+		both := floats.AddTo(make([]float64, len(total)), total, worths(o.chains))
+		if !math.IsInf(floats.Max(both), -1) { // Else no length suits both: one of them is no pair.
+			total = both
+		}
+	}
+	most := floats.MaxIdx(total)
+	best = c.chains[most]
+	// Somebody must have said of one at least whose it is.
+	sure = len(best.of) > 2 && slices.ContainsFunc(best.of, func(o counted) bool { return c.all[o.index].marked >= 0 })
+	if !sure {
+		return best, false
+	}
+	var rivals []chain
+	for i, r := range c.chains {
+		if total[most]-total[i] < c.model.CountSureBy {
+			rivals = append(rivals, r)
+		}
+	}
+	best.of = slices.DeleteFunc(slices.Clone(best.of), func(o counted) bool {
+		return c.all[o.index].marked < 0 && (slices.ContainsFunc(rivals, func(r chain) bool { return r.denies(o) }) ||
+			best.worth-c.worthAs(o.index, 1-o.side, best.step) < c.model.SureBy)
+	})
+	if slices.ContainsFunc(rivals, func(r chain) bool { return !r.countsAs(&best) }) {
+		for i := range best.of {
+			best.of[i].beat = -1
+		}
+		return best, true
+	}
+	c.fillIn(&best)
+	return best, true
+}
+
+// worths returns what each choice is worth.
+func worths(chains []chain) []float64 {
+	out := make([]float64, len(chains))
+	for i, c := range chains {
+		out[i] = c.worth
+	}
+	return out
+}
+
+// denies reports whether the choice has the stance of o as the opposite limb's.
+func (c *chain) denies(o counted) bool {
+	k := c.holds(o.index)
+	return k >= 0 && c.of[k].side != o.side
+}
+
+// countsAs reports whether the same steps lie between the stances that both choices have.
+func (c *chain) countsAs(o *chain) bool {
+	first, apart := true, 0
+	for _, s := range o.of {
+		k := c.holds(s.index)
+		if k < 0 {
+			continue
+		}
+		if d := c.of[k].beat - s.beat; first {
+			first, apart = false, d
+		} else if d != apart {
+			return false
+		}
+	}
+	return true
+}
+
+// worthAs returns what the best choice by a step so long, s, is worth in which stance i, which
+// nobody marked, is one of side.
+func (c *counts) worthAs(i, side int, step float64) float64 {
+	own := c.all[i].worth(side, c.times, usual(c.all, c.times))
+	as := *c.all[i]
 	as.marked = side // Its worth is so large then that it is chosen.
-	all = slices.Clone(all)
+	all := slices.Clone(c.all)
 	all[i] = &as
-	return countAt(all, times, step, pace, m).worth - m.MarkedWorth + own
+	return c.by(all, step).worth - c.model.MarkedWorth + own
 }
 
 // begins returns when it began to stand and the standard deviation of that, s: after it was
@@ -151,58 +218,56 @@ func usual(all []*standing, times []float64) float64 {
 	return whole[3*len(whole)/4] // Something may have hidden a part of the shorter ones.
 }
 
-// rhythm returns when beat 0 is expected and how long a step takes, s; ok is false where
-// too few stances say it.
-func (c *chain) rhythm(all []*standing, times []float64) (first, step float64, ok bool) {
-	lasts := usual(all, times)
+// rhythm returns when beat 0 of a choice is expected and how long a step takes, s; ok is false
+// where too few stances say it.
+func (c *counts) rhythm(of *chain) (first, step float64, ok bool) {
+	lasts := usual(c.all, c.times)
 	var beats, landings []float64
-	for _, o := range c.of {
-		t, _ := all[o.index].landing(times, lasts)
+	for _, o := range of.of {
+		t, _ := c.all[o.index].landing(c.times, lasts)
 		beats, landings = append(beats, float64(o.beat)), append(landings, t)
 	}
 	if len(beats) < 3 {
 		return 0, 0, false
 	}
 	first, step = stat.LinearRegression(beats, landings, nil, false)
-	return first, step, step >= c.model.ShortestStep && step <= c.model.LongestStep
+	return first, step, step >= c.model.ShortestStep && step <= c.pace.LongestStepS
 }
 
-// fillIn adds what looks like the hoof and stands in the middle of a step in which nothing
-// was found: where both its ends are hidden its times alone say too little of it.
-func (c *chain) fillIn(all []*standing, times []float64) {
-	first, step, ok := c.rhythm(all, times)
+// fillIn adds to a choice what looks like the hoof and stands in the middle of a step in which
+// nothing was found: where both its ends are hidden its times alone say too little of it.
+func (c *counts) fillIn(to *chain) {
+	first, step, ok := c.rhythm(to)
 	if !ok {
 		return
 	}
-	lasts := usual(all, times)
-	for k := 0; k+1 < len(c.of); k++ {
-		beat, side := c.of[k].beat+1, 1-c.of[k].side
-		if beat == c.of[k+1].beat {
+	lasts := usual(c.all, c.times)
+	for k := 0; k+1 < len(to.of); k++ {
+		beat, side := to.of[k].beat+1, 1-to.of[k].side
+		if beat == to.of[k+1].beat {
 			continue
 		}
 		middle := first + step*float64(beat) + lasts/2
 		best, found := c.model.LeastWorth, -1
-		for i, s := range all {
-			if s.marked >= 0 || s.never[side] || s.like[side] < c.model.AnchorNCC || math.Abs(s.middle(times)-middle) > c.model.FarOffBeat*step {
+		for i, s := range c.all {
+			if s.marked >= 0 || s.never[side] || s.like[side] < c.model.AnchorNCC || math.Abs(s.middle(c.times)-middle) > c.model.FarOffBeat*step {
 				continue
 			}
-			if w := s.worth(side, times, lasts); w > best {
+			if w := s.worth(side, c.times, lasts); w > best {
 				best, found = w, i
 			}
 		}
-		if found >= 0 && c.holds(found) < 0 {
-			c.of = slices.Insert(c.of, k+1, counted{found, side, beat})
+		if found >= 0 && to.holds(found) < 0 {
+			to.of = slices.Insert(to.of, k+1, counted{found, side, beat})
 		}
 	}
 }
 
 // counting is how steps of one length are counted. Index of its slices but marked: stance.
 type counting struct {
+	*counts
 	all    []*standing
-	times  []float64
-	step   float64 // s.
-	pace   *errormodel.Pace
-	model  *errormodel.Tracking
+	step   float64      // s.
 	worth  [2][]float64 // Of each stance as one of either side.
 	marked []int        // How many stances before index are marked.
 	at, sd []float64    // When each landed, and how well that is known, s.
@@ -217,11 +282,11 @@ type choice struct {
 	beat     int
 }
 
-// countAt returns the best choice where a step takes so long, s.
-func countAt(all []*standing, times []float64, step float64, pace *errormodel.Pace, m *errormodel.Tracking) chain {
-	n := len(all)
-	k := counting{all: all, times: times, step: step, pace: pace, model: m, marked: make([]int, n+1), at: make([]float64, n), sd: make([]float64, n), best: make([][2]choice, n)}
-	out := chain{model: m, step: step, worth: math.Inf(-1)}
+// by returns the best choice of all where a step takes so long, s.
+func (c *counts) by(all []*standing, step float64) chain {
+	n, times, m := len(all), c.times, c.model
+	k := counting{counts: c, all: all, step: step, marked: make([]int, n+1), at: make([]float64, n), sd: make([]float64, n), best: make([][2]choice, n)}
+	out := chain{step: step, worth: math.Inf(-1)}
 	lasts := usual(all, times)
 	for i, s := range all {
 		k.marked[i+1] = k.marked[i]

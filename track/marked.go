@@ -20,6 +20,7 @@ type pairSearch struct {
 	endless int         // How many marks lie in something that stands for longer than a hoof may.
 	models  [2][]model  // What the hooves look like where they were marked standing.
 	moving  [2][]model  // The same where they were marked in the air.
+	counts  *counts     // Of all stances that were found; nil where no hoof of the pair is known.
 	chosen  []*standing // The stances that steps can be counted by, and those that a person marked.
 }
 

@@ -17,8 +17,8 @@ func pairOf(hind bool) [2]traj.Landmark {
 	return [2]traj.Landmark{traj.LeftFore, traj.RightFore}
 }
 
-// findStanding finds the stances of both hooves of the pair through the clip: chosen of ps. t
-// must not be nil; it says where the trunk is. seeds are the marks.
+// findStanding finds what may be stances of the hooves of the pair through the clip: counts of
+// ps. t must not be nil; it says where the trunk is. seeds are the marks.
 func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds []seed) error {
 	st, pair, known := ps.st, ps.pair, ps.known
 	if len(ps.models[0])+len(ps.models[1]) == 0 {
@@ -40,7 +40,7 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 	for _, s := range all {
 		s.fills = fills
 	}
-	ps.chosen = c.choose(all, pair)
+	ps.counts = countAll(all, c.times, c.pace, c.model)
 	return nil
 }
 
@@ -104,25 +104,34 @@ func (st *stander) meet(all []*standing, pair [2]traj.Landmark, seeds []seed) {
 	}
 }
 
-// choose returns the stances that steps can be counted by, with their limb and beat, and those
-// that a person marked.
-func (c *clip) choose(all []*standing, pair [2]traj.Landmark) (out []*standing) {
-	slices.SortStableFunc(all, func(a, b *standing) int { return a.first() + a.last() - b.first() - b.last() })
-	chosen, sure := count(all, c.times, c.pace, c.model)
-	lasts := usual(all, c.times)
-	for i, s := range all {
-		k := chosen.holds(i)
-		switch {
-		case sure && k >= 0 && (s.marked >= 0 || s.worth(chosen.of[k].side, c.times, lasts) > c.model.LeastWorth):
-			s.landmark, s.beat = pair[chosen.of[k].side], chosen.of[k].beat
-		case s.marked >= 0:
-			s.beat = -1
-		default:
+// choose sets the stances that steps can be counted by, with their limb and beat, and those that
+// a person marked: chosen of each of the searches.
+func (c *clip) choose(searches []*pairSearch) {
+	for i, ps := range searches {
+		if ps.counts == nil {
 			continue
 		}
-		out = append(out, s)
+		var others []*counts
+		for j, o := range searches {
+			if j != i && o.counts != nil {
+				others = append(others, o.counts)
+			}
+		}
+		chosen, sure := ps.counts.choose(others...)
+		lasts := usual(ps.counts.all, c.times)
+		for i, s := range ps.counts.all {
+			k := chosen.holds(i)
+			switch {
+			case sure && k >= 0 && (s.marked >= 0 || s.worth(chosen.of[k].side, c.times, lasts) > c.model.LeastWorth):
+				s.landmark, s.beat = ps.pair[chosen.of[k].side], chosen.of[k].beat
+			case s.marked >= 0:
+				s.beat = -1
+			default:
+				continue
+			}
+			ps.chosen = append(ps.chosen, s)
+		}
 	}
-	return out
 }
 
 // cutLong takes off what a stance seems to last beyond the usual: left and right stand about as
@@ -385,11 +394,16 @@ func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, 
 		}); err != nil {
 			return nil, err
 		}
+	} else {
+		for _, ps := range searches {
+			ps.counts = countAll(ps.known, c.times, c.pace, c.model)
+		}
 	}
+	c.choose(searches)
 	found, usual := make([][]*standing, len(searches)), c.usually(searches)
 	if err := c.eachPair(ctx, searches, func(ctx context.Context, i int) (err error) {
 		if t == nil {
-			found[i], err = searches[i].st.placeMarked(c.choose(searches[i].known, searches[i].pair), seeds)
+			found[i], err = searches[i].st.placeMarked(searches[i].chosen, seeds)
 		} else {
 			found[i], err = c.placeStanding(searches[i], usual[i], seeds)
 		}

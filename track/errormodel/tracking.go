@@ -257,8 +257,6 @@ type Tracking struct {
 	// ShortestStep is the shortest time from a stance to the opposite limb's next, s. Derived:
 	// half a stride of racing trot, with room.
 	ShortestStep float64
-	// LongestStep is the longest, s. Derived: half a stride of slow walk, with room.
-	LongestStep float64
 	// LongestDuty is the share of a stride that a stance may last. Common practice: at a slow
 	// walk 0.7.
 	LongestDuty float64
@@ -277,6 +275,10 @@ type Tracking struct {
 	// stance that nobody marked is the opposite limb's, for its side to be believed. Derived: half
 	// of a squared error over its spread is worth 1/2, so that 1 is e times as likely.
 	SureBy float64
+	// CountSureBy is the same over the best choice in which other steps lie between the stances.
+	// Derived: that one is then 19 times less likely (e to 2.94), as an interval of 95 % asks,
+	// and those of the stride rest on the count.
+	CountSureBy float64
 	// MarkedWorth is what one that a person marked is worth. Derived: more than the three that
 	// could be set against it.
 	MarkedWorth float64
@@ -317,6 +319,9 @@ type Tracking struct {
 type Pace struct {
 	// LongestStanceS is how long a hoof stands at most, s. Derived: see Pace.
 	LongestStanceS float64
+	// LongestStepS is the longest time from a stance to the opposite limb's next, s. Derived:
+	// half a stride, see Pace.
+	LongestStepS float64
 	// ShortestSwingS is how long a limb is in the air at least, s. Derived: see Pace.
 	ShortestSwingS float64
 	// SuspensionS is how long after one limb of a pair left the other lands at the latest, s.
@@ -338,8 +343,8 @@ type Pace struct {
 
 func usualTracking() Tracking {
 	return Tracking{
-		Trot:     Pace{LongestStanceS: 0.55, ShortestSwingS: 0.28, SuspensionS: 0.16, Speed: 6.5, OffAcross: 0.5, OffDown: 0.6},
-		Walk:     Pace{LongestStanceS: 1.2, ShortestSwingS: 0.35, SuspensionS: 0.05, Speed: 4, OffAcross: 0.8, OffDown: 0.9},
+		Trot:     Pace{LongestStanceS: 0.55, LongestStepS: 0.5, ShortestSwingS: 0.28, SuspensionS: 0.16, Speed: 6.5, OffAcross: 0.5, OffDown: 0.6},
+		Walk:     Pace{LongestStanceS: 1.2, LongestStepS: 0.85, ShortestSwingS: 0.35, SuspensionS: 0.05, Speed: 4, OffAcross: 0.8, OffDown: 0.9},
 		LeastNCC: 0.70, LeastAgree: 0.45, AloneNCC: 0.85, KeyNCC: 0.80, AnchorNCC: 0.85, OutlineNCC: 0.94,
 		EdgeHold: 0.10, SearchNCC: 0.80, SearchMargin: 0.10, RepeatNCC: 0.90, SearchStrays: 1.6, SearchForS: 3.0,
 		ScaleStraySD: 0.02, AngleStraySD: 0.04, RegisterFloor: 0.03, SurelyFound: 0.7, Surer: 0.8, FarOff: 0.25,
@@ -354,8 +359,8 @@ func usualTracking() Tracking {
 		HeelNCC: 0.93, RisingNCC: 0.97, LeftS: 0.04, PriorWeight: 1.0, MostClick: 4.0,
 		BareFromS: 0.35, BareToS: 1.7, BareLooks: 9, StillS: 0.1, StillLimit: 7.0, LeastShare: 0.2,
 		StillShare: 0.55, GoneShare: 0.25, LiftedShare: 0.6,
-		ShortestStep: 0.17, LongestStep: 0.85, LongestDuty: 0.8, LongStance: 1.5, RivalNCC: 0.04, LeastFill: 0.5,
-		LeastWorth: 0.5, SureBy: 1, MarkedWorth: 4.0, MissedStep: 0.8, MostMissed: 12, OffStepSD: 0.12, LandingSD: 0.04,
+		ShortestStep: 0.17, LongestDuty: 0.8, LongStance: 1.5, RivalNCC: 0.04, LeastFill: 0.5,
+		LeastWorth: 0.5, SureBy: 1, CountSureBy: 2.94, MarkedWorth: 4.0, MissedStep: 0.8, MostMissed: 12, OffStepSD: 0.12, LandingSD: 0.04,
 		LastsSD: 0.15, FarOffBeat: 0.3,
 		SwingApart: 0.15, SwingSD: 0.03, SwingDown: 0.5, BesideS: 0.2,
 	}
