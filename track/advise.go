@@ -29,7 +29,7 @@ func (c *clip) advise(r *Result) []Advice {
 // win nothing.
 func (c *clip) adviseOn(l Loss, n int) (a Advice, wins bool) {
 	frames := l.Last - l.First + 1
-	if l.Bridged || frames < 3 || l.Cause == "left the picture" || l.Cause == markedHidden {
+	if l.Bridged || frames < 3 || l.Cause == leftPicture || l.Cause == markedHidden {
 		return Advice{}, false
 	}
 	if lasts := c.times[l.Last] - c.times[l.First]; l.Landmark.IsHoof() && (lasts < leastWinS || l.Cause == hiddenBehind && lasts < 2*leastWinS) {

@@ -231,7 +231,7 @@ func (fo *follower) read(m *advance) (cause string, err error) {
 		return "", err
 	}
 	if m.a.Width < 8 || m.a.Height < 8 {
-		return "left the picture", nil
+		return leftPicture, nil
 	}
 	fo.planeA.Fill(m.a, m.origin.X, m.origin.Y, halvings(m.size))
 	fo.planeB.Fill(m.b, m.origin.X, m.origin.Y, halvings(m.size))
@@ -283,8 +283,8 @@ func (fo *follower) plausible(m *advance) (cause string, err error) {
 		return "looks different from the frame before: hidden or blurred", nil
 	case chain.Agree < fo.model.LeastAgree && !fo.landmark.IsHoof():
 		return "part of the patch is hidden", nil
-	case !(chain.At.X >= 0 && chain.At.Y >= 0 && chain.At.X <= float64(fo.clip.width-1) && chain.At.Y <= float64(fo.clip.height-1)):
-		return "left the picture", nil
+	case !fo.clip.shows(chain.At):
+		return leftPicture, nil
 	}
 	m.pose = flow.Pose{At: chain.At, Scale: fo.pose.Scale * chain.Scale, Angle: fo.pose.Angle + chain.Angle}
 	if m.turn, m.home, err = fo.turning(fo.planeB, m.pose, m.size); err != nil {

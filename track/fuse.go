@@ -26,6 +26,11 @@ func (c *clip) fuse(l traj.Landmark, forward, backward []estimate, standings []*
 		}
 	}
 	c.settleStanding(&t, standings)
+	for f, s := range t.Samples {
+		if s.Status != traj.Lost && !c.shows(flow.Point{X: s.X, Y: s.Y}) {
+			t.Samples[f], causes[f] = traj.Gone(), leftPicture
+		}
+	}
 	bridge(t.Samples, c.times, opts.BridgeS)
 	var losses []Loss
 	for f := 0; f < n; {
@@ -139,6 +144,15 @@ const (
 	beforeFirst = "before the first mark"
 	afterLast   = "after the last mark"
 )
+
+// leftPicture is why a landmark is not seen of which no more than the surroundings are in the
+// picture.
+const leftPicture = "left the picture"
+
+// shows reports whether p lies in the picture.
+func (c *clip) shows(p flow.Point) bool {
+	return p.X >= 0 && p.Y >= 0 && p.X <= float64(c.width-1) && p.Y <= float64(c.height-1)
+}
 
 // markedHidden is why a landmark is not seen where a person says so.
 const markedHidden = "marked as hidden"

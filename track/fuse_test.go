@@ -49,6 +49,29 @@ func TestHoofInTheAir(t *testing.T) {
 	}
 }
 
+// A camera that tilts up leaves hooves below the picture. The limb above may still be seen to
+// stand there: the hoof is not.
+func TestHoofBelowThePicture(t *testing.T) {
+	c := &clip{model: &known, pace: &known.Trot, grows: true, width: 640, height: 360}
+	s := &standing{model: &known, landmark: traj.LeftFore, size: 40, place: relocation{variance: 1}}
+	const frames, rows = 30, 3.0 // How many rows lower it lies with every frame.
+	for f := range frames {
+		c.times = append(c.times, float64(f)/60)
+		c.toFirst = append(c.toFirst, traj.Motion{1, 0, 0, 0, 1, -rows * float64(f), 0, 0, 1})
+		s.seen = append(s.seen, stood{frame: f, steady: flow.Point{X: 320, Y: 300}, ncc: 1, sd: 0.3})
+	}
+	none := make([]estimate, frames)
+	track, losses := c.fuse(traj.LeftFore, none, none, []*standing{s}, Options{})
+	for f, p := range track.Samples {
+		if in := 300+rows*float64(f) <= 359; p.Status.Followed() != in {
+			t.Errorf("frame %d, at row %.0f of 360: %v", f, 300+rows*float64(f), p.Status)
+		}
+	}
+	if len(losses) != 1 || losses[0].Cause != leftPicture {
+		t.Errorf("lost: %+v, want once, as it %s", losses, leftPicture)
+	}
+}
+
 // A sweep is sure of a swing where it arrives at the stance at its end, and where it has left the
 // nearer stance for a moment only. Frames are 20 ms apart; the horse comes toward the camera.
 func TestSureOfASwing(t *testing.T) {
