@@ -124,12 +124,20 @@ func (s *standing) rises() {
 	for end > s.model.Fewest && s.vague(s.seen[end-1]) {
 		end--
 	}
-	if end < n {
-		s.rising = slices.Clone(s.seen[end:])
-		if k := slices.IndexFunc(s.rising, func(p stood) bool { return s.vague(p) || p.ncc < s.model.RisingNCC }); k >= 0 {
-			s.rising = s.rising[:k]
+	if end == n {
+		if s.after >= 0 {
+			s.after = s.last() + 1 // The toe, which is followed, leaves later.
 		}
-		s.keep(0, end)
+		return
+	}
+	left := s.seen[end:]
+	s.rising = slices.Clone(left)
+	if k := slices.IndexFunc(left, func(p stood) bool { return s.vague(p) || p.ncc < s.model.RisingNCC }); k >= 0 {
+		s.rising = s.rising[:k]
+	}
+	s.seen = s.seen[:end]
+	if k := slices.IndexFunc(left, func(p stood) bool { return !s.vague(p) }); k >= 0 {
+		s.after = left[k].frame // What hid it before says nothing.
 	}
 }
 

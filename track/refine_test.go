@@ -191,3 +191,51 @@ func TestJumpEndsAStance(t *testing.T) {
 		t.Errorf("it stands until frame %d, want 11", s.last())
 	}
 }
+
+// What passes in front of a part of a hoof moves it in the picture for a moment, and not for
+// good: afterwards it looks as it did, and stands where it did.
+func TestWhatPassesDoesNotTakeItAlong(t *testing.T) {
+	// A dark shoe with a light sole, on plain ground.
+	shoe := func(x, y int) float64 {
+		if inside := y >= 44 && y < 63 && x >= 48 && x < 68; inside && y >= 59 {
+			return 190
+		} else if inside {
+			return 60
+		}
+		return 130 + 3*math.Sin(float64(x)/3)*math.Cos(float64(y)/4)
+	}
+	var frames []flow.Gray
+	for f := range 24 {
+		frames = append(frames, painted(120, func(x, y int) byte {
+			// A limb comes before its upper part and goes on.
+			if left := 67 - (f - 8); f >= 8 && f < 14 && x >= left && x < left+14 && y < 58 {
+				return 75
+			}
+			return byte(shoe(x, y))
+		}))
+	}
+	st := standerOn(t, frames...)
+	origin := flow.Point{X: 60, Y: 60}
+	w := flow.Window{Left: 8, Right: 8, Up: 11, Down: 5}
+	s, base, err := st.moment(2, origin, w)
+	if err != nil || s == nil {
+		t.Fatalf("nothing stands: %v", err)
+	}
+	if err := st.prolong(t.Context(), s, base, 1, w); err != nil {
+		t.Fatal(err)
+	}
+	if s.last() != len(frames)-1 {
+		t.Errorf("it stands until frame %d, want the last, %d", s.last(), len(frames)-1)
+	}
+	most := 0.0
+	for _, p := range s.seen {
+		d := p.steady.Dist(origin)
+		most = max(most, d)
+		if p.frame >= 14 && d > 0.05 {
+			t.Errorf("frame %d: %.2f px from where it stands", p.frame, d)
+		}
+	}
+	if most < 0.1 {
+		t.Errorf("nothing passed: at most %.2f px off", most)
+	}
+}

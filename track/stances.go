@@ -344,8 +344,6 @@ func (c *clip) stancesOf(all []*standing) []traj.Stance {
 		if c.slower > 1 {
 			// With so many frames it is seen to move long before it leaves.
 			o.Before, o.After = -1, -1
-		} else if !c.grows && s.after >= 0 {
-			o.After = s.last() + 1 // The heel, which is marked, has left where the toe does.
 		}
 		on, off := c.endsInSight(s.landmark)
 		if !on {

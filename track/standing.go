@@ -200,7 +200,7 @@ func (st *stander) moment(f int, origin flow.Point, w flow.Window) (*standing, *
 func (st *stander) prolong(ctx context.Context, s *standing, base *standingLook, dir int, w flow.Window) error {
 	c := st.clip
 	origin := s.seen[len(s.seen)-1].steady // What lies before it is known by now, or not yet.
-	key, place, last := base, origin, s.frame
+	older, key, place, last := base, base, origin, s.frame
 	for g := s.frame + dir; g >= 0 && g < len(c.times) && math.Abs(c.times[g]-c.times[last]) <= st.model.BridgeS && math.Abs(c.times[g]-c.times[s.frame]) <= c.pace.LongestStanceS; g += dir {
 		if err := ctx.Err(); err != nil {
 			return err
@@ -217,7 +217,7 @@ func (st *stander) prolong(ctx context.Context, s *standing, base *standingLook,
 			continue
 		}
 		again := g != last+dir // Something hid it: it must look the more like itself.
-		best := st.by(key, base, g, q, s.size, again)
+		best, by := st.by([]*standingLook{older, key, base}, g, q, s.size, again)
 		landed := dir > 0 && c.times[g]-c.times[s.seen[0].frame] > st.model.BriefS
 		if stays, leaves := st.stays(best, origin, place, s.size, again, landed); leaves {
 			break
@@ -226,8 +226,10 @@ func (st *stander) prolong(ctx context.Context, s *standing, base *standingLook,
 		}
 		s.seen = append(s.seen, best)
 		place, last = best.steady, g
-		if key, err = st.renewed(key, s, best, 0.6*base.share, w); err != nil {
+		if next, err := st.renewed(key, s, best, 0.6*base.share, w); err != nil {
 			return err
+		} else if next != key {
+			older, key = by, next
 		}
 	}
 	return nil
@@ -237,7 +239,7 @@ func (st *stander) prolong(ctx context.Context, s *standing, base *standingLook,
 // old, unless less than the share least of it is the hoof; else key.
 func (st *stander) renewed(key *standingLook, s *standing, p stood, least float64, w flow.Window) (*standingLook, error) {
 	age := math.Abs(st.clip.times[p.frame] - st.clip.times[key.frame])
-	if !(p.ncc > 0.85 && p.ncc < 0.95 || p.ncc > 0.6 && age > st.model.KeyS) {
+	if !(p.ncc > 0.85 && p.ncc < st.model.SameNCC || p.ncc > 0.6 && age > st.model.KeyS) {
 		return key, nil
 	}
 	l, err := st.remember(p.frame, p.steady, s.bare, s.still, w)
@@ -263,19 +265,22 @@ func (st *stander) stays(p stood, origin, place flow.Point, size float64, again,
 	return !leaves, leaves
 }
 
-// by returns where the hoof stands in frame g near q by its latest look, key, or by its
-// first, base, where that says it better; its correlation is 0 where it does not.
-func (st *stander) by(key, base *standingLook, g int, q flow.Point, size float64, again bool) stood {
-	var best stood
-	for k, l := range []*standingLook{key, base} {
-		if k > 0 && (l == key || best.ncc > 0.9) {
-			break
+// by returns where the hoof stands in frame g near q by the first of its looks that it still has,
+// else by the likest, and by which: what passed in front may have taken later ones along. Its
+// correlation is 0 where it does not stand.
+func (st *stander) by(looks []*standingLook, g int, q flow.Point, size float64, again bool) (best stood, by *standingLook) {
+	for i, l := range looks {
+		if slices.Contains(looks[:i], l) {
+			continue
 		}
 		if seen, ok := st.compare(l, g, q, size, again); ok && seen.ncc > best.ncc {
-			best = seen
+			best, by = seen, l
+		}
+		if best.ncc >= st.model.SameNCC {
+			break
 		}
 	}
-	return best
+	return best, by
 }
 
 // compare returns whether the hoof of look l stands in frame g, whose surroundings of q

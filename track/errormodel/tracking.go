@@ -185,6 +185,8 @@ type Tracking struct {
 	// BridgeS is for how long a stance may be out of view, s: a limb, a cane, a rein passes.
 	// Judged: real clips of the check set.
 	BridgeS float64
+	// SameNCC is the correlation from which on a hoof looks as it did a moment ago. Judged.
+	SameNCC float64
 	// KeyS is how old an appearance may become before it is taken anew, s. Judged.
 	KeyS float64
 	// AgainNCC is StandNCC of what comes back after it was hidden. Judged.
@@ -354,7 +356,7 @@ func usualTracking() Tracking {
 		LeastRate: 20, HoofHalf: 0.056, LimbShare: 1.5, SearchAcross: 1.8, SearchDown: 1.2, LookNCC: 0.5,
 		LooksAlike: 3, AnotherS: 0.3, LeastHoof: 8.0, LeastBehind: 18.0,
 		StandNCC: 0.75, StandStray: 0.30, StandSlide: 0.60, RestStray: 0.20, Descends: 0.05, AtRest: 0.03,
-		Elsewhere: 0.8, SamePlace: 0.10, VagueSD: 0.05, BridgeS: 0.18, KeyS: 0.10, AgainNCC: 0.88, AgainShare: 0.7,
+		Elsewhere: 0.8, SamePlace: 0.10, VagueSD: 0.05, BridgeS: 0.18, SameNCC: 0.95, KeyS: 0.10, AgainNCC: 0.88, AgainShare: 0.7,
 		ShortS: 0.06, BriefS: 0.10, Fewest: 3, EdgeFrames: 3, EdgeSD: 0.10, EdgeDown: 0.18, CoveredSD: 0.08,
 		HeelNCC: 0.93, RisingNCC: 0.97, LeftS: 0.04, PriorWeight: 1.0, MostClick: 4.0,
 		BareFromS: 0.35, BareToS: 1.7, BareLooks: 9, StillS: 0.1, StillLimit: 7.0, LeastShare: 0.2,
