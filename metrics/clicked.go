@@ -3,6 +3,7 @@ package metrics
 import (
 	"math"
 
+	"gonum.org/v1/gonum/lapack/lapack64"
 	"gonum.org/v1/gonum/mat"
 
 	"jogstrip/metrics/geometry"
@@ -82,14 +83,16 @@ func (m *clicked) down(click, mirror float64) (mean *mat.VecDense, cov *mat.SymD
 	var hht mat.SymDense
 	hht.SymOuterK(1, h)
 	v.AddSym(v, &hht)
-	var chol mat.Cholesky
-	var gain, told mat.Dense // Gain transposed: V⁻¹H.
-	if !chol.Factorize(v) || !solved(chol.SolveTo(&gain, h)) {
+	u, ok := lapack64.Potrf(v.RawSymmetric())
+	if !ok {
 		return mean, cov
 	}
+	gain := mat.DenseCopyOf(h) // Transposed: V⁻¹H.
+	lapack64.Potrs(u, gain.RawMatrix())
 	mean.MulVec(gain.T(), d)
 	mean.ScaleVec(click, mean)
-	told.Mul(h.T(), &gain)
+	var told mat.Dense
+	told.Mul(h.T(), gain)
 	less := symmetric(&told)
 	less.ScaleSym(-1, less)
 	cov.AddSym(cov, less)

@@ -4,8 +4,10 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/blas/blas64"
 	"gonum.org/v1/gonum/diff/fd"
 	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/lapack/lapack64"
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/optimize"
 
@@ -242,28 +244,50 @@ func (f *runFit) own(theta []float64, i int) (c [2][2]float64) {
 
 // normal is the model's normal equations at some theta.
 type normal struct {
-	value float64      // −2·log of the restricted likelihood times the priors.
-	v     mat.Cholesky // V.
-	vx    mat.Dense    // V⁻¹X.
-	xvx   mat.Cholesky // X'V⁻¹X.
-	beta  mat.VecDense // The fixed effects.
+	value float64           // −2·log of the restricted likelihood times the priors.
+	v     blas64.Triangular // Cholesky factor of V.
+	xvx   blas64.Triangular // Of X'V⁻¹X.
+	beta  *mat.VecDense     // The fixed effects.
+}
+
+// Factors are LAPACK's own: mat.Cholesky also estimates condition numbers, which takes half as
+// long again and would only warn, as the scales of metres and of what is hardly known give large
+// ones by themselves.
+
+// column returns v as a matrix of one column.
+func column(v *mat.VecDense) blas64.General {
+	return blas64.General{Rows: v.Len(), Cols: 1, Stride: 1, Data: v.RawVector().Data}
+}
+
+// logDet returns the logarithm of the determinant of the matrix with Cholesky factor u.
+func logDet(u blas64.Triangular) (sum float64) {
+	for i := range u.N {
+		sum += 2 * math.Log(u.Data[i*u.Stride+i])
+	}
+	return sum
 }
 
 // at sets up the normal equations at theta; its value is infinite where V is no
 // covariance.
 func (f *runFit) at(theta []float64) *normal {
 	n := &normal{value: math.Inf(1)}
-	var vy, xy mat.VecDense
-	if !n.v.Factorize(f.variance(theta)) || !solved(n.v.SolveTo(&n.vx, f.x)) || !solved(n.v.SolveVecTo(&vy, f.y)) {
+	var ok bool
+	if n.v, ok = lapack64.Potrf(f.variance(theta).RawSymmetric()); !ok {
 		return n
 	}
+	vx, vy := mat.DenseCopyOf(f.x), mat.VecDenseCopyOf(f.y) // V⁻¹X and V⁻¹y.
+	lapack64.Potrs(n.v, vx.RawMatrix())
+	lapack64.Potrs(n.v, column(vy))
 	var cross mat.Dense
-	cross.Mul(f.x.T(), &n.vx)
-	xy.MulVec(n.vx.T(), f.y)
-	if !n.xvx.Factorize(symmetric(&cross)) || !solved(n.xvx.SolveVecTo(&n.beta, &xy)) {
+	var xy mat.VecDense
+	cross.Mul(f.x.T(), vx)
+	xy.MulVec(vx.T(), f.y)
+	if n.xvx, ok = lapack64.Potrf(symmetric(&cross).RawSymmetric()); !ok {
 		return n
 	}
-	value := n.v.LogDet() + n.xvx.LogDet() + mat.Dot(f.y, &vy) - mat.Dot(&n.beta, &xy)
+	n.beta = mat.VecDenseCopyOf(&xy)
+	lapack64.Potrs(n.xvx, column(n.beta))
+	value := logDet(n.v) + logDet(n.xvx) + mat.Dot(f.y, vy) - mat.Dot(n.beta, &xy)
 	for k, m := range f.priors() {
 		doubt := f.prior.Run.Doubt
 		if k == clickOff {
@@ -275,13 +299,6 @@ func (f *runFit) at(theta []float64) *normal {
 		n.value = value
 	}
 	return n
-}
-
-// solved reports whether err is none, or a warning of a large condition number, which the
-// scales of metres and of what is hardly known give by themselves.
-func solved(err error) bool {
-	c, ok := err.(mat.Condition)
-	return err == nil || ok && !math.IsInf(float64(c), 0)
 }
 
 // symmetric returns a matrix that is symmetric but for rounding as one that is.
@@ -313,18 +330,21 @@ func (f *runFit) maximise() bool {
 // solve fits the fixed effects at theta.
 func (f *runFit) solve() bool {
 	n := f.at(f.theta)
-	var inverse, betaCov mat.SymDense
-	if math.IsInf(n.value, 1) || !solved(n.v.InverseTo(&inverse)) || !solved(n.xvx.InverseTo(&betaCov)) {
+	if math.IsInf(n.value, 1) {
 		return false
 	}
-	f.beta = &n.beta
+	inverse, ok := lapack64.Potri(n.v)
+	betaCov, ok1 := lapack64.Potri(n.xvx)
+	if !ok || !ok1 {
+		return false
+	}
+	f.beta, f.inverse = n.beta, mat.NewSymDense(inverse.N, inverse.Data)
+	f.betaCov = mat.DenseCopyOf(mat.NewSymDense(betaCov.N, betaCov.Data))
 	var r mat.VecDense
 	r.MulVec(f.x, f.beta)
 	r.SubVec(f.y, &r)
 	f.solved = new(mat.VecDense)
-	f.solved.MulVec(&inverse, &r)
-	f.inverse = &inverse
-	f.betaCov = mat.DenseCopyOf(&betaCov)
+	f.solved.MulVec(f.inverse, &r)
 	return true
 }
 

@@ -5,7 +5,9 @@ import (
 	"math/rand/v2"
 	"slices"
 
-	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/blas"
+	"gonum.org/v1/gonum/blas/blas64"
+	"gonum.org/v1/gonum/lapack/lapack64"
 )
 
 // How a homography is looked for: at most so many samples, or as many as it takes for one of
@@ -25,7 +27,7 @@ const (
 func consensus(from, to []Point, threshold float64) (h [9]float64, inliers []bool, ok bool) {
 	n := len(from)
 	chance := rand.New(rand.NewPCG(1, 2))
-	solve := newFour(framed(from, nil), framed(to, nil))
+	solve := four{a: framed(from, nil), b: framed(to, nil)}
 	least, turns := math.Inf(1), mostSamples
 	inliers = make([]bool, n)
 	fitted := make([]bool, n) // The pairs that h was fitted to.
@@ -82,31 +84,29 @@ func sampleOf(chance *rand.Rand, n int) (four [4]int) {
 
 // four finds homographies through four pairs, between coordinates of size one.
 type four struct {
-	a, b          framing
-	rows          *mat.Dense // 8 × 8.
-	right, solved *mat.VecDense
-	lu            mat.LU
-}
-
-func newFour(a, b framing) *four {
-	return &four{a: a, b: b, rows: mat.NewDense(8, 8, nil), right: mat.NewVecDense(8, nil), solved: mat.NewVecDense(8, nil)}
+	a, b   framing
+	rows   [64]float64 // 8 × 8.
+	right  [8]float64
+	pivots [8]int
 }
 
 // through returns the homography through four pairs; it is not ok where they don't tell one.
+// What four pairs give that hardly tell one fits no others. (mat.LU would estimate how hardly,
+// which takes most of its time.)
 func (f *four) through(from, to []Point, pairs [4]int) (h [9]float64, ok bool) {
-	rows, right := f.rows.RawMatrix().Data, f.right.RawVector().Data
 	for i, k := range pairs {
 		p, q := f.a.in(from[k]), f.b.in(to[k])
-		copy(rows[16*i:], []float64{p.X, p.Y, 1, 0, 0, 0, -q.X * p.X, -q.X * p.Y})
-		copy(rows[16*i+8:], []float64{0, 0, 0, p.X, p.Y, 1, -q.Y * p.X, -q.Y * p.Y})
-		right[2*i], right[2*i+1] = q.X, q.Y
+		copy(f.rows[16*i:], []float64{p.X, p.Y, 1, 0, 0, 0, -q.X * p.X, -q.X * p.Y})
+		copy(f.rows[16*i+8:], []float64{0, 0, 0, p.X, p.Y, 1, -q.Y * p.X, -q.Y * p.Y})
+		f.right[2*i], f.right[2*i+1] = q.X, q.Y
 	}
-	f.lu.Factorize(f.rows)
-	if f.lu.SolveVecTo(f.solved, false, f.right) != nil {
+	rows := blas64.General{Rows: 8, Cols: 8, Stride: 8, Data: f.rows[:]}
+	if !lapack64.Getrf(rows, f.pivots[:]) {
 		return h, false
 	}
+	lapack64.Getrs(blas.NoTrans, rows, blas64.General{Rows: 8, Cols: 1, Stride: 1, Data: f.right[:]}, f.pivots[:])
 	g := [9]float64{8: 1}
-	copy(g[:], f.solved.RawVector().Data)
+	copy(g[:], f.right[:])
 	return normalised(product(f.b.inverse(), product(g, f.a.matrix())))
 }
 

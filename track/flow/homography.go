@@ -3,7 +3,10 @@ package flow
 import (
 	"math"
 
-	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/blas"
+	"gonum.org/v1/gonum/blas/blas64"
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/lapack/lapack64"
 )
 
 // settled returns the homography that takes the inliers of from to those of to with the least
@@ -15,20 +18,20 @@ func settled(h [9]float64, from, to []Point, inliers []bool) [9]float64 {
 	if !ok {
 		return h
 	}
-	normal, right := mat.NewSymDense(8, nil), mat.NewVecDense(8, nil)
-	began := pull(g, a, b, from, to, inliers, normal, right)
+	var square [64]float64
+	var step [8]float64
+	normal := blas64.Symmetric{Uplo: blas.Upper, N: 8, Stride: 8, Data: square[:]}
+	began := pull(g, a, b, from, to, inliers, &square, &step)
 	sum := began
-	var chol mat.Cholesky
-	var step mat.VecDense
 	for range 20 {
-		if !chol.Factorize(normal) || chol.SolveVecTo(&step, right) != nil {
+		u, ok := lapack64.Potrf(normal)
+		if !ok {
 			return h
 		}
-		for i := range 8 {
-			g[i] += step.AtVec(i)
-		}
-		sum = pull(g, a, b, from, to, inliers, normal, right)
-		if mat.Norm(&step, math.Inf(1)) < 1e-12 {
+		lapack64.Potrs(u, blas64.General{Rows: 8, Cols: 1, Stride: 1, Data: step[:]})
+		floats.Add(g[:8], step[:])
+		largest := floats.Norm(step[:], math.Inf(1))
+		if sum = pull(g, a, b, from, to, inliers, &square, &step); largest < 1e-12 {
 			break
 		}
 	}
@@ -51,12 +54,10 @@ func normalised(h [9]float64) (_ [9]float64, ok bool) {
 	return h, true
 }
 
-// pull returns the sum of squared distances that g leaves, and writes the normal equations of
-// its first eight numbers, the ninth being 1, into normal and right. It is worked out in
-// arrays: a frame has hundreds of points.
-func pull(g [9]float64, a, b framing, from, to []Point, inliers []bool, normal *mat.SymDense, right *mat.VecDense) (sum float64) {
-	var square [64]float64
-	var pulled [8]float64
+// pull returns the sum of squared distances that g leaves, and the normal equations of its first
+// eight numbers, the ninth being 1: the upper half of square, row by row, and pulled.
+func pull(g [9]float64, a, b framing, from, to []Point, inliers []bool, square *[64]float64, pulled *[8]float64) (sum float64) {
+	*square, *pulled = [64]float64{}, [8]float64{}
 	for k, in := range inliers {
 		if !in {
 			continue
@@ -75,8 +76,6 @@ func pull(g [9]float64, a, b framing, from, to []Point, inliers []bool, normal *
 		}
 		sum += dx*dx + dy*dy
 	}
-	copy(normal.RawSymmetric().Data, square[:])
-	copy(right.RawVector().Data, pulled[:])
 	return sum
 }
 
