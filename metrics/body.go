@@ -294,7 +294,7 @@ func (a *analysis) drift(b *bodyTrack) func(t float64) float64 {
 
 // girdleOf returns the limbs over which a body mark is carried.
 func girdleOf(l traj.Landmark) int {
-	if l == traj.Croup || l == traj.LeftHip || l == traj.RightHip {
+	if l.IsHindquarters() {
 		return 1
 	}
 	return 0

@@ -1,10 +1,11 @@
 package track
 
 import (
-	"cmp"
 	"image"
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/stat"
 
 	"jogstrip/track/flow"
 )
@@ -81,46 +82,30 @@ type moved struct {
 
 // agreeing returns how corners moved that were followed there and back.
 func agreeing(there, back []flow.Found, corners []flow.Point, weights []float64, size float64) moved {
-	var xs, ys []weighted
+	var xs, ys, wx []float64
 	for i := range there {
 		if !there[i].OK || !back[i].OK || back[i].Dist(corners[i]) > 0.7 {
 			continue
 		}
 		d := there[i].Sub(corners[i])
-		xs, ys = append(xs, weighted{d.X, weights[i]}), append(ys, weighted{d.Y, weights[i]})
+		xs, ys, wx = append(xs, d.X), append(ys, d.Y), append(wx, weights[i])
 	}
 	if len(xs) < 4 || 3*len(xs) < len(corners) {
 		return moved{}
 	}
-	move := flow.Point{X: weightedMedian(xs), Y: weightedMedian(ys)}
+	wy := slices.Clone(wx)
+	stat.SortWeighted(xs, wx)
+	stat.SortWeighted(ys, wy)
+	move := flow.Point{X: stat.Quantile(0.5, stat.Empirical, xs, wx), Y: stat.Quantile(0.5, stat.Empirical, ys, wy)}
 	near := 0
 	for i := range xs {
-		if math.Hypot(xs[i].x-move.X, ys[i].x-move.Y) < 1.5+0.05*size {
+		if math.Hypot(xs[i]-move.X, ys[i]-move.Y) < 1.5+0.05*size {
 			near++
 		}
 	}
 	// xs and ys were sorted apart, so near only bounds the agreement from above;
 	// the registration that follows decides.
 	return moved{move, float64(len(xs)) / float64(len(corners)), 2*near >= len(xs)}
-}
-
-type weighted struct{ x, w float64 }
-
-// weightedMedian returns the median where values weigh differently. It sorts v.
-func weightedMedian(v []weighted) float64 {
-	slices.SortFunc(v, func(a, b weighted) int { return cmp.Compare(a.x, b.x) })
-	var sum float64
-	for _, e := range v {
-		sum += e.w
-	}
-	var run float64
-	for _, e := range v {
-		run += e.w
-		if 2*run >= sum {
-			return e.x
-		}
-	}
-	return v[len(v)-1].x
 }
 
 // match returns how the patch moved by correlation, where one place alone fits; of a hoof,

@@ -10,34 +10,25 @@ import (
 	"slices"
 
 	"jogstrip/track/flow"
-	"jogstrip/track/traj"
 )
 
 // checkMarks checks what can be checked without the clip.
 func checkMarks(marks []Mark) error {
-	type place struct {
-		l traj.Landmark
-		f int
-	}
-	seen := map[place]bool{}
-	visible := false
-	for _, m := range marks {
+	for i, m := range marks {
 		switch {
 		case !m.Landmark.Valid():
 			return &MarkError{m, "unknown landmark"}
 		case m.Frame < 0:
 			return &MarkError{m, "frame number is negative"}
-		case seen[place{m.Landmark, m.Frame}]:
+		case slices.ContainsFunc(marks[:i], m.sameAs):
 			return &MarkError{m, "marked twice in one frame"}
 		case m.SD < 0 || math.IsNaN(m.SD) || math.IsInf(m.SD, 0):
 			return &MarkError{m, "spread must be a number of pixels, 0 or more"}
 		case m.Visible && !(flow.Point{X: m.X, Y: m.Y}).Finite():
 			return &MarkError{m, "position is not a finite number"}
 		}
-		seen[place{m.Landmark, m.Frame}] = true
-		visible = visible || m.Visible
 	}
-	if !visible {
+	if !slices.ContainsFunc(marks, func(m Mark) bool { return m.Visible }) {
 		return fmt.Errorf("track: %w", ErrNoMarks)
 	}
 	return nil

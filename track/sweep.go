@@ -126,15 +126,11 @@ func (s *sweep) visit(fo *follower, f int, first bool, growth float64, claimed [
 			return estimate{}, err
 		}
 	}
-	for _, m := range marks {
-		if m.Landmark != fo.landmark {
-			continue
+	if i := slices.IndexFunc(marks, func(m seed) bool { return m.Landmark == fo.landmark }); i >= 0 {
+		if marks[i].Visible {
+			return fo.begin(marks[i])
 		}
-		if !m.Visible {
-			fo.lose(markedHidden)
-			break
-		}
-		return fo.begin(m)
+		fo.lose(markedHidden)
 	}
 	if fo.on && fo.landmark.IsHoof() && !s.clip.turnsInSight(fo.landmark) {
 		// Of the pair that goes behind only stances are in sight.
@@ -245,17 +241,9 @@ func (s *sweeps) tell() {
 // merge adds found seeds to the marks, leaving out what lies so close in time to
 // a mark of the same landmark that the mark says it better.
 func merge(marks, found []seed) []seed {
-	out := slices.Clone(marks)
-	for _, f := range found {
-		near := false
-		for _, m := range marks {
-			near = near || m.Landmark == f.Landmark && m.Frame == f.Frame
-		}
-		if !near {
-			out = append(out, f)
-		}
-	}
-	return out
+	return append(slices.Clone(marks), slices.DeleteFunc(slices.Clone(found), func(f seed) bool {
+		return slices.ContainsFunc(marks, func(m seed) bool { return m.sameAs(f.Mark) })
+	})...)
 }
 
 // seed is where a sweep starts or starts anew: a person's mark, or a stance in

@@ -31,6 +31,9 @@ type Mark struct {
 	SD       float64 // How far the click may be off, px; 0: as the marks of one hoof say.
 }
 
+// sameAs reports whether two marks are of one landmark in one frame.
+func (m Mark) sameAs(o Mark) bool { return m.Landmark == o.Landmark && m.Frame == o.Frame }
+
 // Options sets a run. The zero value is right for phone clips.
 type Options struct {
 	// View says which way the horse goes; empty means toward the camera.
