@@ -3,6 +3,7 @@ package track
 import (
 	"image"
 	"math"
+	"slices"
 
 	"jogstrip/track/flow"
 )
@@ -82,10 +83,7 @@ func (m *movement) differences(c coarse) []uint16 {
 		m.histogram = make([]int32, 256*m.small*m.small)
 	}
 	clear(m.histogram)
-	if cap(m.diff) < len(c.cells) {
-		m.diff = make([]uint16, len(c.cells))
-	}
-	m.diff = m.diff[:len(c.cells)]
+	m.diff = slices.Grow(m.diff[:0], len(c.cells))[:len(c.cells)]
 	flow.Differences(c.cells, old.cells, m.diff, m.histogram)
 	return m.diff
 }
@@ -107,10 +105,8 @@ func (m *movement) limit() uint16 {
 // shifted to the nearest pixel. spare's memory is used where it is large enough.
 func cells(g flow.Gray, side int, shift flow.Point, spare coarse) coarse {
 	c := coarse{width: g.Width / side, height: g.Height / side}
-	if cap(spare.cells) < c.width*c.height {
-		spare.cells = make([]uint16, c.width*c.height)
-	}
-	c.cells = spare.cells[:c.width*c.height]
+	n := c.width * c.height
+	c.cells = slices.Grow(spare.cells[:0], n)[:n]
 	dx, dy := int(math.Round(shift.X)), int(math.Round(shift.Y))
 	// Cells from first to last lie inside the picture whole.
 	first := min(max((dx+side-1)/side, 0), c.width)

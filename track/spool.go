@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"image"
 	"os"
+	"slices"
 
 	"jogstrip/track/flow"
 )
@@ -73,10 +74,8 @@ func (s *spool) add(g flow.Gray, r image.Rectangle) error {
 	default:
 		pix := c.Pix
 		if c.Stride != c.Width {
-			if cap(s.row) < int(need) {
-				s.row = make([]byte, need)
-			}
-			pix = s.row[:need]
+			s.row = slices.Grow(s.row[:0], int(need))[:need]
+			pix = s.row
 			c.Pack(pix)
 		}
 		if _, err := s.file.WriteAt(pix[:need], s.size); err != nil {
@@ -105,9 +104,7 @@ func (s *spool) region(f int, r image.Rectangle, buf []byte) (flow.Gray, image.P
 		at := (r.Min.Y-p.rect.Min.Y)*stride + r.Min.X - p.rect.Min.X
 		return flow.Gray{Pix: p.pixels[at : at+n], Width: r.Dx(), Height: r.Dy(), Stride: stride}, r.Min, buf, nil
 	}
-	if cap(buf) < n {
-		buf = make([]byte, n, n+n/2)
-	}
+	buf = slices.Grow(buf[:0], n)
 	at := p.offset + int64((r.Min.Y-p.rect.Min.Y)*stride+r.Min.X-p.rect.Min.X)
 	if _, err := s.file.ReadAt(buf[:n], at); err != nil {
 		return flow.Gray{}, image.Point{}, buf, fmt.Errorf("read frame %d from scratch file: %w", f, err)

@@ -68,7 +68,10 @@ func newSweep(c *clip, landmarks []traj.Landmark, seeds []seed, dir int) *sweep 
 
 func (s *sweep) run(ctx context.Context, progress func()) error {
 	n := len(s.clip.times)
-	first, last := s.ends(n)
+	first, last := 0, n-1
+	if s.dir < 0 {
+		first, last = last, first
+	}
 	claims := make([][]flow.Point, len(s.followers))
 	growth := 1.0 // Of the horse in the picture over the last step.
 	for f := first; ; f += s.dir {
@@ -89,14 +92,6 @@ func (s *sweep) run(ctx context.Context, progress func()) error {
 			return nil
 		}
 	}
-}
-
-// ends returns the first and the last of n frames in the sweep's direction.
-func (s *sweep) ends(n int) (first, last int) {
-	if s.dir < 0 {
-		return n - 1, 0
-	}
-	return 0, n - 1
 }
 
 // take takes the i-th follower into frame f and keeps what it knows there.

@@ -26,6 +26,7 @@ import "C"
 
 import (
 	"image"
+	"slices"
 	"sync"
 	"unsafe"
 )
@@ -42,10 +43,7 @@ var room = sync.Pool{New: func() any { return new([]float32) }}
 // borrow returns n numbers of any value; give them back with room.Put.
 func borrow(n int) *[]float32 {
 	p := room.Get().(*[]float32)
-	if cap(*p) < n {
-		*p = make([]float32, n+n/2)
-	}
-	*p = (*p)[:n]
+	*p = slices.Grow((*p)[:0], n)[:n]
 	return p
 }
 

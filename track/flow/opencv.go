@@ -195,7 +195,8 @@ func Match(g, template Gray, spare Scores) (Scores, error) {
 		return Scores{}, fmt.Errorf("match template: %w: %d×%d for a template of %d×%d", ErrTooSmall, g.Width, g.Height, template.Width, template.Height)
 	}
 	out := Scores{Width: g.Width - template.Width + 1, Height: g.Height - template.Height + 1}
-	out.Score = resized(spare.Score, out.Width*out.Height)
+	n := out.Width * out.Height
+	out.Score = slices.Grow(spare.Score[:0], n)[:n]
 	if flat(template) {
 		for i := range out.Score {
 			out.Score[i] = -1
@@ -330,12 +331,4 @@ func spread(p []Point) float64 {
 		high.X, high.Y = max(high.X, q.X), max(high.Y, q.Y)
 	}
 	return min(high.X-low.X, high.Y-low.Y)
-}
-
-// resized returns v with n values, in the same memory where it is large enough.
-func resized(v []float32, n int) []float32 {
-	if cap(v) < n {
-		return make([]float32, n)
-	}
-	return v[:n]
 }

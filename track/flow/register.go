@@ -4,6 +4,7 @@ import (
 	"errors"
 	"image"
 	"math"
+	"slices"
 )
 
 // ErrNoTexture is returned where a patch holds nothing to hold on to.
@@ -57,10 +58,8 @@ func (p *Plane) Fill(g Gray, x0, y0, halvings int) {
 	if g.Width < 3 || g.Height < 3 {
 		return
 	}
-	if cap(p.Pix) < g.Width*g.Height {
-		p.Pix = make([]float32, g.Width*g.Height)
-	}
-	*p = Plane{Pix: p.Pix[:g.Width*g.Height], Width: g.Width, Height: g.Height, X0: px, Y0: py, Step: step}
+	n := g.Width * g.Height
+	*p = Plane{Pix: slices.Grow(p.Pix, n)[:n], Width: g.Width, Height: g.Height, X0: px, Y0: py, Step: step}
 	smooth(g, p.Pix)
 }
 
@@ -127,10 +126,7 @@ func (t *Template) Fill(p Plane, mark Point, w Window, weight func(x, y float64)
 		return ErrTooSmall
 	}
 	t.stride = padded(most)
-	if cap(t.parts) < 6*t.stride {
-		t.parts = make([]float32, 6*t.stride)
-	}
-	t.parts = t.parts[:6*t.stride]
+	t.parts = slices.Grow(t.parts[:0], 6*t.stride)[:6*t.stride]
 	sxx, sxy, syy := t.take(p, mark, image.Rect(left, top, right+1, bottom+1), weight)
 	if t.weight < 20 {
 		return ErrTooSmall
