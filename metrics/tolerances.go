@@ -89,10 +89,8 @@ type ToleranceTable struct {
 
 // Lookup returns the row of measure n and whether there is one.
 func (t *ToleranceTable) Lookup(n Name) (Tolerance, bool) {
-	for _, r := range t.Rows {
-		if r.Name == n {
-			return r, true
-		}
+	if r := firstOf(t.Rows, func(r *Tolerance) bool { return r.Name == n }); r != nil {
+		return *r, true
 	}
 	return Tolerance{Name: n}, false
 }

@@ -3,6 +3,7 @@ package track
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"jogstrip/track/flow"
 	"jogstrip/track/traj"
@@ -127,16 +128,10 @@ func tracked(p flow.Point, own float64, sway spread, quality, most float64) (tra
 // commonest returns the cause that most frames share; the earlier on a tie.
 func commonest(causes []string) string {
 	count := map[string]int{}
-	best := causes[0]
 	for _, c := range causes {
 		count[c]++
 	}
-	for _, c := range causes {
-		if count[c] > count[best] {
-			best = c
-		}
-	}
-	return best
+	return slices.MaxFunc(causes, func(a, b string) int { return count[a] - count[b] })
 }
 
 // Why a sweep sees nothing yet.

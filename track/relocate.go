@@ -48,15 +48,8 @@ func agreed(found []relocation) relocation {
 	if len(found) == 0 {
 		return relocation{}
 	}
-	surest, best := found[0], found[0]
-	for _, r := range found[1:] {
-		if r.variance < surest.variance {
-			surest = r
-		}
-		if r.NCC > best.NCC {
-			best = r
-		}
-	}
+	surest := slices.MinFunc(found, func(a, b relocation) int { return cmp.Compare(a.variance, b.variance) })
+	best := slices.MaxFunc(found, func(a, b relocation) int { return cmp.Compare(a.NCC, b.NCC) })
 	var at flow.Point
 	var sum, clicks, rest float64
 	for _, r := range found {

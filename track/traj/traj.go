@@ -250,10 +250,8 @@ type Set struct {
 
 // Track returns the track of landmark l, or nil where it was not marked.
 func (s *Set) Track(l Landmark) *Track {
-	for i := range s.Tracks {
-		if s.Tracks[i].Landmark == l {
-			return &s.Tracks[i]
-		}
+	if i := slices.IndexFunc(s.Tracks, func(t Track) bool { return t.Landmark == l }); i >= 0 {
+		return &s.Tracks[i]
 	}
 	return nil
 }
