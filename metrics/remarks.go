@@ -144,5 +144,5 @@ func (a *analysis) whyNoStride() string {
 	case contacts < 3:
 		return fmt.Sprintf("only %d stances were seen", contacts)
 	}
-	return "the stances that were seen are too few, or too far apart, to tell how long a stride lasts"
+	return "the stances that were seen are too few, or too far apart, to tell for sure how many steps lie between them; mark each hoof in one or two stances more"
 }

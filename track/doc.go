@@ -24,15 +24,18 @@
 // comes, or after it has gone (Toward and Away say which). From a mark it is extended frame
 // by frame, each compared with what the patch looked like a moment before: by correlation,
 // and by the share of the hoof's pixels that have not changed, which a limb, a rein or a
-// cane that passes takes down only in part. What comes back in the same place after less
+// cane that passes takes down only in part. An earlier look goes before a later one as long as
+// the hoof still has it, so that what passes does not take the place along. What comes back in the same place after less
 // than bridgeS is the same stance. It ends where the hoof's lowest part shows bare ground,
 // where it goes as fast as no standing hoof, or where it no longer looks like itself.
 //
 // Stances that nobody marked are looked for where hooves are expected below the body: places
 // like a mark that stay in place over several looks are extended in the same way. Which
 // limb of its pair a stance is, is told over the whole run at once (count.go): of all
-// choices of sides and steps the one is taken that fits marks, times, places and looks best. A limb never stands for longer than its
-// stride, and a rhythm most of whose steps were not found is none.
+// choices of sides and steps the one is taken that fits marks, times, places and looks best,
+// and both pairs of a horse take steps of one length. How many steps lie between stances
+// counts as known only where no other number is nearly as likely. A limb never stands for
+// longer than its stride.
 //
 // Where the mark lies in a stance follows from the clicks in it and from the appearances of
 // the hoof's other marks; how far clicks are off is told by how these disagree.
