@@ -41,6 +41,9 @@ func (s *standing) worth(side int, times []float64, usual float64) float64 {
 		}
 		w -= 0.2 * (min(4, sq(o.X/s.offSD.X)) + min(4, sq(o.Y/s.offSD.Y)))
 	}
+	if w <= s.model.LeastWorth {
+		return math.Inf(-1)
+	}
 	return w
 }
 
@@ -248,7 +251,7 @@ func (c *counts) fillIn(to *chain) {
 			continue
 		}
 		middle := first + step*float64(beat) + lasts/2
-		best, found := c.model.LeastWorth, -1
+		best, found := 0.0, -1
 		for i, s := range c.all {
 			if s.marked >= 0 || s.never[side] || s.like[side] < c.model.AnchorNCC || math.Abs(s.middle(c.times)-middle) > c.model.FarOffBeat*step {
 				continue

@@ -118,11 +118,10 @@ func (c *clip) choose(searches []*pairSearch) {
 			}
 		}
 		chosen, sure := ps.counts.choose(others...)
-		lasts := usual(ps.counts.all, c.times)
 		for i, s := range ps.counts.all {
 			k := chosen.holds(i)
 			switch {
-			case sure && k >= 0 && (s.marked >= 0 || s.worth(chosen.of[k].side, c.times, lasts) > c.model.LeastWorth):
+			case sure && k >= 0:
 				s.landmark, s.beat = ps.pair[chosen.of[k].side], chosen.of[k].beat
 			case s.marked >= 0:
 				s.beat = -1
