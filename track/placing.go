@@ -49,6 +49,9 @@ func (st *stander) place(s *standing, models [2][]model, side int, seeds []seed)
 // placeMarked places the stances that a person marked by the marks in them alone.
 func (st *stander) placeMarked(known []*standing, seeds []seed) ([]*standing, error) {
 	for _, s := range known {
+		if !st.clip.grows {
+			s.rises()
+		}
 		if err := st.place(s, [2][]model{}, s.marked, seeds); err != nil {
 			return nil, err
 		}

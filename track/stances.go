@@ -393,6 +393,7 @@ func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, 
 		}
 	} else {
 		for _, ps := range searches {
+			ps.st.passed(ps.known)
 			ps.counts = countAll(ps.known, c.times, c.pace, c.model)
 		}
 	}

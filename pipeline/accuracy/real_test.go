@@ -10,6 +10,7 @@ import (
 	"strings"
 	"testing"
 
+	"jogstrip/metrics"
 	"jogstrip/pipeline"
 	"jogstrip/pipeline/accuracy"
 	"jogstrip/pipeline/record"
@@ -213,5 +214,32 @@ func TestSecondMan(t *testing.T) {
 		if f.Stride == nil && i == 0 || f.Stride != nil && (f.Stride.Low > f.StrideRead || f.Stride.High < f.StrideRead) {
 			t.Errorf("marks %d: a stride of %+v s, read %.3f s", i, f.Stride, f.StrideRead)
 		}
+	}
+}
+
+// Seen from behind, the left foot of the second man hides the right one until well after that has
+// landed. Where only feet are marked, too, such a landing is not timed: it would say that the
+// right one lands a quarter of the stride too late.
+func TestHiddenLandingsOfFeetMarkedAlone(t *testing.T) {
+	root := shared(t)
+	c := accuracy.RealClip{Name: "second-man", Film: "street", Readings: "second-man", Every: 1}
+	marks, err := record.ReadMarks(filepath.Join("testdata", "second-man", "second-man.marks.json"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	marks.Marks = slices.DeleteFunc(marks.Marks, func(m record.Mark) bool { return !m.Landmark.IsHoof() })
+	out, err := measuredReal(t, t.TempDir(), root, c, marks)
+	if err != nil {
+		t.Fatal(err)
+	}
+	result, err := record.ReadResult(out)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(result.Run.Contacts) < 5 {
+		t.Errorf("%d stances are seen, want 5 or more of the 6 that are marked", len(result.Run.Contacts))
+	}
+	if r := result.Summary.Lookup(metrics.StepTimingHind); r != nil && r.Value != nil && (r.Value.Low > 50 || r.Value.High < 50) {
+		t.Errorf("the right foot lands at %+v %% of the stride after the left; he walks evenly", *r.Value)
 	}
 }
