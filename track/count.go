@@ -62,22 +62,46 @@ func (c *chain) holds(i int) int {
 	return slices.IndexFunc(c.of, func(o counted) bool { return o.index == i })
 }
 
-// counts are the stances of a pair counted by steps of every length that the gait has.
+// counts are the stances of a pair counted by steps of every length that the gait has. Index of
+// its slices but marked and chains: stance.
 type counts struct {
-	all    []*standing // In the order of time.
-	times  []float64
-	pace   *errormodel.Pace
-	model  *errormodel.Tracking
-	chains []chain // The best choice of each length; the same lengths for both pairs.
+	all     []*standing // In the order of time.
+	times   []float64
+	pace    *errormodel.Pace
+	model   *errormodel.Tracking
+	lasts   float64      // How long stances usually last, s.
+	longest float64      // How long one that a person marked lasts at most, s.
+	worth   [2][]float64 // Of each stance as one of either side.
+	marked  []int        // How many stances before index are marked.
+	at, sd  []float64    // When each landed, and how well that is known, s.
+	chains  []chain      // The best choice by steps of each length; the same lengths for both pairs.
 }
 
-// countAll counts all by steps of every length.
+// newCounts returns what counting all needs, by steps of whatever length.
+func newCounts(all []*standing, times []float64, pace *errormodel.Pace, m *errormodel.Tracking) *counts {
+	n := len(all)
+	c := &counts{all: all, times: times, pace: pace, model: m, lasts: usual(all, times), marked: make([]int, n+1), at: make([]float64, n), sd: make([]float64, n)}
+	for i, s := range all {
+		c.marked[i+1] = c.marked[i]
+		if s.marked >= 0 {
+			c.marked[i+1]++
+			c.longest = max(c.longest, c.lasts, s.lasts(times))
+		}
+		c.at[i], c.sd[i] = s.landing(times, c.lasts)
+		for side := range c.worth {
+			c.worth[side] = append(c.worth[side], s.worth(side, times, c.lasts))
+		}
+	}
+	return c
+}
+
+// countAll counts all by steps of every length, and puts them in the order of time.
 func countAll(all []*standing, times []float64, pace *errormodel.Pace, m *errormodel.Tracking) *counts {
-	c := &counts{all: all, times: times, pace: pace, model: m}
 	slices.SortStableFunc(all, func(a, b *standing) int { return a.first() + a.last() - b.first() - b.last() })
+	c := newCounts(all, times, pace, m)
 	const ratio = 1.02
 	for step := m.ShortestStep; step <= pace.LongestStepS; step *= ratio {
-		c.chains = append(c.chains, c.by(all, step))
+		c.chains = append(c.chains, c.by(step))
 	}
 	return c
 }
@@ -156,12 +180,11 @@ func (c *chain) countsAs(o *chain) bool {
 // worthAs returns what the best choice by a step so long, s, is worth in which stance i, which
 // nobody marked, is one of side.
 func (c *counts) worthAs(i, side int, step float64) float64 {
-	own := c.all[i].worth(side, c.times, usual(c.all, c.times))
 	as := *c.all[i]
 	as.marked = side // Its worth is so large then that it is chosen.
 	all := slices.Clone(c.all)
 	all[i] = &as
-	return c.by(all, step).worth - c.model.MarkedWorth + own
+	return newCounts(all, c.times, c.pace, c.model).by(step).worth - c.model.MarkedWorth + c.worth[side][i]
 }
 
 // begins returns when it began to stand and the standard deviation of that, s: after it was
@@ -224,11 +247,9 @@ func usual(all []*standing, times []float64) float64 {
 // rhythm returns when beat 0 of a choice is expected and how long a step takes, s; ok is false
 // where too few stances say it.
 func (c *counts) rhythm(of *chain) (first, step float64, ok bool) {
-	lasts := usual(c.all, c.times)
 	var beats, landings []float64
 	for _, o := range of.of {
-		t, _ := c.all[o.index].landing(c.times, lasts)
-		beats, landings = append(beats, float64(o.beat)), append(landings, t)
+		beats, landings = append(beats, float64(o.beat)), append(landings, c.at[o.index])
 	}
 	if len(beats) < 3 {
 		return 0, 0, false
@@ -244,19 +265,18 @@ func (c *counts) fillIn(to *chain) {
 	if !ok {
 		return
 	}
-	lasts := usual(c.all, c.times)
 	for k := 0; k+1 < len(to.of); k++ {
 		beat, side := to.of[k].beat+1, 1-to.of[k].side
 		if beat == to.of[k+1].beat {
 			continue
 		}
-		middle := first + step*float64(beat) + lasts/2
-		best, found := 0.0, -1
+		middle := first + step*float64(beat) + c.lasts/2
+		best, found := math.Inf(-1), -1
 		for i, s := range c.all {
-			if s.marked >= 0 || s.never[side] || s.like[side] < c.model.AnchorNCC || math.Abs(s.middle(c.times)-middle) > c.model.FarOffBeat*step {
+			if s.marked >= 0 || s.like[side] < c.model.AnchorNCC || math.Abs(s.middle(c.times)-middle) > c.model.FarOffBeat*step {
 				continue
 			}
-			if w := s.worth(side, c.times, lasts); w > best {
+			if w := c.worth[side][i]; w > best {
 				best, found = w, i
 			}
 		}
@@ -266,15 +286,11 @@ func (c *counts) fillIn(to *chain) {
 	}
 }
 
-// counting is how steps of one length are counted. Index of its slices but marked: stance.
+// counting is how steps of one length are counted.
 type counting struct {
 	*counts
-	all    []*standing
-	step   float64      // s.
-	worth  [2][]float64 // Of each stance as one of either side.
-	marked []int        // How many stances before index are marked.
-	at, sd []float64    // When each landed, and how well that is known, s.
-	best   [][2]choice  // Of either side.
+	step float64     // s.
+	best [][2]choice // Up to each stance as one of either side.
 }
 
 // choice is the best choice of stances up to one of them.
@@ -285,31 +301,20 @@ type choice struct {
 	beat     int
 }
 
-// by returns the best choice of all where a step takes so long, s.
-func (c *counts) by(all []*standing, step float64) chain {
-	n, times, m := len(all), c.times, c.model
-	k := counting{counts: c, all: all, step: step, marked: make([]int, n+1), at: make([]float64, n), sd: make([]float64, n), best: make([][2]choice, n)}
+// by returns the best choice where a step takes so long, s.
+func (c *counts) by(step float64) chain {
 	out := chain{step: step, worth: math.Inf(-1)}
-	lasts := usual(all, times)
-	for i, s := range all {
-		k.marked[i+1] = k.marked[i]
-		if s.marked >= 0 {
-			k.marked[i+1]++
-			if max(lasts, s.lasts(times)) > m.LongestDuty*2*step {
-				return out // A limb can't stand for longer than its stride lasts.
-			}
-		}
-		k.at[i], k.sd[i] = s.landing(times, lasts)
-		for side := range 2 {
-			k.worth[side] = append(k.worth[side], s.worth(side, times, lasts))
-		}
+	if c.longest > c.model.LongestDuty*2*step {
+		return out // A limb can't stand for longer than its stride lasts.
 	}
+	n := len(c.all)
+	k := counting{c, step, make([][2]choice, n)}
 	end, endSide := -1, 0
-	for i := range all {
+	for i := range c.all {
 		for side := range 2 {
 			b := k.upTo(i, side)
 			k.best[i][side] = b
-			if total := b.worth - m.MarkedWorth*float64(k.marked[n]-k.marked[i+1]); total > out.worth {
+			if total := b.worth - c.model.MarkedWorth*float64(c.marked[n]-c.marked[i+1]); total > out.worth {
 				out.worth, end, endSide = total, i, side
 			}
 		}

@@ -25,9 +25,10 @@
 // by frame, each compared with what the patch looked like a moment before: by correlation,
 // and by the share of the hoof's pixels that have not changed, which a limb, a rein or a
 // cane that passes takes down only in part. An earlier look goes before a later one as long as
-// the hoof still has it, so that what passes does not take the place along. What comes back in the same place after less
-// than bridgeS is the same stance. It ends where the hoof's lowest part shows bare ground,
-// where it goes as fast as no standing hoof, or where it no longer looks like itself.
+// the hoof still has it, so that what passes does not take the place along. What comes back in
+// the same place after less than bridgeS is the same stance. It ends where the hoof's lowest
+// part shows bare ground, where it goes as fast as no standing hoof, or where it no longer looks
+// like itself.
 //
 // Stances that nobody marked are looked for where hooves are expected below the body: places
 // like a mark that stay in place over several looks are extended in the same way. Which

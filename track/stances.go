@@ -32,7 +32,6 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 		return err
 	}
 	st.meet(all, pair, seeds)
-	st.passed(all)
 	fills := math.Inf(1)
 	for _, s := range known {
 		fills = min(fills, c.model.LeastFill*s.share)
@@ -40,8 +39,15 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 	for _, s := range all {
 		s.fills = fills
 	}
-	ps.counts = countAll(all, c.times, c.pace, c.model)
+	ps.count(all)
 	return nil
+}
+
+// count counts the pair's stances, all that were found: counts of ps.
+func (ps *pairSearch) count(all []*standing) {
+	ps.st.passed(all)
+	c := ps.st.clip
+	ps.counts = countAll(all, c.times, c.pace, c.model)
 }
 
 // placeStanding cuts the stances of a pair to when it stood, and returns those that the marks
@@ -393,8 +399,7 @@ func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, 
 		}
 	} else {
 		for _, ps := range searches {
-			ps.st.passed(ps.known)
-			ps.counts = countAll(ps.known, c.times, c.pace, c.model)
+			ps.count(ps.known)
 		}
 	}
 	c.choose(searches)

@@ -165,31 +165,29 @@ func TestRealSlowMotion(t *testing.T) {
 	}
 }
 
-// The second man of the street film was read for this project (testdata/second-man). His feet are
-// seen, their places right, and the stride, where one is given, holds what was read, from the
-// marks that lie with the readings and from others.
+// secondMan is a man of the street film who was read for this project, in folder secondManData.
+var secondMan = accuracy.RealClip{Name: "second-man", Film: "street", Readings: "second-man", Every: 1}
+
+var secondManData = filepath.Join("testdata", "second-man")
+
+// The second man's feet are seen, their places right, and the stride, where one is given, holds
+// what was read, from the marks that lie with the readings and from others.
 func TestSecondMan(t *testing.T) {
 	root := shared(t)
-	c := accuracy.RealClip{Name: "second-man", Film: "street", Readings: "second-man", Every: 1}
-	data := filepath.Join("testdata", "second-man")
-	filed, err := record.ReadMarks(filepath.Join(data, "second-man.marks.json"))
+	filed, err := record.ReadMarks(filepath.Join(secondManData, "second-man.marks.json"))
 	if err != nil {
 		t.Fatal(err)
 	}
-	sets := []*record.Marks{filed}
-	for which, n := range []int{3} {
-		marks, err := accuracy.OtherMarks(data, c, n, which)
-		if err != nil {
-			t.Fatal(err)
-		}
-		sets = append(sets, marks)
+	other, err := accuracy.OtherMarks(secondManData, secondMan, 3, 0)
+	if err != nil {
+		t.Fatal(err)
 	}
-	for i, marks := range sets {
-		out, err := measuredReal(t, t.TempDir(), root, c, marks)
+	for i, marks := range []*record.Marks{filed, other} {
+		out, err := measuredReal(t, t.TempDir(), root, secondMan, marks)
 		if err != nil {
 			t.Fatal(err)
 		}
-		f, err := accuracy.JudgeReal(data, c, out)
+		f, err := accuracy.JudgeReal(secondManData, secondMan, out)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -222,13 +220,12 @@ func TestSecondMan(t *testing.T) {
 // right one lands a quarter of the stride too late.
 func TestHiddenLandingsOfFeetMarkedAlone(t *testing.T) {
 	root := shared(t)
-	c := accuracy.RealClip{Name: "second-man", Film: "street", Readings: "second-man", Every: 1}
-	marks, err := record.ReadMarks(filepath.Join("testdata", "second-man", "second-man.marks.json"))
+	marks, err := record.ReadMarks(filepath.Join(secondManData, "second-man.marks.json"))
 	if err != nil {
 		t.Fatal(err)
 	}
 	marks.Marks = slices.DeleteFunc(marks.Marks, func(m record.Mark) bool { return !m.Landmark.IsHoof() })
-	out, err := measuredReal(t, t.TempDir(), root, c, marks)
+	out, err := measuredReal(t, t.TempDir(), root, secondMan, marks)
 	if err != nil {
 		t.Fatal(err)
 	}
