@@ -100,6 +100,7 @@ func TestSoundHorseIsNotCalledUneven(t *testing.T) {
 func TestInstantsAtTheWalk(t *testing.T) {
 	s := lane(9019, traj.Toward)
 	s.Gait, s.Motion.StartM, s.Motion.EndM = traj.Walk, 10.5, 5.5
+	s.Camera.Width, s.Camera.Height = 1280, 720
 	truth, result, _ := filmed(t, t.TempDir(), "toward-1", s)
 	var on, off []float64 // Errors over stated spread.
 	for _, c := range result.Run.Contacts {
