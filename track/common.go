@@ -12,8 +12,8 @@ import (
 // marks have in common.
 const commonSide = 16
 
-// commonLook is what the marks of one landmark on the outline of the body show alike: the
-// animal. What differs from mark to mark is ground beside it, or who passes in front.
+// commonLook is what the marks of one landmark of the body show alike: the animal. What
+// differs from mark to mark is ground beside it, or what passes in front: a handler, a rope.
 type commonLook struct {
 	// value is how bright each cell is, row by row, grey levels less the median of the patch;
 	// NaN where most marks do not tell.
@@ -23,17 +23,17 @@ type commonLook struct {
 }
 
 // fewestLooks is how many marks must show a landmark for most of them to be right where
-// one or two are covered.
-const fewestLooks = 4
+// one is covered.
+const fewestLooks = 3
 
-// commonLooks returns what the marks of each landmark on the outline of the body have in
-// common, for those with enough of them.
+// commonLooks returns what the marks of each landmark of the body have in common, for those
+// with enough of them. The head turns, so that its marks have less in common.
 func (c *clip) commonLooks(seeds []seed) (map[traj.Landmark]*commonLook, error) {
 	looks := map[traj.Landmark][][]float64{}
 	var buffer []byte
 	var plane flow.Plane
 	for _, s := range seeds {
-		if !s.Visible || !onOutline(s.Landmark) {
+		if !s.Visible || s.Landmark.IsHoof() || s.Landmark == traj.Head {
 			continue
 		}
 		w, _ := c.patch(&s)

@@ -52,7 +52,7 @@ type clip struct {
 	toFirst       []traj.Motion                 // To frame 0; nil where the camera stood still.
 	grows         bool                          // The horse comes toward the camera.
 	looks         []float64                     // How large it looks by frame, up to a factor; 0 or nil where the marks do not tell.
-	common        map[traj.Landmark]*commonLook // What the marks of each landmark on the outline have in common.
+	common        map[traj.Landmark]*commonLook // What the marks of each landmark of the body but the head have in common.
 	pace          *errormodel.Pace              // Of the gait.
 	trunk         *trunk                        // Nil until the body was followed, and where none is marked.
 }

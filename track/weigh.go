@@ -2,8 +2,8 @@ package track
 
 import "jogstrip/track/flow"
 
-// What of a patch is looked at: less toward its rim, and of a place on the outline of the body
-// what its marks have in common.
+// What of a patch is looked at: less toward its rim, and of a place on the body what its marks
+// have in common.
 
 // weigh returns how much each pixel of plane counts in the patch w around at. It holds until the
 // next call with the same room, which has memory for cells.
