@@ -143,13 +143,15 @@ func (l *Timeline) landings(g *grid) []landing {
 	for k := range Limbs {
 		for i, s := range l.Stances[k] {
 			e := landing{limb: k, stance: i, beat: math.NaN()}
-			switch {
-			case s.OnTimed():
-				e.t, e.sd = s.On, s.OnSD // The leaving is vaguer, and stances vary.
-			case s.OffTimed():
-				e.t, e.sd = s.Off-g.typical[k], math.Hypot(s.OffSD, g.model.StanceS)
-			default:
-				e.t, e.sd = s.Reaches()
+			e.t, e.sd = s.Reaches()
+			if s.OffTimed() {
+				at, sd := s.Off-g.typical[k], math.Hypot(s.OffSD, g.model.StanceS)
+				if s.OnTimed() {
+					// What hides a part of a stance makes it land late or leave early.
+					w := sq(sd) / (sq(e.sd) + sq(sd))
+					at, sd = w*e.t+(1-w)*at, math.Sqrt(w)*e.sd
+				}
+				e.t, e.sd = at, sd
 			}
 			out = append(out, e)
 		}
