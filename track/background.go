@@ -32,7 +32,6 @@ type background struct {
 	// residual collects the squared error of the fits, picture px².
 	residual float64
 	fits     int
-	broken   int // Frames without a fit.
 }
 
 func newBackground(width, height int) *background {
@@ -57,8 +56,6 @@ func (b *background) add(g flow.Gray) error {
 	}
 	if fit.share > 0 {
 		b.before, b.last = b.last, fit.motion
-	} else {
-		b.broken++
 	}
 	if !math.IsNaN(fit.variance) {
 		b.residual += fit.variance * float64(b.factor*b.factor)
@@ -66,7 +63,7 @@ func (b *background) add(g flow.Gray) error {
 	}
 	m := multiply(b.keyPose, b.full(b.last))
 	b.motions = append(b.motions, m)
-	if fit.share < 0.55 || b.shift(b.last) > 0.15*float64(small.Width) {
+	if fit.share < 0.55 || shiftOf(b.last, small.Width, small.Height).Dist(flow.Point{}) > 0.15*float64(small.Width) {
 		b.keyPose = m
 		return b.newKey(small)
 	}
@@ -98,32 +95,24 @@ type motionFit struct {
 
 // fit returns the motion from the new frame to the key frame.
 func (b *background) fit(small flow.Gray) (motionFit, error) {
-	none := motionFit{motion: traj.Still(), variance: math.NaN()}
 	if len(b.points) < 12 {
-		return none, nil
+		return motionFit{variance: math.NaN()}, nil
 	}
+	inverse, _ := invert(b.last)
 	// A hand goes on as it went, which is right to a pixel but for jolts.
-	if inverse, ok := invert(b.last); ok {
-		b.expect(multiply(inverse, multiply(b.before, inverse)))
-	} else {
-		b.expect(traj.Still())
-	}
+	b.expect(multiply(inverse, multiply(b.before, inverse)))
 	var err error
 	if b.found, err = b.patches.Find(small, b.guess, b.found); err != nil {
-		return none, err
+		return motionFit{}, err
 	}
 	near, err := b.agree()
 	if err != nil || near.share >= 0.75 {
 		return near, err
 	}
 	// What went farther is looked for from coarse to fine.
-	inverse, ok := invert(b.last)
-	if !ok {
-		inverse = traj.Still()
-	}
 	b.expect(inverse)
 	if b.found, err = flow.Follow(b.key, small, b.points, b.guess, flow.FlowOptions{Window: cornerSide, Levels: 2}); err != nil {
-		return none, err
+		return motionFit{}, err
 	}
 	far, err := b.agree()
 	if err != nil || far.share > near.share {
@@ -145,7 +134,7 @@ func (b *background) expect(m traj.Motion) {
 
 // agree fits a homography to the corners found.
 func (b *background) agree() (motionFit, error) {
-	out := motionFit{motion: traj.Still(), variance: math.NaN()}
+	out := motionFit{variance: math.NaN()}
 	b.from, b.to = b.from[:0], b.to[:0]
 	for i, f := range b.found {
 		if f.OK && f.Residual < 20 {
@@ -182,13 +171,6 @@ func (b *background) full(m traj.Motion) traj.Motion {
 	up := traj.Motion{f, 0, c, 0, f, c, 0, 0, 1}
 	down := traj.Motion{1 / f, 0, -c / f, 0, 1 / f, -c / f, 0, 0, 1}
 	return multiply(up, multiply(m, down))
-}
-
-// shift returns how far m moves the middle of the reduced picture.
-func (b *background) shift(m traj.Motion) float64 {
-	x, y := float64(b.key.Width)/2, float64(b.key.Height)/2
-	u, v := m.Apply(x, y)
-	return math.Hypot(u-x, v-y)
 }
 
 // result returns the motions to the reference frame, or nil where the camera
@@ -246,7 +228,8 @@ func multiply(a, b traj.Motion) traj.Motion {
 	return c
 }
 
-func invert(m traj.Motion) (traj.Motion, bool) {
+// invert returns the inverse of m, Still where there is none.
+func invert(m traj.Motion) (inverse traj.Motion, ok bool) {
 	c := traj.Motion{
 		m[4]*m[8] - m[5]*m[7], m[2]*m[7] - m[1]*m[8], m[1]*m[5] - m[2]*m[4],
 		m[5]*m[6] - m[3]*m[8], m[0]*m[8] - m[2]*m[6], m[2]*m[3] - m[0]*m[5],

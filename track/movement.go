@@ -13,14 +13,16 @@ import (
 // of a second earlier, after shifting them by the background's motion.
 type movement struct {
 	width, height int
-	small         int // Side of a cell, pixels of the reduced picture.
 	lag           int // Frames.
 	recent        []coarse
 	diff          []uint16
-	histogram     []int32           // Of diff.
-	boxes         []image.Rectangle // Of the latest frames, picture pixels.
+	histogram     [256 * cellSide * cellSide]int32 // Of diff.
+	boxes         []image.Rectangle                // Of the latest frames, picture pixels.
 	held          image.Rectangle
 }
+
+// cellSide is the side of a cell, pixels of the reduced picture.
+const cellSide = 4
 
 type coarse struct {
 	cells         []uint16 // Sums of the pixels.
@@ -38,13 +40,12 @@ func (m *movement) add(small flow.Gray, shift flow.Point, rate float64) image.Re
 	if m.width <= 640 {
 		return whole
 	}
-	m.small = 4
 	m.lag = max(1, int(math.Round(0.1*rate)))
 	var spare coarse
 	if len(m.recent) > m.lag {
 		spare, m.recent = m.recent[0], m.recent[1:]
 	}
-	c := cells(small, m.small, shift, spare)
+	c := cells(small, shift, spare)
 	m.recent = append(m.recent, c)
 	if len(m.recent) <= m.lag {
 		return whole
@@ -52,8 +53,8 @@ func (m *movement) add(small flow.Gray, shift flow.Point, rate float64) image.Re
 	differences := m.differences(c)
 	box := flow.Changed(differences, c.width, c.height, m.limit())
 	if !box.Empty() {
-		per := float64(m.width) / float64(small.Width) * float64(m.small)
-		sx, sy := shift.X/float64(m.small), shift.Y/float64(m.small)
+		per := float64(m.width) / float64(small.Width) * cellSide
+		sx, sy := shift.X/cellSide, shift.Y/cellSide
 		w, h := 0.25*float64(box.Dx())+3, 0.25*float64(box.Dy())+3
 		box = image.Rect(int((float64(box.Min.X)-w-sx)*per), int((float64(box.Min.Y)-h-sy)*per),
 			int((float64(box.Max.X)+w-sx)*per), int((float64(box.Max.Y)+h-sy)*per)).Intersect(whole)
@@ -79,12 +80,9 @@ func (m *movement) add(small flow.Gray, shift flow.Point, rate float64) image.Re
 // differences returns how far the latest cells c differ from those of lag frames ago.
 func (m *movement) differences(c coarse) []uint16 {
 	old := m.recent[len(m.recent)-1-m.lag]
-	if m.histogram == nil {
-		m.histogram = make([]int32, 256*m.small*m.small)
-	}
-	clear(m.histogram)
+	clear(m.histogram[:])
 	m.diff = slices.Grow(m.diff[:0], len(c.cells))[:len(c.cells)]
-	flow.Differences(c.cells, old.cells, m.diff, m.histogram)
+	flow.Differences(c.cells, old.cells, m.diff, m.histogram[:])
 	return m.diff
 }
 
@@ -98,12 +96,13 @@ func (m *movement) limit() uint16 {
 		}
 		middle++
 	}
-	return uint16(max(3*m.small*m.small, 6*middle))
+	return uint16(max(3*cellSide*cellSide, 6*middle))
 }
 
-// cells returns the sums of small's squares of the given side, at most 16,
-// shifted to the nearest pixel. spare's memory is used where it is large enough.
-func cells(g flow.Gray, side int, shift flow.Point, spare coarse) coarse {
+// cells returns the sums of the pixels of g's cells, shifted to the nearest pixel. spare's
+// memory is used where it is large enough.
+func cells(g flow.Gray, shift flow.Point, spare coarse) coarse {
+	const side = cellSide
 	c := coarse{width: g.Width / side, height: g.Height / side}
 	n := c.width * c.height
 	c.cells = slices.Grow(spare.cells[:0], n)[:n]

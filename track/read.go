@@ -131,14 +131,7 @@ func (in *reading) add(pix []byte, t float64) error {
 	shift := shiftOf(in.back.motions[f], w, h)
 	scale := float64(in.back.small.Width) / float64(w)
 	box := in.moving.add(in.back.small, flow.Point{X: shift.X * scale, Y: shift.Y * scale}, rate)
-	keep := box
-	if w > 640 {
-		keep = keep.Union(c.nearMarks(f, rate))
-	}
-	if err := c.spool.add(g, keep); err != nil {
-		return err
-	}
-	return nil
+	return c.spool.add(g, box.Union(c.nearMarks(f, rate)))
 }
 
 // finish sets what is known once the last frame has been read. Motions are told against
