@@ -164,7 +164,7 @@ func (st *stander) still(l *standingLook, steady flow.Point, size float64) (grid
 // nothing is known of.
 func (l *standingLook) countSame(here grid, limit float32, same []int) {
 	for k, v := range here {
-		if math.IsNaN(float64(v)) || !differs(l.grid[k], v, limit+slackAt(l.grid, k%gridSide, k/gridSide)) {
+		if math.IsNaN(float64(v)) || !differs(l.grid[k], v, limit+slackAt(l.grid, k)) {
 			same[k]++
 		}
 	}
@@ -186,7 +186,7 @@ func hoofPixels(key, bare, still grid, limit float32) (weights grid, share float
 			x, y := (float64(i)/(gridSide-1)-0.5)*2, (float64(j)/(gridRows-1)-0.55)*2
 			w := bell(x/0.8) * bell(y/0.8)
 			all += w
-			if still != nil && still[k] == 0 || !math.IsNaN(float64(bare[k])) && !differs(key[k], bare[k]+shade, limit+slackAt(key, i, j)) {
+			if still != nil && still[k] == 0 || !math.IsNaN(float64(bare[k])) && !differs(key[k], bare[k]+shade, limit+slackAt(key, k)) {
 				continue
 			}
 			weights[k] = float32(w)
@@ -219,8 +219,9 @@ func shadeOf(g, bare grid) (shade float32, ok bool) {
 
 func differs(a, b, limit float32) bool { d := a - b; return d > limit || d < -limit }
 
-// slackAt is by how much sample (i, j) may change if the picture is misplaced a little.
-func slackAt(g grid, i, j int) float32 {
+// slackAt is by how much sample k may change if the picture is misplaced a little.
+func slackAt(g grid, k int) float32 {
+	i, j := k%gridSide, k/gridSide
 	at := func(i, j int) float32 {
 		i, j = min(max(i, 0), gridSide-1), min(max(j, 0), gridRows-1)
 		return g[j*gridSide+i]
@@ -237,20 +238,17 @@ func slackAt(g grid, i, j int) float32 {
 // be brighter by shade.
 func keeps(key, g, weights grid, shade, limit float32) float64 {
 	var same, all float64
-	for j := range gridRows {
-		for i := range gridSide {
-			k := j*gridSide + i
-			w := 1.0
-			if weights != nil {
-				w = float64(weights[k])
-			}
-			if w == 0 || math.IsNaN(float64(g[k])) {
-				continue
-			}
-			all += w
-			if !differs(key[k], g[k]+shade, limit+slackAt(key, i, j)) {
-				same += w
-			}
+	for k, v := range g {
+		w := 1.0
+		if weights != nil {
+			w = float64(weights[k])
+		}
+		if w == 0 || math.IsNaN(float64(v)) {
+			continue
+		}
+		all += w
+		if !differs(key[k], v+shade, limit+slackAt(key, k)) {
+			same += w
 		}
 	}
 	if all == 0 {
@@ -282,7 +280,7 @@ func bottomShare(g, bare, weights grid, limit float32, shades ...float32) float6
 				continue
 			}
 			all += w
-			if !differs(g[k], bare[k]+shade, limit+slackAt(bare, k%gridSide, k/gridSide)) {
+			if !differs(g[k], bare[k]+shade, limit+slackAt(bare, k)) {
 				same += w
 			}
 		}

@@ -8,14 +8,14 @@ import (
 	"jogstrip/track/traj"
 )
 
-// bridge fills losses up to the given length that are seen on both sides, by the
+// mostBridged is the longest loss that is bridged, s.
+const mostBridged = 0.1
+
+// bridge fills losses up to mostBridged that are seen on both sides, by the
 // cubic that leaves and arrives with the landmark's velocity. The spread grows
 // with the distance from the seen frames as an unknown acceleration of the size
 // the landmark shows elsewhere would make it.
-func bridge(s []traj.Sample, times []float64, most float64) {
-	if most < 0 {
-		return
-	}
+func bridge(s []traj.Sample, times []float64) {
 	acceleration := accelerationOf(s, times)
 	for f := 1; f < len(s); f++ {
 		if s[f].Status != traj.Lost || !s[f-1].Status.Seen() {
@@ -25,7 +25,7 @@ func bridge(s []traj.Sample, times []float64, most float64) {
 		for e < len(s) && s[e].Status == traj.Lost {
 			e++
 		}
-		if e == len(s) || times[e]-times[f-1] > most+1e-9 {
+		if e == len(s) || times[e]-times[f-1] > mostBridged+1e-9 {
 			f = e
 			continue
 		}

@@ -11,7 +11,7 @@ import (
 
 // fuse puts the two sweeps of one landmark together, bridges short losses and
 // lists all losses.
-func (c *clip) fuse(l traj.Landmark, forward, backward []estimate, standings []*standing, opts Options) (traj.Track, []Loss) {
+func (c *clip) fuse(l traj.Landmark, forward, backward []estimate, standings []*standing) (traj.Track, []Loss) {
 	n := len(c.times)
 	t := traj.Track{Landmark: l, Samples: make([]traj.Sample, n)}
 	causes := make([]string, n)
@@ -32,7 +32,7 @@ func (c *clip) fuse(l traj.Landmark, forward, backward []estimate, standings []*
 			t.Samples[f], causes[f] = traj.Gone(), leftPicture
 		}
 	}
-	bridge(t.Samples, c.times, opts.BridgeS)
+	bridge(t.Samples, c.times)
 	var losses []Loss
 	for f := 0; f < n; {
 		if t.Samples[f].Status.Followed() {
@@ -40,7 +40,7 @@ func (c *clip) fuse(l traj.Landmark, forward, backward []estimate, standings []*
 			continue
 		}
 		e := f
-		for e+1 < n && !t.Samples[e+1].Status.Followed() && t.Samples[e+1].Status == t.Samples[f].Status {
+		for e+1 < n && t.Samples[e+1].Status == t.Samples[f].Status {
 			e++
 		}
 		losses = append(losses, Loss{l, f, e, t.Samples[f].Status == traj.Bridged, commonest(causes[f : e+1])})

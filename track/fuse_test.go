@@ -61,7 +61,7 @@ func TestHoofBelowThePicture(t *testing.T) {
 		s.seen = append(s.seen, stood{frame: f, steady: flow.Point{X: 320, Y: 300}, ncc: 1, sd: 0.3})
 	}
 	none := make([]estimate, frames)
-	track, losses := c.fuse(traj.LeftFore, none, none, []*standing{s}, Options{})
+	track, losses := c.fuse(traj.LeftFore, none, none, []*standing{s})
 	for f, p := range track.Samples {
 		if in := 300+rows*float64(f) <= 359; p.Status.Followed() != in {
 			t.Errorf("frame %d, at row %.0f of 360: %v", f, 300+rows*float64(f), p.Status)

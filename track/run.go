@@ -17,9 +17,6 @@ func Run(ctx context.Context, open Open, marks []Mark, opts Options) (result *Re
 	if opts.MaxScratch == 0 {
 		opts.MaxScratch = 16 << 30
 	}
-	if opts.BridgeS == 0 {
-		opts.BridgeS = 0.1
-	}
 	if err := checkMarks(marks); err != nil {
 		return nil, err
 	}
@@ -117,7 +114,7 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 	}}
 	forward, backward = append(hf, forward...), append(hb, backward...)
 	for i, l := range append(hooves, body...) { // The order of traj.Landmarks.
-		t, losses := c.fuse(l, forward[i], backward[i], standings, opts)
+		t, losses := c.fuse(l, forward[i], backward[i], standings)
 		r.Set.Tracks = append(r.Set.Tracks, t)
 		r.Losses = append(r.Losses, losses...)
 	}

@@ -176,7 +176,7 @@ func (fo *follower) search(g int, growth float64, claimed []flow.Point) error {
 	if told {
 		pose.Scale = fo.pose.Scale
 	}
-	fo.found(g, pose, best.variance, size)
+	fo.found(g, pose, best.variance)
 	return nil
 }
 
@@ -225,9 +225,8 @@ func (fo *follower) mayLie(field *area, size, reach float64, claimed []flow.Poin
 	return places, alike, err
 }
 
-// found goes on from where the landmark was found again in frame g; size is that of the patch
-// by which it was looked for, px.
-func (fo *follower) found(g int, pose flow.Pose, variance, size float64) {
+// found goes on from where the landmark was found again in frame g.
+func (fo *follower) found(g int, pose flow.Pose, variance float64) {
 	w := fo.base.Scaled(pose.Scale)
 	weigh := fo.weigh(fo.planeB, pose.At, w, &fo.cells)
 	t, err := flow.NewTemplate(fo.planeB, pose.At, w, weigh)

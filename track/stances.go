@@ -374,7 +374,7 @@ func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, 
 	// A horse that stands still while it is marked does so at any of these; then it is 1.
 	for _, slow := range []float64{1, 2, 4, 8, 1} {
 		c.slow(slow, t)
-		if err := c.eachPair(ctx, searches, func(ctx context.Context, i int) (err error) {
+		if err := c.eachPair(searches, func(i int) (err error) {
 			searches[i], err = c.marked(ctx, searches[i].pair, seeds)
 			return err
 		}); err != nil {
@@ -392,7 +392,7 @@ func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, 
 		if err := c.pairUp(searches); err != nil {
 			return nil, err
 		}
-		if err := c.eachPair(ctx, searches, func(ctx context.Context, i int) error {
+		if err := c.eachPair(searches, func(i int) error {
 			return c.findStanding(ctx, searches[i], t, seeds)
 		}); err != nil {
 			return nil, err
@@ -404,7 +404,7 @@ func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, 
 	}
 	c.choose(searches)
 	found, usual := make([][]*standing, len(searches)), c.usually(searches)
-	if err := c.eachPair(ctx, searches, func(ctx context.Context, i int) (err error) {
+	if err := c.eachPair(searches, func(i int) (err error) {
 		if t == nil {
 			found[i], err = searches[i].st.placeMarked(searches[i].chosen, seeds)
 		} else {
@@ -456,8 +456,8 @@ func tooLong(searches []*pairSearch) bool {
 func (c *clip) rate() float64 { return float64(len(c.times)-1) / c.times[len(c.times)-1] }
 
 // eachPair calls do for every pair's search, side by side where hands are free.
-func (c *clip) eachPair(ctx context.Context, searches []*pairSearch, do func(ctx context.Context, i int) error) error {
+func (c *clip) eachPair(searches []*pairSearch, do func(i int) error) error {
 	<-c.hands
 	defer func() { c.hands <- struct{}{} }()
-	return c.hands.together(len(searches), func(i int) error { return do(ctx, i) })
+	return c.hands.together(len(searches), do)
 }

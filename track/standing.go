@@ -314,9 +314,7 @@ func (st *stander) compare(l *standingLook, g int, q flow.Point, size float64, a
 	st.here = st.sampleHere(at, size, st.here)
 	share := keeps(l.grid, st.here, l.hoof, 0, st.model.StillLimit)
 	switch {
-	case share < st.model.GoneShare || again && share < leastStill:
-		return stood{}, false
-	case !moved && share < leastStill:
+	case share < st.model.GoneShare || (again || !moved) && share < leastStill:
 		return stood{}, false
 	case !moved:
 		out.ncc, out.sd = share, st.model.VagueSD*size

@@ -188,9 +188,7 @@ func (s *sweep) growth(before float64) float64 {
 	if len(all) == 0 {
 		return before
 	}
-	slices.Sort(all)
-	g := min(max(all[len(all)/2], 0.97), 1.03)
-	return 0.9*before + 0.1*g
+	return 0.9*before + 0.1*min(max(middle(all, nil, 1), 0.97), 1.03)
 }
 
 // sweeps runs sweeps in both directions of time and tells how far they are.

@@ -1,6 +1,7 @@
 package track
 
 import (
+	"cmp"
 	"runtime"
 	"sync"
 )
@@ -40,10 +41,5 @@ func (h hands) together(n int, do func(i int) error) error {
 		}
 	}
 	others.Wait()
-	for _, err := range errs {
-		if err != nil {
-			return err
-		}
-	}
-	return nil
+	return cmp.Or(errs...)
 }

@@ -2,7 +2,6 @@ package track
 
 import (
 	"math"
-	"slices"
 
 	"gonum.org/v1/gonum/stat"
 
@@ -50,8 +49,7 @@ func trunkBy(l traj.Landmark, a, b []estimate, m *errormodel.Tracking) (t *trunk
 	}
 	ratio := 1.0
 	if len(ratios) > 0 {
-		slices.Sort(ratios)
-		ratio = ratios[len(ratios)/2]
+		ratio = middle(ratios, nil, 1)
 	}
 	t = &trunk{landmark: l, at: make([]flow.Point, len(a)), size: make([]float64, len(a)), sd: make([]float64, len(a))}
 	for f := range a {

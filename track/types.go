@@ -50,8 +50,6 @@ type Options struct {
 	ScratchDir string
 	// MaxScratch bounds the scratch file, bytes; 0 means 16 GiB.
 	MaxScratch int64
-	// BridgeS is the longest loss that is bridged, seconds; 0 means 0.1, negative none.
-	BridgeS float64
 	// Progress, where set, is called from one goroutine at a time with what is
 	// being done and how far it is. total is 0 while it is unknown.
 	Progress func(stage string, done, total int)
