@@ -37,13 +37,12 @@ func (c *clip) commonLooks(seeds []seed) (map[traj.Landmark]*commonLook, error) 
 			continue
 		}
 		w, _ := c.patch(&s)
-		at := flow.Point{X: s.X, Y: s.Y}
-		g, o, read, err := c.spool.region(s.Frame, rectAround(at, w, 6), buffer)
+		g, o, read, err := c.spool.region(s.Frame, rectAround(s.at(), w, 6), buffer)
 		if buffer = read; err != nil {
 			return nil, err
 		}
 		plane.Fill(g, o.X, o.Y, halvings(w.Size()))
-		looks[s.Landmark] = append(looks[s.Landmark], cellsOf(plane, at, w, nil))
+		looks[s.Landmark] = append(looks[s.Landmark], cellsOf(plane, s.at(), w, nil))
 	}
 	out := map[traj.Landmark]*commonLook{}
 	for l, all := range looks {

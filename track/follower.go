@@ -91,7 +91,7 @@ func bell(d float64) float64 { return math.Exp(-d * d / 2) }
 
 // start puts the follower on a mark.
 func (fo *follower) start(m seed) error {
-	at := flow.Point{X: m.X, Y: m.Y}
+	at := m.at()
 	w, known := fo.clip.patch(&m)
 	if !fo.started {
 		fo.base = w

@@ -125,7 +125,7 @@ func (c *clip) beside(l, other traj.Landmark, sweep []estimate) (at flow.Point, 
 	from := map[int]flow.Point{}
 	for _, m := range c.marks {
 		if m.Visible && m.Landmark == other {
-			from[m.Frame] = flow.Point{X: m.X, Y: m.Y}
+			from[m.Frame] = m.at()
 		}
 	}
 	var places []flow.Point

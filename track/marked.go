@@ -39,7 +39,7 @@ func (c *clip) marked(ctx context.Context, pair [2]traj.Landmark, seeds []seed) 
 			continue
 		}
 		w, _ := c.patch(m)
-		s, err := ps.st.extend(ctx, m.Frame, flow.Point{X: m.X, Y: m.Y}, w)
+		s, err := ps.st.extend(ctx, m.Frame, m.at(), w)
 		if err != nil {
 			return nil, fmt.Errorf("look at the mark of %s in frame %d: %w", m.Landmark, m.Frame, err)
 		}
@@ -62,19 +62,10 @@ func (c *clip) marked(ctx context.Context, pair [2]traj.Landmark, seeds []seed) 
 	}
 	wrong := ps.wrong()
 	ps.known = slices.DeleteFunc(ps.known, func(s *standing) bool { return wrong[s] })
-	for side := range ps.st.marks { // With what is known of them by now.
-		ps.st.marks[side] = ps.st.marks[side][:0]
-	}
 	for i := range seeds {
-		m := &seeds[i]
-		side := slices.Index(pair[:], m.Landmark)
-		if side < 0 {
-			continue
+		if m := &seeds[i]; slices.Contains(pair[:], m.Landmark) {
+			m.stands = m.stands && slices.ContainsFunc(ps.known, func(s *standing) bool { return s.landmark == m.Landmark && s.spans(m.Frame) })
 		}
-		m.stands = m.stands && slices.ContainsFunc(ps.known, func(s *standing) bool {
-			return s.marked == side && m.Frame >= s.first() && m.Frame <= s.last()
-		})
-		ps.st.marks[side] = append(ps.st.marks[side], *m)
 	}
 	return ps, nil
 }
@@ -119,10 +110,7 @@ func (ps *pairSearch) wrong() map[*standing]bool {
 // contradicts reports whether a mark says that its hoof is not the one of the stance: it
 // is elsewhere, or hidden, in the meantime.
 func (st *stander) contradicts(m seed, s *standing) bool {
-	if m.Frame < s.first() || m.Frame > s.last() {
-		return false
-	}
-	return !m.Visible || st.clip.steady(m.Frame, flow.Point{X: m.X, Y: m.Y}).Dist(s.mean()) > st.model.Elsewhere*s.size
+	return s.spans(m.Frame) && (!m.Visible || st.clip.steady(m.Frame, m.at()).Dist(s.mean()) > st.model.Elsewhere*s.size)
 }
 
 // readClicks makes the models of the marks, and says how far the clicks are off that did

@@ -48,7 +48,7 @@ func TestPairUp(t *testing.T) {
 			}
 			body := &trunk{at: make([]flow.Point, 2), size: []float64{100, 100}}
 			fo := newFollower(clip, traj.LeftFore, 1)
-			ps := &pairSearch{pair: pairOf(false), st: &stander{clip: clip, model: clip.model, fo: fo}}
+			ps := &pairSearch{pair: fores, st: &stander{clip: clip, model: clip.model, fo: fo}}
 			for i, at := range []flow.Point{{X: 90, Y: 110 + c.lower}, {X: side - 1 - 90, Y: 110}} {
 				m := seed{Mark: Mark{Frame: i, Landmark: ps.pair[i], X: at.X, Y: at.Y, Visible: true, SD: 1}, size: 40}
 				if ps.models[i], err = clip.modelAt(fo, body, m); err != nil {

@@ -17,15 +17,12 @@ func (st *stander) place(s *standing, models [2][]model, side int, seeds []seed)
 	var found []relocation
 	own := map[int]bool{}
 	for _, m := range seeds {
-		if m.Landmark != s.landmark || !m.Visible || !m.stands {
-			continue
-		}
-		if m.Frame < s.first() || m.Frame > s.last() {
+		if m.Landmark != s.landmark || !m.Visible || !m.stands || !s.spans(m.Frame) {
 			continue
 		}
 		i := max(0, slices.IndexFunc(s.seen, func(p stood) bool { return p.frame >= m.Frame }))
 		own[m.Frame] = true
-		d := c.steady(m.Frame, flow.Point{X: m.X, Y: m.Y}).Sub(s.seen[i].steady)
+		d := c.steady(m.Frame, m.at()).Sub(s.seen[i].steady)
 		found = append(found, relocation{Registration: flow.Registration{Pose: flow.Pose{At: d}, NCC: 1}, variance: sq(m.SD), click: sq(m.SD)})
 	}
 	var others []model
@@ -44,19 +41,6 @@ func (st *stander) place(s *standing, models [2][]model, side int, seeds []seed)
 		s.place, s.placed = agreed(append(found, by)), true
 	}
 	return nil
-}
-
-// placeMarked places the stances that a person marked by the marks in them alone.
-func (st *stander) placeMarked(known []*standing, seeds []seed) ([]*standing, error) {
-	for _, s := range known {
-		if !st.clip.grows {
-			s.rises()
-		}
-		if err := st.place(s, [2][]model{}, s.marked, seeds); err != nil {
-			return nil, err
-		}
-	}
-	return slices.DeleteFunc(known, func(s *standing) bool { return !s.placed }), nil
 }
 
 // placeByOthers finds where the mark lies in a stance by what the hoof looked like in others.

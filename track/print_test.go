@@ -73,7 +73,7 @@ func TestThePairBehindStandsAsLongAsThePairInFront(t *testing.T) {
 		{"nothing of the pair in front", true, 0, 7, [2]float64{0, 7}},
 		{"nothing of the pair behind", true, 18, 0, [2]float64{18, 18}},
 	} {
-		searches := []*pairSearch{{pair: pairOf(false)}, {pair: pairOf(true)}}
+		searches := []*pairSearch{{pair: fores}, {pair: hinds}}
 		for i, frames := range []int{tt.fore, tt.hind} {
 			if frames > 0 {
 				searches[i].chosen = stances(searches[i].pair[0], frames)

@@ -24,7 +24,7 @@ func checkMarks(marks []Mark) error {
 			return &MarkError{m, "marked twice in one frame"}
 		case m.SD < 0 || math.IsNaN(m.SD) || math.IsInf(m.SD, 0):
 			return &MarkError{m, "spread must be a number of pixels, 0 or more"}
-		case m.Visible && !(flow.Point{X: m.X, Y: m.Y}).Finite():
+		case m.Visible && !m.at().Finite():
 			return &MarkError{m, "position is not a finite number"}
 		}
 	}

@@ -5,17 +5,14 @@ import (
 	"math"
 	"slices"
 
-	"jogstrip/track/flow"
 	"jogstrip/track/traj"
 )
 
-// pairOf returns the landmarks of the fore or of the hind pair, left first.
-func pairOf(hind bool) [2]traj.Landmark {
-	if hind {
-		return [2]traj.Landmark{traj.LeftHind, traj.RightHind}
-	}
-	return [2]traj.Landmark{traj.LeftFore, traj.RightFore}
-}
+// fores and hinds are the pairs of hooves, left first.
+var (
+	fores = [2]traj.Landmark{traj.LeftFore, traj.RightFore}
+	hinds = [2]traj.Landmark{traj.LeftHind, traj.RightHind}
+)
 
 // findStanding finds what may be stances of the hooves of the pair through the clip: counts of
 // ps. t must not be nil; it says where the trunk is. seeds are the marks.
@@ -51,19 +48,22 @@ func (ps *pairSearch) count(all []*standing) {
 }
 
 // placeStanding cuts the stances of a pair to when it stood, and returns those that the marks
-// place. usual is how long stances last, s.
+// place. usual is how long stances last, s. It counts only where a landmark of the body was
+// followed: without one no stances are looked for beside the marked ones.
 func (c *clip) placeStanding(ps *pairSearch, usual float64, seeds []seed) ([]*standing, error) {
 	// From in front a hind that lands in the print of a fore hides that this one left; the two
 	// together stand for longer than any. In slow motion hardly a stance is seen to its end.
-	long := (1 + c.model.LastsSD) * usual
+	long, body := (1+c.model.LastsSD)*usual, c.trunk != nil
 	for _, s := range ps.chosen {
-		if !c.grows || c.slower <= 1 && s.lasts(c.times) > long {
+		if body && (!c.grows || c.slower <= 1 && s.lasts(c.times) > long) {
 			s.settle(c.grows)
 		}
 		if !c.grows {
 			s.rises()
 		}
-		s.cutLong(c.times, usual, seeds)
+		if body {
+			s.cutLong(c.times, usual, seeds)
+		}
 		if s.marked < 0 && s.lasts(c.times) < c.model.BriefS {
 			continue // So short a time no hoof stands.
 		}
@@ -72,7 +72,9 @@ func (c *clip) placeStanding(ps *pairSearch, usual float64, seeds []seed) ([]*st
 			return nil, err
 		}
 	}
-	c.cutShort(ps.chosen, ps.pair)
+	if body {
+		c.cutShort(ps.chosen, ps.pair)
+	}
 	return slices.DeleteFunc(ps.chosen, func(s *standing) bool { return !s.placed }), nil
 }
 
@@ -100,10 +102,10 @@ func (st *stander) meet(all []*standing, pair [2]traj.Landmark, seeds []seed) {
 		for i := range seeds {
 			m := &seeds[i]
 			side := slices.Index(pair[:], m.Landmark)
-			if side < 0 || s.marked >= 0 || !m.Visible || m.stands || m.Frame < s.first() || m.Frame > s.last() {
+			if side < 0 || s.marked >= 0 || !m.Visible || m.stands || !s.spans(m.Frame) {
 				continue
 			}
-			if st.clip.steady(m.Frame, flow.Point{X: m.X, Y: m.Y}).Dist(s.mean()) < st.model.StandStray*s.size {
+			if st.clip.steady(m.Frame, m.at()).Dist(s.mean()) < st.model.StandStray*s.size {
 				s.marked, m.stands = side, true
 			}
 		}
@@ -159,7 +161,7 @@ func (s *standing) cutLong(times []float64, usual float64, seeds []seed) {
 		}
 	}
 	for _, m := range seeds {
-		if m.Landmark == s.landmark && m.Visible && m.Frame >= s.first() && m.Frame <= s.last() {
+		if m.Landmark == s.landmark && m.Visible && s.spans(m.Frame) {
 			i := slices.IndexFunc(s.seen, func(p stood) bool { return p.frame >= m.Frame })
 			from, to = min(from, i), max(to, i+1)
 		}
@@ -304,7 +306,7 @@ func (c *clip) apart(all []*standing) []*standing {
 				continue
 			}
 			n := len(s.seen)
-			s.seen = slices.DeleteFunc(s.seen, func(p stood) bool { return p.frame >= o.first() && p.frame <= o.last() })
+			s.seen = slices.DeleteFunc(s.seen, func(p stood) bool { return o.spans(p.frame) })
 			if len(s.seen) < n && len(s.seen) > 0 {
 				s.before, s.after = -1, -1 // Something else was seen there.
 			}
@@ -324,9 +326,7 @@ func (c *clip) inTime(all []*standing, gait traj.Gait) []*standing {
 		return all
 	}
 	return slices.DeleteFunc(all, func(s *standing) bool {
-		if c.turnsInSight(s.landmark) || slices.ContainsFunc(c.marks, func(m Mark) bool {
-			return m.Landmark == s.landmark && m.Frame >= s.first() && m.Frame <= s.last()
-		}) {
+		if c.turnsInSight(s.landmark) || slices.ContainsFunc(c.marks, func(m Mark) bool { return m.Landmark == s.landmark && s.spans(m.Frame) }) {
 			return false
 		}
 		against, with := false, false
@@ -405,11 +405,7 @@ func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, 
 	c.choose(searches)
 	found, usual := make([][]*standing, len(searches)), c.usually(searches)
 	if err := c.eachPair(searches, func(i int) (err error) {
-		if t == nil {
-			found[i], err = searches[i].st.placeMarked(searches[i].chosen, seeds)
-		} else {
-			found[i], err = c.placeStanding(searches[i], usual[i], seeds)
-		}
+		found[i], err = c.placeStanding(searches[i], usual[i], seeds)
 		return err
 	}); err != nil {
 		return nil, err
@@ -421,8 +417,7 @@ func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, 
 // pairSearches returns a search for every pair of hooves; none where a foot lands and leaves
 // between two frames.
 func (c *clip) pairSearches(hooves []traj.Landmark) (out []*pairSearch) {
-	for _, hind := range []bool{false, true} {
-		pair := pairOf(hind)
+	for _, pair := range [2][2]traj.Landmark{fores, hinds} {
 		if c.rate() >= c.model.LeastRate && (slices.Contains(hooves, pair[0]) || slices.Contains(hooves, pair[1])) {
 			out = append(out, &pairSearch{pair: pair})
 		}

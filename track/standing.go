@@ -52,6 +52,9 @@ func (s *standing) first() int { return s.seen[0].frame }
 
 func (s *standing) last() int { return s.seen[len(s.seen)-1].frame }
 
+// spans reports whether frame f lies from its first to its last.
+func (s *standing) spans(f int) bool { return s.first() <= f && f <= s.last() }
+
 // mean returns the median place of the stance in the coordinates of frame 0.
 func (s *standing) mean() flow.Point {
 	places := make([]flow.Point, len(s.seen))

@@ -142,13 +142,13 @@ func (s *sweep) visit(fo *follower, f int, first bool, growth float64, claimed [
 func (fo *follower) begin(m seed) (estimate, error) {
 	e := estimate{found: m.found}
 	if fo.on {
-		e.arrived, e.beside = true, fo.pose.At.Sub(flow.Point{X: m.X, Y: m.Y})
+		e.arrived, e.beside = true, fo.pose.At.Sub(m.at())
 	}
 	if err := fo.start(m); err != nil {
 		return estimate{}, err
 	}
 	// A mark stands whether or not it can be followed from there.
-	e.at, e.variance, e.quality, e.seen, e.marked, e.size = flow.Point{X: m.X, Y: m.Y}, m.SD*m.SD, 1, true, !m.found, fo.size()
+	e.at, e.variance, e.quality, e.seen, e.marked, e.size = m.at(), m.SD*m.SD, 1, true, !m.found, fo.size()
 	if m.found {
 		e.quality, e.likeness = 0.9, 1
 	}

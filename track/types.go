@@ -6,6 +6,7 @@ import (
 	"fmt"
 
 	"jogstrip/track/errormodel"
+	"jogstrip/track/flow"
 	"jogstrip/track/traj"
 )
 
@@ -30,6 +31,9 @@ type Mark struct {
 	Visible  bool    // False: the person says that it cannot be seen in this frame.
 	SD       float64 // How far the click may be off, px; 0: as the marks of one hoof say.
 }
+
+// at returns where the mark lies, px.
+func (m Mark) at() flow.Point { return flow.Point{X: m.X, Y: m.Y} }
 
 // sameAs reports whether two marks are of one landmark in one frame.
 func (m Mark) sameAs(o Mark) bool { return m.Landmark == o.Landmark && m.Frame == o.Frame }
