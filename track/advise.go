@@ -12,7 +12,7 @@ import (
 func (c *clip) advise(r *Result) []Advice {
 	var out []Advice
 	for _, l := range r.Losses {
-		if a, wins := c.adviseOn(l, r.Frames); wins {
+		if a, wins := c.adviseOn(l); wins {
 			out = append(out, a)
 		}
 	}
@@ -25,10 +25,9 @@ func (c *clip) advise(r *Result) []Advice {
 	return out[:min(len(out), mostAdvice)]
 }
 
-// adviseOn advises a mark in a loss of a clip of so many frames; wins is false where it would
-// win nothing.
-func (c *clip) adviseOn(l Loss, n int) (a Advice, wins bool) {
-	frames := l.Last - l.First + 1
+// adviseOn advises a mark in a loss; wins is false where it would win nothing.
+func (c *clip) adviseOn(l Loss) (a Advice, wins bool) {
+	frames, n := l.Last-l.First+1, len(c.times)
 	if l.Bridged || frames < 3 || l.Cause == leftPicture || l.Cause == markedHidden {
 		return Advice{}, false
 	}

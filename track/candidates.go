@@ -239,7 +239,7 @@ func (st *stander) staying(ctx context.Context, t *trunk, models [2][]model) ([]
 func joined(groups [][]candidate, hits []candidate) [][]candidate {
 	for i, g := range groups {
 		last := g[len(g)-1]
-		if k := slices.IndexFunc(hits, func(h candidate) bool { return h.frame != last.frame && h.together(last) }); k >= 0 {
+		if k := slices.IndexFunc(hits, func(h candidate) bool { return h.together(last) }); k >= 0 {
 			groups[i] = append(g, hits[k])
 		}
 	}
@@ -252,11 +252,7 @@ func (h candidate) together(o candidate) bool { return h.steady.Dist(o.steady) <
 // likestOf returns the likest of a group, and others well before or after; none where it was
 // seen in too few frames.
 func (st *stander) likestOf(group []candidate) []candidate {
-	frames := map[int]bool{}
-	for _, h := range group {
-		frames[h.frame] = true
-	}
-	if len(frames) < st.model.LooksAlike {
+	if len(group) < st.model.LooksAlike { // Each is of another frame.
 		return nil
 	}
 	times := st.clip.times

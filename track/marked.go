@@ -128,11 +128,10 @@ func (c *clip) readClicks(searches []*pairSearch, t *trunk, seeds []seed) error 
 		}
 	}
 	click := math.Sqrt(squares / n)
-	if len(c.guessed) > 0 {
-		c.click = click
-	}
-	for _, i := range c.guessed {
-		c.marks[i].SD, seeds[i].SD = click, click
+	for i := range seeds {
+		if seeds[i].guessed {
+			seeds[i].SD, c.click = click, click
+		}
 	}
 	for _, ps := range searches {
 		for _, m := range slices.Concat(ps.models[0], ps.models[1]) {

@@ -32,7 +32,7 @@ func TestPersonWalkingAway(t *testing.T) {
 		}
 	}
 	if seen < 45 {
-		t.Fatalf("followed through %d of %d frames, want 45 or more; losses %v", seen, there.Frames, there.Losses)
+		t.Fatalf("followed through %d of %d frames, want 45 or more; losses %v", seen, len(there.Set.Times), there.Losses)
 	}
 	s := head.Samples[end]
 	back, err := track.Run(t.Context(), open, []track.Mark{at(end+first, s.X, s.Y)}, track.Options{})
@@ -56,7 +56,7 @@ func TestPersonWalkingAway(t *testing.T) {
 			t.Logf("frame %d: there and back differ by %.2f px, spread %.2f px", f+first, d, spread)
 		}
 	}
-	t.Logf("seen in %d of %d frames to frame %d; there and back in %d, of these %d agree within three spreads and a pixel", seen, there.Frames, end+first, both, within)
+	t.Logf("seen in %d of %d frames to frame %d; there and back in %d, of these %d agree within three spreads and a pixel", seen, len(there.Set.Times), end+first, both, within)
 	if both < 15 || 20*within < 19*both {
 		t.Errorf("%d frames seen there and back, %d agree: want 15 or more, 95 %% of them", both, within)
 	}

@@ -9,6 +9,8 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/floats"
+
 	"jogstrip/track/flow"
 )
 
@@ -51,7 +53,7 @@ func load(ctx context.Context, open Open, marks []Mark, opts Options) (c *clip, 
 	if err := loaded.setMarks(marks); err != nil {
 		return nil, err
 	}
-	if loaded.spool, err = newSpool(opts.ScratchDir, opts.MaxScratch, spoolMemory(w, h)); err != nil {
+	if loaded.spool, err = newSpool(opts.ScratchDir, mostScratch, spoolMemory(w, h)); err != nil {
 		return nil, err
 	}
 	defer func() {
@@ -84,19 +86,13 @@ func load(ctx context.Context, open Open, marks []Mark, opts Options) (c *clip, 
 	return loaded, nil
 }
 
-// setMarks takes over the marks in the order of frames; those that say nothing of their error
-// get the usual one.
+// setMarks takes over the marks in the order of frames.
 func (c *clip) setMarks(marks []Mark) error {
 	c.marks = slices.Clone(marks)
 	slices.SortStableFunc(c.marks, func(a, b Mark) int { return a.Frame - b.Frame })
-	for i := range c.marks {
-		m := &c.marks[i]
-		if m.SD == 0 {
-			m.SD = c.prior
-			c.guessed = append(c.guessed, i)
-		}
+	for _, m := range c.marks {
 		if m.Visible && !(m.X >= -0.5 && m.Y >= -0.5 && m.X <= float64(c.width)-0.5 && m.Y <= float64(c.height)-0.5) {
-			return &MarkError{*m, fmt.Sprintf("outside the picture of %d×%d", c.width, c.height)}
+			return &MarkError{m, fmt.Sprintf("outside the picture of %d×%d", c.width, c.height)}
 		}
 	}
 	return nil
@@ -150,9 +146,7 @@ func (in *reading) finish(reference int) error {
 	if reference < 0 || reference >= n {
 		return fmt.Errorf("reference frame %d: the clip has frames 0 to %d", reference, n-1)
 	}
-	for f := n - 1; f >= 0; f-- {
-		c.times[f] -= c.times[0]
-	}
+	floats.AddConst(-c.times[0], c.times)
 	c.played = c.times
 	c.motions, c.shake, c.residual = in.back.result(reference)
 	if c.motions != nil {

@@ -2,11 +2,13 @@ package track
 
 import (
 	"context"
+	"image"
 	"io"
 	"math"
 	"runtime"
 	"testing"
 
+	"jogstrip/track/flow"
 	"jogstrip/track/traj"
 )
 
@@ -59,7 +61,7 @@ func TestReadingAllocatesLittle(t *testing.T) {
 		marks := []Mark{{Frame: 0, Landmark: traj.Head, X: 350, Y: 180, Visible: true}}
 		var before, after runtime.MemStats
 		runtime.ReadMemStats(&before)
-		c, err := load(context.Background(), func(context.Context) (Source, error) { return newStill(width, height, frames), nil }, marks, Options{MaxScratch: 1 << 30})
+		c, err := load(context.Background(), func(context.Context) (Source, error) { return newStill(width, height, frames), nil }, marks, Options{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -81,5 +83,26 @@ func TestReadingAllocatesLittle(t *testing.T) {
 	}
 	if kept > 0.5*width*height {
 		t.Errorf("%.0f bytes are kept of a frame of %d, in which a %d moves", kept, width*height, 80*160)
+	}
+}
+
+func TestScratchIsBounded(t *testing.T) {
+	const side = 60
+	g := flow.Gray{Pix: make([]byte, side*side), Width: side, Height: side, Stride: side}
+	for _, memory := range []int{1, 2 * side * side} {
+		s, err := newSpool(t.TempDir(), side*side+1, memory)
+		if err != nil {
+			t.Fatal(err)
+		}
+		whole := image.Rect(0, 0, side, side)
+		if err := s.add(g, whole); err != nil {
+			t.Error(err)
+		}
+		if err := s.add(g, whole); err == nil {
+			t.Error("a frame past the bound passed without an error")
+		}
+		if err := s.close(); err != nil {
+			t.Error(err)
+		}
 	}
 }

@@ -14,9 +14,6 @@ import (
 // context's error once it is cancelled. Same frames and marks give the same
 // result, bit by bit, whatever the number of processors.
 func Run(ctx context.Context, open Open, marks []Mark, opts Options) (result *Result, err error) {
-	if opts.MaxScratch == 0 {
-		opts.MaxScratch = 16 << 30
-	}
 	if err := checkMarks(marks); err != nil {
 		return nil, err
 	}
@@ -40,8 +37,7 @@ type clip struct {
 	slower        float64   // that many times.
 	spool         *spool
 	marks         []Mark  // Ordered by frame.
-	guessed       []int   // Which of them did not say how far the click may be off.
-	click         float64 // How far these are off, px; 0 where nothing tells.
+	click         float64 // How far clicks are off of which the marks did not say so, px; 0 where nothing tells.
 	pairs         []traj.Pair
 	motions       []traj.Motion
 	shake         float64
@@ -74,7 +70,9 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 	run := &sweeps{clip: c, progress: opts.Progress, total: 2 * len(c.times) * (min(len(body), 1) + min(len(hooves), 1))}
 	seeds := make([]seed, len(c.marks))
 	for i, m := range c.marks {
-		seeds[i] = seed{Mark: m}
+		if seeds[i] = (seed{Mark: m, guessed: m.SD == 0}); seeds[i].guessed {
+			seeds[i].SD = c.prior
+		}
 	}
 	c.pace = &c.model.Walk
 	if opts.Gait == traj.Trot || opts.Gait == traj.Pace {
@@ -108,7 +106,7 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 	if err != nil {
 		return nil, err
 	}
-	r := &Result{Frames: len(c.times), Set: &traj.Set{
+	r := &Result{Set: &traj.Set{
 		Width: c.width, Height: c.height, Times: c.played, Motions: c.motions, Slower: c.slower,
 		ClickPX: c.click, Pairs: c.pairs, ShakeRMS: c.shake, ResidualRMS: c.residual,
 	}}

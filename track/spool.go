@@ -36,6 +36,9 @@ func spoolMemory(width, height int) int {
 	return min(max(width*height/(1920*1080), 1)*(128<<20), 384<<20)
 }
 
+// mostScratch bounds what a spool keeps of a clip, bytes.
+const mostScratch = 16 << 30
+
 // newSpool returns an empty spool that keeps at most so many bytes altogether, the
 // first of them, up to memory, in memory.
 func newSpool(dir string, most int64, memory int) (*spool, error) {

@@ -243,10 +243,11 @@ func merge(marks, found []seed) []seed {
 // which a hoof was found again.
 type seed struct {
 	Mark
-	found  bool
-	stands bool    // Known to stand still in this frame.
-	rests  int     // Of the last seed of a stance: how many frames after the first it comes.
-	size   float64 // Side of the patch, px; 0 where it follows from the marks.
+	guessed bool // How far it may be off is the usual, as nobody said it.
+	found   bool
+	stands  bool    // Known to stand still in this frame.
+	rests   int     // Of the last seed of a stance: how many frames after the first it comes.
+	size    float64 // Side of the patch, px; 0 where it follows from the marks.
 }
 
 // seedsOf turns stances into what sweeps start from: the first and the last frame in which

@@ -298,9 +298,6 @@ func TestClipsThatDoNotFit(t *testing.T) {
 			}
 		})
 	}
-	if _, err := track.Run(t.Context(), clip(64, 48, frame, frame), mark, track.Options{MaxScratch: 4000}); err == nil {
-		t.Error("a scratch file past its bound passed without an error")
-	}
 }
 
 func TestCancel(t *testing.T) {

@@ -52,8 +52,6 @@ type Options struct {
 	// ScratchDir holds the scratch file during the run; empty means the system's
 	// directory for temporary files.
 	ScratchDir string
-	// MaxScratch bounds the scratch file, bytes; 0 means 16 GiB.
-	MaxScratch int64
 	// Progress, where set, is called from one goroutine at a time with what is
 	// being done and how far it is. total is 0 while it is unknown.
 	Progress func(stage string, done, total int)
@@ -62,7 +60,6 @@ type Options struct {
 // Result is what tracking found.
 type Result struct {
 	Set    *traj.Set
-	Frames int      // How many frames the clip has.
 	Losses []Loss   // Ordered by landmark, then by frame.
 	Advice []Advice // Best first; empty where another mark wins nothing.
 	Notes  []string // What a reader of the result should know, in sentences.

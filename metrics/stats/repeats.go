@@ -34,14 +34,11 @@ func sumSquares(x []float64) float64 {
 // stretched so that 1.96 of it make Student's 95 % interval.
 func Stretch(df float64) float64 { return TQuantile(0.975, df) / Z95 }
 
-// TQuantile returns the p-quantile of Student's t with df degrees of freedom;
+// TQuantile returns the p-quantile, p 0.5 or more, of Student's t with df degrees of freedom;
 // an infinite or very large df gives the normal deviate.
 func TQuantile(p, df float64) float64 {
 	if df > 1e6 {
 		return distuv.UnitNormal.Quantile(p)
-	}
-	if p < 0.5 {
-		return -TQuantile(1-p, df)
 	}
 	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}
 	// Newton's method from below the quantile, where the distribution is concave, comes
