@@ -63,7 +63,7 @@ func CompareSummed(before, after *Summed, opts CompareOptions) (*Comparison, err
 			return nil, fmt.Errorf("compare visits: followed measure %q: no such measure", n)
 		}
 	}
-	table := orDefault(opts.Summary.Tolerances)
+	table := cmp.Or(opts.Summary.Tolerances, defaultTable())
 	before, after = before.with(before.runs, opts.Summary), after.with(after.runs, opts.Summary)
 	out := &Comparison{Before: *before.Summary, After: *after.Summary}
 	out.Barriers = barriersOf(out, opts)

@@ -1,6 +1,7 @@
 package metrics
 
 import (
+	"cmp"
 	"math"
 	"math/rand/v2"
 
@@ -122,10 +123,7 @@ func (v *Summed) scoreOf(parts []part) *Score {
 // of the deviations measured, of whose squares q is the sum: 2·s·cross + noise, index: draw.
 // A component's noise has the tails of Student's t, as its variance is an estimate.
 func (v *Summed) noise(parts []part, q float64) (cross, noise []float64) {
-	draws := v.opts.Resamples
-	if draws <= 0 {
-		draws = defaultResamples
-	}
+	draws := cmp.Or(v.opts.Resamples, defaultResamples)
 	rng := rand.New(rand.NewPCG(v.opts.Seed, 0x74))
 	cross, noise = make([]float64, draws), make([]float64, draws)
 	for b := range draws {

@@ -56,7 +56,7 @@ type Summed struct {
 
 // sum sums up runs that are in the order of canonicalRuns.
 func sum(runs []Run, opts SummaryOptions) *Summed {
-	table := orDefault(opts.Tolerances)
+	table := cmp.Or(opts.Tolerances, defaultTable())
 	s := &Summary{Gait: runs[0].Gait, Runs: len(runs)}
 	s.Views = inSome(runs, func(r Run) traj.View { return r.View }, traj.Toward, traj.Away)
 	s.Levels = inSome(runs, func(r Run) geometry.Level { return r.Level }, geometry.LevelMetric, geometry.LevelHeight, geometry.LevelRatio, geometry.LevelNone)

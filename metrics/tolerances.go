@@ -1,6 +1,7 @@
 package metrics
 
 import (
+	"cmp"
 	_ "embed"
 	"fmt"
 	"math"
@@ -208,7 +209,7 @@ func OwnTolerances(visits []Repeat, horse string, table *ToleranceTable) *Tolera
 		}
 	}
 	out := &ToleranceTable{}
-	for _, row := range orDefault(table).Rows {
+	for _, row := range cmp.Or(table, defaultTable()).Rows {
 		for _, of := range [2]map[string][]Repeat{own, all} {
 			if replaced, ok := ownTolerance(row, of); ok {
 				row = replaced
@@ -259,11 +260,4 @@ func ownTolerance(row Tolerance, visits map[string][]Repeat) (own Tolerance, ok 
 	}
 	row.Source = fmt.Sprintf("%s without treatment between them, n = %d", whose, count)
 	return row, true
-}
-
-func orDefault(t *ToleranceTable) *ToleranceTable {
-	if t != nil {
-		return t
-	}
-	return defaultTable()
 }
