@@ -81,8 +81,11 @@ type pair struct {
 
 // newPair builds what following between prev and next needs, which are not kept. close frees it.
 func newPair(prev, next Gray, opts FlowOptions) (*pair, error) {
-	if err := checkPair(prev, next); err != nil {
+	if err := errors.Join(prev.Check(), next.Check()); err != nil {
 		return nil, fmt.Errorf("optical flow: %w", err)
+	}
+	if prev.Width != next.Width || prev.Height != next.Height {
+		return nil, fmt.Errorf("optical flow: %w: %d×%d and %d×%d", ErrSize, prev.Width, prev.Height, next.Width, next.Height)
 	}
 	if opts.Window < 3 {
 		return nil, fmt.Errorf("optical flow: window of %d px: must be 3 or more", opts.Window)
@@ -283,17 +286,7 @@ func Resize(g Gray, width, height int) (Gray, error) {
 		how = gocv.InterpolationArea
 	}
 	gocv.Resize(a, &b, image.Pt(width, height), 0, 0, how)
-	return copyMat(b)
-}
-
-func checkPair(a, b Gray) error {
-	if err := errors.Join(a.Check(), b.Check()); err != nil {
-		return err
-	}
-	if a.Width != b.Width || a.Height != b.Height {
-		return fmt.Errorf("%w: %d×%d and %d×%d", ErrSize, a.Width, a.Height, b.Width, b.Height)
-	}
-	return nil
+	return Gray{Pix: b.ToBytes(), Width: b.Cols(), Height: b.Rows(), Stride: b.Cols()}, nil
 }
 
 func grayMat(g Gray) (gocv.Mat, error) {
@@ -302,13 +295,6 @@ func grayMat(g Gray) (gocv.Mat, error) {
 		return gocv.Mat{}, fmt.Errorf("hand picture to OpenCV: %w", err)
 	}
 	return m, nil
-}
-
-func copyMat(m gocv.Mat) (Gray, error) {
-	if m.Empty() || m.Type() != gocv.MatTypeCV8UC1 {
-		return Gray{}, fmt.Errorf("take picture from OpenCV: %w", ErrEmpty)
-	}
-	return Gray{Pix: m.ToBytes(), Width: m.Cols(), Height: m.Rows(), Stride: m.Cols()}, nil
 }
 
 func flat(g Gray) bool {
