@@ -26,8 +26,8 @@ type candidate struct {
 // lookEveryS is how often stances are looked for, s.
 const lookEveryS = 0.05
 
-// interpolated returns what the models give in frame f: in between those marked before
-// and after it; NaN where there is none. Of several marked in one frame the first counts.
+// interpolated returns what the models, of which there must be one, give in frame f: in between
+// those marked before and after it. Of several marked in one frame the first counts.
 func interpolated(models []model, times []float64, f int, value func(m *model) float64) float64 {
 	var all []valueAt
 	for i := range models {
@@ -70,9 +70,6 @@ func (st *stander) look(f int, t *trunk, models [2][]model) ([]candidate, error)
 		return nil, nil
 	}
 	in := st.searched(expectedAt(t, models, f), size)
-	if !(in.right > in.left) {
-		return nil, nil
-	}
 	rect := image.Rect(int(in.left-size), int(in.top-size), int(in.right+size)+1, int(in.bottom+size)+1)
 	g, o, buf, err := st.clip.spool.region(f, rect, st.buf)
 	st.buf = buf
@@ -106,18 +103,11 @@ func (b bounds) contain(p flow.Point) bool {
 	return p.X >= b.left && p.X <= b.right && p.Y >= b.top && p.Y <= b.bottom
 }
 
-// searched returns where hooves are looked for around where they are expected; its right lies
-// left of its left where they are expected nowhere.
+// searched returns where hooves are looked for around where they are expected.
 func (st *stander) searched(expected [2]flow.Point, size float64) bounds {
-	b := bounds{math.Inf(1), math.Inf(-1), math.Inf(1), math.Inf(-1)}
-	for _, p := range expected {
-		if math.IsNaN(p.X) {
-			continue
-		}
-		b.left, b.right = min(b.left, p.X-st.model.SearchAcross*size), max(b.right, p.X+st.model.SearchAcross*size)
-		b.top, b.bottom = min(b.top, p.Y-st.model.SearchDown*size), max(b.bottom, p.Y+st.model.SearchDown*size)
-	}
-	return b
+	a, b := expected[0], expected[1]
+	across, down := st.model.SearchAcross*size, st.model.SearchDown*size
+	return bounds{left: min(a.X, b.X) - across, right: max(a.X, b.X) + across, top: min(a.Y, b.Y) - down, bottom: max(a.Y, b.Y) + down}
 }
 
 // nearest returns the two models that were marked nearest to the distance of frame f.

@@ -35,7 +35,7 @@ func (s *standing) worth(side int, times []float64, usual float64) float64 {
 	if s.like[side] > 0 || s.like[1-side] > 0 {
 		w -= 2 * (like - s.like[side])
 	}
-	if o := s.off[side]; !math.IsNaN(o.X) && s.offSD.X > 0 {
+	if o := s.off[side]; s.offSD.X > 0 {
 		if math.Abs(o.Y) > s.model.SearchDown {
 			return math.Inf(-1) // A handler's shoe stands nearer to the camera.
 		}

@@ -95,7 +95,6 @@ func (fo *follower) start(m seed) error {
 	w, known := fo.clip.patch(&m)
 	if !fo.started {
 		fo.base = w
-		fo.pose = flow.Pose{At: at, Scale: 1}
 	}
 	scale := w.Size() / fo.base.Size()
 	if fo.started && m.size == 0 && (fo.on || !known) {

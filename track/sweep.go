@@ -83,7 +83,7 @@ func (s *sweep) run(ctx context.Context, progress func()) error {
 		for i, fo := range s.followers {
 			claims[i] = s.claimed(fo)
 		}
-		if err := s.clip.hands.together(len(s.followers), func(i int) error { return s.take(i, f, f == first, growth, claims[i]) }); err != nil {
+		if err := s.clip.hands.together(len(s.followers), func(i int) error { return s.take(i, f, growth, claims[i]) }); err != nil {
 			return err
 		}
 		growth = s.growth(growth)
@@ -95,12 +95,12 @@ func (s *sweep) run(ctx context.Context, progress func()) error {
 }
 
 // take takes the i-th follower into frame f and keeps what it knows there.
-func (s *sweep) take(i, f int, first bool, growth float64, claimed []flow.Point) error {
+func (s *sweep) take(i, f int, growth float64, claimed []flow.Point) error {
 	fo := s.followers[i]
 	if fo.on && s.rests[i][f] {
 		fo.lose("")
 	}
-	e, err := s.visit(fo, f, first, growth, claimed, s.seeds[f])
+	e, err := s.visit(fo, f, growth, claimed)
 	if err != nil {
 		return fmt.Errorf("follow %s into frame %d: %w", fo.landmark, f, err)
 	}
@@ -109,8 +109,8 @@ func (s *sweep) take(i, f int, first bool, growth float64, claimed []flow.Point)
 }
 
 // visit takes one follower into frame f.
-func (s *sweep) visit(fo *follower, f int, first bool, growth float64, claimed []flow.Point, marks []seed) (estimate, error) {
-	if !first && fo.started {
+func (s *sweep) visit(fo *follower, f int, growth float64, claimed []flow.Point) (estimate, error) {
+	if fo.started { // In a frame before.
 		var err error
 		if fo.on {
 			err = fo.step(f-s.dir, f)
@@ -121,6 +121,7 @@ func (s *sweep) visit(fo *follower, f int, first bool, growth float64, claimed [
 			return estimate{}, err
 		}
 	}
+	marks := s.seeds[f]
 	if i := slices.IndexFunc(marks, func(m seed) bool { return m.Landmark == fo.landmark }); i >= 0 {
 		if marks[i].Visible {
 			return fo.begin(marks[i])
@@ -234,9 +235,9 @@ func (s *sweeps) tell() {
 // merge adds found seeds to the marks, leaving out what lies so close in time to
 // a mark of the same landmark that the mark says it better.
 func merge(marks, found []seed) []seed {
-	return append(slices.Clone(marks), slices.DeleteFunc(slices.Clone(found), func(f seed) bool {
+	return slices.Concat(marks, slices.DeleteFunc(found, func(f seed) bool {
 		return slices.ContainsFunc(marks, func(m seed) bool { return m.sameAs(f.Mark) })
-	})...)
+	}))
 }
 
 // seed is where a sweep starts or starts anew: a person's mark, or a stance in
