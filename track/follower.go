@@ -245,20 +245,17 @@ func (fo *follower) byFrameBefore(m *advance) (cause string, err error) {
 	if err := fo.previous.Fill(fo.planeA, at, w, weigh); err != nil {
 		return "nothing left to hold on to: " + err.Error(), nil
 	}
-	move, agree, ok, err := fo.flow(m.a, m.b, m.origin, at, w, weigh)
+	found, err := fo.flow(m.a, m.b, m.origin, at, w, weigh)
+	if err == nil && !found.ok {
+		found, err = fo.match(m.a, m.b, m.origin, at, w)
+	}
 	if err != nil {
 		return "", err
 	}
-	if !ok {
-		if move, ok, err = fo.match(m.a, m.b, m.origin, at, w); err != nil {
-			return "", err
-		}
-		if !ok {
-			return "no place looks like it: hidden, blurred or too fast", nil
-		}
-		agree = 0.5
+	if !found.ok {
+		return "no place looks like it: hidden, blurred or too fast", nil
 	}
-	m.agree = agree
+	m.agree = found.share
 	m.stray = flow.RegisterOptions{ScaleSD: fo.model.ScaleStraySD, AngleSD: fo.model.AngleStraySD}
 	growth, told := fo.told(m.from, m.to)
 	if m.told = told; told {
@@ -266,7 +263,7 @@ func (fo *follower) byFrameBefore(m *advance) (cause string, err error) {
 		// passes in front of it.
 		m.stray.ScaleSD = 0
 	}
-	m.chain = fo.previous.Register(fo.planeB, flow.Pose{At: at.Add(move), Scale: growth}, m.stray)
+	m.chain = fo.previous.Register(fo.planeB, flow.Pose{At: at.Add(found.move), Scale: growth}, m.stray)
 	return "", nil
 }
 

@@ -12,17 +12,15 @@ import (
 
 // How a patch moved from one frame to the next, before it is registered.
 
-// flow returns how the patch moved from a to b by Lucas–Kanade on its corners,
-// and the share of the corners that agree.
-func (fo *follower) flow(a, b flow.Gray, o image.Point, at flow.Point, w flow.Window, weigh func(x, y float64) float64) (flow.Point, float64, bool, error) {
-	var err error
+// flow returns how the patch moved from a to b by Lucas–Kanade on its corners.
+func (fo *follower) flow(a, b flow.Gray, o image.Point, at flow.Point, w flow.Window, weigh func(x, y float64) float64) (found moved, err error) {
 	factor := max(1, int(w.Size()/flowSide))
 	if factor > 1 {
 		if fo.smallA, err = flow.Shrink(a, factor, fo.smallA); err != nil {
-			return flow.Point{}, 0, false, err
+			return moved{}, err
 		}
 		if fo.smallB, err = flow.Shrink(b, factor, fo.smallB); err != nil {
-			return flow.Point{}, 0, false, err
+			return moved{}, err
 		}
 		a, b = fo.smallA, fo.smallB
 	}
@@ -32,11 +30,11 @@ func (fo *follower) flow(a, b flow.Gray, o image.Point, at flow.Point, w flow.Wi
 	inner := image.Rect(patch.Min.X/factor, patch.Min.Y/factor, (patch.Max.X+factor-1)/factor, (patch.Max.Y+factor-1)/factor)
 	part := a.Crop(inner)
 	if part.Width < 8 || part.Height < 8 {
-		return flow.Point{}, 0, false, nil
+		return moved{}, nil
 	}
 	all, err := flow.Features(part, 40, 0.02, max(2, size/12))
 	if err != nil {
-		return flow.Point{}, 0, false, err
+		return moved{}, err
 	}
 	shift := flow.Point{X: float64(max(inner.Min.X, 0)), Y: float64(max(inner.Min.Y, 0))}
 	var corners, guess []flow.Point
@@ -51,32 +49,32 @@ func (fo *follower) flow(a, b flow.Gray, o image.Point, at flow.Point, w flow.Wi
 		guess = append(guess, flow.Point{X: p.X + fo.velocity.X/per, Y: p.Y + fo.velocity.Y/per})
 	}
 	if len(corners) < 4 {
-		return flow.Point{}, 0, false, nil
+		return moved{}, nil
 	}
 	side := min(max(int(0.6*size), 9), 31) | 1
 	// The velocity is nearly always right to less than the window reaches. Where it is
 	// not, the move is looked for from coarse to fine.
-	var found moved
 	for _, levels := range []int{-1, 3} {
 		there, back, err := flow.ThereAndBack(a, b, corners, guess, flow.FlowOptions{Window: side, Levels: levels})
 		if err != nil {
-			return flow.Point{}, 0, false, err
+			return moved{}, err
 		}
 		if found = agreeing(there, back, corners, weights, size); found.ok && found.share >= fo.model.SurelyFound {
 			break
 		}
 	}
-	return flow.Point{X: per * found.move.X, Y: per * found.move.Y}, found.share, found.ok, nil
+	found.move = flow.Point{X: per * found.move.X, Y: per * found.move.Y}
+	return found, nil
 }
 
 // flowSide is the least side of a patch, px, to which a larger one is shrunk for
 // optical flow, which only says where registration begins.
 const flowSide = 16
 
-// moved is how most of a patch's corners moved.
+// moved is how most of a patch moved.
 type moved struct {
 	move  flow.Point
-	share float64 // Of the corners that came back to where they had started.
+	share float64 // Of its corners that came back to where they had started.
 	ok    bool    // Whether these agree with each other.
 }
 
@@ -109,20 +107,20 @@ func agreeing(there, back []flow.Found, corners []flow.Point, weights []float64,
 }
 
 // match returns how the patch moved by correlation, where one place alone fits; of a hoof,
-// which turns, to the likest place.
-func (fo *follower) match(a, b flow.Gray, o image.Point, at flow.Point, w flow.Window) (flow.Point, bool, error) {
+// which turns, to the likest place. It counts as if half of the corners had come back.
+func (fo *follower) match(a, b flow.Gray, o image.Point, at flow.Point, w flow.Window) (moved, error) {
 	inner := rectAround(at, w, 0).Sub(o).Intersect(image.Rect(0, 0, a.Width, a.Height))
 	part := a.Crop(inner)
 	if part.Width < 8 || part.Height < 8 {
-		return flow.Point{}, false, nil
+		return moved{}, nil
 	}
 	s, err := fo.correlate(0, b, part)
 	if err != nil {
-		return flow.Point{}, false, err
+		return moved{}, err
 	}
 	p := bestPlace(s, nil)
 	if !fo.landmark.IsHoof() && (p.score < fo.model.LeastNCC || p.score-rival(s, p, 0.35*w.Size()) < fo.model.SearchMargin) {
-		return flow.Point{}, false, nil
+		return moved{}, nil
 	}
-	return flow.Point{X: float64(p.x - inner.Min.X), Y: float64(p.y - inner.Min.Y)}, true, nil
+	return moved{flow.Point{X: float64(p.x - inner.Min.X), Y: float64(p.y - inner.Min.Y)}, 0.5, true}, nil
 }
