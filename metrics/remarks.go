@@ -110,13 +110,9 @@ func (a *analysis) reason(d Definition) string {
 
 // marksOf returns the marks that a measure is taken from.
 func (a *analysis) marksOf(d Definition) []traj.Landmark {
-	switch d.Name {
-	case HeadSway, HeadToSide:
-		if a.set.Track(traj.Chest) == nil { // Beside which it is seen.
-			return slices.Concat(onHead, onWithers)
-		}
-	}
 	switch {
+	case (d.Name == HeadSway || d.Name == HeadToSide) && a.set.Track(traj.Chest) == nil: // Beside which it is seen.
+		return slices.Concat(onHead, onWithers)
 	case d.from != nil:
 		return d.from
 	case d.Girdle == Fore:

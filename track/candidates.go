@@ -157,12 +157,9 @@ func likest(all []candidate) {
 func (st *stander) find(ctx context.Context, t *trunk, models [2][]model, known []*standing) ([]*standing, error) {
 	all := slices.Clone(known)
 	taken := func(f int, p flow.Point, size float64) bool {
-		for _, s := range all {
-			if f >= s.first()-1 && f <= s.last()+1 && s.mean().Dist(p) < 0.5*size {
-				return true
-			}
-		}
-		return false
+		return slices.ContainsFunc(all, func(s *standing) bool {
+			return f >= s.first()-1 && f <= s.last()+1 && s.mean().Dist(p) < 0.5*size
+		})
 	}
 	best, err := st.staying(ctx, t, models)
 	if err != nil {
