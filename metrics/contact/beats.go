@@ -144,10 +144,10 @@ func (l *Timeline) landings(g *grid) []landing {
 		for i, s := range l.Stances[k] {
 			e := landing{limb: k, stance: i, beat: math.NaN()}
 			e.t, e.sd = s.Reaches()
-			if s.OffTimed() {
+			if s.OffTimed() && (s.beat >= 0 || !s.OnTimed()) { // One without a beat is judged by its landing.
 				at, sd := s.Off-g.typical[k], math.Hypot(s.OffSD, g.model.StanceS)
 				if s.OnTimed() {
-					// What hides a part of a stance makes it land late or leave early.
+					// What hides a part of a stance makes it land late or leave early: the two err apart.
 					w := sq(sd) / (sq(e.sd) + sq(sd))
 					at, sd = w*e.t+(1-w)*at, math.Sqrt(w)*e.sd
 				}
