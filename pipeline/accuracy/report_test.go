@@ -94,6 +94,9 @@ func TestReportSealed(t *testing.T) {
 	if s := os.Getenv("JOGSTRIP_SET"); s != "" {
 		set = accuracy.Set(s)
 	}
+	if len(accuracy.Clips(set)) == 0 {
+		t.Fatalf("set %q is not one of fit, check, sealed", set)
+	}
 	folder := os.Getenv("JOGSTRIP_CLIPS")
 	if folder == "" {
 		folder = t.TempDir()
@@ -105,6 +108,7 @@ func TestReportSealed(t *testing.T) {
 		write   func(*accuracy.Yardstick, io.Writer)
 	}{
 		{"sealed", accuracy.Clips(set), (*accuracy.Yardstick).Write},
+		{"walk", accuracy.WalkClips(set), (*accuracy.Yardstick).Write},
 		{"shoulders", accuracy.ShoulderClips(set), (*accuracy.Yardstick).WriteShoulders},
 		{"dots", accuracy.DottedClips(set), (*accuracy.Yardstick).WriteShoulders},
 	} {
@@ -112,7 +116,8 @@ func TestReportSealed(t *testing.T) {
 			continue
 		}
 		if len(part.clips) == 0 {
-			t.Fatalf("set %q is not one of fit, check, sealed", set)
+			t.Logf("set %q has no clips for the table %s", set, part.section)
+			continue
 		}
 		n, err := strconv.Atoi(os.Getenv("JOGSTRIP_COUNT"))
 		if err != nil || n <= 0 || n > len(part.clips) {

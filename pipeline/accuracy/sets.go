@@ -34,11 +34,13 @@ const (
 
 // Clip is one hard clip of a set: a seed of scene.Hard in a view or, where Shoulders is
 // set, of scene.HardShoulders, with marks on chest and points of the shoulders; where Dots is
-// set, with a white ball stuck on each point of a shoulder.
+// set, with a white ball stuck on each point of a shoulder; where Walks is set, at the walk,
+// on the nearest metres of the lane and in a smaller picture.
 type Clip struct {
 	Seed            uint64
 	View            traj.View
 	Shoulders, Dots bool
+	Walks           bool
 }
 
 // seeds of each set. Toward and away take turns; every seed is used once.
@@ -51,6 +53,10 @@ var seeds = map[Set][]uint64{
 // shoulderSeeds are those of each set's clips in which the shoulders are marked, all of
 // them toward the camera.
 var shoulderSeeds = map[Set][]uint64{Fit: span(1100, 16), Check: span(2200, 8), Sealed: span(7400, 16)}
+
+// walkSeeds are those of each set's clips at the walk, on which nothing is fitted. Toward and
+// away take turns.
+var walkSeeds = map[Set][]uint64{Check: span(2300, 12), Sealed: span(7500, 16)}
 
 // span lists n seeds from first on, but for those left out.
 func span(first uint64, n int, but ...uint64) []uint64 {
@@ -65,9 +71,21 @@ func span(first uint64, n int, but ...uint64) []uint64 {
 
 // Clips lists the clips of a set, toward and away by turns, so that the first few
 // are a fair part of them.
-func Clips(set Set) []Clip {
-	out := make([]Clip, len(seeds[set]))
-	for i, seed := range seeds[set] {
+func Clips(set Set) []Clip { return byTurns(seeds[set]) }
+
+// WalkClips lists the clips of a set at the walk, toward and away by turns.
+func WalkClips(set Set) []Clip {
+	out := byTurns(walkSeeds[set])
+	for i := range out {
+		out[i].Walks = true
+	}
+	return out
+}
+
+// byTurns returns a clip of each seed, toward and away by turns.
+func byTurns(seeds []uint64) []Clip {
+	out := make([]Clip, len(seeds))
+	for i, seed := range seeds {
 		out[i] = Clip{Seed: seed, View: []traj.View{traj.Toward, traj.Away}[i%2]}
 	}
 	return out
@@ -102,11 +120,27 @@ func (c Clip) Name() string {
 
 // Scene is what is filmed.
 func (c Clip) Scene() scene.Scene {
+	if c.Walks {
+		return walking(scene.Hard(c.Seed, c.View))
+	}
 	if !c.Shoulders {
 		return scene.Hard(c.Seed, c.View)
 	}
 	s := scene.HardShoulders(c.Seed)
 	s.Horse.Markers = c.Dots
+	return s
+}
+
+// walking returns s at the walk, 1.3 to 1.7 m/s, on the nearest 7 m of its way.
+func walking(s scene.Scene) scene.Scene {
+	s.Gait = traj.Walk
+	s.Motion.SpeedMPS *= 0.46
+	s.Camera.Width, s.Camera.Height = 1280, 720
+	if s.View == traj.Toward {
+		s.Motion.StartM = s.Motion.EndM + 7
+	} else {
+		s.Motion.EndM = s.Motion.StartM + 7
+	}
 	return s
 }
 

@@ -59,7 +59,7 @@ func TestSetsAreApart(t *testing.T) {
 				t.Errorf("set %s is empty", set)
 			}
 		}
-		for _, c := range slices.Concat(accuracy.Clips(set), accuracy.ShoulderClips(set)) {
+		for _, c := range slices.Concat(accuracy.Clips(set), accuracy.ShoulderClips(set), accuracy.WalkClips(set)) {
 			if other, taken := of[c.Seed]; taken {
 				t.Errorf("seed %d is of %s and of %s", c.Seed, other, set)
 			}
@@ -73,8 +73,8 @@ func TestSetsAreApart(t *testing.T) {
 // here. With -clips 24 it goes through all of them.
 func TestHardScenesCanBeMeasured(t *testing.T) {
 	for _, set := range []accuracy.Set{accuracy.Fit, accuracy.Check, accuracy.Sealed} {
-		clips, shoulders := accuracy.Clips(set), accuracy.ShoulderClips(set)
-		for _, c := range slices.Concat(clips[:min(*hardN, len(clips))], shoulders[:min(*hardN, len(shoulders))]) {
+		clips, shoulders, walks := accuracy.Clips(set), accuracy.ShoulderClips(set), accuracy.WalkClips(set)
+		for _, c := range slices.Concat(clips[:min(*hardN, len(clips))], shoulders[:min(*hardN, len(shoulders))], walks[:min(*hardN, len(walks))]) {
 			s := c.Scene()
 			truth, err := scene.Simulate(s)
 			if err != nil {

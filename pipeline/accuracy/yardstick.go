@@ -401,9 +401,9 @@ func (y *Yardstick) Write(w io.Writer) {
 	if len(y.failed) > 0 {
 		fmt.Fprintf(w, ", of which %d could not be measured: %q", len(y.failed), y.failed)
 	}
-	fmt.Fprint(w, ".\n\n**Positions.** *Followed*: share of the frames in which the landmark is in view (a hoof: stands\nin view) that are reported as seen; *in marked stances*: the same of the stances in which a person marked\nthe hoof. *Wrong*: reported positions more than 5 px off, and how\nmany of these lie inside three stated spreads. *Error over spread*: root mean square of error\nover stated spread; 1 is honest. *95 %*: coordinates whose interval holds the truth.\n\n")
+	fmt.Fprint(w, ".\n\n**Positions**\n\n")
 	y.writePositions(w, func(string) bool { return true })
-	fmt.Fprint(w, "\n**Ends of stances.** Given minus true, ms; from behind a stance ends where the heel leaves.\n*Invented*: stances that no true one overlaps.\n\n")
+	fmt.Fprint(w, "\n**Ends of stances**\n\n")
 	fmt.Fprint(w, "| view, part | end | true ones | timed | mean error | median size | 95 % intervals that hold | invented |\n| --- | --- | --: | --: | --: | --: | --: | --: |\n")
 	events := slices.Clone(y.order.events)
 	slices.SortStableFunc(events, func(a, b eventKey) int { return viewOrder(a.view) - viewOrder(b.view) })
@@ -415,7 +415,7 @@ func (y *Yardstick) Write(w io.Writer) {
 		}
 		fmt.Fprintf(w, "| %s: %s | %s | %d | %d | %+.0f | %.0f | %s | %d |\n", k.view, k.part, k.end, e.stances, len(e.off), mean(e.off), median(absolute(e.off)), percent(e.held, len(e.off)), e.invented)
 	}
-	fmt.Fprint(w, "\n**Measures of one run**, against the true mean over the clip's strides.\n\n")
+	fmt.Fprint(w, "\n**Measures of one run**\n\n")
 	fmt.Fprint(w, "| view, measure | unit | given, of clips | median size of the error | median half interval | 95 % intervals that hold |\n| --- | --- | --: | --: | --: | --: |\n")
 	measures := slices.Clone(y.order.measures)
 	rank := map[metrics.Name]int{}
