@@ -130,7 +130,7 @@ func filmPairs(ctx context.Context, b, a *Visit) (pairs []beside.Pair, why []str
 }
 
 // filmPair picks the two runs of a view that have most strides to show. Where there is nothing to
-// show it returns nil and the reasons; no reasons where neither visit has the view.
+// show it returns nil and the reasons; no reasons where one of the visits lacks the view.
 func filmPair(ctx context.Context, view traj.View, b, a *Visit) (*beside.Pair, []string, error) {
 	before, problems, err := filmedRuns(ctx, view, b)
 	if err != nil {
@@ -150,7 +150,7 @@ func filmPair(ctx context.Context, view traj.View, b, a *Visit) (*beside.Pair, [
 		return pair, nil, nil
 	case len(problems) > 0:
 		return nil, []string{strings.Join(slices.Compact(problems), "; ")}, nil
-	case len(before)+len(after) > 0:
+	case len(before) > 0 && len(after) > 0:
 		return nil, []string{"no stride of both visits lies whole in the picture"}, nil
 	}
 	return nil, nil, nil
@@ -235,7 +235,9 @@ func (f *files) film(ctx context.Context, b, a *Visit, opts CompareOptions) (sec
 		return nil, nil
 	}
 	if len(pairs) == 0 {
-		if len(why) == 0 {
+		if says := otherWays(b, a); says != "" {
+			why = []string{says}
+		} else if len(why) == 0 {
 			why = []string{"the two visits have no view in common"}
 		}
 		return nil, why

@@ -2,9 +2,13 @@ package pipeline
 
 import (
 	"math"
+	"strings"
 	"testing"
 
 	"jogstrip/metrics"
+	"jogstrip/metrics/geometry"
+	"jogstrip/pipeline/record"
+	"jogstrip/pipeline/report"
 	"jogstrip/track/traj"
 )
 
@@ -54,6 +58,30 @@ func TestTheDeclaredMeasureLeads(t *testing.T) {
 	} {
 		if got := strideMeasures(c.view, c.changes); len(got) != 2 || got[0] != c.first {
 			t.Errorf("%s, %v: %v", c.view, c.changes, got)
+		}
+	}
+}
+
+// TestTwoVisitsFilmedFromOtherWays checks that visits without a view in common are told the
+// way out: measuring again gives none.
+func TestTwoVisitsFilmedFromOtherWays(t *testing.T) {
+	const other = "One was filmed toward the camera, the other away: film both ways next time."
+	for _, tt := range []struct {
+		b, a [2]int // Runs toward and away.
+		want string
+	}{{[2]int{2, 0}, [2]int{0, 2}, other}, {[2]int{0, 1}, [2]int{1, 0}, other}, {[2]int{1, 1}, [2]int{0, 1}, ""}, {[2]int{1, 0}, [2]int{2, 0}, ""}, {[2]int{1, 0}, [2]int{0, 0}, ""}} {
+		b, a := filmedVisit(tt.b[0], tt.b[1], geometry.LevelMetric, record.Visit{}), filmedVisit(tt.a[0], tt.a[1], geometry.LevelMetric, record.Visit{})
+		if got := otherWays(b, a); got != tt.want {
+			t.Errorf("%v and %v: %q", tt.b, tt.a, got)
+		}
+		front := new(report.Front)
+		comparedStills(front, b, a, &metrics.Comparison{}, [2]string{"before", "now"})
+		if again := strings.Contains(front.StillsWhy, "Measuring their clips again"); again == (tt.want != "") {
+			t.Errorf("%v and %v: %q", tt.b, tt.a, front.StillsWhy)
+		}
+		f := newFiles(t.TempDir())
+		if _, why := f.film(t.Context(), b, a, CompareOptions{}); tt.want != "" && strings.Join(why, "; ") != tt.want || f.err != nil {
+			t.Errorf("%v and %v: not on film: %q, %v", tt.b, tt.a, why, f.err)
 		}
 	}
 }

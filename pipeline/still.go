@@ -7,6 +7,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"jogstrip/metrics"
 	"jogstrip/metrics/geometry"
@@ -176,8 +177,31 @@ func comparedStills(front *report.Front, before, after *Visit, c *metrics.Compar
 	}
 	front.StillsNote = stillsNote
 	if len(front.Stills) == 0 {
-		front.StillsWhy = "No pictures: the two visits have none in the same view. Measuring their clips again may make them."
+		front.StillsWhy = "No pictures: the two visits have none in the same view. " + noneAlike(before, after)
 	}
+}
+
+// noneAlike says why two visits have no picture in one view, and the way out: measuring
+// clips again makes pictures, but no view that was not filmed.
+func noneAlike(before, after *Visit) string {
+	if says := otherWays(before, after); says != "" {
+		return says
+	}
+	return "Measuring their clips again may make them."
+}
+
+// otherWays says of two visits without a view in common which ways each was filmed; empty
+// where they have one, or where one of them was not filmed at all.
+func otherWays(before, after *Visit) string {
+	filmed := func(v *Visit, view traj.View) bool {
+		return slices.ContainsFunc(v.Results, func(r VisitResult) bool { return r.Run.View == view })
+	}
+	for _, view := range []traj.View{traj.Toward, traj.Away} {
+		if filmed(before, view) && filmed(after, view) || !filmed(before, view) && !filmed(after, view) {
+			return ""
+		}
+	}
+	return "One was filmed toward the camera, the other away: film both ways next time."
 }
 
 // visitWords names the visits of a comparison in a figure, as given or by their days where
