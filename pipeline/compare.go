@@ -209,7 +209,7 @@ func writeComparison(ctx context.Context, c *Compared, b, a *Visit, opts Compare
 		}
 		first, last := &b.Around.Visit, &a.Around.Visit
 		words := visitWords(c.Comparison, b, a, "before", "now")
-		page.Front = report.Front{Visits: words[:], NextFilming: append(askVet(c.After.Limb, earlier), nextCompared(c.Comparison, b, a)...)}
+		page.Front = report.Front{Visits: words[:], NextFilming: advice(a, askVet(c.After.Limb, earlier), nextCompared(c.Comparison, b, a))}
 		f.frontFigures(&page.Front, &said.Before, &said.After, words, first, last)
 		comparedStills(&page.Front, b, a, c.Comparison, words)
 		if two := twoHorses(b, a); two != "" {

@@ -17,6 +17,7 @@ import (
 
 	"jogstrip/metrics"
 	"jogstrip/metrics/lengths"
+	"jogstrip/pipeline/film"
 	"jogstrip/pipeline/fsx"
 	"jogstrip/pipeline/glance"
 	"jogstrip/pipeline/record"
@@ -169,7 +170,7 @@ func (f *files) runFigures(set *traj.Set, r *record.Result, in lengths.System) [
 func (f *files) clipReport(j *job, r *record.Result, pictures []report.Figure, still []byte, noPicture error, opts MeasureOptions) {
 	page := report.Clip{
 		Header: header(j.around), Visit: day(j.around.Folder), VisitLink: "../" + visitOut + "/" + ReportFile,
-		Summary: r.Summary, Doubted: r.Doubted(), Film: film(r), Notes: append(append([]string(nil), r.Tracking.Notes...), r.Run.Notes...), Figures: pictures,
+		Summary: r.Summary, Doubted: r.Doubted(), Film: filmFacts(r), Notes: append(append([]string(nil), r.Tracking.Notes...), r.Run.Notes...), Figures: pictures,
 		Provenance: provenance(r.Program, []report.Input{
 			{Name: r.Clip.File, SHA256: r.Inputs.ClipSHA256},
 			{Name: filepath.Base(record.MarksPath(r.Clip.File)), SHA256: r.Inputs.MarksSHA256},
@@ -187,14 +188,22 @@ func (f *files) clipReport(j *job, r *record.Result, pictures []report.Figure, s
 	if !r.Doubted() { // Which foot is which may be what is doubted.
 		f.frontFigures(&page.Front, nil, r.Summary.Said(j.around.Yard.Lengths), [2]string{})
 	}
-	page.Front.NextFilming = clipNext(r)
+	page.Front.NextFilming = clipNext(r, j.around)
 	if still == nil {
 		page.Front.StillsWhy = noStill(noPicture)
 	} else {
 		f.bytes(stillFile, still)
-		page.Front.Stills, page.Front.StillsNote = []report.Still{stillOf(still, r.Run.View, "Left and right stance")}, stillsNote
+		title := "Left and right stance"
+		if r.SidesDoubted() {
+			title += ", as marked; the sides may be swapped"
+		}
+		page.Front.Stills, page.Front.StillsNote = []report.Still{stillOf(still, r.Run.View, title)}, stillsNote
 	}
-	for _, a := range r.Tracking.Advice {
+	marking := r.Tracking.Advice
+	if r.SidesDoubted() {
+		marking = nil
+	}
+	for _, a := range marking {
 		page.NextMarks = append(page.NextMarks, fmt.Sprintf("Mark the %s in frame %d (%.2f s): %s.", a.Landmark.Words(), a.Frame, a.TimeS, strings.TrimSuffix(a.Reason, ".")))
 	}
 	f.page(page)
@@ -251,7 +260,7 @@ func provenance(p record.Program, inputs []report.Input) report.Provenance {
 	}
 }
 
-func film(r *record.Result) report.Film {
+func filmFacts(r *record.Result) report.Film {
 	f := report.Film{
 		File: r.Clip.File, Codec: r.Clip.Codec, Width: r.Clip.Width, Height: r.Clip.Height,
 		FrameRate: r.Clip.FrameRate, VariableRate: r.Clip.VariableRate, Frames: r.Clip.Frames, PromisedFrames: r.Clip.PromisedFrames,
@@ -299,15 +308,29 @@ func ended(text string) string {
 	return text + "."
 }
 
-// clipNext says what would win most for one clip: its next mark, and what one run cannot show.
-func clipNext(r *record.Result) []string {
-	var out []string
+// checkSides is all that is to be done where left and right may be swapped: marks that are
+// added to swapped ones mend nothing.
+const checkSides = "Check left and right in the marks, then measure again."
+
+// clipNext says what would win most for one clip, and what one run cannot show. Nothing is
+// filmed of a horse that must not trot, and a clip of a visit leaves filming to its page.
+func clipNext(r *record.Result, around *Surroundings) []string {
+	out := vetFirst(&around.Visit)
 	for _, d := range r.Doubts {
 		if d.Severity != record.Remark {
-			out = append(out, ended(d.Sentence), ended(d.Check))
+			out = append(out, ended(d.Sentence))
+			if !r.SidesDoubted() {
+				out = append(out, ended(d.Check))
+			}
 		}
 	}
-	out = append(out, groundMarks(r.Run)...)
+	if r.SidesDoubted() {
+		return append(out, checkSides)
+	}
+	bare := groundMarks(r.Run) != nil
+	if bare {
+		out = append(out, "If four cones or chalk crosses lie on the ground in this clip, mark them: without them there are no lengths.")
+	}
 	if r.Summary != nil {
 		out = append(out, markToo(r.Summary, glance.Rows(r.Summary), map[traj.View]int{r.Run.View: 1})...)
 	}
@@ -316,5 +339,11 @@ func clipNext(r *record.Result) []string {
 		out = append(out, fmt.Sprintf("Mark the %s in frame %d.", a.Landmark.Words(), a.Frame))
 	}
 	out = slices.DeleteFunc(out, func(s string) bool { return s == "" })
-	return append(out, "One run shows that run alone; the visit’s page has all of them.")
+	if !day(around.Folder).IsZero() {
+		return append(out, "One run shows that run alone; the visit’s page has all of them.")
+	}
+	if again := film.Better(len(r.Run.Strides), r.Clip.Width, r.Clip.Height, r.Clip.ShakePX, bare); again != "" && !around.Visit.MustNotTrot() {
+		out = append(out, "What would help: film again, "+again+".")
+	}
+	return append(out, "One run shows that run alone.")
 }

@@ -45,6 +45,7 @@ func notedBeside(visits ...*record.Visit) []report.Noted {
 		what string
 		of   func(*record.Visit) string
 	}{
+		{gradeTitle, gradeWords},
 		{"Treatment", treated},
 		{"In the barn", func(v *record.Visit) string { return v.Function.Barn }},
 		{"In the field", func(v *record.Visit) string { return v.Function.Field }},
@@ -104,26 +105,52 @@ func (f *files) frontFigures(front *report.Front, before, now *metrics.Summary, 
 	front.Noted = append(elsewhere(visits...), notedBeside(visits...)...)
 }
 
+// vetFirst says what must wait for a veterinarian by what was written down at a visit.
+func vetFirst(v *record.Visit) (out []string) {
+	if v.MustNotTrot() {
+		out = append(out, record.NoTrot)
+	}
+	var spots []string
+	for _, p := range v.NotToBeTouched() {
+		spots = append(spots, regionWords(p))
+	}
+	if len(spots) > 0 {
+		out = append(out, "Felt as not to be touched: "+strings.Join(spots, "; ")+". "+record.NoTreatment)
+	}
+	return out
+}
+
+// advice says first what must wait for a veterinarian, then why one is asked for, then what
+// comes next, of which nextRuns and nextCompared say the first and the last.
+func advice(v *Visit, ask, next []string) []string {
+	return slices.Insert(next, len(vetFirst(&v.Around.Visit)), ask...)
+}
+
 // nextRuns says what to film next time, and when: what this visit left open, and what would
-// settle it.
+// settle it. What must wait for a veterinarian comes first; a horse that must not trot is
+// not filmed.
 func nextRuns(s *metrics.Summary, v *Visit) []string {
+	first := vetFirst(&v.Around.Visit)
+	if v.Around.Visit.MustNotTrot() {
+		return slices.Concat(first, lookAgain(v), nextCheck(v))
+	}
 	out := append(openRows(s, v), lookAgain(v)...)
 	if len(out) == 0 {
 		out = append(out, fmt.Sprintf("Nothing was left open: %d runs each way%s compare with this visit.", metrics.LeastRuns, alike(s, v)))
 	} else {
 		out = append(out, fmt.Sprintf("Film again%s.", alike(s, v)))
 	}
-	return append(out, nextCheck(v)...)
+	return slices.Concat(first, out, nextCheck(v))
 }
 
 // nextCompared says what to film after two visits were set beside each other.
 func nextCompared(c *metrics.Comparison, b, a *Visit) []string {
 	x, y := glance.Apart(c)
-	if c.Verdict != metrics.NotComparable || len(x) == 0 {
+	if c.Verdict != metrics.NotComparable || len(x) == 0 || a.Around.Visit.MustNotTrot() {
 		return nextRuns(&c.After, a)
 	}
-	out := []string{fmt.Sprintf("To compare, film again %s as on %s, or %s as on %s.", glance.And(x), shortDay(b), glance.And(y), shortDay(a))}
-	return append(append(append(out, openRows(&c.After, a)...), lookAgain(a)...), nextCheck(a)...)
+	film := fmt.Sprintf("To compare, film again %s as on %s, or %s as on %s.", glance.And(x), shortDay(b), glance.And(y), shortDay(a))
+	return slices.Concat(vetFirst(&a.Around.Visit), []string{film}, openRows(&c.After, a), lookAgain(a), nextCheck(a))
 }
 
 // alike says how a visit must be filmed to be compared with this one: " on gravel, at the
@@ -146,11 +173,11 @@ func alike(s *metrics.Summary, v *Visit) string {
 
 // nextCheck says when the visit's page plans the next one.
 func nextCheck(v *Visit) []string {
-	day, err := time.Parse(time.DateOnly, v.Around.Visit.NextCheck)
-	if err != nil {
+	next, err := time.Parse(time.DateOnly, v.Around.Visit.NextCheck)
+	if err != nil || v.Around.Visit.NextCheckBefore(day(v.Around.Folder)) {
 		return nil
 	}
-	return []string{"Next check: " + day.Format("2 January 2006") + "."}
+	return []string{"Next check: " + next.Format("2 January 2006") + "."}
 }
 
 // lookAgain names clips that a person must look at before they count.

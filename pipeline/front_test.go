@@ -118,6 +118,102 @@ func TestNextFollowsFromWhatIsOpen(t *testing.T) {
 	})
 }
 
+// TestWhatMustWaitForAVeterinarianComesFirst checks that a horse that must not trot is sent
+// to trot by no page, that a sore spot is named, and that both stand before all else.
+func TestWhatMustWaitForAVeterinarianComesFirst(t *testing.T) {
+	grade := func(g int) *int { return &g }
+	spot := []record.Palpation{{Region: "triceps", Side: traj.Right, Soreness: 4}, {Region: "loin", Side: traj.Left, Soreness: 3}}
+	const trot, treat = "Do not trot this horse. Ask the veterinarian first.", "Felt as not to be touched: triceps, right. Do not treat that spot until a veterinarian has seen the horse."
+	const ask = "Show this to a veterinarian, who diagnoses: signs point to the left fore."
+	for _, tt := range []struct {
+		name  string
+		page  record.Visit
+		want  string
+		films bool
+	}{
+		{"grade 3", record.Visit{AAEPGrade: grade(3)}, ask, true},
+		{"grade 4", record.Visit{AAEPGrade: grade(4), NextCheck: "2026-06-01"}, trot + " " + ask + " Next check: 1 June 2026.", false},
+		{"a limb that was refused", record.Visit{Motion: []record.Motion{{Limb: "fore", Side: traj.Left, Direction: "back", Ease: "refused"}}}, trot + " " + ask, false},
+		{"a limb that moves less", record.Visit{Motion: []record.Motion{{Limb: "fore", Side: traj.Left, Direction: "back", Ease: "less"}}}, ask, true},
+		{"a spot", record.Visit{Palpation: spot}, treat + " " + ask, true},
+		{"both", record.Visit{AAEPGrade: grade(5), Palpation: spot}, trot + " " + treat + " " + ask, false},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			limb := metrics.LimbFinding{Limb: traj.LeftFore}
+			b, v := filmedVisit(3, 3, geometry.LevelMetric, record.Visit{}), filmedVisit(1, 0, geometry.LevelNone, tt.page)
+			s := metrics.Summary{Gait: traj.Trot, Limb: limb}
+			c := &metrics.Comparison{Verdict: metrics.NotComparable, Barriers: []metrics.Barrier{{Condition: metrics.SurfaceDiffers, Before: "sand", After: "tarmac"}}, After: s}
+			for name, next := range map[string][]string{"visit": nextRuns(&s, v), "comparison": nextCompared(c, b, v)} {
+				got := strings.Join(advice(v, askVet(limb, nil), next), " ")
+				if !strings.HasPrefix(got, tt.want) || !tt.films && got != tt.want || tt.films != strings.Contains(strings.ToLower(got), "film") {
+					t.Errorf("%s: %q", name, got)
+				}
+			}
+			r := &record.Result{Run: v.Results[0].Run}
+			if got := strings.Join(clipNext(r, &Surroundings{Folder: "/films", Visit: tt.page}), " "); tt.films != strings.Contains(got, "film again") || tt.films == strings.Contains(got, trot) {
+				t.Errorf("clip: %q", got)
+			}
+		})
+	}
+	noted := notedBeside(&record.Visit{}, &record.Visit{AAEPGrade: grade(5), GradedBy: "Dr. Hale"})
+	if len(noted) != 1 || noted[0].What != "Veterinarian's grade (AAEP, 0 to 5)" || strings.Join(noted[0].Texts, "|") != "|5, by Dr. Hale" {
+		t.Errorf("written down: %+v", noted)
+	}
+}
+
+// TestNextOfAClipFollowsFromWhatItLacks checks what is said of one clip: to film again only
+// where no visit's page says what to film, by what this clip lacks, and nothing but a check
+// of the marks where left and right may be swapped.
+func TestNextOfAClipFollowsFromWhatItLacks(t *testing.T) {
+	poor := &record.Result{Run: metrics.Run{View: traj.Toward, Level: "none", Strides: make([]metrics.Stride, 2)}, Clip: record.ClipFacts{Width: 640, Height: 360, ShakePX: 4}}
+	const marked = "If four cones or chalk crosses lie on the ground in this clip, mark them: without them there are no lengths. "
+	good := &record.Result{Run: metrics.Run{View: traj.Toward, Level: geometry.LevelMetric, Strides: make([]metrics.Stride, 9)}, Clip: record.ClipFacts{Width: 1920, Height: 1080}}
+	swapped := &record.Result{Run: poor.Run, Clip: poor.Clip, Doubts: []record.Doubt{{Kind: "sides", Severity: record.SecondLook, Sentence: "The hinds land across the midline.", Check: "Look."}}}
+	swapped.Tracking.Advice = []record.Advice{{Frame: 110, Landmark: traj.RightHind}}
+	for _, tt := range []struct {
+		name, folder string
+		r            *record.Result
+		want         string
+	}{
+		{"a poor clip by itself", "/films", poor, marked + "What would help: film again, a longer pass (8 or more strides, here 2), at 1080p or more (here 640 × 360 px), " +
+			"with the phone on a tripod or leaned on something firm, with four cones or chalk crosses on the ground in the picture. One run shows that run alone."},
+		{"a poor clip of a visit", "/yard/horses/sorrel/2026-05-04", poor, marked + "One run shows that run alone; the visit’s page has all of them."},
+		{"a good clip by itself", "/films", good, "One run shows that run alone."},
+		{"swapped sides", "/films", swapped, "The hinds land across the midline. Check left and right in the marks, then measure again."},
+	} {
+		if got := strings.Join(clipNext(tt.r, &Surroundings{Folder: tt.folder}), " "); got != tt.want {
+			t.Errorf("%s:\ngot  %q\nwant %q", tt.name, got, tt.want)
+		}
+	}
+}
+
+// TestANextCheckBeforeTheVisitIsToldAndNotUsed checks that a page with such a date is read,
+// and that no report plans a check by it.
+func TestANextCheckBeforeTheVisitIsToldAndNotUsed(t *testing.T) {
+	folder := filepath.Join(t.TempDir(), "2026-05-04")
+	if err := os.MkdirAll(folder, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	for date, before := range map[string]bool{"2026-05-03": true, "2026-05-04": false, "2026-06-01": false} {
+		if err := os.WriteFile(filepath.Join(folder, record.VisitFile), []byte("next_check = \""+date+"\"\n"), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		around, err := Look(folder)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if told := strings.Contains(strings.Join(around.Warnings, " "), "next_check "+date+" is before the visit"); told != before {
+			t.Errorf("%s: %q", date, around.Warnings)
+		}
+		if next := nextCheck(&Visit{Around: around}); (len(next) == 0) != before {
+			t.Errorf("%s: %q", date, next)
+		}
+		if facts := fmt.Sprint(visitFacts(around)); strings.Contains(facts, "before the visit: not used") != before {
+			t.Errorf("%s: %s", date, facts)
+		}
+	}
+}
+
 // TestAVeterinarianIsAskedForUntilSignsAreSurelyGone checks who is asked for, and why, by the
 // last visit and by those before it, the latest first.
 func TestAVeterinarianIsAskedForUntilSignsAreSurelyGone(t *testing.T) {

@@ -28,7 +28,7 @@ type Surroundings struct {
 	HasHorse   bool
 	Visit      record.Visit
 	Tolerances *metrics.ToleranceTable // Nil is the built-in table.
-	Warnings   []string                // Unknown keys: kept, not used.
+	Warnings   []string                // What the pages hold that is kept and not used.
 
 	tolerances []byte
 }
@@ -50,6 +50,9 @@ func Look(folder string) (*Surroundings, error) {
 	}
 	s.Visit = *visit
 	s.warn(filepath.Join(abs, "visit.toml"), unknown)
+	if visit.NextCheckBefore(day(abs)) {
+		s.Warnings = append(s.Warnings, fmt.Sprintf("%s: next_check %s is before the visit; it is not used", filepath.Join(abs, "visit.toml"), visit.NextCheck))
+	}
 
 	page := filepath.Join(filepath.Dir(abs), "horse.toml")
 	if _, err := os.Stat(page); err == nil {

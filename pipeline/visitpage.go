@@ -32,7 +32,7 @@ func VisitPage(ctx context.Context, folder string, opts MeasureOptions) (visit *
 	if err != nil {
 		return v, false, err
 	}
-	page := report.Visit{Header: header(v.Around), Date: day(v.Around.Folder), Facts: visitFacts(&v.Around.Visit), Summary: summary, Records: visitRecords(&v.Around.Visit), Felt: feltBeside(&v.Around.Visit, summary)}
+	page := report.Visit{Header: header(v.Around), Date: day(v.Around.Folder), Facts: visitFacts(v.Around), Summary: summary, Records: visitRecords(&v.Around.Visit), Felt: feltBeside(&v.Around.Visit, summary)}
 	rows, inputs := visitRuns(v)
 	page.Runs = rows
 	page.Provenance = provenance(opts.Program, inputs)
@@ -48,7 +48,7 @@ func VisitPage(ctx context.Context, folder string, opts MeasureOptions) (visit *
 	err = makeFolder(target, func(f *files) error {
 		page.Figures = f.figures(plots.SummaryFigures(summary.Said(v.Around.Yard.Lengths)))
 		record := &v.Around.Visit
-		page.Front.NextFilming = append(askVet(summary.Limb, earlier), nextRuns(summary, v)...)
+		page.Front.NextFilming = advice(v, askVet(summary.Limb, earlier), nextRuns(summary, v))
 		f.frontFigures(&page.Front, nil, summary.Said(v.Around.Yard.Lengths), [2]string{}, record)
 		page.Films = f.visitFilms(v)
 		visitStills(&page.Front, v, summary)
@@ -86,12 +86,17 @@ func visitRuns(v *Visit) (rows []report.RunRow, inputs []report.Input) {
 	return rows, inputs
 }
 
-func visitFacts(v *record.Visit) []report.Fact {
+func visitFacts(around *Surroundings) []report.Fact {
+	v := &around.Visit
+	next := v.NextCheck
+	if v.NextCheckBefore(day(around.Folder)) {
+		next += " (before the visit: not used)"
+	}
 	var out []report.Fact
 	for _, f := range []report.Fact{
 		{Name: "Reason", Value: v.Reason}, {Name: "Surface", Value: v.Surface}, {Name: "Shoeing", Value: v.Shoeing},
 		{Name: "Presented", Value: v.Presented}, {Name: "Followed", Value: measureTitle(v.Followed)},
-		{Name: gradeTitle, Value: gradeWords(v)}, {Name: "Next check", Value: v.NextCheck}, {Name: "Notes", Value: v.Notes},
+		{Name: gradeTitle, Value: gradeWords(v)}, {Name: "Next check", Value: next}, {Name: "Notes", Value: v.Notes},
 	} {
 		if f.Value != "" {
 			out = append(out, f)

@@ -83,7 +83,7 @@ type Facts struct {
 	Score    *metrics.Estimate `json:"score,omitempty"`
 	Finding  string            `json:"finding,omitempty"`
 	Problems []string          `json:"problems,omitempty"` // What limits the numbers, in sentences.
-	Advice   []string          `json:"advice,omitempty"`   // What to mark to win most: "mark the left fore in frame 88".
+	Advice   []string          `json:"advice,omitempty"`   // What to do to win most: "mark the left fore in frame 88".
 }
 
 // FactsOf picks the facts of a result.
@@ -95,6 +95,10 @@ func FactsOf(r *record.Result) Facts {
 			e := s.Estimate
 			f.Score = &e
 		}
+	}
+	if r.SidesDoubted() { // Marks that are added to swapped ones mend nothing.
+		f.Advice = []string{"check left and right in the marks, then measure again"}
+		return f
 	}
 	const most = 3 // The report has all.
 	for _, a := range r.Tracking.Advice[:min(len(r.Tracking.Advice), most)] {

@@ -34,6 +34,11 @@ func TestVerdictTellsLackOfMemory(t *testing.T) {
 func TestAdviceSaysWhatToMarkAndWhere(t *testing.T) {
 	r := &record.Result{}
 	r.Tracking.Advice = []record.Advice{{Landmark: traj.LeftFore, Frame: 88, Reason: "left fore is lost from frame 0 to frame 162"}}
+	swapped := *r
+	swapped.Doubts = []record.Doubt{{Kind: record.Sides, Severity: record.SecondLook, Sentence: "The hinds land across the midline."}}
+	if got, want := strings.Join(FactsOf(&swapped).Advice, "; "), "check left and right in the marks, then measure again"; got != want {
+		t.Errorf("of swapped sides: %q, want %q", got, want)
+	}
 	if got, want := strings.Join(FactsOf(r).Advice, "; "), "mark the left fore in frame 88"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}

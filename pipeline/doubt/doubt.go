@@ -17,7 +17,7 @@ import (
 
 // The kinds of doubts.
 const (
-	Sides     = "sides"       // Left and right may be swapped.
+	Sides     = record.Sides  // Left and right may be swapped.
 	View      = "view"        // The horse goes the other way.
 	Gait      = "gait"        // The limbs keep another gait's rhythm.
 	Speed     = "speed"       // Faster or slower than a led horse.

@@ -163,6 +163,27 @@ func (r *Report) conclude() {
 	}
 }
 
+// Better says how to film a clip again that was measured: what it lacks by the bounds of
+// the check, in one phrase, empty where it lacks nothing. width and height are the
+// picture's, shakePX the root mean square shake of its background, px; bare says that no
+// marks lay on the ground.
+func Better(strides, width, height int, shakePX float64, bare bool) string {
+	var out []string
+	if strides < goodStride {
+		out = append(out, fmt.Sprintf("a longer pass (%d or more strides, here %d)", int(goodStride), strides))
+	}
+	if short := min(width, height); short < goodShort {
+		out = append(out, fmt.Sprintf("at %dp or more (here %d × %d px)", goodShort, width, height))
+	}
+	if shakePX > goodSway*float64(width) {
+		out = append(out, "with the phone on a tripod or leaned on something firm")
+	}
+	if bare {
+		out = append(out, "with four cones or chalk crosses on the ground in the picture")
+	}
+	return strings.Join(out, ", ")
+}
+
 func grade(value, good, usable float64) Verdict {
 	switch {
 	case math.IsNaN(value):

@@ -1,5 +1,7 @@
 package record
 
+import "slices"
+
 // Doubt is one thing that makes a result unlikely to be what it says.
 type Doubt struct {
 	// Kind names what is doubted, such as "sides"; package doubt lists them.
@@ -18,6 +20,15 @@ const (
 	SecondLook Severity = "second look" // Numbers are shown; no limb is named until a person has looked.
 	Remark     Severity = "note"        // Said, and nothing follows.
 )
+
+// Sides is the kind of doubts of which side is left.
+const Sides = "sides"
+
+// SidesDoubted reports whether left and right may be swapped in the marks: what the result
+// says of a side may be the other's.
+func (r *Result) SidesDoubted() bool {
+	return slices.ContainsFunc(r.Doubts, func(d Doubt) bool { return d.Kind == Sides && d.Severity != Remark })
+}
 
 // Doubted reports whether a person must look at the result before a limb is named.
 func (r *Result) Doubted() bool {

@@ -1,5 +1,7 @@
 package record
 
+import "slices"
+
 // Part is a part of the horse with its regions for palpation.
 type Part struct {
 	Name    string
@@ -46,7 +48,7 @@ func Behaviours() []string {
 var (
 	MotionLimbs      = []string{"fore", "hind"}
 	MotionDirections = []string{"forward", "back", "across"}
-	MotionEases      = []string{"free", "less", "refused"}
+	MotionEases      = []string{"free", "less", Refused}
 )
 
 // MotionCaution stands wherever the range of motion is entered.
@@ -72,3 +74,30 @@ func SorenessGrades() []Grade {
 
 // PalpationCaution stands wherever palpation is entered.
 const PalpationCaution = "Palpation of a sore horse can draw a kick or a bite. Have it held by a person who knows it, stand close to the shoulder or hip and not behind, begin lightly on the good side, and stop when it will not be touched. Heat, swelling, a wound, fever or a horse that will not bear weight are for the veterinarian first."
+
+// What must wait for a veterinarian, by what a visit's page says. They stand on the page
+// where it is entered and first among what comes next on the first page of a report.
+const (
+	// NoTrotFrom is the AAEP grade from which a horse must not be asked to trot: its
+	// lameness shows at a walk (grade 4 of the scale), or it hardly bears weight (5).
+	NoTrotFrom = 4
+	// NoTrot also holds where a limb would not let itself be moved.
+	NoTrot = "Do not trot this horse. Ask the veterinarian first."
+	// NoTreatment is of a spot with the highest grade of soreness.
+	NoTreatment = "Do not treat that spot until a veterinarian has seen the horse."
+)
+
+// Refused is the ease of a limb that did not let itself be moved.
+const Refused = "refused"
+
+// MustNotTrot reports whether the page holds what forbids to trot the horse; see NoTrot.
+func (v *Visit) MustNotTrot() bool {
+	return v.AAEPGrade != nil && *v.AAEPGrade >= NoTrotFrom ||
+		slices.ContainsFunc(v.Motion, func(m Motion) bool { return m.Ease == Refused })
+}
+
+// NotToBeTouched returns the spots that have the highest grade of soreness.
+func (v *Visit) NotToBeTouched() []Palpation {
+	highest := len(SorenessGrades()) - 1
+	return slices.DeleteFunc(slices.Clone(v.Palpation), func(p Palpation) bool { return p.Soreness != highest })
+}

@@ -167,6 +167,13 @@ func (v *Visit) check(path string) error {
 	return errors.Join(problems...)
 }
 
+// NextCheckBefore reports whether the next check is planned before the day of the visit,
+// which is a slip of the pen: the page is read all the same, and the date counts nowhere.
+func (v *Visit) NextCheckBefore(day time.Time) bool {
+	next, err := time.Parse(time.DateOnly, v.NextCheck)
+	return err == nil && next.Before(day)
+}
+
 func (p Palpation) check(path, field string) (problems []error) {
 	if p.Region == "" {
 		problems = append(problems, outOfRange(path, field+"region", p.Region, "a region's name"))

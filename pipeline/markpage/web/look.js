@@ -153,7 +153,11 @@ class LookPage {
         button('I have looked: it is so', () => this.confirm(d.kind), { class: 'confirm' }))),
       h('h2', {}, 'What was found'), look.finding.map((sentence, i) => h('p', { class: i === 0 ? 'finding' : undefined }, sentence)),
       h('h2', {}, 'Where to help'),
-      best ? [
+      // Marks that are added to swapped ones mend nothing.
+      (look.doubts ?? []).some((d) => d.kind === 'sides') ? [
+        h('p', {}, 'Check left and right in the marks, then measure again.'),
+        h('div', { class: 'actions' }, h('a', { class: 'button', id: 'check-sides', href: `#/mark/${path}` }, 'Open the marks')),
+      ] : best ? [
         h('p', {}, h('span', { class: `sign-text ${sideOf(best.landmark)}`, 'aria-hidden': 'true' }, symbols[sideOf(best.landmark)]), ` ${cap(landmarkNames[best.landmark])}, frame ${best.frame} at ${this.seconds(best.frame)}: a mark there may gain ${best.wins} frames.`, h('small', { class: 'block' }, `${cap(best.reason)}.`)),
         h('div', { class: 'actions' }, h('a', { class: this.state.stale ? 'button' : 'button primary', id: 'best-advice', href: this.toMark(best) }, `Mark the ${landmarkNames[best.landmark]} there`),
           button('Show', () => this.goTo(best.frame), { 'aria-label': `Show frame ${best.frame}` })),
