@@ -1,6 +1,7 @@
 package markpage
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -9,6 +10,7 @@ import (
 	"net/http"
 	"path"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -116,10 +118,14 @@ type visitAnswer struct {
 	Measures []measureName `json:"measures"`
 	Motion   motionWords   `json:"motion"`
 	// Behaviours are words for what a horse does under the hand.
-	Behaviours []string  `json:"behaviours"`
-	Caution    string    `json:"caution"`
-	Ways       visitWays `json:"ways"`
-	Error      string    `json:"error,omitempty"`
+	Behaviours []string `json:"behaviours"`
+	Caution    string   `json:"caution"`
+	// Forbids is what must wait for a veterinarian.
+	Forbids forbidWords `json:"forbids"`
+	// Surfaces are the horse's earlier visits' words, each once, the latest first.
+	Surfaces []surfaceWord `json:"surfaces"`
+	Ways     visitWays     `json:"ways"`
+	Error    string        `json:"error,omitempty"`
 }
 
 // visitWays are the pages about the visit: paths below /results, empty where there
@@ -151,6 +157,20 @@ type motionWords struct {
 	Caution    string   `json:"caution"`
 }
 
+type forbidWords struct {
+	NoTrotFrom  int    `json:"no_trot_from"` // AAEP grade.
+	NoTrot      string `json:"no_trot"`
+	NoTreatment string `json:"no_treatment"`
+	Refused     string `json:"refused"` // The ease that forbids to trot, too.
+	Stop        string `json:"stop"`
+	Treatment   string `json:"treatment"` // When not to treat.
+}
+
+type surfaceWord struct {
+	Word string `json:"word"`
+	Day  string `json:"day"` // "6 March".
+}
+
 type gradeWords struct {
 	Name    string `json:"name"`
 	Meaning string `json:"meaning"`
@@ -159,6 +179,15 @@ type gradeWords struct {
 type measureName struct {
 	Name  metrics.Name `json:"name"`
 	Title string       `json:"title"`
+	Usual bool         `json:"usual"`
+}
+
+// usualMeasures are those that most treatments are judged by, in plain words.
+var usualMeasures = []measureName{
+	{metrics.HeadLowDifference, "Head: how low it drops, left against right", true},
+	{metrics.StepLengthFore, "Fore step: how long, left against right", true},
+	{metrics.StepLengthHind, "Hind step: how long, left against right", true},
+	{metrics.CroupLowDifference, "Croup: how low it drops, left against right", true},
 }
 
 // visitFile returns the page of the visit that the request names, its bytes
@@ -187,9 +216,11 @@ func (s *Server) getVisit(w http.ResponseWriter, r *http.Request) {
 	}
 	a := visitAnswer{
 		Version: version, Path: name, Caution: record.PalpationCaution, Behaviours: record.Behaviours(), Ways: s.visitWays(path.Dir(name)),
-		Motion: motionWords{record.MotionLimbs, record.MotionDirections, record.MotionEases, record.MotionCaution},
+		Forbids: forbidWords{record.NoTrotFrom, record.NoTrot, record.NoTreatment, record.Refused, record.PalpationStop, record.TreatmentCaution},
+		Motion:  motionWords{record.MotionLimbs, record.MotionDirections, record.MotionEases, record.MotionCaution},
 	}
 	a.Horse, a.Date = horseAndVisit(path.Dir(name))
+	a.Surfaces = s.surfaces(path.Dir(path.Dir(name)), a.Date)
 	for _, p := range record.PalpationRegions() {
 		group := regionGroup{Part: p.Name}
 		for _, r := range p.Regions {
@@ -200,8 +231,11 @@ func (s *Server) getVisit(w http.ResponseWriter, r *http.Request) {
 	for _, g := range record.SorenessGrades() {
 		a.Grades = append(a.Grades, gradeWords(g))
 	}
+	a.Measures = slices.Clone(usualMeasures)
 	for _, d := range metrics.Definitions() {
-		a.Measures = append(a.Measures, measureName{d.Name, d.Title})
+		if !slices.ContainsFunc(usualMeasures, func(m measureName) bool { return m.Name == d.Name }) {
+			a.Measures = append(a.Measures, measureName{Name: d.Name, Title: d.Title})
+		}
 	}
 	v, _, err := record.ParseVisit(name, data)
 	if err != nil {
@@ -313,42 +347,73 @@ func (s *Server) isReport(dir string) bool {
 	return err == nil && stat.Mode().IsRegular()
 }
 
-// visitBefore returns the folder of the visit before, by name: of one day the one
-// without a number is the first.
+// visitBefore returns the folder of the visit before, by name, or "".
 func (s *Server) visitBefore(horse, visit string) string {
-	entries, err := fs.ReadDir(s.folder.root.FS(), horse)
-	if err != nil {
-		return ""
+	if before := s.visitsBefore(horse, visit); len(before) > 0 {
+		return before[0]
 	}
-	order := func(name string) (day string, n int, ok bool) {
+	return ""
+}
+
+// visitsBefore returns the folders of the visits before, by name, the latest first: of one
+// day the one without a number is the first.
+func (s *Server) visitsBefore(horse, visit string) []string {
+	type dated struct {
+		name, day string
+		n         int
+	}
+	order := func(name string) (v dated, ok bool) {
 		if len(name) < len(time.DateOnly) {
-			return "", 0, false
+			return v, false
 		}
 		day, rest := name[:len(time.DateOnly)], name[len(time.DateOnly):]
 		if _, err := time.Parse(time.DateOnly, day); err != nil {
-			return "", 0, false
+			return v, false
 		}
 		if rest == "" {
-			return day, 1, true
+			return dated{name, day, 1}, true
 		}
 		n, err := strconv.Atoi(strings.TrimPrefix(rest, "-"))
-		return day, n, err == nil && strings.HasPrefix(rest, "-") && n > 1
+		return dated{name, day, n}, err == nil && strings.HasPrefix(rest, "-") && n > 1
 	}
-	day, n, ok := order(visit)
-	if !ok {
-		return ""
+	compare := func(a, b dated) int { return cmp.Or(strings.Compare(a.day, b.day), cmp.Compare(a.n, b.n)) }
+	entries, err := fs.ReadDir(s.folder.root.FS(), horse)
+	this, ok := order(visit)
+	if err != nil || !ok {
+		return nil
 	}
-	best, bestDay, bestN := "", "", 0
+	var before []dated
 	for _, e := range entries {
-		d, m, ok := order(e.Name())
-		if !ok || !e.IsDir() || d > day || d == day && m >= n {
+		if v, ok := order(e.Name()); ok && e.IsDir() && compare(v, this) < 0 {
+			before = append(before, v)
+		}
+	}
+	slices.SortFunc(before, func(a, b dated) int { return compare(b, a) })
+	var names []string
+	for _, v := range before {
+		names = append(names, v.name)
+	}
+	return names
+}
+
+// surfaces returns on what ground the horse went at the visits before, each word once, the
+// latest first. A page that can't be read is passed over: it says so itself.
+func (s *Server) surfaces(horse, visit string) []surfaceWord {
+	out := []surfaceWord{}
+	for _, name := range s.visitsBefore(horse, visit) {
+		file := path.Join(horse, name, record.VisitFile)
+		data, err := s.folder.read(file, visitLimit)
+		if err != nil {
 			continue
 		}
-		if d > bestDay || d == bestDay && m > bestN {
-			best, bestDay, bestN = e.Name(), d, m
+		v, _, err := record.ParseVisit(file, data)
+		day, dated := time.Parse(time.DateOnly, name[:len(time.DateOnly)])
+		if err != nil || dated != nil || v.Surface == "" || slices.ContainsFunc(out, func(w surfaceWord) bool { return w.Word == v.Surface }) {
+			continue
 		}
+		out = append(out, surfaceWord{v.Surface, day.Format("2 January")})
 	}
-	return best
+	return out
 }
 
 // makePage makes the comparison with the visit before, or the horse's history.

@@ -18,6 +18,7 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
+	"jogstrip/metrics"
 	"jogstrip/pipeline/record"
 	"jogstrip/track/traj"
 )
@@ -402,4 +403,134 @@ func TestTypedWhileTheProgramIsAway(t *testing.T) {
 		return v.Reason == "short in front" && len(v.Palpation) == 1 && v.Palpation[0].Soreness == 2
 	})
 	b.silentBut("net::ERR_", "Failed to load resource")
+}
+
+// What must wait for a veterinarian is told where it is entered, and the hand is led away
+// from a spot that is not to be touched or at which the horse threatens: only the person
+// goes on. The hand begins on the side that is not sore.
+func TestThePageWarnsAndStopsTheHand(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	visit := filepath.Join(dir, "horses", "bramble", "2026-03-02")
+	if err := os.MkdirAll(visit, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	s := serve(t, dir, nil)
+	b := openBrowser(t, 1366, 768, false)
+	b.open(s, "visit", visitFolder)
+	asked := func(region, side string) {
+		t.Helper()
+		b.Wait(fmt.Sprintf(`document.querySelector('.grader .what')?.textContent.includes(%q)`, region+", horse’s "+side))
+	}
+	says := func(selector, text string) {
+		t.Helper()
+		b.Wait(fmt.Sprintf(`(document.querySelector(%q)?.textContent ?? '') === %q`, selector, text))
+	}
+	asked("withers", "left")
+	b.Choose(`[name=sore][value=left]`)
+	asked("withers", "right")
+	b.Choose(`[name=sore][value=right]`)
+	asked("withers", "left")
+	b.Click("#grade-1")
+	asked("trapezius", "left")
+
+	b.Click("#grade-4")
+	says("#felt-stop", "Stop here. Step away to the shoulder, out of reach of the hind legs."+record.NoTreatment)
+	says("#warn-treatment", "Felt as not to be touched: trapezius, left. "+record.NoTreatment)
+	asked("trapezius", "left")
+	b.Do(chromedp.KeyEvent("1")) // A digit for the spot that would have come grades none.
+	b.Script(`document.querySelector('#grade-0')?.click()`)
+	b.Shoot("stopped")
+	b.Accessible()
+	b.Click("#felt-on")
+	asked("shoulder blade, front", "left")
+	b.Wait(`document.querySelector('#felt-stop') === null`)
+
+	b.Click("#grade-2")
+	asked("shoulder blade, rear", "left")
+	b.Script(`[...document.querySelectorAll('.after .chip')].find((c) => c.textContent === 'threatens to kick').click()`)
+	asked("shoulder blade, front", "left")
+	says("#felt-stop", "Stop here. Step away to the shoulder, out of reach of the hind legs.")
+	b.Click("#felt-on")
+	asked("shoulder blade, rear", "left")
+
+	says("#warn-motion", "")
+	b.Click(`.motion [data-motion="moved:fore|right|across|1|less"]`)
+	says("#warn-motion", "")
+	b.Click(`.motion [data-motion="moved:fore|right|across|1|refused"]`)
+	says("#warn-motion", record.NoTrot)
+	for grade, want := range map[int]string{3: "", 4: record.NoTrot, 5: record.NoTrot} {
+		b.Script(fmt.Sprintf(`{ const e = document.querySelector('#visit-aaep'); e.value = '%d'; e.onchange({ target: e }); }`, grade))
+		says("#warn-grade", want)
+	}
+	b.visitOnDisk(visit, func(v *record.Visit) bool {
+		return v.AAEPGrade != nil && *v.AAEPGrade >= 3 && len(v.Motion) == 1 && slices.Equal(v.Palpation, []record.Palpation{
+			{Region: "withers", Side: traj.Left, Soreness: 1}, {Region: "trapezius", Side: traj.Left, Soreness: 4},
+			{Region: "shoulder blade, front", Side: traj.Left, Soreness: 2, Behaviour: "threatens to kick"},
+		})
+	})
+	if !eval[bool](b, `document.querySelector('#v-done').parentElement.textContent.includes('a limb that will not bear weight')`) {
+		t.Error("nothing says when not to treat")
+	}
+	b.Fits()
+	b.Accessible()
+	b.Do(chromedp.EmulateViewport(390, 844))
+	b.Fits()
+	b.Shoot("warned-390")
+	b.Silent()
+}
+
+// A date before the visit is told and not taken; the ground is called as at earlier visits,
+// and another word is asked about; the measures that are followed most stand first, in
+// plain words.
+func TestTheVisitIsHeldAgainstThoseBefore(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	horse := filepath.Join(dir, "horses", "bramble")
+	for day, page := range map[string]string{
+		"2026-01-10": "surface = \"school, sand\"\n", "2026-02-06": "surface = \"gravel\"\n", "2026-02-06-2": "reason = \"none\"\n", "2026-02-20": "surface = ", "2026-04-01": "surface = \"beach\"\n",
+		"2026-03-02": "next_check = \"2026-02-28\"\n",
+	} {
+		if err := os.MkdirAll(filepath.Join(horse, day), 0o755); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(filepath.Join(horse, day, record.VisitFile), []byte(page), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	visit := filepath.Join(horse, "2026-03-02")
+	s := serve(t, dir, nil)
+	b := openBrowser(t, 1366, 768, false)
+	b.open(s, "visit", visitFolder)
+	const early = "This date is before the visit: it does not count."
+	b.Wait(`document.querySelector('#next-told')?.value === '` + early + `'`)
+	date := func(to string) {
+		t.Helper()
+		b.Script(fmt.Sprintf(`{ const e = document.querySelector('#visit-next_check'); e.value = %q; e.dispatchEvent(new Event('input', { bubbles: true })); }`, to))
+	}
+	date("2026-03-30")
+	b.Wait(`document.querySelector('#next-told').value === ''`)
+	b.visitOnDisk(visit, func(v *record.Visit) bool { return v.NextCheck == "2026-03-30" })
+	date("2025-03-30")
+	b.Wait(`document.querySelector('#next-told').value === '` + early + `'`)
+	b.visitOnDisk(visit, func(v *record.Visit) bool { return v.NextCheck == "" })
+
+	if got := eval[string](b, `[...document.querySelectorAll('#surfaces option')].slice(0, 3).map((o) => o.value).join('; ')`); got != "gravel; school, sand; concrete" {
+		t.Errorf("the ground is called %s", got)
+	}
+	b.typeInto("#visit-surface", "firm gravel lane")
+	b.Wait(`document.querySelector('#surface-told').value === 'Other ground than on 6 February? It was “gravel”.'`)
+	b.Shoot("asked")
+	b.Accessible()
+	b.Fill("#visit-surface", "gravel")
+	b.Wait(`document.querySelector('#surface-told').value === ''`)
+	b.visitOnDisk(visit, func(v *record.Visit) bool { return v.Surface == "gravel" })
+
+	if got := eval[string](b, `[...document.querySelectorAll('#visit-followed optgroup')].map((g) => g.label + ' ' + [...g.children].slice(0, 4).map((o) => o.value).join(' ')).join('; ')`); !strings.HasPrefix(got, "usual head_low_difference step_length_fore step_length_hind croup_low_difference; others stride_duration") {
+		t.Errorf("measures to follow: %s", got)
+	}
+	if got, want := eval[int](b, `document.querySelectorAll('#visit-followed optgroup option').length`), len(metrics.Definitions()); got != want {
+		t.Errorf("%d measures to follow of %d", got, want)
+	}
+	b.Silent()
 }

@@ -75,6 +75,12 @@ func SorenessGrades() []Grade {
 // PalpationCaution stands wherever palpation is entered.
 const PalpationCaution = "Palpation of a sore horse can draw a kick or a bite. Have it held by a person who knows it, stand close to the shoulder or hip and not behind, begin lightly on the good side, and stop when it will not be touched. Heat, swelling, a wound, fever or a horse that will not bear weight are for the veterinarian first."
 
+// TreatmentCaution stands wherever a treatment is entered (common practice).
+const TreatmentCaution = "Do not treat, and ask the veterinarian first, where there is fever, swelling or heat, an open wound, a fresh injury, a limb that will not bear weight, or anything that no veterinarian has seen yet."
+
+// PalpationStop stands where the horse will not be touched, or threatens.
+const PalpationStop = "Stop here. Step away to the shoulder, out of reach of the hind legs."
+
 // What must wait for a veterinarian, by what a visit's page says. They stand on the page
 // where it is entered and first among what comes next on the first page of a report.
 const (

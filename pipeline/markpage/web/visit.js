@@ -35,6 +35,12 @@ function placeOf(key) {
   return { region: at.join('|'), side, n };
 }
 
+/** Names a spot that was felt. */
+function spotName(key) {
+  const { region, side, n } = placeOf(key);
+  return `${region}, ${side || 'middle'}${n === '1' ? '' : `, entry ${n}`}`;
+}
+
 /** Turns parts back into a visit. */
 export function packVisit(parts) {
   const visit = { function: {}, palpation: [], motion: [], treatment: parts.treatment ?? [], aaep_grade: parts.aaep_grade ?? null };
@@ -91,6 +97,56 @@ class VisitPage {
     if (value === '' || value === undefined || value === null) delete this.parts[name];
     else this.parts[name] = value;
     this.saver.save(this.parts);
+    this.warn();
+  }
+
+  /** Whether a part of felt: says that the hand must stop: the highest grade, or a threat. */
+  stops(key) {
+    const is = this.parts[key];
+    return Boolean(is) && (is.soreness === this.answer.grades.length - 1 || (is.behaviour ?? '').includes('threatens'));
+  }
+
+  /** Warns beside what was entered of what must wait for a veterinarian. */
+  warn() {
+    const { forbids, grades } = this.answer;
+    const say = (box, text) => {
+      if (box.textContent !== text) put(box, text ? h('p', { class: 'notice bad', role: 'alert' }, text) : null);
+    };
+    const parts = Object.entries(this.parts);
+    const spots = parts.filter(([k, v]) => k.startsWith('felt:') && v.soreness === grades.length - 1).map(([k]) => spotName(k));
+    say(this.warnings.grade, this.parts.aaep_grade >= forbids.no_trot_from ? forbids.no_trot : '');
+    say(this.warnings.motion, parts.some(([k, v]) => k.startsWith('moved:') && v.ease === forbids.refused) ? forbids.no_trot : '');
+    say(this.warnings.treatment, spots.length > 0 ? `Felt as not to be touched: ${spots.join('; ')}. ${forbids.no_treatment}` : '');
+  }
+
+  /** What the ground is called: the horse's own words first, and whether it is another than last time. */
+  surface() {
+    const { surfaces } = this.answer;
+    const [last] = surfaces;
+    const words = [...new Set([...surfaces.map((s) => s.word), 'concrete', 'asphalt', 'firm sand', 'deep sand', 'grass', 'rubber'])];
+    const told = h('output', { id: 'surface-told', class: 'read', for: 'visit-surface' });
+    const tell = (word) => { told.value = last && word !== '' && word !== last.word ? `Other ground than on ${last.day}? It was “${last.word}”.` : ''; };
+    tell(this.parts.surface ?? '');
+    const box = this.text('surface', 'Surface', { list: 'surfaces' }, 'The same word every time: visits on other surfaces are not compared.');
+    box.addEventListener('input', (e) => tell(e.target.value.trim()));
+    box.append(told, h('datalist', { id: 'surfaces' }, words.map((s) => h('option', { value: s }))));
+    return box;
+  }
+
+  /** The date of the next check, which lies after the visit. */
+  nextCheck() {
+    const [day] = /^\d{4}-\d\d-\d\d/.exec(this.answer.date ?? '') ?? [];
+    const told = h('output', { id: 'next-told', class: 'read wrong', for: 'visit-next_check' });
+    const early = (date) => Boolean(day) && date !== '' && date < day;
+    const tell = (date) => { told.value = early(date) ? 'This date is before the visit: it does not count.' : ''; };
+    tell(this.parts.next_check ?? '');
+    const box = this.text('next_check', 'Date', { type: 'date', min: day });
+    box.addEventListener('input', (e) => {
+      tell(e.target.value);
+      if (early(e.target.value)) this.set('next_check', undefined);
+    });
+    box.append(told);
+    return box;
   }
 
   /** Saves a field with every letter: what is typed is never only on the screen. */
@@ -111,6 +167,7 @@ class VisitPage {
     this.region = this.region ?? answer.regions[0].regions[0].name;
     this.ways = h('div', { class: 'actions' });
     this.palpation = h('div', {});
+    this.warnings = { grade: h('div', { id: 'warn-grade' }), motion: h('div', { id: 'warn-motion' }), treatment: h('div', { id: 'warn-treatment' }) };
     this.list = h('div', {});
     put(this.main,
       h('h1', {}, answer.horse ? `${answer.horse}: visit of ${answer.date}` : 'Visit record'),
@@ -119,20 +176,25 @@ class VisitPage {
       h('section', { class: 'card', 'aria-labelledby': 'v-horse' }, h('h2', { id: 'v-horse' }, 'Why and how'),
         this.text('reason', 'Reason for the visit', { rows: 2 }),
         h('div', { class: 'row' },
-          this.text('surface', 'Surface', { list: 'surfaces' }, 'The same word every time: visits on other surfaces are not compared.'),
-          h('datalist', { id: 'surfaces' }, ['concrete', 'asphalt', 'firm sand', 'deep sand', 'grass', 'rubber'].map((s) => h('option', { value: s }))),
+          this.surface(),
           this.text('shoeing', 'Shoeing', {}, 'Shod or barefoot, when last, anything special.')),
         choice('Presented', 'presented', [['led', 'led'], ['ridden', 'ridden']], this.parts.presented ?? 'led', (v) => this.set('presented', v)),
         h('p', { class: 'hint' }, 'A visit at which the horse was ridden is not compared with one at which it was led.'),
         field('Followed measure', h('select', { id: 'visit-followed', onchange: (e) => this.set('followed', e.target.value) },
-          h('option', { value: '' }, 'the asymmetry score'), answer.measures.map((m) => h('option', { value: m.name, selected: m.name === this.parts.followed }, m.title))),
+          h('option', { value: '' }, 'the asymmetry score'), [['usual', true], ['others', false]].map(([label, usual]) => h('optgroup', { label },
+            answer.measures.filter((m) => m.usual === usual).map((m) => h('option', { value: m.name, selected: m.name === this.parts.followed }, m.title))))),
         'The one measure declared beforehand to judge the treatment by. Choose it before you measure.')),
       h('section', { class: 'card', 'aria-labelledby': 'v-felt' }, h('h2', { id: 'v-felt' }, 'Soreness on palpation'),
         h('div', { class: 'notice warn' }, h('p', {}, answer.caution)),
+        choice('Which side is sore, as far as anybody knows? The hand begins on the other.', 'sore', [['left', 'left'], ['right', 'right'], ['', 'not known']], this.sore ?? '', (sore) => {
+          this.sore = sore;
+          if (sore) this.choose(this.part, this.region, sore === 'left' ? 'right' : 'left');
+        }),
         this.palpation, this.list),
       h('section', { class: 'card', 'aria-labelledby': 'v-moved' }, h('h2', { id: 'v-moved' }, 'Range of motion'),
-        h('div', { class: 'notice warn' }, h('p', {}, answer.motion.caution)), this.motion()),
-      h('section', { class: 'card', 'aria-labelledby': 'v-done' }, h('h2', { id: 'v-done' }, 'Treatment given'), this.treatments()),
+        h('div', { class: 'notice warn' }, h('p', {}, answer.motion.caution)), this.warnings.motion, this.motion()),
+      h('section', { class: 'card', 'aria-labelledby': 'v-done' }, h('h2', { id: 'v-done' }, 'Treatment given'),
+        h('div', { class: 'notice warn' }, h('p', {}, answer.forbids.treatment)), this.warnings.treatment, this.treatments()),
       h('section', { class: 'card', 'aria-labelledby': 'v-function' }, h('h2', { id: 'v-function' }, 'Function'),
         h('p', { class: 'hint' }, 'How the horse does where it lives and works, as told or seen.'),
         this.text('function:barn', 'In the barn', { rows: 2 }), this.text('function:field', 'In the field', { rows: 2 }), this.text('function:work', 'At work', { rows: 2 })),
@@ -141,12 +203,13 @@ class VisitPage {
         h('div', { class: 'row' },
           field('AAEP grade', h('select', { id: 'visit-aaep', onchange: (e) => this.set('aaep_grade', e.target.value === '' ? '' : Number(e.target.value)) },
             h('option', { value: '' }, 'none given'), [0, 1, 2, 3, 4, 5].map((g) => h('option', { value: g, selected: g === this.parts.aaep_grade }, String(g))))),
-          this.text('graded_by', 'Given by'))),
+          this.text('graded_by', 'Given by')), this.warnings.grade),
       h('section', { class: 'card', 'aria-labelledby': 'v-next' }, h('h2', { id: 'v-next' }, 'Next check'),
-        this.text('next_check', 'Date', { type: 'date' }), this.text('notes', 'Notes', { rows: 3 })));
+        this.nextCheck(), this.text('notes', 'Notes', { rows: 3 })));
     this.drawWays(answer.ways);
     this.draw();
     this.drawList();
+    this.warn();
     if (kept) window.scrollTo(0, kept);
   }
 
@@ -213,7 +276,8 @@ class VisitPage {
     this.set(key, { ...now, soreness });
     this.last = key;
     this.drawList();
-    this.go(1);
+    if (this.stops(key)) this.choose(this.part, region, side); // Only the person goes on.
+    else this.go(1);
   }
 
   draw() {
@@ -224,6 +288,7 @@ class VisitPage {
     const { under } = group.regions.find((r) => r.name === this.region);
     const count = (g) => g.regions.filter((r) => ['left', 'right'].some((s) => this.gradeOf(r.name, s) !== undefined)).length;
     const now = this.gradeOf(this.region, side);
+    const stop = this.stops(this.keyOf(this.region, side));
     put(this.palpation,
       h('div', { class: 'parts', role: 'group', 'aria-label': 'Part of the horse' }, answer.regions.map((g, i) => button([g.part, count(g) > 0 ? ` (${count(g)} felt)` : ''].join(''), () => this.choose(i, g.regions[0].name), { 'aria-pressed': i === this.part ? 'true' : 'false' }))),
       h('div', { class: 'felting' }, h('div', { class: 'both-sides' }, ['left', 'right'].map((s) => h('div', { class: `flank ${s === side ? 'chosen' : ''}` },
@@ -232,9 +297,10 @@ class VisitPage {
       h('div', { class: 'grader', role: 'group', 'aria-label': 'Grade', onkeydown: (e) => this.graderKey(e) },
         h('div', { class: 'asked', tabindex: '-1' },
           h('p', { class: 'what', 'aria-live': 'polite' }, h('span', { class: `sign-text ${side}`, 'aria-hidden': 'true' }, symbols[side]), ` ${this.region}, horse’s ${side}`, under ? h('small', {}, ` — ${under}`) : null)),
-        h('div', { class: 'grades-row' }, answer.grades.map((g, i) => button([h('strong', {}, String(i)), h('span', {}, g.name)], () => this.grade(i), { class: `grade-button grade-${i}`, 'aria-pressed': now === i ? 'true' : 'false', title: g.meaning, id: `grade-${i}` }))),
+        stop ? h('div', { class: 'notice bad', role: 'alert', id: 'felt-stop' }, h('p', {}, h('strong', {}, answer.forbids.stop)), now === answer.grades.length - 1 ? h('p', {}, answer.forbids.no_treatment) : null)
+          : h('div', { class: 'grades-row' }, answer.grades.map((g, i) => button([h('strong', {}, String(i)), h('span', {}, g.name)], () => this.grade(i), { class: `grade-button grade-${i}`, 'aria-pressed': now === i ? 'true' : 'false', title: g.meaning, id: `grade-${i}` }))),
         h('div', { class: 'actions' },
-          button('← Back', () => this.go(-1), { id: 'felt-back' }), button('Leave out →', () => this.go(1), { id: 'felt-skip' }),
+          button('← Back', () => this.go(-1), { id: 'felt-back' }), stop ? button('Go on →', () => this.go(1), { id: 'felt-on' }) : button('Leave out →', () => this.go(1), { id: 'felt-skip' }),
           now !== undefined ? button('Take this grade back', () => {
             this.set(this.keyOf(this.region, side), undefined);
             this.draw();
@@ -250,7 +316,7 @@ class VisitPage {
   graderKey(e) {
     if (e.target.matches('input') || e.ctrlKey || e.metaKey || e.altKey) return;
     const act = { ArrowRight: () => this.go(1), ArrowDown: () => this.go(1), ArrowLeft: () => this.go(-1), ArrowUp: () => this.go(-1) }[e.key]
-      ?? (/^[0-4]$/.test(e.key) ? () => this.grade(Number(e.key)) : null);
+      ?? (/^[0-4]$/.test(e.key) && !this.stops(this.keyOf(this.region, this.side)) ? () => this.grade(Number(e.key)) : null);
     if (!act) return;
     e.preventDefault();
     e.stopPropagation();
@@ -273,6 +339,9 @@ class VisitPage {
       const now = words();
       const next = now.includes(w) ? now.filter((o) => o !== w) : [...now, w];
       this.set(key, { ...this.parts[key], behaviour: next.join(', ') });
+      // Back to a spot at which the horse threatens: only the person goes on.
+      const part = this.partOf(key);
+      if (part >= 0 && next.length > now.length && this.stops(key)) Object.assign(this, { part, region, side });
       const at = this.palpation.contains(document.activeElement) ? '.after' : `[data-felt="${CSS.escape(key)}"]`;
       this.draw();
       this.drawList();
@@ -287,25 +356,27 @@ class VisitPage {
     found.sort((a, b) => rank(a) - rank(b));
     const sore = found.filter(([, v]) => v.soreness > 0 || v.note || v.pressure || v.behaviour);
     const even = found.filter((f) => !sore.includes(f));
-    const name = (key) => {
-      const { region, side, n } = placeOf(key);
-      return `${region}, ${side || 'middle'}${n === '1' ? '' : `, entry ${n}`}`;
-    };
     put(this.list, h('h3', {}, 'What was felt'),
       found.length === 0 ? h('p', { class: 'hint' }, 'Nothing yet. Choose a spot on the drawing, or begin with the one that is asked for, and give it a grade; the next spot follows by itself. Spots that are left out count as not felt.') : null,
-      sore.map(([key, v]) => this.feltEntry(key, v, name(key))),
-      even.length > 0 ? h('p', { class: 'hint' }, `No reaction: ${even.map(([k]) => name(k)).join('; ')}.`) : null);
+      sore.map(([key, v]) => this.feltEntry(key, v, spotName(key))),
+      even.length > 0 ? h('p', { class: 'hint' }, `No reaction: ${even.map(([k]) => spotName(k)).join('; ')}.`) : null);
+  }
+
+  /** The part of the drawing in which a spot lies; -1 where it has no place there. */
+  partOf(key) {
+    const { region, side, n } = placeOf(key);
+    return n === '1' && side ? this.answer.regions.findIndex((g) => g.regions.some((r) => r.name === region)) : -1;
   }
 
   feltEntry(key, v, name) {
     const change = (changes) => this.set(key, { ...this.parts[key], ...changes });
-    const { region, side, n } = placeOf(key);
-    const part = this.answer.regions.findIndex((g) => g.regions.some((r) => r.name === region));
+    const { region, side } = placeOf(key);
+    const part = this.partOf(key);
     const unit = h('select', { 'aria-label': `Unit of the reading, ${name}`, onchange: (e) => { if (this.parts[key].pressure > 0) change({ pressure_unit: e.target.value }); } },
       [['N', 'N'], ['kg/cm2', 'kg/cm²']].map(([u, t]) => h('option', { value: u, selected: v.pressure_unit === u }, t)));
     return h('div', { class: 'found', 'data-felt': key },
       h('div', { class: 'foundhead' }, h('span', { class: `grade-tag grade-${v.soreness}` }, `${v.soreness} ${this.answer.grades[v.soreness].name}`), h('strong', {}, name),
-        part >= 0 && n === '1' && side ? button('Grade again', () => {
+        part >= 0 ? button('Grade again', () => {
           this.choose(part, region, side);
           this.palpation.scrollIntoView({ block: 'start' });
           this.palpation.querySelector('.asked').focus({ preventScroll: true });
