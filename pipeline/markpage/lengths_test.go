@@ -10,6 +10,7 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
+	"jogstrip/metrics/geometry"
 	"jogstrip/metrics/lengths"
 	"jogstrip/pipeline/record"
 	"jogstrip/track/traj"
@@ -169,5 +170,85 @@ func TestAYardThatReadsInches(t *testing.T) {
 	b.Fill("#withers", "9 ft")
 	b.Wait(`document.querySelector('#withers').closest('.field').textContent.includes('allowed are 1 ft 7.7 in to 7 ft 2.6 in')`)
 	b.Shoot("inches")
+	b.Silent()
+}
+
+// A slip of the pen in a length is told at once, while the person goes on to the next field:
+// Finish does not pass, nor does measuring, while what the page shows is not what is saved,
+// and Finish names the lengths with which is measured.
+func TestASlipInALengthIsToldAtOnceAndHoldsFinish(t *testing.T) {
+	t.Parallel()
+	s, visit, truth := oneClip(t)
+	b := openBrowser(t, 1366, 768, false)
+	b.open(s, "mark", visitFolder+"/toward-1.mp4")
+	b.Begin("toward")
+	b.Click("#step-ground")
+	b.Rested()
+	frame := eval[int](b, `Number(document.querySelector('canvas.picture').dataset.frame)`)
+	for _, p := range groundPoints(truth, frame) {
+		b.Press(p.X, p.Y)
+	}
+	width := func(text string) {
+		t.Helper()
+		b.Click("#lane-width_m")
+		b.Script(`document.querySelector('#lane-width_m').select()`)
+		b.Do(chromedp.KeyEvent(text), chromedp.KeyEvent(kb.Tab))
+		b.Wait(`document.activeElement.id === 'lane-length_m'`)
+	}
+	saved := func() geometry.GroundMarks {
+		m, err := record.ReadMarks(record.MarksPath(filepath.Join(visit, "toward-1.mp4")))
+		if err != nil || m.Calibration == nil || m.Calibration.Ground == nil {
+			return geometry.GroundMarks{}
+		}
+		return *m.Calibration.Ground
+	}
+	b.Fill("#lane-length_m", "8")
+	width("2.5")
+	b.Wait(`document.querySelector('#ground-fits') !== null && document.querySelector('#go-finish.primary') !== null`)
+	b.Wait(`document.querySelector('#saved').textContent === 'Saved'`)
+
+	width("8.2")
+	b.Wait(`document.querySelector('#ground-wrong[role=alert]') !== null && document.querySelector('#ground-fits') === null`)
+	b.Wait(`document.querySelector('#go-finish') !== null && document.querySelector('#go-finish.primary') === null`)
+	if got := eval[string](b, `document.activeElement.id + ': ' + document.querySelector('#ground-saved').textContent`); got != "lane-length_m: Not saved. What is saved and would be measured with is the calibration before, 2.5 m × 8 m.Back to what is saved" {
+		t.Errorf("while the next field has the focus: %q", got)
+	}
+	b.Shoot("slip")
+	b.Accessible()
+	if eval[bool](b, `(() => { const [a, c] = ['#saved', '#crumb-next'].map((s) => document.querySelector(s).getBoundingClientRect()); return a.left < c.right && c.left < a.right && a.top < c.bottom && c.top < a.bottom; })()`) {
+		t.Error("what is said of saving covers the way to the next clip")
+	}
+	for _, way := range []string{"#go-finish", "#step-finish"} {
+		b.Click(way)
+		b.Wait(`document.querySelector('.message').textContent.startsWith('What the page shows of the ground is not saved')`)
+		if eval[bool](b, `document.querySelector('#note') !== null`) {
+			t.Errorf("%s passes", way)
+		}
+		b.Script(`document.querySelector('.message').textContent = ''`)
+	}
+	b.Click("#step-marks")
+	b.Wait(`document.querySelector('#step-marks[aria-pressed=true]') !== null`)
+	b.Click("#step-finish")
+	b.Wait(`document.querySelector('#ground-wrong') !== null && document.querySelector('.message').textContent.startsWith('What the page shows')`)
+	if g := saved(); g.WidthM != 2.5 || g.LengthM != 8 {
+		t.Errorf("saved: %v × %v", g.WidthM, g.LengthM)
+	}
+
+	// Two ways on: what was saved, or the right length. A length that can't be read holds, too.
+	b.Click("#ground-back")
+	b.Wait(`document.querySelector('#lane-width_m').value === '2.5 m' && document.querySelector('#ground-fits') !== null && document.querySelector('#ground-saved') === null`)
+	width("2..6")
+	b.Click("#go-finish")
+	b.Wait(`document.querySelector('.message').textContent.startsWith('A measure on this page was not taken over')`)
+	b.Fill("#lane-width_m", "2.51")
+	b.Click("#go-finish") // At once, while the program still looks whether it fits.
+	b.Wait(`document.querySelector('#note') !== null && document.querySelector('.task .facts').textContent.includes('ground marks: all lengths, measured with 2.51 m × 8 m')`)
+	if g := saved(); g.WidthM != 2.51 {
+		t.Errorf("saved: %v × %v", g.WidthM, g.LengthM)
+	}
+	b.Shoot("finish")
+	b.Do(chromedp.EmulateViewport(390, 844))
+	b.Fits()
+	b.Shoot("finish-390")
 	b.Silent()
 }

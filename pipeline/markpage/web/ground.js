@@ -1,8 +1,8 @@
 // The calibration of a clip: ground marks, camera height or horizon, and the
 // lane grid drawn over the picture as proof.
 
-import { h, button, choice, number, svg } from './dom.js';
-import { lengthField, numberField, inBoth, example } from './lengths.js';
+import { h, renew, button, choice, number, svg } from './dom.js';
+import { lengthField, numberField, inBoth, inOwn, example } from './lengths.js';
 import { send } from './api.js';
 import { drawSign } from './stage.js';
 import { levelWords } from './words.js';
@@ -31,6 +31,7 @@ export class Ground {
   /** Starts anew from what is saved. */
   forget() {
     const c = this.page.marks.parts.calibration;
+    this.changed = false; // Whether the points and measures shown are others than those saved.
     this.picked = [];
     this.frame = c?.frame ?? null; // The frame whose picture the points belong to.
     this.grid = null;
@@ -142,8 +143,32 @@ export class Ground {
     return lens && { frame: this.frame ?? page.frame, height: { camera_height_m: Number(lane.camera_height_m), ...lens, horizon } };
   }
 
+  /** Says why what the page shows is not what is saved; empty where it is. */
+  unsaved() {
+    if (this.page.step === 'ground' && this.page.task.querySelector('[aria-invalid]')) return 'A measure on this page was not taken over: mend it or empty it first.';
+    const saved = this.page.marks.parts.calibration;
+    if (!this.changed || !(saved || this.input())) return '';
+    return `What the page shows of the ground is not saved: mend it, or ${saved ? 'go back to what is saved' : 'calibrate from nothing'}.`;
+  }
+
+  /** The lengths that are saved, "2.5 m × 8 m"; empty where there are none. */
+  saved() {
+    const c = this.page.marks.parts.calibration;
+    if (c?.ground) return `${inOwn(c.ground.width_m)} × ${inOwn(c.ground.length_m)}`;
+    return c?.height ? inOwn(c.height.camera_height_m) : '';
+  }
+
+  /** Shows at once, also while a person types, what became of the ground marks. */
+  tell() {
+    const box = document.getElementById('ground-verdict');
+    if (this.page.step !== 'ground' || !box) return;
+    renew(box, this.verdict());
+    this.page.refreshOnward();
+  }
+
   update() {
     const input = this.input();
+    this.changed = true;
     try {
       if (this.picked.length === 0) localStorage.removeItem(this.key);
       else localStorage.setItem(this.key, JSON.stringify({ method: this.method, picked: this.picked, frame: this.frame }));
@@ -153,10 +178,12 @@ export class Ground {
     if (input) {
       // Until it is proved nothing is on disk.
       this.page.show('saving', 'Saving…');
-      this.prove(input, true);
+      this.proof = this.prove(input, true);
     } else {
-      if (this.picked.length > 0) this.page.show('unfinished', 'Ground marks are kept in this browser until all are there');
+      this.proving = null; // What is still being proved is no longer what is shown.
+      if (this.unsaved() || this.picked.length > 0) this.page.show('unfinished', 'Ground not saved');
       this.grid = null;
+      this.tell();
       this.page.refresh();
     }
   }
@@ -175,10 +202,12 @@ export class Ground {
     }
     if (this.proving !== input) return;
     this.grid = grid;
+    if (save && !grid.error) this.changed = false;
     if (!grid.error) localStorage.removeItem(this.key);
     if (save && !grid.error && JSON.stringify(this.page.marks.parts.calibration) !== JSON.stringify(input)) this.page.change({ calibration: input });
-    if (save && grid.error) this.page.show('unfinished', 'These ground marks are kept in this browser: they fit no camera yet');
+    if (save && grid.error) this.page.show('unfinished', 'Ground not saved');
     else if (save) this.page.saver.flush();
+    this.tell();
     this.page.refresh();
   }
 
@@ -237,17 +266,36 @@ export class Ground {
         button(`Go to frame ${this.frame}`, () => page.goTo(this.frame), { id: 'ground-frame' })));
     }
     if (this.method === 'none') parts.push(h('p', {}, cap(levelWords.none), '.'));
-    if (missing === 0 && this.method !== 'none' && !this.input()) parts.push(h('p', { class: 'notice warn' }, 'Give the measures above to complete the calibration.'));
+    parts.push(h('div', { id: 'ground-verdict' }, this.verdict()));
+    parts.push(h('div', { class: 'actions' }, button('Remove last point', () => this.removeLast(), { id: 'remove-last', disabled: this.picked.length === 0 })));
+    return parts;
+  }
+
+  /** What became of what is shown: what is missing, does not fit, or to look at. */
+  verdict() {
+    const parts = [];
+    const full = this.picked.length >= this.wanted();
+    const saved = this.page.marks.parts.calibration;
+    if (full && this.method !== 'none' && !this.input()) parts.push(h('p', { class: 'notice warn', id: 'ground-lacks' }, 'Give the measures above to complete the calibration.'));
     const g = this.grid;
     if (g?.error) {
-      parts.push(h('p', { class: 'notice bad', role: 'alert' }, `This cannot be: ${g.error}.`, page.marks.parts.calibration ? ' The last calibration that fitted stays saved.' : ''));
+      parts.push(h('p', { class: 'notice bad', role: 'alert', id: 'ground-wrong' }, `This cannot be: ${g.error}.`));
     } else if (g && g.level !== 'none') {
-      parts.push(h('div', { class: 'notice good' },
+      parts.push(h('div', { class: 'notice good', id: 'ground-fits' },
         h('p', {}, 'Do the lines lie on the ground, those along the lane parallel to it, and are the upright posts as high as the horse’s withers at their place?'),
         h('p', {}, g.camera_height_m ? `Camera ${inBoth(Number(number(g.camera_height_m)))} above the ground, focal length ${number(g.focal_px, 0)} px${g.residual_px ? `, the marks fit to ${number(g.residual_px, 1)} px` : ''}.` : 'The unit of the grid is the camera’s height.')));
     }
     for (const note of g?.notes ?? []) parts.push(h('p', { class: 'notice warn' }, note));
-    parts.push(h('div', { class: 'actions' }, button('Remove last point', () => this.removeLast(), { id: 'remove-last', disabled: this.picked.length === 0 })));
+    if (this.changed && saved && (g?.error || !this.input())) {
+      parts.push(h('div', { class: 'notice warn', id: 'ground-saved' }, h('p', {}, `Not saved. What is saved and would be measured with is the calibration before${this.saved() ? `, ${this.saved()}` : ''}.`),
+        button('Back to what is saved', () => {
+          this.forget();
+          this.page.show('saved', 'Saved');
+          this.page.refresh();
+        }, { id: 'ground-back' })));
+    } else if (!saved && this.picked.length > 0 && (g?.error || !this.input())) {
+      parts.push(h('p', { class: 'hint' }, g?.error ? 'Kept in this browser, not saved.' : 'Kept in this browser until all is there.'));
+    }
     return parts;
   }
 

@@ -42,7 +42,7 @@ function amount(text) {
 export function parseLength(text) {
   const given = plain(text);
   if (given === '') return { problem: manner };
-  if (/^[-−–]/.test(given)) return { problem: 'A length is more than nothing: write it without a minus.' };
+  if (/^[-−–]/.test(given)) return { problem: 'Write it without the minus.' };
   const parts = [...given.matchAll(/([\d.,/ ]+)([a-z'"]*)/g)];
   if (parts.length === 0 || parts.map((p) => p[0]).join('') !== given) return { problem: manner };
   let m = 0;
@@ -71,7 +71,7 @@ export function parseLength(text) {
     }
     before = size;
   }
-  return m > 0 ? { m: Math.round(m * 1e5) / 1e5 } : { problem: 'A length is more than nothing.' };
+  return m > 0 ? { m: Math.round(m * 1e5) / 1e5 } : { problem: 'Write more than 0.' };
 }
 
 const trimmed = (v, decimals) => String(Number(v.toFixed(decimals)));

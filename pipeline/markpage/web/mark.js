@@ -16,7 +16,7 @@ import { Marks, openingFrame } from './marks.js';
 import { marksSaver } from './marksaver.js';
 import { Pointing } from './pointing.js';
 import { keyHelp, pressed } from './keys.js';
-import { nextThing, showStep } from './steps.js';
+import { nextThing, onward, showStep } from './steps.js';
 import { showNight } from './night.js';
 import { askedFor, extrasFor, landmarkNames, opposite, symbols } from './words.js';
 import { leading, landmarksStanding, neededStanding } from './plan.js';
@@ -537,6 +537,9 @@ class MarkPage {
     if (heldId && document.activeElement?.id !== heldId) document.getElementById(heldId)?.focus({ preventScroll: true });
   }
 
+  /** Shows the way on at once; it holds nothing that a person types. */
+  refreshOnward() { if (!this.closed) onward(this); }
+
   refreshEdges() {
     const sides = this.marks.view === 'toward' ? ['right', 'left'] : ['left', 'right'];
     for (const [place, side] of [['start', sides[0]], ['end', sides[1]]]) {
@@ -547,7 +550,20 @@ class MarkPage {
     }
   }
 
+  /** Whether what the page shows of the ground is what is saved; else it is shown, and why not is said. */
+  async settled() {
+    await this.ground.proof;
+    const why = this.ground.unsaved();
+    if (!why) return true;
+    if (this.step !== 'ground') this.setStep('ground');
+    this.say(why);
+    return false;
+  }
+
+  async finish() { if (await this.settled()) this.setStep('finish'); }
+
   async nextClip() {
+    if (!(await this.settled())) return;
     try {
       await this.saver.done();
       await openNext(this.clip.path);
@@ -557,6 +573,7 @@ class MarkPage {
   }
 
   async measureNow() {
+    if (!(await this.settled())) return;
     try {
       await this.saver.done();
       await send('POST', '/api/measure', { clip: this.clip.path });

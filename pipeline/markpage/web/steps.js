@@ -10,7 +10,7 @@ const names = [['horse', '1 Clip'], ['marks', '2 Marks'], ['ground', '3 Ground']
 
 /** Shows the tabs, the way on and the panel of the page's step. */
 export function showStep(page) {
-  renew(page.tabs, names.map(([key, text]) => button(text, () => page.setStep(key), {
+  renew(page.tabs, names.map(([key, text]) => button(text, () => (key === 'finish' ? page.finish() : page.setStep(key)), {
     id: `step-${key}`, 'aria-pressed': String(page.step === key), disabled: key !== 'horse' && !page.marks.view,
   })));
   onward(page);
@@ -32,7 +32,7 @@ export function nextThing(page) {
   const nextClip = { id: 'next-clip', text: 'Next clip', act: () => page.nextClip(), ready: true };
   if (page.step === 'finish') return page.marks.pair() ? nextClip : { id: 'go-marks', text: 'Back to the marks', act: () => page.setStep('marks'), ready: true };
   if (page.step === 'ground') {
-    return page.ground.incomplete() ? { id: 'go-finish', text: 'Finish', act: () => page.setStep('finish'), ready: page.ground.method === 'none' } : { id: 'go-finish', text: 'Finish', act: () => page.setStep('finish'), ready: true };
+    return { id: 'go-finish', text: 'Finish', act: () => page.finish(), ready: !page.ground.incomplete() && !page.ground.unsaved() };
   }
   if (page.proposals.at(page.frame).size > 0) {
     const n = page.proposals.at(page.frame).size;
@@ -48,7 +48,7 @@ export function nextThing(page) {
 }
 
 /** What to do now and the way on, always in sight. */
-function onward(page) {
+export function onward(page) {
   const thing = nextThing(page);
   const { active } = page;
   const proposed = page.step === 'marks' ? page.proposals.at(page.frame).size : 0;
@@ -171,7 +171,7 @@ function finishPanel(page) {
       h('dt', {}, 'Filmed'), h('dd', {}, `${page.marks.view === 'toward' ? 'coming toward' : 'going away from'} the camera, ${page.marks.parts.gait}`),
       h('dt', {}, 'Landmarks'), h('dd', {}, seen.size === 0 ? 'none' : landmarksFor(page.marks.view).filter((l) => seen.has(l)).map((l) => landmarkNames[l]).join(', ')),
       h('dt', {}, 'Frames marked'), h('dd', {}, frames.length === 0 ? 'none' : frames.join(', ')),
-      h('dt', {}, 'Calibration'), h('dd', {}, levelWords[level])),
+      h('dt', {}, 'Calibration'), h('dd', {}, levelWords[level], page.ground.saved() ? `, measured with ${page.ground.saved()}` : '')),
     remarks.map(([kind, text]) => h('p', { class: `notice ${kind}` }, text)),
     field('Note', h('textarea', { id: 'note', rows: 2, value: page.marks.parts.note ?? '', oninput: (e) => page.type('note', e.target.value.trim() || undefined) })),
     h('div', { class: 'actions' },
