@@ -9,27 +9,30 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat"
+
+	"jogstrip/track/traj"
 )
 
 // findings are the numbers behind the verdicts. NaN is not known.
 type findings struct {
-	mean, burnt, black float64 // Of the whole picture.
-	horseMean          float64 // Mean luma of what moves; 0 where nothing does.
-	movingEdge         float64 // Upper quartile of the width of edges on what moves, px of the full picture: those along the movement stay sharp.
-	stillEdge          float64 // Upper quartile of the width of the others, px.
-	sharpestEdge       float64 // Lower quartile of the width of the others, px.
-	shake              float64 // Share of the picture's width, root mean square.
-	sway               float64 // Root mean square of the picture's place about its mean, share of its width.
-	repeats            float64 // Share of pictures that repeat the one before.
-	noise              float64 // Standard deviation of a pixel that stands still, grey levels.
-	found              bool    // Something as large as a horse moves.
-	tallest, smallest  float64 // Height of what moves, share of the picture's height.
-	inSightS           float64 // For how long it is in sight.
-	stepHz             float64 // Steps a second; 0 where no rhythm stands out.
-	clipS              float64 // How long the clip lasts.
-	unsteady           bool    // The camera moved so much that a small horse far away may have been missed.
-	cut                float64 // Share of the time in sight at which it touches the edge.
-	wander             float64 // Departure from a straight path, metres, root mean square.
+	mean, burnt, black float64   // Of the whole picture.
+	horseMean          float64   // Mean luma of what moves; 0 where nothing does.
+	movingEdge         float64   // Upper quartile of the width of edges on what moves, px of the full picture: those along the movement stay sharp.
+	stillEdge          float64   // Upper quartile of the width of the others, px.
+	sharpestEdge       float64   // Lower quartile of the width of the others, px.
+	shake              float64   // Share of the picture's width, root mean square.
+	sway               float64   // Root mean square of the picture's place about its mean, share of its width.
+	repeats            float64   // Share of pictures that repeat the one before.
+	noise              float64   // Standard deviation of a pixel that stands still, grey levels.
+	found              bool      // Something as large as a horse moves.
+	tallest, smallest  float64   // Height of what moves, share of the picture's height.
+	inSightS           float64   // For how long it is in sight.
+	stepHz             float64   // Steps a second; 0 where no rhythm stands out.
+	clipS              float64   // How long the clip lasts.
+	unsteady           bool      // The camera moved so much that a small horse far away may have been missed.
+	cut                float64   // Share of the time in sight at which it touches the edge.
+	goes               traj.View // By how its size changes; empty where it hardly does.
+	wander             float64   // Departure from a straight path, metres, root mean square.
 }
 
 // How tall what moves is taken to be for lengths in metres: from the hooves to
@@ -602,8 +605,36 @@ func (f *findings) where(s *samples, masks [][]bool, boxes []box, shifts []motio
 	f.cut = float64(cut) / float64(len(heights))
 	f.stepHz = s.rhythm(boxes, indices)
 	if !f.unsteady {
+		f.goes = goes(heights)
+	}
+	if !f.unsteady {
 		f.wander = wander(heights, centres, times)
 	}
+}
+
+// growsClearly is how many times taller what moves becomes at least from the first third of
+// the time in sight to the last, where the horse comes: the marks page asks as much before it
+// believes a clip's name.
+const growsClearly = 1.265
+
+// goes returns which way the horse goes by its heights in the picture, in order of time;
+// empty where they hardly change.
+func goes(heights []float64) traj.View {
+	middle := func(part []float64) float64 {
+		sorted := slices.Sorted(slices.Values(part))
+		return sorted[len(sorted)/2]
+	}
+	n := len(heights)
+	if n < 6 {
+		return ""
+	}
+	switch first, last := middle(heights[:n/3]), middle(heights[n-n/3:]); {
+	case last > growsClearly*first:
+		return traj.Toward
+	case first > growsClearly*last:
+		return traj.Away
+	}
+	return ""
 }
 
 // wander returns how far the path departs from a straight line, metres.

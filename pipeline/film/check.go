@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"path/filepath"
 	"slices"
 	"strings"
 	"time"
@@ -95,6 +96,8 @@ const (
 	Limbs        = "limbs"
 	Mirror       = "mirror"
 	Marks        = "marks"
+	GroundMarks  = "ground_marks"
+	Direction    = "direction"
 )
 
 // The bounds between the verdicts. They are common practice and what the
@@ -129,6 +132,7 @@ func Check(ctx context.Context, info *clip.Info, opts Options) (*Report, error) 
 	r.Items = []Item{
 		frameRate(info, f), resolution(info), exposure(f), noise(f), blur(f, info), shake(f), level(opts.Marks, info), lens(opts.Marks, info),
 		size(f), distance(opts, info), strides(f, opts), inFrame(f), straightness(f, opts.Lengths), limbs(opts.Marks),
+		groundMarks(opts.Marks), direction(f, opts.Marks, filepath.Base(info.Path)),
 	}
 	r.Items = append(r.Items, mirror(info)...)
 	r.Items = append(r.Items, marked(opts)...)
@@ -140,10 +144,19 @@ func Check(ctx context.Context, info *clip.Info, opts Options) (*Report, error) 
 	return r, nil
 }
 
+// lookYourself begins the advice of an item that only a person can judge.
+const lookYourself = "Look yourself: "
+
+// Asks reports whether the item is not known and a person must look.
+func (i Item) Asks() bool { return i.Verdict == NotKnown && strings.HasPrefix(i.Advice, lookYourself) }
+
 func (r *Report) conclude() {
 	r.Verdict = Good
-	var again, better []string
+	var again, better, ask []string
 	for _, i := range r.Items {
+		if i.Asks() {
+			ask = append(ask, strings.ToLower(i.Title))
+		}
 		switch i.Verdict {
 		case FilmAgain:
 			again = append(again, strings.ToLower(i.Title))
@@ -160,6 +173,9 @@ func (r *Report) conclude() {
 		r.Sentence = "Usable: the clip can be measured. Better next time: " + strings.Join(better, ", ") + "."
 	default:
 		r.Sentence = "Good: the clip is well filmed."
+	}
+	if len(ask) > 0 && r.Verdict != FilmAgain {
+		r.Sentence += " Look yourself: " + strings.Join(ask, ", ") + "."
 	}
 }
 
@@ -319,7 +335,7 @@ func marked(opts Options) []Item {
 func limbs(m *record.Marks) Item {
 	i := Item{Name: Limbs, Title: "Limbs in sight", Verdict: NotKnown, Found: "not known without marks: a leader's leg before a limb looks like the limb, grass over a hoof like the ground"}
 	if m == nil {
-		i.Advice = "Look yourself, where the horse is near: every hoof of the nearer pair must be seen while it stands."
+		i.Advice = lookYourself + "is every hoof of the nearer pair seen while it stands, where the horse is near?"
 		return i
 	}
 	// The nearer pair: the other one is hidden behind it for much of the time.
@@ -346,6 +362,52 @@ func limbs(m *record.Marks) Item {
 			i.Verdict = Usable
 			i.Advice = "Lead beside the shoulder, never before a limb, and film where no grass hides the hooves."
 		}
+	}
+	return i
+}
+
+// groundMarks asks for the marks on the ground where nobody has marked them yet: cones and
+// chalk look like anything else that stands.
+func groundMarks(m *record.Marks) Item {
+	i := Item{Name: GroundMarks, Title: "Four marks on the ground", Verdict: NotKnown, Found: "not looked for by this check"}
+	if m != nil && m.Calibration != nil && m.Calibration.Ground != nil {
+		i.Verdict, i.Found = Good, fmt.Sprintf("all four are marked in frame %d", m.Calibration.Frame)
+		return i
+	}
+	i.Advice = lookYourself + "are all four in the picture, and are both lengths between them written down?"
+	return i
+}
+
+// direction holds the way the horse goes in the picture against the way that the marks say,
+// or without them the clip's name, which is the way it was sent under.
+func direction(f findings, m *record.Marks, name string) Item {
+	i := Item{Name: Direction, Title: "Direction", Verdict: NotKnown, Found: "not known: what moves hardly grows or shrinks in the picture"}
+	said, by := traj.View(""), "the marks say"
+	if m != nil {
+		said = m.View
+	} else {
+		by = "it is called"
+		name = strings.ToLower(name)
+		switch toward, away := strings.Contains(name, string(traj.Toward)), strings.Contains(name, string(traj.Away)); {
+		case toward && !away:
+			said = traj.Toward
+		case away && !toward:
+			said = traj.Away
+		}
+	}
+	ways := map[traj.View]string{traj.Toward: "coming toward the camera", traj.Away: "going away from the camera"}
+	if f.goes != "" {
+		i.Found = "the film shows the horse " + ways[f.goes]
+	}
+	switch {
+	case said == "":
+	case f.goes == said:
+		i.Verdict = Good
+	case f.goes == "":
+		i.Advice = fmt.Sprintf("%sis the horse %s, as %s (%s)?", lookYourself, ways[said], by, said)
+	default:
+		i.Found += fmt.Sprintf("; %s %q", by, said)
+		i.Advice = lookYourself + "was it sent or marked under the wrong way?"
 	}
 	return i
 }
@@ -390,10 +452,10 @@ func blur(f findings, info *clip.Info) Item {
 	if math.IsNaN(f.movingEdge) {
 		return i
 	}
-	i.Found = fmt.Sprintf("edges that move are %.1f px wide", f.movingEdge)
+	i.Found = fmt.Sprintf("edges of what moves are smeared over %.1f px", f.movingEdge)
 	excess := f.movingEdge
 	if !math.IsNaN(f.stillEdge) {
-		i.Found += fmt.Sprintf(", still ones %.1f px, the sharpest of them %.1f px", f.stillEdge, f.sharpestEdge)
+		i.Found += fmt.Sprintf(", of what stands still over %.1f px, the sharpest over %.1f px", f.stillEdge, f.sharpestEdge)
 		if f.sharpestEdge > softEdge {
 			i.Verdict = FilmAgain
 			i.Advice = "The whole picture is blurred: wipe the lens, tap on the horse on the screen to focus, and hold the phone still."
@@ -417,7 +479,7 @@ func blur(f findings, info *clip.Info) Item {
 	}
 	// On a pass toward the camera the trunk hardly moves in the picture, and what is left of
 	// a swinging hoof is no clear edge.
-	i.Found += "; whether limbs in swing, which go fastest, are sharp can’t be told from edges"
+	i.Found += "; swinging limbs, which go fastest, are not judged"
 	return i
 }
 

@@ -492,6 +492,50 @@ func TestCheckTellsWhatClipAndMarksSay(t *testing.T) {
 	}
 }
 
+// Which way the horse goes is held against the clip's name or its marks, and where the film
+// does not show it the person is asked, as for the marks on the ground: a good verdict does
+// not hide what nobody has looked at.
+func TestCheckAsksForWhatItCannotSee(t *testing.T) {
+	t.Parallel()
+	came, stood := findings{goes: traj.Toward}, findings{}
+	for _, tt := range []struct {
+		f     findings
+		m     *record.Marks
+		name  string
+		want  Verdict
+		found string
+		asks  string
+	}{
+		{came, nil, "toward-1.mp4", Good, "coming toward the camera", ""},
+		{came, nil, "away-1.mp4", NotKnown, `it is called "away"`, "under the wrong way"},
+		{came, &record.Marks{View: traj.Away}, "toward-1.mp4", NotKnown, `the marks say "away"`, "under the wrong way"},
+		{came, nil, "IMG_7.MOV", NotKnown, "coming toward the camera", ""},
+		{stood, nil, "Away-2.mp4", NotKnown, "hardly grows", "going away from the camera, as it is called (away)"},
+		{stood, nil, "toward-and-away.mp4", NotKnown, "hardly grows", ""},
+	} {
+		i := direction(tt.f, tt.m, tt.name)
+		if i.Verdict != tt.want || !strings.Contains(i.Found, tt.found) || i.Asks() != (tt.asks != "") || !strings.Contains(i.Advice, tt.asks) {
+			t.Errorf("%s: %+v", tt.name, i)
+		}
+	}
+	for want, heights := range map[traj.View][]float64{traj.Toward: {10, 11, 12, 14, 17, 20}, traj.Away: {20, 17, 14, 12, 11, 10}, "": {10, 11, 10, 12, 11, 12}} {
+		if got := goes(heights); got != want {
+			t.Errorf("%v: %q, want %q", heights, got, want)
+		}
+	}
+	report := check(t, approach().film(t), Options{})
+	if i := report.Item(Direction); !strings.Contains(i.Found, "coming toward the camera") {
+		t.Errorf("a horse that comes: %+v", i)
+	}
+	if i := report.Item(GroundMarks); !i.Asks() {
+		t.Errorf("ground that nobody looked at: %+v", i)
+	}
+	good := Report{Items: []Item{{Verdict: Good, Title: "Shake"}, groundMarks(nil), limbs(nil)}}
+	if good.conclude(); good.Sentence != "Good: the clip is well filmed. Look yourself: four marks on the ground, limbs in sight." {
+		t.Errorf("%s: %s", good.Verdict, good.Sentence)
+	}
+}
+
 // What the check costs, which BenchmarkCheck tells: it decodes every frame once, and looks
 // closely at so many a second and no more than so many of a long clip.
 func TestCheckLooksAtFewPictures(t *testing.T) {
@@ -577,9 +621,9 @@ func TestGuideSaysHowMuchToFilm(t *testing.T) {
 		}
 		runs := fmt.Sprint(a.Runs)
 		if a.Runs == 0 {
-			runs = "more than a dozen"
+			runs = "over 12"
 		}
-		if want := fmt.Sprintf("<strong>%s</strong> for %s%s", runs, a.What, mark); !strings.Contains(text, want) {
+		if want := fmt.Sprintf("<td>%s%s</td><td>%s</td>", a.What, mark, runs); !strings.Contains(text, want) {
 			t.Errorf("the guide lacks %q", want)
 		}
 		if want := fmt.Sprintf("At least %d passes toward and %d away, %d strides or more each.", metrics.LeastRuns, metrics.LeastRuns, metrics.LeastStrides); !strings.Contains(text, want) {

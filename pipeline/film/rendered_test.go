@@ -51,10 +51,11 @@ func TestWhatHarmsARenderedClipIsTold(t *testing.T) {
 		findings []finding
 	}{
 		{"nothing", func(*scene.Scene) {}, []finding{
-			{Shake, Good, ""}, {Level, Good, "0.0°"}, {Lens, Good, "can’t be told"}, {Noise, Good, ""}, {Blur, Good, "limbs in swing"}, {Limbs, Good, "left fore was in sight in 12 of 12"}, {Marks, Good, ""},
+			{Shake, Good, ""}, {Level, Good, "0.0°"}, {Lens, Good, "can’t be told"}, {Noise, Good, ""}, {Blur, Good, "swinging limbs"}, {Limbs, Good, "left fore was in sight in 12 of 12"}, {Marks, Good, ""},
+			{Direction, Good, "coming toward the camera"}, {GroundMarks, Good, "all four are marked in frame"},
 		}},
 		{"filmed from the hand", func(s *scene.Scene) { s.Camera.Hand = true }, []finding{
-			{Shake, Usable, "0.19 %"}, {Noise, NotKnown, "the camera moves"},
+			{Shake, Usable, "0.19 %"}, {Noise, NotKnown, "the camera moves"}, {Direction, NotKnown, ""},
 		}},
 		{"turned, wide, grainy, led from before the horse", func(s *scene.Scene) {
 			s.Camera.RollDeg, s.Camera.NoiseSD, s.Horse.Leads = 4, 5, true

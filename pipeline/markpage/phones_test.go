@@ -78,7 +78,8 @@ func TestAHandlerSendsClips(t *testing.T) {
 		}
 		report, err := film.Check(ctx, info, film.Options{})
 		if err == nil && strings.HasPrefix(filepath.Base(path), "away") {
-			report = &film.Report{Verdict: film.Usable, Items: []film.Item{{Title: "Frame rate", Verdict: film.Usable, Found: "60 frames a second", Advice: "Set the phone's video to 120 frames a second."}}}
+			report = &film.Report{Verdict: film.Usable, Items: []film.Item{{Title: "Frame rate", Verdict: film.Usable, Found: "60 frames a second", Advice: "Set the phone's video to 120 frames a second."},
+				{Title: "Four marks on the ground", Verdict: film.NotKnown, Found: "not looked for by this check", Advice: "Look yourself: are all four in the picture?"}}}
 		}
 		return report, err
 	}
@@ -116,6 +117,7 @@ func TestAHandlerSendsClips(t *testing.T) {
 	p.Wait(`document.querySelector('.sent.again').textContent.includes('Received as toward-1.mp4')`)
 	p.chooseFile("#away", file)
 	p.Wait(`document.querySelector('.sent.good .verdict')?.textContent === 'Good'`)
+	p.Wait(`document.querySelector('.sent.good').textContent.includes('Look yourself: are all four in the picture?')`)
 	p.Fits()
 	p.Accessible()
 	p.Shoot("verdicts")

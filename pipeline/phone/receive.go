@@ -284,7 +284,7 @@ func full(err error) error {
 func (s *store) check(o *offer) error {
 	day, err := time.Parse(time.DateOnly, o.Date)
 	if err != nil || day.Year() < 2000 || day.After(s.now().Add(36*time.Hour)) {
-		return &errRefused{fmt.Sprintf("the date %q is none on which a clip can have been filmed", o.Date)}
+		return &errRefused{fmt.Sprintf("on %q no clip can have been filmed: check the date", o.Date)}
 	}
 	if o.View != traj.Toward && o.View != traj.Away {
 		return &errRefused{"choose whether the horse comes toward the camera or goes away from it"}

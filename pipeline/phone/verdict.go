@@ -14,6 +14,8 @@ type Verdict struct {
 	// was found, with what to do.
 	Again  []Reason `json:"again,omitempty"`
 	Better []Reason `json:"better,omitempty"`
+	// Look is what only a person can judge.
+	Look []Reason `json:"look,omitempty"`
 	// Problem says why the check could not look at the clip; then nothing is known.
 	Problem string `json:"problem,omitempty"`
 }
@@ -32,6 +34,9 @@ func verdictOf(r *film.Report) *Verdict {
 	v := &Verdict{Verdict: r.Verdict}
 	for _, i := range r.Items {
 		reason := Reason{What: i.Title, Found: i.Found, Do: i.Advice}
+		if i.Asks() {
+			v.Look = append(v.Look, reason)
+		}
 		switch i.Verdict {
 		case film.FilmAgain:
 			v.Again = append(v.Again, reason)

@@ -185,7 +185,8 @@ class Send {
     } else if (check.problem) {
       this.show('waits', h('p', { class: 'verdict', role: 'status' }, 'Received'), h('p', {}, `The film could not be checked (${check.problem}). Ask whoever runs the computer to look at it.`), received);
     } else {
-      this.show('good', h('p', { class: 'verdict', role: 'status' }, 'Good'), check.better?.length ? [h('p', {}, 'It can be measured. Better next time:'), list(check.better)] : null, received);
+      this.show('good', h('p', { class: 'verdict', role: 'status' }, 'Good'), check.better?.length ? [h('p', {}, 'It can be measured. Better next time:'), list(check.better)] : null,
+        check.look?.length ? [h('p', {}, 'The check can’t judge these:'), list(check.look)] : null, received);
     }
   }
 }
