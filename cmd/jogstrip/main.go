@@ -215,6 +215,9 @@ func flagError(err error) error {
 func usageArgs(check cobra.PositionalArgs) cobra.PositionalArgs {
 	return func(cmd *cobra.Command, args []string) error {
 		if err := check(cmd, args); err != nil {
+			if cmd.HasParent() { // Else a command was mistyped, which the library says well.
+				err = fmt.Errorf("names given: %d; write: %s", len(args), cmd.UseLine())
+			}
 			return fmt.Errorf("%w: %w", errUsage, err)
 		}
 		return nil

@@ -90,6 +90,31 @@ func TestMessages(t *testing.T) {
 			t.Error(text)
 		}
 	})
+	t.Run("names that are missing or too many", func(t *testing.T) {
+		for _, tt := range []struct {
+			words string
+			args  []string
+		}{
+			{"names given: 1; write: jogstrip compare BEFORE AFTER", []string{"compare", "a"}},
+			{"names given: 0; write: jogstrip measure CLIP...", []string{"measure"}},
+			{"names given: 2; write: jogstrip history", []string{"history", "a", "b"}},
+		} {
+			if text := must(t, exitUsage, []string{tt.words}, tt.args...); strings.Contains(text, "arg(s)") {
+				t.Error(text)
+			}
+		}
+	})
+	t.Run("a clip without marks, and a next check before its visit", func(t *testing.T) {
+		visit := filepath.Join(t.TempDir(), "juniper", "2026-03-02")
+		clip := filepath.Join(visit, "a.mp4")
+		smallClip(t, clip, 0)
+		write(t, filepath.Join(visit, "visit.toml"), "next_check = \"2026-02-02\"\n")
+		must(t, exitPartly, []string{"visit.toml: next_check 2026-02-02 is before the visit"}, "measure", "--no-video", clip)
+		if err := os.Remove(record.MarksPath(clip)); err != nil {
+			t.Fatal(err)
+		}
+		must(t, exitFatal, []string{"the clip has no marks: mark it with `jogstrip mark " + visit + "`"}, "measure", "--no-video", clip)
+	})
 	t.Run("colours without luma", func(t *testing.T) {
 		for _, name := range []string{"rgb.avi", "rle.mov"} {
 			codec := map[string]string{"rgb.avi": "rawvideo", "rle.mov": "qtrle"}[name]
