@@ -155,7 +155,7 @@ func prepare(ctx context.Context, path string, opts MeasureOptions) (*job, error
 	marksPath := record.MarksPath(path)
 	marks, sum, err := record.ReadMarksHashed(marksPath)
 	if errors.Is(err, fs.ErrNotExist) {
-		return nil, fmt.Errorf("clip %s: %w: mark it with `jogstrip mark %s`", path, ErrNoMarks, filepath.Dir(path))
+		return nil, fmt.Errorf("clip %s: %w (%s): mark it with `jogstrip mark %s`", path, ErrNoMarks, filepath.Base(marksPath), filepath.Dir(path))
 	}
 	if err != nil {
 		return nil, err

@@ -313,7 +313,7 @@ func TestMeasureClipErrorsNameFileAndCause(t *testing.T) {
 		name, clip, marks string
 		want              []string
 	}{
-		{"no marks", "x", "", []string{"a.marks.json is not there"}},
+		{"no marks", "x", "", []string{"the clip has no marks (a.marks.json): mark it with `jogstrip mark "}},
 		{"empty clip", "", marks, []string{"a.mp4", "empty"}},
 		{"no clip at all", "text", marks, []string{"a.mp4", "no index"}},
 		{"later marks", "text", strings.Replace(marks, "marks/1", "marks/9", 1), []string{"a.marks.json", "another version"}},

@@ -113,7 +113,7 @@ func TestMessages(t *testing.T) {
 		if err := os.Remove(record.MarksPath(clip)); err != nil {
 			t.Fatal(err)
 		}
-		must(t, exitFatal, []string{"the clip has no marks: mark it with `jogstrip mark " + visit + "`"}, "measure", "--no-video", clip)
+		must(t, exitFatal, []string{"the clip has no marks (a.marks.json): mark it with `jogstrip mark " + visit + "`"}, "measure", "--no-video", clip)
 	})
 	t.Run("colours without luma", func(t *testing.T) {
 		for _, name := range []string{"rgb.avi", "rle.mov"} {
