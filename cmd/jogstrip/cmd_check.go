@@ -110,9 +110,9 @@ func checkOne(ctx context.Context, path string) (*film.Report, error) {
 func printCheck(w io.Writer, r *film.Report) {
 	fmt.Fprintf(w, "%s: %s\n", r.Clip, r.Sentence)
 	for _, i := range r.Items {
-		fmt.Fprintf(w, "  %-21s %-11s %s\n", i.Title, i.Verdict, i.Found)
+		fmt.Fprintf(w, "  %-24s %-11s %s\n", i.Title, i.Verdict, i.Found)
 		if i.Advice != "" {
-			fmt.Fprintf(w, "  %-21s %-11s → %s\n", "", "", i.Advice)
+			fmt.Fprintf(w, "  %-24s %-11s → %s\n", "", "", i.Advice)
 		}
 	}
 	fmt.Fprintf(w, "  looked at %d pictures in %.1f s; the clip lasts %.1f s\n", r.Frames, r.TookS, r.DurationS)

@@ -452,15 +452,16 @@ func blur(f findings, info *clip.Info) Item {
 	if math.IsNaN(f.movingEdge) {
 		return i
 	}
-	i.Found = fmt.Sprintf("edges of what moves are smeared over %.1f px", f.movingEdge)
+	soft := fmt.Sprintf("the sharpest edges in the picture are %.1f px wide", f.sharpestEdge)
+	widths := fmt.Sprintf("edges of what moves are %.1f px wide", f.movingEdge)
 	excess := f.movingEdge
 	if !math.IsNaN(f.stillEdge) {
-		i.Found += fmt.Sprintf(", of what stands still over %.1f px, the sharpest over %.1f px", f.stillEdge, f.sharpestEdge)
 		if f.sharpestEdge > softEdge {
-			i.Verdict = FilmAgain
+			i.Verdict, i.Found = FilmAgain, soft
 			i.Advice = "The whole picture is blurred: wipe the lens, tap on the horse on the screen to focus, and hold the phone still."
 			return i
 		}
+		widths += fmt.Sprintf(", of what stands still %.1f px", f.stillEdge)
 		// Widths of independent blurs add up in quadrature.
 		excess = math.Sqrt(max(0, f.movingEdge*f.movingEdge-f.stillEdge*f.stillEdge))
 	}
@@ -468,18 +469,18 @@ func blur(f findings, info *clip.Info) Item {
 	if excess < slightBlur {
 		i.Verdict = Good // Patterns differ by as much.
 	}
-	if i.Verdict == Good && f.sharpestEdge > slightlySoft*max(1, float64(min(info.Width, info.Height))/1080) {
-		i.Verdict = Usable
-		i.Advice = "The whole picture is a little blurred: wipe the lens, tap on the horse on the screen to focus, and hold the phone still."
-		return i
-	}
-	if i.Verdict != Good {
+	switch {
+	case i.Verdict != Good:
+		i.Found = "what moves is blurred: " + widths
 		i.Advice = "The exposure is too long for the speed: film in brighter light, or set a shutter time of 1/500 s or less."
-		return i
+	case f.sharpestEdge > slightlySoft*max(1, float64(min(info.Width, info.Height))/1080):
+		i.Verdict, i.Found = Usable, soft
+		i.Advice = "The whole picture is a little blurred: wipe the lens, tap on the horse on the screen to focus, and hold the phone still."
+	default:
+		// On a pass toward the camera the trunk hardly moves in the picture, and what is
+		// left of a swinging hoof is no clear edge.
+		i.Found = "what moves is hardly blurred (" + widths + "); swinging limbs, which go fastest, are not judged"
 	}
-	// On a pass toward the camera the trunk hardly moves in the picture, and what is left of
-	// a swinging hoof is no clear edge.
-	i.Found += "; swinging limbs, which go fastest, are not judged"
 	return i
 }
 
