@@ -117,8 +117,11 @@ func TestTheSecondLookAsksAboutDoubts(t *testing.T) {
 	b := openBrowser(t, 1200, 800, false)
 	b.open(s, "look", "a.mp4")
 	b.Wait(`document.querySelector('.doubt')?.textContent.includes('Both fores land across the midline. Look whether')`)
+	if !eval[bool](b, `document.querySelector('#check-sides') !== null && document.querySelector('#best-advice') === null`) {
+		t.Error("more marks are asked for while left and right may be swapped")
+	}
 	b.Click(".doubt .confirm")
-	b.Wait(`document.querySelector('.finding') !== null && document.querySelector('.doubt') === null`)
+	b.Wait(`document.querySelector('.finding') !== null && document.querySelector('.doubt') === null && document.querySelector('#best-advice') !== null`)
 	got, err := record.ReadMarks(file)
 	if err != nil || !slices.Equal(got.Confirmed, []string{"sides"}) {
 		t.Errorf("%+v %v", got, err)
