@@ -83,7 +83,7 @@ func periodByBeats(stances *[4][]Stance, m errormodel.Contact) float64 {
 		var t, b, w []float64
 		for k := 2 * pair; k < 2*pair+2; k++ {
 			for _, s := range stances[k] {
-				if s.beat < 0 {
+				if s.beat < 0 || s.StartsClip {
 					continue
 				}
 				at, sd := s.Reaches()
@@ -136,6 +136,27 @@ func (l *Timeline) lengths(usual float64) [4]float64 {
 	return out
 }
 
+// began returns when the stance began, as both its ends tell it, and the standard deviation of
+// that; typical is how long stances last, s.
+func (s *Stance) began(typical float64, m errormodel.Contact) (at, sd float64) {
+	at, sd = s.Reaches()
+	byEnd, endSD := s.Off-typical, math.Hypot(s.OffSD, m.StanceS)
+	switch {
+	case s.OnTimed() && s.OffTimed() && s.beat >= 0: // One without a beat is judged by its landing.
+		// What hides a part of a stance makes it land late or leave early: the two err apart.
+		w := sq(endSD) / (sq(sd) + sq(endSD))
+		return w*at + (1-w)*byEnd, math.Sqrt(w) * sd
+	case s.OnTimed():
+	case s.OffTimed():
+		return byEnd, endSD
+	case typical > s.Off-s.On:
+		// It began at any time from which on it still lasts for as long as it was seen.
+		hidden := typical - (s.Off - s.On)
+		return s.On - hidden/2, math.Hypot(sd, hidden/math.Sqrt(12))
+	}
+	return at, sd
+}
+
 // landings returns every stance with when it began, as far as that was seen, and its
 // beat. Ascending in time.
 func (l *Timeline) landings(g *grid) []landing {
@@ -143,16 +164,7 @@ func (l *Timeline) landings(g *grid) []landing {
 	for k := range Limbs {
 		for i, s := range l.Stances[k] {
 			e := landing{limb: k, stance: i, beat: math.NaN()}
-			e.t, e.sd = s.Reaches()
-			if s.OffTimed() && (s.beat >= 0 || !s.OnTimed()) { // One without a beat is judged by its landing.
-				at, sd := s.Off-g.typical[k], math.Hypot(s.OffSD, g.model.StanceS)
-				if s.OnTimed() {
-					// What hides a part of a stance makes it land late or leave early: the two err apart.
-					w := sq(sd) / (sq(e.sd) + sq(sd))
-					at, sd = w*e.t+(1-w)*at, math.Sqrt(w)*e.sd
-				}
-				e.t, e.sd = at, sd
-			}
+			e.t, e.sd = s.began(g.typical[k], g.model)
 			out = append(out, e)
 		}
 	}

@@ -43,7 +43,7 @@ func (s *Stance) Reaches() (at, sd float64) { return s.reached[0], s.reached[1] 
 // and a leaving in the same way; what hides the place makes the instant vague, or leaves
 // it untimed.
 func stancesOf(set *traj.Set, h *Seen, m errormodel.Contact) []Stance {
-	times := set.Times
+	times, usual := set.Times, usualOf(set)
 	var out []Stance
 	for _, s := range set.Stances {
 		if s.Landmark != h.Landmark {
@@ -59,14 +59,15 @@ func stancesOf(set *traj.Set, h *Seen, m errormodel.Contact) []Stance {
 		if c.to-c.from < 2 {
 			continue
 		}
+		lasts := max(last-first, usual) // What was seen may be a moment of it.
 		if s.Before >= 0 {
-			c.reached = instant(first, times[s.Before], math.Hypot(m.LandingShape*(last-first), m.BehindS), h.Frame)
+			c.reached = instant(first, times[s.Before], math.Hypot(m.LandingShape*lasts, m.BehindS), h.Frame)
 			if c.reached[1] <= m.WorstLandingS {
 				c.On, c.OnSD = c.Reaches()
 			}
 		}
 		if s.After >= 0 {
-			c.left = instant(last, times[s.After], m.LeavingShape*(last-first), h.Frame)
+			c.left = instant(last, times[s.After], m.LeavingShape*lasts, h.Frame)
 			if c.left[1] <= m.WorstLeavingS {
 				c.Off, c.OffSD = c.Leaves()
 			}
@@ -74,6 +75,21 @@ func stancesOf(set *traj.Set, h *Seen, m errormodel.Contact) []Stance {
 		out = append(out, c)
 	}
 	return out
+}
+
+// usualOf returns how long the stances of a clip last that were seen from end to end, s: the
+// median; 0 where there is none.
+func usualOf(set *traj.Set) float64 {
+	var whole []float64
+	for _, s := range set.Stances {
+		if s.Before >= 0 && s.After >= 0 {
+			whole = append(whole, set.Times[s.Last]-set.Times[s.First])
+		}
+	}
+	if len(whole) == 0 {
+		return 0
+	}
+	return signal.Median(whole)
 }
 
 // instant returns when a hoof that stands in a frame at seen and is gone in one at gone
