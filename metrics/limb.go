@@ -158,7 +158,7 @@ func nod(f, h girdleSigns, withers []sign, gait traj.Gait) finding {
 	case forFore && forHind:
 		return bothGirdles(f, h, "fore and hind both [show|showed] signs and the withers and croup [do|did] not settle which came first")
 	case forFore && hindOut:
-		return named(f.limb, f, h, withers, "the withers go with the head, as in forelimb trouble")
+		return named(f.limb, f, h, withers, "the withers do not move against the head, as they would with a sore hindlimb")
 	case forFore && croupEven:
 		return named(f.limb, f, h, withers, "the croup is even in its low and its high points, so a hindlimb is not likely behind it")
 	case forFore:
@@ -276,7 +276,7 @@ func named(limb traj.Landmark, own, rest girdleSigns, withers []sign, note strin
 }
 
 // howSure goes with every limb that is named.
-const howSure = "Movement signs name the right limb in about seven horses of ten: head and withers foretold what head and pelvis showed in 69 to 77 % of 163 horses (Pfau et al. 2018)"
+const howSure = "Such signs name the correct limb in about seven horses of ten (69 to 77 % of 163 horses, by head and pelvis; Pfau et al. 2018)"
 
 // grounds returns the grounds of a finding that names a limb.
 func grounds(f LimbFinding, note string) string {

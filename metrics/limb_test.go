@@ -75,7 +75,7 @@ func TestLimbFinding(t *testing.T) {
 		{name: "croup, head not marked", gait: traj.Trot, values: croup, want: traj.RightHind,
 			drop: []Name{HeadLowDifference, HeadHighDifference}, says: []string{"the head was not measured"}},
 		{name: "head and step disagree", gait: traj.Trot, values: with(nod, foreWithers, map[Name]float64{StepLengthFore: 0.09}), want: traj.RightFore,
-			says: []string{"Other signs say otherwise: the left fore's step", "69 to 77 % of 163 horses"}},
+			says: []string{"Other signs say otherwise: the left fore's step", "Such signs name the correct limb in about seven horses of ten (69 to 77 % of 163 horses"}},
 		{name: "pace: nod with the croup even", gait: traj.Pace, values: nod, want: traj.RightFore},
 		{name: "pace: nod and croup cannot be told apart", gait: traj.Pace, values: with(nod, hindWithers, croup), undecided: true},
 		{name: "pace: croup alone", gait: traj.Pace, values: croup, want: traj.RightHind},
