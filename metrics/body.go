@@ -60,14 +60,24 @@ func (s *spatial) measureBody(like *spatial) {
 	s.measurePoints(tracks)
 }
 
+// fewestShares is from how many strides the share of the once-a-stride part is told: its interval
+// holds how well each was measured, and two do not show how much strides differ beside that.
+const fewestShares = 3
+
 // putMovement adds what the harmonics of each stride say of the movement of b.
 func (s *spatial) putMovement(b *bodyTrack, scale float64) {
+	seen := 0
+	for _, h := range b.fits {
+		if h != nil {
+			seen++
+		}
+	}
 	for i, h := range b.fits {
 		if h == nil {
 			continue
 		}
 		if b.landmark == traj.Head {
-			s.putHarmonics(i, h, scale)
+			s.putHarmonics(i, h, scale, seen >= fewestShares)
 		}
 		if s.opts.Gait != traj.Walk && s.cal.Level != geometry.LevelNone {
 			s.putExtremes(i, h, b.landmark, scale)
@@ -94,9 +104,9 @@ func (s *spatial) shareWindows(b *bodyTrack, scale float64) {
 	}
 }
 
-// putHarmonics adds the head's movement once and twice a stride. The power that
-// noise adds to an amplitude is taken off.
-func (s *spatial) putHarmonics(i int, h *signal.Harmonics, scale float64) {
+// putHarmonics adds the head's movement once and twice a stride, and, where share says so, what
+// share of it the first is. The power that noise adds to an amplitude is taken off.
+func (s *spatial) putHarmonics(i int, h *signal.Harmonics, scale float64, share bool) {
 	var amp, sd [2]float64
 	wide := max(1, h.ResidualSD)
 	for k := range 2 {
@@ -108,7 +118,7 @@ func (s *spatial) putHarmonics(i int, h *signal.Harmonics, scale float64) {
 		s.put(HeadFirstHarmonic, i, scale*amp[0], scale*sd[0])
 		s.put(HeadSecondHarmonic, i, scale*amp[1], scale*sd[1])
 	}
-	if sum := amp[0] + amp[1]; sum > 0 {
+	if sum := amp[0] + amp[1]; share && sum > 0 {
 		s.put(HeadHarmonicShare, i, 100*amp[0]/sum, 100*math.Hypot(amp[1]*sd[0], amp[0]*sd[1])/sum/sum)
 	}
 }

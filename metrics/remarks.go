@@ -35,8 +35,15 @@ func (a *analysis) remarkOnTimes() {
 				off++
 			}
 		}
-		if on+off > 0 {
-			a.note("%s: of the stances seen, %d could not be timed as the hoof landed and %d as it left the ground (hidden, or too far away to see the hoof move).", limbs[k].Words(), on, off)
+		var untimed []string
+		if on > 0 {
+			untimed = append(untimed, fmt.Sprintf("%d as the hoof landed", on))
+		}
+		if off > 0 {
+			untimed = append(untimed, fmt.Sprintf("%d as the hoof left the ground", off))
+		}
+		if untimed != nil {
+			a.note("%s: times that could not be told, of the stances seen: %s (hidden, or too far away to see the hoof move).", limbs[k].Words(), strings.Join(untimed, ", "))
 		}
 	}
 	a.note("A rolling shutter exposes the picture's last row 10 to 30 ms after its first, so times of marks that lie a tenth of the picture's height apart may be off by 1 to 3 ms against each other.")
@@ -75,8 +82,8 @@ func (s *spatial) remarkOnPlaces() {
 }
 
 // reason says in words why measure d is not there.
-func (a *analysis) reason(d Definition) string {
-	level := a.cal.Level
+func (s *spatial) reason(d Definition) string {
+	level := s.cal.Level
 	if !level.AtLeast(d.Needs) && !(level == geometry.LevelRatio && d.RatioUnit != "") {
 		if d.Needs == geometry.LevelMetric {
 			return "needs four ground marks of a known rectangle"
@@ -88,19 +95,25 @@ func (a *analysis) reason(d Definition) string {
 		return "fores and hinds must both be seen standing in one clip (from the midline of one pair its two hooves always land equally far)"
 	}
 	var missing []string
-	for _, l := range a.marksOf(d) {
-		if a.set.Track(l) == nil {
+	for _, l := range s.marksOf(d) {
+		if s.set.Track(l) == nil {
 			missing = append(missing, l.Words())
 		}
 	}
 	if len(missing) > 0 {
 		return "not marked: " + strings.Join(missing, ", ")
 	}
-	if a.opts.Gait == traj.Walk && (d.kind == "head" || d.kind == "withers" || d.kind == "croup") {
+	if s.opts.Gait == traj.Walk && (d.kind == "head" || d.kind == "withers" || d.kind == "croup") {
 		return "defined for trot and pace: at the walk low and high points do not belong to one limb's stance"
 	}
-	if len(a.Strides) == 0 {
-		return "no whole stride was seen: " + a.whyNoStride()
+	if len(s.Strides) == 0 {
+		return "no whole stride was seen: " + s.whyNoStride()
+	}
+	if (d.Name == FlightHeightFore || d.Name == FlightHeightHind) && slices.ContainsFunc(s.paths, func(p HoofPath) bool { return p.Limb.IsHind() == (d.Girdle == Hind) }) {
+		return "in no swing is the hoof's height known well enough"
+	}
+	if d.Name == HeadHarmonicShare {
+		return fmt.Sprintf("the head was seen through fewer than %d whole strides", fewestShares)
 	}
 	if d.from != nil {
 		return "the mark was not seen through a whole stride together with the hooves that time it"
