@@ -184,8 +184,12 @@ func notMeasured(missing int) string {
 }
 
 // Mislead is the caution that a page has below its sentence where signs point to a limb or a
-// side at one of the visits and the sentence doesn't have it; else it is empty.
+// side at one of the visits and the sentence doesn't have it; else it is empty, also of a doubted
+// clip, whose page names none.
 func Mislead(sentence string, visits ...*metrics.Summary) string {
+	if sentence == Doubted {
+		return ""
+	}
 	for _, s := range visits {
 		if Named(s.Limb) != "" && !strings.Contains(sentence, howOften) {
 			return "Signs that point to a limb or a side mislead in three horses of ten."

@@ -78,7 +78,7 @@ func (c Clip) Page() (*Page, error) {
 	limits.list("", sentences(c.Film.Problems))
 	said, shown := glance.OfSummary(summary), part{title: leftRight, rows: glance.Rows(summary), visits: []*metrics.Summary{summary}}
 	if c.Doubted {
-		said, shown = glance.Doubted, part{title: leftRight}
+		said, shown.rows = glance.Doubted, nil
 	}
 	if p.front, err = newFront(said, false, c.Front, shown); err != nil {
 		return nil, err

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"jogstrip/metrics"
+	"jogstrip/metrics/geometry"
 	"jogstrip/pipeline/glance"
 	"jogstrip/plots"
 )
@@ -122,6 +123,9 @@ func newFront(sentence string, compared bool, f Front, parts ...part) (*front, e
 		}
 		out.rows, of = append(out.rows, t), append(of, p.visits...)
 	}
+	if !drawsLevels(of) {
+		out.note = ""
+	}
 	out.caution = glance.Mislead(sentence, of...)
 	for figure, into := range map[*Figure]**figureView{&f.Steps: &out.steps, &f.Felt: &out.felt} {
 		shown, _, err := viewFigures([]Figure{*figure})
@@ -141,6 +145,14 @@ func newFront(sentence string, compared bool, f Front, parts ...part) (*front, e
 	}
 	out.noted = notedTable(f.Noted, shown)
 	return out, nil
+}
+
+// drawsLevels reports whether pictures of the visits have the levels that a note explains: of
+// clips without lengths they have none.
+func drawsLevels(visits []*metrics.Summary) bool {
+	return slices.ContainsFunc(visits, func(s *metrics.Summary) bool {
+		return slices.ContainsFunc(s.Levels, func(l geometry.Level) bool { return l.AtLeast(geometry.LevelHeight) })
+	})
 }
 
 // table makes the rows; barred tells whether any has a bar.

@@ -96,6 +96,26 @@ func TestHistoryShowsEveryVisitOfAFew(t *testing.T) {
 	}
 }
 
+// TestLevelsAreExplainedWhereTheyAreDrawn: pictures of a clip without lengths have no levels.
+func TestLevelsAreExplainedWhereTheyAreDrawn(t *testing.T) {
+	for _, level := range []geometry.Level{geometry.LevelMetric, geometry.LevelNone} {
+		for _, doubted := range []bool{false, true} {
+			c := clip()
+			c.Summary.Levels, c.Doubted = []geometry.Level{level}, doubted
+			p, err := c.Page()
+			if err != nil {
+				t.Fatal(err)
+			}
+			if said := p.front.note != ""; said != (level == geometry.LevelMetric) {
+				t.Errorf("%s, doubted %v: %q", level, doubted, p.front.note)
+			}
+			if doubted && (p.front.caution != "" || p.front.rows[0].rows != nil) {
+				t.Errorf("a doubted clip names a side: %q", p.front.caution)
+			}
+		}
+	}
+}
+
 // TestGolden compares every page with the stored one. After a wanted change
 // run with -update and look at the pages.
 func TestGolden(t *testing.T) {

@@ -1,7 +1,9 @@
 // Package stills cuts the pictures of a report's first page from a clip: the horse in the
 // middle of a left and of a right stance, side by side at one size, with the level of the
 // head (from behind: the croup) of either drawn across both, and above them what is around
-// that level, closer.
+// that level, closer. Where the clip has no lengths, or the picture shows the levels otherwise
+// than measured, there are none: rows of the picture alone tell a level from neither a camera
+// that turns nor a horse that comes nearer.
 //
 // Which strides are shown is chosen by rule: of the pairs of neighbouring stances that lie
 // whole in the picture and not much farther away than the nearest, the one whose
@@ -224,13 +226,13 @@ func (m *Maker) JPEG() ([]byte, error) {
 	if !m.seen[0] || !m.seen[1] {
 		return nil, fmt.Errorf("make stills: %w", ErrNone)
 	}
+	levels, lower, ok := m.levels()
 	top := 0
-	if m.close[0].Height > 0 && m.close[1].Height > 0 {
+	if ok && m.close[0].Height > 0 && m.close[1].Height > 0 {
 		top = closeHeight + gap
 	}
 	picture := overlay.NewPlanes(Width, top+pieceHeight)
 	overlay.Fill(picture, 0, 0, picture.Width, picture.Height, white)
-	levels, lower := m.levels()
 	for i, x := range m.moments {
 		side, p := x.contact.Limb.Side(), overlay.NewPlanes(pieceWidth, pieceHeight)
 		overlay.Cut(p, m.taken[i], 0, pieceMargin+lower[i], 1)
@@ -238,7 +240,9 @@ func (m *Maker) JPEG() ([]byte, error) {
 			px, py := x.piece.To(t.Samples[x.shown].X, t.Samples[x.shown].Y)
 			overlay.Mark(p, side, px, py-lower[i], 7)
 		}
-		drawLevels(p, levels)
+		if ok {
+			drawLevels(p, levels)
+		}
 		overlay.Text(p, x.contact.Limb.Words()+" stands", 0, pieceHeight-captionSize-8, captionSize, plots.SideColor(side))
 		overlay.Paste(picture, p, i*(pieceWidth+gap), top)
 		if top > 0 {
@@ -253,16 +257,16 @@ func (m *Maker) JPEG() ([]byte, error) {
 }
 
 // levels returns at which row of its piece the body's landmark lies in left and in right
-// stance, NaN where it was not seen, and how many rows lower on the picture each piece is cut
-// for that. The two lie as far apart as was measured in these strides: where in the picture
-// the horse stands is known less well than that.
-func (m *Maker) levels() (levels, lower [2]float64) {
+// stance, and how many rows lower on the picture each piece is cut for that. The two lie as
+// far apart as was measured in these strides: where in the picture the horse stands is known
+// less well than that. ok: they were measured as lengths, and the picture is not far from that.
+func (m *Maker) levels() (levels, lower [2]float64, ok bool) {
 	t := m.in.track(m.body)
 	for i, x := range m.moments {
-		levels[i] = math.NaN()
-		if t != nil && t.Samples[x.shown].Status.Seen() {
-			_, levels[i] = x.piece.To(t.Samples[x.shown].X, t.Samples[x.shown].Y)
+		if t == nil || !t.Samples[x.shown].Status.Seen() {
+			return levels, lower, false
 		}
+		_, levels[i] = x.piece.To(t.Samples[x.shown].X, t.Samples[x.shown].Y)
 	}
 	for _, s := range m.in.Run.Signals {
 		if s.Landmark != m.body || s.Unit != "mm" || !m.in.Horse.Metric {
@@ -271,14 +275,15 @@ func (m *Maker) levels() (levels, lower [2]float64) {
 		perRow := 1000 * Span(m.in.Horse, m.in.WithersM) / pieceHeight
 		apart := (s.Height[m.moments[0].shown] - s.Height[m.moments[1].shown]) / perRow // The right one lower, rows.
 		off := levels[1] - levels[0] - apart
-		if math.IsNaN(off) || math.Abs(off) > 2*pieceMargin {
+		if !(math.Abs(off) <= 2*pieceMargin) { // Also where it is NaN.
 			break
 		}
 		lower[0], lower[1] = math.Round(-off/2), math.Round(off/2)
 		levels[0] -= lower[0]
 		levels[1] = levels[0] + apart // Moving the piece leaves what rounding to whole rows does.
+		return levels, lower, true
 	}
-	return levels, lower
+	return levels, lower, false
 }
 
 // drawLevels draws the level in left stance whole, in right stance dashed.

@@ -1,8 +1,10 @@
 package stills
 
 import (
+	"bytes"
 	"errors"
 	"image/color"
+	"image/jpeg"
 	"math"
 	"testing"
 
@@ -157,6 +159,49 @@ func TestTheSharpestFrameIsShown(t *testing.T) {
 			if want := m.Frames()[i][0] + sharpest; x.shown != want {
 				t.Errorf("frame %d is shown, want %d", x.shown, want)
 			}
+		}
+	}
+}
+
+// TestLevelsAreDrawnOnlyWhereLengthsAreKnown: without ground marks a row of the picture tells
+// nothing of how high a head is, so neither lines nor a close-up of them are in the picture.
+func TestLevelsAreDrawnOnlyWhereLengthsAreKnown(t *testing.T) {
+	for _, unit := range []string{"mm", "%"} {
+		in := approaching(t, 3, 40)
+		in.Run.Signals[0].Unit = unit
+		head := traj.Track{Landmark: traj.Head}
+		for f := range in.Times {
+			p := in.Horse.At(f)
+			head.Samples = append(head.Samples, traj.Sample{X: p.X, Y: p.Y - 1.7*p.Scale, Status: traj.Tracked})
+		}
+		in.Tracks = []traj.Track{head}
+		m, err := New(in)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, span := range m.Frames() {
+			m.Take(span[0], chequered(0), 1)
+		}
+		made, err := m.JPEG()
+		if err != nil {
+			t.Fatal(err)
+		}
+		picture, err := jpeg.Decode(bytes.NewReader(made))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if drawn := !Close(picture.Bounds()).Empty(); drawn != (unit == "mm") {
+			t.Errorf("%s: the picture is %d px high", unit, picture.Bounds().Dy())
+		}
+		// Beside the horse's mark and above the words all is grey but for lines.
+		coloured := 0
+		for y := picture.Bounds().Max.Y - pieceHeight; y < picture.Bounds().Max.Y-captionSize-12; y++ {
+			if r, _, b, _ := picture.At(2, y).RGBA(); int(r>>8)-int(b>>8) > 40 || int(b>>8)-int(r>>8) > 40 {
+				coloured++
+			}
+		}
+		if (coloured > 0) != (unit == "mm") {
+			t.Errorf("%s: %d rows have a line", unit, coloured)
 		}
 	}
 }
