@@ -217,6 +217,14 @@ func TestReasons(t *testing.T) {
 	}{
 		{"head not marked", func() (*Figure, error) { return BodyHeight(empty, traj.Head) }, "head was not marked"},
 		{"no hoof-on", func() (*Figure, error) { return BodyHeight(marked, traj.Head) }, "no left and right hoof-on"},
+		{"two half strides", func() (*Figure, error) {
+			in := sampleRun()
+			in.Times = in.Times[:75]
+			for i := range in.Run.Signals {
+				in.Run.Signals[i].Height = in.Run.Signals[i].Height[:75]
+			}
+			return BodyHeight(in, traj.Head)
+		}, "fewer than 3 whole half strides"},
 		{"no calibration", func() (*Figure, error) { return Placement(empty) }, "need a calibrated clip"},
 		{"no line", func() (*Figure, error) { return Placement(ratio) }, "no line of travel"},
 		{"no steps", func() (*Figure, error) { return StepLength(empty) }, "no step length"},
@@ -238,6 +246,92 @@ func TestReasons(t *testing.T) {
 				t.Errorf("error %q does not say %q", err, tt.want)
 			}
 		})
+	}
+}
+
+// TestHeightsThatTheTableRefusesHaveNoScale: where a flight height is given as not measurable its
+// figure has neither numbers nor intervals up and down.
+func TestHeightsThatTheTableRefusesHaveNoScale(t *testing.T) {
+	drawn := func(r ...metrics.Result) (svg, words string) {
+		in := sampleRun()
+		in.Summary.Results = append(in.Summary.Results, r...)
+		f, err := HoofPaths(in)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var b strings.Builder
+		if err := f.SVG(&b); err != nil {
+			t.Fatal(err)
+		}
+		return b.String(), f.Description
+	}
+	fore, hind := metrics.Result{Name: metrics.FlightHeightFore, Reason: "r"}, metrics.Result{Name: metrics.FlightHeightHind, Reason: "r"}
+	measured := metrics.Result{Name: metrics.FlightHeightFore, Value: est(1, 1), Left: est(9, 1), Right: est(10, 1)}
+	whole, words := drawn(measured)
+	if strings.Contains(words, "no scale") || strings.Count(whole, ">10</text>") != 2 {
+		t.Errorf("measured heights: %d numbers, %q", strings.Count(whole, ">10</text>"), words)
+	}
+	one, words := drawn(fore)
+	if !strings.Contains(words, "Heights of fore hooves have no scale") || strings.Count(one, ">10</text>") != 1 || strings.Count(one, "<path") >= strings.Count(whole, "<path") {
+		t.Errorf("fore refused: %d numbers, %q", strings.Count(one, ">10</text>"), words)
+	}
+	none, words := drawn(fore, hind)
+	if !strings.Contains(words, "Heights of fore and hind hooves") || strings.Contains(none, ">10</text>") || strings.Contains(none, "stance, cm") {
+		t.Errorf("both refused: %q", words)
+	}
+}
+
+// TestWhiskersStayInTheirPanel: the interval of the first landing must not reach into the names
+// of the rows.
+func TestWhiskersStayInTheirPanel(t *testing.T) {
+	in := sampleRun()
+	in.Run.Contacts[0].OnSD = 0.2
+	f, err := StanceBars(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var b strings.Builder
+	if err := f.SVG(&b); err != nil {
+		t.Fatal(err)
+	}
+	// The names end where the data begin: the left-most point of any line is right of them.
+	least := math.Inf(1)
+	for _, m := range regexp.MustCompile(`<path d="M([0-9.]+),[0-9.]+L([0-9.]+),[0-9.]+" style="[^"]*stroke-width:0\.9`).FindAllStringSubmatch(b.String(), -1) {
+		for _, at := range m[1:] {
+			x, _ := strconv.ParseFloat(at, 64)
+			least = math.Min(least, x)
+		}
+	}
+	sty := lettering(tickSize, inkColor)
+	if names := 6 + sty.Width("right hind, n = 8").Points(); !(least > names) || math.IsInf(least, 1) {
+		t.Errorf("a whisker begins at %.0f points, the names end at %.0f", least, names)
+	}
+}
+
+// TestEveryColumnOfStridesHasAScale: beside 0 a mark stands on each side, whatever the size.
+func TestEveryColumnOfStridesHasAScale(t *testing.T) {
+	for _, size := range []float64{0.3, 1, 1.7, 2.1, 3.4, 4.2, 5, 7, 12, 21, 43, 99} {
+		f, _, err := StrideByStride([]StrideRow{{Name: metrics.HeadLowDifference, Unit: "mm", Now: []float64{size, -size / 2}}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		var b strings.Builder
+		if err := f.SVG(&b); err != nil {
+			t.Fatal(err)
+		}
+		numbers := map[string]int{}
+		for _, m := range regexp.MustCompile(`>([0-9.]+)</text>`).FindAllStringSubmatch(b.String(), -1) {
+			numbers[m[1]]++
+		}
+		twice := 0
+		for _, n := range numbers {
+			if n >= 2 {
+				twice++
+			}
+		}
+		if twice == 0 || len(numbers) > 5 {
+			t.Errorf("%g mm: numbers %v", size, numbers)
+		}
 	}
 }
 

@@ -15,6 +15,10 @@ import (
 // halfPoints is how many samples a half stride is drawn with.
 const halfPoints = 51
 
+// fewestHalves is how many half strides of a side are drawn at the least: the interval of the mean
+// of two is six times as wide, and more, as they lie apart.
+const fewestHalves = 3
+
 // halfStride is a body landmark's height through one half stride.
 type halfStride struct {
 	side   traj.Side // Of the hoof that lands at its start.
@@ -49,8 +53,8 @@ func BodyHeight(in RunInput, l traj.Landmark) (*Figure, error) {
 		return nil, none("the clip shows no left and right hoof-on to divide the strides by")
 	}
 	h := overlayHalves(cutHalves(beats, in.Times, signal.Height))
-	if h.count[traj.Left] == 0 || h.count[traj.Right] == 0 {
-		return nil, none(fmt.Sprintf("no whole left and right half stride of the %s was followed", l))
+	if min(h.count[traj.Left], h.count[traj.Right]) < fewestHalves {
+		return nil, none(fmt.Sprintf("the %s was followed through fewer than %d whole half strides of a side, which show nothing for sure", l, fewestHalves))
 	}
 	if h.y.empty() {
 		return nil, none(fmt.Sprintf("the %s was not followed through any half stride", l))

@@ -73,11 +73,11 @@ func History(points []HistoryPoint, opts HistoryOptions) (*Figure, error) {
 		}
 	}
 	measured := len(panels)
-	if p, rows, ok := sorenessPanel(points, dates, dense); ok {
-		add(p, 22+16*float64(rows))
+	if p, height, ok := sorenessPanel(points, dates, dense); ok {
+		add(p, height)
 	}
-	if p, rows, ok := treatmentPanel(points, dates, dense); ok {
-		add(p, 22+16*float64(rows))
+	if p, height, ok := treatmentPanel(points, dates, dense); ok {
+		add(p, height)
 	}
 	if len(panels) == 0 {
 		return nil, &NoDataError{Figure: name, Reason: "no visit holds a measure, a soreness or a treatment"}
@@ -320,13 +320,13 @@ func drawEstimates(s sheet, dates []float64, est []*metrics.Estimate, sty sideSt
 	}
 }
 
-// sorenessPanel draws a row per region and a square per visit with its grade.
-func sorenessPanel(points []HistoryPoint, dates []float64, dense bool) (*plot.Plot, int, bool) {
+// sorenessPanel draws a row per region and a square per visit with its grade, height points high.
+func sorenessPanel(points []HistoryPoint, dates []float64, dense bool) (p *plot.Plot, height float64, ok bool) {
 	regions := soreRegions(points)
 	if len(regions) == 0 {
 		return nil, 0, false
 	}
-	p := rowPanel("Soreness", regions)
+	p, height = rowPanel("Soreness", regions)
 	p.Add(artist(func(s sheet) {
 		s.grid(true, false)
 		wide := (s.c.Max.X - s.c.Min.X) / vg.Length(len(points)) / 2
@@ -342,7 +342,7 @@ func sorenessPanel(points []HistoryPoint, dates []float64, dense bool) (*plot.Pl
 			}
 		}
 	}))
-	return p, len(regions), true
+	return p, height, true
 }
 
 // soreRegions lists the regions that were graded, in the order of first sight.
@@ -398,8 +398,8 @@ func gradeSquare(s sheet, at vg.Point, grade, share float64) {
 	s.c.FillText(txt, vg.Point{X: at.X, Y: at.Y + 0.8}, number(grade, digits))
 }
 
-// treatmentPanel draws a row per treatment and a mark per visit.
-func treatmentPanel(points []HistoryPoint, dates []float64, dense bool) (*plot.Plot, int, bool) {
+// treatmentPanel draws a row per treatment and a mark per visit, height points high.
+func treatmentPanel(points []HistoryPoint, dates []float64, dense bool) (p *plot.Plot, height float64, ok bool) {
 	var kinds []string
 	for _, p := range points {
 		for _, t := range p.Treatments {
@@ -415,7 +415,7 @@ func treatmentPanel(points []HistoryPoint, dates []float64, dense bool) (*plot.P
 	if kinds, others = mostUsed(kinds, points); others != "" {
 		kinds = append(kinds, others)
 	}
-	p := rowPanel("Treatment", kinds)
+	p, height = rowPanel("Treatment", kinds)
 	g := draw.GlyphStyle{Color: neutralColor, Radius: 4, Shape: mark{shape: triangle}}
 	p.Add(artist(func(s sheet) {
 		s.grid(true, false)
@@ -435,7 +435,7 @@ func treatmentPanel(points []HistoryPoint, dates []float64, dense bool) (*plot.P
 			}
 		}
 	}))
-	return p, len(kinds), true
+	return p, height, true
 }
 
 // mostKinds is how many treatments have a row of their own.
@@ -459,15 +459,24 @@ func mostUsed(kinds []string, points []HistoryPoint) (kept []string, others stri
 	return slices.DeleteFunc(slices.Clone(kinds), func(k string) bool { return slices.Contains(rare, k) }), fmt.Sprintf("%d others", len(rare))
 }
 
-// rowPanel returns a panel with a named row per label, the first on top.
-func rowPanel(title string, labels []string) *plot.Plot {
-	p := newPanel("", title)
-	short := slices.Clone(labels)
+// rowPanel returns a panel with a named row per label, the first on top, and how high it is,
+// points. Rows are as high as the name with the most lines; what is longer still is cut.
+func rowPanel(title string, labels []string) (p *plot.Plot, height float64) {
+	const wide, mostLines = 150, 4
+	p = newPanel("", title)
+	names, most := make([]string, len(labels)), 1
 	for i, l := range labels {
-		short[i] = shorten(l, 150)
+		lines := wrap(l, lettering(tickSize, inkColor), wide)
+		if len(lines) > mostLines {
+			lines = append(lines[:mostLines-1], strings.Join(lines[mostLines-1:], " "))
+		}
+		for k := range lines {
+			lines[k] = shorten(lines[k], wide)
+		}
+		names[i], most = strings.Join(lines, "\n"), max(most, len(lines))
 	}
-	nameRows(p, short)
-	return p
+	nameRows(p, names)
+	return p, 22 + float64(len(labels))*(6+10*float64(most))
 }
 
 // shorten cuts txt to width and marks the cut.

@@ -100,3 +100,31 @@ func TestCalendarTicks(t *testing.T) {
 		}
 	})
 }
+
+// TestLongTreatmentsAreReadWhole: a row's name goes over several lines, and rows grow with it.
+func TestLongTreatmentsAreReadWhole(t *testing.T) {
+	const long = "massage and stretching of the left shoulder, and of the back behind the saddle"
+	points := sampleHistory()
+	height := func() (f *Figure) {
+		f, err := History(points, HistoryOptions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return f
+	}
+	before := height().Height
+	points[0].Treatments = []string{long}
+	f := height()
+	if f.Height <= before {
+		t.Errorf("%g points high, %g without long names", f.Height.Points(), before.Points())
+	}
+	var svg strings.Builder
+	if err := f.SVG(&svg); err != nil {
+		t.Fatal(err)
+	}
+	for _, line := range wrap(long, lettering(tickSize, inkColor), 150) {
+		if !strings.Contains(svg.String(), ">"+line+"</text>") {
+			t.Errorf("%q is not in the figure", line)
+		}
+	}
+}

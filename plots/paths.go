@@ -23,15 +23,19 @@ func HoofPaths(in RunInput) (*Figure, error) {
 	x, y := newExtent(), newExtent()
 	x.add(0)
 	y.add(0)
-	var counts []string
+	var counts, shapes []string
 	for _, g := range []metrics.Girdle{metrics.Fore, metrics.Hind} {
 		paths := pathsOf(in, g)
 		for _, k := range paths {
 			k.extend(x, y)
 			counts = append(counts, fmt.Sprintf("%d %s", len(k.single), k.limb.Words()))
 		}
-		if len(paths) > 0 {
-			panels = append(panels, pathPanel(in, g, paths))
+		if len(paths) == 0 {
+			continue
+		}
+		panels = append(panels, pathPanel(in, g, paths))
+		if !in.knowsHeight(g) {
+			shapes = append(shapes, string(g))
 		}
 	}
 	if len(panels) == 0 {
@@ -46,23 +50,40 @@ func HoofPaths(in RunInput) (*Figure, error) {
 		y.set(&p.Y, 0.06)
 		if i == 0 {
 			p.Y.Label.Text = "Height above stance, " + in.Lengths.Unit("cm")
+			if len(shapes) == len(panels) {
+				p.Y.Label.Text = "Height above stance"
+			}
 		}
+	}
+	notes := []string{
+		capital(where(in.Run)) + ". Thin lines: single swings (n = " + strings.Join(counts, ", ") + "). Thick lines: their mean; crosses at a quarter, half and three quarters of the swing: 95 % interval of the mean, this run only.",
+		"Zero is the straight line between two placements. Lateral (outward) is to the right for both sides, so that left and right can be laid over each other. Description only: no published work shows that these arcs tell a lame limb.",
+	}
+	if shapes != nil {
+		notes = append(notes, "Heights of "+strings.Join(shapes, " and ")+" hooves have no scale: they are not known well enough for numbers.")
 	}
 	from := "in front"
 	if in.Run.View == traj.Away {
 		from = "behind"
 	}
 	return composition{
-		name:  name,
-		title: "Path of the swinging hoof, seen from " + from,
-		notes: []string{
-			capital(where(in.Run)) + ". Thin lines: single swings (n = " + strings.Join(counts, ", ") + "). Thick lines: their mean; crosses at a quarter, half and three quarters of the swing: 95 % interval of the mean, this run only.",
-			"Zero is the straight line between two placements. Lateral (outward) is to the right for both sides, so that left and right can be laid over each other. Description only: no published work shows that these arcs tell a lame limb.",
-		},
+		name:   name,
+		title:  "Path of the swinging hoof, seen from " + from,
+		notes:  notes,
 		legend: sidesLegend("left", "right"),
 		height: 215,
 		body:   func(c draw.Canvas) { beside(c, panels) },
 	}.figure(), nil
+}
+
+// knowsHeight reports whether the heights of a girdle's hooves are known well enough for numbers.
+func (in RunInput) knowsHeight(g metrics.Girdle) bool {
+	n := metrics.FlightHeightFore
+	if g == metrics.Hind {
+		n = metrics.FlightHeightHind
+	}
+	r := in.result(n)
+	return r == nil || r.Left != nil || r.Right != nil
 }
 
 // pathsOf returns the paths of the girdle's hooves that were followed, left first.
@@ -80,6 +101,10 @@ func pathsOf(in RunInput, g metrics.Girdle) []limbPath {
 // pathPanel draws the paths of one girdle's hooves.
 func pathPanel(in RunInput, g metrics.Girdle, paths []limbPath) *plot.Plot {
 	p := newPanel(capital(string(g))+" hooves: outward of the line, "+in.Lengths.Unit("cm")+" (lateral +)", "")
+	heights := in.knowsHeight(g)
+	if !heights {
+		p.Y.Tick.Marker = plot.ConstantTicks{}
+	}
 	p.Add(artist(func(s sheet) {
 		s.grid(true, true)
 		s.updown(zeroLine, 0)
@@ -89,7 +114,7 @@ func pathPanel(in RunInput, g metrics.Girdle, paths []limbPath) *plot.Plot {
 			}
 		}
 		for _, k := range paths {
-			k.draw(s)
+			k.draw(s, heights)
 		}
 	}))
 	return p
@@ -152,12 +177,15 @@ func resampled(p metrics.HoofPath, system lengths.System) (out [2][]float64, ok 
 	return out, seen > pathSamples/2
 }
 
-func (k limbPath) draw(s sheet) {
+// draw draws the mean, with the intervals of heights where they are known.
+func (k limbPath) draw(s sheet, heights bool) {
 	sty := styleOf(k.limb.Side())
 	s.line(sty.line(), k.mean[0], k.mean[1])
 	for _, i := range []int{pathSamples / 4, pathSamples / 2, pathSamples * 3 / 4} {
 		s.level(sty.whisker(), k.mean[1][i], k.low[0][i], k.high[0][i])
-		s.upright(sty.whisker(), k.mean[0][i], k.low[1][i], k.high[1][i])
+		if heights {
+			s.upright(sty.whisker(), k.mean[0][i], k.low[1][i], k.high[1][i])
+		}
 		s.mark(glyph(sty, false), k.mean[0][i], k.mean[1][i])
 	}
 }

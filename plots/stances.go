@@ -20,7 +20,7 @@ func StanceBars(in RunInput) (*Figure, error) {
 	for _, c := range in.Run.Contacts {
 		if finite(c.On, c.Off) && c.Off > c.On {
 			counts[c.Limb]++
-			x.add(c.On, c.Off)
+			x.add(c.On, c.Off, c.On-whisker(c.OnSD), c.Off+whisker(c.OffSD))
 		}
 	}
 	for _, l := range limbs {
@@ -74,13 +74,17 @@ func (s sheet) stance(c metrics.Contact, at float64) {
 		Max: vg.Point{X: s.x(c.Off), Y: s.y(at + 0.3)},
 	}, c.OnSD >= 0, c.OffSD >= 0)
 	ink := draw.LineStyle{Color: inkColor, Width: 0.9}
-	if c.OnSD > 0 {
-		s.level(ink, at, c.On-1.96*c.OnSD, c.On+1.96*c.OnSD)
+	if w := whisker(c.OnSD); w > 0 {
+		s.level(ink, at, c.On-w, c.On+w)
 	}
-	if c.OffSD > 0 {
-		s.level(ink, at, c.Off-1.96*c.OffSD, c.Off+1.96*c.OffSD)
+	if w := whisker(c.OffSD); w > 0 {
+		s.level(ink, at, c.Off-w, c.Off+w)
 	}
 }
+
+// whisker returns how far the 95 % interval of an instant reaches to each side, s; 0 where the
+// instant was not timed.
+func whisker(sd float64) float64 { return 1.96 * max(0, sd) }
 
 // drawBar fills a bar in a side's look: left solid, right hatched. An end that
 // was not measured has no edge.

@@ -132,7 +132,9 @@ func (r StrideRow) draw(c draw.Canvas, high vg.Length) {
 	if tolerance > 0 {
 		c.FillPolygon(bandColor, box(x(-tolerance), bottom, x(tolerance), top))
 	}
-	for _, t := range (ticks{most: 4}).Ticks(-reach, reach) {
+	// At least two fifths of the reach and at most all of it lie between five marks: one stands on
+	// each side of 0.
+	for _, t := range (ticks{most: 5}).Ticks(-reach, reach) {
 		style := draw.LineStyle{Color: gridColor, Width: 0.6}
 		if t.Value == 0 {
 			style = zeroLine
