@@ -376,11 +376,20 @@ func historyEntry(v *pastVisit, from string) (plots.HistoryPoint, report.History
 		felt = append(felt, regionWords(p)+" "+sorenessWords(p.Soreness))
 	}
 	for _, t := range v.Around.Visit.Treatment {
-		point.Treatments = append(point.Treatments, t.What)
+		if !noTreatment(t.What) {
+			point.Treatments = append(point.Treatments, t.What)
+		}
 		treated = append(treated, treatmentWords(t))
 	}
 	row.Soreness, row.Treatment, row.Function = strings.Join(felt, "; "), strings.Join(treated, "; "), functionWords(v.Around.Visit.Function)
 	return point, row
+}
+
+// noTreatment reports whether what was written down says that nothing was done: "none", "None;
+// exercises go on". A figure has no sign for that.
+func noTreatment(what string) bool {
+	first, _, _ := strings.Cut(strings.NewReplacer(";", " ", ",", " ", ".", " ", ":", " ").Replace(strings.TrimSpace(what)), " ")
+	return strings.EqualFold(first, "none")
 }
 
 func functionWords(f record.Function) string {
