@@ -218,6 +218,7 @@ func (f *files) historyFront(page *report.History, first, last *pastVisit, middl
 		page.Front.Visits, written = append(page.Front.Visits, words[1]), append(written, &last.Around.Visit)
 	}
 	f.frontFigures(&page.Front, summary.Said(now.Around.Yard.Lengths), now.sum.Said(now.Around.Yard.Lengths), words, written...)
+	page.Front.Noted = append(noted("Shoeing", func(v *record.Visit) string { return v.Shoeing }, written), page.Front.Noted...)
 	next := nextRuns(now.sum.Summary, now.Visit)
 	if last != nil && page.Comparison != nil {
 		next = nextCompared(page.Comparison, first.Visit, now.Visit)
@@ -381,6 +382,7 @@ func historyEntry(v *pastVisit, from string) (plots.HistoryPoint, report.History
 		}
 		treated = append(treated, treatmentWords(t))
 	}
+	row.Shoeing = v.Around.Visit.Shoeing
 	row.Soreness, row.Treatment, row.Function = strings.Join(felt, "; "), strings.Join(treated, "; "), functionWords(v.Around.Visit.Function)
 	return point, row
 }

@@ -34,6 +34,7 @@ type HistoryVisit struct {
 	Link      string           // To the visit's page, relative to this one.
 	Summary   *metrics.Summary // Nil where nothing was measured.
 	Since     string           // Verdict against the visit before, in words; empty where there is none.
+	Shoeing   string
 	Soreness  string
 	Treatment string
 	Function  string
@@ -75,11 +76,11 @@ func (h History) Page() (*Page, error) {
 		measured.head = append(measured.head, title+", "+units[i])
 	}
 	measured.head = append(measured.head, "Since the visit before", "Finding")
-	noted := table{caption: "Written down", note: "Not measured by the program", wide: true, head: []string{"Visit", "Soreness", "Treatment", "Function"}}
+	noted := table{caption: "Written down", note: "Not measured by the program", wide: true, head: []string{"Visit", "Shoeing", "Soreness", "Treatment", "Function"}}
 	for _, v := range h.Visits {
 		measured.rows = append(measured.rows, v.measuredRow(h.Followed, units))
 		noted.rows = append(noted.rows, tableRow{cells: []tableCell{
-			textCell(date(v.Date)), orCell(v.Soreness, notRecorded), orCell(v.Treatment, notRecorded), orCell(v.Function, notRecorded),
+			textCell(date(v.Date)), orCell(v.Shoeing, notRecorded), orCell(v.Soreness, notRecorded), orCell(v.Treatment, notRecorded), orCell(v.Function, notRecorded),
 		}})
 	}
 	visits := section{title: "The visits"}
@@ -165,7 +166,9 @@ func (h History) first(p *Page) (err error) {
 		if h.measured() > 2 { // Which two, the sentence of a comparison need not say.
 			said = strings.Replace(said, "The two visits cannot", "First and last cannot", 1)
 		}
-		p.front, err = newFront(said, true, h.Front, parts...)
+		shown := h.Front
+		shown.Course = strings.TrimSpace(shown.Course + " " + differs(c))
+		p.front, err = newFront(said, true, shown, parts...)
 	default:
 		said, shown := "No visit has been measured yet.", part{title: leftRight}
 		for _, v := range h.Visits {

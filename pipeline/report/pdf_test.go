@@ -312,7 +312,7 @@ func TestLongHistory(t *testing.T) {
 	pdf := pdfOf(t, h)
 	text := pdfText(t, pdf)
 	for i, v := range h.Visits {
-		row := squeezed(date(v.Date) + v.Soreness + v.Treatment)
+		row := squeezed(date(v.Date) + v.Shoeing + v.Soreness + v.Treatment)
 		if !strings.Contains(text, row) {
 			t.Errorf("the row of visit %d is not whole", i+1)
 		}

@@ -77,6 +77,14 @@ func TestHistoryShowsEveryVisitOfAFew(t *testing.T) {
 			t.Error("more visits than there is room for")
 		}
 	}
+	// What limits the comparison of the first with the last is beside what came between them.
+	h.Front.Course = "Each visit against the one before it."
+	if p, err = h.Page(); err != nil {
+		t.Fatal(err)
+	}
+	if want := "Each visit against the one before it. The surface was sand before and concrete after."; p.front.course != want {
+		t.Errorf("below the sentence stands %q, want %q", p.front.course, want)
+	}
 	h.Comparison.Verdict = metrics.NotComparable
 	h.Comparison.Barriers = []metrics.Barrier{{Condition: metrics.SurfaceDiffers, Before: "sand", After: "tarmac"}, {Condition: metrics.PresentationDiffers, Before: "led", After: "ridden"}}
 	h.Comparison.Reasons = []string{"the surface differs (sand, then tarmac)", "the horse was presented differently (led, then ridden)"}

@@ -239,10 +239,10 @@ func history(figures ...Figure) History {
 		Header:  header(), Finding: "over three visits in four weeks the left fore step has grown and the score has come down to even",
 		Followed: []metrics.Name{metrics.StepLengthFore, metrics.HeadLowDifference},
 		Visits: []HistoryVisit{
-			{Date: day(3, 2), Link: "2026-03-02/visit.html", Summary: summary(1, 2), Soreness: "left shoulder 3, left forearm 2", Treatment: "massage, left shoulder", Function: "refuses the left lead"},
+			{Date: day(3, 2), Link: "2026-03-02/visit.html", Summary: summary(1, 2), Shoeing: "in front", Soreness: "left shoulder 3, left forearm 2", Treatment: "massage, left shoulder", Function: "refuses the left lead"},
 			{Date: day(3, 12), Soreness: "left shoulder 2", Treatment: "massage, left shoulder"},
 			{Date: day(3, 20), Link: "2026-03-20/visit.html", Summary: summary(0.6, 2), Since: "improved", Soreness: "left shoulder 1"},
-			{Date: day(3, 30), Link: "2026-03-30/visit.html", Summary: summary(0.2, 2), Since: "no measurable change", Soreness: "none", Function: "takes the left lead"},
+			{Date: day(3, 30), Link: "2026-03-30/visit.html", Summary: summary(0.2, 2), Since: "no measurable change", Shoeing: "newly shod", Soreness: "none", Function: "takes the left lead"},
 		},
 		Figures: figures, Provenance: provenance(), Front: sampleFront(),
 	}
