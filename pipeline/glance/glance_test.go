@@ -91,8 +91,10 @@ func form(t interface {
 	Errorf(string, ...any)
 }, sentence string) {
 	t.Helper()
-	if n := Words(sentence); n > MostWords || n < 4 {
-		t.Errorf("%d words: %q", n, sentence)
+	for _, one := range strings.SplitAfter(sentence, ". ") {
+		if n := Words(one); n > MostWords || n < 4 {
+			t.Errorf("%d words: %q", n, one)
+		}
 	}
 	if strings.ContainsAny(sentence, "([{}])") {
 		t.Errorf("a bracket in %q", sentence)
@@ -115,6 +117,7 @@ func TestOfComparison(t *testing.T) {
 		ch.Judged = ch.Change
 		return ch
 	}
+	followed := func(ch metrics.Change) metrics.Change { ch.Followed = true; return ch }
 	visit := func(l metrics.LimbFinding, r ...metrics.Result) metrics.Summary {
 		return metrics.Summary{Runs: 3, Strides: 20, Results: r, Limb: l}
 	}
@@ -136,6 +139,14 @@ func TestOfComparison(t *testing.T) {
 			"Worse: the fore steps were equal on 6 March, now the left is 10 cm short, a change beyond day-to-day variation."},
 		{"worse, and a limb", metrics.Comparison{Verdict: metrics.Worse, Before: visit(metrics.LimbFinding{}, surely), After: visit(metrics.LimbFinding{Limb: traj.LeftFore}, short), Changes: []metrics.Change{change(surely, short, metrics.Worse)}},
 			"Worse: the fore steps were equal on 6 March, now the left is 10 cm short, beyond day-to-day variation; signs point to the left fore."},
+		{"the chosen one shows nothing", metrics.Comparison{Verdict: metrics.Improved, Before: metrics.Summary{Runs: 1}, After: metrics.Summary{Runs: 1}, Changes: []metrics.Change{followed(change(even, even, metrics.NoChange)), change(nod(-43), nod(-4), metrics.Improved)}},
+			"Step length, fore, chosen beforehand: no measurable change. Better, from one run each: the head was 43 mm higher over the left fore on 6 March, now 4 mm."},
+		{"the chosen one could not be compared", metrics.Comparison{Verdict: metrics.Worse, Changes: []metrics.Change{followed(change(even, even, metrics.NotComparable)), change(nod(-20), nod(-40), metrics.Worse)}},
+			"Step length, fore, chosen beforehand: cannot be compared. Worse: the head was 20 mm higher over the left fore on 6 March, now 40 mm, a change beyond day-to-day variation."},
+		{"the chosen one leads", metrics.Comparison{Verdict: metrics.Improved, After: metrics.Summary{Runs: 1}, Changes: []metrics.Change{followed(change(short, even, metrics.Improved)), change(nod(-43), nod(-4), metrics.Improved)}},
+			"Better, from one run now: the left fore’s step was 10 cm short on 6 March, now 2 cm, a change beyond day-to-day variation."},
+		{"nothing, from one run then", metrics.Comparison{Verdict: metrics.NoChange, Before: metrics.Summary{Runs: 1}, After: visit(metrics.LimbFinding{})},
+			"No measurable change since 6 March, from one run then: what differs is within chance and day-to-day variation."},
 		{"by the score", metrics.Comparison{Verdict: metrics.Improved, After: visit(metrics.LimbFinding{Limb: traj.LeftFore}), Score: &metrics.Change{Before: est(1.7, 0.5), After: est(0.2, 0.2)}},
 			"Better, still uneven on the left: the asymmetry score was 1.7 on 6 March, now 0.2, where 0 is even, a change beyond day-to-day variation."},
 		{"still uneven", metrics.Comparison{Verdict: metrics.NoChange, Before: visit(metrics.LimbFinding{Limb: traj.RightFore}), After: visit(metrics.LimbFinding{Limb: traj.RightFore})},
@@ -379,6 +390,34 @@ func TestAChangeShowsHowSureItIs(t *testing.T) {
 	} {
 		if got := strings.ReplaceAll(plusMinus(tt.change), "\u00a0", " "); got != tt.want {
 			t.Errorf("%q, want %q", got, tt.want)
+		}
+	}
+}
+
+// TestWhatIsNotSettledIsNotPutIntoWords: of a measure that is only described a side is named
+// where a bar shows one, not where both are dashed.
+func TestWhatIsNotSettledIsNotPutIntoWords(t *testing.T) {
+	cm := func(v, half float64) metrics.Result { return result(metrics.PlacementOffsetFore, v, half, 2) }
+	for _, tt := range []struct {
+		before, after metrics.Result
+		want, note    string
+	}{
+		{cm(3, 4), cm(-1, 4), "not settled, both times: too few strides", ""},
+		{cm(3, 1), cm(-1, 4), "right lands 3.0 cm further out; now not settled", notJudged},
+		{cm(3, 4), cm(3, 1), "not settled; now right lands 3.0 cm further out", notJudged},
+		{cm(5, 1), cm(3, 1), "right lands 5.0 cm further out, now 3.0 cm", notJudged},
+	} {
+		// The visits' own intervals are narrower: a run's holds for that run alone.
+		b, a := tt.before, tt.after
+		b.Beyond, a.Beyond = true, true
+		c := &metrics.Comparison{Before: metrics.Summary{Results: []metrics.Result{b}}, After: metrics.Summary{Results: []metrics.Result{a}}, Changes: []metrics.Change{change(b, a, metrics.NotJudged)}}
+		for _, row := range ComparedRows(c) {
+			if row.Measure != metrics.PlacementOffsetFore {
+				continue
+			}
+			if got := strings.ReplaceAll(row.Words, "\u00a0", " "); got != tt.want || row.Note != tt.note {
+				t.Errorf("%q and %q, want %q and %q", got, row.Note, tt.want, tt.note)
+			}
 		}
 	}
 }

@@ -438,7 +438,7 @@ func comparedRow(c *metrics.Comparison, q question, ch *metrics.Change) Row {
 		}
 		return row
 	}
-	b, a := c.Before.Lookup(ch.Name), c.After.Lookup(ch.Name)
+	a := c.After.Lookup(ch.Name)
 	tolerance := sharedTolerance(c, ch.Name)
 	row.Measure, row.Verdict, row.Counts, row.Followed = ch.Name, ch.Verdict, says(ch.Verdict), ch.Followed
 	row.Before, row.Now = bar(ch.Name, ch.Before, tolerance), bar(ch.Name, ch.After, tolerance)
@@ -458,8 +458,11 @@ func comparedRow(c *metrics.Comparison, q question, ch *metrics.Change) Row {
 		}
 	case says(ch.Verdict):
 		row.Words, row.Change = fromTo(ch, row.Before, row.Now), plusMinus(ch)
-	case ch.Verdict == metrics.NotJudged && (b != nil && b.Beyond || a != nil && a.Beyond):
+	case ch.Verdict == metrics.NotJudged && row.Before != nil && row.Now != nil && (row.Before.Says == Uneven || row.Now.Says == Uneven):
 		row.Words, row.Note = fromTo(ch, row.Before, row.Now), notJudged
+		if row.Before.Says == Unsettled || row.Now.Says == Unsettled {
+			row.Words = before + "; now " + after
+		}
 	case WhyNoChange(ch) != "":
 		row.Words, row.Change, row.Leans = WhyNoChange(ch), plusMinus(ch), leans(row.Before, row.Now)
 		if row.Leans != "" && ch.Holm >= changeP {

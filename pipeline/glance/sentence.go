@@ -332,8 +332,42 @@ func leaning(c *metrics.Comparison) string {
 }
 
 // OfComparison says what changed from the visit of the day before and how sure that is;
-// a zero day is not known.
+// a zero day is not known. What was chosen beforehand comes first.
 func OfComparison(c *metrics.Comparison, before time.Time) string {
+	return chosen(c) + changed(c, before)
+}
+
+// chosen says of the measure chosen beforehand that it shows no change where another does;
+// else it is empty, as that measure leads then.
+func chosen(c *metrics.Comparison) string {
+	for _, ch := range c.Changes {
+		switch {
+		case !ch.Followed || !says(c.Verdict) || says(ch.Verdict):
+		case ch.Verdict == metrics.NotComparable:
+			return titleWords(ch.Name) + ", chosen beforehand: cannot be compared. "
+		default:
+			return titleWords(ch.Name) + ", chosen beforehand: no measurable change. "
+		}
+	}
+	return ""
+}
+
+// fewRuns says which visit has a single run, behind the first word of a sentence: its interval
+// takes how runs differ from what is usual.
+func fewRuns(c *metrics.Comparison) string {
+	switch b, a := c.Before.Runs == 1, c.After.Runs == 1; {
+	case b && a:
+		return ", from one run each"
+	case b:
+		return ", from one run then"
+	case a:
+		return ", from one run now"
+	}
+	return ""
+}
+
+// changed is OfComparison for what leads.
+func changed(c *metrics.Comparison, before time.Time) string {
 	on, since := "before", "since then"
 	if !before.IsZero() {
 		day := before.Format("2\u00a0January")
@@ -348,6 +382,7 @@ func OfComparison(c *metrics.Comparison, before time.Time) string {
 		if c.Verdict == metrics.Worse {
 			word = "Worse"
 		}
+		word += fewRuns(c)
 		if lead == nil {
 			if c.Score == nil || c.Score.Before == nil || c.Score.After == nil {
 				return fitted(word + " than " + on + sure)
@@ -373,9 +408,9 @@ func OfComparison(c *metrics.Comparison, before time.Time) string {
 		return fitted(fmt.Sprintf("%s: %s %s, now %s", word, clause(lead.Name, lead.Unit, *lead.Before), on, now(lead, a)), surely(c)...)
 	case metrics.Changed:
 		if lead == nil {
-			return fitted("Changed since the visit before, without becoming more or less even" + sure)
+			return fitted("Changed" + fewRuns(c) + " since the visit before, without becoming more or less even" + sure)
 		}
-		return fitted(fmt.Sprintf("Changed: %s %s, now %s; neither better nor worse", clause(lead.Name, lead.Unit, *lead.Before), on, now(lead, nil)))
+		return fitted(fmt.Sprintf("Changed%s: %s %s, now %s", fewRuns(c), clause(lead.Name, lead.Unit, *lead.Before), on, now(lead, nil)), "; neither better nor worse")
 	}
 	return unchanged(c, since)
 }
@@ -383,6 +418,8 @@ func OfComparison(c *metrics.Comparison, before time.Time) string {
 // unchanged is the sentence of two visits between which nothing counts.
 func unchanged(c *metrics.Comparison, since string) string {
 	base := "No measurable change " + since
+	followed := base + " in what is followed" + fewRuns(c)
+	base += fewRuns(c)
 	b, a := c.Before.Limb, c.After.Limb
 	side := undecidedSide(a)
 	seen := leaning(c)
@@ -392,7 +429,7 @@ func unchanged(c *metrics.Comparison, since string) string {
 	case a.Limb != "" && a.Limb == b.Limb:
 		return fitted(base+": signs still point to the "+a.Limb.Words(), "; smaller changes than day-to-day variation cannot be seen")
 	case a.Limb != "":
-		return fitted(base+" in what is followed; signs point to the "+a.Limb.Words(), howOften)
+		return fitted(followed+"; signs point to the "+a.Limb.Words(), howOften)
 	case side != "" && side == undecidedSide(b) && seen != "":
 		return fitted(base+fmt.Sprintf(": still uneven on the %s, fore or hind", side), "; it looks "+seen+maybeChance)
 	case side != "" && side == undecidedSide(b):

@@ -10,7 +10,7 @@ import (
 	"jogstrip/track/traj"
 )
 
-// MostWords is how many words the sentence of a first page may have.
+// MostWords is how many words each sentence of a first page may have.
 const MostWords = 25
 
 // define returns a measure's definition; one that is missing is named by itself.
