@@ -95,6 +95,9 @@ func legendOf(parts []part) []string {
 	return append(out, glance.Carried(rows, visits...)...)
 }
 
+// noCause stands right below the sentence of visits that are compared.
+const noCause = "A change after a treatment does not show that the treatment did it."
+
 // leftRight is the title of the rows of a first page.
 const leftRight = "Left against right"
 
@@ -122,6 +125,9 @@ func newFront(sentence string, compared bool, f Front, parts ...part) (*front, e
 			out.legend = legendOf(parts)
 		}
 		out.rows, of = append(out.rows, t), append(of, p.visits...)
+		if p.compared {
+			out.course = strings.TrimSpace(noCause + " " + f.Course)
+		}
 	}
 	if !drawsLevels(of) {
 		out.note = ""
@@ -299,7 +305,7 @@ func viewDrawing(f *plots.Figure) (*figureView, error) {
 }
 
 // shortCautions stand on a first page; the details have them at length.
-const shortCautions = "This describes movement and names no disease; a veterinarian diagnoses. A change after a treatment does not show that the treatment did it. " +
+const shortCautions = "This describes movement and names no disease; a veterinarian diagnoses. " +
 	"A horse that is clearly lame at the walk is not trotted up: call the vet. Hard hat, gloves and boots; touching a sore place can draw a kick or a bite. " +
 	"Who may treat, and with what, is set by local law and the rules of the sport."
 

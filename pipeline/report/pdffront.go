@@ -23,7 +23,7 @@ type pictureSize struct{ stills, felt float64 }
 
 // pictureSizes are tried in this order.
 func pictureSizes() []pictureSize {
-	return []pictureSize{{1, 1}, {0.95, 1}, {0.9, 1}, {0.85, 1}, {0.8, 1}, {0.75, 1}, {0.7, 1}, {0.65, 1}, {0.65, 0.9}, {0.65, 0.8}, {0.6, 0.8}, {0.5, 0.8}, {0.45, 0.7}, {0.45, 0.6}}
+	return []pictureSize{{1, 1}, {0.95, 1}, {0.9, 1}, {0.85, 1}, {0.8, 1}, {0.75, 1}, {0.7, 1}, {0.65, 1}, {0.65, 0.9}, {0.65, 0.8}, {0.6, 0.8}, {0.5, 0.8}, {0.45, 0.7}, {0.45, 0.6}, {0.4, 0.5}}
 }
 
 // fittingSize returns the size at which all is on one sheet; the first where none is.

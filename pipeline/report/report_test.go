@@ -82,7 +82,7 @@ func TestHistoryShowsEveryVisitOfAFew(t *testing.T) {
 	if p, err = h.Page(); err != nil {
 		t.Fatal(err)
 	}
-	if want := "Each visit against the one before it. The surface was sand before and concrete after."; p.front.course != want {
+	if want := noCause + " Each visit against the one before it. The surface was sand before and concrete after."; p.front.course != want {
 		t.Errorf("below the sentence stands %q, want %q", p.front.course, want)
 	}
 	h.Comparison.Verdict = metrics.NotComparable
@@ -384,6 +384,25 @@ func TestFindingComesFirst(t *testing.T) {
 			t.Errorf("%q stands at %d, after what should follow it (%d)", want, at, last)
 		}
 		last = at
+	}
+}
+
+// TestAChangeIsNotPutDownToTheTreatment checks that pages of visits that are compared say right
+// below their sentence that a treatment need not be the cause, on paper on the first sheet.
+func TestAChangeIsNotPutDownToTheTreatment(t *testing.T) {
+	for name, page := range map[string]interface{ Page() (*Page, error) }{"comparison": comparison(), "history": history(), "visit": visit()} {
+		p, err := page.Page()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if said := strings.HasPrefix(p.front.course, noCause); said != (name != "visit") {
+			t.Errorf("%s: below the sentence stands %q", name, p.front.course)
+		}
+	}
+	text := poppler(t, sheetOf(t, comparison()), "pdftotext", "-l", "1", "-enc", "UTF-8", "FILE", "-")
+	below, table := strings.Index(text, "does not show that"), strings.Index(text, "Question")
+	if below < 0 || below > table {
+		t.Errorf("on paper it stands at %d, the rows at %d", below, table)
 	}
 }
 
