@@ -333,7 +333,7 @@ func noSide(f, h girdleSigns) finding {
 	case within && precise:
 		return finding{LimbFinding{Even: true, Sentence: ": no difference between left and right is beyond what a sound horse shows from run to run" + unsure(rest)}, "even"}
 	case within:
-		return noLimb("too little was seen to call the horse even or uneven; film more strides")
+		return noLimb(tooLittle + " to call the horse even or uneven; film more strides")
 	case f.hint || h.hint:
 		return noLimb("one sign alone does not settle it: " + joinPhrases(open))
 	}

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"math"
 	"math/rand/v2"
+	"strings"
 
 	"gonum.org/v1/gonum/stat/distuv"
 
@@ -13,6 +14,20 @@ import (
 
 // ScoreScale says how a score is read.
 const ScoreScale = "0 is even, 1 as uneven as a sound horse may look"
+
+const tooLittle = "too little was seen"
+
+// NoScore stands in the place of a score where TooLittleSeen.
+const NoScore = "no score: " + tooLittle
+
+// TooLittleSeen reports whether a finding, as its sentence, is that too little was seen to call
+// the horse even or uneven. A score is 0 then, which would read as even.
+func TooLittleSeen(finding string) bool { return strings.Contains(finding, tooLittle) }
+
+// Scored reports whether both visits saw enough for a score to be shown.
+func (c *Comparison) Scored() bool {
+	return !TooLittleSeen(c.Before.Limb.Sentence) && !TooLittleSeen(c.After.Limb.Sentence)
+}
 
 // part is one component of the score before weighting.
 type part struct {

@@ -80,7 +80,7 @@ func BeforeAfter(c *metrics.Comparison, names ...metrics.Name) (*Figure, error) 
 func pickPairs(c *metrics.Comparison, names []metrics.Name) []pair {
 	var out []pair
 	if len(names) == 0 {
-		out, names = scorePair(c.Score), mainMeasures(c)
+		out, names = scorePair(c), mainMeasures(c)
 	}
 	for _, n := range names {
 		for _, ch := range c.Changes {
@@ -93,8 +93,9 @@ func pickPairs(c *metrics.Comparison, names []metrics.Name) []pair {
 }
 
 // scorePair returns the panel of the score, if both visits have one.
-func scorePair(score *metrics.Change) []pair {
-	if score == nil || score.Before == nil || score.After == nil {
+func scorePair(c *metrics.Comparison) []pair {
+	score := c.Score
+	if score == nil || score.Before == nil || score.After == nil || !c.Scored() {
 		return nil
 	}
 	return []pair{{
@@ -276,7 +277,7 @@ func Changes(c *metrics.Comparison) (*Figure, error) {
 // of the score first.
 func judged(c *metrics.Comparison) []metrics.Change {
 	var rows []metrics.Change
-	if c.Score != nil && c.Score.Change != nil && c.Score.Smallest > 0 {
+	if c.Score != nil && c.Score.Change != nil && c.Score.Smallest > 0 && c.Scored() {
 		rows = append(rows, *c.Score)
 	}
 	for _, ch := range c.Changes {

@@ -182,7 +182,7 @@ func scorePanel(points []HistoryPoint, dates []float64, dense bool) (*plot.Plot,
 	est := make([]*metrics.Estimate, len(points))
 	some := false
 	for i, p := range points {
-		if p.Summary != nil && p.Summary.Score != nil {
+		if p.Summary != nil && p.Summary.Score != nil && !metrics.TooLittleSeen(p.Summary.Limb.Sentence) {
 			est[i] = &p.Summary.Score.Estimate
 			some = true
 		}

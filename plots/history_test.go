@@ -101,6 +101,45 @@ func TestCalendarTicks(t *testing.T) {
 	})
 }
 
+// TestNoScoreIsDrawnWhereTooLittleWasSeen: not in a history, nor beside another visit's, nor in words.
+func TestNoScoreIsDrawnWhereTooLittleWasSeen(t *testing.T) {
+	little := func(s *metrics.Summary) { s.Limb.Sentence = "no side: too little was seen to call the horse even" }
+	drawn := func(f *Figure, err error) string {
+		if err != nil {
+			t.Fatal(err)
+		}
+		var b strings.Builder
+		if err := f.SVG(&b); err != nil {
+			t.Fatal(err)
+		}
+		return b.String()
+	}
+	points, c, s := sampleHistory(), sampleComparison(), sampleSummary(1)
+	all := func() []string {
+		return []string{drawn(History(points, HistoryOptions{Followed: []metrics.Name{metrics.StepLengthFore}})), drawn(BeforeAfter(c)), drawn(Changes(c))}
+	}
+	for _, svg := range all() {
+		if !strings.Contains(svg, "Asymmetry score") {
+			t.Error("no score is drawn, so nothing is tested")
+		}
+	}
+	for _, p := range points {
+		if p.Summary != nil {
+			little(p.Summary)
+		}
+	}
+	little(&c.Before)
+	little(&s)
+	for i, svg := range all() {
+		if strings.Contains(svg, "Asymmetry score") {
+			t.Errorf("figure %d has a score", i)
+		}
+	}
+	if svg := drawn(ScoreComponents(&s)); strings.Contains(svg, "Score 1.7") || !strings.Contains(svg, "No score: too little was seen") {
+		t.Error("the components' figure tells a score")
+	}
+}
+
 // TestLongTreatmentsAreReadWhole: a row's name goes over several lines, and rows grow with it.
 func TestLongTreatmentsAreReadWhole(t *testing.T) {
 	const long = "massage and stretching of the left shoulder, and of the back behind the saddle"

@@ -37,9 +37,12 @@ func ScoreComponents(s *metrics.Summary) (*Figure, error) {
 	nameRows(p, labels)
 	const column = 118
 	p.Add(artist(func(sh sheet) { drawScore(sh, rows) }))
+	score := "Score " + estimateText(s.Score.Estimate, "", 2)
+	if metrics.TooLittleSeen(s.Limb.Sentence) {
+		score = capital(metrics.NoScore)
+	}
 	notes := []string{
-		fmt.Sprintf("Score %s; %s, %s. %s.",
-			estimateText(s.Score.Estimate, "", 2), count(s.Score.Strides, "stride"), count(s.Score.Runs, "run"), metrics.ScoreScale),
+		fmt.Sprintf("%s; %s, %s. %s.", score, count(s.Score.Strides, "stride"), count(s.Score.Runs, "run"), metrics.ScoreScale),
 		"Grey band: within tolerance. At the right: each component’s weight, what it adds to the square of the score, and the side its sign points to as uneven.",
 	}
 	if len(s.Score.Missing) > 0 {

@@ -211,7 +211,7 @@ func measuredTable(title, note string, measured []BatchMeasured) table {
 		name := linkCell(m.Clip, relative(m.Link))
 		name.thumb = m.Picture
 		t.rows = append(t.rows, tableRow{cells: []tableCell{
-			name, textCell(m.Horse), textCell(m.Visit), countCell(m.Strides), valueCell(estimateCell(m.Score, 2)), textCell(sentence(inOneLine(m.Finding))),
+			name, textCell(m.Horse), textCell(m.Visit), countCell(m.Strides), valueCell(scoreCell(m.Score, m.Finding)), textCell(sentence(inOneLine(m.Finding))),
 		}})
 	}
 	return t

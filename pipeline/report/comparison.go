@@ -176,7 +176,7 @@ func comparedScore(m *metrics.Comparison, after bool) *metrics.Estimate {
 
 // scoreNote says why the scores are not those of the visits' own pages.
 func scoreNote(m *metrics.Comparison) string {
-	if m.Score == nil || m.Score.Before == nil {
+	if m.Score == nil || m.Score.Before == nil || !m.Scored() {
 		return ""
 	}
 	return "The scores take only what both visits measured, and their intervals allow for how a horse differs from day to day. So they differ from those on the visits’ own pages."
@@ -185,6 +185,8 @@ func scoreNote(m *metrics.Comparison) string {
 func visitedRow(name string, v Visited, s *metrics.Summary, compared *metrics.Estimate) tableRow {
 	score := "not measured"
 	switch {
+	case metrics.TooLittleSeen(s.Limb.Sentence):
+		score = metrics.NoScore
 	case compared != nil:
 		score = inText(*compared, "", 2)
 	case s.Score != nil:
@@ -230,7 +232,7 @@ func changesSection(m *metrics.Comparison) section {
 		s.add(paragraph("One of the visits has a single run: its interval holds for that run, not for the horse on that day. Two runs or more per view make a comparison."))
 	}
 	s.table(changesTable("Followed, as declared beforehand", "Judged alone: its interval is not widened.", followed))
-	if m.Score != nil {
+	if m.Score != nil && m.Scored() {
 		s.table(changesTable("Asymmetry score", metrics.ScoreScale+".", []changeRow{changeRowOf(*m.Score, scoreDefinition)}))
 	}
 	s.table(changesTable("Established measures", "Published work shows that these go with lameness. Judged together, see the notes.", established))

@@ -40,6 +40,15 @@ func estimateCell(e *metrics.Estimate, most int) cell {
 	return cellOf(*e, e.Decimals(most))
 }
 
+// scoreCell writes a score beside its finding: none where too little was seen.
+func scoreCell(score *metrics.Estimate, finding string) cell {
+	if score != nil && metrics.TooLittleSeen(finding) {
+		none, why, _ := strings.Cut(metrics.NoScore, ": ")
+		return cell{Value: none, Interval: why}
+	}
+	return estimateCell(score, 2)
+}
+
 func cellOf(e metrics.Estimate, decimals int) cell {
 	return cell{Value: number(e.Value, decimals), Interval: interval(e, decimals)}
 }

@@ -212,7 +212,7 @@ func (v HistoryVisit) measuredRow(followed []metrics.Name, units []string) table
 		found = sentence(s.Limb.Sentence)
 		name.under = fmt.Sprintf("%s in %s", count(s.Strides, "stride"), count(s.Runs, "run"))
 		if s.Score != nil {
-			score = estimateCell(&s.Score.Estimate, 2)
+			score = scoreCell(&s.Score.Estimate, s.Limb.Sentence)
 		}
 	}
 	cells := []tableCell{name, valueCell(score)}

@@ -236,6 +236,9 @@ func scoreSentence(s *metrics.Summary) string {
 	if s.Score == nil {
 		return "No asymmetry score: none of its components could be measured."
 	}
+	if metrics.TooLittleSeen(s.Limb.Sentence) {
+		return sentence(metrics.NoScore)
+	}
 	txt := fmt.Sprintf("Asymmetry score %s, from %s in %s: %s.",
 		inText(s.Score.Estimate, "", 2), count(s.Score.Strides, "stride"), count(s.Score.Runs, "run"), metrics.ScoreScale)
 	if s.Score.Runs == 1 {

@@ -406,6 +406,38 @@ func TestAChangeIsNotPutDownToTheTreatment(t *testing.T) {
 	}
 }
 
+// TestNoScoreWhereTooLittleWasSeen: 0 is even, which nobody saw.
+func TestNoScoreWhereTooLittleWasSeen(t *testing.T) {
+	const finding = "no side: too little was seen to call the horse even or uneven; film more strides"
+	little := func(s *metrics.Summary) {
+		s.Limb, s.Score.Estimate = metrics.LimbFinding{Sentence: finding}, *est(0, 2.83)
+	}
+	one, v, h, c, b := clip(), visit(), history(), comparison(), batch()
+	little(one.Summary)
+	little(v.Summary)
+	v.Runs = []RunRow{{Clip: "toward-1.mp4", Score: est(0, 2.83), Finding: finding}}
+	for i := range h.Visits {
+		if h.Visits[i].Summary != nil {
+			little(h.Visits[i].Summary)
+		}
+	}
+	little(&c.Comparison.After)
+	c.Comparison.Score.After = est(0, 2.83)
+	b.Measured = []BatchMeasured{{Horse: "Hazel", Clip: "toward-1.mp4", Strides: 2, Score: est(0, 2.83), Finding: finding}}
+	for name, page := range written(t, map[string]func(io.Writer) error{
+		"clip": func(w io.Writer) error { return writePage(w, one) }, "visit": func(w io.Writer) error { return writePage(w, v) },
+		"history": func(w io.Writer) error { return writePage(w, h) }, "comparison": func(w io.Writer) error { return writePage(w, c) },
+		"batch": func(w io.Writer) error { return writePage(w, b) },
+	}) {
+		if bytes.Contains(page, []byte("2.83")) || bytes.Contains(page, []byte("Asymmetry score 0")) {
+			t.Errorf("%s: a score is shown", name)
+		}
+		if !bytes.Contains(bytes.ToLower(page), []byte("no score")) || !bytes.Contains(page, []byte("too little was seen")) {
+			t.Errorf("%s: it does not say that there is none", name)
+		}
+	}
+}
+
 // TestTextContrast checks every text colour of the style sheet on white: 4.5:1
 // or more (WCAG 2.1, success criterion 1.4.3; formula from memory).
 func TestTextContrast(t *testing.T) {

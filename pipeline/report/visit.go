@@ -111,7 +111,7 @@ func runsSection(runs []RunRow) section {
 			row.cells = append(row.cells, tableCell{text: plain("not measured"), across: 4}, textCell(sentence(r.Failed)))
 		} else {
 			found := strings.TrimSpace(sentence(r.Finding) + " " + strings.Join(sentences(r.Problems), " "))
-			row.cells = append(row.cells, textCell(string(r.View)), textCell(string(r.Level)), countCell(r.Strides), valueCell(estimateCell(r.Score, 2)), textCell(found))
+			row.cells = append(row.cells, textCell(string(r.View)), textCell(string(r.Level)), countCell(r.Strides), valueCell(scoreCell(r.Score, r.Finding)), textCell(found))
 		}
 		t.rows = append(t.rows, row)
 	}
