@@ -44,7 +44,8 @@ func FeltHorse(felt []Felt, visits []string) (*Figure, error) {
 	}
 	var words []string
 	var sides [2]feltSide
-	tall := vg.Length(horseHeight * feltScale)
+	high := vg.Length(horseHeight * feltScale)
+	tall := high // Of the taller side.
 	for _, f := range placed {
 		words = append(words, strings.TrimSpace(string(f.Side)+" "+f.Region)+" "+grades(f, visits))
 	}
@@ -57,19 +58,42 @@ func FeltHorse(felt []Felt, visits []string) (*Figure, error) {
 		sides[i].blank = !slices.ContainsFunc(of(felt), func(f Felt) bool { return f.sorest() >= 0 })
 		tall = max(tall, sides[i].tall())
 	}
-	return &Figure{
+	heading := func(c draw.Canvas) {
+		c.FillText(bold(lettering(noteSize, inkColor)), vg.Point{X: c.Min.X, Y: c.Max.Y - 1}, "What hands felt")
+	}
+	small := lettering(feltText, softInkColor)
+	wide := Figure{
 		Name: name, Title: "What hands felt",
 		Description: "Soreness on the two sides of the horse, " + note + ": " + strings.Join(words, "; ") + ".",
 		Width:       feltWidth, Height: 16 + tall,
 		paint: func(c draw.Canvas) {
-			title, small := bold(lettering(noteSize, inkColor)), lettering(7, softInkColor)
-			c.FillText(title, vg.Point{X: c.Min.X, Y: c.Max.Y - 1}, "What hands felt")
+			heading(c)
 			c.FillText(small, vg.Point{X: c.Max.X - 12 - small.Width(note), Y: c.Max.Y - 2}, note)
 			for i, s := range sides {
 				s.draw(c, c.Min.X+vg.Length(i)*feltWidth/2, c.Max.Y-14, tall)
 			}
 		},
-	}, nil
+	}
+	// The right side below the left.
+	narrow, lines := wide, wrap(note, small, feltWidth/2)
+	top := 16 + feltLine*vg.Length(len(lines))
+	narrow.Name, narrow.Width, narrow.Height = name+"-narrow", feltWidth/2, top
+	for _, s := range sides {
+		narrow.Height += max(high, s.tall()) + feltGap
+	}
+	narrow.paint = func(c draw.Canvas) {
+		heading(c)
+		for i, line := range lines {
+			c.FillText(small, vg.Point{X: c.Min.X, Y: c.Max.Y - 13 - feltLine*vg.Length(i)}, line)
+		}
+		y := c.Max.Y - top
+		for _, s := range sides {
+			s.draw(c, c.Min.X, y, max(high, s.tall()))
+			y -= max(high, s.tall()) + feltGap
+		}
+	}
+	wide.Narrow = &narrow
+	return &wide, nil
 }
 
 // Sizes of the drawing of what hands felt, points.
@@ -80,6 +104,7 @@ const (
 	feltText   = 7
 	feltLine   = 8.2
 	feltBox    = 9
+	feltGap    = 6 // Between a side and the other below it.
 )
 
 // notChecked stands for a place that hands did not go to at a visit.

@@ -40,6 +40,7 @@ type Figure struct {
 	Description string    // What it shows, in words, for those who do not see it.
 	Width       vg.Length // Points, 1/72 inch.
 	Height      vg.Length
+	Narrow      *Figure // The same for a screen as narrow as a phone's; nil: this one will do.
 
 	paint func(draw.Canvas) // On a white ground.
 }

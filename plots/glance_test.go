@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -40,7 +41,34 @@ func glanceSamples(t *testing.T) []*Figure {
 	}
 	visits := []string{"before", "now"}
 	bar := GlanceBar([]*SideBar{{Value: -3.2, Low: -9, High: -1.1, Counts: true}, {Value: 0.4, Low: -2.3, High: 3.1, Open: true}}, GlanceOptions{Visits: visits}, "Head: 43 mm higher over left fore, now 5 mm")
-	return []*Figure{steps, felt, strides, bar, GlanceAxis(visits)}
+	return []*Figure{steps, felt, felt.Narrow, strides, bar, GlanceAxis(visits)}
+}
+
+// TestANarrowScreenShowsBothSidesOfTheHorse: below each other, all words of the wide drawing in
+// half its width.
+func TestANarrowScreenShowsBothSidesOfTheHorse(t *testing.T) {
+	felt := glanceSamples(t)[1]
+	words := func(f *Figure) (out []string, right float64) {
+		var b strings.Builder
+		if err := f.SVG(&b); err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range regexp.MustCompile(`<text textLength="([0-9.]+)"[^>]* x="([0-9.]+)"[^>]*>([^<]*)</text>`).FindAllStringSubmatch(b.String(), -1) {
+			long, _ := strconv.ParseFloat(m[1], 64)
+			x, _ := strconv.ParseFloat(m[2], 64)
+			out, right = append(out, strings.Fields(m[3])...), math.Max(right, x+long)
+		}
+		slices.Sort(out)
+		return out, right
+	}
+	wide, _ := words(felt)
+	narrow, right := words(felt.Narrow)
+	if !slices.Equal(wide, narrow) || len(wide) < 20 {
+		t.Errorf("on a narrow screen stands %q, on a wide one %q", narrow, wide)
+	}
+	if right > felt.Narrow.Width.Points() || felt.Narrow.Width > felt.Width/2 {
+		t.Errorf("words reach to %.0f of %.0f points", right, felt.Narrow.Width.Points())
+	}
 }
 
 // TestBarsAreClearOfColour checks that a bar of the left and one of the right differ in

@@ -54,6 +54,7 @@ type front struct {
 	why      string
 	steps    *figureView // Nil where there is none.
 	felt     *figureView
+	narrow   *figureView // What hands felt for a narrow screen; nil: the same.
 	noted    table
 	next     []string
 	course   string
@@ -140,6 +141,12 @@ func newFront(sentence string, compared bool, f Front, parts ...part) (*front, e
 		}
 		if len(shown) > 0 {
 			*into = &shown[0]
+		}
+	}
+	if d := f.Felt.Drawing; d != nil && d.Narrow != nil {
+		var err error
+		if out.narrow, err = viewDrawing(d.Narrow); err != nil {
+			return nil, err
 		}
 	}
 	var shown []string
@@ -321,6 +328,7 @@ type frontView struct {
 	Why      string
 	Steps    template.HTML
 	Felt     template.HTML
+	Narrow   template.HTML
 	Noted    *tableView
 	Next     []string
 	Cautions string
@@ -350,6 +358,9 @@ func (f *front) view() *frontView {
 	}
 	if f.felt != nil {
 		v.Felt = f.felt.picture
+	}
+	if f.narrow != nil {
+		v.Narrow = f.narrow.picture
 	}
 	if len(f.noted.rows) > 0 {
 		v.Noted = f.noted.view()

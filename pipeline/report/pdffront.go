@@ -23,7 +23,7 @@ type pictureSize struct{ stills, felt float64 }
 
 // pictureSizes are tried in this order.
 func pictureSizes() []pictureSize {
-	return []pictureSize{{1, 1}, {0.95, 1}, {0.9, 1}, {0.85, 1}, {0.8, 1}, {0.75, 1}, {0.7, 1}, {0.65, 1}, {0.65, 0.9}, {0.65, 0.8}, {0.6, 0.8}, {0.5, 0.8}, {0.45, 0.7}, {0.45, 0.6}, {0.4, 0.5}}
+	return []pictureSize{{1, 1}, {0.95, 1}, {0.9, 1}, {0.85, 1}, {0.8, 1}, {0.75, 1}, {0.7, 1}, {0.65, 1}, {0.65, 0.9}, {0.65, 0.8}, {0.6, 0.8}, {0.5, 0.8}, {0.45, 0.7}, {0.45, 0.6}}
 }
 
 // fittingSize returns the size at which all is on one sheet; the first where none is.
@@ -53,7 +53,7 @@ func (s *sheet) front(p *Page, size pictureSize) {
 	s.flow(plain(f.sentence), textStyle{size: leadSize, bold: true}, sideMargin, contentWidth)
 	s.gap(4)
 	if text := strings.TrimSpace(f.course + " " + f.caution); text != "" {
-		s.flow(plain(text), textStyle{size: bodySize}, sideMargin, contentWidth)
+		s.flow(plain(text), textStyle{size: tableSize}, sideMargin, contentWidth)
 		s.gap(2)
 	}
 	legend := textStyle{size: legendSize, soft: true}

@@ -19,6 +19,7 @@ import (
 	"jogstrip/metrics/geometry"
 	"jogstrip/pipeline/glance"
 	"jogstrip/pipeline/report/stepping"
+	"jogstrip/plots"
 	"jogstrip/track/traj"
 )
 
@@ -435,6 +436,27 @@ func TestNoScoreWhereTooLittleWasSeen(t *testing.T) {
 		if !bytes.Contains(bytes.ToLower(page), []byte("no score")) || !bytes.Contains(page, []byte("too little was seen")) {
 			t.Errorf("%s: it does not say that there is none", name)
 		}
+	}
+}
+
+// TestAPhoneShowsBothSidesOfTheHorse checks that a page has what hands felt in two widths, of
+// which its style shows one.
+func TestAPhoneShowsBothSidesOfTheHorse(t *testing.T) {
+	drawing, err := plots.FeltHorse([]plots.Felt{{Region: "croup", Side: traj.Right, Grades: []int{1}}}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	v := visit()
+	v.Front.Felt = small("What hands felt")
+	v.Front.Felt.Drawing = drawing
+	page := string(written(t, map[string]func(io.Writer) error{"": func(w io.Writer) error { return writePage(w, v) }})[""])
+	if strings.Count(page, `<figure class="felt wide">`) != 1 || strings.Count(page, `<figure class="felt narrow"><svg`) != 1 {
+		t.Error("the page lacks one of the widths")
+	}
+	before, narrow, cut := strings.Cut(styleSheet, "@media (max-width: 40rem) {")
+	narrow, _, _ = strings.Cut(narrow, "\n}")
+	if !cut || !strings.Contains(before, "figure.felt.narrow { display: none; }") || !strings.Contains(narrow, "figure.felt.wide { display: none; }") || !strings.Contains(narrow, "figure.felt.narrow { display: block;") {
+		t.Error("the style shows both, or neither")
 	}
 }
 
