@@ -35,16 +35,18 @@ func (a *analysis) remarkOnTimes() {
 				off++
 			}
 		}
-		var untimed []string
-		if on > 0 {
-			untimed = append(untimed, fmt.Sprintf("%d as the hoof landed", on))
+		untimed := ""
+		switch {
+		case on > 0 && off > 0:
+			untimed = fmt.Sprintf("%d could not be timed as the hoof landed and %d as it left the ground", on, off)
+		case on > 0:
+			untimed = fmt.Sprintf("%d could not be timed as the hoof landed", on)
+		case off > 0:
+			untimed = fmt.Sprintf("%d could not be timed as the hoof left the ground", off)
+		default:
+			continue
 		}
-		if off > 0 {
-			untimed = append(untimed, fmt.Sprintf("%d as the hoof left the ground", off))
-		}
-		if untimed != nil {
-			a.note("%s: times that could not be told, of the stances seen: %s (hidden, or too far away to see the hoof move).", limbs[k].Words(), strings.Join(untimed, ", "))
-		}
+		a.note("%s: of the stances seen, %s (hidden, or too far away to see the hoof move).", limbs[k].Words(), untimed)
 	}
 	a.note("A rolling shutter exposes the picture's last row 10 to 30 ms after its first, so times of marks that lie a tenth of the picture's height apart may be off by 1 to 3 ms against each other.")
 }

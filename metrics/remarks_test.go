@@ -17,16 +17,16 @@ func TestOnlyTimesThatAreMissingAreRemarked(t *testing.T) {
 		stances []contact.Stance
 		says    string // Empty: nothing.
 	}{
-		{[]contact.Stance{timed, noLeaving}, "1 as the hoof left the ground ("},
-		{[]contact.Stance{noLanding, noLanding}, "2 as the hoof landed ("},
-		{[]contact.Stance{noLanding, noLeaving}, "1 as the hoof landed, 1 as the hoof left the ground ("},
+		{[]contact.Stance{timed, noLeaving}, "seen, 1 could not be timed as the hoof left the ground ("},
+		{[]contact.Stance{noLanding, noLanding}, "seen, 2 could not be timed as the hoof landed ("},
+		{[]contact.Stance{noLanding, noLeaving}, "seen, 1 could not be timed as the hoof landed and 1 as it left the ground ("},
 		{[]contact.Stance{timed}, ""},
 	} {
 		a := &analysis{Timeline: &contact.Timeline{}, set: &traj.Set{}}
 		a.Stances[0] = c.stances
 		a.remarkOnTimes()
 		said := strings.Join(a.notes, " ")
-		if !strings.Contains(said, c.says) || strings.Contains(said, "0 as") || strings.Contains(said, "times that could not") != (c.says != "") {
+		if !strings.Contains(said, c.says) || strings.Contains(said, " 0 could") || strings.Contains(said, "could not be timed") != (c.says != "") {
 			t.Errorf("%+v: %q does not say %q", c.stances, said, c.says)
 		}
 	}
