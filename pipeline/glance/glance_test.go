@@ -143,6 +143,8 @@ func TestOfComparison(t *testing.T) {
 			"Step length, fore, chosen beforehand: no measurable change. Better, from one run each: the head was 43 mm higher over the left fore on 6 March, now 4 mm."},
 		{"the chosen one could not be compared", metrics.Comparison{Verdict: metrics.Worse, Changes: []metrics.Change{followed(change(even, even, metrics.NotComparable)), change(nod(-20), nod(-40), metrics.Worse)}},
 			"Step length, fore, chosen beforehand: cannot be compared. Worse: the head was 20 mm higher over the left fore on 6 March, now 40 mm, a change beyond day-to-day variation."},
+		{"nothing changed, and the chosen one could not be compared", metrics.Comparison{Verdict: metrics.NoChange, Changes: []metrics.Change{followed(change(even, even, metrics.NotComparable))}},
+			"Step length, fore, chosen beforehand: cannot be compared. No measurable change since 6 March: what differs is within chance and day-to-day variation."},
 		{"the chosen one leads", metrics.Comparison{Verdict: metrics.Improved, After: metrics.Summary{Runs: 1}, Changes: []metrics.Change{followed(change(short, even, metrics.Improved)), change(nod(-43), nod(-4), metrics.Improved)}},
 			"Better, from one run now: the left fore’s step was 10 cm short on 6 March, now 2 cm, a change beyond day-to-day variation."},
 		{"nothing, from one run then", metrics.Comparison{Verdict: metrics.NoChange, Before: metrics.Summary{Runs: 1}, After: visit(metrics.LimbFinding{})},

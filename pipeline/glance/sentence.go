@@ -337,15 +337,15 @@ func OfComparison(c *metrics.Comparison, before time.Time) string {
 	return chosen(c) + changed(c, before)
 }
 
-// chosen says of the measure chosen beforehand that it shows no change where another does;
-// else it is empty, as that measure leads then.
+// chosen says of the measure chosen beforehand that it could not be compared, or shows no change
+// where another does; else it is empty, as what follows says it.
 func chosen(c *metrics.Comparison) string {
 	for _, ch := range c.Changes {
 		switch {
-		case !ch.Followed || !says(c.Verdict) || says(ch.Verdict):
+		case !ch.Followed || says(ch.Verdict) || c.Verdict == metrics.NotComparable:
 		case ch.Verdict == metrics.NotComparable:
 			return titleWords(ch.Name) + ", chosen beforehand: cannot be compared. "
-		default:
+		case says(c.Verdict):
 			return titleWords(ch.Name) + ", chosen beforehand: no measurable change. "
 		}
 	}
