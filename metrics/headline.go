@@ -99,7 +99,7 @@ func headline(c *Comparison, briefs [2]string, opts CompareOptions) {
 		d, _ := Define(followed.Name)
 		c.Sentence += fmt.Sprintf(" Of the measure declared beforehand (%s): %s.", titleWords(d), followed.Verdict)
 	}
-	if !said(lead) && c.Score.Verdict != NotComparable {
+	if !said(lead) && c.Score.Verdict != NotComparable && c.Scored() {
 		c.Sentence += " " + c.Score.Sentence
 	}
 	c.Sentence += fmt.Sprintf(" %s: %s. %s: %s.", upperFirst(before), past.of(briefs[0]), upperFirst(after), past.of(briefs[1]))

@@ -284,7 +284,7 @@ func Finding(r *record.Result) string {
 
 func summaryWords(s *metrics.Summary) string {
 	text := s.Limb.Sentence
-	if s.Score != nil {
+	if s.Score != nil && !metrics.TooLittleSeen(text) {
 		text = fmt.Sprintf("%s Asymmetry score %.2f (95 %% interval %.2f to %.2f; %s).",
 			ended(text), s.Score.Value, s.Score.Low, s.Score.High, metrics.ScoreScale)
 	}

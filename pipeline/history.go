@@ -223,7 +223,7 @@ func (f *files) historyFront(page *report.History, first, last *pastVisit, middl
 	if last != nil && page.Comparison != nil {
 		next = nextCompared(page.Comparison, first.Visit, now.Visit)
 	}
-	page.Front.NextFilming = append(askVet(now.sum.Summary.Limb, earlier), next...)
+	page.Front.NextFilming = advice(now.Visit, askVet(now.sum.Summary.Limb, earlier), next)
 	if last == nil {
 		visitStills(&page.Front, now.Visit, now.sum.Summary)
 		return

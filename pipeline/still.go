@@ -77,9 +77,9 @@ func noStill(err error) string {
 
 // stillOf makes a picture ready for a page.
 func stillOf(picture []byte, view traj.View, title string) report.Still {
-	alt := "The horse coming, in the middle of a left and of a right stance, with the level of its head."
+	alt := "The horse coming, in the middle of a left and of a right stance."
 	if view == traj.Away {
-		alt = "The horse going away, in the middle of a left and of a right stance, with the level of its croup."
+		alt = "The horse going away, in the middle of a left and of a right stance."
 	}
 	out := report.Still{Title: title, Alt: alt, JPEG: picture}
 	if size, err := jpeg.DecodeConfig(bytes.NewReader(picture)); err == nil {

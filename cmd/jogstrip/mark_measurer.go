@@ -183,7 +183,7 @@ func shortSentences(r *record.Result) []string {
 		return []string{"Nothing could be measured."}
 	}
 	out := splitSentences(r.Summary.Limb.Sentence)
-	if s := r.Summary.Score; s != nil {
+	if s := r.Summary.Score; s != nil && !metrics.TooLittleSeen(r.Summary.Limb.Sentence) {
 		out = append(out, fmt.Sprintf("Asymmetry score %.2f, with 95 %% certainty between %.2f and %.2f.", s.Value, s.Low, s.High), metrics.ScoreScale+".")
 	}
 	if n := r.Summary.Strides; n == 1 {
