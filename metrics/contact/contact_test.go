@@ -159,3 +159,68 @@ func TestPlace(t *testing.T) {
 		t.Errorf("one wild sample moves the place to %g", m)
 	}
 }
+
+// How badly the shape of a leaving is known is a share of the stance, however little of it was
+// seen: a hoof that something hides after a moment is not said to have left to a hundredth of
+// a second.
+func TestLeavingOfAStanceSeenForAMoment(t *testing.T) {
+	m := errormodel.Usual().Contact
+	set := film(6, func(k, n int) (bool, bool) { return k < 2, true })
+	for i := range set.Stances {
+		if s := &set.Stances[i]; s.Landmark == traj.LeftFore && s.Beat == 4 {
+			s.First = s.Last - 5
+			s.Before, s.After = -1, s.Last+1
+		}
+	}
+	for _, s := range stancesOf(set, See(set, traj.LeftFore), m) {
+		if want := m.LeavingShape * 0.25; s.OffTimed() && s.OffSD < want {
+			t.Errorf("a leaving is stated to %.3f s, want %.3f or more: stances last 0.3 s", s.OffSD, want)
+		}
+	}
+}
+
+// When a stance began is told by what was seen of both its ends.
+func TestWhenAStanceBegan(t *testing.T) {
+	m := errormodel.Usual().Contact
+	const typical = 0.3
+	for _, c := range []struct {
+		name   string
+		s      Stance
+		at, sd float64
+	}{
+		{"both ends, which agree", Stance{On: 1, OnSD: 0.03, Off: 1.3, OffSD: 0.03, reached: [2]float64{1, 0.03}}, 1, 0.022},
+		{"it seems to land late and to leave early", Stance{On: 1.06, OnSD: 0.03, Off: 1.24, OffSD: 0.03, reached: [2]float64{1.06, 0.03}}, 1.002, 0.022},
+		{"the landing alone", Stance{On: 1, OnSD: 0.03, Off: 1.1, OffSD: -1, reached: [2]float64{1, 0.03}}, 1, 0.03},
+		{"the leaving alone", Stance{On: 1.2, OnSD: -1, Off: 1.3, OffSD: 0.03, reached: [2]float64{1.2, m.HiddenS}}, 1, math.Hypot(0.03, m.StanceS)},
+		{"neither: a third of it was seen", Stance{On: 1.1, OnSD: -1, Off: 1.2, OffSD: -1, reached: [2]float64{1.1, m.HiddenS}}, 1, math.Hypot(m.HiddenS, 0.2/math.Sqrt(12))},
+		{"not counted: the landing alone", Stance{On: 1.06, OnSD: 0.03, Off: 1.24, OffSD: 0.03, reached: [2]float64{1.06, 0.03}, beat: -1}, 1.06, 0.03},
+	} {
+		at, sd := c.s.began(typical, m)
+		if math.Abs(at-c.at) > 0.005 || math.Abs(sd-c.sd) > 0.002 {
+			t.Errorf("%s: at %.3f s to %.3f s, want %.3f to %.3f", c.name, at, sd, c.at, c.sd)
+		}
+	}
+}
+
+// A stance in which the clip begins tells nothing of when it began: the stride is that of the
+// others.
+func TestAStanceThatTheClipBeginsIn(t *testing.T) {
+	set := film(6, func(k, n int) (bool, bool) { return k < 2, true })
+	const cut = 12 // Frames: the first stance of the left fore is half over.
+	set.Times = set.Times[:len(set.Times)-cut]
+	for i := range set.Tracks {
+		set.Tracks[i].Samples = set.Tracks[i].Samples[cut:]
+	}
+	for i := range set.Stances {
+		s := &set.Stances[i]
+		s.First, s.Last, s.Before = max(s.First-cut, 0), s.Last-cut, s.Before-cut
+		s.After = max(s.After-cut, -1)
+		if s.Last >= len(set.Times) {
+			s.Last, s.After = len(set.Times)-1, -1
+		}
+	}
+	l := Find(set, traj.Trot, "", errormodel.Usual().Contact)
+	if mean, _ := l.MeanStride(); math.Abs(mean-period) > 0.01 {
+		t.Errorf("a stride of %.3f s, want %.3f", mean, period)
+	}
+}
