@@ -205,8 +205,8 @@ func TestWhenAStanceBegan(t *testing.T) {
 // A stance in which the clip begins tells nothing of when it began: the stride is that of the
 // others.
 func TestAStanceThatTheClipBeginsIn(t *testing.T) {
-	set := film(6, func(k, n int) (bool, bool) { return k < 2, true })
-	const cut = 12 // Frames: the first stance of the left fore is half over.
+	set := film(4, func(k, n int) (bool, bool) { return k < 2, true })
+	const cut = 17 // Frames: of the left fore’s first stance the last moment is left.
 	set.Times = set.Times[:len(set.Times)-cut]
 	for i := range set.Tracks {
 		set.Tracks[i].Samples = set.Tracks[i].Samples[cut:]
@@ -215,8 +215,8 @@ func TestAStanceThatTheClipBeginsIn(t *testing.T) {
 		s := &set.Stances[i]
 		s.First, s.Last, s.Before = max(s.First-cut, 0), s.Last-cut, s.Before-cut
 		s.After = max(s.After-cut, -1)
-		if s.Last >= len(set.Times) {
-			s.Last, s.After = len(set.Times)-1, -1
+		if s.Last >= len(set.Times) || s.First == 0 { // What passes hides the first one's leaving.
+			s.Last, s.After = min(s.Last, len(set.Times)-1), -1
 		}
 	}
 	l := Find(set, traj.Trot, "", errormodel.Usual().Contact)
