@@ -165,11 +165,8 @@ func TestTextKeepsItsWidth(t *testing.T) {
 	texts := regexp.MustCompile(`(?s)<text ([^>]*)font-size:([0-9.]+)px[^>]*>([^<]*)</text>`)
 	length := regexp.MustCompile(`textLength="([0-9.]+)"`)
 	for _, f := range append(samples(t), glanceSamples(t)...) {
-		var svg bytes.Buffer
-		if err := f.SVG(&svg); err != nil {
-			t.Fatal(err)
-		}
-		for _, m := range texts.FindAllStringSubmatch(svg.String(), -1) {
+		svg := svgOf(t, f)
+		for _, m := range texts.FindAllStringSubmatch(svg, -1) {
 			words := strings.TrimSpace(html.UnescapeString(m[3]))
 			if words == "" {
 				continue
@@ -259,11 +256,7 @@ func TestHeightsThatTheTableRefusesHaveNoScale(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		var b strings.Builder
-		if err := f.SVG(&b); err != nil {
-			t.Fatal(err)
-		}
-		return b.String(), f.Description
+		return svgOf(t, f), f.Description
 	}
 	fore, hind := metrics.Result{Name: metrics.FlightHeightFore, Reason: "r"}, metrics.Result{Name: metrics.FlightHeightHind, Reason: "r"}
 	measured := metrics.Result{Name: metrics.FlightHeightFore, Value: est(1, 1), Left: est(9, 1), Right: est(10, 1)}
@@ -290,13 +283,10 @@ func TestWhiskersStayInTheirPanel(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var b strings.Builder
-	if err := f.SVG(&b); err != nil {
-		t.Fatal(err)
-	}
+	b := svgOf(t, f)
 	// The names end where the data begin: the left-most point of any line is right of them.
 	least := math.Inf(1)
-	for _, m := range regexp.MustCompile(`<path d="M([0-9.]+),[0-9.]+L([0-9.]+),[0-9.]+" style="[^"]*stroke-width:0\.9`).FindAllStringSubmatch(b.String(), -1) {
+	for _, m := range regexp.MustCompile(`<path d="M([0-9.]+),[0-9.]+L([0-9.]+),[0-9.]+" style="[^"]*stroke-width:0\.9`).FindAllStringSubmatch(b, -1) {
 		for _, at := range m[1:] {
 			x, _ := strconv.ParseFloat(at, 64)
 			least = math.Min(least, x)
@@ -315,12 +305,9 @@ func TestEveryColumnOfStridesHasAScale(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		var b strings.Builder
-		if err := f.SVG(&b); err != nil {
-			t.Fatal(err)
-		}
+		b := svgOf(t, f)
 		numbers := map[string]int{}
-		for _, m := range regexp.MustCompile(`>([0-9.]+)</text>`).FindAllStringSubmatch(b.String(), -1) {
+		for _, m := range regexp.MustCompile(`>([0-9.]+)</text>`).FindAllStringSubmatch(b, -1) {
 			numbers[m[1]]++
 		}
 		twice := 0
@@ -395,12 +382,9 @@ func TestSidesDifferAsDrawn(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var b bytes.Buffer
-	if err := f.SVG(&b); err != nil {
-		t.Fatal(err)
-	}
+	b := svgOf(t, f)
 	solid, dashed := 0, 0
-	for line := range strings.Lines(b.String()) {
+	for line := range strings.Lines(b) {
 		if !strings.Contains(line, "stroke-width:1.7") {
 			continue
 		}
@@ -544,11 +528,7 @@ func TestSVGEscapesWords(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var b bytes.Buffer
-	if err := f.SVG(&b); err != nil {
-		t.Fatal(err)
-	}
-	if strings.Contains(b.String(), "<script") {
+	if strings.Contains(svgOf(t, f), "<script") {
 		t.Error("a treatment's name became markup")
 	}
 }

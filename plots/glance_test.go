@@ -49,11 +49,8 @@ func glanceSamples(t *testing.T) []*Figure {
 func TestANarrowScreenShowsBothSidesOfTheHorse(t *testing.T) {
 	felt := glanceSamples(t)[1]
 	words := func(f *Figure) (out []string, right float64) {
-		var b strings.Builder
-		if err := f.SVG(&b); err != nil {
-			t.Fatal(err)
-		}
-		for _, m := range regexp.MustCompile(`<text textLength="([0-9.]+)"[^>]* x="([0-9.]+)"[^>]*>([^<]*)</text>`).FindAllStringSubmatch(b.String(), -1) {
+		b := svgOf(t, f)
+		for _, m := range regexp.MustCompile(`<text textLength="([0-9.]+)"[^>]* x="([0-9.]+)"[^>]*>([^<]*)</text>`).FindAllStringSubmatch(b, -1) {
 			long, _ := strconv.ParseFloat(m[1], 64)
 			x, _ := strconv.ParseFloat(m[2], 64)
 			out, right = append(out, strings.Fields(m[3])...), math.Max(right, x+long)
@@ -152,15 +149,22 @@ func TestOneDrawingOfTheHorse(t *testing.T) {
 	}
 }
 
+// svgOf returns a figure as SVG.
+func svgOf(t *testing.T, f *Figure) string {
+	t.Helper()
+	var b strings.Builder
+	if err := f.SVG(&b); err != nil {
+		t.Fatal(err)
+	}
+	return b.String()
+}
+
 // drawnWords returns what a figure says in words, a line a string.
 func drawnWords(t *testing.T, f *Figure) string {
 	t.Helper()
-	var svg strings.Builder
-	if err := f.SVG(&svg); err != nil {
-		t.Fatal(err)
-	}
+	svg := svgOf(t, f)
 	var out []string
-	for _, m := range regexp.MustCompile(`>([^<>]+)</text>`).FindAllStringSubmatch(svg.String(), -1) {
+	for _, m := range regexp.MustCompile(`>([^<>]+)</text>`).FindAllStringSubmatch(svg, -1) {
 		out = append(out, strings.TrimSpace(m[1]))
 	}
 	return strings.Join(out, "|")
@@ -216,11 +220,8 @@ func TestFeltSaysSorenessAndWhatWasNotChecked(t *testing.T) {
 // print, too: its colour is far lighter.
 func TestABarThatIsExplainedIsPale(t *testing.T) {
 	draw := func(pale bool) string {
-		var svg strings.Builder
-		if err := GlanceBar([]*SideBar{{Value: -2, Low: -3, High: -1.5, Counts: true, Pale: pale}}, GlanceOptions{}, "x").SVG(&svg); err != nil {
-			t.Fatal(err)
-		}
-		return svg.String()
+		svg := svgOf(t, GlanceBar([]*SideBar{{Value: -2, Low: -3, High: -1.5, Counts: true, Pale: pale}}, GlanceOptions{}, "x"))
+		return svg
 	}
 	if draw(true) == draw(false) {
 		t.Error("drawn alike")

@@ -108,11 +108,8 @@ func TestNoScoreIsDrawnWhereTooLittleWasSeen(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		var b strings.Builder
-		if err := f.SVG(&b); err != nil {
-			t.Fatal(err)
-		}
-		return b.String()
+		b := svgOf(t, f)
+		return b
 	}
 	points, c, s := sampleHistory(), sampleComparison(), sampleSummary(1)
 	all := func() []string {
@@ -157,12 +154,9 @@ func TestLongTreatmentsAreReadWhole(t *testing.T) {
 	if f.Height <= before {
 		t.Errorf("%g points high, %g without long names", f.Height.Points(), before.Points())
 	}
-	var svg strings.Builder
-	if err := f.SVG(&svg); err != nil {
-		t.Fatal(err)
-	}
+	svg := svgOf(t, f)
 	for _, line := range wrap(long, lettering(tickSize, inkColor), 150) {
-		if !strings.Contains(svg.String(), ">"+line+"</text>") {
+		if !strings.Contains(svg, ">"+line+"</text>") {
 			t.Errorf("%q is not in the figure", line)
 		}
 	}
