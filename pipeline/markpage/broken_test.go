@@ -170,11 +170,7 @@ func TestStreamsOfProgressAreBounded(t *testing.T) {
 // batch has run.
 func TestAVisitsPageIsMadeWhenAsked(t *testing.T) {
 	t.Parallel()
-	dir := t.TempDir()
-	visit := filepath.Join(dir, "horses", "bramble", "2026-03-02")
-	if err := os.MkdirAll(visit, 0o755); err != nil {
-		t.Fatal(err)
-	}
+	dir, _ := yard(t, "")
 	s, err := Listen(Options{Folder: dir, Measurer: &summing{}})
 	if err != nil {
 		t.Fatal(err)

@@ -127,7 +127,7 @@ func (y *clipYard) tidy() error {
 	return err
 }
 
-// yard makes a yard folder with one visit that holds copies of a clip.
+// yard makes a yard folder with one visit that holds copies of a clip, or none.
 func yard(t testing.TB, clip string, names ...string) (dir, visit string) {
 	t.Helper()
 	dir = t.TempDir()

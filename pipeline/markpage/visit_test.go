@@ -55,11 +55,7 @@ func (b *browser) typeInto(selector, text string) {
 // after a reload at once; going from field to field quickly loses no letter.
 func TestTypedTextIsNeverOnlyOnTheScreen(t *testing.T) {
 	t.Parallel()
-	dir := t.TempDir()
-	visit := filepath.Join(dir, "horses", "bramble", "2026-03-02")
-	if err := os.MkdirAll(visit, 0o755); err != nil {
-		t.Fatal(err)
-	}
+	dir, visit := yard(t, "")
 	if err := os.WriteFile(filepath.Join(visit, record.VisitFile), []byte("[[palpation]]\nregion = \"triceps\"\nside = \"left\"\nsoreness = 2\n[[treatment]]\nwhat = \"massage\"\n"), 0o644); err != nil {
 		t.Fatal(err)
 	}
@@ -200,11 +196,7 @@ func TestGradingOnTheDrawing(t *testing.T) {
 // a screen, touch each other nowhere, and are all told by name.
 func TestSpotsAreAsLargeAsAFinger(t *testing.T) {
 	t.Parallel()
-	dir := t.TempDir()
-	visit := filepath.Join(dir, "horses", "bramble", "2026-03-02")
-	if err := os.MkdirAll(visit, 0o755); err != nil {
-		t.Fatal(err)
-	}
+	dir, visit := yard(t, "")
 	s := serve(t, dir, nil)
 	b := openBrowser(t, 375, 740, true)
 	b.open(s, "visit", visitFolder)
@@ -379,11 +371,7 @@ func TestPagesAboutAVisit(t *testing.T) {
 // letter, the list says so, and it is saved once the program is back.
 func TestTypedWhileTheProgramIsAway(t *testing.T) {
 	t.Parallel()
-	dir := t.TempDir()
-	visit := filepath.Join(dir, "horses", "bramble", "2026-03-02")
-	if err := os.MkdirAll(visit, 0o755); err != nil {
-		t.Fatal(err)
-	}
+	dir, visit := yard(t, "")
 	s, stop := serveAt(t, dir, "", nil)
 	address := s.Address()
 	b := openBrowser(t, 1366, 768, false)
@@ -410,11 +398,7 @@ func TestTypedWhileTheProgramIsAway(t *testing.T) {
 // goes on. The hand begins on the side that is not sore.
 func TestThePageWarnsAndStopsTheHand(t *testing.T) {
 	t.Parallel()
-	dir := t.TempDir()
-	visit := filepath.Join(dir, "horses", "bramble", "2026-03-02")
-	if err := os.MkdirAll(visit, 0o755); err != nil {
-		t.Fatal(err)
-	}
+	dir, visit := yard(t, "")
 	s := serve(t, dir, nil)
 	b := openBrowser(t, 1366, 768, false)
 	b.open(s, "visit", visitFolder)
