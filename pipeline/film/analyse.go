@@ -605,33 +605,28 @@ func (f *findings) where(s *samples, masks [][]bool, boxes []box, shifts []motio
 	f.cut = float64(cut) / float64(len(heights))
 	f.stepHz = s.rhythm(boxes, indices)
 	if !f.unsteady {
-		f.goes = goes(heights)
-	}
-	if !f.unsteady {
+		third := len(heights) / 3
+		f.goes = Goes(heights[:third], heights[len(heights)-third:])
 		f.wander = wander(heights, centres, times)
 	}
 }
 
-// growsClearly is how many times taller what moves becomes at least from the first third of
-// the time in sight to the last, where the horse comes: the marks page asks as much before it
-// believes a clip's name.
+// growsClearly is how many times taller what moves becomes at least where the horse comes.
 const growsClearly = 1.265
 
-// goes returns which way the horse goes by its heights in the picture, in order of time;
-// empty where they hardly change.
-func goes(heights []float64) traj.View {
-	middle := func(part []float64) float64 {
-		sorted := slices.Sorted(slices.Values(part))
-		return sorted[len(sorted)/2]
-	}
-	n := len(heights)
-	if n < 6 {
+// Goes returns which way the horse goes by its heights in the picture in the first third of a
+// clip and in the last; empty where these are too few or hardly differ. It sorts them in copies.
+func Goes(first, last []float64) traj.View {
+	if min(len(first), len(last)) < 2 {
 		return ""
 	}
-	switch first, last := middle(heights[:n/3]), middle(heights[n-n/3:]); {
-	case last > growsClearly*first:
+	middle := func(part []float64) float64 {
+		return slices.Sorted(slices.Values(part))[len(part)/2]
+	}
+	switch a, b := middle(first), middle(last); {
+	case b > growsClearly*a:
 		return traj.Toward
-	case first > growsClearly*last:
+	case a > growsClearly*b:
 		return traj.Away
 	}
 	return ""

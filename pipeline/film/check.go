@@ -378,6 +378,18 @@ func groundMarks(m *record.Marks) Item {
 	return i
 }
 
+// NamedView returns the view that a clip's file name says; empty where it says none, or both.
+func NamedView(name string) traj.View {
+	name = strings.ToLower(name)
+	switch toward, away := strings.Contains(name, string(traj.Toward)), strings.Contains(name, string(traj.Away)); {
+	case toward && !away:
+		return traj.Toward
+	case away && !toward:
+		return traj.Away
+	}
+	return ""
+}
+
 // direction holds the way the horse goes in the picture against the way that the marks say,
 // or without them the clip's name, which is the way it was sent under.
 func direction(f findings, m *record.Marks, name string) Item {
@@ -386,14 +398,7 @@ func direction(f findings, m *record.Marks, name string) Item {
 	if m != nil {
 		said = m.View
 	} else {
-		by = "it is called"
-		name = strings.ToLower(name)
-		switch toward, away := strings.Contains(name, string(traj.Toward)), strings.Contains(name, string(traj.Away)); {
-		case toward && !away:
-			said = traj.Toward
-		case away && !toward:
-			said = traj.Away
-		}
+		said, by = NamedView(name), "it is called"
 	}
 	ways := map[traj.View]string{traj.Toward: "coming toward the camera", traj.Away: "going away from the camera"}
 	if f.goes != "" {

@@ -519,7 +519,7 @@ func TestCheckAsksForWhatItCannotSee(t *testing.T) {
 		}
 	}
 	for want, heights := range map[traj.View][]float64{traj.Toward: {10, 11, 12, 14, 17, 20}, traj.Away: {20, 17, 14, 12, 11, 10}, "": {10, 11, 10, 12, 11, 12}} {
-		if got := goes(heights); got != want {
+		if got := Goes(heights[:2], heights[4:]); got != want {
 			t.Errorf("%v: %q, want %q", heights, got, want)
 		}
 	}

@@ -331,15 +331,8 @@ func rounded(times []float64) []float64 {
 }
 
 func (s *Server) guess(rel string) guess {
-	g := guess{Gait: traj.Trot}
 	name := strings.ToLower(path.Base(rel))
-	toward, away := strings.Contains(name, string(traj.Toward)), strings.Contains(name, string(traj.Away))
-	switch {
-	case toward && !away:
-		g.View = traj.Toward
-	case away && !toward:
-		g.View = traj.Away
-	}
+	g := guess{View: film.NamedView(name), Gait: traj.Trot}
 	for _, gait := range []traj.Gait{traj.Walk, traj.Pace} {
 		if strings.Contains(name, string(gait)) {
 			g.Gait = gait

@@ -14,6 +14,7 @@ import (
 	"golang.org/x/image/draw"
 
 	"jogstrip/pipeline/clip"
+	"jogstrip/pipeline/film"
 	"jogstrip/track/traj"
 )
 
@@ -164,7 +165,6 @@ const (
 	differsTimes = 4    // and how many times the difference in the middle of the picture, which is noise.
 	movesMost    = 0.4  // Where more of the picture moves, the camera does.
 	horseLeast   = 1e-3 // Share of the picture that something must cover to be a horse.
-	growsClearly = 1.6  // How many times larger in area it becomes at least.
 )
 
 // moving finds in each picture the largest thing that is not there in most of
@@ -275,29 +275,14 @@ func largest(on []bool, w, h int) *box {
 // grows tells from the boxes whether the horse comes or goes: its height in the
 // first third of the clip against that in the last.
 func grows(boxes []*box) traj.View {
-	height := func(part []*box) float64 {
-		var all []float64
+	heights := func(part []*box) (out []float64) {
 		for _, b := range part {
 			if b != nil {
-				all = append(all, b.Y1-b.Y0)
+				out = append(out, b.Y1-b.Y0)
 			}
 		}
-		if len(all) < 2 {
-			return 0
-		}
-		slices.Sort(all)
-		return all[len(all)/2]
+		return out
 	}
 	n := len(boxes)
-	first, last := height(boxes[:n/3]), height(boxes[n-n/3:])
-	limit := math.Sqrt(growsClearly)
-	switch {
-	case first == 0 || last == 0:
-		return ""
-	case last > limit*first:
-		return traj.Toward
-	case first > limit*last:
-		return traj.Away
-	}
-	return ""
+	return film.Goes(heights(boxes[:n/3]), heights(boxes[n-n/3:]))
 }
