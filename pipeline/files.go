@@ -199,11 +199,7 @@ func (f *files) clipReport(j *job, r *record.Result, pictures []report.Figure, s
 		}
 		page.Front.Stills, page.Front.StillsNote = []report.Still{stillOf(still, r.Run.View, title)}, stillsNote
 	}
-	marking := r.Tracking.Advice
-	if r.SidesDoubted() {
-		marking = nil
-	}
-	for _, a := range marking {
+	for _, a := range r.NextMarks() {
 		page.NextMarks = append(page.NextMarks, fmt.Sprintf("Mark the %s in frame %d (%.2f s): %s.", a.Landmark.Words(), a.Frame, a.TimeS, strings.TrimSuffix(a.Reason, ".")))
 	}
 	f.page(page)
@@ -308,10 +304,6 @@ func ended(text string) string {
 	return text + "."
 }
 
-// checkSides is all that is to be done where left and right may be swapped: marks that are
-// added to swapped ones mend nothing.
-const checkSides = "Check left and right in the marks, then measure again."
-
 // clipNext says what would win most for one clip, and what one run cannot show. Nothing is
 // filmed of a horse that must not trot, and a clip of a visit leaves filming to its page.
 func clipNext(r *record.Result, around *Surroundings) []string {
@@ -325,7 +317,7 @@ func clipNext(r *record.Result, around *Surroundings) []string {
 		}
 	}
 	if r.SidesDoubted() {
-		return append(out, checkSides)
+		return append(out, ended(capital(record.CheckSides)))
 	}
 	bare := groundMarks(r.Run) != nil
 	if bare {

@@ -96,12 +96,12 @@ func FactsOf(r *record.Result) Facts {
 			f.Score = &e
 		}
 	}
-	if r.SidesDoubted() { // Marks that are added to swapped ones mend nothing.
-		f.Advice = []string{"check left and right in the marks, then measure again"}
-		return f
+	if r.SidesDoubted() {
+		f.Advice = append(f.Advice, record.CheckSides)
 	}
 	const most = 3 // The report has all.
-	for _, a := range r.Tracking.Advice[:min(len(r.Tracking.Advice), most)] {
+	marks := r.NextMarks()
+	for _, a := range marks[:min(len(marks), most)] {
 		f.Advice = append(f.Advice, fmt.Sprintf("mark the %s in frame %d", a.Landmark.Words(), a.Frame))
 	}
 	return f

@@ -30,6 +30,18 @@ func (r *Result) SidesDoubted() bool {
 	return slices.ContainsFunc(r.Doubts, func(d Doubt) bool { return d.Kind == Sides && d.Severity != Remark })
 }
 
+// CheckSides is all that is to be done where SidesDoubted.
+const CheckSides = "check left and right in the marks, then measure again"
+
+// NextMarks returns which marks would win most, none where SidesDoubted: marks that are added to
+// swapped ones mend nothing.
+func (r *Result) NextMarks() []Advice {
+	if r.SidesDoubted() {
+		return nil
+	}
+	return r.Tracking.Advice
+}
+
 // Doubted reports whether a person must look at the result before a limb is named.
 func (r *Result) Doubted() bool {
 	for _, d := range r.Doubts {
