@@ -121,18 +121,16 @@ func vetFirst(v *record.Visit) (out []string) {
 }
 
 // advice says first what must wait for a veterinarian, then why one is asked for, then what
-// comes next, of which nextRuns and nextCompared say the first and the last.
+// comes next, as nextRuns or nextCompared say it.
 func advice(v *Visit, ask, next []string) []string {
-	return slices.Insert(next, len(vetFirst(&v.Around.Visit)), ask...)
+	return slices.Concat(vetFirst(&v.Around.Visit), ask, next)
 }
 
 // nextRuns says what to film next time, and when: what this visit left open, and what would
-// settle it. What must wait for a veterinarian comes first; a horse that must not trot is
-// not filmed.
+// settle it. A horse that must not trot is not filmed.
 func nextRuns(s *metrics.Summary, v *Visit) []string {
-	first := vetFirst(&v.Around.Visit)
 	if v.Around.Visit.MustNotTrot() {
-		return slices.Concat(first, lookAgain(v), nextCheck(v))
+		return append(lookAgain(v), nextCheck(v)...)
 	}
 	out := append(openRows(s, v), lookAgain(v)...)
 	if len(out) == 0 {
@@ -140,7 +138,7 @@ func nextRuns(s *metrics.Summary, v *Visit) []string {
 	} else {
 		out = append(out, fmt.Sprintf("Film again%s.", alike(s, v)))
 	}
-	return slices.Concat(first, out, nextCheck(v))
+	return append(out, nextCheck(v)...)
 }
 
 // nextCompared says what to film after two visits were set beside each other.
@@ -150,7 +148,7 @@ func nextCompared(c *metrics.Comparison, b, a *Visit) []string {
 		return nextRuns(&c.After, a)
 	}
 	film := fmt.Sprintf("To compare, film again %s as on %s, or %s as on %s.", glance.And(x), shortDay(b), glance.And(y), shortDay(a))
-	return slices.Concat(vetFirst(&a.Around.Visit), []string{film}, openRows(&c.After, a), lookAgain(a), nextCheck(a))
+	return slices.Concat([]string{film}, openRows(&c.After, a), lookAgain(a), nextCheck(a))
 }
 
 // alike says how a visit must be filmed to be compared with this one: " on gravel, at the
