@@ -172,7 +172,7 @@ func TestLeavingOfAStanceSeenForAMoment(t *testing.T) {
 			s.Before, s.After = -1, s.Last+1
 		}
 	}
-	for _, s := range stancesOf(set, See(set, traj.LeftFore), m) {
+	for _, s := range stancesOf(set, See(set, traj.LeftFore), usualOf(set), m) {
 		if want := m.LeavingShape * 0.25; s.OffTimed() && s.OffSD < want {
 			t.Errorf("a leaving is stated to %.3f s, want %.3f or more: stances last 0.3 s", s.OffSD, want)
 		}

@@ -41,9 +41,9 @@ func (s *Stance) Reaches() (at, sd float64) { return s.reached[0], s.reached[1] 
 // stancesOf takes a hoof's stances as tracking saw them. A landing lies between the last
 // frame in which the place was seen without the hoof and the first in which it stands,
 // and a leaving in the same way; what hides the place makes the instant vague, or leaves
-// it untimed.
-func stancesOf(set *traj.Set, h *Seen, m errormodel.Contact) []Stance {
-	times, usual := set.Times, usualOf(set)
+// it untimed. usual is how long stances last, s.
+func stancesOf(set *traj.Set, h *Seen, usual float64, m errormodel.Contact) []Stance {
+	times := set.Times
 	var out []Stance
 	for _, s := range set.Stances {
 		if s.Landmark != h.Landmark {

@@ -39,14 +39,14 @@ type Stride struct {
 // and lays beats and strides through them. A stride starts with the landing of the
 // reference limb; empty: the first of Limbs that gives strides.
 func Find(set *traj.Set, gait traj.Gait, reference traj.Landmark, m errormodel.Contact) *Timeline {
-	l := &Timeline{Ref: -1}
+	l, usual := &Timeline{Ref: -1}, usualOf(set)
 	for k, limb := range Limbs {
 		h := See(set, limb)
 		if h == nil || len(h.T) < leastSeen {
 			continue
 		}
 		h.widen()
-		l.Hooves[k], l.Stances[k] = h, stancesOf(set, h, m)
+		l.Hooves[k], l.Stances[k] = h, stancesOf(set, h, usual, m)
 	}
 	if l.Period = periodByBeats(&l.Stances, m); l.Period > 0 {
 		if l.grid = l.findBeats(gait, m); l.grid != nil {

@@ -54,15 +54,8 @@ func filmHard(t *testing.T, c accuracy.Clip, folder string, change func(*scene.S
 	return path, truth
 }
 
-// near makes a clip smaller and shorter: 1280 × 720, of the lane's nearest metres.
-func near(s *scene.Scene) {
-	s.Camera.Width, s.Camera.Height = 1280, 720
-	if s.View == traj.Toward {
-		s.Motion.StartM = s.Motion.EndM + 3.8
-	} else {
-		s.Motion.EndM = s.Motion.StartM + 3.8
-	}
-}
+// near makes a clip smaller and shorter.
+func near(s *scene.Scene) { accuracy.Nearest(s, 3.8) }
 
 // TestHardClips holds two short hard clips of the check set to limits. They are what
 // the program does on such clips, with some room, and not what it aims at:

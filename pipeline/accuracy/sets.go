@@ -135,13 +135,18 @@ func (c Clip) Scene() scene.Scene {
 func walking(s scene.Scene) scene.Scene {
 	s.Gait = traj.Walk
 	s.Motion.SpeedMPS *= 0.46
+	Nearest(&s, 7)
+	return s
+}
+
+// Nearest makes a clip smaller and shorter: 1280 × 720, of so many metres of the lane, the nearest.
+func Nearest(s *scene.Scene, metres float64) {
 	s.Camera.Width, s.Camera.Height = 1280, 720
 	if s.View == traj.Toward {
-		s.Motion.StartM = s.Motion.EndM + 7
+		s.Motion.StartM = s.Motion.EndM + metres
 	} else {
-		s.Motion.EndM = s.Motion.StartM + 7
+		s.Motion.EndM = s.Motion.StartM + metres
 	}
-	return s
 }
 
 // Clicking is how the clip's marks are set: clicks 0.4 or 1 px off, ground marks
