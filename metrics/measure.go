@@ -27,8 +27,8 @@ type Options struct {
 	WithersM float64
 	// Model is what is taken as known beforehand; the zero value means errormodel.Usual.
 	Model errormodel.Model
-	// Reference is the limb whose hoof-on starts a stride; empty means the left fore,
-	// or what comes next of right fore, left hind, right hind that gives strides.
+	// Reference is the limb whose hoof-on starts a stride; empty means the one that cuts the
+	// most strides, and of several the first of left fore, right fore, left hind, right hind.
 	Reference traj.Landmark
 }
 

@@ -494,11 +494,12 @@ func TestMissingMarks(t *testing.T) {
 		{"fores", fores, traj.LeftFore, []Name{StepLengthFore, StepTimingFore, BaseWidthFore, PlacementSpreadFore},
 			// From the midline of one pair its two hooves land equally far by its making.
 			map[Name]string{PlacementOffsetFore: "fores and hinds", StepLengthHind: "not marked: left hind, right hind", HeadLowDifference: "not marked: head"}},
-		{"hinds", hinds, traj.LeftHind, []Name{StepLengthHind, StrideLength, StepTimingHind, FlightHeightHind},
+		// The limb that cuts the most strides is the reference: here the right hind, which lands first.
+		{"hinds", hinds, traj.RightHind, []Name{StepLengthHind, StrideLength, StepTimingHind, FlightHeightHind},
 			map[Name]string{StepLengthFore: "not marked: left fore, right fore"}},
-		{"hinds and head", append([]traj.Landmark{traj.Head, traj.Croup}, hinds...), traj.LeftHind, []Name{HeadLowDifference, CroupLowDifference},
+		{"hinds and head", append([]traj.Landmark{traj.Head, traj.Croup}, hinds...), traj.RightHind, []Name{HeadLowDifference, CroupLowDifference},
 			map[Name]string{WithersLowDifference: "not marked: withers"}},
-		{"three limbs", append([]traj.Landmark{traj.RightFore}, hinds...), traj.RightFore, []Name{StrideDuration, StanceDurationFore, StepLengthHind},
+		{"three limbs", append([]traj.Landmark{traj.RightFore}, hinds...), traj.RightHind, []Name{StrideDuration, StanceDurationFore, StepLengthHind},
 			map[Name]string{StepLengthFore: "not marked: left fore", StepTimingFore: "not marked: left fore"}},
 		{"one limb", fores[1:], traj.RightFore, []Name{StrideDuration, StrideLength, Speed, StanceDurationFore},
 			map[Name]string{StepLengthFore: "not marked: left fore"}},

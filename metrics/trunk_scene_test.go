@@ -57,7 +57,7 @@ func TestTrunkIntervalsHold(t *testing.T) {
 			}
 		}
 		set.ClickPX = 0.4
-		run, err := metrics.Measure(set, metrics.Options{View: s.View, Gait: traj.Trot, Calibration: truth.Calibration(geometry.LevelMetric, 0, scene.ClickOptions{SD: 0.4, Seed: seed})})
+		run, err := metrics.Measure(set, metrics.Options{View: s.View, Gait: traj.Trot, Reference: traj.LeftFore, Calibration: truth.Calibration(geometry.LevelMetric, 0, scene.ClickOptions{SD: 0.4, Seed: seed})})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -37,7 +37,7 @@ type Stride struct {
 
 // Find takes the stances that tracking saw from a clip's stabilised tracks, places them,
 // and lays beats and strides through them. A stride starts with the landing of the
-// reference limb; empty: the first of Limbs that gives strides.
+// reference limb; empty: the one that cuts the most strides, and of several the first of Limbs.
 func Find(set *traj.Set, gait traj.Gait, reference traj.Landmark, m errormodel.Contact) *Timeline {
 	l, usual := &Timeline{Ref: -1}, usualOf(set)
 	for k, limb := range Limbs {
@@ -60,32 +60,33 @@ func Find(set *traj.Set, gait traj.Gait, reference traj.Landmark, m errormodel.C
 	}
 	if l.grid != nil {
 		first, last := set.Times[0], set.Times[len(set.Times)-1]
-		l.Ref = slices.IndexFunc(Limbs[:], func(limb traj.Landmark) bool {
-			return (reference == "" || reference == limb) && l.cutStrides(limb, first, last)
-		})
+		for k, limb := range Limbs {
+			if strides, cycles := l.stridesOf(k, first, last); (reference == "" || reference == limb) && len(strides) > len(l.Strides) {
+				l.Ref, l.Strides, l.cycles = k, strides, cycles
+			}
+		}
 	}
 	return l
 }
 
-// cutStrides cuts the run into strides at a limb's landings and reports whether there are any:
-// a stride begins with the landing where that was timed, else at the instant of the
-// grid, and there is one wherever the rhythm is known and the clip shows it whole.
-func (l *Timeline) cutStrides(limb traj.Landmark, first, last float64) bool {
-	g, k := l.grid, slices.Index(Limbs[:], limb)
+// stridesOf cuts the run into strides at the landings of limb k: a stride begins with the landing
+// where that was timed, else at the instant of the grid, and there is one wherever the rhythm is
+// known and the clip, from first to last, s, shows it whole. cycles are the limb's at each of them.
+func (l *Timeline) stridesOf(k int, first, last float64) (strides []Stride, cycles []int) {
+	g := l.grid
 	if len(l.Stances[k]) == 0 {
-		return false
+		return nil, nil
 	}
 	for c := g.nearestCycle(k, first) - 1; c <= g.nearestCycle(k, last); c++ {
 		beat := float64(c) + g.phase[k]
 		var st Stride
 		st.Start, _ = l.Landing(k, c)
 		st.End, _ = l.Landing(k, c+1)
-		if st.Start < first-Rounding || st.End > last+Rounding || !(st.End > st.Start) || !g.known(beat, beat+1) {
-			continue
+		if st.Start >= first-Rounding && st.End <= last+Rounding && st.End > st.Start && g.known(beat, beat+1) {
+			strides, cycles = append(strides, st), append(cycles, c)
 		}
-		l.Strides, l.cycles = append(l.Strides, st), append(l.cycles, c)
 	}
-	return len(l.Strides) > 0
+	return strides, cycles
 }
 
 // EvenStrides returns the strides as the rhythm cuts them, index as Strides: what repeats
