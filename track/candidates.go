@@ -66,10 +66,15 @@ func (st *stander) look(f int, t *trunk, models [2][]model) ([]candidate, error)
 		return nil, nil
 	}
 	size := t.size[f] * ratioAt(t, models, f)
-	if size < st.model.LeastHoof || size < st.model.LeastBehind && !st.clip.turnsInSight(st.fo.landmark) {
+	if size < st.model.LeastHoof {
 		return nil, nil
 	}
 	in := st.searched(expectedAt(t, models, f), size)
+	return st.lookIn(f, in, [2][]model{nearest(models[0], t, f), nearest(models[1], t, f)}, size)
+}
+
+// lookIn returns the places in a part of frame f that look most like models in the given size, px.
+func (st *stander) lookIn(f int, in bounds, models [2][]model, size float64) ([]candidate, error) {
 	rect := image.Rect(int(in.left-size), int(in.top-size), int(in.right+size)+1, int(in.bottom+size)+1)
 	g, o, buf, err := st.clip.spool.region(f, rect, st.buf)
 	st.buf = buf
@@ -82,7 +87,7 @@ func (st *stander) look(f int, t *trunk, models [2][]model) ([]candidate, error)
 	}
 	var out []candidate
 	for side := range models {
-		for _, m := range nearest(models[side], t, f) {
+		for _, m := range models[side] {
 			places, err := st.likePlaces(&field, &m, size, in)
 			if err != nil {
 				return nil, err

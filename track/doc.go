@@ -38,6 +38,12 @@
 // counts as known only where no other number is nearly as likely. A limb never stands for
 // longer than its stride.
 //
+// The pair behind is hidden for most of the time by the legs of the pair in front. Its hooves
+// land in the prints of that pair, or will be followed there by it, and lie beside them in each
+// stride alike. So one mark of a hoof tells in which place and at what time it stands in every other
+// stride, and only there it is looked for (prints.go). When such a stance begins and ends is not
+// told.
+//
 // Where the mark lies in a stance follows from the clicks in it and from the appearances of
 // the hoof's other marks; how far clicks are off is told by how these disagree.
 //
@@ -48,8 +54,9 @@
 // and for a moment beside the stance nearer to the camera; of the pair behind nothing does.
 //
 // Croup, withers and hips lie on the outline of the body, whose patch goes with what sways
-// and rolls beside it. Of the patch counts most what all its marks show alike (common.go). A hip is held to its place beside the croup, chest and points of the shoulders to
-// theirs beside each other and below the head (hold.go).
+// and rolls beside it. Of the patch counts most what all its marks show alike (common.go). A hip is
+// held to its place beside the croup, chest and points of the shoulders to theirs beside each other
+// and below the head (hold.go).
 //
 // A landmark is lost, with a cause in words, when its patch no longer looks like
 // itself or when two places look alike. It is searched for and taken up again

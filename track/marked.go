@@ -21,6 +21,7 @@ type pairSearch struct {
 	models  [2][]model  // What the hooves look like where they were marked standing.
 	moving  [2][]model  // The same where they were marked in the air.
 	counts  *counts     // Of all stances that were found; nil where no hoof of the pair is known.
+	stride  float64     // s; 0 where that is not sure.
 	chosen  []*standing // The stances that steps can be counted by, and those that a person marked.
 }
 
@@ -159,6 +160,9 @@ func (c *clip) makeModels(ps *pairSearch, t *trunk, seeds []seed) error {
 		} else {
 			ps.moving[side] = append(ps.moving[side], made...)
 		}
+	}
+	if len(ps.models[0])+len(ps.models[1]) == 0 {
+		ps.models = ps.moving
 	}
 	return nil
 }

@@ -93,7 +93,7 @@ func (c *clip) track(ctx context.Context, opts Options) (*Result, error) {
 	c.hold(body, forward, backward)
 	var standings []*standing
 	if len(hooves) > 0 {
-		if standings, err = c.standings(ctx, hooves, trunkOf(body, forward, backward, c.model), seeds, opts.Gait); err != nil {
+		if standings, err = c.standings(ctx, hooves, trunkOf(body, forward, backward, c.model), seeds); err != nil {
 			return nil, err
 		}
 		for i := range seeds {

@@ -19,9 +19,6 @@ var (
 func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds []seed) error {
 	st, pair, known := ps.st, ps.pair, ps.known
 	if len(ps.models[0])+len(ps.models[1]) == 0 {
-		ps.models = ps.moving
-	}
-	if len(ps.models[0])+len(ps.models[1]) == 0 {
 		return nil
 	}
 	all, err := st.find(ctx, t, ps.models, known)
@@ -116,6 +113,7 @@ func (st *stander) meet(all []*standing, pair [2]traj.Landmark, seeds []seed) {
 // a person marked: chosen of each of the searches.
 func (c *clip) choose(searches []*pairSearch) {
 	for i, ps := range searches {
+		ps.chosen = nil
 		if ps.counts == nil {
 			continue
 		}
@@ -126,6 +124,9 @@ func (c *clip) choose(searches []*pairSearch) {
 			}
 		}
 		chosen, sure := ps.counts.choose(others...)
+		if _, step, ok := ps.counts.rhythm(&chosen); ok && sure {
+			ps.stride = 2 * step
+		}
 		for i, s := range ps.counts.all {
 			k := chosen.holds(i)
 			switch {
@@ -318,44 +319,15 @@ func (c *clip) apart(all []*standing) []*standing {
 	return slices.DeleteFunc(all, func(s *standing) bool { return len(s.seen) < c.model.Fewest })
 }
 
-// inTime takes out the stances of the pair behind that hold no mark and in whose middle the
-// hoof in front stands that is down while theirs is up: at the trot diagonal limbs stand
-// together, at the pace those of one side.
-func (c *clip) inTime(all []*standing, gait traj.Gait) []*standing {
-	if gait != traj.Trot && gait != traj.Pace {
-		return all
-	}
-	return slices.DeleteFunc(all, func(s *standing) bool {
-		if c.turnsInSight(s.landmark) || slices.ContainsFunc(c.marks, func(m Mark) bool { return m.Landmark == s.landmark && s.spans(m.Frame) }) {
-			return false
-		}
-		against, with := false, false
-		middle := s.middle(c.times)
-		for _, o := range all {
-			if c.turnsInSight(o.landmark) && c.times[o.first()] <= middle && middle <= c.times[o.last()] {
-				together := (o.landmark.Side() == s.landmark.Side()) == (gait == traj.Pace)
-				against, with = against || !together, with || together
-			}
-		}
-		return against && !with
-	})
-}
-
 // stancesOf returns the stances as data.
 func (c *clip) stancesOf(all []*standing) []traj.Stance {
 	var out []traj.Stance
 	for _, s := range all { // One pair after the other, each in the order of time.
 		o := traj.Stance{Landmark: s.landmark, First: s.first(), Last: s.last(), Before: s.before, After: s.after, Beat: s.beat, Seen: len(s.seen)}
-		if c.slower > 1 {
-			// With so many frames it is seen to move long before it leaves.
+		if c.slower > 1 || !c.turnsInSight(s.landmark) {
+			// With so many frames it is seen to move long before it leaves. The ends of the pair behind
+			// are hidden by a leg in front more often than seen.
 			o.Before, o.After = -1, -1
-		}
-		on, off := c.endsInSight(s.landmark)
-		if !on {
-			o.Before = -1
-		}
-		if !off {
-			o.After = -1
 		}
 		out = append(out, o)
 	}
@@ -364,7 +336,7 @@ func (c *clip) stancesOf(all []*standing) []traj.Stance {
 
 // standings returns the stances of the hooves, and makes the sizes of their marks, seeds,
 // those that the trunk t says; where t is nil, those that a person marked.
-func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, seeds []seed, gait traj.Gait) ([]*standing, error) {
+func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, seeds []seed) ([]*standing, error) {
 	if t != nil {
 		t.fill(c.times, c.model.LeadS, c.model.TrunkStrays)
 		c.trunk = t
@@ -392,17 +364,15 @@ func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, 
 		if err := c.pairUp(searches); err != nil {
 			return nil, err
 		}
-		if err := c.eachPair(searches, func(i int) error {
-			return c.findStanding(ctx, searches[i], t, seeds)
-		}); err != nil {
+		if err := c.findAll(ctx, searches, t, seeds); err != nil {
 			return nil, err
 		}
 	} else {
 		for _, ps := range searches {
 			ps.count(ps.known)
 		}
+		c.choose(searches)
 	}
-	c.choose(searches)
 	found, usual := make([][]*standing, len(searches)), c.usually(searches)
 	if err := c.eachPair(searches, func(i int) (err error) {
 		found[i], err = c.placeStanding(searches[i], usual[i], seeds)
@@ -410,8 +380,39 @@ func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, 
 	}); err != nil {
 		return nil, err
 	}
-	all := c.inTime(c.apart(slices.Concat(found...)), gait)
+	all := c.apart(slices.Concat(found...))
 	return slices.DeleteFunc(all, func(s *standing) bool { return !slices.Contains(hooves, s.landmark) }), nil
+}
+
+// findAll finds and chooses the stances of the pairs: those of a pair behind by the prints of the
+// pair in front, where the steps of that one can be counted.
+func (c *clip) findAll(ctx context.Context, searches []*pairSearch, t *trunk, seeds []seed) error {
+	if err := c.eachPair(searches, func(i int) error {
+		if ps := searches[i]; c.inFront(ps, searches) != nil {
+			ps.count(ps.known)
+			return nil
+		}
+		return c.findStanding(ctx, searches[i], t, seeds)
+	}); err != nil {
+		return err
+	}
+	c.choose(searches)
+	for _, ps := range searches {
+		front := c.inFront(ps, searches)
+		switch {
+		case front == nil:
+		case front.stride > 0:
+			if err := ps.st.byPrints(ctx, ps, front, t, seeds); err != nil {
+				return err
+			}
+		default:
+			if err := c.findStanding(ctx, ps, t, seeds); err != nil {
+				return err
+			}
+			c.choose(searches)
+		}
+	}
+	return nil
 }
 
 // pairSearches returns a search for every pair of hooves; none where a foot lands and leaves
@@ -423,6 +424,16 @@ func (c *clip) pairSearches(hooves []traj.Landmark) (out []*pairSearch) {
 		}
 	}
 	return out
+}
+
+// inFront returns the search for the pair in front of that of ps, nil where nobody marked one.
+func (c *clip) inFront(ps *pairSearch, all []*pairSearch) *pairSearch {
+	for _, o := range all {
+		if c.turnsInSight(o.pair[0]) && !c.turnsInSight(ps.pair[0]) && o.st != nil && len(o.known) > 0 {
+			return o
+		}
+	}
+	return nil
 }
 
 // slow sets the times at which frames were filmed: phones write clips that play up to eight

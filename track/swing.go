@@ -14,13 +14,6 @@ func (c *clip) turnsInSight(l traj.Landmark) bool {
 	return l.IsFore() && c.grows || l.IsHind() && !c.grows
 }
 
-// endsInSight reports whether landing and leaving of hoof l can be seen. When a hoof of the pair
-// behind lands a leg in front of it is there; from behind, that leg comes down before it leaves.
-func (c *clip) endsInSight(l traj.Landmark) (on, off bool) {
-	front := c.turnsInSight(l)
-	return front, front || c.grows
-}
-
 // stoodIn says in which of n frames hoof l was seen standing.
 func stoodIn(l traj.Landmark, n int, standings []*standing) []bool {
 	stood := make([]bool, n)
