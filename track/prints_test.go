@@ -3,6 +3,7 @@ package track
 import (
 	"context"
 	"math"
+	"slices"
 	"testing"
 
 	"jogstrip/track/errormodel"
@@ -176,5 +177,46 @@ func TestBeatsBehind(t *testing.T) {
 		if got := ps.chosen[i].beat; got != want {
 			t.Errorf("stance %d, %s at %.2f s: beat %d, want %d", i, ps.chosen[i].landmark, ps.chosen[i].middle(j.clip.times), got, want)
 		}
+	}
+}
+
+// Hinds land in the prints of the fores after these left (common practice): what seems to stand there
+// earlier is the fore, and does not belong to the hind's stance, also not as its beginning. From behind
+// the fore leaves the print before the hind comes.
+func TestTwoHoovesInOnePrint(t *testing.T) {
+	of := func(l traj.Landmark, x float64, frames ...int) *standing {
+		s := &standing{model: &known, landmark: l, size: 20}
+		for _, f := range frames {
+			s.seen = append(s.seen, stood{frame: f, steady: flow.Point{X: x, Y: 100}})
+		}
+		return s
+	}
+	for _, tt := range []struct {
+		name   string
+		comes  bool
+		front  *standing
+		behind *standing
+		want   []int // Frames that are left of the stance behind.
+	}{
+		{"comes: the fore stood there before", true, of(traj.LeftFore, 100, 10, 20, 30), of(traj.LeftHind, 104, 8, 9, 25, 33, 34, 35), []int{33, 34, 35}},
+		{"comes: beside the print", true, of(traj.LeftFore, 100, 10, 20, 30), of(traj.LeftHind, 140, 25, 33, 34), []int{25, 33, 34}},
+		{"comes: the fore had left", true, of(traj.LeftFore, 100, 10, 20, 30), of(traj.LeftHind, 104, 31, 33, 34), []int{31, 33, 34}},
+		{"goes: the hind came after", false, of(traj.LeftHind, 100, 30, 40), of(traj.LeftFore, 104, 10, 12, 20, 31, 41), []int{10, 12, 20}},
+		{"nothing of it is left", true, of(traj.LeftFore, 100, 10, 20, 30), of(traj.LeftHind, 104, 12, 22, 29), nil},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			c := &clip{model: &known, grows: tt.comes}
+			var got []int
+			for _, s := range c.apart([]*standing{tt.front, tt.behind}) {
+				if s == tt.behind {
+					for _, p := range s.seen {
+						got = append(got, p.frame)
+					}
+				}
+			}
+			if !slices.Equal(got, tt.want) {
+				t.Errorf("frames %v are left, want %v", got, tt.want)
+			}
+		})
 	}
 }

@@ -294,26 +294,24 @@ func (s *standing) join(o *standing) {
 	slices.SortFunc(s.seen, func(a, b stood) int { return a.frame - b.frame })
 }
 
-// apart takes from the stances of the pair behind the frames in which a hoof of the pair
-// in front stands less than its own width away: hinds land in the prints of the fores, and it
-// hides what stands behind it.
+// apart takes from the stances of the pair behind what is a hoof of the pair in front: hinds land
+// in the prints of the fores, less than a hoof's width from where these stood, after they left.
 func (c *clip) apart(all []*standing) []*standing {
 	for _, s := range all {
 		if c.turnsInSight(s.landmark) {
 			continue
 		}
 		for _, o := range all {
-			if !c.turnsInSight(o.landmark) || s.mean().Dist(o.mean()) > s.size {
+			if !c.turnsInSight(o.landmark) || s.first() > o.last() || o.first() > s.last() || s.mean().Dist(o.mean()) > s.size {
 				continue
 			}
-			n := len(s.seen)
-			s.seen = slices.DeleteFunc(s.seen, func(p stood) bool { return o.spans(p.frame) })
-			if len(s.seen) < n && len(s.seen) > 0 {
-				s.before, s.after = -1, -1 // Something else was seen there.
-			}
+			s.seen = slices.DeleteFunc(s.seen, func(p stood) bool {
+				return s.landmark.IsHind() && p.frame <= o.last() || s.landmark.IsFore() && p.frame >= o.first()
+			})
 			if len(s.seen) == 0 {
 				break
 			}
+			s.before, s.after = -1, -1 // Something else was seen there.
 		}
 	}
 	return slices.DeleteFunc(all, func(s *standing) bool { return len(s.seen) < c.model.Fewest })
