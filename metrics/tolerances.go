@@ -164,7 +164,7 @@ func checkTolerance(r Tolerance) error {
 	_, even := d.Even()
 	switch {
 	case !known:
-		return fmt.Errorf("no such measure; the names are those of MEASURES.md")
+		return fmt.Errorf("no such measure; the names are those of MEASURES.md; take the row out")
 	case r.Unit != d.Unit:
 		return fmt.Errorf("unit is %q, want %q", r.Unit, d.Unit)
 	case !(r.Tolerance > 0) || math.IsInf(r.Tolerance, 0):

@@ -43,7 +43,7 @@ func answered(n metrics.Name, value, half, tolerance float64, runs int) metrics.
 func TestNextFollowsFromWhatIsOpen(t *testing.T) {
 	settled := []metrics.Result{
 		answered(metrics.HeadLowDifference, 2, 5, 13, 3), answered(metrics.CroupLowDifference, 1, 3, 5, 3), answered(metrics.StepLengthFore, 0.01, 0.02, 0.03, 3),
-		answered(metrics.StepLengthHind, 0.01, 0.02, 0.03, 3), answered(metrics.StepTimingFore, 50, 0.8, 1, 3), answered(metrics.PlacementOffsetFore, 0, 1, 3, 3),
+		answered(metrics.StepLengthHind, 0.01, 0.02, 0.03, 3), answered(metrics.StepTimingFore, 50, 0.8, 1, 3), answered(metrics.QuartersToSide, 0, 1, 3, 3),
 	}
 	with := func(changed ...metrics.Result) []metrics.Result {
 		out := append([]metrics.Result(nil), settled...)
@@ -210,6 +210,27 @@ func TestANextCheckBeforeTheVisitIsToldAndNotUsed(t *testing.T) {
 		}
 		if facts := fmt.Sprint(visitFacts(around)); strings.Contains(facts, "before the visit: not used") != before {
 			t.Errorf("%s: %s", date, facts)
+		}
+	}
+}
+
+// TestAFollowedThatIsNoMeasureIsToldAndNotUsed checks that a page which declares what no version
+// measures, or none any more, is read, and that nothing is followed by it.
+func TestAFollowedThatIsNoMeasureIsToldAndNotUsed(t *testing.T) {
+	for followed, unknown := range map[metrics.Name]bool{"grace": true, metrics.StepLengthFore: false, "": false} {
+		folder := t.TempDir()
+		if err := os.WriteFile(filepath.Join(folder, record.VisitFile), []byte("followed = \""+string(followed)+"\"\n"), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		around, err := Look(folder)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if told := strings.Contains(strings.Join(around.Warnings, " "), "followed grace is no measure"); told != unknown {
+			t.Errorf("%q: %q", followed, around.Warnings)
+		}
+		if kept := around.Visit.Followed == followed; kept == unknown {
+			t.Errorf("%q: %q is followed", followed, around.Visit.Followed)
 		}
 	}
 }

@@ -50,6 +50,10 @@ func Look(folder string) (*Surroundings, error) {
 	}
 	s.Visit = *visit
 	s.warn(filepath.Join(abs, "visit.toml"), unknown)
+	if visit.FollowsUnknown() {
+		s.Warnings = append(s.Warnings, fmt.Sprintf("%s: followed %s is no measure of this program; result.json lists their names; it is kept and not used", filepath.Join(abs, "visit.toml"), visit.Followed))
+		s.Visit.Followed = ""
+	}
 	if visit.NextCheckBefore(day(abs)) {
 		s.Warnings = append(s.Warnings, fmt.Sprintf("%s: next_check %s is before the visit; it is not used", filepath.Join(abs, "visit.toml"), visit.NextCheck))
 	}

@@ -145,11 +145,6 @@ func (v *Visit) check(path string) error {
 	if !slices.Contains(presentations, v.Presented) {
 		problems = append(problems, outOfRange(path, "presented", v.Presented, "led or ridden"))
 	}
-	if v.Followed != "" {
-		if _, known := metrics.Define(v.Followed); !known {
-			problems = append(problems, outOfRange(path, "followed", v.Followed, "a measure's name as in result.json, such as step_length_fore"))
-		}
-	}
 	if v.AAEPGrade != nil && (*v.AAEPGrade < 0 || *v.AAEPGrade > 5) {
 		problems = append(problems, outOfRange(path, "aaep_grade", *v.AAEPGrade, "0 to 5"))
 	}
@@ -165,6 +160,13 @@ func (v *Visit) check(path string) error {
 		problems = append(problems, m.check(path, fmt.Sprintf("motion.%d.", i))...)
 	}
 	return errors.Join(problems...)
+}
+
+// FollowsUnknown reports whether the page declares what is no measure of this program, as a page
+// may that was written for an earlier one: it is read all the same, and nothing is followed.
+func (v *Visit) FollowsUnknown() bool {
+	_, known := metrics.Define(v.Followed)
+	return v.Followed != "" && !known
 }
 
 // NextCheckBefore reports whether the next check is planned before the day of the visit,
