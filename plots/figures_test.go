@@ -418,11 +418,17 @@ func TestPlacementSides(t *testing.T) {
 				metrics.Contact{Limb: traj.LeftFore, X: view.LeftSign() * 0.10, Y: y, Placed: true, XSD: 0.01, YSD: 0.01},
 				metrics.Contact{Limb: traj.RightFore, X: -view.LeftSign() * 0.04, Y: y + dy*0.5, Placed: true, XSD: 0.01, YSD: 0.01})
 		}
-		f, err := Placement(RunInput{Run: run})
+		for _, p := range placedOn(*run.Line, run.Contacts, 1, 100) {
+			if want := map[traj.Landmark]float64{traj.LeftFore: 10, traj.RightFore: -4}[p.limb]; math.Abs(p.left-want) > 1e-9 {
+				t.Errorf("%s: the %s is drawn %g cm to the horse's left of the line, want %g", view, p.limb.Words(), p.left, want)
+			}
+		}
+		in := RunInput{Run: run, Summary: &metrics.Summary{Results: []metrics.Result{{Name: metrics.BaseWidthFore, Unit: "cm", Value: est(14, 2)}, {Name: metrics.QuartersToSide, Unit: "cm", Value: est(-3, 1)}}}}
+		f, err := Placement(in)
 		if err != nil {
 			t.Fatal(err)
 		}
-		for _, want := range []string{"left fore 10.0 (10.0 to 10.0), n = 3", "right fore 4.0 (4.0 to 4.0), n = 3"} {
+		for _, want := range []string{"n = 3 left fore, 3 right fore", "base width, fore 14", "quarters to the right of the forehand −3.0 (−4.0 to −2.0) cm (negative: to its left)"} {
 			if !strings.Contains(f.Description, want) {
 				t.Errorf("%s: %q is not in %q", view, want, f.Description)
 			}

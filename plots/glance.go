@@ -188,7 +188,7 @@ type steps struct {
 	apart        metrics.Estimate // right − left, as the row beside the drawing has it.
 	most         int              // Decimals that it is written with at most.
 	sure         bool             // The difference is beyond the tolerance, its interval leaves out even.
-	outL, outR   float64          // Outward of the line, in the unit of the steps; NaN is not known.
+	base         float64          // How wide the pair is set, in the unit of the steps; NaN is not known.
 	unit, girdle string
 }
 
@@ -201,15 +201,15 @@ func stepsOf(word string, girdle int, s *metrics.Summary) (steps, bool) {
 	if r == nil || r.Left == nil || r.Right == nil || !(r.Left.Value > 0) || !(r.Right.Value > 0) {
 		return steps{}, false
 	}
-	out := steps{word: word, left: *r.Left, right: *r.Right, apart: metrics.Estimate{Value: r.Right.Value - r.Left.Value}, unit: r.Unit, girdle: string(g.girdle), sure: r.Beyond, outL: math.NaN(), outR: math.NaN()}
+	out := steps{word: word, left: *r.Left, right: *r.Right, apart: metrics.Estimate{Value: r.Right.Value - r.Left.Value}, unit: r.Unit, girdle: string(g.girdle), sure: r.Beyond, base: math.NaN()}
 	if d, ok := metrics.Define(g.step); ok {
 		out.most = d.MostDecimals(r.Unit)
 	}
 	if r.Value != nil {
 		out.apart = *r.Value
 	}
-	if o := s.Lookup(g.offset); o != nil && o.Left != nil && o.Right != nil && o.Unit == r.Unit {
-		out.outL, out.outR = o.Left.Value, o.Right.Value
+	if b := s.Lookup(g.base); b != nil && b.Value != nil && b.Unit == r.Unit {
+		out.base = b.Value.Value
 	}
 	return out, true
 }
@@ -305,21 +305,19 @@ func (s steps) draw(c draw.Canvas, y vg.Length, longest float64) {
 	if s.word != "" {
 		c.FillText(bold(note), vg.Point{X: c.Min.X, Y: y + 4}, s.word)
 	}
-	// Outward of the line: to scale with the steps where known, else as on a usual line.
-	up, down := vg.Length(6), vg.Length(-6)
-	if finite(s.outL, s.outR) {
-		total := s.left.Value + s.right.Value
-		keep := func(v float64) vg.Length { return vg.Length(total*math.Max(-0.05, math.Min(0.065, v/total))) * scale }
-		up, down = keep(s.outL), -keep(s.outR)
-	}
+	// Either side of the pair's midline: to scale with the steps where known, else as usual.
 	total := s.left.Value + s.right.Value
+	up := vg.Length(6)
+	if finite(s.base) {
+		up = vg.Length(total*math.Max(-0.05, math.Min(0.065, s.base/2/total))) * scale
+	}
 	even := draw.LineStyle{Color: softInkColor, Width: 0.6, Dashes: []vg.Length{1.5, 1.5}}
 	c.StrokeLine2(even, x(total/2), y-13, x(total/2), y+13)
 	leftFoot, rightFoot := glyph(styleOf(traj.Left), false), glyph(styleOf(traj.Right), false)
 	leftFoot.Radius, rightFoot.Radius = 4, 4
-	c.DrawGlyphNoClip(rightFoot, vg.Point{X: x(0), Y: y + down})
+	c.DrawGlyphNoClip(rightFoot, vg.Point{X: x(0), Y: y - up})
 	c.DrawGlyphNoClip(leftFoot, vg.Point{X: x(s.left.Value), Y: y + up})
-	c.DrawGlyphNoClip(rightFoot, vg.Point{X: x(total), Y: y + down})
+	c.DrawGlyphNoClip(rightFoot, vg.Point{X: x(total), Y: y - up})
 	dimension := func(from, to float64, at vg.Length, side traj.Side, text string) {
 		sty := styleOf(side)
 		l := draw.LineStyle{Color: sty.color, Width: 1.1, Dashes: sty.dashes}

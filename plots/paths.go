@@ -100,7 +100,7 @@ func pathsOf(in RunInput, g metrics.Girdle) []limbPath {
 
 // pathPanel draws the paths of one girdle's hooves.
 func pathPanel(in RunInput, g metrics.Girdle, paths []limbPath) *plot.Plot {
-	p := newPanel(capital(string(g))+" hooves: outward of the line, "+in.Lengths.Unit("cm")+" (lateral +)", "")
+	p := newPanel(capital(string(g))+" hooves: outward, "+in.Lengths.Unit("cm")+" (lateral +)", "")
 	heights := in.knowsHeight(g)
 	if !heights {
 		p.Y.Tick.Marker = plot.ConstantTicks{}

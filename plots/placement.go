@@ -47,25 +47,30 @@ func Placement(in RunInput) (*Figure, error) {
 	for _, p := range all {
 		x.add(p.along, p.along-1.96*p.alongSD, p.along+1.96*p.alongSD)
 	}
-	digits := in.Lengths.Decimals(1, "cm")
 	var panels []*plot.Plot
 	var share []float64
-	var summary []string
+	var counts []string
 	for _, g := range girdles {
 		here := ofGirdle(all, g.girdle)
 		if len(here) == 0 {
 			continue
 		}
-		means, said := placementMeans(here, g.girdle, in.result(g.offset), sideUnit == in.Lengths.Unit("cm"), digits)
-		p := placementPanel(here, means)
+		for _, side := range bothSides {
+			if n := len(ofSide(here, side)); n > 0 {
+				counts = append(counts, fmt.Sprintf("%d %s %s", n, side, g.girdle))
+			}
+		}
+		p := placementPanel(here)
 		x.set(&p.X, 0.03)
 		p.Y.Label.Text = capital(string(g.girdle)) + " hooves, " + sideUnit
-		panels, share, summary = append(panels, p), append(share, 1), append(summary, said...)
+		panels, share = append(panels, p), append(share, 1)
 	}
 	panels[len(panels)-1].X.Label.Text = "Along the line of travel, " + unit + " (the horse goes to the right)"
 	notes := []string{
-		capital(where(r)) + ". Seen from above; zero is the line of travel, up is the horse’s left. The two axes differ in scale. Whiskers: 95 % interval of each placement; lines and bands: mean per side with 95 % interval.",
-		"Outward of the line, " + sideUnit + ": " + strings.Join(summary, "; ") + ". Negative: lands across the midline.",
+		capital(where(r)) + ". Seen from above; zero is the line of travel, which is the placements’ own midline; up is the horse’s left. The two axes differ in scale. Whiskers: 95 % interval of each placement; level lines: mean per side (n = " + strings.Join(counts, ", ") + ").",
+	}
+	if said := in.saidAcross(); said != "" {
+		notes = append(notes, said)
 	}
 	return composition{
 		name:   name,
@@ -75,6 +80,33 @@ func Placement(in RunInput) (*Figure, error) {
 		height: 45 + 125*vg.Length(len(panels)),
 		body:   func(c draw.Canvas) { stack(c, panels, share, 8) },
 	}.figure(), nil
+}
+
+// saidAcross says what placements tell across the line: how wide each pair is set and how the
+// quarters go; empty where neither was measured.
+func (in RunInput) saidAcross() string {
+	var said []string
+	for _, m := range []struct {
+		name            metrics.Name
+		words, negative string
+	}{
+		{metrics.BaseWidthFore, "base width, fore", "the limbs cross"}, {metrics.BaseWidthHind, "base width, hind", "the limbs cross"},
+		{metrics.QuartersToSide, "quarters to the right of the forehand", "to its left"},
+	} {
+		r := in.result(m.name)
+		if r == nil || r.Value == nil {
+			continue
+		}
+		text := m.words + " " + shortText(*r.Value, in.Lengths.Decimals(1, "cm")) + " " + r.Unit
+		if r.Value.Low < 0 {
+			text += " (negative: " + m.negative + ")"
+		}
+		said = append(said, text)
+	}
+	if said == nil {
+		return ""
+	}
+	return "Mean with 95 % interval: " + strings.Join(said, "; ") + "."
 }
 
 // placedOn returns the placements relative to the line, along it from the first; long and
@@ -113,54 +145,19 @@ func ofGirdle(all []placed, g metrics.Girdle) (here []placed) {
 	return here
 }
 
-// sideMean is the mean of one side with its 95 % interval.
-type sideMean struct {
-	side traj.Side
-	metrics.Estimate
-}
-
-// placementMeans returns the mean of either side, up the page, and says it in words,
-// outward. Where the result is in the figure's unit its estimate stands for the mean.
-func placementMeans(here []placed, g metrics.Girdle, result *metrics.Result, inUnit bool, digits int) (means []sideMean, said []string) {
-	left, right := girdleHooves(g)
-	for _, limb := range []traj.Landmark{left, right} {
-		var v []float64
-		for _, p := range here {
-			if p.limb == limb {
-				v = append(v, p.left)
-			}
+// ofSide returns how far left of the line the hooves of one side were set down.
+func ofSide(here []placed, side traj.Side) (left []float64) {
+	for _, p := range here {
+		if p.limb.Side() == side {
+			left = append(left, p.left)
 		}
-		m := sideMean{side: limb.Side()}
-		var n int
-		m.Value, m.Low, m.High, n = meanInterval(v)
-		if n == 0 {
-			continue
-		}
-		outward := m.turned()
-		if e := sideEstimate(result, limb.Side()); e != nil && inUnit {
-			outward = sideMean{m.side, *e}
-			m = outward.turned()
-		}
-		means = append(means, m)
-		said = append(said, fmt.Sprintf("%s %s, n = %d", limb.Words(), shortText(outward.Estimate, digits), n))
 	}
-	return means, said
+	return left
 }
 
-// turned takes a mean to the horse's left to one outward, and back.
-func (m sideMean) turned() sideMean {
-	if m.side == traj.Right {
-		m.Value, m.Low, m.High = -m.Value, -m.High, -m.Low
-	}
-	return m
-}
-
-func placementPanel(here []placed, means []sideMean) *plot.Plot {
+func placementPanel(here []placed) *plot.Plot {
 	y := newExtent()
 	y.add(0)
-	for _, m := range means {
-		y.add(m.Low, m.High)
-	}
 	for _, p := range here {
 		y.add(p.left, p.left-1.96*p.leftSD, p.left+1.96*p.leftSD)
 	}
@@ -169,10 +166,11 @@ func placementPanel(here []placed, means []sideMean) *plot.Plot {
 	y.set(&p.Y, 0.1)
 	p.Add(artist(func(s sheet) {
 		s.grid(true, true)
-		s.bands(means)
 		s.across(draw.LineStyle{Color: inkColor, Width: 0.9}, 0)
-		for _, m := range means {
-			s.across(styleOf(m.side).line(), m.Value)
+		for _, side := range bothSides {
+			if mean, _, _, n := meanInterval(ofSide(here, side)); n > 0 {
+				s.across(styleOf(side).line(), mean)
+			}
 		}
 		for _, h := range here {
 			sty := styleOf(h.limb.Side())
@@ -184,24 +182,4 @@ func placementPanel(here []placed, means []sideMean) *plot.Plot {
 		}
 	}))
 	return p
-}
-
-// bands lays the interval of every mean across the panel.
-func (s sheet) bands(means []sideMean) {
-	for _, m := range means {
-		s.bandAcross(styleOf(m.side).band(), m.Low, m.High)
-	}
-}
-
-// sideEstimate returns the estimate of one side, or nil.
-func sideEstimate(r *metrics.Result, s traj.Side) *metrics.Estimate {
-	switch {
-	case r == nil:
-		return nil
-	case s == traj.Left:
-		return r.Left
-	case s == traj.Right:
-		return r.Right
-	}
-	return r.Value
 }

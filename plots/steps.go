@@ -106,6 +106,19 @@ func stepPanel(series *metrics.Series, result *metrics.Result) (p *plot.Plot, un
 	return p, unit, summary
 }
 
+// sideMean is the mean of one side with its 95 % interval.
+type sideMean struct {
+	side traj.Side
+	metrics.Estimate
+}
+
+// bands lays the interval of every mean across the panel.
+func (s sheet) bands(means []sideMean) {
+	for _, m := range means {
+		s.bandAcross(styleOf(m.side).band(), m.Low, m.High)
+	}
+}
+
 // stepMeans returns the mean step of either side, for which the result's estimate stands
 // where there is one, and says both and their difference in words.
 func stepMeans(steps map[traj.Side][]float64, result *metrics.Result, def metrics.Definition, unit string) (means []sideMean, said []string) {
@@ -139,4 +152,17 @@ func (wholeTicks) Ticks(low, high float64) []plot.Tick {
 		out = append(out, plot.Tick{Value: v, Label: number(v, 0)})
 	}
 	return out
+}
+
+// sideEstimate returns the estimate of one side, or nil.
+func sideEstimate(r *metrics.Result, s traj.Side) *metrics.Estimate {
+	switch {
+	case r == nil:
+		return nil
+	case s == traj.Left:
+		return r.Left
+	case s == traj.Right:
+		return r.Right
+	}
+	return r.Value
 }

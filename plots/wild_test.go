@@ -33,7 +33,7 @@ func wildEstimate(t *rapid.T) *metrics.Estimate {
 // TestWildMeasures checks that no measure, however broken, makes a figure
 // panic or writes a number that is none into a picture.
 func TestWildMeasures(t *testing.T) {
-	names := []metrics.Name{metrics.StepLengthFore, metrics.StepLengthHind, metrics.HeadLowDifference, metrics.PlacementOffsetFore, metrics.Speed, "unheard_of"}
+	names := []metrics.Name{metrics.StepLengthFore, metrics.StepLengthHind, metrics.HeadLowDifference, metrics.BaseWidthFore, metrics.LateralArcFore, metrics.Speed, "unheard_of"}
 	rapid.Check(t, func(t *rapid.T) {
 		run := &metrics.Run{
 			View:  rapid.SampledFrom([]traj.View{traj.Toward, traj.Away}).Draw(t, "view"),

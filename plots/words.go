@@ -106,9 +106,9 @@ func count(n int, one string) string {
 
 // girdles are the pairs of limbs and what tells where they land.
 var girdles = [2]struct {
-	girdle       metrics.Girdle
-	step, offset metrics.Name
-}{{metrics.Fore, metrics.StepLengthFore, metrics.PlacementOffsetFore}, {metrics.Hind, metrics.StepLengthHind, metrics.PlacementOffsetHind}}
+	girdle     metrics.Girdle
+	step, base metrics.Name
+}{{metrics.Fore, metrics.StepLengthFore, metrics.BaseWidthFore}, {metrics.Hind, metrics.StepLengthHind, metrics.BaseWidthHind}}
 
 // girdleHooves returns the left and right hoof of a girdle.
 func girdleHooves(g metrics.Girdle) (left, right traj.Landmark) {
