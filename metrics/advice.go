@@ -117,8 +117,8 @@ func (s SetUp) StepSE() (run, horse float64) {
 	}
 	t := func(who whose) float64 {
 		t := f.target()
-		f.meanOf(&t, 1, 0, 2, who)
-		f.meanOf(&t, 0, 0, -2, who)
+		f.meanOf(&t, 1, 2, who)
+		f.meanOf(&t, 0, -2, who)
 		_, sd := f.predict(t)
 		return sd
 	}

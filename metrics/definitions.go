@@ -50,9 +50,6 @@ const (
 	DutyFactorFore     Name = "duty_factor_fore"
 	DutyFactorHind     Name = "duty_factor_hind"
 
-	// How far outward of the line of travel each limb lands; negative: across the midline.
-	PlacementOffsetFore Name = "placement_offset_fore"
-	PlacementOffsetHind Name = "placement_offset_hind"
 	// The swinging hoof's largest departure from the chord between its placements, outward and
 	// inward, and its highest point over stance. Positive: more on the right.
 	LateralArcFore   Name = "lateral_arc_fore"
@@ -174,8 +171,6 @@ var definitions = withHinds([]Definition{
 		words: "the {this} {girdle} [swings|swung] {how} longer than the {other}"},
 	{Name: DutyFactorFore, hind: DutyFactorHind, Title: "Duty factor, fore", Unit: "%", Decimals: 1, Girdle: Fore, Sided: true, Positive: true, Needs: geometry.LevelNone,
 		words: "the {this} {girdle} [is|was] on the ground for {how} of the stride more than the {other}"},
-	{Name: PlacementOffsetFore, hind: PlacementOffsetHind, Title: "Placement outward of the line, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Sided: true,
-		words: "the {this} {girdle} [lands|landed] {how} further outward than the {other}"},
 	{Name: LateralArcFore, hind: LateralArcHind, Title: "Lateral arc, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Sided: true,
 		words: "the {this} {girdle} [swings|swung] {how} further outward than the {other}"},
 	{Name: MedialArcFore, hind: MedialArcHind, Title: "Medial arc, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Sided: true,

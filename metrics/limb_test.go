@@ -82,7 +82,7 @@ func TestLimbFinding(t *testing.T) {
 		{name: "even", gait: traj.Trot, values: nil, says: []string{"even: no difference"}},
 		{name: "stance, arcs and placement never decide", gait: traj.Trot, values: map[Name]float64{
 			StanceDurationFore: -0.05, SwingDurationFore: 0.05, DutyFactorFore: -8, LateralArcFore: 9, MedialArcFore: 9,
-			PlacementOffsetFore: -9, FlightHeightFore: -9}, says: []string{"even: no difference"}},
+			QuartersToSide: -9, FlightHeightFore: -9}, says: []string{"even: no difference"}},
 		{name: "timing alone does not decide", gait: traj.Trot, values: map[Name]float64{StepTimingFore: -4}},
 	} {
 		for _, left := range []bool{false, true} {
@@ -148,7 +148,7 @@ func TestPointsTo(t *testing.T) {
 		{HeadLowDifference, 10, traj.RightFore}, {HeadLowDifference, -10, traj.LeftFore}, {HeadHighDifference, 10, traj.RightFore},
 		{CroupLowDifference, 5, traj.RightHind}, {CroupHighDifference, -5, traj.LeftHind}, {HipExcursion, 9, traj.RightHind},
 		{StepLengthFore, -0.05, traj.RightFore}, {StepLengthHind, 0.05, traj.LeftHind}, {StepTimingFore, -3, traj.RightFore},
-		{StanceDurationFore, -0.05, ""}, {LateralArcFore, 5, ""}, {PlacementOffsetFore, 5, ""}, {HeadLowDifference, 0, ""},
+		{StanceDurationFore, -0.05, ""}, {LateralArcFore, 5, ""}, {QuartersToSide, 5, ""}, {HeadLowDifference, 0, ""},
 	} {
 		if got := defined[c.n].pointsTo(c.deviation); got != c.want {
 			t.Errorf("%s %v points to %q, want %q", c.n, c.deviation, got, c.want)

@@ -107,10 +107,6 @@ func TestMeasuresOfArtificialHorse(t *testing.T) {
 				sides(StanceDurationHind, 0.40*T, 0.41*T, 0.015)
 				sides(SwingDurationFore, 0.58*T, 0.62*T, 0.010)
 				sides(DutyFactorFore, 42, 38, 1.5)
-				// All hooves: the line lies 1 cm to the left of the fore midline's own and so on:
-				// a shift of the forehand shows half here and half, turned round, behind.
-				sides(PlacementOffsetFore, 10, 8, 0.1)
-				sides(PlacementOffsetHind, 9, 11, 0.1)
 				sides(LateralArcFore, 2, 5, 0.35)
 				sides(MedialArcHind, 2, 0, 0.35)
 				sides(FlightHeightFore, 12, 9, 1.2)
@@ -428,10 +424,10 @@ func TestLevels(t *testing.T) {
 			[]Name{StrideLength, StepLengthFore, FlightHeightFore, HeadLowDifference}, nil},
 		{geometry.LevelRatio, geometry.CalibrationInput{Horizon: &geometry.Horizon{RowPX: &row}},
 			[]Name{StepLengthFore, HeadLowDifference, HeadFirstHarmonic, HeadHarmonicShare, StepTimingFore},
-			[]Name{StrideLength, Speed, PlacementOffsetFore, LateralArcFore, FlightHeightFore, HipExcursion, PlacementSpreadFore}},
+			[]Name{StrideLength, Speed, BaseWidthFore, LateralArcFore, FlightHeightFore, HipExcursion, PlacementSpreadFore}},
 		{geometry.LevelNone, geometry.CalibrationInput{},
 			[]Name{StrideDuration, StepTimingFore, StanceDurationFore, HeadHarmonicShare},
-			[]Name{StrideLength, StepLengthFore, HeadLowDifference, HeadFirstHarmonic, CroupLowDifference, HipExcursion, PlacementOffsetFore, LateralArcFore, FlightHeightFore}},
+			[]Name{StrideLength, StepLengthFore, HeadLowDifference, HeadFirstHarmonic, CroupLowDifference, HipExcursion, BaseWidthFore, LateralArcFore, FlightHeightFore}},
 	} {
 		t.Run(string(c.level), func(t *testing.T) {
 			o := h.options()
@@ -492,8 +488,7 @@ func TestMissingMarks(t *testing.T) {
 		not    map[Name]string
 	}{
 		{"fores", fores, traj.LeftFore, []Name{StepLengthFore, StepTimingFore, BaseWidthFore, PlacementSpreadFore},
-			// From the midline of one pair its two hooves land equally far by its making.
-			map[Name]string{PlacementOffsetFore: "fores and hinds", StepLengthHind: "not marked: left hind, right hind", HeadLowDifference: "not marked: head"}},
+			map[Name]string{QuartersToSide: "fores and hinds", StepLengthHind: "not marked: left hind, right hind", HeadLowDifference: "not marked: head"}},
 		// The limb that cuts the most strides is the reference: here the right hind, which lands first.
 		{"hinds", hinds, traj.RightHind, []Name{StepLengthHind, StrideLength, StepTimingHind, FlightHeightHind},
 			map[Name]string{StepLengthFore: "not marked: left fore, right fore"}},

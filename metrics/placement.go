@@ -32,7 +32,6 @@ func (a *analysis) measureSpace(cam geometry.Camera, like *spatial) *spatial {
 			s.fit = like.fit
 		} else if s.fitModel(); s.fit != nil && s.Ref >= 0 {
 			s.measureLengths()
-			s.measureOffsets()
 			s.measureBase()
 		}
 		if s.fit != nil && s.Ref >= 0 && s.cal.Level.AtLeast(geometry.LevelHeight) {
@@ -203,11 +202,7 @@ func (s *spatial) measureLengths() {
 		if !f.both(g) || s.found[name] == nil {
 			continue
 		}
-		s.means(name, scale, func(t *target, side int, w float64, who whose) {
-			f.advance(t, w/2)
-			f.meanOf(t, 2*g+side, 0, w, who)
-			f.meanOf(t, 2*g+1-side, 0, -w, who)
-		})
+		s.meanSteps(g, name, scale)
 		if !s.share() {
 			s.putSides([2]Name{StepLengthSpreadFore, StepLengthSpreadHind}[g], 0, [2][2]float64{varies[0].sd(), varies[1].sd()})
 		}
@@ -244,20 +239,21 @@ func (s *spatial) measureSteps(g int, name Name, scale float64) (varies [2]sprea
 	return varies
 }
 
-// means puts the means of a measure with sides into found: build adds w times a side's
-// value to a target, in metres, and scale takes that to the measure's unit.
-func (s *spatial) means(n Name, scale float64, build func(t *target, side int, w float64, who whose)) {
-	m := s.found.series(n)
+// meanSteps puts the means of girdle g's steps into found.
+func (s *spatial) meanSteps(g int, n Name, scale float64) {
+	f, m := s.fit, s.found.series(n)
 	for who, to := range [2]**Mean{&m.OfHorse, &m.OfRun} {
 		var v [3][2]float64 // Left, right, difference.
 		for q, w := range [3][2]float64{{1, 0}, {0, 1}, {-1, 1}} {
-			t := s.fit.target()
+			t := f.target()
 			for side := range 2 {
 				if w[side] != 0 {
-					build(&t, side, w[side], whose(who))
+					f.advance(&t, w[side]/2)
+					f.meanOf(&t, 2*g+side, w[side], whose(who))
+					f.meanOf(&t, 2*g+1-side, -w[side], whose(who))
 				}
 			}
-			v[q][0], v[q][1] = s.fit.predict(t)
+			v[q][0], v[q][1] = f.predict(t)
 		}
 		*to = &Mean{Value: scale * v[2][0], SE: scale * v[2][1], Left: scale * v[0][0], LeftSE: scale * v[0][1], Right: scale * v[1][0], RightSE: scale * v[1][1]}
 	}

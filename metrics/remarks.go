@@ -60,16 +60,10 @@ func (s *spatial) remarkOnPlaces() {
 	}
 	if s.fit != nil && s.cal.Level.AtLeast(geometry.LevelHeight) {
 		if bow, sd := s.fit.bow(); math.Abs(bow) > 0.10 && math.Abs(bow) > 3*sd {
-			s.note("The horse did not go straight: the run bows %.0f cm from its straight line. Sideways placement is measured from the bowed line.", 100*math.Abs(bow))
+			s.note("The horse did not go straight: the run bows %.0f cm from its straight line. What goes to the sides is measured from the bowed line.", 100*math.Abs(bow))
 		}
 		if f := s.found[LateralArcFore]; f != nil && f.CommonSD > 1.5 {
 			s.note("The horse went off the line of sight, so how fast the hoof swings forward leaks into its sideways arc: differences of arcs are uncertain by %.1f cm in all strides alike. Stand in line with the lane.", f.CommonSD)
-		}
-		switch s.fit.pairs() {
-		case 1:
-			s.note("Only one pair of limbs was placed: the line of travel is their own midline, so sideways placement shows how wide they are set but not a difference between left and right.")
-		case 2:
-			s.note("The line of travel is the midline of all placements: a sideways shift of the forehand against the quarters shows half in the fore and half, with the opposite sign, in the hind difference.")
 		}
 	}
 	if n := s.OffBeat; n > 0 {
@@ -92,9 +86,8 @@ func (s *spatial) reason(d Definition) string {
 		}
 		return "needs lengths: four ground marks of a known rectangle, or the camera's height, focal length and horizon"
 	}
-	switch d.Name {
-	case QuartersToSide, PlacementOffsetFore, PlacementOffsetHind:
-		return "fores and hinds must both be seen standing in one clip (from the midline of one pair its two hooves always land equally far)"
+	if d.Name == QuartersToSide {
+		return "fores and hinds must both be seen standing in the same strides of one clip"
 	}
 	var missing []string
 	for _, l := range s.marksOf(d) {

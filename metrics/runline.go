@@ -75,22 +75,15 @@ func (f *runFit) turn() {
 // both reports whether both limbs of girdle g were placed.
 func (f *runFit) both(g int) bool { return f.limbs[2*g] >= 0 && f.limbs[2*g+1] >= 0 }
 
-// pairs returns of how many girdles both limbs were placed.
-func (f *runFit) pairs() (n int) {
-	for g := range 2 {
-		if f.both(g) {
-			n++
-		}
-	}
-	return n
-}
+// paired reports whether both limbs of any girdle were placed.
+func (f *runFit) paired() bool { return f.both(0) || f.both(1) }
 
 // midline returns the weight of each limb's mean place in the line of travel: those of girdles
 // of which both were placed, where there are any, weigh alike.
 func (f *runFit) midline() (w [4]float64) {
 	n := 0.0
 	for k, at := range f.limbs {
-		if at >= 0 && (f.pairs() == 0 || f.both(k/2)) {
+		if at >= 0 && (!f.paired() || f.both(k/2)) {
 			w[k], n = 1, n+1
 		}
 	}

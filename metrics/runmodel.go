@@ -411,9 +411,9 @@ const (
 	ofRun
 )
 
-// meanOf adds w times limb k's mean along or left of the line (direction 0 or 1).
-func (f *runFit) meanOf(t *target, k, direction int, w float64, who whose) {
-	t.fixed[f.limbs[k]+direction] += w
+// meanOf adds w times limb k's mean along the line.
+func (f *runFit) meanOf(t *target, k int, w float64, who whose) {
+	t.fixed[f.limbs[k]] += w
 	if who == ofHorse {
 		return
 	}
@@ -424,7 +424,7 @@ func (f *runFit) meanOf(t *target, k, direction int, w float64, who whose) {
 		}
 	}
 	for _, i := range falls {
-		t.stride[2*i+direction] += w / float64(len(falls))
+		t.stride[2*i] += w / float64(len(falls))
 	}
 }
 

@@ -166,8 +166,8 @@ func (w walked) fit() *runFit {
 // stepDifference returns the fores' step difference, right − left, and its spread.
 func (f *runFit) stepDifference(who whose) (value, sd float64) {
 	t := f.target()
-	f.meanOf(&t, 1, 0, 2, who)
-	f.meanOf(&t, 0, 0, -2, who)
+	f.meanOf(&t, 1, 2, who)
+	f.meanOf(&t, 0, -2, who)
 	return f.predict(t)
 }
 

@@ -53,7 +53,7 @@ func TestSaidInInches(t *testing.T) {
 	s := &Summary{Results: []Result{
 		{Name: HeadLowDifference, Unit: "mm", Value: e(25.4), Tolerance: 12.7},
 		{Name: StepLengthFore, Unit: "m", Left: e(1.27), Right: e(1.016), Value: e(-0.254), Tolerance: 0.0254},
-		{Name: PlacementOffsetFore, Unit: "cm", Value: e(2.54)},
+		{Name: LateralArcFore, Unit: "cm", Value: e(2.54)},
 		{Name: Speed, Unit: "m/s", Value: e(3.048)},
 		{Name: StepTimingFore, Unit: "%", Value: e(51), Tolerance: 1},
 		{Name: StanceDurationFore, Unit: "s", Value: e(0.3)},

@@ -11,69 +11,18 @@ import (
 	"jogstrip/track/traj"
 )
 
-// measureOffsets measures how far outward of the line of travel hooves land.
-func (s *spatial) measureOffsets() {
-	f := s.fit
-	if s.share() || f.pairs() == 0 {
-		return
-	}
-	for g, name := range [2]Name{PlacementOffsetFore, PlacementOffsetHind} {
-		var varies [2]spread
-		for i := range s.Strides {
-			s.putSides(name, i, [2][2]float64{s.outwardIn(2*g, i, &varies[0]), s.outwardIn(2*g+1, i, &varies[1])})
-		}
-		if m := s.found[name]; m != nil {
-			s.means(name, 100, func(t *target, side int, w float64, who whose) { f.outwardOf(t, 2*g+side, w, who) })
-			// An error of the difference, and half of it of either side.
-			behind := 100 * s.model.Placement.BehindM
-			for _, of := range []*Mean{m.OfRun, m.OfHorse} {
-				of.SE = math.Hypot(of.SE, behind)
-				of.LeftSE, of.RightSE = math.Hypot(of.LeftSE, behind/2), math.Hypot(of.RightSE, behind/2)
-			}
-		}
-		s.putSides([2]Name{PlacementSpreadFore, PlacementSpreadHind}[g], 0, [2][2]float64{varies[0].sd(), varies[1].sd()})
-	}
-}
-
-// outwardIn returns how far outward limb k lands in stride i, cm, with its standard deviation,
-// and adds to varies what it did there beyond its mean.
-func (s *spatial) outwardIn(k, i int, varies *spread) [2]float64 {
-	f := s.fit
-	falls, ok := s.falls([2]int{k, s.In(k, i)})
-	if !ok {
-		return notSeen
-	}
-	t := f.target()
-	t.stride[2*falls[0]+1] = outward(k)
-	varies.add(f.predict(t))
-	if f.pairs() < 2 { // The line is the midline of these two hooves, half their base width from both.
-		return notSeen
-	}
-	f.outwardOf(&t, k, 1, ofHorse)
-	x, sd := f.predict(t)
-	return [2]float64{100 * x, 100 * sd}
-}
-
-// outward is +1 for limbs of the left side and −1 for those of the right: what
-// turns a distance to the left into one away from the midline.
-func outward(k int) float64 { return float64(1 - 2*(k%2)) }
-
-// outwardOf adds w times how far outward of the line of travel limb k lands on average.
-func (f *runFit) outwardOf(t *target, k int, w float64, who whose) {
-	f.meanOf(t, k, 1, w*outward(k), who)
-	for j, v := range f.midline() {
-		if v > 0 {
-			f.meanOf(t, j, 1, -v*w*outward(k), who)
-		}
-	}
-}
-
-// measureBase measures how wide the limbs are set, how the quarters go beside the
-// forehand and where the line of travel leads.
+// measureBase measures how wide the limbs are set and how much their places vary to the sides,
+// how the quarters go beside the forehand and where the line of travel leads. How far one hoof
+// lands from the line is no measure: the line is the midline of the placements themselves.
 func (s *spatial) measureBase() {
 	f := s.fit
 	if s.share() {
 		return
+	}
+	for g, name := range [2]Name{PlacementSpreadFore, PlacementSpreadHind} {
+		if f.paired() {
+			s.putSides(name, 0, [2][2]float64{s.variesAcross(2 * g), s.variesAcross(2*g + 1)})
+		}
 	}
 	s.putPlaces(BaseWidthFore, [4]float64{1, -1, 0, 0})
 	s.putPlaces(BaseWidthHind, [4]float64{0, 0, 1, -1})
@@ -96,6 +45,19 @@ func (s *spatial) measureBase() {
 	value, se := -way*left*x/math.Abs(y), math.Hypot(way*sd/advance, 100*s.model.Run.LineBendsM)
 	s.put(LineDrift, 0, value, se)
 	s.found.setMean(LineDrift, value, se)
+}
+
+// variesAcross returns how much limb k's placements vary to the sides, cm, as spread.sd has it.
+func (s *spatial) variesAcross(k int) [2]float64 {
+	var varies spread
+	for i := range s.Strides {
+		if falls, ok := s.falls([2]int{k, s.In(k, i)}); ok {
+			t := s.fit.target()
+			t.stride[2*falls[0]+1] = 1
+			varies.add(s.fit.predict(t))
+		}
+	}
+	return varies.sd()
 }
 
 // putPlaces adds a sum of the limbs' places left of the line of travel, each times its weight,

@@ -148,13 +148,13 @@ func TestSymmetryIndex(t *testing.T) {
 func TestSymmetryIndexIsForPositiveQuantitiesOnly(t *testing.T) {
 	s := mustSummarise(t, []Run{
 		oneRun(traj.Toward, StepLengthFore, bothSides(1.0, 1.1), bothSides(1.01, 1.11), bothSides(0.99, 1.09)),
-		oneRun(traj.Toward, PlacementOffsetFore, bothSides(4, -3), bothSides(5, -4), bothSides(4, -4)),
+		oneRun(traj.Toward, LateralArcFore, bothSides(4, -3), bothSides(5, -4), bothSides(4, -4)),
 	})
 	// 9.5238 is the published formula's value for 1.1 and 1.0.
 	if x := s.Lookup(StepLengthFore).SymmetryIndex; x == nil || math.Abs(x.Value-9.5238) > 1e-3 || x.Low > x.Value || x.High < x.Value {
 		t.Errorf("step length: index %+v, want 9.52 with an interval", x)
 	}
-	if x := s.Lookup(PlacementOffsetFore).SymmetryIndex; x != nil {
+	if x := s.Lookup(LateralArcFore).SymmetryIndex; x != nil {
 		t.Errorf("a signed measure has index %+v", x)
 	}
 }

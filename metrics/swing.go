@@ -162,6 +162,10 @@ func (s *spatial) swing(k, i int) (flight, bool) {
 	return out, true
 }
 
+// outward is +1 for limbs of the left side and −1 for those of the right: what
+// turns a distance to the left into one away from the midline.
+func outward(k int) float64 { return float64(1 - 2*(k%2)) }
+
 // flown is one fitted swing: lateral arc, medial arc and height, cm, and the shares
 // of the swing at which each is reached.
 type flown struct {

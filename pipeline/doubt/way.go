@@ -287,13 +287,13 @@ var limbs = [4]traj.Landmark{traj.LeftFore, traj.RightFore, traj.LeftHind, traj.
 // pairs names the pairs, by whose index arrays are.
 var pairs = [2]string{"fores", "hinds"}
 
-// sidesFit is how far hooves land outward of the line of travel.
+// sidesFit is how far hooves land from the line of travel, each to its own side.
 type sidesFit struct {
 	metric     bool
 	n          [2][2]int  // Places. Index: pair, side.
 	out, sd    [2]float64 // Outward on average, m or px at the size of the nearest place. Index: pair.
 	wrong, all [4]int     // Places clearly on the other side, and all. Index: limb.
-	outward    []float64  // How far each place lies outward of the line, m or px.
+	outward    []float64  // How far each place lies from the line to its own side, m or px.
 }
 
 // side is +1 for limbs whose outward is to the right, as filmed.

@@ -10,7 +10,7 @@
 // A row's values are multiples of the measure's tolerance, so that rows of millimetres,
 // centimetres and percent share one scale. Positive is to the right: the right side is
 // the one with the shorter step, the one over which head, withers or croup are carried
-// higher, the one whose hip moves more, the one whose shoulder is lifted less, the one that lands further out, or the one to which the
-// head is carried and the trunk swings further. In words the
-// row always names the side.
+// higher, the one whose hip moves more, the one whose shoulder is lifted less, or the one to
+// which the quarters go, the head is carried and the trunk swings further. In words the row
+// always names the side.
 package glance

@@ -49,14 +49,14 @@ func TestOfSummary(t *testing.T) {
 		{"fore or hind", metrics.Summary{Runs: 3, Strides: 20, Results: []metrics.Result{head}, Limb: metrics.LimbFinding{Undecided: true, Sentence: "signs point to the left side, the left fore or the left hind: x; neither withers nor croup was marked, so the two cannot be told apart"}},
 			"The horse is uneven on the left, beyond what a sound horse shows; fore or hind cannot be told without withers and croup."},
 		{"even", metrics.Summary{Runs: 4, Strides: 20, Results: []metrics.Result{result(metrics.HeadLowDifference, 2, 5, 13)}, Limb: metrics.LimbFinding{Even: true}},
-			"The horse is even: no difference between left and right is larger than a sound horse shows; 5 questions were not measured."},
+			"The horse is even: no difference between left and right is larger than a sound horse shows; 4 questions were not measured."},
 		{"even, one question open", metrics.Summary{Runs: 4, Strides: 20, Results: []metrics.Result{result(metrics.HeadLowDifference, 2, 5, 13), result(metrics.StepTimingFore, 50.2, 4, 1)}, Limb: metrics.LimbFinding{Even: true}},
-			"No unevenness was found; the timing of steps is not settled, 4 questions not measured."},
+			"No unevenness was found; the timing of steps is not settled, 3 questions not measured."},
 		{"even, two questions open", metrics.Summary{Runs: 1, Strides: 5, Results: []metrics.Result{result(metrics.StepLengthFore, 0.01, 0.09, 0.03), result(metrics.StepTimingFore, 50.2, 4, 1)}, Limb: metrics.LimbFinding{Even: true}},
-			"In this one run no unevenness was found; of the questions below 2 are not settled, 4 not measured."},
+			"In this one run no unevenness was found; of the questions below 2 are not settled, 3 not measured."},
 		{"even, all asked and all measured", metrics.Summary{Runs: 4, Strides: 20, Limb: metrics.LimbFinding{Even: true}, Results: allAsked(0)},
 			"The horse is even: no difference between left and right is larger than a sound horse shows."},
-		{"even, three questions open and one not measured", metrics.Summary{Runs: 4, Strides: 20, Limb: metrics.LimbFinding{Even: true}, Results: allAsked(3)[:5]},
+		{"even, three questions open and one not measured", metrics.Summary{Runs: 4, Strides: 20, Limb: metrics.LimbFinding{Even: true}, Results: allAsked(3)[1:]},
 			"No unevenness was found; of the questions below 3 are not settled, 1 not measured."},
 		{"fore or hind, one run", metrics.Summary{Runs: 1, Strides: 6, Results: []metrics.Result{head}, Limb: metrics.LimbFinding{Undecided: true, Sentence: "signs point to the left side, the left fore or the left hind: x; neither withers nor croup was marked, so the two cannot be told apart"}},
 			"In this one run the horse is uneven on the left, beyond what a sound horse shows; a left hind can cause the same."},
@@ -329,7 +329,7 @@ func TestRowsSayWhy(t *testing.T) {
 	}}
 	want := map[string]string{
 		"Head": "not measured: head not marked in the clip", "Croup and hips": "even", "Step length, fore": "not settled: too few strides",
-		"Step length, hind": "not measured: no calibration", "Step timing": "not measured", "Where the feet land": "not measured",
+		"Step length, hind": "not measured: no calibration", "Step timing": "not measured",
 	}
 	rows := Rows(s)
 	if len(rows) != len(want) {
@@ -399,22 +399,22 @@ func TestAChangeShowsHowSureItIs(t *testing.T) {
 // TestWhatIsNotSettledIsNotPutIntoWords: of a measure that is only described a side is named
 // where a bar shows one, not where both are dashed.
 func TestWhatIsNotSettledIsNotPutIntoWords(t *testing.T) {
-	cm := func(v, half float64) metrics.Result { return result(metrics.PlacementOffsetFore, v, half, 2) }
+	cm := func(v, half float64) metrics.Result { return result(metrics.QuartersToSide, v, half, 2) }
 	for _, tt := range []struct {
 		before, after metrics.Result
 		want, note    string
 	}{
 		{cm(3, 4), cm(-1, 4), "not settled, both times: too few strides", ""},
-		{cm(3, 1), cm(-1, 4), "right lands 3.0 cm further out; now not settled", notJudged},
-		{cm(3, 4), cm(3, 1), "not settled; now right lands 3.0 cm further out", notJudged},
-		{cm(5, 1), cm(3, 1), "right lands 5.0 cm further out, now 3.0 cm", notJudged},
+		{cm(3, 1), cm(-1, 4), "quarters 3.0 cm to the right; now not settled", notJudged},
+		{cm(3, 4), cm(3, 1), "not settled; now quarters 3.0 cm to the right", notJudged},
+		{cm(5, 1), cm(3, 1), "quarters 5.0 cm to the right, now 3.0 cm", notJudged},
 	} {
 		// The visits' own intervals are narrower: a run's holds for that run alone.
 		b, a := tt.before, tt.after
 		b.Beyond, a.Beyond = true, true
 		c := &metrics.Comparison{Before: metrics.Summary{Results: []metrics.Result{b}}, After: metrics.Summary{Results: []metrics.Result{a}}, Changes: []metrics.Change{change(b, a, metrics.NotJudged)}}
 		for _, row := range ComparedRows(c) {
-			if row.Measure != metrics.PlacementOffsetFore {
+			if row.Measure != metrics.QuartersToSide {
 				continue
 			}
 			if got := strings.ReplaceAll(row.Words, "\u00a0", " "); got != tt.want || row.Note != tt.note {
@@ -427,7 +427,7 @@ func TestWhatIsNotSettledIsNotPutIntoWords(t *testing.T) {
 // TestSevenRowsAtMost checks that of eight measured questions the one that shows nothing
 // uneven and may be missing gives way, and that none does that is uneven.
 func TestSevenRowsAtMost(t *testing.T) {
-	all := func(withers, shoulder, feet float64) []Row {
+	all := func(withers, shoulder, quarters float64) []Row {
 		s := &metrics.Summary{}
 		for _, q := range questions() {
 			v, even := 0.0, 0.0
@@ -438,23 +438,23 @@ func TestSevenRowsAtMost(t *testing.T) {
 				v = withers
 			case "Shoulder and trunk":
 				v = shoulder
-			case "Where the feet land":
-				v = feet
+			case "Quarters":
+				v = quarters
 			}
 			s.Results = append(s.Results, result(q.measures[0], even+v, 1, 2))
 		}
 		return Rows(s)
 	}
 	for _, tt := range []struct {
-		name                    string
-		withers, shoulder, feet float64
-		without                 string
-		rows                    int
+		name                        string
+		withers, shoulder, quarters float64
+		without                     string
+		rows                        int
 	}{
-		{"all even", 0, 0, 0, "Withers", 7}, {"withers uneven", 9, 0, 0, "Shoulder and trunk", 7}, {"withers and shoulder uneven", 9, 9, 0, "Where the feet land", 7}, {"all uneven", 9, 9, 9, "none", 8},
+		{"all even", 0, 0, 0, "Withers", 7}, {"withers uneven", 9, 0, 0, "Shoulder and trunk", 7}, {"withers and shoulder uneven", 9, 9, 0, "Quarters", 7}, {"all uneven", 9, 9, 9, "none", 8},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			rows := all(tt.withers, tt.shoulder, tt.feet)
+			rows := all(tt.withers, tt.shoulder, tt.quarters)
 			if len(rows) != tt.rows {
 				t.Errorf("%d rows", len(rows))
 			}
@@ -494,16 +494,15 @@ func TestAHindExplainsHeadAndWithers(t *testing.T) {
 	}
 }
 
-// allAsked answers the six questions that every page has; the last so many of the first five
-// are not settled.
+// allAsked answers the five questions that every page has; the last so many are not settled.
 func allAsked(open int) []metrics.Result {
 	var out []metrics.Result
-	names := []metrics.Name{metrics.HeadLowDifference, metrics.CroupLowDifference, metrics.StepLengthFore, metrics.StepLengthHind, metrics.StepTimingFore, metrics.PlacementOffsetFore}
+	names := []metrics.Name{metrics.HeadLowDifference, metrics.CroupLowDifference, metrics.StepLengthFore, metrics.StepLengthHind, metrics.StepTimingFore}
 	for i, n := range names {
 		d, _ := metrics.Define(n)
 		even, _ := d.Even()
 		half := 1.0
-		if i < 5 && i >= 5-open {
+		if i >= len(names)-open {
 			half = 50
 		}
 		out = append(out, result(n, even, half, 5))
@@ -533,8 +532,8 @@ func TestAHindExplainsAChange(t *testing.T) {
 // TestAHistorySaysAtWhichVisitsNothingWasMeasured checks the words where more than two visits
 // stand on the page.
 func TestAHistorySaysAtWhichVisitsNothingWasMeasured(t *testing.T) {
-	c := metrics.Comparison{Verdict: metrics.NoChange, Changes: []metrics.Change{{Name: metrics.PlacementOffsetFore, Verdict: metrics.NotComparable, Reason: "not measured at either visit: x"}}}
-	with := &metrics.Summary{Results: []metrics.Result{result(metrics.PlacementOffsetFore, 0, 1, 3)}}
+	c := metrics.Comparison{Verdict: metrics.NoChange, Changes: []metrics.Change{{Name: metrics.QuartersToSide, Verdict: metrics.NotComparable, Reason: "not measured at either visit: x"}}}
+	with := &metrics.Summary{Results: []metrics.Result{result(metrics.QuartersToSide, 0, 1, 3)}}
 	for _, tt := range []struct {
 		between []*metrics.Summary
 		want    string
@@ -542,7 +541,7 @@ func TestAHistorySaysAtWhichVisitsNothingWasMeasured(t *testing.T) {
 		{nil, "not measured at either visit: x"}, {[]*metrics.Summary{{}}, "not measured at any visit: x"}, {[]*metrics.Summary{{}, with}, "not measured at the first and the last visit: x"},
 	} {
 		for _, r := range HistoryRows(&c, tt.between) {
-			if r.Question == "Where the feet land" && r.Words != tt.want {
+			if r.Question == "Quarters" && r.Words != tt.want {
 				t.Errorf("%q, want %q", r.Words, tt.want)
 			}
 		}

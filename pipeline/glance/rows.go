@@ -102,7 +102,7 @@ func questions() []question {
 		{"Step length, fore", []metrics.Name{metrics.StepLengthFore}, false},
 		{"Step length, hind", []metrics.Name{metrics.StepLengthHind}, false},
 		{"Step timing", []metrics.Name{metrics.StepTimingFore, metrics.StepTimingHind}, false},
-		{"Where the feet land", []metrics.Name{metrics.PlacementOffsetFore, metrics.PlacementOffsetHind}, false},
+		{"Quarters", []metrics.Name{metrics.QuartersToSide}, true},
 		{"Shoulder and trunk", []metrics.Name{metrics.ShoulderLift, metrics.HeadToSide, metrics.ChestSway, metrics.CroupSway, metrics.HeadSway}, true},
 	}
 }
@@ -118,6 +118,8 @@ func subject(question string) string {
 		return "the length of the hind steps"
 	case "Step timing":
 		return "the timing of steps"
+	case "Quarters":
+		return "where the quarters go"
 	}
 	return lowerFirst(question)
 }
@@ -195,7 +197,7 @@ func fewEnough(rows []Row) []Row {
 	quiet := func(r Row) bool {
 		return !r.Counts && !r.Followed && (r.Before == nil || r.Before.Says != Uneven) && (r.Now == nil || r.Now.Says != Uneven)
 	}
-	for _, question := range []string{"Withers", "Shoulder and trunk", "Where the feet land"} {
+	for _, question := range []string{"Withers", "Shoulder and trunk", "Quarters"} {
 		if len(rows) > MostRows {
 			rows = slices.DeleteFunc(rows, func(r Row) bool { return r.Question == question && quiet(r) })
 		}

@@ -26,7 +26,8 @@ func glossary() []term {
 		{"suggested", "the trade takes the measure for a sign, with little published work behind it; it counts in the score and names no limb"},
 		{"described", "seen and reported; not shown to tell a lame limb"},
 		{"lateral arc, medial arc", "how far the swinging hoof leaves the straight line between two placements, outward or inward (in the trade also paddling, dishing, winging: these words conflict, so they are not used here)"},
-		{"placement", "where a hoof is set down, outward of the line of travel; negative: across the midline"},
+		{"placement", "where a hoof is set down"},
+		{"base width", "from the left hoof’s placements to the right one’s, across the line of travel; negative: the limbs cross"},
 		{"step", "from a hoof-on of the opposite limb to the hoof-on of the named one"},
 	}
 }

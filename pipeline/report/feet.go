@@ -11,8 +11,8 @@ import (
 const hoofWidth = 12.0
 
 // baseWords says in words how wide the limbs of each pair that was measured are set, and
-// which of them land across the midline, in the unit in which s is said. Nothing is said
-// that an interval does not hold as a whole.
+// whether they cross, in the unit in which s is said. Nothing is said that an interval does
+// not hold as a whole.
 func baseWords(s *metrics.Summary) []string {
 	var out []string
 	for g, n := range [2]metrics.Name{metrics.BaseWidthFore, metrics.BaseWidthHind} {
@@ -40,15 +40,6 @@ func baseWords(s *metrics.Summary) []string {
 			text += ": neither narrow nor wide"
 		}
 		out = append(out, text+".")
-		r = s.Lookup([2]metrics.Name{metrics.PlacementOffsetFore, metrics.PlacementOffsetHind}[g])
-		if r == nil {
-			continue
-		}
-		for side, e := range [2]*metrics.Estimate{r.Left, r.Right} {
-			if e != nil && e.High < 0 {
-				out = append(out, fmt.Sprintf("The %s %s lands %.1f %s across the midline (95 %% interval %.1f to %.1f).", [2]string{"left", "right"}[side], pair[:4], -e.Value, r.Unit, -e.High, -e.Low))
-			}
-		}
 	}
 	return out
 }

@@ -209,8 +209,6 @@ var sideWords = map[metrics.Name]string{
 	metrics.DutyFactorHind:        "{other} stands shorter",
 	metrics.SwingDurationFore:     "{other} swings shorter",
 	metrics.SwingDurationHind:     "{other} swings shorter",
-	metrics.PlacementOffsetFore:   "{this} lands further out",
-	metrics.PlacementOffsetHind:   "{this} lands further out",
 	metrics.LateralArcFore:        "{this} swings further outward",
 	metrics.LateralArcHind:        "{this} swings further outward",
 	metrics.MedialArcFore:         "{this} swings further inward",

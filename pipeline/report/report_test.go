@@ -641,10 +641,10 @@ func TestInWords(t *testing.T) {
 		{result(metrics.StepTimingFore, 48, 0.5, 1), "right lands early after the left"},
 		{result(metrics.StepTimingFore, 50.2, 0.5, 1), "no difference shown"},
 		{result(metrics.FlightHeightFore, 3, 1, 1), "left carried lower"},
-		{result(metrics.PlacementOffsetFore, -4, 1, 1), "left lands further out"},
-		{metrics.Result{Name: metrics.PlacementOffsetFore, Value: est(3, 1)}, "no tolerance known"},
+		{result(metrics.QuartersToSide, -4, 1, 1), "quarters to the left of the forehand"},
+		{metrics.Result{Name: metrics.LateralArcFore, Value: est(3, 1)}, "no tolerance known"},
 		{metrics.Result{Name: metrics.StepLengthFore, Left: est(1, 0.1)}, "one side not measured"},
-		{metrics.Result{Name: metrics.PlacementOffsetFore, Left: est(8, 1), Right: est(9, 1)}, "difference not measured"},
+		{metrics.Result{Name: metrics.LateralArcFore, Left: est(8, 1), Right: est(9, 1)}, "difference not measured"},
 	}
 	for _, tt := range tests {
 		t.Run(fmt.Sprint(tt.r.Name, tt.want), func(t *testing.T) {

@@ -51,7 +51,9 @@ func summary(severity float64, runs int) *metrics.Summary {
 			{Name: metrics.CroupHighDifference, Unit: "mm", Reason: "the croup is not seen from in front"},
 			{Name: metrics.HipExcursion, Unit: "mm", Reason: "no hip point was marked"},
 			{Name: metrics.StanceDurationFore, Unit: "s", Strides: 7 * runs, Runs: runs, Left: est(0.292, 0.006), Right: est(0.3, 0.006), Value: est(0.008, 0.009), SymmetryIndex: est(2.7, 3), Tolerance: 0.02},
-			{Name: metrics.PlacementOffsetFore, Unit: "cm", Strides: 7 * runs, Runs: runs, Left: est(7+5*severity, 1.2), Right: est(7, 1.1), Value: est(-5*severity, 1.6), Tolerance: 3, Beyond: severity > 0.7},
+			{Name: metrics.LateralArcFore, Unit: "cm", Strides: 7 * runs, Runs: runs, Left: est(2+5*severity, 1.2), Right: est(2, 1.1), Value: est(-5*severity, 1.6), Tolerance: 3, Beyond: severity > 0.7},
+			{Name: metrics.BaseWidthFore, Unit: "cm", Strides: 7 * runs, Runs: runs, Value: est(19, 1.2), Tolerance: 4},
+			{Name: metrics.QuartersToSide, Unit: "cm", Strides: 7 * runs, Runs: runs, Value: est(5*severity, 1.6), Tolerance: 3, Beyond: severity > 0.7},
 			{Name: metrics.ShoulderLift, Unit: "mm", Strides: 7 * runs, Runs: runs, Left: est(20-24*severity, 3), Right: est(20, 3), Value: est(24*severity, 4), Tolerance: 10, Beyond: severity > 0.7},
 		},
 		Score: &metrics.Score{

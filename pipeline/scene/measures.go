@@ -52,7 +52,7 @@ func (m *motion) measures(t *Truth) *measureList {
 		t.TrunkLine = metrics.Line{X: m.origin.x, Y: m.origin.y, DX: m.fwd.x, DY: m.fwd.y}
 	}
 	for gd := range 2 {
-		o.spread(byGirdle(gd, metrics.PlacementSpreadFore, metrics.PlacementSpreadHind), byGirdle(gd, metrics.PlacementOffsetFore, metrics.PlacementOffsetHind), 1)
+		o.spread(byGirdle(gd, metrics.PlacementSpreadFore, metrics.PlacementSpreadHind), byGirdle(gd, acrossFore, acrossHind), 1)
 		o.spread(byGirdle(gd, metrics.StepLengthSpreadFore, metrics.StepLengthSpreadHind), byGirdle(gd, metrics.StepLengthFore, metrics.StepLengthHind), 100)
 	}
 	out := &measureList{}
@@ -62,6 +62,13 @@ func (m *motion) measures(t *Truth) *measureList {
 	out.list = append(out.list, o.measure(TrunkPlacementFore, "cm"), o.measure(TrunkPlacementHind, "cm"), o.measure(PairTiming, "ms"))
 	return out
 }
+
+// Names of how far left of the line hooves land, cm, which the spreads are taken from and no
+// list has: the line lies amid them.
+const (
+	acrossFore metrics.Name = "across_fore"
+	acrossHind metrics.Name = "across_hind"
+)
 
 // observing gathers the true values stride by stride.
 type observing struct {
@@ -161,7 +168,7 @@ func (o *observing) limbs(k int, s Stride, gd int) {
 	put(metrics.StanceDurationFore, metrics.StanceDurationHind, stance(fl[li]), stance(fr[ri]))
 	put(metrics.SwingDurationFore, metrics.SwingDurationHind, fl[li+1].on-fl[li].off, fr[ri+1].on-fr[ri].off)
 	put(metrics.DutyFactorFore, metrics.DutyFactorHind, 100*stance(fl[li])/period, 100*stance(fr[ri])/(fr[ri+1].on-fr[ri].on))
-	put(metrics.PlacementOffsetFore, metrics.PlacementOffsetHind, 100*o.across(fl[li]), -100*o.across(fr[ri]))
+	put(acrossFore, acrossHind, 100*o.across(fl[li]), 100*o.across(fr[ri]))
 	put(TrunkPlacementFore, TrunkPlacementHind, 100*o.fromTrunk(l, li), 100*o.fromTrunk(r, ri))
 	ll, lm, lz := o.swingExtremes(l, li)
 	rl, rm, rz := o.swingExtremes(r, ri)

@@ -104,7 +104,7 @@ type Motion struct {
 	WeaveM float64 `json:"weave_m,omitempty"`
 	// HeadDriftMM is the amplitude of a slow rise and fall of the head carriage; 0 means 20 mm, negative none.
 	HeadDriftMM float64 `json:"head_drift_mm,omitempty"`
-	// HalfWidthForeCM and HalfWidthHindCM are how far each hoof lands outward of the line; 0 means 9 cm.
+	// HalfWidthForeCM and HalfWidthHindCM are how far each hoof lands from the trunk's path, to its own side; 0 means 9 cm.
 	HalfWidthForeCM float64 `json:"half_width_fore_cm,omitempty"`
 	HalfWidthHindCM float64 `json:"half_width_hind_cm,omitempty"`
 }

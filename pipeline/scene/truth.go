@@ -34,10 +34,9 @@ type Truth struct {
 	Line      metrics.Line `json:"line_of_travel"`
 	TrunkLine metrics.Line `json:"trunk_line"`
 	// Measures in the order of metrics.Definitions. Two more, named
-	// TrunkPlacementFore and TrunkPlacementHind, follow: placement offset from
-	// the trunk's path, which is what the placement settings mean. A line fitted
-	// to placements moves with them, so offsets from it share an asymmetry of one
-	// girdle between both, with opposite signs.
+	// TrunkPlacementFore and TrunkPlacementHind, follow: how far outward of the
+	// trunk's path a hoof lands, which is what the placement settings mean. Prints
+	// do not tell that: their line moves with them.
 	Measures []Measure `json:"measures"`
 	// Marks are the ground marks' corners in the lane frame: near left, near
 	// right, far right, far left as seen by the camera; empty without marks.
@@ -46,8 +45,8 @@ type Truth struct {
 
 // Names of the measures that only truth has.
 const (
-	TrunkPlacementFore metrics.Name = "trunk_placement_offset_fore"
-	TrunkPlacementHind metrics.Name = "trunk_placement_offset_hind"
+	TrunkPlacementFore metrics.Name = "trunk_placement_fore"
+	TrunkPlacementHind metrics.Name = "trunk_placement_hind"
 	// PairTiming is by how much the hind of either diagonal (in pace: lateral) pair lands after
 	// its fore, ms; the side is the fore's.
 	PairTiming metrics.Name = "pair_timing"
