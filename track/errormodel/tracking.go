@@ -157,8 +157,8 @@ type Tracking struct {
 	// another of its stances lay from the print of the pair in front, sides of the patch. Common
 	// practice: sideways and along the way it varies by some 3 cm; here twice that and more.
 	PrintAcross float64
-	// PrintDown is the same down the picture. Derived: 10 cm along the way, 7 m from a camera
-	// 1.6 m high, are 2 cm, and the marks are as far off.
+	// PrintDown is the same down the picture. Derived: the same 7 cm along the way, 5 m from a
+	// camera 1.6 m high, are 2 cm there, a fifth of the patch; the marks of both add half of that.
 	PrintDown float64
 
 	// What stands.
@@ -359,7 +359,7 @@ func usualTracking() Tracking {
 		CroupShare: 0.4, HipReach: 0.072, ShoulderReach: 0.21, ShoulderAside: 0.08, HeadAside: 0.21, HeadNods: 0.53, TurnShare: 0.015, CommonLimit: 20, SwayS: 0.35, CroupAside: 0.03, CroupDown: 0.012, OutlineAside: 0.045,
 		LeastBetweenS: 0.3, VagueTrunk: 0.1, LeadS: 0.4, TrunkStrays: 0.3, PathSD: 0.04,
 		LeastRate: 20, HoofHalf: 0.056, LimbShare: 1.5, SearchAcross: 1.8, SearchDown: 1.2, LookNCC: 0.5,
-		LooksAlike: 3, AnotherS: 0.3, LeastHoof: 8.0, PrintAcross: 0.6, PrintDown: 0.4,
+		LooksAlike: 3, AnotherS: 0.3, LeastHoof: 8.0, PrintAcross: 0.6, PrintDown: 0.3,
 		StandNCC: 0.75, StandStray: 0.30, StandSlide: 0.60, RestStray: 0.20, Descends: 0.05, AtRest: 0.03,
 		Elsewhere: 0.8, SamePlace: 0.10, VagueSD: 0.05, BridgeS: 0.18, SameNCC: 0.95, KeyS: 0.10, AgainNCC: 0.88, AgainShare: 0.7,
 		ShortS: 0.06, BriefS: 0.10, Fewest: 3, EdgeFrames: 3, EdgeSD: 0.10, EdgeDown: 0.18, CoveredSD: 0.08,
