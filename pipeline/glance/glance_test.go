@@ -597,3 +597,22 @@ func TestCarriedNamesTheLimbInDoubt(t *testing.T) {
 		}
 	}
 }
+
+// A change may be sure though the value before it was not: the row says so of that value.
+func TestRowOfAnUnsettledValueBefore(t *testing.T) {
+	for _, tt := range []struct {
+		name   string
+		half   float64 // Of the interval before, m.
+		before string
+	}{
+		{"settled", 0.03, "left step 10 cm shorter"},
+		{"not settled", 0.15, "left step 10 cm shorter (not settled)"},
+	} {
+		b, a := result(metrics.StepLengthFore, 0.10, tt.half, 0.03), result(metrics.StepLengthFore, -0.08, 0.02, 0.03)
+		ch := change(b, a, metrics.Changed)
+		got := strings.ReplaceAll(fromTo(&ch, bar(ch.Name, ch.Before, 0.03), bar(ch.Name, ch.After, 0.03)), "\u00a0", " ")
+		if want := tt.before + ", now 8 cm the other way"; got != want {
+			t.Errorf("%s: %q, want %q", tt.name, got, want)
+		}
+	}
+}

@@ -541,12 +541,16 @@ func plusMinus(ch *metrics.Change) string {
 }
 
 // fromTo says how a measure changed: "43 mm higher over left fore, now 5 mm". b and a are its
-// bars before and now.
+// bars before and now. A value whose bar settles nothing is said to, beside a change that is settled.
 func fromTo(ch *metrics.Change, b, a *Bar) string {
 	if b.even() && !a.even() {
 		return evenSurely + "; now " + short(ch.Name, ch.Unit, *ch.After)
 	}
-	return short(ch.Name, ch.Unit, *ch.Before) + ", now " + now(ch, a)
+	before := short(ch.Name, ch.Unit, *ch.Before)
+	if b != nil && b.Says == Unsettled {
+		before += " (" + unsettled + ")"
+	}
+	return before + ", now " + now(ch, a)
 }
 
 // even reports whether a bar lies within the tolerance.
