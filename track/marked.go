@@ -21,7 +21,7 @@ type pairSearch struct {
 	models  [2][]model  // What the hooves look like where they were marked standing.
 	moving  [2][]model  // The same where they were marked in the air.
 	counts  *counts     // Of all stances that were found; nil where no hoof of the pair is known.
-	stride  float64     // s; 0 where that is not sure.
+	stride  float64     // How long a stride lasts, s; 0 where steps cannot be counted.
 	chosen  []*standing // The stances that steps can be counted by, and those that a person marked.
 }
 

@@ -113,7 +113,7 @@ func (st *stander) meet(all []*standing, pair [2]traj.Landmark, seeds []seed) {
 // a person marked: chosen of each of the searches.
 func (c *clip) choose(searches []*pairSearch) {
 	for i, ps := range searches {
-		ps.chosen = nil
+		ps.chosen, ps.stride = nil, 0
 		if ps.counts == nil {
 			continue
 		}
@@ -427,7 +427,7 @@ func (c *clip) pairSearches(hooves []traj.Landmark) (out []*pairSearch) {
 // inFront returns the search for the pair in front of that of ps, nil where nobody marked one.
 func (c *clip) inFront(ps *pairSearch, all []*pairSearch) *pairSearch {
 	for _, o := range all {
-		if c.turnsInSight(o.pair[0]) && !c.turnsInSight(ps.pair[0]) && o.st != nil && len(o.known) > 0 {
+		if c.turnsInSight(o.pair[0]) && !c.turnsInSight(ps.pair[0]) && len(o.known) > 0 {
 			return o
 		}
 	}
