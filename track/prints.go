@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"jogstrip/track/flow"
+	"jogstrip/track/traj"
 )
 
 // The pair behind is hidden for most of the time by the legs in front. Hinds land in the prints
@@ -151,12 +152,8 @@ func (st *stander) standsAt(ctx context.Context, f int, mark flow.Point, m *mode
 
 // frameAt returns the frame shown at a time, s; −1 where it lies outside the clip.
 func frameAt(times []float64, at float64) int {
-	f, _ := slices.BinarySearch(times, at)
-	if f == 0 && at < times[0] || f == len(times) {
+	if at < times[0] || at > times[len(times)-1] {
 		return -1
 	}
-	if f > 0 && at-times[f-1] < times[f]-at {
-		f--
-	}
-	return f
+	return traj.Nearest(times, at)
 }

@@ -362,14 +362,9 @@ func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, 
 		if err := c.pairUp(searches); err != nil {
 			return nil, err
 		}
-		if err := c.findAll(ctx, searches, t, seeds); err != nil {
-			return nil, err
-		}
-	} else {
-		for _, ps := range searches {
-			ps.count(ps.known)
-		}
-		c.choose(searches)
+	}
+	if err := c.findAll(ctx, searches, t, seeds); err != nil {
+		return nil, err
 	}
 	found, usual := make([][]*standing, len(searches)), c.usually(searches)
 	if err := c.eachPair(searches, func(i int) (err error) {
@@ -383,10 +378,10 @@ func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, 
 }
 
 // findAll finds and chooses the stances of the pairs: those of a pair behind by the prints of the
-// pair in front, where the steps of that one can be counted.
+// pair in front, where the steps of that one can be counted. Without a trunk they are the marked ones.
 func (c *clip) findAll(ctx context.Context, searches []*pairSearch, t *trunk, seeds []seed) error {
 	if err := c.eachPair(searches, func(i int) error {
-		if ps := searches[i]; c.inFront(ps, searches) != nil {
+		if ps := searches[i]; t == nil || c.inFront(ps, searches) != nil {
 			ps.count(ps.known)
 			return nil
 		}
@@ -398,7 +393,7 @@ func (c *clip) findAll(ctx context.Context, searches []*pairSearch, t *trunk, se
 	for _, ps := range searches {
 		front := c.inFront(ps, searches)
 		switch {
-		case front == nil:
+		case t == nil || front == nil:
 		case front.stride > 0:
 			if err := ps.st.byPrints(ctx, ps, front, t, seeds); err != nil {
 				return err

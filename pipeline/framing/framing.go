@@ -69,13 +69,7 @@ func (h *Horse) Ground(t float64) [2]float64 {
 }
 
 // Frame returns the frame shown nearest to t.
-func (h *Horse) Frame(t float64) int {
-	i, _ := slices.BinarySearch(h.times, t)
-	if i > 0 && (i == len(h.times) || t-h.times[i-1] < h.times[i]-t) {
-		i--
-	}
-	return i
-}
+func (h *Horse) Frame(t float64) int { return traj.Nearest(h.times, t) }
 
 // footing is a stance as the fits take it.
 type footing struct {

@@ -282,3 +282,13 @@ func (s *Set) Stabilised() *Set {
 	}
 	return &out
 }
+
+// Nearest returns the frame shown nearest to an instant, s, of two as near the later; times, s, are
+// those of the frames, ascending. It is len(times) − 1 after the last, and −1 where there is none.
+func Nearest(times []float64, at float64) int {
+	f, _ := slices.BinarySearch(times, at)
+	if f == len(times) || f > 0 && at-times[f-1] < times[f]-at {
+		f--
+	}
+	return f
+}
