@@ -35,6 +35,11 @@ func (st *stander) place(s *standing, models [2][]model, side int, seeds []seed)
 	if err != nil {
 		return err
 	}
+	if ok && s.print != nil && len(found) == 0 {
+		if by, ok = s.byItsPrint(by); !ok {
+			return nil
+		}
+	}
 	// What a person clicked here stands over what looks like it.
 	s.place, s.placed = agreed(found), len(found) > 0
 	if ok && (!s.placed || by.agrees(s.place)) {

@@ -144,10 +144,26 @@ func (st *stander) standsAt(ctx context.Context, f int, mark flow.Point, m *mode
 			continue
 		}
 		if off := s.mark.Sub(mark); math.Abs(off.X) < across && math.Abs(off.Y) < down {
+			s.print = &mark
 			return s, nil
 		}
 	}
 	return nil, nil
+}
+
+// byItsPrint puts together where the marks say that a stance's mark lies and where its print does,
+// each axis for itself; ok is false where the two contradict each other. What is stated stays: the
+// one mark by which the print tells it is off in all strides alike.
+func (s *standing) byItsPrint(by relocation) (out relocation, ok bool) {
+	d := s.print.Sub(s.mean().Add(by.At))
+	across, down := s.model.PrintAcross*s.size, s.model.PrintDown*s.size
+	if math.Abs(d.X) > across || math.Abs(d.Y) > down {
+		return by, false
+	}
+	// One of twenty lies beyond twice the standard deviation.
+	share := func(limit float64) float64 { return by.variance / (by.variance + sq(limit/2)) }
+	by.At = by.At.Add(flow.Point{X: share(across) * d.X, Y: share(down) * d.Y})
+	return by, true
 }
 
 // frameAt returns the frame shown at a time, s; −1 where it lies outside the clip.

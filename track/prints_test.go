@@ -103,6 +103,44 @@ func TestPrintOf(t *testing.T) {
 	}
 }
 
+// What is seen of a half hidden hoof and what its print says are put together by how sure each is;
+// where they contradict each other the place is not told.
+func TestPlaceByItsPrint(t *testing.T) {
+	model := errormodel.Usual().Tracking
+	const size = 20.0 // px. The print says it to 6 px across and 3 px down, one standard deviation.
+	for _, tt := range []struct {
+		name string
+		seen flow.Point // From the place that the print says.
+		sd   float64    // Of seen, px.
+		want flow.Point
+		ok   bool
+	}{
+		{"surely seen: as seen", flow.Point{X: 5, Y: -2}, 0.01, flow.Point{X: 5, Y: -2}, true},
+		{"as sure as the print across: midway", flow.Point{X: 8}, 6, flow.Point{X: 4}, true},
+		{"as sure as the print down: midway", flow.Point{Y: 4}, 3, flow.Point{Y: 2}, true},
+		{"unsurely seen: as the print says", flow.Point{X: -8, Y: 4}, 1e4, flow.Point{}, true},
+		{"another place across", flow.Point{X: 13}, 2, flow.Point{}, false},
+		{"another place down", flow.Point{Y: -7}, 2, flow.Point{}, false},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			at, print := flow.Point{X: 300, Y: 400}, flow.Point{X: 310, Y: 420}
+			s := &standing{model: &model, size: size, print: &print, seen: []stood{{frame: 1, steady: at}}}
+			by := relocation{variance: tt.sd * tt.sd}
+			by.At = print.Add(tt.seen).Sub(at)
+			got, ok := s.byItsPrint(by)
+			if ok != tt.ok {
+				t.Fatalf("told %v, want %v", ok, tt.ok)
+			}
+			if off := at.Add(got.At).Sub(print); ok && off.Dist(tt.want) > 0.01 {
+				t.Errorf("%v from the print, want %v", off, tt.want)
+			}
+			if ok && got.variance != by.variance {
+				t.Errorf("variance %v, want that of what is seen, %v", got.variance, by.variance)
+			}
+		})
+	}
+}
+
 // One mark of a hoof of the pair behind says where it stands in every other stride, at any distance:
 // within a tenth of a hoof's width, which is what the way from the print to it, seen from farther or
 // nearer, is foreshortened by.

@@ -42,6 +42,7 @@ type standing struct {
 	never  [2]bool       // A mark says that the hoof of that side is elsewhere meanwhile.
 	beat   int           // Steps since the first stance of the pair.
 	mark   flow.Point    // About where its mark lies, in the coordinates of frame 0.
+	print  *flow.Point   // Where the print it stands in says that its mark lies, likewise; nil where it was not found by one.
 	placed bool          // Whether the marks say where in it the mark lies.
 	place  relocation    // Where its mark lies in frame, by the marks.
 	bare   grid          // What the ground looks like without it; nil where that is not known.

@@ -155,7 +155,8 @@ type Tracking struct {
 	LeastHoof float64
 	// PrintAcross is how far a hoof of the pair behind may stand across the picture from where
 	// another of its stances lay from the print of the pair in front, sides of the patch. Common
-	// practice: sideways and along the way it varies by some 3 cm; here twice that and more.
+	// practice: sideways and along the way it varies by some 3 cm, one standard deviation; this is
+	// twice that and more.
 	PrintAcross float64
 	// PrintDown is the same down the picture. Derived: the same 7 cm along the way, 5 m from a
 	// camera 1.6 m high, are 2 cm there, a fifth of the patch; the marks of both add half of that.
