@@ -13,7 +13,7 @@ import (
 func TestHoofInTheAir(t *testing.T) {
 	c := &clip{model: &known, grows: true}
 	see := func(x, y, sd float64, sure bool) flown {
-		return flown{estimate{at: flow.Point{X: x, Y: y}, variance: sd * sd, seen: true, quality: 0.8, size: 30}, sure}
+		return flown{estimate: estimate{at: flow.Point{X: x, Y: y}, variance: sd * sd, seen: true, quality: 0.8, size: 30}, sure: sure}
 	}
 	lost := flown{estimate: estimate{cause: "hidden"}}
 	for _, tt := range []struct {
@@ -46,6 +46,21 @@ func TestHoofInTheAir(t *testing.T) {
 		if math.Abs(got.X-tt.x) > 1e-9 || !(got.SD > 0 && got.SDY > got.SD) || math.Abs(again.X-got.X) > 1e-9 {
 			t.Errorf("%s: at x = %g ± %.2f px, %.2f down (the other way round %g): want %g", tt.name, got.X, got.SD, got.SDY, again.X, tt.x)
 		}
+	}
+}
+
+// A hoof followed from one stance alone turns the more the longer it flies, and its place is told
+// the more vaguely.
+func TestHoofFliesOn(t *testing.T) {
+	c := &clip{model: &known, grows: true}
+	before := 0.0
+	for _, since := range []float64{0.1, 0.15, 0.2} {
+		from := flown{estimate: estimate{variance: 0.01, seen: true, size: 30}, sure: true, since: since}
+		got, cause := c.inAir(traj.LeftFore, flown{}, from)
+		if got.Status != traj.Across || !(got.SD > before) {
+			t.Errorf("%g s after: %v ± %.2f px (%s), want more than %.2f", since, got.Status, got.SD, cause, before)
+		}
+		before = got.SD
 	}
 }
 

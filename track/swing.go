@@ -70,17 +70,21 @@ func (c *clip) oneSwing(f int, stood []bool) bool {
 // flown is what one sweep says of a hoof in the air in one frame.
 type flown struct {
 	estimate
-	sure bool // By itself.
+	sure  bool    // By itself.
+	since float64 // How long it has been in the air, s, where it is sure by itself beside a stance.
 }
 
 // leftOf returns what a sweep says of a hoof in frame f: came is whether it arrived at the next
 // stance, and back the direction to the stance that it comes from. Of the two stances the one
 // nearer to the camera shows the hoof larger; for a moment beside it the sweep is sure by itself.
 func (c *clip) leftOf(e estimate, came bool, f, back int, stood []bool) flown {
-	out := flown{e, e.seen && came}
+	out := flown{estimate: e, sure: e.seen && came}
 	if c.grows == (back > 0) {
 		for g := f; g >= 0 && g < len(stood) && math.Abs(c.times[g]-c.times[f]) <= c.model.BesideS; g += back {
-			out.sure = out.sure || e.seen && stood[g]
+			if e.seen && stood[g] {
+				out.sure, out.since = true, math.Abs(c.times[g]-c.times[f])
+				break
+			}
 		}
 	}
 	return out
@@ -107,7 +111,8 @@ func (c *clip) inAir(l traj.Landmark, a, b flown) (traj.Sample, string) {
 	case b.sure:
 		a = b
 	}
-	return c.swinging(a.at, a.variance, 2*c.model.SwingSD*a.size, c.model.SwingDown*a.size, a.quality)
+	turned := max(1, a.since/(c.model.BesideS/2))
+	return c.swinging(a.at, a.variance, 2*c.model.SwingSD*a.size*turned, c.model.SwingDown*a.size, a.quality)
 }
 
 // swinging returns the sample at p of a hoof in the air: variance is that of following it,

@@ -310,7 +310,9 @@ type Tracking struct {
 	// SwingApart is how far apart following from the stance before and from the one after may
 	// lead, sides of the patch. Judged.
 	SwingApart float64
-	// SwingSD is what a hoof that turns adds to its spread across the picture, likewise. Judged.
+	// SwingSD is what a hoof that turns adds to its spread across the picture, likewise: twice as
+	// much where it is followed from one stance alone, and from half of BesideS on in proportion to
+	// the time since, as it turns on. Judged.
 	SwingSD float64
 	// SwingDown is the same down the picture. Derived: half a hoof.
 	SwingDown float64
