@@ -65,29 +65,30 @@ func (c *chain) holds(i int) int {
 // counts are the stances of a pair counted by steps of every length that the gait has. Index of
 // its slices but marked and chains: stance.
 type counts struct {
-	all     []*standing // In the order of time.
-	times   []float64
-	pace    *errormodel.Pace
-	model   *errormodel.Tracking
-	lasts   float64      // How long stances usually last, s.
-	longest float64      // How long one that a person marked lasts at most, s.
-	worth   [2][]float64 // Of each stance as one of either side.
-	marked  []int        // How many stances before index are marked.
-	at, sd  []float64    // When each landed, and how well that is known, s.
-	chains  []chain      // The best choice by steps of each length; the same lengths for both pairs.
+	all       []*standing // In the order of time.
+	times     []float64
+	pace      *errormodel.Pace
+	model     *errormodel.Tracking
+	byLeaving bool         // When they landed is told by when they left: see landing.
+	lasts     float64      // How long stances usually last, s.
+	longest   float64      // How long one that a person marked lasts at most, s.
+	worth     [2][]float64 // Of each stance as one of either side.
+	marked    []int        // How many stances before index are marked.
+	at, sd    []float64    // When each landed, and how well that is known, s.
+	chains    []chain      // The best choice by steps of each length; the same lengths for both pairs.
 }
 
 // newCounts returns what counting all needs, by steps of whatever length.
-func newCounts(all []*standing, times []float64, pace *errormodel.Pace, m *errormodel.Tracking) *counts {
+func newCounts(all []*standing, times []float64, pace *errormodel.Pace, m *errormodel.Tracking, byLeaving bool) *counts {
 	n := len(all)
-	c := &counts{all: all, times: times, pace: pace, model: m, lasts: usual(all, times), marked: make([]int, n+1), at: make([]float64, n), sd: make([]float64, n)}
+	c := &counts{all: all, times: times, pace: pace, model: m, byLeaving: byLeaving, lasts: usual(all, times), marked: make([]int, n+1), at: make([]float64, n), sd: make([]float64, n)}
 	for i, s := range all {
 		c.marked[i+1] = c.marked[i]
 		if s.marked >= 0 {
 			c.marked[i+1]++
 			c.longest = max(c.longest, c.lasts, s.lasts(times))
 		}
-		c.at[i], c.sd[i] = s.landing(times, c.lasts)
+		c.at[i], c.sd[i] = s.landing(times, c.lasts, byLeaving)
 		for side := range c.worth {
 			c.worth[side] = append(c.worth[side], s.worth(side, times, c.lasts))
 		}
@@ -95,10 +96,11 @@ func newCounts(all []*standing, times []float64, pace *errormodel.Pace, m *error
 	return c
 }
 
-// countAll counts all by steps of every length, and puts them in the order of time.
-func countAll(all []*standing, times []float64, pace *errormodel.Pace, m *errormodel.Tracking) *counts {
+// countAll counts all by steps of every length, and puts them in the order of time. byLeaving is as
+// for landing.
+func countAll(all []*standing, times []float64, pace *errormodel.Pace, m *errormodel.Tracking, byLeaving bool) *counts {
 	slices.SortStableFunc(all, func(a, b *standing) int { return a.first() + a.last() - b.first() - b.last() })
-	c := newCounts(all, times, pace, m)
+	c := newCounts(all, times, pace, m, byLeaving)
 	const ratio = 1.02
 	for step := m.ShortestStep; step <= pace.LongestStepS; step *= ratio {
 		c.chains = append(c.chains, c.by(step))
@@ -184,7 +186,7 @@ func (c *counts) worthAs(i, side int, step float64) float64 {
 	as.marked = side // Its worth is so large then that it is chosen.
 	all := slices.Clone(c.all)
 	all[i] = &as
-	return newCounts(all, c.times, c.pace, c.model).by(step).worth - c.model.MarkedWorth + c.worth[side][i]
+	return newCounts(all, c.times, c.pace, c.model, c.byLeaving).by(step).worth - c.model.MarkedWorth + c.worth[side][i]
 }
 
 // begins returns when it began to stand and the standard deviation of that, s: after it was
@@ -206,17 +208,22 @@ func (s *standing) ceases(times []float64) (at, sd float64) {
 	return times[s.last()] + gap/2, gap / math.Sqrt(12)
 }
 
-// landing returns when the hoof seems to have landed and the standard deviation of that,
-// s. Where something hid the landing, it is told by the leaving, or else by the middle of
-// what was seen, which hardly tells it; lasts is how long stances usually last.
-func (s *standing) landing(times []float64, lasts float64) (at, sd float64) {
+// landing returns when the hoof seems to have landed and the standard deviation of that, s; lasts
+// is how long stances usually last. Hinds land in the prints of the fores, so that of a hind that
+// comes to one the landing is seen worse than the leaving, and of a fore that makes one the
+// leaving: where the horse goes away it is told by the leaving (byLeaving), else as seen. Where
+// that end was hidden the other one tells it, or else the middle of what was seen, which hardly
+// does.
+func (s *standing) landing(times []float64, lasts float64, byLeaving bool) (at, sd float64) {
 	on, onSD := s.begins(times)
-	switch {
-	case s.before >= 0:
+	off, offSD := s.ceases(times)
+	landed, left := s.before >= 0, s.after >= 0
+	if left && (byLeaving || !landed) {
+		// A foot rolls over its toe: sooner or later in a stance it seems to leave.
+		return off - lasts, math.Hypot(math.Hypot(s.model.LandingSD, offSD), s.model.LastsSD*lasts)
+	}
+	if landed {
 		return on, math.Hypot(s.model.LandingSD, onSD)
-	case s.after >= 0:
-		off, offSD := s.ceases(times)
-		return min(on, off-lasts), math.Hypot(math.Hypot(s.model.LandingSD, offSD), s.model.LastsSD*lasts)
 	}
 	return s.middle(times) - max(lasts, s.lasts(times))/2, max(2*s.model.LandingSD, lasts/2)
 }

@@ -41,7 +41,7 @@ func (c *clip) findStanding(ctx context.Context, ps *pairSearch, t *trunk, seeds
 func (ps *pairSearch) count(all []*standing) {
 	ps.st.passed(all)
 	c := ps.st.clip
-	ps.counts = countAll(all, c.times, c.pace, c.model)
+	ps.counts = countAll(all, c.times, c.pace, c.model, !c.grows)
 }
 
 // placeStanding cuts the stances of a pair to when it stood, and returns those that the marks
