@@ -157,6 +157,10 @@ func (c *clip) window(l traj.Landmark, f int) (flow.Window, bool) {
 		// The whole of the hindquarters, whose flanks tell where it is across the
 		// picture; above the croup the head sways far in front of it.
 		return flow.Window{Left: 3.6 * r, Right: 3.6 * r, Up: 0.25 * r, Down: 6.5 * r}, known
+	case traj.Chest:
+		// The breast has no pattern of its own on most coats; the outlines of the shoulders on both
+		// sides tell where it is across the picture, whatever the muzzle does that nods before it.
+		return flow.Window{Left: 3.2 * r, Right: 3.2 * r, Up: 1.0 * r, Down: 2.0 * r}, known
 	case traj.LeftHip:
 		return flow.Window{Left: 1.0 * r, Right: 6.2 * r, Up: 1.8 * r, Down: 5.0 * r}, known
 	case traj.RightHip:

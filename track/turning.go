@@ -71,15 +71,18 @@ type spread struct{ down, across float64 }
 // behind lies before head and neck, which sway, and above the tail, which sways, too, and
 // the hindquarters roll below it. All that comes back with each stride, so it is largest
 // half a stride after the mark. The outline of the croup is level, and across it the place is
-// far surer.
+// far surer. Before the chest the muzzle nods.
 func (fo *follower) sway(f int) spread {
-	if !onOutline(fo.landmark) {
+	if !onOutline(fo.landmark) && fo.landmark != traj.Chest {
 		return spread{}
 	}
 	size := fo.near(fo.size())
 	since := math.Abs(fo.clip.times[f]-fo.clip.times[fo.home.frame]) / fo.model.SwayS
 	k := sq(size * math.Sin(math.Pi/2*min(1, since)))
-	if fo.landmark == traj.Croup { // The summit of the outline, which is curved.
+	switch fo.landmark {
+	case traj.Chest:
+		return spread{down: k * sq(fo.model.ChestDown)}
+	case traj.Croup: // The summit of the outline, which is curved.
 		return spread{down: k * sq(fo.model.CroupDown), across: k * sq(fo.model.CroupAside)}
 	}
 	return spread{down: k * sq(fo.model.OutlineAside), across: k * sq(fo.model.OutlineAside)}

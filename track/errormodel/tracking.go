@@ -103,6 +103,9 @@ type Tracking struct {
 	CroupAside float64
 	// CroupDown is the same down the picture. Judged.
 	CroupDown float64
+	// ChestDown is the same of the chest down the picture, before which the muzzle nods. Judged:
+	// 2 cm.
+	ChestDown float64
 	// OutlineAside is the same of the other landmarks on the outline, along both axes. Judged.
 	OutlineAside float64
 	// LeastBetweenS is how far apart in time the first and last mark of the body must be to tell
@@ -359,7 +362,7 @@ func usualTracking() Tracking {
 		EdgeHold: 0.10, SearchNCC: 0.80, SearchMargin: 0.10, RepeatNCC: 0.90, SearchStrays: 1.6, SearchForS: 3.0,
 		ScaleStraySD: 0.02, AngleStraySD: 0.04, RegisterFloor: 0.03, SurelyFound: 0.7, Surer: 0.8, FarOff: 0.25,
 		MostSD:     1.5,
-		CroupShare: 0.4, HipReach: 0.072, ShoulderReach: 0.21, ShoulderAside: 0.08, HeadAside: 0.21, HeadNods: 0.53, TurnShare: 0.015, CommonLimit: 20, SwayS: 0.35, CroupAside: 0.03, CroupDown: 0.012, OutlineAside: 0.045,
+		CroupShare: 0.4, HipReach: 0.072, ShoulderReach: 0.21, ShoulderAside: 0.08, HeadAside: 0.21, HeadNods: 0.53, TurnShare: 0.015, CommonLimit: 20, SwayS: 0.35, CroupAside: 0.03, CroupDown: 0.012, ChestDown: 0.03, OutlineAside: 0.045,
 		LeastBetweenS: 0.3, VagueTrunk: 0.1, LeadS: 0.4, TrunkStrays: 0.3, PathSD: 0.04,
 		LeastRate: 20, HoofHalf: 0.056, LimbShare: 1.5, SearchAcross: 1.8, SearchDown: 1.2, LookNCC: 0.5,
 		LooksAlike: 3, AnotherS: 0.3, LeastHoof: 8.0, PrintAcross: 0.6, PrintDown: 0.3,
