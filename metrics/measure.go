@@ -185,6 +185,9 @@ func (s *spatial) addFollowing() {
 		s.found[d.Name].addCommon(sd, sd)
 	}
 	s.found[HipExcursion].addCommon(model.HipApartMM, model.HipMM)
+	for _, name := range []Name{ChestSway, CroupSway, HeadSway} {
+		s.found[name].addCommon(0, model.SwayMM)
+	}
 	s.found[ShoulderLift].addCommon(math.Sqrt2*model.ShoulderMM, model.ShoulderMM)
 	if s.found[HeadFirstHarmonic] != nil {
 		first, second := s.found.mean(HeadFirstHarmonic), s.found.mean(HeadSecondHarmonic)

@@ -132,7 +132,8 @@ func (s *spatial) measureTrunk() {
 	s.putSway(HeadSway, head)
 }
 
-// putSway adds how far a mark swings to each side of its own mean in every stride.
+// putSway adds how far a mark swings to each side of its own mean in every stride, without what
+// drifts from stride to stride.
 func (s *spatial) putSway(n Name, b *bodyTrack) {
 	if b == nil {
 		return

@@ -227,6 +227,10 @@ type Body struct {
 	// set in which both hips were measured: there differences are 8 mm off, of which the rest of
 	// the model states 6.7.
 	HipApartMM float64
+	// SwayMM is by how much following makes the sway of chest, croup or head to either side wrong
+	// in all strides of a run alike, mm: the limbs beside the patch swing with the stride, too.
+	// Judged: so much on clips drawn by a renderer of its own.
+	SwayMM float64
 	// ShoulderMM is by how much following makes the lift of a point of a shoulder wrong in all
 	// strides of a run alike, mm: what hangs and passes before it moves with the stride, too.
 	// Fitted on the hard clips of seeds 1100 and 1112, the only ones of the fit set in which
@@ -296,7 +300,7 @@ func Usual() Model {
 		Placement: Placement{FewestSamples: 4, FarthestShare: 0.03, BehindM: 0.01},
 		Run:       Run{StrideAlongM: 0.02, StrideAcrossM: 0.012, SpeedM: 0.03, LineBendsM: 0.015, StatedShare: 0.6, Doubt: 0.7, FarOffP: 1.0 / 250, WildBy: 9},
 		Swing:     Swing{Ramp: 0.2, Skew: 0.05, AlikeSides: 0.75, ShortestShare: 0.18, OutwardM: 0.05, HeightM: 0.12, LongestUnseen: 0.6, WorstHeightCM: 5},
-		Body:      Body{FollowedMM: 1.3, OutlineMM: 2.2, HipMM: 12, HipApartMM: 4.3, ShoulderMM: 6.4, DepthM: 0.03, HeadAhead: 0.45, HeadAheadSD: 0.09, MiddleMM: 10, TrunkLength: 0.70, CameraM: 1.3, GroundRowPX: 0.5},
+		Body:      Body{FollowedMM: 1.3, OutlineMM: 2.2, HipMM: 12, HipApartMM: 4.3, SwayMM: 5, ShoulderMM: 6.4, DepthM: 0.03, HeadAhead: 0.45, HeadAheadSD: 0.09, MiddleMM: 10, TrunkLength: 0.70, CameraM: 1.3, GroundRowPX: 0.5},
 		Camera:    Camera{ClickPX: click, TapeShare: 0.02, HeightM: 0.02, FocalShare: 0.03, FieldShare: 0.10, RowDeg: 0.25, NominalFocal: 0.8, NominalShare: 0.2},
 		Tracking:  usualTracking(),
 	}
