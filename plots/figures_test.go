@@ -246,34 +246,6 @@ func TestReasons(t *testing.T) {
 	}
 }
 
-// TestHeightsThatTheTableRefusesHaveNoScale: where a flight height is given as not measurable its
-// figure has neither numbers nor intervals up and down.
-func TestHeightsThatTheTableRefusesHaveNoScale(t *testing.T) {
-	drawn := func(r ...metrics.Result) (svg, words string) {
-		in := sampleRun()
-		in.Summary.Results = append(in.Summary.Results, r...)
-		f, err := HoofPaths(in)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return svgOf(t, f), f.Description
-	}
-	fore, hind := metrics.Result{Name: metrics.FlightHeightFore, Reason: "r"}, metrics.Result{Name: metrics.FlightHeightHind, Reason: "r"}
-	measured := metrics.Result{Name: metrics.FlightHeightFore, Value: est(1, 1), Left: est(9, 1), Right: est(10, 1)}
-	whole, words := drawn(measured)
-	if strings.Contains(words, "no scale") || strings.Count(whole, ">10</text>") != 2 {
-		t.Errorf("measured heights: %d numbers, %q", strings.Count(whole, ">10</text>"), words)
-	}
-	one, words := drawn(fore)
-	if !strings.Contains(words, "Heights of fore hooves have no scale") || strings.Count(one, ">10</text>") != 1 || strings.Count(one, "<path") >= strings.Count(whole, "<path") {
-		t.Errorf("fore refused: %d numbers, %q", strings.Count(one, ">10</text>"), words)
-	}
-	none, words := drawn(fore, hind)
-	if !strings.Contains(words, "Heights of fore and hind hooves") || strings.Contains(none, ">10</text>") || strings.Contains(none, "stance, cm") {
-		t.Errorf("both refused: %q", words)
-	}
-}
-
 // TestWhiskersStayInTheirPanel: the interval of the first landing must not reach into the names
 // of the rows.
 func TestWhiskersStayInTheirPanel(t *testing.T) {

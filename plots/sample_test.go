@@ -72,20 +72,19 @@ func sampleRun() RunInput {
 	}
 	for range strides {
 		for _, l := range []traj.Landmark{traj.LeftFore, traj.RightFore, traj.LeftHind, traj.RightHind} {
-			arc, high := 2.0, 11.0
+			arc := 2.0
 			switch l {
 			case traj.LeftFore:
-				arc, high = 5.5, 9
+				arc = 5.5
 			case traj.LeftHind, traj.RightHind:
-				arc, high = -1.5, 8
+				arc = -1.5
 			}
 			p := metrics.HoofPath{Limb: l}
-			da, dh := noise(0.6), noise(0.7)
+			da := noise(0.6)
 			for i := range 30 {
 				f := float64(i) / 29
 				p.Progress = append(p.Progress, f)
 				p.Outward = append(p.Outward, (arc+da)*math.Sin(math.Pi*f)+0.6*math.Sin(2*math.Pi*f))
-				p.Height = append(p.Height, (high+dh)*math.Sin(math.Pi*math.Sqrt(f)))
 			}
 			run.Paths = append(run.Paths, p)
 		}

@@ -60,7 +60,7 @@ func TestWildMeasures(t *testing.T) {
 		path := metrics.HoofPath{Limb: traj.LeftFore}
 		for i := range 6 {
 			path.Progress = append(path.Progress, float64(i)/5)
-			path.Outward, path.Height = append(path.Outward, wild().Draw(t, "out")), append(path.Height, wild().Draw(t, "high"))
+			path.Outward = append(path.Outward, wild().Draw(t, "out"))
 		}
 		run.Paths = []metrics.HoofPath{path}
 		series := metrics.Series{Name: metrics.StepLengthFore, Unit: "m"}
