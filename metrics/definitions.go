@@ -51,13 +51,11 @@ const (
 	DutyFactorHind     Name = "duty_factor_hind"
 
 	// The swinging hoof's largest departure from the chord between its placements, outward and
-	// inward, and its highest point over stance. Positive: more on the right.
-	LateralArcFore   Name = "lateral_arc_fore"
-	LateralArcHind   Name = "lateral_arc_hind"
-	MedialArcFore    Name = "medial_arc_fore"
-	MedialArcHind    Name = "medial_arc_hind"
-	FlightHeightFore Name = "flight_height_fore"
-	FlightHeightHind Name = "flight_height_hind"
+	// inward. Positive: more on the right.
+	LateralArcFore Name = "lateral_arc_fore"
+	LateralArcHind Name = "lateral_arc_hind"
+	MedialArcFore  Name = "medial_arc_fore"
+	MedialArcHind  Name = "medial_arc_hind"
 	// Standard deviations over the run, without what measuring adds. Positive: the right varies more.
 	PlacementSpreadFore  Name = "placement_spread_fore"
 	PlacementSpreadHind  Name = "placement_spread_hind"
@@ -175,8 +173,6 @@ var definitions = withHinds([]Definition{
 		words: "the {this} {girdle} [swings|swung] {how} further outward than the {other}"},
 	{Name: MedialArcFore, hind: MedialArcHind, Title: "Medial arc, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Sided: true,
 		words: "the {this} {girdle} [swings|swung] {how} further inward than the {other}"},
-	{Name: FlightHeightFore, hind: FlightHeightHind, Title: "Flight height, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Sided: true, Positive: true,
-		words: "the {this} {girdle} [is|was] lifted {how} higher than the {other}"},
 	{Name: PlacementSpreadFore, hind: PlacementSpreadHind, Title: "Spread of placements, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Sided: true, PerRun: true,
 		words: "the {this} {girdle}'s placements [vary|varied] sideways by {how} more than the {other}'s"},
 	{Name: StepLengthSpreadFore, hind: StepLengthSpreadHind, Title: "Spread of step lengths, fore", Unit: "cm", Decimals: 1, Girdle: Fore, Sided: true, PerRun: true,

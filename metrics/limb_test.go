@@ -82,7 +82,7 @@ func TestLimbFinding(t *testing.T) {
 		{name: "even", gait: traj.Trot, values: nil, says: []string{"even: no difference"}},
 		{name: "stance, arcs and placement never decide", gait: traj.Trot, values: map[Name]float64{
 			StanceDurationFore: -0.05, SwingDurationFore: 0.05, DutyFactorFore: -8, LateralArcFore: 9, MedialArcFore: 9,
-			QuartersToSide: -9, FlightHeightFore: -9}, says: []string{"even: no difference"}},
+			QuartersToSide: -9}, says: []string{"even: no difference"}},
 		{name: "timing alone does not decide", gait: traj.Trot, values: map[Name]float64{StepTimingFore: -4}},
 	} {
 		for _, left := range []bool{false, true} {

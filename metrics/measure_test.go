@@ -109,7 +109,6 @@ func TestMeasuresOfArtificialHorse(t *testing.T) {
 				sides(DutyFactorFore, 42, 38, 1.5)
 				sides(LateralArcFore, 2, 5, 0.35)
 				sides(MedialArcHind, 2, 0, 0.35)
-				sides(FlightHeightFore, 12, 9, 1.2)
 				single(HeadLowDifference, 24, 1)
 				single(HeadHighDifference, 0, 1)
 				single(WithersLowDifference, 6, 1)
@@ -419,15 +418,15 @@ func TestLevels(t *testing.T) {
 		has   []Name
 		not   []Name
 	}{
-		{geometry.LevelMetric, h.calibration(), []Name{StrideLength, StepLengthFore, FlightHeightFore, HeadLowDifference}, nil},
+		{geometry.LevelMetric, h.calibration(), []Name{StrideLength, StepLengthFore, LateralArcFore, HeadLowDifference}, nil},
 		{geometry.LevelHeight, geometry.CalibrationInput{Height: &geometry.CameraHeight{HeightM: h.cameraM, FocalPX: h.focal, Horizon: geometry.Horizon{RowPX: &row}}},
-			[]Name{StrideLength, StepLengthFore, FlightHeightFore, HeadLowDifference}, nil},
+			[]Name{StrideLength, StepLengthFore, LateralArcFore, HeadLowDifference}, nil},
 		{geometry.LevelRatio, geometry.CalibrationInput{Horizon: &geometry.Horizon{RowPX: &row}},
 			[]Name{StepLengthFore, HeadLowDifference, HeadFirstHarmonic, HeadHarmonicShare, StepTimingFore},
-			[]Name{StrideLength, Speed, BaseWidthFore, LateralArcFore, FlightHeightFore, HipExcursion, PlacementSpreadFore}},
+			[]Name{StrideLength, Speed, BaseWidthFore, LateralArcFore, HipExcursion, PlacementSpreadFore}},
 		{geometry.LevelNone, geometry.CalibrationInput{},
 			[]Name{StrideDuration, StepTimingFore, StanceDurationFore, HeadHarmonicShare},
-			[]Name{StrideLength, StepLengthFore, HeadLowDifference, HeadFirstHarmonic, CroupLowDifference, HipExcursion, BaseWidthFore, LateralArcFore, FlightHeightFore}},
+			[]Name{StrideLength, StepLengthFore, HeadLowDifference, HeadFirstHarmonic, CroupLowDifference, HipExcursion, BaseWidthFore, LateralArcFore}},
 	} {
 		t.Run(string(c.level), func(t *testing.T) {
 			o := h.options()
@@ -490,7 +489,7 @@ func TestMissingMarks(t *testing.T) {
 		{"fores", fores, traj.LeftFore, []Name{StepLengthFore, StepTimingFore, BaseWidthFore, PlacementSpreadFore},
 			map[Name]string{QuartersToSide: "fores and hinds", StepLengthHind: "not marked: left hind, right hind", HeadLowDifference: "not marked: head"}},
 		// The limb that cuts the most strides is the reference: here the right hind, which lands first.
-		{"hinds", hinds, traj.RightHind, []Name{StepLengthHind, StrideLength, StepTimingHind, FlightHeightHind},
+		{"hinds", hinds, traj.RightHind, []Name{StepLengthHind, StrideLength, StepTimingHind, LateralArcHind},
 			map[Name]string{StepLengthFore: "not marked: left fore, right fore"}},
 		{"hinds and head", append([]traj.Landmark{traj.Head, traj.Croup}, hinds...), traj.RightHind, []Name{HeadLowDifference, CroupLowDifference},
 			map[Name]string{WithersLowDifference: "not marked: withers"}},
@@ -637,7 +636,7 @@ func TestWalk(t *testing.T) {
 			t.Errorf("%s: %d observations, reason %q", n, len(s.Observations), s.Reason)
 		}
 	}
-	for _, n := range []Name{StepLengthFore, StepLengthHind, StanceDurationHind, HeadFirstHarmonic, FlightHeightFore} {
+	for _, n := range []Name{StepLengthFore, StepLengthHind, StanceDurationHind, HeadFirstHarmonic, LateralArcFore} {
 		if len(run.Lookup(n).Observations) == 0 {
 			t.Errorf("%s is missing: %s", n, run.Lookup(n).Reason)
 		}

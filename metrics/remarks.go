@@ -104,9 +104,6 @@ func (s *spatial) reason(d Definition) string {
 	if len(s.Strides) == 0 {
 		return "no whole stride was seen: " + s.whyNoStride()
 	}
-	if (d.Name == FlightHeightFore || d.Name == FlightHeightHind) && slices.ContainsFunc(s.paths, func(p HoofPath) bool { return p.Limb.IsHind() == (d.Girdle == Hind) }) {
-		return "in no swing is the hoof's height known well enough"
-	}
 	if d.Name == HeadHarmonicShare {
 		return fmt.Sprintf("the head was seen through fewer than %d whole strides", fewestShares)
 	}

@@ -6,7 +6,6 @@ import (
 
 	"jogstrip/metrics/contact"
 	"jogstrip/metrics/geometry"
-	"jogstrip/track/errormodel"
 	"jogstrip/track/traj"
 )
 
@@ -29,27 +28,6 @@ func TestOnlyTimesThatAreMissingAreRemarked(t *testing.T) {
 		if !strings.Contains(said, c.says) || strings.Contains(said, " 0 could") || strings.Contains(said, "could not be timed") != (c.says != "") {
 			t.Errorf("%+v: %q does not say %q", c.stances, said, c.says)
 		}
-	}
-}
-
-// TestAHeightThatIsTooUncertainSaysSo: hooves were followed through their swings, so contacts
-// that were not seen are no reason for a missing height.
-func TestAHeightThatIsTooUncertainSaysSo(t *testing.T) {
-	h := sound()
-	o := h.options()
-	o.Model = errormodel.Usual()
-	o.Model.Swing.WorstHeightCM = 0.01
-	run, err := Measure(h.tracks(), o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, n := range []Name{FlightHeightFore, FlightHeightHind} {
-		if s := run.Lookup(n); len(s.Observations) > 0 || s.Reason != "in no swing is the hoof's height known well enough" {
-			t.Errorf("%s: %d observations, reason %q", n, len(s.Observations), s.Reason)
-		}
-	}
-	if len(run.Paths) == 0 || len(run.Lookup(LateralArcFore).Observations) == 0 {
-		t.Error("the hooves were not followed, so nothing is tested")
 	}
 }
 

@@ -169,7 +169,7 @@ var sceneTolerance = map[metrics.Name]float64{
 	metrics.StrideDuration: 0.01, metrics.Speed: 0.08, metrics.StrideLength: 0.02,
 	metrics.StepLengthFore: 0.03, metrics.StepLengthHind: 0.05, metrics.StepTimingFore: 1.5,
 	metrics.StanceDurationFore: 0.015, metrics.LateralArcFore: 0.6,
-	metrics.FlightHeightFore: 1, metrics.HeadLowDifference: 6, metrics.HeadHighDifference: 6,
+	metrics.HeadLowDifference: 6, metrics.HeadHighDifference: 6,
 	metrics.CroupLowDifference: 4, metrics.CroupHighDifference: 4, metrics.HipExcursion: 3,
 	metrics.HeadFirstHarmonic: 2, metrics.HeadSecondHarmonic: 2,
 }

@@ -37,15 +37,12 @@ const (
 	pathPoints = 40 // In how many parts a swing's path is told.
 )
 
-// measureSwings measures the arcs and the height of every swing.
+// measureSwings measures the arcs of every swing.
 func (s *spatial) measureSwings() {
-	for g, names := range [2][3]Name{
-		{LateralArcFore, MedialArcFore, FlightHeightFore},
-		{LateralArcHind, MedialArcHind, FlightHeightHind},
-	} {
+	for g, names := range [2][2]Name{{LateralArcFore, MedialArcFore}, {LateralArcHind, MedialArcHind}} {
 		var swings [2][]flight // Index: side.
 		for i := range s.Strides {
-			v := [3][2][2]float64{neither, neither, neither} // Index: measure, side, then value and spread.
+			v := [2][2][2]float64{neither, neither} // Index: measure, side, then value and spread.
 			for side := range 2 {
 				f, ok := s.swing(2*g+side, i)
 				if !ok {
@@ -92,13 +89,13 @@ func sharedBy(swings [2][]flight, measure int, alike float64) (difference, worse
 	return math.Sqrt(variance), math.Sqrt(side)
 }
 
-// flight is one measured swing: lateral arc, medial arc and height, cm.
+// flight is one measured swing: lateral arc and medial arc, cm.
 type flight struct {
-	value [3][2]float64 // Value and spread.
-	lean  [3]float64    // Half the change from a lagging to a leading profile.
+	value [2][2]float64 // Value and spread.
+	lean  [2]float64    // Half the change from a lagging to a leading profile.
 	// turned is the part of the error that comes from the hoof's turning, cm: alike
 	// in every swing of the limb.
-	turned [3]float64
+	turned [2]float64
 	path   HoofPath
 }
 
@@ -148,15 +145,7 @@ func (s *spatial) swing(k, i int) (flight, bool) {
 	out := flight{path: straight.path, turned: turned}
 	out.path.Limb = limbs[k]
 	for m, v := range straight.value {
-		sd := sds[m]
-		if m < 2 {
-			sd = math.Hypot(sd, chord)
-		}
-		sd = math.Hypot(sd, math.Hypot(later.value[m]-v, sooner.value[m]-v))
-		out.value[m] = [2]float64{v, sd}
-		if m == 2 && math.Hypot(sd, turned[m]) > model.WorstHeightCM {
-			out.value[m] = notSeen
-		}
+		out.value[m] = [2]float64{v, math.Hypot(math.Hypot(sds[m], chord), math.Hypot(later.value[m]-v, sooner.value[m]-v))}
 		out.lean[m] = (ahead.value[m] - behind.value[m]) / 2
 	}
 	return out, true
@@ -166,14 +155,14 @@ func (s *spatial) swing(k, i int) (flight, bool) {
 // turns a distance to the left into one away from the midline.
 func outward(k int) float64 { return float64(1 - 2*(k%2)) }
 
-// flown is one fitted swing: lateral arc, medial arc and height, cm, and the shares
-// of the swing at which each is reached.
+// flown is one fitted swing: lateral arc and medial arc, cm, and the shares of the swing at
+// which each is reached.
 type flown struct {
-	value, when [3]float64
+	value, when [2]float64
 	path        HoofPath
-	fits        [2]*signal.LinearFit // Outward from the chord, and the height, metres. Terms: sines.
-	u           []float64            // Index: sample. Its share of the swing.
-	turned      [2][]float64         // Index: as fits, then sample. Its standard deviation, which is that of a hoof that turns.
+	fit         *signal.LinearFit // Outward from the chord, metres. Terms: sines.
+	u           []float64         // Index: sample. Its share of the swing.
+	turned      []float64         // Index: sample. Its standard deviation, which is that of a hoof that turns.
 }
 
 // flightSeen is what was seen of one swing.
@@ -185,73 +174,62 @@ type flightSeen struct {
 	outward  float64 // Takes a distance across the lane to one away from the midline, square to the line of travel.
 }
 
-// fly fits the hoof's outward departure from the chord and its height to what was seen
-// between off and on. The forward progress leads by lead of the stride length at mid-swing.
+// fly fits the hoof's outward departure from the chord to what was seen between off and on.
+// The forward progress leads by lead of the stride length at mid-swing.
 //
 // A sample is off because the hoof turns: as much as its neighbours, and as those of the limb's
 // other swings. That is not averaged out.
 func (f flightSeen) fly(off, on, lead float64) (out flown, ok bool) {
 	var terms [][]float64
-	var values, sds [2][]float64
+	var values []float64
 	for _, p := range f.samples {
 		u := (p.T - off) / (on - off)
 		way := progress(u, f.model.Ramp) + lead*math.Sin(math.Pi*u)
 		y := f.from.y + way*(f.to.y-f.from.y)
-		x, z, found := f.cam.AtDepth(geometry.Point{X: p.X, Y: p.Y}, y)
-		acrossX, acrossZ, found1 := f.cam.AtDepth(geometry.Point{X: p.X + 1, Y: p.Y}, y)
-		downX, downZ, found2 := f.cam.AtDepth(geometry.Point{X: p.X, Y: p.Y + 1}, y)
+		x, _, found := f.cam.AtDepth(geometry.Point{X: p.X, Y: p.Y}, y)
+		acrossX, _, found1 := f.cam.AtDepth(geometry.Point{X: p.X + 1, Y: p.Y}, y)
+		downX, _, found2 := f.cam.AtDepth(geometry.Point{X: p.X, Y: p.Y + 1}, y)
 		if !found || !found1 || !found2 {
 			return out, false
 		}
 		chord := f.from.x + way*(f.to.x-f.from.x)
 		terms, out.u = append(terms, sines(u)), append(out.u, u)
-		for q, d := range [2]struct{ value, across, down float64 }{
-			{(x - chord) * f.outward, acrossX - x, downX - x}, {z, acrossZ - z, downZ - z},
-		} {
-			sd := math.Hypot(p.XSD*d.across, p.YSD*d.down)
-			values[q], sds[q] = append(values[q], d.value), append(sds[q], sd)
-			out.turned[q] = append(out.turned[q], sd)
-		}
+		values = append(values, (x-chord)*f.outward)
+		out.turned = append(out.turned, math.Hypot(p.XSD*(acrossX-x), p.YSD*(downX-x)))
 	}
+	sds := slices.Clone(out.turned)
 	// What gaps leave open is as large as it usually is.
 	for k := range swingTerms {
 		row := make([]float64, swingTerms)
 		row[k] = 1
-		terms = append(terms, row)
-		for q, usual := range [2]float64{f.model.OutwardM, f.model.HeightM} {
-			values[q], sds[q] = append(values[q], 0), append(sds[q], usual/sq(float64(k+1)))
-		}
+		terms, values, sds = append(terms, row), append(values, 0), append(sds, f.model.OutwardM/sq(float64(k+1)))
 	}
-	for q := range out.fits {
-		var err error
-		if out.fits[q], err = signal.FitLinear(terms, values[q], sds[q], 0); err != nil {
-			return out, false
-		}
+	var err error
+	if out.fit, err = signal.FitLinear(terms, values, sds, 0); err != nil {
+		return out, false
 	}
 	for q := 0; q <= pathPoints; q++ {
 		u := float64(q) / pathPoints
-		d, z := 100*out.fits[0].At(sines(u)), 100*out.fits[1].At(sines(u))
-		for m, v := range [3]float64{d, -d, z} {
+		d := 100 * out.fit.At(sines(u))
+		for m, v := range [2]float64{d, -d} {
 			if v > out.value[m] {
 				out.value[m], out.when[m] = v, u
 			}
 		}
 		out.path.Progress = append(out.path.Progress, u)
 		out.path.Outward = append(out.path.Outward, d)
-		out.path.Height = append(out.path.Height, z)
 	}
 	return out, true
 }
 
 // spreads returns what the samples' noise makes of each of f's values, and what the
 // hoof's turning does, cm.
-func (f *flown) spreads() (sd, turned [3]float64) {
+func (f *flown) spreads() (sd, turned [2]float64) {
+	own := func(u float64) float64 { return 100 * f.fit.SD(sines(u)) }
+	most := 100 * slices.Max(f.turned)
 	for m, u := range f.when {
-		direction := m / 2
-		own := func(u float64) float64 { return 100 * f.fits[direction].SD(sines(u)) }
-		gained := f.turned[direction]
-		sd[m], turned[m] = own(u), 100*gained[floats.NearestIdx(f.u, u)]
-		if most := 100 * slices.Max(gained); f.value[m] < 2*most {
+		sd[m], turned[m] = own(u), 100*f.turned[floats.NearestIdx(f.u, u)]
+		if f.value[m] < 2*most {
 			// So small a departure may have been anywhere.
 			turned[m] = most
 			for q := range pathPoints {

@@ -152,7 +152,6 @@ type HoofPath struct {
 	Limb     traj.Landmark
 	Progress []float64 // From 0 at hoof-off to 1 at hoof-on.
 	Outward  []float64 // cm, lateral positive.
-	Height   []float64 // cm above stance.
 }
 
 // Run is everything measured on one clip.

@@ -40,8 +40,8 @@ type Figures struct {
 	StepFore, StepHind float64
 	// WidthFore and WidthHind are the sizes of the base widths' errors, cm.
 	WidthFore, WidthHind float64
-	// Arc and Flight are the largest errors of the four limbs' means, cm.
-	Arc, Flight float64
+	// Arc is the largest error of the four limbs' means, cm.
+	Arc float64
 	// On and Off are the medians of the absolute errors of hoof-on and hoof-off, ms.
 	On, Off float64
 	// Contacts counts the timed landings that have a true one within 0.1 s;
@@ -401,12 +401,9 @@ func (f *Figures) measures(result *record.Result, truth *scene.Truth) {
 	f.StepFore, f.StepHind = 100*of(metrics.StepLengthFore, value), 100*of(metrics.StepLengthHind, value)
 	f.WidthFore = math.Abs(of(metrics.BaseWidthFore, value))
 	f.WidthHind = math.Abs(of(metrics.BaseWidthHind, value))
-	f.Arc, f.Flight = math.NaN(), math.NaN()
+	f.Arc = math.NaN()
 	for _, n := range []metrics.Name{metrics.LateralArcFore, metrics.LateralArcHind, metrics.MedialArcFore, metrics.MedialArcHind} {
 		f.Arc = worst(f.Arc, of(n, left), of(n, right))
-	}
-	for _, n := range []metrics.Name{metrics.FlightHeightFore, metrics.FlightHeightHind} {
-		f.Flight = worst(f.Flight, of(n, left), of(n, right))
 	}
 	if result.Summary == nil {
 		return
@@ -427,22 +424,22 @@ func (f *Figures) measures(result *record.Result, truth *scene.Truth) {
 
 // Header and Row make a table.
 func Header() string {
-	return fmt.Sprintf("%-34s %6s %6s %6s %9s %6s %9s %5s | %6s %6s %6s %6s %6s %6s %6s %6s | %5s %5s %4s %3s | %s",
-		"clip", "stance", "swing", "body", "wrong", "across", "wrong", "nSD", "headLo", "headHi", "stepF", "stepH", "widthF", "widthH", "arc", "flight", "on", "off", "n", "inv", "in/out")
+	return fmt.Sprintf("%-34s %6s %6s %6s %9s %6s %9s %5s | %6s %6s %6s %6s %6s %6s %6s | %5s %5s %4s %3s | %s",
+		"clip", "stance", "swing", "body", "wrong", "across", "wrong", "nSD", "headLo", "headHi", "stepF", "stepH", "widthF", "widthH", "arc", "on", "off", "n", "inv", "in/out")
 }
 
 // Row is one line under Header: px, mm, cm and ms.
 func (f *Figures) Row(name string) string {
-	return fmt.Sprintf("%-34s %6.2f %6.2f %6.2f %4d/%4d %6.2f %4d/%4d %5.2f | %6.1f %6.1f %6.1f %6.1f %6.1f %6.1f %6.1f %6.1f | %5.1f %5.1f %4d %3d | %d/%d",
-		name, f.StanceRMS, f.SwingRMS, f.BodyRMS, f.Wrong, f.Seen, f.AcrossRMS, f.AcrossWrong, f.Across, f.NormalisedSD, f.HeadLow, f.HeadHigh, f.StepFore, f.StepHind, f.WidthFore, f.WidthHind, f.Arc, f.Flight,
+	return fmt.Sprintf("%-34s %6.2f %6.2f %6.2f %4d/%4d %6.2f %4d/%4d %5.2f | %6.1f %6.1f %6.1f %6.1f %6.1f %6.1f %6.1f | %5.1f %5.1f %4d %3d | %d/%d",
+		name, f.StanceRMS, f.SwingRMS, f.BodyRMS, f.Wrong, f.Seen, f.AcrossRMS, f.AcrossWrong, f.Across, f.NormalisedSD, f.HeadLow, f.HeadHigh, f.StepFore, f.StepHind, f.WidthFore, f.WidthHind, f.Arc,
 		f.On, f.Off, f.Contacts, f.Invented, f.Inside, len(f.Outside))
 }
 
 // TableHeader and TableRow write the same as a Markdown table; at is the number of
 // distances at which the clip was marked.
 func TableHeader(w io.Writer) {
-	fmt.Fprint(w, "| clip | marked at | stance | swing | body | > 5 px | across | > 5 px | error ÷ spread | head low | head high | step fore | step hind | base width fore | base width hind | arc | flight | hoof-on | hoof-off | timed | inside |\n")
-	fmt.Fprintln(w, "| --- |"+strings.Repeat(" --: |", 20))
+	fmt.Fprint(w, "| clip | marked at | stance | swing | body | > 5 px | across | > 5 px | error ÷ spread | head low | head high | step fore | step hind | base width fore | base width hind | arc | hoof-on | hoof-off | timed | inside |\n")
+	fmt.Fprintln(w, "| --- |"+strings.Repeat(" --: |", 19))
 }
 
 // TableRow is one line under TableHeader; what could not be had is a dash.
@@ -456,7 +453,7 @@ func (f *Figures) TableRow(w io.Writer, name string, at int) {
 	two, one := "%.2f", "%.1f"
 	cells := []string{name, strconv.Itoa(at), cell(two, f.StanceRMS), cell(two, f.SwingRMS), cell(two, f.BodyRMS), fmt.Sprintf("%d of %d", f.Wrong, f.Seen),
 		cell(two, f.AcrossRMS), fmt.Sprintf("%d of %d", f.AcrossWrong, f.Across), cell(two, f.NormalisedSD)}
-	for _, v := range []float64{f.HeadLow, f.HeadHigh, f.StepFore, f.StepHind, f.WidthFore, f.WidthHind, f.Arc, f.Flight, f.On, f.Off} {
+	for _, v := range []float64{f.HeadLow, f.HeadHigh, f.StepFore, f.StepHind, f.WidthFore, f.WidthHind, f.Arc, f.On, f.Off} {
 		cells = append(cells, cell(one, v))
 	}
 	cells = append(cells, strconv.Itoa(f.Contacts), fmt.Sprintf("%d/%d", f.Inside, len(f.Outside)))

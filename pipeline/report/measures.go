@@ -213,8 +213,6 @@ var sideWords = map[metrics.Name]string{
 	metrics.LateralArcHind:        "{this} swings further outward",
 	metrics.MedialArcFore:         "{this} swings further inward",
 	metrics.MedialArcHind:         "{this} swings further inward",
-	metrics.FlightHeightFore:      "{other} carried lower",
-	metrics.FlightHeightHind:      "{other} carried lower",
 	metrics.PlacementSpreadFore:   "{this} placements more scattered",
 	metrics.PlacementSpreadHind:   "{this} placements more scattered",
 	metrics.StepLengthSpreadFore:  "{this} steps more scattered",

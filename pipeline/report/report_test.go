@@ -640,7 +640,7 @@ func TestInWords(t *testing.T) {
 		{result(metrics.StepTimingFore, 52, 0.5, 1), "right lands late after the left"},
 		{result(metrics.StepTimingFore, 48, 0.5, 1), "right lands early after the left"},
 		{result(metrics.StepTimingFore, 50.2, 0.5, 1), "no difference shown"},
-		{result(metrics.FlightHeightFore, 3, 1, 1), "left carried lower"},
+		{result(metrics.LateralArcFore, 3, 1, 1), "right swings further outward"},
 		{result(metrics.QuartersToSide, -4, 1, 1), "quarters to the left of the forehand"},
 		{metrics.Result{Name: metrics.LateralArcFore, Value: est(3, 1)}, "no tolerance known"},
 		{metrics.Result{Name: metrics.StepLengthFore, Left: est(1, 0.1)}, "one side not measured"},

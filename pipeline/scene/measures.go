@@ -59,7 +59,10 @@ func (m *motion) measures(t *Truth) *measureList {
 	for _, d := range metrics.Definitions() {
 		out.list = append(out.list, o.measure(d.Name, d.Unit))
 	}
-	out.list = append(out.list, o.measure(TrunkPlacementFore, "cm"), o.measure(TrunkPlacementHind, "cm"), o.measure(PairTiming, "ms"))
+	for _, n := range []metrics.Name{TrunkPlacementFore, TrunkPlacementHind, FlightHeightFore, FlightHeightHind} {
+		out.list = append(out.list, o.measure(n, "cm"))
+	}
+	out.list = append(out.list, o.measure(PairTiming, "ms"))
 	return out
 }
 
@@ -174,7 +177,7 @@ func (o *observing) limbs(k int, s Stride, gd int) {
 	rl, rm, rz := o.swingExtremes(r, ri)
 	put(metrics.LateralArcFore, metrics.LateralArcHind, 100*ll, 100*rl)
 	put(metrics.MedialArcFore, metrics.MedialArcHind, 100*lm, 100*rm)
-	put(metrics.FlightHeightFore, metrics.FlightHeightHind, 100*lz, 100*rz)
+	put(FlightHeightFore, FlightHeightHind, 100*lz, 100*rz)
 }
 
 // body adds how head, withers, croup and hips move up and down.

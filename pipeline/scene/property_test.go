@@ -51,7 +51,7 @@ func TestAnySettingsAreMet(t *testing.T) {
 			metrics.StepLengthFore: a.StepLengthForeCM / 100, metrics.HeadLowDifference: a.HeadLowMM, metrics.HeadHighDifference: a.HeadHighMM,
 			metrics.CroupLowDifference: a.CroupLowMM, metrics.HipExcursion: a.HipExcursionMM,
 			TrunkPlacementFore: a.PlacementForeCM.Right - a.PlacementForeCM.Left, metrics.LateralArcHind: -a.LateralArcHindCM.Left,
-			metrics.FlightHeightFore: a.FlightForeCM.Right, metrics.StanceDurationFore: a.StanceForeMS.Right / 1000,
+			FlightHeightFore: a.FlightForeCM.Right, metrics.StanceDurationFore: a.StanceForeMS.Right / 1000,
 			metrics.StepTimingFore: 50 + a.StepTimingForePercent,
 		} {
 			if got := tr.Mean(n); !(math.Abs(got-w) <= 0.02) {

@@ -33,10 +33,7 @@ type Truth struct {
 	// straight line the trunk follows but for its weave.
 	Line      metrics.Line `json:"line_of_travel"`
 	TrunkLine metrics.Line `json:"trunk_line"`
-	// Measures in the order of metrics.Definitions. Two more, named
-	// TrunkPlacementFore and TrunkPlacementHind, follow: how far outward of the
-	// trunk's path a hoof lands, which is what the placement settings mean. Prints
-	// do not tell that: their line moves with them.
+	// Measures in the order of metrics.Definitions. Those that only truth has follow.
 	Measures []Measure `json:"measures"`
 	// Marks are the ground marks' corners in the lane frame: near left, near
 	// right, far right, far left as seen by the camera; empty without marks.
@@ -45,8 +42,15 @@ type Truth struct {
 
 // Names of the measures that only truth has.
 const (
+	// TrunkPlacementFore and TrunkPlacementHind are how far outward of the trunk's path a hoof
+	// lands, cm, which is what the placement settings mean. Prints do not tell that: their line
+	// moves with them.
 	TrunkPlacementFore metrics.Name = "trunk_placement_fore"
 	TrunkPlacementHind metrics.Name = "trunk_placement_hind"
+	// FlightHeightFore and FlightHeightHind are how high a hoof's landmark is carried in its swing,
+	// cm, which is what the flight settings mean. From in front or behind no picture tells it.
+	FlightHeightFore metrics.Name = "flight_height_fore"
+	FlightHeightHind metrics.Name = "flight_height_hind"
 	// PairTiming is by how much the hind of either diagonal (in pace: lateral) pair lands after
 	// its fore, ms; the side is the fore's.
 	PairTiming metrics.Name = "pair_timing"
@@ -339,7 +343,7 @@ func (m *motion) measured() applied {
 	both(&a.offset, 0.01, TrunkPlacementFore, TrunkPlacementHind)
 	both(&a.lateral, 1, metrics.LateralArcFore, metrics.LateralArcHind)
 	both(&a.medial, 1, metrics.MedialArcFore, metrics.MedialArcHind)
-	both(&a.flight, 1, metrics.FlightHeightFore, metrics.FlightHeightHind)
+	both(&a.flight, 1, FlightHeightFore, FlightHeightHind)
 	for b, n := range [][2]metrics.Name{
 		{metrics.HeadLowDifference, metrics.HeadHighDifference},
 		{metrics.WithersLowDifference, metrics.WithersHighDifference},

@@ -40,7 +40,7 @@ func TestSettingsAppearInTruth(t *testing.T) {
 		metrics.StanceDurationFore: -0.015, metrics.StanceDurationHind: -0.010, PairTiming: -20,
 		TrunkPlacementFore: -15, TrunkPlacementHind: 4,
 		metrics.LateralArcFore: 5, metrics.MedialArcFore: -6, metrics.LateralArcHind: -3,
-		metrics.FlightHeightFore: -4, metrics.FlightHeightHind: -3,
+		FlightHeightFore: -4, FlightHeightHind: -3,
 		metrics.HeadLowDifference: 30, metrics.HeadHighDifference: -12,
 		metrics.WithersLowDifference: 5, metrics.WithersHighDifference: -3,
 		metrics.CroupLowDifference: 8, metrics.CroupHighDifference: 6, metrics.HipExcursion: 15,

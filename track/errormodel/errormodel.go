@@ -196,16 +196,13 @@ type Swing struct {
 	// ShortestShare is how short a swing may be, share of the stride. Derived: at slow walk
 	// a hoof stands for 70 %, with room beyond.
 	ShortestShare float64
-	// OutwardM and HeightM are how far a hoof usually goes aside of the straight way and up in its
-	// swing, m: the first of a sum of sines, and the k-th 1/k² of it as in a smooth path.
-	// Derived: half of the 10 cm aside and of the 20 to 30 cm up that are plain to the eye.
-	OutwardM, HeightM float64
+	// OutwardM is how far a hoof usually goes aside of the straight way in its swing, m: the first
+	// of a sum of sines, and the k-th 1/k² of it as in a smooth path. Derived: half of the 10 cm
+	// that are plain to the eye.
+	OutwardM float64
 	// LongestUnseen is how long a hoof may be out of sight in its swing, share of the
 	// swing. Judged.
 	LongestUnseen float64
-	// WorstHeightCM is the spread of a flight height beyond which it says nothing, cm.
-	// Derived: a hoof at the trot is lifted by some 10 to 20 cm.
-	WorstHeightCM float64
 }
 
 // Body is where head, withers, croup and hips are, and how well they are followed.
@@ -299,7 +296,7 @@ func Usual() Model {
 		},
 		Placement: Placement{FewestSamples: 4, FarthestShare: 0.03, BehindM: 0.01},
 		Run:       Run{StrideAlongM: 0.02, StrideAcrossM: 0.012, SpeedM: 0.03, LineBendsM: 0.015, StatedShare: 0.6, Doubt: 0.7, FarOffP: 1.0 / 250, WildBy: 9},
-		Swing:     Swing{Ramp: 0.2, Skew: 0.05, AlikeSides: 0.75, ShortestShare: 0.18, OutwardM: 0.05, HeightM: 0.12, LongestUnseen: 0.6, WorstHeightCM: 5},
+		Swing:     Swing{Ramp: 0.2, Skew: 0.05, AlikeSides: 0.75, ShortestShare: 0.18, OutwardM: 0.05, LongestUnseen: 0.6},
 		Body:      Body{FollowedMM: 1.3, OutlineMM: 2.2, HipMM: 12, HipApartMM: 4.3, SwayMM: 5, ShoulderMM: 6.4, DepthM: 0.03, HeadAhead: 0.45, HeadAheadSD: 0.09, MiddleMM: 10, TrunkLength: 0.70, CameraM: 1.3, GroundRowPX: 0.5},
 		Camera:    Camera{ClickPX: click, TapeShare: 0.02, HeightM: 0.02, FocalShare: 0.03, FieldShare: 0.10, RowDeg: 0.25, NominalFocal: 0.8, NominalShare: 0.2},
 		Tracking:  usualTracking(),
