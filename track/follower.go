@@ -281,6 +281,8 @@ func (fo *follower) plausible(m *advance) (cause string, err error) {
 		return "part of the patch is hidden", nil
 	case !fo.clip.shows(chain.At):
 		return leftPicture, nil
+	case fo.landmark.IsHoof() && fo.aside(m) > fo.model.AsideSpeed:
+		return "goes aside faster than a hoof swings", nil
 	}
 	m.pose = flow.Pose{At: chain.At, Scale: fo.pose.Scale * chain.Scale, Angle: fo.pose.Angle + chain.Angle}
 	if m.turn, m.home, err = fo.turning(fo.planeB, m.pose, m.size); err != nil {
@@ -291,6 +293,13 @@ func (fo *follower) plausible(m *advance) (cause string, err error) {
 	grown := sq(fo.grown(m.from, m.to, chain.Scale))
 	m.variance = fo.variance*grown + fo.spreadOf(chain, fo.near(m.size)) + m.turn
 	return "", nil
+}
+
+// aside returns how fast what was found went across the picture, sides of a hoof's patch a second.
+func (fo *follower) aside(m *advance) float64 {
+	c := fo.clip
+	moved := c.steady(m.to, m.chain.At).X - c.steady(m.from, fo.pose.At).X
+	return math.Abs(moved) * c.model.LimbShare / m.size / math.Abs(c.times[m.to]-c.times[m.from])
 }
 
 // byKey sets the place against the key appearance: there is no drift since then.

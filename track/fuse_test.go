@@ -64,6 +64,27 @@ func TestHoofFliesOn(t *testing.T) {
 	}
 }
 
+// A hoof swings aside by 15 cm and back in 0.3 s at most. What goes faster is something else that
+// following jumped to, whatever the frame rate and however the camera shakes.
+func TestHoofGoesAside(t *testing.T) {
+	const shake = 12.0 // px a frame.
+	for _, tt := range []struct {
+		rate, by float64 // Frames a second; px a frame, of a hoof 20 px wide.
+		fast     bool
+	}{
+		{60, 0.5, false}, {60, 2.5, false}, {60, 4, true}, {30, 5, false}, {30, 8, true}, {30, -18, true},
+	} {
+		c := &clip{model: &known, times: []float64{0, 1 / tt.rate}, toFirst: []traj.Motion{{1, 0, 0, 0, 1, 0, 0, 0, 1}, {1, 0, -shake, 0, 1, 0, 0, 0, 1}}}
+		fo := newFollower(c, traj.LeftFore, 1)
+		fo.pose.At = flow.Point{X: 300, Y: 200}
+		m := advance{from: 0, to: 1, size: 20 * known.LimbShare}
+		m.chain.At = flow.Point{X: 300 + shake + tt.by, Y: 210}
+		if got := fo.aside(&m); (got > known.AsideSpeed) != tt.fast {
+			t.Errorf("%g px a frame at %g frames a second: %.1f sides a second, want too fast: %v", tt.by, tt.rate, got, tt.fast)
+		}
+	}
+}
+
 // A camera that tilts up leaves hooves below the picture. The limb above may still be seen to
 // stand there: the hoof is not.
 func TestHoofBelowThePicture(t *testing.T) {

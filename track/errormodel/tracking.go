@@ -216,7 +216,7 @@ type Tracking struct {
 	EdgeFrames float64
 	// EdgeSD is how much vaguer across the picture, sides of the patch. Judged.
 	EdgeSD float64
-	// EdgeDown is the same down the picture. Derived: ends are seen to 20 ms, and a hoof of 11 cm
+	// EdgeDown is the same down the picture. Derived: ends are seen to 25 ms, and a hoof of 11 cm
 	// comes down and leaves by a metre a second or so.
 	EdgeDown float64
 	// CoveredSD is how much vaguer stances of the pair behind are: now this part of a hoof is
@@ -319,6 +319,10 @@ type Tracking struct {
 	SwingSD float64
 	// SwingDown is the same down the picture. Derived: half a hoof.
 	SwingDown float64
+	// AsideSpeed is how fast a hoof in the air goes across the picture at most, sides of the patch a
+	// second. Derived: a swing that goes 15 cm aside and back within 0.3 s goes at 1 m/s, and a side
+	// is 11 cm.
+	AsideSpeed float64
 	// BesideS is for how long following a hoof from its stance nearer to the camera is believed
 	// alone, s. Judged: half of a swing.
 	BesideS float64
@@ -368,13 +372,13 @@ func usualTracking() Tracking {
 		LooksAlike: 3, AnotherS: 0.3, LeastHoof: 8.0, PrintAcross: 0.6, PrintDown: 0.3,
 		StandNCC: 0.75, StandStray: 0.30, StandSlide: 0.60, RestStray: 0.20, Descends: 0.05, AtRest: 0.03,
 		Elsewhere: 0.8, SamePlace: 0.10, VagueSD: 0.05, BridgeS: 0.18, SameNCC: 0.95, KeyS: 0.10, AgainNCC: 0.88, AgainShare: 0.7,
-		ShortS: 0.06, BriefS: 0.10, Fewest: 3, EdgeFrames: 3, EdgeSD: 0.10, EdgeDown: 0.18, CoveredSD: 0.08,
+		ShortS: 0.06, BriefS: 0.10, Fewest: 3, EdgeFrames: 3, EdgeSD: 0.10, EdgeDown: 0.22, CoveredSD: 0.08,
 		HeelNCC: 0.93, RisingNCC: 0.97, LeftS: 0.04, PriorWeight: 1.0, MostClick: 4.0,
 		BareFromS: 0.35, BareToS: 1.7, BareLooks: 9, StillS: 0.1, StillLimit: 7.0, LeastShare: 0.2,
 		StillShare: 0.55, GoneShare: 0.25, LiftedShare: 0.6,
 		ShortestStep: 0.17, LongestDuty: 0.8, LongStance: 1.5, RivalNCC: 0.04, LeastFill: 0.5,
 		LeastWorth: 0.5, SureBy: 1, CountSureBy: 2.94, MarkedWorth: 4.0, MissedStep: 0.8, MostMissed: 12, OffStepSD: 0.12, LandingSD: 0.04,
 		LastsSD: 0.15, FarOffBeat: 0.3,
-		SwingApart: 0.15, SwingSD: 0.03, SwingDown: 0.5, BesideS: 0.2,
+		SwingApart: 0.15, SwingSD: 0.03, SwingDown: 0.5, AsideSpeed: 9, BesideS: 0.2,
 	}
 }
