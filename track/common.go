@@ -33,7 +33,7 @@ func (c *clip) commonLooks(seeds []seed) (map[traj.Landmark]*commonLook, error) 
 	var buffer []byte
 	var plane flow.Plane
 	for _, s := range seeds {
-		if !s.Visible || s.Landmark.IsHoof() || s.Landmark == traj.Head {
+		if !s.Visible || s.Landmark.IsHoof() || s.Landmark == traj.Head && c.grows {
 			continue
 		}
 		w, _ := c.patch(&s)
