@@ -178,9 +178,8 @@ func (s *spatial) addFollowing() {
 			continue
 		}
 		sd := model.FollowedMM
-		switch d.from[0] {
-		case traj.Withers, traj.Croup, traj.LeftHip:
-			sd = model.OutlineMM
+		if s.opts.View == traj.Away || d.from[0] == traj.Withers {
+			sd = model.OutlineMM // From behind the head lies before what is beyond it, too.
 		}
 		s.found[d.Name].addCommon(sd, sd)
 	}
