@@ -266,6 +266,9 @@ func (st *stander) stands(ctx context.Context, h candidate, w flow.Window, t *tr
 		return nil, err
 	}
 	s, err := st.extend(ctx, h.frame, h.at, w)
+	if err == nil && s != nil {
+		s.cutEndless(c.times, c.pace, nil)
+	}
 	if err != nil || s == nil || s.endless || s.ground || len(s.seen) < st.model.Fewest || s.lasts(c.times) < st.model.BriefS {
 		return nil, err
 	}

@@ -27,7 +27,7 @@ type commonLook struct {
 const fewestLooks = 3
 
 // commonLooks returns what the marks of each landmark of the body have in common, for those
-// with enough of them. The head turns, so that its marks have less in common.
+// with enough of them. Seen from in front the head turns, so that its marks have less in common.
 func (c *clip) commonLooks(seeds []seed) (map[traj.Landmark]*commonLook, error) {
 	looks := map[traj.Landmark][][]float64{}
 	var buffer []byte

@@ -55,8 +55,9 @@ func TestCommonLookOutsideThePicture(t *testing.T) {
 	}
 }
 
-// Of every landmark of the body but the head, which turns, three marks tell what they have in
-// common: a rope hangs across chest and shoulder, a handler's arm passes them.
+// Of every landmark of the body three marks tell what they have in common: a rope hangs across
+// chest and shoulder, a handler's arm passes them. From in front the head turns; from behind it
+// does not show its face, and there is wood or wall beyond it.
 func TestThreeMarksOfTheChestTellWhatTheyHaveInCommon(t *testing.T) {
 	spool, err := newSpool(t.TempDir(), 1<<20, 0)
 	if err != nil {
@@ -79,13 +80,17 @@ func TestThreeMarksOfTheChestTellWhatTheyHaveInCommon(t *testing.T) {
 			seeds = append(seeds, seed{Mark: Mark{Frame: f, Landmark: l, X: 80, Y: 60, Visible: true}, size: 30})
 		}
 	}
-	common, err := c.commonLooks(append(seeds[:len(seeds):len(seeds)], seed{Mark: Mark{Landmark: traj.RightShoulder, X: 80, Y: 60, Visible: true}, size: 30}))
-	if err != nil {
-		t.Fatal(err)
-	}
-	for l, want := range map[traj.Landmark]bool{traj.Chest: true, traj.LeftShoulder: true, traj.RightShoulder: false, traj.Head: false} {
-		if got := common[l] != nil; got != want {
-			t.Errorf("%s: told %v, want %v", l, got, want)
+	alone := append(seeds[:len(seeds):len(seeds)], seed{Mark: Mark{Landmark: traj.RightShoulder, X: 80, Y: 60, Visible: true}, size: 30})
+	for _, comes := range []bool{true, false} {
+		c.grows = comes
+		common, err := c.commonLooks(alone)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for l, want := range map[traj.Landmark]bool{traj.Chest: true, traj.LeftShoulder: true, traj.RightShoulder: false, traj.Head: !comes} {
+			if got := common[l] != nil; got != want {
+				t.Errorf("%s, comes %v: told %v, want %v", l, comes, got, want)
+			}
 		}
 	}
 }

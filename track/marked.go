@@ -51,11 +51,7 @@ func (c *clip) marked(ctx context.Context, pair [2]traj.Landmark, seeds []seed) 
 		s.landmark, s.marked, s.mark = m.Landmark, side, s.mean()
 		if s.endless {
 			ps.endless++
-			if !s.ground && !c.turnsInSight(s.landmark) {
-				// It stands in the print of a hoof of the pair in front.
-				s.cutLong(c.times, c.pace.LongestStanceS/(1+2*c.model.LastsSD), seeds)
-				s.endless = false
-			}
+			s.cutEndless(c.times, c.pace, seeds)
 		}
 		if m.stands = !s.endless && len(s.seen) >= c.model.Fewest && s.lasts(c.times) >= c.model.ShortS; m.stands {
 			ps.add(s)

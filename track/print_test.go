@@ -48,6 +48,37 @@ func TestHindLandsInThePrintOfAFore(t *testing.T) {
 	}
 }
 
+// A fore and the hind in its print that are seen as one stand for longer than any hoof. What is left
+// of them is no longer than one may be; the ground stays what it is.
+func TestTwoInOnePrintAreCut(t *testing.T) {
+	var times []float64
+	for f := range 120 {
+		times = append(times, float64(f)/60)
+	}
+	for _, tt := range []struct {
+		hoof            traj.Landmark
+		endless, ground bool
+		first, last     int
+	}{
+		{traj.LeftFore, true, false, 20, 45},
+		{traj.LeftHind, true, false, 35, 60},
+		{traj.LeftHind, true, true, 20, 60},
+		{traj.LeftFore, false, false, 20, 60},
+	} {
+		s := &standing{model: &known, landmark: tt.hoof, endless: tt.endless, ground: tt.ground, before: 19, after: 61, marked: -1}
+		for f := 20; f <= 60; f++ {
+			s.seen = append(s.seen, stood{frame: f})
+		}
+		s.cutEndless(times, &known.Trot, nil)
+		if math.Abs(float64(s.first()-tt.first)) > 1 || math.Abs(float64(s.last()-tt.last)) > 1 {
+			t.Errorf("%s, endless %v, ground %v: frames %d to %d, want %d to %d", tt.hoof, tt.endless, tt.ground, s.first(), s.last(), tt.first, tt.last)
+		}
+		if s.endless != (tt.endless && tt.ground) || !s.endless && tt.endless && s.lasts(times) > known.Trot.LongestStanceS {
+			t.Errorf("%s: endless %v, lasts %.2f s", tt.hoof, s.endless, s.lasts(times))
+		}
+	}
+}
+
 // The stances of the pair behind are seen in parts: they are taken to last as long as those of
 // the pair in front, from which it is taken what two in one print are.
 func TestThePairBehindStandsAsLongAsThePairInFront(t *testing.T) {

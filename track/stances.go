@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"jogstrip/track/errormodel"
 	"jogstrip/track/traj"
 )
 
@@ -174,6 +175,16 @@ func (s *standing) cutLong(times []float64, usual float64, seeds []seed) {
 		s.after = -1
 	}
 	s.seen = s.seen[from:to]
+}
+
+// cutEndless is cutLong of what stands for longer than any hoof: a fore and the hind in its print,
+// seen as one. What belongs to the ground stays endless. seeds are the marks that count.
+func (s *standing) cutEndless(times []float64, pace *errormodel.Pace, seeds []seed) {
+	if !s.endless || s.ground {
+		return
+	}
+	s.cutLong(times, pace.LongestStanceS/(1+2*s.model.LastsSD), seeds)
+	s.endless = false
 }
 
 // cutShort forgets the end of a stance that is seen for much shorter than those of the limb
@@ -448,7 +459,7 @@ func tooLong(searches []*pairSearch) bool {
 	for _, ps := range searches {
 		endless, known = endless+ps.endless, known+len(ps.known)
 	}
-	return endless > known
+	return 2*endless > known
 }
 
 // rate returns the clip's frames a second.
