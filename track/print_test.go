@@ -79,6 +79,31 @@ func TestTwoInOnePrintAreCut(t *testing.T) {
 	}
 }
 
+// A clip plays slowly where most hooves of the pair in front stand too long: those behind them stand
+// in their prints, at full speed, too.
+func TestWhetherAClipPlaysSlowly(t *testing.T) {
+	for _, tt := range []struct {
+		name          string
+		front, behind [2]int // Marked stances, and how many of them were too long.
+		slowly        bool
+	}{
+		{"at full speed", [2]int{6, 0}, [2]int{0, 0}, false},
+		{"hinds in prints of fores", [2]int{6, 2}, [2]int{4, 4}, false},
+		{"a few fores seen as one with the hinds in their prints", [2]int{6, 2}, [2]int{0, 0}, false},
+		{"slowly", [2]int{6, 5}, [2]int{0, 0}, true},
+		{"slowly, both pairs", [2]int{6, 5}, [2]int{4, 3}, true},
+	} {
+		c := &clip{model: &known, grows: true}
+		searches := []*pairSearch{
+			{pair: fores, known: make([]*standing, tt.front[0]), endless: tt.front[1]},
+			{pair: hinds, known: make([]*standing, tt.behind[0]), endless: tt.behind[1]},
+		}
+		if got := c.tooLong(searches); got != tt.slowly {
+			t.Errorf("%s: slowly %v", tt.name, got)
+		}
+	}
+}
+
 // The stances of the pair behind are seen in parts: they are taken to last as long as those of
 // the pair in front, from which it is taken what two in one print are.
 func TestThePairBehindStandsAsLongAsThePairInFront(t *testing.T) {

@@ -361,7 +361,7 @@ func (c *clip) standings(ctx context.Context, hooves []traj.Landmark, t *trunk, 
 		}); err != nil {
 			return nil, err
 		}
-		if !tooLong(searches) {
+		if !c.tooLong(searches) {
 			break
 		}
 	}
@@ -453,13 +453,17 @@ func (c *clip) slow(times float64, t *trunk) {
 	}
 }
 
-// tooLong reports whether most marked hooves stand for longer than they may.
-func tooLong(searches []*pairSearch) bool {
+// tooLong reports whether most marked hooves stand for longer than they may. Of the pair behind that
+// says little: its hooves stand in the prints of the pair in front.
+func (c *clip) tooLong(searches []*pairSearch) bool {
 	endless, known := 0, 0
 	for _, ps := range searches {
 		endless, known = endless+ps.endless, known+len(ps.known)
+		if c.turnsInSight(ps.pair[0]) {
+			known -= ps.endless
+		}
 	}
-	return 2*endless > known
+	return endless > known
 }
 
 // rate returns the clip's frames a second.
