@@ -325,7 +325,9 @@ func (c *clip) apart(all []*standing) []*standing {
 			s.before, s.after = -1, -1 // Something else was seen there.
 		}
 	}
-	return slices.DeleteFunc(all, func(s *standing) bool { return len(s.seen) < c.model.Fewest })
+	return slices.DeleteFunc(all, func(s *standing) bool {
+		return len(s.seen) < c.model.Fewest || s.marked < 0 && s.lasts(c.times) < c.model.BriefS
+	})
 }
 
 // stancesOf returns the stances as data.
