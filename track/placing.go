@@ -48,7 +48,9 @@ func (st *stander) place(s *standing, models [2][]model, side int, seeds []seed)
 	return nil
 }
 
-// placeByOthers finds where the mark lies in a stance by what the hoof looked like in others.
+// placeByOthers finds where the mark lies in a stance by what the hoof looked like in others: at
+// seven moments, of which most are right where a leg, a rope or grass covers it for a part of the
+// stance.
 func (st *stander) placeByOthers(s *standing, others []model) (by relocation, ok bool, err error) {
 	if len(others) == 0 {
 		return by, false, nil
@@ -57,7 +59,7 @@ func (st *stander) placeByOthers(s *standing, others []model) (by relocation, ok
 	window := others[0].window.Scaled(s.size / others[0].window.Size())
 	var places []flow.Point
 	n := len(s.seen)
-	for _, i := range slices.Compact([]int{n / 4, n / 2, 3 * n / 4}) {
+	for _, i := range slices.Compact([]int{n / 8, n / 4, 3 * n / 8, n / 2, 5 * n / 8, 3 * n / 4, 7 * n / 8}) {
 		p, ok := c.unsteady(s.seen[i].frame, s.seen[i].steady)
 		if !ok {
 			continue
