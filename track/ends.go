@@ -51,13 +51,12 @@ func (st *stander) trim(s *standing, w flow.Window) error {
 	return st.lifted(s, w)
 }
 
-// settle takes off the frames before the hoof came to rest, or, where the horse comes, those
-// after it left. Along the line of sight a hoof comes and goes hardly faster in the picture
+// settle takes off the frames before the hoof came to rest, or (end) those after it left. Along the line of sight a hoof comes and goes hardly faster in the picture
 // than one that stands: it seems to rise and to fall by a part of its height. While it stands
 // it keeps its place to what following it scatters by.
-func (s *standing) settle(comes bool) {
+func (s *standing) settle(end bool) {
 	n := len(s.seen)
-	if comes {
+	if end {
 		slices.Reverse(s.seen)
 		defer func() { slices.Reverse(s.seen) }()
 	}
@@ -80,7 +79,7 @@ func (s *standing) settle(comes bool) {
 	if moves == 0 || n-moves < s.model.Fewest {
 		return
 	}
-	if comes {
+	if end {
 		s.after = s.seen[moves-1].frame
 	} else {
 		s.before = s.seen[moves-1].frame

@@ -6,6 +6,7 @@ import (
 
 	"jogstrip/track/errormodel"
 	"jogstrip/track/flow"
+	"jogstrip/track/traj"
 )
 
 // From behind a hoof comes down along the line of sight: it seems to be a part of its height
@@ -41,6 +42,38 @@ func TestSettle(t *testing.T) {
 				t.Errorf("stands in frames %d to %d, seen without in %d and %d, want %d to %d, %d and %d", s.first(), s.last(), s.before, s.after, c.first, c.last, c.before, c.after)
 			}
 		})
+	}
+}
+
+// A fore and the hind that lands beside its print are seen as one: the hoof that is marked in them is
+// left, whichever way the horse goes.
+func TestRestOfTwoInOnePrint(t *testing.T) {
+	const usual = 16.0 / 60 // s.
+	for _, tt := range []struct {
+		hoof        traj.Landmark
+		comes       bool
+		first, last int // Frames that are left: the fore stands in 0 to 15, the hind in 16 to 31.
+	}{
+		{traj.LeftFore, true, 0, 15},
+		{traj.LeftHind, true, 16, 31},
+		{traj.LeftHind, false, 16, 31},
+		{traj.LeftFore, false, 0, 15},
+	} {
+		model := errormodel.Usual().Tracking
+		c := &clip{model: &model, grows: tt.comes, slower: 1}
+		s := &standing{model: &model, landmark: tt.hoof, size: 20, before: -1, after: -1}
+		for f := range 32 {
+			c.times = append(c.times, float64(f)/60)
+			at := flow.Point{X: 100, Y: 200 + 0.1*float64(f%2)}
+			if f > 15 {
+				at.Y -= 3
+			}
+			s.seen = append(s.seen, stood{frame: f, steady: at, ncc: 1, sd: 0.1})
+		}
+		c.rest(s, usual)
+		if s.first() != tt.first || s.last() != tt.last {
+			t.Errorf("%s, comes %v: stands in frames %d to %d, want %d to %d", tt.hoof, tt.comes, s.first(), s.last(), tt.first, tt.last)
+		}
 	}
 }
 

@@ -49,12 +49,10 @@ func (ps *pairSearch) count(all []*standing) {
 // place. usual is how long stances last, s. It counts only where a landmark of the body was
 // followed: without one no stances are looked for beside the marked ones.
 func (c *clip) placeStanding(ps *pairSearch, usual float64, seeds []seed) ([]*standing, error) {
-	// From in front a hind that lands in the print of a fore hides that this one left; the two
-	// together stand for longer than any. In slow motion hardly a stance is seen to its end.
-	long, body := (1+c.model.LastsSD)*usual, c.trunk != nil
+	body := c.trunk != nil
 	for _, s := range ps.chosen {
-		if body && (!c.grows || c.slower <= 1 && s.lasts(c.times) > long) {
-			s.settle(c.grows)
+		if body {
+			c.rest(s, usual)
 		}
 		if !c.grows {
 			s.rises()
@@ -74,6 +72,18 @@ func (c *clip) placeStanding(ps *pairSearch, usual float64, seeds []seed) ([]*st
 		c.cutShort(ps.chosen, ps.pair)
 	}
 	return slices.DeleteFunc(ps.chosen, func(s *standing) bool { return !s.placed }), nil
+}
+
+// rest takes off the frames in which a hoof comes or leaves along the line of sight, and those of
+// another in its print. From in front a hind that lands in the print of a fore hides that this one
+// left; the two together stand for longer than is usual, s. Where they are marked as the hind's the
+// beginning is the fore's. From behind it is the other way round, and hinds come down so. In slow
+// motion hardly a stance is seen to its end.
+func (c *clip) rest(s *standing, usual float64) {
+	front := c.turnsInSight(s.landmark)
+	if !c.grows && front || c.slower <= 1 && s.lasts(c.times) > (1+c.model.LastsSD)*usual {
+		s.settle(c.grows == front)
+	}
 }
 
 // usually returns how long the stances of every search last, s. Those of the pair behind are
