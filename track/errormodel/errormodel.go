@@ -226,7 +226,7 @@ type Body struct {
 	HipApartMM float64
 	// SwayMM is by how much following makes the sway of chest, croup or head to either side wrong
 	// in all strides of a run alike, mm: the limbs beside the patch swing with the stride, too.
-	// Judged: so much on clips drawn by a renderer of its own.
+	// Judged: so far off they were on clips that another renderer drew.
 	SwayMM float64
 	// ShoulderMM is by how much following makes the lift of a point of a shoulder wrong in all
 	// strides of a run alike, mm: what hangs and passes before it moves with the stride, too.
