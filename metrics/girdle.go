@@ -82,6 +82,6 @@ func (s *spatial) putRoll(points [2]*bodyTrack) {
 	}
 	if f := s.found[ShoulderRoll]; f != nil {
 		// Marks that lie beside the points are as much too far apart in every stride.
-		f.addCommon(math.Hypot(wide*mean/float64(len(f.Observations)), degrees*math.Sqrt2*s.model.Body.FollowedMM/1000/width), 0)
+		f.addCommon(math.Hypot(wide*mean/float64(len(f.Observations)), degrees*math.Sqrt2*s.model.Body.ShoulderMM/1000/width), 0)
 	}
 }

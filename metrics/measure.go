@@ -187,7 +187,9 @@ func (s *spatial) addFollowing() {
 	for _, name := range []Name{ChestSway, CroupSway, HeadSway} {
 		s.found[name].addCommon(0, model.SwayMM)
 	}
-	s.found[ShoulderLift].addCommon(math.Sqrt2*model.ShoulderMM, model.ShoulderMM)
+	for _, name := range []Name{ShoulderExcursion, ShoulderLift} {
+		s.found[name].addCommon(math.Sqrt2*model.ShoulderMM, model.ShoulderMM)
+	}
 	if s.found[HeadFirstHarmonic] != nil {
 		first, second := s.found.mean(HeadFirstHarmonic), s.found.mean(HeadSecondHarmonic)
 		s.found[HeadHarmonicShare].addCommon(100*model.FollowedMM*math.Hypot(first, second)/sq(first+second), 0)

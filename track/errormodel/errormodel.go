@@ -228,8 +228,8 @@ type Body struct {
 	// in all strides of a run alike, mm: the limbs beside the patch swing with the stride, too.
 	// Judged: so far off they were on clips that another renderer drew.
 	SwayMM float64
-	// ShoulderMM is by how much following makes the lift of a point of a shoulder wrong in all
-	// strides of a run alike, mm: what hangs and passes before it moves with the stride, too.
+	// ShoulderMM is by how much following makes the lift, the range and the roll of the points of the
+	// shoulders wrong in all strides of a run alike, mm: what hangs and passes before it moves with the stride, too.
 	// Fitted on the hard clips of seeds 1100 and 1112, the only ones of the fit set in which
 	// both lifts were measured: there the difference is 11 mm off, of which the strides
 	// themselves state 6.
