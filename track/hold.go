@@ -89,7 +89,7 @@ func (h *held) unborne(spots []spot, f int, aside, down float64, alone bool) (ou
 	borne := map[int]bool{}
 	for _, p := range spots {
 		d, sd, told := h.off(p, f)
-		if near := away(d, aside, down) <= down*h.sweep[p.beside][f].size+3*sd; told || alone && h.sweep[p.landmark][f].likeness < h.model.OutlineNCC {
+		if near := away(d, aside, down) <= down*h.breadth(p.beside, f)+3*sd; told || alone && h.sweep[p.landmark][f].likeness < h.model.OutlineNCC {
 			borne[p.landmark] = borne[p.landmark] || told && near
 		}
 	}
@@ -100,6 +100,16 @@ func (h *held) unborne(spots []spot, f int, aside, down float64, alone bool) (ou
 		}
 	}
 	return out
+}
+
+// breadth returns the side, px, of the patch that how far others may move is told in: the chest's
+// reaches over both shoulders, and is so many times as wide as each of theirs.
+func (h *held) breadth(i, f int) float64 {
+	size := h.sweep[i][f].size
+	if h.landmarks[i] == traj.Chest {
+		return size / chestWide
+	}
+	return size
 }
 
 // away returns how far d is, as far down as a landmark is that can move aside and down by so much.

@@ -24,6 +24,7 @@ func TestBreastIsHeldTogether(t *testing.T) {
 		{"the swing lifts a shoulder by 3 cm", map[traj.Landmark]flow.Point{traj.LeftShoulder: {Y: -10}}, nil, nil},
 		{"the head nods and swings", map[traj.Landmark]flow.Point{traj.Head: {X: 6, Y: 20}}, nil, nil},
 		{"left with the handler", map[traj.Landmark]flow.Point{traj.LeftShoulder: {X: 15, Y: 5}}, nil, []traj.Landmark{traj.LeftShoulder}},
+		{"left a little with the handler", map[traj.Landmark]flow.Point{traj.LeftShoulder: {X: 11}}, nil, []traj.Landmark{traj.LeftShoulder}},
 		{"left with the handler, the chest hidden", map[traj.Landmark]flow.Point{traj.LeftShoulder: {X: 15, Y: 5}}, []traj.Landmark{traj.Chest}, []traj.Landmark{traj.LeftShoulder}},
 		{"right with the handler, the chest hidden", map[traj.Landmark]flow.Point{traj.RightShoulder: {X: -15}}, []traj.Landmark{traj.Chest}, []traj.Landmark{traj.RightShoulder}},
 		{"two with the handler", map[traj.Landmark]flow.Point{traj.Chest: {X: 40}, traj.LeftShoulder: {X: 40}}, nil, []traj.Landmark{traj.Chest, traj.LeftShoulder, traj.RightShoulder}},
@@ -33,8 +34,12 @@ func TestBreastIsHeldTogether(t *testing.T) {
 		sweep := make([][]estimate, len(landmarks))
 		for i, l := range landmarks {
 			clip.marks = append(clip.marks, Mark{Frame: 0, Landmark: l, X: places[i].X, Y: places[i].Y, Visible: true})
+			size := float64(side)
+			if l == traj.Chest {
+				size *= chestWide
+			}
 			for f := range frames {
-				sweep[i] = append(sweep[i], estimate{at: places[i], size: side, variance: 0.3, seen: true, marked: f == 0})
+				sweep[i] = append(sweep[i], estimate{at: places[i], size: size, variance: 0.3, seen: true, marked: f == 0})
 			}
 			d := c.moved[l]
 			sweep[i][at].at.X += d.X

@@ -142,6 +142,10 @@ func (c *clip) patch(s *seed) (w flow.Window, known bool) {
 	return w, known
 }
 
+// chestWide is how many times as wide as a small patch of the body, some 20 cm, the chest's is: to
+// the outlines of both shoulders, some 30 cm from its middle, and a little beyond.
+const chestWide = 3.2
+
 // window returns the patch around landmark l as marked in frame f, a share of the
 // height between the highest and the lowest mark of that frame, and whether these tell it.
 func (c *clip) window(l traj.Landmark, f int) (flow.Window, bool) {
@@ -160,7 +164,7 @@ func (c *clip) window(l traj.Landmark, f int) (flow.Window, bool) {
 	case traj.Chest:
 		// The breast has no pattern of its own on most coats; the outlines of the shoulders on both
 		// sides tell where it is across the picture, whatever the muzzle does that nods before it.
-		return flow.Window{Left: 3.2 * r, Right: 3.2 * r, Up: 1.0 * r, Down: 2.0 * r}, known
+		return flow.Window{Left: chestWide * r, Right: chestWide * r, Up: r, Down: 2 * r}, known
 	case traj.LeftHip:
 		return flow.Window{Left: 1.0 * r, Right: 6.2 * r, Up: 1.8 * r, Down: 5.0 * r}, known
 	case traj.RightHip:
