@@ -113,13 +113,13 @@ func one(e estimate, most float64) (traj.Sample, string) {
 func (e *estimate) own() float64 { return e.variance - max(e.sway.down, e.sway.across) }
 
 // tracked returns the sample at p with the variances of its own and of swaying, px², or none
-// where either axis passes the spread most, px.
+// where both axes pass the spread most, px.
 func tracked(p flow.Point, own float64, sway spread, quality, most float64) (traj.Sample, string) {
 	s := traj.Sample{X: p.X, Y: p.Y, SD: math.Sqrt(own + sway.across), Quality: quality, Status: traj.Tracked}
 	if sway.down != sway.across {
 		s.SDY = math.Sqrt(own + sway.down)
 	}
-	if max(s.SD, s.SDY) > most {
+	if math.Sqrt(own+min(sway.across, sway.down)) > most {
 		return traj.Gone(), "too uncertain: it no longer looks as it was marked"
 	}
 	return s, ""

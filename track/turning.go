@@ -71,9 +71,11 @@ type spread struct{ down, across float64 }
 // behind lies before head and neck, which sway, and above the tail, which sways, too, and
 // the hindquarters roll below it. All that comes back with each stride, so it is largest
 // half a stride after the mark. The outline of the croup is level, and across it the place is
-// far surer. Before the chest the muzzle nods.
+// far surer. Before the chest the muzzle nods, and a
+// shoulder swings with its limb below a coat that moves.
 func (fo *follower) sway(f int) spread {
-	if !onOutline(fo.landmark) && fo.landmark != traj.Chest {
+	onBreast := fo.landmark == traj.Chest || fo.landmark == traj.LeftShoulder || fo.landmark == traj.RightShoulder
+	if !onOutline(fo.landmark) && !onBreast {
 		return spread{}
 	}
 	size := fo.near(fo.size())
@@ -82,6 +84,8 @@ func (fo *follower) sway(f int) spread {
 	switch fo.landmark {
 	case traj.Chest:
 		return spread{down: k * sq(fo.model.ChestDown)}
+	case traj.LeftShoulder, traj.RightShoulder:
+		return spread{down: k * sq(fo.model.ShoulderDown), across: k * sq(fo.model.ShoulderAcross)}
 	case traj.Croup: // The summit of the outline, which is curved.
 		return spread{down: k * sq(fo.model.CroupDown), across: k * sq(fo.model.CroupAside)}
 	}

@@ -106,6 +106,11 @@ type Tracking struct {
 	// ChestDown is the same of the chest down the picture, before which the muzzle nods. Judged:
 	// 2 cm.
 	ChestDown float64
+	// ShoulderDown is the same of the points of the shoulders: the limb swings below them, a rope
+	// and hair hang before them. Judged: 1.5 cm on plain coats.
+	ShoulderDown float64
+	// ShoulderAcross is the same across the picture. Judged: 1 cm.
+	ShoulderAcross float64
 	// OutlineAside is the same of the other landmarks on the outline, along both axes. Judged.
 	OutlineAside float64
 	// LeastBetweenS is how far apart in time the first and last mark of the body must be to tell
@@ -367,7 +372,7 @@ func usualTracking() Tracking {
 		EdgeHold: 0.10, SearchNCC: 0.80, SearchMargin: 0.10, RepeatNCC: 0.90, SearchStrays: 1.6, SearchForS: 3.0,
 		ScaleStraySD: 0.02, AngleStraySD: 0.04, RegisterFloor: 0.03, SurelyFound: 0.7, Surer: 0.8, FarOff: 0.25,
 		MostSD:     1.5,
-		CroupShare: 0.4, HipReach: 0.072, ShoulderReach: 0.21, ShoulderAside: 0.08, HeadAside: 0.21, HeadNods: 0.53, TurnShare: 0.015, CommonLimit: 20, SwayS: 0.35, CroupAside: 0.03, CroupDown: 0.012, ChestDown: 0.03, OutlineAside: 0.045,
+		CroupShare: 0.4, HipReach: 0.072, ShoulderReach: 0.21, ShoulderAside: 0.08, HeadAside: 0.21, HeadNods: 0.53, TurnShare: 0.015, CommonLimit: 20, SwayS: 0.35, CroupAside: 0.03, CroupDown: 0.012, ChestDown: 0.03, ShoulderDown: 0.08, ShoulderAcross: 0.05, OutlineAside: 0.045,
 		LeastBetweenS: 0.3, VagueTrunk: 0.1, LeadS: 0.4, TrunkStrays: 0.3, PathSD: 0.04,
 		LeastRate: 20, HoofHalf: 0.056, LimbShare: 1.5, SearchAcross: 1.8, SearchDown: 1.2, LookNCC: 0.5,
 		LooksAlike: 3, AnotherS: 0.1, LeastHoof: 8.0, PrintAcross: 0.6, PrintDown: 0.3,
