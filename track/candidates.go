@@ -251,7 +251,7 @@ func (st *stander) likestOf(group []candidate) []candidate {
 	likest(group)
 	var chosen []candidate
 	for _, h := range group {
-		if !slices.ContainsFunc(chosen, func(o candidate) bool { return math.Abs(times[o.frame]-times[h.frame]) < st.model.AnotherS }) {
+		if !slices.ContainsFunc(chosen, func(o candidate) bool { return math.Abs(times[o.frame]-times[h.frame]) < st.model.LooksApartS }) {
 			chosen = append(chosen, h)
 		}
 	}

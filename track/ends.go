@@ -51,9 +51,10 @@ func (st *stander) trim(s *standing, w flow.Window) error {
 	return st.lifted(s, w)
 }
 
-// settle takes off the frames before the hoof came to rest, or (end) those after it left. Along the line of sight a hoof comes and goes hardly faster in the picture
-// than one that stands: it seems to rise and to fall by a part of its height. While it stands
-// it keeps its place to what following it scatters by.
+// settle takes off the frames before the hoof came to rest, or (end) those after it left. Along
+// the line of sight a hoof comes and goes hardly faster in the picture than one that stands: it
+// seems to rise and to fall by a part of its height. While it stands it keeps its place to what
+// following it scatters by.
 func (s *standing) settle(end bool) {
 	n := len(s.seen)
 	if end {

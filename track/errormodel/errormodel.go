@@ -228,10 +228,10 @@ type Body struct {
 	// in all strides of a run alike, mm: the limbs beside the patch swing with the stride, too.
 	// Judged: so far off they were on clips that another renderer drew.
 	SwayMM float64
-	// ShoulderMM is by how much following makes the lift, the range and the roll of the points of the
-	// shoulders wrong in all strides of a run alike, mm: what hangs and passes before it moves with the stride, too.
-	// Fitted on the hard clips of seeds 1100 and 1112, the only ones of the fit set in which
-	// both lifts were measured: there the difference is 11 mm off, of which the strides
+	// ShoulderMM is by how much following makes the lift, the range and the roll of the points of
+	// the shoulders wrong in all strides of a run alike, mm: what hangs and passes before them moves
+	// with the stride, too. Fitted on the hard clips of seeds 1100 and 1112, the only ones of the fit
+	// set in which both lifts were measured: there the difference is 11 mm off, of which the strides
 	// themselves state 6.
 	ShoulderMM float64
 	// DepthM is how far the body's place over its hooves varies from step to step, metres.

@@ -155,10 +155,10 @@ type Tracking struct {
 	LookNCC float64
 	// LooksAlike is in how many looks at one place a hoof must be like its mark. Judged.
 	LooksAlike int
-	// AnotherS is how far apart in time looks at one place are that are looked at more closely, s: one
+	// LooksApartS is how far apart in time looks at one place are that are looked at more closely, s: one
 	// that shows the hoof as it comes down tells of no stance, and another one may stand there before
 	// or after. Derived: a third of a stance at the trot.
-	AnotherS float64
+	LooksApartS float64
 	// LeastHoof is the side of the patch, px, from which on one hoof can be told from another.
 	// Judged.
 	LeastHoof float64
@@ -375,7 +375,7 @@ func usualTracking() Tracking {
 		CroupShare: 0.4, HipReach: 0.072, ShoulderReach: 0.21, ShoulderAside: 0.08, HeadAside: 0.21, HeadNods: 0.53, TurnShare: 0.015, CommonLimit: 20, SwayS: 0.35, CroupAside: 0.03, CroupDown: 0.012, ChestDown: 0.03, ShoulderDown: 0.08, ShoulderAcross: 0.05, OutlineAside: 0.045,
 		LeastBetweenS: 0.3, VagueTrunk: 0.1, LeadS: 0.4, TrunkStrays: 0.3, PathSD: 0.04,
 		LeastRate: 20, HoofHalf: 0.056, LimbShare: 1.5, SearchAcross: 1.8, SearchDown: 1.2, LookNCC: 0.5,
-		LooksAlike: 3, AnotherS: 0.1, LeastHoof: 8.0, PrintAcross: 0.6, PrintDown: 0.3,
+		LooksAlike: 3, LooksApartS: 0.1, LeastHoof: 8.0, PrintAcross: 0.6, PrintDown: 0.3,
 		StandNCC: 0.75, StandStray: 0.30, StandSlide: 0.60, RestStray: 0.20, Descends: 0.05, AtRest: 0.03,
 		Elsewhere: 0.8, SamePlace: 0.10, VagueSD: 0.05, BridgeS: 0.18, SameNCC: 0.95, KeyS: 0.10, AgainNCC: 0.88, AgainShare: 0.7,
 		ShortS: 0.06, BriefS: 0.10, Fewest: 3, EdgeFrames: 3, EdgeSD: 0.10, EdgeDown: 0.22, CoveredSD: 0.08,
