@@ -189,7 +189,7 @@ func (st *stander) find(ctx context.Context, t *trunk, models [2][]model, known 
 }
 
 // staying looks for the pair's hooves every lookEveryS and returns, of those that stay in one
-// place for a few looks, the likest, and others well before or after.
+// place for a few looks, the likest, and others some time before or after.
 func (st *stander) staying(ctx context.Context, t *trunk, models [2][]model) ([]candidate, error) {
 	n := len(st.clip.times)
 	if n < 2 {
@@ -241,7 +241,7 @@ func joined(groups [][]candidate, hits []candidate) [][]candidate {
 // together reports whether h lies where o does on the ground.
 func (h candidate) together(o candidate) bool { return h.steady.Dist(o.steady) < 0.3*h.size }
 
-// likestOf returns the likest of a group, and others well before or after; none where it was
+// likestOf returns the likest of a group, and others some time before or after; none where it was
 // seen in too few frames.
 func (st *stander) likestOf(group []candidate) []candidate {
 	if len(group) < st.model.LooksAlike { // Each is of another frame.
@@ -266,11 +266,12 @@ func (st *stander) stands(ctx context.Context, h candidate, w flow.Window, t *tr
 		return nil, err
 	}
 	s, err := st.extend(ctx, h.frame, h.at, w)
-	if err == nil && s != nil {
-		s.cutEndless(c.times, c.pace, nil)
-	}
-	if err != nil || s == nil || s.endless || s.ground || len(s.seen) < st.model.Fewest || s.lasts(c.times) < st.model.BriefS {
+	if err != nil || s == nil {
 		return nil, err
+	}
+	s.cutEndless(c.times, c.pace, nil)
+	if s.endless || s.ground || len(s.seen) < st.model.Fewest || s.lasts(c.times) < st.model.BriefS {
+		return nil, nil
 	}
 	return s, st.describe(s, w, t, models)
 }

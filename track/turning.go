@@ -71,25 +71,27 @@ type spread struct{ down, across float64 }
 // behind lies before head and neck, which sway, and above the tail, which sways, too, and
 // the hindquarters roll below it. All that comes back with each stride, so it is largest
 // half a stride after the mark. The outline of the croup is level, and across it the place is
-// far surer. Before the chest the muzzle nods, and a
-// shoulder swings with its limb below a coat that moves.
+// far surer. Before the chest the muzzle nods, and a shoulder swings with its limb below a coat
+// that moves.
 func (fo *follower) sway(f int) spread {
-	onBreast := fo.landmark == traj.Chest || fo.landmark == traj.LeftShoulder || fo.landmark == traj.RightShoulder
-	if !onOutline(fo.landmark) && !onBreast {
-		return spread{}
+	var share spread // Of the patch's side, standard deviations.
+	switch m := fo.model; fo.landmark {
+	case traj.Chest:
+		share.down = m.ChestDown
+	case traj.LeftShoulder, traj.RightShoulder:
+		share = spread{down: m.ShoulderDown, across: m.ShoulderAcross}
+	case traj.Croup: // The summit of the outline, which is curved.
+		share = spread{down: m.CroupDown, across: m.CroupAside}
+	default:
+		if !onOutline(fo.landmark) {
+			return share
+		}
+		share = spread{down: m.OutlineAside, across: m.OutlineAside}
 	}
 	size := fo.near(fo.size())
 	since := math.Abs(fo.clip.times[f]-fo.clip.times[fo.home.frame]) / fo.model.SwayS
 	k := sq(size * math.Sin(math.Pi/2*min(1, since)))
-	switch fo.landmark {
-	case traj.Chest:
-		return spread{down: k * sq(fo.model.ChestDown)}
-	case traj.LeftShoulder, traj.RightShoulder:
-		return spread{down: k * sq(fo.model.ShoulderDown), across: k * sq(fo.model.ShoulderAcross)}
-	case traj.Croup: // The summit of the outline, which is curved.
-		return spread{down: k * sq(fo.model.CroupDown), across: k * sq(fo.model.CroupAside)}
-	}
-	return spread{down: k * sq(fo.model.OutlineAside), across: k * sq(fo.model.OutlineAside)}
+	return spread{down: k * sq(share.down), across: k * sq(share.across)}
 }
 
 // onOutline reports whether a landmark lies on the outline of the body.
